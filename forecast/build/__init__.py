@@ -1,0 +1,1 @@
+"""What the builder wrote down: the build file and its models."""

@@ -1,0 +1,1 @@
+"""What could happen: shapes, shared causes, draws, evaluation, trials, statistics."""

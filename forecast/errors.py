@@ -1,0 +1,87 @@
+"""Everything that can go wrong, as one tree.
+
+::
+
+    ForecastError
+    ├── BuildFileError     the build file (or an answers file) cannot be used; carries every Problem found
+    ├── RuleError          a customs rule, Incoterms rule or take-off cannot be applied
+    ├── SimulationError    a figure cannot be simulated as asked
+    └── LedgerError        the receipt ledger refuses, or cannot be read or written
+        ├── UnbalancedError    splits do not add up to their receipt
+        └── ImportRefusedError a bank or card file was not imported; carries every bad row
+
+Each message says where, what was found, what is legal and how to mend it. A screen or the command line shows
+``str(error)`` as it stands; nothing else is needed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One mistake in something the builder wrote.
+
+    Attributes
+    ----------
+    where : str
+        The key's path, such as ``line[3] 'filler'.price.low`` or ``row 14, column amount``.
+    found : str
+        What stands there, in words.
+    mend : str
+        What is legal and how to mend it.
+    line : int or None
+        Line number in the file, counted from 1, where it is known.
+    """
+
+    where: str
+    found: str
+    mend: str
+    line: int | None = None
+
+    def __str__(self) -> str:
+        at = f"line {self.line}: " if self.line is not None else ""
+        return f"{at}{self.where}: {self.found}. {self.mend}"
+
+
+class ForecastError(Exception):
+    """The root of the tree: its text is meant for the builder."""
+
+
+class _ManyProblems(ForecastError):
+    """An error that reports all mistakes of one file at once."""
+
+    def __init__(self, heading: str, problems: Iterable[Problem]) -> None:
+        self.heading = heading
+        self.problems = tuple(problems)
+        count = len(self.problems)
+        noun = "mistake" if count == 1 else "mistakes"
+        lines = [f"{heading}: {count} {noun}"]
+        lines += [f"  {number}. {problem}" for number, problem in enumerate(self.problems, start=1)]
+        super().__init__("\n".join(lines))
+
+
+class BuildFileError(_ManyProblems):
+    """The build file cannot be used."""
+
+
+class RuleError(ForecastError):
+    """A rule of trade or law cannot be applied to what was given."""
+
+
+class SimulationError(ForecastError):
+    """A figure cannot be simulated as asked."""
+
+
+class LedgerError(ForecastError):
+    """The receipt ledger refuses, or cannot be read or written."""
+
+
+class UnbalancedError(LedgerError):
+    """The splits of a receipt do not add up to it."""
+
+
+class ImportRefusedError(_ManyProblems, LedgerError):
+    """A bank or card file was not imported; nothing of it was."""

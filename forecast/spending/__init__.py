@@ -1,0 +1,1 @@
+"""What has happened: the receipt ledger, imports, what is known, re-forecast, history."""

@@ -1,0 +1,1 @@
+"""How it is shown: charts, money and sentences, the command line."""
