@@ -82,9 +82,7 @@ class Exponential:
     part: Formula
 
 
-Formula = (
-    Constant | Input | LineValue | Sum | Product | Quotient | Larger | Smaller | RoundedUp | Exponential
-)
+Formula = Constant | Input | LineValue | Sum | Product | Quotient | Larger | Smaller | RoundedUp | Exponential
 """Any node of the tree."""
 
 

@@ -1,0 +1,276 @@
+"""Reads a build file, and reports every mistake in it at once."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from pathlib import Path as FilePath
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, TypeAdapter, ValidationError
+
+from forecast.build.checks import cross_check, nearest
+from forecast.build.figures import FIGURE_KINDS, HOW_TO_WRITE
+from forecast.build.locate import Path, line_of, locate
+from forecast.build.schema import Build
+from forecast.errors import BuildFileError, Problem
+
+LARGEST_FILE = 5_000_000
+"""Bytes; a build file beyond this is not one."""
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+def build_path(path: str | FilePath) -> FilePath:
+    """Give the build file that a path means: the file itself, or ``build.toml`` in a folder."""
+    path = FilePath(path)
+    return path / "build.toml" if path.is_dir() else path
+
+
+def read_build(path: str | FilePath) -> Build:
+    """Read a build file.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        The file, or the folder that holds ``build.toml``.
+
+    Returns
+    -------
+    Build
+
+    Raises
+    ------
+    BuildFileError
+        With every mistake in the file, each with the key's path and line number, what was found, what is
+        legal and how to mend it.
+    """
+    file = build_path(path)
+    heading = str(file)
+    try:
+        if file.stat().st_size > LARGEST_FILE:
+            raise BuildFileError(heading, [Problem("file", "larger than 5 MB", "This is not a build file.")])
+        raw = file.read_bytes()
+    except OSError as error:
+        mend = "Give the path of a build file, or of the folder that holds build.toml."
+        raise BuildFileError(heading, [Problem("file", error.strerror or str(error), mend)]) from None
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        mend = "Save it as UTF-8 in your editor."
+        found = f"byte {error.start + 1} is not UTF-8"
+        raise BuildFileError(heading, [Problem("file", found, mend)]) from None
+    return parse_build(text, heading)
+
+
+def parse_build(text: str, heading: str = "build file") -> Build:
+    """Read a build from the text of a build file; see `read_build`."""
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        reason, _, at = str(error).rpartition(" (at ")
+        line = at.split(",")[0].removeprefix("line ") if at else ""
+        mend = "The file must be TOML: key = value under [tables], text in double quotes."
+        problem = Problem("file", reason or str(error), mend, int(line) if line.isdigit() else None)
+        raise BuildFileError(heading, [problem]) from None
+    except RecursionError:
+        mend = "Nest tables no deeper than the examples do."
+        raise BuildFileError(heading, [Problem("file", "nested too deeply", mend)]) from None
+    build, raised = assemble(raw)
+    if raised or build is None:
+        lines = locate(text)
+        problems = [
+            Problem(_spell(path, raw), found, mend, line_of(path, lines)) for path, found, mend in raised
+        ]
+        problems.sort(key=lambda problem: problem.line or 0)
+        raise BuildFileError(heading, problems)
+    return build
+
+
+def assemble(raw: Mapping[str, Any]) -> tuple[Build | None, list[tuple[Path, str, str]]]:
+    """Validate item by item, so that one bad line does not hide the mistakes of the others.
+
+    Parameters
+    ----------
+    raw : mapping
+        The file as plain dictionaries and lists.
+
+    Returns
+    -------
+    build : Build or None
+        None where there is any mistake.
+    raised : list of tuple
+        Path, what was found and how to mend it, for each mistake.
+    """
+    raised: list[tuple[Path, str, str]] = []
+    good: dict[str, Any] = {}
+    lost: list[str] = []
+    for key, value in raw.items():
+        field = Build.model_fields.get(key)
+        if field is None:
+            raised.append(((key,), f"unknown key {key!r}", nearest(key, Build.model_fields)))
+            continue
+        adapter: TypeAdapter[Any] = TypeAdapter(field.annotation)
+        whole = _try(adapter, value, (key,), raised if not isinstance(value, list | dict) else [])
+        if whole is not None:
+            good[key] = whole
+        elif isinstance(value, list):
+            item_type = TypeAdapter(_item_type(field.annotation))
+            items = [_try(item_type, item, (key, place), raised) for place, item in enumerate(value)]
+            good[key] = tuple(item for item in items if item is not None)
+            for item in value:
+                if isinstance(item, Mapping):
+                    lost += [str(item[name]) for name in ("id", "package", "route") if name in item]
+        else:
+            _try(adapter, value, (key,), raised)
+    if "build" not in raw:
+        mend = 'Begin the file with [build], name = "…", currency = "EUR" and country = "IE".'
+        raised.append((("build",), "missing", mend))
+    if "build" not in good:
+        return None, raised
+    partial = Build.model_construct(**good)
+    raised += cross_check(partial, lost)
+    for name, scenario in partial.scenario.items():
+        raised += _check_overrides(partial, name, scenario.override)
+    return (None if raised else Build.model_validate(good)), raised
+
+
+def _check_overrides(
+    build: Build, scenario: str, override: Mapping[str, Mapping[str, Any]]
+) -> list[tuple[Path, str, str]]:
+    """Validate each overridden item as it would stand in the scenario."""
+    raised: list[tuple[Path, str, str]] = []
+    for item in (*build.line, *build.event):
+        if item.id in override:
+            changed = item.model_dump(exclude_unset=True) | dict(override[item.id])
+            _try(TypeAdapter(type(item)), changed, ("scenario", scenario, "override", item.id), raised)
+    return raised
+
+
+def _item_type(annotation: Any) -> Any:
+    return annotation.__args__[0]
+
+
+def _try(adapter: TypeAdapter[Any], value: Any, path: Path, raised: list[tuple[Path, str, str]]) -> Any:
+    try:
+        return adapter.validate_python(value)
+    except ValidationError as error:
+        for item in error.errors(include_url=False):
+            raised.append(_translate(item, path, value))
+        return None
+    except RecursionError:
+        raised.append((path, "nested too deeply", "Nest tables no deeper than the examples do."))
+        return None
+
+
+def _translate(error: Any, path: Path, value: Any) -> tuple[Path, str, str]:
+    """Put one of pydantic's errors into the builder's words."""
+    where, holder = _real_path(error["loc"], value)
+    kind, given, context = error["type"], error.get("input"), error.get("ctx", {})
+    here = path + where
+    match kind:
+        case "builder":
+            return here, context["found"], context["mend"]
+        case "missing":
+            return here, "missing", f"Add {where[-1]} = …"
+        case "extra_forbidden":
+            legal = [name for name in _legal_keys(error, holder) if name not in ("kind", "routes")]
+            return here, f"unknown key {str(where[-1])!r}", nearest(str(where[-1]), legal)
+        case "string_pattern_mismatch" | "string_too_long" | "string_type":
+            return here, f"found {_short(given)}", _text_rule(context.get("pattern", ""))
+        case "literal_error":
+            return here, f"found {_short(given)}", f"Legal: {context['expected']}."
+        case "union_tag_invalid":
+            return here, f"found {_short(given)}", HOW_TO_WRITE
+        case "float_type" | "float_parsing" | "finite_number" | "int_type":
+            return (
+                here,
+                f"found {_short(given)}",
+                "Write a plain number, such as 1250 or 12.50, without quotes.",
+            )
+        case "bool_type":
+            return here, f"found {_short(given)}", "Write true or false, without quotes."
+        case "greater_than" | "greater_than_equal" | "less_than" | "less_than_equal":
+            return here, f"found {_short(given)}", f"{error['msg'].replace('Input s', 'It s')}."
+        case _:
+            return here, f"found {_short(given)}", f"{error['msg']}."
+
+
+def _legal_keys(error: Any, holder: Any) -> Iterable[str]:
+    """Give the keys of the model that refused an unknown one, found by what it was given."""
+    tag = next((str(part) for part in reversed(error["loc"]) if str(part) in FIGURE_KINDS), None)
+    if tag is not None:
+        return [*FIGURE_KINDS[tag].model_fields, "shape"]
+    models = _models()
+    keys = set(holder) if isinstance(holder, Mapping) else set()
+    best = max(models, key=lambda model: len(keys & set(model.model_fields)))
+    return best.model_fields
+
+
+def _models() -> list[type[BaseModel]]:
+    """Give all models that can stand in a build file, found from the top one."""
+    found: list[type[BaseModel]] = []
+
+    def visit(annotation: Any) -> None:
+        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+            if annotation not in found:
+                found.append(annotation)
+                for field in annotation.model_fields.values():
+                    visit(field.annotation)
+            return
+        for part in getattr(annotation, "__args__", ()):
+            visit(part)
+
+    visit(Build)
+    return found
+
+
+def _real_path(location: tuple[str | int, ...], value: Any) -> tuple[Path, Any]:
+    """Drop from pydantic's location what is a union's tag and not a key of the file."""
+    path: list[str | int] = []
+    here = value
+    holder = value
+    for place, part in enumerate(location):
+        last = place == len(location) - 1
+        is_key = isinstance(here, Mapping) and part in here
+        is_place = isinstance(here, list | tuple) and isinstance(part, int) and part < len(here)
+        if is_key or is_place:
+            holder, here = here, here[part]
+            path.append(part)
+        elif last and isinstance(here, Mapping) and part not in FIGURE_KINDS:
+            path.append(part)
+    return tuple(path), holder
+
+
+def _text_rule(pattern: str) -> str:
+    if pattern == r"^[A-Z]{3}$":
+        return 'Write the three capital letters of ISO 4217, such as "EUR".'
+    if pattern == r"^[A-Z]{2}$":
+        return 'Write the two capital letters of ISO 3166-1, such as "IE".'
+    if pattern:
+        return "An id begins with a letter and has letters, digits, - and _ only, at most 64."
+    return "Write text in double quotes."
+
+
+def _short(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _spell(path: Path, raw: Any) -> str:
+    """Write a path as a builder would look for it: ``line[3] 'filler'.price.low``."""
+    text = ""
+    here = raw
+    for part in path:
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+            here = here[part] if isinstance(here, list) and part < len(here) else None
+            if isinstance(here, Mapping) and isinstance(here.get("id"), str):
+                text += f" {here['id']!r}"
+        else:
+            text += f".{part}" if text else str(part)
+            here = here.get(part) if isinstance(here, Mapping) else None
+    return text
+
+
+__all__ = ["assemble", "build_path", "parse_build", "read_build"]

@@ -1,0 +1,238 @@
+"""Checks that need more than one item: names that refer to each other, circles, loadings."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from pydantic import BaseModel
+
+from forecast.build.figures import FigureBase
+from forecast.build.locate import Path
+from forecast.build.schema import GROUPS, OWN_ESTIMATING, Build, Cause, Costed
+
+Raised = tuple[Path, str, str]
+"""Where (path), what was found, how to mend it."""
+
+
+def figures_of(item: BaseModel) -> Iterator[tuple[str, FigureBase]]:
+    """Give each uncertain figure of an item with its key."""
+    for key in type(item).model_fields:
+        value = getattr(item, key)
+        if isinstance(value, FigureBase):
+            yield key, value
+
+
+def nearest(word: str, legal: Iterable[str]) -> str:
+    """Suggest the legal name most like a word, or list what is legal."""
+    names = list(legal)
+    close = difflib.get_close_matches(word, names, n=1, cutoff=0.6)
+    if close:
+        return f"Did you mean {close[0]!r}?"
+    if not names:
+        return "There is none in this file."
+    shown = ", ".join(names[:12]) + (", …" if len(names) > 12 else "")
+    return f"Legal here: {shown}."
+
+
+def cross_check(build: Build, extra_ids: Sequence[str] = ()) -> list[Raised]:
+    """Find every mistake that a single item cannot show.
+
+    Parameters
+    ----------
+    build : Build
+        The build, of which some items may have been left out as unreadable.
+    extra_ids : sequence of str
+        Ids, packages and routes of the items left out, so that references to them raise no second alarm.
+
+    Returns
+    -------
+    list
+        Path, what was found and how to mend it, for each mistake.
+    """
+    found: list[Raised] = []
+    found += _double_ids(build)
+    found += _references(build, set(extra_ids))
+    found += _loadings(build)
+    found += _routes(build, set(extra_ids))
+    found += _overrides(build, set(extra_ids))
+    found += _circles(build)
+    return found
+
+
+def _items(build: Build) -> Iterator[tuple[Path, Costed]]:
+    for place, line in enumerate(build.line):
+        yield ("line", place), line
+    for place, event in enumerate(build.event):
+        yield ("event", place), event
+
+
+def _double_ids(build: Build) -> list[Raised]:
+    found: list[Raised] = []
+    seen: dict[str, Path] = {}
+    named: list[tuple[Path, Costed | Cause]] = [*_items(build)]
+    named += [(("cause", place), cause) for place, cause in enumerate(build.cause)]
+    for path, item in named:
+        if item.id in seen:
+            first = seen[item.id]
+            found.append(
+                (
+                    (*path, "id"),
+                    f"{item.id!r} stands already at {first[0]}[{int(first[1]) + 1}]",
+                    "Every line, event and cause needs an id of its own.",
+                )
+            )
+        seen.setdefault(item.id, path)
+        if item.id == OWN_ESTIMATING:
+            found.append(((*path, "id"), f"{item.id!r} is taken", "Choose another id."))
+    return found
+
+
+def _references(build: Build, extra: set[str]) -> list[Raised]:
+    found: list[Raised] = []
+    lines = {line.id for line in build.line} | extra
+    causes = [cause.id for cause in build.cause]
+    for path, item in _items(build):
+        for place, name in enumerate(item.of):
+            if name not in lines and name not in GROUPS:
+                found.append(
+                    (
+                        (*path, "of", place),
+                        f"there is no line or group {name!r}",
+                        nearest(name, [*lines, *GROUPS]),
+                    )
+                )
+        for key, figure in figures_of(item):
+            for cause in figure.causes:
+                if cause not in causes and cause != OWN_ESTIMATING:
+                    mend = f"{nearest(cause, causes)} Or add a [[cause]] with that id."
+                    found.append(((*path, key, "causes"), f"there is no cause {cause!r}", mend))
+            code = figure.currency
+            if code and code != build.build.currency and code not in build.currency:
+                mend = f"Add [currency.{code}] with rate = … ({build.build.currency} for one {code})."
+                found.append(((*path, key, "currency"), f"no rate for {code}", mend))
+    if build.build.currency in build.currency:
+        mend = "Leave it out: it is the build's own currency."
+        found.append((("currency", build.build.currency), f"a rate for {build.build.currency}", mend))
+    return found
+
+
+def loadings_of(figure: FigureBase, estimating: float) -> dict[str, float]:
+    """Give a figure's loadings on shared causes, own estimating included.
+
+    Own estimating loads √estimating on every estimated figure, so that two figures that share nothing else
+    correlate at ``estimating``; a figure may state its own loading on it.
+    """
+    loadings = {cause: value for cause, value in figure.causes.items() if value != 0}
+    if estimating > 0 and figure.estimated and OWN_ESTIMATING not in figure.causes:
+        loadings[OWN_ESTIMATING] = estimating**0.5
+    return loadings
+
+
+def _loadings(build: Build) -> list[Raised]:
+    found: list[Raised] = []
+    for path, item in _items(build):
+        for key, figure in figures_of(item):
+            loadings = loadings_of(figure, build.build.estimating)
+            total = sum(value**2 for value in loadings.values())
+            if total >= 1:
+                parts = ", ".join(f"{cause} {value:.2f}" for cause, value in loadings.items())
+                mend = (
+                    "The squares of the loadings must stay under 1: weaken a cause, drop one, or lower "
+                    "estimating in [build]."
+                )
+                found.append(((*path, key, "causes"), f"{parts}: their squares add up to {total:.2f}", mend))
+    return found
+
+
+def _routes(build: Build, extra: set[str]) -> list[Raised]:
+    found: list[Raised] = []
+    offered: dict[str, set[str]] = {}
+    for path, item in _items(build):
+        if item.route and not item.package:
+            found.append(
+                ((*path, "route"), f"route {item.route!r} without a package", "Name the work package too.")
+            )
+        if item.package:
+            offered.setdefault(item.package, set())
+            if item.route:
+                offered[item.package].add(item.route)
+    known = {"self", "shop"}.union(extra, *offered.values())
+    for name, scenario in build.scenario.items():
+        if scenario.all not in known:
+            found.append(
+                (
+                    ("scenario", name, "all"),
+                    f"no line takes route {scenario.all!r}",
+                    nearest(scenario.all, known),
+                )
+            )
+        for package, route in scenario.routes.items():
+            at: Path = ("scenario", name, package)
+            if package not in offered and package not in extra:
+                found.append((at, f"there is no work package {package!r}", nearest(package, offered)))
+            if route not in known:
+                found.append((at, f"no line takes route {route!r}", nearest(route, known)))
+    return found
+
+
+def _overrides(build: Build, extra: set[str]) -> list[Raised]:
+    found: list[Raised] = []
+    items = {item.id: item for _, item in _items(build)}
+    for name, scenario in build.scenario.items():
+        for target, changes in scenario.override.items():
+            at: Path = ("scenario", name, "override", target)
+            if target in extra:
+                continue
+            if target not in items:
+                found.append((at, f"there is no line or event {target!r}", nearest(target, items)))
+                continue
+            if "id" in changes:
+                found.append(((*at, "id"), "an override cannot change an id", "Leave id out."))
+    return found
+
+
+def dependencies(build: Build) -> Mapping[str, tuple[str, ...]]:
+    """Give, for each line and event, the lines that its percentage is taken of, groups written out."""
+    by_group: dict[str, list[str]] = {group: [] for group in GROUPS}
+    for line in build.line:
+        by_group[line.group].append(line.id)
+    ids = {line.id for line in build.line}
+    result: dict[str, tuple[str, ...]] = {}
+    for _, item in _items(build):
+        names: list[str] = []
+        for name in item.of:
+            names += (
+                [name] if name in ids else [other for other in by_group.get(name, []) if other != item.id]
+            )
+        result[item.id] = tuple(dict.fromkeys(names))
+    return result
+
+
+def _circles(build: Build) -> list[Raised]:
+    """Report each circle of percentages once, walking depth first without recursion."""
+    needs = dependencies(build)
+    place = {line.id: number for number, line in enumerate(build.line)}
+    state: dict[str, int] = {}
+    found: list[Raised] = []
+    for start in place:
+        if state.get(start):
+            continue
+        trail: list[tuple[str, Iterator[str]]] = [(start, iter(needs[start]))]
+        state[start] = 1
+        while trail:
+            here, rest = trail[-1]
+            following: Any = next(rest, None)
+            if following is None:
+                state[here] = 2
+                trail.pop()
+            elif state.get(following) == 1:
+                names = [name for name, _ in trail]
+                circle = [*names[names.index(following) :], following]
+                mend = "A percentage cannot depend on itself: take one of these lines out of an of = [...]."
+                found.append((("line", place[here], "of"), "goes in a circle: " + " → ".join(circle), mend))
+            elif following in place and not state.get(following):
+                state[following] = 1
+                trail.append((following, iter(needs[following])))
+    return found

@@ -1,0 +1,257 @@
+"""The build file's models: exactly what the builder may write, and no arithmetic.
+
+Field names are the keys of the build file. ``Build`` is frozen; a change makes a new one.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, model_validator
+
+from forecast.build.figures import (
+    Chance,
+    CurrencyCode,
+    Identifier,
+    Number,
+    Part,
+    Text,
+    UncertainFigure,
+    wrong,
+)
+
+Group = Literal["kit", "freight", "import", "consumables", "wheels", "hardware", "labour", "finish", "other"]
+GROUPS: tuple[str, ...] = (
+    "kit", "freight", "import", "consumables", "wheels", "hardware", "labour", "finish", "other",
+)  # fmt: skip
+"""Where a line may stand in the cost breakdown, in the order of display."""
+
+OWN_ESTIMATING = "own_estimating"
+"""The one shared cause that moves every figure of the builder's own."""
+
+
+class BuildInfo(Part):
+    """The ``[build]`` table.
+
+    Attributes
+    ----------
+    name : str
+        What the builder calls it.
+    currency : str
+        ISO 4217 code of the money everything is added up in.
+    country : str
+        ISO 3166-1 alpha-2 code of the country whose customs and tax rules hold.
+    estimating : float
+        Correlation that own estimating puts between any two figures; 0 switches it off.
+    budget : float or None
+        The sum the builder commits to.
+    own_hour_value : figure or None
+        What an hour of own work counts for; nothing when left out.
+    notice : str or None
+        Shown wherever the build is shown, for example that its data are invented.
+    """
+
+    name: Text
+    currency: CurrencyCode
+    country: Annotated[str, Field(strict=True, pattern=r"^[A-Z]{2}$")]
+    estimating: Annotated[float, Field(strict=True, ge=0, lt=1)] = 0.25
+    budget: Annotated[float, Field(strict=True, gt=0, le=1e12)] | None = None
+    own_hour_value: UncertainFigure | None = None
+    notice: Text | None = None
+
+
+class Cause(Part):
+    """A shared cause: something unseen that pushes several figures the same way."""
+
+    id: Identifier
+    name: Text | None = None
+    note: Text | None = None
+
+
+class Currency(Part):
+    """What a foreign currency costs.
+
+    Attributes
+    ----------
+    rate : figure
+        Units of the build's currency for one unit of the foreign one, today.
+    volatility : float or None
+        Yearly standard deviation of the rate's logarithm; with it the rate moves until the day of payment.
+    days : float
+        Days until payment, where a line does not know better.
+    margin : float
+        Percent that card or bank adds to the rate.
+    """
+
+    rate: UncertainFigure
+    volatility: Annotated[float, Field(strict=True, ge=0, le=2)] | None = None
+    days: Annotated[float, Field(strict=True, ge=0, le=3650)] = 60
+    margin: Annotated[float, Field(strict=True, ge=0, le=50)] = 0
+
+
+class Costed(Part):
+    """What lines and events have in common."""
+
+    id: Identifier
+    name: Text | None = None
+    chance: Chance = 1.0
+    package: Identifier | None = None
+    route: Identifier | None = None
+    percent: UncertainFigure | None = None
+    of: tuple[Identifier, ...] = ()
+    own_hours: UncertainFigure | None = None
+    note: Text | None = None
+
+    @property
+    def title(self) -> str:
+        """The name to show: the one given, or one made from the id."""
+        return self.name or self.id.replace("_", " ").replace("-", " ").capitalize()
+
+
+class Line(Costed):
+    """One thing that costs money; its amount, quantity × price, or percentage of other lines.
+
+    Attributes
+    ----------
+    minimum, maximum : figure or None
+        The least and the most that is charged, in the build's currency.
+    optional : bool
+        True where the build could do without.
+    safety : bool
+        True where trimming could hurt somebody; such a line is never proposed for trimming.
+    supplier : str or None
+        Where it is bought.
+    """
+
+    group: Group
+    amount: UncertainFigure | None = None
+    quantity: UncertainFigure | None = None
+    price: UncertainFigure | None = None
+    minimum: UncertainFigure | None = None
+    maximum: UncertainFigure | None = None
+    optional: bool = False
+    safety: bool = False
+    supplier: Text | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Line:
+        ways = [
+            name
+            for name, given in (
+                ("amount", self.amount is not None),
+                ("quantity and price", self.quantity is not None or self.price is not None),
+                ("percent and of", self.percent is not None or bool(self.of)),
+            )
+            if given
+        ]
+        if len(ways) > 1:
+            wrong(
+                "has " + " as well as ".join(ways),
+                "Keep one way: amount, quantity and price, or percent and of.",
+            )
+        if not ways and self.own_hours is None:
+            wrong("costs nothing", "Give an amount, a quantity and a price, percent and of, or own_hours.")
+        if (self.quantity is None) != (self.price is None):
+            missing = "price" if self.price is None else "quantity"
+            wrong(
+                f"{missing} is missing",
+                "A quantity needs a price and a price a quantity; or write one amount.",
+            )
+        _check_percent(self)
+        return self
+
+
+class Event(Costed):
+    """A risk event: it may or may not happen, with a chance and an impact.
+
+    Its impact is ``cost``, or ``percent`` of other lines, or both; ``own_hours`` come on top.
+    """
+
+    chance: Chance
+    cost: UncertainFigure | None = None
+
+    @model_validator(mode="after")
+    def _some_impact(self) -> Event:
+        if self.cost is None and self.percent is None and self.own_hours is None:
+            wrong("has no impact", "Give a cost, percent and of, or own_hours.")
+        _check_percent(self)
+        return self
+
+
+def _check_percent(item: Costed) -> None:
+    if (item.percent is None) != (not item.of):
+        missing = "of" if item.percent is not None else "percent"
+        wrong(
+            f"{missing} is missing",
+            'A percentage needs both: percent = 2.5 and of = ["kit", "freight"] (lines or groups).',
+        )
+
+
+class Scenario(Part):
+    """One way to do the whole build.
+
+    Attributes
+    ----------
+    all : str
+        Route of every work package that is not named.
+    routes : dict
+        Route by work package; in the file these stand beside ``all`` as plain keys.
+    override : dict
+        Changed keys by line or event id.
+    """
+
+    name: Text | None = None
+    all: Identifier = "self"
+    routes: dict[Identifier, Identifier] = {}
+    override: dict[Identifier, dict[str, Any]] = {}
+    note: Text | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _gather_routes(cls, raw: Any) -> Any:
+        if not isinstance(raw, Mapping) or "routes" in raw:
+            return raw
+        own = {"name", "all", "override", "note"}
+        routes = {key: value for key, value in raw.items() if key not in own and isinstance(value, str)}
+        return {key: value for key, value in raw.items() if key not in routes} | {"routes": routes}
+
+    def route(self, package: str) -> str:
+        """Give the route that a work package takes."""
+        return self.routes.get(package, self.all)
+
+
+class Build(Part):
+    """One vehicle conversion, exactly as the build file says it."""
+
+    build: BuildInfo
+    currency: dict[CurrencyCode, Currency] = {}
+    cause: tuple[Cause, ...] = ()
+    line: tuple[Line, ...] = ()
+    event: tuple[Event, ...] = ()
+    scenario: dict[Identifier, Scenario] = {}
+    not_needed: dict[Identifier, Text] = {}
+
+    @property
+    def name(self) -> str:
+        """What the builder calls it."""
+        return self.build.name
+
+    def fingerprint(self) -> str:
+        """Give a name for exactly this content, the same on every machine.
+
+        Returns
+        -------
+        str
+            64 hexadecimal digits (SHA-256 of the canonical JSON).
+        """
+        text = json.dumps(self.model_dump(mode="json"), sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()
+
+
+__all__ = [
+    "GROUPS", "OWN_ESTIMATING", "Build", "BuildInfo", "Cause", "Costed", "Currency", "Event", "Group", "Line",
+    "Number", "Scenario",
+]  # fmt: skip
