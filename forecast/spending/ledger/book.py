@@ -1,0 +1,111 @@
+"""The whole ledger as one class, with its history, its attachments and what imports remember."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import datetime
+
+from forecast.spending.ledger.commitments import Commitments
+from forecast.spending.ledger.marks import Marks
+from forecast.spending.ledger.receipts import Receipts
+from forecast.spending.ledger.records import AttachedFile, Change
+
+
+class Ledger(Receipts, Commitments, Marks):
+    """What has happened to one build: receipts, agreements, closed lines, events, baselines.
+
+    Each call opens the file, does its work in one transaction and closes it again, so that several programs
+    may use one ledger at the same time. Nothing is ever altered or deleted: a correction is a new row.
+    """
+
+    def attach(self, receipt_id: int, sha256: str, name: str, size: int) -> AttachedFile:
+        """Note that a file belongs to a receipt; noting it again changes nothing.
+
+        Raises
+        ------
+        LedgerError
+            If there is no such receipt.
+        """
+        self.receipt(receipt_id)
+        with self._writing() as connection:
+            connection.execute(
+                "INSERT INTO attachment (receipt_id, sha256, name, size, recorded_at, who) VALUES (?,"
+                " ?, ?, ?, ?, ?)"
+                " ON CONFLICT (receipt_id, sha256) DO NOTHING",
+                (receipt_id, sha256, name, size, *self._stamp()),
+            )
+        return next(item for item in self.attachments(receipt_id) if item.sha256 == sha256)
+
+    def attachments(self, receipt_id: int | None = None) -> tuple[AttachedFile, ...]:
+        """List the files of one receipt, or of all."""
+        where, values = ("", ()) if receipt_id is None else ("WHERE receipt_id = ?", (receipt_id,))
+        with self._reading() as connection:
+            rows = connection.execute(
+                f"SELECT receipt_id, sha256, name, size, recorded_at, who FROM attachment {where} ORDER"
+                f" BY id",
+                values,
+            ).fetchall()
+        return tuple(
+            AttachedFile(row[0], row[1], row[2], row[3], datetime.fromisoformat(row[4]), row[5])
+            for row in rows
+        )
+
+    def remember_source(self, name: str, mapping: Mapping[str, object]) -> None:
+        """Remember how the files of one bank or card are laid out; the last word counts."""
+        with self._writing() as connection:
+            connection.execute(
+                "INSERT INTO import_source (name, mapping, recorded_at, who) VALUES (?, ?, ?, ?)",
+                (name, json.dumps(dict(mapping)), *self._stamp()),
+            )
+
+    def source(self, name: str) -> dict[str, object] | None:
+        """Give the remembered layout of a bank's or card's files; None if there is none."""
+        with self._reading() as connection:
+            row = connection.execute(
+                "SELECT mapping FROM import_source WHERE name = ? ORDER BY id DESC LIMIT 1", (name,)
+            ).fetchone()
+        return None if row is None else dict(json.loads(row[0]))
+
+    def history(self, table: str | None = None, row_id: int | None = None) -> tuple[Change, ...]:
+        """List who did what and when, oldest first: of all rows, of one table, or of one row."""
+        conditions = {"tbl": table, "row_id": row_id}
+        wanted = {name: value for name, value in conditions.items() if value is not None}
+        where = " AND ".join(f"{name} = ?" for name in wanted) or "1"
+        with self._reading() as connection:
+            rows = connection.execute(
+                f"SELECT id, at, who, tbl, row_id, action, before, after FROM change WHERE {where}"
+                f" ORDER BY id",
+                tuple(wanted.values()),
+            ).fetchall()
+        return tuple(
+            Change(
+                row[0],
+                datetime.fromisoformat(row[1]),
+                *row[2:6],
+                *(text and json.loads(text) for text in row[6:]),
+            )
+            for row in rows
+        )
+
+    def check(self) -> tuple[str, ...]:
+        """Look for damage: in the file, in its references, and in receipts whose splits do not add up.
+
+        Returns
+        -------
+        tuple of str
+            What is wrong, in words; empty when all is well.
+        """
+        with self._reading() as connection:
+            integrity = [row[0] for row in connection.execute("PRAGMA integrity_check")]
+            complaints = [f"file: {text}" for text in integrity if text != "ok"]
+            complaints += [f"table {row[0]}, row {row[1]}: refers to nothing" for row in
+                           connection.execute("PRAGMA foreign_key_check")]  # fmt: skip
+            unbalanced = connection.execute(
+                "SELECT r.id, coalesce(r.charged_minor, r.amount_minor), coalesce(sum(s.amount_minor),"
+                " 0) AS added"
+                " FROM receipt r LEFT JOIN split s ON s.receipt_id = r.id GROUP BY r.id"
+                " HAVING added <> coalesce(r.charged_minor, r.amount_minor)"
+            )
+            complaints += [f"receipt {row[0]}: {row[1]} paid, {row[2]} split" for row in unbalanced]
+        return tuple(complaints)

@@ -1,0 +1,195 @@
+"""Commitments: prices agreed but not yet paid, and what has been paid against them."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import date, datetime
+from typing import Literal
+
+from forecast.errors import LedgerError
+from forecast.spending.ledger.records import Commitment
+from forecast.spending.ledger.store import Store, iso_day, new_key
+from forecast.spending.money import exponent
+
+
+class Commitments(Store):
+    """The part of the ledger that keeps what was agreed."""
+
+    def add_commitment(
+        self,
+        date: date | str,
+        supplier: str,
+        line_id: str,
+        amount_minor: int,
+        currency: str,
+        note: str = "",
+        *,
+        expected_minor: int | None = None,
+        entry_key: str | None = None,
+    ) -> Commitment:
+        """Enter a price agreed for one line.
+
+        Parameters
+        ----------
+        date : date or str
+            When it was agreed.
+        supplier, line_id : str
+            With whom, for which line.
+        amount_minor, currency : int, str
+            The agreed sum.
+        note : str, optional
+            Anything worth keeping.
+        expected_minor : int, optional
+            The sum in the build's currency, which an agreement in another one needs.
+        entry_key : str, optional
+            Own key of this entry: entering it again changes nothing.
+
+        Raises
+        ------
+        LedgerError
+            If something is wrong with it, or the file cannot be written.
+        """
+        day = iso_day(date)
+        exponent(currency)
+        for name, amount in (("amount", amount_minor), ("expected", expected_minor)):
+            wrong_type = not isinstance(amount, int) or isinstance(amount, bool)
+            if amount is not None and (wrong_type or amount <= 0):
+                message = (
+                    f"commitment to {supplier}: {name} {amount!r}. It must be whole minor units above zero."
+                )
+                raise LedgerError(message)
+        if not line_id.strip() or not supplier.strip():
+            message = (
+                "commitment: supplier or line is empty. Say with whom it was agreed, and for which line."
+            )
+            raise LedgerError(message)
+        key = entry_key or new_key()
+        with self._writing() as connection:
+            build_currency = self._settle_currency(connection, currency)
+            if currency != build_currency and expected_minor is None:
+                self._refuse(
+                    f"commitment to {supplier}: agreed in {currency}, but the build counts in"
+                    f" {build_currency}",
+                    f"Say what it will be in {build_currency} (expected)",
+                )
+            values = (
+                day,
+                supplier.strip(),
+                line_id,
+                amount_minor,
+                currency,
+                expected_minor or amount_minor,
+                note,
+            )
+            old = connection.execute(
+                "SELECT as_of, supplier, line_id, amount_minor, currency, expected_minor, note, id FROM"
+                " commitment"
+                " WHERE entry_key = ?",
+                (key,),
+            ).fetchone()
+            if old is not None and old[:-1] != values:
+                self._refuse(f"commitment {key!r} is there already with other figures", "Use another key")
+            if old is None:
+                connection.execute(
+                    "INSERT INTO commitment (as_of, supplier, line_id, amount_minor, currency,"
+                    " expected_minor, note,"
+                    " entry_key, recorded_at, who) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                    (*values, key, *self._stamp()),
+                )
+            return next(item for item in _fetch(connection, "9999-12-31") if item.entry_key == key)
+
+    def settle_commitment(self, commitment_id: int, date: date | str | None = None, note: str = "") -> None:
+        """Say that a commitment is paid up.
+
+        Raises
+        ------
+        LedgerError
+            If there is no such commitment, or it has ended already.
+        """
+        self._end_commitment(commitment_id, "settled", date, note)
+
+    def cancel_commitment(self, commitment_id: int, date: date | str | None = None, note: str = "") -> None:
+        """Say that a commitment will not be paid.
+
+        Raises
+        ------
+        LedgerError
+            If there is no such commitment, or it has ended already.
+        """
+        self._end_commitment(commitment_id, "cancelled", date, note)
+
+    def list_commitments(
+        self, as_of: date | str | None = None, include_ended: bool = False
+    ) -> tuple[Commitment, ...]:
+        """List commitments by date, as they stood on a day; those ended by then only on demand."""
+        day = "9999-12-31" if as_of is None else iso_day(as_of, "as of")
+        with self._reading() as connection:
+            found = _fetch(connection, day)
+        return tuple(item for item in found if include_ended or item.state == "open")
+
+    def committed_by_line(self, as_of: date | str | None = None) -> dict[str, int]:
+        """Add up what is agreed and still to pay on each line, in minor units of the build's currency."""
+        sums: dict[str, int] = {}
+        for item in self.list_commitments(as_of):
+            if item.outstanding_minor:
+                sums[item.line_id] = sums.get(item.line_id, 0) + item.outstanding_minor
+        return sums
+
+    def _end_commitment(
+        self, commitment_id: int, state: Literal["settled", "cancelled"], date: date | str | None, note: str
+    ) -> None:
+        day = self._day(date)
+        with self._writing() as connection:
+            found = next(
+                (item for item in _fetch(connection, "9999-12-31") if item.id == commitment_id), None
+            )
+            if found is None:
+                self._refuse(
+                    f"there is no commitment {commitment_id}", "List the commitments to see their numbers"
+                )
+            if found.state != "open":
+                self._refuse(
+                    f"commitment {commitment_id} was {found.state} on {found.ended}", "Nothing to do"
+                )
+            if day < found.date.isoformat():
+                self._refuse(
+                    f"commitment {commitment_id} is of {found.date}, its end of {day}",
+                    "End it on or after that day",
+                )
+            connection.execute(
+                "INSERT INTO commitment_end (entry_key, as_of, commitment_id, state, note, recorded_at, who)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (f"end:{found.entry_key}", day, commitment_id, state, note, *self._stamp()),
+            )
+
+
+def _fetch(connection: sqlite3.Connection, day: str) -> list[Commitment]:
+    rows = connection.execute(
+        "SELECT c.id, c.entry_key, c.as_of, c.supplier, c.line_id, c.amount_minor, c.currency,"
+        " c.expected_minor,"
+        " c.note, e.state, e.as_of, c.recorded_at, c.who,"
+        " (SELECT coalesce(sum(coalesce(r.charged_minor, r.amount_minor)), 0) FROM receipt r"
+        "  WHERE r.commitment_id = c.id AND r.as_of <= ?)"
+        " FROM commitment c LEFT JOIN commitment_end e ON e.commitment_id = c.id AND e.as_of <= ?"
+        " WHERE c.as_of <= ? ORDER BY c.as_of, c.id",
+        (day, day, day),
+    )
+    return [
+        Commitment(
+            id=row[0],
+            entry_key=row[1],
+            date=date.fromisoformat(row[2]),
+            supplier=row[3],
+            line_id=row[4],
+            amount_minor=row[5],
+            currency=row[6],
+            expected_minor=row[7],
+            note=row[8],
+            state=row[9] or "open",
+            ended=None if row[10] is None else date.fromisoformat(row[10]),
+            paid_minor=row[13],
+            recorded_at=datetime.fromisoformat(row[11]),
+            who=row[12],
+        )
+        for row in rows
+    ]

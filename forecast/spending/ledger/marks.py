@@ -1,0 +1,246 @@
+"""What is settled without money moving: lines closed, events, what is left to buy, baselines."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import date, datetime
+
+from forecast.errors import LedgerError
+from forecast.spending.ledger.records import Baseline, EventState, Mark, StillToBuy
+from forecast.spending.ledger.store import Store, iso_day, new_key
+from forecast.spending.money import exponent
+
+
+class Marks(Store):
+    """The part of the ledger that keeps states of lines and events."""
+
+    def close_line(self, line_id: str, date: date | str | None = None, note: str = "") -> Mark:
+        """Say that nothing more will be paid for a line, from a day on."""
+        return self._mark("line", line_id, "closed", date, note)
+
+    def reopen_line(self, line_id: str, date: date | str | None = None, note: str = "") -> Mark:
+        """Say that more may be paid for a line after all, from a day on."""
+        return self._mark("line", line_id, "open", date, note)
+
+    def mark_event(
+        self, event_id: str, state: EventState, date: date | str | None = None, note: str = ""
+    ) -> Mark:
+        """Say that a risk event happened, cannot happen, or is open after all, from a day on.
+
+        Raises
+        ------
+        LedgerError
+            If the state is none of these.
+        """
+        if state not in ("open", "happened", "cannot-happen"):
+            message = f"event {event_id!r}: state {state!r}. Legal are open, happened and cannot-happen."
+            raise LedgerError(message)
+        return self._mark("event", event_id, state, date, note)
+
+    def line_states(self, as_of: date | str | None = None) -> dict[str, Mark]:
+        """Give the last mark of each line that ever got one, as it stood on a day."""
+        return self._last_marks("line", as_of)
+
+    def closed_lines(self, as_of: date | str | None = None) -> frozenset[str]:
+        """Give the lines that are closed on a day."""
+        marks = self._last_marks("line", as_of)
+        return frozenset(line for line, mark in marks.items() if mark.state == "closed")
+
+    def event_states(self, as_of: date | str | None = None) -> dict[str, Mark]:
+        """Give the last mark of each event that ever got one, as it stood on a day."""
+        return self._last_marks("event", as_of)
+
+    def list_marks(self, as_of: date | str | None = None) -> tuple[tuple[str, Mark], ...]:
+        """List all marks of lines and events by date, as ("line" or "event", mark)."""
+        marks = [(kind, mark) for kind in ("line", "event") for mark in self._marks(kind, as_of)]
+        return tuple(sorted(marks, key=lambda pair: (pair[1].date, pair[1].recorded_at)))
+
+    def say_still_to_buy(
+        self, line_id: str, amount_minor: int, date: date | str | None = None, note: str = ""
+    ) -> StillToBuy:
+        """Say how much is left to buy of a part-bought line, on top of what was paid.
+
+        The sum is in minor units of the build's currency.
+
+        Raises
+        ------
+        LedgerError
+            If the amount is no whole number of minor units, or negative.
+        """
+        if not isinstance(amount_minor, int) or isinstance(amount_minor, bool) or amount_minor < 0:
+            message = f"line {line_id!r}: still to buy {amount_minor!r}. It must be whole minor units, zero or more."
+            raise LedgerError(message)
+        day, (at, who) = self._day(date), self._stamp()
+        with self._writing() as connection:
+            connection.execute(
+                "INSERT INTO still_to_buy (entry_key, as_of, line_id, amount_minor, note, recorded_at, who)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (new_key(), day, _named(line_id, "line"), amount_minor, note, at, who),
+            )
+        return StillToBuy(line_id, amount_minor, _date(day), note, datetime.fromisoformat(at), who)
+
+    def still_to_buy(self, as_of: date | str | None = None) -> dict[str, StillToBuy]:
+        """Give the last word on how much is left of each line, as it stood on a day."""
+        return {item.line_id: item for item in self.list_still_to_buy(as_of)}
+
+    def list_still_to_buy(self, as_of: date | str | None = None) -> tuple[StillToBuy, ...]:
+        """List all that was ever said to be left to buy, by date."""
+        with self._reading() as connection:
+            rows = connection.execute(
+                "SELECT line_id, amount_minor, as_of, note, recorded_at, who FROM still_to_buy WHERE"
+                " as_of <= ?"
+                " ORDER BY as_of, id",
+                (_until(as_of),),
+            ).fetchall()
+        return tuple(
+            StillToBuy(row[0], row[1], _date(row[2]), row[3], datetime.fromisoformat(row[4]), row[5])
+            for row in rows
+        )
+
+    def freeze_baseline(
+        self,
+        budget_minor: int,
+        currency: str,
+        *,
+        fingerprint: str,
+        build_text: str,
+        seed: int,
+        trials: int,
+        base_by_line: Mapping[str, int],
+        scenario: str | None = None,
+        date: date | str | None = None,
+        note: str = "",
+        entry_key: str | None = None,
+    ) -> Baseline:
+        """Keep the budget as committed, with the build as it was.
+
+        Parameters
+        ----------
+        budget_minor, currency : int, str
+            The sum committed to, in the build's currency.
+        fingerprint, build_text : str
+            The build's fingerprint, and its file word for word.
+        seed, trials : int
+            What the simulation was run with.
+        base_by_line : mapping of str to int
+            Base figure of each line, minor units.
+        scenario : str, optional
+            The scenario in force.
+        date, note, entry_key : optional
+            As for receipts.
+
+        Raises
+        ------
+        LedgerError
+            If the budget is no whole sum above zero in the build's currency, or the file cannot be written.
+        """
+        exponent(currency)
+        if not isinstance(budget_minor, int) or isinstance(budget_minor, bool) or budget_minor <= 0:
+            message = f"baseline: budget {budget_minor!r}. It must be whole minor units above zero."
+            raise LedgerError(message)
+        key, day = entry_key or new_key(), self._day(date)
+        figures = json.dumps(dict(base_by_line))
+        with self._writing() as connection:
+            known = self._settle_currency(connection, currency)
+            if known != currency:
+                self._refuse(
+                    f"a budget in {currency}, but the build counts in {known}", f"Give it in {known}"
+                )
+            there = connection.execute("SELECT 1 FROM baseline WHERE entry_key = ?", (key,)).fetchone()
+            if there is None:
+                connection.execute(
+                    "INSERT INTO baseline (entry_key, as_of, budget_minor, currency, fingerprint,"
+                    " build_text, seed,"
+                    " trials, base_by_line, scenario, note, recorded_at, who)"
+                    " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                    (
+                        key,
+                        day,
+                        budget_minor,
+                        currency,
+                        fingerprint,
+                        build_text,
+                        seed,
+                        trials,
+                        figures,
+                        scenario,
+                        note,
+                        *self._stamp(),
+                    ),
+                )
+        return next(item for item in self.list_baselines() if item.entry_key == key)
+
+    def list_baselines(self, as_of: date | str | None = None) -> tuple[Baseline, ...]:
+        """List all baselines by date."""
+        with self._reading() as connection:
+            rows = connection.execute(
+                "SELECT id, entry_key, as_of, budget_minor, currency, fingerprint, build_text, seed, trials,"
+                " base_by_line, scenario, note, recorded_at, who FROM baseline WHERE as_of <= ? ORDER"
+                " BY as_of, id",
+                (_until(as_of),),
+            ).fetchall()
+        return tuple(
+            Baseline(
+                id=row[0],
+                entry_key=row[1],
+                date=_date(row[2]),
+                budget_minor=row[3],
+                currency=row[4],
+                fingerprint=row[5],
+                build_text=row[6],
+                seed=row[7],
+                trials=row[8],
+                base_by_line=json.loads(row[9]),
+                scenario=row[10],
+                note=row[11],
+                recorded_at=datetime.fromisoformat(row[12]),
+                who=row[13],
+            )
+            for row in rows
+        )
+
+    def baseline(self, as_of: date | str | None = None) -> Baseline | None:
+        """Give the baseline in force on a day: the last one frozen; None before the first."""
+        found = self.list_baselines(as_of)
+        return found[-1] if found else None
+
+    def _mark(self, kind: str, subject: str, state: str, given: date | str | None, note: str) -> Mark:
+        day, (at, who) = self._day(given), self._stamp()
+        with self._writing() as connection:
+            connection.execute(
+                f"INSERT INTO {kind}_mark (entry_key, as_of, {kind}_id, state, note, recorded_at, who)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (new_key(), day, _named(subject, kind), state, note, at, who),
+            )
+        return Mark(subject, state, _date(day), note, datetime.fromisoformat(at), who)
+
+    def _marks(self, kind: str, as_of: date | str | None) -> list[Mark]:
+        with self._reading() as connection:
+            rows = connection.execute(
+                f"SELECT {kind}_id, state, as_of, note, recorded_at, who FROM {kind}_mark WHERE as_of <= ?"
+                " ORDER BY as_of, id",
+                (_until(as_of),),
+            ).fetchall()
+        return [
+            Mark(row[0], row[1], _date(row[2]), row[3], datetime.fromisoformat(row[4]), row[5])
+            for row in rows
+        ]
+
+    def _last_marks(self, kind: str, as_of: date | str | None) -> dict[str, Mark]:
+        return {mark.subject: mark for mark in self._marks(kind, as_of)}
+
+
+def _until(as_of: date | str | None) -> str:
+    return "9999-12-31" if as_of is None else iso_day(as_of, "as of")
+
+
+def _date(day: str) -> date:
+    return date.fromisoformat(day)
+
+
+def _named(subject: str, kind: str) -> str:
+    if not subject.strip():
+        message = f"{kind}: no name given. Say which {kind} is meant."
+        raise LedgerError(message)
+    return subject

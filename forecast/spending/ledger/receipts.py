@@ -1,0 +1,402 @@
+"""Receipts, refunds and voids: money that has moved, split over lines to the minor unit."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date, datetime
+from typing import NoReturn
+
+from forecast.errors import LedgerError, UnbalancedError
+from forecast.spending.ledger.records import NewReceipt, Receipt, ReceiptKind, Split
+from forecast.spending.ledger.store import Store, iso_day, new_key
+from forecast.spending.money import exponent, format_plain
+
+_KINDS = ("payment", "refund", "deposit", "balance")
+_COLUMNS = (
+    "r.id, r.entry_key, r.as_of, r.supplier, r.amount_minor, r.currency, r.kind, r.note, r.charged_minor,"
+    " r.charged_currency, r.commitment_id, r.voids, r.recorded_at, r.who"
+)
+
+
+class Receipts(Store):
+    """The part of the ledger that keeps receipts."""
+
+    def add_receipt(
+        self,
+        date: date | str,
+        supplier: str,
+        amount_minor: int,
+        currency: str,
+        splits: Sequence[Split | tuple[str, int]],
+        note: str = "",
+        *,
+        paid: tuple[int, str] | None = None,
+        kind: ReceiptKind = "payment",
+        entry_key: str | None = None,
+        commitment_id: int | None = None,
+    ) -> Receipt:
+        """Enter one receipt; once this returns it is on the disk.
+
+        Parameters
+        ----------
+        date : date or str
+            When it was paid.
+        supplier : str
+            Who was paid.
+        amount_minor, currency : int, str
+            What the supplier charged, above zero; a refund as well.
+        splits : sequence of Split or (line id, minor units)
+            In the build's currency; they add up to the receipt. One may be negative, such as a discount.
+        note : str, optional
+            Anything worth keeping.
+        paid : (int, str), optional
+            What the card was charged, in the build's currency, where the supplier's is another one.
+        kind : {"payment", "refund", "deposit", "balance"}
+            A refund is kept with negative amounts.
+        entry_key : str, optional
+            Own key of this entry: entering it again changes nothing.
+        commitment_id : int, optional
+            The commitment it is paid against.
+
+        Returns
+        -------
+        Receipt
+            As kept.
+
+        Raises
+        ------
+        UnbalancedError
+            If the splits do not add up; the message names the difference.
+        LedgerError
+            If something else is wrong with it, or the file cannot be written.
+        """
+        entry = NewReceipt(
+            date, supplier, amount_minor, currency, tuple(splits), note, paid, kind, entry_key, commitment_id
+        )
+        return self.add_receipts([entry])[0]
+
+    def add_receipts(self, entries: Iterable[NewReceipt]) -> tuple[Receipt, ...]:
+        """Enter many receipts in one transaction: all of them, or none.
+
+        Raises
+        ------
+        LedgerError
+            As for ``add_receipt``.
+        """
+        checked = [_checked(entry) for entry in entries]
+        with self._writing() as connection:
+            return tuple(self._insert(connection, entry) for entry in checked)
+
+    def void_receipt(self, receipt_id: int, why: str, date: date | str | None = None) -> Receipt:
+        """Take a receipt back by a new row with its amounts turned round; the receipt itself stays.
+
+        Parameters
+        ----------
+        receipt_id : int
+            The receipt.
+        why : str
+            The reason, kept in the note.
+        date : date or str, optional
+            From when it no longer counts; today when left out, or the receipt's own day if that is later.
+
+        Returns
+        -------
+        Receipt
+            The new row.
+
+        Raises
+        ------
+        LedgerError
+            If there is no such receipt, it is voided already, no reason is given, or the day lies before it.
+        """
+        if not why.strip():
+            self._refuse(f"receipt {receipt_id} was to be voided without a reason", "Say why in a few words")
+        with self._writing() as connection:
+            found = _fetch(connection, "WHERE r.id = ?", (receipt_id,))
+            if not found:
+                self._refuse(f"there is no receipt {receipt_id}", "List the receipts to see their numbers")
+            old = found[0]
+            if old.voids is not None:
+                self._refuse(f"row {receipt_id} is itself a void", "Enter the receipt again instead")
+            if old.voided_by is not None:
+                self._refuse(
+                    f"receipt {receipt_id} is voided already, by row {old.voided_by}", "Nothing to do"
+                )
+            day = max(self._day(None), old.date.isoformat()) if date is None else iso_day(date)
+            if day < old.date.isoformat():
+                self._refuse(
+                    f"receipt {receipt_id} is of {old.date}, its void of {day}", "Void it on or after"
+                )
+            void = replace(
+                old,
+                entry_key=f"void:{old.entry_key}",
+                kind="void",
+                amount_minor=-old.amount_minor,
+                charged_minor=None if old.charged_minor is None else -old.charged_minor,
+                splits=tuple(Split(split.line_id, -split.amount_minor) for split in old.splits),
+                note=why.strip(),
+                voids=receipt_id,
+            )
+            return self._write_row(connection, void, day)
+
+    def list_receipts(
+        self, as_of: date | str | None = None, include_void: bool = False
+    ) -> tuple[Receipt, ...]:
+        """List receipts by date, then in the order they were entered.
+
+        Parameters
+        ----------
+        as_of : date or str, optional
+            Only what was paid up to and on that day, as it stood then.
+        include_void : bool, optional
+            Voided receipts and the rows that void them as well.
+        """
+        day = _until(as_of)
+        with self._reading() as connection:
+            found = _fetch(connection, "WHERE r.as_of <= ? ORDER BY r.as_of, r.id", (day,), day)
+        if include_void:
+            return tuple(found)
+        return tuple(receipt for receipt in found if receipt.voids is None and receipt.voided_by is None)
+
+    def receipt(self, receipt_id: int) -> Receipt:
+        """Give one receipt.
+
+        Raises
+        ------
+        LedgerError
+            If there is none of that number.
+        """
+        with self._reading() as connection:
+            found = _fetch(connection, "WHERE r.id = ?", (receipt_id,))
+        if not found:
+            self._refuse(f"there is no receipt {receipt_id}", "List the receipts to see their numbers")
+        return found[0]
+
+    def has_entry(self, entry_key: str) -> bool:
+        """Tell whether a receipt with that own key was entered, voided or not."""
+        with self._reading() as connection:
+            return bool(
+                connection.execute("SELECT 1 FROM receipt WHERE entry_key = ?", (entry_key,)).fetchone()
+            )
+
+    def known_entries(self) -> frozenset[str]:
+        """Give the own keys of all receipts ever entered."""
+        with self._reading() as connection:
+            return frozenset(row[0] for row in connection.execute("SELECT entry_key FROM receipt"))
+
+    def paid_by_line(self, as_of: date | str | None = None) -> dict[str, int]:
+        """Add up what each line cost so far, in minor units of the build's currency.
+
+        Refunds and voids are taken off; a line of which nothing is left does not appear."""
+        sums = "SELECT s.line_id, sum(s.amount_minor) FROM split s"
+        with self._reading() as connection:
+            if as_of is None:
+                rows = connection.execute(f"{sums} GROUP BY s.line_id ORDER BY s.line_id").fetchall()
+            else:
+                rows = connection.execute(
+                    f"{sums} JOIN receipt r ON r.id = s.receipt_id WHERE r.as_of <= ?"
+                    " GROUP BY s.line_id ORDER BY s.line_id",
+                    (_until(as_of),),
+                ).fetchall()
+        return {line: amount for line, amount in rows if amount}
+
+    def lines_by_supplier(self) -> dict[str, dict[str, int]]:
+        """Count, for each supplier, the receipts on each line; voided ones do not count."""
+        with self._reading() as connection:
+            rows = connection.execute(
+                "SELECT r.supplier, s.line_id, sum(CASE WHEN r.voids IS NULL THEN 1 ELSE -1 END) AS n"
+                " FROM receipt r JOIN split s ON s.receipt_id = r.id GROUP BY r.supplier, s.line_id"
+                " HAVING n > 0"
+            ).fetchall()
+        counts: dict[str, dict[str, int]] = {}
+        for supplier, line_id, count in rows:
+            counts.setdefault(supplier, {})[line_id] = count
+        return counts
+
+    def _insert(self, connection: sqlite3.Connection, entry: NewReceipt) -> Receipt:
+        """Write one checked receipt, or give the one that was entered under the same key."""
+        sign = -1 if entry.kind == "refund" else 1
+        key = entry.entry_key or new_key()
+        row = Receipt(
+            id=0,
+            entry_key=key,
+            date=date.fromisoformat(str(entry.date)),
+            supplier=entry.supplier,
+            amount_minor=sign * entry.amount_minor,
+            currency=entry.currency,
+            kind=entry.kind,
+            splits=tuple(Split(line, sign * amount) for line, amount in map(_pair, entry.splits)),
+            note=entry.note,
+            charged_minor=None if entry.paid is None else sign * entry.paid[0],
+            charged_currency=None if entry.paid is None else entry.paid[1],
+            commitment_id=entry.commitment_id,
+            voids=None,
+            voided_by=None,
+            recorded_at=datetime.min,
+            who=self.who,
+        )
+        if entry.entry_key is not None:
+            found = _fetch(connection, "WHERE r.entry_key = ?", (key,))
+            if found:
+                old = found[0]
+                same = replace(old, id=0, voided_by=None, recorded_at=row.recorded_at, who=row.who)
+                if same == row:
+                    return old
+                self._refuse(
+                    f"entry {key!r} is there already with other figures ({old.supplier}, {old.date}, "
+                    f"{format_plain(old.amount_minor, old.currency)} {old.currency})",
+                    "Void that one first, or enter this one under another key",
+                )
+        build_currency = self._settle_currency(connection, row.paid_currency)
+        if row.paid_currency != build_currency:
+            self._refuse(
+                f"{row.supplier}, {row.date}: paid in {row.paid_currency}, but the build counts in"
+                f" {build_currency}",
+                f"Say what the card was charged in {build_currency}",
+            )
+        if row.commitment_id is not None:
+            known = connection.execute(
+                "SELECT 1 FROM commitment WHERE id = ?", (row.commitment_id,)
+            ).fetchone()
+            if known is None:
+                self._refuse(
+                    f"there is no commitment {row.commitment_id}", "List the commitments to see their numbers"
+                )
+        return self._write_row(connection, row, row.date.isoformat())
+
+    def _write_row(self, connection: sqlite3.Connection, row: Receipt, day: str) -> Receipt:
+        at, who = self._stamp()
+        cursor = connection.execute(
+            "INSERT INTO receipt (entry_key, as_of, supplier, amount_minor, currency, kind, note,"
+            " charged_minor,"
+            " charged_currency, commitment_id, voids, recorded_at, who) VALUES (?, ?, ?, ?, ?, ?, ?, ?,"
+            " ?, ?, ?, ?, ?)",
+            (
+                row.entry_key,
+                day,
+                row.supplier,
+                row.amount_minor,
+                row.currency,
+                row.kind,
+                row.note,
+                row.charged_minor,
+                row.charged_currency,
+                row.commitment_id,
+                row.voids,
+                at,
+                who,
+            ),
+        )
+        number = int(cursor.lastrowid or 0)
+        connection.executemany(
+            "INSERT INTO split (receipt_id, line_id, amount_minor) VALUES (?, ?, ?)",
+            [(number, split.line_id, split.amount_minor) for split in row.splits],
+        )
+        return replace(
+            row, id=number, date=date.fromisoformat(day), recorded_at=datetime.fromisoformat(at), who=who
+        )
+
+
+def _until(as_of: date | str | None) -> str:
+    return "9999-12-31" if as_of is None else iso_day(as_of, "as of")
+
+
+def _pair(split: Split | tuple[str, int]) -> tuple[str, int]:
+    return (split.line_id, split.amount_minor) if isinstance(split, Split) else split
+
+
+def _is_whole(amount: object) -> bool:
+    return isinstance(amount, int) and not isinstance(amount, bool)
+
+
+def _checked(entry: NewReceipt) -> NewReceipt:
+    """Refuse a receipt that cannot be kept as it is."""
+    # A STRICT table alone would still take the text '12' for the number 12.
+    where = f"receipt of {entry.supplier or 'nobody'}, {entry.date}"
+    day = iso_day(entry.date, f"{where}: date")
+
+    def refuse(found: str, mend: str) -> NoReturn:
+        message = f"{where}: {found}. {mend}."
+        raise LedgerError(message)
+
+    if not entry.supplier.strip():
+        refuse("no supplier", "Say who was paid")
+    if entry.kind not in _KINDS:
+        refuse(f"kind {entry.kind!r}", f"Legal are {', '.join(_KINDS)}")
+    amounts = [("amount", entry.amount_minor, entry.currency)]
+    if entry.paid is not None:
+        amounts.append(("charged", *entry.paid))
+    for name, amount, currency in amounts:
+        exponent(currency)
+        if not _is_whole(amount) or not 0 < amount < 2**62:
+            refuse(
+                f"{name} {amount!r}",
+                "It must be a whole number of minor units above zero; money back is a refund",
+            )
+    if not entry.splits:
+        refuse("no line", "Say which line it is for")
+    pairs = [_pair(split) for split in entry.splits]
+    for line_id, amount in pairs:
+        if not isinstance(line_id, str) or not line_id.strip():
+            refuse("a split without a line", "Say which line each part is for")
+        if not _is_whole(amount) or abs(amount) >= 2**62:
+            refuse(f"split of line {line_id!r}: {amount!r}", "It must be a whole number of minor units")
+    _, total, currency = amounts[-1]
+    added = sum(amount for _, amount in pairs)
+    if added != total:
+        gap = total - added
+        word = "missing" if gap > 0 else "too much"
+        message = (
+            f"{where}: its splits add up to {format_plain(added, currency)} {currency}, the receipt is "
+            f"{format_plain(total, currency)} {currency}: {format_plain(abs(gap), currency)} {currency}"
+            f" {word}. "
+            "Correct a split, or split the rest evenly or by estimate."
+        )
+        raise UnbalancedError(message)
+    return replace(entry, date=day, supplier=entry.supplier.strip(), splits=tuple(pairs))
+
+
+def _fetch(
+    connection: sqlite3.Connection, where: str, values: tuple[object, ...], void_until: str = "9999-12-31"
+) -> list[Receipt]:
+    """Read receipts with their splits; a void counts when its day is not after `void_until`."""
+    rows = connection.execute(f"SELECT {_COLUMNS} FROM receipt r {where}", values).fetchall()
+    if len(rows) <= 50:  # few: fetch theirs; many: one pass over all splits is faster
+        marks = ", ".join("?" * len(rows))
+        numbers = tuple(row[0] for row in rows)
+        splits_where, void_where = f"WHERE receipt_id IN ({marks})", f"AND voids IN ({marks})"
+    else:
+        numbers, splits_where, void_where = (), "", "AND voids IS NOT NULL"
+    splits: dict[int, list[Split]] = {}
+    for number, line_id, amount in connection.execute(
+        f"SELECT receipt_id, line_id, amount_minor FROM split {splits_where} ORDER BY id", numbers
+    ):
+        splits.setdefault(number, []).append(Split(line_id, amount))
+    voided = dict(
+        connection.execute(
+            f"SELECT voids, id FROM receipt WHERE as_of <= ? {void_where}", (void_until, *numbers)
+        ).fetchall()
+    )
+    return [
+        Receipt(
+            id=row[0],
+            entry_key=row[1],
+            date=date.fromisoformat(row[2]),
+            supplier=row[3],
+            amount_minor=row[4],
+            currency=row[5],
+            kind=row[6],
+            splits=tuple(splits.get(row[0], ())),
+            note=row[7],
+            charged_minor=row[8],
+            charged_currency=row[9],
+            commitment_id=row[10],
+            voids=row[11],
+            voided_by=voided.get(row[0]),
+            recorded_at=datetime.fromisoformat(row[12]),
+            who=row[13],
+        )
+        for row in rows
+    ]

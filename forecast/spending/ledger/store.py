@@ -1,0 +1,272 @@
+"""The file beneath the ledger: one connection per call, whole transactions, and failures in plain words."""
+
+from __future__ import annotations
+
+import getpass
+import sqlite3
+import time
+import uuid
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import NoReturn
+
+from forecast.errors import LedgerError
+from forecast.spending.ledger.migrations import migrate, refuse_strangers, version_of
+from forecast.spending.money import exponent
+
+BUSY_SECONDS = 60.0
+"""How long a call waits for other writers before it gives up."""
+
+
+def _utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+def _login_name() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # no user database, as in some containers
+        return "builder"
+
+
+class Store:
+    """A ledger file, created when it does not exist.
+
+    Parameters
+    ----------
+    path : str or Path
+        Usually ``receipts.db`` in the build's folder.
+    currency : str, optional
+        The build's currency. Kept in the file; a file that has another one is refused. Without it, the first
+        receipt decides.
+    who : str, optional
+        Whose name the history gets; the login name when left out.
+    now : callable, optional
+        The clock, giving an aware datetime.
+
+    Raises
+    ------
+    LedgerError
+        If the file cannot be opened, is damaged, is no ledger, or was written by a newer version.
+    """
+
+    def __init__(
+        self,
+        path: str | Path,
+        *,
+        currency: str | None = None,
+        who: str | None = None,
+        now: Callable[[], datetime] = _utc_now,
+    ) -> None:
+        self.path = Path(path)
+        self.who = who if who is not None else _login_name()
+        self._now = now
+        with self._translated("open"):
+            connection = self._connect(create=True)
+            try:
+                if not connection.execute("PRAGMA query_only").fetchone()[0]:
+                    if version_of(connection) == 0:
+                        refuse_strangers(connection, str(self.path))
+                        _use_wal(connection)
+                    migrate(connection, str(self.path))
+            finally:
+                connection.close()
+        if currency is not None:
+            exponent(currency)
+            known = self.currency
+            if known is None:
+                with self._writing() as connection:
+                    self._settle_currency(connection, currency)
+            elif known != currency:
+                self._refuse(
+                    f"keeps its sums in {known}, the build in {currency}", "Use one currency for both"
+                )
+
+    @property
+    def currency(self) -> str | None:
+        """The build's currency, in which splits are kept; None before it is known."""
+        with self._reading() as connection:
+            row = connection.execute("SELECT value FROM setting WHERE key = 'currency'").fetchone()
+        return None if row is None else str(row[0])
+
+    # Connections and transactions ------------------------------------------------------------------------
+
+    def _connect(self, *, create: bool = False) -> sqlite3.Connection:
+        """Open the file with everything that keeps receipts safe switched on."""
+        mode = "rwc" if create else "rw"
+        uri = self.path.absolute().as_uri()
+        try:
+            connection = sqlite3.connect(
+                f"{uri}?mode={mode}", uri=True, timeout=BUSY_SECONDS, isolation_level=None
+            )
+            try:
+                connection.execute("PRAGMA synchronous = FULL")
+                connection.execute("PRAGMA foreign_keys = ON")
+                connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+            except BaseException:
+                connection.close()
+                raise
+        except sqlite3.OperationalError as error:
+            if _is_read_only(error) and self.path.is_file() and not Path(f"{self.path}-wal").exists():
+                return self._connect_read_only()
+            raise
+        return connection
+
+    def _connect_read_only(self) -> sqlite3.Connection:
+        """Open a file in a folder that cannot be written, where WAL has no place for its index.
+
+        With no log beside it the file is complete in itself and can be read as it stands.
+        """
+        uri = f"{self.path.absolute().as_uri()}?mode=ro&immutable=1"
+        connection = sqlite3.connect(uri, uri=True, isolation_level=None)
+        connection.execute("PRAGMA query_only = ON")
+        return connection
+
+    @contextmanager
+    def _reading(self) -> Iterator[sqlite3.Connection]:
+        """Give a connection that sees one moment of the file."""
+        with self._translated("read"):
+            connection = self._connect()
+            try:
+                connection.execute("BEGIN")
+                yield connection
+            finally:
+                connection.close()
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        """Give a connection inside a transaction: all that is done is kept, or nothing."""
+        with self._translated("write"):
+            connection = self._connect()
+            try:
+                connection.execute("BEGIN IMMEDIATE")
+                yield connection
+                connection.execute("COMMIT")
+            except BaseException:
+                if connection.in_transaction:
+                    # Closing rolls back as well; a failing ROLLBACK must not hide what went wrong first.
+                    with suppress(sqlite3.Error):
+                        connection.execute("ROLLBACK")
+                raise
+            finally:
+                connection.close()
+
+    @contextmanager
+    def _translated(self, doing: str) -> Iterator[None]:
+        try:
+            yield
+        except sqlite3.Error as error:
+            message = f"{self.path}: {explain(error, doing)}"
+            raise LedgerError(message) from error
+
+    # Small helpers for the parts above ----------------------------------------------------------------------
+
+    def _stamp(self) -> tuple[str, str]:
+        return self._now().astimezone(UTC).isoformat(timespec="microseconds"), self.who
+
+    def _today(self) -> date:
+        return self._now().astimezone().date()
+
+    def _day(self, given: date | str | None, where: str = "date") -> str:
+        """Give a day as ISO text; today when nothing was given."""
+        if given is None:
+            given = self._today()
+        return iso_day(given, where)
+
+    def _refuse(self, found: str, mend: str) -> NoReturn:
+        message = f"{self.path}: {found}. {mend}."
+        raise LedgerError(message)
+
+    def _settle_currency(self, connection: sqlite3.Connection, currency: str) -> str:
+        """Give the build's currency, keeping the given one where none is known yet."""
+        row = connection.execute("SELECT value FROM setting WHERE key = 'currency'").fetchone()
+        if row is not None:
+            return str(row[0])
+        connection.execute(
+            "INSERT INTO setting (key, id, value, recorded_at, who) VALUES ('currency', 1, ?, ?, ?)",
+            (currency, *self._stamp()),
+        )
+        return currency
+
+
+def new_key() -> str:
+    """Make an entry key that no other entry has."""
+    return uuid.uuid4().hex
+
+
+def iso_day(given: date | str, where: str = "date") -> str:
+    """Give a day as ISO text, ``2026-05-03``.
+
+    Raises
+    ------
+    LedgerError
+        If the text is no such day.
+    """
+    if isinstance(given, datetime):
+        given = given.date()
+    if isinstance(given, date):
+        return given.isoformat()
+    try:
+        day = date.fromisoformat(given)
+    except (TypeError, ValueError):
+        day = None
+    if day is None or day.isoformat() != given:
+        message = f"{where}: got {given!r}, which is no day. Write it as year-month-day, like 2026-05-03."
+        raise LedgerError(message)
+    return given
+
+
+def _use_wal(connection: sqlite3.Connection) -> None:
+    """Switch a new file to write-ahead logging; another process may be doing just that."""
+    deadline = time.monotonic() + BUSY_SECONDS
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as error:
+            # This one switch does not wait for locks by itself.
+            if not error.sqlite_errorname.startswith("SQLITE_BUSY") or time.monotonic() > deadline:
+                raise
+            time.sleep(0.01)
+        else:
+            return
+
+
+def _is_read_only(error: sqlite3.Error) -> bool:
+    return (getattr(error, "sqlite_errorname", "") or "").startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN"))
+
+
+def explain(error: sqlite3.Error, doing: str) -> str:
+    """Say in plain words what a failure of the file means, what is safe and how to mend it."""
+    name = getattr(error, "sqlite_errorname", "") or ""
+    if name.startswith("SQLITE_FULL"):
+        return (
+            "the disk is full. This entry was not written; every earlier one is safe. "
+            "Free some space and enter it again."
+        )
+    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+        return (
+            f"another program kept the file locked for {BUSY_SECONDS:g} s. Nothing was changed. "
+            "Close the other program, or wait, and do it again."
+        )
+    if name.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")):
+        return (
+            "the file is damaged or is no ledger. Nothing was changed. Keep it as it is, and put a copy"
+            " from your "
+            "backup in its place."
+        )
+    if name.startswith("SQLITE_CANTOPEN"):
+        return f"cannot {doing} the file. Check that its folder exists and that you may write there."
+    if name.startswith("SQLITE_READONLY") or "readonly" in str(error):
+        return (
+            "the file or its folder is read-only, so nothing was written; all that was entered is safe. "
+            "Allow writing there, or copy the build's folder to where you may write."
+        )
+    if name.startswith("SQLITE_IOERR"):
+        return (
+            f"the disk failed while trying to {doing} ({error}). This entry was not written; earlier"
+            f" ones are safe. "
+            "Check the disk, its free space and limits, and do it again."
+        )
+    return f"cannot {doing} ({error}). Nothing was changed."
