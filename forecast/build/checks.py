@@ -10,7 +10,7 @@ from pydantic import BaseModel
 
 from forecast.build.figures import FigureBase
 from forecast.build.locate import Path
-from forecast.build.schema import GROUPS, OWN_ESTIMATING, Build, Cause, Costed
+from forecast.build.schema import GROUPS, OWN_ESTIMATING, Build, Cause, Costed, Event
 
 Raised = tuple[Path, str, str]
 """Where (path), what was found, how to mend it."""
@@ -103,11 +103,17 @@ def _references(build: Build, extra: set[str]) -> list[Raised]:
                         nearest(name, [*lines, *GROUPS]),
                     )
                 )
-        for key, figure in figures_of(item):
-            for cause in figure.causes:
+        loaded: list[tuple[Path, Iterable[str]]] = [
+            ((*path, key), figure.causes) for key, figure in figures_of(item)
+        ]
+        if isinstance(item, Event):
+            loaded.append((path, item.causes))
+        for where, names in loaded:
+            for cause in names:
                 if cause not in causes and cause != OWN_ESTIMATING:
                     mend = f"{nearest(cause, causes)} Or add a [[cause]] with that id."
-                    found.append(((*path, key, "causes"), f"there is no cause {cause!r}", mend))
+                    found.append(((*where, "causes"), f"there is no cause {cause!r}", mend))
+        for key, figure in figures_of(item):
             code = figure.currency
             if code and code != build.build.currency and code not in build.currency:
                 mend = f"Add [currency.{code}] with rate = … ({build.build.currency} for one {code})."
@@ -133,8 +139,10 @@ def loadings_of(figure: FigureBase, estimating: float) -> dict[str, float]:
 def _loadings(build: Build) -> list[Raised]:
     found: list[Raised] = []
     for path, item in _items(build):
-        for key, figure in figures_of(item):
-            loadings = loadings_of(figure, build.build.estimating)
+        every = [(key, loadings_of(figure, build.build.estimating)) for key, figure in figures_of(item)]
+        if isinstance(item, Event):
+            every.append(("chance", dict(item.causes)))
+        for key, loadings in every:
             total = sum(value**2 for value in loadings.values())
             if total >= 1:
                 parts = ", ".join(f"{cause} {value:.2f}" for cause, value in loadings.items())

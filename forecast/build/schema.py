@@ -16,6 +16,7 @@ from forecast.build.figures import (
     Chance,
     CurrencyCode,
     Identifier,
+    Loading,
     Number,
     Part,
     Text,
@@ -167,10 +168,12 @@ class Line(Costed):
 class Event(Costed):
     """A risk event: it may or may not happen, with a chance and an impact.
 
-    Its impact is ``cost``, or ``percent`` of other lines, or both; ``own_hours`` come on top.
+    Its impact is ``cost``, or ``percent`` of other lines, or both; ``own_hours`` come on top. ``causes`` make it
+    likelier in the same trials in which they make figures higher.
     """
 
     chance: Chance
+    causes: dict[Identifier, Loading] = {}
     cost: UncertainFigure | None = None
 
     @model_validator(mode="after")

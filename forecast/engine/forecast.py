@@ -1,0 +1,284 @@
+"""The forecast: percentiles with their simulation error, and what drives them. Everything above only reads it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+
+from forecast.build.schema import Build
+from forecast.engine.known import KnownFacts
+from forecast.engine.plan import Plan, compile_plan
+from forecast.engine.sensitivity import Swing, row_means, swing, tail_shares, variance_shares
+from forecast.engine.shapes import Array
+from forecast.engine.stable import Stability, block_size, until_stable
+from forecast.engine.statistics import (
+    Estimate,
+    expected_shortfall,
+    mean_estimate,
+    order_statistic_interval,
+    percentile_estimates,
+    percentiles,
+    share_within,
+)
+from forecast.engine.trials import Keep, Trials, reference_values, run
+from forecast.errors import SimulationError
+
+DEFAULT_TRIALS = 16_384
+DEFAULT_SEED = 1
+
+_ROW_MEMORY = 512 * 2**20  # bytes of rows kept without being asked
+
+
+@dataclass(frozen=True)
+class LineSummary:
+    """One line or event in the forecast.
+
+    Attributes
+    ----------
+    id, title, group, kind : str
+        As in the plan; kind is "line" or "event".
+    base : float
+        What it adds to the base estimate.
+    mean : float
+    p10, p50, p90 : float or None
+        None where rows were not kept.
+    variance_share : float
+        Share of the total's variance; all of them add up to 1.
+    """
+
+    id: str
+    title: str
+    group: str
+    kind: str
+    package: str | None
+    base: float
+    mean: float
+    p10: float | None
+    p50: float | None
+    p90: float | None
+    variance_share: float
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What a build may cost.
+
+    Attributes
+    ----------
+    trials : Trials
+    base_rows : ndarray, shape (rows,)
+        The base estimate by row: middle figures, no events, no lines that may not be needed.
+    stability : Stability or None
+        How the run ended, where it was asked to go on until stable.
+    """
+
+    trials: Trials
+    base_rows: Array
+    stability: Stability | None = None
+
+    @property
+    def plan(self) -> Plan:
+        """What was simulated."""
+        return self.trials.plan
+
+    @property
+    def currency(self) -> str:
+        """ISO 4217 code of all money in it."""
+        return self.plan.currency
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What a reader should know about the facts and the trials."""
+        return self.trials.remarks
+
+    @cached_property
+    def base_estimate(self) -> float:
+        """Sum of the middle figures: no events, no lines that may not be needed."""
+        return float(sum(self.base_rows[place] for place in self.plan.money_rows))
+
+    @cached_property
+    def mean(self) -> Estimate:
+        """Mean total."""
+        return mean_estimate(self.trials.totals, self.trials.replicates, self.trials.weights)
+
+    @cached_property
+    def standard_deviation(self) -> float:
+        """Standard deviation of the total."""
+        totals, weights = self.trials.totals, self.trials.weights
+        return float(np.sqrt(np.average((totals - self.mean.value) ** 2, weights=weights)))
+
+    def percentile(self, q: float) -> Estimate:
+        """Give the total that a share q of builds does not exceed; q = 0.8 for P80.
+
+        Raises
+        ------
+        SimulationError
+            When q is not from 0 to 1.
+        """
+        return self.percentile_set((q,))[0]
+
+    def percentile_set(self, shares: Sequence[float]) -> list[Estimate]:
+        """Give several percentiles of the total at once."""
+        return percentile_estimates(self.trials.totals, shares, self.trials.replicates, self.trials.weights)
+
+    def interval(self, q: float, confidence: float = 0.95) -> tuple[float, float]:
+        """Give the order-statistic confidence interval of a percentile.
+
+        Raises
+        ------
+        SimulationError
+            When trials carry weights: ranks then mean nothing.
+        """
+        if self.trials.weights is not None:
+            message = "order statistics need trials that count alike; use the error of percentile() instead."
+            raise SimulationError(message)
+        return order_statistic_interval(self.trials.totals, q, confidence)
+
+    def chance_within(self, amount: float) -> Estimate:
+        """Give the chance that an amount is enough."""
+        return share_within(self.trials.totals, amount, self.trials.replicates, self.trials.weights)
+
+    def contingency(self, q: float) -> Estimate:
+        """Give the chosen percentile less the base estimate."""
+        chosen = self.percentile(q)
+        return Estimate(chosen.value - self.base_estimate, chosen.error)
+
+    def expected_shortfall(self, q: float) -> float:
+        """Give the mean total of the worst 1 − q of builds."""
+        return expected_shortfall(self.trials.totals, q, self.trials.weights)
+
+    def hours(self, shares: Sequence[float] = (0.1, 0.5, 0.8, 0.9)) -> list[Estimate]:
+        """Give percentiles of own hours."""
+        return percentile_estimates(self.trials.hours, shares, self.trials.replicates, self.trials.weights)
+
+    @cached_property
+    def lines(self) -> tuple[LineSummary, ...]:
+        """Lines and events in the order of the plan."""
+        means = row_means(self.trials)
+        shares = variance_shares(self.trials.moments)
+        found = []
+        for place in self.plan.money_rows:
+            row = self.plan.rows[place]
+            p10: float | None = None
+            p50: float | None = None
+            p90: float | None = None
+            if self.trials.rows is not None:
+                p10, p50, p90 = percentiles(self.trials.rows[place], (0.1, 0.5, 0.9), self.trials.weights)
+            found.append(
+                LineSummary(
+                    row.id, row.title, row.group, row.kind, row.package, float(self.base_rows[place]),
+                    float(means[place]), p10, p50, p90, float(shares[place]),
+                )
+            )  # fmt: skip
+        return tuple(found)
+
+    def swings(self) -> dict[str, Swing]:
+        """Give, for each line and event that varies, the mean total in its lowest and in its highest tenth."""
+        rows = self._kept_rows()
+        found = {}
+        for place in self.plan.money_rows:
+            if np.ptp(rows[place]) > 0:
+                found[self.plan.rows[place].id] = swing(rows[place], self.trials.totals, self.trials.weights)
+        return found
+
+    def tail_means(self, q: float) -> dict[str, float]:
+        """Give each line's mean in the worst 1 − q of builds; they add up to the expected shortfall."""
+        rows = self._kept_rows()
+        shares = tail_shares(rows, self.trials.totals, q, self.trials.weights)
+        return {self.plan.rows[place].id: float(shares[place]) for place in self.plan.money_rows}
+
+    def _kept_rows(self) -> Array:
+        if self.trials.rows is None:
+            message = 'rows were not kept: run the simulation with keep="rows".'
+            raise SimulationError(message)
+        return self.trials.rows
+
+
+def simulate(
+    build: Build,
+    scenario: str | None = None,
+    trials: int | Literal["until stable"] = DEFAULT_TRIALS,
+    seed: int = DEFAULT_SEED,
+    *,
+    tolerance: float | None = None,
+    known: KnownFacts | None = None,
+    keep: Keep | None = None,
+    executor: Executor | None = None,
+) -> Forecast:
+    """Forecast what a build costs.
+
+    Parameters
+    ----------
+    build : Build
+    scenario : str, optional
+        Its id; the first of the file when left out.
+    trials : int or "until stable"
+        How many builds to simulate, or to go on until mean, spread, P10 and P90 are stable within the tolerance.
+    seed : int
+        The same seed gives the same figures.
+    tolerance : float, optional
+        With "until stable": money within which twice the standard error of each result must lie; a thousandth of
+        the base estimate when left out.
+    known : KnownFacts, optional
+        What is known by now.
+    keep : {"rows", "totals"}, optional
+        Whether every line's trials are kept; when left out, if they fit half a gigabyte.
+    executor : concurrent.futures.Executor, optional
+        Runs replicates side by side; figures do not depend on it.
+
+    Returns
+    -------
+    Forecast
+
+    Raises
+    ------
+    SimulationError
+        When something asked for cannot be simulated.
+    """
+    return forecast_plan(
+        compile_plan(build, scenario), trials, seed,
+        tolerance=tolerance, known=known, keep=keep, executor=executor,
+    )  # fmt: skip
+
+
+def forecast_plan(
+    plan: Plan,
+    trials: int | Literal["until stable"] = DEFAULT_TRIALS,
+    seed: int = DEFAULT_SEED,
+    *,
+    tolerance: float | None = None,
+    known: KnownFacts | None = None,
+    keep: Keep | None = None,
+    executor: Executor | None = None,
+) -> Forecast:
+    """Forecast from a compiled plan; see `simulate`."""
+    base = reference_values(plan, events=False)
+    stability: Stability | None = None
+    if trials == "until stable":
+        money = float(base[list(plan.money_rows)].sum())
+        allowed = tolerance if tolerance is not None else max(money, 1.0) / 1000
+        if not allowed > 0:
+            message = f"tolerance: got {allowed:g}, must be above zero, in {plan.currency}."
+            raise SimulationError(message)
+        size = block_size()
+
+        def block(number: int) -> Trials:
+            return run(
+                plan, size, seed, known=known, keep=keep or "totals", executor=executor,
+                first_replicate=number * 1_000,
+            )  # fmt: skip
+
+        simulated, stability = until_stable(block, allowed)
+    elif isinstance(trials, int):
+        fits = len(plan.rows) * trials * 8 <= _ROW_MEMORY
+        chosen: Keep = keep or ("rows" if fits else "totals")
+        simulated = run(plan, trials, seed, known=known, keep=chosen, executor=executor)
+    else:
+        message = f'trials: got {trials!r}, must be a whole number or "until stable".'
+        raise SimulationError(message)
+    return Forecast(simulated, base, stability)

@@ -1,0 +1,166 @@
+"""What drives the total, from the trials at hand: shares that add up, swings, first-order indices.
+
+Letters: N trials, M rows, T the total, w weights adding up to 1.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecast.engine.shapes import Array
+from forecast.engine.statistics import near_percentile_weights, tail_weights
+from forecast.engine.trials import Moments, Trials
+
+
+@dataclass(frozen=True)
+class Swing:
+    """Mean total where a row is in its lowest tenth, and where it is in its highest."""
+
+    low: float
+    high: float
+
+    @property
+    def width(self) -> float:
+        """How far the total moves between the two."""
+        return self.high - self.low
+
+
+def variance_shares(moments: Moments) -> Array:
+    """Give each row's share of the total's variance: cov(x_i, T) / var T, which adds up to 1 over money rows.
+
+    Parameters
+    ----------
+    moments : Moments
+
+    Returns
+    -------
+    ndarray, shape (rows,)
+        All zero where the total does not vary. Rows of hours have a value too, which does not belong to the sum.
+    """
+    mean_total = moments.total / moments.weight
+    variance = moments.total_squared / moments.weight - mean_total**2
+    covariance = moments.with_total / moments.weight - moments.first / moments.weight * mean_total
+    if variance <= 1e-12 * max(1.0, mean_total**2):
+        return np.zeros_like(covariance)
+    return covariance / variance
+
+
+def tail_shares(rows: Array, totals: Array, q: float, weights: Array | None = None) -> Array:
+    """Give each row's mean in the worst 1 − q of outcomes; money rows add up to the expected shortfall.
+
+    The Euler allocation of expected shortfall (Tasche 1999, from memory).
+
+    Parameters
+    ----------
+    rows : ndarray, shape (M, N)
+    totals : ndarray, shape (N,)
+    q : float
+    weights : ndarray, shape (N,), optional
+
+    Returns
+    -------
+    ndarray, shape (M,)
+    """
+    shares: Array = rows @ tail_weights(totals, q, weights)
+    return shares
+
+
+def shares_near(rows: Array, totals: Array, q: float, target: float, weights: Array | None = None) -> Array:
+    """Give each row's mean where the total is near its percentile, moved so that they add up to it exactly.
+
+    E[x_i | T = P_q] is the Euler allocation of the percentile (Tasche 1999, from memory). The mean over a narrow
+    band around it adds up to the band's mean total; what is left to the percentile itself, a small sum, is spread
+    in proportion to how each row moves with the total inside the band.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (M, N)
+        Money rows only.
+    totals : ndarray, shape (N,)
+    q : float
+    target : float
+        The percentile that the shares must add up to.
+    weights : ndarray, shape (N,), optional
+
+    Returns
+    -------
+    ndarray, shape (M,)
+    """
+    near = near_percentile_weights(totals, q, weights)
+    shares: Array = rows @ near
+    rest = target - float(shares.sum())
+    centred = (totals - totals @ near) * near
+    moves = rows @ centred
+    total_move = float(moves.sum())
+    if total_move > 0:
+        shares += rest * moves / total_move
+    else:
+        size = np.abs(shares)
+        shares += rest * (size / size.sum() if size.sum() > 0 else 1 / size.size)
+    return shares
+
+
+def swing(values: Array, totals: Array, weights: Array | None = None, share: float = 0.1) -> Swing:
+    """Give the mean total in a row's lowest and highest share of outcomes.
+
+    Parameters
+    ----------
+    values, totals : ndarray, shape (N,)
+    weights : ndarray, shape (N,), optional
+    share : float
+        A tenth unless said otherwise. Ties, as in a row that is zero in most trials, count alike in proportion.
+    """
+    return Swing(_tail_mean(-values, totals, weights, share), _tail_mean(values, totals, weights, share))
+
+
+def _tail_mean(values: Array, totals: Array, weights: Array | None, share: float) -> float:
+    """Average totals over the largest share of values, sharing a tie at the edge out evenly."""
+    mass = np.full(values.size, 1 / values.size) if weights is None else weights / weights.sum()
+    order = np.argsort(-values, kind="stable")
+    edge = values[order[min(int(np.searchsorted(np.cumsum(mass[order]), share)), values.size - 1)]]
+    above = values > edge
+    tied = values == edge
+    inside = np.where(above, mass, 0.0)
+    room = share - inside.sum()
+    inside[tied] = mass[tied] * room / mass[tied].sum()
+    return float(inside @ totals / inside.sum())
+
+
+def first_order_index(values: Array, output: Array, bins: int = 32) -> float:
+    """Estimate var(E[Y | X]) / var Y from any sample, without runs of its own.
+
+    X is cut into bins of equal count; the variance between bins is corrected for what chance alone would put
+    there (one-way analysis of variance).
+
+    Parameters
+    ----------
+    values, output : ndarray, shape (N,)
+    bins : int
+
+    Returns
+    -------
+    float
+        May be slightly negative where the true index is zero.
+
+    References
+    ----------
+    Plischke, Borgonovo & Smith (2013), Global sensitivity measures from given data, EJOR 226(3).
+    """
+    variance = float(np.var(output))
+    if variance == 0:
+        return 0.0
+    order = np.argsort(values, kind="stable")
+    parts = np.array_split(output[order], bins)
+    sizes = np.array([part.size for part in parts])
+    means = np.array([part.mean() for part in parts])
+    within = float(sum(((part - mean) ** 2).sum() for part, mean in zip(parts, means, strict=True)))
+    noise = within / (output.size - bins)
+    between = float(np.sum(sizes * (means - output.mean()) ** 2)) - (bins - 1) * noise
+    return between / output.size / variance
+
+
+def row_means(trials: Trials) -> Array:
+    """Give each row's weighted mean, shape (rows,)."""
+    return trials.reference + trials.moments.first / trials.moments.weight
