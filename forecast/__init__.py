@@ -1,16 +1,36 @@
 """A Monte Carlo budget and risk forecaster for one owner-built vehicle body conversion.
 
 >>> from forecast import read_build, simulate
->>> forecast = simulate(read_build("scenarios/..."), scenario="diy")  # doctest: +SKIP
+>>> forecast = simulate(read_build("scenarios/…"), scenario="diy")  # doctest: +SKIP
 >>> forecast.percentile(0.8).value  # doctest: +SKIP
+
+Names are imported when they are first used, so that ``forecast --help`` need not wait for the numeric libraries.
 """
 
-from forecast.build.buildfile import read_build
-from forecast.build.schema import Build
-from forecast.engine.forecast import Forecast, simulate
-from forecast.engine.known import KnownFacts
-from forecast.engine.statistics import Estimate
-from forecast.errors import BuildFileError, ForecastError, LedgerError, RuleError, SimulationError
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from forecast.build.buildfile import read_build
+    from forecast.build.schema import Build
+    from forecast.engine.forecast import Forecast, simulate
+    from forecast.engine.known import KnownFacts
+    from forecast.engine.statistics import Estimate
+    from forecast.errors import BuildFileError, ForecastError, LedgerError, RuleError, SimulationError
+
+_HOMES = {
+    "Build": "forecast.build.schema",
+    "BuildFileError": "forecast.errors",
+    "Estimate": "forecast.engine.statistics",
+    "Forecast": "forecast.engine.forecast",
+    "ForecastError": "forecast.errors",
+    "KnownFacts": "forecast.engine.known",
+    "LedgerError": "forecast.errors",
+    "RuleError": "forecast.errors",
+    "SimulationError": "forecast.errors",
+    "read_build": "forecast.build.buildfile",
+    "simulate": "forecast.engine.forecast",
+}
 
 __all__ = [
     "Build",
@@ -25,3 +45,10 @@ __all__ = [
     "read_build",
     "simulate",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    message = f"module {__name__!r} has no attribute {name!r}"
+    raise AttributeError(message)

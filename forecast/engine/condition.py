@@ -67,7 +67,8 @@ def posterior(loadings: Sequence[Sequence[float]], scores: Sequence[float], caus
     weighted = matrix / own[:, None]
     covariance = np.linalg.inv(np.eye(causes) + matrix.T @ weighted)
     covariance = 0.5 * (covariance + covariance.T)
-    return Posterior(covariance @ (weighted.T @ z), np.linalg.cholesky(covariance))
+    root = np.linalg.cholesky(covariance).astype(np.float64)
+    return Posterior(covariance @ (weighted.T @ z), root)
 
 
 def at_least(own_scores: Array, bound: Array) -> tuple[Array, Array]:

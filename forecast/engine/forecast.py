@@ -13,6 +13,7 @@ import numpy as np
 from forecast.build.schema import Build
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, compile_plan
+from forecast.engine.replicate import Keep
 from forecast.engine.sensitivity import Swing, row_means, swing, tail_shares, variance_shares
 from forecast.engine.shapes import Array
 from forecast.engine.stable import Stability, block_size, until_stable
@@ -25,7 +26,7 @@ from forecast.engine.statistics import (
     percentiles,
     share_within,
 )
-from forecast.engine.trials import Keep, Trials, reference_values, run
+from forecast.engine.trials import Trials, reference_values, run
 from forecast.errors import SimulationError
 
 DEFAULT_TRIALS = 16_384

@@ -257,7 +257,8 @@ def compile_plan(build: Build, scenario: str | None = None) -> Plan:
     mistakes = cross_check(build)
     if mistakes:
         path, found, mend = mistakes[0]
-        raise SimulationError(f"{'.'.join(map(str, path))}: {found}. {mend}")
+        message = f"{'.'.join(map(str, path))}: {found}. {mend}"
+        raise SimulationError(message)
     choice = choose(build, scenario)
     active = build.model_copy(update={"line": choice.lines, "event": choice.events})
     of = dependencies(active)

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from forecast.engine.replicate import Moments
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import near_percentile_weights, tail_weights
-from forecast.engine.trials import Moments, Trials
+from forecast.engine.trials import Trials
 
 
 @dataclass(frozen=True)
