@@ -1,0 +1,296 @@
+"""What the build file says of goods bought abroad: the ``[[consignment]]`` tables, and no arithmetic.
+
+A consignment is everything that travels together from one seller. The trade room turns it into lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, Field, model_validator
+
+from forecast.build.figures import (
+    CurrencyCode,
+    FigureBase,
+    Identifier,
+    Part,
+    Text,
+    UncertainFigure,
+    wrong,
+)
+
+Mode = Literal["courier", "air", "sea", "road"]
+"""How the goods travel; sea means a part of a shared container."""
+
+Incoterm = Literal["EXW", "FCA", "FOB", "CPT", "CIP", "CFR", "CIF", "DAP", "DPU", "DDP"]
+"""Incoterms 2020 rules that a kit seller may quote."""
+
+GoodsGroup = Literal["kit", "consumables", "wheels", "hardware", "finish", "other"]
+
+Share = Annotated[float, Field(strict=True, ge=0, le=1)]
+Days = Annotated[float, Field(strict=True, ge=0, le=3650)]
+HsCode = Annotated[str, Field(strict=True, pattern=r"^[0-9]{4}(\.?[0-9]{2}){0,3}$")]
+RuleFigureId = Annotated[str, Field(strict=True, pattern=r"^[A-Za-z][A-Za-z0-9_.-]*$", max_length=80)]
+CountryCode = Annotated[str, Field(strict=True, pattern=r"^[A-Z]{2}$")]
+
+
+class Goods(Part):
+    """One thing of a consignment that has a price, and perhaps a tariff code, of its own.
+
+    Attributes
+    ----------
+    price : figure
+        In the consignment's currency unless it names its own.
+    hs : str
+        Tariff code; other body parts of motor vehicles when left out.
+    """
+
+    id: Identifier
+    name: Text | None = None
+    price: UncertainFigure
+    hs: HsCode = "8708.29"
+    group: GoodsGroup = "kit"
+
+
+class Box(Part):
+    """Boxes of one size: outermost measures in cm, weight of one in kg."""
+
+    length: UncertainFigure
+    width: UncertainFigure
+    height: UncertainFigure
+    weight: UncertainFigure
+    count: Annotated[int, Field(strict=True, ge=1, le=1000)] = 1
+
+
+class StorageStep(Part):
+    """A price of storage per chargeable unit and day, for so many days (the last step: for ever)."""
+
+    days: Annotated[float, Field(strict=True, gt=0, le=3650)] | None = None
+    rate: UncertainFigure
+
+
+class Storage(Part):
+    """What the depot charges for goods that wait after arrival.
+
+    Attributes
+    ----------
+    free_days : float or None
+        Days without charge; the usual when left out.
+    steps : tuple of StorageStep
+        One after the other from the first charged day; the usual when left out.
+    days : figure or None
+        Days from arrival until the goods leave the depot; the usual when left out.
+    minimum : figure or None
+        The least that is charged once anything is.
+    """
+
+    free_days: Days | None = None
+    steps: tuple[StorageStep, ...] = ()
+    days: UncertainFigure | None = None
+    minimum: UncertainFigure | None = None
+
+    @model_validator(mode="after")
+    def _open_end(self) -> Storage:
+        for place, step in enumerate(self.steps, start=1):
+            last = place == len(self.steps)
+            if last and step.days is not None:
+                wrong(
+                    f"the last step ends after {step.days:g} days",
+                    "Leave days out of the last step: its rate holds from there on.",
+                )
+            if not last and step.days is None:
+                wrong(f"step {place} has no days", "Every step but the last says for how many days it holds.")
+        return self
+
+
+class Arrival(Part):
+    """What is charged between the border and the door: the usual where left out, nothing where 0.
+
+    All are entered without import tax, which comes on top in the tax line.
+
+    Attributes
+    ----------
+    terminal : figure or None
+        Terminal and unpacking, per chargeable unit (W/M by sea, kg by air).
+    documents, surcharges, entry, delivery : figure or None
+        Sums per consignment; ``entry`` is the agent's customs entry.
+    disbursement_percent, disbursement_minimum : figure or None
+        Fee for advancing duty and tax: the larger of the percentage and the minimum.
+    """
+
+    terminal: UncertainFigure | None = None
+    documents: UncertainFigure | None = None
+    surcharges: UncertainFigure | None = None
+    entry: UncertainFigure | None = None
+    delivery: UncertainFigure | None = None
+    disbursement_percent: UncertainFigure | None = None
+    disbursement_minimum: UncertainFigure | None = None
+
+
+class Examination(Part):
+    """Customs look into the boxes: how likely, and what it costs then."""
+
+    chance: Annotated[float, Field(strict=True, ge=0, le=1)]
+    cost: UncertainFigure
+
+
+class Consignment(Part):
+    """What is bought from whom, how it is paid for and how it travels.
+
+    Attributes
+    ----------
+    goods : tuple of Goods
+        What is bought; or ``price`` and ``hs`` for one price of everything.
+    currency : str or None
+        ISO 4217 code of the prices; the build's own when left out.
+    origin : str or None
+        Where the goods were made (not: whence they were sent), ISO 3166-1 alpha-2.
+    incoterm, place : str
+        The Incoterms 2020 rule of the quotation and its named place.
+    deposit : float
+        Share of the price paid after ``deposit_days``; the balance is paid after ``balance_days``.
+    customs_days : float or None
+        Days until the customs entry, whose rate of exchange holds for duty and tax; the balance's day and the
+        usual time on the way when left out.
+    customs_rate : figure or None
+        The rate of exchange that customs publish, where it is known already.
+    freight, freight_rate : figure or None
+        Freight as a sum, or per chargeable unit (kg or W/M) with ``freight_minimum``.
+    shown_freight, shown_delivery : figure or None
+        What the seller's invoice shows apart as international freight (and insurance), and as carriage after
+        the border, where the price includes them; the customs value may leave them out then.
+    export_inland : figure or None
+        What the buyer pays from the seller's door to the point of export.
+    insurance_percent : float or None
+        Premium in percent of 110 % of the insured value (price, freight and premium); none when left out.
+    card_margin : float or None
+        Percent that card or bank adds; that of the currency when left out.
+    additional : tuple of str
+        Additional duties of the country's rules that apply, such as ``section232``.
+    agreed_arrival : bool
+        Use the customs authority's agreed amounts for arrival costs in the tax base, where it has them.
+    overrides : dict
+        Other values for figures of the rules, by id: ``{ vat = 0.21, "duty.8708.29" = 0.0 }``.
+    """
+
+    id: Identifier
+    name: Text | None = None
+    seller: Text | None = None
+    goods: tuple[Goods, ...] = ()
+    price: UncertainFigure | None = None
+    hs: HsCode | None = None
+    currency: CurrencyCode | None = None
+    origin: CountryCode | None = None
+    incoterm: Incoterm
+    place: Text | None = None
+    mode: Mode
+    boxes: tuple[Box, ...] = ()
+    deposit: Share = 0.3
+    deposit_days: Days = 0
+    balance_days: Days = 60
+    freight_days: Days | None = None
+    customs_days: Days | None = None
+    customs_rate: UncertainFigure | None = None
+    crating: UncertainFigure | None = None
+    export_inland: UncertainFigure | None = None
+    freight: UncertainFigure | None = None
+    freight_rate: UncertainFigure | None = None
+    freight_minimum: UncertainFigure | None = None
+    shown_freight: UncertainFigure | None = None
+    shown_delivery: UncertainFigure | None = None
+    insurance_percent: Annotated[float, Field(strict=True, ge=0, le=20)] | None = None
+    card_margin: Annotated[float, Field(strict=True, ge=0, le=50)] | None = None
+    arrival: Arrival = Arrival()
+    storage: Storage = Storage()
+    examination: Examination | None = None
+    additional: tuple[Identifier, ...] = ()
+    agreed_arrival: bool = False
+    overrides: dict[RuleFigureId, UncertainFigure] = {}
+    note: Text | None = None
+
+    @model_validator(mode="after")
+    def _complete(self) -> Consignment:
+        if bool(self.goods) == (self.price is not None):
+            found = "has goods as well as a price" if self.goods else "nothing is bought"
+            wrong(found, "Give either price = … for everything, or goods = [{ id, price, hs }, …].")
+        if self.goods and self.hs is not None:
+            wrong("hs beside goods", "Write the tariff code into each of the goods.")
+        ids = [item.id for item in self.goods]
+        if len(set(ids)) != len(ids):
+            wrong("two goods have the same id", "Give each of the goods an id of its own.")
+        if clash := sorted(set(ids) & RESERVED_IDS):
+            wrong(
+                f"goods are called {clash[0]!r}",
+                "A line of the consignment has that name; choose another id.",
+            )
+        if self.freight is not None and self.freight_rate is not None:
+            wrong("has freight as well as freight_rate", "Keep one: a sum, or a rate per chargeable unit.")
+        if self.freight_rate is not None and not self.boxes:
+            wrong("freight_rate without boxes", "A rate per kg or W/M needs boxes = [{ length, width, … }].")
+        if self.freight_minimum is not None and self.freight_rate is None:
+            wrong("freight_minimum without freight_rate", "A minimum belongs to a rate.")
+        if self.deposit > 0 and self.deposit_days > self.balance_days:
+            wrong(
+                f"deposit after {self.deposit_days:g} days, balance after {self.balance_days:g}",
+                "Swap the two.",
+            )
+        return self
+
+    @property
+    def title(self) -> str:
+        """The name to show: the one given, or one made from the id."""
+        return self.name or self.id.replace("_", " ").replace("-", " ").capitalize()
+
+    @property
+    def items(self) -> tuple[Goods, ...]:
+        """The goods; one of them where a single price stands for everything."""
+        if self.goods:
+            return self.goods
+        if self.price is None:  # the validator has seen to it that there is one or the other
+            return ()
+        return (Goods(id="goods", name=self.title, price=self.price, hs=self.hs or "8708.29"),)
+
+    @property
+    def day_of_freight(self) -> float:
+        """Days until freight is paid for."""
+        return self.balance_days if self.freight_days is None else self.freight_days
+
+
+RESERVED_IDS = frozenset({
+    "crating", "export", "freight", "insurance", "duty", "additional_duty", "levies", "tax", "terminal",
+    "documents", "surcharges", "entry", "disbursement", "storage", "delivery", "margin", "examination",
+})  # fmt: skip
+"""Names of a consignment's own lines, which goods may not take."""
+
+
+FigurePath = tuple[str | int, ...]
+"""Keys and positions from an item down to a figure."""
+
+
+def figures_in(item: BaseModel) -> Iterator[tuple[FigurePath, FigureBase]]:
+    """Give each uncertain figure of a consignment, however deep, with its path of keys and positions."""
+    for key in type(item).model_fields:
+        yield from _figures((key,), getattr(item, key))
+
+
+def _figures(
+    path: tuple[str | int, ...], value: object
+) -> Iterator[tuple[tuple[str | int, ...], FigureBase]]:
+    if isinstance(value, FigureBase):
+        yield path, value
+    elif isinstance(value, BaseModel):
+        for key, figure in figures_in(value):
+            yield (*path, *key), figure
+    elif isinstance(value, tuple):
+        for place, part in enumerate(value):
+            yield from _figures((*path, place), part)
+    elif isinstance(value, dict):
+        for key, part in value.items():
+            yield from _figures((*path, key), part)
+
+
+__all__ = [
+    "Arrival", "Box", "Consignment", "Examination", "Goods", "Incoterm", "Mode", "Storage",
+    "StorageStep", "figures_in",
+]  # fmt: skip

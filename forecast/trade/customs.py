@@ -1,0 +1,351 @@
+"""Duty, levies and import tax as formulas, from a country's rules.
+
+Names: P price, E cost in the export country, F freight, I insurance, A costs from the border to the door,
+V customs value, D duty, X levies. Which of them enter V and the tax base is the country's data.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from forecast.build.formula import Constant, Formula, Larger, Product, Quotient, RoundedUp, Smaller, Sum
+from forecast.errors import RuleError
+from forecast.trade.arrival import NOTHING, above, at_most, less
+from forecast.trade.rules import Rules
+from forecast.trade.rules.model import CostPart, Effect, Levy
+
+ADDED_TO_DUTY: tuple[Effect, ...] = ("no duty", "no duty and tax")
+
+
+@dataclass(frozen=True)
+class Parts:
+    """The costs of an import as formulas, all in the build's currency at the customs rate of exchange."""
+
+    price: Formula = NOTHING
+    export: Formula = NOTHING
+    freight: Formula = NOTHING
+    insurance: Formula = NOTHING
+    arrival: Formula = NOTHING
+
+
+@dataclass(frozen=True)
+class Article:
+    """Goods of one tariff code with their price."""
+
+    hs: str
+    price: Formula
+
+
+@dataclass(frozen=True)
+class Charge:
+    """A sum of money due, its formula and its working in words."""
+
+    id: str
+    label: str
+    formula: Formula
+    working: str
+
+
+class RuleBook:
+    """A country's figures with the overrides of one consignment; remembers which figures were used.
+
+    Parameters
+    ----------
+    rules : Rules
+    overrides : mapping
+        Formula by figure id, taken instead of the rules' figure.
+    local : callable
+        Brings a sum in the country's currency to the build's; as it stands when left out.
+    words : mapping
+        How an override that is not one number is called in workings.
+    """
+
+    def __init__(
+        self,
+        rules: Rules,
+        overrides: Mapping[str, Formula] | None = None,
+        local: Callable[[Formula], Formula] = lambda formula: formula,
+        words: Mapping[str, str] | None = None,
+    ) -> None:
+        self.rules = rules
+        self.overrides = {rules.canonical(id): formula for id, formula in (overrides or {}).items()}
+        self.local = local
+        self.words = {rules.canonical(id): text for id, text in (words or {}).items()}
+        self.used: set[str] = set()
+        self._check()
+
+    def _check(self) -> None:
+        for id, formula in self.overrides.items():
+            if id not in self.rules.figures and not id.startswith("duty."):
+                self.rules.figure(id)  # raises, naming the legal ids
+            is_share = id.startswith("duty.") or self.rules.figures[id].unit == "share"
+            if is_share and isinstance(formula, Constant) and not 0 <= formula.value <= 1:
+                message = (
+                    f"overrides {id!r}: found {formula.value:g}. It is a share from 0 to 1: "
+                    "write 0.21 for 21 %."
+                )
+                raise RuleError(message)
+
+    def get(self, id: str) -> Formula:
+        """Give a figure as a formula, the override before the rule."""
+        if id in self.overrides:
+            return self.overrides[id]
+        self.used.add(id)
+        return Constant(self.rules.figure(id).value)
+
+    def sum_of_money(self, id: str) -> Formula:
+        """Give a figure that is money of the country, in the build's currency."""
+        return self.local(self.get(id))
+
+    def say(self, id: str) -> str:
+        """Put a rate into words, such as ``4.5 %``."""
+        formula = self.get(id)
+        if isinstance(formula, Constant):
+            return f"{100 * formula.value:.6g} %"
+        return self.words.get(id, id)
+
+    def duty_id(self, hs: str) -> str:
+        """Give the duty figure of a tariff code: an override of it, or the rules' own.
+
+        Raises
+        ------
+        RuleError
+            When neither knows the code.
+        """
+        digits = hs.replace(".", "")
+        own = [
+            id
+            for id in self.overrides
+            if id.startswith("duty.") and digits.startswith(id.removeprefix("duty.").replace(".", ""))
+        ]
+        ruled = self.rules.duty_id(hs)
+        best = max([*own, *([ruled] if ruled else [])], key=len, default=None)
+        if best is None:
+            known = sorted(id.removeprefix("duty.") for id in self.rules.figures if id.startswith("duty."))
+            message = (
+                f"hs {hs!r}: {self.rules.name} has no duty rate for it on file, only for {', '.join(known)}. "
+                f'Look it up and write overrides = {{ "duty.{hs}" = 0.04 }} for 4 %.'
+            )
+            raise RuleError(message)
+        return best
+
+
+def customs_value(book: RuleBook, parts: Parts) -> Formula:
+    """Give the value on which duty is charged, at least zero."""
+    chosen = tuple(_part(parts, name) for name in book.rules.customs_value.parts)
+    return Larger((NOTHING, Sum(chosen)))
+
+
+def _part(parts: Parts, name: CostPart) -> Formula:
+    formula: Formula = getattr(parts, name)
+    return formula
+
+
+def _liable(book: RuleBook, price: Formula, effects: tuple[Effect, ...]) -> tuple[Formula, ...]:
+    """Give factors that are 1 where duty (or tax) is due at all, and 0 up to a threshold."""
+    found = [rule for rule in book.rules.thresholds if rule.effect in effects]
+    return tuple(above(price, book.sum_of_money(rule.at_most)) for rule in found)
+
+
+def duty(book: RuleBook, articles: Sequence[Article], value: Formula) -> Charge:
+    """Give the duty: each tariff code's rate on its share of the customs value, shared out by price.
+
+    Parameters
+    ----------
+    book : RuleBook
+    articles : sequence of Article
+    value : Formula
+        The customs value of everything.
+
+    Returns
+    -------
+    Charge
+
+    Raises
+    ------
+    RuleError
+        When a tariff code has no rate.
+    """
+    by_rate: dict[str, list[Article]] = {}
+    for article in articles:
+        by_rate.setdefault(book.duty_id(article.hs), []).append(article)
+    price = Sum(tuple(article.price for article in articles))
+    pieces = tuple(
+        Product((book.get(id), _share(group, articles, value, price))) for id, group in by_rate.items()
+    )
+    formula: Formula = pieces[0] if len(pieces) == 1 else Sum(pieces)
+    said = [f"{id.removeprefix('duty.')} at {book.say(id)}" for id in by_rate]
+    working = (
+        f"{{customs_value}} × {book.say(next(iter(by_rate)))}"
+        if len(by_rate) == 1
+        else f"{{customs_value}}, shared out by price: {', '.join(said)}"
+    )
+    if factors := _liable(book, price, ADDED_TO_DUTY):
+        formula = Product((formula, *factors))
+    for rule in book.rules.thresholds:
+        if rule.effect == "flat duty" and rule.flat is not None:
+            limit = book.sum_of_money(rule.at_most)
+            subheadings = len({article.hs.replace(".", "")[:6] for article in articles})
+            flat = Product((book.sum_of_money(rule.flat), Constant(subheadings), at_most(price, limit)))
+            formula = Sum((Product((formula, above(price, limit))), flat))
+    return Charge("duty", "Customs duty", formula, working)
+
+
+def _share(group: Sequence[Article], articles: Sequence[Article], value: Formula, price: Formula) -> Formula:
+    if len(group) == len(articles):
+        return value
+    mine = Sum(tuple(article.price for article in group))
+    return Product((value, Quotient(mine, price)))
+
+
+def additional_duties(
+    book: RuleBook, articles: Sequence[Article], value: Formula, origin: str | None, chosen: Sequence[str]
+) -> tuple[Charge, ...]:
+    """Give the additional duties that the consignment asks for.
+
+    A rate that is a total with the base duty adds what is missing to it, but never less than nothing.
+
+    Raises
+    ------
+    RuleError
+        When the country has no additional duty of that name.
+    """
+    known = {rule.id: rule for rule in book.rules.additional}
+    price = Sum(tuple(article.price for article in articles))
+    found: list[Charge] = []
+    for name in chosen:
+        if name not in known:
+            legal = ", ".join(known) or "none"
+            message = f"additional: {book.rules.name} has no additional duty {name!r}. Legal: {legal}."
+            raise RuleError(message)
+        rule = known[name]
+        if rule.origins and origin not in rule.origins:
+            continue
+        total = rule.totals.get(origin or "")
+        if total is None and origin in book.rules.members | _eu():
+            total = rule.totals.get("EU")
+        pieces: list[Formula] = []
+        for article in articles:
+            digits = article.hs.replace(".", "")
+            if not any(digits.startswith(code) for code in rule.hs):
+                continue
+            base = book.get(book.duty_id(article.hs))
+            rate = book.get(rule.rate) if total is None else Larger((NOTHING, less(book.get(total), base)))
+            pieces.append(Product((rate, _share([article], articles, value, price))))
+        if pieces:
+            said = book.say(rule.rate) if total is None else f"{book.say(total)} in all, less the base duty"
+            working = f"{{customs_value}} × {said}"
+            found.append(Charge(name, rule.label, Sum(tuple(pieces)), working))
+    return tuple(found)
+
+
+def _eu() -> frozenset[str]:
+    from forecast.trade.rules import eu_members
+
+    return frozenset(eu_members())
+
+
+def levies(book: RuleBook, value: Formula, mode: str) -> tuple[Charge, ...]:
+    """Give what the state charges on the entry besides duty and tax, for one mode of transport."""
+    return tuple(
+        _levy(book, rule, value) for rule in book.rules.levies if not rule.modes or mode in rule.modes
+    )
+
+
+def _levy(book: RuleBook, rule: Levy, value: Formula) -> Charge:
+    if rule.rate is not None:
+        formula: Formula = Product((book.get(rule.rate), value))
+        working = f"{{customs_value}} × {book.say(rule.rate)}"
+        if rule.minimum is not None:
+            formula = Larger((book.sum_of_money(rule.minimum), formula))
+            working += f", at least {_money(book, rule.minimum)}"
+        if rule.maximum is not None:
+            formula = Smaller((book.sum_of_money(rule.maximum), formula))
+            working += f", at most {_money(book, rule.maximum)}"
+    elif rule.amount is not None:
+        formula = book.sum_of_money(rule.amount)
+        working = _money(book, rule.amount)
+    else:
+        message = f"levy {rule.id}: the rules give neither an amount nor a rate."
+        raise RuleError(message)
+    factors: list[Formula] = []
+    if rule.above is not None:
+        factors.append(above(value, book.sum_of_money(rule.above)))
+    if rule.at_least is not None:
+        factors.append(at_most(book.sum_of_money(rule.at_least), value))
+    if rule.under is not None:
+        factors.append(above(book.sum_of_money(rule.under), value))
+    if rule.at_most is not None:
+        factors.append(at_most(value, book.sum_of_money(rule.at_most)))
+    limits = [
+        f"{word} {_money(book, id)}"
+        for word, id in (
+            ("above", rule.above),
+            ("from", rule.at_least),
+            ("under", rule.under),
+            ("up to", rule.at_most),
+        )
+        if id is not None
+    ]
+    if limits:
+        working += f" (customs value {' and '.join(limits)})"
+        formula = Product((formula, *factors))
+    return Charge(rule.id, rule.label, formula, working)
+
+
+def _money(book: RuleBook, id: str) -> str:
+    formula = book.get(id)
+    amount = f"{formula.value:,.2f}" if isinstance(formula, Constant) else book.words.get(id, id)
+    return f"{amount} {book.rules.currency}"
+
+
+def tax_base(book: RuleBook, parts: Parts, value: Formula, duties: Formula, state_levies: Formula) -> Formula:
+    """Give what import tax is charged on; nothing where the country has no such tax."""
+    basis = book.rules.tax_base
+    if basis is None:
+        return NOTHING
+    known: dict[str, Formula] = {"customs_value": value, "duty": duties, "levies": state_levies}
+    formula: Formula = Sum(
+        tuple(known[name] if name in known else _part(parts, name) for name in basis.parts)
+    )
+    if book.rules.base_step > 0:
+        step = book.rules.base_step  # the nearest step, a half of it going down
+        formula = RoundedUp(Sum((formula, Constant(-step / 2))), step)
+    return formula
+
+
+def tax(book: RuleBook, articles: Sequence[Article], base: Formula) -> Charge | None:
+    """Give the import tax; None where the country has none."""
+    rules = book.rules
+    if rules.tax is None:
+        return None
+    price = Sum(tuple(article.price for article in articles))
+    formula: Formula = Product((book.get(rules.tax), base, *_liable(book, price, ("no duty and tax",))))
+    for rule in rules.thresholds:
+        if rule.effect == "no small tax":
+            formula = Product((formula, above(formula, book.sum_of_money(rule.at_most))))
+    label = rules.tax_name[:1].upper() + rules.tax_name[1:]
+    return Charge("tax", label, formula, f"{{tax_base}} × {book.say(rules.tax)}")
+
+
+def agreed_arrival(book: RuleBook, mode: str, gross_kg: Formula) -> Formula | None:
+    """Give the customs authority's agreed amount for arrival costs in the tax base; None where it has none.
+
+    The United Kingdom lets importers take averages instead of the actual costs (imports manual IMPS04400).
+    """
+    if "agreed_arrival.air.rate" not in book.rules.figures:
+        return None
+    if mode == "air":
+        by_weight: Formula = Product((book.sum_of_money("agreed_arrival.air.rate"), gross_kg))
+        return Larger((book.sum_of_money("agreed_arrival.air.minimum"), by_weight))
+    if mode in ("sea", "road"):
+        rate = book.sum_of_money("agreed_arrival.groupage.rate")
+        by_weight = Sum(
+            (
+                Product((rate, gross_kg, Constant(0.001))),
+                book.sum_of_money("agreed_arrival.groupage.flat"),
+            )
+        )
+        return Larger((book.sum_of_money("agreed_arrival.groupage.minimum"), by_weight))
+    return None

@@ -1,0 +1,98 @@
+"""What a consignment comes to: computed lines, the figures they need, events, notes and warnings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from forecast.build.figures import Figure
+from forecast.build.formula import Formula
+from forecast.build.schema import Group
+from forecast.trade.rules import RuleWarning
+
+
+@dataclass(frozen=True)
+class ComputedLine:
+    """A line whose cost follows from figures and other lines.
+
+    Attributes
+    ----------
+    id : str
+        The consignment's id and the line's own, such as ``kit.duty``.
+    name : str
+        In words.
+    group : str
+        Where it stands in the cost breakdown.
+    formula : Formula
+        Its cost in the build's currency.
+    working : str
+        The formula in words, with ``{id}`` for inputs, lines and stages; see `forecast.trade.exact.fill`.
+    note : str
+        Where its figures come from.
+    caution : str
+        What to look up before relying on it.
+    """
+
+    id: str
+    name: str
+    group: Group
+    formula: Formula
+    working: str
+    note: str = ""
+    caution: str = ""
+
+
+@dataclass(frozen=True)
+class Stage:
+    """A value on the way to a line that is not itself paid: a customs value, a chargeable quantity, a rate."""
+
+    id: str
+    name: str
+    formula: Formula
+    working: str
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class ComputedEvent:
+    """A risk event of a consignment: its chance, and its cost when it happens."""
+
+    id: str
+    name: str
+    chance: float
+    formula: Formula
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Expansion:
+    """A consignment written out.
+
+    Attributes
+    ----------
+    consignment : str
+        Its id.
+    lines : tuple of ComputedLine
+        In an order in which each refers to earlier ones only.
+    stages : tuple of Stage
+        Values on the way, for opening a line; no line's formula refers to them.
+    events : tuple of ComputedEvent
+    inputs : mapping
+        Every uncertain figure that the formulas read, by id, those of the currency paths included.
+    notes : tuple of str
+        What was left out or assumed, and why.
+    warnings : tuple of RuleWarning
+        Rule figures in use that are outdated or not verified.
+    """
+
+    consignment: str
+    lines: tuple[ComputedLine, ...]
+    stages: tuple[Stage, ...]
+    events: tuple[ComputedEvent, ...]
+    inputs: Mapping[str, Figure]
+    notes: tuple[str, ...]
+    warnings: tuple[RuleWarning, ...]
+
+    def line(self, id: str) -> ComputedLine | None:
+        """Give a line by its full id; None where the consignment has none."""
+        return next((line for line in self.lines if line.id == id), None)

@@ -1,0 +1,31 @@
+"""What the law and the carriers say, as dated data: one file per country, and the models that hold it."""
+
+from __future__ import annotations
+
+from forecast.trade.rules.load import (
+    ArrivalDefaults,
+    Volatilities,
+    countries,
+    eu_members,
+    load_arrival,
+    load_carriage,
+    load_rules,
+    load_volatilities,
+)
+from forecast.trade.rules.model import Certainty, RuleFigure, Rules, RuleWarning, doubt
+
+__all__ = [
+    "ArrivalDefaults",
+    "Certainty",
+    "RuleFigure",
+    "RuleWarning",
+    "Rules",
+    "Volatilities",
+    "countries",
+    "doubt",
+    "eu_members",
+    "load_arrival",
+    "load_carriage",
+    "load_rules",
+    "load_volatilities",
+]

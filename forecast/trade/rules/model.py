@@ -1,0 +1,292 @@
+"""Customs rules as frozen data: every figure with its source, its date and a mark of certainty."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from types import MappingProxyType
+from typing import Literal
+
+from forecast.build.figures import Figure, Known, Percentiles, Span
+from forecast.errors import RuleError
+
+Certainty = Literal["verified", "third party", "memory", "common practice"]
+CERTAINTIES: tuple[Certainty, ...] = ("verified", "third party", "memory", "common practice")
+
+CostPart = Literal["price", "export", "freight", "insurance", "arrival", "customs_value", "duty", "levies"]
+COST_PARTS: tuple[CostPart, ...] = (
+    "price", "export", "freight", "insurance", "arrival", "customs_value", "duty", "levies",
+)  # fmt: skip
+"""What may enter a customs value or a tax base."""
+
+Effect = Literal["no duty", "flat duty", "no duty and tax", "no small tax"]
+
+OUTDATED_AFTER = 548
+"""Days (18 months) after which a figure with no end date counts as outdated."""
+
+
+@dataclass(frozen=True)
+class RuleFigure:
+    """A figure of trade or law.
+
+    Attributes
+    ----------
+    id, label, unit : str
+        Its name in overrides, in words, and what it is counted in (``share``: 0.2 for 20 %).
+    low, middle, high : float
+        The range; all three alike for a figure that is one number.
+    source : str
+        Where it was read.
+    as_of : datetime.date
+        The date for which the source gives it, or the day on which an undated copy was read.
+    certainty : str
+        ``verified`` in the authority's own text, read with a ``third party``, from ``memory``, or
+        ``common practice`` without a source.
+    valid_to : datetime.date or None
+        Its last day, where one is known.
+    note : str
+        What else to know.
+    """
+
+    id: str
+    label: str
+    low: float
+    middle: float | None
+    high: float
+    unit: str
+    source: str
+    as_of: date
+    certainty: Certainty
+    valid_to: date | None = None
+    note: str = ""
+
+    @property
+    def value(self) -> float:
+        """The figure, where it is one number.
+
+        Raises
+        ------
+        RuleError
+            When it is a range.
+        """
+        if self.low != self.high:
+            message = f"{self.id}: found a range, {self.low:g} to {self.high:g}, where one number is needed."
+            raise RuleError(message)
+        return self.low
+
+    def as_figure(self, scale: float = 1.0, widen: float = 1.0) -> Figure:
+        """Give it as an uncertain figure, times a scale, the high end times ``widen`` more."""
+        low, high = self.low * scale, self.high * scale * widen
+        if self.low == self.high:
+            return Known(value=low, unit=self.unit, estimated=False)
+        if self.middle is None:
+            return Span(low=low, high=high, unit=self.unit)
+        return Percentiles(low=low, middle=self.middle * scale, high=high, unit=self.unit)
+
+    def doubts(self, on: date) -> tuple[str, ...]:
+        """Say why the figure should be looked up again: outdated, or not verified; nothing where neither."""
+        found: list[str] = []
+        if self.valid_to is not None and self.valid_to < on:
+            found.append(f"held until {self.valid_to.isoformat()}")
+        elif (on - self.as_of).days > OUTDATED_AFTER:
+            found.append(f"is of {self.as_of.isoformat()}, more than 18 months old")
+        if self.certainty == "third party":
+            found.append("was read in a third party's page only")
+        elif self.certainty == "memory":
+            found.append("is from memory, not verified")
+        elif self.certainty == "common practice":
+            found.append("is common practice without a source")
+        return tuple(found)
+
+
+@dataclass(frozen=True)
+class RuleWarning:
+    """A figure in use that should be looked up before one relies on it."""
+
+    figure: str
+    text: str
+
+    def __str__(self) -> str:
+        return self.text
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What enters a customs value or a tax base, and who says so."""
+
+    parts: tuple[CostPart, ...]
+    words: str
+    source: str
+    as_of: date
+    certainty: Certainty
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Levy:
+    """A charge of the state on an entry: an amount, or a rate of the customs value with its least and most.
+
+    ``amount``, ``rate``, ``minimum``, ``maximum`` and the four limits name figures. It holds by the modes
+    listed (all where none is) and for customs values above, at least, under and at most the limits.
+    """
+
+    id: str
+    label: str
+    amount: str | None = None
+    rate: str | None = None
+    minimum: str | None = None
+    maximum: str | None = None
+    modes: tuple[str, ...] = ()
+    above: str | None = None
+    at_least: str | None = None
+    under: str | None = None
+    at_most: str | None = None
+
+
+@dataclass(frozen=True)
+class Additional:
+    """A duty on top of the base duty, counted only where the consignment says so.
+
+    ``totals`` names, by origin, figures that are the total with the base duty.
+    """
+
+    id: str
+    label: str
+    rate: str
+    hs: tuple[str, ...]
+    words: str
+    origins: tuple[str, ...] = ()
+    totals: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+
+@dataclass(frozen=True)
+class Threshold:
+    """What happens up to a small goods value (or a small tax)."""
+
+    id: str
+    at_most: str
+    effect: Effect
+    words: str
+    flat: str | None = None
+
+
+@dataclass(frozen=True)
+class Preference:
+    """Origins for which a trade agreement may lower the duty."""
+
+    origins: tuple[str, ...]
+    words: str
+    source: str
+    as_of: date
+    certainty: Certainty
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something to know beside the lines, for some tariff codes or origins or for all."""
+
+    words: str
+    hs: str = ""
+    origins: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Rules:
+    """What the law of one country says of an import.
+
+    Attributes
+    ----------
+    code, name, currency : str
+        ISO 3166-1 alpha-2 code, name, and the currency of its sums.
+    decimals : int
+        Decimals of its money.
+    customs_value, tax_base : Basis or None
+        What enters them; no tax base where there is no tax.
+    tax : str or None
+        Figure of the tax rate.
+    base_step : float
+        The tax base is rounded to the nearest multiple; 0 for no rounding.
+    figures : mapping
+        Every figure by id.
+    """
+
+    code: str
+    name: str
+    currency: str
+    decimals: int
+    tax_name: str
+    tax: str | None
+    rate_of_exchange: str
+    base_step: float
+    customs_value: Basis
+    tax_base: Basis | None
+    figures: Mapping[str, RuleFigure]
+    levies: tuple[Levy, ...] = ()
+    additional: tuple[Additional, ...] = ()
+    thresholds: tuple[Threshold, ...] = ()
+    preferences: tuple[Preference, ...] = ()
+    remarks: tuple[Remark, ...] = ()
+    members: frozenset[str] = frozenset()
+
+    def figure(self, id: str) -> RuleFigure:
+        """Give a figure by id.
+
+        Raises
+        ------
+        RuleError
+            When the country's rules have no such figure.
+        """
+        if id not in self.figures:
+            message = (
+                f"{self.code}: there is no rule figure {id!r}. Legal: {', '.join(sorted(self.figures))}. "
+                "Overrides take these ids and duty.<tariff code>."
+            )
+            raise RuleError(message)
+        return self.figures[id]
+
+    def canonical(self, id: str) -> str:
+        """Give the id that is meant: ``tax``, ``vat`` and ``gst`` all stand for the country's import tax."""
+        return self.tax if self.tax is not None and id in ("tax", "vat", "gst") else id
+
+    def duty_id(self, hs: str) -> str | None:
+        """Give the duty figure of a tariff code: the longest code on file that it begins with, or None."""
+        digits = hs.replace(".", "")
+        found = [
+            id
+            for id in self.figures
+            if id.startswith("duty.") and digits.startswith(id.removeprefix("duty.").replace(".", ""))
+        ]
+        return max(found, key=len, default=None)
+
+    def warnings(self, on: date, used: frozenset[str] | None = None) -> tuple[RuleWarning, ...]:
+        """Say which figures are outdated or not verified on a day.
+
+        Parameters
+        ----------
+        on : datetime.date
+            The day.
+        used : frozenset of str, optional
+            Ids of the figures in use; all when left out.
+
+        Returns
+        -------
+        tuple of RuleWarning
+            One for each figure in doubt.
+        """
+        chosen = [f for id, f in self.figures.items() if used is None or id in used]
+        return tuple(w for figure in chosen if (w := doubt(figure, self.code, on)) is not None)
+
+
+def doubt(figure: RuleFigure, where: str, on: date) -> RuleWarning | None:
+    """Put a figure's doubts into one warning; None where there is none."""
+    doubts = figure.doubts(on)
+    if not doubts:
+        return None
+    shown = f"{figure.low:g}" if figure.low == figure.high else f"{figure.low:g} to {figure.high:g}"
+    shown = f"{100 * figure.low:g} %" if figure.unit == "share" else f"{shown} {figure.unit}"
+    text = (
+        f"{where}, {figure.label} ({shown}) {' and '.join(doubts)} ({figure.source}). "
+        "Look it up before you rely on it"
+    )
+    return RuleWarning(figure.id, text + f'; overwrite it with overrides = {{ "{figure.id}" = … }}.')

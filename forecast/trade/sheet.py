@@ -1,0 +1,168 @@
+"""The working sheet on which a consignment is written out: figures, rates of exchange, lines and notes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from forecast.build.consignment import Consignment
+from forecast.build.figures import Figure, Known
+from forecast.build.formula import Constant, Formula, Input, LineValue, Product, Sum
+from forecast.build.schema import Group
+from forecast.errors import RuleError
+from forecast.trade.currency import CurrencyPath
+from forecast.trade.expansion import ComputedEvent, ComputedLine, Stage
+
+
+@dataclass(frozen=True)
+class Money:
+    """An amount in some currency, before any rate of exchange."""
+
+    amount: Formula
+    currency: str
+    words: str
+
+
+def total(*parts: Formula) -> Formula:
+    """Add formulas up, without a node for nothing or for one."""
+    if not parts:
+        return Constant(0)
+    return parts[0] if len(parts) == 1 else Sum(parts)
+
+
+def times(*parts: Formula) -> Formula:
+    """Multiply formulas, leaving out factors that are exactly one."""
+    kept = tuple(part for part in parts if part != Constant(1))
+    if not kept:
+        return Constant(1)
+    return kept[0] if len(kept) == 1 else Product(kept)
+
+
+class Sheet:
+    """Gathers what a consignment comes to, and gives its figures and rates their names.
+
+    Parameters
+    ----------
+    consignment : Consignment
+    home : str
+        The build's currency.
+    paths : mapping
+        Path of each foreign currency, built with the days of `forecast.trade.consignment.payment_days`.
+    customs_day : float
+        Days until the customs entry.
+    """
+
+    def __init__(
+        self, consignment: Consignment, home: str, paths: Mapping[str, CurrencyPath], customs_day: float
+    ) -> None:
+        self.consignment = consignment
+        self.home = home
+        self.paths = paths
+        self.customs_day = customs_day
+        self.lines: list[ComputedLine] = []
+        self.stages: list[Stage] = []
+        self.events: list[ComputedEvent] = []
+        self.inputs: dict[str, Figure] = {}
+        self.notes: list[str] = []
+
+    def id(self, name: str) -> str:
+        """Put the consignment's id before a name."""
+        return f"{self.consignment.id}.{name}"
+
+    def figure(self, name: str, figure: Figure) -> Formula:
+        """Give a figure as a formula: a constant where it is known, an input of its own otherwise."""
+        if isinstance(figure, Known):
+            return Constant(figure.value)
+        id = self.id(name)
+        # Conversion is written into the formula, so the input itself bears no currency.
+        self.inputs[id] = figure.model_copy(update={"currency": None})
+        return Input(id)
+
+    def say(self, formula: Formula) -> str:
+        """Put a figure's formula into words for a working."""
+        match formula:
+            case Constant(value):
+                return f"{value:,.10g}"
+            case Input(id) | LineValue(id):
+                return f"{{{id}}}"
+            case _:
+                return "…"
+
+    def money(self, name: str, figure: Figure, currency: str | None = None) -> Money:
+        """Give a figure that is money, in its own currency or else the one given or else the build's."""
+        amount = self.figure(name, figure)
+        return Money(amount, figure.currency or currency or self.home, self.say(amount))
+
+    def rate(self, currency: str, day: float) -> tuple[Formula, str]:
+        """Give the rate of a currency on a day, as a formula and as a placeholder for workings.
+
+        Raises
+        ------
+        RuleError
+            When the build has no rate for the currency.
+        """
+        if currency == self.home:
+            return Constant(1), "1"
+        if currency not in self.paths:
+            message = (
+                f"consignment {self.consignment.id!r}: no rate for {currency}. "
+                f"Add [currency.{currency}] with rate = … ({self.home} for one {currency})."
+            )
+            raise RuleError(message)
+        path = self.paths[currency]
+        formula = path.rate_at(day)
+        self.inputs.update(path.figures())
+        id = f"fx.{currency}.on.{day:g}d"
+        if all(stage.id != id for stage in self.stages):
+            when = "today" if day <= 0 else f"in {day:g} days"
+            name = f"{self.home} for one {currency} {when}"
+            self.stages.append(Stage(id, name, formula, f"{{{path.rate_id}}} today", self.home))
+        return formula, f"{{{id}}}"
+
+    def customs_rate(self, currency: str) -> Formula:
+        """Give the rate at which customs convert: the one that the consignment names, or that of the day."""
+        known = self.consignment.customs_rate
+        if known is not None and currency == self.consignment.currency and currency != self.home:
+            return self.figure("customs_rate", known)
+        return self.rate(currency, self.customs_day)[0]
+
+    def paid(self, money: Money, day: float) -> tuple[Formula, str]:
+        """Give what an amount costs when it is paid on a day, and its working; margins not included."""
+        if money.currency == self.home:
+            return money.amount, f"{money.words} {self.home}"
+        rate, words = self.rate(money.currency, day)
+        return times(money.amount, rate), f"{money.words} {money.currency} × {words}"
+
+    def at_customs(self, money: Money) -> Formula:
+        """Give an amount at the customs rate of exchange."""
+        return times(money.amount, self.customs_rate(money.currency))
+
+    def local(self, currency: str, formula: Formula) -> Formula:
+        """Bring a sum in the rules' currency to the build's."""
+        return times(formula, self.rate(currency, self.customs_day)[0])
+
+    def add(
+        self,
+        name: str,
+        label: str,
+        group: Group,
+        formula: Formula,
+        working: str,
+        note: str = "",
+        caution: str = "",
+    ) -> LineValue:
+        """Write a line, and give the reference to it."""
+        id = self.id(name)
+        self.lines.append(ComputedLine(id, label, group, formula, working, note, caution))
+        return LineValue(id)
+
+    def stage(self, name: str, label: str, formula: Formula, working: str, unit: str) -> str:
+        """Write a value on the way, and give the placeholder for it."""
+        id = self.id(name)
+        self.stages.append(Stage(id, label, formula, working, unit))
+        return f"{{{id}}}"
+
+    def note(self, text: str) -> None:
+        """Say something once."""
+        if text not in self.notes:
+            self.notes.append(text)
