@@ -1,0 +1,151 @@
+"""A build's folder: the build file, its ledger and its attachments; and the demo builds, opened as copies."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+import platformdirs
+
+from forecast.build.buildfile import build_path, read_build
+from forecast.build.schema import Build
+from forecast.errors import LedgerError
+from forecast.spending.ledger import Ledger
+
+DEMOS = Path(__file__).resolve().parents[2] / "scenarios"
+"""Where the demo builds stand as text."""
+
+
+@dataclass(frozen=True)
+class BuildFolder:
+    """One build on disk.
+
+    Attributes
+    ----------
+    build_file : pathlib.Path
+    """
+
+    build_file: Path
+
+    @classmethod
+    def at(cls, path: str | Path) -> BuildFolder:
+        """Give the folder of a build file, or of the folder that holds one."""
+        return cls(build_path(path))
+
+    @property
+    def folder(self) -> Path:
+        """Where everything of the build stands."""
+        return self.build_file.parent
+
+    @property
+    def receipts_db(self) -> Path:
+        """The ledger's file: beside ``build.toml`` it is ``receipts.db``, beside another file it bears its name."""
+        stem = "" if self.build_file.name == "build.toml" else f"{self.build_file.stem}-"
+        return self.folder / f"{stem}receipts.db"
+
+    def read(self) -> Build:
+        """Read the build file; see `read_build`."""
+        return read_build(self.build_file)
+
+    def ledger(self) -> Ledger:
+        """Open the ledger, made on first use.
+
+        Raises
+        ------
+        LedgerError
+            When it cannot be opened or made, or keeps another currency than the build.
+        """
+        return Ledger(self.receipts_db, currency=self.read().build.currency)
+
+    def has_ledger(self) -> bool:
+        """Tell whether anything was ever entered."""
+        return self.receipts_db.exists()
+
+
+def user_folder() -> Path:
+    """Give the folder for a builder's own data; the environment variable FORECAST_HOME overrides it."""
+    chosen = os.environ.get("FORECAST_HOME")
+    return Path(chosen) if chosen else platformdirs.user_data_path("forecast", appauthor=False)
+
+
+def demos() -> tuple[str, ...]:
+    """Name the demo builds."""
+    return tuple(sorted(folder.name for folder in DEMOS.iterdir() if (folder / "build.toml").exists()))
+
+
+def open_demo(name: str, *, afresh: bool = False) -> BuildFolder:
+    """Open a demo build as a copy in the user's data folder, its receipts loaded into a ledger.
+
+    Parameters
+    ----------
+    name : str
+        One of `demos`.
+    afresh : bool
+        Start over: the copy is put aside under another name and made anew.
+
+    Raises
+    ------
+    LedgerError
+        When there is no such demo, or the copy cannot be made.
+    """
+    from forecast.spending.receipts_csv import load_receipts_csv
+
+    if name not in demos():
+        message = f"demo {name!r}: there is none of that name. There are {', '.join(demos())}."
+        raise LedgerError(message)
+    source, target = DEMOS / name, user_folder() / "demos" / name
+    try:
+        if afresh and target.exists():
+            _put_aside(target)
+        if not (target / "build.toml").exists():
+            _copy_demo(source, target)
+            folder = BuildFolder(target / "build.toml")
+            if (source / "receipts.csv").exists():
+                load_receipts_csv(source / "receipts.csv", folder.ledger())
+    except OSError as error:
+        message = f"{target}: {error.strerror or error}. Set FORECAST_HOME to a folder that can be written."
+        raise LedgerError(message) from None
+    return BuildFolder(target / "build.toml")
+
+
+def _copy_demo(source: Path, target: Path) -> None:
+    """Copy under another name first, so that a copy cut short is never taken for a whole one."""
+    unfinished = target.with_name(f".{target.name}-{os.getpid()}")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    shutil.rmtree(unfinished, ignore_errors=True)
+    shutil.copytree(source, unfinished)
+    if target.exists():
+        _put_aside(target)
+    unfinished.rename(target)
+
+
+def _put_aside(folder: Path) -> None:
+    number = 1
+    while (aside := folder.with_name(f"{folder.name}-before-{number}")).exists():
+        number += 1
+    folder.rename(aside)
+
+
+def _recent_file() -> Path:
+    return user_folder() / "recent.txt"
+
+
+def recent_folders() -> tuple[BuildFolder, ...]:
+    """List the builds opened lately, the last one first, without those that are gone."""
+    try:
+        lines = _recent_file().read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError):
+        return ()
+    return tuple(BuildFolder(Path(line)) for line in lines if line and Path(line).exists())
+
+
+def remember(folder: BuildFolder, most: int = 12) -> None:
+    """Put a build at the head of the recent ones; a folder that cannot be written is no reason to fail."""
+    paths = [str(folder.build_file.resolve()), *(str(old.build_file) for old in recent_folders())]
+    try:
+        _recent_file().parent.mkdir(parents=True, exist_ok=True)
+        _recent_file().write_text("\n".join(list(dict.fromkeys(paths))[:most]) + "\n", encoding="utf-8")
+    except OSError:
+        return

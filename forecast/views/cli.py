@@ -1,0 +1,64 @@
+"""The command line. Nothing heavy is imported before a command needs it, so that help is there at once."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from contextlib import suppress
+
+from forecast.errors import ForecastError
+from forecast.views.commands import COMMANDS
+
+EPILOG = """\
+A build is a folder with a file build.toml, written by hand or by 'forecast new'.
+Begin with:   forecast new my-build        answer a dozen questions
+              forecast check my-build      what is wrong or missing
+              forecast budget my-build     what to hold before ordering
+              forecast receipt add my-build --line kit --amount 2950 --supplier "the maker"
+              forecast watch my-build      where it ends, with these receipts in
+Every command has --json for programs. Figures are estimates and never advice on tax, customs or safety."""
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Give the parser of all commands."""
+    parser = argparse.ArgumentParser(
+        prog="forecast",
+        description="What your car's body conversion may cost, and where it ends as receipts come in.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for add in COMMANDS:
+        add(commands)
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Returns
+    -------
+    int
+        0 when it went well, 1 when the answer is no (a check found mistakes), 2 when it could not be done.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(AttributeError, ValueError):
+            stream.reconfigure(encoding="utf-8")  # type: ignore[union-attr]  # a pipe on Windows has its own code page
+    options = build_parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except ForecastError as error:
+        print(f"forecast: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("forecast: stopped; nothing was left half-written.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

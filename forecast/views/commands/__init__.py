@@ -1,0 +1,9 @@
+"""One module for each group of commands; ``COMMANDS`` is the list that the parser is built from."""
+
+from __future__ import annotations
+
+from forecast.views.commands import app, budget, check, receipts
+from forecast.views.commands.common import Adder
+
+COMMANDS: tuple[Adder, ...] = (check.add, budget.add, receipts.add, app.add)
+"""In the order of the job."""

@@ -1,0 +1,150 @@
+"""``forecast budget``: what must be in the bank before ordering."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from forecast.views.commands.common import add_file, add_simulation, answer, command, forecast_of
+
+if TYPE_CHECKING:
+    from forecast.build.schema import Build
+    from forecast.engine.forecast import Forecast
+
+LEVELS = (0.1, 0.5, 0.8, 0.9)
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    parser = command(commands, "budget", "what to hold before ordering", run)
+    add_file(parser)
+    add_simulation(parser)
+    parser.add_argument("--within", type=float, metavar="SUM", help="how often this sum is enough")
+    parser.add_argument(
+        "--all-lines", action="store_true", help="every line, not only the ten that matter most"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run the command."""
+    from forecast.spending.folder import BuildFolder
+
+    build = BuildFolder.at(options.file).read()
+    forecast = forecast_of(build, options)
+    amount = options.within if options.within is not None else build.build.budget
+    return answer(
+        options,
+        budget_text(build, forecast, amount, every_line=options.all_lines),
+        budget_data(build, forecast, amount),
+    )
+
+
+def budget_data(build: Build, forecast: Forecast, amount: float | None) -> dict[str, Any]:
+    """Give the figures for programs."""
+    plan = forecast.plan
+    estimates = forecast.percentile_set(LEVELS)
+    data: dict[str, Any] = {
+        "build": build.name,
+        "notice": build.build.notice,
+        "scenario": plan.scenario,
+        "currency": plan.currency,
+        "trials": forecast.trials.count,
+        "seed": forecast.trials.seed,
+        "fingerprint": plan.fingerprint,
+        "base_estimate": forecast.base_estimate,
+        "chance_base_is_enough": _estimate(forecast.chance_within(forecast.base_estimate)),
+        "mean": _estimate(forecast.mean),
+        "percentiles": {
+            f"P{round(100 * q)}": _estimate(estimate) for q, estimate in zip(LEVELS, estimates, strict=True)
+        },
+        "contingency": {
+            f"P{round(100 * q)}": estimate.value - forecast.base_estimate
+            for q, estimate in zip(LEVELS, estimates, strict=True)
+        },
+        "own_hours": {
+            f"P{round(100 * q)}": estimate.value
+            for q, estimate in zip(LEVELS, forecast.hours(LEVELS), strict=True)
+        },
+        "lines": [
+            {
+                "id": line.id, "name": line.title, "group": line.group, "kind": line.kind, "base": line.base,
+                "mean": line.mean, "P10": line.p10, "P50": line.p50, "P90": line.p90,
+                "variance_share": line.variance_share,
+            }
+            for line in forecast.lines
+        ],
+        "remarks": list(forecast.remarks),
+    }  # fmt: skip
+    if amount is not None:
+        data["within"] = {"amount": amount, "chance": _estimate(forecast.chance_within(amount))}
+    if forecast.stability is not None:
+        data["stable"] = forecast.stability.stable
+        data["tolerance"] = forecast.stability.tolerance
+    return data
+
+
+def _estimate(estimate: Any) -> dict[str, float]:
+    return {"value": estimate.value, "standard_error": estimate.error}
+
+
+def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every_line: bool = False) -> str:
+    """Write the answer: the sentence, the percentiles, the lines."""
+    from forecast.views.money import about, hours, percent
+    from forecast.views.sentences import MEANING, budget_sentence, hold_sentence
+    from forecast.views.tables import shorten, table
+
+    money = forecast.currency
+    parts = [hold_sentence(forecast)]
+    if amount is not None:
+        parts.append(budget_sentence(forecast, amount))
+    scenario = f", scenario {forecast.plan.scenario}" if forecast.plan.scenario else ""
+    heading = f"{build.name}{scenario}"
+    rows = [["Base estimate", about(forecast.base_estimate, money), "", "the sum of your middle figures"]]
+    for level, estimate in zip(LEVELS, forecast.percentile_set(LEVELS), strict=True):
+        name, _, meaning = MEANING[level].partition(": ")
+        rows.append(
+            [
+                name,
+                about(estimate.value, money, estimate.error),
+                about(estimate.value - forecast.base_estimate, money, estimate.error),
+                meaning,
+            ]
+        )
+    figures = table(["", "Total", "Contingency", ""], rows)
+    lines = sorted(forecast.lines, key=lambda line: -line.variance_share)
+    shown = lines if every_line else lines[:10]
+    line_rows = [
+        [
+            shorten(line.title) + (" (may happen)" if line.kind == "event" else ""),
+            *(about(value, money) if value is not None else "–" for value in (line.p10, line.p50, line.p90)),
+            percent(line.variance_share),
+        ]
+        for line in shown
+    ]
+    which = "Every line" if every_line else "The ten lines that matter most"
+    parts += ["", heading, figures, "", f"{which}, by their share of the uncertainty:"]
+    parts.append(table(["", "P10", "P50", "P90", "Share"], line_rows))
+    own = forecast.hours((0.5, 0.9))
+    if own[1].value > 0:
+        parts += [
+            "",
+            f"Own work: {hours(own[0].value)} in half of such builds, {hours(own[1].value)} in 9 of 10.",
+        ]
+    parts += ["", _footnote(build, forecast)]
+    return "\n".join(parts)
+
+
+def _footnote(build: Build, forecast: Forecast) -> str:
+    error = forecast.percentile(0.8).error
+    text = (
+        f"{forecast.trials.count:,} simulated builds, seed {forecast.trials.seed}; simulation error of P80 "
+        f"{error:,.0f} {forecast.currency}."
+    )
+    if forecast.stability is not None:
+        kept = "Stable" if forecast.stability.stable else "Not yet stable"
+        text += f" {kept} within {forecast.stability.tolerance:,.0f} {forecast.currency}."
+    for remark in forecast.remarks:
+        text += f"\n{remark}"
+    if build.build.notice:
+        text += f"\n{build.build.notice}"
+    return text

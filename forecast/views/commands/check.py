@@ -1,0 +1,98 @@
+"""``forecast check``: what is wrong in a build file, and what may have been left out."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from forecast.errors import BuildFileError
+from forecast.views.commands.common import add_file, answer, command
+
+if TYPE_CHECKING:
+    from forecast.build.schema import Build
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    detail = "Reads the build file and reports every mistake at once; then what such a build usually needs besides."
+    add_file(command(commands, "check", "what is wrong or missing in a build file", run, detail))
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run the command; 1 when the file cannot be used."""
+    from forecast.spending.folder import BuildFolder
+
+    try:
+        build = BuildFolder.at(options.file).read()
+    except BuildFileError as error:
+        problems = [
+            {"where": item.where, "line": item.line, "found": item.found, "mend": item.mend}
+            for item in error.problems
+        ]
+        answer(options, str(error), {"ok": False, "problems": problems})
+        return 1
+    suggestions = wide_ranges(build)
+    found = _findings(build)
+    text = [f"{build.name}: no mistakes. {_counts(build)}"]
+    if found:
+        text += [
+            "",
+            f"{len(found)} {'thing' if len(found) == 1 else 'things'} such a build usually needs besides:",
+        ]
+        text += [f"  {item['grade']:<8} {item['text']}" for item in found]
+    if suggestions:
+        text += ["", "Ranges worth a second look:", *(f"  {item}" for item in suggestions)]
+    if build.build.notice:
+        text += ["", build.build.notice]
+    return answer(
+        options, "\n".join(text), {"ok": True, "problems": [], "missing": found, "suggestions": suggestions}
+    )
+
+
+def _counts(build: Build) -> str:
+    guessed = quoted = known = 0
+    from forecast.build.checks import figures_of
+
+    for line in build.line:
+        kinds = {figure.kind for key, figure in figures_of(line) if key in ("amount", "quantity", "price")}  # type: ignore[attr-defined]
+        if kinds <= {"known"}:
+            known += 1
+        elif "quotes" in kinds:
+            quoted += 1
+        else:
+            guessed += 1
+    return (
+        f"{len(build.line)} lines ({known} known, {quoted} quoted, {guessed} estimated), {len(build.event)} risk "
+        f"events, {len(build.cause)} shared causes, {len(build.scenario)} scenarios."
+    )
+
+
+def wide_ranges(build: Build) -> list[str]:
+    """Name the ranges so lopsided or wide that they hold two different outcomes."""
+    from forecast.build.checks import figures_of
+    from forecast.build.figures import Percentiles
+    from forecast.engine.figures import shape_of
+    from forecast.engine.shapes import TwoPieceLognormal
+
+    found = []
+    for item in (*build.line, *build.event):
+        for key, figure in figures_of(item):
+            if not isinstance(figure, Percentiles) or not isinstance(shape_of(figure), TwoPieceLognormal):
+                continue
+            low, high = figure.middle / figure.low, figure.high / figure.middle
+            if max(high / low, low / high) > 2:
+                found.append(
+                    f"{item.title}, {key} {figure.low:g} / {figure.middle:g} / {figure.high:g}: very lopsided. "
+                    "Consider a narrower usual range, and a risk event for the bad case."
+                )
+    return found
+
+
+def _findings(build: Build) -> list[dict[str, Any]]:
+    """Give what is missing, where the completeness rules know it."""
+    from forecast.build.completeness import findings
+
+    return [
+        {"grade": item.grade, "text": str(item), "rule": item.rule, "line": item.starter}
+        for item in findings(build)
+    ]

@@ -1,0 +1,99 @@
+"""Money and chances in words: one formatter for screens, reports and the terminal.
+
+A forecast is rounded to what its simulation error supports; a receipt is shown to the minor unit.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+from babel.core import Locale
+from babel.numbers import format_currency, get_currency_precision, get_currency_symbol
+
+LOCALE = "en"
+
+
+@lru_cache(maxsize=64)
+def _pattern(currency: str, digits: int) -> str:
+    """Give a pattern with so many decimals; a code in letters gets a space, a sign does not."""
+    symbol = get_currency_symbol(currency, LOCALE)
+    gap = "\u00a0" if symbol[-1].isalpha() else ""
+    return f"¤{gap}#,##0" + (f".{'0' * digits}" if digits else "")
+
+
+def rounding_step(currency: str, error: float = 0.0) -> float:
+    """Give the step that a forecast is rounded to.
+
+    The larger of ten units (or the like in currencies without a minor unit) and the power of ten of its
+    simulation error.
+    """
+    least = 10.0 ** (3 - get_currency_precision(currency)) if get_currency_precision(currency) < 2 else 10.0
+    if not math.isfinite(error) or error <= least:
+        return least
+    return float(10.0 ** math.floor(math.log10(error)))
+
+
+def about(value: float, currency: str, error: float = 0.0) -> str:
+    """Write a forecast sum, rounded to what can be told apart: ``€9,450``."""
+    step = rounding_step(currency, error)
+    rounded = round(value / step) * step
+    return _written(rounded + 0.0, currency, 0)
+
+
+def signed(value: float, currency: str, error: float = 0.0) -> str:
+    """Write a change with its sign: ``+€140``, ``−€20``; ``€0`` has none."""
+    step = rounding_step(currency, error)
+    rounded = round(value / step) * step
+    if rounded == 0:
+        return _written(0.0, currency, 0)
+    return ("+" if rounded > 0 else "\u2212") + _written(abs(rounded), currency, 0)
+
+
+def exact(minor: int, currency: str) -> str:
+    """Write an exact sum of minor units: ``€1,234.50``."""
+    digits = get_currency_precision(currency)
+    return _written(minor / 10**digits, currency, digits)
+
+
+def _written(value: float, currency: str, digits: int) -> str:
+    text = format_currency(
+        abs(value),
+        currency,
+        format=_pattern(currency, digits),
+        locale=Locale.parse(LOCALE),
+        currency_digits=False,
+    )
+    return ("\u2212" if value < 0 else "") + text
+
+
+def builds(chance: float) -> str:
+    """Write a chance as a frequency: ``8 of 10 builds``, ``1 build in 9``, ``fewer than 1 build in 100``."""
+    if chance < 0.005:
+        return "fewer than 1 build in 100"
+    if chance > 0.995:
+        return "nearly every build"
+    best: tuple[float, str] = (1.0, "")
+    for tenth in range(1, 10):
+        best = min(best, (abs(chance - tenth / 10), f"{tenth} of 10 builds"))
+    if best[0] <= 0.0125:
+        return best[1]
+    for count in range(3, 21):
+        best = min(best, (abs(chance - 1 / count), f"1 build in {count}"))
+        best = min(best, (abs(chance - (count - 1) / count), f"{count - 1} of {count} builds"))
+    if best[0] <= 0.006:
+        return best[1]
+    return f"{round(100 * chance)} of 100 builds"
+
+
+def percent(share: float) -> str:
+    """Write a share in percent, with a digit more where it is small: ``17 %``, ``2.5 %``."""
+    value = 100 * share
+    text = f"{value:.1f}" if abs(value) < 9.95 else f"{value:.0f}"
+    return f"{text.removesuffix('.0')}\u00a0%".replace("-", "\u2212")
+
+
+def hours(value: float) -> str:
+    """Write hours, rounded to what an estimate of work can mean."""
+    step = 1 if value < 20 else 5
+    return f"{round(value / step) * step:,.0f}\u00a0h"

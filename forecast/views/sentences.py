@@ -1,0 +1,47 @@
+"""The sentences that answer, from forecasts; every screen and command says them the same way."""
+
+from __future__ import annotations
+
+from forecast.engine.forecast import Forecast
+from forecast.views.money import about, builds
+
+MEANING = {
+    0.1: "P10: in 1 of 10 builds it costs no more than this",
+    0.5: "P50: in half of such builds it costs no more than this",
+    0.8: "P80: in 8 of 10 builds it costs no more than this",
+    0.9: "P90: in 9 of 10 builds it costs no more than this",
+}
+"""What each percentile means, to stand beside it."""
+
+
+def hold_sentence(forecast: Forecast, level: float = 0.8, strong: str = "") -> str:
+    """Say what to hold, and how often the plain sum of middle figures would do.
+
+    Parameters
+    ----------
+    forecast : Forecast
+    level : float
+        Percentile to hold.
+    strong : str
+        Mark put before and after the key figure, such as ``**``.
+    """
+    held = forecast.percentile(level)
+    base = forecast.base_estimate
+    enough = forecast.chance_within(base).value
+    figure = about(held.value, forecast.currency, held.error)
+    return (
+        f"Hold {strong}{figure}{strong}: in {builds(level)} it costs no more. "
+        f"Adding up your middle figures gives {strong}{about(base, forecast.currency)}{strong}, "
+        f"which is enough in {strong}{builds(enough)}{strong}."
+    )
+
+
+def budget_sentence(forecast: Forecast, budget: float, strong: str = "") -> str:
+    """Say how often a budget is enough."""
+    chance = forecast.chance_within(budget).value
+    worst = forecast.percentile(0.9)
+    beyond = worst.value - budget
+    text = f"Your budget of {about(budget, forecast.currency)} is enough in {strong}{builds(chance)}{strong}."
+    if beyond > 0:
+        text += f" In 1 of 10 it falls short by more than {about(beyond, forecast.currency, worst.error)}."
+    return text
