@@ -14,7 +14,9 @@ def width(text: str) -> int:
     )
 
 
-def table(headings: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1) -> str:
+def table(
+    headings: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1, last_left: bool = False
+) -> str:
     """Lay out a table.
 
     Parameters
@@ -23,6 +25,8 @@ def table(headings: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1)
     rows : sequence of sequences of str
     left : int
         How many columns, from the left, are text; the others are figures and stand to the right.
+    last_left : bool
+        Whether the last column is text as well.
 
     Returns
     -------
@@ -36,7 +40,8 @@ def table(headings: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1)
         parts = []
         for place, text in enumerate(row):
             gap = " " * (widths[place] - width(text))
-            parts.append(text + gap if place < left else gap + text)
+            is_text = place < left or (last_left and place == len(row) - 1)
+            parts.append(text + gap if is_text else gap + text)
         lines.append("  ".join(parts).rstrip())
         if number == 0:
             lines.append("  ".join("─" * size for size in widths))

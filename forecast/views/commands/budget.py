@@ -110,7 +110,7 @@ def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every
                 meaning,
             ]
         )
-    figures = table(["", "Total", "Contingency", ""], rows)
+    figures = table(["", "Total", "Contingency", ""], rows, last_left=True)
     lines = sorted(forecast.lines, key=lambda line: -line.variance_share)
     shown = lines if every_line else lines[:10]
     line_rows = [
