@@ -67,6 +67,22 @@ class Ledger(Receipts, Commitments, Marks):
             ).fetchone()
         return None if row is None else dict(json.loads(row[0]))
 
+    def note_import(self, sha256: str, name: str, source: str, rows: int) -> None:
+        """Note that a bank or card file was imported."""
+        with self._writing() as connection:
+            connection.execute(
+                "INSERT INTO import_file (sha256, name, source, rows, recorded_at, who) VALUES (?, ?,"
+                " ?, ?, ?, ?)",
+                (sha256, name, source, rows, *self._stamp()),
+            )
+
+    def imported(self, sha256: str) -> bool:
+        """Tell whether a file of that content was imported."""
+        with self._reading() as connection:
+            return bool(
+                connection.execute("SELECT 1 FROM import_file WHERE sha256 = ?", (sha256,)).fetchone()
+            )
+
     def history(self, table: str | None = None, row_id: int | None = None) -> tuple[Change, ...]:
         """List who did what and when, oldest first: of all rows, of one table, or of one row."""
         conditions = {"tbl": table, "row_id": row_id}

@@ -69,7 +69,9 @@ class Marks(Store):
             If the amount is no whole number of minor units, or negative.
         """
         if not isinstance(amount_minor, int) or isinstance(amount_minor, bool) or amount_minor < 0:
-            message = f"line {line_id!r}: still to buy {amount_minor!r}. It must be whole minor units, zero or more."
+            message = (
+                f"line {line_id!r}: still to buy {amount_minor!r}. Give whole minor units, zero or more."
+            )
             raise LedgerError(message)
         day, (at, who) = self._day(date), self._stamp()
         with self._writing() as connection:

@@ -6,14 +6,12 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
-from typing import NoReturn
 
-from forecast.errors import LedgerError, UnbalancedError
+from forecast.spending.ledger.entries import checked, pair
 from forecast.spending.ledger.records import NewReceipt, Receipt, ReceiptKind, Split
 from forecast.spending.ledger.store import Store, iso_day, new_key
-from forecast.spending.money import exponent, format_plain
+from forecast.spending.money import format_plain
 
-_KINDS = ("payment", "refund", "deposit", "balance")
 _COLUMNS = (
     "r.id, r.entry_key, r.as_of, r.supplier, r.amount_minor, r.currency, r.kind, r.note, r.charged_minor,"
     " r.charged_currency, r.commitment_id, r.voids, r.recorded_at, r.who"
@@ -85,9 +83,9 @@ class Receipts(Store):
         LedgerError
             As for ``add_receipt``.
         """
-        checked = [_checked(entry) for entry in entries]
+        ready = [checked(entry) for entry in entries]
         with self._writing() as connection:
-            return tuple(self._insert(connection, entry) for entry in checked)
+            return tuple(self._insert(connection, entry) for entry in ready)
 
     def void_receipt(self, receipt_id: int, why: str, date: date | str | None = None) -> Receipt:
         """Take a receipt back by a new row with its amounts turned round; the receipt itself stays.
@@ -189,7 +187,8 @@ class Receipts(Store):
     def paid_by_line(self, as_of: date | str | None = None) -> dict[str, int]:
         """Add up what each line cost so far, in minor units of the build's currency.
 
-        Refunds and voids are taken off; a line of which nothing is left does not appear."""
+        Refunds and voids are taken off; a line of which nothing is left does not appear.
+        """
         sums = "SELECT s.line_id, sum(s.amount_minor) FROM split s"
         with self._reading() as connection:
             if as_of is None:
@@ -227,7 +226,7 @@ class Receipts(Store):
             amount_minor=sign * entry.amount_minor,
             currency=entry.currency,
             kind=entry.kind,
-            splits=tuple(Split(line, sign * amount) for line, amount in map(_pair, entry.splits)),
+            splits=tuple(Split(line, sign * amount) for line, amount in map(pair, entry.splits)),
             note=entry.note,
             charged_minor=None if entry.paid is None else sign * entry.paid[0],
             charged_currency=None if entry.paid is None else entry.paid[1],
@@ -301,61 +300,6 @@ class Receipts(Store):
 
 def _until(as_of: date | str | None) -> str:
     return "9999-12-31" if as_of is None else iso_day(as_of, "as of")
-
-
-def _pair(split: Split | tuple[str, int]) -> tuple[str, int]:
-    return (split.line_id, split.amount_minor) if isinstance(split, Split) else split
-
-
-def _is_whole(amount: object) -> bool:
-    return isinstance(amount, int) and not isinstance(amount, bool)
-
-
-def _checked(entry: NewReceipt) -> NewReceipt:
-    """Refuse a receipt that cannot be kept as it is."""
-    # A STRICT table alone would still take the text '12' for the number 12.
-    where = f"receipt of {entry.supplier or 'nobody'}, {entry.date}"
-    day = iso_day(entry.date, f"{where}: date")
-
-    def refuse(found: str, mend: str) -> NoReturn:
-        message = f"{where}: {found}. {mend}."
-        raise LedgerError(message)
-
-    if not entry.supplier.strip():
-        refuse("no supplier", "Say who was paid")
-    if entry.kind not in _KINDS:
-        refuse(f"kind {entry.kind!r}", f"Legal are {', '.join(_KINDS)}")
-    amounts = [("amount", entry.amount_minor, entry.currency)]
-    if entry.paid is not None:
-        amounts.append(("charged", *entry.paid))
-    for name, amount, currency in amounts:
-        exponent(currency)
-        if not _is_whole(amount) or not 0 < amount < 2**62:
-            refuse(
-                f"{name} {amount!r}",
-                "It must be a whole number of minor units above zero; money back is a refund",
-            )
-    if not entry.splits:
-        refuse("no line", "Say which line it is for")
-    pairs = [_pair(split) for split in entry.splits]
-    for line_id, amount in pairs:
-        if not isinstance(line_id, str) or not line_id.strip():
-            refuse("a split without a line", "Say which line each part is for")
-        if not _is_whole(amount) or abs(amount) >= 2**62:
-            refuse(f"split of line {line_id!r}: {amount!r}", "It must be a whole number of minor units")
-    _, total, currency = amounts[-1]
-    added = sum(amount for _, amount in pairs)
-    if added != total:
-        gap = total - added
-        word = "missing" if gap > 0 else "too much"
-        message = (
-            f"{where}: its splits add up to {format_plain(added, currency)} {currency}, the receipt is "
-            f"{format_plain(total, currency)} {currency}: {format_plain(abs(gap), currency)} {currency}"
-            f" {word}. "
-            "Correct a split, or split the rest evenly or by estimate."
-        )
-        raise UnbalancedError(message)
-    return replace(entry, date=day, supplier=entry.supplier.strip(), splits=tuple(pairs))
 
 
 def _fetch(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import getpass
 import sqlite3
+import threading
 import time
 import uuid
 from collections.abc import Callable, Iterator
@@ -63,6 +64,7 @@ class Store:
         self.path = Path(path)
         self.who = who if who is not None else _login_name()
         self._now = now
+        self._together = threading.local()
         with self._translated("open"):
             connection = self._connect(create=True)
             try:
@@ -125,8 +127,34 @@ class Store:
         return connection
 
     @contextmanager
+    def together(self) -> Iterator[None]:
+        """Make all calls inside one transaction: everything that they write is kept, or nothing.
+
+        Raises
+        ------
+        LedgerError
+            If the file cannot be written; and whatever is raised inside, after which nothing was kept.
+        """
+        if self._shared() is not None:
+            yield
+            return
+        with self._writing() as connection:
+            self._together.connection = connection
+            try:
+                yield
+            finally:
+                self._together.connection = None
+
+    def _shared(self) -> sqlite3.Connection | None:
+        found: sqlite3.Connection | None = getattr(self._together, "connection", None)
+        return found
+
+    @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
         """Give a connection that sees one moment of the file."""
+        if (shared := self._shared()) is not None:
+            yield shared
+            return
         with self._translated("read"):
             connection = self._connect()
             try:
@@ -138,6 +166,9 @@ class Store:
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
         """Give a connection inside a transaction: all that is done is kept, or nothing."""
+        if (shared := self._shared()) is not None:
+            yield shared
+            return
         with self._translated("write"):
             connection = self._connect()
             try:
