@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from forecast.build.formula import Constant, Formula, Larger, Product, Quotient, RoundedUp, Smaller, Sum
 from forecast.errors import RuleError
 from forecast.trade.arrival import NOTHING, above, at_most, less
-from forecast.trade.rules import Rules
+from forecast.trade.rules import Rules, eu_members
 from forecast.trade.rules.model import CostPart, Effect, Levy
 
 ADDED_TO_DUTY: tuple[Effect, ...] = ("no duty", "no duty and tax")
@@ -167,20 +167,20 @@ def duty(book: RuleBook, articles: Sequence[Article], value: Formula) -> Charge:
     RuleError
         When a tariff code has no rate.
     """
-    by_rate: dict[str, list[Article]] = {}
+    by_rate: dict[Formula, list[Article]] = {}
+    words: dict[Formula, str] = {}
     for article in articles:
-        by_rate.setdefault(book.duty_id(article.hs), []).append(article)
+        id = book.duty_id(article.hs)
+        by_rate.setdefault(book.get(id), []).append(article)
+        words[book.get(id)] = book.say(id)
     price = Sum(tuple(article.price for article in articles))
-    pieces = tuple(
-        Product((book.get(id), _share(group, articles, value, price))) for id, group in by_rate.items()
-    )
+    pieces = tuple(Product((rate, _share(group, articles, value, price))) for rate, group in by_rate.items())
     formula: Formula = pieces[0] if len(pieces) == 1 else Sum(pieces)
-    said = [f"{id.removeprefix('duty.')} at {book.say(id)}" for id in by_rate]
-    working = (
-        f"{{customs_value}} × {book.say(next(iter(by_rate)))}"
-        if len(by_rate) == 1
-        else f"{{customs_value}}, shared out by price: {', '.join(said)}"
-    )
+    if len(by_rate) == 1:
+        working = f"{{customs_value}} × {next(iter(words.values()))}"
+    else:
+        said = [f"{_codes(group)} at {words[rate]}" for rate, group in by_rate.items()]
+        working = f"{{customs_value}}, shared out by price: {', '.join(said)}"
     if factors := _liable(book, price, ADDED_TO_DUTY):
         formula = Product((formula, *factors))
     for rule in book.rules.thresholds:
@@ -190,6 +190,10 @@ def duty(book: RuleBook, articles: Sequence[Article], value: Formula) -> Charge:
             flat = Product((book.sum_of_money(rule.flat), Constant(subheadings), at_most(price, limit)))
             formula = Sum((Product((formula, above(price, limit))), flat))
     return Charge("duty", "Customs duty", formula, working)
+
+
+def _codes(group: Sequence[Article]) -> str:
+    return " and ".join(dict.fromkeys(article.hs for article in group))
 
 
 def _share(group: Sequence[Article], articles: Sequence[Article], value: Formula, price: Formula) -> Formula:
@@ -241,8 +245,6 @@ def additional_duties(
 
 
 def _eu() -> frozenset[str]:
-    from forecast.trade.rules import eu_members
-
     return frozenset(eu_members())
 
 

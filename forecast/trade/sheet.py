@@ -116,7 +116,10 @@ class Sheet:
         if all(stage.id != id for stage in self.stages):
             when = "today" if day <= 0 else f"in {day:g} days"
             name = f"{self.home} for one {currency} {when}"
-            self.stages.append(Stage(id, name, formula, f"{{{path.rate_id}}} today", self.home))
+            working = f"{{{path.rate_id}}} today"
+            if day > 0 and path.volatility > 0:
+                working += f", moved at random by {100 * path.volatility:.3g} % a year until then"
+            self.stages.append(Stage(id, name, formula, working, self.home))
         return formula, f"{{{id}}}"
 
     def customs_rate(self, currency: str) -> Formula:

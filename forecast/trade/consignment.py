@@ -1,0 +1,181 @@
+"""Writes a consignment out into lines: what it costs at the seller's, on the way, at the border and to the door.
+
+Every line is a formula over figures and earlier lines, so a dearer kit drags duty and tax along in each trial, and
+one path of the exchange rate moves price, duty and tax together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from datetime import date
+from types import MappingProxyType
+
+from forecast.build.consignment import Consignment, figures_in
+from forecast.build.figures import Known
+from forecast.build.formula import Constant, Formula
+from forecast.errors import RuleError
+from forecast.trade.currency import CurrencyPath
+from forecast.trade.customs import RuleBook
+from forecast.trade.entry import EntryWriter
+from forecast.trade.expansion import ComputedEvent, ComputedLine, Expansion, Stage
+from forecast.trade.incoterms import IncotermsRule, incoterm
+from forecast.trade.journey import Journey, write_journey
+from forecast.trade.rules import Rules, load_arrival, load_carriage, load_rules
+from forecast.trade.sheet import Sheet, times, total
+
+__all__ = ["ComputedEvent", "ComputedLine", "Expansion", "Stage", "customs_day", "expand", "payment_days"]
+
+
+def customs_day(consignment: Consignment) -> float:
+    """Give the days until the customs entry: as given, or the balance's day and the usual time on the way."""
+    if consignment.customs_days is not None:
+        return consignment.customs_days
+    return consignment.balance_days + load_arrival().days_on_the_way[consignment.mode]
+
+
+def payment_days(consignments: Iterable[Consignment], country: str, home: str) -> dict[str, frozenset[float]]:
+    """Give the days on which a rate of exchange is read, by foreign currency.
+
+    Parameters
+    ----------
+    consignments : iterable of Consignment
+        All of a build, so that they share one path per currency.
+    country, home : str
+        The build's country and currency.
+
+    Returns
+    -------
+    dict
+        Days by currency, for `forecast.trade.currency.build_paths`.
+    """
+    found: dict[str, set[float]] = {}
+    local = load_rules(country).currency
+    for one in consignments:
+        entry = customs_day(one)
+        days = {one.balance_days, one.day_of_freight, entry}
+        deposit = {one.deposit_days} if one.deposit > 0 else set()
+        named = {figure.currency for _, figure in figures_in(one) if figure.currency}
+        for code in named | ({one.currency} if one.currency else set()):
+            found.setdefault(code, set()).update(days | deposit)
+        found.setdefault(local, set()).add(entry)
+    return {code: frozenset(days) for code, days in sorted(found.items()) if code != home}
+
+
+def expand(
+    consignment: Consignment,
+    country: str,
+    currency: str,
+    paths: Mapping[str, CurrencyPath],
+    on: date,
+    rules: Rules | None = None,
+) -> Expansion:
+    """Write a consignment out.
+
+    Parameters
+    ----------
+    consignment : Consignment
+    country, currency : str
+        The build's country and currency.
+    paths : mapping
+        Path by foreign currency; see `payment_days` and `forecast.trade.currency.build_paths`.
+    on : datetime.date
+        The day for which rule figures are judged outdated.
+    rules : Rules, optional
+        Other rules than those on file for the country.
+
+    Returns
+    -------
+    Expansion
+
+    Raises
+    ------
+    RuleError
+        When the country, a tariff code, a currency, an override or an additional duty is not known.
+    """
+    rules = load_rules(country) if rules is None else rules
+    if rules.currency != currency and rules.base_step:
+        rules = replace(rules, base_step=0.0)  # a step of the country's money is none of the build's
+    rule = incoterm(consignment.incoterm)
+    sheet = Sheet(consignment, currency, paths, customs_day(consignment))
+    if rules.currency not in {currency, *paths} and rules.thresholds and not rules.levies:
+        rules = replace(rules, thresholds=())
+        sheet.note(
+            f"What {rules.name} exempts or treats apart by a small value is left out, for want of a rate: add "
+            f"[currency.{rules.currency}] if the goods are worth next to nothing."
+        )
+    carriage = _carriage(consignment)
+    book = _book(sheet, rules, carriage)
+    _say_rule(sheet, rule)
+    journey = write_journey(sheet, rule, carriage)
+    EntryWriter(sheet, rule, book, journey, on).write()
+    _margin(sheet, journey)
+    return Expansion(
+        consignment=consignment.id,
+        lines=tuple(sheet.lines),
+        stages=tuple(sheet.stages),
+        events=tuple(sheet.events),
+        inputs=MappingProxyType(dict(sheet.inputs)),
+        notes=tuple(sheet.notes),
+        warnings=rules.warnings(on, frozenset(book.used)),
+    )
+
+
+def _carriage(consignment: Consignment) -> dict[str, float]:
+    """Give the overridden figures of how carriers count, which must be known numbers."""
+    known = load_carriage()
+    found: dict[str, float] = {}
+    for id, figure in consignment.overrides.items():
+        if id in known:
+            if not isinstance(figure, Known):
+                message = f"consignment {consignment.id!r}.overrides {id!r}: found a range. Write one number."
+                raise RuleError(message)
+            found[id] = figure.value
+    return found
+
+
+def _book(sheet: Sheet, rules: Rules, carriage: Mapping[str, float]) -> RuleBook:
+    formulas: dict[str, Formula] = {}
+    words: dict[str, str] = {}
+    for id, figure in sheet.consignment.overrides.items():
+        if id not in carriage:
+            formulas[id] = sheet.figure(f"overrides.{id}", figure)
+            words[id] = sheet.say(formulas[id])
+    try:
+        return RuleBook(rules, formulas, lambda formula: sheet.local(rules.currency, formula), words)
+    except RuleError as error:
+        message = f"consignment {sheet.consignment.id!r}: {error}"
+        raise RuleError(message) from None
+
+
+def _say_rule(sheet: Sheet, rule: IncotermsRule) -> None:
+    bought = sheet.consignment
+    if rule.sea_only and bought.mode != "sea":
+        better = {"FOB": "FCA", "CFR": "CPT", "CIF": "CIP"}[rule.code]
+        sheet.note(
+            f"{rule.code} is meant for goods put on board a ship, but these travel by {bought.mode}: "
+            f"ask the seller whether {better} is meant."
+        )
+    if rule.code == "DDP":
+        sheet.note(
+            "DDP: the seller pays freight, duty and import tax; their lines are left out. Many foreign sellers "
+            "cannot clear goods in your country, and the bill then comes to you. Have it in writing who is "
+            "importer of record, and look at the same consignment under DAP to see what is at stake."
+        )
+
+
+def _margin(sheet: Sheet, journey: Journey) -> None:
+    """Write what card or bank add to payments: the consignment's own percentage, or each currency's."""
+    own = sheet.consignment.card_margin
+    parts: list[Formula] = []
+    said: list[str] = []
+    for cost in journey.payments:
+        if cost.currency == sheet.home:
+            percent = own if own is not None and sheet.consignment.currency in (None, sheet.home) else 0.0
+        else:
+            percent = own if own is not None else sheet.paths[cost.currency].margin
+        if percent > 0:
+            parts.append(times(Constant(percent / 100), cost.line))
+            said.append(f"{percent:g} % × {{{cost.line.id}}}")
+    if parts:
+        sheet.add("margin", "Card or bank margin", "import", total(*parts), " + ".join(said))

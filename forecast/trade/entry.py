@@ -1,0 +1,353 @@
+"""Writes out what a consignment costs from the border to the door: duty, levies, tax and arrival charges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+
+from forecast.build.figures import Figure, Known
+from forecast.build.formula import Constant, Formula, LineValue, Product
+from forecast.build.schema import Group
+from forecast.trade import customs
+from forecast.trade.arrival import Step, charged_days, disbursement, storage
+from forecast.trade.chargeable import UNITS
+from forecast.trade.expansion import ComputedEvent
+from forecast.trade.incoterms import IncotermsRule, buyer_pays
+from forecast.trade.journey import Journey
+from forecast.trade.rules import doubt, eu_members, load_arrival
+from forecast.trade.sheet import Sheet, times, total
+
+COMMON = "Common practice, yours to overwrite."
+
+
+@dataclass(frozen=True)
+class _Charge:
+    """A charge on arrival that is one figure: its line, who pays it, and what it is counted in."""
+
+    id: str
+    label: str
+    cost: str
+    group: Group
+    per_unit: bool = False
+    widened: bool = False
+
+
+CHARGES = (
+    _Charge("terminal", "Terminal and unpacking", "unloading_at_arrival_terminal", "import", True, True),
+    _Charge("documents", "Documents and handover", "unloading_at_arrival_terminal", "import", False, True),
+    _Charge("surcharges", "Port and fuel surcharges", "unloading_at_arrival_terminal", "import", False, True),
+    _Charge("entry", "Customs entry by the agent", "import_clearance", "import"),
+    _Charge("delivery", "Delivery to the door", "carriage_to_named_destination", "freight"),
+)
+
+
+class EntryWriter:
+    """Writes the lines after the border.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    rule : IncotermsRule
+        The consignment's.
+    book : RuleBook
+        The country's figures with the consignment's overrides.
+    journey : Journey
+        What stands on the sheet already.
+    on : datetime.date
+        The day for which figures are judged outdated.
+    """
+
+    def __init__(
+        self, sheet: Sheet, rule: IncotermsRule, book: customs.RuleBook, journey: Journey, on: date
+    ) -> None:
+        self.sheet = sheet
+        self.rule = rule
+        self.book = book
+        self.journey = journey
+        self.on = on
+        self.defaults = load_arrival()
+        self.mode = sheet.consignment.mode
+
+    def write(self) -> None:
+        """Write all lines after the border, each after those that it depends on."""
+        arrival = self._arrival_lines()
+        advanced: list[LineValue] = []
+        if buyer_pays(self.rule.code, "import_duty_and_tax"):
+            advanced = self._duty_and_tax(arrival)
+        if advanced and buyer_pays(self.rule.code, "import_clearance"):
+            self._disbursement(advanced)
+        if buyer_pays(self.rule.code, "import_clearance"):
+            self._examination()
+
+    # Duty and tax
+
+    def _duty_and_tax(self, arrival: list[LineValue]) -> list[LineValue]:
+        sheet, book, bought = self.sheet, self.book, self.sheet.consignment
+        rules = book.rules
+        parts = replace(self.journey.parts, arrival=total(self.journey.parts.arrival, *arrival))
+        value = customs.customs_value(book, parts)
+        value_words = sheet.stage(
+            "customs_value", "Customs value", value, rules.customs_value.words, sheet.home
+        )
+        articles = self.journey.articles
+        dues = [customs.duty(book, articles, value)]
+        due_lines = [self._due("duty", "Customs duty", dues, value_words)]
+        extra = customs.additional_duties(book, articles, value, bought.origin, bought.additional)
+        if extra:
+            due_lines.append(self._due("additional_duty", "Additional duty", list(extra), value_words))
+        state: list[LineValue] = []
+        charges = customs.levies(book, value, self.mode)
+        if charges:
+            state.append(self._due("levies", "State charges on the entry", list(charges), value_words))
+        lines = [*due_lines, *state]
+        if rules.tax is not None:
+            taxed = replace(parts, arrival=self._taxed_arrival(parts.arrival))
+            base = customs.tax_base(book, taxed, value, total(*due_lines), total(*state))
+            charge = customs.tax(book, articles, base)
+            said = rules.tax_base.words if rules.tax_base else ""
+            base_words = sheet.stage("tax_base", "Tax base", base, said, sheet.home)
+            if charge is not None:
+                lines.append(self._due("tax", charge.label, [charge], base_words))
+        self._remarks()
+        return lines
+
+    def _due(self, name: str, label: str, charges: list[customs.Charge], words: str) -> LineValue:
+        """Write one line for charges of the state, with the sources of its figures and their doubts."""
+        rules = self.book.rules
+        working = " + ".join(charge.working for charge in charges)
+        for placeholder in ("{customs_value}", "{tax_base}"):
+            working = working.replace(placeholder, words)
+        used = [id for id in self._figures_of(name) if id in rules.figures and id in self.book.used]
+        sources = [f"{rules.figures[id].label}: {rules.figures[id].source}." for id in used]
+        doubts = [str(found) for found in rules.warnings(self.on, frozenset(used))]
+        own = sorted(id for id in self._figures_of(name) if id in self.book.overrides)
+        if own:
+            sources.append(f"Your own figure: {', '.join(own)}.")
+        formula = total(*(charge.formula for charge in charges))
+        return self.sheet.add(name, label, "import", formula, working, " ".join(sources), " ".join(doubts))
+
+    def _figures_of(self, name: str) -> list[str]:
+        """Name the rule figures that a line of the state reads."""
+        rules, bought = self.book.rules, self.sheet.consignment
+        known = dict.fromkeys([*rules.figures, *self.book.overrides])
+        if name == "duty":
+            codes = {self.book.duty_id(item.hs) for item in bought.items}
+            limits = {x for t in rules.thresholds for x in (t.at_most, t.flat) if t.effect != "no small tax"}
+            return [id for id in known if id in codes or id in limits]
+        if name == "additional_duty":
+            rates = [rule.rate for rule in rules.additional if rule.id in bought.additional]
+            totals = [f"{id}.total." for id in bought.additional]
+            return [id for id in known if id in rates or any(id.startswith(t) for t in totals)]
+        if name == "tax":
+            return [id for id in known if id == rules.tax]
+        mine = [levy for levy in rules.levies if not levy.modes or self.mode in levy.modes]
+        read = {
+            id
+            for levy in mine
+            for id in (levy.amount, levy.rate, levy.minimum, levy.maximum, levy.above, levy.at_least)
+        }
+        return [id for id in known if id in read]
+
+    def _taxed_arrival(self, actual: Formula) -> Formula:
+        """Give the arrival costs that enter the tax base: the actual ones, or the authority's agreed amounts."""
+        if not self.sheet.consignment.agreed_arrival:
+            return actual
+        kg = self.journey.gross_kg
+        agreed = None if kg is None else customs.agreed_arrival(self.book, self.mode, kg)
+        if agreed is None:
+            self.sheet.note(
+                f"agreed_arrival: {self.book.rules.name} has no agreed amounts for this mode, or no boxes are "
+                "given; the actual arrival costs enter the tax base."
+            )
+            return actual
+        self.sheet.note("The tax base holds the authority's agreed arrival costs instead of the actual ones.")
+        return agreed
+
+    def _remarks(self) -> None:
+        rules, bought = self.book.rules, self.sheet.consignment
+        codes = [item.hs for item in bought.items]
+        origin = bought.origin
+        for preference in rules.preferences:
+            if origin in preference.origins or ("EU" in preference.origins and _in_eu(origin)):
+                self.sheet.note(f"Origin {origin}: {preference.words} ({preference.source})")
+        for remark in rules.remarks:
+            fits_code = not remark.hs or any(code.startswith(remark.hs) for code in codes)
+            if fits_code and (not remark.origins or origin in remark.origins):
+                self.sheet.note(f"{rules.name}: {remark.words}")
+        for rule in rules.additional:
+            if rule.id not in bought.additional and (not rule.origins or origin in rule.origins):
+                self.sheet.note(
+                    f'{rules.name}: {rule.words} It is not counted; additional = ["{rule.id}"] counts it.'
+                )
+        for basis, what in ((rules.customs_value, "customs value"), (rules.tax_base, "tax base")):
+            if basis is not None and basis.certainty != "verified":
+                self.sheet.note(f"{rules.name}: what enters the {what} was not verified ({basis.source}).")
+
+    # Arrival
+
+    def _default(self, id: str, widened: bool = False) -> tuple[Figure | None, str]:
+        found = self.defaults.charge(self.mode, id)
+        if found is None:
+            return None, ""
+        is_money = found.unit.startswith("money")
+        scale = self.defaults.scale.get(self.sheet.home, 1.0) if is_money else 1.0
+        widen = self.defaults.widen if widened and self.rule.is_c_rule else 1.0
+        if is_money and self.sheet.home not in self.defaults.scale:
+            self.sheet.note(
+                f"The usual arrival charges are in money like euros and may be far off in {self.sheet.home}: "
+                "overwrite them."
+            )
+        warning = doubt(found, "Arrival", self.on)
+        note = found.note if warning is None else f"{COMMON} {found.note}"
+        return found.as_figure(scale, widen), note.strip()
+
+    def _arrival_lines(self) -> list[LineValue]:
+        """Write terminal, documents, surcharges, entry, delivery and storage; give those in the tax base."""
+        bought = self.sheet.consignment
+        lines: list[LineValue] = []
+        widened = False
+        for charge in CHARGES:
+            own: Figure | None = getattr(bought.arrival, charge.id)
+            if not self._is_mine(charge.cost):
+                if own is not None:
+                    self.sheet.note(
+                        f"{self.rule.code}: the seller pays it; the line {charge.id} is left out."
+                    )
+                continue
+            figure, note = (own, "") if own is not None else self._default(charge.id, charge.widened)
+            if figure is None or (isinstance(figure, Known) and figure.value == 0):
+                continue
+            widened = widened or (own is None and charge.widened)
+            lines.append(self._charge_line(charge, figure, note))
+        if widened and self.rule.is_c_rule:
+            self.sheet.note(
+                f"{self.rule.code}: the seller picks the forwarder, and the buyer pays that forwarder's charges "
+                f"on arrival; the usual ranges are widened, their high ends × {self.defaults.widen:g}. Ask for "
+                "the arrival charges before ordering."
+            )
+        if buyer_pays(self.rule.code, "import_clearance") and (stored := self._storage()) is not None:
+            lines.append(stored)
+        return lines
+
+    def _is_mine(self, cost: str) -> bool:
+        if cost == "carriage_to_named_destination" and self.rule.is_c_rule:
+            if buyer_pays(self.rule.code, cost):
+                return True
+            self.sheet.note(
+                f"{self.rule.code}: carriage beyond the named place is the buyer's, and the place is taken for a "
+                "port or depot. Where it is your door, write arrival = { delivery = 0 }."
+            )
+            return True
+        return buyer_pays(self.rule.code, cost)
+
+    def _units(self) -> tuple[Formula, str]:
+        if self.journey.units is not None:
+            return self.journey.units, f"{{{self.sheet.id('chargeable')}}} {UNITS[self.mode]}"
+        if self.mode == "sea":
+            self.sheet.note("No boxes are given: arrival charges count 1 W/M, the least that is charged.")
+            return Constant(1), "1 W/M"
+        self.sheet.note("No boxes are given: arrival charges per kg count 100 kg. Add boxes = [ … ].")
+        return Constant(100), "100 kg"
+
+    def _charge_line(self, charge: _Charge, figure: Figure, note: str) -> LineValue:
+        money = self.sheet.money(f"arrival.{charge.id}", figure)
+        formula, working = self.sheet.paid(money, self.sheet.customs_day)
+        if charge.per_unit:
+            units, words = self._units()
+            formula, working = Product((units, formula)), f"{words} × {working}"
+        return self.sheet.add(charge.id, charge.label, charge.group, formula, working, note)
+
+    def _storage(self) -> LineValue | None:
+        sheet, said = self.sheet, self.sheet.consignment.storage
+        usual_rate, note = self._default("storage_rate")
+        usual_days, _ = self._default("storage_days")
+        days = said.days if said.days is not None else usual_days
+        if (not said.steps and usual_rate is None) or days is None:
+            return None
+        free = self.defaults.charge(self.mode, "storage_free")
+        free_days = said.free_days if said.free_days is not None else (free.value if free else 0.0)
+        if said.steps:
+            note = ""
+            rates = [sheet.money(f"storage.step{n}", step.rate) for n, step in enumerate(said.steps, 1)]
+            steps = [
+                Step(sheet.paid(money, sheet.customs_day)[0], step.days)
+                for money, step in zip(rates, said.steps, strict=True)
+            ]
+            words = ", then ".join(
+                f"{money.words}" + (f" for {step.days:g} days" if step.days else "")
+                for money, step in zip(rates, said.steps, strict=True)
+            )
+        else:
+            later = self.defaults.charge(self.mode, "storage_later")
+            rate = sheet.figure("storage.rate", usual_rate) if usual_rate else Constant(0)
+            dearer = times(rate, Constant(later.value if later else 1.0))
+            steps = [Step(rate, 7), Step(dearer)]
+            words = f"{sheet.say(rate)} for 7 days, then × {later.value if later else 1:g}"
+        spent = sheet.figure("storage.days", days)
+        units, units_words = self._units()
+        least = None
+        if said.minimum is not None:
+            money = sheet.money("storage.minimum", said.minimum)
+            least, _ = sheet.paid(money, sheet.customs_day)
+        charged = sheet.stage(
+            "storage_days",
+            "Charged days of storage",
+            charged_days(spent, Constant(free_days)),
+            f"{sheet.say(spent)} days less {free_days:g} free ones, rounded up",
+            "days",
+        )
+        return sheet.add(
+            "storage",
+            "Storage at the depot",
+            "import",
+            storage(units, spent, Constant(free_days), steps, least),
+            f"{units_words} × {charged} days × {words}",
+            note,
+        )
+
+    def _disbursement(self, advanced: list[LineValue]) -> None:
+        sheet, said = self.sheet, self.sheet.consignment.arrival
+        usual_percent, note = self._default("disbursement_percent")
+        usual_least, _ = self._default("disbursement_minimum")
+        percent = said.disbursement_percent if said.disbursement_percent is not None else usual_percent
+        least = said.disbursement_minimum if said.disbursement_minimum is not None else usual_least
+        share = sheet.figure("arrival.disbursement_percent", percent) if percent else Constant(0)
+        if least is not None:
+            money = sheet.money("arrival.disbursement_minimum", least)
+            minimum, words = sheet.paid(money, sheet.customs_day)
+        else:
+            minimum, words = Constant(0), "0"
+        if share == Constant(0) and minimum == Constant(0):
+            return
+        names = " + ".join(f"{{{line.id}}}" for line in advanced)
+        sheet.add(
+            "disbursement",
+            "Fee for advancing duty and tax",
+            "import",
+            disbursement(total(*advanced), share, minimum),
+            f"the larger of {words} and {sheet.say(share)} % × ({names})",
+            "" if said.disbursement_percent is not None else note,
+        )
+
+    def _examination(self) -> None:
+        sheet, said = self.sheet, self.sheet.consignment.examination
+        chance_figure = self.defaults.charge(self.mode, "examination_chance")
+        usual_cost, note = self._default("examination_cost")
+        if said is not None:
+            chance, cost, note = said.chance, said.cost, ""
+        elif chance_figure is not None and usual_cost is not None:
+            chance, cost = chance_figure.value, usual_cost
+        else:
+            return
+        if chance == 0:
+            return
+        money = sheet.money("examination.cost", cost)
+        formula, _ = sheet.paid(money, sheet.customs_day)
+        id = sheet.id("examination")
+        sheet.events.append(
+            ComputedEvent(id, f"Customs examine {sheet.consignment.title}", chance, formula, note)
+        )
+
+
+def _in_eu(origin: str | None) -> bool:
+    return origin in eu_members()

@@ -1,0 +1,274 @@
+"""Writes out what a consignment costs up to the border: goods, crating, freight, insurance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from forecast.build.consignment import Box, Consignment
+from forecast.build.figures import Figure
+from forecast.build.formula import Constant, Formula, Larger, LineValue, Product, Sum
+from forecast.trade.arrival import insurance_premium, less
+from forecast.trade.chargeable import UNITS, BoxSize, chargeable_quantity, volume, weight
+from forecast.trade.customs import Article, Parts
+from forecast.trade.incoterms import IncotermsRule, buyer_pays, who_pays
+from forecast.trade.sheet import Money, Sheet, times, total
+
+
+@dataclass(frozen=True)
+class Cost:
+    """A line that the buyer pays up to the border, and the same cost at the customs rate."""
+
+    line: LineValue
+    customs: Formula
+    currency: str
+
+
+@dataclass(frozen=True)
+class Journey:
+    """The costs up to the border.
+
+    Attributes
+    ----------
+    articles : tuple of Article
+        Goods by tariff code at the customs rate.
+    parts : Parts
+        Costs for the customs value and the tax base; what happens after the border is not in yet.
+    units : Formula or None
+        Chargeable quantity; None where no boxes are given.
+    gross_kg : Formula or None
+        Weight of all boxes.
+    payments : tuple of Cost
+        Lines that a card or bank may add a margin to.
+    """
+
+    articles: tuple[Article, ...]
+    parts: Parts
+    units: Formula | None
+    gross_kg: Formula | None
+    payments: tuple[Cost, ...]
+
+
+def write_journey(sheet: Sheet, rule: IncotermsRule, carriage: Mapping[str, float]) -> Journey:
+    """Write the lines up to the border.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    rule : IncotermsRule
+        The consignment's.
+    carriage : mapping
+        Overridden figures of how carriers count.
+
+    Returns
+    -------
+    Journey
+    """
+    bought = sheet.consignment
+    goods = [_goods_line(sheet, place) for place in range(len(bought.items))]
+    articles = tuple(Article(item.hs, cost.customs) for item, cost in zip(bought.items, goods, strict=True))
+    units, kg, units_words = _quantity(sheet, carriage)
+    before: list[Cost] = []
+    if bought.crating is not None:
+        before.append(_plain(sheet, "crating", "Crating", bought.crating, bought.balance_days))
+    if (export := _export(sheet, rule)) is not None:
+        before.append(export)
+    freight = _freight(sheet, rule, units, units_words)
+    price: Formula = total(*(cost.customs for cost in goods))
+    carried: list[Formula] = [freight.customs] if freight else []
+    onward: list[Formula] = []
+    for name, shown, target in (
+        ("shown_freight", bought.shown_freight, carried),
+        ("shown_delivery", bought.shown_delivery, onward),
+    ):
+        if shown is None:
+            continue
+        if not rule.seller_ships:
+            sheet.note(f"{bought.incoterm}: the price holds no carriage, so {name} is left out.")
+            continue
+        inside = sheet.at_customs(sheet.money(name, shown, bought.currency))
+        price = less(price, inside)
+        target.append(inside)
+    insurance = _insurance(sheet, rule, [*goods, *before, *([freight] if freight else [])], carriage)
+    return Journey(
+        articles=articles,
+        parts=Parts(
+            price=price,
+            export=total(*(cost.customs for cost in before)),
+            freight=total(*carried),
+            insurance=insurance or Constant(0),
+            arrival=total(*onward),
+        ),
+        units=units,
+        gross_kg=kg,
+        payments=(*goods, *before, *([freight] if freight else [])),
+    )
+
+
+def _goods_line(sheet: Sheet, place: int) -> Cost:
+    """Write one of the goods: its price, the deposit at one day's rate and the balance at another's."""
+    bought = sheet.consignment
+    item = bought.items[place]
+    money = sheet.money(f"{item.id}.price", item.price, bought.currency)
+    if money.currency == sheet.home:
+        formula, working = money.amount, f"{money.words} {sheet.home}"
+    else:
+        formula, working = _in_two_payments(sheet, money)
+    label = item.name or item.id.replace("_", " ").replace("-", " ").capitalize()
+    line = sheet.add(item.id, label, item.group, formula, working)
+    customs: Formula = line if money.currency == sheet.home else sheet.at_customs(money)
+    return Cost(line, customs, money.currency)
+
+
+def _in_two_payments(sheet: Sheet, money: Money) -> tuple[Formula, str]:
+    bought = sheet.consignment
+    share = bought.deposit
+    parts: list[Formula] = []
+    said: list[str] = []
+    for part, day in ((share, bought.deposit_days), (round(1 - share, 12), bought.balance_days)):
+        if part > 0:
+            rate, words = sheet.rate(money.currency, day)
+            parts.append(times(Constant(part), rate))
+            said.append(f"{100 * part:.4g} % at {words}")
+    return times(money.amount, total(*parts)), f"{money.words} {money.currency}: {', '.join(said)}"
+
+
+def _plain(sheet: Sheet, name: str, label: str, figure: Figure, day: float, note: str = "") -> Cost:
+    """Write a line that is one figure, paid on one day."""
+    money = sheet.money(name, figure)
+    formula, working = sheet.paid(money, day)
+    line = sheet.add(name, label, "freight", formula, working, note)
+    customs: Formula = line if money.currency == sheet.home else sheet.at_customs(money)
+    return Cost(line, customs, money.currency)
+
+
+def _export(sheet: Sheet, rule: IncotermsRule) -> Cost | None:
+    bought = sheet.consignment
+    mine = [
+        cost
+        for cost in ("pre_carriage_to_export_terminal", "export_clearance", "origin_terminal_handling")
+        if buyer_pays(rule.code, cost)
+    ]
+    if bought.export_inland is None:
+        if rule.code == "EXW":
+            sheet.note(
+                "EXW: carriage to the port, export clearance and loading are the buyer's, and no export_inland "
+                "is given. Add export_inland = …, or ask the seller for FCA."
+            )
+        elif mine:
+            sheet.note(
+                f"{rule.code}: handling at the terminal of departure is the buyer's; it is taken to be part of "
+                "the freight. Add export_inland = … where it is charged apart."
+            )
+        return None
+    if not mine:
+        sheet.note(
+            f"{rule.code}: the seller pays all costs in the export country; the line export is left out."
+        )
+        return None
+    return _plain(sheet, "export", "Costs in the export country", bought.export_inland, bought.balance_days)
+
+
+def _quantity(sheet: Sheet, carriage: Mapping[str, float]) -> tuple[Formula | None, Formula | None, str]:
+    bought = sheet.consignment
+    if not bought.boxes:
+        return None, None, ""
+    boxes = [_box(sheet, place, box) for place, box in enumerate(bought.boxes, start=1)]
+    kg = weight(boxes)
+    units = chargeable_quantity(bought.mode, boxes, carriage)
+    cubic = sheet.stage("volume", "Volume of all boxes", volume(boxes), _sizes(sheet, bought, boxes), "m3")
+    heavy = sheet.stage("weight", "Weight of all boxes", kg, "all boxes together", "kg")
+    working = {
+        "courier": "for each box the larger of kg and cm³ / 5,000, rounded up",
+        "air": f"the larger of {heavy} kg and {cubic} m³ × 1,000,000 / 6,000, rounded up",
+        "sea": f"the largest of {cubic} m³, {heavy} kg / 1,000 and the minimum of 1",
+        "road": f"the larger of {heavy} kg and {cubic} m³ × 333 kg, rounded up",
+    }[bought.mode]
+    if any(id.startswith(bought.mode) for id in carriage):
+        working += " (with your own figures)"
+    words = sheet.stage("chargeable", "Chargeable quantity", units, working, UNITS[bought.mode])
+    return units, kg, words
+
+
+def _box(sheet: Sheet, place: int, box: Box) -> BoxSize:
+    name = f"box{place}"
+    return BoxSize(
+        length=sheet.figure(f"{name}.length", box.length),
+        width=sheet.figure(f"{name}.width", box.width),
+        height=sheet.figure(f"{name}.height", box.height),
+        weight=sheet.figure(f"{name}.weight", box.weight),
+        count=box.count,
+    )
+
+
+def _sizes(sheet: Sheet, bought: Consignment, boxes: list[BoxSize]) -> str:
+    return " + ".join(
+        f"{box.count} × {sheet.say(box.length)} × {sheet.say(box.width)} × {sheet.say(box.height)} cm"
+        for box in boxes
+    )
+
+
+def _freight(sheet: Sheet, rule: IncotermsRule, units: Formula | None, units_words: str) -> Cost | None:
+    bought = sheet.consignment
+    given = bought.freight if bought.freight is not None else bought.freight_rate
+    if not buyer_pays(rule.code, "main_carriage"):
+        if given is not None:
+            sheet.note(
+                f"{rule.code}: the seller pays the freight; the line freight is left out. What the invoice "
+                "shows as freight inside the price goes into shown_freight."
+            )
+        return None
+    if given is None:
+        sheet.note(
+            f"{rule.code}: the freight is the buyer's, and none is given. Add freight = … or "
+            "freight_rate = … with boxes."
+        )
+        return None
+    if bought.freight is not None or units is None:
+        return _plain(sheet, "freight", "Freight", given, bought.day_of_freight)
+    money = sheet.money("freight_rate", given)
+    amount: Formula = Product((units, money.amount))
+    words = f"{units_words} {UNITS[bought.mode]} × {money.words}"
+    if bought.freight_minimum is not None:
+        least = sheet.money("freight_minimum", bought.freight_minimum, money.currency)
+        amount = Larger((least.amount, amount))
+        words += f", at least {least.words}"
+    formula, working = sheet.paid(Money(amount, money.currency, words), bought.day_of_freight)
+    line = sheet.add("freight", "Freight", "freight", formula, working)
+    customs: Formula = (
+        line if money.currency == sheet.home else times(amount, sheet.customs_rate(money.currency))
+    )
+    return Cost(line, customs, money.currency)
+
+
+def _insurance(
+    sheet: Sheet, rule: IncotermsRule, insured: list[Cost], carriage: Mapping[str, float]
+) -> LineValue | None:
+    percent = sheet.consignment.insurance_percent
+    if who_pays(rule.code, "cargo_insurance") == "seller":
+        cover = "minimum cover" if rule.code == "CIF" else "wide cover"
+        text = f"{rule.code}: the seller insures the transit ({cover})"
+        sheet.note(text + ("; the line insurance is left out." if percent else "."))
+        return None
+    at_risk = rule.code not in ("DAP", "DPU", "DDP")
+    if not percent:
+        if at_risk:
+            sheet.note(
+                f"{rule.code}: damage on the way is the buyer's risk ({rule.risk_passes}), and no insurance is "
+                "counted. Add insurance_percent = … to insure it."
+            )
+        return None
+    if not at_risk:
+        sheet.note(f"{rule.code}: the seller bears the risk of the transit; insuring it may be needless.")
+    uplift = carriage.get("insurance.uplift", 1.10)
+    base = Sum(tuple(cost.line for cost in insured))
+    working = f"{percent:g} % of {100 * uplift:.4g} % of (" + " + ".join(
+        f"{{{cost.line.id}}}" for cost in insured
+    )
+    return sheet.add(
+        "insurance",
+        "Transit insurance",
+        "freight",
+        insurance_premium(base, percent, uplift),
+        working + " + the premium itself)",
+    )

@@ -1,0 +1,344 @@
+"""The sheet on which one take-off is worked out: its named inputs, its formula, its steps in words."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from forecast.build.figures import (
+    BetaPert,
+    Discrete,
+    FigureBase,
+    Known,
+    LognormalMedian,
+    LognormalPercentiles,
+    Metalog,
+    Normal,
+    Percentiles,
+    Quotes,
+    Span,
+    Triangular,
+    Uniform,
+)
+from forecast.build.formula import (
+    Constant,
+    Exponential,
+    Formula,
+    Input,
+    Larger,
+    LineValue,
+    Product,
+    Quotient,
+    RoundedUp,
+    Smaller,
+    Sum,
+)
+from forecast.build.takeoff_defaults import ASSUMPTIONS
+
+PACK_SLACK = 1e-9
+"""A quantity that fills its packs exactly must not need one more through rounding."""
+
+
+def middle_of(figure: FigureBase) -> float:
+    """Give the figure that is exceeded as often as not: the median of its shape."""
+    match figure:
+        case Known():
+            return figure.value
+        case Percentiles():
+            return figure.middle
+        case Span():
+            return math.sqrt(figure.low * figure.high)
+        case LognormalPercentiles():
+            return math.sqrt(figure.p10 * figure.p90)
+        case LognormalMedian():
+            return figure.median
+        case Metalog():
+            return figure.p50
+        case Normal():
+            return figure.mean
+        case Uniform():
+            return (figure.min + figure.max) / 2
+        case Triangular():
+            return _triangle_median(figure.min, figure.mode, figure.max)
+        case BetaPert():
+            from scipy.special import betaincinv
+
+            span = figure.max - figure.min
+            alpha = 1 + 4 * (figure.mode - figure.min) / span
+            return float(figure.min + span * betaincinv(alpha, 6 - alpha, 0.5))
+        case Discrete():
+            return _weighted_median(figure.values, figure.chances)
+        case Quotes():
+            return _weighted_median(figure.quotes, [1 / len(figure.quotes)] * len(figure.quotes))
+    message = f"no middle is known for {type(figure).__name__}"
+    raise TypeError(message)
+
+
+def _triangle_median(least: float, mode: float, most: float) -> float:
+    span = most - least
+    if mode - least >= span / 2:
+        return least + math.sqrt(span * (mode - least) / 2)
+    return most - math.sqrt(span * (most - mode) / 2)
+
+
+def _weighted_median(values: tuple[float, ...], weights: tuple[float, ...] | list[float]) -> float:
+    pairs = sorted(zip(values, weights, strict=True))
+    running = list(itertools.accumulate(weight for _, weight in pairs))
+    for place, total in enumerate(running):
+        if abs(total - 0.5) < 1e-12:  # exactly half lies below: halfway to the next
+            return (pairs[place][0] + pairs[place + 1][0]) / 2
+        if total > 0.5:
+            return pairs[place][0]
+    return pairs[-1][0]
+
+
+def evaluate_once(formula: Formula, inputs: Mapping[str, float]) -> float:
+    """Evaluate a formula of inputs and constants for one value of each input."""
+    match formula:
+        case Constant(value):
+            return value
+        case Input(name):
+            return inputs[name]
+        case Sum(parts):
+            return sum(evaluate_once(part, inputs) for part in parts)
+        case Product(parts):
+            return math.prod(evaluate_once(part, inputs) for part in parts)
+        case Quotient(top, bottom):
+            return evaluate_once(top, inputs) / evaluate_once(bottom, inputs)
+        case Larger(parts):
+            return max(evaluate_once(part, inputs) for part in parts)
+        case Smaller(parts):
+            return min(evaluate_once(part, inputs) for part in parts)
+        case RoundedUp(part, step):
+            return math.ceil(evaluate_once(part, inputs) / step - PACK_SLACK) * step
+        case Exponential(part):
+            return math.exp(evaluate_once(part, inputs))
+        case LineValue(name):
+            message = f"a take-off cannot refer to line {name!r}"
+            raise TypeError(message)
+
+
+def times(*parts: Formula | float) -> Formula:
+    """Multiply formulas and numbers, leaving out ones."""
+    nodes = [as_formula(part) for part in parts]
+    kept = tuple(node for node in nodes if node != Constant(1.0))
+    if not kept:
+        return Constant(1.0)
+    return kept[0] if len(kept) == 1 else Product(kept)
+
+
+def plus(*parts: Formula | float) -> Formula:
+    """Add formulas and numbers."""
+    return Sum(tuple(as_formula(part) for part in parts))
+
+
+def over(top: Formula | float, bottom: Formula | float) -> Formula:
+    """Divide formulas or numbers."""
+    return Quotient(as_formula(top), as_formula(bottom))
+
+
+def as_formula(part: Formula | float) -> Formula:
+    """Make a number a node."""
+    return Constant(float(part)) if isinstance(part, int | float) else part
+
+
+def enlarged(part: Formula, percent: Formula) -> Formula:
+    """Add a percentage on top: part × (1 + percent / 100)."""
+    if percent == Constant(0.0):
+        return part
+    return times(part, plus(1.0, times(0.01, percent)))
+
+
+def whole(part: Formula) -> Formula:
+    """Round up to whole pieces."""
+    return RoundedUp(part, 1.0)
+
+
+def digits(value: float, places: int = 3) -> str:
+    """Write a number with so many significant digits, and whole numbers whole."""
+    if value == 0:
+        return "0"
+    if abs(value - round(value)) < 1e-9 and abs(value) < 1e9:
+        return f"{round(value):d}"
+    decimals = max(0, places - 1 - math.floor(math.log10(abs(value))))
+    text = f"{value:.{decimals}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def counted(number: float, one: str, many: str | None = None) -> str:
+    """Write a number of things: ``1 tin``, ``3 tins``."""
+    return f"{digits(number)} {one if abs(number - 1) < 1e-9 else many or one + 's'}"
+
+
+@dataclass
+class Worksheet:
+    """Collects what one take-off uses while its formula is being written down.
+
+    Attributes
+    ----------
+    line_id : str
+        Inputs are called ``<line_id>.takeoff.<name>``.
+    inputs : dict
+        The uncertain figures by input id; known figures become constants.
+    notes : list of str
+        Which figures were assumed, and where they come from.
+    cautions : list of str
+        What the builder should look at.
+    """
+
+    line_id: str
+    inputs: dict[str, FigureBase] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    cautions: list[str] = field(default_factory=list)
+
+    def use(self, name: str, figure: FigureBase) -> Formula:
+        """Bring a figure onto the sheet and give the node that stands for it."""
+        if isinstance(figure, Known):
+            return Constant(figure.value)
+        key = f"{self.line_id}.takeoff.{name}"
+        self.inputs[key] = figure
+        return Input(key)
+
+    def assume(self, name: str, given: FigureBase | None, key: str, words: str) -> Formula:
+        """Bring a figure onto the sheet, or the usual one where the builder gives none, and note which.
+
+        Parameters
+        ----------
+        name : str
+            The figure's key in the take-off table.
+        given : figure or None
+            What the builder wrote.
+        key : str
+            The usual figure's key among the assumptions.
+        words : str
+            How to write it, with ``{}`` for the number.
+        """
+        if given is not None:
+            node = self.use(name, given)
+            self.notes.append(words.format(digits(self.middle(node))) + ": as given")
+            return node
+        usual = ASSUMPTIONS[key]
+        figure = usual.figure
+        if isinstance(figure, Percentiles):
+            shown = f"{digits(figure.low)} / {digits(figure.middle)} / {digits(figure.high)}"
+        else:
+            shown = digits(figure.value)
+        self.notes.append(f"{words.format(shown)}: {usual.source}")
+        return self.use(name, figure)
+
+    def middle(self, formula: Formula) -> float:
+        """Evaluate a formula at the middle figures."""
+        return evaluate_once(formula, {key: middle_of(figure) for key, figure in self.inputs.items()})
+
+    def say(self, formula: Formula, unit: str = "", places: int = 3) -> str:
+        """Write a formula's value at the middle figures, with its unit."""
+        return f"{digits(self.middle(formula), places)} {unit}".rstrip()
+
+    def warn_if(self, condition: Callable[[], bool] | bool, words: str) -> None:
+        """Note a caution where the condition holds."""
+        if condition() if callable(condition) else condition:
+            self.cautions.append(words)
+
+
+@dataclass(frozen=True)
+class TakeoffExpansion:
+    """A take-off turned into a quantity to buy.
+
+    Attributes
+    ----------
+    formula : Formula
+        The quantity, in ``unit``.
+    inputs : dict
+        The uncertain figures in the formula, by input id.
+    unit : str
+        What is counted and priced, such as ``kg`` or ``tins of 2 kg``.
+    working : str
+        The working at the middle figures: ``12 m × 60 mm × 4 mm × 2/3 = 1.92 L → 5.7 kg → 3 tins of 2 kg``.
+    notes : tuple of str
+        Each factor that is not a dimension, with its source.
+    cautions : tuple of str
+        What to look at before buying.
+    """
+
+    formula: Formula
+    inputs: dict[str, FigureBase]
+    unit: str
+    working: str
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def middle(self) -> float:
+        """The quantity at the middle figures."""
+        return evaluate_once(self.formula, {key: middle_of(figure) for key, figure in self.inputs.items()})
+
+
+def finish(
+    sheet: Worksheet,
+    need: Formula,
+    measure: str,
+    working: str,
+    *,
+    pack: float | None = None,
+    sessions: FigureBase | None = None,
+    pack_name: tuple[str, str] = ("pack", "packs"),
+    per_pack: Formula | None = None,
+    shown_pack: str | None = None,
+    places: int = 2,
+) -> TakeoffExpansion:
+    """Round what is needed up to what is bought, and close the sheet.
+
+    With ``pack`` (or ``per_pack``, what a pack yields) the quantity counts packs: in each of S sessions
+    ⌈need / S / pack⌉, because a part-used pack is taken not to keep from one session to the next. Without it the
+    quantity is what is needed.
+
+    Parameters
+    ----------
+    sheet : Worksheet
+    need : Formula
+        In ``measure``.
+    measure : str
+        Unit of ``need``.
+    working : str
+        The steps in words up to what is needed, without it.
+    pack : float, optional
+        Contents of a pack, in ``measure``.
+    sessions : figure, optional
+        Number of sessions; one when left out. A broken number counts as the next whole one.
+    pack_name : tuple of str
+        One and many.
+    per_pack : Formula, optional
+        What a pack yields where less than its contents can be used.
+    shown_pack : str, optional
+        How to write a pack's contents.
+    places : int
+        Significant digits of the need in the working.
+
+    Returns
+    -------
+    TakeoffExpansion
+    """
+    text = f"{working} → {sheet.say(need, measure, places)}"
+    if pack is None and per_pack is None:
+        if sessions is not None:
+            sheet.cautions.append("sessions change nothing without a pack: say how much one pack holds.")
+        return _closed(sheet, need, measure, text)
+    size = per_pack if per_pack is not None else Constant(float(pack or 1))
+    contents = shown_pack or f"{digits(pack or 1)} {measure}"
+    if sessions is None:
+        bought = whole(over(need, size))
+    else:
+        count = whole(sheet.use("sessions", sessions))
+        bought = times(count, whole(over(need, times(count, size))))
+        text += f" over {counted(sheet.middle(count), 'session')}"
+    one, many = pack_name
+    text += f" → {counted(sheet.middle(bought), one, many)} of {contents}"
+    return _closed(sheet, bought, f"{many} of {contents}", text)
+
+
+def _closed(sheet: Worksheet, formula: Formula, unit: str, working: str) -> TakeoffExpansion:
+    return TakeoffExpansion(
+        formula, dict(sheet.inputs), unit, working, tuple(sheet.notes), tuple(sheet.cautions)
+    )
