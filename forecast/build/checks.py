@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from forecast.build.consignment import Consignment, figures_in
 from forecast.build.figures import FigureBase
 from forecast.build.locate import Path
 from forecast.build.schema import GROUPS, OWN_ESTIMATING, Build, Cause, Costed, Event
@@ -71,8 +72,9 @@ def _items(build: Build) -> Iterator[tuple[Path, Costed]]:
 def _double_ids(build: Build) -> list[Raised]:
     found: list[Raised] = []
     seen: dict[str, Path] = {}
-    named: list[tuple[Path, Costed | Cause]] = [*_items(build)]
+    named: list[tuple[Path, Costed | Cause | Consignment]] = [*_items(build)]
     named += [(("cause", place), cause) for place, cause in enumerate(build.cause)]
+    named += [(("consignment", place), item) for place, item in enumerate(build.consignment)]
     for path, item in named:
         if item.id in seen:
             first = seen[item.id]
@@ -91,37 +93,58 @@ def _double_ids(build: Build) -> list[Raised]:
 
 def _references(build: Build, extra: set[str]) -> list[Raised]:
     found: list[Raised] = []
-    lines = {line.id for line in build.line} | extra
+    legal = {line.id for line in build.line} | extra | set(GROUPS) | {item.id for item in build.consignment}
     causes = [cause.id for cause in build.cause]
     for path, item in _items(build):
         for place, name in enumerate(item.of):
-            if name not in lines and name not in GROUPS:
-                found.append(
-                    (
-                        (*path, "of", place),
-                        f"there is no line or group {name!r}",
-                        nearest(name, [*lines, *GROUPS]),
-                    )
-                )
-        loaded: list[tuple[Path, Iterable[str]]] = [
-            ((*path, key), figure.causes) for key, figure in figures_of(item)
-        ]
+            if name.partition(".")[0] not in legal:
+                mend = nearest(name, sorted(legal))
+                found.append(((*path, "of", place), f"there is no line, group or consignment {name!r}", mend))
         if isinstance(item, Event):
-            loaded.append((path, item.causes))
-        for where, names in loaded:
-            for cause in names:
-                if cause not in causes and cause != OWN_ESTIMATING:
-                    mend = f"{nearest(cause, causes)} Or add a [[cause]] with that id."
-                    found.append(((*where, "causes"), f"there is no cause {cause!r}", mend))
-        for key, figure in figures_of(item):
-            code = figure.currency
-            if code and code != build.build.currency and code not in build.currency:
-                mend = f"Add [currency.{code}] with rate = … ({build.build.currency} for one {code})."
-                found.append(((*path, key, "currency"), f"no rate for {code}", mend))
+            found += _unknown_causes(path, item.causes, causes)
+    for at, figure in _all_figures(build):
+        found += _unknown_causes(at, figure.causes, causes)
+        found += _unknown_currency((*at, "currency"), figure.currency, build)
+    for place, consignment in enumerate(build.consignment):
+        found += _unknown_currency(("consignment", place, "currency"), consignment.currency, build)
     if build.build.currency in build.currency:
         mend = "Leave it out: it is the build's own currency."
         found.append((("currency", build.build.currency), f"a rate for {build.build.currency}", mend))
     return found
+
+
+def _unknown_causes(path: Path, loadings: Iterable[str], causes: Sequence[str]) -> list[Raised]:
+    return [
+        (
+            (*path, "causes"),
+            f"there is no cause {cause!r}",
+            f"{nearest(cause, causes)} Or add a [[cause]] with that id.",
+        )
+        for cause in loadings
+        if cause not in causes and cause != OWN_ESTIMATING
+    ]
+
+
+def _unknown_currency(path: Path, code: str | None, build: Build) -> list[Raised]:
+    if code is None or code == build.build.currency or code in build.currency:
+        return []
+    return [
+        (
+            path,
+            f"no rate for {code}",
+            f"Add [currency.{code}] with rate = … ({build.build.currency} for one {code}).",
+        )
+    ]
+
+
+def _all_figures(build: Build) -> Iterator[tuple[Path, FigureBase]]:
+    """Give every uncertain figure of lines, events and consignments with its path."""
+    for path, item in _items(build):
+        for key, figure in figures_of(item):
+            yield (*path, key), figure
+    for place, consignment in enumerate(build.consignment):
+        for keys, figure in figures_in(consignment):
+            yield ("consignment", place, *keys), figure
 
 
 def loadings_of(figure: FigureBase, estimating: float) -> dict[str, float]:
@@ -138,19 +161,17 @@ def loadings_of(figure: FigureBase, estimating: float) -> dict[str, float]:
 
 def _loadings(build: Build) -> list[Raised]:
     found: list[Raised] = []
-    for path, item in _items(build):
-        every = [(key, loadings_of(figure, build.build.estimating)) for key, figure in figures_of(item)]
-        if isinstance(item, Event):
-            every.append(("chance", dict(item.causes)))
-        for key, loadings in every:
-            total = sum(value**2 for value in loadings.values())
-            if total >= 1:
-                parts = ", ".join(f"{cause} {value:.2f}" for cause, value in loadings.items())
-                mend = (
-                    "The squares of the loadings must stay under 1: weaken a cause, drop one, or lower "
-                    "estimating in [build]."
-                )
-                found.append(((*path, key, "causes"), f"{parts}: their squares add up to {total:.2f}", mend))
+    every = [(at, loadings_of(figure, build.build.estimating)) for at, figure in _all_figures(build)]
+    every += [(("event", place, "chance"), dict(event.causes)) for place, event in enumerate(build.event)]
+    for at, loadings in every:
+        total = sum(value**2 for value in loadings.values())
+        if total >= 1:
+            parts = ", ".join(f"{cause} {value:.2f}" for cause, value in loadings.items())
+            mend = (
+                "The squares of the loadings must stay under 1: weaken a cause, drop one, or lower estimating "
+                "in [build]."
+            )
+            found.append(((*at, "causes"), f"{parts}: their squares add up to {total:.2f}", mend))
     return found
 
 
@@ -201,18 +222,36 @@ def _overrides(build: Build, extra: set[str]) -> list[Raised]:
     return found
 
 
-def dependencies(build: Build) -> Mapping[str, tuple[str, ...]]:
-    """Give, for each line and event, the lines that its percentage is taken of, groups written out."""
-    by_group: dict[str, list[str]] = {group: [] for group in GROUPS}
+def dependencies(build: Build, computed: Mapping[str, str] | None = None) -> Mapping[str, tuple[str, ...]]:
+    """Give, for each line and event, the lines that its percentage is taken of, groups written out.
+
+    Parameters
+    ----------
+    build : Build
+    computed : mapping, optional
+        Group by id of the lines that consignments make, such as ``kit.duty``; they count in their groups, and a
+        consignment's own id stands for all of its lines.
+
+    Returns
+    -------
+    mapping
+        Line ids by the id of the line or event.
+    """
+    members: dict[str, list[str]] = {group: [] for group in GROUPS}
+    for consignment in build.consignment:
+        members[consignment.id] = []
+    for name, group in (computed or {}).items():
+        members[group].append(name)
+        members.setdefault(name.partition(".")[0], []).append(name)
     for line in build.line:
-        by_group[line.group].append(line.id)
-    ids = {line.id for line in build.line}
+        members[line.group].append(line.id)
+    single = {line.id for line in build.line} | set(computed or {})
     result: dict[str, tuple[str, ...]] = {}
     for _, item in _items(build):
         names: list[str] = []
         for name in item.of:
             names += (
-                [name] if name in ids else [other for other in by_group.get(name, []) if other != item.id]
+                [name] if name in single else [other for other in members.get(name, []) if other != item.id]
             )
         result[item.id] = tuple(dict.fromkeys(names))
     return result

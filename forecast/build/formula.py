@@ -7,6 +7,7 @@ open a total down to what makes it up.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 
@@ -105,3 +106,26 @@ def walk(formula: Formula) -> list[Formula]:
     for part in parts_of(formula):
         found.extend(walk(part))
     return found
+
+
+def bind(formula: Formula, known: Mapping[str, float]) -> Formula:
+    """Give the same tree with known inputs written as constants."""
+    match formula:
+        case Input(name) if name in known:
+            return Constant(known[name])
+        case Sum(parts):
+            return Sum(tuple(bind(part, known) for part in parts))
+        case Product(parts):
+            return Product(tuple(bind(part, known) for part in parts))
+        case Larger(parts):
+            return Larger(tuple(bind(part, known) for part in parts))
+        case Smaller(parts):
+            return Smaller(tuple(bind(part, known) for part in parts))
+        case Quotient(top, bottom):
+            return Quotient(bind(top, known), bind(bottom, known))
+        case RoundedUp(part, step):
+            return RoundedUp(bind(part, known), step)
+        case Exponential(part):
+            return Exponential(bind(part, known))
+        case _:
+            return formula

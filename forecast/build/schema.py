@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
+from forecast.build.consignment import Consignment
 from forecast.build.figures import (
     Chance,
     CurrencyCode,
@@ -25,6 +26,11 @@ from forecast.build.figures import (
 )
 
 Group = Literal["kit", "freight", "import", "consumables", "wheels", "hardware", "labour", "finish", "other"]
+Reference = Annotated[
+    str, Field(strict=True, pattern=r"^[A-Za-z][A-Za-z0-9_-]*(\.[A-Za-z0-9_-]+)?$", max_length=130)
+]
+"""Names a line, a group, a consignment, or one line of a consignment as ``kit.duty``."""
+
 GROUPS: tuple[str, ...] = (
     "kit", "freight", "import", "consumables", "wheels", "hardware", "labour", "finish", "other",
 )  # fmt: skip
@@ -102,7 +108,7 @@ class Costed(Part):
     package: Identifier | None = None
     route: Identifier | None = None
     percent: UncertainFigure | None = None
-    of: tuple[Identifier, ...] = ()
+    of: tuple[Reference, ...] = ()
     own_hours: UncertainFigure | None = None
     note: Text | None = None
 
@@ -234,6 +240,7 @@ class Build(Part):
     cause: tuple[Cause, ...] = ()
     line: tuple[Line, ...] = ()
     event: tuple[Event, ...] = ()
+    consignment: tuple[Consignment, ...] = ()
     scenario: dict[Identifier, Scenario] = {}
     not_needed: dict[Identifier, Text] = {}
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from datetime import date
 
 from forecast.build.checks import cross_check, dependencies, figures_of, loadings_of
 from forecast.build.figures import FigureBase, Known
 from forecast.build.formula import (
     Constant,
-    Exponential,
     Formula,
     Input,
     Larger,
@@ -17,93 +16,23 @@ from forecast.build.formula import (
     Product,
     Smaller,
     Sum,
+    bind,
     walk,
 )
 from forecast.build.scenario import choose
 from forecast.build.schema import OWN_ESTIMATING, Build, Costed, Event, Line
 from forecast.engine.figures import shape_of
-from forecast.engine.shapes import Gaussian, Shape
+from forecast.engine.rows import Gate, Plan, PlanInput, Row, inputs_of, sole_input
+from forecast.engine.shapes import Shape
 from forecast.errors import SimulationError
+from forecast.trade.consignment import expand, payment_days
+from forecast.trade.currency import build_paths
+from forecast.trade.expansion import Expansion
+
+__all__ = ["OWN_WORK", "Gate", "Plan", "PlanInput", "Row", "compile_plan", "inputs_of", "sole_input"]
 
 OWN_WORK = "own_work"
 """Id of the line that own hours make where the build sets a value for them."""
-
-
-@dataclass(frozen=True)
-class PlanInput:
-    """An uncertain figure: its distribution, and its loadings on the K shared causes."""
-
-    id: str
-    shape: Shape
-    loadings: tuple[float, ...]
-
-
-@dataclass(frozen=True)
-class Gate:
-    """Something that happens or not: a risk event, or a line that may not be needed."""
-
-    id: str
-    chance: float
-    loadings: tuple[float, ...]
-    is_event: bool
-
-
-@dataclass(frozen=True)
-class Row:
-    """One computed amount per trial.
-
-    Attributes
-    ----------
-    id, title, group : str
-    kind : str
-        "line" or "event" for money, "hours" for own hours.
-    formula : Formula
-    gate : str or None
-        Id of the gate that lets it count.
-    package, route : str or None
-        The work package it belongs to, and by whom it is done.
-    of : str
-        Id of the line or event that it comes from.
-    """
-
-    id: str
-    title: str
-    group: str
-    kind: str
-    formula: Formula
-    gate: str | None = None
-    package: str | None = None
-    route: str | None = None
-    of: str = ""
-
-
-@dataclass(frozen=True)
-class Plan:
-    """Everything that a simulation needs, without the build's words.
-
-    ``rows`` stand so that each uses earlier ones only. Money rows (lines, then events) come before hours, except
-    that own work, where hours are given a value, comes last.
-    """
-
-    name: str
-    currency: str
-    scenario: str | None
-    fingerprint: str
-    causes: tuple[str, ...]
-    inputs: tuple[PlanInput, ...]
-    gates: tuple[Gate, ...]
-    rows: tuple[Row, ...]
-    notes: tuple[str, ...] = field(default=())
-
-    @property
-    def money_rows(self) -> tuple[int, ...]:
-        """Places of the rows that are money."""
-        return tuple(place for place, row in enumerate(self.rows) if row.kind != "hours")
-
-    @property
-    def hour_rows(self) -> tuple[int, ...]:
-        """Places of the rows that are own hours."""
-        return tuple(place for place, row in enumerate(self.rows) if row.kind == "hours")
 
 
 class _Compiler:
@@ -118,6 +47,9 @@ class _Compiler:
         self.inputs: dict[str, PlanInput] = {}
         self.gates: list[Gate] = []
         self.rows: list[Row] = []
+        home, country = build.build.currency, build.build.country
+        days = payment_days(build.consignment, country, home) if build.consignment else {}
+        self.paths = build_paths(build.currency, home, days)
 
     def figure(self, name: str, figure: FigureBase) -> Formula:
         """Give the formula of a figure, in the build's currency if it has one of its own."""
@@ -138,25 +70,36 @@ class _Compiler:
         self.inputs.setdefault(name, PlanInput(name, shape, row))
 
     def rate(self, code: str) -> Formula:
-        """Give what one unit of a foreign currency costs on the day of payment, margin included.
-
-        The rate is a lognormal walk without drift: R(d) = R0 exp(s √(d/365) Z).
-        """
+        """Give what one unit of a foreign currency costs on its usual day of payment, margin included."""
+        path = self.paths[code]
         currency = self.build.currency[code]
-        parts: list[Formula] = [Constant(1 + currency.margin / 100)]
-        today = currency.rate
-        if isinstance(today, Known):
-            parts.append(Constant(today.value))
-        else:
-            name = f"currency.{code}.rate"
-            self.add_input(name, shape_of(today, name), dict(today.causes))
-            parts.append(Input(name))
-        if currency.volatility and currency.days:
-            name = f"currency.{code}.walk"
-            self.add_input(name, Gaussian(0.0, 1.0), {})
-            spread = currency.volatility * (currency.days / 365) ** 0.5
-            parts.append(Exponential(Product((Constant(spread), Input(name)))))
-        return Product(tuple(parts))
+        return Product(
+            (
+                Constant(1 + currency.margin / 100),
+                self.add_figures(path.figures(), path.rate_at(currency.days)),
+            )
+        )
+
+    def add_figures(self, figures: Mapping[str, FigureBase], formula: Formula) -> Formula:
+        """Note the inputs that a formula of the trade room reads, and write its known figures into it."""
+        known = {name: figure.value for name, figure in figures.items() if isinstance(figure, Known)}
+        read = {node.id for node in walk(formula) if isinstance(node, Input)}
+        for name, figure in figures.items():
+            if name in read and name not in known:
+                self.add_input(name, shape_of(figure, name), loadings_of(figure, self.estimating))
+        return bind(formula, known)
+
+    def consignment(self, expansion: Expansion) -> None:
+        """Add the lines and events of a consignment, each of which follows from figures and earlier lines."""
+        for line in expansion.lines:
+            formula = self.add_figures(expansion.inputs, line.formula)
+            self.rows.append(Row(line.id, line.name, line.group, "line", formula, of=expansion.consignment))
+        for event in expansion.events:
+            self.gates.append(Gate(event.id, event.chance, tuple(0.0 for _ in self.causes), is_event=True))
+            formula = self.add_figures(expansion.inputs, event.formula)
+            self.rows.append(
+                Row(event.id, event.name, "events", "event", formula, event.id, of=expansion.consignment)
+            )
 
     def gate(self, item: Costed, is_event: bool) -> str | None:
         """Note that an item may not happen."""
@@ -236,7 +179,7 @@ def _uses_own_estimating(build: Build) -> bool:
     return any(OWN_ESTIMATING in causes for causes in stated)
 
 
-def compile_plan(build: Build, scenario: str | None = None) -> Plan:
+def compile_plan(build: Build, scenario: str | None = None, *, on: date | None = None) -> Plan:
     """Compile a build for one of its scenarios.
 
     Parameters
@@ -244,6 +187,8 @@ def compile_plan(build: Build, scenario: str | None = None) -> Plan:
     build : Build
     scenario : str, optional
         Its id; the first of the file when left out.
+    on : datetime.date, optional
+        The day for which dated rules are judged; today when left out. No figure depends on it.
 
     Returns
     -------
@@ -253,6 +198,8 @@ def compile_plan(build: Build, scenario: str | None = None) -> Plan:
     ------
     SimulationError
         When the build has no such scenario, or a mistake that reading it from a file would have shown.
+    RuleError
+        When a customs rule or Incoterms rule cannot be applied to a consignment.
     """
     mistakes = cross_check(build)
     if mistakes:
@@ -261,9 +208,16 @@ def compile_plan(build: Build, scenario: str | None = None) -> Plan:
         raise SimulationError(message)
     choice = choose(build, scenario)
     active = build.model_copy(update={"line": choice.lines, "event": choice.events})
-    of = dependencies(active)
-    present = {line.id for line in choice.lines}
     compiler = _Compiler(active)
+    expansions = tuple(
+        expand(item, build.build.country, build.build.currency, compiler.paths, on or date.today())
+        for item in build.consignment
+    )
+    for expansion in expansions:
+        compiler.consignment(expansion)
+    computed = {row.id: row.group for row in compiler.rows if row.kind == "line"}
+    of = dependencies(active, computed)
+    present = {line.id for line in choice.lines} | set(computed)
     for line in _in_order(choice.lines, of):
         compiler.line(line, (other for other in of[line.id] if other in present))
     for event in choice.events:
@@ -280,8 +234,16 @@ def compile_plan(build: Build, scenario: str | None = None) -> Plan:
         causes=compiler.causes,
         inputs=tuple(compiler.inputs.values()),
         gates=tuple(compiler.gates),
-        rows=tuple(compiler.rows),
+        rows=_events_last(compiler.rows),
+        consignments=expansions,
+        notes=tuple(note for expansion in expansions for note in expansion.notes),
     )
+
+
+def _events_last(rows: Iterable[Row]) -> tuple[Row, ...]:
+    """Put lines first, then events, hours and own work; no line is computed from an event."""
+    order = {"line": 0, "event": 1, "hours": 2}
+    return tuple(sorted(rows, key=lambda row: 3 if row.id == OWN_WORK else order[row.kind]))
 
 
 def _in_order(lines: tuple[Line, ...], of: Mapping[str, tuple[str, ...]]) -> list[Line]:
@@ -298,27 +260,3 @@ def _in_order(lines: tuple[Line, ...], of: Mapping[str, tuple[str, ...]]) -> lis
             else:
                 done.setdefault(stack.pop(), by_id[here])
     return list(done.values())
-
-
-def sole_input(row: Row) -> tuple[str, float] | None:
-    """Give the input that alone decides a row, and the factor it is multiplied by; None for any other row.
-
-    Such a row can be observed exactly: what was paid, divided by the factor, is the input's value.
-    """
-    match row.formula:
-        case Input(name):
-            return name, 1.0
-        case Product(parts):
-            names = [part.id for part in parts if isinstance(part, Input)]
-            factors = [part.value for part in parts if isinstance(part, Constant)]
-            if len(names) == 1 and len(names) + len(factors) == len(parts):
-                factor = 1.0
-                for value in factors:
-                    factor *= value
-                return (names[0], factor) if factor > 0 else None
-    return None
-
-
-def inputs_of(row: Row) -> tuple[str, ...]:
-    """Give the ids of the inputs that stand in a row's formula."""
-    return tuple(dict.fromkeys(node.id for node in walk(row.formula) if isinstance(node, Input)))

@@ -1,0 +1,111 @@
+"""A compiled build: inputs in a fixed order, rows in dependency order. Pure data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from forecast.build.formula import Constant, Formula, Input, Product, walk
+from forecast.engine.shapes import Shape
+from forecast.trade.expansion import Expansion
+
+
+@dataclass(frozen=True)
+class PlanInput:
+    """An uncertain figure: its distribution, and its loadings on the K shared causes."""
+
+    id: str
+    shape: Shape
+    loadings: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Gate:
+    """Something that happens or not: a risk event, or a line that may not be needed."""
+
+    id: str
+    chance: float
+    loadings: tuple[float, ...]
+    is_event: bool
+
+
+@dataclass(frozen=True)
+class Row:
+    """One computed amount per trial.
+
+    Attributes
+    ----------
+    id, title, group : str
+    kind : str
+        "line" or "event" for money, "hours" for own hours.
+    formula : Formula
+    gate : str or None
+        Id of the gate that lets it count.
+    package, route : str or None
+        The work package it belongs to, and by whom it is done.
+    of : str
+        Id of the line or event that it comes from.
+    """
+
+    id: str
+    title: str
+    group: str
+    kind: str
+    formula: Formula
+    gate: str | None = None
+    package: str | None = None
+    route: str | None = None
+    of: str = ""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Everything that a simulation needs, without the build's words.
+
+    ``rows`` stand so that each uses earlier ones only. Money rows (lines, then events) come before hours, except
+    that own work, where hours are given a value, comes last.
+    """
+
+    name: str
+    currency: str
+    scenario: str | None
+    fingerprint: str
+    causes: tuple[str, ...]
+    inputs: tuple[PlanInput, ...]
+    gates: tuple[Gate, ...]
+    rows: tuple[Row, ...]
+    consignments: tuple[Expansion, ...] = ()
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def money_rows(self) -> tuple[int, ...]:
+        """Places of the rows that are money."""
+        return tuple(place for place, row in enumerate(self.rows) if row.kind != "hours")
+
+    @property
+    def hour_rows(self) -> tuple[int, ...]:
+        """Places of the rows that are own hours."""
+        return tuple(place for place, row in enumerate(self.rows) if row.kind == "hours")
+
+
+def sole_input(row: Row) -> tuple[str, float] | None:
+    """Give the input that alone decides a row, and the factor it is multiplied by; None for any other row.
+
+    Such a row can be observed exactly: what was paid, divided by the factor, is the input's value.
+    """
+    match row.formula:
+        case Input(name):
+            return name, 1.0
+        case Product(parts):
+            names = [part.id for part in parts if isinstance(part, Input)]
+            factors = [part.value for part in parts if isinstance(part, Constant)]
+            if len(names) == 1 and len(names) + len(factors) == len(parts):
+                factor = 1.0
+                for value in factors:
+                    factor *= value
+                return (names[0], factor) if factor > 0 else None
+    return None
+
+
+def inputs_of(row: Row) -> tuple[str, ...]:
+    """Give the ids of the inputs that stand in a row's formula."""
+    return tuple(dict.fromkeys(node.id for node in walk(row.formula) if isinstance(node, Input)))
