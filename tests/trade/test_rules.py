@@ -1,0 +1,145 @@
+"""Customs rules as dated data."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from forecast.build.figures import Known, Percentiles, Span
+from forecast.trade.rules import countries, load_arrival, load_carriage, load_rules, load_volatilities
+from forecast.trade.rules.model import CERTAINTIES, RuleFigure
+
+TODAY = date(2026, 11, 25)
+KIT_CODES = ("8708.29", "8708.10", "8708.70", "8707.10")
+
+
+@pytest.mark.parametrize("country", countries())
+def test_every_country_knows_the_codes_of_a_kit_and_names_its_sources(country: str) -> None:
+    rules = load_rules(country)
+
+    assert all(rules.duty_id(code) == f"duty.{code}" for code in KIT_CODES)
+    for figure in rules.figures.values():
+        assert figure.source
+        assert figure.certainty in CERTAINTIES
+        assert figure.as_of <= TODAY
+        assert figure.unit != "share" or 0 <= figure.value <= 1
+    named = {
+        id
+        for levy in rules.levies
+        for id in (
+            levy.amount,
+            levy.rate,
+            levy.minimum,
+            levy.maximum,
+            levy.above,
+            levy.at_least,
+            levy.under,
+            levy.at_most,
+        )
+        if id
+    }
+    named |= {id for rule in rules.thresholds for id in (rule.at_most, rule.flat) if id}
+    named |= {id for rule in rules.additional for id in (rule.rate, *rule.totals.values())}
+    assert named | ({rules.tax} if rules.tax else set()) <= set(rules.figures)
+
+
+def test_all_members_of_the_european_union_are_there() -> None:
+    members = load_rules("IE").members
+
+    assert len(members) == 27
+    assert {load_rules(code).currency for code in members} == {"EUR"}
+    rates = {code: load_rules(code).figure("vat").value for code in members}
+    assert rates["IE"] == 0.23  # revenue.ie
+    assert rates["DE"] == 0.19  # a carrier's page
+    assert (min(rates.values()), max(rates.values())) == (0.17, 0.27)  # Luxembourg and Hungary, from memory
+
+
+def test_what_enters_the_customs_value() -> None:
+    """WTO valuation agreement, article 8.2: each member includes or leaves out transport and insurance."""
+    with_freight = {code for code in countries() if "freight" in load_rules(code).customs_value.parts}
+
+    assert set(countries()) - with_freight == {"AU", "CA", "NZ", "US"}
+
+
+def test_a_longer_tariff_code_finds_its_heading() -> None:
+    rules = load_rules("GB")
+
+    assert rules.duty_id("8708.29.90") == "duty.8708.29"
+    assert rules.duty_id("87082990") == "duty.8708.29"
+    assert rules.duty_id("9401.20") is None
+
+
+def figure(**changes: object) -> RuleFigure:
+    given = {
+        "id": "x", "label": "X", "low": 0.2, "middle": None, "high": 0.2, "unit": "share",
+        "source": "an authority", "as_of": date(2026, 1, 1), "certainty": "verified",
+    }  # fmt: skip
+    return RuleFigure(**{**given, **changes})  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        ({}, ()),
+        ({"as_of": date(2025, 5, 26)}, ()),  # 548 days before the day
+        ({"as_of": date(2025, 5, 25)}, ("is of 2025-05-25, more than 18 months old",)),
+        ({"valid_to": date(2026, 11, 25)}, ()),
+        ({"valid_to": date(2026, 11, 24)}, ("held until 2026-11-24",)),
+        ({"certainty": "memory"}, ("is from memory, not verified",)),
+        ({"certainty": "third party"}, ("was read in a third party's page only",)),
+        ({"certainty": "common practice"}, ("is common practice without a source",)),
+        (
+            {"certainty": "memory", "valid_to": date(2026, 1, 31)},
+            ("held until 2026-01-31", "is from memory, not verified"),
+        ),
+    ],
+)
+def test_doubts(changes: dict[str, object], expected: tuple[str, ...]) -> None:
+    assert figure(**changes).doubts(TODAY) == expected
+
+
+def test_warnings_name_the_figure_its_source_and_the_way_to_overwrite_it() -> None:
+    found = {warning.figure: warning.text for warning in load_rules("US").warnings(TODAY)}
+
+    assert "held until 2026-09-30" in found["mpf.rate"]
+    assert found["duty.8707.10"] == (
+        "US, Duty on whole bodies (2.5 %) is from memory, not verified (Harmonized Tariff Schedule, column 1, from "
+        'memory). Look it up before you rely on it; overwrite it with overrides = { "duty.8707.10" = … }.'
+    )
+    assert "hmf.rate" not in found
+    assert len(load_rules("US").warnings(date(2026, 9, 30))) < len(found)
+
+
+def test_the_british_duty_is_old_and_said_so() -> None:
+    found = {warning.figure: warning.text for warning in load_rules("GB").warnings(TODAY)}
+
+    assert "is of 2021-01-01, more than 18 months old" in found["duty.8708.29"]
+    assert "vat" not in found
+
+
+def test_tax_goes_by_any_of_its_names() -> None:
+    assert load_rules("AU").canonical("vat") == "gst"
+    assert load_rules("GB").canonical("tax") == "vat"
+    assert load_rules("JP").canonical("gst") == "consumption_tax"
+    assert load_rules("US").canonical("tax") == "tax"
+
+
+def test_arrival_ranges_become_figures_in_the_builds_money() -> None:
+    terminal = load_arrival().charge("sea", "terminal")
+    examination = load_arrival().charge("sea", "examination_cost")
+    free = load_arrival().charge("sea", "storage_free")
+
+    assert terminal is not None
+    assert examination is not None
+    assert free is not None
+    assert terminal.as_figure(2.0, 1.5) == Span(low=80, high=360, unit="money per W/M")
+    assert examination.as_figure() == Percentiles(low=40, middle=150, high=500, unit="money")
+    assert free.as_figure() == Known(value=5, unit="days", estimated=False)
+    assert load_arrival().charge("courier", "terminal") is None
+
+
+def test_carriage_figures_and_volatilities_are_dated_and_sourced() -> None:
+    assert all(figure.source and figure.as_of <= TODAY for figure in load_carriage().values())
+    assert "European Central Bank" in load_volatilities().source
+    assert all(0 <= value < 0.3 for value in load_volatilities().pairs.values())
