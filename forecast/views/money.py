@@ -76,7 +76,9 @@ def builds(chance: float) -> str:
     best: tuple[float, str] = (1.0, "")
     for tenth in range(1, 10):
         best = min(best, (abs(chance - tenth / 10), f"{tenth} of 10 builds"))
-    if best[0] <= 0.0125:
+    if best[0] <= min(
+        0.0125, 0.003 + 0.05 * min(chance, 1 - chance)
+    ):  # closer where a small chance is at stake
         return best[1]
     for count in range(3, 21):
         best = min(best, (abs(chance - 1 / count), f"1 build in {count}"))

@@ -111,11 +111,12 @@ def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every
             ]
         )
     figures = table(["", "Total", "Contingency", ""], rows, last_left=True)
+    chances = {gate.id: gate.chance for gate in forecast.plan.gates}
     lines = sorted(forecast.lines, key=lambda line: -line.variance_share)
     shown = lines if every_line else lines[:10]
     line_rows = [
         [
-            shorten(line.title) + (" (may happen)" if line.kind == "event" else ""),
+            shorten(line.title) + (f" ({percent(chances[line.id])} chance)" if line.id in chances else ""),
             *(about(value, money) if value is not None else "–" for value in (line.p10, line.p50, line.p90)),
             percent(line.variance_share),
         ]

@@ -1,0 +1,145 @@
+"""What the whole build may cost: a hundred builds as dots, and the curve behind them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from forecast.engine.forecast import Forecast
+from forecast.views.charts.frame import Rule, framed, money_axis, rules, span
+from forecast.views.money import about, builds, percent
+from forecast.views.theme import LIGHT, Palette
+
+_COLUMNS = 34
+_HEIGHT = 290
+
+
+def standard_rules(forecast: Forecast, budget: float | None) -> list[Rule]:
+    """Give the rules that every picture of the total carries."""
+    money = forecast.currency
+    half, eight, nine = forecast.percentile_set((0.5, 0.8, 0.9))
+    found = [
+        Rule(forecast.base_estimate, f"Middle figures {about(forecast.base_estimate, money)}", dashed=True),
+        Rule(half.value, f"P50 {about(half.value, money, half.error)}"),
+        Rule(eight.value, f"P80 {about(eight.value, money, eight.error)}"),
+        Rule(nine.value, f"P90 {about(nine.value, money, nine.error)}"),
+    ]
+    if budget is not None:
+        found.append(Rule(budget, f"Your budget {about(budget, money)}", dashed=True, over=True))
+    return found
+
+
+def dots_of_hundred(forecast: Forecast, budget: float | None = None, palette: Palette = LIGHT) -> Any:
+    """Draw a hundred builds as dots, stacked by total cost.
+
+    Parameters
+    ----------
+    forecast : Forecast
+    budget : float, optional
+        The dots beyond it are open rings; beyond P80 where there is no budget.
+    palette : Palette
+
+    Returns
+    -------
+    altair.LayerChart
+    """
+    money = forecast.currency
+    held = forecast.percentile(0.8)
+    limit = budget if budget is not None else held.value
+    totals = [item.value for item in forecast.percentile_set([(place + 0.5) / 100 for place in range(100)])]
+    lines = standard_rules(forecast, budget)
+    ends = span([*totals, *(rule.value for rule in lines)])
+    step = (ends[1] - ends[0]) / _COLUMNS
+    stacked: Counter[int] = Counter()
+    rows = []
+    for total in totals:
+        column = int((total - ends[0]) / step)
+        stacked[column] += 1
+        beyond = total > limit
+        rows.append(
+            {
+                "total": ends[0] + (column + 0.5) * step,
+                "place": stacked[column] - 0.5,
+                "Total": about(total, money),
+                "In words": "more than the limit" if beyond else "within the limit",
+                "beyond": beyond,
+            }
+        )
+    beyond_count = sum(row["beyond"] for row in rows)
+    named = "your budget of " if budget is not None else ""
+    error = 0.0 if budget is not None else held.error
+    title = f"In {beyond_count} of these 100 builds (open rings) it costs more than {named}{about(limit, money, error)}"
+    pitch = f"min(width / {_COLUMNS}, {(_HEIGHT - 96) / max(stacked.values()):.3f})"
+    size: Any = alt.ExprRef(f"pow(0.84 * {pitch}, 2) * 0.7854")
+    x = alt.X("total:Q", axis=money_axis(money), scale=alt.Scale(domain=list(ends), nice=False, zero=False))
+    y = alt.Y(
+        "place:Q", axis=None,
+        scale=alt.Scale(domainMin=0, domainMax=alt.ExprRef(f"{_HEIGHT} / ({pitch})"), nice=False),
+    )  # fmt: skip
+    dots = alt.Chart(pd.DataFrame(rows)).encode(x=x, y=y, tooltip=["Total:N", "In words:N"])
+    within = dots.transform_filter("!datum.beyond").mark_point(
+        filled=True, opacity=1, color=palette.accent, size=size, shape="circle"
+    )
+    rings = dots.transform_filter("datum.beyond").mark_point(
+        filled=False, opacity=1, color=palette.over, strokeWidth=1.8, size=size, shape="circle"
+    )
+    description = (
+        f"A hundred simulated builds as dots along an axis of total cost, from {about(totals[0], money)} to "
+        f"{about(totals[-1], money)}. {title}. Half cost more than {lines[1].text.removeprefix('P50 ')}. "
+        f"{lines[0].text} are enough in {builds(forecast.chance_within(forecast.base_estimate).value)}."
+    )
+    chart = alt.layer(within, rings, *rules(lines, ends, _HEIGHT, palette))
+    return framed(
+        chart,
+        title,
+        description,
+        palette,
+        _HEIGHT,
+        "Each dot is one build in a hundred. The axis does not begin at zero.",
+    )
+
+
+def s_curve(forecast: Forecast, budget: float | None = None, palette: Palette = LIGHT) -> Any:
+    """Draw the chance that a sum is enough, with a band of two standard errors."""
+    money = forecast.currency
+    shares = [0.005, *(place / 100 for place in range(1, 100)), 0.995]
+    found = forecast.percentile_set(shares)
+    frame = pd.DataFrame(
+        {
+            "share": shares,
+            "sum": [item.value for item in found],
+            "low": [item.value - 2 * item.error for item in found],
+            "high": [item.value + 2 * item.error for item in found],
+            "Sum": [about(item.value, money, item.error) for item in found],
+            "Enough in": [percent(share) for share in shares],
+        }
+    )
+    lines = standard_rules(forecast, budget)
+    ends = span([*frame["low"], *frame["high"], *(rule.value for rule in lines)])
+    scale = alt.Scale(domain=list(ends), nice=False, zero=False)
+    y = alt.Y(
+        "share:Q", scale=alt.Scale(domain=[0, 1.42]),
+        axis=alt.Axis(format=".0%", values=[0, 0.2, 0.5, 0.8, 0.9, 1], title=None),
+    )  # fmt: skip
+    base = alt.Chart(frame)
+    x = alt.X("low:Q", axis=money_axis(money), scale=scale)
+    band = base.mark_area(color=palette.accent_soft, opacity=0.7, orient="horizontal").encode(
+        x=x, x2="high:Q", y=y
+    )
+    line = base.mark_line(color=palette.accent, strokeWidth=2.2, order=True).encode(
+        x=alt.X("sum:Q", axis=money_axis(money), scale=scale), y=y, order="share:Q",
+        tooltip=["Sum:N", "Enough in:N"],
+    )  # fmt: skip
+    eight = found[80]
+    title = f"{about(eight.value, money, eight.error)} is enough in 80 % of builds"
+    description = (
+        f"Curve of the chance that a sum is enough: {about(found[10].value, money)} in 10 %, "
+        f"{about(found[50].value, money)} in 50 %, {about(eight.value, money)} in 80 %, {about(found[90].value, money)} "
+        "in 90 % of builds. The band around it is the simulation error."
+    )
+    chart = alt.layer(band, line, *rules(lines, ends, 320, palette))
+    note = "Share of builds in which a sum is enough. The pale band is the simulation error (two standard errors)."
+    return framed(chart, title, description, palette, 320, note)

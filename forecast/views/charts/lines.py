@@ -1,0 +1,175 @@
+"""Line by line: ranges on one money axis, and estimate, paid and forecast beside each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from forecast.build.schema import GROUPS
+from forecast.engine.forecast import LineSummary
+from forecast.views.charts.frame import framed, label_lookup, money_axis, span
+from forecast.views.money import about
+from forecast.views.theme import LIGHT, Palette
+
+_ROW = 21
+
+
+@dataclass(frozen=True)
+class Standing:
+    """One line as it stands: what was estimated, what is paid, and where it ends.
+
+    Attributes
+    ----------
+    estimate, paid : float
+        In the build's currency.
+    p10, p50, p90 : float
+        Of its forecast final cost.
+    closed : bool
+        True where nothing more will come.
+    """
+
+    id: str
+    title: str
+    group: str
+    estimate: float
+    paid: float
+    p10: float
+    p50: float
+    p90: float
+    closed: bool
+
+
+def grouped(items: Iterable[tuple[str, str, str]]) -> tuple[list[str], dict[str, str]]:
+    """Order keys under headings of their group.
+
+    Parameters
+    ----------
+    items : iterable of (key, title, group)
+
+    Returns
+    -------
+    order : list of str
+        Keys, each group's heading before them.
+    labels : dict
+        What to show for each key.
+    """
+    kept = list(items)
+    order: list[str] = []
+    labels: dict[str, str] = {}
+    for group in (*GROUPS, "events"):
+        members = [item for item in kept if item[2] == group]
+        if members:
+            heading = f"group:{group}"
+            order.append(heading)
+            labels[heading] = "May happen" if group == "events" else group.capitalize()
+            order += [item[0] for item in members]
+            labels |= {item[0]: item[1] for item in members}
+    return order, labels
+
+
+def row_axis(order: Sequence[str], labels: dict[str, str], palette: Palette) -> alt.Y:
+    """Give the axis of rows, group headings in bold."""
+    heading = "indexof(datum.value, 'group:') === 0"
+    axis = alt.Axis(
+        title=None, labelExpr=label_lookup(labels), labelLimit=alt.ExprRef("width < 420 ? 130 : 230"),
+        labelOverlap=False, labelPadding=6,
+        labelFontWeight=alt.condition(heading, alt.value("bold"), alt.value("normal")),
+        labelColor=alt.condition(heading, alt.value(palette.muted), alt.value(palette.ink)),
+    )  # fmt: skip
+    return alt.Y("key:N", sort=None, scale=alt.Scale(domain=list(order), paddingInner=0.3), axis=axis)
+
+
+def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LIGHT) -> Any:
+    """Draw each line's range: a thin bar from P10 to P90, a tick at the middle, grouped."""
+    shown = [line for line in lines if line.p10 is not None and (line.p90 or 0) > 0]
+    order, labels = grouped((line.id, line.title, line.group) for line in shown)
+    frame = pd.DataFrame(
+        [
+            {
+                "key": line.id, "p10": line.p10, "p50": line.p50, "p90": line.p90,
+                "Line": line.title, "P10": about(line.p10 or 0, currency), "P50": about(line.p50 or 0, currency),
+                "P90": about(line.p90 or 0, currency),
+                "text": about(line.p90 or 0, currency) if line.p10 == line.p90
+                else f"{about(line.p10 or 0, currency)} – {about(line.p90 or 0, currency)}",
+            }
+            for line in shown
+        ]
+    )  # fmt: skip
+    widest = sorted(shown, key=lambda line: (line.p10 or 0) - (line.p90 or 0))[:3]
+    ends = span([*frame["p90"], 0.0], zero=True)
+    # room to the right for the figures of the longest bar
+    scale = alt.Scale(domain=[0, ends[1] * 1.22], nice=False)
+    y = row_axis(order, labels, palette)
+    base = alt.Chart(frame).encode(y=y, tooltip=["Line:N", "P10:N", "P50:N", "P90:N"])
+    bars = base.mark_bar(height=5, color=palette.accent, cornerRadius=2.5).encode(
+        x=alt.X("p10:Q", axis=money_axis(currency, orient="top"), scale=scale), x2="p90:Q"
+    )
+    ticks = base.mark_tick(thickness=2.5, height=14, color=palette.ink).encode(x="p50:Q")
+    texts = base.mark_text(align="left", dx=7, color=palette.muted, fontSize=11.5).encode(
+        x="p90:Q", text="text:N", opacity=alt.value(alt.ExprRef("width < 260 ? 0 : 1"))
+    )
+    names = ", ".join(line.title for line in widest)
+    title = f"The widest ranges: {names}"
+    description = (
+        f"{len(shown)} lines and events with their ranges from P10 to P90, grouped. The widest are "
+        + "; ".join(
+            f"{line.title}, {about(line.p10 or 0, currency)} to {about(line.p90 or 0, currency)}"
+            for line in widest
+        )
+        + "."
+    )
+    note = "Bar: in 8 of 10 builds the line costs this much (P10 to P90). Tick: the middle (P50)."
+    return framed(alt.layer(bars, ticks, texts), title, description, palette, _ROW * len(order), note)
+
+
+def estimate_paid_forecast(items: Sequence[Standing], currency: str, palette: Palette = LIGHT) -> Any:
+    """Draw for each line its estimate as a tick, what is paid as a dot, and its forecast as a bar."""
+    shown = [item for item in items if max(item.p90, item.paid, item.estimate) > 0]
+    order, labels = grouped((item.id, item.title, item.group) for item in shown)
+    frame = pd.DataFrame(
+        [
+            {
+                "key": item.id, "estimate": item.estimate, "paid": item.paid, "p10": item.p10, "p50": item.p50,
+                "p90": item.p90, "closed": item.closed, "Line": item.title,
+                "Estimate": about(item.estimate, currency), "Paid": about(item.paid, currency),
+                "Forecast": about(item.p50, currency) + (", closed" if item.closed else ""),
+            }
+            for item in shown
+        ]
+    )  # fmt: skip
+    ends = span([*frame["p90"], *frame["paid"], *frame["estimate"], 0.0], zero=True)
+    x = alt.X(
+        "p10:Q", axis=money_axis(currency, orient="top"), scale=alt.Scale(domain=[0, ends[1]], nice=False)
+    )  # fmt: skip
+    base = alt.Chart(frame).encode(
+        y=row_axis(order, labels, palette), tooltip=["Line:N", "Estimate:N", "Paid:N", "Forecast:N"]
+    )
+    bars = base.mark_bar(height=5, color=palette.accent_soft, cornerRadius=2.5).encode(x=x, x2="p90:Q")
+    ticks = base.mark_tick(thickness=2, height=14, color=palette.muted).encode(x="estimate:Q")
+    paid = base.transform_filter("datum.paid > 0")
+    closed = paid.transform_filter("datum.closed").mark_point(
+        filled=True, opacity=1, size=62, color=palette.accent, shape="circle"
+    )
+    part = paid.transform_filter("!datum.closed").mark_point(
+        filled=True,
+        fill=palette.paper,
+        opacity=1,
+        size=55,
+        stroke=palette.accent,
+        strokeWidth=2,
+        shape="circle",
+    )
+    done = sum(item.closed for item in shown)
+    dear = sum(item.closed and item.paid > item.estimate for item in shown)
+    title = f"{done} of {len(shown)} lines are closed; {dear} of them cost more than estimated"
+    description = (
+        f"{title}. For each line: a tick at the estimate, a dot at what is paid (filled when closed), a bar for "
+        "where it may end, P10 to P90."
+    )
+    note = "Tick: estimate. Bar: where it may end (P10 to P90). Dot: paid; filled once the line is closed."
+    chart = alt.layer(bars, ticks, part.encode(x="paid:Q"), closed.encode(x="paid:Q"))
+    return framed(chart, title, description, palette, _ROW * len(order), note)
