@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from forecast.build.consignment import Consignment, figures_in
 from forecast.build.figures import FigureBase
 from forecast.build.locate import Path
-from forecast.build.schema import GROUPS, OWN_ESTIMATING, Build, Cause, Costed, Event
+from forecast.build.schema import GROUPS, OWN_ESTIMATING, Build, Cause, Costed, Event, Line
 
 Raised = tuple[Path, str, str]
 """Where (path), what was found, how to mend it."""
@@ -142,6 +142,9 @@ def _all_figures(build: Build) -> Iterator[tuple[Path, FigureBase]]:
     for path, item in _items(build):
         for key, figure in figures_of(item):
             yield (*path, key), figure
+        if isinstance(item, Line) and item.takeoff is not None:
+            for keys, figure in figures_in(item.takeoff):
+                yield (*path, "takeoff", *keys), figure
     for place, consignment in enumerate(build.consignment):
         for keys, figure in figures_in(consignment):
             yield ("consignment", place, *keys), figure

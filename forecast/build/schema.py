@@ -24,6 +24,7 @@ from forecast.build.figures import (
     UncertainFigure,
     wrong,
 )
+from forecast.build.takeoff import Takeoff
 
 Group = Literal["kit", "freight", "import", "consumables", "wheels", "hardware", "labour", "finish", "other"]
 Reference = Annotated[
@@ -123,6 +124,8 @@ class Line(Costed):
 
     Attributes
     ----------
+    takeoff : take-off table or None
+        Dimensions, in place of a quantity; the price is then for one of what it counts.
     minimum, maximum : figure or None
         The least and the most that is charged, in the build's currency.
     optional : bool
@@ -136,6 +139,7 @@ class Line(Costed):
     group: Group
     amount: UncertainFigure | None = None
     quantity: UncertainFigure | None = None
+    takeoff: Takeoff | None = None
     price: UncertainFigure | None = None
     minimum: UncertainFigure | None = None
     maximum: UncertainFigure | None = None
@@ -149,7 +153,11 @@ class Line(Costed):
             name
             for name, given in (
                 ("amount", self.amount is not None),
-                ("quantity and price", self.quantity is not None or self.price is not None),
+                (
+                    "quantity and price",
+                    self.quantity is not None or (self.price is not None and self.takeoff is None),
+                ),
+                ("takeoff and price", self.takeoff is not None),
                 ("percent and of", self.percent is not None or bool(self.of)),
             )
             if given
@@ -161,8 +169,9 @@ class Line(Costed):
             )
         if not ways and self.own_hours is None:
             wrong("costs nothing", "Give an amount, a quantity and a price, percent and of, or own_hours.")
-        if (self.quantity is None) != (self.price is None):
-            missing = "price" if self.price is None else "quantity"
+        counted = self.quantity is not None or self.takeoff is not None
+        if counted != (self.price is not None):
+            missing = "price" if counted else "quantity"
             wrong(
                 f"{missing} is missing",
                 "A quantity needs a price and a price a quantity; or write one amount.",

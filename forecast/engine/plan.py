@@ -28,6 +28,7 @@ from forecast.errors import SimulationError
 from forecast.trade.consignment import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import Expansion
+from forecast.trade.takeoff import expand_takeoff
 
 __all__ = ["OWN_WORK", "Gate", "Plan", "PlanInput", "Row", "compile_plan", "inputs_of", "sole_input"]
 
@@ -93,7 +94,13 @@ class _Compiler:
         """Add the lines and events of a consignment, each of which follows from figures and earlier lines."""
         for line in expansion.lines:
             formula = self.add_figures(expansion.inputs, line.formula)
-            self.rows.append(Row(line.id, line.name, line.group, "line", formula, of=expansion.consignment))
+            cautions = (line.caution,) if line.caution else ()
+            self.rows.append(
+                Row(
+                    line.id, line.name, line.group, "line", formula,
+                    of=expansion.consignment, working=line.working, cautions=cautions,
+                )
+            )  # fmt: skip
         for event in expansion.events:
             self.gates.append(Gate(event.id, event.chance, tuple(0.0 for _ in self.causes), is_event=True))
             formula = self.add_figures(expansion.inputs, event.formula)
@@ -121,6 +128,8 @@ class _Compiler:
         """Add a line, and a row for its own hours."""
         gate = self.gate(line, is_event=False)
         amount: Formula = Constant(0.0)
+        working = ""
+        cautions: tuple[str, ...] = ()
         if line.amount is not None:
             amount = self.figure(f"{line.id}.amount", line.amount)
         elif line.quantity is not None and line.price is not None:
@@ -130,6 +139,11 @@ class _Compiler:
                     self.figure(f"{line.id}.price", line.price),
                 )
             )
+        elif line.takeoff is not None and line.price is not None:
+            taken = expand_takeoff(line.id, line.takeoff)
+            working, cautions = taken.working, taken.cautions
+            counted = self.add_figures(taken.inputs, taken.formula)
+            amount = Product((counted, self.figure(f"{line.id}.price", line.price)))
         else:
             amount = self.percentage(line, of) or amount
         if line.minimum is not None:
@@ -137,8 +151,11 @@ class _Compiler:
         if line.maximum is not None:
             amount = Smaller((amount, self.figure(f"{line.id}.maximum", line.maximum)))
         self.rows.append(
-            Row(line.id, line.title, line.group, "line", amount, gate, line.package, line.route, line.id)
-        )
+            Row(
+                line.id, line.title, line.group, "line", amount, gate, line.package, line.route, line.id,
+                working, cautions,
+            )
+        )  # fmt: skip
 
     def event(self, event: Event, of: Iterable[str]) -> None:
         """Add a risk event."""

@@ -43,7 +43,11 @@ class Row:
     package, route : str or None
         The work package it belongs to, and by whom it is done.
     of : str
-        Id of the line or event that it comes from.
+        Id of the line, event or consignment that it comes from.
+    working : str
+        How a take-off came to its quantity, at middle figures.
+    cautions : tuple of str
+        What to look up before relying on it.
     """
 
     id: str
@@ -55,6 +59,8 @@ class Row:
     package: str | None = None
     route: str | None = None
     of: str = ""
+    working: str = ""
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,9 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 from forecast.build.figures import (
     BetaPert,
     Discrete,
@@ -35,10 +38,16 @@ from forecast.build.formula import (
     Smaller,
     Sum,
 )
+from forecast.build.takeoff_base import TakeoffBase
 from forecast.build.takeoff_defaults import ASSUMPTIONS
 
 PACK_SLACK = 1e-9
 """A quantity that fills its packs exactly must not need one more through rounding."""
+
+
+def numbers(values: ArrayLike) -> NDArray[np.float64]:
+    """Give values as an array of floats."""
+    return np.asarray(values, dtype=np.float64)
 
 
 def middle_of(figure: FigureBase) -> float:
@@ -280,9 +289,8 @@ def finish(
     need: Formula,
     measure: str,
     working: str,
+    table: TakeoffBase | None = None,
     *,
-    pack: float | None = None,
-    sessions: FigureBase | None = None,
     pack_name: tuple[str, str] = ("pack", "packs"),
     per_pack: Formula | None = None,
     shown_pack: str | None = None,
@@ -303,10 +311,9 @@ def finish(
         Unit of ``need``.
     working : str
         The steps in words up to what is needed, without it.
-    pack : float, optional
-        Contents of a pack, in ``measure``.
-    sessions : figure, optional
-        Number of sessions; one when left out. A broken number counts as the next whole one.
+    table : TakeoffBase, optional
+        Says the contents of a pack, in ``measure``, and the number of sessions: one when left out, and a broken
+        number counts as the next whole one.
     pack_name : tuple of str
         One and many.
     per_pack : Formula, optional
@@ -320,6 +327,8 @@ def finish(
     -------
     TakeoffExpansion
     """
+    pack = table.pack if table is not None else None
+    sessions = table.sessions if table is not None else None
     text = f"{working} → {sheet.say(need, measure, places)}"
     if pack is None and per_pack is None:
         if sessions is not None:

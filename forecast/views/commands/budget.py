@@ -122,7 +122,7 @@ def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every
         ]
         for line in shown
     ]
-    which = "Every line" if every_line else "The ten lines that matter most"
+    which = "Every line" if every_line or len(lines) <= 10 else "The ten lines that matter most"
     parts += ["", heading, figures, "", f"{which}, by their share of the uncertainty:"]
     parts.append(table(["", "P10", "P50", "P90", "Share"], line_rows))
     own = forecast.hours((0.5, 0.9))

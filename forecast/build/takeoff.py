@@ -1,0 +1,76 @@
+"""Take-off tables of the build file: dimensions in place of a quantity.
+
+Models only; forecast/trade/takeoff turns them into a quantity to buy. Units throughout: lengths in metres, widths,
+depths, thicknesses and pitches in millimetres, paint films in micrometres, areas in square metres, shares in
+percent. Figures that the builder leaves out are taken from forecast/build/takeoff_defaults.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field
+
+from forecast.build.figures import wrong
+from forecast.build.takeoff_base import TakeoffBase
+from forecast.build.takeoff_body import FillerTakeoff, GelcoatTakeoff, LaminateTakeoff, PaintTakeoff
+from forecast.build.takeoff_parts import (
+    AbrasivesTakeoff,
+    AdhesiveTakeoff,
+    FastenersTakeoff,
+    FilmTakeoff,
+    SandingStep,
+    SealantTakeoff,
+    WheelBoltsTakeoff,
+)
+
+_MODELS: Mapping[str, type[TakeoffBase]] = {
+    "laminate": LaminateTakeoff,
+    "gelcoat": GelcoatTakeoff,
+    "filler": FillerTakeoff,
+    "sealant": SealantTakeoff,
+    "adhesive": AdhesiveTakeoff,
+    "paint": PaintTakeoff,
+    "film": FilmTakeoff,
+    "abrasives": AbrasivesTakeoff,
+    "fasteners": FastenersTakeoff,
+    "wheel-bolts": WheelBoltsTakeoff,
+}
+TAKEOFF_KINDS: tuple[str, ...] = tuple(_MODELS)
+"""The kinds of take-off that a build file may use."""
+
+
+def _known_kind(value: Any) -> Any:
+    if isinstance(value, TakeoffBase):
+        return value
+    kind = value.get("kind") if isinstance(value, Mapping) else None
+    if kind not in _MODELS:
+        found = f"kind is {kind!r}" if kind is not None else "no kind"
+        wrong(found, f"Write takeoff = {{ kind = … }} with one of {', '.join(_MODELS)}.")
+    return value
+
+
+AnyTakeoff = (
+    LaminateTakeoff
+    | GelcoatTakeoff
+    | FillerTakeoff
+    | SealantTakeoff
+    | AdhesiveTakeoff
+    | PaintTakeoff
+    | FilmTakeoff
+    | AbrasivesTakeoff
+    | FastenersTakeoff
+    | WheelBoltsTakeoff
+)
+"""Any of the models, told apart by ``kind``."""
+
+Takeoff = Annotated[Annotated[AnyTakeoff, Field(discriminator="kind")], BeforeValidator(_known_kind)]
+"""A ``takeoff = { kind = … }`` table of the build file."""
+
+
+__all__ = [
+    "TAKEOFF_KINDS", "AbrasivesTakeoff", "AdhesiveTakeoff", "AnyTakeoff", "FastenersTakeoff",
+    "FillerTakeoff", "FilmTakeoff", "GelcoatTakeoff", "LaminateTakeoff", "PaintTakeoff", "SandingStep",
+    "SealantTakeoff", "Takeoff", "TakeoffBase", "WheelBoltsTakeoff",
+]  # fmt: skip

@@ -1,0 +1,75 @@
+"""Take-off: from dimensions to what to buy.
+
+``expand_takeoff`` turns a ``takeoff = { … }`` table of the build file into a formula, its uncertain inputs and its
+working in words. One module for each kind holds the plain arithmetic (arrays in, arrays out) and the formula.
+"""
+
+from __future__ import annotations
+
+from forecast.build.takeoff import (
+    AbrasivesTakeoff,
+    AdhesiveTakeoff,
+    AnyTakeoff,
+    FastenersTakeoff,
+    FillerTakeoff,
+    FilmTakeoff,
+    GelcoatTakeoff,
+    LaminateTakeoff,
+    PaintTakeoff,
+    SealantTakeoff,
+    WheelBoltsTakeoff,
+)
+from forecast.trade.takeoff.abrasives import expand_abrasives
+from forecast.trade.takeoff.beads import expand_adhesive, expand_sealant
+from forecast.trade.takeoff.fasteners import expand_fasteners, expand_wheel_bolts
+from forecast.trade.takeoff.filler import expand_filler
+from forecast.trade.takeoff.film import expand_film
+from forecast.trade.takeoff.laminate import expand_gelcoat, expand_laminate
+from forecast.trade.takeoff.paint import expand_paint
+from forecast.trade.takeoff.worksheet import TakeoffExpansion
+
+
+def expand_takeoff(line_id: str, takeoff: AnyTakeoff) -> TakeoffExpansion:
+    """Turn a line's take-off table into the quantity to buy.
+
+    Parameters
+    ----------
+    line_id : str
+        The inputs are called ``<line_id>.takeoff.<key>``.
+    takeoff : Takeoff
+        Any of the models of forecast/build/takeoff.py.
+
+    Returns
+    -------
+    TakeoffExpansion
+        The formula with its inputs, the unit that the line's price is per, and the working at middle figures.
+
+    Raises
+    ------
+    RuleError
+        When a rule does not hold for what was given, such as catalyst below 5 °C.
+    """
+    match takeoff:
+        case LaminateTakeoff():
+            return expand_laminate(line_id, takeoff)
+        case GelcoatTakeoff():
+            return expand_gelcoat(line_id, takeoff)
+        case FillerTakeoff():
+            return expand_filler(line_id, takeoff)
+        case SealantTakeoff():
+            return expand_sealant(line_id, takeoff)
+        case AdhesiveTakeoff():
+            return expand_adhesive(line_id, takeoff)
+        case PaintTakeoff():
+            return expand_paint(line_id, takeoff)
+        case FilmTakeoff():
+            return expand_film(line_id, takeoff)
+        case AbrasivesTakeoff():
+            return expand_abrasives(line_id, takeoff)
+        case FastenersTakeoff():
+            return expand_fasteners(line_id, takeoff)
+        case WheelBoltsTakeoff():
+            return expand_wheel_bolts(line_id, takeoff)
+
+
+__all__ = ["TakeoffExpansion", "expand_takeoff"]

@@ -1,0 +1,145 @@
+"""Sealant and adhesive beads: cartridges and nozzles from the run and the section.
+
+A section in mm² is millilitres per metre (a published rule, and geometry). Published bead tables are not used: one
+of them gives twice what the geometry does.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from forecast.build.formula import Constant, Formula
+from forecast.build.takeoff import AdhesiveTakeoff, SealantTakeoff
+from forecast.trade.takeoff.worksheet import (
+    TakeoffExpansion,
+    Worksheet,
+    counted,
+    digits,
+    enlarged,
+    finish,
+    numbers,
+    plus,
+    times,
+    whole,
+)
+
+
+def bead_section(section: str, width: ArrayLike, depth: ArrayLike = 0.0) -> NDArray[np.float64]:
+    """Give a bead's section in mm², which is its millilitres per metre.
+
+    Parameters
+    ----------
+    section : str
+        rectangle (w × d), bond-line (w × d), fillet (legs w and d: w × d / 2), vee (base w, height d: w × d / 2),
+        half-round (π/8 w²) or round (π/4 w²).
+    width, depth : array_like
+        mm.
+
+    Returns
+    -------
+    ndarray
+    """
+    wide, deep = numbers(width), numbers(depth)
+    match section:
+        case "rectangle" | "bond-line":
+            return wide * deep
+        case "fillet" | "vee":
+            return wide * deep / 2
+        case "half-round":
+            return math.pi / 8 * wide**2
+        case "round":
+            return math.pi / 4 * wide**2
+    message = f"section {section!r} is none of rectangle, bond-line, fillet, vee, half-round, round"
+    raise ValueError(message)
+
+
+def metres_per_cartridge(cartridge: ArrayLike, section: ArrayLike) -> NDArray[np.float64]:
+    """Give the run of one cartridge, m: millilitres / section (mm²), nothing left over or wasted."""
+    return numbers(cartridge) / numbers(section)
+
+
+def bead_for_bond_line(width: ArrayLike, thickness: ArrayLike) -> NDArray[np.float64]:
+    """Give the diameter of the round bead that fills a bond line, mm (equal areas)."""
+    return np.sqrt(4 * numbers(width) * numbers(thickness) / math.pi)
+
+
+def expand_sealant(line_id: str, table: SealantTakeoff) -> TakeoffExpansion:
+    """Turn a sealant's table into cartridges."""
+    sheet = Worksheet(line_id)
+    run, words = _run(sheet, table)
+    return _cartridges(sheet, table, run, words)
+
+
+def expand_adhesive(line_id: str, table: AdhesiveTakeoff) -> TakeoffExpansion:
+    """Turn an adhesive's table into cartridges or mixing nozzles."""
+    sheet = Worksheet(line_id)
+    if table.section == "bond-line" and table.depth is not None:
+        wide = sheet.middle(sheet.use("width", table.width))
+        thick = sheet.middle(sheet.use("depth", table.depth))
+        bead = float(bead_for_bond_line(wide, thick))
+        sheet.notes.append(f"lay a round bead of {digits(bead, 2)} mm: it fills the bond line when pressed")
+    if not table.two_part:
+        run, words = _run(sheet, table)
+        return _cartridges(sheet, table, run, words)
+    nozzles = _nozzles(sheet, table)
+    if table.buy == "nozzles":
+        working = "a nozzle for each session and one more for each pause"
+        sheet.inputs = {key: figure for key, figure in sheet.inputs.items() if key in _ids(nozzles)}
+        return finish(sheet, nozzles, "nozzles", working)
+    run, words = _run(sheet, table)
+    lost = sheet.assume("nozzle_loss", table.nozzle_loss, "bead.nozzle_loss", "{} ml left in each nozzle")
+    words += f" + {counted(sheet.middle(nozzles), 'nozzle')} × {sheet.say(lost, 'ml')}"
+    return _cartridges(sheet, table, plus(run, times(nozzles, lost)), words)
+
+
+def _ids(formula: Formula) -> set[str]:
+    from forecast.build.formula import Input, walk
+
+    return {node.id for node in walk(formula) if isinstance(node, Input)}
+
+
+def _nozzles(sheet: Worksheet, table: AdhesiveTakeoff) -> Formula:
+    sessions = whole(sheet.use("sessions", table.sessions)) if table.sessions is not None else Constant(1.0)
+    if table.pauses is None:
+        return sessions
+    return plus(sessions, whole(sheet.use("pauses", table.pauses)))
+
+
+def _run(sheet: Worksheet, table: SealantTakeoff | AdhesiveTakeoff) -> tuple[Formula, str]:
+    """Give the millilitres that the bead takes, tooling included."""
+    length, wide = sheet.use("length", table.length), sheet.use("width", table.width)
+    if table.depth is None:
+        factor, shown = (math.pi / 8, "π/8") if table.section == "half-round" else (math.pi / 4, "π/4")
+        section = times(factor, wide, wide)
+        words = f"{shown} × ({sheet.say(wide, 'mm')})²"
+    else:
+        deep = sheet.use("depth", table.depth)
+        half = table.section in ("fillet", "vee")
+        section = times(0.5 if half else 1.0, wide, deep)
+        words = f"{sheet.say(wide, 'mm')} × {sheet.say(deep, 'mm')}" + (" / 2" if half else "")
+    waste = sheet.assume("waste", table.waste, "bead.waste", "tooling waste {} %")
+    laid = times(length, section)
+    return enlarged(laid, waste), f"{sheet.say(length, 'm')} × {words} = {sheet.say(laid, 'ml')}"
+
+
+def _cartridges(
+    sheet: Worksheet, table: SealantTakeoff | AdhesiveTakeoff, need: Formula, words: str
+) -> TakeoffExpansion:
+    residue = sheet.assume("residue", table.residue, "bead.residue", "{} % stay in the cartridge")
+    usable = times(table.cartridge, plus(1.0, times(-0.01, residue)))
+    if table.sessions is None:
+        sheet.notes.append("part-used cartridges rarely survive: say sessions = … if the work is spread out")
+    return finish(
+        sheet,
+        need,
+        "ml",
+        words,
+        table,
+        pack_name=("cartridge", "cartridges"),
+        per_pack=usable,
+        shown_pack=f"{table.cartridge:g} ml",
+        places=3,
+    )

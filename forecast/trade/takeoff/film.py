@@ -1,0 +1,52 @@
+"""Surface film: metres off the roll."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from forecast.build.takeoff import FilmTakeoff
+from forecast.trade.takeoff.worksheet import (
+    TakeoffExpansion,
+    Worksheet,
+    enlarged,
+    finish,
+    numbers,
+    over,
+    plus,
+)
+
+
+def film_area(area: ArrayLike, waste: ArrayLike) -> NDArray[np.float64]:
+    """Give the film to buy, m²: area × (1 + waste), waste as a fraction."""
+    return numbers(area) * (1 + numbers(waste))
+
+
+def film_length(area: ArrayLike, waste: ArrayLike, roll_width: ArrayLike = 1.52) -> NDArray[np.float64]:
+    """Give metres off a roll: area (m²) × (1 + waste) / roll width (m)."""
+    return film_area(area, waste) / numbers(roll_width)
+
+
+def expand_film(line_id: str, table: FilmTakeoff) -> TakeoffExpansion:
+    """Turn a film's table into metres, or whole rolls."""
+    sheet = Worksheet(line_id)
+    area = sheet.use("area", table.area)
+    waste = sheet.assume("waste", table.waste, f"film.waste.{table.cut}", "waste {} %")
+    cut = enlarged(area, waste)
+    words = f"{sheet.say(area, 'm²')} × {1 + sheet.middle(waste) / 100:g}"
+    if table.spoiled_panel is not None:
+        panel = sheet.use("spoiled_panel", table.spoiled_panel)
+        cut = plus(cut, panel)
+        words += f" + {sheet.say(panel, 'm²')} spoiled"
+    elif table.cut == "pre-cut":
+        sheet.notes.append("usual practice allows for one spoiled panel: spoiled_panel = … (m²)")
+    words += f" = {sheet.say(cut, 'm²')} / {table.roll_width:g} m"
+    return finish(
+        sheet,
+        over(cut, table.roll_width),
+        "m",
+        words,
+        table,
+        pack_name=("roll", "rolls"),
+        places=3,
+    )

@@ -1,0 +1,277 @@
+"""Laminate and gelcoat: glass, resin, catalyst, hardener and cleaner from the area.
+
+Sources: resin-to-glass ratios and coverage charts as published by laminating suppliers; thickness by the rule of
+mixtures, which is the formula of ISO 12215-5 (from memory) in other letters; catalyst by a published chart.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from forecast.build.formula import Constant, Formula, Larger, Smaller
+from forecast.build.takeoff import GelcoatTakeoff, LaminateTakeoff
+from forecast.build.takeoff_defaults import ASSUMPTIONS
+from forecast.errors import Problem, RuleError
+from forecast.trade.takeoff.worksheet import (
+    PACK_SLACK,
+    TakeoffExpansion,
+    Worksheet,
+    enlarged,
+    finish,
+    numbers,
+    over,
+    plus,
+    times,
+    whole,
+)
+
+CATALYST_BANDS: tuple[tuple[float, float], ...] = ((5, 4), (13, 3), (16, 2), (20, 1))
+"""Lower end in °C and percent of the resin, up to 35 °C (published catalyst chart)."""
+COLDEST, WARMEST = 5.0, 35.0
+CATALYST_DENSITY = 1.15
+"""kg per litre of MEKP (from memory). Charts count 1 ml as 1 g."""
+
+_DEGREES_SPAN = 1000.0  # wider than any temperature, so that a part of it rounds up to one
+
+
+def glass_mass(area: ArrayLike, areal_weight: ArrayLike, layers: ArrayLike) -> NDArray[np.float64]:
+    """Give the glass in a laminate, kg: area (m²) × areal weight (kg/m²) × layers."""
+    return numbers(area) * numbers(areal_weight) * numbers(layers)
+
+
+def resin_mass(glass: ArrayLike, ratio: ArrayLike) -> NDArray[np.float64]:
+    """Give the resin for a mass of glass, in the unit of the glass: glass × ratio by weight."""
+    return numbers(glass) * numbers(ratio)
+
+
+def with_waste(quantity: ArrayLike, waste: ArrayLike) -> NDArray[np.float64]:
+    """Give what to buy: quantity × (1 + waste), waste as a fraction."""
+    return numbers(quantity) * (1 + numbers(waste))
+
+
+def layer_thickness(
+    areal_weight: ArrayLike, ratio: ArrayLike, glass_density: float = 2.56, resin_density: float = 1.2
+) -> NDArray[np.float64]:
+    """Give the thickness of one layer, mm.
+
+    Rule of mixtures: w × (1/ρ glass + R/ρ resin), with w in kg/m² and ρ in kg per litre. ISO 12215-5 writes it as
+    w/3.072 × (2.56/ψ − 1.36) with the glass content by mass ψ = 1/(1 + R) (from memory; the algebra agrees).
+    """
+    return numbers(areal_weight) * (1 / glass_density + numbers(ratio) / resin_density)
+
+
+def layers_for(thickness: ArrayLike, per_layer: ArrayLike) -> NDArray[np.float64]:
+    """Give the whole layers that reach a thickness (both in mm)."""
+    ratio = numbers(thickness) / numbers(per_layer)
+    return np.asarray(np.ceil(ratio - PACK_SLACK))
+
+
+def catalyst_percent(temperature: ArrayLike) -> NDArray[np.float64]:
+    """Give the peroxide catalyst in percent of polyester resin at a temperature in °C.
+
+    Chart: 4 % at 5–13 °C, 3 % at 13–16, 2 % at 16–20, 1 % at 20–35. A boundary counts to the colder band.
+
+    Raises
+    ------
+    RuleError
+        Outside 5 to 35 °C, where the chart says nothing.
+    """
+    degrees = numbers(temperature)
+    outside = degrees[(degrees < COLDEST) | (degrees > WARMEST)] if degrees.ndim else degrees
+    if np.size(outside) and np.any((outside < COLDEST) | (outside > WARMEST)):
+        worst = float(np.ravel(outside)[0])
+        raise RuleError(str(_outside_chart("temperature", worst)))
+    percent = np.full(degrees.shape, CATALYST_BANDS[0][1], dtype=float)
+    for start, value in CATALYST_BANDS[1:]:
+        percent = np.where(degrees > start, value, percent)
+    return percent
+
+
+def catalyst_volume(resin: ArrayLike, fraction: ArrayLike) -> NDArray[np.float64]:
+    """Give the catalyst in ml for resin in kg, as charts do: 1 kg at 2 % takes 20 ml.
+
+    The chart takes 1 ml for 1 g; by weight, at 1.15 g/ml, it would be 13 % less.
+    """
+    return numbers(resin) * 1000 * numbers(fraction)
+
+
+def coverage_volume(area: ArrayLike, coverage: ArrayLike, layers: ArrayLike = 1) -> NDArray[np.float64]:
+    """Give the volume a coverage chart asks for; its waste is in it already, so add none.
+
+    Units are those of the chart: m² and m² per litre give litres, square feet and square feet per gallon give
+    gallons.
+    """
+    return numbers(area) * numbers(layers) / numbers(coverage)
+
+
+def implied_ratio(
+    area: ArrayLike, volume: ArrayLike, resin_density: ArrayLike, areal_weight: ArrayLike
+) -> NDArray[np.float64]:
+    """Give the resin-to-glass ratio that a coverage chart implies, its waste included.
+
+    Area in m², volume in litres, density in kg per litre, areal weight in kg/m².
+    """
+    resin = numbers(volume) * numbers(resin_density)
+    return resin / glass_mass(area, areal_weight, 1)
+
+
+def gelcoat_mass(area: ArrayLike, thickness: ArrayLike, density: ArrayLike) -> NDArray[np.float64]:
+    """Give the gelcoat, kg: area (m²) × thickness (mm) × density (kg per litre)."""
+    return numbers(area) * numbers(thickness) * numbers(density)
+
+
+def expand_laminate(line_id: str, table: LaminateTakeoff) -> TakeoffExpansion:
+    """Turn a laminate's table into the quantity to buy of one of its materials."""
+    sheet = Worksheet(line_id)
+    area = sheet.use("area", table.area)
+    weight = table.areal_weight / 1000
+    if table.coverage is not None:
+        return _by_coverage(sheet, table, area)
+    ratio: Formula | None = None
+    if table.buy != "glass" or table.thickness is not None:
+        ratio = sheet.assume(
+            "ratio", table.ratio, f"laminate.ratio.{table.glass}", "resin to glass {} by weight"
+        )
+    layers, words = _layers(sheet, table, weight, ratio)
+    glass = times(area, weight, layers)
+    grams = f"{table.areal_weight:g} g/m²"
+    start = f"{sheet.say(area, 'm²')} × {grams} × {words} = {sheet.say(glass, 'kg')} of glass"
+    if table.buy == "glass":
+        waste = sheet.assume("waste", table.waste, "laminate.waste.glass", "waste {} %")
+        need = enlarged(glass, waste)
+        return finish(sheet, need, "kg", start, table, pack_name=("roll", "rolls"))
+    assert ratio is not None  # every material but the glass hangs on the resin
+    waste = sheet.assume("waste", table.waste, "laminate.waste.resin", "waste {} %")
+    mixed = enlarged(times(glass, ratio), waste)
+    start += f" × {sheet.say(ratio)} × {1 + sheet.middle(waste) / 100:g}"
+    return _from_resin(sheet, table, mixed, start)
+
+
+def _layers(
+    sheet: Worksheet, table: LaminateTakeoff, weight: float, ratio: Formula | None
+) -> tuple[Formula, str]:
+    if table.layers is not None:
+        layers = sheet.use("layers", table.layers)
+        return layers, f"{sheet.say(layers)} layers" if sheet.middle(layers) != 1 else "1 layer"
+    assert table.thickness is not None  # the model has seen to it
+    assert ratio is not None
+    thickness = sheet.use("thickness", table.thickness)
+    densities = [ASSUMPTIONS[f"laminate.density.{name}"].figure for name in ("glass", table.resin)]
+    glass_density, resin_density = (sheet.middle(sheet.use("density", figure)) for figure in densities)
+    per_layer = times(weight, plus(1 / glass_density, times(1 / resin_density, ratio)))
+    layers = whole(over(thickness, per_layer))
+    words = f"{sheet.say(layers)} layers ({sheet.say(thickness, 'mm')} at {sheet.say(per_layer)} mm each)"
+    return layers, words
+
+
+def _from_resin(sheet: Worksheet, table: LaminateTakeoff, mixed: Formula, start: str) -> TakeoffExpansion:
+    """Finish what hangs on the mass of mixed resin, kg."""
+    if table.buy == "cleaner":
+        rate = sheet.assume("cleaner", None, "laminate.cleaner", "cleaner {} L per kg of resin")
+        words = f"{start} = {sheet.say(mixed, 'kg')} of resin × {sheet.say(rate, 'L/kg')}"
+        return finish(sheet, times(mixed, rate), "L", words, table, pack_name=("can", "cans"))
+    if table.resin == "epoxy":
+        return _epoxy(sheet, table, mixed, start)
+    if table.buy == "catalyst":
+        percent = _catalyst(sheet, table)
+        need = times(10.0, mixed, percent)
+        sheet.notes.append("ml as catalyst charts count them, 1 ml for 1 g; by weight it would be 13 % less")
+        words = f"{start} = {sheet.say(mixed, 'kg')} of resin × {sheet.say(percent, '%')}"
+        return finish(sheet, need, "ml", words, table, pack_name=("bottle", "bottles"))
+    _check_binder(sheet, table)
+    return finish(sheet, mixed, "kg", start, table, pack_name=("tin", "tins"))
+
+
+def _epoxy(sheet: Worksheet, table: LaminateTakeoff, mixed: Formula, start: str) -> TakeoffExpansion:
+    sheet.cautions.append(
+        "Epoxy and hardener are mixed in the product's own ratio, by weight; more hardener does not speed it up."
+    )
+    _check_binder(sheet, table)
+    need, words = mixed, start
+    if table.hardener_per_100 is None:
+        sheet.notes.append("resin and hardener together: add hardener_per_100 to tell them apart")
+    else:
+        total = 100 + table.hardener_per_100
+        share = table.hardener_per_100 if table.buy == "hardener" else 100.0
+        need = times(share / total, mixed)
+        words = f"{start} = {sheet.say(mixed, 'kg')} mixed × {share:g}/{total:g}"
+    return finish(sheet, need, "kg", words, table, pack_name=("tin", "tins"))
+
+
+def _by_coverage(sheet: Worksheet, table: LaminateTakeoff, area: Formula) -> TakeoffExpansion:
+    assert table.coverage is not None
+    if table.layers is None:
+        found = Problem(
+            f"{sheet.line_id}.takeoff",
+            "coverage with a thickness",
+            "A coverage chart counts layers: give layers = …",
+        )
+        raise RuleError(str(found))
+    layers = sheet.use("layers", table.layers)
+    coverage = sheet.use("coverage", table.coverage)
+    sheet.notes.append("the coverage chart has waste in it already: none is added")
+    words = f"{sheet.say(area, 'm²')} × {sheet.say(layers)} layers / {sheet.say(coverage, 'm²/L')}"
+    _check_binder(sheet, table)
+    need = over(times(area, layers), coverage)
+    return finish(sheet, need, "L", words, table, pack_name=("tin", "tins"))
+
+
+def _check_binder(sheet: Worksheet, table: LaminateTakeoff) -> None:
+    sheet.warn_if(
+        table.resin == "epoxy" and table.glass == "mat",
+        "Published advice on mat with epoxy conflicts, because the mat's binder may need styrene: see its sheet.",
+    )
+
+
+def _catalyst(sheet: Worksheet, table: LaminateTakeoff) -> Formula:
+    """Give the catalyst's percentage: as written, or by the chart from the temperature."""
+    if table.catalyst is not None:
+        return sheet.use("catalyst", table.catalyst)
+    if table.temperature is None:
+        sheet.notes.append("catalyst 2 %, as for 16 to 20 °C by the chart; give temperature = … for another")
+        return Constant(2.0)
+    degrees = sheet.use("temperature", table.temperature)
+    middle = sheet.middle(degrees)
+    if not COLDEST <= middle <= WARMEST:
+        raise RuleError(str(_outside_chart(f"{sheet.line_id}.takeoff.temperature", middle)))
+    sheet.notes.append("catalyst by the chart: 4 % at 5–13 °C, 3 % at 13–16, 2 % at 16–20, 1 % at 20–35")
+    percent: list[Formula | float] = [float(CATALYST_BANDS[0][1])]
+    for (_, before), (start, value) in itertools.pairwise(CATALYST_BANDS):
+        percent.append(times(value - before, _is_above(degrees, start)))
+    return plus(*percent)
+
+
+def _is_above(part: Formula, limit: float) -> Formula:
+    """Give one where a part is above a limit and nought where it is not."""
+    excess = Larger((Constant(0.0), plus(part, -limit)))
+    return Smaller((Constant(1.0), whole(times(1 / _DEGREES_SPAN, excess))))
+
+
+def _outside_chart(where: str, degrees: float) -> Problem:
+    return Problem(
+        where,
+        f"{degrees:g} °C",
+        f"The catalyst chart holds from {COLDEST:g} to {WARMEST:g} °C: warm or cool the shop, or give "
+        "catalyst = … from the product's sheet.",
+    )
+
+
+def expand_gelcoat(line_id: str, table: GelcoatTakeoff) -> TakeoffExpansion:
+    """Turn a gelcoat's table into the quantity to buy of gelcoat or its catalyst."""
+    sheet = Worksheet(line_id)
+    area = sheet.use("area", table.area)
+    thickness = sheet.assume("thickness", table.thickness, "gelcoat.thickness", "thickness {} mm")
+    density = sheet.assume("density", table.density, "gelcoat.density", "density {} kg/L")
+    waste = sheet.assume("waste", table.waste, "gelcoat.waste", "waste {} %")
+    laid = times(area, thickness, density)
+    mass = enlarged(laid, waste)
+    start = f"{sheet.say(area, 'm²')} × {sheet.say(thickness, 'mm')} × {sheet.say(density, 'kg/L')}"
+    start += f" = {sheet.say(laid, 'kg')}"
+    if table.buy == "gelcoat":
+        return finish(sheet, mass, "kg", start, table, pack_name=("tin", "tins"))
+    percent = sheet.assume("catalyst", None, "gelcoat.catalyst", "catalyst {} %")
+    words = f"{start} → {sheet.say(mass, 'kg', 2)} × {sheet.say(percent, '%')}"
+    return finish(sheet, times(10.0, mass, percent), "ml", words, table, pack_name=("bottle", "bottles"))
