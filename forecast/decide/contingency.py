@@ -1,0 +1,331 @@
+"""How much to hold beyond the plain sum, why that much, and where it comes from.
+
+Contingency = P_q - base estimate. The level q follows from two plain answers: what being a sum short costs, and
+what the same sum lying idle costs. Holding money is then the newsvendor's problem, and q = Cu / (Cu + Co).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecast.decide.causes import EVENTS, CausePart, cause_parts
+from forecast.decide.comparisons import PUBLISHED, Published
+from forecast.decide.draws import draws_behind
+from forecast.engine.forecast import Forecast
+from forecast.engine.known import KnownFacts
+from forecast.engine.sensitivity import shares_near
+from forecast.engine.shapes import Array
+from forecast.engine.statistics import Estimate, near_percentile_weights, percentile
+from forecast.errors import SimulationError
+
+Money = Callable[[float], str]
+"""Writes a sum of money; given by whoever shows the sentence."""
+
+DEFAULT_LEVEL = 0.8
+LEAST_LEVEL = 0.5
+MOST_LEVEL = 0.95
+"""Beyond it a budget rests on the few worst trials, and on tails of ranges that nobody knows."""
+
+_SKEW = "skew"
+
+
+@dataclass(frozen=True)
+class Level:
+    """A recommended percentile.
+
+    Attributes
+    ----------
+    q : float
+        From 0.5 to 0.95.
+    wanted : float
+        Cu / (Cu + Co), before it was kept within these limits.
+    short, idle : float
+        The two answers.
+    """
+
+    q: float
+    wanted: float
+    short: float
+    idle: float
+
+    def sentence(self, money: Money) -> str:
+        """Say which level, and why."""
+        text = (
+            f"Being short costs you {money(self.short)} where the same sum lying idle costs {money(self.idle)}: "
+            f"hold P{100 * self.q:.0f}."
+        )
+        if self.q > self.wanted:
+            text += " Your answers alone ask for less, but below P50 you would plan to run short."
+        elif self.q < self.wanted:
+            text += " Your answers alone ask for more, but beyond P95 the ranges themselves are not known well enough."
+        return text
+
+
+def recommended_level(short: float, idle: float) -> Level:
+    """Give the level to hold from what running short and what idle money cost.
+
+    Parameters
+    ----------
+    short : float
+        Cu: what it costs to be short of some sum when it is needed (stopped build, storage, credit).
+    idle : float
+        Co: what it costs when the same sum is held and not needed (interest, other plans put off).
+
+    Returns
+    -------
+    Level
+
+    Raises
+    ------
+    SimulationError
+        When an answer is negative or both are nothing.
+
+    References
+    ----------
+    Arrow, Harris & Marschak (1951), Econometrica 19(3): the critical ratio (from memory).
+    """
+    if not (np.isfinite(short) and np.isfinite(idle)) or short < 0 or idle < 0 or short + idle <= 0:
+        message = (
+            f"cost of running short {short:g}, of idle money {idle:g}: both must be nothing or more, and one above "
+            "zero. Answer for the same sum, for example: being 1,000 short costs me 200, 1,000 idle costs me 50."
+        )
+        raise SimulationError(message)
+    wanted = short / (short + idle)
+    return Level(min(max(wanted, LEAST_LEVEL), MOST_LEVEL), wanted, short, idle)
+
+
+@dataclass(frozen=True)
+class Share:
+    """What one line, event, group or cause adds to the contingency.
+
+    Attributes
+    ----------
+    id, title : str
+    kind : str
+        "line", "event", "group" or "cause".
+    base : float
+        What it has in the base estimate already.
+    amount : Estimate
+        What it adds; all shares of one kind of split add up to the contingency exactly.
+    """
+
+    id: str
+    title: str
+    kind: str
+    base: float
+    amount: Estimate
+
+    def sentence(self, money: Money) -> str:
+        """Say what it adds."""
+        return f"{self.title}: {money(self.amount.value)} of the contingency."
+
+
+@dataclass(frozen=True)
+class Beside:
+    """A published figure, turned into money for this build, for comparison only."""
+
+    published: Published
+    low: float
+    high: float
+
+    def sentence(self, money: Money) -> str:
+        """Say what the published figure would come to."""
+        sums = money(self.low) if self.low == self.high else f"{money(self.low)} to {money(self.high)}"
+        return f"{self.published.what}: {sums}. {self.published.source}. {self.published.standing}"
+
+
+@dataclass(frozen=True)
+class Contingency:
+    """How much to hold, and where it comes from.
+
+    Attributes
+    ----------
+    currency : str
+    base : float
+        Sum of the middle figures.
+    chance_of_base : Estimate
+        Chance that the plain sum is enough.
+    p50, p80, p90 : Estimate
+    level : float
+        The share q of builds that the sum held should be enough for.
+    held : Estimate
+        P_q.
+    amount : Estimate
+        Held less base.
+    advice : Level or None
+        Where the level came from the two answers.
+    lines, groups, causes : tuple of Share
+        Three ways to split the same contingency, largest share first; lines include events.
+    beside : tuple of Beside
+    """
+
+    currency: str
+    base: float
+    chance_of_base: Estimate
+    p50: Estimate
+    p80: Estimate
+    p90: Estimate
+    level: float
+    held: Estimate
+    amount: Estimate
+    advice: Level | None
+    lines: tuple[Share, ...]
+    groups: tuple[Share, ...]
+    causes: tuple[Share, ...]
+    beside: tuple[Beside, ...]
+
+    def sentence(self, money: Money) -> str:
+        """Say what to hold, how often it does, and what stands behind it."""
+        enough = f"in {100 * self.level:.0f} of 100 builds it costs no more"
+        text = (
+            f"Hold {money(self.held.value)}: {enough}. That is {money(self.amount.value)} over your middle figures, "
+            f"which are enough in {100 * self.chance_of_base.value:.0f} of 100"
+        )
+        largest = [share.title for share in self.lines[:2] if share.amount.value > 0]
+        return f"{text}; most of it stands against {' and '.join(largest)}." if largest else f"{text}."
+
+
+def contingency(
+    forecast: Forecast,
+    level: float | None = None,
+    *,
+    short: float | None = None,
+    idle: float | None = None,
+    known: KnownFacts | None = None,
+    names: dict[str, str] | None = None,
+) -> Contingency:
+    """Give how much to hold, and split it.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        With rows kept.
+    level : float, optional
+        Share of builds that the money should be enough for; from the two answers, or 0.8, when left out.
+    short, idle : float, optional
+        What being short of some sum costs, and what the same sum lying idle costs.
+    known : KnownFacts, optional
+        What the forecast was conditioned on, if anything.
+    names : dict, optional
+        Name by cause id.
+
+    Returns
+    -------
+    Contingency
+
+    Raises
+    ------
+    SimulationError
+        When rows were not kept, an answer makes no sense, or only one of the two was given.
+    """
+    if (short is None) != (idle is None):
+        message = "the level needs both answers: what being short costs and what idle money costs."
+        raise SimulationError(message)
+    advice = recommended_level(short, idle) if short is not None and idle is not None else None
+    q = level if level is not None else (advice.q if advice is not None else DEFAULT_LEVEL)
+    if not 0 < q < 1:
+        message = f"level: got {q:g}, must be between 0 and 1, such as 0.8 for P80."
+        raise SimulationError(message)
+    p50, p80, p90, held = forecast.percentile_set((0.5, 0.8, 0.9, q))
+    base = forecast.base_estimate
+    amount = Estimate(held.value - base, held.error)
+    lines = _by_line(forecast, q, held.value)
+    parts = cause_parts(draws_behind(forecast, known), names)
+    return Contingency(
+        forecast.currency, base, forecast.chance_within(base), p50, p80, p90, q, held, amount, advice,
+        _sorted(lines), _sorted(_by_group(forecast, lines)),
+        _sorted(_by_cause(forecast, parts, q, amount.value)),
+        tuple(Beside(item, item.low * base, item.high * base) for item in PUBLISHED if item.of_cost),
+    )  # fmt: skip
+
+
+def _sorted(shares: Iterable[Share]) -> tuple[Share, ...]:
+    return tuple(sorted(shares, key=lambda share: -share.amount.value))
+
+
+def _by_line(forecast: Forecast, q: float, held: float) -> list[Share]:
+    trials, plan = forecast.trials, forecast.plan
+    money = list(plan.money_rows)
+    rows = np.stack([trials.row(plan.rows[place].id) for place in money])
+    near = shares_near(rows, trials.totals, q, held, trials.weights)
+    errors = _errors_near(forecast, rows, q)
+    shares = []
+    for place, value, error in zip(money, near, errors, strict=True):
+        row, base = plan.rows[place], float(forecast.base_rows[place])
+        shares.append(Share(row.id, row.title, row.kind, base, Estimate(float(value) - base, float(error))))
+    return shares
+
+
+def _errors_near(forecast: Forecast, values: Array, q: float) -> Array:
+    """Give the standard error of each row's mean near the percentile, from its spread over replicates."""
+    trials = forecast.trials
+    near = near_percentile_weights(trials.totals, q, trials.weights).reshape(trials.replicates, -1)
+    mass = near.sum(axis=1)
+    used = mass > 0
+    split = values.reshape(values.shape[0], trials.replicates, -1)
+    means = np.einsum("mrn,rn->mr", split, near)[:, used] / mass[used]
+    errors: Array = np.std(means, axis=1, ddof=1) / np.sqrt(used.sum())
+    return errors
+
+
+def _by_group(forecast: Forecast, lines: list[Share]) -> list[Share]:
+    groups = {row.id: row.group for row in forecast.plan.rows}
+    found: dict[str, list[Share]] = {}
+    for share in lines:
+        found.setdefault(groups[share.id], []).append(share)
+    return [
+        Share(
+            group, group.capitalize(), "group", sum(share.base for share in shares),
+            Estimate(
+                sum(share.amount.value for share in shares),
+                float(np.sqrt(sum(share.amount.error**2 for share in shares))),
+            ),
+        )
+        for group, shares in found.items()
+    ]  # fmt: skip
+
+
+def _by_cause(forecast: Forecast, parts: tuple[CausePart, ...], q: float, amount: float) -> list[Share]:
+    """Split the contingency by cause; what the plain sum leaves out on average is a share of its own.
+
+    Middle figures lie under the mean wherever a range reaches further up than down: that part of the contingency
+    is no bad luck but what the plain sum forgot.
+    """
+    trials = forecast.trials
+    values = np.stack([part.values for part in parts])
+    near = values @ near_percentile_weights(trials.totals, q, trials.weights)
+    errors = _errors_near(forecast, values, q)
+    events = next(part.values for part in parts if part.id == EVENTS)
+    mean_events = float(np.average(events, weights=trials.weights))
+    skew = forecast.mean.value - mean_events - forecast.base_estimate
+    shares = [
+        Share(part.id, part.title, "cause", 0.0, Estimate(float(value), float(error)))
+        for part, value, error in zip(parts, near, errors, strict=True)
+    ]
+    rest = amount - skew - sum(share.amount.value for share in shares)  # the band's mean is not quite P_q
+    last = shares[-1]
+    shares[-1] = Share(
+        last.id, last.title, last.kind, last.base, Estimate(last.amount.value + rest, last.amount.error)
+    )
+    title = "Ranges that reach further up than down"
+    return [*shares, Share(_SKEW, title, "cause", 0.0, Estimate(skew, forecast.mean.error))]
+
+
+def newsvendor_cost(totals: Array, held: float, short: float, idle: float) -> float:
+    """Give the mean cost of holding a sum: Cu E[(T - held)+] + Co E[(held - T)+].
+
+    Parameters
+    ----------
+    totals : ndarray, shape (N,)
+    held, short, idle : float
+    """
+    beyond = totals - held
+    return float(np.mean(short * np.maximum(beyond, 0) + idle * np.maximum(-beyond, 0)))
+
+
+def cheapest_to_hold(totals: Array, level: Level, weights: Array | None = None) -> float:
+    """Give the sum that is cheapest to hold: the percentile that the two answers ask for."""
+    return percentile(totals, level.q, weights)
