@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from forecast.build.checks import nearest
@@ -53,6 +53,43 @@ class Opened:
     cautions: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class Sheet:
+    """The base estimate, or one consignment, line by line; rounded lines add up to the rounded total.
+
+    Attributes
+    ----------
+    title : str
+    lines : tuple of (group, id, title, amount)
+        Amounts rounded to hundredths.
+    total : float
+    """
+
+    title: str
+    lines: tuple[tuple[str, str, str, float], ...]
+    total: float
+
+
+def open_total(plan: Plan, base_rows: Sequence[float], only: str | None = None) -> Sheet:
+    """Open the base estimate, or the part of it that one consignment makes, down to its lines.
+
+    Parameters
+    ----------
+    plan : Plan
+    base_rows : sequence of float
+        The base estimate by row, as `Forecast.base_rows`.
+    only : str, optional
+        A consignment's id.
+    """
+    lines = tuple(
+        (row.group, row.id, row.title, round(float(base_rows[place]), 2))
+        for place, row in enumerate(plan.rows)
+        if row.kind == "line" and (only is None or row.of == only)
+    )
+    title = "Base estimate" if only is None else f"Consignment {only}"
+    return Sheet(title, lines, round(sum(amount for *_, amount in lines), 2))
+
+
 def open_line(plan: Plan, row_id: str) -> Opened:
     """Open one line, event or own-hours row of a plan.
 
@@ -95,13 +132,14 @@ def _working(plan: Plan, row: Row, inputs: Mapping[str, Value], lines: Mapping[s
             }
             values |= {name: number(value) for name, value in known.items()}
             amount = float(evaluate(stage.formula, {**known, **inputs}, lines))
-            values[stage.id] = f"{stage.name} {number(amount)}{' ' + stage.unit if stage.unit else ''}"
+            values[stage.id] = f"{stage.name} {number(amount)}"
         return fill(row.working, values)
     return f"{row.working}; {words}" if row.working else words
 
 
 def number(value: float) -> str:
     """Write a figure with as many digits as help to follow it."""
+    value += 0.0  # no minus before a zero
     if value == round(value):
         return f"{value:,.0f}"
     return f"{value:,.2f}" if abs(value) >= 1 else f"{value:.4g}"

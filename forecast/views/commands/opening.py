@@ -4,15 +4,22 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
 from forecast.views.commands.common import add_file, answer, command
+
+if TYPE_CHECKING:
+    from forecast.engine.rows import Plan
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command."""
-    parser = command(commands, "open", "open a line down to what makes it up", run)
+    parser = command(commands, "open", "open a total or a line down to what makes it up", run)
     add_file(parser)
-    parser.add_argument("line", help="its id, such as filler, or kit.duty for a consignment's")
+    parser.add_argument(
+        "line", nargs="?",
+        help="its id, such as filler, kit.duty for a consignment's; the base estimate when left out",
+    )  # fmt: skip
     parser.add_argument(
         "--scenario", metavar="S", help="one of the build's scenarios; the first when left out"
     )
@@ -22,10 +29,33 @@ def run(options: argparse.Namespace) -> int:
     """Run the command."""
     from forecast.engine.plan import compile_plan
     from forecast.spending.folder import BuildFolder
+
+    plan = compile_plan(BuildFolder.at(options.file).read(), options.scenario)
+    consignments = {item.consignment for item in plan.consignments}
+    if options.line is None or options.line in consignments:
+        return _total(options, plan)
+    return _line(options, plan)
+
+
+def _total(options: argparse.Namespace, plan: Plan) -> int:
+    from forecast.engine.trials import reference_values
+    from forecast.views.opening import open_total
+    from forecast.views.tables import table
+
+    sheet = open_total(plan, [float(value) for value in reference_values(plan, events=False)], options.line)
+    rows = [[group, name, title, f"{amount:,.2f}"] for group, name, title, amount in sheet.lines]
+    rows.append(["", "", "Total", f"{sheet.total:,.2f}"])
+    text = (
+        f"{sheet.title}, at your middle figures, without events and maybes: {sheet.total:,.2f} {plan.currency}\n\n"
+        + table(["Group", "Id", "Line", plan.currency], rows, left=3)
+    )
+    return answer(options, text, asdict(sheet))
+
+
+def _line(options: argparse.Namespace, plan: Plan) -> int:
     from forecast.views.money import percent
     from forecast.views.opening import number, open_line
 
-    plan = compile_plan(BuildFolder.at(options.file).read(), options.scenario)
     opened = open_line(plan, options.line)
     unit = "h" if opened.id.endswith(".own_hours") else plan.currency
     text = [f"{opened.title}, at your middle figures: {number(round(opened.total, 2))} {unit}"]
@@ -35,10 +65,4 @@ def run(options: argparse.Namespace) -> int:
     if opened.below:
         text.append("Open these next: " + ", ".join(opened.below))
     text += [f"Caution: {caution}" for caution in opened.cautions]
-    text += [
-        f"Rule figures: {warning}"
-        for item in plan.consignments
-        for warning in item.warnings[:3]
-        if item.consignment == opened.id.partition(".")[0]
-    ]
     return answer(options, "\n".join(text), asdict(opened))
