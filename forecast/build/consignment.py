@@ -14,6 +14,7 @@ from forecast.build.figures import (
     CurrencyCode,
     FigureBase,
     Identifier,
+    Known,
     Part,
     Text,
     UncertainFigure,
@@ -164,8 +165,8 @@ class Consignment(Part):
         What the buyer pays from the seller's door to the point of export.
     insurance_percent : float or None
         Premium in percent of 110 % of the insured value (price, freight and premium); none when left out.
-    card_margin : float or None
-        Percent that card or bank adds; that of the currency when left out.
+    card_margin, payment_fee : float, figure or None
+        Percent that card or bank adds, that of the currency when left out; and what a transfer costs on top.
     additional : tuple of str
         Additional duties of the country's rules that apply, such as ``section232``.
     agreed_arrival : bool
@@ -201,6 +202,7 @@ class Consignment(Part):
     shown_delivery: UncertainFigure | None = None
     insurance_percent: Annotated[float, Field(strict=True, ge=0, le=20)] | None = None
     card_margin: Annotated[float, Field(strict=True, ge=0, le=50)] | None = None
+    payment_fee: UncertainFigure | None = None
     arrival: Arrival = Arrival()
     storage: Storage = Storage()
     examination: Examination | None = None
@@ -208,6 +210,20 @@ class Consignment(Part):
     agreed_arrival: bool = False
     overrides: dict[RuleFigureId, UncertainFigure] = {}
     note: Text | None = None
+
+    @model_validator(mode="after")
+    def _not_negative(self) -> Consignment:
+        for path, figure in figures_in(self):
+            is_measure = path[0] == "boxes"
+            if isinstance(figure, Known) and (figure.value < 0 or (is_measure and figure.value == 0)):
+                name = ".".join(str(part + 1) if isinstance(part, int) else part for part in path)
+                wrong(
+                    f"{name} is {figure.value:g}",
+                    "It must be above zero." if is_measure else "Not below zero.",
+                )
+        if self.items and all(isinstance(item.price, Known) and item.price.value == 0 for item in self.items):
+            wrong("everything costs 0", "Give at least one of the goods a price; customs value gifts too.")
+        return self
 
     @model_validator(mode="after")
     def _complete(self) -> Consignment:

@@ -21,7 +21,7 @@ from forecast.trade.entry import EntryWriter
 from forecast.trade.expansion import ComputedEvent, ComputedLine, Expansion, Stage
 from forecast.trade.incoterms import IncotermsRule, incoterm
 from forecast.trade.journey import Journey, write_journey
-from forecast.trade.rules import Rules, load_arrival, load_carriage, load_rules
+from forecast.trade.rules import Rules, RuleWarning, doubt, load_arrival, load_carriage, load_rules
 from forecast.trade.sheet import Sheet, times, total
 
 __all__ = ["ComputedEvent", "ComputedLine", "Expansion", "Stage", "customs_day", "expand", "payment_days"]
@@ -117,7 +117,7 @@ def expand(
         events=tuple(sheet.events),
         inputs=MappingProxyType(dict(sheet.inputs)),
         notes=tuple(sheet.notes),
-        warnings=rules.warnings(on, frozenset(book.used)),
+        warnings=(*rules.warnings(on, frozenset(book.used)), *_carriage_warnings(consignment, journey, on)),
     )
 
 
@@ -132,6 +132,20 @@ def _carriage(consignment: Consignment) -> dict[str, float]:
                 raise RuleError(message)
             found[id] = figure.value
     return found
+
+
+def _carriage_warnings(consignment: Consignment, journey: Journey, on: date) -> tuple[RuleWarning, ...]:
+    """Say which figures of how carriers count are in use and not verified."""
+    used = [
+        figure
+        for id, figure in load_carriage().items()
+        if id not in consignment.overrides
+        and (
+            (id.startswith(consignment.mode) and journey.units is not None)
+            or (id == "insurance.uplift" and journey.parts.insurance != Constant(0))
+        )
+    ]
+    return tuple(found for figure in used if (found := doubt(figure, "Carriage", on)) is not None)
 
 
 def _book(sheet: Sheet, rules: Rules, carriage: Mapping[str, float]) -> RuleBook:
@@ -177,5 +191,9 @@ def _margin(sheet: Sheet, journey: Journey) -> None:
         if percent > 0:
             parts.append(times(Constant(percent / 100), cost.line))
             said.append(f"{percent:g} % × {{{cost.line.id}}}")
+    if (fee := sheet.consignment.payment_fee) is not None:
+        formula, words = sheet.paid(sheet.money("payment_fee", fee), sheet.consignment.balance_days)
+        parts.append(formula)
+        said.append(words)
     if parts:
         sheet.add("margin", "Card or bank margin", "import", total(*parts), " + ".join(said))

@@ -133,6 +133,7 @@ class RuleBook:
 
 def customs_value(book: RuleBook, parts: Parts) -> Formula:
     """Give the value on which duty is charged, at least zero."""
+    book.used.add("customs_value")
     chosen = tuple(_part(parts, name) for name in book.rules.customs_value.parts)
     return Larger((NOTHING, Sum(chosen)))
 
@@ -307,6 +308,7 @@ def tax_base(book: RuleBook, parts: Parts, value: Formula, duties: Formula, stat
     basis = book.rules.tax_base
     if basis is None:
         return NOTHING
+    book.used.add("tax_base")
     known: dict[str, Formula] = {"customs_value": value, "duty": duties, "levies": state_levies}
     formula: Formula = Sum(
         tuple(known[name] if name in known else _part(parts, name) for name in basis.parts)

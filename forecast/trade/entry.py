@@ -179,9 +179,11 @@ class EntryWriter:
                 self.sheet.note(
                     f'{rules.name}: {rule.words} It is not counted; additional = ["{rule.id}"] counts it.'
                 )
-        for basis, what in ((rules.customs_value, "customs value"), (rules.tax_base, "tax base")):
-            if basis is not None and basis.certainty != "verified":
-                self.sheet.note(f"{rules.name}: what enters the {what} was not verified ({basis.source}).")
+        if bought.price is not None:
+            self.sheet.note(
+                "One tariff code is taken for everything. A kit often has two to five: lamps, rubber seals, general "
+                "fixings and wheels have their own. Where it matters, list goods = [{ id, price, hs }, …]."
+            )
 
     # Arrival
 
@@ -199,7 +201,8 @@ class EntryWriter:
             )
         warning = doubt(found, "Arrival", self.on)
         note = found.note if warning is None else f"{COMMON} {found.note}"
-        return found.as_figure(scale, widen), note.strip()
+        figure = found.as_figure(scale, widen)
+        return figure.model_copy(update={"unit": found.unit.replace("money", self.sheet.home)}), note.strip()
 
     def _arrival_lines(self) -> list[LineValue]:
         """Write terminal, documents, surcharges, entry, delivery and storage; give those in the tax base."""

@@ -86,18 +86,25 @@ class RuleFigure:
 
     def doubts(self, on: date) -> tuple[str, ...]:
         """Say why the figure should be looked up again: outdated, or not verified; nothing where neither."""
-        found: list[str] = []
-        if self.valid_to is not None and self.valid_to < on:
-            found.append(f"held until {self.valid_to.isoformat()}")
-        elif (on - self.as_of).days > OUTDATED_AFTER:
-            found.append(f"is of {self.as_of.isoformat()}, more than 18 months old")
-        if self.certainty == "third party":
-            found.append("was read in a third party's page only")
-        elif self.certainty == "memory":
-            found.append("is from memory, not verified")
-        elif self.certainty == "common practice":
-            found.append("is common practice without a source")
-        return tuple(found)
+        return reasons_to_doubt(self.as_of, self.certainty, on, self.valid_to)
+
+
+def reasons_to_doubt(
+    as_of: date, certainty: Certainty, on: date, valid_to: date | None = None
+) -> tuple[str, ...]:
+    """Say why something read on a day, with some certainty, should be looked up again on another."""
+    found: list[str] = []
+    if valid_to is not None and valid_to < on:
+        found.append(f"held until {valid_to.isoformat()}")
+    elif (on - as_of).days > OUTDATED_AFTER:
+        found.append(f"is of {as_of.isoformat()}, more than 18 months old")
+    if certainty == "third party":
+        found.append("was read in a third party's page only")
+    elif certainty == "memory":
+        found.append("is from memory, not verified")
+    elif certainty == "common practice":
+        found.append("is common practice without a source")
+    return tuple(found)
 
 
 @dataclass(frozen=True)
@@ -267,7 +274,7 @@ class Rules:
         on : datetime.date
             The day.
         used : frozenset of str, optional
-            Ids of the figures in use; all when left out.
+            Ids of the figures in use, with ``customs_value`` and ``tax_base``; all when left out.
 
         Returns
         -------
@@ -275,7 +282,15 @@ class Rules:
             One for each figure in doubt.
         """
         chosen = [f for id, f in self.figures.items() if used is None or id in used]
-        return tuple(w for figure in chosen if (w := doubt(figure, self.code, on)) is not None)
+        found = [w for figure in chosen if (w := doubt(figure, self.code, on)) is not None]
+        for id, basis in (("customs_value", self.customs_value), ("tax_base", self.tax_base)):
+            if basis is None or (used is not None and id not in used):
+                continue
+            if reasons := reasons_to_doubt(basis.as_of, basis.certainty, on):
+                what = id.replace("_", " ")
+                text = f"{self.code}, what enters the {what} {' and '.join(reasons)} ({basis.source})."
+                found.append(RuleWarning(id, text))
+        return tuple(found)
 
 
 def doubt(figure: RuleFigure, where: str, on: date) -> RuleWarning | None:
