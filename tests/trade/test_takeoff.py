@@ -1,0 +1,323 @@
+"""A take-off's formula, its working in words, packs by session, and what it refuses."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from pydantic import TypeAdapter, ValidationError
+
+from forecast.build.figures import UncertainFigure
+from forecast.build.formula import Input, RoundedUp, walk
+from forecast.build.takeoff import TAKEOFF_KINDS, Takeoff
+from forecast.build.takeoff_defaults import ASSUMPTIONS
+from forecast.errors import RuleError
+from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff, laminate, paint
+from forecast.trade.takeoff.filler import filler_to_buy, filler_volume
+from forecast.trade.takeoff.worksheet import digits, evaluate_once, middle_of
+
+READ: TypeAdapter[Any] = TypeAdapter(Takeoff)
+
+
+def expand(**table: Any) -> TakeoffExpansion:
+    return expand_takeoff("part", READ.validate_python(table))
+
+
+def quantity(expansion: TakeoffExpansion, **values: float) -> float:
+    """Evaluate at the middle figures, some of them replaced."""
+    inputs = {key: middle_of(figure) for key, figure in expansion.inputs.items()}
+    for name, value in values.items():
+        assert f"part.takeoff.{name}" in inputs
+        inputs[f"part.takeoff.{name}"] = value
+    return evaluate_once(expansion.formula, inputs)
+
+
+FLARES = {"kind": "filler", "shape": "strip", "length": 12, "width": 60, "depth": 4}
+ONE_OF_EACH: dict[str, dict[str, Any]] = {
+    "laminate": {"kind": "laminate", "buy": "resin", "area": 2, "areal_weight": 450, "layers": 2},
+    "gelcoat": {"kind": "gelcoat", "area": 1.6},
+    "filler": FLARES,
+    "sealant": {"kind": "sealant", "length": 14, "section": "rectangle", "width": 6, "depth": 6},
+    "adhesive": {"kind": "adhesive", "length": 10, "section": "bond-line", "width": 25, "depth": 1.5},
+    "paint": {"kind": "paint", "area": 6, "paint": "clear"},
+    "film": {"kind": "film", "area": 6.2},
+    "abrasives": {"kind": "abrasives", "area": 5, "steps": [{"grit": 80, "rounds": 2}]},
+    "fasteners": {"kind": "fasteners", "length": 1.8, "count": 4},
+    "wheel-bolts": {"kind": "wheel-bolts", "shank": 28, "spacer": 15},
+}
+
+
+def test_there_is_an_example_of_each_kind() -> None:
+    assert set(ONE_OF_EACH) == set(TAKEOFF_KINDS)
+
+
+@pytest.mark.parametrize("kind", TAKEOFF_KINDS)
+def test_every_input_of_a_formula_is_given_and_used(kind: str) -> None:
+    found = expand(**ONE_OF_EACH[kind])
+
+    used = {node.id for node in walk(found.formula) if isinstance(node, Input)}
+    assert used == set(found.inputs)
+    assert all(name.startswith("part.takeoff.") for name in used)
+
+
+@pytest.mark.parametrize("kind", TAKEOFF_KINDS)
+def test_working_ends_with_the_quantity_and_its_unit(kind: str) -> None:
+    found = expand(**ONE_OF_EACH[kind])
+
+    assert "→" in found.working
+    assert found.middle > 0
+    if " of " in found.unit:
+        assert digits(found.middle) in found.working.split("→")[-1]
+
+
+@pytest.mark.parametrize("kind", TAKEOFF_KINDS)
+def test_unknown_keys_are_refused(kind: str) -> None:
+    with pytest.raises(ValidationError, match="lenght"):
+        expand(**ONE_OF_EACH[kind], lenght=3)
+
+
+def test_a_dozen_metres_of_flare_blend() -> None:
+    # The constructed example fil-04: 1.92 L × 1.8 kg/L × 1.5 × 1.1 = 5.70 kg, three tins of 2 kg.
+    found = expand(**FLARES, density=1.8, overfill=50, waste=10, pack=2.0)
+
+    assert found.working == "12 m × 60 mm × 4 mm × 2/3 = 1.92 L → 5.7 kg → 3 tins of 2 kg"
+    assert found.unit == "tins of 2 kg"
+    assert found.middle == 3
+    assert found.inputs == {}
+
+
+def test_formula_agrees_with_the_plain_functions() -> None:
+    found = expand(**(FLARES | {"depth": {"low": 3, "middle": 4, "high": 6}}))
+    for depth, overfill, waste in ((3, 30, 5), (4, 60, 10), (6, 120, 20)):
+        by_hand = filler_to_buy(filler_volume("strip", 12, 60, depth), 1.8, overfill / 100, waste / 100)
+        assert quantity(found, depth=depth, overfill=overfill, waste=waste) == pytest.approx(float(by_hand))
+
+
+def test_laminate_formula_agrees_with_the_plain_functions() -> None:
+    table = {"kind": "laminate", "area": {"low": 1.5, "middle": 2, "high": 3}, "areal_weight": 450}
+    found = expand(**table, buy="resin", thickness=3)
+    for area, ratio, waste in ((1.5, 2.0, 10), (2, 2.5, 15), (3, 3.2, 30)):
+        layers = laminate.layers_for(3, laminate.layer_thickness(0.45, ratio))
+        resin = laminate.resin_mass(laminate.glass_mass(area, 0.45, layers), ratio)
+        by_hand = laminate.with_waste(resin, waste / 100)
+        assert quantity(found, area=area, ratio=ratio, waste=waste) == pytest.approx(float(by_hand))
+
+
+def test_paint_formula_agrees_with_the_plain_functions() -> None:
+    found = expand(kind="paint", area=6, paint="clear", coats=2, per_mix=1)
+    by_hand = paint.paint_volume(6, 57, 45, 0.42, 0.12) + 2 * 0.001
+    assert found.middle == pytest.approx(float(by_hand))
+
+
+@pytest.mark.parametrize(
+    ("degrees", "percent"), [(5, 4), (13, 4), (13.1, 3), (16, 3), (16.5, 2), (20, 2), (25, 1), (35, 1)]
+)
+def test_catalyst_follows_the_chart(degrees: float, percent: float) -> None:
+    table = ONE_OF_EACH["laminate"] | {"buy": "catalyst", "waste": 0, "ratio": 2.5}
+    uncertain = expand(**table, temperature={"low": 8, "middle": 15, "high": 24})
+
+    assert float(laminate.catalyst_percent(degrees)) == percent
+    assert quantity(uncertain, temperature=degrees) == pytest.approx(4.5 * 10 * percent)
+    assert expand(**table, temperature=degrees).middle == pytest.approx(4.5 * 10 * percent)
+
+
+@pytest.mark.parametrize("degrees", [-2, 4.9, 35.5])
+def test_catalyst_outside_the_chart_is_refused(degrees: float) -> None:
+    table = ONE_OF_EACH["laminate"] | {"buy": "catalyst", "temperature": degrees}
+    with pytest.raises(RuleError, match=r"part\.takeoff\.temperature: .* from 5 to 35 °C"):
+        expand(**table)
+    with pytest.raises(RuleError, match="from 5 to 35"):
+        laminate.catalyst_percent(np.array([20.0, degrees]))
+
+
+def test_gelcoat_takes_two_percent_whatever_the_weather() -> None:
+    found = expand(kind="gelcoat", area=1.6, waste=0, thickness=0.5, buy="catalyst")
+    assert found.middle == pytest.approx(20)  # ml for 1 kg
+    with pytest.raises(ValidationError, match="temperature"):
+        expand(kind="gelcoat", area=1.6, buy="catalyst", temperature=30)
+
+
+def test_epoxy_parts_add_up_to_the_mix() -> None:
+    table = ONE_OF_EACH["laminate"] | {"resin": "epoxy", "glass": "woven"}
+    mixed = expand(**table).middle
+    resin = expand(**table, hardener_per_100=30).middle
+    hardener = expand(**(table | {"buy": "hardener"}), hardener_per_100=30).middle
+    assert resin + hardener == pytest.approx(mixed)
+    assert hardener / resin == pytest.approx(0.30)
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"resin": "epoxy", "buy": "catalyst"}, "epoxy with catalyst"),
+        ({"resin": "epoxy", "buy": "hardener"}, "hardener without its ratio"),
+        ({"buy": "hardener", "hardener_per_100": 30}, "hardener with polyester"),
+        ({"layers": None}, "neither layers nor thickness"),
+        ({"thickness": 3}, "both layers and thickness"),
+        ({"coverage": 0.75, "buy": "catalyst"}, "coverage, but buys catalyst"),
+        ({"temperature": 20, "catalyst": 2}, "both temperature and catalyst"),
+    ],
+)
+def test_laminate_that_contradicts_itself_is_refused(change: dict[str, Any], message: str) -> None:
+    with pytest.raises(ValidationError, match=message):
+        expand(**(ONE_OF_EACH["laminate"] | change))
+
+
+@pytest.mark.parametrize("key", ["waste", "ratio"])
+def test_no_waste_on_top_of_a_laminate_chart(key: str) -> None:
+    with pytest.raises(ValidationError, match=rf"coverage together with {key}.*count twice"):
+        expand(**(ONE_OF_EACH["laminate"] | {"coverage": 0.75, key: 2}))
+
+
+@pytest.mark.parametrize("key", ["film", "solids", "transfer", "waste", "per_mix"])
+def test_no_losses_on_top_of_a_paint_chart(key: str) -> None:
+    with pytest.raises(ValidationError, match=rf"coverage together with {key}.*count twice"):
+        expand(kind="paint", area=6, coats=2, coverage=6, **{key: 20})
+
+
+def test_a_coverage_chart_stands_alone() -> None:
+    # lam-06: 90 ft² at 60 ft² per gallon is 1.5 gallons, waste included.
+    found = expand(
+        kind="laminate", buy="resin", area=90 * paint.SQUARE_FOOT, areal_weight=339, layers=1,
+        resin="epoxy", glass="woven", coverage=60 * paint.SQUARE_FOOT / paint.US_GALLON,
+    )  # fmt: skip
+    assert found.middle == pytest.approx(5.678, rel=1e-3)
+    assert found.inputs == {}
+    assert any("none is added" in note for note in found.notes)
+
+
+def test_part_used_cartridges_do_not_survive_a_session() -> None:
+    table = ONE_OF_EACH["sealant"] | {"waste": 0, "residue": 0}
+    # 14 m × 36 ml = 504 ml: two cartridges at once, but one in each of three sessions.
+    assert expand(**table).middle == 2
+    assert expand(**table, sessions=3).middle == 3
+    assert expand(**table, sessions=2.4).middle == 3  # a broken session is a session
+
+
+def test_sessions_waste_less_than_a_pack_each() -> None:
+    counts = [expand(**FLARES, pack=1.0, sessions=number).middle for number in range(1, 12)]
+    need = expand(**FLARES).middle
+    assert all(count >= need for count in counts)
+    assert all(count < need + number for number, count in enumerate(counts, 1))
+
+
+def test_cartridges_that_fit_exactly_need_no_spare_one() -> None:
+    table = {"kind": "sealant", "section": "rectangle", "width": 6, "depth": 6, "waste": 0, "residue": 0}
+    assert expand(**table, length=31, cartridge=310).middle == math.ceil(31 * 36 / 310)
+    assert expand(**table, length=8.5, cartridge=306).middle == 1
+    assert expand(**table, length=8.51, cartridge=306).middle == 2
+
+
+def test_two_part_adhesive_loses_a_nozzle_for_each_session_and_pause() -> None:
+    table = {"kind": "adhesive", "length": 10, "section": "round", "width": 6, "two_part": True}
+    both = table | {"sessions": 2, "pauses": 3}
+    assert expand(**both, buy="nozzles").middle == 5
+    plain = expand(**table, waste=0, residue=0, nozzle_loss=12.5)
+    assert plain.middle == math.ceil((10 * math.pi * 9 + 12.5) / 310)
+    with pytest.raises(ValidationError, match="one-part"):
+        expand(kind="adhesive", length=10, section="round", width=6, pauses=1)
+
+
+def test_discs_are_packed_grit_by_grit() -> None:
+    steps = [
+        {"grit": 80, "rounds": 2, "rate": 3},
+        {"grit": 180, "rounds": 2, "rate": 2},
+        {"grit": 320, "rate": 1.5},
+    ]
+    table = {"kind": "abrasives", "area": 5, "steps": steps}
+    assert expand(**table).middle == 58
+    assert expand(**table).working == "5 m²: P80 30, P180 20, P320 8 → 58 discs"
+    assert expand(**table, pack=25).middle == 2 + 1 + 1
+    assert not expand(**table, sanding_hours=13).cautions
+    assert "13" not in expand(**table, sanding_hours=30).working
+    assert "usually take 90 to 180 discs" in expand(**table, sanding_hours=30).cautions[0]
+
+
+def test_open_and_closed_lines_of_rivets() -> None:
+    table = {"kind": "fasteners", "length": 1.8, "pitch": 75, "spares": 0}
+    assert expand(**table).middle == 25
+    assert expand(**table, closed=True).middle == 24
+    assert expand(**table, count=4).middle == 100
+    assert expand(**(table | {"spares": 20}), count=4, pack=100).middle == 2
+    assert expand(**table, count=4, buy="washers", washers_each=2).middle == 200
+    assert expand(kind="fasteners", length=1.8, pitch=75, count=4, buy="drill-bits").middle == 2
+
+
+def test_rivets_too_close_or_too_near_the_edge_are_said_so() -> None:
+    found = expand(kind="fasteners", length=1, pitch=14, diameter=4.8, edge=9)
+    assert "under 3 diameters (14.4 mm)" in found.cautions[0]
+    assert "under 2 diameters (9.6 mm)" in found.cautions[1]
+    assert not expand(kind="fasteners", length=1, pitch=15, diameter=4.8, edge=10).cautions
+
+
+def test_wheel_bolts_are_checked_and_never_approved() -> None:
+    found = expand(**ONE_OF_EACH["wheel-bolts"])
+    assert found.middle == 20
+    assert "28 mm + 15 mm spacer = 43 mm" in found.notes[0]
+    assert "9.33 turns of M14×1.5" in found.notes[0]
+    assert found.cautions[0].startswith("A check, not an approval")
+
+
+def test_deep_filler_is_laminated_first() -> None:
+    assert "laminate first" in expand(**FLARES).cautions[0]
+    assert not expand(**(FLARES | {"depth": 3})).cautions
+
+
+@pytest.mark.parametrize(
+    ("table", "message"),
+    [
+        ({"kind": "putty"}, "kind is 'putty'.*filler"),
+        ({"shape": "strip"}, "no kind"),
+        ({"kind": "filler", "shape": "skim", "length": 2}, "area, thickness missing and length too many"),
+        ({"kind": "filler", "shape": "dish", "length": 2, "width": 60}, "depth missing"),
+        ({"kind": "film", "area": -2}, "Dimensions and counts must be above zero"),
+        ({"kind": "film", "area": 2, "waste": 0.15}, "in percent: write 15 for 15%"),
+        ({"kind": "film", "area": {"low": 1, "middle": 2, "high": 3, "currency": "JPY"}}, "has no currency"),
+        ({"kind": "sealant", "length": 2, "section": "round", "width": 5, "depth": 5}, "leave depth out"),
+        ({"kind": "sealant", "length": 2, "section": "vee", "width": 5}, "depth missing"),
+        ({"kind": "sealant", "length": 2, "width": 5, "depth": 5, "pack": 310}, "cartridge = 310"),
+        ({"kind": "paint", "area": 2}, "film and solids missing"),
+        ({"kind": "paint", "area": 2, "film": 50, "solids": 40}, "coats missing"),
+        ({"kind": "abrasives", "area": 2, "steps": [{"grit": 80}, {"grit": 80}]}, "P80 stands twice"),
+        ({"kind": "fasteners", "length": 2, "fastener": "clips"}, "no pitch for clips"),
+    ],
+)
+def test_mistakes_are_named(table: dict[str, Any], message: str) -> None:
+    with pytest.raises(ValidationError, match=message):
+        expand(**table)
+
+
+def test_every_assumption_says_where_it_comes_from() -> None:
+    assert all(len(item.source) > 5 for item in ASSUMPTIONS.values())
+    practice = [item for item in ASSUMPTIONS.values() if "common practice" in item.source]
+    assert all("yours to overwrite" in item.source for item in practice)
+    assert any("yours to overwrite" in note for note in expand(**FLARES).notes)
+
+
+@pytest.mark.parametrize(
+    ("raw", "middle"),
+    [
+        (3, 3),
+        ({"low": 1, "middle": 2, "high": 5}, 2),
+        ({"low": 2, "high": 8}, 4),
+        ({"shape": "lognormal", "median": 7, "sigma": 0.4}, 7),
+        ({"shape": "uniform", "min": 2, "max": 5}, 3.5),
+        ({"shape": "triangular", "min": 100, "mode": 120, "max": 180}, 131.010205),  # closed form
+        ({"shape": "triangular", "min": 0, "mode": 9, "max": 10}, math.sqrt(45)),
+        ({"shape": "beta-pert", "min": 10, "mode": 13, "max": 22}, 13.765722),  # beta quantile
+        ({"shape": "discrete", "values": [3, 1, 2], "chances": [0.2, 0.3, 0.5]}, 2),
+        ({"shape": "discrete", "values": [1, 2], "chances": [0.5, 0.5]}, 1.5),
+        ({"quotes": [410, 455, 300]}, 410),
+    ],
+)
+def test_middle_figure_of_each_shape(raw: Any, middle: float) -> None:
+    figure = TypeAdapter(UncertainFigure).validate_python(raw)
+    assert middle_of(figure) == pytest.approx(middle, rel=1e-6)
+
+
+def test_packs_are_rounded_in_the_formula_and_not_before() -> None:
+    found = expand(**FLARES, pack=2.0)
+    assert any(isinstance(node, RoundedUp) for node in walk(found.formula))
+    assert quantity(found, overfill=30) < quantity(found, overfill=120)
