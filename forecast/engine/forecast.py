@@ -223,7 +223,7 @@ def simulate(
     seed : int
         The same seed gives the same figures.
     tolerance : float, optional
-        With "until stable": money within which twice the standard error of each result must lie; a thousandth of
+        With "until stable": money within which twice the standard error of each result must lie; half a percent of
         the base estimate when left out.
     known : KnownFacts, optional
         What is known by now.
@@ -262,7 +262,7 @@ def forecast_plan(
     stability: Stability | None = None
     if trials == "until stable":
         money = float(base[list(plan.money_rows)].sum())
-        allowed = tolerance if tolerance is not None else max(money, 1.0) / 1000
+        allowed = tolerance if tolerance is not None else max(money, 1.0) / 200
         if not allowed > 0:
             message = f"tolerance: got {allowed:g}, must be above zero, in {plan.currency}."
             raise SimulationError(message)

@@ -27,7 +27,14 @@ def test_a_forecast_shows_no_more_digits_than_its_error_supports(
 
 
 def test_rounding_step_is_the_larger_of_ten_and_the_power_of_ten_of_the_error() -> None:
-    assert [rounding_step("EUR", error) for error in (0, 9, 23, 99, 100, 2_300)] == [10, 10, 10, 10, 100, 1_000]
+    assert [rounding_step("EUR", error) for error in (0, 9, 23, 99, 100, 2_300)] == [
+        10,
+        10,
+        10,
+        10,
+        100,
+        1_000,
+    ]
     assert rounding_step("EUR", float("nan")) == 10
 
 
@@ -72,5 +79,10 @@ def test_a_frequency_is_never_further_off_than_it_reads() -> None:
 
 
 def test_percent_and_hours() -> None:
-    assert [percent(value) for value in (0.17, 0.025, 0.01, -0.02)] == ["17\u00a0%", "2.5\u00a0%", "1\u00a0%", "\u22122\u00a0%"]
+    assert [percent(value) for value in (0.17, 0.025, 0.01, -0.02)] == [
+        "17\u00a0%",
+        "2.5\u00a0%",
+        "1\u00a0%",
+        "\u22122\u00a0%",
+    ]
     assert [hours(value) for value in (7.4, 103)] == ["7\u00a0h", "105\u00a0h"]

@@ -1,0 +1,206 @@
+"""The command line as a builder uses it."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from forecast.views.cli import build_parser, main
+
+BUILD = """\
+[build]
+name = "Test coupe"
+currency = "EUR"
+country = "IE"
+budget = 4000
+
+[currency.JPY]
+rate = 0.006
+volatility = 0.1
+
+[[line]]
+id = "kit"
+group = "kit"
+amount = { low = 2000, middle = 2500, high = 3500 }
+
+[[line]]
+id = "filler"
+group = "consumables"
+quantity = { low = 3, middle = 5, high = 9, unit = "kg" }
+price = 12
+
+[[line]]
+id = "fee"
+group = "import"
+percent = 2
+of = ["kit"]
+minimum = 60
+
+[[event]]
+id = "transit_damage"
+chance = 0.2
+cost = { low = 50, middle = 250, high = 1000 }
+
+[scenario.diy]
+all = "self"
+"""
+
+
+@pytest.fixture
+def build(tmp_path: Path) -> Path:
+    (tmp_path / "build.toml").write_text(BUILD, encoding="utf-8")
+    return tmp_path
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: str, expect: int = 0) -> str:
+    """Run a command and give what it printed, errors included."""
+    code = main(arguments)
+    captured = capsys.readouterr()
+    assert code == expect, captured.err
+    return captured.out + captured.err
+
+
+def test_budget_answers_in_a_sentence_first(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    first = run(capsys, "budget", str(build)).splitlines()[0]
+    assert first.startswith("Hold €")
+    assert "in 8 of 10 builds it costs no more. Adding up your middle figures gives €2,620" in first
+
+
+def test_budget_gives_programs_the_same_figures(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = run(capsys, "budget", str(build))
+    data = json.loads(run(capsys, "budget", str(build), "--json"))
+    assert data["base_estimate"] == pytest.approx(2_500 + 60 + 60)
+    assert f"€{round(data['percentiles']['P80']['value'], -1):,.0f}" in text
+    assert sum(line["variance_share"] for line in data["lines"]) == pytest.approx(1)
+    assert data["within"]["amount"] == 4_000
+    assert data["contingency"]["P80"] == pytest.approx(
+        data["percentiles"]["P80"]["value"] - data["base_estimate"]
+    )
+
+
+def test_budget_goes_on_until_stable(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data = json.loads(run(capsys, "budget", str(build), "--trials", "stable", "--json"))
+    assert data["stable"] is True
+    assert data["trials"] >= 40_000
+
+
+def test_check_names_every_mistake_with_its_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    broken = BUILD.replace("low = 2000", "low = 0").replace("percent = 2", "percnt = 2")
+    (tmp_path / "build.toml").write_text(broken, encoding="utf-8")
+    text = run(capsys, "check", str(tmp_path), expect=1)
+    assert "line 14: line[1] 'kit'.amount: low is 0" in text
+    assert "unknown key 'percnt'. Did you mean 'percent'?" in text
+
+
+def test_a_missing_build_is_an_error_and_no_traceback(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = run(capsys, "budget", str(tmp_path / "nowhere"), expect=2)
+    assert "Give the path of a build file" in text
+    assert "Traceback" not in text
+
+
+def test_an_unknown_scenario_names_those_there_are(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert "Did you mean 'diy'?" in run(capsys, "budget", str(build), "--scenario", "dyi", expect=2)
+
+
+def test_receipts_are_entered_split_voided_and_listed(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = run(
+        capsys, "receipt", "add", str(build), "--amount", "2,640.50", "--supplier", "The maker", "--date", "2026-03-01",
+        "--line", "kit=2600", "--line", "fee=40.50",
+    )  # fmt: skip
+    assert "Receipt 1: €2,640.50 to The maker on 2026-03-01. Paid so far: €2,640.50." in text
+    run(
+        capsys, "receipt", "add", str(build), "--amount", "30000", "--currency", "JPY", "--charged", "184.20",
+        "--supplier", "The maker", "--line", "kit", "--date", "2026-03-02",
+    )  # fmt: skip
+    listed = json.loads(run(capsys, "receipts", str(build), "--json"))
+    assert listed["paid_minor"] == 264_050 + 18_420
+    run(capsys, "receipt", "void", str(build), "2", "--why", "entered twice")
+    assert json.loads(run(capsys, "receipt", "list", str(build), "--json"))["paid_minor"] == 264_050
+    earlier = json.loads(run(capsys, "receipts", str(build), "--as-of", "2026-02-28", "--json"))
+    assert earlier["receipts"] == []
+
+
+def test_splits_that_do_not_add_up_are_refused(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = run(
+        capsys, "receipt", "add", str(build), "--amount", "100", "--supplier", "x", "--line", "kit=60", "--line", "fee=39",
+        expect=2,
+    )  # fmt: skip
+    assert "1.00" in text
+    assert json.loads(run(capsys, "receipts", str(build), "--json"))["receipts"] == []
+
+
+def test_a_receipt_for_no_known_line_names_the_nearest(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = run(
+        capsys, "receipt", "add", str(build), "--amount", "10", "--supplier", "x", "--line", "filer", expect=2
+    )
+    assert "Did you mean 'filler'?" in text
+
+
+def test_foreign_money_needs_what_left_the_account(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = run(
+        capsys, "receipt", "add", str(build), "--amount", "10", "--currency", "JPY", "--supplier", "x", "--line", "kit",
+        expect=2,
+    )  # fmt: skip
+    assert "--charged" in text
+
+
+def test_lines_and_events_are_marked(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert "filler is closed" in run(capsys, "close", str(build), "filler", "--date", "2026-04-01")
+    assert "filler is open" in run(capsys, "reopen", str(build), "filler", "--date", "2026-04-02")
+    assert "transit_damage happened" in run(capsys, "happened", str(build), "transit_damage")
+    assert "can no longer happen" in run(capsys, "cannot-happen", str(build), "transit_damage")
+    assert "there is no event 'filler'" in run(capsys, "happened", str(build), "filler", expect=2)
+
+
+def test_freezing_keeps_the_budget_and_its_chance(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    frozen = json.loads(run(capsys, "freeze", str(build), "--json"))
+    budget = json.loads(run(capsys, "budget", str(build), "--json"))
+    assert frozen["budget_minor"] == 400_000
+    assert frozen["chance"] == pytest.approx(budget["within"]["chance"]["value"])
+
+
+def test_a_line_opens_to_its_formula(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = run(capsys, "open", str(build), "fee")
+    assert "Fee, at your middle figures: 60 EUR" in text
+    assert "the larger of 2 × 0.01 × Kit 2,500 and 60" in text
+    total = json.loads(run(capsys, "open", str(build), "--json"))
+    assert total["total"] == pytest.approx(sum(line[3] for line in total["lines"]), abs=1e-9)
+
+
+def test_a_demo_opens_as_a_copy(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("FORECAST_HOME", str(tmp_path))
+    names = json.loads(run(capsys, "demo", "--json"))["demos"]
+    assert len(names) >= 2
+    for name in names:
+        folder = Path(run(capsys, "demo", name).strip())
+        assert tmp_path in folder.parents
+        assert "A demo build" in run(capsys, "budget", str(folder), "--trials", "1024")
+
+
+def test_help_imports_nothing_heavy() -> None:
+    code = "import sys; from forecast.views.cli import build_parser; build_parser().format_help(); print(*sys.modules)"
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout.split()
+    assert not {"numpy", "scipy", "pandas", "streamlit", "altair", "pydantic"} & set(loaded)
+
+
+def test_every_command_has_help_and_stands_in_the_readme() -> None:
+    parser = build_parser()
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    choices = next(action for action in parser._actions if action.dest == "command").choices
+    assert choices
+    for name in choices:
+        assert f"`forecast {name}" in readme or f"`{name}`" in readme, f"{name} is not in the README"
