@@ -130,8 +130,8 @@ def test_receipts_are_entered_split_voided_and_listed(
 
 def test_splits_that_do_not_add_up_are_refused(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = run(
-        capsys, "receipt", "add", str(build), "--amount", "100", "--supplier", "x", "--line", "kit=60", "--line", "fee=39",
-        expect=2,
+        capsys, "receipt", "add", str(build), "--amount", "100", "--supplier", "x",
+        "--line", "kit=60", "--line", "fee=39", expect=2,
     )  # fmt: skip
     assert "1.00" in text
     assert json.loads(run(capsys, "receipts", str(build), "--json"))["receipts"] == []
