@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import altair as alt
@@ -92,7 +93,7 @@ def difference_strip(
     frame = pd.DataFrame(
         {
             "from": edges[:-1], "to": edges[1:], "share": share, "dearer": edges[:-1] >= 0,
-            "Difference": [f"{about(a, currency)} to {about(b, currency)}" for a, b in zip(edges, edges[1:], strict=False)],
+            "Difference": [f"{about(a, currency)} to {about(b, currency)}" for a, b in pairwise(edges)],
             "Builds": [builds(float(part)) for part in share],
         }
     )  # fmt: skip

@@ -54,7 +54,7 @@ def dots_of_hundred(forecast: Forecast, budget: float | None = None, palette: Pa
     ends = span([*totals, *(rule.value for rule in lines)])
     step = (ends[1] - ends[0]) / _COLUMNS
     stacked: Counter[int] = Counter()
-    rows = []
+    rows: list[dict[str, Any]] = []
     for total in totals:
         column = int((total - ends[0]) / step)
         stacked[column] += 1
@@ -137,8 +137,8 @@ def s_curve(forecast: Forecast, budget: float | None = None, palette: Palette = 
     title = f"{about(eight.value, money, eight.error)} is enough in 80 % of builds"
     description = (
         f"Curve of the chance that a sum is enough: {about(found[10].value, money)} in 10 %, "
-        f"{about(found[50].value, money)} in 50 %, {about(eight.value, money)} in 80 %, {about(found[90].value, money)} "
-        "in 90 % of builds. The band around it is the simulation error."
+        f"{about(found[50].value, money)} in 50 %, {about(eight.value, money)} in 80 %, "
+        f"{about(found[90].value, money)} in 90 % of builds. The band around it is the simulation error."
     )
     chart = alt.layer(band, line, *rules(lines, ends, 320, palette))
     note = "Share of builds in which a sum is enough. The pale band is the simulation error (two standard errors)."

@@ -229,7 +229,9 @@ def moved_waterfall(
     order = [row["key"] for row in rows]
     y = alt.Y(
         "key:N", sort=None, scale=alt.Scale(domain=order, paddingInner=0.35),
-        axis=alt.Axis(title=None, labelLimit=alt.ExprRef("width < 420 ? 130 : 260"), labelColor=palette.ink, labelPadding=6),
+        axis=alt.Axis(
+            title=None, labelLimit=alt.ExprRef("width < 420 ? 130 : 260"), labelColor=palette.ink, labelPadding=6
+        ),
     )  # fmt: skip
     x = alt.X(
         "from:Q", axis=money_axis(currency), scale=alt.Scale(domain=[low, high], nice=False, zero=False)
@@ -244,7 +246,10 @@ def moved_waterfall(
     texts = base.mark_text(align="left", dx=6, fontSize=12).encode(x="right:Q", text="text:N")
     change = level - start[1]
     biggest = max(steps, key=lambda item: abs(item[1]), default=("nothing", 0.0))
-    title = f"{quantity} moved by {signed(change, currency)}; most came from {biggest[0]} ({signed(biggest[1], currency)})"
+    title = (
+        f"{quantity} moved by {signed(change, currency)}; most came from {biggest[0]} "
+        f"({signed(biggest[1], currency)})"
+    )
     if not steps:
         title = f"{quantity} has not moved"
     description = f"{title}. From {about(start[1], currency)}: " + "; ".join(

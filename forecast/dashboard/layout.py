@@ -1,0 +1,141 @@
+"""What all pages share in looks: the sentence on top, tables, charts, and errors told in plain words."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+import streamlit as st
+
+from forecast.errors import ForecastError
+from forecast.views.theme import DARK, LIGHT, Palette
+
+_MARKUP = re.compile(r"([\\`*_{}\[\]<>()#+\-!|~$:])")
+
+_STYLE = """
+<style>
+.stApp { font-variant-numeric: tabular-nums; }
+.stMainBlockContainer { max-width: 68rem; padding-top: 3rem; padding-bottom: 4rem; }
+@media (max-width: 640px) { .stMainBlockContainer { padding-left: 0.9rem; padding-right: 0.9rem; } }
+.stMainBlockContainer h1 { padding: 0 0 0.4rem; }
+.st-key-answer p { font-size: 1.16rem; line-height: 1.5; margin-bottom: 0.4rem; max-width: 46rem; }
+.fc-scroll { overflow-x: auto; }
+.fc-scroll:focus-visible { outline: 2px solid currentColor; outline-offset: 2px; }
+table.fc { border-collapse: collapse; font-size: 0.9rem; width: 100%; max-width: 60rem; }
+table.fc caption { text-align: left; opacity: 0.8; padding-bottom: 0.3rem; font-size: 0.85rem; }
+table.fc th { font-weight: 600; text-align: left; border-bottom: 1px solid currentColor; vertical-align: bottom; }
+table.fc th, table.fc td { padding: 0.22rem 0.7rem 0.22rem 0; }
+table.fc tbody td, table.fc tbody th { border-bottom: 1px solid color-mix(in srgb, currentColor 14%, transparent); }
+table.fc tbody th { font-weight: 400; }
+table.fc tr.fc-sum td, table.fc tr.fc-sum th { font-weight: 600; border-bottom: none; }
+table.fc .fc-money { text-align: right; white-space: nowrap; padding-right: 0.9rem; }
+table.fc .fc-void { text-decoration: line-through; opacity: 0.75; }
+@media print {
+  .stSidebar, .stAppToolbar, .stAppHeader, .stButton, .stForm { display: none !important; }
+  .stMainBlockContainer { max-width: none; padding: 0; }
+}
+</style>
+"""
+
+
+def style() -> None:
+    """Put the stylesheet into the page."""
+    st.html(_STYLE)
+
+
+def palette() -> Palette:
+    """Give the palette that goes with the browser's look."""
+    return DARK if st.context.theme.type == "dark" else LIGHT
+
+
+def safe(text: str) -> str:
+    """Write any text so that Markdown shows it as it stands, dollar signs included."""
+    return _MARKUP.sub(r"\\\1", text)
+
+
+def said(sentence: str) -> str:
+    """Write a sentence whose only markup is ``**`` so that Markdown shows the rest of it as it stands."""
+    return "**".join(safe(part) for part in sentence.split("**"))
+
+
+def answer(*sentences: str) -> None:
+    """Open a page with its answer."""
+    with st.container(key="answer"):
+        for sentence in sentences:
+            if sentence:
+                st.markdown(said(sentence))
+
+
+def text(sentence: str) -> None:
+    """Write an ordinary paragraph."""
+    st.markdown(said(sentence))
+
+
+def picture(chart: Any, key: str | None = None) -> None:
+    """Show a chart at full width, in the look of the charts."""
+    st.altair_chart(chart, width="stretch", theme=None, key=key)
+
+
+def table(
+    headings: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    caption: str,
+    *,
+    left: int = 1,
+    right_text: int = 0,
+    last_is_sum: bool = False,
+    struck: Sequence[int] = (),
+) -> None:
+    """Show a table of real HTML, which prints, can be selected and is read aloud.
+
+    Parameters
+    ----------
+    headings : sequence of str
+    rows : sequence of sequences of str
+    caption : str
+        What the table shows; also its name for screen readers.
+    left, right_text : int
+        How many columns from the left and from the right are text; those between are figures.
+    last_is_sum : bool
+        Whether the last row adds the others up.
+    struck : sequence of int
+        Rows shown as taken back.
+    """
+    columns = len(headings)
+
+    def kind(place: int) -> str:
+        return "" if place < left or place >= columns - right_text else ' class="fc-money"'
+
+    head = "".join(
+        f'<th scope="col"{kind(place)}>{html.escape(name)}</th>' for place, name in enumerate(headings)
+    )
+    body = []
+    for number, row in enumerate(rows):
+        look = "fc-sum" if last_is_sum and number == len(rows) - 1 else "fc-void" if number in struck else ""
+        cells = [f'<th scope="row">{html.escape(row[0])}</th>']
+        cells += [f"<td{kind(place)}>{html.escape(cell)}</td>" for place, cell in enumerate(row) if place]
+        body.append(f'<tr class="{look}">{"".join(cells)}</tr>')
+    name = html.escape(caption)
+    st.html(
+        f'<div class="fc-scroll" tabindex="0" role="region" aria-label="{name}"><table class="fc"><caption>{name}'
+        f"</caption><thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
+    )
+
+
+def tell(error: ForecastError) -> None:
+    """Show an error's own words, line by line."""
+    lines = [safe(line.strip()) for line in str(error).splitlines()]
+    st.error("  \n".join(lines))
+
+
+@contextmanager
+def told_plainly() -> Iterator[None]:
+    """Show what goes wrong inside as text, and end the page there."""
+    try:
+        yield
+    except ForecastError as error:
+        tell(error)
+        st.stop()

@@ -1,0 +1,101 @@
+"""The frame around every page: navigation, the build in force, and the scenario."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+import streamlit as st
+
+from forecast.build.schema import Build
+from forecast.dashboard.layout import safe, style, tell
+from forecast.dashboard.state import begin, choose_file, choose_scenario, chosen, offered, opened
+from forecast.errors import BuildFileError, ForecastError
+from forecast.spending.folder import demos, open_demo
+
+_HERE = Path(__file__).parent
+PAGES: tuple[tuple[str, str, str], ...] = (("cost.py", "What will it cost?", "cost"),)
+"""File, title and address of each page, in the order of the job."""
+
+
+def run(argument: str | None = None) -> None:
+    """Draw the dashboard.
+
+    Parameters
+    ----------
+    argument : str, optional
+        A build file or its folder; the build open last, or the first demo, when left out.
+    """
+    st.set_page_config(page_title="Forecast", layout="wide", initial_sidebar_state="auto")
+    style()
+    pages = [
+        st.Page(_HERE / file, title=title, url_path=address, default=number == 0)
+        for number, (file, title, address) in enumerate(PAGES)
+    ]
+    page = st.navigation(pages)
+    try:
+        begin(argument)
+        build = opened().build
+    except BuildFileError as error:
+        st.title("This build file needs mending")
+        tell(error)
+        st.markdown("Mend it in your editor, save it, and reload this page.")
+        _sidebar(None)
+        return
+    except ForecastError as error:
+        st.title("This build cannot be opened")
+        tell(error)
+        return
+    _sidebar(build)
+    page.run()
+
+
+def _sidebar(build: Build | None) -> None:
+    with st.sidebar:
+        if build is not None:
+            st.markdown(f"**{safe(build.name)}**")
+            if build.build.notice:
+                st.caption(safe(build.build.notice))
+            _scenario(build)
+        _other_builds()
+
+
+def _scenario(build: Build) -> None:
+    names = {key: scenario.name or key.capitalize() for key, scenario in build.scenario.items()}
+    if len(names) < 2:
+        return
+    keys = list(names)
+    now = chosen()["scenario"]
+    # The key holds the file, so that one build's scenario is never offered to another.
+    key = f"scenario-{chosen()['file']}"
+    st.selectbox(
+        "Scenario",
+        keys,
+        index=keys.index(now) if now in keys else 0,
+        format_func=lambda item: names[item],
+        key=key,
+        on_change=lambda: choose_scenario(st.session_state[key]),
+    )
+
+
+def _other_builds() -> None:
+    lately = offered()
+    here = chosen()["file"] if "chosen" in st.session_state else ""
+    with st.expander("Open another build"):
+        for path, name in lately.items():
+            if path != here:
+                st.button(safe(name), key=f"open-{path}", on_click=choose_file, args=(path,), width="stretch")
+        for demo in _unopened(demos(), lately):
+            st.button(
+                f"Demo: {safe(demo.replace('-', ' '))}", key=f"demo-{demo}", on_click=_take_demo, args=(demo,),
+                width="stretch",
+            )  # fmt: skip
+
+
+def _unopened(names: Iterable[str], lately: Iterable[str]) -> list[str]:
+    there = {Path(path).parent.name for path in lately}
+    return [name for name in names if name not in there]
+
+
+def _take_demo(name: str) -> None:
+    choose_file(str(open_demo(name).build_file))
