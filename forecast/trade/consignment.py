@@ -13,18 +13,23 @@ from types import MappingProxyType
 
 from forecast.build.consignment import Consignment, figures_in
 from forecast.build.figures import Known
-from forecast.build.formula import Constant, Formula
+from forecast.build.formula import Constant, Formula, Quotient
 from forecast.errors import RuleError
 from forecast.trade.currency import CurrencyPath
 from forecast.trade.customs import RuleBook
 from forecast.trade.entry import EntryWriter
+from forecast.trade.exact import decimal, evaluate
 from forecast.trade.expansion import ComputedEvent, ComputedLine, Expansion, Stage
 from forecast.trade.incoterms import IncotermsRule, incoterm
 from forecast.trade.journey import Journey, write_journey
 from forecast.trade.rules import Rules, RuleWarning, doubt, load_arrival, load_carriage, load_rules
-from forecast.trade.sheet import Sheet, times, total
+from forecast.trade.sheet import Sheet, low_end, times, total
 
 __all__ = ["ComputedEvent", "ComputedLine", "Expansion", "Stage", "customs_day", "expand", "payment_days"]
+
+
+FAR_ABOVE = 10
+"""Goods worth more than so many times a small-value limit, even at their low end, are not held against it."""
 
 
 def customs_day(consignment: Consignment) -> float:
@@ -98,6 +103,7 @@ def expand(
         rules = replace(rules, base_step=0.0)  # a step of the country's money is none of the build's
     rule = incoterm(consignment.incoterm)
     sheet = Sheet(consignment, currency, paths, customs_day(consignment))
+    rules = _without_small_values(sheet, rules)
     if rules.currency not in {currency, *paths} and rules.thresholds and not rules.levies:
         rules = replace(rules, thresholds=())
         sheet.note(
@@ -117,8 +123,34 @@ def expand(
         events=tuple(sheet.events),
         inputs=MappingProxyType(dict(sheet.inputs)),
         notes=tuple(sheet.notes),
-        warnings=(*rules.warnings(on, frozenset(book.used)), *_carriage_warnings(consignment, journey, on)),
+        warnings=(*rules.warnings(on, frozenset(book.used)), *_carriage_warnings(sheet, journey, on)),
     )
+
+
+def _without_small_values(sheet: Sheet, rules: Rules) -> Rules:
+    """Leave out what the rules say of small values where the goods are worth far more.
+
+    Their formulas would change nothing, and their doubts would stand beside lines that they do not concern.
+    """
+    if not rules.thresholds or rules.currency not in {sheet.home, *sheet.paths}:
+        return rules
+    draft = Sheet(sheet.consignment, sheet.home, sheet.paths, sheet.customs_day)
+    prices = [
+        draft.at_customs(draft.money(f"{item.id}.price", item.price, sheet.consignment.currency))
+        for item in sheet.consignment.items
+    ]
+    unit = draft.local(rules.currency, Constant(1))
+    low = {id: decimal(low_end(figure)) for id, figure in draft.inputs.items()}
+    worth = evaluate(Quotient(total(*prices), unit), low)
+    kept = []
+    for rule in rules.thresholds:
+        limit = decimal(rules.figure(rule.at_most).value)
+        if rule.effect == "no small tax" and rules.tax is not None:
+            limit /= decimal(rules.figure(rules.tax).value)
+        own = rule.at_most in sheet.consignment.overrides
+        if own or worth < FAR_ABOVE * limit:
+            kept.append(rule)
+    return replace(rules, thresholds=tuple(kept))
 
 
 def _carriage(consignment: Consignment) -> dict[str, float]:
@@ -134,14 +166,16 @@ def _carriage(consignment: Consignment) -> dict[str, float]:
     return found
 
 
-def _carriage_warnings(consignment: Consignment, journey: Journey, on: date) -> tuple[RuleWarning, ...]:
+def _carriage_warnings(sheet: Sheet, journey: Journey, on: date) -> tuple[RuleWarning, ...]:
     """Say which figures of how carriers count are in use and not verified."""
+    consignment = sheet.consignment
+    counted = any(f"{{{sheet.id('chargeable')}}}" in line.working for line in sheet.lines)
     used = [
         figure
         for id, figure in load_carriage().items()
         if id not in consignment.overrides
         and (
-            (id.startswith(consignment.mode) and journey.units is not None)
+            (id.startswith(consignment.mode) and counted)
             or (id == "insurance.uplift" and journey.parts.insurance != Constant(0))
         )
     ]

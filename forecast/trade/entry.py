@@ -220,6 +220,11 @@ class EntryWriter:
             figure, note = (own, "") if own is not None else self._default(charge.id, charge.widened)
             if figure is None or (isinstance(figure, Known) and figure.value == 0):
                 continue
+            if not buyer_pays(self.rule.code, charge.cost):
+                self.sheet.note(
+                    f"{self.rule.code}: carriage beyond the named place is the buyer's, and the place is taken "
+                    "for a port or depot. Where it is your door, write arrival = { delivery = 0 }."
+                )
             widened = widened or (own is None and charge.widened)
             lines.append(self._charge_line(charge, figure, note))
         if widened and self.rule.is_c_rule:
@@ -233,15 +238,8 @@ class EntryWriter:
         return lines
 
     def _is_mine(self, cost: str) -> bool:
-        if cost == "carriage_to_named_destination" and self.rule.is_c_rule:
-            if buyer_pays(self.rule.code, cost):
-                return True
-            self.sheet.note(
-                f"{self.rule.code}: carriage beyond the named place is the buyer's, and the place is taken for a "
-                "port or depot. Where it is your door, write arrival = { delivery = 0 }."
-            )
-            return True
-        return buyer_pays(self.rule.code, cost)
+        beyond_the_place = cost == "carriage_to_named_destination" and self.rule.is_c_rule
+        return beyond_the_place or buyer_pays(self.rule.code, cost)
 
     def _units(self) -> tuple[Formula, str]:
         if self.journey.units is not None:

@@ -38,6 +38,15 @@ def times(*parts: Formula) -> Formula:
     return kept[0] if len(kept) == 1 else Product(kept)
 
 
+def low_end(figure: Figure) -> float:
+    """Give a cautious low value of a figure, for telling what is surely far above a limit."""
+    for name in ("value", "low", "p10", "min", "median", "mean"):
+        if hasattr(figure, name):
+            return float(getattr(figure, name)) / (2 if name == "median" else 1)
+    listed: tuple[float, ...] = getattr(figure, "quotes", ()) or getattr(figure, "values", (0.0,))
+    return min(listed)
+
+
 class Sheet:
     """Gathers what a consignment comes to, and gives its figures and rates their names.
 

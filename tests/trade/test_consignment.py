@@ -357,6 +357,26 @@ def test_outdated_and_unverified_figures_are_said_at_their_line() -> None:
     assert not said(american, "section301")
 
 
+def test_small_values_are_held_against_their_limits() -> None:
+    tiny = {**PLAIN, "freight": 20, "price": {"low": 80, "middle": 120, "high": 300}}
+    expansion = written(tiny, "GB", "GBP")
+    prices = np.array([100.0, 134.9, 135.1, 200.0])
+
+    lines = amounts(expansion, {"kit.goods.price": prices})
+
+    assert lines["kit.duty"] == pytest.approx(np.array([0, 0, 155.1, 220]) * 0.04)
+    assert "duty_relief" in {warning.figure for warning in expansion.warnings}
+    assert "duty_relief" not in {warning.figure for warning in written(PLAIN, "GB", "GBP").warnings}
+
+
+def test_small_parts_to_the_eu_bear_the_flat_duty() -> None:
+    tiny = {**PLAIN, "freight": 20, "price": {"low": 80, "middle": 120, "high": 300}}
+
+    lines = amounts(written(tiny), {"kit.goods.price": np.array([100.0, 150.0, 150.5])})
+
+    assert lines["kit.duty"] == pytest.approx([3, 3, 0.045 * 170.5])
+
+
 def test_an_additional_duty_has_a_line_of_its_own() -> None:
     raw = {**PLAIN, "origin": "DE", "additional": ["section232"]}
 
