@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from forecast.build.consignment import Consignment, figures_in
 from forecast.build.figures import FigureBase
 from forecast.build.locate import Path
-from forecast.build.schema import GROUPS, OWN_ESTIMATING, Build, Cause, Costed, Event, Line
+from forecast.build.schema import GROUPS, OWN_ESTIMATING, Build, Cause, Costed, Event, Line, Measure
 
 Raised = tuple[Path, str, str]
 """Where (path), what was found, how to mend it."""
@@ -58,6 +58,9 @@ def cross_check(build: Build, extra_ids: Sequence[str] = ()) -> list[Raised]:
     found += _loadings(build)
     found += _routes(build, set(extra_ids))
     found += _overrides(build, set(extra_ids))
+    found += _measures(build, set(extra_ids))
+    found += _options(build, set(extra_ids))
+    found += _handing_over(build, set(extra_ids))
     found += _circles(build)
     return found
 
@@ -72,9 +75,10 @@ def _items(build: Build) -> Iterator[tuple[Path, Costed]]:
 def _double_ids(build: Build) -> list[Raised]:
     found: list[Raised] = []
     seen: dict[str, Path] = {}
-    named: list[tuple[Path, Costed | Cause | Consignment]] = [*_items(build)]
+    named: list[tuple[Path, Costed | Cause | Consignment | Measure]] = [*_items(build)]
     named += [(("cause", place), cause) for place, cause in enumerate(build.cause)]
     named += [(("consignment", place), item) for place, item in enumerate(build.consignment)]
+    named += [(("measure", place), item) for place, item in enumerate(build.measure)]
     for path, item in named:
         if item.id in seen:
             first = seen[item.id]
@@ -223,6 +227,74 @@ def _overrides(build: Build, extra: set[str]) -> list[Raised]:
             if "id" in changes:
                 found.append(((*at, "id"), "an override cannot change an id", "Leave id out."))
     return found
+
+
+def _measures(build: Build, extra: set[str]) -> list[Raised]:
+    """Find measures that change something that is not there."""
+    found: list[Raised] = []
+    events = [event.id for event in build.event]
+    consignments = {item.id for item in build.consignment}
+    items = {item.id for _, item in _items(build)} | consignments | {"currency", "build"} | extra
+    for place, measure in enumerate(build.measure):
+        for key, names in (("chances", measure.chances), ("impacts", measure.impacts)):
+            for name in names:
+                if name not in events and name not in extra and name.split(".")[0] not in consignments:
+                    at: Path = ("measure", place, key, name)
+                    found.append((at, f"there is no event {name!r}", nearest(name, events)))
+        for key, names in (("figures", measure.figures), ("ranges", measure.ranges)):
+            for name in names:
+                if name.split(".")[0] not in items:
+                    at = ("measure", place, key, name)
+                    mend = (
+                        f"{nearest(name.split('.')[0], items)} Write it as id.key, such as filler.quantity."
+                    )
+                    found.append((at, f"there is no figure {name!r}", mend))
+    return found
+
+
+def _options(build: Build, extra: set[str]) -> list[Raised]:
+    """Find options that change something that is not there, or bring something that is there already."""
+    found: list[Raised] = []
+    items = {item.id for _, item in _items(build)}
+    targets = items | {item.id for item in build.consignment}
+    seen: set[tuple[str, str]] = set()
+    for place, option in enumerate(build.option):
+        at: Path = ("option", place)
+        if (option.choice, option.id) in seen:
+            found.append(
+                ((*at, "id"), f"{option.id!r} stands twice", "Give each option of a choice its own id.")
+            )
+        seen.add((option.choice, option.id))
+        for target, changes in option.override.items():
+            if target not in targets and target not in extra:
+                mend = nearest(target, targets)
+                found.append(
+                    ((*at, "override", target), f"there is no line, event or consignment {target!r}", mend)
+                )
+            if "id" in changes:
+                found.append(
+                    ((*at, "override", target, "id"), "an override cannot change an id", "Leave id out.")
+                )
+        for item in (*option.line, *option.event):
+            if item.id in targets:
+                mend = "Give it another id, or change the one that is there in override."
+                found.append(((*at, item.id), f"{item.id!r} is in the build already", mend))
+    return found
+
+
+def _handing_over(build: Build, extra: set[str]) -> list[Raised]:
+    """Find events that hand over work which no shop line could take."""
+    offered = {line.package for line in build.line if line.package and line.route == "shop"}
+    return [
+        (
+            ("event", place, "hands_over"),
+            f"no line of work package {package!r} has route shop",
+            f"Add what a shop would ask for it. {nearest(package, offered)}",
+        )
+        for place, event in enumerate(build.event)
+        for package in event.hands_over
+        if package not in offered | extra
+    ]
 
 
 def dependencies(build: Build, computed: Mapping[str, str] | None = None) -> Mapping[str, tuple[str, ...]]:

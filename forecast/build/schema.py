@@ -24,6 +24,7 @@ from forecast.build.figures import (
     UncertainFigure,
     wrong,
 )
+from forecast.build.measure import Measure
 from forecast.build.takeoff import Takeoff
 
 Group = Literal["kit", "freight", "import", "consumables", "wheels", "hardware", "labour", "finish", "other"]
@@ -58,6 +59,8 @@ class BuildInfo(Part):
         The sum the builder commits to.
     own_hour_value : figure or None
         What an hour of own work counts for; nothing when left out.
+    hours_per_week : float or None
+        Own hours that a usual week has room for; with it own work is shown in weeks as well.
     notice : str or None
         Shown wherever the build is shown, for example that its data are invented.
     """
@@ -68,6 +71,7 @@ class BuildInfo(Part):
     estimating: Annotated[float, Field(strict=True, ge=0, lt=1)] = 0.25
     budget: Annotated[float, Field(strict=True, gt=0, le=1e12)] | None = None
     own_hour_value: UncertainFigure | None = None
+    hours_per_week: Annotated[float, Field(strict=True, gt=0, le=168)] | None = None
     notice: Text | None = None
 
 
@@ -134,6 +138,9 @@ class Line(Costed):
         True where trimming could hurt somebody; such a line is never proposed for trimming.
     supplier : str or None
         Where it is bought.
+    resale : figure or None
+        Money got back when it is sold after the build, as for a tool bought for this build alone; never more than
+        it cost.
     """
 
     group: Group
@@ -146,6 +153,7 @@ class Line(Costed):
     optional: bool = False
     safety: bool = False
     supplier: Text | None = None
+    resale: UncertainFigure | None = None
 
     @model_validator(mode="after")
     def _one_way(self) -> Line:
@@ -185,16 +193,35 @@ class Event(Costed):
 
     Its impact is ``cost``, or ``percent`` of other lines, or both; ``own_hours`` come on top. ``causes`` make it
     likelier in the same trials in which they make figures higher.
+
+    Attributes
+    ----------
+    hands_over : tuple of str
+        Work packages that go to the shop half-way when it happens, in scenarios where they are done otherwise.
+    share : figure or None
+        Share of their work that is still open then, from 0 to 1. So much of their shop lines is paid, and so much of
+        their own hours is not worked; materials are taken as bought already.
+    penalty : figure or None
+        Factor on the shop's usual price for taking over what somebody else began; 1 when left out.
     """
 
     chance: Chance
     causes: dict[Identifier, Loading] = {}
     cost: UncertainFigure | None = None
+    hands_over: tuple[Identifier, ...] = ()
+    share: UncertainFigure | None = None
+    penalty: UncertainFigure | None = None
 
     @model_validator(mode="after")
     def _some_impact(self) -> Event:
-        if self.cost is None and self.percent is None and self.own_hours is None:
-            wrong("has no impact", "Give a cost, percent and of, or own_hours.")
+        if self.cost is None and self.percent is None and self.own_hours is None and not self.hands_over:
+            wrong("has no impact", "Give a cost, percent and of, own_hours, or hands_over and share.")
+        if bool(self.hands_over) != (self.share is not None) or (self.penalty and not self.hands_over):
+            wrong(
+                "hands_over and share belong together",
+                'Write hands_over = ["filling", "paint"] and share = 0.5, the share of the work still open; '
+                "penalty = 1.3 if the shop then asks more than usual.",
+            )
         _check_percent(self)
         return self
 
@@ -241,6 +268,34 @@ class Scenario(Part):
         return self.routes.get(package, self.all)
 
 
+class Option(Part):
+    """One answer to a question that has several: a kit, a shop, a set of terms.
+
+    Attributes
+    ----------
+    choice : str
+        The question, the same for all its options, such as ``kit``.
+    override : dict
+        Changed keys by line, event or consignment id.
+    line, event : tuple
+        What comes on top with this option, such as a no-show or a late delivery. Options of one choice may use the
+        same id for the same risk; it is then drawn alike.
+    """
+
+    id: Identifier
+    choice: Identifier
+    name: Text | None = None
+    override: dict[Identifier, dict[str, Any]] = {}
+    line: tuple[Line, ...] = ()
+    event: tuple[Event, ...] = ()
+    note: Text | None = None
+
+    @property
+    def title(self) -> str:
+        """The name to show: the one given, or one made from the id."""
+        return self.name or self.id.replace("_", " ").replace("-", " ").capitalize()
+
+
 class Build(Part):
     """One vehicle conversion, exactly as the build file says it."""
 
@@ -251,6 +306,8 @@ class Build(Part):
     event: tuple[Event, ...] = ()
     consignment: tuple[Consignment, ...] = ()
     scenario: dict[Identifier, Scenario] = {}
+    measure: tuple[Measure, ...] = ()
+    option: tuple[Option, ...] = ()
     not_needed: dict[Identifier, Text] = {}
 
     @property
@@ -272,5 +329,5 @@ class Build(Part):
 
 __all__ = [
     "GROUPS", "OWN_ESTIMATING", "Build", "BuildInfo", "Cause", "Costed", "Currency", "Event", "Group", "Line",
-    "Number", "Scenario",
+    "Measure", "Number", "Option", "Scenario",
 ]  # fmt: skip

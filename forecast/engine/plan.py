@@ -30,7 +30,10 @@ from forecast.trade.currency import build_paths
 from forecast.trade.expansion import Expansion
 from forecast.trade.takeoff import expand_takeoff
 
-__all__ = ["OWN_WORK", "Gate", "Plan", "PlanInput", "Row", "compile_plan", "inputs_of", "sole_input"]
+__all__ = ["OWN_WORK", "SHOP", "Gate", "Plan", "PlanInput", "Row", "compile_plan", "inputs_of", "sole_input"]
+
+SHOP = "shop"
+"""The route that work takes when it is handed over."""
 
 OWN_WORK = "own_work"
 """Id of the line that own hours make where the build sets a value for them."""
@@ -124,9 +127,8 @@ class _Compiler:
         base = Sum(tuple(LineValue(other) for other in of))
         return Product((self.figure(f"{item.id}.percent", item.percent), Constant(0.01), base))
 
-    def line(self, line: Line, of: Iterable[str]) -> None:
-        """Add a line, and a row for its own hours."""
-        gate = self.gate(line, is_event=False)
+    def amount(self, line: Line, of: Iterable[str]) -> tuple[Formula, str, tuple[str, ...]]:
+        """Give what a line costs where it is needed, its working in words and its cautions."""
         amount: Formula = Constant(0.0)
         working = ""
         cautions: tuple[str, ...] = ()
@@ -150,30 +152,73 @@ class _Compiler:
             amount = Larger((amount, self.figure(f"{line.id}.minimum", line.minimum)))
         if line.maximum is not None:
             amount = Smaller((amount, self.figure(f"{line.id}.maximum", line.maximum)))
+        return amount, working, cautions
+
+    def line(self, line: Line, of: Iterable[str]) -> None:
+        """Add a line, and a row for what it brings when it is sold again."""
+        gate = self.gate(line, is_event=False)
+        amount, working, cautions = self.amount(line, of)
         self.rows.append(
             Row(
                 line.id, line.title, line.group, "line", amount, gate, line.package, line.route, line.id,
                 working, cautions,
             )
         )  # fmt: skip
+        if line.resale is not None:
+            name = f"{line.id}.resale"
+            back = Smaller((self.figure(name, line.resale), LineValue(line.id)))
+            given = Product((Constant(-1.0), back))
+            title = f"{line.title}, sold again"
+            self.rows.append(
+                Row(name, title, line.group, "line", given, gate, line.package, line.route, line.id)
+            )
 
-    def event(self, event: Event, of: Iterable[str]) -> None:
-        """Add a risk event."""
+    def open_share(self, event: Event) -> Formula:
+        """Give the share of the work that is still open when an event hands it over."""
+        assert event.share is not None  # the model demands it
+        return Smaller((self.figure(f"{event.id}.share", event.share), Constant(1.0)))
+
+    def handed_over(self, event: Event, shop: Iterable[tuple[Line, tuple[str, ...]]]) -> Formula:
+        """Give what the shop asks for work handed over: its usual price, times the share open, times the penalty."""
+        usual = [
+            Product((Constant(line.chance), self.amount(line, of)[0])) for line, of in shop
+        ]  # a shop line that may not be needed counts at its chance: its gate is not drawn in this scenario
+        parts: list[Formula] = [self.open_share(event), Sum(tuple(usual))]
+        if event.penalty is not None:
+            parts.append(self.figure(f"{event.id}.penalty", event.penalty))
+        return Product(tuple(parts))
+
+    def event(
+        self, event: Event, of: Iterable[str], shop: Iterable[tuple[Line, tuple[str, ...]]] = ()
+    ) -> None:
+        """Add a risk event; the shop's lines are those that its hands_over would bring in."""
         gate = self.gate(event, is_event=True)
         parts = [self.figure(f"{event.id}.cost", event.cost)] if event.cost is not None else []
         share = self.percentage(event, of)
-        impact = Sum((*parts, share)) if share is not None else Sum(tuple(parts))
+        if share is not None:
+            parts.append(share)
+        if event.hands_over:
+            parts.append(self.handed_over(event, shop))
+        impact = Sum(tuple(parts))
         self.rows.append(
             Row(event.id, event.title, "events", "event", impact, gate, event.package, event.route, event.id)
         )
 
     def hours(self, item: Costed) -> None:
         """Add the row of an item's own hours."""
-        if item.own_hours is None:
-            return
         name = f"{item.id}.own_hours"
+        parts: list[Formula] = [self.figure(name, item.own_hours)] if item.own_hours is not None else []
+        if isinstance(item, Event) and item.hands_over:
+            spared = tuple(
+                LineValue(row.id)
+                for row in self.rows
+                if row.kind == "hours" and row.package in item.hands_over and row.route not in (None, SHOP)
+            )
+            parts.append(Product((Constant(-1.0), self.open_share(item), Sum(spared))))
+        if not parts:
+            return
         gate = item.id if any(gate.id == item.id for gate in self.gates) else None
-        formula = self.figure(name, item.own_hours)
+        formula = parts[0] if len(parts) == 1 else Sum(tuple(parts))
         self.rows.append(
             Row(name, item.title, "labour", "hours", formula, gate, item.package, item.route, item.id)
         )
@@ -237,8 +282,14 @@ def compile_plan(build: Build, scenario: str | None = None, *, on: date | None =
     present = {line.id for line in choice.lines} | set(computed)
     for line in _in_order(choice.lines, of):
         compiler.line(line, (other for other in of[line.id] if other in present))
+    everywhere = dependencies(build, computed)
     for event in choice.events:
-        compiler.event(event, (other for other in of[event.id] if other in present))
+        shop = [
+            (line, tuple(other for other in everywhere[line.id] if other in present))
+            for line in build.line
+            if line.package in event.hands_over and line.route == SHOP and line.id not in present
+        ]
+        compiler.event(event, (other for other in of[event.id] if other in present), shop)
     items: list[Costed] = [*choice.lines, *choice.events]
     for item in items:
         compiler.hours(item)

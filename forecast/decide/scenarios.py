@@ -1,0 +1,273 @@
+"""Ways to do the whole build, side by side on the same draws."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from forecast.build.schema import Build
+from forecast.decide.dominance import Dominance, dominance
+from forecast.decide.own_hours import OwnHourPay, cash_totals, own_hour_pay
+from forecast.decide.paired import common_weights, mean_change, percentile_change
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
+from forecast.engine.shapes import Array
+from forecast.engine.statistics import Estimate, mean_estimate, percentile_estimates
+from forecast.errors import SimulationError
+
+Money = Callable[[float], str]
+
+SHARES = (0.1, 0.5, 0.8, 0.9)
+
+
+@dataclass(frozen=True)
+class Summary:
+    """One scenario beside the others.
+
+    Attributes
+    ----------
+    id, name : str
+    mean : Estimate
+    p10, p50, p80, p90 : Estimate
+        Money.
+    hours : tuple of Estimate
+        Own hours at P10, P50, P80 and P90.
+    weeks : tuple of float, or None
+        Own hours at the same percentiles, in weeks; None where the build does not say how many hours a week has.
+        Waiting for a shop is not in it.
+    chance_cheapest : Estimate
+        Chance that it is the cheapest of all; a tie counts in equal parts.
+    regret : Estimate
+        Mean of what it costs more than the cheapest one would have, in the same trial.
+    """
+
+    id: str
+    name: str
+    mean: Estimate
+    p10: Estimate
+    p50: Estimate
+    p80: Estimate
+    p90: Estimate
+    hours: tuple[Estimate, ...]
+    weeks: tuple[float, ...] | None
+    chance_cheapest: Estimate
+    regret: Estimate
+
+    def sentence(self, money: Money) -> str:
+        """Say what it costs and how it stands."""
+        return (
+            f"{self.name}: {money(self.p50.value)} in half of builds, {money(self.p80.value)} at P80, "
+            f"{self.hours[1].value:.0f} own hours; cheapest in {100 * self.chance_cheapest.value:.0f} of 100 builds, "
+            f"and on average {money(self.regret.value)} dearer than the cheapest."
+        )
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two scenarios against each other, trial by trial.
+
+    Attributes
+    ----------
+    first, second : str
+        Ids; differences are second less first, so that a positive one is what the first saves.
+    mean, p80, p90 : Estimate
+        Difference of the two means, of the two P80s and of the two P90s.
+    difference : tuple of Estimate
+        P10, P50, P80 and P90 of the difference itself.
+    first_cheaper : Estimate
+        Chance that the first costs less; a tie counts half.
+    dominance : Dominance
+    pay : OwnHourPay or None
+        What the own hours of the one with more of them earn; None where hours do not differ.
+    """
+
+    first: str
+    second: str
+    first_name: str
+    second_name: str
+    mean: Estimate
+    p80: Estimate
+    p90: Estimate
+    difference: tuple[Estimate, ...]
+    first_cheaper: Estimate
+    dominance: Dominance
+    pay: OwnHourPay | None
+
+    def sentence(self, money: Money) -> str:
+        """Say which is cheaper, how often, and by how much."""
+        chance = self.first_cheaper.value
+        saves = self.mean.value
+        cheaper, dearer = (
+            (self.first_name, self.second_name) if saves >= 0 else (self.second_name, self.first_name)
+        )
+        often = chance if saves >= 0 else 1 - chance
+        return (
+            f"{cheaper} costs {money(abs(saves))} less than {dearer} on average, and is cheaper in "
+            f"{100 * often:.0f} of 100 builds."
+        )
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Scenarios side by side.
+
+    Attributes
+    ----------
+    currency : str
+    scenarios : tuple of Summary
+        In the order asked for.
+    pairs : tuple of Pair
+        Each with each.
+    differences : dict of ndarray, shape (N,)
+        By ids of a pair, second less first, for a picture.
+    """
+
+    currency: str
+    scenarios: tuple[Summary, ...]
+    pairs: tuple[Pair, ...]
+    differences: Mapping[tuple[str, str], Array]
+
+    @property
+    def cheapest(self) -> Summary:
+        """The scenario of the lowest mean."""
+        return min(self.scenarios, key=lambda summary: summary.mean.value)
+
+    def pair(self, first: str, second: str) -> Pair:
+        """Give the pair of two scenarios, in the order in which it was made.
+
+        Raises
+        ------
+        KeyError
+            When the two were not compared.
+        """
+        for pair in self.pairs:
+            if {pair.first, pair.second} == {first, second}:
+                return pair
+        raise KeyError((first, second))
+
+    def sentence(self, money: Money) -> str:
+        """Say which one is cheapest, and how sure that is."""
+        best = self.cheapest
+        return (
+            f"{best.name} is the cheapest on average ({money(best.mean.value)}), and in "
+            f"{100 * best.chance_cheapest.value:.0f} of 100 builds."
+        )
+
+
+def compare(
+    build: Build,
+    scenarios: Sequence[str] | None = None,
+    trials: int = DEFAULT_TRIALS,
+    seed: int = DEFAULT_SEED,
+) -> Comparison:
+    """Compare scenarios of a build on the same draws.
+
+    Parameters
+    ----------
+    build : Build
+    scenarios : sequence of str, optional
+        Their ids; all of the file when left out.
+    trials : int
+    seed : int
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    SimulationError
+        When there are fewer than two, or one is not in the build.
+    """
+    chosen = tuple(scenarios) if scenarios is not None else tuple(build.scenario)
+    if len(set(chosen)) < 2:
+        message = (
+            f"scenarios: got {', '.join(chosen) or 'none'}; comparing needs two or more different ones. "
+            'Add [scenario.shop] with all = "shop" to the build file, for example.'
+        )
+        raise SimulationError(message)
+    forecasts = {name: simulate(build, name, trials, seed, keep="rows") for name in dict.fromkeys(chosen)}
+    names = {name: build.scenario[name].name or _words(name) for name in forecasts}
+    return compare_forecasts(forecasts, names, build.build.hours_per_week)
+
+
+def _words(id: str) -> str:
+    return id.replace("_", " ").replace("-", " ").capitalize()
+
+
+def compare_forecasts(
+    forecasts: Mapping[str, Forecast],
+    names: Mapping[str, str] | None = None,
+    hours_per_week: float | None = None,
+) -> Comparison:
+    """Compare forecasts of the same seed and number of trials; see `compare`.
+
+    Raises
+    ------
+    SimulationError
+        When their trials are not of the same draws.
+    """
+    titles = {id: (names or {}).get(id, _words(id)) for id in forecasts}
+    _check_paired(forecasts)
+    first = next(iter(forecasts.values()))
+    replicates = first.trials.replicates
+    weights = first.trials.weights
+    totals = np.stack([forecast.trials.totals for forecast in forecasts.values()])
+    least = totals.min(axis=0)
+    is_least = totals <= least
+    parts = is_least / is_least.sum(axis=0)
+    summaries = []
+    for place, (id, forecast) in enumerate(forecasts.items()):
+        p10, p50, p80, p90 = forecast.percentile_set(SHARES)
+        hours = tuple(forecast.hours(SHARES))
+        weeks = tuple(item.value / hours_per_week for item in hours) if hours_per_week else None
+        summaries.append(
+            Summary(
+                id, titles[id], forecast.mean, p10, p50, p80, p90, hours, weeks,
+                mean_estimate(parts[place], replicates, weights),
+                mean_estimate(totals[place] - least, replicates, weights),
+            )
+        )  # fmt: skip
+    pairs, differences = [], {}
+    for one, other in combinations(forecasts, 2):
+        pairs.append(_pair(one, other, titles, forecasts[one], forecasts[other]))
+        difference = forecasts[other].trials.totals - forecasts[one].trials.totals
+        difference.setflags(write=False)
+        differences[one, other] = difference
+    return Comparison(first.currency, tuple(summaries), tuple(pairs), differences)
+
+
+def _check_paired(forecasts: Mapping[str, Forecast]) -> None:
+    kinds = {(item.trials.seed, item.trials.count, item.trials.replicates) for item in forecasts.values()}
+    try:
+        common_weights([item.trials.weights for item in forecasts.values()])
+    except ValueError:
+        kinds.add((0, 0, 0))
+    if len(kinds) > 1:
+        message = (
+            "these forecasts cannot be compared trial by trial: simulate them with the same seed and number of "
+            "trials, and the same facts."
+        )
+        raise SimulationError(message)
+
+
+def _pair(one: str, other: str, titles: Mapping[str, str], first: Forecast, second: Forecast) -> Pair:
+    a, b = first.trials.totals, second.trials.totals
+    replicates, weights = first.trials.replicates, first.trials.weights
+    lower = np.where(a < b, 1.0, np.where(a == b, 0.5, 0.0))
+    names = (titles[one], titles[other])
+    return Pair(
+        one, other, *names,
+        mean_change(a, b, replicates, weights),
+        percentile_change(a, b, 0.8, replicates, weights),
+        percentile_change(a, b, 0.9, replicates, weights),
+        tuple(percentile_estimates(b - a, SHARES, replicates, weights)),
+        mean_estimate(lower, replicates, weights),
+        dominance(a, b, names, (weights, weights)),
+        own_hour_pay(
+            names, (cash_totals(first), cash_totals(second)), (first.trials.hours, second.trials.hours),
+            replicates, weights,
+        ),
+    )  # fmt: skip
