@@ -5,12 +5,12 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path as FilePath
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from forecast.build.checks import cross_check, nearest
-from forecast.build.figures import FIGURE_KINDS, HOW_TO_WRITE
+from forecast.build.figures import FIGURE_KINDS, HOW_TO_WRITE, short
 from forecast.build.locate import Path, line_of, locate
 from forecast.build.schema import Build
 from forecast.errors import BuildFileError, Problem
@@ -69,9 +69,13 @@ def parse_build(text: str, heading: str = "build file") -> Build:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         reason, _, at = str(error).rpartition(" (at ")
-        line = at.split(",")[0].removeprefix("line ") if at else ""
+        line = at.split(",")[0].removeprefix("line ")
+        number = int(line) if line.isdigit() else max(1, len(text.splitlines()))  # else: at end of document
         mend = "The file must be TOML: key = value under [tables], text in double quotes."
-        problem = Problem("file", reason or str(error), mend, int(line) if line.isdigit() else None)
+        raise BuildFileError(heading, [Problem("file", reason or str(error), mend, number)]) from None
+    except ValueError:
+        mend = "Write numbers as 1250 or 12.50, and dates as 2026-05-03."
+        problem = Problem("file", "has a number of thousands of digits, or a date that does not exist", mend)
         raise BuildFileError(heading, [problem]) from None
     except RecursionError:
         mend = "Nest tables no deeper than the examples do."
@@ -110,17 +114,24 @@ def assemble(raw: Mapping[str, Any]) -> tuple[Build | None, list[tuple[Path, str
         if field is None:
             raised.append(((key,), f"unknown key {key!r}", nearest(key, Build.model_fields)))
             continue
+        form = get_origin(field.annotation)
+        if not isinstance(value, list if form is tuple else Mapping):
+            raised.append(((key,), f"found {short(value)}", _brackets(key, form)))
+            continue
         adapter: TypeAdapter[Any] = TypeAdapter(field.annotation)
-        whole = _try(adapter, value, (key,), raised if not isinstance(value, list | dict) else [])
+        whole = _try(adapter, value, (key,), [])
         if whole is not None:
             good[key] = whole
-        elif isinstance(value, list):
-            item_type = TypeAdapter(_item_type(field.annotation))
+        elif form is tuple:
+            item_type = TypeAdapter(get_args(field.annotation)[0])
             items = [_try(item_type, item, (key, place), raised) for place, item in enumerate(value)]
             good[key] = tuple(item for item in items if item is not None)
-            for item in value:
-                if isinstance(item, Mapping):
-                    lost += [str(item[name]) for name in ("id", "package", "route") if name in item]
+            for item, made in zip(value, items, strict=True):
+                lost += _names(item) if made is None else []
+        elif form is dict and isinstance(value, Mapping):
+            parts = {name: _try(adapter, {name: part}, (key,), raised) for name, part in value.items()}
+            good[key] = {name: made[name] for name, made in parts.items() if made is not None}
+            lost += [name for name, made in parts.items() if made is None]
         else:
             _try(adapter, value, (key,), raised)
     if "build" not in raw:
@@ -147,15 +158,33 @@ def _check_overrides(
     return raised
 
 
-def _item_type(annotation: Any) -> Any:
-    return annotation.__args__[0]
+def _brackets(key: str, form: Any) -> str:
+    """Say how a table of that name is begun."""
+    if form is tuple:
+        return f"Begin each one with [[{key}]], in double square brackets."
+    if form is dict:
+        return f"Begin each one with [{key}.ID], in single square brackets and with an id of its own."
+    return f"Begin it with [{key}], in single square brackets, once."
+
+
+def _names(item: Any) -> list[str]:
+    """Give the names that other items may use to refer to one that could not be read."""
+    if not isinstance(item, Mapping):
+        return []
+    return [item[name] for name in ("id", "package", "route") if isinstance(item.get(name), str)]
 
 
 def _try(adapter: TypeAdapter[Any], value: Any, path: Path, raised: list[tuple[Path, str, str]]) -> Any:
     try:
         return adapter.validate_python(value)
     except ValidationError as error:
-        for item in error.errors(include_url=False):
+        errors = error.errors(include_url=False)
+        places = [item["loc"] for item in errors]
+        for item in errors:
+            here = item["loc"]
+            inside = any(place[: len(here)] == here and place != here for place in places)
+            if item["type"] == "too_short" and inside:
+                continue  # the wrong entries were taken out before the rest was counted
             raised.append(_translate(item, path, value))
         return None
     except RecursionError:
@@ -174,26 +203,43 @@ def _translate(error: Any, path: Path, value: Any) -> tuple[Path, str, str]:
         case "missing":
             return here, "missing", f"Add {where[-1]} = …"
         case "extra_forbidden":
-            legal = [name for name in _legal_keys(error, holder) if name not in ("kind", "routes")]
-            return here, f"unknown key {str(where[-1])!r}", nearest(str(where[-1]), legal)
-        case "string_pattern_mismatch" | "string_too_long" | "string_type":
-            return here, f"found {_short(given)}", _text_rule(context.get("pattern", ""))
-        case "literal_error":
-            return here, f"found {_short(given)}", f"Legal: {context['expected']}."
-        case "union_tag_invalid":
-            return here, f"found {_short(given)}", HOW_TO_WRITE
-        case "float_type" | "float_parsing" | "finite_number" | "int_type":
-            return (
-                here,
-                f"found {_short(given)}",
-                "Write a plain number, such as 1250 or 12.50, without quotes.",
-            )
-        case "bool_type":
-            return here, f"found {_short(given)}", "Write true or false, without quotes."
-        case "greater_than" | "greater_than_equal" | "less_than" | "less_than_equal":
-            return here, f"found {_short(given)}", f"{error['msg'].replace('Input s', 'It s')}."
+            word = str(where[-1])
+            legal = [name for name in _legal_keys(error, holder) if name not in ("kind", "routes", word)]
+            return here, f"unknown key {word!r}", nearest(word, legal)
         case _:
-            return here, f"found {_short(given)}", f"{error['msg']}."
+            return here, f"found {short(given)}", _rule(kind, given, context, error["msg"])
+
+
+def _rule(kind: str, given: Any, context: Mapping[str, Any], message: str) -> str:
+    """Say what is legal where a value of the wrong sort or size was found."""
+    match kind:
+        case "string_pattern_mismatch" | "string_type":
+            return _text_rule(context.get("pattern", ""))
+        case "string_too_long":
+            return f"It may have {context['max_length']} characters at most."
+        case "literal_error":
+            return f"Legal: {context['expected']}."
+        case "union_tag_invalid":
+            return HOW_TO_WRITE
+        case "float_type" | "float_parsing" | "finite_number" | "int_type":
+            return _PLAIN_NUMBER
+        case "bool_type":
+            return "Write true or false, without quotes."
+        case "greater_than" | "greater_than_equal" | "less_than" | "less_than_equal":
+            is_nan = given != given
+            return _PLAIN_NUMBER if is_nan else f"{message.replace('Input s', 'It s')}."
+        case "tuple_type":
+            return 'Write a list in square brackets, such as ["kit", "freight"] or [410, 455].'
+        case "dict_type" | "model_type" | "model_attributes_type":
+            return "Write a table: { key = value }, or [its name in square brackets] and its keys below."
+        case "too_short" | "too_long":
+            few, many = context.get("min_length"), context.get("max_length")
+            return f"Give {few} or more." if kind == "too_short" else f"Give {many} or fewer."
+        case _:
+            return f"{message}."
+
+
+_PLAIN_NUMBER = "Write a plain number, such as 1250 or 12.50, without quotes."
 
 
 def _legal_keys(error: Any, holder: Any) -> Iterable[str]:
@@ -230,16 +276,24 @@ def _real_path(location: tuple[str | int, ...], value: Any) -> tuple[Path, Any]:
     path: list[str | int] = []
     here = value
     holder = value
+    tagged: Any = None
     for place, part in enumerate(location):
         last = place == len(location) - 1
+        if part == "quotes" and here is not tagged and _has_quotes(here):
+            tagged = here  # the kind is called like its key: the first mention is the kind
+            continue
         is_key = isinstance(here, Mapping) and part in here
         is_place = isinstance(here, list | tuple) and isinstance(part, int) and part < len(here)
         if is_key or is_place:
             holder, here = here, here[part]
             path.append(part)
-        elif last and isinstance(here, Mapping) and part not in FIGURE_KINDS:
+        elif last and isinstance(here, Mapping) and part not in FIGURE_KINDS and part != "[key]":
             path.append(part)
     return tuple(path), holder
+
+
+def _has_quotes(value: Any) -> bool:
+    return isinstance(value, Mapping) and isinstance(value.get("quotes"), list)
 
 
 def _text_rule(pattern: str) -> str:
@@ -250,11 +304,6 @@ def _text_rule(pattern: str) -> str:
     if pattern:
         return "An id begins with a letter and has letters, digits, - and _ only, at most 64."
     return "Write text in double quotes."
-
-
-def _short(value: Any) -> str:
-    text = repr(value)
-    return text if len(text) <= 60 else text[:57] + "..."
 
 
 def _spell(path: Path, raw: Any) -> str:

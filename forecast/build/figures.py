@@ -20,6 +20,17 @@ LARGEST = 1e12
 """A figure beyond this is taken for a slip of the keyboard."""
 
 
+def short(value: Any) -> str:
+    """Write a value as the builder may recognise it, cut to a length that fits a message."""
+    if isinstance(value, int) and not isinstance(value, bool) and abs(value) >= 10**60:
+        return "a number of more than 60 digits"
+    try:
+        text = repr(value)
+    except ValueError:  # Python refuses to write out integers of thousands of digits, which may stand inside
+        return f"a {type(value).__name__} with a number of thousands of digits"
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
 def wrong(found: str, mend: str) -> NoReturn:
     """Refuse a value, saying what was found and how to mend it."""
     kind = "builder"
@@ -29,7 +40,7 @@ def wrong(found: str, mend: str) -> NoReturn:
 def _strength(value: Any) -> Any:
     if isinstance(value, str):
         if value not in STRENGTHS:
-            wrong(f"found {value!r}", "Write slight, moderate or strong, or a number between -1 and 1.")
+            wrong(f"found {short(value)}", "Write slight, moderate or strong, or a number between -1 and 1.")
         return STRENGTHS[value]
     return value
 
@@ -41,6 +52,7 @@ Loading = Annotated[float, BeforeValidator(_strength), Field(strict=True, gt=-1,
 Identifier = Annotated[str, Field(strict=True, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", max_length=64)]
 CurrencyCode = Annotated[str, Field(strict=True, pattern=r"^[A-Z]{3}$")]
 Text = Annotated[str, Field(strict=True, max_length=2000)]
+Flag = Annotated[bool, Field(strict=True)]
 
 
 class Part(BaseModel):
@@ -67,7 +79,7 @@ class FigureBase(Part):
     causes: dict[Identifier, Loading] = {}
     currency: CurrencyCode | None = None
     unit: Text | None = None
-    estimated: bool = True
+    estimated: Flag = True
 
 
 class Known(FigureBase):
@@ -314,18 +326,18 @@ def _raw_figure(value: Any) -> Any:
     if isinstance(value, FigureBase):
         return value
     if isinstance(value, bool) or not isinstance(value, int | float | Mapping):
-        wrong(f"found {value!r}", HOW_TO_WRITE)
+        wrong(f"found {short(value)}", HOW_TO_WRITE)
     if not isinstance(value, Mapping):
         return {"value": float(value), "kind": "known"} if abs(value) <= LARGEST else {"value": value}
     if "kind" in value:
         return value
     if "shape" in value:
         shape = value["shape"]
-        if shape not in SHAPES:
-            wrong(f"shape is {shape!r}", f"Shapes are {', '.join(SHAPES)}.")
+        if not isinstance(shape, str) or shape not in SHAPES:
+            wrong(f"shape is {short(shape)}", f"Shapes are {', '.join(SHAPES)}.")
         return {key: item for key, item in value.items() if key != "shape"} | {"kind": _kind_of(value)}
     if not {"low", "high", "quotes", "value", "middle"} & set(value):
-        wrong(f"found keys {', '.join(map(repr, value)) or 'none'}", HOW_TO_WRITE)
+        wrong(f"found {'keys ' + ', '.join(map(short, value)) if value else 'an empty table'}", HOW_TO_WRITE)
     return value
 
 

@@ -50,7 +50,8 @@ def locate(text: str) -> dict[Path, int]:
             continue
         if depth == 0 and (header := _HEADER.match(line)):
             table = _table_path(header.group(2), bool(header.group(1)), counts)
-            found.setdefault(table, number)
+            for length in range(1, len(table) + 1):  # [a.b] makes a too, and the first [[a]] the list
+                found.setdefault(table[:length], number)
             continue
         if depth == 0 and (key := _KEY.match(line)):
             found.setdefault(table + tuple(_pieces(key.group(1))), number)
