@@ -222,6 +222,14 @@ def _guess_mark(body: str, text: str, currency: str, digits: int) -> str:
         return other
     behind = len(body) - body.index(mark) - 1
     could_be_thousands = behind == 3 and 1 <= body.index(mark) <= 3 and body[0] != "0"
+    if (
+        could_be_thousands and digits >= 3 and mark == ","
+    ):  # a lone point is always this program's own decimal mark
+        _refuse(
+            text,
+            "could mean two amounts",
+            f"Write it with a point, {body.replace(',', '.')} or {body.replace(',', '')}.000",
+        )
     if could_be_thousands and digits >= 3:
-        _refuse(text, "could mean two amounts", f"Write all {digits} digits of {currency} without thousands")
+        return mark
     return other if could_be_thousands else mark

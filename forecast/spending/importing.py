@@ -1,0 +1,308 @@
+"""Importing a bank's or card's file: recognise, confirm, match, and enter all of it or nothing.
+
+::
+
+    preview = open_import("june.csv", ledger, source="card")     what was recognised, and what is to be decided
+    preview = confirm(preview, date_order="dmy")                 the builder decides
+    plan = plan_import(preview, ledger)                          every row with its line, or why it is held
+    back result = enter_import(plan, ledger, lines={7: "primer"})     all or nothing
+
+Importing the same file again, or one that overlaps it, enters nothing twice: a row is told by its source,
+day, sum, text and how many equal rows stand above it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import asdict, dataclass, replace
+from datetime import date
+from decimal import Decimal
+from typing import Literal
+
+from forecast.errors import ImportRefusedError, LedgerError, Problem
+from forecast.spending.ledger import Ledger, NewReceipt, Receipt
+from forecast.spending.matching import Duplicates, SupplierHistory, key_prefix
+from forecast.spending.money import format_plain, from_decimal, parse_money
+from forecast.spending.preview import Layout, Preview, column_numbers, confirm, open_import, payments
+from forecast.spending.sniff import Cell, parse_day
+
+__all__ = [
+    "ImportPlan",
+    "ImportResult",
+    "ImportRow",
+    "Layout",
+    "Preview",
+    "confirm",
+    "enter_import",
+    "open_import",
+    "plan_import",
+]
+
+RowState = Literal["new", "imported", "duplicate", "unmatched"]
+
+
+@dataclass(frozen=True)
+class ImportRow:
+    """One payment of the file.
+
+    Attributes
+    ----------
+    number : int
+        Row of the file, from 1, headings counted.
+    amount_minor : int
+        As it will be entered: above zero.
+    kind : {"payment", "refund"}
+        Which way the money went.
+    line_id : str or None
+        The line it was matched to.
+    state : {"new", "imported", "duplicate", "unmatched"}
+        Will be entered; was entered by an earlier import; held back as probably entered by hand; held back
+        until somebody says which line it is for.
+    why : str
+        The reason, in words.
+    """
+
+    number: int
+    date: date
+    supplier: str
+    amount_minor: int
+    currency: str
+    kind: Literal["payment", "refund"]
+    note: str
+    entry_key: str
+    line_id: str | None
+    state: RowState
+    why: str
+
+
+@dataclass(frozen=True)
+class ImportPlan:
+    """All rows of a file with what will become of each."""
+
+    preview: Preview
+    rows: tuple[ImportRow, ...]
+
+    def of_state(self, state: RowState) -> tuple[ImportRow, ...]:
+        """Give the rows in one state."""
+        return tuple(row for row in self.rows if row.state == state)
+
+
+@dataclass(frozen=True)
+class ImportResult:
+    """What an import did: receipts entered, and rows that were not, by why."""
+
+    entered: tuple[Receipt, ...]
+    already_imported: tuple[ImportRow, ...]
+    held_back: tuple[ImportRow, ...]
+    unmatched: tuple[ImportRow, ...]
+
+
+def plan_import(preview: Preview, ledger: Ledger, *, default_line: str | None = None) -> ImportPlan:
+    """Read every row, match it to a line and find those that are in the ledger already; nothing is entered.
+
+    Parameters
+    ----------
+    preview : Preview
+        With every question answered.
+    ledger : Ledger
+        The ledger.
+    default_line : str, optional
+        For rows whose supplier's past tells nothing.
+
+    Raises
+    ------
+    ImportRefusedError
+        If any row cannot be read; every such row is named.
+    LedgerError
+        If a question is open.
+    """
+    if preview.questions:
+        message = f"{preview.table.name}: {' '.join(preview.questions.values())}"
+        raise LedgerError(message)
+    history = SupplierHistory(ledger.lines_by_supplier())
+    duplicates = Duplicates(ledger.list_receipts(), preview.source)
+    known = ledger.known_entries()
+    rows: list[ImportRow] = []
+    for row in _read_rows(preview, ledger.currency or preview.currency):
+        match = history.match(row.supplier)
+        line_id = row.line_id or match.line_id or default_line
+        signed = -row.amount_minor if row.kind == "refund" else row.amount_minor
+        if row.entry_key in known:
+            rows.append(replace(row, line_id=line_id, state="imported", why="imported before"))
+        elif (twin := duplicates.claim(row.date, signed, row.currency)) is not None:
+            why = f"same sum as receipt {twin.id} of {twin.supplier}, {twin.date}"
+            rows.append(replace(row, line_id=line_id, state="duplicate", why=why))
+        elif line_id is None:
+            rows.append(replace(row, state="unmatched", why=match.why))
+        else:
+            said = (
+                "the file says so"
+                if row.line_id
+                else match.why
+                if match.line_id
+                else "the line given for the rest"
+            )
+            rows.append(replace(row, line_id=line_id, state="new", why=said))
+    return ImportPlan(preview, tuple(rows))
+
+
+def enter_import(
+    plan: ImportPlan,
+    ledger: Ledger,
+    *,
+    lines: Mapping[int, str] | None = None,
+    accept: Collection[int] = (),
+    leave_out: Collection[int] = (),
+) -> ImportResult:
+    """Enter the rows of a plan in one transaction, and remember the file's layout for its source.
+
+    Parameters
+    ----------
+    plan : ImportPlan
+        From ``plan_import``.
+    ledger : Ledger
+        The ledger.
+    lines : mapping of int to str, optional
+        Line by row number, for unmatched rows or instead of the match.
+    accept : collection of int, optional
+        Numbers of probable duplicates that are payments of their own.
+    leave_out : collection of int, optional
+        Numbers of rows that do not belong to the build.
+
+    Raises
+    ------
+    LedgerError
+        If a number is no row of the plan, or the ledger refuses a row; nothing was entered then.
+    """
+    chosen = dict(lines or {})
+    strangers = sorted(({*chosen, *accept, *leave_out}) - {row.number for row in plan.rows})
+    if strangers:
+        message = f"{plan.preview.table.name}: row {strangers[0]} is no payment of this file. Use the rows' numbers."
+        raise LedgerError(message)
+    rows = [replace(row, line_id=chosen.get(row.number, row.line_id)) for row in plan.rows]
+    entering = [
+        row
+        for row in rows
+        if row.line_id is not None
+        and row.number not in leave_out
+        and (row.state in ("new", "unmatched") or (row.state == "duplicate" and row.number in accept))
+    ]
+    numbers = {row.number for row in entering}
+    preview = plan.preview
+    layout = asdict(preview.layout)
+    with ledger.together():
+        entered = ledger.add_receipts([_entry(row) for row in entering])
+        if ledger.source(preview.source) != layout:
+            ledger.remember_source(preview.source, layout)
+        if entered or not ledger.imported(preview.table.sha256):
+            ledger.note_import(preview.table.sha256, preview.table.name, preview.source, len(entered))
+    left = [row for row in rows if row.number not in numbers]
+    return ImportResult(
+        entered,
+        tuple(row for row in left if row.state == "imported"),
+        tuple(row for row in left if row.state == "duplicate"),
+        tuple(row for row in left if row.state in ("unmatched", "new")),
+    )
+
+
+def _entry(row: ImportRow) -> NewReceipt:
+    splits = ((row.line_id or "", row.amount_minor),)
+    return NewReceipt(
+        row.date, row.supplier, row.amount_minor, row.currency, splits, row.note, kind=row.kind,
+        entry_key=row.entry_key,
+    )  # fmt: skip
+
+
+def _read_rows(preview: Preview, build_currency: str) -> list[ImportRow]:
+    """Read all rows, or refuse the file with every row that cannot be read."""
+    index, layout = column_numbers(preview), preview.layout
+    problems: list[Problem] = []
+    seen: dict[str, int] = {}
+    rows: list[ImportRow] = []
+    for number, row in payments(preview):
+
+        def cell(role: str, row: tuple[Cell, ...] = row) -> Cell:
+            at = index.get(role)
+            return row[at] if at is not None and at < len(row) else ""
+
+        def bad(role: str, found: str, mend: str, number: int = number) -> None:
+            where = f"row {number}, column {layout.columns.get(role, role)}"
+            problems.append(Problem(where, found, mend))
+
+        before = len(problems)
+        day = parse_day(cell("date"), layout.date_order)
+        if day is None:
+            bad(
+                "date",
+                f"{str(cell('date'))!r} is no day ({layout.date_order})",
+                "Correct it, or delete the row.",
+            )
+        supplier = str(cell("supplier")).strip()
+        if not supplier:
+            bad("supplier", "empty", "Say who was paid.")
+        currency = str(cell("currency")).strip().upper() or preview.currency
+        minor = 0
+        if currency != build_currency:
+            bad(
+                "currency",
+                f"{currency}, but the build counts in {build_currency}",
+                "Enter that receipt by hand, with what the card was charged.",
+            )
+        else:
+            try:
+                minor = _amount(cell, layout, currency)
+            except LedgerError as error:
+                role = next(
+                    (role for role in ("amount", "debit", "credit") if str(cell(role)).strip()), "amount"
+                )
+                bad(role, str(error).rstrip("."), "")
+            else:
+                if not minor:
+                    bad("amount", "nothing was paid", "Delete the row, or correct the sum.")
+        if day is None or len(problems) > before:
+            continue
+        note = str(cell("note")).strip()
+        text = f"{day}|{minor}|{currency}|{supplier}|{note}"
+        seen[text] = seen.get(text, 0) + 1
+        digest = hashlib.sha256(f"{text}|{seen[text]}".encode()).hexdigest()[:24]
+        rows.append(
+            ImportRow(
+                number=number,
+                date=day,
+                supplier=supplier,
+                amount_minor=abs(minor),
+                currency=currency,
+                kind="payment" if minor > 0 else "refund",
+                note=note,
+                entry_key=key_prefix(preview.source) + digest,
+                line_id=str(cell("line")).strip() or None,
+                state="new",
+                why="",
+            )
+        )
+    if problems:
+        heading = f"{preview.table.name}: nothing was imported"
+        raise ImportRefusedError(heading, problems)
+    return rows
+
+
+def _amount(cell: Callable[[str], Cell], layout: Layout, currency: str) -> int:
+    """Give what left the account in minor units, negative for money that came back."""
+
+    def read(role: str) -> int:
+        value: Cell = cell(role)
+        if isinstance(value, Decimal):
+            return from_decimal(value, currency)
+        return parse_money(str(value), currency, decimal=layout.decimal)
+
+    if "amount" in layout.columns:
+        return -read("amount") if layout.spending == "negative" else read("amount")
+    # Some banks write debits with a minus in a column of their own, and zero in the other column.
+    debit, credit = (abs(read(role)) if str(cell(role)).strip() else 0 for role in ("debit", "credit"))
+    if debit and credit:
+        message = (
+            f"both {format_plain(debit, currency)} out and {format_plain(credit, currency)} in stand there."
+        )
+        raise LedgerError(message)
+    return debit - credit

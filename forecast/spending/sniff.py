@@ -1,0 +1,229 @@
+"""Recognising how a bank's or card's file is laid out: encoding, delimiter, decimal mark, date order, columns.
+
+What is recognised is only proposed. Where the cells allow two readings, that is said, and the builder
+decides.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import unicodedata
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from datetime import date
+from decimal import Decimal
+from typing import Literal
+
+from forecast.errors import LedgerError
+
+DateOrder = Literal["ymd", "dmy", "mdy"]
+Cell = str | date | Decimal
+"""Text from a CSV file; a day or a number where a spreadsheet says so itself."""
+
+_DELIMITERS = (",", ";", "\t", "|")
+_DAY = re.compile(r"\s*(\d{1,4})([./\- ])\s?(\d{1,2})\2\s?(\d{1,4})\.?(?:[ T]\d{1,2}:\d{2}(?::\d{2})?.*)?\s*")
+_NUMBER = re.compile(r"[\s(+\-\u2212]*[\d.,'\u2019\u00a0\u202f ]*\d[\d.,'\u2019]*[\s)+\-\u2212]*")
+
+# Words that bank and card files commonly use in their headings (common practice, no source).
+_HEADINGS: dict[str, tuple[str, ...]] = {
+    "date": (
+        "date", "transaction date", "booking date", "posting date", "value date", "datum", "buchungstag",
+        "buchungsdatum", "valuta", "fecha", "data", "date operation", "dato",
+    ),
+    "debit": ("debit", "money out", "paid out", "withdrawal", "withdrawals", "soll", "debet", "cargo", "uscite", "af"),
+    "credit": ("credit", "money in", "paid in", "deposit", "deposits", "haben", "abono", "entrate", "bij"),
+    "amount": (
+        "amount", "betrag", "umsatz", "montant", "importe", "importo", "bedrag", "belopp", "belob", "sum", "value",
+        "valor", "amount paid",
+    ),
+    "supplier": (
+        "payee", "merchant", "supplier", "description", "details", "name", "empfanger", "beguenstigter",
+        "begunstigter", "auftraggeber", "verwendungszweck", "buchungstext", "libelle", "omschrijving", "concepto",
+        "descrizione", "narrative", "text", "reference",
+    ),
+    "currency": ("currency", "wahrung", "waehrung", "devise", "moneda", "valuta code", "divisa", "munt", "ccy"),
+    "line": ("line", "line item", "line id"),
+    "note": ("note", "notes", "memo", "comment"),
+}  # fmt: skip
+
+
+def decode(content: bytes) -> tuple[str, str]:
+    """Read bytes as text.
+
+    Returns
+    -------
+    str, str
+        The text and the name of its encoding: by its byte order mark, else UTF-8 where it is valid, else
+        Windows 1252, which never fails to show European letters.
+
+    Raises
+    ------
+    LedgerError
+        If it is no text at all.
+    """
+    marks = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+    encodings = [name for mark, name in marks if content.startswith(mark)] or ["utf-8", "cp1252", "latin-1"]
+    for encoding in encodings:
+        try:
+            text = content.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        if "\0" in text:
+            break
+        return text, encoding
+    message = "the file is no text. Export it from the bank as CSV or XLSX."
+    raise LedgerError(message)
+
+
+def find_delimiter(text: str) -> str:
+    """Find what stands between cells: the mark that gives most rows the same number of columns, two or more."""
+
+    def evidence(delimiter: str) -> tuple[int, int]:
+        rows = [row for row in split_rows(text, delimiter)[:200] if any(cell.strip() for cell in row)]
+        widths = Counter(len(row) for row in rows if len(row) > 1)
+        return max(((count, width) for width, count in widths.items()), default=(0, 0))
+
+    # A decimal comma makes "," look like a delimiter in every row; the real one then is another one that
+    # appears in as many rows, so ";" wins ties.
+    return max((";", "\t", "|", ","), key=lambda mark: evidence(mark)[0])
+
+
+def split_rows(text: str, delimiter: str) -> list[list[str]]:
+    """Split text into rows of cells; line breaks inside quotes are part of their cell.
+
+    Raises
+    ------
+    LedgerError
+        If a cell is too long to be one, as after a quotation mark that is never closed.
+    """
+    try:
+        return list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
+    except csv.Error as error:
+        message = f"the file cannot be split into cells ({error}). A quotation mark may not be closed."
+        raise LedgerError(message) from None
+
+
+def find_header(rows: Sequence[Sequence[Cell]]) -> int:
+    """Find the row of headings: the first row, as wide as most, whose cells are names and not dates or numbers.
+
+    Raises
+    ------
+    LedgerError
+        If there is none.
+    """
+    filled = [sum(1 for cell in row if str(cell).strip()) for row in rows]
+    width = Counter(len(row) for row, count in zip(rows, filled, strict=True) if count > 1).most_common(1)
+    for index, row in enumerate(rows[:60]):
+        names = [str(cell).strip() for cell in row if str(cell).strip()]
+        looks_named = len(names) > 1 and not any(_is_day(cell) or _is_number(cell) for cell in row)
+        if width and len(row) == width[0][0] and looks_named and "date" in guess_columns(row):
+            return index
+    message = (
+        "no row of headings was found. The file needs one with names such as Date, Description and Amount "
+        "above its first payment."
+    )
+    raise LedgerError(message)
+
+
+def guess_columns(header: Sequence[Cell]) -> dict[str, int]:
+    """Guess which column holds what from the headings.
+
+    Returns
+    -------
+    dict of str to int
+        Column number, from 0, by role: date, amount or debit and credit, supplier, currency, line, note.
+    """
+    names = [_plain(str(cell)) for cell in header]
+    found: dict[str, int] = {}
+    for exact in (True, False):
+        for role, words in _HEADINGS.items():
+            if role in found:
+                continue
+            for word in words:
+                # A whole word, so that "date" is not found in "update" nor "af" in "tariff".
+                match = next(
+                    (
+                        index
+                        for index, name in enumerate(names)
+                        if index not in found.values()
+                        and (name == word if exact else re.search(rf"\b{re.escape(word)}\b", name))
+                    ),
+                    None,
+                )
+                if match is not None:
+                    found[role] = match
+                    break
+    if "amount" in found and ("debit" in found) != ("credit" in found):
+        found.pop("debit", None)  # one of the pair alone is a marker column, not a sum
+        found.pop("credit", None)
+    if "debit" in found and "credit" in found:
+        found.pop("amount", None)
+    return found
+
+
+def find_date_orders(cells: Iterable[Cell]) -> tuple[DateOrder, ...]:
+    """Give every order of day, month and year that all cells allow, the likeliest first."""
+    texts = [cell for cell in cells if isinstance(cell, str) and cell.strip()]
+    orders: tuple[DateOrder, ...] = ("ymd", "dmy", "mdy")
+    return tuple(order for order in orders if all(parse_day(text, order) is not None for text in texts))
+
+
+def parse_day(cell: Cell, order: DateOrder) -> date | None:
+    """Read a day written in that order; None if it is no day. A time of day behind it is ignored."""
+    if isinstance(cell, date):
+        return cell
+    if isinstance(cell, Decimal):
+        return None
+    compact = re.fullmatch(r"\s*(\d{4})(\d{2})(\d{2})\s*", cell)
+    match = compact or _DAY.fullmatch(cell)
+    if match is None:
+        return None
+    parts = list(match.groups()) if compact else [match[1], match[3], match[4]]
+    if compact and order != "ymd":
+        return None
+    if (
+        not compact and match[2] == "." and order == "mdy"
+    ):  # points are written day first (common practice, no source)
+        return None
+    year, month, day = (parts[order.index(letter)] for letter in "ymd")
+    if len(year) not in (2, 4) or len(month) > 2 or len(day) > 2 or (order == "ymd" and len(year) != 4):
+        return None
+    try:
+        return date(int(year) + (2000 if len(year) == 2 else 0), int(month), int(day))
+    except ValueError:
+        return None
+
+
+def find_decimal_marks(cells: Iterable[Cell]) -> tuple[str, ...]:
+    """Give every decimal mark that the amounts allow: "." or "," or both where nothing tells them apart."""
+    legal = {".", ","}
+    for cell in cells:
+        if not isinstance(cell, str):
+            continue
+        marks = [(match.group(), match.start()) for match in re.finditer(r"[.,]", cell)]
+        if not marks:
+            continue
+        last = marks[-1][0]
+        behind = len(re.match(r"\d*", cell[marks[-1][1] + 1 :]).group())  # type: ignore[union-attr]  # \d* always matches
+        kinds = {mark for mark, _ in marks}
+        if len(kinds) == 2 or (len(marks) == 1 and behind != 3):
+            legal &= {last}
+        elif len(marks) > 1:  # the same mark twice stands for thousands
+            legal -= {last}
+    return tuple(sorted(legal, reverse=True))
+
+
+def _plain(name: str) -> str:
+    """Give a heading in small letters without accents and punctuation."""
+    letters = unicodedata.normalize("NFKD", name.casefold())
+    return re.sub(r"[^a-z0-9]+", " ", "".join(c for c in letters if not unicodedata.combining(c))).strip()
+
+
+def _is_day(cell: Cell) -> bool:
+    return any(parse_day(cell, order) is not None for order in ("ymd", "dmy", "mdy"))
+
+
+def _is_number(cell: Cell) -> bool:
+    return isinstance(cell, Decimal) or (isinstance(cell, str) and _NUMBER.fullmatch(cell) is not None)
