@@ -53,7 +53,10 @@ class Dominance:
         if self.order == 1:
             if self.better is None:
                 return f"{self.first} and {self.second} cost the same at every percentile."
-            return f"At every percentile {self.better} costs no more than {self.worse}: whoever likes to pay less prefers it."
+            return (
+                f"At every percentile {self.better} costs no more than {self.worse}: "
+                "whoever likes to pay less prefers it."
+            )
         if self.order == 2:
             return (
                 f"{self.better} is not cheaper at every percentile, but its bad outcomes are milder all along: "

@@ -1,0 +1,234 @@
+"""What can be afforded: the highest price at which the money at hand still does, and what a budget is worth."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecast.build.schema import Build
+from forecast.decide.paired import by_replicate_percentile, spread
+from forecast.decide.replay import Change, Replay, replay_build
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
+from forecast.engine.known import KnownFacts
+from forecast.engine.shapes import Array
+from forecast.engine.statistics import Estimate, mean_estimate, percentile
+from forecast.errors import SimulationError
+
+Money = Callable[[float], str]
+
+STEPS_PER_UNIT = 100
+"""Prices are searched in hundredths."""
+
+_LARGEST = 10**14  # hundredths
+
+
+@dataclass(frozen=True)
+class WalkAway:
+    """The highest value of a figure at which the money at hand is enough.
+
+    Attributes
+    ----------
+    figure : str
+        Its name, such as ``kit.amount``.
+    unit : str
+        Currency (or unit) that the figure is written in.
+    money : float
+        At hand, in the build's currency.
+    level : float
+        Share of builds in which it must be enough.
+    highest : Estimate or None
+        None where the money is not enough even with the figure at nothing.
+    at_nothing : float
+        What must be held with the figure at nothing.
+    expected : float
+        The figure's middle as the builder wrote it.
+    unlimited : bool
+        True where the total does not depend on the figure, so that there is no highest value.
+    """
+
+    figure: str
+    unit: str
+    money: float
+    level: float
+    highest: Estimate | None
+    at_nothing: float
+    expected: float
+    unlimited: bool = False
+
+    def sentence(self, money: Money) -> str:
+        """Say at which price to walk away, and why."""
+        thing = self.figure.replace("_", " ").replace(".", ", ")
+        often = f"in {100 * self.level:.0f} of 100 builds"
+        if self.unlimited:
+            return f"{money(self.money)} is enough {often} whatever {thing} is: nothing depends on it."
+        if self.highest is None:
+            return (
+                f"{money(self.money)} is not enough {often} even with {thing} at nothing: everything else needs "
+                f"{money(self.at_nothing)}."
+            )
+        value = self.highest.value
+        side = "above" if value >= self.expected else "below"
+        return (
+            f"Walk away when {thing} goes beyond {value:,.0f} {self.unit}: up to there {money(self.money)} is "
+            f"enough {often}. That is {side} what you expect ({self.expected:,.0f} {self.unit})."
+        )
+
+
+@dataclass(frozen=True)
+class BudgetChance:
+    """What a budget is worth.
+
+    Attributes
+    ----------
+    budget : float
+    chance : Estimate
+        That it is enough.
+    short_by : float
+        Mean of what is missing where it is not enough; 0 where it always is.
+    """
+
+    budget: float
+    chance: Estimate
+    short_by: float
+
+    def sentence(self, money: Money) -> str:
+        """Say how often the budget is enough, and by how much it falls short otherwise."""
+        text = f"{money(self.budget)} is enough in {100 * self.chance.value:.0f} of 100 builds"
+        return (
+            f"{text}; in the others {money(self.short_by)} is missing on average."
+            if self.short_by > 0
+            else f"{text}."
+        )
+
+
+def budget_chance(forecast: Forecast, budget: float) -> BudgetChance:
+    """Give the chance that a budget is enough, and the mean of what is missing otherwise.
+
+    Parameters
+    ----------
+    forecast : Forecast
+    budget : float
+        In the build's currency.
+    """
+    trials = forecast.trials
+    beyond = trials.totals > budget
+    weights = np.ones(trials.count) if trials.weights is None else trials.weights
+    mass = float(weights[beyond].sum())
+    short = float(weights[beyond] @ (trials.totals[beyond] - budget)) / mass if mass > 0 else 0.0
+    inside = mean_estimate((~beyond).astype(float), trials.replicates, trials.weights)
+    return BudgetChance(budget, inside, short)
+
+
+def afford(
+    build: Build,
+    money: float,
+    figure: str,
+    scenario: str | None = None,
+    *,
+    level: float = 0.8,
+    trials: int = DEFAULT_TRIALS,
+    seed: int = DEFAULT_SEED,
+    known: KnownFacts | None = None,
+) -> WalkAway:
+    """Give the highest value of a figure at which the money at hand is enough.
+
+    The figure is set to one value in all trials, with every other draw as it was. It is a price one agrees to, not
+    news: nothing else is learnt from it. Figures that are computed from it (duty, import VAT, fees) follow.
+
+    Parameters
+    ----------
+    build : Build
+    money : float
+        At hand, in the build's currency.
+    figure : str
+        Such as ``kit.amount``; in the figure's own currency.
+    scenario : str, optional
+    level : float
+        Share of builds in which the money must be enough.
+    trials, seed : int
+    known : KnownFacts, optional
+
+    Returns
+    -------
+    WalkAway
+
+    Raises
+    ------
+    SimulationError
+        When the money or the level makes no sense, or the figure is not in the scenario.
+    """
+    if not (np.isfinite(money) and money > 0):
+        message = f"money at hand: got {money:g}, must be above zero, in {build.build.currency}."
+        raise SimulationError(message)
+    if not 0 < level < 1:
+        message = f"level: got {level:g}, must be between 0 and 1, such as 0.8 for P80."
+        raise SimulationError(message)
+    replay = replay_build(build, (figure,), scenario, trials, seed, known)
+    item = next(item for item in replay.forecast.plan.inputs if item.id == figure)
+    return walk_away(replay, figure, money, level, _unit(build, figure), item.shape.middle)
+
+
+def walk_away(
+    replay: Replay, figure: str, money: float, level: float, unit: str = "", expected: float = float("nan")
+) -> WalkAway:
+    """Find the highest value of one figure on the trials at hand, to a hundredth, exactly; see `afford`."""
+    trials = replay.forecast.trials
+    n = trials.count // trials.replicates
+
+    def totals(hundredths: Array) -> Array:
+        values = np.repeat(hundredths / STEPS_PER_UNIT, n)
+        return replay.run(Change(figures={figure: values})).totals
+
+    def pooled(hundredths: int) -> float:
+        whole = np.full(trials.replicates, float(hundredths))
+        return percentile(totals(whole), level, trials.weights)
+
+    at_nothing = pooled(0)
+    if at_nothing > money:
+        return WalkAway(figure, unit, money, level, None, at_nothing, expected)
+    high = STEPS_PER_UNIT
+    while pooled(high) <= money:
+        high *= 2
+        if high > _LARGEST:
+            return WalkAway(figure, unit, money, level, None, at_nothing, expected, unlimited=True)
+    low = 0
+    ceiling = high
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if pooled(middle) <= money else (low, middle)
+    single = _each_replicate(replay, totals, money, level, 4 * ceiling)
+    return WalkAway(
+        figure, unit, money, level, Estimate(low / STEPS_PER_UNIT, spread(single / STEPS_PER_UNIT)),
+        at_nothing, expected,
+    )  # fmt: skip
+
+
+def _each_replicate(
+    replay: Replay, totals: Callable[[Array], Array], money: float, level: float, ceiling: int
+) -> Array:
+    """Find the highest value on each replicate alone, all at once; their spread is the simulation error."""
+    trials = replay.forecast.trials
+    low, high = np.zeros(trials.replicates), np.full(trials.replicates, float(ceiling))
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        here = by_replicate_percentile(totals(middle), level, trials.replicates, trials.weights)
+        enough = here <= money
+        low, high = np.where(enough, middle, low), np.where(enough, high, middle)
+    return low
+
+
+def _unit(build: Build, figure: str) -> str:
+    """Give the currency or unit that a figure is written in."""
+    id, _, key = figure.partition(".")
+    for item in (*build.line, *build.event):
+        if item.id == id:
+            value = getattr(item, key, None)
+            if value is not None:
+                return value.currency or value.unit or build.build.currency
+    for consignment in build.consignment:
+        for goods in consignment.goods:
+            if figure == f"{consignment.id}.{goods.id}.price":
+                return goods.price.currency or consignment.currency or build.build.currency
+    return build.build.currency

@@ -1,0 +1,252 @@
+"""The same trials once more with something changed: only what depends on the change is evaluated again.
+
+Letters: N trials.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from forecast.build.checks import nearest
+from forecast.build.figures import Discrete, FigureBase, Known
+from forecast.build.formula import Input, LineValue, walk
+from forecast.build.options import figure_names, with_figure
+from forecast.build.schema import Build
+from forecast.decide.draws import Draws, draws_behind
+from forecast.engine.evaluate import Value, evaluate
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
+from forecast.engine.known import KnownFacts
+from forecast.engine.shapes import Array
+from forecast.errors import SimulationError
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """Totals and own hours of changed trials.
+
+    Attributes
+    ----------
+    totals, hours : ndarray, shape (N,)
+    """
+
+    totals: Array
+    hours: Array
+
+
+@dataclass(frozen=True)
+class Change:
+    """What is different.
+
+    Attributes
+    ----------
+    figures : mapping
+        New values by input id: a number, or an array of shape (N,).
+    gates : mapping
+        Whether each event (or line that may not be needed) happens, by gate id, shape (N,).
+    factors : mapping
+        Factor on a row's amount, by row id; 0 takes it away.
+    """
+
+    figures: Mapping[str, Value] = field(default_factory=dict)
+    gates: Mapping[str, NDArray[np.bool_]] = field(default_factory=dict)
+    factors: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Replay:
+    """Trials that can be evaluated again.
+
+    Attributes
+    ----------
+    forecast : Forecast
+        With rows kept.
+    draws : Draws
+    """
+
+    forecast: Forecast
+    draws: Draws
+
+    @cached_property
+    def _places(self) -> dict[str, int]:
+        return {row.id: place for place, row in enumerate(self.forecast.plan.rows)}
+
+    @cached_property
+    def _gate_places(self) -> dict[str, int]:
+        return {gate.id: place for place, gate in enumerate(self.forecast.plan.gates)}
+
+    @cached_property
+    def _reads(self) -> tuple[tuple[frozenset[str], frozenset[str]], ...]:
+        """Inputs and rows that each row's formula reads."""
+        found = []
+        for row in self.forecast.plan.rows:
+            nodes = walk(row.formula)
+            inputs = frozenset(node.id for node in nodes if isinstance(node, Input))
+            rows = frozenset(node.id for node in nodes if isinstance(node, LineValue))
+            found.append((inputs, rows))
+        return tuple(found)
+
+    @cached_property
+    def _figures(self) -> dict[str, Array]:
+        return {}
+
+    def figure(self, name: str) -> Array:
+        """Give an input's values in these trials, shape (N,); read only."""
+        if name not in self._figures:
+            item = next(item for item in self.forecast.plan.inputs if item.id == name)
+            values = self.draws.figure(item)
+            values.setflags(write=False)
+            self._figures[name] = values
+        return self._figures[name]
+
+    def has_figure(self, name: str) -> bool:
+        """Tell whether the plan has an uncertain input of that name."""
+        return any(item.id == name for item in self.forecast.plan.inputs)
+
+    def affected(
+        self, figures: Iterable[str] = (), gates: Iterable[str] = (), rows: Iterable[str] = ()
+    ) -> tuple[int, ...]:
+        """Give the places of all rows that depend on these figures, gates or rows, in the plan's order."""
+        changed_inputs, changed_gates, changed_rows = set(figures), set(gates), set(rows)
+        fixed = self.draws.conditions.amounts if self.draws.conditions is not None else {}
+        found = []
+        for place, (row, (inputs, others)) in enumerate(
+            zip(self.forecast.plan.rows, self._reads, strict=True)
+        ):
+            if row.id in fixed:
+                continue
+            if (
+                row.id in changed_rows
+                or row.gate in changed_gates
+                or inputs & changed_inputs
+                or others & changed_rows
+            ):
+                found.append(place)
+                changed_rows.add(row.id)
+        return tuple(found)
+
+    def run(self, change: Change) -> Outcome:
+        """Give totals and hours with a change made.
+
+        Parameters
+        ----------
+        change : Change
+
+        Returns
+        -------
+        Outcome
+        """
+        trials = self.forecast.trials
+        totals, hours = trials.totals.copy(), trials.hours.copy()
+        for place, new in self.rows(change).items():
+            target = hours if trials.plan.rows[place].kind == "hours" else totals
+            target += new - self._row(place)
+        return Outcome(totals, hours)
+
+    def rows(self, change: Change) -> dict[int, Array]:
+        """Give the new amounts of every row that a change touches, by place in the plan."""
+        trials = self.forecast.trials
+        plan = trials.plan
+        floors = self.draws.conditions.row_floors if self.draws.conditions is not None else {}
+        places = self.affected(change.figures, change.gates, change.factors)
+        new: dict[int, Array] = {}
+        for place in places:
+            row = plan.rows[place]
+            inputs_read, rows_read = self._reads[place]
+            inputs: dict[str, Value] = {
+                name: change.figures[name] if name in change.figures else self.figure(name)
+                for name in inputs_read
+            }
+            lines: dict[str, Value] = {}
+            for name in rows_read:
+                other = self._places[name]
+                lines[name] = new[other] if other in new else self._row(other)
+            amount = np.full(trials.count, 0.0)
+            amount += evaluate(row.formula, inputs, lines)
+            if row.gate is not None:
+                opened = change.gates.get(row.gate)
+                amount *= trials.gates[self._gate_places[row.gate]] if opened is None else opened
+            if row.id in floors:
+                np.maximum(amount, floors[row.id], out=amount)
+            amount *= change.factors.get(row.id, 1.0)
+            new[place] = amount
+        return new
+
+    def _row(self, place: int) -> Array:
+        rows = self.forecast.trials.rows
+        if rows is None:
+            message = 'rows were not kept: run the simulation with keep="rows".'
+            raise SimulationError(message)
+        row: Array = rows[place]
+        return row
+
+
+def replay_of(forecast: Forecast, known: KnownFacts | None = None) -> Replay:
+    """Give trials that can be evaluated again.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        With rows kept.
+    known : KnownFacts, optional
+        What it was conditioned on, if anything.
+    """
+    return Replay(forecast, draws_behind(forecast, known))
+
+
+def with_open_figures(build: Build, names: Iterable[str]) -> Build:
+    """Give the build with known figures turned into ones that can be changed: a choice of one value.
+
+    Nothing else changes: the value is the same in every trial.
+
+    Raises
+    ------
+    SimulationError
+        When there is no such figure.
+    """
+    for name in names:
+        changed = with_figure(build, name, _opened)
+        if changed is not None:
+            build = changed
+    return build
+
+
+def _opened(figure: FigureBase) -> FigureBase:
+    if not isinstance(figure, Known):
+        return figure
+    return Discrete(
+        values=(figure.value,), chances=(1.0,), currency=figure.currency, unit=figure.unit, estimated=False
+    )
+
+
+def replay_build(
+    build: Build,
+    names: Iterable[str],
+    scenario: str | None = None,
+    trials: int = DEFAULT_TRIALS,
+    seed: int = DEFAULT_SEED,
+    known: KnownFacts | None = None,
+) -> Replay:
+    """Simulate a build so that the named figures can be changed afterwards, known ones included.
+
+    Raises
+    ------
+    SimulationError
+        When a name is not that of a figure that counts in the scenario.
+    """
+    wanted = tuple(names)
+    forecast = simulate(with_open_figures(build, wanted), scenario, trials, seed, known=known, keep="rows")
+    replay = replay_of(forecast, known)
+    for name in wanted:
+        if not replay.has_figure(name):
+            legal = [item.id for item in forecast.plan.inputs] + list(figure_names(build))
+            message = (
+                f"figure {name!r}: not in this scenario. Write it as id.key, such as kit.amount. "
+                f"{nearest(name, dict.fromkeys(legal))}"
+            )
+            raise SimulationError(message)
+    return replay

@@ -1,0 +1,125 @@
+"""What could go: optional lines by the money that leaving them out frees, and lines that must not."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from forecast.build.schema import Build, Line
+from forecast.decide.paired import mean_change, percentile_change
+from forecast.decide.replay import Change, Replay
+from forecast.engine.statistics import Estimate
+
+Money = Callable[[float], str]
+
+SAFETY_WORDS: Mapping[str, str] = {
+    r"wheel (bolt|nut|stud|fixing|spacer)|lug ?nut|hub ?ring|centring ring": "it holds a wheel on",
+    r"tyre|tire": "tyres carry the car and everybody in it",
+    r"brake": "it stops the car",
+    r"weld|structur|inner arch|crash|seat ?belt|bumper beam|chassis|jack|axle stand": "it keeps the structure, or "
+    "the car over you, where it belongs",
+    r"lamp|light|reflector|indicator|headlight": "others see you by it",
+    r"mask|respirator|breath|filter cartridge|extraction|goggles|gloves|ear protection|extinguisher": "it protects "
+    "your lungs, eyes and skin",
+    r"alignment|suspension|steering|spring|damper": "it decides how the car steers",
+}
+"""What a line's name tells of safety, and why such a line stays; a net below the ``safety`` key, not in its place."""
+
+
+@dataclass(frozen=True)
+class Trim:
+    """What leaving out one optional line frees.
+
+    Attributes
+    ----------
+    id, title : str
+    p80, mean : Estimate
+        By how much they fall; what depends on the line (duty, fees) goes with it.
+    hours : float
+        Mean own hours that go with it.
+    """
+
+    id: str
+    title: str
+    p80: Estimate
+    mean: Estimate
+    hours: float
+
+    def sentence(self, money: Money) -> str:
+        """Say what leaving it out frees."""
+        text = f"Leaving out {self.title} frees {money(self.p80.value)} at P80"
+        return f"{text} and {self.hours:.0f} own hours." if self.hours >= 0.5 else f"{text}."
+
+
+@dataclass(frozen=True)
+class Kept:
+    """An optional line that is not proposed, and why."""
+
+    id: str
+    title: str
+    why: str
+
+    def sentence(self) -> str:
+        """Say why it stays."""
+        return f"{self.title} is not proposed for leaving out: {self.why}."
+
+
+@dataclass(frozen=True)
+class Trims:
+    """What could go, largest relief first, and what stays."""
+
+    proposed: tuple[Trim, ...]
+    kept: tuple[Kept, ...]
+
+    def sentence(self, money: Money) -> str:
+        """Say what all proposals together are about, and name the first."""
+        if not self.proposed:
+            return "No line is marked optional that could go. Mark one with optional = true to see what it would free."
+        return self.proposed[0].sentence(money)
+
+
+def why_safe(line: Line) -> str | None:
+    """Give why a line must stay for safety's sake; None where nothing says so."""
+    words = f"{line.id} {line.name or ''}".replace("_", " ").replace("-", " ").lower()
+    for pattern, why in SAFETY_WORDS.items():
+        if re.search(rf"\b({pattern})", words):
+            return why
+    return "you marked it as a matter of safety" if line.safety else None
+
+
+def trims(replay: Replay, build: Build) -> Trims:
+    """Rank optional lines by what leaving them out frees at P80.
+
+    Parameters
+    ----------
+    replay : Replay
+        Of the scenario in question.
+    build : Build
+
+    Returns
+    -------
+    Trims
+    """
+    present = {row.id for row in replay.forecast.plan.rows if row.kind == "line"}
+    proposed: list[Trim] = []
+    kept: list[Kept] = []
+    trials = replay.forecast.trials
+    for line in build.line:
+        if not line.optional or line.id not in present:
+            continue
+        why = why_safe(line)
+        if why is not None:
+            kept.append(Kept(line.id, line.title, why))
+            continue
+        own = [row.id for row in replay.forecast.plan.rows if row.of == line.id]
+        outcome = replay.run(Change(factors=dict.fromkeys(own, 0.0)))
+        proposed.append(
+            Trim(
+                line.id, line.title,
+                percentile_change(outcome.totals, trials.totals, 0.8, trials.replicates, trials.weights),
+                mean_change(outcome.totals, trials.totals, trials.replicates, trials.weights),
+                mean_change(outcome.hours, trials.hours, trials.replicates, trials.weights).value,
+            )
+        )  # fmt: skip
+    return Trims(tuple(sorted(proposed, key=lambda item: -item.p80.value)), tuple(kept))
