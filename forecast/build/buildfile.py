@@ -5,20 +5,19 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path as FilePath
-from typing import Any, TypeVar, get_args, get_origin
+from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from forecast.build.checks import cross_check, nearest
+from forecast.build.consignment import Consignment
 from forecast.build.figures import FIGURE_KINDS, HOW_TO_WRITE, short
 from forecast.build.locate import Path, line_of, locate
-from forecast.build.schema import Build
+from forecast.build.schema import Build, Costed, Event, Line
 from forecast.errors import BuildFileError, Problem
 
 LARGEST_FILE = 5_000_000
 """Bytes; a build file beyond this is not one."""
-
-Model = TypeVar("Model", bound=BaseModel)
 
 
 def build_path(path: str | FilePath) -> FilePath:
@@ -142,19 +141,22 @@ def assemble(raw: Mapping[str, Any]) -> tuple[Build | None, list[tuple[Path, str
     partial = Build.model_construct(**good)
     raised += cross_check(partial, lost)
     for name, scenario in partial.scenario.items():
-        raised += _check_overrides(partial, name, scenario.override)
+        raised += _check_overrides(partial, ("scenario", name), scenario.override)
+    for place, option in enumerate(partial.option):
+        raised += _check_overrides(partial, ("option", place), option.override)
     return (None if raised else Build.model_validate(good)), raised
 
 
 def _check_overrides(
-    build: Build, scenario: str, override: Mapping[str, Mapping[str, Any]]
+    build: Build, at: Path, override: Mapping[str, Mapping[str, Any]]
 ) -> list[tuple[Path, str, str]]:
-    """Validate each overridden item as it would stand in the scenario."""
+    """Validate each overridden item as it would stand with the override made."""
     raised: list[tuple[Path, str, str]] = []
-    for item in (*build.line, *build.event):
+    items: list[Costed | Consignment] = [*build.line, *build.event, *build.consignment]
+    for item in items:
         if item.id in override:
             changed = item.model_dump(exclude_unset=True) | dict(override[item.id])
-            _try(TypeAdapter(type(item)), changed, ("scenario", scenario, "override", item.id), raised)
+            _try(TypeAdapter(type(item)), changed, (*at, "override", item.id), raised)
     return raised
 
 
@@ -204,7 +206,9 @@ def _translate(error: Any, path: Path, value: Any) -> tuple[Path, str, str]:
             return here, "missing", f"Add {where[-1]} = …"
         case "extra_forbidden":
             word = str(where[-1])
-            legal = [name for name in _legal_keys(error, holder) if name not in ("kind", "routes", word)]
+            legal = [
+                name for name in _legal_keys(here, error, holder) if name not in ("kind", "routes", word)
+            ]
             return here, f"unknown key {word!r}", nearest(word, legal)
         case _:
             return here, f"found {short(given)}", _rule(kind, given, context, error["msg"])
@@ -242,32 +246,37 @@ def _rule(kind: str, given: Any, context: Mapping[str, Any], message: str) -> st
 _PLAIN_NUMBER = "Write a plain number, such as 1250 or 12.50, without quotes."
 
 
-def _legal_keys(error: Any, holder: Any) -> Iterable[str]:
-    """Give the keys of the model that refused an unknown one, found by what it was given."""
+def _legal_keys(path: Path, error: Any, holder: Any) -> Iterable[str]:
+    """Give the keys of the model that refused an unknown one."""
     tag = next((str(part) for part in reversed(error["loc"]) if str(part) in FIGURE_KINDS), None)
     if tag is not None:
         return [*FIGURE_KINDS[tag].model_fields, "shape"]
-    models = _models()
     keys = set(holder) if isinstance(holder, Mapping) else set()
-    best = max(models, key=lambda model: len(keys & set(model.model_fields)))
-    return best.model_fields
+    models = _models_at(path[:-1]) or [Build]
+    return max(models, key=lambda model: len(keys & set(model.model_fields))).model_fields
 
 
-def _models() -> list[type[BaseModel]]:
-    """Give all models that can stand in a build file, found from the top one."""
+def _models_at(path: Path) -> list[type[BaseModel]]:
+    """Give the models that may stand at a path of the build file; an override changes a line or an event."""
+    if "override" in path:
+        return [Line, Event, Consignment]
+    here: list[Any] = [Build]
+    for part in path:
+        fields = [model.model_fields[str(part)] for model in _models_in(here) if part in model.model_fields]
+        here = [
+            field.annotation for field in fields
+        ] or here  # a place in a list, or an id, leads to the same models
+    return _models_in(here)
+
+
+def _models_in(annotations: Iterable[Any]) -> list[type[BaseModel]]:
+    """Give the models that annotations name, inside lists, tables and unions too."""
     found: list[type[BaseModel]] = []
-
-    def visit(annotation: Any) -> None:
+    for annotation in annotations:
         if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-            if annotation not in found:
-                found.append(annotation)
-                for field in annotation.model_fields.values():
-                    visit(field.annotation)
-            return
-        for part in getattr(annotation, "__args__", ()):
-            visit(part)
-
-    visit(Build)
+            found.append(annotation)
+        else:
+            found += _models_in(get_args(annotation))
     return found
 
 

@@ -4,15 +4,28 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
-from pydantic import BaseModel
+from pydantic import BaseModel, ValidationError
 
 from forecast.build.consignment import Consignment, figures_in
 from forecast.build.figures import FigureBase
 from forecast.build.locate import Path
-from forecast.build.schema import GROUPS, OWN_ESTIMATING, Build, Cause, Costed, Event, Line, Measure
+from forecast.build.rates import unknown_currency, wrong_rates
+from forecast.build.schema import (
+    GROUPS,
+    OWN_ESTIMATING,
+    Build,
+    Cause,
+    Costed,
+    Event,
+    Line,
+    Measure,
+    Option,
+    Scenario,
+)  # fmt: skip
 
+Item = TypeVar("Item", Line, Event)
 Raised = tuple[Path, str, str]
 """Where (path), what was found, how to mend it."""
 
@@ -52,16 +65,10 @@ def cross_check(build: Build, extra_ids: Sequence[str] = ()) -> list[Raised]:
     list
         Path, what was found and how to mend it, for each mistake.
     """
-    found: list[Raised] = []
-    found += _double_ids(build)
-    found += _references(build, set(extra_ids))
-    found += _loadings(build)
-    found += _routes(build, set(extra_ids))
-    found += _overrides(build, set(extra_ids))
-    found += _measures(build, set(extra_ids))
-    found += _options(build, set(extra_ids))
-    found += _handing_over(build, set(extra_ids))
-    found += _circles(build)
+    extra = set(extra_ids)
+    found = [*_double_ids(build), *wrong_rates(build), *_of_items(build, extra)]
+    for check in (_routes, _overrides, _measures, _options, _handing_over, _as_changed):
+        found += check(build, extra)
     return found
 
 
@@ -98,7 +105,7 @@ def _double_ids(build: Build) -> list[Raised]:
 def _references(build: Build, extra: set[str]) -> list[Raised]:
     found: list[Raised] = []
     legal = {line.id for line in build.line} | extra | set(GROUPS) | {item.id for item in build.consignment}
-    causes = [cause.id for cause in build.cause]
+    causes = [*(cause.id for cause in build.cause), *sorted(extra)]
     for path, item in _items(build):
         for place, name in enumerate(item.of):
             if name.partition(".")[0] not in legal:
@@ -108,12 +115,9 @@ def _references(build: Build, extra: set[str]) -> list[Raised]:
             found += _unknown_causes(path, item.causes, causes)
     for at, figure in _all_figures(build):
         found += _unknown_causes(at, figure.causes, causes)
-        found += _unknown_currency((*at, "currency"), figure.currency, build)
+        found += unknown_currency((*at, "currency"), figure.currency, build, extra)
     for place, consignment in enumerate(build.consignment):
-        found += _unknown_currency(("consignment", place, "currency"), consignment.currency, build)
-    if build.build.currency in build.currency:
-        mend = "Leave it out: it is the build's own currency."
-        found.append((("currency", build.build.currency), f"a rate for {build.build.currency}", mend))
+        found += unknown_currency(("consignment", place, "currency"), consignment.currency, build, extra)
     return found
 
 
@@ -129,20 +133,10 @@ def _unknown_causes(path: Path, loadings: Iterable[str], causes: Sequence[str]) 
     ]
 
 
-def _unknown_currency(path: Path, code: str | None, build: Build) -> list[Raised]:
-    if code is None or code == build.build.currency or code in build.currency:
-        return []
-    return [
-        (
-            path,
-            f"no rate for {code}",
-            f"Add [currency.{code}] with rate = … ({build.build.currency} for one {code}).",
-        )
-    ]
-
-
 def _all_figures(build: Build) -> Iterator[tuple[Path, FigureBase]]:
-    """Give every uncertain figure of lines, events and consignments with its path."""
+    """Give every uncertain figure of lines, events and consignments, and an own hour's value, with its path."""
+    if build.build.own_hour_value is not None:
+        yield ("build", "own_hour_value"), build.build.own_hour_value
     for path, item in _items(build):
         for key, figure in figures_of(item):
             yield (*path, key), figure
@@ -227,6 +221,51 @@ def _overrides(build: Build, extra: set[str]) -> list[Raised]:
             if "id" in changes:
                 found.append(((*at, "id"), "an override cannot change an id", "Leave id out."))
     return found
+
+
+def _as_changed(build: Build, extra: set[str]) -> list[Raised]:
+    """Find what scenarios and options make wrong: names, currencies, loadings and circles, changes made."""
+    found: list[Raised] = []
+    before = {(path, what) for path, what, _ in _of_items(build, extra)}
+    for at, change in _changes(build):
+        more = change if isinstance(change, Option) else Option(id="none", choice="none")
+        lines = (*(_changed(line, change.override) for line in build.line), *more.line)
+        events = (*(_changed(event, change.override) for event in build.event), *more.event)
+        changed = build.model_copy(update={"line": lines, "event": events})
+        ids = {path: item.id for path, item in _items(changed)}
+        old = {"line": len(build.line), "event": len(build.event)}
+        for path, what, mend in _of_items(changed, extra):
+            if (path, what) in before:
+                continue
+            key, place, *rest = path
+            if isinstance(place, int) and key in old and place >= old[str(key)]:
+                found.append(((*at, key, place - old[str(key)], *rest), what, mend))
+            elif ids.get(path[:2]) in change.override:
+                found.append(((*at, "override", ids[path[:2]], *rest), what, mend))
+            else:
+                found.append((at, what, mend))
+    return found
+
+
+def _changes(build: Build) -> Iterator[tuple[Path, Scenario | Option]]:
+    """Give all that may change lines and events, with its path."""
+    yield from ((("scenario", name), scenario) for name, scenario in build.scenario.items())
+    yield from ((("option", place), option) for place, option in enumerate(build.option))
+
+
+def _of_items(build: Build, extra: set[str]) -> list[Raised]:
+    return [*_references(build, extra), *_loadings(build), *_circles(build)]
+
+
+def _changed(item: Item, override: Mapping[str, Mapping[str, Any]]) -> Item:
+    """Give an item as overridden; unchanged where it would not be legal, which is reported elsewhere."""
+    if item.id not in override:
+        return item
+    try:
+        changes = dict(override[item.id]) | {"id": item.id}
+        return type(item).model_validate(item.model_dump(exclude_unset=True) | changes)
+    except ValidationError:
+        return item
 
 
 def _measures(build: Build, extra: set[str]) -> list[Raised]:

@@ -16,6 +16,7 @@ from forecast.build.consignment import Consignment
 from forecast.build.figures import (
     Chance,
     CurrencyCode,
+    Flag,
     Identifier,
     Loading,
     Number,
@@ -150,8 +151,8 @@ class Line(Costed):
     price: UncertainFigure | None = None
     minimum: UncertainFigure | None = None
     maximum: UncertainFigure | None = None
-    optional: bool = False
-    safety: bool = False
+    optional: Flag = False
+    safety: Flag = False
     supplier: Text | None = None
     resale: UncertainFigure | None = None
 
@@ -260,7 +261,9 @@ class Scenario(Part):
         if not isinstance(raw, Mapping) or "routes" in raw:
             return raw
         own = {"name", "all", "override", "note"}
-        routes = {key: value for key, value in raw.items() if key not in own and isinstance(value, str)}
+        routes = {
+            key: value for key, value in raw.items() if key not in own and not isinstance(value, Mapping)
+        }
         return {key: value for key, value in raw.items() if key not in routes} | {"routes": routes}
 
     def route(self, package: str) -> str:
