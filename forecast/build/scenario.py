@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeVar
 
+from pydantic import ValidationError
+
 from forecast.build.checks import nearest
 from forecast.build.schema import Build, Costed, Event, Line, Scenario
 from forecast.errors import Problem, SimulationError
@@ -65,10 +67,12 @@ def choose(build: Build, scenario: str | None = None) -> Choice:
     """
     name = scenario_name(build, scenario)
     chosen = build.scenario[name] if name is not None else Scenario()
+    lines = (_changed(line, chosen) for line in build.line)  # first, as an override may change a route
+    events = (_changed(event, chosen) for event in build.event)
     return Choice(
         name,
-        tuple(_changed(line, chosen) for line in build.line if counts(line, chosen)),
-        tuple(_changed(event, chosen) for event in build.event if counts(event, chosen)),
+        tuple(line for line in lines if counts(line, chosen)),
+        tuple(event for event in events if counts(event, chosen)),
     )
 
 
@@ -76,4 +80,10 @@ def _changed(item: Item, scenario: Scenario) -> Item:
     changes = scenario.override.get(item.id)
     if not changes:
         return item
-    return type(item).model_validate(item.model_dump(exclude_unset=True) | changes)
+    try:
+        return type(item).model_validate(item.model_dump(exclude_unset=True) | changes)
+    except ValidationError as error:  # only in a build made in Python: a file's overrides are checked on reading
+        first = error.errors(include_url=False)[0]
+        key = ".".join(str(part) for part in first["loc"])
+        message = f"override of {item.id!r}: {key or 'item'}: {first['msg'].replace(chr(31), '. ')}"
+        raise SimulationError(message) from None
