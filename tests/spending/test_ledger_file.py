@@ -1,0 +1,276 @@
+"""The file itself: migrations, damage, full disks, locks, many writers, and programs that die."""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from forecast.errors import LedgerError
+from forecast.spending.ledger import Ledger, store
+from forecast.spending.ledger.migrations import MIGRATIONS, migrate, version_of
+
+ROOT = Path(__file__).resolve().parents[2]
+WRITER = """
+import sys
+from forecast.spending.ledger import Ledger
+path, name, count = sys.argv[1], sys.argv[2], int(sys.argv[3])
+ledger = Ledger(path, currency="EUR", who=name)
+for number in range(count):
+    ledger.add_receipt("2026-05-02", name, 100 + number, "EUR", [("a", 60), ("b", 40 + number)],
+                       entry_key=f"{name}-{number}")
+    print(number, flush=True)
+"""
+
+
+def _start(script: str, *arguments: str, **options: object) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-c", script, *arguments], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        text=True, **options,
+    )  # type: ignore[call-overload]  # fmt: skip
+
+
+def _add(ledger: Ledger, amount: int = 1000) -> None:
+    ledger.add_receipt("2026-05-02", "Shop", amount, "EUR", [("a", amount)])
+
+
+def test_the_file_is_opened_with_everything_safe_switched_on(tmp_path: Path) -> None:
+    ledger = Ledger(tmp_path / "receipts.db")
+    connection = ledger._connect()
+    try:
+        asked = ("journal_mode", "synchronous", "foreign_keys", "busy_timeout", "user_version")
+        found = [connection.execute(f"PRAGMA {name}").fetchone()[0] for name in asked]
+        strict = {
+            row[1]: row[5]
+            for row in connection.execute("PRAGMA table_list")
+            if not row[1].startswith("sqlite")
+        }
+    finally:
+        connection.close()
+    assert found == ["wal", 2, 1, 60_000, len(MIGRATIONS)]
+    assert set(strict.values()) == {1}
+
+
+def test_a_migration_that_fails_leaves_nothing_behind(tmp_path: Path) -> None:
+    def halfway(connection: sqlite3.Connection) -> None:
+        connection.execute("CREATE TABLE half (x INTEGER) STRICT")
+        connection.execute("INSERT INTO nowhere VALUES (1)")
+
+    path = tmp_path / "receipts.db"
+    _add(Ledger(path, currency="EUR"))
+    connection = sqlite3.connect(path, isolation_level=None)
+    try:
+        with pytest.raises(sqlite3.OperationalError, match="nowhere"):
+            migrate(connection, str(path), (*MIGRATIONS, ("halfway", halfway)))
+        assert version_of(connection) == len(MIGRATIONS)
+        tables = [row[0] for row in connection.execute("SELECT name FROM sqlite_schema")]
+        assert "half" not in tables
+        done = [row[0] for row in connection.execute("SELECT version FROM migration")]
+        assert done == list(range(1, len(MIGRATIONS) + 1))
+    finally:
+        connection.close()
+    assert len(Ledger(path).list_receipts()) == 1
+
+
+def test_an_added_migration_is_applied_once_and_recorded(tmp_path: Path) -> None:
+    def step(connection: sqlite3.Connection) -> None:
+        connection.execute("CREATE TABLE later (x INTEGER) STRICT")
+
+    path = tmp_path / "receipts.db"
+    _add(Ledger(path, currency="EUR"))
+    connection = sqlite3.connect(path, isolation_level=None)
+    try:
+        steps = (*MIGRATIONS, ("later", step))
+        assert migrate(connection, str(path), steps) == len(steps)
+        assert migrate(connection, str(path), steps) == len(steps)
+        assert connection.execute("SELECT count(*) FROM migration WHERE name = 'later'").fetchone()[0] == 1
+    finally:
+        connection.close()
+    with pytest.raises(
+        LedgerError, match=r"written by a newer version of this program .* Nothing was changed"
+    ):
+        Ledger(path)
+
+
+def test_another_programs_database_is_refused_untouched(tmp_path: Path) -> None:
+    path = tmp_path / "other.db"
+    connection = sqlite3.connect(path)
+    connection.execute("CREATE TABLE contacts (name)")
+    connection.commit()
+    connection.close()
+    before = path.read_bytes()
+    with pytest.raises(LedgerError, match="a database, but not a receipt ledger"):
+        Ledger(path)
+    assert path.read_bytes() == before
+
+
+def test_a_file_that_is_no_database_is_refused_untouched(tmp_path: Path) -> None:
+    path = tmp_path / "receipts.db"
+    path.write_bytes(b"these are my receipts, written by hand\n" * 100)
+    before = path.read_bytes()
+    with pytest.raises(LedgerError, match=r"receipts\.db: the file is damaged or is no ledger"):
+        Ledger(path)
+    assert path.read_bytes() == before
+
+
+def test_a_damaged_file_is_said_to_be_damaged(tmp_path: Path) -> None:
+    path = tmp_path / "receipts.db"
+    ledger = Ledger(path, currency="EUR")
+    for _ in range(50):
+        _add(ledger)
+    content = bytearray(path.read_bytes())
+    content[4096:] = bytes(byte ^ 0x5A for byte in content[4096:])
+    path.write_bytes(content)
+    with pytest.raises(LedgerError, match="the file is damaged"):
+        ledger.list_receipts()
+
+
+def test_a_missing_folder_is_said_to_be_missing(tmp_path: Path) -> None:
+    with pytest.raises(LedgerError, match="Check that its folder exists"):
+        Ledger(tmp_path / "nowhere" / "receipts.db")
+
+
+def test_a_ledger_that_vanished_is_not_made_anew(tmp_path: Path) -> None:
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    for name in tmp_path.iterdir():
+        name.unlink()
+    with pytest.raises(LedgerError, match="cannot write the file"):
+        _add(ledger)
+    assert list(tmp_path.iterdir()) == []
+
+
+class _SmallDisk(Ledger):
+    """A ledger on a disk with no room beyond what the file has now."""
+
+    def _connect(self, *, create: bool = False) -> sqlite3.Connection:
+        connection = super()._connect(create=create)
+        pages = connection.execute("PRAGMA page_count").fetchone()[0]
+        connection.execute(f"PRAGMA max_page_count = {max(pages, 60)}")
+        return connection
+
+
+def test_a_full_disk_is_said_and_nothing_is_lost(tmp_path: Path) -> None:
+    ledger = _SmallDisk(tmp_path / "receipts.db", currency="EUR")
+    written = 0
+
+    def fill() -> None:
+        nonlocal written
+        for _ in range(10_000):
+            ledger.add_receipt("2026-05-02", "Shop", 1000, "EUR", [("a", 1000)], "x" * 500)
+            written += 1
+
+    with pytest.raises(LedgerError, match=r"the disk is full\. .* every earlier one is safe"):
+        fill()
+    assert written > 0
+    assert len(ledger.list_receipts()) == written
+    assert ledger.check() == ()
+    _add(Ledger(ledger.path))  # with room again it goes on
+    assert len(ledger.list_receipts()) == written + 1
+
+
+def test_a_file_that_may_not_grow_is_said_and_nothing_is_lost(tmp_path: Path) -> None:
+    path = tmp_path / "receipts.db"
+    Ledger(path, currency="EUR")
+    script = (
+        "import resource, signal, sys\n"
+        "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (300_000, 300_000))\n" + WRITER
+    )
+    out, err = _start(script, str(path), "w", "5000").communicate(timeout=60)
+    assert "LedgerError" in err
+    assert "earlier ones are safe" in err or "every earlier one is safe" in err
+    acknowledged = len(out.split())
+    assert acknowledged > 0
+    assert len(Ledger(path).list_receipts()) == acknowledged
+    assert Ledger(path).check() == ()
+
+
+def test_a_read_only_folder_can_be_read_and_refuses_writing(tmp_path: Path) -> None:
+    folder = tmp_path / "frozen"
+    folder.mkdir()
+    path = folder / "receipts.db"
+    _add(Ledger(path, currency="EUR"))
+    script = (
+        "import os, sys\n"
+        "from forecast.errors import LedgerError\n"
+        "from forecast.spending.ledger import Ledger\n"
+        "import forecast.spending.money as money; money.exponent('EUR')\n"
+        "if os.geteuid() == 0: os.setgid(65534); os.setuid(65534)\n"  # permissions do not bind the superuser
+        "ledger = Ledger(sys.argv[1])\n"
+        "print(len(ledger.list_receipts()))\n"
+        "try: ledger.add_receipt('2026-05-02', 'Shop', 1, 'EUR', [('a', 1)])\n"
+        "except LedgerError as error: print(error)\n"
+    )
+    path.chmod(0o444)
+    folder.chmod(0o555)
+    parents = [
+        parent for parent in folder.parents if parent.stat().st_uid == os.geteuid() and parent != Path("/")
+    ]
+    modes = [parent.stat().st_mode for parent in parents]
+    try:
+        for parent, mode in zip(parents, modes, strict=True):
+            parent.chmod(mode | 0o055)
+        out, err = _start(script, str(path)).communicate(timeout=60)
+    finally:
+        for parent, mode in zip(parents, modes, strict=True):
+            parent.chmod(mode)
+        folder.chmod(0o755)
+    assert err == ""
+    count, message = out.strip().split("\n")
+    assert count == "1"
+    assert "read-only, so nothing was written; all that was entered is safe" in message
+    assert len(Ledger(path).list_receipts()) == 1
+
+
+def test_a_locked_file_is_said_to_be_locked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    monkeypatch.setattr(store, "BUSY_SECONDS", 0.05)
+    other = sqlite3.connect(ledger.path, isolation_level=None)
+    try:
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(
+            LedgerError, match=r"another program kept the file locked for 0\.05 s. Nothing was changed"
+        ):
+            _add(ledger)
+        assert ledger.list_receipts() == ()  # readers are not kept waiting
+    finally:
+        other.close()
+    _add(ledger)
+
+
+def test_several_processes_write_to_one_ledger(tmp_path: Path) -> None:
+    path = tmp_path / "receipts.db"
+    writers = [_start(WRITER, str(path), f"w{number}", "50") for number in range(4)]
+    ends = [writer.communicate(timeout=120) for writer in writers]
+    assert [err for _, err in ends] == [""] * 4
+    ledger = Ledger(path)
+    keys = [receipt.entry_key for receipt in ledger.list_receipts()]
+    assert sorted(keys) == sorted(f"w{number}-{index}" for number in range(4) for index in range(50))
+    assert ledger.check() == ()
+
+
+def test_a_killed_process_loses_no_acknowledged_receipt(tmp_path: Path) -> None:
+    path = tmp_path / "receipts.db"
+    Ledger(path, currency="EUR")
+    moments = random.Random(5)
+    acknowledged: list[str] = []
+    for number in range(10):
+        writer = _start(WRITER, str(path), f"w{number}", "100000")
+        assert writer.stdout is not None
+        first = writer.stdout.readline()
+        time.sleep(moments.uniform(0, 0.05))
+        writer.send_signal(signal.SIGKILL)
+        out, _ = writer.communicate(timeout=60)
+        acknowledged += [f"w{number}-{line}" for line in (first + out).split("\n")[:-1]]
+        assert Ledger(path).check() == ()
+    kept = [receipt.entry_key for receipt in Ledger(path).list_receipts()]
+    assert len(kept) == len(set(kept))
+    assert set(acknowledged) <= set(kept)
+    assert len(kept) - len(acknowledged) <= 10  # at most one written and not yet acknowledged a kill
