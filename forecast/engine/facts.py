@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
+from forecast.build.formula import LineValue, walk
 from forecast.engine.condition import SCORE_CLIP, posterior, regressed_loadings
 from forecast.engine.draws import Stream, cause_scores, column
 from forecast.engine.evaluate import Value, evaluate
@@ -18,35 +20,137 @@ from forecast.errors import SimulationError
 _PRIOR_TRIALS = 4096  # for the scores of rows that several inputs decide
 
 
-def prepare(plan: Plan, known: KnownFacts, seed: int) -> Conditions:
-    """Make facts ready for drawing: scores and loadings of what is known, and the causes given them."""
-    rows = {row.id: row for row in plan.rows}
-    inputs = {item.id: item for item in plan.inputs}
+@dataclass(frozen=True)
+class Observation:
+    """What one known amount says about the shared causes.
+
+    Attributes
+    ----------
+    row : str
+        Id of the row that is known.
+    loadings : tuple of K floats
+        How far each cause moves the row's score.
+    score : float
+        Where the amount lies in its stated range; not yet clipped.
+    """
+
+    row: str
+    loadings: tuple[float, ...]
+    score: float
+
+
+class Prior:
+    """Prior trials of a plan, in which amounts of rows that several inputs decide are judged.
+
+    Drawn when first needed, and kept: one object serves any number of sets of facts about its plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    seed : int
+    """
+
+    def __init__(self, plan: Plan, seed: int) -> None:
+        self.plan = plan
+        self.seed = seed
+        self.rows = {row.id: row for row in plan.rows}
+        self.inputs = {item.id: item for item in plan.inputs}
+        self._drawn: tuple[dict[str, Value], Array] | None = None
+        self._judged: dict[tuple[object, ...], tuple[tuple[float, ...], float]] = {}
+
+    def observe(self, name: str, amounts: Mapping[str, float]) -> Observation:
+        """Give what the known amount of a row says, with other known rows already at what they cost."""
+        row, amount = self.rows[name], amounts[name]
+        sole = sole_input(row)
+        if sole is not None:
+            item = self.inputs[sole[0]]
+            return Observation(name, item.loadings, item.shape.score(amount / sole[1]))
+        given = {other: amounts[other] for other in self._above(row) if other in amounts}
+        key = (name, amount, *given.items())
+        if key not in self._judged:
+            values, causes = self._draw()
+            prior = np.broadcast_to(
+                np.asarray(self._value(row, values, given), dtype=float), (_PRIOR_TRIALS,)
+            )
+            slopes, score = regressed_loadings(prior, causes, amount)
+            self._judged[key] = tuple(float(slope) for slope in slopes), score
+        return Observation(name, *self._judged[key])
+
+    def _draw(self) -> tuple[dict[str, Value], Array]:
+        if self._drawn is None:
+            n, stream = _PRIOR_TRIALS, Stream()
+            causes = cause_scores(stream, self.seed, 0, self.plan.causes, n)
+            inputs: dict[str, Value] = {}
+            for item in self.plan.inputs:
+                inputs[item.id] = sample(item, column(stream, self.seed, 0, item.id, n), causes)
+            self._drawn = inputs, causes
+        return self._drawn
+
+    def _value(self, row: Row, inputs: Mapping[str, Value], given: Mapping[str, float]) -> Value:
+        lines = {
+            name: given[name] if name in given else self._value(self.rows[name], inputs, given)
+            for name in _read_by(row)
+        }
+        return evaluate(row.formula, inputs, lines)
+
+    def _above(self, row: Row) -> tuple[str, ...]:
+        """Name the rows that a row is computed from, directly or through others."""
+        found: dict[str, None] = {}
+        open_rows = [row]
+        while open_rows:
+            for name in _read_by(open_rows.pop()):
+                if name not in found:
+                    found[name] = None
+                    open_rows.append(self.rows[name])
+        return tuple(found)
+
+
+def _read_by(row: Row) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(node.id for node in walk(row.formula) if isinstance(node, LineValue)))
+
+
+def observe(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) -> tuple[Observation, ...]:
+    """Give what each known amount says about the shared causes.
+
+    Raises
+    ------
+    SimulationError
+        When a fact names nothing of the plan.
+    """
+    rows = {row.id for row in plan.rows}
     unknown = [name for name in (*known.amounts, *known.floors) if name not in rows]
     unknown += [name for name in known.gates if name not in {gate.id for gate in plan.gates}]
     if unknown:
         message = f"nothing called {unknown[0]!r} in this scenario; facts must name its lines and events."
         raise SimulationError(message)
-    loadings: list[Sequence[float]] = []
-    scores: list[float] = []
-    remarks: list[str] = []
-    several: list[Row] = []
-    for name, amount in known.amounts.items():
-        sole = sole_input(rows[name])
-        if sole is None:
-            several.append(rows[name])
-            continue
-        item = inputs[sole[0]]
-        loadings.append(item.loadings)
-        scores.append(item.shape.score(amount / sole[1]))
-        remarks += _remark(rows[name], scores[-1])
-    if several:
-        values, causes = _prior_rows(plan, known, seed, several)
-        for row, sample in zip(several, values, strict=True):
-            slopes, score = regressed_loadings(sample, causes, known.amounts[row.id])
-            loadings.append([float(slope) for slope in slopes])
-            scores.append(score)
-            remarks += _remark(row, score)
+    prior = prior or Prior(plan, seed)
+    return tuple(prior.observe(name, known.amounts) for name in known.amounts)
+
+
+def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) -> Conditions:
+    """Make facts ready for drawing: scores and loadings of what is known, and the causes given them.
+
+    Parameters
+    ----------
+    plan : Plan
+    known : KnownFacts
+    seed : int
+    prior : Prior, optional
+        Of the same plan and seed, to be used again.
+
+    Returns
+    -------
+    Conditions
+
+    Raises
+    ------
+    SimulationError
+        When a fact names nothing of the plan.
+    """
+    prior = prior or Prior(plan, seed)
+    rows = prior.rows
+    observed = observe(plan, known, seed, prior)
+    remarks = [remark for one in observed for remark in _remark(rows[one.row], one.score)]
     gates = dict(known.gates)
     for name in (*known.amounts, *known.floors):
         gate = rows[name].gate
@@ -60,11 +164,16 @@ def prepare(plan: Plan, known: KnownFacts, seed: int) -> Conditions:
         if sole is None:
             rejected.add(name)
         else:
-            score = inputs[sole[0]].shape.score(floor / sole[1])
+            score = prior.inputs[sole[0]].shape.score(floor / sole[1])
             input_floors[sole[0]] = min(score, SCORE_CLIP)
             remarks += _remark(rows[name], score) if score > SCORE_CLIP else []
+    learned = (
+        posterior([one.loadings for one in observed], [one.score for one in observed], len(plan.causes))
+        if observed
+        else None
+    )
     return Conditions(
-        posterior(loadings, scores, len(plan.causes)) if scores else None,
+        learned,
         dict(known.amounts),
         input_floors,
         row_floors,
@@ -80,22 +189,3 @@ def _remark(row: Row, score: float) -> list[str]:
         return []
     side = "above" if score > 0 else "below"
     return [f"{row.title} came in {side} anything its stated range allows."]
-
-
-def _prior_rows(plan: Plan, known: KnownFacts, seed: int, wanted: Sequence[Row]) -> tuple[list[Array], Array]:
-    """Give prior amounts of rows, with other known rows already at what they cost, and the causes' scores."""
-    n = _PRIOR_TRIALS
-    stream = Stream()
-    causes = cause_scores(stream, seed, 0, plan.causes, n)
-    inputs: dict[str, Value] = {}
-    for item in plan.inputs:
-        inputs[item.id] = sample(item, column(stream, seed, 0, item.id, n), causes)
-    lines: dict[str, Value] = {}
-    found: dict[str, Array] = {}
-    names = {row.id for row in wanted}
-    for row in plan.rows:
-        value = evaluate(row.formula, inputs, lines)
-        if row.id in names:
-            found[row.id] = np.broadcast_to(np.asarray(value, dtype=float), (n,))
-        lines[row.id] = known.amounts.get(row.id, value)
-    return [found[row.id] for row in wanted], causes

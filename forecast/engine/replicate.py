@@ -119,14 +119,14 @@ def simulate_replicate(
     for item in plan.inputs:
         own = column(stream, seed, replicate, item.id, n)
         if item.id in floors:
-            sampled[item.id], reach = _floored(item, own, causes, floors[item.id])
+            sampled[item.id], reach = floored(item, own, causes, floors[item.id])
             weights = reach if weights is None else weights * reach
         else:
             sampled[item.id] = sample(item, own, causes)
     gates = np.empty((len(plan.gates), n), dtype=np.bool_)
     for place, gate in enumerate(plan.gates):
         known = conditions.gates.get(gate.id) if conditions is not None else None
-        happened, chance = _happens(gate, column(stream, seed, replicate, f"gate {gate.id}", n), causes)
+        happened, chance = happens(gate, column(stream, seed, replicate, f"gate {gate.id}", n), causes)
         gates[place] = happened if known is None else known
         if known is not None and any(gate.loadings):
             likelihood = chance if known else 1 - chance
@@ -138,8 +138,8 @@ def simulate_replicate(
     moments: Moments | None = None
     for start in range(0, n, BLOCK):
         block = slice(start, min(start + BLOCK, n))
-        values = _rows(plan, conditions, sampled, gates, block, weights)
-        _add_up(plan, values, totals[block], hours[block])
+        values = evaluate_rows(plan, conditions, sampled, gates, block, weights)
+        add_up(plan, values, totals[block], hours[block])
         part = _moments(values, totals[block], reference, plan, None if weights is None else weights[block])
         moments = part if moments is None else moments + part
         if kept is not None:
@@ -148,7 +148,7 @@ def simulate_replicate(
     return Part(totals, hours, kept, gates, weights, moments)
 
 
-def _rows(
+def evaluate_rows(
     plan: Plan,
     conditions: Conditions | None,
     sampled: dict[str, Array],
@@ -178,7 +178,8 @@ def _rows(
     return values
 
 
-def _add_up(plan: Plan, values: Array, totals: Array, hours: Array) -> None:
+def add_up(plan: Plan, values: Array, totals: Array, hours: Array) -> None:
+    """Add rows up into totals and own hours, in place."""
     for place, row in enumerate(plan.rows):
         target = hours if row.kind == "hours" else totals
         target += values[place]
@@ -219,7 +220,7 @@ def sample(item: PlanInput, own: Array, causes: Array) -> Array:
     return own
 
 
-def _floored(item: PlanInput, own: Array, causes: Array, floor: float) -> tuple[Array, Array]:
+def floored(item: PlanInput, own: Array, causes: Array, floor: float) -> tuple[Array, Array]:
     """Draw an input given that its score is at least a floor; the weights go with the trials."""
     loadings = np.asarray(item.loadings)
     pushed = loadings @ causes if loadings.size else np.zeros_like(own)
@@ -228,7 +229,7 @@ def _floored(item: PlanInput, own: Array, causes: Array, floor: float) -> tuple[
     return sampler(item.shape)(pushed + weight * scores), reach
 
 
-def _happens(gate: Gate, own: Array, causes: Array) -> tuple[NDArray[np.bool_], Array]:
+def happens(gate: Gate, own: Array, causes: Array) -> tuple[NDArray[np.bool_], Array]:
     """Give whether a gate opens in each trial, and its chance given the causes."""
     loadings = np.asarray(gate.loadings)
     threshold = float(ndtri(gate.chance))
