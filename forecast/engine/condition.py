@@ -24,6 +24,11 @@ SCORE_CLIP = 3.5
 """Observed scores are taken as at most this: beyond it a range was wrong rather than a build unlucky."""
 
 
+NO_NEWS = 0.02
+"""Relative spread under which a computed row says nothing: duty on a kit whose price is known differs from its
+formula by roundings and the day's rate, not by luck."""
+
+
 @dataclass(frozen=True)
 class Posterior:
     """Mean and Cholesky factor of the causes given what was observed.
@@ -114,8 +119,7 @@ def regressed_loadings(values: Array, causes: Array, observed: float) -> tuple[A
         Normal score of the observed amount among the trials.
     """
     count = values.size
-    spread = float(np.ptp(values))
-    if spread <= 1e-12 * max(1.0, float(np.max(np.abs(values)))):
+    if float(np.std(values)) <= NO_NEWS * float(np.mean(np.abs(values))):
         return np.zeros(causes.shape[0]), 0.0
     order = np.argsort(values, kind="stable")
     scores = np.empty(count)

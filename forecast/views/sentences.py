@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from forecast.engine.forecast import Forecast
+from forecast.spending.reforecast import Reforecast
 from forecast.views.money import about, builds
 
 MEANING = {
@@ -45,3 +46,24 @@ def budget_sentence(forecast: Forecast, budget: float, strong: str = "") -> str:
     if beyond > 0:
         text += f" In 1 of 10 it falls short by more than {about(beyond, forecast.currency, worst.error)}."
     return text
+
+
+def watch_sentence(watch: Reforecast, strong: str = "") -> str:
+    """Say what is paid, where the build ends, and how often it overruns."""
+    money = watch.currency
+    half, eight = watch.percentile_set((0.5, 0.8))
+    paid = about(watch.paid, money)
+    middle, upper = about(half.value, money, half.error), about(eight.value, money, eight.error)
+    text = (
+        f"Paid so far: {strong}{paid}{strong}. It ends at about {strong}{middle}{strong}; "
+        f"in 8 of 10 builds like this one at no more than {strong}{upper}{strong}."
+    )
+    chance = watch.chance_of_overrun
+    if watch.budget is None or chance is None:
+        return f"{text} Set a budget to see the chance of overrunning."
+    text += (
+        f" Your budget of {about(watch.budget, money)} is overrun in {strong}{builds(chance.value)}{strong}"
+    )
+    if watch.expected_overrun is not None and chance.value >= 0.01:
+        return f"{text}, then by {about(watch.expected_overrun, money, eight.error)} on average."
+    return f"{text}."

@@ -73,25 +73,23 @@ def dots_of_hundred(forecast: Forecast, budget: float | None = None, palette: Pa
     error = 0.0 if budget is not None else held.error
     title = f"In {beyond_count} of these 100 builds (open rings) it costs more than {named}{about(limit, money, error)}"
     pitch = f"min(width / {_COLUMNS}, {(_HEIGHT - 96) / max(stacked.values()):.3f})"
-    size: Any = alt.ExprRef(f"pow(0.84 * {pitch}, 2) * 0.7854")
+    size: Any = alt.ExprRef(f"pow(0.8 * {pitch}, 2)")
     x = alt.X("total:Q", axis=money_axis(money), scale=alt.Scale(domain=list(ends), nice=False, zero=False))
     y = alt.Y(
         "place:Q", axis=None,
         scale=alt.Scale(domainMin=0, domainMax=alt.ExprRef(f"{_HEIGHT} / ({pitch})"), nice=False),
     )  # fmt: skip
     dots = alt.Chart(pd.DataFrame(rows)).encode(x=x, y=y, tooltip=["Total:N", "In words:N"])
-    within = dots.transform_filter("!datum.beyond").mark_point(
-        filled=True, opacity=1, color=palette.accent, size=size, shape="circle"
-    )
+    within = dots.transform_filter("!datum.beyond").mark_circle(opacity=1, color=palette.accent, size=size)
     rings = dots.transform_filter("datum.beyond").mark_point(
-        filled=False, opacity=1, color=palette.over, strokeWidth=1.8, size=size, shape="circle"
+        filled=False, opacity=1, color=palette.over, strokeWidth=1.6, size=size, shape="circle"
     )
     description = (
         f"A hundred simulated builds as dots along an axis of total cost, from {about(totals[0], money)} to "
         f"{about(totals[-1], money)}. {title}. Half cost more than {lines[1].text.removeprefix('P50 ')}. "
         f"{lines[0].text} are enough in {builds(forecast.chance_within(forecast.base_estimate).value)}."
     )
-    chart = alt.layer(within, rings, *rules(lines, ends, _HEIGHT, palette))
+    chart = alt.layer(within, rings, *rules(lines, ends, palette))
     return framed(
         chart,
         title,
@@ -140,6 +138,6 @@ def s_curve(forecast: Forecast, budget: float | None = None, palette: Palette = 
         f"{about(found[50].value, money)} in 50 %, {about(eight.value, money)} in 80 %, "
         f"{about(found[90].value, money)} in 90 % of builds. The band around it is the simulation error."
     )
-    chart = alt.layer(band, line, *rules(lines, ends, 320, palette))
+    chart = alt.layer(band, line, *rules(lines, ends, palette))
     note = "Share of builds in which a sum is enough. The pale band is the simulation error (two standard errors)."
     return framed(chart, title, description, palette, 320, note)

@@ -55,7 +55,7 @@ def span(values: Sequence[float], *, zero: bool = False, room: float = 0.03) -> 
     return (low - (0 if zero and low == 0 else room * width), high + room * width)
 
 
-def rules(items: Sequence[Rule], ends: tuple[float, float], height: int, palette: Palette) -> list[alt.Chart]:
+def rules(items: Sequence[Rule], ends: tuple[float, float], palette: Palette) -> list[alt.Chart]:
     """Draw labelled vertical rules, each label on a level of its own so that none covers another.
 
     Labels of rules in the left half stand to the right of their rule and step down from left to right; those
@@ -75,7 +75,7 @@ def rules(items: Sequence[Rule], ends: tuple[float, float], height: int, palette
         layers.append(
             base.mark_rule(
                 color=colour, strokeWidth=1.5, strokeDash=[4, 3] if item.dashed else [1, 0]
-            ).encode(y=alt.value(top), y2=alt.value(height))
+            ).encode(y=alt.value(top), y2=alt.value(alt.ExprRef("height")))
         )
         text = {"align": align, "dx": 5 if align == "left" else -5, "baseline": "middle", "fontSize": 12.5}
         halo = base.mark_text(**text, stroke=palette.paper, strokeWidth=4, strokeJoin="round")
@@ -91,7 +91,10 @@ def framed(
 ) -> Any:
     """Put title, description and the one look around a chart."""
     heading = alt.TitleParams(text=wrapped(title), subtitle=wrapped(subtitle, 96) if subtitle else [])
-    done = chart.properties(title=heading, description=description, width="container", height=height)
+    fitted = alt.AutoSizeParams(type="fit-x", contains="padding")
+    done = chart.properties(
+        title=heading, description=description, width="container", height=height, autosize=fitted
+    )
     return done.configure(**settings(palette))
 
 

@@ -17,7 +17,7 @@ from forecast.views.theme import LIGHT, Palette
 
 @dataclass(frozen=True)
 class Standpoint:
-    """The forecast final cost as it stood on a day."""
+    """The forecast final cost as it stood on a day; `error` is that of P80."""
 
     date: dt.date
     p10: float
@@ -25,6 +25,7 @@ class Standpoint:
     p80: float
     p90: float
     paid: float
+    error: float = 0.0
 
 
 def _thin(frame: pd.DataFrame) -> pd.DataFrame:

@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
-from forecast.views.commands import app, budget, check, demo, opening, receipts
+from forecast.views.commands import advice, app, budget, check, demo, opening, receipts, watch
 from forecast.views.commands.common import Adder
 
-COMMANDS: tuple[Adder, ...] = (check.add, budget.add, opening.add, receipts.add, demo.add, app.add)
+COMMANDS: tuple[Adder, ...] = (
+    check.add,
+    budget.add,
+    advice.add,
+    opening.add,
+    receipts.add,
+    watch.add,
+    demo.add,
+    app.add,
+)
 """In the order of the job."""

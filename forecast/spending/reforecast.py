@@ -1,0 +1,247 @@
+"""Where the build ends, with the receipts in: the same draws, conditioned on all that is known."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from forecast.build.schema import Build
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, forecast_plan
+from forecast.engine.plan import compile_plan
+from forecast.engine.shapes import Array
+from forecast.engine.statistics import (
+    Estimate,
+    mean_estimate,
+    percentile_estimates,
+    percentiles,
+    share_within,
+)
+from forecast.spending.known import Known, LineState, known_facts
+from forecast.spending.ledger import Ledger
+from forecast.spending.money import to_float
+
+
+@dataclass(frozen=True)
+class LineWatch:
+    """One line or event: what was thought, what was paid, what is thought now.
+
+    Attributes
+    ----------
+    id, title, group, kind : str
+    state : str
+    base : float
+        Its middle figure.
+    paid : float
+    before, now : tuple of float
+        P10, P50 and P90, without and with what is known.
+    mean_before, mean_now : float
+    """
+
+    id: str
+    title: str
+    group: str
+    kind: str
+    state: LineState
+    base: float
+    paid: float
+    before: tuple[float, float, float]
+    now: tuple[float, float, float]
+    mean_before: float
+    mean_now: float
+
+    @property
+    def moved(self) -> float:
+        """How its mean moved with what is known."""
+        return self.mean_now - self.mean_before
+
+
+@dataclass(frozen=True)
+class Reforecast:
+    """The forecast final cost.
+
+    Attributes
+    ----------
+    before, now : Forecast
+        Without and with what is known; they share their draws.
+    known : Known
+    budget : float or None
+        The frozen one, else the build's.
+    frozen : datetime.date or None
+        When the budget was frozen.
+    as_of : datetime.date or None
+    """
+
+    before: Forecast
+    now: Forecast
+    known: Known
+    budget: float | None
+    frozen: dt.date | None
+    as_of: dt.date | None
+
+    @property
+    def currency(self) -> str:
+        """ISO 4217 code of all money in it."""
+        return self.now.currency
+
+    @property
+    def paid(self) -> float:
+        """Everything paid so far."""
+        return to_float(self.known.paid_minor, self.currency)
+
+    @property
+    def committed(self) -> float:
+        """Agreed and not yet paid."""
+        return to_float(sum(line.committed_minor for line in self.known.lines.values()), self.currency)
+
+    @property
+    def outside(self) -> float:
+        """Paid for what is not in the estimate."""
+        return to_float(self.known.outside_minor, self.currency)
+
+    @cached_property
+    def totals(self) -> Array:
+        """Forecast final cost by trial, with what was paid outside the estimate, shape (N,)."""
+        return self.now.trials.totals + self.outside
+
+    def percentile_set(self, shares: tuple[float, ...]) -> list[Estimate]:
+        """Give percentiles of the forecast final cost."""
+        trials = self.now.trials
+        return percentile_estimates(self.totals, shares, trials.replicates, trials.weights)
+
+    def percentile(self, q: float) -> Estimate:
+        """Give one percentile of the forecast final cost."""
+        return self.percentile_set((q,))[0]
+
+    @cached_property
+    def mean(self) -> Estimate:
+        """Mean forecast final cost."""
+        return mean_estimate(self.totals, self.now.trials.replicates, self.now.trials.weights)
+
+    def cost_to_complete(self, q: float) -> Estimate:
+        """Give a percentile of the forecast final cost less what is paid."""
+        final = self.percentile(q)
+        return Estimate(final.value - self.paid, final.error)
+
+    @cached_property
+    def chance_of_overrun(self) -> Estimate | None:
+        """Chance that the final cost is over the budget; None without a budget."""
+        if self.budget is None:
+            return None
+        trials = self.now.trials
+        inside = share_within(self.totals, self.budget, trials.replicates, trials.weights)
+        return Estimate(1 - inside.value, inside.error)
+
+    @cached_property
+    def expected_overrun(self) -> float | None:
+        """Mean of what is missing in the builds that overrun; None where none does or there is no budget."""
+        if self.budget is None:
+            return None
+        over = self.totals - self.budget
+        weights = np.where(over > 0, 1.0 if self.now.trials.weights is None else self.now.trials.weights, 0.0)
+        mass = float(weights.sum())
+        return float(weights @ over) / mass if mass > 0 else None
+
+    @cached_property
+    def open_base(self) -> float:
+        """Middle figures of what is still to be paid: each open line's, less what was paid for it."""
+        return float(
+            sum(
+                max(0.0, line.base - line.paid)
+                for line in self.lines
+                if line.state != "closed" and line.kind == "line"
+            )
+        )
+
+    @property
+    def contingency_left(self) -> float | None:
+        """Budget less paid less the middle figures of what is still open; None without a budget."""
+        return None if self.budget is None else self.budget - self.paid - self.open_base
+
+    def contingency_needed(self, q: float) -> Estimate:
+        """Give what must be left over the middle figures of what is open, for the final cost at a percentile."""
+        rest = self.cost_to_complete(q)
+        return Estimate(rest.value - self.open_base, rest.error)
+
+    def chance_with(self, more: float) -> Estimate | None:
+        """Give the chance of overrunning with so much more in the budget."""
+        if self.budget is None:
+            return None
+        trials = self.now.trials
+        inside = share_within(self.totals, self.budget + more, trials.replicates, trials.weights)
+        return Estimate(1 - inside.value, inside.error)
+
+    @cached_property
+    def lines(self) -> tuple[LineWatch, ...]:
+        """Every line and event of the scenario, in the order of the plan."""
+        found = []
+        for before, now in zip(self.before.lines, self.now.lines, strict=True):
+            known = self.known.lines[now.id]
+            found.append(
+                LineWatch(
+                    now.id, now.title, now.group, now.kind, known.state, before.base,
+                    to_float(known.paid_minor, self.currency), _range(self.before, now.id),
+                    _range(self.now, now.id), before.mean, now.mean,
+                )
+            )  # fmt: skip
+        return tuple(found)
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What a reader should know: figures outside their range, money outside the estimate."""
+        outside = tuple(
+            f"{name} has receipts but is not in this scenario: counted on top of the forecast."
+            for name in self.known.outside
+        )
+        return self.now.remarks + outside
+
+
+def _range(forecast: Forecast, row_id: str) -> tuple[float, float, float]:
+    low, middle, high = percentiles(forecast.trials.row(row_id), (0.1, 0.5, 0.9), forecast.trials.weights)
+    return low, middle, high
+
+
+def reforecast(
+    build: Build,
+    ledger: Ledger,
+    scenario: str | None = None,
+    trials: int = DEFAULT_TRIALS,
+    seed: int = DEFAULT_SEED,
+    as_of: dt.date | None = None,
+) -> Reforecast:
+    """Forecast the final cost given all that is known.
+
+    Parameters
+    ----------
+    build : Build
+    ledger : Ledger
+    scenario : str, optional
+        When left out, the one that the baseline was frozen with, else the first of the file.
+    trials, seed : int
+    as_of : datetime.date, optional
+        As the ledger stood on that day.
+
+    Returns
+    -------
+    Reforecast
+
+    Raises
+    ------
+    SimulationError
+        When the build or the scenario cannot be simulated.
+    LedgerError
+        When the ledger cannot be read.
+    """
+    baseline = ledger.baseline(as_of)
+    if scenario is None and baseline is not None and baseline.scenario in build.scenario:
+        scenario = baseline.scenario
+    plan = compile_plan(build, scenario)
+    known = known_facts(plan, ledger, as_of)
+    before = forecast_plan(plan, trials, seed, keep="rows")
+    now = before if known.facts.nothing else forecast_plan(plan, trials, seed, known=known.facts, keep="rows")
+    budget = build.build.budget
+    if baseline is not None:
+        budget = to_float(baseline.budget_minor, baseline.currency)
+    return Reforecast(before, now, known, budget, None if baseline is None else baseline.date, as_of)

@@ -1,0 +1,201 @@
+"""``forecast advise``, ``compare`` and ``afford``: what it means and what to do."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from dataclasses import asdict, is_dataclass
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from forecast.views.commands.common import (
+    add_file,
+    add_simulation,
+    answer,
+    command,
+    done,
+    forecast_of,
+    working,
+)
+
+if TYPE_CHECKING:
+    from forecast.build.schema import Build
+    from forecast.decide.contingency import Contingency
+    from forecast.decide.scenarios import Comparison
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the commands."""
+    detail = "How much to hold, where that comes from, what moves the total, and what could go."
+    advise = command(commands, "advise", "how much to hold and why, and what could go", run_advise, detail)
+    add_file(advise)
+    add_simulation(advise)
+    advise.add_argument("--level", type=level, metavar="P", help="share of builds to be enough for, as P80")
+    advise.add_argument("--short", type=float, metavar="SUM", help="what being 1,000 short would cost you")
+    advise.add_argument("--idle", type=float, metavar="SUM", help="what 1,000 lying idle would cost you")
+    compare = command(
+        commands, "compare", "do it yourself, or farm it out: scenarios side by side", run_compare
+    )
+    add_file(compare)
+    compare.add_argument("scenarios", nargs="*", metavar="SCENARIO", help="which ones; all when left out")
+    compare.add_argument(
+        "--trials", type=int, default=16_384, metavar="N", help="how many builds to simulate (16384)"
+    )
+    compare.add_argument("--seed", type=int, default=1, help="the same seed gives the same figures (1)")
+    afford = command(commands, "afford", "the highest price at which your money is enough", run_afford)
+    add_file(afford)
+    add_simulation(afford)
+    afford.add_argument("--money", type=float, required=True, metavar="SUM", help="what you have")
+    afford.add_argument("--figure", metavar="ID", help="the price in question, such as kit.amount")
+    afford.add_argument(
+        "--level", type=level, default=0.8, metavar="P", help="share of builds to be enough in (P80)"
+    )
+
+
+def level(text: str) -> float:
+    """Read a level such as 0.8, 80 or P80."""
+    try:
+        value = float(text.strip().lstrip("Pp").rstrip("%"))
+    except ValueError:
+        value = 0.0
+    value = value / 100 if value > 1 else value
+    if not 0 < value < 1:
+        message = f"{text!r} is no level: write it as 0.8, 80 or P80"
+        raise argparse.ArgumentTypeError(message)
+    return value
+
+
+def _money(currency: str) -> Callable[[float], str]:
+    from forecast.views.money import about
+
+    return partial(about, currency=currency)
+
+
+def plain(value: Any) -> Any:
+    """Turn results into what JSON can hold."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {key: plain(item) for key, item in asdict(value).items()}
+    if isinstance(value, dict):
+        return {
+            "/".join(key) if isinstance(key, tuple) else str(key): plain(item) for key, item in value.items()
+        }
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    if hasattr(value, "tolist"):
+        return value.tolist()
+    return value
+
+
+def run_advise(options: argparse.Namespace) -> int:
+    """Advise before ordering."""
+    from forecast.decide.contingency import contingency
+    from forecast.decide.replay import replay_build
+    from forecast.decide.sensitivity import drivers
+    from forecast.decide.trim import trims
+    from forecast.errors import SimulationError
+    from forecast.spending.folder import BuildFolder
+
+    build = BuildFolder.at(options.file).read()
+    if not isinstance(options.trials, int):
+        message = "--trials: advice splits every line's trials; write a number here."
+        raise SimulationError(message)
+    forecast = forecast_of(build, options)
+    names = {cause.id: cause.name or cause.id for cause in build.cause}
+    advice = contingency(forecast, options.level, short=options.short, idle=options.idle, names=names)
+    found = drivers(forecast, names=names)
+    optional = trims(replay_build(build, (), options.scenario, options.trials, options.seed), build)
+    money = _money(forecast.currency)
+    text = [advice.sentence(money)]
+    if advice.advice is not None:
+        text.append(advice.advice.sentence(money))
+    text += ["", _split_table(advice), "", found.sentence(money), optional.sentence(money)]
+    text += [f"  {item.sentence(money)}" for item in optional.proposed[1:5]]
+    text += [f"  {item.sentence()}" for item in optional.kept]
+    text += ["", "For comparison only:", *(f"  {item.sentence(money)}" for item in advice.beside)]
+    if build.build.notice:
+        text += ["", build.build.notice]
+    data = {"contingency": plain(advice), "drivers": plain(found), "optional": plain(optional)}
+    return answer(options, "\n".join(text), data)
+
+
+def _split_table(advice: Contingency) -> str:
+    from forecast.views.money import signed
+    from forecast.views.tables import shorten, table
+
+    shown, rest = advice.lines[:10], advice.lines[10:]
+    rows = [[shorten(share.title, 44), signed(share.amount.value, advice.currency)] for share in shown]
+    if rest:
+        other = sum(share.amount.value for share in rest)
+        rows.append([f"{len(rest)} others", signed(other, advice.currency)])
+    rows.append(["Contingency", signed(advice.amount.value, advice.currency)])
+    return table(["Where the contingency comes from", advice.currency], rows)
+
+
+def run_compare(options: argparse.Namespace) -> int:
+    """Compare scenarios."""
+    from forecast.decide.scenarios import compare
+    from forecast.spending.folder import BuildFolder
+
+    build = BuildFolder.at(options.file).read()
+    working("Simulating each scenario")
+    try:
+        found = compare(build, options.scenarios or None, options.trials, options.seed)
+    finally:
+        done()
+    data = {
+        "currency": found.currency,
+        "scenarios": plain(found.scenarios),
+        "pairs": plain(found.pairs),
+    }
+    return answer(options, compare_text(build, found), data)
+
+
+def compare_text(build: Build, found: Comparison) -> str:
+    """Write scenarios side by side, then each pair in a sentence."""
+    from forecast.views.money import about, hours, percent
+    from forecast.views.tables import table
+
+    money = _money(found.currency)
+    rows = [
+        [
+            item.name,
+            *(
+                about(value.value, found.currency, value.error)
+                for value in (item.p10, item.p50, item.p80, item.p90)
+            ),
+            f"{hours(item.hours[1].value)}",
+            percent(item.chance_cheapest.value),
+        ]
+        for item in found.scenarios
+    ]
+    text = [found.sentence(money), ""]
+    text.append(table(["Scenario", "P10", "P50", "P80", "P90", "Own hours", "Cheapest in"], rows))
+    text += ["", *(pair.sentence(money) for pair in found.pairs)]
+    if build.build.notice:
+        text += ["", build.build.notice]
+    return "\n".join(text)
+
+
+def run_afford(options: argparse.Namespace) -> int:
+    """Say how far the money reaches."""
+    from forecast.decide.afford import afford, budget_chance
+    from forecast.spending.folder import BuildFolder
+
+    build = BuildFolder.at(options.file).read()
+    forecast = forecast_of(build, options)
+    money = _money(forecast.currency)
+    chance = budget_chance(forecast, options.money)
+    text = [chance.sentence(money)]
+    data: dict[str, Any] = {"budget": plain(chance)}
+    if options.figure:
+        trials = options.trials if isinstance(options.trials, int) else 16_384
+        found = afford(
+            build, options.money, options.figure, options.scenario,
+            level=options.level, trials=trials, seed=options.seed,
+        )  # fmt: skip
+        text.append(found.sentence(money))
+        data["walk_away"] = plain(found)
+    else:
+        figures = [item.id for item in forecast.plan.inputs if item.id.endswith((".amount", ".price"))][:6]
+        text.append(f"Add --figure for the highest price that fits, such as --figure {', '.join(figures)}.")
+    return answer(options, "\n".join(text), data)

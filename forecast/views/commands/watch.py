@@ -1,0 +1,128 @@
+"""``forecast watch``: where the build ends, with the receipts in."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from forecast.views.commands.common import add_file, add_simulation, answer, command, done, working
+from forecast.views.commands.receipts import day
+
+if TYPE_CHECKING:
+    from forecast.build.schema import Build
+    from forecast.spending.reforecast import Reforecast
+
+LEVELS = (0.1, 0.5, 0.8, 0.9)
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    parser = command(commands, "watch", "where it ends with these receipts in, and whether it overruns", run)
+    add_file(parser)
+    add_simulation(parser)
+    parser.add_argument("--as-of", type=day, metavar="DATE", help="as the ledger stood on a day")
+    parser.add_argument(
+        "--all-lines", action="store_true", help="every line, not only those touched or moved"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run the command."""
+    from forecast.engine.forecast import DEFAULT_TRIALS
+    from forecast.spending.folder import BuildFolder
+    from forecast.spending.reforecast import reforecast
+
+    folder = BuildFolder.at(options.file)
+    build = folder.read()
+    trials = options.trials if isinstance(options.trials, int) else DEFAULT_TRIALS
+    working("Simulating with what is known")
+    try:
+        watch = reforecast(build, folder.ledger(), options.scenario, trials, options.seed, options.as_of)
+    finally:
+        done()
+    return answer(options, watch_text(build, watch, every_line=options.all_lines), watch_data(build, watch))
+
+
+def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
+    """Give the figures for programs."""
+    return {
+        "build": build.name,
+        "notice": build.build.notice,
+        "scenario": watch.now.plan.scenario,
+        "currency": watch.currency,
+        "as_of": watch.as_of,
+        "paid": watch.paid,
+        "committed": watch.committed,
+        "budget": watch.budget,
+        "chance_of_overrun": None if watch.chance_of_overrun is None else watch.chance_of_overrun.value,
+        "expected_overrun": watch.expected_overrun,
+        "forecast_final_cost": {
+            f"P{round(100 * q)}": {"value": value.value, "standard_error": value.error}
+            for q, value in zip(LEVELS, watch.percentile_set(LEVELS), strict=True)
+        },
+        "before_receipts": {
+            f"P{round(100 * q)}": value.value
+            for q, value in zip(LEVELS, watch.before.percentile_set(LEVELS), strict=True)
+        },
+        "cost_to_complete": {f"P{round(100 * q)}": watch.cost_to_complete(q).value for q in LEVELS},
+        "contingency_left": watch.contingency_left,
+        "contingency_needed": {f"P{round(100 * q)}": watch.contingency_needed(q).value for q in (0.8, 0.9)},
+        "effective_trials": watch.now.trials.effective,
+        "lines": [
+            {
+                "id": line.id, "name": line.title, "group": line.group, "kind": line.kind, "state": line.state,
+                "base": line.base, "paid": line.paid, "before": list(line.before), "now": list(line.now),
+                "mean_before": line.mean_before, "mean_now": line.mean_now,
+            }
+            for line in watch.lines
+        ],
+        "remarks": list(watch.remarks),
+    }  # fmt: skip
+
+
+def watch_text(build: Build, watch: Reforecast, *, every_line: bool = False) -> str:
+    """Write the answer: the sentence, the figures, the lines."""
+    from forecast.views.money import about, signed
+    from forecast.views.sentences import MEANING, watch_sentence
+    from forecast.views.tables import shorten, table
+
+    money = watch.currency
+    text = [watch_sentence(watch), ""]
+    rows = []
+    before = watch.before.percentile_set(LEVELS)
+    for level, old, new in zip(LEVELS, before, watch.percentile_set(LEVELS), strict=True):
+        name, _, meaning = MEANING[level].partition(": ")
+        rows.append(
+            [
+                name,
+                about(old.value, money, old.error),
+                about(new.value, money, new.error),
+                about(watch.cost_to_complete(level).value, money, new.error),
+                meaning,
+            ]
+        )
+    text.append(table(["", "Before receipts", "Now", "Still to pay", ""], rows, last_left=True))
+    shown = [
+        line
+        for line in watch.lines
+        if every_line or line.state != "untouched" or abs(line.moved) >= 0.002 * abs(watch.mean.value)
+    ]
+    line_rows = [
+        [
+            shorten(line.title),
+            line.state,
+            about(line.base, money),
+            about(line.paid, money) if line.paid else "–",
+            about(line.now[1], money),
+            f"{about(line.now[0], money)} to {about(line.now[2], money)}" if line.state != "closed" else "",
+            signed(line.moved, money),
+        ]
+        for line in shown
+    ]
+    if line_rows:
+        headings = ["", "State", "Estimate", "Paid", "Forecast", "P10 to P90", "Moved"]
+        text += ["", table(headings, line_rows, left=2)]
+    text += [f"\n{remark}" for remark in watch.remarks]
+    if build.build.notice:
+        text += ["", build.build.notice]
+    return "\n".join(text)
