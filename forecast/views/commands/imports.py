@@ -2,7 +2,115 @@
 
 from __future__ import annotations
 
+import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+from forecast.views.commands.common import add_file, answer, command
+
 if TYPE_CHECKING:
-    pass
+    from forecast.spending.importing import ImportPlan, Preview
+
+DETAIL = """\
+Shows how the file was read and what would become of each row; --enter enters the new ones, all or none.
+A row is matched to a line by its supplier's earlier receipts; give the others with --row ROW=LINE."""
+
+
+def add_import(actions: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command under ``forecast receipt``."""
+    parser = command(actions, "import", "receipts from a bank or card file (CSV or XLSX)", run, DETAIL)
+    add_file(parser)
+    parser.add_argument("statement", type=Path, help="the bank's or card's file")
+    parser.add_argument(
+        "--source", default="card", help="your name for the account; its layout is remembered (card)"
+    )
+    parser.add_argument("--date-order", choices=("ymd", "dmy", "mdy"), help="where the file leaves it open")
+    parser.add_argument(
+        "--decimal", choices=(".", ","), help="the decimal mark, where the file leaves it open"
+    )
+    parser.add_argument("--spending", choices=("negative", "positive"), help="the sign that money spent has")
+    parser.add_argument("--row", action="append", default=[], metavar="ROW=LINE", help="the line of one row")
+    parser.add_argument("--rest", metavar="LINE", help="the line of all rows that nothing else tells")
+    parser.add_argument(
+        "--leave-out", action="append", default=[], type=int, metavar="ROW", help="not this row"
+    )
+    parser.add_argument(
+        "--accept", action="append", default=[], type=int, metavar="ROW", help="enter a held-back row"
+    )
+    parser.add_argument("--enter", action="store_true", help="enter the rows; without it nothing is changed")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run the command."""
+    from forecast.errors import LedgerError
+    from forecast.spending.folder import BuildFolder
+    from forecast.spending.importing import confirm, enter_import, open_import, plan_import
+    from forecast.views.commands.receipts import check_id, receipt_data
+
+    folder = BuildFolder.at(options.file)
+    build, ledger = folder.read(), folder.ledger()
+    decided = {name: getattr(options, name) for name in ("date_order", "decimal", "spending")}
+    preview = open_import(options.statement, ledger, source=options.source)
+    preview = confirm(preview, **{name: value for name, value in decided.items() if value is not None})
+    lines: dict[int, str] = {}
+    for text in options.row:
+        row, _, name = text.partition("=")
+        if not row.isdigit() or not name:
+            message = f"--row {text!r}: write it as ROW=LINE, such as --row 7=primer."
+            raise LedgerError(message)
+        lines[int(row)] = check_id(name, build)
+    rest = check_id(options.rest, build) if options.rest else None
+    plan = plan_import(preview, ledger, default_line=rest)
+    if not options.enter:
+        data = {"layout": _layout(preview), "rows": [_row(row) for row in plan.rows]}
+        return answer(options, preview_text(plan), data)
+    result = enter_import(plan, ledger, lines=lines, accept=options.accept, leave_out=options.leave_out)
+    text = (
+        f"{len(result.entered)} receipts entered; {len(result.already_imported)} were there already, "
+        f"{len(result.held_back)} held back as probable duplicates, {len(result.unmatched)} without a line."
+    )
+    return answer(options, text, {"entered": [receipt_data(receipt) for receipt in result.entered]})
+
+
+def _layout(preview: Preview) -> dict[str, object]:
+    layout = preview.layout
+    return {
+        "encoding": layout.encoding,
+        "delimiter": layout.delimiter,
+        "decimal": layout.decimal,
+        "date_order": layout.date_order,
+        "spending": layout.spending,
+        "columns": layout.columns,
+    }
+
+
+def _row(row: object) -> dict[str, object]:
+    return {name: str(value) if name == "date" else value for name, value in vars(row).items()}
+
+
+def preview_text(plan: ImportPlan) -> str:
+    """Write how the file was read and what would become of each row."""
+    from forecast.spending.money import format_plain
+    from forecast.views.tables import shorten, table
+
+    layout = plan.preview.layout
+    columns = ", ".join(f"{role} from {heading!r}" for role, heading in layout.columns.items())
+    rows = [
+        [
+            str(row.number),
+            row.date.isoformat(),
+            shorten(row.supplier, 28),
+            ("-" if row.kind == "refund" else "") + format_plain(row.amount_minor, row.currency),
+            row.line_id or "–",
+            row.state,
+            shorten(row.why, 48),
+        ]
+        for row in plan.rows
+    ]
+    new = len(plan.of_state("new"))
+    heading = (
+        f"{new} of {len(plan.rows)} rows would be entered. Read as {layout.encoding}, dates {layout.date_order}, "
+        f"decimal mark {layout.decimal!r}, money spent {layout.spending}; {columns}."
+    )
+    shown = table(["Row", "Date", "Supplier", "Sum", "Line", "State", "Why"], rows, left=3, last_left=True)
+    return f"{heading}\n\n{shown}\n\nNothing was entered yet: add --enter when this is right."

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from forecast.errors import LedgerError
 from forecast.views.commands.common import add_file, add_simulation, answer, command
+from forecast.views.commands.imports import add_import
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
@@ -26,6 +27,7 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
     _add_add(actions)
     _add_void(actions)
     _add_attach(actions)
+    add_import(actions)
     listing = command(actions, "list", "what was paid", run_list)
     _add_list_options(listing)
     _add_list_options(command(commands, "receipts", "what was paid, and for what", run_list))
