@@ -1,0 +1,24 @@
+"""The starter library: lines, phases, events, causes and measures that a body conversion usually has.
+
+Everything in it is common practice, yours to overwrite. ``load_library`` scales it to a currency and a labour rate.
+"""
+
+from __future__ import annotations
+
+from forecast.build.library.load import LABOUR_RATE, load_library, load_rates
+from forecast.build.library.starters import (
+    PRACTICE,
+    Library,
+    Range,
+    StarterCause,
+    StarterEvent,
+    StarterLine,
+    StarterMeasure,
+    StarterPhase,
+    StarterRates,
+)
+
+__all__ = [
+    "LABOUR_RATE", "PRACTICE", "Library", "Range", "StarterCause", "StarterEvent", "StarterLine",
+    "StarterMeasure", "StarterPhase", "StarterRates", "load_library", "load_rates",
+]  # fmt: skip

@@ -1,0 +1,72 @@
+"""Cautions stand beside the lines they concern, and beside no others."""
+
+from __future__ import annotations
+
+import pytest
+
+from forecast.build.cautions import cautions_for, load_cautions, mentions
+from forecast.build.library import load_library
+
+
+def topics(line_id: str, name: str | None = None, tags: tuple[str, ...] = ()) -> set[str]:
+    return {caution.id for caution in cautions_for(line_id, name, tags)}
+
+
+@pytest.mark.parametrize(
+    ("line_id", "name", "expected"),
+    [
+        ("clear", "Two-pack clear coat, 5 L", "isocyanate"),
+        ("x", "Polyester resin 5 kg", "styrene"),
+        ("x", "Polyester resin 5 kg", "peroxide"),
+        ("mekp", None, "peroxide"),
+        ("discs", "Sanding discs", "sanding_dust"),
+        ("wheel_spacers", None, "wheel_fixings"),
+        ("tyres", None, "tyre_load"),
+        ("rear_arches", "Inner arches cut and welded", "cut_structure"),
+        ("headlamp", "Headlamp swap", "lamps"),
+        ("insurer", "Insurer told", "insurer"),
+        ("skip", "Waste disposal", "waste"),
+        ("brakes", "Brake overhaul", "brakes"),
+    ],
+)
+def test_caution_stands_beside_its_line(line_id: str, name: str | None, expected: str) -> None:
+    assert expected in topics(line_id, name)
+
+
+def test_harmless_lines_have_none() -> None:
+    assert topics("electricity", "Electricity") == set()
+    assert topics("card_fee", "Card fee") == set()
+    assert "tyre_load" not in topics("attire", "Tired of attire")  # whole words only
+
+
+def test_a_tag_calls_a_caution_by_its_id() -> None:
+    assert "isocyanate" in topics("job", "Sundry", ("isocyanate",))
+
+
+def test_mentions_reads_ids_hyphens_and_case() -> None:
+    assert mentions("Two-Pack clear", ["two-pack"])
+    assert mentions("air_fed_mask", ["air fed"])
+    assert mentions("Air-fed mask", ["air fed"])
+    assert not mentions("Packing", ["pack"])
+
+
+def test_each_caution_names_an_authority_and_defers() -> None:
+    for caution in load_cautions():
+        assert caution.authority
+        assert caution.source
+        assert len(caution.text) < 400
+        assert caution.ids or caution.words
+        assert caution.sentence.endswith("Local rules and licensed practice decide.)")
+
+
+def test_ids_in_cautions_are_those_of_the_library() -> None:
+    library = load_library()
+    known = {item.id for item in (*library.lines, *library.phases)}
+    assert {name for caution in load_cautions() for name in caution.ids} <= known
+
+
+def test_dangerous_starter_lines_carry_their_caution() -> None:
+    library = load_library()
+    assert "isocyanate" in {caution.id for caution in library.line("paint_materials").cautions}
+    assert "jacking" in {caution.id for caution in library.line("jack_stands").cautions}
+    assert "cut_structure" in {caution.id for caution in library.phase("inner_arches").cautions}
