@@ -9,7 +9,7 @@ from forecast.dashboard.state import Opened, before, contingency_of, opened
 from forecast.decide.contingency import Share
 from forecast.views.charts import dots_of_hundred, s_curve
 from forecast.views.money import about, builds, hours, percent, signed
-from forecast.views.sentences import MEANING, budget_sentence, hold_sentence
+from forecast.views.sentences import budget_sentence, hold_sentence
 
 _LEVELS = {"P50": 0.5, "P80": 0.8, "P90": 0.9}
 
@@ -22,7 +22,8 @@ def page() -> None:
         forecast = before(view)
         own = forecast.hours((0.5, 0.9))
         work = (
-            f"Your own work: **{hours(own[0].value)}** in the middle; in 1 of 10 builds more than {hours(own[1].value)}."
+            f"Your own work: **{hours(own[0].value)}** in the middle; "
+            f"in 1 of 10 builds more than {hours(own[1].value)}."
             if own[1].value > 0
             else ""
         )
@@ -57,18 +58,17 @@ def _levels(view: Opened) -> None:
     rows = [
         [
             "Middle figures", about(forecast.base_estimate, money), "",
-            f"your figures added up: enough in {builds(forecast.chance_within(forecast.base_estimate).value)}",
+            f"enough in {builds(forecast.chance_within(forecast.base_estimate).value)}",
         ]
     ]  # fmt: skip
     for level in (0.5, 0.8, 0.9):
-        name, _, meaning = MEANING[level].partition(": ")
         estimate = forecast.percentile(level)
         rows.append(
             [
-                name,
+                f"P{100 * level:.0f}",
                 about(estimate.value, money, estimate.error),
                 signed(estimate.value - forecast.base_estimate, money, estimate.error),
-                meaning,
+                f"enough in {builds(level)}",
             ]
         )
     table(
@@ -79,6 +79,7 @@ def _levels(view: Opened) -> None:
     )
 
 
+@st.fragment
 def _where_from(view: Opened) -> None:
     st.subheader("Where the contingency comes from")
     name = st.segmented_control("Level to hold", list(_LEVELS), default="P80", key="level") or "P80"

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
+import altair as alt
 import streamlit as st
 
 from forecast.errors import ForecastError
@@ -19,19 +20,23 @@ _STYLE = """
 <style>
 .stApp { font-variant-numeric: tabular-nums; }
 .stMainBlockContainer { max-width: 68rem; padding-top: 3rem; padding-bottom: 4rem; }
-@media (max-width: 640px) { .stMainBlockContainer { padding-left: 0.9rem; padding-right: 0.9rem; } }
+@media (max-width: 640px) { .stMainBlockContainer { padding: 4rem 0.9rem 3rem; } }
 .stMainBlockContainer h1 { padding: 0 0 0.4rem; }
 .st-key-answer p { font-size: 1.16rem; line-height: 1.5; margin-bottom: 0.4rem; max-width: 46rem; }
 .fc-scroll { overflow-x: auto; }
 .fc-scroll:focus-visible { outline: 2px solid currentColor; outline-offset: 2px; }
-table.fc { border-collapse: collapse; font-size: 0.9rem; width: 100%; max-width: 60rem; }
+table.fc { border-collapse: collapse; font-size: 0.92rem; min-width: min(100%, 30rem); }
 table.fc caption { text-align: left; opacity: 0.8; padding-bottom: 0.3rem; font-size: 0.85rem; }
 table.fc th { font-weight: 600; text-align: left; border-bottom: 1px solid currentColor; vertical-align: bottom; }
 table.fc th, table.fc td { padding: 0.22rem 0.7rem 0.22rem 0; }
 table.fc tbody td, table.fc tbody th { border-bottom: 1px solid color-mix(in srgb, currentColor 14%, transparent); }
-table.fc tbody th { font-weight: 400; }
+table.fc tbody th { font-weight: 400; vertical-align: baseline; min-width: 6rem; }
+table.fc td { vertical-align: baseline; }
+table.fc td:last-child:not(.fc-money) { min-width: 9rem; }
+table.fc thead th { max-width: 11rem; }
 table.fc tr.fc-sum td, table.fc tr.fc-sum th { font-weight: 600; border-bottom: none; }
-table.fc .fc-money { text-align: right; white-space: nowrap; padding-right: 0.9rem; }
+table.fc .fc-money { text-align: right; padding-right: 0.9rem; }
+table.fc td.fc-money { white-space: nowrap; }
 table.fc .fc-void { text-decoration: line-through; opacity: 0.75; }
 @media print {
   .stSidebar, .stAppToolbar, .stAppHeader, .stButton, .stForm { display: none !important; }
@@ -75,8 +80,14 @@ def text(sentence: str) -> None:
 
 
 def picture(chart: Any, key: str | None = None) -> None:
-    """Show a chart at full width, in the look of the charts."""
-    st.altair_chart(chart, width="stretch", theme=None, key=key)
+    """Show a chart at full width; its title stands above it as text, which wraps on a narrow screen."""
+    title = chart.title
+    st.markdown(f"**{safe(' '.join(title.text))}**")
+    if title.subtitle:
+        st.caption(safe(" ".join(title.subtitle)))
+    bare = chart.copy(deep=False)
+    bare.title = alt.Undefined
+    st.altair_chart(bare, width="stretch", theme=None, key=key)
 
 
 def table(

@@ -7,14 +7,17 @@ from pathlib import Path
 
 import streamlit as st
 
-from forecast.build.schema import Build
 from forecast.dashboard.layout import safe, style, tell
-from forecast.dashboard.state import begin, choose_file, choose_scenario, chosen, offered, opened
+from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario, chosen, offered, opened
 from forecast.errors import BuildFileError, ForecastError
 from forecast.spending.folder import demos, open_demo
 
 _HERE = Path(__file__).parent
-PAGES: tuple[tuple[str, str, str], ...] = (("cost.py", "What will it cost?", "cost"),)
+PAGES: tuple[tuple[str, str, str], ...] = (
+    ("cost.py", "What will it cost?", "cost"),
+    ("receipts.py", "Receipts", "receipts"),
+    ("watch.py", "Where does it end?", "watch"),
+)
 """File, title and address of each page, in the order of the job."""
 
 
@@ -35,7 +38,7 @@ def run(argument: str | None = None) -> None:
     page = st.navigation(pages)
     try:
         begin(argument)
-        build = opened().build
+        view = opened()
     except BuildFileError as error:
         st.title("This build file needs mending")
         tell(error)
@@ -45,33 +48,33 @@ def run(argument: str | None = None) -> None:
     except ForecastError as error:
         st.title("This build cannot be opened")
         tell(error)
+        _sidebar(None)
         return
-    _sidebar(build)
+    _sidebar(view)
     page.run()
 
 
-def _sidebar(build: Build | None) -> None:
+def _sidebar(view: Opened | None) -> None:
     with st.sidebar:
-        if build is not None:
-            st.markdown(f"**{safe(build.name)}**")
-            if build.build.notice:
-                st.caption(safe(build.build.notice))
-            _scenario(build)
+        if view is not None:
+            st.markdown(f"**{safe(view.build.name)}**")
+            if view.build.build.notice:
+                st.caption(safe(view.build.build.notice))
+            _scenario(view)
         _other_builds()
 
 
-def _scenario(build: Build) -> None:
-    names = {key: scenario.name or key.capitalize() for key, scenario in build.scenario.items()}
+def _scenario(view: Opened) -> None:
+    names = {key: scenario.name or key.capitalize() for key, scenario in view.build.scenario.items()}
     if len(names) < 2:
         return
     keys = list(names)
-    now = chosen()["scenario"]
     # The key holds the file, so that one build's scenario is never offered to another.
     key = f"scenario-{chosen()['file']}"
     st.selectbox(
         "Scenario",
         keys,
-        index=keys.index(now) if now in keys else 0,
+        index=keys.index(view.scenario) if view.scenario in keys else 0,
         format_func=lambda item: names[item],
         key=key,
         on_change=lambda: choose_scenario(st.session_state[key]),
