@@ -6,7 +6,6 @@ Where print is wrong (pnt-06's other form, fil-01's unit, cst-03's way of removi
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -312,21 +311,9 @@ def test_thickness_is_the_scantling_formula_in_other_letters() -> None:
     )
 
 
-def test_filler_density_unit_in_print_is_a_thousand_times_out() -> None:
-    # One supplier's page prints 1.76 grams per litre; a litre of putty weighs 1.76 kilograms.
-    assert filler.filler_to_buy(1.0, 1.76, 0, 0) == pytest.approx(1.76)
-
-
 def test_spreading_formula_in_print_is_ten_times_too_high() -> None:
     # A web page gives solids/100 × 10 / film in mm; right in mm is solids/100 / film.
     printed, film_mm = 65 / 100 * 10 / 0.125, 0.125
     right = float(paint.theoretical_spread(65, film_mm * 1000))
     assert right == pytest.approx(0.65 / film_mm)
     assert printed == pytest.approx(10 * right)
-
-
-def test_bead_table_in_print_is_twice_the_geometry() -> None:
-    # A published table has one bead at double its section; a half-round of 10 mm is 39.3 ml/m, its disc 78.5.
-    half, disc = beads.bead_section("half-round", 10), beads.bead_section("round", 10)
-    assert float(disc) == pytest.approx(2 * float(half))
-    assert float(half) == pytest.approx(math.pi / 8 * 100)
