@@ -8,10 +8,10 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-import altair as alt
 import streamlit as st
 
 from forecast.errors import ForecastError
+from forecast.views.charts.frame import without_title
 from forecast.views.theme import DARK, LIGHT, Palette
 
 _MARKUP = re.compile(r"([\\`*_{}\[\]<>()#+\-!|~$:])")
@@ -85,9 +85,7 @@ def picture(chart: Any, key: str | None = None) -> None:
     st.markdown(f"**{safe(' '.join(title.text))}**")
     if title.subtitle:
         st.caption(safe(" ".join(title.subtitle)))
-    bare = chart.copy(deep=False)
-    bare.title = alt.Undefined
-    st.altair_chart(bare, width="stretch", theme=None, key=key)
+    st.altair_chart(without_title(chart), width="stretch", theme=None, key=key)
 
 
 def table(

@@ -119,3 +119,10 @@ def nice_step(width: float, parts: int) -> float:
     raw = max(width / parts, 1e-9)
     power = 10 ** math.floor(math.log10(raw))
     return float(next(factor for factor in (1, 2, 2.5, 5, 10) if factor * power >= raw) * power)
+
+
+def without_title(chart: Any) -> Any:
+    """Give a copy of a chart without its title, for places that write the title as text."""
+    bare = chart.copy(deep=False)
+    bare.title = alt.Undefined
+    return bare
