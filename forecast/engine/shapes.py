@@ -200,7 +200,7 @@ class Metalog(Shape):
     def feasible(self) -> bool:
         """Tell whether the quantile function rises everywhere."""
         _, a2, a3 = self.coefficients
-        return abs(a3) / a2 < METALOG_LIMIT
+        return bool(abs(a3) / a2 < METALOG_LIMIT)
 
     @property
     def tail(self) -> float:
