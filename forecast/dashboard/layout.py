@@ -14,7 +14,9 @@ from forecast.errors import ForecastError
 from forecast.views.charts.frame import without_title
 from forecast.views.theme import DARK, LIGHT, Palette
 
-_MARKUP = re.compile(r"([\\`*_{}\[\]<>()#+\-!|~$:])")
+# What Markdown reads as markup anywhere, and what it does at the start of a paragraph; a form's label is also read
+# out as it is written, so that nothing else is escaped.
+_MARKUP = re.compile(r"([\\`*_\[\]<~$:|]|^[#>+\-])")
 
 _STYLE = """
 <style>

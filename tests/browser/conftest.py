@@ -1,0 +1,124 @@
+"""A real dashboard in a real Chromium; here a skip is allowed at home, and a failure where CI is set."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+ROOT = Path(__file__).parents[2]
+SCREENSHOTS = ROOT / ".screenshots"
+Opener = Callable[[str, int, int], Page]
+
+
+def _chromium() -> str:
+    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    if found is None:
+        message = "no chromium here: install Debian's package chromium to run the browser tests"
+        if os.environ.get("CI"):
+            pytest.fail(message)
+        pytest.skip(message)
+    return found
+
+
+@pytest.fixture(scope="session")
+def browser_() -> Iterator[Browser]:
+    arguments = [
+        "--no-sandbox",
+        "--disable-gpu",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-sync",
+    ]
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=_chromium(), args=arguments)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[str], str]]:
+    """Give a function that starts a dashboard on a build and gives its address."""
+    home = tmp_path_factory.mktemp("home")
+    started: dict[str, tuple[subprocess.Popen[bytes], str]] = {}
+
+    def start(build: str) -> str:
+        if build in started:
+            return started[build][1]
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            port = probe.getsockname()[1]
+        command = [
+            sys.executable, "-m", "streamlit", "run", "app.py", "--server.headless=true", f"--server.port={port}",
+            "--server.address=127.0.0.1", "--browser.gatherUsageStats=false", "--server.fileWatcherType=none",
+            "--", build,
+        ]  # fmt: skip
+        server = subprocess.Popen(
+            command, cwd=ROOT, env=os.environ | {"FORECAST_HOME": str(home)},
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        address = f"http://127.0.0.1:{port}"
+        for _ in range(300):
+            with suppress(OSError):
+                urllib.request.urlopen(f"{address}/_stcore/health", timeout=2)
+                started[build] = (server, address)
+                return address
+            time.sleep(0.1)
+        server.kill()
+        pytest.fail("the dashboard did not start")
+
+    yield start
+    for server, _ in started.values():
+        server.terminate()
+        server.wait(timeout=10)
+
+
+@pytest.fixture
+def visit(browser_: Browser, serve: Callable[[str], str]) -> Iterator[Opener]:
+    """Give a function that opens a page of a build; afterwards no error and no request to elsewhere may have been."""
+    errors: list[str] = []
+    elsewhere: list[str] = []
+    contexts = []
+
+    def go(build: str, width: int = 1280, height: int = 900) -> Page:
+        context = browser_.new_context(viewport={"width": width, "height": height})
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.on(
+            "request",
+            lambda request: (
+                None
+                if request.url.startswith(("http://127.0.0.1", "ws://127.0.0.1", "data:", "blob:"))
+                else elsewhere.append(request.url)
+            ),
+        )
+        page.goto(serve(build))
+        return page
+
+    yield go
+    for context in contexts:
+        context.close()
+    assert errors == []
+    assert elsewhere == []
+
+
+def settled(page: Page) -> None:
+    """Wait until a run of the page has ended."""
+    page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=30_000)
+
+
+def keep(page: Page, name: str) -> None:
+    """Keep a screenshot to look at."""
+    SCREENSHOTS.mkdir(exist_ok=True)
+    page.screenshot(path=SCREENSHOTS / f"{name}.png", full_page=True)

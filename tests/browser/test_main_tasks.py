@@ -1,0 +1,117 @@
+"""Each page's main task, on copies of both demo builds, at laptop and phone width."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from forecast.spending.folder import DEMOS, BuildFolder
+from forecast.spending.receipts_csv import load_receipts_csv
+from tests.browser.conftest import Opener, keep, settled
+
+BEFORE, HALF_WAY = "before-ordering-ireland", "half-way-new-zealand"
+WIDTHS = {"laptop": (1280, 900), "phone": (390, 844)}
+
+
+@pytest.fixture(scope="session")
+def copies(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """Copy the demo builds, with their receipts in a ledger."""
+    found = {}
+    for name in (BEFORE, HALF_WAY):
+        target = tmp_path_factory.mktemp("builds") / name
+        shutil.copytree(DEMOS / name, target)
+        folder = BuildFolder.at(target)
+        if (target / "receipts.csv").exists():
+            load_receipts_csv(target / "receipts.csv", folder.ledger())
+        found[name] = str(target)
+    return found
+
+
+def to(page: Page, name: str) -> None:
+    """Go to a page by its link, opening the sidebar where it is folded away."""
+    link = page.get_by_test_id("stSidebarNav").get_by_role("link", name=name)
+    if not link.is_visible() or (page.viewport_size or {"width": 1280})["width"] < 700:
+        opener = page.get_by_test_id("stExpandSidebarButton")
+        if opener.is_visible():
+            opener.click()
+    link.click()
+    expect(page.get_by_role("heading", level=1, name=name)).to_be_visible(timeout=20_000)
+    settled(page)
+
+
+@pytest.mark.parametrize("size", WIDTHS)
+@pytest.mark.parametrize(("build", "sign"), [(BEFORE, "€"), (HALF_WAY, "NZ$")])
+def test_the_first_page_answers_in_a_sentence(
+    visit: Opener, copies: dict[str, str], build: str, sign: str, size: str
+) -> None:
+    page = visit(copies[build], *WIDTHS[size])
+    expect(page.get_by_role("heading", level=1, name="What will it cost?")).to_be_visible(timeout=30_000)
+    answer = page.locator(".st-key-answer")
+    expect(answer).to_contain_text(
+        re.compile(rf"Hold {re.escape(sign)}[\d,]+: in 8 of 10 builds"), timeout=20_000
+    )
+    expect(answer).to_contain_text("Adding up your middle figures gives")
+    settled(page)
+    expect(page.locator("[role='graphics-document'], canvas, svg.marks").first).to_be_visible()
+    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert wide <= 0, "the page scrolls sideways"
+    keep(page, f"cost-{build}-{size}")
+
+
+@pytest.mark.parametrize("size", WIDTHS)
+def test_where_it_ends_is_said_for_the_build_half_way(
+    visit: Opener, copies: dict[str, str], size: str
+) -> None:
+    page = visit(copies[HALF_WAY], *WIDTHS[size])
+    settled(page)
+    to(page, "Where does it end?")
+    expect(page.locator(".st-key-answer")).to_contain_text("budget of NZ$37,000", timeout=20_000)
+    keep(page, f"watch-{HALF_WAY}-{size}")
+
+
+def test_a_receipt_is_entered_and_the_forecast_moves(visit: Opener, copies: dict[str, str]) -> None:
+    page = visit(copies[BEFORE])
+    settled(page)
+    to(page, "Where does it end?")
+    before = page.locator(".st-key-answer").inner_text()
+    assert "Nothing is paid yet" in before
+    to(page, "Receipts")
+    page.get_by_role("combobox", name="For which line").first.fill("Filler")
+    page.get_by_role("option", name=re.compile("^Filler")).first.click()
+    page.keyboard.press("Escape")
+    page.get_by_label("Supplier").fill("The kit maker")
+    page.get_by_label("Amount", exact=True).fill("4321.50")
+    page.get_by_label("Amount", exact=True).press("Tab")
+    settled(page)
+    page.get_by_role("button", name="Save receipt").click()
+    expect(page.get_by_text("4,321.50").first).to_be_visible(timeout=20_000)
+    settled(page)
+    keep(page, f"receipts-{BEFORE}-laptop")
+    to(page, "Where does it end?")
+    expect(page.locator(".st-key-answer")).to_contain_text("of that is paid", timeout=20_000)
+    assert page.locator(".st-key-answer").inner_text() != before
+    assert BuildFolder.at(copies[BEFORE]).ledger().list_receipts()[0].amount_minor == 432_150
+    keep(page, f"watch-{BEFORE}-laptop")
+
+
+def test_another_scenario_changes_the_answer(visit: Opener, copies: dict[str, str]) -> None:
+    page = visit(copies[BEFORE])
+    settled(page)
+    answer = page.locator(".st-key-answer")
+    first = answer.inner_text()
+    page.get_by_role("combobox", name="Scenario").click()
+    page.get_by_role("option", name="The whole conversion farmed out").click()
+    expect(answer).not_to_have_text(first, timeout=20_000)
+
+
+def test_a_broken_build_file_is_said_in_words(visit: Opener, tmp_path: Path) -> None:
+    (tmp_path / "build.toml").write_text("[build]\nname = 3\n", encoding="utf-8")
+    page = visit(str(tmp_path))
+    expect(page.get_by_role("heading", level=1, name="This build file needs mending")).to_be_visible(
+        timeout=30_000
+    )
+    expect(page.get_by_text("Traceback")).to_have_count(0)
