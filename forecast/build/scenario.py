@@ -82,7 +82,8 @@ def _changed(item: Item, scenario: Scenario) -> Item:
         return item
     try:
         return type(item).model_validate(item.model_dump(exclude_unset=True) | changes)
-    except ValidationError as error:  # only in a build made in Python: a file's overrides are checked on reading
+    except ValidationError as error:
+        # only in a build made in Python: overrides of a file are checked on reading
         first = error.errors(include_url=False)[0]
         key = ".".join(str(part) for part in first["loc"])
         message = f"override of {item.id!r}: {key or 'item'}: {first['msg'].replace(chr(31), '. ')}"

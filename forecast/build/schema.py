@@ -326,7 +326,8 @@ class Build(Part):
         str
             64 hexadecimal digits (SHA-256 of the canonical JSON).
         """
-        content = self.model_dump(mode="json") | {"scenarios": list(self.scenario)}  # the first is the default
+        order = list(self.scenario)  # told apart because the first is the default
+        content = self.model_dump(mode="json") | {"scenarios": order}
         text = json.dumps(content, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()
 
