@@ -1,0 +1,208 @@
+"""From the ledger to what the engine knows, and to where the build ends."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from forecast.build.buildfile import parse_build
+from forecast.build.schema import Build
+from forecast.engine.plan import compile_plan
+from forecast.spending.known import known_facts
+from forecast.spending.ledger import Ledger
+from forecast.spending.reforecast import reforecast
+from tests.references.portfolios import PORTFOLIOS, RECEIPT_UPDATE, build_of
+
+TEXT = """\
+[build]
+name = "x"
+currency = "EUR"
+country = "IE"
+budget = 400
+[[cause]]
+id = "fit"
+[[line]]
+id = "kit"
+group = "kit"
+amount = { low = 80, middle = 100, high = 150, causes = { fit = "strong" } }
+[[line]]
+id = "fee"
+group = "import"
+percent = 10
+of = ["kit"]
+[[line]]
+id = "filler"
+group = "consumables"
+quantity = { low = 3, middle = 5, high = 9, causes = { fit = "strong" } }
+price = { low = 9, middle = 12, high = 16 }
+[[line]]
+id = "maybe"
+group = "other"
+chance = 0.5
+amount = { low = 10, middle = 20, high = 40 }
+[[event]]
+id = "damage"
+chance = 0.2
+cost = { low = 20, middle = 50, high = 100 }
+"""
+
+
+@pytest.fixture
+def build() -> Build:
+    return parse_build(TEXT)
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Ledger:
+    return Ledger(tmp_path / "receipts.db", currency="EUR")
+
+
+def pay(ledger: Ledger, line: str, minor: int, day: str = "2026-03-01", kind: str = "payment") -> None:
+    ledger.add_receipt(day, "somebody", minor, "EUR", [(line, minor)], kind=kind)  # type: ignore[arg-type]
+
+
+def test_states_and_facts(build: Build, ledger: Ledger) -> None:
+    pay(ledger, "kit", 12_000)
+    ledger.close_line("kit", "2026-03-01")
+    pay(ledger, "filler", 4_000)
+    pay(ledger, "filler", 500, kind="refund")
+    ledger.add_commitment("2026-03-02", "somebody", "maybe", 2_500, "EUR")
+    ledger.mark_event("damage", "cannot-happen", "2026-03-03")
+    known = known_facts(compile_plan(build), ledger)
+    assert {name: line.state for name, line in known.lines.items()} == {
+        "kit": "closed", "fee": "untouched", "filler": "part-bought", "maybe": "committed", "damage": "untouched",
+    }  # fmt: skip
+    assert known.facts.amounts == {"kit": 120.0}
+    assert known.facts.floors == {"filler": 35.0, "maybe": 25.0}
+    assert known.facts.gates == {"damage": False}
+    assert known.paid_minor == 15_500
+
+
+def test_what_is_left_to_buy_makes_a_line_known(build: Build, ledger: Ledger) -> None:
+    pay(ledger, "filler", 4_000)
+    ledger.say_still_to_buy("filler", 1_000, "2026-03-02")
+    assert known_facts(compile_plan(build), ledger).facts.amounts == {"filler": 50.0}
+
+
+def test_a_line_closed_without_money_was_not_needed(build: Build, ledger: Ledger) -> None:
+    ledger.close_line("maybe", "2026-03-01")
+    assert known_facts(compile_plan(build), ledger).facts.gates == {"maybe": False}
+
+
+def test_the_ledger_as_it_stood_on_a_day(build: Build, ledger: Ledger) -> None:
+    pay(ledger, "kit", 9_000, "2026-03-01")
+    pay(ledger, "kit", 3_000, "2026-04-01")
+    from datetime import date
+
+    assert known_facts(compile_plan(build), ledger, date(2026, 3, 15)).facts.floors == {"kit": 90.0}
+
+
+def test_money_for_what_is_not_in_the_build_is_counted_on_top(build: Build, ledger: Ledger) -> None:
+    pay(ledger, "winch", 7_700)
+    watch = reforecast(build, ledger, trials=2048)
+    assert watch.outside == 77.0
+    assert watch.percentile(0.5).value == pytest.approx(watch.now.percentile(0.5).value + 77)
+    assert any("winch" in remark for remark in watch.remarks)
+
+
+def test_without_receipts_nothing_moves(build: Build, ledger: Ledger) -> None:
+    watch = reforecast(build, ledger, trials=2048)
+    assert np.array_equal(watch.totals, watch.before.trials.totals)
+
+
+def test_dear_receipts_raise_what_shares_their_cause_and_drag_percentages_along(
+    build: Build, ledger: Ledger
+) -> None:
+    pay(ledger, "kit", 15_000)
+    ledger.close_line("kit", "2026-03-01")
+    watch = reforecast(build, ledger)
+    lines = {line.id: line for line in watch.lines}
+    assert lines["kit"].now == (150.0, 150.0, 150.0)
+    assert lines["fee"].now == pytest.approx((15.0, 15.0, 15.0))
+    assert lines["filler"].mean_now > lines["filler"].mean_before + 5
+    assert watch.paid == 150.0
+    chance = watch.chance_of_overrun
+    assert chance is not None
+    assert chance.value > 1 - watch.before.chance_within(400).value
+
+
+def test_a_cheap_receipt_lowers_what_is_open(build: Build, ledger: Ledger) -> None:
+    pay(ledger, "kit", 7_500)
+    ledger.close_line("kit", "2026-03-01")
+    lines = {line.id: line for line in reforecast(build, ledger).lines}
+    assert lines["filler"].mean_now < lines["filler"].mean_before - 2
+
+
+def test_an_open_line_costs_at_least_what_was_paid(build: Build, ledger: Ledger) -> None:
+    pay(ledger, "filler", 6_000)
+    watch = reforecast(build, ledger)
+    assert watch.now.trials.row("filler").min() >= 60.0 - 1e-9
+
+
+def test_a_figure_far_outside_its_range_is_said_and_handled(build: Build, ledger: Ledger) -> None:
+    pay(ledger, "kit", 500_000)
+    ledger.close_line("kit", "2026-03-01")
+    watch = reforecast(build, ledger)
+    assert any("above anything its stated range allows" in remark for remark in watch.remarks)
+    assert np.isfinite(watch.percentile(0.9).value)
+
+
+def test_two_receipts_through_the_ledger_against_exact_convolution(tmp_path: Path) -> None:
+    """Portfolio A at correlation 0.3, as in tests/references/exact_percentiles.json."""
+    build = build_of(PORTFOLIOS["A"]["items"], 0.3)
+    ledger = Ledger(tmp_path / "receipts.db", currency="NZD")
+    for line, amount in (("i0", 420_000), ("i1", 110_000)):
+        ledger.add_receipt("2026-03-01", "somebody", amount, "NZD", [(line, amount)])
+        ledger.close_line(line, "2026-03-01")
+    watch = reforecast(build, ledger, trials=65_536, seed=4)
+    for name in ("P10", "P50", "P80", "P90"):
+        estimate = watch.percentile(int(name[1:]) / 100)
+        assert abs(estimate.value - RECEIPT_UPDATE[name]) < 4 * estimate.error
+    assert watch.paid == RECEIPT_UPDATE["spent"]
+    assert watch.cost_to_complete(0.8).value == pytest.approx(watch.percentile(0.8).value - 5_300)
+
+
+def test_a_frozen_budget_stands_before_the_build_files(build: Build, ledger: Ledger) -> None:
+    ledger.freeze_baseline(
+        35_000, "EUR", fingerprint=build.fingerprint(), build_text=TEXT, seed=1, trials=1024, base_by_line={},
+        date="2026-03-01",
+    )  # fmt: skip
+    assert reforecast(build, ledger, trials=1024).budget == 350.0
+
+
+def test_nominal_eighty_percent_holds_eighty_through_the_whole_path(tmp_path: Path) -> None:
+    """Simulation-based calibration (Talts et al. 2018): builds drawn from the model, receipts for some lines."""
+    text = TEXT.replace(
+        '[[event]]\nid = "damage"\nchance = 0.2\ncost = { low = 20, middle = 50, high = 100 }\n', ""
+    )
+    build = parse_build(text)
+    plan = compile_plan(build)
+    from forecast.engine.trials import run
+
+    truth = run(plan, 512, seed=90)
+    order = np.random.default_rng(91).permutation(truth.count)[:300]
+    rng = np.random.default_rng(92)
+    inside, ranks = 0, []
+    for number, trial in enumerate(order):
+        ledger = Ledger(tmp_path / f"{number}.db", currency="EUR")
+        revealed = [line for line in ("kit", "filler") if rng.random() < 0.6]
+        for line in revealed:
+            minor = max(1, round(float(truth.row(line)[trial]) * 100))
+            ledger.add_receipt("2026-03-01", "somebody", minor, "EUR", [(line, minor)])
+            ledger.close_line(line, "2026-03-01")
+        known = known_facts(plan, ledger)
+        trials = run(plan, 1024, seed=1000 + number, known=known.facts)
+        low, high = np.quantile(trials.totals, [0.1, 0.9])
+        actual = truth.totals[trial]
+        inside += low - 0.02 <= actual <= high + 0.02
+        # Receipts are whole cents, and a line that is not needed leaves ties: share those out at random.
+        below, upto = (float(np.mean(trials.totals < actual + step)) for step in (-0.02, 0.02))
+        ranks.append(below + rng.random() * (upto - below))
+    share = inside / len(order)
+    assert abs(share - 0.8) < 4 * np.sqrt(0.8 * 0.2 / len(order))
+    from scipy import stats
+
+    counts = np.histogram(ranks, bins=10, range=(0, 1))[0]
+    assert stats.chisquare(counts).pvalue > 0.01
