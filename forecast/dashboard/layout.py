@@ -40,6 +40,15 @@ table.fc tr.fc-sum td, table.fc tr.fc-sum th { font-weight: 600; border-bottom: 
 table.fc .fc-money { text-align: right; padding-right: 0.9rem; }
 table.fc td.fc-money { white-space: nowrap; }
 table.fc .fc-void { text-decoration: line-through; opacity: 0.75; }
+@media (max-width: 640px) {
+  table.fc-stack thead { display: none; }
+  table.fc-stack, table.fc-stack tbody, table.fc-stack caption { display: block; }
+  table.fc-stack tr { display: grid; grid-template-columns: 1fr auto; padding: 0.35rem 0;
+    border-bottom: 1px solid color-mix(in srgb, currentColor 14%, transparent); }
+  table.fc-stack tbody th, table.fc-stack tbody td { border: none; padding: 0; }
+  table.fc-stack td:nth-child(n + 3) { grid-column: 1 / -1; }
+  table.fc-stack td:nth-child(n + 4) { opacity: 0.85; font-size: 0.87rem; }
+}
 @media print {
   .stSidebar, .stAppToolbar, .stAppHeader, .stButton, .stForm { display: none !important; }
   .stMainBlockContainer { max-width: none; padding: 0; }
@@ -99,6 +108,7 @@ def table(
     right_text: int = 0,
     last_is_sum: bool = False,
     struck: Sequence[int] = (),
+    stacked: bool = False,
 ) -> None:
     """Show a table of real HTML, which prints, can be selected and is read aloud.
 
@@ -114,6 +124,8 @@ def table(
         Whether the last row adds the others up.
     struck : sequence of int
         Rows shown as taken back.
+    stacked : bool
+        Whether rows become small cards on a narrow screen.
     """
     columns = len(headings)
 
@@ -130,9 +142,11 @@ def table(
         cells += [f"<td{kind(place)}>{html.escape(cell)}</td>" for place, cell in enumerate(row) if place]
         body.append(f'<tr class="{look}">{"".join(cells)}</tr>')
     name = html.escape(caption)
+    look_of_all = "fc fc-stack" if stacked else "fc"
     st.html(
-        f'<div class="fc-scroll" tabindex="0" role="region" aria-label="{name}"><table class="fc"><caption>{name}'
-        f"</caption><thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
+        f'<div class="fc-scroll" tabindex="0" role="region" aria-label="{name}">'
+        f'<table class="{look_of_all}"><caption>{name}</caption>'
+        f"<thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
     )
 
 

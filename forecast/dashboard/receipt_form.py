@@ -12,8 +12,8 @@ import streamlit as st
 
 from forecast.build.scenario import choose
 from forecast.dashboard.layout import safe, tell
-from forecast.dashboard.state import Opened, after, opened
-from forecast.engine.forecast import Forecast
+from forecast.dashboard.state import Opened, headline, opened
+from forecast.engine.statistics import Estimate
 from forecast.errors import ForecastError, LedgerError
 from forecast.spending.ledger import Ledger, ReceiptKind
 from forecast.spending.money import format_plain, parse_money
@@ -116,7 +116,7 @@ def _next_form(news: str) -> None:
 
 def _save(view: Opened, entry: Entry) -> str:
     """Enter a receipt and close lines, all or nothing; say what it moved."""
-    earlier = after(view)
+    earlier, _ = headline(view)
     home = view.currency
     if not entry.parts:
         message = "line: none chosen. Say which line it is for."
@@ -163,14 +163,11 @@ def split_parts(parts: tuple[tuple[str, str], ...], total: int, currency: str) -
     return [(line, given.get(line, rest)) for line, _ in parts]
 
 
-def moved(earlier: Forecast, what: str) -> str:
+def moved(earlier: Estimate, what: str) -> str:
     """Say by how much the forecast moved since, and what the chances are now."""
     view = opened()
-    now = after(view)
-    old, new = earlier.percentile(0.8), now.percentile(0.8)
-    change = signed(new.value - old.value, view.currency, new.error)
-    text = f"{what} P80 moved by **{change}**, from {about(old.value, view.currency, old.error)} to "
-    text += f"**{about(new.value, view.currency, new.error)}**."
-    if view.budget is not None:
-        text += f" Your budget is now enough in {builds(now.chance_within(view.budget).value)}."
-    return text
+    now, enough = headline(view)
+    change = signed(now.value - earlier.value, view.currency, now.error)
+    text = f"{what} P80 moved by **{change}**, from {about(earlier.value, view.currency, earlier.error)} to "
+    text += f"**{about(now.value, view.currency, now.error)}**."
+    return text if enough is None else f"{text} Your budget is now enough in {builds(enough)}."

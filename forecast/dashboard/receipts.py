@@ -8,7 +8,7 @@ import streamlit as st
 
 from forecast.dashboard.layout import answer, palette, picture, safe, table, tell, text, told_plainly
 from forecast.dashboard.receipt_form import lines_to_pay, moved, receipt_form
-from forecast.dashboard.state import Opened, after, opened
+from forecast.dashboard.state import Opened, headline, opened
 from forecast.errors import ForecastError
 from forecast.spending.ledger import Receipt
 from forecast.spending.money import to_float
@@ -61,13 +61,12 @@ def _answer(view: Opened, receipts: tuple[Receipt, ...]) -> None:
     sentence = f"**{exact(paid, view.currency)}** paid so far, in {len(receipts)} receipts."
     if view.budget is not None:
         rest = view.budget - to_float(paid, view.currency)
-        word = "left" if rest >= 0 else "over"
-        sentence += f" Of your budget of {about(view.budget, view.currency)} that leaves "
-        sentence = (
-            sentence + f"**{about(rest, view.currency)}**."
+        left = (
+            f"**{about(rest, view.currency)}** of it is left"
             if rest >= 0
-            else f"**{exact(paid, view.currency)}** paid so far, **{about(-rest, view.currency)}** {word} your budget."
+            else f"**{about(-rest, view.currency)}** over"
         )
+        sentence += f" Your budget is {about(view.budget, view.currency)}: {left}."
     answer(sentence, f"**{len(closed)} of {bought}** lines are closed: nothing more will come for them.")
 
 
@@ -111,6 +110,7 @@ def _list(view: Opened) -> None:
         "Receipts, the latest first",
         right_text=3,
         struck=struck,
+        stacked=True,
     )
 
 
@@ -128,7 +128,7 @@ def _take_back(view: Opened, receipts: tuple[Receipt, ...]) -> None:
         why = st.text_input("Why", key="void-why", placeholder="entered twice", max_chars=500)
         if st.button("Take it back", key="void"):
             try:
-                earlier = after(view)
+                earlier, _ = headline(view)
                 view.ledger_to_write().void_receipt(int(chosen), why)
                 st.session_state["news"] = moved(earlier, "The receipt is taken back.")
             except ForecastError as error:
@@ -169,7 +169,7 @@ def _marks(view: Opened) -> None:
 def _save_marks(view: Opened, lines: list[str], wanted: set[str], told: dict[str, str]) -> None:
     today = dt.date.today()
     try:
-        earlier = after(view)
+        earlier, _ = headline(view)
         ledger = view.ledger_to_write()
         closed = ledger.closed_lines()
         states = ledger.event_states()

@@ -12,13 +12,15 @@ import streamlit as st
 
 from forecast.build.schema import Build
 from forecast.decide.contingency import Contingency, contingency
-from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
-from forecast.engine.known import KnownFacts
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, forecast_plan, simulate
 from forecast.engine.plan import compile_plan
+from forecast.engine.statistics import Estimate
 from forecast.errors import ForecastError
 from forecast.spending.folder import BuildFolder, demos, open_demo, recent_folders, remember
+from forecast.spending.known import known_facts
 from forecast.spending.ledger import Baseline, Ledger
 from forecast.spending.money import to_float
+from forecast.spending.reforecast import Reforecast, reforecast
 from forecast.views.charts.watch import Standpoint
 
 _ENTRIES = 24
@@ -190,38 +192,33 @@ def ledger_state(ledger: Ledger | None, as_of: dt.date | None = None) -> str:
     return hashlib.sha256(repr(content).encode()).hexdigest()
 
 
-def after(view: Opened, as_of: dt.date | None = None) -> Forecast:
-    """Forecast a build given all that its ledger says, now or as it stood on a day."""
-    return _after(
-        view.build.fingerprint(), view.scenario or "", DEFAULT_TRIALS, DEFAULT_SEED, ledger_state(view.ledger, as_of),
-        as_of.isoformat() if as_of is not None else "", view.build, view.ledger,
-    )  # fmt: skip
+def watched(view: Opened) -> Reforecast | None:
+    """Forecast the final cost given all that the ledger says; None as long as nothing was ever entered."""
+    if view.ledger is None:
+        return None
+    key = (view.build.fingerprint(), view.scenario or "", DEFAULT_TRIALS, DEFAULT_SEED)
+    return _watched(*key, ledger_state(view.ledger), view.build, view.ledger)
 
 
 @st.cache_resource(max_entries=_ENTRIES, show_spinner="Simulating …")
-def _after(
-    fingerprint: str, scenario: str, trials: int, seed: int, state: str, as_of: str, _build: Build,
-    _ledger: Ledger | None,
-) -> Forecast:  # fmt: skip
-    known = facts(_build, scenario or None, _ledger, as_of or None)
-    return _frozen(simulate(_build, scenario or None, trials, seed, known=known, keep="rows"))
+def _watched(
+    fingerprint: str, scenario: str, trials: int, seed: int, state: str, _build: Build, _ledger: Ledger
+) -> Reforecast:
+    watch = reforecast(_build, _ledger, scenario or None, trials, seed)
+    _frozen(watch.before)
+    _frozen(watch.now)
+    return watch
 
 
-def facts(build: Build, scenario: str | None, ledger: Ledger | None, as_of: str | None) -> KnownFacts:
-    """Turn what a ledger says into facts for the engine."""
-    if ledger is None:
-        return KnownFacts()
-    plan = compile_plan(build, scenario)
-    rows = {row.id for row in plan.rows}
-    gates = {gate.id for gate in plan.gates}
-    paid = {k: to_float(v, build.build.currency) for k, v in ledger.paid_by_line(as_of).items() if k in rows}
-    closed = {line for line in ledger.closed_lines(as_of) if line in rows}
-    events = {k: m.state == "happened" for k, m in ledger.event_states(as_of).items() if m.state != "open"}
-    return KnownFacts(
-        {line: paid.get(line, 0.0) for line in closed},
-        {line: value for line, value in paid.items() if line not in closed and value > 0},
-        {k: v for k, v in events.items() if k in gates},
-    )
+def headline(view: Opened) -> tuple[Estimate, float | None]:
+    """Give P80 as it stands, and the chance that the budget is enough."""
+    watch = watched(view)
+    if watch is None:
+        forecast = before(view)
+        enough = forecast.chance_within(view.budget).value if view.budget is not None else None
+        return forecast.percentile(0.8), enough
+    over = watch.chance_of_overrun
+    return watch.percentile(0.8), None if over is None else 1 - over.value
 
 
 def standpoint(view: Opened, as_of: dt.date) -> Standpoint:
@@ -233,13 +230,11 @@ def standpoint(view: Opened, as_of: dt.date) -> Standpoint:
 
 @st.cache_resource(max_entries=2_000, show_spinner="Going back in time …")
 def _standpoint(fingerprint: str, scenario: str, state: str, as_of: str, _view: Opened) -> Standpoint:
-    known = facts(_view.build, scenario or None, _view.ledger, as_of)
-    forecast = simulate(
-        _view.build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, known=known, keep="totals"
-    )
-    low, half, eight, high = forecast.percentile_set((0.1, 0.5, 0.8, 0.9))
-    paid = sum(_view.ledger.paid_by_line(as_of).values()) if _view.ledger is not None else 0
-    return Standpoint(
-        dt.date.fromisoformat(as_of), low.value, half.value, eight.value, high.value,
-        to_float(paid, _view.currency), eight.error,
-    )  # fmt: skip
+    assert _view.ledger is not None
+    plan = compile_plan(_view.build, scenario or None)
+    day = dt.date.fromisoformat(as_of)
+    known = known_facts(plan, _view.ledger, day)
+    forecast = forecast_plan(plan, DEFAULT_TRIALS, DEFAULT_SEED, known=known.facts, keep="totals")
+    more = to_float(known.outside_minor, plan.currency)
+    low, half, eight, high = (item.value + more for item in forecast.percentile_set((0.1, 0.5, 0.8, 0.9)))
+    return Standpoint(day, low, half, eight, high, to_float(known.paid_minor, plan.currency))

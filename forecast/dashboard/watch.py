@@ -7,13 +7,13 @@ import datetime as dt
 import streamlit as st
 
 from forecast.dashboard.layout import answer, palette, picture, table, text, told_plainly
-from forecast.dashboard.state import Opened, after, before, opened, standpoint
-from forecast.engine.forecast import Forecast
-from forecast.spending.money import to_float
+from forecast.dashboard.state import Opened, headline, opened, standpoint, watched
+from forecast.spending.reforecast import Reforecast
 from forecast.views.charts import estimate_paid_forecast, forecast_band, moved_waterfall
 from forecast.views.charts.lines import Standing
 from forecast.views.charts.watch import Standpoint
-from forecast.views.money import about, builds, percent, signed
+from forecast.views.money import about, signed
+from forecast.views.sentences import watch_sentence
 
 _MOST_DAYS = 40
 _MOST_STEPS = 8
@@ -24,43 +24,25 @@ def page() -> None:
     st.title("Where does it end?")
     with told_plainly():
         view = opened()
-        forecast = after(view)
-        if view.ledger is None or not view.ledger.list_receipts():
+        watch = watched(view)
+        if watch is None or view.ledger is None or not view.ledger.list_receipts():
+            eight, _ = headline(view)
             answer(
-                f"Nothing is paid yet: it ends where your ranges say, and in 8 of 10 builds below "
-                f"**{about(forecast.percentile(0.8).value, view.currency, forecast.percentile(0.8).error)}**.",
+                f"Nothing is paid yet: it ends where your ranges say, in 8 of 10 builds at no more than "
+                f"**{about(eight.value, view.currency, eight.error)}**.",
                 "Enter the first receipt on the page Receipts; from then on this page shows what moved.",
             )
             return
-        _answer(view, forecast)
+        answer(watch_sentence(watch, strong="**"))
         points = _history(view)
         picture(forecast_band(points, view.budget, view.currency, palette()))
         st.subheader("What moved")
         _moved(view, points)
         st.subheader("Contingency: left, and needed")
-        _contingency(view, forecast)
+        _contingency(watch)
         st.subheader("Line by line")
-        _lines(view, forecast)
-        _remarks(view, forecast)
-
-
-def _answer(view: Opened, forecast: Forecast) -> None:
-    money = view.currency
-    half, eight = forecast.percentile_set((0.5, 0.8))
-    paid = _paid(view)
-    sentences = [
-        f"In half of such builds it ends below **{about(half.value, money, half.error)}**, in 8 of 10 (P80) below "
-        f"**{about(eight.value, money, eight.error)}**; **{about(paid, money)}** of that is paid."
-    ]
-    if view.budget is not None:
-        chance = 1 - forecast.chance_within(view.budget).value
-        sentences.append(f"It overruns your budget of {about(view.budget, money)} in **{builds(chance)}**.")
-    answer(*sentences)
-
-
-def _paid(view: Opened) -> float:
-    assert view.ledger is not None
-    return to_float(sum(view.ledger.paid_by_line().values()), view.currency)
+        _lines(watch)
+        _remarks(watch)
 
 
 def _history(view: Opened) -> list[Standpoint]:
@@ -117,97 +99,69 @@ def _names_of_days(view: Opened) -> dict[dt.date, str]:
     return {day: ", ".join(dict.fromkeys(names[:2])) for day, names in found.items()}
 
 
-def _contingency(view: Opened, forecast: Forecast) -> None:
-    money = view.currency
-    paid = _paid(view)
-    eight = forecast.percentile(0.8)
-    open_base = _open_base(view)
+def _contingency(watch: Reforecast) -> None:
+    money = watch.currency
+    eight = watch.percentile(0.8)
+    needed, left = watch.contingency_needed(0.8), watch.contingency_left
     rows = [
-        ["Paid so far", about(paid, money)],
-        ["Middle figures of what is still open", about(open_base, money)],
+        ["Paid so far", about(watch.paid, money)],
+        ["Middle figures of what is still open", about(watch.open_base, money)],
     ]
-    needed = eight.value - paid - open_base
-    if view.budget is None:
+    if left is None or watch.budget is None:
         text(
-            f"To be enough in 8 of 10 builds you still need **{about(needed, money, eight.error)}** beyond these."
+            f"To be enough in 8 of 10 builds you need **{about(needed.value, money, needed.error)}** beyond what is "
+            "paid and the middle figures of what is open."
         )
-    else:
-        left = view.budget - paid - open_base
-        verdict = "enough" if left >= needed else f"{about(needed - left, money, eight.error)} short"
-        text(
-            f"**{about(left, money)}** of contingency is left; to be enough in 8 of 10 builds you need "
-            f"**{about(needed, money, eight.error)}**: {verdict}."
-        )
-        rows += [["Contingency left", about(left, money)], ["Your budget", about(view.budget, money)]]
-        table(["", "Amount"], rows, "The budget as it stands", last_is_sum=True)
+        rows += [
+            ["Contingency needed at P80", about(needed.value, money, needed.error)],
+            ["P80", about(eight.value, money, eight.error)],
+        ]
+        table(["", "Amount"], rows, "The build as it stands", last_is_sum=True)
         return
-    table(["", "Amount"], rows, "The build as it stands")
-
-
-def _open_base(view: Opened) -> float:
-    """Add up the middle figures of open lines, less what is paid of them already."""
-    assert view.ledger is not None
-    paid, closed = view.ledger.paid_by_line(), view.ledger.closed_lines()
-    return sum(
-        max(line.base - to_float(paid.get(line.id, 0), view.currency), 0.0)
-        for line in before(view).lines
-        if line.id not in closed
+    short = needed.value - left
+    verdict = "That is enough." if short <= 0 else f"**{about(short, money, needed.error)}** is missing."
+    text(
+        f"**{about(left, money)}** of contingency is left; to be enough in 8 of 10 builds (P80) it takes "
+        f"**{about(needed.value, money, needed.error)}**. {verdict}"
     )
+    rows += [["Contingency left", about(left, money)], ["Your budget", about(watch.budget, money)]]
+    table(["", "Amount"], rows, "The budget as it stands", last_is_sum=True)
+    if watch.committed:
+        text(f"{about(watch.committed, money)} is agreed and not yet paid.")
 
 
-def standings(view: Opened, forecast: Forecast) -> list[Standing]:
-    """Give each line as it stands."""
-    assert view.ledger is not None
-    paid, closed = view.ledger.paid_by_line(), view.ledger.closed_lines()
-    estimates = {line.id: line for line in before(view).lines}
-    return [
+def _lines(watch: Reforecast) -> None:
+    money = watch.currency
+    items = [
         Standing(
-            line.id, line.title, line.group, estimates[line.id].p50 or estimates[line.id].base,
-            to_float(paid.get(line.id, 0), view.currency), line.p10 or 0.0, line.p50 or 0.0, line.p90 or 0.0,
-            line.id in closed,
+            line.id, line.title, line.group, line.before[1], line.paid, *line.now, line.state == "closed"
         )
-        for line in forecast.lines
-    ]  # fmt: skip
-
-
-def _lines(view: Opened, forecast: Forecast) -> None:
-    items = standings(view, forecast)
-    picture(estimate_paid_forecast(items, view.currency, palette()))
-    money = view.currency
+        for line in watch.lines
+    ]
+    picture(estimate_paid_forecast(items, money, palette()))
     with st.expander("The same as a table"):
         table(
-            ["Line", "Estimate", "Paid", "Forecast P50", "Difference", "State"],
+            ["Line", "Estimate P50", "Paid", "Forecast P50", "Mean moved by", "State"],
             [
                 [
-                    item.title, about(item.estimate, money), about(item.paid, money), about(item.p50, money),
-                    signed(item.p50 - item.estimate, money), "closed" if item.closed else "open",
+                    line.title, about(line.before[1], money), about(line.paid, money), about(line.now[1], money),
+                    signed(line.moved, money), line.state,
                 ]
-                for item in items
+                for line in watch.lines
             ],
             "Estimate, paid and forecast by line",
             right_text=1,
         )  # fmt: skip
 
 
-def _remarks(view: Opened, forecast: Forecast) -> None:
-    assert view.ledger is not None
-    known = {row.id for row in forecast.plan.rows}
-    outside = {line: amount for line, amount in view.ledger.paid_by_line().items() if line not in known}
-    if outside:
-        names = ", ".join(view.titles().get(line, line) for line in outside)
-        paid = about(to_float(sum(outside.values()), view.currency), view.currency)
-        st.warning(
-            f"{paid} was paid for lines that this scenario does not have ({names}).".replace("$", r"\$")
-        )
+def _remarks(watch: Reforecast) -> None:
     with st.expander("How these figures were made"):
-        share = forecast.chance_within(view.budget).value if view.budget is not None else None
         text(
-            f"{forecast.trials.count:,} simulated builds, seed {forecast.trials.seed}, the same draws before and after "
-            "each receipt; what is paid also tells about what is still open, through the causes that they share. "
-            f"Effective sample size {forecast.trials.effective:,.0f}."
-            + (f" The budget is enough in {percent(share)} of builds." if share is not None else "")
+            f"{watch.now.trials.count:,} simulated builds, seed {watch.now.trials.seed}, the same draws before and "
+            "after each receipt. What is paid also tells about what is still open, through the causes that they "
+            f"share. Effective sample size {watch.now.trials.effective:,.0f}."
         )
-        for remark in forecast.remarks:
+        for remark in watch.remarks:
             text(remark)
 
 

@@ -101,8 +101,9 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
     )  # fmt: skip
     widest = sorted(shown, key=lambda line: (line.p10 or 0) - (line.p90 or 0))[:3]
     ends = span([*frame["p90"], 0.0], zero=True)
-    # room to the right for the figures of the longest bar
-    scale = alt.Scale(domain=[0, ends[1] * 1.22], nice=False)
+    # the longest bar leaves room for its figures, where the screen is wide enough to show them
+    most = alt.ExprRef(f"{ends[1]} * (width < 260 ? 1 : width / (width - 120))")
+    scale = alt.Scale(domainMin=0, domainMax=most, nice=False)
     y = row_axis(order, labels, palette)
     base = alt.Chart(frame).encode(y=y, tooltip=["Line:N", "P10:N", "P50:N", "P90:N"])
     bars = base.mark_bar(height=5, color=palette.accent, cornerRadius=2.5).encode(

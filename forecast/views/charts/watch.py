@@ -17,7 +17,7 @@ from forecast.views.theme import LIGHT, Palette
 
 @dataclass(frozen=True)
 class Standpoint:
-    """The forecast final cost as it stood on a day; `error` is that of P80."""
+    """The forecast final cost as it stood on a day."""
 
     date: dt.date
     p10: float
@@ -25,7 +25,6 @@ class Standpoint:
     p80: float
     p90: float
     paid: float
-    error: float = 0.0
 
 
 def _thin(frame: pd.DataFrame) -> pd.DataFrame:
@@ -166,7 +165,7 @@ def forecast_band(
         text = alt.Chart(last.assign(text=name)).mark_text(
             align="right",
             dx=-4,
-            dy=-8,
+            dy=11 if column == "money" else -8,
             fontWeight=600,
             color=palette.muted if column == "paid" else palette.ink,
         )
@@ -226,7 +225,9 @@ def moved_waterfall(
             row["from"] = low
         row["right"] = max(row["from"], row["to"])
     frame = pd.DataFrame(rows)
-    high = float(frame["right"].max()) + 0.35 * reach
+    most = float(frame["right"].max())
+    # the longest bar leaves room for its figure, however narrow the screen
+    high = alt.ExprRef(f"{low} + {most - low} * width / max(width - 84, 40)")
     order = [row["key"] for row in rows]
     y = alt.Y(
         "key:N", sort=None, scale=alt.Scale(domain=order, paddingInner=0.35),
@@ -235,7 +236,9 @@ def moved_waterfall(
         ),
     )  # fmt: skip
     x = alt.X(
-        "from:Q", axis=money_axis(currency), scale=alt.Scale(domain=[low, high], nice=False, zero=False)
+        "from:Q",
+        axis=money_axis(currency),
+        scale=alt.Scale(domainMin=low, domainMax=high, nice=False, zero=False),
     )
     base = alt.Chart(frame).encode(y=y)
     whole = base.transform_filter("datum.kind === 'whole'").mark_bar(color=palette.muted)
