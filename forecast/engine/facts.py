@@ -118,13 +118,14 @@ def observe(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
         When a fact names nothing of the plan.
     """
     rows = {row.id for row in plan.rows}
-    unknown = [name for name in (*known.amounts, *known.floors) if name not in rows]
+    unknown = [name for name in (*known.amounts, *known.floors, *known.fixed) if name not in rows]
     unknown += [name for name in known.gates if name not in {gate.id for gate in plan.gates}]
     if unknown:
         message = f"nothing called {unknown[0]!r} in this scenario; facts must name its lines and events."
         raise SimulationError(message)
     prior = prior or Prior(plan, seed)
-    return tuple(prior.observe(name, known.amounts) for name in known.amounts)
+    amounts = {**known.amounts, **known.fixed}
+    return tuple(prior.observe(name, amounts) for name in known.amounts if name not in known.fixed)
 
 
 def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) -> Conditions:
@@ -158,7 +159,8 @@ def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
             gates.setdefault(gate, True)
     input_floors: dict[str, float] = {}
     rejected: set[str] = set()
-    row_floors = {name: floor for name, floor in known.floors.items() if name not in known.amounts}
+    amounts = {**known.amounts, **known.fixed}
+    row_floors = {name: floor for name, floor in known.floors.items() if name not in amounts}
     for name, floor in row_floors.items():
         sole = sole_input(rows[name])
         if sole is None:
@@ -174,7 +176,7 @@ def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
     )
     return Conditions(
         learned,
-        dict(known.amounts),
+        amounts,
         input_floors,
         row_floors,
         frozenset(rejected),

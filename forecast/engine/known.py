@@ -23,13 +23,16 @@ class KnownFacts:
         Least amount by row id: that row costs at least this, because so much is paid already.
     gates : mapping
         True for an event that happened (or a line that turned out to be needed), False for one that cannot.
+    fixed : mapping
+        Amount by row id that says nothing of the shared causes: what was given up, not what came in cheap.
     """
 
     amounts: Mapping[str, float] = field(default_factory=_nothing)
     floors: Mapping[str, float] = field(default_factory=_nothing)
     gates: Mapping[str, bool] = field(default_factory=lambda: MappingProxyType({}))
+    fixed: Mapping[str, float] = field(default_factory=_nothing)
 
     @property
     def nothing(self) -> bool:
         """Tell whether there is nothing to condition on."""
-        return not (self.amounts or self.floors or self.gates)
+        return not (self.amounts or self.floors or self.gates or self.fixed)

@@ -1,0 +1,171 @@
+"""The same trials under many sets of facts: what is drawn once is kept, and only what a fact touches is redone.
+
+A history has one forecast for each day of a build. Between two days the draws are the same, so own scores and prior
+causes are drawn once; a new fact then changes the causes (every open figure follows) or a single line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from forecast.build.formula import Input, walk
+from forecast.engine.condition import Posterior
+from forecast.engine.draws import REPLICATES, Stream, cause_scores, column
+from forecast.engine.facts import Prior, prepare
+from forecast.engine.known import KnownFacts
+from forecast.engine.plan import Plan
+from forecast.engine.replicate import BLOCK, Conditions, add_up, evaluate_rows, floored, happens, sample
+from forecast.engine.shapes import Array
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """Totals under one set of facts.
+
+    Attributes
+    ----------
+    totals : ndarray, shape (N,)
+    weights : ndarray of shape (N,), or None
+        Relative weights; None means all alike.
+    """
+
+    totals: Array
+    weights: Array | None
+
+    @property
+    def effective(self) -> float:
+        """Effective sample size: (Σ w)² / Σ w² (Kish 1965)."""
+        if self.weights is None:
+            return float(self.totals.size)
+        squares = float(np.sum(self.weights**2))
+        return float(self.weights.sum() ** 2 / squares) if squares > 0 else 0.0
+
+
+class Replay:
+    """A plan's draws, to be looked at under any number of sets of facts.
+
+    The trials are those of `forecast.engine.trials.run` with the same number and seed, in the same order.
+
+    Parameters
+    ----------
+    plan : Plan
+    trials : int
+        Rounded up to a multiple of the number of replicates.
+    seed : int
+    """
+
+    def __init__(self, plan: Plan, trials: int, seed: int) -> None:
+        self.plan = plan
+        self.seed = seed
+        self.prior = Prior(plan, seed)
+        n = -(-trials // REPLICATES)
+        self.count = n * REPLICATES
+        self._n = n
+        stream = Stream()
+        numbers = range(REPLICATES)
+        self._causes = np.concatenate(
+            [cause_scores(stream, seed, number, plan.causes, n) for number in numbers], axis=1
+        )
+        self._own: dict[str, Array] = {}
+        self._stream = stream
+        self._moved: tuple[bytes, Array] = (b"", self._causes)
+        self._inputs: dict[str, tuple[object, Array, Array | None]] = {}
+        self._gates: dict[str, tuple[bytes, NDArray[np.bool_], Array]] = {}
+
+    def conditions(self, known: KnownFacts) -> Conditions:
+        """Make facts ready for drawing."""
+        return prepare(self.plan, known, self.seed, self.prior)
+
+    def run(self, conditions: Conditions, weights: Array | None = None, *, reweigh: bool = True) -> Outcome:
+        """Give the totals under some facts.
+
+        Parameters
+        ----------
+        conditions : Conditions
+        weights : ndarray of shape (N,), optional
+            With ``reweigh=False``: weights of other facts, to be used in place of those that follow from these.
+        reweigh : bool
+            Whether floors and gates that are known change the trials' weights.
+
+        Returns
+        -------
+        Outcome
+        """
+        token, causes = self._at(conditions.posterior)
+        own_weights: Array | None = None
+        sampled: dict[str, Array] = {}
+        needed = _needed(self.plan, conditions.amounts)
+        for item in self.plan.inputs:
+            floor = conditions.input_floors.get(item.id)
+            if item.id not in needed:
+                continue
+            key = (token if any(item.loadings) else b"", floor)
+            kept = self._inputs.get(item.id)
+            if kept is None or kept[0] != key:
+                own = self._column(item.id)
+                if floor is None:
+                    kept = (key, sample(item, own.copy(), causes), None)
+                else:
+                    kept = (key, *floored(item, own, causes, floor))
+                self._inputs[item.id] = kept
+            sampled[item.id] = kept[1]
+            if kept[2] is not None:
+                own_weights = kept[2] if own_weights is None else own_weights * kept[2]
+        gates = np.empty((len(self.plan.gates), self.count), dtype=np.bool_)
+        for place, gate in enumerate(self.plan.gates):
+            known = conditions.gates.get(gate.id)
+            if known is not None and not any(gate.loadings):
+                gates[place] = known
+                continue
+            gate_key = token if any(gate.loadings) else b""
+            kept_gate = self._gates.get(gate.id)
+            if kept_gate is None or kept_gate[0] != gate_key:
+                kept_gate = (gate_key, *happens(gate, self._column(f"gate {gate.id}"), causes))
+                self._gates[gate.id] = kept_gate
+            gates[place] = kept_gate[1] if known is None else known
+            if known is not None:
+                likelihood = kept_gate[2] if known else 1 - kept_gate[2]
+                own_weights = likelihood if own_weights is None else own_weights * likelihood
+        if conditions.rejected:
+            own_weights = np.ones(self.count) if own_weights is None else own_weights.copy()
+        totals, hours = np.zeros(self.count), np.zeros(self.count)
+        for start in range(0, self.count, BLOCK):
+            block = slice(start, min(start + BLOCK, self.count))
+            values = evaluate_rows(self.plan, conditions, sampled, gates, block, own_weights)
+            add_up(self.plan, values, totals[block], hours[block])
+        if not reweigh:
+            own_weights = weights
+        if own_weights is not None and not own_weights.sum() > 0:
+            own_weights = None
+        return Outcome(totals, own_weights)
+
+    def _column(self, name: str) -> Array:
+        if name not in self._own:
+            self._own[name] = np.concatenate(
+                [column(self._stream, self.seed, number, name, self._n) for number in range(REPLICATES)]
+            )
+        return self._own[name]
+
+    def _at(self, found: Posterior | None) -> tuple[bytes, Array]:
+        """Give the causes under a posterior, and a name for it."""
+        if found is None:
+            return b"", self._causes
+        token = found.mean.tobytes() + found.root.tobytes()
+        if token != self._moved[0]:
+            self._moved = token, found.apply(self._causes)
+        return self._moved
+
+
+def _needed(plan: Plan, amounts: Mapping[str, float]) -> frozenset[str]:
+    """Name the inputs that rows not known read."""
+    return frozenset(
+        node.id
+        for row in plan.rows
+        if row.id not in amounts
+        for node in walk(row.formula)
+        if isinstance(node, Input)
+    )
