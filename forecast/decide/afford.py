@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecast.build.schema import Build
+from forecast.decide.figure_words import figure_words
 from forecast.decide.paired import by_replicate_percentile, spread
 from forecast.decide.replay import Change, Replay, replay_build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
@@ -59,7 +60,7 @@ class WalkAway:
 
     def sentence(self, money: Money) -> str:
         """Say at which price to walk away, and why."""
-        thing = self.figure.replace("_", " ").replace(".", ", ")
+        thing = figure_words(self.figure)
         often = f"in {100 * self.level:.0f} of 100 builds"
         if self.unlimited:
             return f"{money(self.money)} is enough {often} whatever {thing} is: nothing depends on it."

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from forecast.engine.condition import at_least
-from forecast.engine.draws import REPLICATES, Stream, cause_scores, column
+from forecast.engine.draws import column
 from forecast.engine.facts import prepare
 from forecast.engine.forecast import Forecast
 from forecast.engine.known import KnownFacts
@@ -47,7 +47,7 @@ class Draws:
         """Give a figure's values, shape (N,); it may be one that the plan does not have."""
         values = []
         for place, number, n in self._replicates():
-            own = column(Stream(), self.forecast.trials.seed, number, item.id, n)
+            own = self._column(item.id, number, n)
             causes = self.causes[:, place * n : (place + 1) * n]
             floor = None if self.conditions is None else self.conditions.input_floors.get(item.id)
             if floor is None:
@@ -72,10 +72,7 @@ class Draws:
         if wanted <= 0 or wanted >= 1:
             return np.full(self.forecast.trials.count, wanted >= 1)
         own = np.concatenate(
-            [
-                column(Stream(), self.forecast.trials.seed, number, f"gate {gate.id}", n)
-                for _, number, n in self._replicates()
-            ]
+            [self._column(f"gate {gate.id}", number, n) for _, number, n in self._replicates()]
         )
         loadings = np.asarray(gate.loadings)
         if np.any(loadings):
@@ -83,19 +80,13 @@ class Draws:
         happened: NDArray[np.bool_] = own < float(ndtri(wanted))
         return happened
 
+    def _column(self, name: str, number: int, n: int) -> Array:
+        return column(self.forecast.trials.seed, number, name, n, self.forecast.plan.slots)
+
     def _replicates(self) -> Iterable[tuple[int, int, int]]:
         trials = self.forecast.trials
-        numbers = replicate_numbers(self.forecast)
         n = trials.count // trials.replicates
-        return ((place, number, n) for place, number in enumerate(numbers))
-
-
-def replicate_numbers(forecast: Forecast) -> list[int]:
-    """Give the number that each replicate was drawn under."""
-    if forecast.stability is None:
-        return list(range(forecast.trials.replicates))
-    blocks = range(forecast.trials.replicates // REPLICATES)
-    return [block * 1_000 + place for block in blocks for place in range(REPLICATES)]
+        return ((place, number, n) for place, number in enumerate(trials.numbers))
 
 
 def draws_behind(forecast: Forecast, known: KnownFacts | None = None) -> Draws:
@@ -115,11 +106,12 @@ def draws_behind(forecast: Forecast, known: KnownFacts | None = None) -> Draws:
     conditions: Conditions | None = None
     if known is not None and not known.nothing:
         conditions = prepare(forecast.plan, known, trials.seed)
-    stream = Stream()
     n = trials.count // trials.replicates
     parts = []
-    for number in replicate_numbers(forecast):
-        scores = cause_scores(stream, trials.seed, number, forecast.plan.causes, n)
+    for number in trials.numbers:
+        scores = np.empty((len(forecast.plan.causes), n))
+        for place, cause in enumerate(forecast.plan.causes):
+            scores[place] = column(trials.seed, number, f"cause {cause}", n, forecast.plan.slots)
         if conditions is not None and conditions.posterior is not None:
             scores = conditions.posterior.apply(scores)
         parts.append(scores)

@@ -147,7 +147,7 @@ def _swing_error(values: Array, forecast: Forecast) -> float:
     """
     trials = forecast.trials
     tenth = max(1, trials.count // 10)
-    order = np.argsort(values, kind="stable")
+    order = np.argpartition(values, (tenth - 1, trials.count - tenth))
     low, high = trials.totals[order[:tenth]], trials.totals[order[-tenth:]]
     return float(np.sqrt((np.var(low) + np.var(high)) / tenth))
 

@@ -1,0 +1,291 @@
+"""What to firm up first: how much less would have to be held, on average, once a figure is known.
+
+Two things happen when a figure becomes known. It takes its own uncertainty out of the total: that is the release
+asked for, found by setting the figure to values spread over its range on the trials at hand. And it tells something
+of every figure that shares a cause with it; with own estimating shared by all, any quote does, so that this part
+would be had from the first quote of all and must not order the list. It is given beside, from the trials in which
+the figure has about the same value. No further simulation is run.
+
+Letters: N trials, B bins of the figure's values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from forecast.build.schema import Build
+from forecast.decide.figure_words import figure_words
+from forecast.decide.paired import by_replicate_percentile, spread
+from forecast.decide.replay import Change, Replay
+from forecast.engine.shapes import Array
+from forecast.engine.statistics import Estimate, percentile, percentiles
+
+Money = Callable[[float], str]
+
+BINS = 32
+POINTS = 8
+"""Values that a figure is set to in turn, each the middle of an equal share of its range."""
+
+_GROUPS = 8  # of replicates, for the simulation error
+_FEW_VALUES = 12
+
+EFFORTS: Mapping[str, float] = {"low": 1.0, "medium": 2.0, "high": 4.0}
+"""Weights that a release is divided by for the order of the list (our choice): low is a message or two, medium some
+hours, high days, or part of the work itself."""
+
+
+@dataclass(frozen=True)
+class FirmUp:
+    """One figure that could be known better.
+
+    Attributes
+    ----------
+    figure : str
+        Its name, such as ``freight.amount``; of an event, its id.
+    title : str
+        In words.
+    release : Estimate
+        By how much the money to hold falls, on average, once the figure itself is settled.
+    with_learning : Estimate
+        The same, with what knowing it tells of figures that share a cause with it.
+    level : float
+        The percentile held.
+    into_base : float
+        What the base estimate rises by on average, because the middle figure lies below the mean: that part of the
+        contingency is not released but becomes a known cost.
+    effort : str
+        "low", "medium" or "high".
+    how : str
+        How it could be known.
+    """
+
+    figure: str
+    title: str
+    release: Estimate
+    with_learning: Estimate
+    level: float
+    into_base: float
+    effort: str
+    how: str
+
+    @property
+    def worth(self) -> float:
+        """The release against the effort, for the order of the list."""
+        return self.release.value / EFFORTS[self.effort]
+
+    @property
+    def certain(self) -> bool:
+        """Tell whether the release is more than what the simulation itself cannot tell apart (two errors)."""
+        return self.release.value > 2 * self.release.error
+
+    def sentence(self, money: Money) -> str:
+        """Say what to do before ordering, and what it releases."""
+        return (
+            f"{self.how.format(figure=self.title)}: releases about {money(self.release.value)} of what you must hold "
+            f"({self.effort} effort)."
+        )
+
+
+def firm_up(replay: Replay, build: Build, level: float = 0.8) -> tuple[FirmUp, ...]:
+    """Rank every uncertain figure and event by what knowing it would release, against the effort.
+
+    Parameters
+    ----------
+    replay : Replay
+        Of the scenario in question.
+    build : Build
+    level : float
+        The percentile held.
+
+    Returns
+    -------
+    tuple of FirmUp
+        Best first. Figures that are known already are not in it.
+    """
+    plan, trials = replay.forecast.plan, replay.forecast.trials
+    titles = {item.id: item.title for item in (*build.line, *build.event)}
+    titles |= {item.id: item.name or figure_words(item.id) for item in build.consignment}
+    groups = {line.id: line.group for line in build.line}
+    gates = [(gate.id, trials.gates[place].astype(float)) for place, gate in enumerate(plan.gates)]
+    known = _known(replay)
+    found = []
+    for item in plan.inputs:
+        values = replay.figure(item.id)
+        id = item.id.partition(".")[0]
+        moves_money = any(plan.rows[place].kind != "hours" for place in replay.affected([item.id]))
+        if np.ptp(values) <= 0 or id in known or item.id in known or not moves_money:
+            continue
+        effort, how = _effort(item.id, groups.get(id, ""))
+        gain = float(np.average(values, weights=trials.weights)) - item.shape.middle
+        found.append(
+            FirmUp(
+                item.id, figure_words(item.id, titles), settled(values, item.id, replay, level),
+                release(values, replay, level), level,
+                _base_gain(replay, item.id, item.shape.middle + gain), effort, how,
+            )
+        )  # fmt: skip
+    for id, happens in gates:
+        if np.ptp(happens) <= 0:
+            continue
+        title = titles.get(id) or figure_words(id, titles)
+        how = "Find out beforehand whether this comes: {figure}"
+        direct = _settled_event(id, replay, level)
+        found.append(FirmUp(id, title, direct, release(happens, replay, level), level, 0.0, "medium", how))
+    return tuple(sorted(found, key=lambda item: -item.worth))
+
+
+def _known(replay: Replay) -> set[str]:
+    conditions = replay.draws.conditions
+    return set() if conditions is None else set(conditions.amounts)
+
+
+def _base_gain(replay: Replay, figure: str, mean: float) -> float:
+    """Give what the base estimate moves by when one figure goes from its middle to its mean."""
+    from forecast.engine.evaluate import Value, evaluate
+
+    plan = replay.forecast.plan
+    inputs: dict[str, Value] = {item.id: item.shape.middle for item in plan.inputs}
+    inputs[figure] = mean
+    lines: dict[str, Value] = {}
+    total = 0.0
+    for row in plan.rows:
+        lines[row.id] = float(evaluate(row.formula, inputs, lines)) if row.gate is None else 0.0
+        total += float(lines[row.id]) if row.kind != "hours" else 0.0
+    return total - replay.forecast.base_estimate
+
+
+def settled(values: Array, figure: str, replay: Replay, level: float) -> Estimate:
+    """Give P_q of the total less the mean of P_q with a figure set to each of several values in turn.
+
+    Parameters
+    ----------
+    values : ndarray, shape (N,)
+        The figure in the trials.
+    figure : str
+    replay : Replay
+    level : float
+        q.
+    """
+    trials = replay.forecast.trials
+    points = percentiles(values, [(place + 0.5) / POINTS for place in range(POINTS)], trials.weights)
+    tails = float(np.average(values, weights=trials.weights)) - float(
+        np.mean(points)
+    )  # what the points cut off
+    changes = [Change(figures={figure: np.full(trials.count, point + tails)}) for point in points]
+    return _mean_fall(replay, changes, [1 / POINTS] * POINTS, level)
+
+
+def _settled_event(gate: str, replay: Replay, level: float) -> Estimate:
+    trials = replay.forecast.trials
+    chance = next(item.chance for item in replay.forecast.plan.gates if item.id == gate)
+    changes = [Change(gates={gate: np.full(trials.count, happens)}) for happens in (True, False)]
+    return _mean_fall(replay, changes, [chance, 1 - chance], level)
+
+
+def _mean_fall(replay: Replay, changes: Sequence[Change], shares: Sequence[float], level: float) -> Estimate:
+    """Give by how much a percentile falls, on average over changes, with the paired error."""
+    trials = replay.forecast.trials
+    whole = percentile(trials.totals, level, trials.weights)
+    single = by_replicate_percentile(trials.totals, level, trials.replicates, trials.weights)
+    for change, share in zip(changes, shares, strict=True):
+        totals = replay.run(change).totals
+        whole -= share * percentile(totals, level, trials.weights)
+        single = single - share * by_replicate_percentile(totals, level, trials.replicates, trials.weights)
+    return Estimate(whole, spread(single))
+
+
+def release(values: Array, replay: Replay, level: float) -> Estimate:
+    """Give P_q of the total less the mean of P_q given a figure, with its simulation error.
+
+    Parameters
+    ----------
+    values : ndarray, shape (N,)
+        The figure, or 0 and 1 for an event.
+    replay : Replay
+    level : float
+        q.
+    """
+    trials = replay.forecast.trials
+    whole = _release(values, trials.totals, level, trials.weights)
+    size = trials.count // trials.replicates
+    single = []
+    for part in np.array_split(np.arange(trials.replicates), min(_GROUPS, trials.replicates)):
+        inside = slice(int(part[0]) * size, (int(part[-1]) + 1) * size)
+        weights = None if trials.weights is None else trials.weights[inside]
+        if weights is None or weights.sum() > 0:
+            single.append(_release(values[inside], trials.totals[inside], level, weights))
+    return Estimate(
+        whole, float(np.std(single, ddof=1) / np.sqrt(len(single))) if len(single) > 1 else np.nan
+    )
+
+
+def _release(values: Array, totals: Array, level: float, weights: Array | None) -> float:
+    order = np.argsort(values, kind="stable")
+    different = values[order][np.diff(values[order], prepend=-np.inf) > 0]
+    if different.size <= _FEW_VALUES:
+        now, then = percentile(totals, level, weights), 0.0
+        for value in different:
+            inside = values == value
+            mass = inside.mean() if weights is None else weights[inside].sum() / weights.sum()
+            if mass > 0:
+                heavy = None if weights is None else weights[inside]
+                then += float(mass) * percentile(totals[inside], level, heavy)
+        return now - then
+    if weights is not None:
+        return percentile(totals, level, weights) - _weighted_bins(values, totals, level, weights, order)
+    count = values.size - values.size % BINS
+    # Percentiles of small bins are biased where the density is thin; bins of mixed trials are biased alike.
+    now = float(np.quantile(totals[:count].reshape(-1, BINS), level, axis=0, method="hazen").mean())
+    x = values[order[:count]].reshape(BINS, -1)
+    t = totals[order[:count]].reshape(BINS, -1)
+    x = x - x.mean(axis=1, keepdims=True)
+    scatter = np.sum(x * x, axis=1, keepdims=True)
+    slopes = np.divide(
+        np.sum(x * t, axis=1, keepdims=True), scatter, out=np.zeros_like(scatter), where=scatter > 0
+    )
+    return now - float(np.quantile(t - slopes * x, level, axis=1, method="hazen").mean())
+
+
+def _weighted_bins(
+    values: Array, totals: Array, level: float, weights: Array, order: NDArray[np.intp]
+) -> float:
+    """Average the percentile over bins of equal weight, less what the figure moves within each bin."""
+    mass = np.cumsum(weights[order]) / weights.sum()
+    edges = np.searchsorted(mass, np.arange(1, BINS) / BINS)
+    then = 0.0
+    for places in np.split(order, edges):
+        heavy = weights[places]
+        if heavy.sum() <= 0:
+            continue
+        x = values[places] - np.average(values[places], weights=heavy)
+        scatter = float(heavy @ x**2)
+        slope = float((heavy * x) @ totals[places]) / scatter if scatter > 0 else 0.0
+        then += float(heavy.sum() / weights.sum()) * percentile(totals[places] - slope * x, level, heavy)
+    return then
+
+
+def _effort(figure: str, group: str) -> tuple[str, str]:
+    """Give the effort that a firm figure takes, and how it is had (common practice, no source)."""
+    id, _, key = figure.partition(".")
+    last = key.rpartition(".")[2] or key
+    if id == "currency":
+        return "low", "Fix the exchange rate, by paying early or agreeing a price in your own money: {figure}"
+    if last == "own_hours":
+        return "high", "Do a part of the work as a trial and time it: {figure}"
+    if last in ("quantity", "length", "width", "height", "weight") or "takeoff" in key:
+        return "medium", "Measure it: {figure}"
+    if last in ("cost", "share", "penalty", "days"):
+        return "high", "Look into what it would cost: {figure}"
+    if last in ("percent", "minimum", "maximum") or "overrides" in key:
+        return "low", "Look up or ask for the rate in force: {figure}"
+    if last == "resale":
+        return "medium", "Look at what such things sell for: {figure}"
+    if id == "build":
+        return "low", "Decide what an own hour counts for: {figure}"
+    if group in ("labour", "finish"):
+        return "medium", "Have a shop look at it and quote a fixed price: {figure}"
+    return "low", "Get this quoted before ordering: {figure}"
