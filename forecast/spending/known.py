@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
+from forecast.build.formula import Constant
 from forecast.engine.known import KnownFacts
-from forecast.engine.rows import Plan
+from forecast.engine.rows import Plan, Row
 from forecast.spending.ledger import Ledger
 from forecast.spending.money import to_float
+from forecast.spending.standing import Record, Standing
 
 LineState: TypeAlias = Literal["untouched", "committed", "part-bought", "closed"]
 
@@ -28,7 +30,7 @@ class KnownLine:
     committed_minor : int
         Agreed and not yet paid.
     still_minor : int or None
-        What the builder said is left to buy.
+        What is left to buy, by the builder's last word on it.
     """
 
     id: str
@@ -54,6 +56,10 @@ class Known:
         Everything paid, whether in the estimate or not.
     outside : mapping of str to int
         Paid for things that are not in this scenario: scope added, on top of the forecast.
+    dropped : frozenset of str
+        Lines closed with nothing paid: scope dropped.
+    remarks : tuple of str
+        What in the ledger does not fit together or does not fit the scenario.
     """
 
     facts: KnownFacts
@@ -61,6 +67,8 @@ class Known:
     events: Mapping[str, str]
     paid_minor: int
     outside: Mapping[str, int]
+    dropped: frozenset[str] = frozenset()
+    remarks: tuple[str, ...] = ()
 
     @property
     def outside_minor(self) -> int:
@@ -68,11 +76,27 @@ class Known:
         return sum(self.outside.values())
 
 
+@dataclass
+class _Gathered:
+    """Facts while they are gathered, in the build's main unit."""
+
+    amounts: dict[str, float] = field(default_factory=dict)
+    floors: dict[str, float] = field(default_factory=dict)
+    gates: dict[str, bool] = field(default_factory=dict)
+    fixed: dict[str, float] = field(default_factory=dict)
+    dropped: set[str] = field(default_factory=set)
+    remarks: list[str] = field(default_factory=list)
+
+
 def known_facts(plan: Plan, ledger: Ledger, as_of: dt.date | None = None) -> Known:
     """Gather what is known.
 
-    A closed line costs what was paid. A line of which the builder said how much is left costs that much more
-    than was paid. An agreed price is the least a line can cost, as is what was paid for an open one.
+    - A closed line costs what was paid, refunds taken off. Closed with nothing paid it was given up: it costs
+      nothing, and that says nothing about the shared causes.
+    - A line of which the builder said how much is left costs what was paid by then and that; paying some of it
+      does not make it dearer. A price agreed and said to be all that is left is so a known one.
+    - Otherwise what was paid, and what is agreed and unpaid, is the least that a line can cost.
+    - An event with money spent on it happened. What was paid for no line of the scenario is counted on top.
 
     Parameters
     ----------
@@ -84,52 +108,81 @@ def known_facts(plan: Plan, ledger: Ledger, as_of: dt.date | None = None) -> Kno
     Returns
     -------
     Known
+
+    Raises
+    ------
+    LedgerError
+        When the ledger cannot be read.
     """
-    currency = plan.currency
-    paid = ledger.paid_by_line(as_of)
-    committed = ledger.committed_by_line(as_of)
-    closed = ledger.closed_lines(as_of)
-    still = ledger.still_to_buy(as_of)
-    marks = {name: mark.state for name, mark in ledger.event_states(as_of).items() if mark.state != "open"}
-    amounts: dict[str, float] = {}
-    floors: dict[str, float] = {}
-    gates: dict[str, bool] = {}
+    return known_from(plan, Record.read(ledger).standing(as_of))
+
+
+def known_from(plan: Plan, standing: Standing) -> Known:
+    """Gather what is known from a ledger that was read already; see `known_facts`."""
+    gathered = _Gathered()
+    gates = {gate.id for gate in plan.gates}
     lines: dict[str, KnownLine] = {}
-    gate_ids = {gate.id for gate in plan.gates}
     for row in plan.rows:
-        if row.kind == "hours":
-            continue
-        name = row.id
-        left = still[name].amount_minor if name in still else None
-        entry = KnownLine(
-            name, _state(name, paid, committed, closed), paid.get(name, 0), committed.get(name, 0), left
-        )
-        lines[name] = entry
-        spent = to_float(entry.paid_minor, currency)
-        least = to_float(entry.paid_minor + entry.committed_minor, currency)
-        if name in closed:
-            if spent == 0 and name in gate_ids:
-                gates[name] = False
-            else:
-                amounts[name] = spent
-        elif left is not None and marks.get(name) != "cannot-happen":
-            amounts[name] = to_float(entry.paid_minor + left, currency)
-        elif least > 0:
-            floors[name] = least
-        if name in marks and name in gate_ids:
-            gates[name] = marks[name] == "happened"
-            if not gates[name] and (spent > 0 or name in amounts):
-                amounts[name], _ = spent, floors.pop(name, None)
-                gates[name] = True  # money was spent on it all the same
-    outside = {name: amount for name, amount in paid.items() if name not in lines}
-    return Known(KnownFacts(amounts, floors, gates), lines, marks, sum(paid.values()), outside)
+        if row.kind != "hours":
+            lines[row.id] = _line(row.id, standing)
+            _gather(row, plan, standing, gates, gathered)
+    outside = {name: amount for name, amount in standing.paid.items() if name not in lines}
+    unknown = [name for name in standing.events if name not in gates]
+    gathered.remarks += [f"{name} was marked as an event, but is none of this scenario." for name in unknown]
+    facts = KnownFacts(gathered.amounts, gathered.floors, gathered.gates, gathered.fixed)
+    return Known(
+        facts, lines, standing.events, standing.paid_minor, outside,
+        frozenset(gathered.dropped), tuple(gathered.remarks),
+    )  # fmt: skip
 
 
-def _state(
-    name: str, paid: Mapping[str, int], committed: Mapping[str, int], closed: frozenset[str]
-) -> LineState:
-    if name in closed:
-        return "closed"
-    if paid.get(name, 0):
-        return "part-bought"
-    return "committed" if committed.get(name, 0) else "untouched"
+def _line(name: str, standing: Standing) -> KnownLine:
+    paid, committed = standing.paid.get(name, 0), standing.committed.get(name, 0)
+    left = max(0, standing.said[name] - paid) if name in standing.said else None
+    state: LineState = "committed" if committed else "untouched"
+    if name in standing.closed:
+        state = "closed"
+    elif paid:
+        state = "part-bought"
+    return KnownLine(name, state, paid, committed, left)
+
+
+def _gather(row: Row, plan: Plan, standing: Standing, gates: set[str], gathered: _Gathered) -> None:
+    """Sort what is known of one line or event into facts."""
+    name = row.id
+    paid = standing.paid.get(name, 0)
+    least = paid + standing.committed.get(name, 0)
+    said = standing.said.get(name)
+    mark = standing.events.get(name) if name in gates else None
+    if mark == "cannot-happen":
+        if paid > 0:  # so it did happen, and is over
+            gathered.amounts[name] = to_float(paid, plan.currency)
+            gathered.remarks.append(f"{row.title} is marked as cannot happen, but money was spent on it.")
+        else:
+            gathered.gates[name] = False
+        return
+    if mark == "happened":
+        gathered.gates[name] = True
+    if name in standing.closed or (said is not None and max(said, least) <= 0):
+        if paid > 0:
+            gathered.amounts[name] = to_float(paid, plan.currency)
+        elif row.formula != Constant(0.0):  # a line of own hours alone costs nothing in any case
+            _give_up(row, plan, to_float(paid, plan.currency), mark, gates, gathered)
+    elif said is not None and said >= paid:
+        gathered.amounts[name] = to_float(max(said, least), plan.currency)
+    elif least > 0:
+        gathered.floors[name] = to_float(least, plan.currency)
+
+
+def _give_up(
+    row: Row, plan: Plan, paid: float, mark: str | None, gates: set[str], gathered: _Gathered
+) -> None:
+    """Note a line on which nothing was spent in the end, or less than nothing."""
+    gathered.dropped.add(row.id)
+    if row.id in gates and mark is None and paid == 0:
+        gathered.gates[row.id] = False
+        return
+    gathered.fixed[row.id] = paid
+    for other in plan.rows:
+        if other.kind == "hours" and other.of == row.id:
+            gathered.fixed[other.id] = 0.0

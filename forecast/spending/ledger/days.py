@@ -1,0 +1,48 @@
+"""What was paid, added up by day: all that a history needs, in one query however many receipts there are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from forecast.spending.ledger.book import Ledger
+
+
+@dataclass(frozen=True)
+class DayPaid:
+    """All that was paid on one day for one line in one currency, refunds and voids taken off.
+
+    Attributes
+    ----------
+    amount_minor : int
+        In the build's currency.
+    currency : str
+        What the suppliers charged in.
+    foreign_minor : float
+        What they charged, in minor units of that currency; a line's part of a receipt in proportion.
+    commitment_id : int or None
+        The commitment it was paid against.
+    """
+
+    date: date
+    line_id: str
+    amount_minor: int
+    currency: str
+    foreign_minor: float
+    commitment_id: int | None
+
+
+def paid_by_day(ledger: Ledger) -> tuple[DayPaid, ...]:
+    """Add up payments by day, line, currency and commitment, oldest first."""
+    with ledger._reading() as connection:
+        rows = connection.execute(
+            "SELECT r.as_of, s.line_id, sum(s.amount_minor), r.currency,"
+            " sum(CASE WHEN r.charged_minor IS NULL THEN s.amount_minor"
+            "  ELSE 1.0 * s.amount_minor * r.amount_minor / nullif(r.charged_minor, 0) END),"
+            " r.commitment_id FROM split s JOIN receipt r ON r.id = s.receipt_id"
+            " GROUP BY r.as_of, s.line_id, r.currency, r.commitment_id ORDER BY r.as_of, s.line_id"
+        ).fetchall()
+    return tuple(
+        DayPaid(date.fromisoformat(row[0]), row[1], row[2], row[3], float(row[4] or 0), row[5])
+        for row in rows
+    )
