@@ -1,0 +1,24 @@
+"""The guided start: a dozen and a half questions, and the complete build file that their answers make.
+
+``questions`` and ``read_answer`` serve a screen that asks one by one; ``read_answers`` reads an answers file;
+``write_build`` gives the file's text and ``create_build`` puts it into a folder.
+"""
+
+from __future__ import annotations
+
+from forecast.build.guided.answers import (
+    Answers,
+    answers_of,
+    default_of,
+    is_asked,
+    read_answer,
+    read_answers,
+)
+from forecast.build.guided.create import check_free, create_build, write_build
+from forecast.build.guided.questions import DONT_KNOW, Question, question, questions
+from forecast.build.guided.reading import WrongAnswer
+
+__all__ = [
+    "DONT_KNOW", "Answers", "Question", "WrongAnswer", "answers_of", "check_free", "create_build", "default_of",
+    "is_asked", "question", "questions", "read_answer", "read_answers", "write_build",
+]  # fmt: skip

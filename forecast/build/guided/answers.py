@@ -1,0 +1,239 @@
+"""The answers of the guided start: one by one, or all of an answers file, with every mistake at once."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from forecast.build.checks import nearest
+from forecast.build.figures import FigureBase
+from forecast.build.guided.places import load_places
+from forecast.build.guided.questions import DONT_KNOW, Question, question, questions
+from forecast.build.guided.reading import BoxSize, WrongAnswer, is_unknown, read_value
+from forecast.build.locate import line_of, locate
+from forecast.errors import BuildFileError, Problem
+
+LARGEST_FILE = 100_000
+"""Bytes; an answers file beyond this is not one."""
+
+_OFF = 3.0  # a rate that differs from the one on file by more than this factor is taken for a slip
+
+AnswersSoFar = Mapping[str, Any]
+"""Answers read already, by question: ``None`` where it is not known."""
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What the builder told; None where they do not know.
+
+    Attributes
+    ----------
+    country, currency : str or None, str
+        Where the car is registered, and the money that is counted.
+    panels : tuple of str or None
+    origin, kit_price, kit_currency : str or None, figure or None, str
+        Where the kit is made, and what it costs in which currency.
+    rate : float or None
+        Units of ``currency`` for one of ``kit_currency``, today.
+    shipping, incoterm, boxes : str or None, str or None, tuple of BoxSize or None
+    arches_cut, wheels_new, first_build : bool or None
+    filling, paint : str or None
+        self or shop.
+    at_hand : tuple of str or None
+    car_state : str or None
+    budget : float or None
+    """
+
+    name: str
+    country: str | None
+    currency: str
+    panels: tuple[str, ...] | None
+    origin: str | None
+    kit_price: FigureBase | None
+    kit_currency: str
+    rate: float | None
+    shipping: str | None
+    incoterm: str | None
+    boxes: tuple[BoxSize, ...] | None
+    arches_cut: bool | None
+    wheels_new: bool | None
+    filling: str | None
+    paint: str | None
+    at_hand: tuple[str, ...] | None
+    car_state: str | None
+    first_build: bool | None
+    budget: float | None
+
+    @property
+    def rules(self) -> str:
+        """The country whose rules are taken: the builder's, or Ireland for the European Union's."""
+        return self.country or "IE"
+
+    @property
+    def imported(self) -> bool:
+        """True where the kit crosses a customs border."""
+        return crosses_border(self.country, self.origin)
+
+
+def crosses_border(country: str | None, origin: str | None) -> bool:
+    """Tell whether goods from one country pass customs on their way into another."""
+    if origin is None:
+        return True
+    places = load_places()
+    home, away = places.countries.get(country or "IE"), places.origins.get(origin)
+    if home is None or away is None:
+        return True
+    return home.code != away.code and not (home.region == away.region == "EU")
+
+
+def default_of(item: Question, so_far: AnswersSoFar) -> Any:
+    """Give what is taken when a question is left open, as it would be written, after earlier answers."""
+    places = load_places()
+    if item.id == "currency":
+        return places.countries[so_far.get("country") or "IE"].currency
+    if item.id == "kit_currency":
+        place = places.origins.get(so_far.get("origin") or "")
+        return place.currency if place else so_far.get("currency") or default_of(question("currency"), so_far)
+    return item.default
+
+
+def is_asked(item: Question, so_far: AnswersSoFar) -> bool:
+    """Tell whether a question makes sense after earlier answers."""
+    if item.id == "rate":
+        return so_far.get("kit_currency") != so_far.get("currency")
+    if item.id in ("shipping", "incoterm", "boxes"):
+        return crosses_border(so_far.get("country"), so_far.get("origin"))
+    return True
+
+
+def read_answer(item: Question, raw: object, so_far: AnswersSoFar) -> Any:
+    """Read one answer after earlier ones.
+
+    Parameters
+    ----------
+    item : Question
+    raw : object
+        Text or a TOML value; an empty text takes the default.
+    so_far : mapping
+
+    Returns
+    -------
+    object
+        None where it is not known.
+
+    Raises
+    ------
+    WrongAnswer
+        Saying what was found and what is legal.
+    """
+    default = default_of(item, so_far)
+    if isinstance(raw, str) and not raw.strip():
+        raw = default
+    if is_unknown(raw) and item.id in ("name", "currency", "kit_currency"):
+        raw = default
+    value = read_value(item, raw)
+    if item.id == "rate":
+        _check_rate(value, so_far)
+    return value
+
+
+def _check_rate(value: float | None, so_far: AnswersSoFar) -> None:
+    home, foreign = so_far.get("currency"), so_far.get("kit_currency")
+    if home is None or foreign is None or home == foreign:
+        return
+    places = load_places()
+    usual = places.rate(foreign, home)
+    meaning = f"Write what one {foreign} costs in {home}"
+    if value is None and usual is None:
+        found = f"no rate for {foreign} is on file"
+        raise WrongAnswer(found, f"{meaning}: look up today's.")
+    if value is not None and usual is not None and not usual / _OFF < value < usual * _OFF:
+        found = f"found {value:g} {home} for one {foreign}"
+        raise WrongAnswer(found, f"{meaning}; it was about {usual:g} on {places.rates_as_of:%d %B %Y}.")
+
+
+def read_answers(source: str | Path | Mapping[str, Any]) -> Answers:
+    """Read all answers.
+
+    Parameters
+    ----------
+    source : path or mapping
+        A TOML file of answers by question, or the same as a mapping. What is left out takes its default; only the
+        country must be said, and may be "don't know".
+
+    Returns
+    -------
+    Answers
+
+    Raises
+    ------
+    BuildFileError
+        With every mistake: where it stands, what was found, what is legal.
+    """
+    if isinstance(source, Mapping):
+        return _all(source, "answers", {})
+    path = Path(source)
+    heading = str(path)
+    try:
+        with path.open("rb") as stream:
+            raw = stream.read(LARGEST_FILE + 1)
+    except OSError as error:
+        mend = "Give the path of a TOML file with one answer a line, such as country = \"IE\"."
+        raise BuildFileError(heading, [Problem("file", error.strerror or str(error), mend)]) from None
+    if len(raw) > LARGEST_FILE:
+        raise BuildFileError(heading, [Problem("file", "larger than 100 kB", "This is no answers file.")])
+    try:
+        text = raw.decode("utf-8-sig")
+        values = tomllib.loads(text)
+    except UnicodeDecodeError as error:
+        found, mend = f"byte {error.start + 1} is not UTF-8", "Save it as UTF-8 in your editor."
+        raise BuildFileError(heading, [Problem("file", found, mend)]) from None
+    except (ValueError, RecursionError) as error:
+        mend = 'Write key = value, text in double quotes: country = "IE".'
+        raise BuildFileError(heading, [Problem("file", str(error) or "cannot be read", mend)]) from None
+    return _all(values, heading, locate(text))
+
+
+def _all(raw: Mapping[str, Any], heading: str, lines: Mapping[Any, int]) -> Answers:
+    problems: list[Problem] = []
+
+    def note(key: str, found: str, mend: str) -> None:
+        problems.append(Problem(key, found, mend, line_of((key,), lines) if lines else None))
+
+    legal = [item.id for item in questions()]
+    for key in raw:
+        if key not in legal:
+            note(str(key), f"unknown key {key!r}", nearest(str(key), legal))
+    if "country" not in raw:
+        note("country", "missing", f'Add country = "IE", the two letters of yours, or "{DONT_KNOW}".')
+    values: dict[str, Any] = {}
+    refused: set[str] = set()
+    for item in questions():
+        if item.follows in refused and item.id not in raw:
+            continue  # its default is not known either
+        try:
+            values[item.id] = read_answer(item, raw.get(item.id, ""), values)
+        except WrongAnswer as error:
+            refused.add(item.id)
+            note(item.id, error.found, error.mend)
+    if problems:
+        problems.sort(key=lambda problem: problem.line or 0)
+        raise BuildFileError(heading, problems)
+    return answers_of(values)
+
+
+def answers_of(values: AnswersSoFar) -> Answers:
+    """Give the answers from values read one by one; questions that were not asked count as not known."""
+    complete: dict[str, Any] = dict(values)
+    for item in questions():
+        if item.id not in complete:
+            complete[item.id] = read_answer(item, "", complete)
+    return Answers(**complete)
+
+
+__all__ = [
+    "Answers", "AnswersSoFar", "answers_of", "crosses_border", "default_of", "is_asked", "read_answer", "read_answers",
+]  # fmt: skip

@@ -1,0 +1,221 @@
+"""Writes the build file of the guided start: complete, commented, and readable as it stands."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from forecast.build.cautions import Caution, cautions_for
+from forecast.build.guided.answers import Answers
+from forecast.build.guided.kit import consignment_table, currency_tables
+from forecast.build.guided.lines import LEFT_OUT_WORDS, cost_lines, work_lines
+from forecast.build.guided.places import load_places
+from forecast.build.guided.risks import events, measures, scenarios
+from forecast.build.guided.text import Section, Table, write_sections
+from forecast.build.library import Library, load_library, load_rates
+from forecast.build.library.load import rounded
+from forecast.errors import BuildFileError, Problem
+
+_OPENING = """
+{name}: begun with `forecast new`.
+
+All ranges are common practice without a published source, yours to overwrite: starting values, never statistics.
+How to read a range: { low, middle, high }. In 1 of 10 builds it is less than low, in half less than middle, in 9 of 10
+less than high. A plain number is known. Prices include tax unless a comment says otherwise. Replace a range by your own
+as soon as there is a quotation: amount = { quotes = [410, 455] }, or one number.
+
+`forecast check` says what is missing, `forecast budget` what to hold, `forecast compare` which way is cheaper. It plans
+money and approves nothing: cautions stand beside the lines that they concern, and local rules and licensed practice
+decide.
+"""
+
+_SECTIONS = {
+    "Buy and import": "",
+    "Place": "",
+    "Tools": "What you said is at hand is left out. Those that only one way of working needs count only there.",
+    "Consumables": "Quantities with a [line.takeoff] follow from the kit's parts; `forecast open` shows the working.",
+    "Car side": "Safety lines (safety = true) are never proposed for saving.",
+    "Bought-in work": "What a shop does at a price of its own; what it does by the hour stands under Work.",
+    "Papers": "Ask the inspector and the insurer before ordering.",
+    "End": "",
+}
+
+
+def library_for(answers: Answers) -> Library:
+    """Give the starter library, scaled to the builder's currency and the shops of their country."""
+    places = load_places()
+    factor = places.per_euro[answers.currency]
+    shops = places.countries[answers.rules].shops
+    rate = next(item for item in load_rates() if item.id == shops)
+    low, middle, high = (rounded(number * factor) for number in rate.range)
+    if answers.country is None:
+        low, high = rounded(low * 0.6), rounded(high * 1.2)
+    return load_library(factor, (low, middle, high), currency=answers.currency)
+
+
+def write_build(answers: Answers) -> str:
+    """Give the text of a complete, commented build file.
+
+    Parameters
+    ----------
+    answers : Answers
+
+    Returns
+    -------
+    str
+        TOML that `forecast.build.buildfile.read_build` accepts.
+    """
+    library = library_for(answers)
+    by_section: dict[str, list[dict[str, Any]]] = {name: [] for name in _SECTIONS}
+    for section, table in cost_lines(answers, library):
+        by_section[section].append(table)
+    work = list(work_lines(answers, library))
+    every = [table for tables in by_section.values() for table in tables] + work
+    listed = events(answers, library, every)
+    kit = (consignment_table(answers, library),) if answers.imported else ()
+    sections = [
+        Section("Build", "", (_build_table(answers), *currency_tables(answers))),
+        Section(
+            "Shared causes", "Unseen things that push several figures the same way: slight, moderate or strong.",
+            tuple(Table("[[cause]]", cause.table()) for cause in library.causes),
+        ),
+        Section("Ways to do it", _WAYS, scenarios(answers, every)),
+        *([Section("The kit and its way home", "", tuple(map(_with_cautions, kit)))] if kit else []),
+        *(
+            Section(name, words, tuple(_line(table) for table in by_section[name]))
+            for name, words in _SECTIONS.items() if by_section[name]
+        ),
+        Section(
+            "Work", "Own hours cost nothing, unless [build] sets own_hour_value; a shop's are paid.",
+            tuple(_line(table) for table in work),
+        ),
+        Section("Risk events", "What may happen or not, with its chance.", listed),
+        Section("Measures", "What can be done about them.", measures(library, every, listed)),
+        Section("Left out", LEFT_OUT_WORDS, ()),
+    ]  # fmt: skip
+    return write_sections(_OPENING.replace("{name}", answers.name), sections)
+
+
+_WAYS = (
+    "The first one is shown unless another is asked for. A work package takes the route that a scenario says: self, or "
+    "shop; lines of the other route do not count then."
+)
+
+
+def _build_table(answers: Answers) -> Table:
+    values: dict[str, Any] = {"name": answers.name, "currency": answers.currency, "country": answers.rules}
+    if answers.budget is not None:
+        values["budget"] = answers.budget
+    above = () if answers.budget is not None else ("No budget yet: add budget = … when you commit to one.",)
+    remark = "whose customs and tax rules hold"
+    if answers.country is None:
+        remark = "TAKEN, as you did not name one: write yours"
+    return Table("[build]", values, {"country": remark, "budget": "what you want to spend at most"}, above)
+
+
+def _line(table: dict[str, Any]) -> Table:
+    return _with_cautions(Table("[[line]]", table))
+
+
+def _with_cautions(table: Table) -> Table:
+    values = table.values
+    id = str(values["id"])
+    plain = id.removesuffix("_self")
+    found: tuple[Caution, ...] = ()
+    if not id.endswith("_shop"):
+        found = cautions_for(plain, str(values["name"]), (str(values.get("group", "")),))
+    return Table(table.header, values, table.remarks, table.above, found)
+
+
+def create_build(folder: str | Path, answers: Answers) -> Path:
+    """Make a build folder with its build file; all of it, or nothing.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        Made where it does not exist.
+    answers : Answers
+
+    Returns
+    -------
+    pathlib.Path
+        The build file.
+
+    Raises
+    ------
+    BuildFileError
+        When there is a build file already, which is left as it is, or the folder cannot be written.
+    """
+    check_free(folder)
+    text = write_build(answers)
+    target = Path(folder) / "build.toml"
+    made = [parent for parent in (target.parent, *target.parent.parents) if not parent.exists()]
+    temporary: Path | None = None
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(prefix=".build-", suffix=".toml", dir=target.parent)
+        temporary = Path(name)
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+            stream.flush()
+            os.fsync(stream.fileno())
+        temporary.chmod(0o666 & ~_umask())
+        _put(temporary, target)
+    except BaseException as error:
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
+        for parent in made:
+            if parent.is_dir() and not any(parent.iterdir()):
+                parent.rmdir()
+        if isinstance(error, FileExistsError):
+            raise _taken(target) from None
+        if isinstance(error, OSError):
+            mend = "Choose a folder that you may write to."
+            raise BuildFileError(str(target), [Problem("folder", error.strerror or str(error), mend)]) from None
+        raise
+    return target
+
+
+def check_free(folder: str | Path) -> None:
+    """Refuse a folder that has a build file already, or that is a file; so that nobody answers in vain.
+
+    Raises
+    ------
+    BuildFileError
+    """
+    path = Path(folder)
+    if path.exists() and not path.is_dir():
+        mend = "Give a folder: it is made if it does not exist."
+        raise BuildFileError(str(path), [Problem("folder", "is a file", mend)])
+    if (path / "build.toml").exists():
+        raise _taken(path / "build.toml")
+
+
+def _taken(target: Path) -> BuildFileError:
+    mend = "Choose another folder, or edit that file. It was left as it is."
+    return BuildFileError(str(target), [Problem("build.toml", "is there already", mend)])
+
+
+def _put(temporary: Path, target: Path) -> None:
+    """Give the finished file its name, and fail where the name was taken meanwhile."""
+    try:
+        os.link(temporary, target)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without hard links
+        with target.open("xb"):
+            pass
+        temporary.replace(target)
+        return
+    temporary.unlink()
+
+
+def _umask() -> int:
+    current = os.umask(0o022)
+    os.umask(current)
+    return current
+
+
+__all__ = ["check_free", "create_build", "library_for", "write_build"]

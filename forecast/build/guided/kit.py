@@ -1,0 +1,244 @@
+"""The kit and its way home: a consignment where it crosses a customs border, plain lines where it does not."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from forecast.build.figures import FigureBase
+from forecast.build.guided.answers import Answers
+from forecast.build.guided.places import Panel, Places, load_places
+from forecast.build.guided.text import Table
+from forecast.build.library import PRACTICE, Library, Range
+from forecast.build.library.load import rounded
+
+USUAL_PANELS = ("front", "rear", "skirts", "arches", "spoiler")
+"""The parts of a usual kit: their shares add up to one."""
+
+USUAL_VOLUME = 1.7
+"""m³ of a usual kit in its boxes (our measure, without a source; yours to overwrite)."""
+
+BUYER_SHIPS = ("EXW", "FCA", "FOB")
+BUYER_BEARS = ("EXW", "FCA", "FOB", "CPT", "CFR")
+"""Incoterms 2020 rules under which the freight, or the risk of the transit, is the buyer's."""
+
+GUESSED_RATE = (0.97, 1.0, 1.03)
+"""Range on a rate that was not looked up (our choice)."""
+
+
+def panels_of(answers: Answers) -> tuple[Panel, ...]:
+    """Give the kit's parts, the usual ones where they are not known."""
+    panels = load_places().panels
+    return tuple(panels[id] for id in (answers.panels or USUAL_PANELS))
+
+
+def share_of(answers: Answers) -> float:
+    """Give the size of the kit, as a share of a usual one."""
+    return round(sum(panel.share for panel in panels_of(answers)), 4)
+
+
+def stretched(numbers: Range, low: float, middle: float, high: float) -> Range:
+    """Give a range with its ends multiplied, to two digits."""
+    return rounded(numbers[0] * low), rounded(numbers[1] * middle), rounded(numbers[2] * high)
+
+
+def as_figure(numbers: Range, **extra: Any) -> dict[str, Any]:
+    """Give a range as it stands in a build file."""
+    return {"low": numbers[0], "middle": numbers[1], "high": numbers[2]} | extra
+
+
+def written(figure: FigureBase) -> Any:
+    """Give a price as the builder told it."""
+    values = figure.model_dump(exclude_defaults=True, exclude={"kind"})
+    return values["value"] if set(values) == {"value"} else values
+
+
+def kit_price(answers: Answers, library: Library) -> Any:
+    """Give what the kit costs in its currency: as told, or the starter range scaled to the parts."""
+    if answers.kit_price is not None:
+        return written(answers.kit_price)
+    home_rate = rate_of(answers, answers.kit_currency) or 1.0
+    factor = share_of(answers) / home_rate
+    return as_figure(stretched(library.line("kit").range, factor, factor, factor))
+
+
+def rate_of(answers: Answers, code: str) -> float | None:
+    """Give units of the builder's currency for one of another: as told, or as on file."""
+    if code == answers.currency:
+        return 1.0
+    if code == answers.kit_currency and answers.rate is not None:
+        return answers.rate
+    return load_places().rate(code, answers.currency)
+
+
+def currency_tables(answers: Answers) -> tuple[Table, ...]:
+    """Give the ``[currency.XXX]`` tables: that of the kit, and that of the customs where it is another."""
+    places = load_places()
+    wanted = [answers.kit_currency]
+    if answers.imported:
+        wanted.append(places.countries[answers.rules].currency)
+    return tuple(
+        _currency(answers, places, code) for code in dict.fromkeys(wanted) if code != answers.currency
+    )
+
+
+def _currency(answers: Answers, places: Places, code: str) -> Table:
+    margin = "percent that card or bank adds; 1 to 3 is common practice, read your bank's terms"
+    if code == answers.kit_currency and answers.rate is not None:
+        rate: Any = {"value": answers.rate, "estimated": False}
+        return Table(
+            f"[currency.{code}]",
+            {"rate": rate, "margin": 2},
+            {"rate": f"{answers.currency} for one {code}, as you told it", "margin": margin},
+            ("The rate moves until the day you pay, by the usual movement of this pair.",),
+        )
+    usual = rate_of(answers, code) or 1.0
+    low, middle, high = (float(f"{usual * factor:.4g}") for factor in GUESSED_RATE)
+    return Table(
+        f"[currency.{code}]",
+        {"rate": {"low": low, "middle": middle, "high": high}, "volatility": 0.1, "margin": 2},
+        {"volatility": "movement in a year; about 0.1 is usual between floating currencies", "margin": margin},
+        (
+            f"LOOK UP TODAY'S RATE: this one is {answers.currency} for one {code} as of {places.rates_as_of}, "
+            f"rounded, with 3 % to both sides ({places.rates_source}). Then write rate = {middle:g} with your number, "
+            "and leave volatility out.",
+        ),
+    )
+
+
+def mode_of(answers: Answers) -> str:
+    """Give how it travels; by road where there is one and by sea elsewhere, when not known."""
+    if answers.shipping is not None:
+        return answers.shipping
+    places = load_places()
+    away, home = places.origins.get(answers.origin or ""), places.countries[answers.rules]
+    near = {"EU": "Europe"}
+    if away and away.region and near.get(away.region, away.region) == near.get(home.region, home.region):
+        return "road"
+    return "sea"
+
+
+def incoterm_of(answers: Answers) -> str:
+    """Give the Incoterms rule; FOB by sea and FCA otherwise, when not known."""
+    if answers.incoterm is not None:
+        return answers.incoterm
+    return "FOB" if mode_of(answers) == "sea" else "FCA"
+
+
+def freight_range(answers: Answers, library: Library) -> Range:
+    """Give the freight of one chargeable unit, wider where mode, rule or kit are not known."""
+    numbers = load_places().freight[mode_of(answers)].rate
+    low, high = 1.0, 1.0
+    if answers.shipping is None:
+        low, high = low * 0.8, high * 1.5
+    if answers.incoterm is None:
+        high *= 1.15  # handling at departure may be the buyer's
+    factor = library.currency_factor
+    return stretched(numbers, low * factor, factor, high * factor)
+
+
+def consignment_table(answers: Answers, library: Library) -> Table:
+    """Give the ``[[consignment]]`` table."""
+    mode, rule = mode_of(answers), incoterm_of(answers)
+    freight = load_places().freight[mode]
+    values: dict[str, Any] = {"id": "kit", "name": "Body kit", "price": kit_price(answers, library)}
+    remarks = {
+        "price": "as you told it" if answers.kit_price else "five-fold apart is usual: take an offer's price instead",
+        "incoterm": "as you told it" if answers.incoterm else "taken, as you do not know: ask the seller",
+        "mode": "as you told it" if answers.shipping else "taken, as you do not know: ask the seller",
+        "deposit": "share paid when ordering; 0.2 to 0.5 is common practice",
+        "balance_days": "days from today until the balance is paid",
+    }
+    if answers.kit_currency != answers.currency:
+        values["currency"] = answers.kit_currency
+    if answers.origin:
+        values["origin"] = answers.origin
+        remarks["origin"] = "where it is made; with proof of origin the duty may be lower, or nothing"
+    values |= {"incoterm": rule, "mode": mode, "deposit": 0.3, "deposit_days": 0, "balance_days": 60}
+    if rule == "EXW":
+        values["export_inland"] = as_figure(stretched((80, 180, 400), *([library.currency_factor] * 3)))
+    if rule in BUYER_SHIPS:
+        values["freight_rate"] = as_figure(
+            freight_range(answers, library), causes={"shipping_market": "strong"}
+        )
+        values["freight_minimum"] = rounded(freight.minimum * library.currency_factor)
+        remarks["freight_rate"] = f"for one {freight.unit}"
+    if rule in BUYER_BEARS:
+        values["insurance_percent"] = 1.6
+        remarks["insurance_percent"] = "of price and freight + 10 %; 1 to 2.5 is common practice"
+    if answers.rules == "US":
+        values["additional"] = ["section232", *(["section301"] if answers.origin == "CN" else [])]
+        remarks["additional"] = "additional duties that parts of passenger cars may bear: take out what does not apply"
+    values["boxes"] = _boxes(answers)
+    if answers.country is None:
+        values["overrides"] = {"vat": {"low": 0.19, "middle": 0.21, "high": 0.25}}
+    values["note"] = f"{PRACTICE} Duty, tax and arrival charges follow from the rules on file, with source and date."
+    return Table("[[consignment]]", values, remarks, _consignment_words(answers, mode, rule))
+
+
+def _consignment_words(answers: Answers, mode: str, rule: str) -> tuple[str, ...]:
+    words = [
+        "Freight, insurance, duty, tax and what is charged between border and door follow from this, and open with "
+        "`forecast open`. Every figure of theirs can be overwritten: arrival = { entry = 95, delivery = { low = 90, "
+        'middle = 140, high = 260 } }, overrides = { "duty.8708.29" = 0.0 }, storage = { free_days = 7 }.'
+    ]
+    if answers.boxes is None:
+        words.append(
+            "Boxes: you do not know them, so the volume follows from the parts, with a wide range (common practice, "
+            "yours to overwrite). Kits are charged by volume: ask the seller for outside measures."
+        )
+    if mode == "sea":
+        words.append("By sea the bill at the port is usually about twice the freight: ask the agent for it in writing.")
+    if rule not in BUYER_SHIPS:
+        words.append(f"{rule}: the seller pays the freight, so it must be in the price.")
+    if rule == "DDP":
+        words.append("DDP: have it in writing who is importer of record; many sellers cannot clear goods abroad.")
+    if answers.country is None:
+        words.append(
+            "You did not name a country: rules of the European Union, with a wide rate of VAT. Write yours "
+            "under [build], and leave overrides out."
+        )
+    return tuple(words)
+
+
+def _boxes(answers: Answers) -> list[dict[str, Any]]:
+    if answers.boxes is not None:
+        return [
+            {
+                "length": box.length, "width": box.width, "height": box.height, "weight": box.weight,
+                "count": box.count,
+            }
+            for box in answers.boxes
+        ]  # fmt: skip
+    share = share_of(answers)
+    height = USUAL_VOLUME * share / (1.9 * 1.05) * 100
+    narrow = min(1.0, height / 40)  # a small part needs no crate of full length
+    wide = 1.15 if answers.panels is None else 1.0
+    return [
+        {
+            "length": as_figure(stretched((165, 190, 215), narrow, narrow, narrow)),
+            "width": as_figure(stretched((90, 105, 125), 1, 1, 1)),
+            "height": as_figure(stretched((height, height, height), 0.7 / wide / narrow, 1 / narrow, 1.5 * wide / narrow)),
+            "weight": as_figure(stretched((30, 48, 80), share, share, share)),
+            "count": 1,
+        }
+    ]
+
+
+def plain_lines(answers: Answers, library: Library) -> tuple[dict[str, Any], ...]:
+    """Give the kit's lines where there is no customs border: price, freight and delivery with tax in them."""
+    share = share_of(answers)
+    price = kit_price(answers, library)
+    if answers.kit_currency != answers.currency:
+        price = ({"value": price} if not isinstance(price, dict) else price) | {"currency": answers.kit_currency}
+    freight = library.line("freight")
+    words = "From within the same customs territory: no duty and no import tax; the price has its tax in it."
+    return (
+        {"id": "kit", "name": "Body kit", "group": "kit", "amount": price, "note": f"{PRACTICE} {words}"},
+        {
+            "id": "freight", "name": "Freight by road, to the door", "group": "freight",
+            "amount": as_figure(
+                stretched(freight.range, 0.4 * share, 0.4 * share, 0.5 * share), causes={"shipping_market": "strong"}
+            ),
+            "note": PRACTICE,
+        },
+    )  # fmt: skip

@@ -1,0 +1,168 @@
+"""Which starter lines a build needs after the builder's answers, and how far they are stretched."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+from forecast.build.guided.answers import Answers
+from forecast.build.guided.kit import as_figure, panels_of, plain_lines, share_of, stretched
+from forecast.build.guided.takeoffs import takeoff_lines
+from forecast.build.library import PRACTICE, Library, StarterLine
+
+_BY_CONSIGNMENT = frozenset({
+    "kit", "kit_crating", "freight", "transit_insurance", "duty", "import_tax", "arrival_charges", "kit_delivery",
+    "payment_fees",
+})  # fmt: skip
+_LEFT_OUT = frozenset({"suspension", "film_material", "film_fitted", "paint_whole_car"})
+LEFT_OUT_WORDS = (
+    "Left out, as nothing was said of them: springs and dampers, surface film, paint of the whole car, another way to "
+    "get about beyond the usual. Add a line for what applies."
+)
+_WHEELS = ("wheels", "tyres", "wheel_fixings", "tyre_mounting")
+_AT_HAND = {
+    "compressor": "compressor", "sander": "sander", "spray_guns": "spray_gun", "jack_stands": "stands",
+    "air_fed_mask": "mask", "rented_space": "space",
+}  # fmt: skip
+"""What is at hand, by the line that it makes needless."""
+
+_WORKED = {
+    "electricity": "filling", "heat_light": "filling", "protective_wear": "fitting", "fire_extinguisher": "fitting",
+    "rented_space": "fitting", "jack_stands": "fitting", "filler": "filling", "abrasives": "filling",
+    "primers": "filling", "laminate_materials": "fitting", "rework": "filling",
+}  # fmt: skip
+"""Lines that only own work needs, with the work package that brings them."""
+
+_BY_SIZE = frozenset({
+    "sealant_adhesive", "laminate_materials", "masking_cleaning", "shop_filling_materials", "missing_fittings",
+    "arch_liners", "clips_trims", "lamps",
+})  # fmt: skip
+_OF_SIZE_PARTLY = frozenset({"paint_kit_parts", "blending", "hand_tools"})
+
+_FIRST = {True: (1.2, 1.4, 1.6), False: (1.0, 1.0, 1.0), None: (1.0, 1.15, 1.5)}
+"""A first build's factor on material: 1.4 in the middle (common practice)."""
+
+_FIRST_HOURS = {True: (1.2, 1.6, 2.1), False: (1.0, 1.0, 1.0), None: (1.0, 1.25, 1.8)}
+"""A first build's factor on own hours: 1.6 in the middle (common practice)."""
+
+_GUESSED = "You did not know, so it counts in half of all builds."
+
+
+def cost_lines(answers: Answers, library: Library) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Give the lines that cost money, each with the section under which it stands."""
+    if not answers.imported:
+        for table in plain_lines(answers, library):
+            yield "Buy and import", table
+    measured = takeoff_lines(answers, library, _FIRST[answers.first_build])
+    replaced = {table["id"] for table in measured} | {"filler", "primers", "abrasives", "paint_materials"}
+    for line in library.lines:
+        if line.id in _BY_CONSIGNMENT or line.id in _LEFT_OUT or line.id in replaced or line.id == "rework":
+            continue
+        made = _adapted(line, answers)
+        if made is not None:
+            yield line.section, made
+    yield from (("Consumables", table) for table in measured)
+    if answers.wheels_new is None:
+        yield "Car side", _wheel_set(library)
+    if answers.arches_cut is not False:
+        yield "Bought-in work", _arch_materials(answers, library)
+    names = [table["id"] for table in measured if table["group"] in ("finish", "consumables")]
+    yield "End", _rework(library, [name for name in names if name in _REDONE])
+
+
+_REDONE = ("filler", "filler_skim", "primers", "paint_materials", "paint_clear")
+
+
+def _adapted(line: StarterLine, answers: Answers) -> dict[str, Any] | None:
+    """Give a starter line as the answers make it; None where they make it needless."""
+    at_hand = _AT_HAND.get(line.id)
+    if at_hand and answers.at_hand is not None and at_hand in answers.at_hand:
+        return None
+    if line.id in _WHEELS and answers.wheels_new is not True:
+        widened = "arches" in {panel.id for panel in panels_of(answers)}
+        if line.id != "wheel_fixings" or answers.wheels_new is None or not widened:
+            return None
+        line = replace(line, chance=0.6, note="Wider arches often bring spacers even on the old wheels.")
+    if line.id == "arch_cut_welded":
+        if answers.arches_cut is False:
+            return None
+        if answers.arches_cut is None:
+            line = replace(line, chance=0.5, note=_GUESSED)
+    if line.package is None and line.id in _WORKED:
+        line = replace(line, package=_WORKED[line.id])
+    if line.id in _WORKED:
+        line = replace(line, route="self")
+    size = share_of(answers)
+    if line.id in _BY_SIZE:
+        line = replace(line, range=stretched(line.range, size, size, size))
+    elif line.id in _OF_SIZE_PARTLY:
+        partly = 0.3 + 0.7 * size
+        line = replace(line, range=stretched(line.range, partly, partly, partly))
+    if line.group == "consumables" and line.route == "self":
+        line = replace(line, range=stretched(line.range, *_FIRST[answers.first_build]))
+    if line.id == "sealant_adhesive":  # structural adhesive is a line of its own, taken off by the metre
+        line = replace(
+            line, name="Sealant, nozzles and primers for bonding", range=stretched(line.range, 0.6, 0.6, 0.6)
+        )
+    if at_hand and answers.at_hand is None:
+        line = replace(line, chance=min(line.chance, 0.7), note=f"{line.note} You may have it already.".strip())
+    table = line.table()
+    if line.id == "rented_space":
+        table["price"] = table.pop("amount")
+        months = {True: (4, 8, 16), False: (2, 5, 10), None: (2, 6, 16)}[answers.first_build]
+        table["quantity"] = as_figure(months, unit="months")
+        if answers.at_hand is not None:
+            table.pop("chance", None)
+    return table
+
+
+def _wheel_set(library: Library) -> dict[str, Any]:
+    parts = [library.line(name).range for name in _WHEELS]
+    low, middle, high = (sum(numbers) for numbers in zip(*parts, strict=True))
+    return {
+        "id": "wheel_set", "name": "Four wheels with tyres, fixings, mounting and balancing", "group": "wheels",
+        "amount": as_figure(stretched((low, middle, high), 1, 1, 1)), "chance": 0.5, "safety": True,
+        "note": f"{PRACTICE} {_GUESSED} When it is settled, write wheels, tyres, fixings and mounting as four lines.",
+    }  # fmt: skip
+
+
+def _arch_materials(answers: Answers, library: Library) -> dict[str, Any]:
+    factor = library.currency_factor
+    table: dict[str, Any] = {
+        "id": "arch_materials", "name": "Inner arches: sheet, gas, hire of a welder", "group": "labour",
+        "package": "arches", "route": "self",
+        "amount": as_figure(stretched((90, 170, 320), factor, factor, factor), causes={"body_state": "slight"}),
+    }  # fmt: skip
+    if answers.arches_cut is None:
+        table["chance"] = 0.5
+    words = _GUESSED if answers.arches_cut is None else ""
+    return table | {"safety": True, "note": f"{PRACTICE} {words}".strip()}
+
+
+def _rework(library: Library, names: list[str]) -> dict[str, Any]:
+    line = replace(library.line("rework"), of=tuple(names), package="filling", note="Percent of filler and paint.")
+    return line.table(names)
+
+
+def work_lines(answers: Answers, library: Library) -> Iterator[dict[str, Any]]:
+    """Give the phases of work: own hours, and the shop's where it works by the hour."""
+    size = 0.35 + 0.65 * share_of(answers)
+    for phase in library.phases:
+        if phase.package == "film" or (phase.id == "inner_arches" and answers.arches_cut is False):
+            continue
+        if phase.id == "wheel_mock_up" and answers.wheels_new is False and answers.arches_cut is False:
+            continue
+        sized = size if phase.package in ("fitting", "filling", "paint", "refit") else 1.0
+        first = tuple(sized * factor for factor in _FIRST_HOURS[answers.first_build])
+        own = replace(phase, own_hours=stretched(phase.own_hours, *first)).own_table()
+        if phase.id == "inner_arches" and answers.arches_cut is None:
+            own["chance"] = 0.5
+        if phase.shop_hours is None:
+            own |= {"package": "fitting", "route": "self"}
+        yield own
+        if phase.shop_hours is not None:
+            hours = stretched(phase.shop_hours, sized, sized, sized)
+            shop = replace(phase, shop_hours=hours).shop_table(library.labour_rate)
+            if shop is not None:
+                yield shop

@@ -1,0 +1,174 @@
+"""The questions of the guided start, apart from any screen: the terminal and the dashboard ask them alike."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Literal
+
+from forecast.build.guided.places import load_places
+
+Kind = Literal["text", "choice", "choices", "range", "number", "boxes", "yes-no"]
+
+DONT_KNOW = "don't know"
+"""Always a legal answer; it widens the ranges."""
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question.
+
+    Attributes
+    ----------
+    id : str
+        Its key in an answers file.
+    text : str
+        As it is put to a builder.
+    help : str
+        What the answer changes, and how to write it.
+    kind : str
+        choice: one of the choices; choices: any of them; range: a price, a range or several quotes; boxes: sizes.
+    choices : mapping
+        What may be chosen, with its name in words. Of ``origin`` they are suggestions.
+    default : object
+        Taken when nothing is answered, as it would be written; ``DONT_KNOW`` for most. `default_of` knows better
+        where it follows from earlier answers.
+    follows : str
+        Id of the question whose answer decides the default; empty where none does.
+    """
+
+    id: str
+    text: str
+    help: str
+    kind: Kind
+    choices: Mapping[str, str]
+    default: Any = DONT_KNOW
+    follows: str = ""
+
+
+INCOTERMS: Mapping[str, str] = {
+    "EXW": "you fetch it at the seller's", "FCA": "handed to your carrier", "FOB": "on board, freight is yours",
+    "CPT": "freight paid", "CIP": "freight and insurance paid", "CFR": "sea freight paid",
+    "CIF": "sea freight and insurance paid", "DAP": "to your door, duty and tax are yours",
+    "DPU": "unloaded at your place, duty and tax are yours", "DDP": "to your door, everything paid",
+}  # fmt: skip
+
+_WHO = {"self": "I do it myself", "shop": "a shop does it"}
+_NOTHING: Mapping[str, str] = {}
+
+
+@cache
+def questions() -> tuple[Question, ...]:
+    """Give all questions, in the order in which to ask them."""
+    places = load_places()
+    countries = {code: place.name for code, place in places.countries.items()}
+    origins = {code: place.name for code, place in sorted(places.origins.items())}
+    currencies = dict.fromkeys(sorted(places.per_euro), "")
+    return (
+        Question(
+            "name", "What do you call this build?",
+            "It stands on every page and report. Any words.", "text", _NOTHING, "My conversion",
+        ),
+        Question(
+            "country", "In which country will the car be registered?",
+            "Its customs and tax rules hold. Write two letters, such as IE. Without it, rules of the European Union "
+            "are taken, with a wide tax rate.", "choice", countries,
+        ),
+        Question(
+            "currency", "In which currency do you count your money?",
+            "Three letters, such as EUR. Everything is added up in it.", "choice", currencies, follows="country",
+        ),
+        Question(
+            "panels", "Which parts does the kit have?",
+            "Areas, joints, filler, paint and hours follow from them. Several, with commas. Without an answer, a usual "
+            "kit of bumpers, skirts, arches and a spoiler is taken, with wider ranges.", "choices",
+            {id: panel.name for id, panel in places.panels.items()},
+        ),
+        Question(
+            "origin", "In which country is the kit made?",
+            "Two letters, such as JP. Duty depends on where it was made, freight on where it comes from.", "choice",
+            origins,
+        ),
+        Question(
+            "kit_price", "What does the kit cost?",
+            "One price (2450), a range (1800-3200), low, middle and high (1800/2400/3200), or several quotes "
+            "(2100, 2450, 3300), without freight and taxes. The same kit is offered at prices five-fold apart, so the "
+            "range is wide without an answer.", "range", _NOTHING,
+        ),
+        Question(
+            "kit_currency", "In which currency is it priced?",
+            "Three letters, such as JPY. The rate moves until you pay.", "choice", currencies, follows="origin",
+        ),
+        Question(
+            "rate", "What does one unit of that currency cost in yours today?",
+            f"Such as 0.0057 euro for one yen. Without it, a rounded rate of {places.rates_as_of:%d %B %Y} is taken, "
+            "with a wider range: look up today's.", "number", _NOTHING,
+        ),
+        Question(
+            "shipping", "How is it shipped?",
+            "Kits are bulky and light, so volume decides. By sea there is a bill at the port, about twice the freight.",
+            "choice",
+            {
+                "sea": "by sea, in a shared container", "air": "as air freight", "courier": "by courier",
+                "road": "by road",
+            },
+        ),
+        Question(
+            "incoterm", "Under which Incoterms rule is it quoted?",
+            "It says who pays for what. Without an answer FOB is taken by sea, FCA otherwise.", "choice", INCOTERMS,
+        ),
+        Question(
+            "boxes", "How many boxes, of which outside size in cm and weight in kg?",
+            "Such as: 1 x 200x120x60 45 kg; 2 x 150x50x40 12 kg. Without it the volume follows from the parts, with a "
+            "wide range: ask the seller.", "boxes", _NOTHING,
+        ),
+        Question(
+            "arches_cut", "Are the inner arches cut?",
+            "Cutting brings welding, sealing, corrosion protection and a closer inspection.", "yes-no", _NOTHING,
+        ),
+        Question(
+            "wheels_new", "Do you buy new wheels?",
+            "They bring tyres, fixings, mounting and alignment with them.", "yes-no", _NOTHING,
+        ),
+        Question(
+            "filling", "Who fills, primes and blocks?",
+            "The most hours of the job. All ways are compared in any case; your answer is shown first.", "choice", _WHO,
+        ),
+        Question(
+            "paint", "Who paints?",
+            "Two-pack paint needs air-fed breathing protection: at home it is better farmed out.", "choice", _WHO,
+        ),
+        Question(
+            "at_hand", "What is at hand already?",
+            "What you have is not bought. Several, with commas; none for nothing.", "choices",
+            {
+                "compressor": "a compressor", "sander": "a sander with dust extraction", "spray_gun": "a spray gun",
+                "stands": "a jack and stands", "mask": "an air-fed mask", "space": "space to work in",
+            },
+        ),
+        Question(
+            "car_state", "How is the body of the car?",
+            "Hidden rust is found when it is apart, the likelier the older it is.", "choice",
+            {"sound": "sound, under 10 years", "worn": "some rust, or 10 to 20 years", "rusty": "rusty, or older"},
+        ),
+        Question(
+            "first_build", "Is it your first build?",
+            "A first build takes about 1.6 times the hours and more material (common practice, no source).", "yes-no",
+            _NOTHING,
+        ),
+        Question(
+            "budget", "What do you want to spend at most?",
+            "You will see how often it is enough. Leave it open if you want to see what to hold first.", "number",
+            _NOTHING,
+        ),
+    )  # fmt: skip
+
+
+@cache
+def question(id: str) -> Question:
+    """Give the question of an id."""
+    return next(item for item in questions() if item.id == id)
+
+
+__all__ = ["DONT_KNOW", "INCOTERMS", "Kind", "Question", "question", "questions"]

@@ -1,0 +1,75 @@
+"""Risk events, measures and scenarios of the guided start."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from forecast.build.cautions import cautions_for
+from forecast.build.guided.answers import Answers
+from forecast.build.guided.text import Table
+from forecast.build.library import Library
+
+_RUST = {"sound": 0.1, "worn": 0.3, "rusty": 0.6, None: 0.35}
+"""Chance of hidden rust by the state of the body (common practice: 10 to 60 %, by age)."""
+
+_COUNTED_ALREADY = frozenset({"customs_trouble", "currency_move"})
+"""Events that a consignment and its rate of exchange have in them."""
+
+_WITH_WHEELS = frozenset({"tyre_touches", "wrong_wheel"})
+_OWN_WORK = frozenset({"tool_breaks", "injury"})
+
+
+def events(answers: Answers, library: Library, lines: Sequence[dict[str, Any]]) -> tuple[Table, ...]:
+    """Give the ``[[event]]`` tables."""
+    present = {table["id"] for table in lines}
+    found = []
+    for event in library.events:
+        if event.id in _COUNTED_ALREADY:
+            continue
+        if event.id in _WITH_WHEELS and answers.wheels_new is False:
+            continue
+        if event.id == "hidden_rust":
+            event = replace(event, chance=_RUST[answers.car_state])
+        if event.id in _OWN_WORK:
+            event = replace(event, package="fitting", route="self")
+        if event.of and not set(event.of) & present:
+            continue
+        table = event.table(present)
+        found.append(Table("[[event]]", table))
+    return tuple(found)
+
+
+def measures(
+    library: Library, lines: Sequence[dict[str, Any]], listed: Sequence[Table]
+) -> tuple[Table, ...]:
+    """Give the ``[[measure]]`` tables that change something in this build."""
+    present = {table["id"] for table in lines} | {table.values["id"] for table in listed}
+    found = []
+    for measure in library.measures:
+        table = measure.table(present)
+        if measure.id != "insure_transit" and {"chances", "impacts", "ranges"} & set(table):
+            found.append(Table("[[measure]]", table))
+    return tuple(found)
+
+
+def scenarios(answers: Answers, lines: Sequence[dict[str, Any]]) -> tuple[Table, ...]:
+    """Give the ``[scenario.…]`` tables, the way that the builder told first."""
+    packages = {table["package"] for table in lines if "package" in table}
+    diy = Table("[scenario.diy]", {"name": "All by oneself", "all": "self"})
+    filling, paint = answers.filling or "self", answers.paint or "shop"
+    if answers.filling == answers.paint == "self":
+        paint = "shop"  # that way is the one above
+    mixed: dict[str, Any] = {"name": "Mixed", "all": "self", "filling": filling, "paint": paint}
+    if "arches" in packages:
+        mixed["arches"] = "shop"
+    said = "filling and paint as you told" if answers.filling and answers.paint else "taken where you did not know"
+    between = Table(
+        "[scenario.mixed]", mixed, {"paint": said},
+        cautions=tuple(item for item in cautions_for("paint_materials") if item.id == "isocyanate"),
+    )  # fmt: skip
+    outsourced = Table("[scenario.outsourced]", {"name": "All farmed out", "all": "shop"})
+    if answers.filling == answers.paint == "self":
+        return diy, between, outsourced
+    return between, diy, outsourced
