@@ -4,6 +4,7 @@
 
     ForecastError
     ├── BuildFileError     the build file (or an answers file) cannot be used; carries every Problem found
+    │   └── EditedMeanwhileError  somebody else saved the build file since it was read; carries both versions
     ├── RuleError          a customs rule, Incoterms rule or take-off cannot be applied
     ├── SimulationError    a figure cannot be simulated as asked
     └── LedgerError        the receipt ledger refuses, or cannot be read or written
@@ -65,6 +66,22 @@ class _ManyProblems(ForecastError):
 
 class BuildFileError(_ManyProblems):
     """The build file cannot be used."""
+
+
+class EditedMeanwhileError(BuildFileError):
+    """The build file was saved by somebody else since it was read, and was left as it is.
+
+    Attributes
+    ----------
+    theirs : str
+        What stands in the file now.
+    """
+
+    def __init__(self, heading: str, theirs: str) -> None:
+        found = "was saved by another program or window since it was read here"
+        mend = "Nothing was written. Look at what changed, then make your change again on top of it."
+        super().__init__(heading, [Problem("file", found, mend)])
+        self.theirs = theirs
 
 
 class RuleError(ForecastError):

@@ -45,6 +45,17 @@ def read_build(path: str | FilePath) -> Build:
         legal and how to mend it.
     """
     file = build_path(path)
+    return parse_build(read_text(file), str(file))
+
+
+def read_text(file: FilePath) -> str:
+    """Read the text of a build file, line ends as they stand; see `read_build`.
+
+    Raises
+    ------
+    BuildFileError
+        When it cannot be read as text.
+    """
     heading = str(file)
     try:
         if file.stat().st_size > LARGEST_FILE:
@@ -54,12 +65,11 @@ def read_build(path: str | FilePath) -> Build:
         mend = "Give the path of a build file, or of the folder that holds build.toml."
         raise BuildFileError(heading, [Problem("file", error.strerror or str(error), mend)]) from None
     try:
-        text = raw.decode("utf-8-sig")
+        return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         mend = "Save it as UTF-8 in your editor."
         found = f"byte {error.start + 1} is not UTF-8"
         raise BuildFileError(heading, [Problem("file", found, mend)]) from None
-    return parse_build(text, heading)
 
 
 def parse_build(text: str, heading: str = "build file") -> Build:
@@ -331,4 +341,4 @@ def _spell(path: Path, raw: Any) -> str:
     return text
 
 
-__all__ = ["assemble", "build_path", "parse_build", "read_build"]
+__all__ = ["assemble", "build_path", "parse_build", "read_build", "read_text"]

@@ -1,0 +1,246 @@
+"""Changes a build file and leaves the builder's comments and order as they are; writes it whole or not at all."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import os
+import tempfile
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeAlias, cast
+
+import tomlkit
+from tomlkit.items import AoT, InlineTable, Table
+
+from forecast.build.buildfile import parse_build, read_text
+from forecast.errors import BuildFileError, EditedMeanwhileError, Problem
+
+Plain: TypeAlias = Any
+"""A TOML value as plain Python: text, number, flag, list or table."""
+
+_FILE = "build file"
+_SAVING = threading.Lock()
+"""Two windows of one dashboard save one after the other."""
+
+
+@dataclass(frozen=True)
+class SetKey:
+    """Give a line or event another value under a key; None takes the key away.
+
+    Attributes
+    ----------
+    item : str
+        Its id.
+    key : str
+    value : plain TOML value or None
+    """
+
+    item: str
+    key: str
+    value: Plain
+
+
+@dataclass(frozen=True)
+class AddItem:
+    """Add a table at the end of its kind.
+
+    Attributes
+    ----------
+    kind : {"line", "event", "cause"}
+    table : mapping
+    """
+
+    kind: str
+    table: Mapping[str, Plain]
+
+
+@dataclass(frozen=True)
+class RemoveItem:
+    """Take a line or event out, with the comments inside it."""
+
+    item: str
+
+
+@dataclass(frozen=True)
+class SetBuild:
+    """Give the ``[build]`` table another value under a key; None takes the key away."""
+
+    key: str
+    value: Plain
+
+
+@dataclass(frozen=True)
+class NotNeeded:
+    """Answer what may have been left out."""
+
+    rule: str
+    why: str
+
+
+Change: TypeAlias = SetKey | AddItem | RemoveItem | SetBuild | NotNeeded
+
+
+def changed(text: str, changes: Sequence[Change]) -> str:
+    """Make changes to the text of a build file.
+
+    Parameters
+    ----------
+    text : str
+        A build file; it must be TOML.
+    changes : sequence of Change
+        Made in this order.
+
+    Returns
+    -------
+    str
+        The new text. Whether it is a legal build is for `parse_build` to say.
+
+    Raises
+    ------
+    BuildFileError
+        When there is no such line or event, or the text is no TOML.
+    """
+    try:
+        document = tomlkit.parse(text)
+    except tomlkit.exceptions.ParseError as error:
+        problem = Problem("file", str(error), "Mend it in an editor first.")
+        raise BuildFileError(_FILE, [problem]) from None
+    for change in changes:
+        match change:
+            case SetKey(item, key, value):
+                _set(_find(document, item)[2], key, value)
+            case AddItem(kind, table):
+                _append(document, kind, table)
+            case RemoveItem(item):
+                tables, place, _ = _find(document, item)
+                del tables[place]
+            case SetBuild(key, value):
+                _set(cast(Table, document["build"]), key, value)
+            case NotNeeded(rule, why):
+                if "not_needed" not in document:
+                    document["not_needed"] = tomlkit.table()
+                cast(Table, document["not_needed"])[rule] = why
+    done = tomlkit.dumps(document)
+    return done.replace("\r\n", "\n").replace("\n", "\r\n") if "\r\n" in text else done
+
+
+def _find(document: tomlkit.TOMLDocument, item: str) -> tuple[AoT, int, Table]:
+    for kind in ("line", "event"):
+        tables = document.get(kind)
+        if isinstance(tables, AoT):
+            for place, table in enumerate(tables):
+                if table.get("id") == item:
+                    return tables, place, table
+    problem = Problem(
+        f"line or event {item!r}", "not in the file", "It may have been renamed or removed meanwhile."
+    )
+    raise BuildFileError(_FILE, [problem])
+
+
+def _set(table: Table, key: str, value: Plain) -> None:
+    """Set one key; of an inline table only what differs, so that a comment behind it stays."""
+    if value is None:
+        table.pop(key, None)
+        return
+    old = table.get(key)
+    if isinstance(old, InlineTable | Table) and isinstance(value, Mapping):
+        for name in [name for name in old if name not in value]:
+            del old[name]
+        for name, part in value.items():
+            if name not in old or old[name] != part:
+                old[name] = _item(part)
+        return
+    item = _item(value)
+    if old is not None and hasattr(old, "trivia"):
+        item.trivia.comment_ws, item.trivia.comment = old.trivia.comment_ws, old.trivia.comment
+    table[key] = item
+
+
+def _append(document: tomlkit.TOMLDocument, kind: str, values: Mapping[str, Plain]) -> None:
+    table = tomlkit.table()
+    for key, value in values.items():
+        table[key] = _item(value)
+    tables = document.get(kind)
+    if not isinstance(tables, AoT):
+        tables = tomlkit.aot()
+        document[kind] = tables
+        tables = cast(AoT, document[kind])
+    if len(tables):
+        last = tables[len(tables) - 1]
+        if not tomlkit.dumps(last).endswith("\n\n"):  # a blank line between tables
+            last.add(tomlkit.nl())
+    tables.append(table)
+
+
+def _item(value: Plain) -> Any:
+    """Make a TOML value, tables in one line and numbers without a needless decimal point."""
+    if isinstance(value, Mapping):
+        inline = tomlkit.inline_table()
+        for key, part in value.items():
+            inline[key] = _item(part)
+        return inline
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return tomlkit.item(int(value))
+    return tomlkit.item(value)
+
+
+def stamp(text: str) -> str:
+    """Give a name for exactly this text."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def difference(mine: str, theirs: str) -> str:
+    """Give the lines in which two texts differ, those of the first with ``-`` and of the second with ``+``."""
+    lines = difflib.unified_diff(
+        mine.splitlines(), theirs.splitlines(), "as read here", "in the file", "", "", 1, ""
+    )
+    return "\n".join(lines)
+
+
+def save_build(path: Path, text: str, read: str) -> None:
+    """Write a build file whole or not at all, if it still is what was read.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    text : str
+        The new text.
+    read : str
+        The text that was read before; a file with another one is left alone.
+
+    Raises
+    ------
+    EditedMeanwhileError
+        When somebody else saved it since.
+    BuildFileError
+        When the new text is no legal build, with every mistake in it, or when it cannot be written.
+    """
+    parse_build(text, str(path))
+    with _SAVING:
+        theirs = read_text(path)
+        if theirs != read:
+            raise EditedMeanwhileError(str(path), theirs)
+        try:
+            _write(path, text)
+        except OSError as error:
+            mend = "The file is as it was. Free some space, or allow writing there, and save again."
+            raise BuildFileError(str(path), [Problem("file", error.strerror or str(error), mend)]) from None
+
+
+def _write(path: Path, text: str) -> None:
+    """Write beside the file and take its name at the end, so that no half file ever bears it."""
+    target = path.resolve()  # a link stays a link
+    handle, name = tempfile.mkstemp(prefix=f".{target.name}-", suffix=".part", dir=target.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(text.encode())
+            file.flush()
+            os.fsync(file.fileno())
+        Path(name).chmod(target.stat().st_mode & 0o777)
+        Path(name).replace(target)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise

@@ -1,0 +1,222 @@
+"""The figures of a build as rows of a sheet, and what was changed in them as changes to the file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, TypeAlias
+
+from forecast.build.checks import figures_of
+from forecast.build.edit import AddItem, Change, SetKey
+from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Quotes, Span
+from forecast.build.library import load_library
+from forecast.build.schema import Build, Line
+
+Number: TypeAlias = float | None
+
+WORDS: Mapping[str, str] = {
+    "amount": "amount", "quantity": "quantity", "price": "price", "percent": "percent", "minimum": "minimum",
+    "maximum": "maximum", "own_hours": "own hours", "cost": "cost if it happens",
+}  # fmt: skip
+"""What each figure of a line or event is called."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One figure of one line or event.
+
+    Attributes
+    ----------
+    item, key : str
+        Id of the line or event, and the figure's key.
+    title, group : str
+    figure : str
+        What the figure is.
+    unit : str
+    low, middle, high : float or None
+        P10, P50 and P90; the middle alone is a figure that is known.
+    chance : float
+        That the line is needed, or the event happens.
+    """
+
+    item: str
+    key: str
+    title: str
+    group: str
+    figure: str
+    unit: str
+    low: Number
+    middle: Number
+    high: Number
+    chance: float
+
+
+def rows(build: Build) -> tuple[Row, ...]:
+    """Give each figure that a sheet can show as low, middle and high, in the order of the file."""
+    found = []
+    for item in (*build.line, *build.event):
+        for key, figure in figures_of(item):
+            numbers = _numbers(figure)
+            if numbers is not None and key in WORDS:
+                found.append(
+                    Row(
+                        item.id, key, item.title, item.group if isinstance(item, Line) else "events", WORDS[key],
+                        unit_of(build, key, figure), *numbers, item.chance,
+                    )
+                )  # fmt: skip
+    return tuple(found)
+
+
+def unit_of(build: Build, key: str, figure: FigureBase) -> str:
+    """Say in what a figure is counted."""
+    if figure.unit:
+        return figure.unit
+    if key == "percent":
+        return "%"
+    if key == "own_hours":
+        return "h"
+    return "" if key == "quantity" else figure.currency or build.build.currency
+
+
+def other_shapes(build: Build) -> tuple[tuple[str, str, str], ...]:
+    """List figures that a sheet cannot show: name, which figure, and how it is written."""
+    found = []
+    for item in (*build.line, *build.event):
+        for key, figure in figures_of(item):
+            if _numbers(figure) is None and key in WORDS:
+                written = figure.model_dump(
+                    exclude_defaults=True, exclude={"causes", "currency", "unit", "estimated"}
+                )
+                text = ", ".join(f"{name} {_short(value)}" for name, value in written.items())
+                found.append((item.title, WORDS[key], f"{getattr(figure, 'kind', '')}: {text}"))
+    return tuple(found)
+
+
+def _short(value: Any) -> str:
+    if isinstance(value, tuple | list):
+        return " / ".join(f"{part:g}" for part in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _numbers(figure: FigureBase) -> tuple[Number, Number, Number] | None:
+    match figure:
+        case Known(value=value):
+            return None, value, None
+        case Percentiles(low=low, middle=middle, high=high):
+            return low, middle, high
+        case Span(low=low, high=high):
+            return low, None, high
+    return None
+
+
+def certainty(build: Build, lines: Iterable[Line]) -> dict[str, int]:
+    """Count lines whose cost is known, quoted and guessed; a percentage of other lines counts as neither."""
+    counts = {"known": 0, "quoted": 0, "guessed": 0}
+    for line in lines:
+        costs = [figure for key, figure in figures_of(line) if key in ("amount", "quantity", "price")]
+        if not costs:
+            continue
+        if all(isinstance(figure, Known) for figure in costs):
+            counts["known"] += 1
+        elif any(isinstance(figure, Quotes) for figure in costs):
+            counts["quoted"] += 1
+        else:
+            counts["guessed"] += 1
+    return counts
+
+
+def changes(build: Build, before: Iterable[Row], after: Iterable[Row]) -> list[Change]:
+    """Give the changes to the file that turn the rows before into the rows after.
+
+    Parameters
+    ----------
+    build : Build
+        From which the rows before were made.
+    before, after : iterable of Row
+        The same rows in the same order, with other titles, numbers and chances.
+    """
+    items = {item.id: item for item in (*build.line, *build.event)}
+    found: list[Change] = []
+    named: set[tuple[str, str]] = set()
+    for old, new in zip(before, after, strict=True):
+        item = items[old.item]
+        if new.title != old.title and (old.item, "name") not in named:
+            named.add((old.item, "name"))
+            found.append(SetKey(old.item, "name", new.title.strip()))
+        if new.chance != old.chance and (old.item, "chance") not in named:
+            named.add((old.item, "chance"))
+            whole = isinstance(item, Line) and new.chance == 1
+            found.append(SetKey(old.item, "chance", None if whole else new.chance))
+        if (new.low, new.middle, new.high) != (old.low, old.middle, old.high):
+            figure = getattr(item, old.key)
+            found.append(SetKey(old.item, old.key, _written(figure, new)))
+    return found
+
+
+def _written(figure: FigureBase, row: Row) -> Any:
+    """Write low, middle and high as the file does, what else the figure says kept."""
+    rest = {
+        key: value
+        for key, value in figure.model_dump(exclude_defaults=True).items()
+        if key in ("causes", "currency", "unit", "estimated")
+    }
+    if "causes" in rest:
+        words = {value: word for word, value in STRENGTHS.items()}
+        rest["causes"] = {name: words.get(value, value) for name, value in rest["causes"].items()}
+    numbers = {
+        key: value
+        for key, value in (("low", row.low), ("middle", row.middle), ("high", row.high))
+        if value is not None
+    }
+    if set(numbers) == {"middle"}:
+        return {"value": row.middle} | rest if rest else row.middle
+    return numbers | rest
+
+
+def with_changes(rows: Iterable[Row], edits: Mapping[int, Mapping[str, Any]]) -> tuple[Row, ...]:
+    """Put edits, by place of the row, on rows."""
+    return tuple(replace(row, **edits.get(place, {})) for place, row in enumerate(rows))
+
+
+def starter(build: Build, name: str) -> list[Change]:
+    """Give the changes that add a starter line or event, with the shared causes that it needs."""
+    library = load_library(currency=build.build.currency)
+    present = [line.id for line in build.line]
+    is_line = any(line.id == name for line in library.lines)
+    table = library.line(name).table(present) if is_line else library.event(name).table(present)
+    there = {cause.id for cause in build.cause}
+    wanted = {
+        cause for figure in table.values() if isinstance(figure, dict) for cause in figure.get("causes", ())
+    }
+    wanted |= set(table.get("causes", ()))
+    causes = [AddItem("cause", cause.table()) for cause in library.causes if cause.id in wanted - there]
+    return [*causes, AddItem("line" if is_line else "event", table)]
+
+
+def new_line(build: Build, name: str, group: str, low: Number, middle: Number, high: Number) -> AddItem:
+    """Give the change that adds a line of the builder's own."""
+    numbers = {
+        key: value for key, value in (("low", low), ("middle", middle), ("high", high)) if value is not None
+    }
+    amount: Any = middle if set(numbers) == {"middle"} else numbers
+    taken = {item.id for item in (*build.line, *build.event)}
+    return AddItem(
+        "line", {"id": free_id(name, taken), "name": name.strip(), "group": group, "amount": amount}
+    )
+
+
+def free_id(name: str, taken: Iterable[str]) -> str:
+    """Make an id from a name that nothing bears yet."""
+    plain = "".join(sign if sign.isascii() and sign.isalnum() else "_" for sign in name.lower())
+    stem = "_".join(part for part in plain.split("_") if part)[:48] or "line"
+    stem = stem if stem[0].isalpha() else f"line_{stem}"
+    used, number, found = set(taken), 2, stem
+    while found in used:
+        found, number = f"{stem}_{number}", number + 1
+    return found
+
+
+__all__ = [
+    "WORDS", "Row", "certainty", "changes", "free_id", "new_line", "other_shapes", "rows", "starter",
+    "with_changes",
+]  # fmt: skip
