@@ -1,74 +1,259 @@
 """Latent scores: what is drawn, and how it stays paired.
 
-Letters: K shared causes, n trials in a replicate, R replicates, N = R n trials in all.
+Letters: J named columns, n = 2^m trials in a replicate, R replicates, N = R n trials in all.
 
 Every replicate is an unbiased sample of its own, so that the spread of a result over replicates is its
-simulation error. Within a replicate
+simulation error. Within a replicate each column is a digital one: trial number i, as m bits, is multiplied by an
+m × m matrix of bits, shifted by a number of its own (exclusive or), and gives the stratum, one of n equally
+likely ones, that the score lies in. So every column takes every stratum once, as in a Latin hypercube.
 
-- shared causes are a Sobol' sequence, shifted digitally at random (by exclusive or) for each cause;
-- every input and every event has its own Latin hypercube column: n equally likely strata, one score in each,
-  in an order shuffled by a generator whose state follows from (seed, replicate, id) alone.
+- Shared causes and the risk events of the file have a slot each, and with it a matrix of the Sobol' sequence:
+  together they fill their space evenly.
+- Every other figure has a matrix drawn at random, from (seed, replicate, id) alone, among those whose three leading
+  bits are no combination of the leading bits of the slots: so each figure also fills its space evenly together
+  with causes and events, whichever of them there are.
 
-So what is drawn for one input never depends on which others there are: a scenario and its variant, a file
+What is drawn for one figure thus never depends on which others there are: a scenario and its variant, a file
 before and after an edit, a build before and after a receipt share their draws.
 
 References
 ----------
 [1] McKay, Beckman & Conover (1979), Technometrics 21(2): Latin hypercube sampling.
-[2] Owen (1992), JRSS B 54(2), for its variance on sums; L'Ecuyer & Lemieux (2002) for random digital shifts.
-[3] Doty-Humphrey, small fast chaotic generator (SFC64), in NumPy; seeded as NumPy does: three words of state, a
-    counter of one, twelve outputs dropped.
+[2] Matoušek (1998), Journal of Complexity 14(4), for random matrices; L'Ecuyer & Lemieux (2002), Recent advances
+    in randomized quasi-Monte Carlo methods, for random digital shifts (both from memory).
+[3] Steele, Lea & Flood (2014), Fast splittable pseudorandom number generators: the mixing function.
 """
 
 from __future__ import annotations
 
 import hashlib
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from forecast.engine import sobol
 from forecast.engine.shapes import Array
 
 REPLICATES = 16
-"""Replicates of a run."""
+"""Least number of replicates of a run."""
 
-_BITS = 30  # of the Sobol' points
-_GOLDEN = 0x9E3779B97F4A7C15
-_WORD = (1 << 64) - 1
+BLOCK = 4096
+"""Trials evaluated at a time: some thirty arrays of this length fit a second-level cache."""
+
+CAUSE_SLOTS = 6
+"""Slots for shared causes, own estimating first; each event after them has two, for whether and for how much."""
+
+Words = NDArray[np.uint64]
+
+_GOLDEN = np.uint64(0x9E3779B97F4A7C15)
+_LEADING = 3  # rows that are held apart from the slots
+_CANDIDATES = 12  # for each of them
+_LEAST_BITS = 6  # under this many bits there is no room for holding apart
+
+
+def slot_of_cause(place: int) -> int | None:
+    """Give the slot of a shared cause: 0 for own estimating, then 1, 2, … in the file's order."""
+    return place if place < CAUSE_SLOTS else None
+
+
+def slots_of_event(place: int) -> tuple[int, int] | None:
+    """Give the slots of the file's event number ``place`` (from 0): for whether it happens, and for its impact."""
+    first = CAUSE_SLOTS + 2 * place
+    return (first, first + 1) if first + 1 < sobol.DIMENSIONS else None
+
+
+def replicate_sizes(trials: int) -> tuple[int, int]:
+    """Give how many replicates, and how many trials in each, make up at least that many trials.
+
+    Returns
+    -------
+    replicates : int
+        From REPLICATES to twice as many.
+    n : int
+        The largest power of two that leaves at least REPLICATES replicates.
+    """
+    n = 1 << max(0, (trials // REPLICATES).bit_length() - 1)
+    return max(REPLICATES, -(-trials // n)), n
 
 
 @lru_cache(maxsize=65_536)
-def _words(seed: int, name: str) -> tuple[int, int, int]:
-    """Give three 64-bit words that follow from a seed and a name."""
-    digest = hashlib.sha256(f"{seed}\x1f{name}".encode()).digest()
-    return (
-        int.from_bytes(digest[:8], "little"),
-        int.from_bytes(digest[8:16], "little"),
-        int.from_bytes(digest[16:24], "little"),
+def _word(seed: int, name: str) -> int:
+    """Give 64 bits that follow from a seed and a name."""
+    return int.from_bytes(hashlib.sha256(f"{seed}\x1f{name}".encode()).digest()[:8], "little")
+
+
+def _mix(words: Words) -> Words:
+    """Scatter 64-bit words, in place [3]."""
+    words ^= words >> np.uint64(30)
+    words *= np.uint64(0xBF58476D1CE4E5B9)
+    words ^= words >> np.uint64(27)
+    words *= np.uint64(0x94D049BB133111EB)
+    words ^= words >> np.uint64(31)
+    return words
+
+
+def random_words(seed: int, names: Sequence[str], replicates: Sequence[int], count: int) -> Words:
+    """Give random words of each name in each replicate, shape (J, R, count)."""
+    own = np.array([_word(seed, name) for name in names], dtype=np.uint64)
+    turn = _mix(np.asarray(replicates, dtype=np.uint64) * _GOLDEN + _GOLDEN)
+    start = _mix(own[:, None] ^ turn)
+    return _mix(start[..., None] + np.arange(1, count + 1, dtype=np.uint64) * _GOLDEN)
+
+
+def _span(rows: Iterable[int]) -> set[int]:
+    found = {0}
+    for row in rows:
+        found |= {row ^ other for other in found}
+    return found
+
+
+@lru_cache(maxsize=32)
+def _taken(m: int) -> NDArray[np.bool_]:
+    """Mark the combinations of leading bits of the slots, shape (2^m,)."""
+    taken = np.zeros(1 << m, dtype=np.bool_)
+    taken[0] = True
+    if m < _LEAST_BITS:
+        return taken
+    leading = [sobol.rows(slot, m) for slot in range(sobol.DIMENSIONS)]
+    for slot, rows in enumerate(leading):
+        depth = 2 if slot >= CAUSE_SLOTS and (slot - CAUSE_SLOTS) % 2 else 3
+        taken[list(_span(rows[: depth if m >= 10 else 1]))] = True
+    for first, second in itertools.combinations(leading[: 2 * CAUSE_SLOTS], 2):
+        if m >= 10:
+            taken[first[0] ^ second[0]] = True
+    taken.setflags(write=False)
+    return taken
+
+
+def _lowest_bit(numbers: Words) -> Words:
+    lowest: Words = numbers & (~numbers + np.uint64(1))
+    return lowest
+
+
+def _random_matrices(words: Words, m: int) -> Words:
+    """Draw matrices with independent rows, the leading ones held apart from the slots, shape (J, R, m)."""
+    mask = np.uint64((1 << m) - 1)
+    rows = np.zeros((*words.shape[:2], m), dtype=np.uint64)
+    pivots = np.zeros(words.shape[:2], dtype=np.uint64)
+    echelon: list[tuple[Words, Words]] = []
+    taken = _taken(m)
+    combinations = np.zeros((*words.shape[:2], 1), dtype=np.uint64)
+    leading = _LEADING if m >= _LEAST_BITS else 0
+    for place in range(m):
+        if place < leading:
+            offered = words[..., place * _CANDIDATES : (place + 1) * _CANDIDATES] & mask
+            mixed = offered[..., None] ^ combinations[:, :, None, :]
+            good = ~np.any(taken[mixed], axis=-1)
+            good = 2 * good + np.all(mixed != 0, axis=-1)  # where none is apart: one that is independent
+            chosen = np.argmax(good, axis=-1)[..., None]
+            row = np.take_along_axis(offered, chosen, axis=-1)[..., 0]
+            rows[..., place] = row
+            combinations = np.concatenate([combinations, combinations ^ row[..., None]], axis=-1)
+            for reduced, pivot in echelon:
+                row = np.where(row & pivot, row ^ reduced, row)
+        else:  # from the columns that no row so far stands on: independent of all of them
+            row = words[..., _LEADING * _CANDIDATES + place] & mask & ~pivots
+            row = np.where(row == 0, _lowest_bit(mask & ~pivots), row)
+            rows[..., place] = row
+        pivot = _lowest_bit(row)
+        pivots |= pivot
+        echelon.append((row, pivot))
+    return rows
+
+
+def _doubled(first: NDArray[np.intp], steps: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Give, for every combination of steps, their exclusive or with the first number; the last axis grows to 2^k."""
+    count = steps.shape[-1]
+    numbers = np.empty((*first.shape, 1 << count), dtype=np.intp)
+    numbers[..., 0] = first
+    for k in range(count):
+        half = 1 << k
+        numbers[..., half : 2 * half] = numbers[..., :half] ^ steps[..., k, None]
+    return numbers
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Columns of one or more replicates, made ready for drawing block by block.
+
+    A block is BLOCK trials of one replicate, or, where replicates are shorter, all replicates one after another.
+
+    Attributes
+    ----------
+    n : int
+        Trials in a replicate.
+    blocks : int
+        Number of blocks.
+    block : int
+        Trials in a block.
+    """
+
+    n: int
+    blocks: int
+    block: int
+    _scores: Array
+    _fine: NDArray[np.intp]
+    _coarse: NDArray[np.intp]
+    _beyond: NDArray[np.intp]
+
+    def scores(self, place: int, block: int = 0) -> Array:
+        """Give the standard normal scores of column number ``place`` over a block, in an array of its own."""
+        strata = self._fine[place][:, None, :] ^ self._coarse[place][:, :, None]
+        if self.blocks > 1:
+            strata ^= self._beyond[place, block]
+        scores: Array = self._scores.take(strata.ravel(), mode="clip")
+        return scores
+
+
+def columns(
+    seed: int, replicates: Sequence[int], names: Sequence[str], n: int, slots: Mapping[str, int]
+) -> Columns:
+    """Draw the columns of those names.
+
+    Parameters
+    ----------
+    seed : int
+    replicates : sequence of R ints
+        Numbers of the replicates; more than one only where n is at most BLOCK.
+    names : sequence of J str
+    n : int
+        A power of two.
+    slots : mapping
+        Slot by name, of those that have one.
+
+    Returns
+    -------
+    Columns
+    """
+    m = n.bit_length() - 1
+    words = random_words(seed, names, replicates, 1 + _LEADING * _CANDIDATES + m)
+    rows = np.empty((len(names), len(replicates), m), dtype=np.uint64)
+    fixed = np.array([name in slots for name in names], dtype=np.bool_)
+    for place, name in enumerate(names):
+        if name in slots:
+            rows[place] = sobol.rows(slots[name], m)
+    rows[~fixed] = _random_matrices(words[~fixed, :, 1:], m)
+    bits = (rows[..., None] >> np.arange(m, dtype=np.uint64)) & np.uint64(1)
+    heights = np.array([1 << (m - 1 - row) for row in range(m)], dtype=np.uint64)
+    steps = np.asarray((bits * heights[:, None]).sum(axis=-2), dtype=np.intp)  # what each bit of i moves
+    shift = (words[..., 0] & np.uint64(n - 1)).astype(np.intp)
+    within = min(m, BLOCK.bit_length() - 1)
+    half = within // 2
+    behind = n * np.arange(len(replicates))  # each replicate reads its own strata
+    return Columns(
+        n=n,
+        blocks=n >> within,
+        block=len(replicates) * n if m == within else 1 << within,
+        _scores=np.concatenate([_strata(seed, number, n) for number in replicates]),
+        _fine=_doubled(shift, steps[..., :half]),
+        _coarse=_doubled(np.zeros_like(shift), steps[..., half:within]) + behind[:, None],
+        _beyond=_doubled(np.zeros(len(names), dtype=np.intp), steps[:, 0, within:]),
     )
-
-
-class Stream:
-    """A generator that can be set to the beginning of any named stream in about a microsecond."""
-
-    def __init__(self) -> None:
-        self._bits = np.random.SFC64(0)
-        self._generator = np.random.Generator(self._bits)
-
-    def at(self, seed: int, replicate: int, name: str) -> np.random.Generator:
-        """Give the generator at the start of the stream of (seed, replicate, name)."""
-        first, second, third = _words(seed, name)
-        third ^= (replicate * _GOLDEN) & _WORD
-        self._bits.state = {
-            "bit_generator": "SFC64",
-            "state": {"state": np.array([first, second, third, 1], dtype=np.uint64)},
-            "has_uint32": 0,
-            "uinteger": 0,
-        }
-        self._bits.random_raw(12, output=False)
-        return self._generator
 
 
 @lru_cache(maxsize=64)
@@ -78,58 +263,14 @@ def _strata(seed: int, replicate: int, n: int) -> Array:
     The place within the stratum is uniform and shared by all columns of the replicate: each score is then exactly
     standard normal, and the columns stay independent up to a term of order 1/n.
     """
-    place = Stream().at(seed, replicate, "\x1fplace in the stratum").random()
+    word = random_words(seed, ["\x1fplace in the stratum"], [replicate], 1)[0, 0, 0]
+    place = (float(word >> np.uint64(11)) + 0.5) * 2.0**-53
     scores: Array = ndtri((np.arange(n) + place) / n)
-    if not np.isfinite(scores[0]):
-        scores[0] = -8.2
     scores.setflags(write=False)
     return scores
 
 
-def column(stream: Stream, seed: int, replicate: int, name: str, n: int) -> Array:
-    """Draw the Latin hypercube column of an input or event.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Standard normal scores.
-    """
-    scores = _strata(seed, replicate, n).copy()
-    stream.at(seed, replicate, name).shuffle(scores)
-    return scores
-
-
-@lru_cache(maxsize=32)
-def _sobol(dimensions: int, n: int) -> NDArray[np.uint32]:
-    """Give the plain Sobol' points as integers, shape (dimensions, n)."""
-    from scipy.stats import qmc  # 0.7 s to import: only runs with shared causes pay for it
-
-    power = max(0, int(n - 1).bit_length())
-    points = qmc.Sobol(dimensions, scramble=False, bits=_BITS).random_base2(power)[:n]
-    whole = np.ascontiguousarray((points * 2.0**_BITS).astype(np.uint32).T)
-    whole.setflags(write=False)
-    return whole
-
-
-def cause_scores(stream: Stream, seed: int, replicate: int, causes: tuple[str, ...], n: int) -> Array:
-    """Draw the scores of the shared causes.
-
-    Returns
-    -------
-    ndarray, shape (K, n)
-        Standard normal scores.
-    """
-    scores = np.empty((len(causes), n))
-    if not causes:
-        return scores
-    if len(causes) == 1:
-        scores[0] = column(stream, seed, replicate, f"cause {causes[0]}", n)
-        return scores
-    for place, name in enumerate(causes):
-        generator = stream.at(seed, replicate, f"cause {name}")
-        shift = np.uint32(generator.integers(0, 1 << _BITS))
-        offset = generator.random()
-        shifted = np.bitwise_xor(_sobol(len(causes), n)[place], shift)
-        ndtri((shifted + offset) * 2.0**-_BITS, out=scores[place])
-    np.clip(scores, -8.2, 8.2, out=scores)
-    return scores
+def column(seed: int, replicate: int, name: str, n: int, slots: Mapping[str, int]) -> Array:
+    """Draw one whole column of one replicate, shape (n,); n a power of two."""
+    drawn = columns(seed, [replicate], [name], n, slots)
+    return np.concatenate([drawn.scores(0, block) for block in range(drawn.blocks)])

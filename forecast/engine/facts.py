@@ -9,7 +9,7 @@ import numpy as np
 
 from forecast.build.formula import LineValue, walk
 from forecast.engine.condition import SCORE_CLIP, posterior, regressed_loadings
-from forecast.engine.draws import Stream, cause_scores, column
+from forecast.engine.draws import column
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, Row, sole_input
@@ -78,11 +78,13 @@ class Prior:
 
     def _draw(self) -> tuple[dict[str, Value], Array]:
         if self._drawn is None:
-            n, stream = _PRIOR_TRIALS, Stream()
-            causes = cause_scores(stream, self.seed, 0, self.plan.causes, n)
+            n, slots = _PRIOR_TRIALS, self.plan.slots
+            causes = np.empty((len(self.plan.causes), n))
+            for place, cause in enumerate(self.plan.causes):
+                causes[place] = column(self.seed, 0, f"cause {cause}", n, slots)
             inputs: dict[str, Value] = {}
             for item in self.plan.inputs:
-                inputs[item.id] = sample(item, column(stream, self.seed, 0, item.id, n), causes)
+                inputs[item.id] = sample(item, column(self.seed, 0, item.id, n, slots), causes)
             self._drawn = inputs, causes
         return self._drawn
 

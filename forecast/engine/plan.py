@@ -21,6 +21,7 @@ from forecast.build.formula import (
 )
 from forecast.build.scenario import choose
 from forecast.build.schema import OWN_ESTIMATING, Build, Costed, Event, Line
+from forecast.engine.draws import slot_of_cause, slots_of_event
 from forecast.engine.figures import shape_of
 from forecast.engine.rows import Gate, Plan, PlanInput, Row, inputs_of, sole_input
 from forecast.engine.shapes import Shape
@@ -305,7 +306,23 @@ def compile_plan(build: Build, scenario: str | None = None, *, on: date | None =
         rows=_events_last(compiler.rows),
         consignments=expansions,
         notes=tuple(note for expansion in expansions for note in expansion.notes),
+        slots=_slots(build),
     )
+
+
+def _slots(build: Build) -> dict[str, int]:
+    """Give shared causes and the file's events their slots among the draws, the same in every scenario."""
+    slots: dict[str, int] = {}
+    for place, cause in enumerate((OWN_ESTIMATING, *(cause.id for cause in build.cause))):
+        slot = slot_of_cause(place)
+        if slot is not None:
+            slots[f"cause {cause}"] = slot
+    for place, event in enumerate(build.event):
+        pair = slots_of_event(place)
+        if pair is not None:
+            impact = "cost" if event.cost is not None else "percent" if event.percent is not None else "share"
+            slots[f"gate {event.id}"], slots[f"{event.id}.{impact}"] = pair
+    return slots
 
 
 def _events_last(rows: Iterable[Row]) -> tuple[Row, ...]:

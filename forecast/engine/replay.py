@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 
 from forecast.build.formula import Input, walk
 from forecast.engine.condition import Posterior
-from forecast.engine.draws import REPLICATES, Stream, cause_scores, column
+from forecast.engine.draws import BLOCK, column, replicate_sizes
+from forecast.engine.evaluate import Value
 from forecast.engine.facts import Prior, prepare
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
-from forecast.engine.replicate import BLOCK, Conditions, add_up, evaluate_rows, floored, happens, sample
+from forecast.engine.replicate import Conditions, add_up, evaluate_rows, floored, happens, sample
 from forecast.engine.shapes import Array
 
 
@@ -54,7 +55,7 @@ class Replay:
     ----------
     plan : Plan
     trials : int
-        Rounded up to a multiple of the number of replicates.
+        Rounded up as `forecast.engine.trials.run` does.
     seed : int
     """
 
@@ -62,16 +63,12 @@ class Replay:
         self.plan = plan
         self.seed = seed
         self.prior = Prior(plan, seed)
-        n = -(-trials // REPLICATES)
-        self.count = n * REPLICATES
-        self._n = n
-        stream = Stream()
-        numbers = range(REPLICATES)
-        self._causes = np.concatenate(
-            [cause_scores(stream, seed, number, plan.causes, n) for number in numbers], axis=1
-        )
+        self._replicates, self._n = replicate_sizes(trials)
+        self.count = self._n * self._replicates
         self._own: dict[str, Array] = {}
-        self._stream = stream
+        self._causes = np.empty((len(plan.causes), self.count))
+        for place, cause in enumerate(plan.causes):
+            self._causes[place] = self._column(f"cause {cause}")
         self._moved: tuple[bytes, Array] = (b"", self._causes)
         self._inputs: dict[str, tuple[object, Array, Array | None]] = {}
         self._gates: dict[str, tuple[bytes, NDArray[np.bool_], Array]] = {}
@@ -135,7 +132,10 @@ class Replay:
         totals, hours = np.zeros(self.count), np.zeros(self.count)
         for start in range(0, self.count, BLOCK):
             block = slice(start, min(start + BLOCK, self.count))
-            values = evaluate_rows(self.plan, conditions, sampled, gates, block, own_weights)
+            inputs: dict[str, Value] = {name: values[block] for name, values in sampled.items()}
+            weight = None if own_weights is None else own_weights[block]
+            values = np.empty((len(self.plan.rows), block.stop - block.start))
+            evaluate_rows(self.plan, conditions, inputs, gates[:, block], weight, values)
             add_up(self.plan, values, totals[block], hours[block])
         if not reweigh:
             own_weights = weights
@@ -146,7 +146,10 @@ class Replay:
     def _column(self, name: str) -> Array:
         if name not in self._own:
             self._own[name] = np.concatenate(
-                [column(self._stream, self.seed, number, name, self._n) for number in range(REPLICATES)]
+                [
+                    column(self.seed, number, name, self._n, self.plan.slots)
+                    for number in range(self._replicates)
+                ]
             )
         return self._own[name]
 

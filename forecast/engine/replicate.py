@@ -1,8 +1,10 @@
-"""One replicate: draw its inputs whole, then evaluate the rows in blocks that fit the cache."""
+"""Replicates: draw inputs and evaluate rows, in blocks that fit the cache."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -10,16 +12,13 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from forecast.engine.condition import Posterior, at_least
-from forecast.engine.draws import Stream, cause_scores, column
+from forecast.engine.draws import Columns, columns
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.plan import Gate, Plan, PlanInput
 from forecast.engine.shapes import Array
 from forecast.engine.tables import sampler
 
 Keep: TypeAlias = Literal["rows", "totals"]
-
-BLOCK = 4096
-"""Trials evaluated at a time: some thirty arrays of this length fit a second-level cache."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +88,7 @@ class Conditions:
 
 @dataclass(frozen=True)
 class Part:
-    """One replicate's results."""
+    """Results of one or more replicates, one after another."""
 
     totals: Array
     hours: Array
@@ -99,67 +98,102 @@ class Part:
     moments: Moments
 
 
-def simulate_replicate(
+def simulate_replicates(
     plan: Plan,
     seed: int,
     n: int,
     keep: Keep,
     conditions: Conditions | None,
     reference: Array,
-    replicate: int,
+    replicates: tuple[int, ...],
 ) -> Part:
-    """Simulate one replicate: draw its inputs whole, then evaluate the rows block by block."""
-    stream = Stream()
-    causes = cause_scores(stream, seed, replicate, plan.causes, n)
+    """Simulate replicates block by block: draw the inputs, then evaluate the rows.
+
+    Parameters
+    ----------
+    n : int
+        Trials in each replicate, a power of two.
+    replicates : tuple of int
+        Their numbers; more than one only where n is at most BLOCK.
+    """
+    names = [f"cause {cause}" for cause in plan.causes]
+    names += [item.id for item in plan.inputs]
+    names += [f"gate {gate.id}" for gate in plan.gates]
+    drawn = columns(seed, replicates, names, n, plan.slots)
+    count = n * len(replicates)
+    weights = np.ones(count) if _weighted(plan, conditions) else None
+    totals, hours = np.zeros(count), np.zeros(count)
+    gates = np.empty((len(plan.gates), count), dtype=np.bool_)
+    kept = np.empty((len(plan.rows), count)) if keep == "rows" else None
+    moments: Moments | None = None
+    for number in range(drawn.blocks):
+        block = slice(number * drawn.block, (number + 1) * drawn.block)
+        weight = None if weights is None else weights[block]
+        sampled = _sampled_block(plan, conditions, drawn, number, gates[:, block], weight)
+        values = kept[:, block] if kept is not None else np.empty((len(plan.rows), drawn.block))
+        evaluate_rows(plan, conditions, sampled, gates[:, block], weight, values)
+        add_up(plan, values, totals[block], hours[block])
+        part = _moments(values, totals[block], reference, plan, weight)
+        moments = part if moments is None else moments + part
+    assert moments is not None  # there is at least one block
+    return Part(totals, hours, kept, gates, weights, moments)
+
+
+def _weighted(plan: Plan, conditions: Conditions | None) -> bool:
+    """Tell whether trials differ in weight: by floors, or by gates that share causes and are known."""
+    if conditions is None:
+        return False
+    shared = any(gate.id in conditions.gates and any(gate.loadings) for gate in plan.gates)
+    return shared or bool(conditions.input_floors or conditions.rejected)
+
+
+def _sampled_block(
+    plan: Plan,
+    conditions: Conditions | None,
+    drawn: Columns,
+    number: int,
+    gates: NDArray[np.bool_],
+    weights: Array | None,
+) -> dict[str, Value]:
+    """Draw inputs and gates over one block; gates and weights are written in place."""
+    shared = len(plan.causes)
+    causes = np.empty((shared, drawn.block))
+    for place in range(shared):
+        causes[place] = drawn.scores(place, number)
     if conditions is not None and conditions.posterior is not None:
         causes = conditions.posterior.apply(causes)
-    weights: Array | None = None
     floors = conditions.input_floors if conditions is not None else {}
-    sampled: dict[str, Array] = {}
-    for item in plan.inputs:
-        own = column(stream, seed, replicate, item.id, n)
+    known_gates = conditions.gates if conditions is not None else {}
+    pushes: dict[tuple[float, ...], Array] = {}
+    sampled: dict[str, Value] = {}
+    for place, item in enumerate(plan.inputs, start=shared):
+        own = drawn.scores(place, number)
         if item.id in floors:
             sampled[item.id], reach = floored(item, own, causes, floors[item.id])
-            weights = reach if weights is None else weights * reach
+            if weights is not None:
+                weights *= reach
         else:
-            sampled[item.id] = sample(item, own, causes)
-    gates = np.empty((len(plan.gates), n), dtype=np.bool_)
+            sampled[item.id] = sample(item, own, causes, pushes)
     for place, gate in enumerate(plan.gates):
-        known = conditions.gates.get(gate.id) if conditions is not None else None
-        happened, chance = happens(gate, column(stream, seed, replicate, f"gate {gate.id}", n), causes)
+        known = known_gates.get(gate.id)
+        own = drawn.scores(shared + len(plan.inputs) + place, number)
+        happened, chance = happens(gate, own, causes)
         gates[place] = happened if known is None else known
-        if known is not None and any(gate.loadings):
-            likelihood = chance if known else 1 - chance
-            weights = likelihood if weights is None else weights * likelihood
-    if conditions is not None and conditions.rejected and weights is None:
-        weights = np.ones(n)
-    totals, hours = np.zeros(n), np.zeros(n)
-    kept = np.empty((len(plan.rows), n)) if keep == "rows" else None
-    moments: Moments | None = None
-    for start in range(0, n, BLOCK):
-        block = slice(start, min(start + BLOCK, n))
-        values = evaluate_rows(plan, conditions, sampled, gates, block, weights)
-        add_up(plan, values, totals[block], hours[block])
-        part = _moments(values, totals[block], reference, plan, None if weights is None else weights[block])
-        moments = part if moments is None else moments + part
-        if kept is not None:
-            kept[:, block] = values
-    assert moments is not None  # n is at least one
-    return Part(totals, hours, kept, gates, weights, moments)
+        if known is not None and any(gate.loadings) and weights is not None:
+            weights *= chance if known else 1 - chance
+    return sampled
 
 
 def evaluate_rows(
     plan: Plan,
     conditions: Conditions | None,
-    sampled: dict[str, Array],
+    inputs: Mapping[str, Value],
     gates: NDArray[np.bool_],
-    block: slice,
     weights: Array | None,
-) -> Array:
-    """Evaluate all rows over one block, shape (rows, block)."""
-    inputs: dict[str, Value] = {name: values[block] for name, values in sampled.items()}
+    values: Array,
+) -> None:
+    """Evaluate all rows over one block, into ``values`` of shape (rows, block); weights change in place."""
     place_of = {gate.id: place for place, gate in enumerate(plan.gates)}
-    values = np.empty((len(plan.rows), block.stop - block.start))
     lines: dict[str, Value] = {}
     for place, row in enumerate(plan.rows):
         out = values[place]
@@ -168,14 +202,13 @@ def evaluate_rows(
         else:
             out[:] = evaluate(row.formula, inputs, lines)
             if row.gate is not None:
-                out *= gates[place_of[row.gate], block]
+                out *= gates[place_of[row.gate]]
             if conditions is not None and row.id in conditions.row_floors:
                 floor = conditions.row_floors[row.id]
                 if row.id in conditions.rejected and weights is not None:
-                    weights[block] *= out >= floor
+                    weights *= out >= floor
                 np.maximum(out, floor, out=out)
         lines[row.id] = out
-    return values
 
 
 def add_up(plan: Plan, values: Array, totals: Array, hours: Array) -> None:
@@ -201,30 +234,41 @@ def _moments(values: Array, totals: Array, reference: Array, plan: Plan, weights
     )
 
 
-def _own_weight(loadings: tuple[float, ...]) -> float:
+@lru_cache(maxsize=4096)
+def own_weight(loadings: tuple[float, ...]) -> float:
+    """Give √(1 − Σλ²), the weight of what no cause moves."""
     return float(np.sqrt(1 - sum(loading * loading for loading in loadings)))
 
 
-def sample(item: PlanInput, own: Array, causes: Array) -> Array:
-    """Turn own scores into values, in place and block by block: x = F⁻¹(Φ(Σ λ f + √(1 − Σλ²) e))."""
-    draw = sampler(item.shape)
-    active = [(place, loading) for place, loading in enumerate(item.loadings) if loading]
-    weight = _own_weight(item.loadings)
-    for start in range(0, own.size, BLOCK):
-        z = own[start : start + BLOCK]
-        if active:
-            z *= weight
-            for place, loading in active:
-                z += loading * causes[place, start : start + BLOCK]
-        own[start : start + BLOCK] = draw(z)
-    return own
+def sample(
+    item: PlanInput, own: Array, causes: Array, pushes: dict[tuple[float, ...], Array] | None = None
+) -> Array:
+    """Turn own scores into values: x = F⁻¹(Φ(Σ λ f + √(1 − Σλ²) e)); own scores are overwritten.
+
+    Parameters
+    ----------
+    item : PlanInput
+    own : ndarray, shape (n,)
+    causes : ndarray, shape (K, n)
+    pushes : dict, optional
+        Σ λ f by loadings, kept for other inputs over the same trials.
+    """
+    if any(item.loadings):
+        pushed = pushes.get(item.loadings) if pushes is not None else None
+        if pushed is None:
+            pushed = np.asarray(item.loadings) @ causes
+            if pushes is not None:
+                pushes[item.loadings] = pushed
+        own *= own_weight(item.loadings)
+        own += pushed
+    return sampler(item.shape)(own)
 
 
 def floored(item: PlanInput, own: Array, causes: Array, floor: float) -> tuple[Array, Array]:
     """Draw an input given that its score is at least a floor; the weights go with the trials."""
     loadings = np.asarray(item.loadings)
     pushed = loadings @ causes if loadings.size else np.zeros_like(own)
-    weight = _own_weight(item.loadings)
+    weight = own_weight(item.loadings)
     scores, reach = at_least(own, (floor - pushed) / weight)
     return sampler(item.shape)(pushed + weight * scores), reach
 
@@ -235,6 +279,6 @@ def happens(gate: Gate, own: Array, causes: Array) -> tuple[NDArray[np.bool_], A
     threshold = float(ndtri(gate.chance))
     if not np.any(loadings):
         return own < threshold, np.full(own.shape, gate.chance)
-    weight = _own_weight(gate.loadings)
+    weight = own_weight(gate.loadings)
     pushed = loadings @ causes
     return pushed + weight * own < threshold, ndtr((threshold - pushed) / weight)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from forecast.build.formula import Constant, Formula, Input, Product, walk
@@ -69,6 +70,12 @@ class Plan:
 
     ``rows`` stand so that each uses earlier ones only. Money rows (lines, then events) come before hours, except
     that own work, where hours are given a value, comes last.
+
+    Attributes
+    ----------
+    slots : mapping
+        Place among the evenly filling draws of shared causes ("cause …"), of the file's events ("gate …") and of
+        their impacts, by name. It follows from the place of causes and events in the file, whatever the scenario.
     """
 
     name: str
@@ -81,6 +88,7 @@ class Plan:
     rows: tuple[Row, ...]
     consignments: tuple[Expansion, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    slots: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def money_rows(self) -> tuple[int, ...]:

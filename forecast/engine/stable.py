@@ -106,7 +106,7 @@ def pool(blocks: list[Trials]) -> Trials:
     rows = [block.rows for block in blocks if block.rows is not None]
     return replace(
         first,
-        replicates=sum(block.replicates for block in blocks),
+        numbers=tuple(number for block in blocks for number in block.numbers),
         totals=np.concatenate([block.totals for block in blocks]),
         hours=np.concatenate([block.hours for block in blocks]),
         rows=np.concatenate(rows, axis=1) if len(rows) == len(blocks) else None,

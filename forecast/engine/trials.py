@@ -10,12 +10,12 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from forecast.engine.draws import REPLICATES
+from forecast.engine.draws import BLOCK, REPLICATES, replicate_sizes
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.facts import prepare
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
-from forecast.engine.replicate import Conditions, Keep, Moments, Part, simulate_replicate
+from forecast.engine.replicate import Conditions, Keep, Moments, Part, simulate_replicates
 from forecast.engine.shapes import Array
 from forecast.errors import SimulationError
 
@@ -33,8 +33,8 @@ class Trials:
     ----------
     plan : Plan
     seed : int
-    replicates : int
-        R.
+    numbers : tuple of R ints
+        Numbers of the replicates, in the order of the trials.
     totals : ndarray, shape (N,)
         Money, in the build's currency.
     hours : ndarray, shape (N,)
@@ -54,7 +54,7 @@ class Trials:
 
     plan: Plan
     seed: int
-    replicates: int
+    numbers: tuple[int, ...]
     totals: Array
     hours: Array
     rows: Array | None
@@ -63,6 +63,11 @@ class Trials:
     reference: Array
     moments: Moments
     remarks: tuple[str, ...] = ()
+
+    @property
+    def replicates(self) -> int:
+        """R."""
+        return len(self.numbers)
 
     @property
     def count(self) -> int:
@@ -111,7 +116,7 @@ def run(
     ----------
     plan : Plan
     trials : int
-        Rounded up to a multiple of 16, the number of replicates.
+        At least so many: rounded up to from 16 to 32 replicates of 2^m each.
     seed : int
         Any whole number; the same seed gives the same trials.
     known : KnownFacts, optional
@@ -135,21 +140,24 @@ def run(
     if not REPLICATES <= trials <= 100_000_000:
         message = f"trials: got {trials}, must be from {REPLICATES} to 100,000,000."
         raise SimulationError(message)
-    n = -(-trials // REPLICATES)
+    replicates, n = replicate_sizes(trials)
     conditions = prepare(plan, known, seed) if known is not None and not known.nothing else None
     reference = reference_values(plan)
-    job = partial(simulate_replicate, plan, seed, n, keep, conditions, reference)
-    numbers = list(range(first_replicate, first_replicate + REPLICATES))
-    parts = _map(job, numbers, executor)
-    while _effective(parts) < LEAST_EFFECTIVE <= n * REPLICATES and len(parts) < 8 * REPLICATES:
-        start = numbers[-1] + 1
-        numbers += range(start, start + REPLICATES)
-        parts += _map(job, numbers[-REPLICATES:], executor)
-    return _gather(plan, seed, parts, reference, conditions)
+    job = partial(simulate_replicates, plan, seed, n, keep, conditions, reference)
+    first, last = first_replicate, first_replicate + replicates
+    parts = _map(job, first, last, n, executor)
+    while _effective(parts) < LEAST_EFFECTIVE <= n * replicates and last - first_replicate < 8 * replicates:
+        first, last = last, last + replicates
+        parts += _map(job, first, last, n, executor)
+    numbers = tuple(range(first_replicate, last))
+    return _gather(plan, seed, numbers, parts, reference, conditions)
 
 
-def _map(job: partial[Part], numbers: Sequence[int], executor: Executor | None) -> list[Part]:
-    return list(executor.map(job, numbers)) if executor is not None else [job(number) for number in numbers]
+def _map(job: partial[Part], first: int, last: int, n: int, executor: Executor | None) -> list[Part]:
+    """Run replicates, short ones several at a time so that each job fills a block."""
+    together = max(1, BLOCK // n)
+    groups = [tuple(range(start, min(start + together, last))) for start in range(first, last, together)]
+    return list(executor.map(job, groups)) if executor is not None else [job(group) for group in groups]
 
 
 def _effective(parts: Sequence[Part]) -> float:
@@ -161,7 +169,12 @@ def _effective(parts: Sequence[Part]) -> float:
 
 
 def _gather(
-    plan: Plan, seed: int, parts: Sequence[Part], reference: Array, conditions: Conditions | None
+    plan: Plan,
+    seed: int,
+    numbers: tuple[int, ...],
+    parts: Sequence[Part],
+    reference: Array,
+    conditions: Conditions | None,
 ) -> Trials:
     weights = None
     remarks = conditions.remarks if conditions is not None else ()
@@ -182,7 +195,7 @@ def _gather(
     return Trials(
         plan=plan,
         seed=seed,
-        replicates=len(parts),
+        numbers=numbers,
         totals=np.concatenate([part.totals for part in parts]),
         hours=np.concatenate([part.hours for part in parts]),
         rows=np.concatenate(kept, axis=1) if kept else None,

@@ -11,7 +11,7 @@ from scipy import stats
 
 from forecast import simulate
 from forecast.build.buildfile import parse_build
-from forecast.engine.draws import Stream, cause_scores, column
+from forecast.engine.draws import column
 from forecast.engine.plan import compile_plan
 from forecast.engine.stable import block_size, numerical_tolerance, until_stable
 from forecast.engine.trials import run
@@ -70,18 +70,19 @@ def test_results_do_not_depend_on_the_workers() -> None:
 
 
 def test_columns_are_standard_normal_and_stratified() -> None:
-    stream = Stream()
-    scores = column(stream, 1, 0, "anything", 1024)
+    scores = column(1, 0, "anything", 1024, {})
     strata = np.floor(stats.norm.cdf(scores) * 1024).astype(int)
     assert np.array_equal(np.sort(strata), np.arange(1024))
-    other = column(stream, 1, 0, "something else", 1024)
+    other = column(1, 0, "something else", 1024, {})
     assert abs(np.corrcoef(scores, other)[0, 1]) < 4 / 32
-    assert not np.array_equal(scores, column(stream, 1, 1, "anything", 1024))
+    assert not np.array_equal(scores, column(1, 1, "anything", 1024, {}))
 
 
 def test_cause_scores_are_standard_normal_and_uncorrelated() -> None:
-    scores = np.concatenate(
-        [cause_scores(Stream(), 4, r, ("own", "fit", "market"), 1024) for r in range(16)], axis=1
+    names = ("own", "fit", "market")
+    slots = {name: place for place, name in enumerate(names)}
+    scores = np.array(
+        [np.concatenate([column(4, r, name, 1024, slots) for r in range(16)]) for name in names]
     )
     for row in scores:
         assert stats.kstest(row, "norm").pvalue > 0.01
@@ -152,12 +153,12 @@ def test_going_on_until_stable_reports_pooled_values_and_bounds_its_trials() -> 
     pooled, stability = until_stable(block, 0.02)
     assert stability.stable
     assert 40_000 <= pooled.count <= 400_000
-    assert pooled.count == 10_000 * stability.blocks
+    assert pooled.count == 10_240 * stability.blocks
     assert max(stability.errors) <= 0.02
     loose, given_up = until_stable(block, 1e-9, largest=60_000)
     assert not given_up.stable
-    assert loose.count == 60_000
-    assert np.array_equal(loose.totals[:10_000], block(0).totals)
+    assert loose.count == 61_440
+    assert np.array_equal(loose.totals[:10_240], block(0).totals)
 
 
 def test_until_stable_through_the_python_face() -> None:
