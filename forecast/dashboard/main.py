@@ -15,6 +15,8 @@ from forecast.spending.folder import demos, open_demo
 _HERE = Path(__file__).parent
 PAGES: tuple[tuple[str, str, str], ...] = (
     ("cost.py", "What will it cost?", "cost"),
+    ("lines.py", "The lines", "lines"),
+    ("choose.py", "Do it or farm it out?", "choose"),
     ("receipts.py", "Receipts", "receipts"),
     ("watch.py", "Where does it end?", "watch"),
 )

@@ -12,6 +12,7 @@ import streamlit as st
 
 from forecast.build.schema import Build
 from forecast.decide.contingency import Contingency, contingency
+from forecast.decide.scenarios import Comparison, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, forecast_plan, simulate
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
@@ -177,6 +178,18 @@ def _contingency(
 ) -> Contingency:
     names = {cause.id: cause.name for cause in _build.cause if cause.name}
     return contingency(_forecast, level, names=names)
+
+
+def compared(view: Opened) -> Comparison:
+    """Compare all scenarios of the build, trial by trial."""
+    return _compared(view.build.fingerprint(), DEFAULT_TRIALS, DEFAULT_SEED, view)
+
+
+@st.cache_resource(max_entries=8, show_spinner="Comparing …")
+def _compared(fingerprint: str, trials: int, seed: int, _view: Opened) -> Comparison:
+    forecasts = {name: before(_view, name) for name in _view.build.scenario}
+    names = {name: item.name or name.capitalize() for name, item in _view.build.scenario.items()}
+    return compare_forecasts(forecasts, names, _view.build.build.hours_per_week)
 
 
 def ledger_state(ledger: Ledger | None, as_of: dt.date | None = None) -> str:

@@ -50,6 +50,12 @@ def signed(value: float, currency: str, error: float = 0.0) -> str:
     return ("+" if rounded > 0 else "\u2212") + _written(abs(rounded), currency, 0)
 
 
+def hourly(value: float, currency: str) -> str:
+    """Write what an hour pays, rounded to the unit (or the like in currencies without a minor unit): ``€34``."""
+    step = 10.0 ** (2 - min(get_currency_precision(currency), 2))
+    return _written(round(value / step) * step + 0.0, currency, 0)
+
+
 def exact(minor: int, currency: str) -> str:
     """Write an exact sum of minor units: ``€1,234.50``."""
     digits = get_currency_precision(currency)

@@ -249,7 +249,11 @@ def moved_waterfall(
     bars = [layer.encode(x=x, x2="to:Q") for layer in (whole, down, up)]
     texts = base.mark_text(align="left", dx=6, fontSize=12).encode(x="right:Q", text="text:N")
     change = level - start[1]
-    biggest = max(steps, key=lambda item: abs(item[1]), default=("nothing", 0.0))
+    biggest = max(
+        (step for step in steps if not step[0].endswith("other days")),
+        key=lambda item: abs(item[1]),
+        default=("nothing", 0.0),
+    )
     title = (
         f"{quantity} moved by {signed(change, currency)}; most came from {biggest[0]} "
         f"({signed(biggest[1], currency)})"

@@ -1,0 +1,53 @@
+"""What may have been left out, with buttons that add it or answer that it is not needed."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from forecast.build.completeness import Finding, findings
+from forecast.build.edit import NotNeeded
+from forecast.build.sheet import starter
+from forecast.dashboard.layout import safe
+from forecast.dashboard.saving import Sheet, keep
+from forecast.dashboard.state import Opened
+from forecast.views.money import about
+
+_GRADES = {
+    "must": "Every such build has it",
+    "usual": "Most such builds have it",
+    "consider": "Worth a thought",
+}
+
+
+def missing(view: Opened, loaded: Sheet) -> None:
+    """List what may have been left out."""
+    found = findings(view.build)
+    st.subheader("What may have been left out")
+    if not found:
+        st.markdown("Nothing that such builds usually have is missing.")
+        return
+    blocked = bool(loaded.theirs) or bool(st.session_state["sheet"]["edits"])
+    if blocked:
+        st.caption("Keep or drop your edits above first; then these can be added.")
+    for grade, words in _GRADES.items():
+        items = [item for item in found if item.grade == grade]
+        if items:
+            with st.expander(f"{words}: {len(items)}", expanded=grade == "must"):
+                for item in items:
+                    _finding(view, loaded, item, blocked)
+
+
+def _finding(view: Opened, loaded: Sheet, item: Finding, blocked: bool) -> None:
+    cost = ""
+    if item.cost is not None:
+        low, _, high = item.cost
+        if item.unit == view.currency:
+            cost = f" Usually {about(low, item.unit)} to {about(high, item.unit)}. {item.source}"
+        else:
+            cost = f" Usually {low:g} to {high:g} {item.unit}. {item.source}"
+    st.markdown(f"**{safe(item.missing)}**. {safe(item.why)}{safe(cost)}")
+    left, right, _ = st.columns([1, 1, 3])
+    if item.starter is not None and left.button("Add it", key=f"add-{item.rule}", disabled=blocked):
+        keep(view, starter(view.build, item.starter), loaded)
+    if right.button("Not needed", key=f"not-{item.rule}", disabled=blocked):
+        keep(view, [NotNeeded(item.rule, "answered in the dashboard")], loaded)
