@@ -56,6 +56,8 @@ class Known:
         Everything paid, whether in the estimate or not.
     outside : mapping of str to int
         Paid for things that are not in this scenario: scope added, on top of the forecast.
+    currency : str
+        The build's.
     dropped : frozenset of str
         Lines closed with nothing paid: scope dropped.
     remarks : tuple of str
@@ -67,8 +69,14 @@ class Known:
     events: Mapping[str, str]
     paid_minor: int
     outside: Mapping[str, int]
+    currency: str
     dropped: frozenset[str] = frozenset()
     remarks: tuple[str, ...] = ()
+
+    @property
+    def paid(self) -> float:
+        """Everything paid, in the main unit."""
+        return to_float(self.paid_minor, self.currency)
 
     @property
     def outside_minor(self) -> int:
@@ -131,7 +139,7 @@ def known_from(plan: Plan, standing: Standing) -> Known:
     gathered.remarks += [f"{name} was marked as an event, but is none of this scenario." for name in unknown]
     facts = KnownFacts(gathered.amounts, gathered.floors, gathered.gates, gathered.fixed)
     return Known(
-        facts, lines, standing.events, standing.paid_minor, outside,
+        facts, lines, standing.events, standing.paid_minor, outside, plan.currency,
         frozenset(gathered.dropped), tuple(gathered.remarks),
     )  # fmt: skip
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
-from forecast.build.schema import Build
+from forecast.build.schema import OWN_ESTIMATING, Build
+from forecast.engine.facts import observe
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, forecast_plan
 from forecast.engine.plan import compile_plan
 from forecast.engine.shapes import Array
@@ -19,9 +21,12 @@ from forecast.engine.statistics import (
     percentiles,
     share_within,
 )
-from forecast.spending.known import Known, LineState, known_facts
-from forecast.spending.ledger import Ledger
+from forecast.spending.base import base_given
+from forecast.spending.known import Known, LineState, known_from
+from forecast.spending.ledger import Baseline, Ledger
 from forecast.spending.money import to_float
+from forecast.spending.reasons import Reason, TaughtCause, reasons_for, taught_causes
+from forecast.spending.standing import Record
 
 
 @dataclass(frozen=True)
@@ -38,6 +43,10 @@ class LineWatch:
     before, now : tuple of float
         P10, P50 and P90, without and with what is known.
     mean_before, mean_now : float
+    committed : float
+        Agreed and not yet paid.
+    score : float or None
+        Where a known amount lies in its range: 0 in the middle, ±1.28 at its ends; beyond ±3.5 outside of it.
     """
 
     id: str
@@ -51,6 +60,8 @@ class LineWatch:
     now: tuple[float, float, float]
     mean_before: float
     mean_now: float
+    committed: float = 0.0
+    score: float | None = None
 
     @property
     def moved(self) -> float:
@@ -72,6 +83,8 @@ class Reforecast:
     frozen : datetime.date or None
         When the budget was frozen.
     as_of : datetime.date or None
+    titles : mapping of str to str
+        Of shared causes.
     """
 
     before: Forecast
@@ -80,6 +93,7 @@ class Reforecast:
     budget: float | None
     frozen: dt.date | None
     as_of: dt.date | None
+    titles: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def currency(self) -> str:
@@ -147,13 +161,7 @@ class Reforecast:
     @cached_property
     def open_base(self) -> float:
         """Middle figures of what is still to be paid: each open line's, less what was paid for it."""
-        return float(
-            sum(
-                max(0.0, line.base - line.paid)
-                for line in self.lines
-                if line.state != "closed" and line.kind == "line"
-            )
-        )
+        return sum(base_given(self.now.plan, self.known.facts).values()) + self.outside - self.paid
 
     @property
     def contingency_left(self) -> float | None:
@@ -173,9 +181,19 @@ class Reforecast:
         inside = share_within(self.totals, self.budget + more, trials.replicates, trials.weights)
         return Estimate(1 - inside.value, inside.error)
 
+    def bought_by(self, more: float = 100.0) -> Estimate | None:
+        """Give how much the chance of overrunning falls with so much more in the budget; None without a budget."""
+        if self.budget is None:
+            return None
+        trials = self.now.trials
+        saved = (self.totals > self.budget) & (self.totals <= self.budget + more)
+        return mean_estimate(saved.astype(float), trials.replicates, trials.weights)
+
     @cached_property
     def lines(self) -> tuple[LineWatch, ...]:
         """Every line and event of the scenario, in the order of the plan."""
+        seed = self.now.trials.seed
+        scores = {one.row: one.score for one in observe(self.now.plan, self.known.facts, seed)}
         found = []
         for before, now in zip(self.before.lines, self.now.lines, strict=True):
             known = self.known.lines[now.id]
@@ -184,9 +202,25 @@ class Reforecast:
                     now.id, now.title, now.group, now.kind, known.state, before.base,
                     to_float(known.paid_minor, self.currency), _range(self.before, now.id),
                     _range(self.now, now.id), before.mean, now.mean,
+                    to_float(known.committed_minor, self.currency), scores.get(now.id),
                 )
             )  # fmt: skip
         return tuple(found)
+
+    @cached_property
+    def reasons(self) -> tuple[Reason, ...]:
+        """Why the mean moved, line by line, the largest move first; they add up to how far it moved."""
+        moved = {
+            now.id: now.mean - before.mean
+            for before, now in zip(self.before.lines, self.now.lines, strict=True)
+        }
+        return reasons_for(self.now.plan, self.known, moved, self.now.trials.seed)
+
+    @cached_property
+    def causes(self) -> tuple[TaughtCause, ...]:
+        """What the receipts say about each shared cause, and what that does to what is still open."""
+        seed = self.now.trials.seed
+        return taught_causes(self.now.plan, self.known, self.reasons, seed, self.titles)
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -195,7 +229,7 @@ class Reforecast:
             f"{name} has receipts but is not in this scenario: counted on top of the forecast."
             for name in self.known.outside
         )
-        return self.now.remarks + outside
+        return self.now.remarks + self.known.remarks + outside
 
 
 def _range(forecast: Forecast, row_id: str) -> tuple[float, float, float]:
@@ -234,14 +268,31 @@ def reforecast(
     LedgerError
         When the ledger cannot be read.
     """
-    baseline = ledger.baseline(as_of)
-    if scenario is None and baseline is not None and baseline.scenario in build.scenario:
-        scenario = baseline.scenario
-    plan = compile_plan(build, scenario)
-    known = known_facts(plan, ledger, as_of)
+    standing = Record.read(ledger).standing(as_of)
+    plan = compile_plan(build, scenario_in_force(build, scenario, standing.baseline))
+    known = known_from(plan, standing)
     before = forecast_plan(plan, trials, seed, keep="rows")
     now = before if known.facts.nothing else forecast_plan(plan, trials, seed, known=known.facts, keep="rows")
-    budget = build.build.budget
+    frozen = None if standing.baseline is None else standing.baseline.date
+    budget = budget_in_force(build, standing.baseline)
+    return Reforecast(before, now, known, budget, frozen, as_of, cause_titles(build))
+
+
+def scenario_in_force(build: Build, scenario: str | None, baseline: Baseline | None) -> str | None:
+    """Give the scenario asked for, else the one that the baseline was frozen with, else none in particular."""
+    if scenario is None and baseline is not None and baseline.scenario in build.scenario:
+        return baseline.scenario
+    return scenario
+
+
+def budget_in_force(build: Build, baseline: Baseline | None) -> float | None:
+    """Give the frozen budget, else the build's own, in the main unit."""
     if baseline is not None:
-        budget = to_float(baseline.budget_minor, baseline.currency)
-    return Reforecast(before, now, known, budget, None if baseline is None else baseline.date, as_of)
+        return to_float(baseline.budget_minor, baseline.currency)
+    return build.build.budget
+
+
+def cause_titles(build: Build) -> dict[str, str]:
+    """Give the names of the shared causes."""
+    named = {cause.id: cause.name or cause.id.replace("_", " ").capitalize() for cause in build.cause}
+    return {OWN_ESTIMATING: "Own estimating", **named}
