@@ -45,7 +45,7 @@ def _known_kind(value: Any) -> Any:
     if isinstance(value, TakeoffBase):
         return value
     kind = value.get("kind") if isinstance(value, Mapping) else None
-    if kind not in _MODELS:
+    if not isinstance(kind, str) or kind not in _MODELS:
         found = f"kind is {kind!r}" if kind is not None else "no kind"
         wrong(found, f"Write takeoff = {{ kind = … }} with one of {', '.join(_MODELS)}.")
     return value
