@@ -89,6 +89,8 @@ def plain(value: Any) -> Any:
 def run_advise(options: argparse.Namespace) -> int:
     """Advise before ordering."""
     from forecast.decide.contingency import contingency
+    from forecast.decide.firm_up import firm_up
+    from forecast.decide.measures import measures_of
     from forecast.decide.replay import replay_build
     from forecast.decide.sensitivity import drivers
     from forecast.decide.trim import trims
@@ -103,18 +105,28 @@ def run_advise(options: argparse.Namespace) -> int:
     names = {cause.id: cause.name or cause.id for cause in build.cause}
     advice = contingency(forecast, options.level, short=options.short, idle=options.idle, names=names)
     found = drivers(forecast, names=names)
-    optional = trims(replay_build(build, (), options.scenario, options.trials, options.seed), build)
+    replay = replay_build(build, (), options.scenario, options.trials, options.seed)
+    optional = trims(replay, build)
+    firm = [item for item in firm_up(replay, build, advice.level) if item.certain]
+    taken = measures_of(build, options.scenario, options.trials, options.seed) if build.measure else None
     money = _money(forecast.currency)
     text = [advice.sentence(money)]
     if advice.advice is not None:
         text.append(advice.advice.sentence(money))
-    text += ["", _split_table(advice), "", found.sentence(money), optional.sentence(money)]
+    text += ["", _split_table(advice), ""]
+    if firm:
+        text += ["What to firm up first:", *(f"  {item.sentence(money)}" for item in firm[:5]), ""]
+    if taken is not None:
+        text += [taken.sentence(money), *(f"  {item.sentence(money)}" for item in taken.alone), ""]
+    text += [found.sentence(money), optional.sentence(money)]
     text += [f"  {item.sentence(money)}" for item in optional.proposed[1:5]]
     text += [f"  {item.sentence()}" for item in optional.kept]
     text += ["", "For comparison only:", *(f"  {item.sentence(money)}" for item in advice.beside)]
     if build.build.notice:
         text += ["", build.build.notice]
     data = {"contingency": plain(advice), "drivers": plain(found), "optional": plain(optional)}
+    data["firm_up"] = plain(firm)
+    data["measures"] = None if taken is None else plain(taken.alone)
     return answer(options, "\n".join(text), data)
 
 
