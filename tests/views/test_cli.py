@@ -204,3 +204,102 @@ def test_every_command_has_help_and_stands_in_the_readme() -> None:
     assert choices
     for name in choices:
         assert f"`forecast {name}" in readme or f"`{name}`" in readme, f"{name} is not in the README"
+
+
+def demo_folder(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, name: str
+) -> str:
+    monkeypatch.setenv("FORECAST_HOME", str(tmp_path))
+    return run(capsys, "demo", name).strip()
+
+
+def test_watch_says_what_is_paid_and_where_it_ends(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = demo_folder(tmp_path, capsys, monkeypatch, "half-way-new-zealand")
+    first = run(capsys, "watch", folder).splitlines()[0]
+    assert first.startswith("Paid so far: NZ$21,110. It ends at about NZ$")
+    data = json.loads(run(capsys, "watch", folder, "--json"))
+    assert data["paid"] == pytest.approx(21_106.37)
+    assert data["budget"] == 37_000
+    assert 0 < data["chance_of_overrun"] < 1
+    assert sum(line["paid"] for line in data["lines"]) == pytest.approx(data["paid"])
+    moved = sum(line["mean_now"] - line["mean_before"] for line in data["lines"])
+    assert abs(moved) > 100
+    line = next(item for item in data["lines"] if item["id"] == "primer")
+    run(
+        capsys, "receipt", "add", folder, "--amount", "400", "--supplier", "x", "--line", "primer", "--closes"
+    )
+    after = json.loads(run(capsys, "watch", folder, "--json"))
+    assert after["paid"] == pytest.approx(21_506.37)
+    assert (
+        next(item for item in after["lines"] if item["id"] == "primer")["now"]
+        == [400, 400, 400]
+        != line["now"]
+    )
+
+
+def test_advice_adds_up(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = demo_folder(tmp_path, capsys, monkeypatch, "before-ordering-ireland")
+    assert "What to firm up first:" in run(capsys, "advise", folder, "--trials", "4096")
+    data = json.loads(
+        run(capsys, "advise", folder, "--trials", "4096", "--short", "300", "--idle", "100", "--json")
+    )
+    found = data["contingency"]
+    assert found["level"] == pytest.approx(0.75)
+    for split in ("lines", "groups", "causes"):
+        assert sum(share["amount"]["value"] for share in found[split]) == pytest.approx(
+            found["amount"]["value"]
+        )
+
+
+def test_scenarios_are_compared(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = demo_folder(tmp_path, capsys, monkeypatch, "before-ordering-ireland")
+    text = run(capsys, "compare", folder, "--trials", "4096")
+    assert "is the cheapest on average" in text.splitlines()[0]
+    data = json.loads(run(capsys, "compare", folder, "diy", "outsourced", "--trials", "4096", "--json"))
+    first, second = (item["p50"]["value"] for item in data["scenarios"])
+    assert 2 < second / first < 3.5  # farming it all out costs 2.5 to 3 times: common practice, no source
+
+
+def test_a_walk_away_price_is_said(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data = json.loads(
+        run(capsys, "afford", str(build), "--money", "4000", "--figure", "kit.amount", "--json")
+    )
+    assert data["budget"]["budget"] == 4_000
+    text = run(capsys, "afford", str(build), "--money", "4000", "--figure", "kit.amount")
+    assert "€" in text
+    assert "kit.amount" in run(capsys, "afford", str(build), "--money", "4000")
+
+
+def test_a_bank_file_is_shown_then_entered_once(
+    build: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    statement = tmp_path / "card.csv"
+    statement.write_text(
+        "Booking date;Payee;Amount;Currency\n23.05.2026;Paint counter;-148,50;EUR\n24.05.2026;Tool shop;-20,00;EUR\n",
+        encoding="utf-8",
+    )
+    shown = run(capsys, "receipt", "import", str(build), str(statement), "--rest", "filler")
+    assert shown.startswith("2 of 2 rows would be entered.")
+    assert json.loads(run(capsys, "receipts", str(build), "--json"))["receipts"] == []
+    for expected in (2, 0):
+        data = json.loads(
+            run(
+                capsys,
+                "receipt",
+                "import",
+                str(build),
+                str(statement),
+                "--rest",
+                "filler",
+                "--enter",
+                "--json",
+            )
+        )
+        assert len(data["entered"]) == expected
+    assert json.loads(run(capsys, "receipts", str(build), "--json"))["paid_minor"] == 16_850
