@@ -28,26 +28,24 @@ def scenario_bars(named: Sequence[tuple[str, Forecast]], palette: Palette = LIGH
         rows.append(
             {
                 "key": name, "p10": low.value, "p50": half.value, "p80": eight.value, "p90": high.value,
-                "figures": f"P50 {about(half.value, money, half.error)}, P80 {about(eight.value, money, eight.error)}",
-                "hours": f"{hours(own)} own work" if own > 0 else "no own work",
+                "figures": f"P50 {about(half.value, money, half.error)}, P80 {about(eight.value, money, eight.error)}, "
+                + (f"{hours(own)} own work" if own > 0 else "no own work"),
             }
         )  # fmt: skip
     frame = pd.DataFrame(rows)
     ends = span([*frame["p90"], 0.0], zero=True)
-    y = alt.Y(
-        "key:N", sort=None, scale=alt.Scale(paddingInner=0.5, paddingOuter=0.35),
-        axis=alt.Axis(title=None, labelLimit=150, labelFontSize=13, labelColor=palette.ink, labelPadding=8),
-    )  # fmt: skip
+    y = alt.Y("key:N", sort=None, scale=alt.Scale(paddingInner=0.5, paddingOuter=0.35), axis=None)
     base = alt.Chart(frame).encode(y=y)
     x = alt.X("p10:Q", axis=money_axis(money), scale=alt.Scale(domain=[0, ends[1]], nice=False))
     bars = base.mark_bar(height=8, cornerRadius=4, color=palette.accent_soft).encode(x=x, x2="p90:Q")
     half_ticks = base.mark_tick(thickness=3, height=20, color=palette.accent).encode(x="p50:Q")
     eight_ticks = base.mark_tick(thickness=3, height=12, color=palette.ink).encode(x="p80:Q")
-    above = base.mark_text(align="right", dy=-17, fontSize=12, fontWeight=600).encode(
-        x="p90:Q", text="figures:N"
+    # Names and figures stand above and below the bar at the left, where long ones have the whole width.
+    above = base.mark_text(align="left", dy=-22, fontSize=13, fontWeight=600).encode(
+        x=alt.value(4), text="key:N"
     )
-    below = base.mark_text(align="right", dy=18, fontSize=12, color=palette.muted).encode(
-        x="p90:Q", text="hours:N"
+    below = base.mark_text(align="left", dy=21, fontSize=12, color=palette.muted).encode(
+        x=alt.value(4), text="figures:N"
     )
     cheapest = min(rows, key=lambda row: float(str(row["p50"])))
     title = f"{cheapest['key']} costs least in the middle: {about(float(str(cheapest['p50'])), money)}"
@@ -55,14 +53,14 @@ def scenario_bars(named: Sequence[tuple[str, Forecast]], palette: Palette = LIGH
         "Scenarios on one money axis: "
         + "; ".join(
             f"{row['key']} from {about(float(str(row['p10'])), money)} to {about(float(str(row['p90'])), money)}, "
-            f"{row['figures']}, {row['hours']}"
+            f"{row['figures']}"
             for row in rows
         )
         + "."
     )
     note = "Bar: 8 of 10 builds (P10 to P90). Long tick: P50. Short tick: P80."
     chart = alt.layer(bars, half_ticks, eight_ticks, above, below)
-    return framed(chart, title, description, palette, 74 * len(rows), note)
+    return framed(chart, title, description, palette, 84 * len(rows), note)
 
 
 def difference_strip(
@@ -88,7 +86,7 @@ def difference_strip(
     low, half, high = percentiles(difference, (0.005, 0.5, 0.995), weights)
     step = nice_step(high - low, 40)
     edges = np.arange(np.floor(low / step), np.ceil(high / step) + 1) * step
-    counts, _ = np.histogram(np.clip(difference, edges[0], edges[-1]), edges, weights=weights)
+    counts, _ = np.histogram(difference, edges, weights=weights)
     share = counts / counts.sum()
     frame = pd.DataFrame(
         {
@@ -98,10 +96,12 @@ def difference_strip(
         }
     )  # fmt: skip
     cheaper = float(np.average(difference < 0, weights=weights))
-    ends = (min(float(edges[0]), -step), max(float(edges[-1]), step))
+    reach = max(abs(float(edges[0])), abs(float(edges[-1])))
+    ends = (min(float(edges[0]), -0.25 * reach), max(float(edges[-1]), 0.25 * reach))
     x = alt.X("from:Q", axis=money_axis(currency), scale=alt.Scale(domain=list(ends), nice=False))
     base = alt.Chart(frame).encode(
-        x=x, x2="to:Q", y=alt.Y("share:Q", axis=None, scale=alt.Scale(domain=[0, float(share.max()) * 1.3])),
+        x=x, x2="to:Q", y2=alt.Y2(datum=0),
+        y=alt.Y("share:Q", axis=None, scale=alt.Scale(domain=[0, float(share.max()) * 1.3])),
         tooltip=["Difference:N", "Builds:N"],
     )  # fmt: skip
     below = base.transform_filter("!datum.dearer").mark_bar(
@@ -115,17 +115,13 @@ def difference_strip(
         .mark_rule(color=palette.ink, strokeWidth=1.5)
         .encode(x="from:Q")
     )
-    words = pd.DataFrame(
-        {
-            "from": [0.0, 0.0],
-            "text": [f"{second} is cheaper", f"{second} is dearer"],
-            "side": ["left", "right"],
-        }
-    )
-    texts = []
-    for place, align, dx in ((0, "right", -8), (1, "left", 8)):
-        part = alt.Chart(words.iloc[[place]]).mark_text(align=align, dx=dx, fontWeight=600, fontSize=12.5)  # type: ignore[arg-type]
-        texts.append(part.encode(x="from:Q", y=alt.value(8), text="text:N"))
+    words = alt.Chart(pd.DataFrame({"less": ["\u25c0 cheaper"], "more": ["dearer \u25b6"]}))
+    texts = [
+        words.mark_text(align="left", fontWeight=600).encode(x=alt.value(2), y=alt.value(8), text="less:N"),
+        words.mark_text(align="right", fontWeight=600).encode(
+            x=alt.value(alt.ExprRef("width - 2")), y=alt.value(8), text="more:N"
+        ),
+    ]
     title = f"{second} is cheaper than {first} in {builds(cheaper)}"
     middle = "more" if half >= 0 else "less"
     description = (
