@@ -21,6 +21,7 @@ from forecast.decide.draws import Draws, draws_behind
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.engine.known import KnownFacts
+from forecast.engine.rows import PlanInput
 from forecast.engine.shapes import Array
 from forecast.errors import SimulationError
 
@@ -97,11 +98,16 @@ class Replay:
     def figure(self, name: str) -> Array:
         """Give an input's values in these trials, shape (N,); read only."""
         if name not in self._figures:
-            item = next(item for item in self.forecast.plan.inputs if item.id == name)
+            return self.extra_figure(next(item for item in self.forecast.plan.inputs if item.id == name))
+        return self._figures[name]
+
+    def extra_figure(self, item: PlanInput) -> Array:
+        """Give the values of an input that the plan does not have, as they would have been drawn; read only."""
+        if item.id not in self._figures:
             values = self.draws.figure(item)
             values.setflags(write=False)
-            self._figures[name] = values
-        return self._figures[name]
+            self._figures[item.id] = values
+        return self._figures[item.id]
 
     def has_figure(self, name: str) -> bool:
         """Tell whether the plan has an uncertain input of that name."""
