@@ -50,6 +50,14 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     afford.add_argument(
         "--level", type=level, default=0.8, metavar="P", help="share of builds to be enough in (P80)"
     )
+    mixed = command(commands, "mix", "the best mix of doing and farming out, package by package", run_mix)
+    add_file(mixed)
+    mixed.add_argument("--money", type=float, metavar="SUM", help="P80 must stay within it")
+    mixed.add_argument("--hours", type=float, metavar="H", help="own hours at P80 must stay within it")
+    mixed.add_argument(
+        "--trials", type=int, default=16_384, metavar="N", help="how many builds to simulate (16384)"
+    )
+    mixed.add_argument("--seed", type=int, default=1, help="the same seed gives the same figures (1)")
 
 
 def level(text: str) -> float:
@@ -211,3 +219,38 @@ def run_afford(options: argparse.Namespace) -> int:
         figures = [item.id for item in forecast.plan.inputs if item.id.endswith((".amount", ".price"))][:6]
         text.append(f"Add --figure for the highest price that fits, such as --figure {', '.join(figures)}.")
     return answer(options, "\n".join(text), data)
+
+
+def run_mix(options: argparse.Namespace) -> int:
+    """Find the best mix of routes."""
+    from forecast.decide.mix import mix
+    from forecast.spending.folder import BuildFolder
+    from forecast.views.money import about, hours
+    from forecast.views.tables import shorten, table
+
+    build = BuildFolder.at(options.file).read()
+    working("Trying every mix")
+    try:
+        found = mix(build, money=options.money, hours=options.hours, trials=options.trials, seed=options.seed)
+    finally:
+        done()
+    currency = build.build.currency
+    rows = [
+        [
+            shorten(item.words(), 90),
+            about(item.p50, currency),
+            about(item.p80, currency),
+            hours(item.hours_p80),
+        ]
+        for item in found.frontier[:12]
+    ]
+    text = [
+        found.sentence(_money(currency)),
+        "",
+        f"Of {len(found.mixes)} mixes these are not beaten in both:",
+    ]
+    text.append(table(["Mix", "P50", "P80", "Own hours (P80)"], rows))
+    text += ["", *(reason.sentence(_money(currency)) for reason in found.reasons)]
+    if build.build.notice:
+        text += ["", build.build.notice]
+    return answer(options, "\n".join(text), plain(found))
