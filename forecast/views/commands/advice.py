@@ -21,6 +21,7 @@ from forecast.views.commands.common import (
 if TYPE_CHECKING:
     from forecast.build.schema import Build
     from forecast.decide.contingency import Contingency
+    from forecast.decide.mix import Mix
     from forecast.decide.scenarios import Comparison
 
 
@@ -221,6 +222,13 @@ def run_afford(options: argparse.Namespace) -> int:
     return answer(options, "\n".join(text), data)
 
 
+def _farmed_out(item: Mix) -> str:
+    """Name the packages of a mix that are not done by oneself, and its options."""
+    away = [package.replace("_", " ") for package, route in item.routes.items() if route != "self"]
+    chosen = [f"{choice.replace('_', ' ')}: {option}" for choice, option in item.options.items()]
+    return ", ".join([*(away or ["nothing"]), *chosen])
+
+
 def run_mix(options: argparse.Namespace) -> int:
     """Find the best mix of routes."""
     from forecast.decide.mix import mix
@@ -237,7 +245,7 @@ def run_mix(options: argparse.Namespace) -> int:
     currency = build.build.currency
     rows = [
         [
-            shorten(item.words(), 90),
+            shorten(_farmed_out(item), 60),
             about(item.p50, currency),
             about(item.p80, currency),
             hours(item.hours_p80),
@@ -249,7 +257,7 @@ def run_mix(options: argparse.Namespace) -> int:
         "",
         f"Of {len(found.mixes)} mixes these are not beaten in both:",
     ]
-    text.append(table(["Mix", "P50", "P80", "Own hours (P80)"], rows))
+    text.append(table(["Farmed out", "P50", "P80", "Own hours (P80)"], rows))
     text += ["", *(reason.sentence(_money(currency)) for reason in found.reasons)]
     if build.build.notice:
         text += ["", build.build.notice]
