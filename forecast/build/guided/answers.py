@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path as FilePath
 from typing import Any
 
 from forecast.build.checks import nearest
@@ -13,7 +13,7 @@ from forecast.build.figures import FigureBase
 from forecast.build.guided.places import load_places
 from forecast.build.guided.questions import DONT_KNOW, Question, question, questions
 from forecast.build.guided.reading import BoxSize, WrongAnswer, is_unknown, read_value
-from forecast.build.locate import line_of, locate
+from forecast.build.locate import Path, line_of, locate
 from forecast.errors import BuildFileError, Problem
 
 LARGEST_FILE = 100_000
@@ -155,7 +155,7 @@ def _check_rate(value: float | None, so_far: AnswersSoFar) -> None:
         raise WrongAnswer(found, f"{meaning}; it was about {usual:g} on {places.rates_as_of:%d %B %Y}.")
 
 
-def read_answers(source: str | Path | Mapping[str, Any]) -> Answers:
+def read_answers(source: str | FilePath | Mapping[str, Any]) -> Answers:
     """Read all answers.
 
     Parameters
@@ -175,13 +175,13 @@ def read_answers(source: str | Path | Mapping[str, Any]) -> Answers:
     """
     if isinstance(source, Mapping):
         return _all(source, "answers", {})
-    path = Path(source)
+    path = FilePath(source)
     heading = str(path)
     try:
         with path.open("rb") as stream:
             raw = stream.read(LARGEST_FILE + 1)
     except OSError as error:
-        mend = "Give the path of a TOML file with one answer a line, such as country = \"IE\"."
+        mend = 'Give the path of a TOML file with one answer a line, such as country = "IE".'
         raise BuildFileError(heading, [Problem("file", error.strerror or str(error), mend)]) from None
     if len(raw) > LARGEST_FILE:
         raise BuildFileError(heading, [Problem("file", "larger than 100 kB", "This is no answers file.")])
@@ -197,7 +197,7 @@ def read_answers(source: str | Path | Mapping[str, Any]) -> Answers:
     return _all(values, heading, locate(text))
 
 
-def _all(raw: Mapping[str, Any], heading: str, lines: Mapping[Any, int]) -> Answers:
+def _all(raw: Mapping[str, Any], heading: str, lines: dict[Path, int]) -> Answers:
     problems: list[Problem] = []
 
     def note(key: str, found: str, mend: str) -> None:

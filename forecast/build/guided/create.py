@@ -93,7 +93,7 @@ def write_build(answers: Answers) -> str:
         ),
         Section("Risk events", "What may happen or not, with its chance.", listed),
         Section("Measures", "What can be done about them.", measures(library, every, listed)),
-        Section("Left out", LEFT_OUT_WORDS, ()),
+        Section("Left out", LEFT_OUT_WORDS, _not_needed(answers)),
     ]  # fmt: skip
     return write_sections(_OPENING.replace("{name}", answers.name), sections)
 
@@ -113,6 +113,20 @@ def _build_table(answers: Answers) -> Table:
     if answers.country is None:
         remark = "TAKEN, as you did not name one: write yours"
     return Table("[build]", values, {"country": remark, "budget": "what you want to spend at most"}, above)
+
+
+def _not_needed(answers: Answers) -> tuple[Table, ...]:
+    """Answer beforehand what ``forecast check`` would ask, where the builder told why it is not there."""
+    said: dict[str, str] = {}
+    if not answers.imported:
+        said["import_dues"] = "bought within the same customs territory: no duty and no import tax"
+    at_hand = answers.at_hand or ()
+    said |= {rule: "at hand already" for name, rule in _ASKED_FOR.items() if name in at_hand}
+    words = ("What `forecast check` need not ask for again.",)
+    return (Table("[not_needed]", said, above=words),) if said else ()
+
+
+_ASKED_FOR = {"mask": "air_fed_mask", "stands": "jack_stands"}
 
 
 def _line(table: dict[str, Any]) -> Table:
@@ -173,7 +187,9 @@ def create_build(folder: str | Path, answers: Answers) -> Path:
             raise _taken(target) from None
         if isinstance(error, OSError):
             mend = "Choose a folder that you may write to."
-            raise BuildFileError(str(target), [Problem("folder", error.strerror or str(error), mend)]) from None
+            raise BuildFileError(
+                str(target), [Problem("folder", error.strerror or str(error), mend)]
+            ) from None
         raise
     return target
 

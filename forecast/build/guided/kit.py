@@ -96,11 +96,14 @@ def _currency(answers: Answers, places: Places, code: str) -> Table:
     return Table(
         f"[currency.{code}]",
         {"rate": {"low": low, "middle": middle, "high": high}, "volatility": 0.1, "margin": 2},
-        {"volatility": "movement in a year; about 0.1 is usual between floating currencies", "margin": margin},
+        {
+            "volatility": "movement in a year; about 0.1 is usual between floating currencies",
+            "margin": margin,
+        },
         (
             f"LOOK UP TODAY'S RATE: this one is {answers.currency} for one {code} as of {places.rates_as_of}, "
-            f"rounded, with 3 % to both sides ({places.rates_source}). Then write rate = {middle:g} with your number, "
-            "and leave volatility out.",
+            f"rounded, with 3 % to both sides ({places.rates_source}). Then write your number alone, such as "
+            f"rate = {middle:g}, and leave volatility out.",
         ),
     )
 
@@ -142,7 +145,9 @@ def consignment_table(answers: Answers, library: Library) -> Table:
     freight = load_places().freight[mode]
     values: dict[str, Any] = {"id": "kit", "name": "Body kit", "price": kit_price(answers, library)}
     remarks = {
-        "price": "as you told it" if answers.kit_price else "five-fold apart is usual: take an offer's price instead",
+        "price": "as you told it"
+        if answers.kit_price
+        else "five-fold apart is usual: take an offer's price instead",
         "incoterm": "as you told it" if answers.incoterm else "taken, as you do not know: ask the seller",
         "mode": "as you told it" if answers.shipping else "taken, as you do not know: ask the seller",
         "deposit": "share paid when ordering; 0.2 to 0.5 is common practice",
@@ -167,11 +172,15 @@ def consignment_table(answers: Answers, library: Library) -> Table:
         remarks["insurance_percent"] = "of price and freight + 10 %; 1 to 2.5 is common practice"
     if answers.rules == "US":
         values["additional"] = ["section232", *(["section301"] if answers.origin == "CN" else [])]
-        remarks["additional"] = "additional duties that parts of passenger cars may bear: take out what does not apply"
+        remarks["additional"] = (
+            "additional duties that parts of passenger cars may bear: take out what does not apply"
+        )
     values["boxes"] = _boxes(answers)
     if answers.country is None:
         values["overrides"] = {"vat": {"low": 0.19, "middle": 0.21, "high": 0.25}}
-    values["note"] = f"{PRACTICE} Duty, tax and arrival charges follow from the rules on file, with source and date."
+    values["note"] = (
+        f"{PRACTICE} Duty, tax and arrival charges follow from the rules on file, with source and date."
+    )
     return Table("[[consignment]]", values, remarks, _consignment_words(answers, mode, rule))
 
 
@@ -187,11 +196,15 @@ def _consignment_words(answers: Answers, mode: str, rule: str) -> tuple[str, ...
             "yours to overwrite). Kits are charged by volume: ask the seller for outside measures."
         )
     if mode == "sea":
-        words.append("By sea the bill at the port is usually about twice the freight: ask the agent for it in writing.")
+        words.append(
+            "By sea the bill at the port is usually about twice the freight: ask the agent for it in writing."
+        )
     if rule not in BUYER_SHIPS:
         words.append(f"{rule}: the seller pays the freight, so it must be in the price.")
     if rule == "DDP":
-        words.append("DDP: have it in writing who is importer of record; many sellers cannot clear goods abroad.")
+        words.append(
+            "DDP: have it in writing who is importer of record; many sellers cannot clear goods abroad."
+        )
     if answers.country is None:
         words.append(
             "You did not name a country: rules of the European Union, with a wide rate of VAT. Write yours "
@@ -217,7 +230,9 @@ def _boxes(answers: Answers) -> list[dict[str, Any]]:
         {
             "length": as_figure(stretched((165, 190, 215), narrow, narrow, narrow)),
             "width": as_figure(stretched((90, 105, 125), 1, 1, 1)),
-            "height": as_figure(stretched((height, height, height), 0.7 / wide / narrow, 1 / narrow, 1.5 * wide / narrow)),
+            "height": as_figure(
+                stretched((height, height, height), 0.7 / wide / narrow, 1 / narrow, 1.5 * wide / narrow)
+            ),
             "weight": as_figure(stretched((30, 48, 80), share, share, share)),
             "count": 1,
         }
@@ -229,7 +244,9 @@ def plain_lines(answers: Answers, library: Library) -> tuple[dict[str, Any], ...
     share = share_of(answers)
     price = kit_price(answers, library)
     if answers.kit_currency != answers.currency:
-        price = ({"value": price} if not isinstance(price, dict) else price) | {"currency": answers.kit_currency}
+        price = ({"value": price} if not isinstance(price, dict) else price) | {
+            "currency": answers.kit_currency
+        }
     freight = library.line("freight")
     words = "From within the same customs territory: no duty and no import tax; the price has its tax in it."
     return (

@@ -106,7 +106,9 @@ def _adapted(line: StarterLine, answers: Answers) -> dict[str, Any] | None:
             line, name="Sealant, nozzles and primers for bonding", range=stretched(line.range, 0.6, 0.6, 0.6)
         )
     if at_hand and answers.at_hand is None:
-        line = replace(line, chance=min(line.chance, 0.7), note=f"{line.note} You may have it already.".strip())
+        line = replace(
+            line, chance=min(line.chance, 0.7), note=f"{line.note} You may have it already.".strip()
+        )
     table = line.table()
     if line.id == "rented_space":
         table["price"] = table.pop("amount")
@@ -141,13 +143,24 @@ def _arch_materials(answers: Answers, library: Library) -> dict[str, Any]:
 
 
 def _rework(library: Library, names: list[str]) -> dict[str, Any]:
-    line = replace(library.line("rework"), of=tuple(names), package="filling", note="Percent of filler and paint.")
+    line = replace(
+        library.line("rework"), of=tuple(names), package="filling", note="Percent of filler and paint."
+    )
     return line.table(names)
+
+
+def _shop_materials(fitted: list[str]) -> dict[str, Any]:
+    return {
+        "id": "shop_fitting_materials", "name": "Adhesive, resin and fixings, added to the shop's bill",
+        "group": "labour", "package": "fitting", "route": "shop", "percent": as_figure((6, 10, 16)), "of": fitted,
+        "note": PRACTICE,
+    }  # fmt: skip
 
 
 def work_lines(answers: Answers, library: Library) -> Iterator[dict[str, Any]]:
     """Give the phases of work: own hours, and the shop's where it works by the hour."""
     size = 0.35 + 0.65 * share_of(answers)
+    fitted: list[str] = []
     for phase in library.phases:
         if phase.package == "film" or (phase.id == "inner_arches" and answers.arches_cut is False):
             continue
@@ -166,3 +179,6 @@ def work_lines(answers: Answers, library: Library) -> Iterator[dict[str, Any]]:
             shop = replace(phase, shop_hours=hours).shop_table(library.labour_rate)
             if shop is not None:
                 yield shop
+                if phase.package == "fitting":
+                    fitted.append(str(shop["id"]))
+    yield _shop_materials(fitted)

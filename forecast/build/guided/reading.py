@@ -10,7 +10,16 @@ from typing import Any, NoReturn
 from pydantic import TypeAdapter, ValidationError
 
 from forecast.build.checks import nearest
-from forecast.build.figures import LARGEST, FigureBase, Known, Percentiles, Quotes, Span, UncertainFigure, short
+from forecast.build.figures import (
+    LARGEST,
+    FigureBase,
+    Known,
+    Percentiles,
+    Quotes,
+    Span,
+    UncertainFigure,
+    short,
+)
 from forecast.build.guided.questions import DONT_KNOW, Question
 
 _UNKNOWN = frozenset({DONT_KNOW, "i don't know", "dont know", "i dont know", "unknown", "not known", "dk"})
@@ -72,14 +81,15 @@ def read_value(question: Question, raw: object) -> Any:
 
 
 def _text(question: Question, raw: object) -> str:
-    if not isinstance(raw, str) or not raw or len(raw) > 200 or any(ord(sign) < 32 for sign in raw):
+    if not isinstance(raw, str) or not raw or len(raw) > 200 or not raw.isprintable():
         _refuse(raw, "Write up to 200 characters on one line.")
     return str(raw)
 
 
 def _refuse(raw: object, mend: str) -> NoReturn:
     """Refuse an answer as it stands."""
-    raise WrongAnswer(f"found {short(raw)}", mend)
+    found = f"found {short(raw)}"
+    raise WrongAnswer(found, mend)
 
 
 def _choice(question: Question, raw: object) -> str:
@@ -102,7 +112,9 @@ def _choice(question: Question, raw: object) -> str:
 def _choices(question: Question, raw: object) -> tuple[str, ...]:
     if isinstance(raw, str):
         none = raw.lower() in ("none", "nothing", "")
-        listed: list[object] = [] if none else [part.strip() for part in re.split("[,;]", raw) if part.strip()]
+        listed: list[object] = (
+            [] if none else [part.strip() for part in re.split("[,;]", raw) if part.strip()]
+        )
     elif isinstance(raw, list | tuple):
         listed = list(raw)
     else:
@@ -154,13 +166,16 @@ def _range(question: Question, raw: object) -> FigureBase:
         context = first.get("ctx", {})
         if first["type"] == "builder":
             raise WrongAnswer(context["found"], context["mend"]) from None
-        raise WrongAnswer(f"found {short(raw)}", _HOW_TO_PRICE) from None
+        found = f"found {short(raw)}"
+        raise WrongAnswer(found, _HOW_TO_PRICE) from None
     if not isinstance(figure, Known | Percentiles | Span | Quotes):
         _refuse(raw, _HOW_TO_PRICE)
     if figure.currency is not None:
-        raise WrongAnswer(f"currency is {figure.currency!r}", f'Write kit_currency = "{figure.currency}" instead.')
+        found = f"currency is {figure.currency!r}"
+        raise WrongAnswer(found, f'Write kit_currency = "{figure.currency}" instead.')
     if figure.causes or figure.unit or not figure.estimated:
-        raise WrongAnswer("has keys beside the prices", "Add causes and units to the build file afterwards.")
+        found = "has keys beside the prices"
+        raise WrongAnswer(found, "Add causes and units to the build file afterwards.")
     if isinstance(figure, Known) and not figure.value > 0:
         _refuse(figure.value, "A price is above zero. " + _HOW_TO_PRICE)
     return figure
@@ -169,15 +184,19 @@ def _range(question: Question, raw: object) -> FigureBase:
 def _spoken_range(text: str) -> object:
     """Read a price as it is said: 2450, 1800-3200, 1800/2400/3200, or 2100; 2450; 3300."""
     if _THOUSANDS.match(text):
+        found = f"found {text!r}"
         raise WrongAnswer(
-            f"found {text!r}",
+            found,
             "A comma may part thousands or quotes: write 2450 for one price, and 2100; 2450 for two quotes.",
         )
     quoted = [part.strip() for part in re.split(r"[;,]", text) if part.strip()]
-    numbers = [_plain(part) for part in (quoted if len(quoted) > 1 else re.split(r"\s*[-\u2013/]\s*|\s+to\s+", text))]
+    numbers = [
+        _plain(part) for part in (quoted if len(quoted) > 1 else re.split(r"\s*[-\u2013/]\s*|\s+to\s+", text))
+    ]
     known = [number for number in numbers if number is not None]
     if len(known) != len(numbers) or not known or (len(quoted) < 2 and len(known) > 3):
-        raise WrongAnswer(f"found {short(text)}", _HOW_TO_PRICE)
+        found = f"found {short(text)}"
+        raise WrongAnswer(found, _HOW_TO_PRICE)
     if len(quoted) > 1:
         return {"quotes": known}
     if len(known) == 1:
@@ -205,21 +224,25 @@ def _box(raw: object) -> BoxSize:
     if isinstance(raw, str):
         match = _BOX.match(raw.lower().replace("box", "").replace("boxes", ""))
         if match is None:
-            raise WrongAnswer(f"found {short(raw)}", _HOW_TO_BOX)
+            found = f"found {short(raw)}"
+            raise WrongAnswer(found, _HOW_TO_BOX)
         fields = {key: value for key, value in match.groupdict().items() if value is not None}
     elif isinstance(raw, Mapping):
         fields = raw
     else:
-        raise WrongAnswer(f"found {short(raw)}", _HOW_TO_BOX)
+        found = f"found {short(raw)}"
+        raise WrongAnswer(found, _HOW_TO_BOX)
     legal = ("count", "length", "width", "height", "weight")
     if strange := [key for key in fields if key not in legal]:
-        raise WrongAnswer(f"unknown key {strange[0]!r}", nearest(str(strange[0]), legal))
+        found = f"unknown key {strange[0]!r}"
+        raise WrongAnswer(found, nearest(str(strange[0]), legal))
     numbers = {key: _plain(fields.get(key, 1 if key == "count" else None)) for key in legal}
     for key, number in numbers.items():
         most = 1000 if key == "count" else 10_000
         if number is None or not 0 < number <= most or (key == "count" and number != int(number)):
             found = short(fields[key]) if key in fields else "nothing"
-            raise WrongAnswer(f"{key} of a box: found {found}", f"It is from 1 to {most:,}. {_HOW_TO_BOX}")
+            found = f"{key} of a box: found {found}"
+            raise WrongAnswer(found, f"It is from 1 to {most:,}. {_HOW_TO_BOX}")
     values = {key: number for key, number in numbers.items() if number is not None}
     return BoxSize(int(values.pop("count")), **values)
 

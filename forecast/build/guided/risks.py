@@ -41,9 +41,7 @@ def events(answers: Answers, library: Library, lines: Sequence[dict[str, Any]]) 
     return tuple(found)
 
 
-def measures(
-    library: Library, lines: Sequence[dict[str, Any]], listed: Sequence[Table]
-) -> tuple[Table, ...]:
+def measures(library: Library, lines: Sequence[dict[str, Any]], listed: Sequence[Table]) -> tuple[Table, ...]:
     """Give the ``[[measure]]`` tables that change something in this build."""
     present = {table["id"] for table in lines} | {table.values["id"] for table in listed}
     found = []
@@ -64,7 +62,11 @@ def scenarios(answers: Answers, lines: Sequence[dict[str, Any]]) -> tuple[Table,
     mixed: dict[str, Any] = {"name": "Mixed", "all": "self", "filling": filling, "paint": paint}
     if "arches" in packages:
         mixed["arches"] = "shop"
-    said = "filling and paint as you told" if answers.filling and answers.paint else "taken where you did not know"
+    said = (
+        "filling and paint as you told"
+        if answers.filling and answers.paint
+        else "taken where you did not know"
+    )
     between = Table(
         "[scenario.mixed]", mixed, {"paint": said},
         cautions=tuple(item for item in cautions_for("paint_materials") if item.id == "isocyanate"),

@@ -37,7 +37,9 @@ def takeoff_lines(answers: Answers, library: Library, waste: Range) -> list[dict
     def price(*numbers: float) -> dict[str, Any]:
         return as_figure(stretched((numbers[0], numbers[1], numbers[2]), *([library.currency_factor] * 3)))
 
-    def line(id: str, name: str, group: str, package: str, takeoff: dict[str, Any], cost: dict[str, Any]) -> dict[str, Any]:
+    def line(
+        id: str, name: str, group: str, package: str, takeoff: dict[str, Any], cost: dict[str, Any]
+    ) -> dict[str, Any]:
         return {
             "id": id, "name": name, "group": group, "package": package, "route": "self", "takeoff": takeoff,
             "price": cost, "note": f"{PRACTICE} Measure your own parts when they are there.",
@@ -61,7 +63,16 @@ def takeoff_lines(answers: Answers, library: Library, waste: Range) -> list[dict
         "thickness": as_figure((0.12, 0.25, 0.55), causes={"kit_fit": "moderate"}),
         "waste": as_figure(stretched((5, 10, 20), *waste)), "pack": 1,
     }  # fmt: skip
-    found.append(line("filler_skim", "Stopper over all parts, tins of 1 kg", "consumables", "filling", skim, price(12, 16, 24)))
+    found.append(
+        line(
+            "filler_skim",
+            "Stopper over all parts, tins of 1 kg",
+            "consumables",
+            "filling",
+            skim,
+            price(12, 16, 24),
+        )
+    )
     discs = {
         "kind": "abrasives", "area": area,
         "steps": [
@@ -75,21 +86,50 @@ def takeoff_lines(answers: Answers, library: Library, waste: Range) -> list[dict
         "kind": "paint", "paint": "filler-primer", "area": area, "returns": as_figure((20, 30, 40)),
         "waste": as_figure(more),
     }  # fmt: skip
-    found.append(line("primers", "Filler primer, litres ready to spray", "finish", "filling", primer, price(18, 26, 40)))
+    found.append(
+        line(
+            "primers", "Filler primer, litres ready to spray", "finish", "filling", primer, price(15, 22, 36)
+        )
+    )
     colour = primer | {"paint": "base"}
-    found.append(line("paint_materials", "Colour coat, litres ready to spray", "finish", "paint", colour, price(40, 62, 110)))
+    found.append(
+        line(
+            "paint_materials",
+            "Colour coat, litres ready to spray",
+            "finish",
+            "paint",
+            colour,
+            price(32, 52, 95),
+        )
+    )
     clear = primer | {"paint": "clear"}
     name = "Clear coat with hardener, two-pack, litres ready to spray"
-    found.append(line("paint_clear", name, "finish", "paint", clear, price(26, 40, 65)))
+    found.append(line("paint_clear", name, "finish", "paint", clear, price(22, 34, 55)))
     if bonded:
         bead = {
             "kind": "adhesive", "length": metres(bonded), "section": "vee",
             "width": as_figure((6, 8, 11), causes={"kit_fit": "slight"}),
             "depth": as_figure((9, 12, 16)),
         }  # fmt: skip
-        found.append(line("adhesive", "Structural adhesive, cartridges", "consumables", "fitting", bead, price(13, 18, 28)))
+        found.append(
+            line(
+                "adhesive",
+                "Structural adhesive, cartridges",
+                "consumables",
+                "fitting",
+                bead,
+                price(13, 18, 28),
+            )
+        )
         rivets = {"kind": "fasteners", "fastener": "rivets", "length": metres(bonded), "diameter": 4.8}
         found.append(
-            line("body_fasteners", "Rivets, bolts and washers", "hardware", "fitting", rivets, price(0.3, 0.55, 1.0))
+            line(
+                "body_fasteners",
+                "Rivets, bolts and washers",
+                "hardware",
+                "fitting",
+                rivets,
+                price(0.3, 0.55, 1.0),
+            )
         )
     return found

@@ -84,7 +84,12 @@ def _write_table(table: Table, said: set[str]) -> list[str]:
     below: list[str] = []
     lines.append(table.header)
     for key, value in table.values.items():
-        if isinstance(value, list) and value and isinstance(value[0], Mapping) and len(toml_value(value)) > 80:
+        if (
+            isinstance(value, list)
+            and value
+            and isinstance(value[0], Mapping)
+            and len(toml_value(value)) > 80
+        ):
             for item in value:
                 below += ["", f"[[{name}.{key}]]", *_pairs(item, {})]
         elif key in ("takeoff", "arrival", "overrides") and isinstance(value, Mapping):

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from forecast.views.commands import advice, app, budget, check, demo, opening, receipts, watch
+from forecast.views.commands import advice, app, budget, check, demo, new, opening, receipts, watch
 from forecast.views.commands.common import Adder
 
 COMMANDS: tuple[Adder, ...] = (
+    new.add,
     check.add,
     budget.add,
     advice.add,

@@ -1,0 +1,148 @@
+"""``forecast new``: a dozen and a half questions, and a complete build file from their answers."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import textwrap
+from typing import TYPE_CHECKING, Any, TextIO
+
+from forecast.views.commands.common import answer, command
+
+if TYPE_CHECKING:
+    from forecast.build.guided import Answers, Question
+
+EXAMPLE = """\
+An answers file has one answer a line; what is left out takes its default, and "don't know" is always legal:
+
+  country = "IE"
+  origin = "JP"
+  kit_price = { low = 180000, high = 320000 }      # or 245000, or [210000, 245000, 330000]
+  shipping = "sea"
+  panels = ["front", "rear", "skirts", "arches", "spoiler"]
+  at_hand = ["stands", "space"]
+  paint = "shop"
+
+Questions: """
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    detail = (
+        "Asks one question after the other and writes a complete, commented build file. Enter takes the answer in "
+        "brackets, ? explains the question, Ctrl-C leaves nothing behind."
+    )
+    parser = command(commands, "new", "a new build from a dozen and a half questions", run, detail)
+    parser.add_argument("folder", metavar="FOLDER", help="where build.toml is made; the folder may be new")
+    parser.add_argument("--answers", metavar="FILE", help="a TOML file of answers, instead of asking")
+    parser.add_argument(
+        "--questions", action="store_true", help="print the questions and an answers file, and stop"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run the command."""
+    from forecast.build.buildfile import read_build
+    from forecast.build.guided import check_free, create_build, read_answers
+
+    if options.questions:
+        return _show_questions(options)
+    check_free(options.folder)
+    if options.answers is not None:
+        answers = read_answers(options.answers)
+    else:
+        answers = ask(sys.stderr if options.json else sys.stdout)
+    file = create_build(options.folder, answers)
+    build = read_build(file)
+    text = (
+        f"{file}: {len(build.line)} lines, {len(build.event)} risk events, {len(build.scenario)} ways to do it. All "
+        f"ranges are yours to overwrite.\nNext: forecast check {options.folder}, then forecast budget {options.folder}"
+    )
+    data = {
+        "file": str(file),
+        "lines": len(build.line),
+        "events": len(build.event),
+        "scenarios": list(build.scenario),
+    }
+    return answer(options, text, data)
+
+
+def _show_questions(options: argparse.Namespace) -> int:
+    from forecast.build.guided import questions
+
+    rows = [f"  {item.id:<13} {item.text}" for item in questions()]
+    listed = [
+        {
+            "id": item.id,
+            "text": item.text,
+            "help": item.help,
+            "kind": item.kind,
+            "choices": dict(item.choices),
+        }
+        for item in questions()
+    ]
+    return answer(options, EXAMPLE + "\n" + "\n".join(rows), {"questions": listed})
+
+
+def ask(stream: TextIO) -> Answers:
+    """Ask all questions that make sense, one by one.
+
+    Parameters
+    ----------
+    stream : file
+        Where they are written; answers are read from standard input.
+
+    Raises
+    ------
+    BuildFileError
+        When the input ends, or, where nobody can be asked again, at the first wrong answer.
+    """
+    from forecast.build.guided import answers_of, is_asked, questions
+
+    def say(text: str) -> None:
+        print(text, file=stream, flush=True)
+
+    say('Enter takes the answer in brackets, ? explains, "don\'t know" is always an answer. Ctrl-C stops.')
+    values: dict[str, Any] = {}
+    asked = list(questions())
+    for number, item in enumerate(asked, start=1):
+        if is_asked(item, values):
+            values[item.id] = _ask_one(item, values, f"{number}/{len(asked)}", stream)
+    return answers_of(values)
+
+
+def _ask_one(item: Question, values: dict[str, Any], place: str, stream: TextIO) -> Any:
+    from forecast.build.guided import WrongAnswer, default_of, read_answer
+    from forecast.errors import BuildFileError, Problem
+
+    heading, default = "answers", default_of(item, values)
+    print(f"\n{place}  {item.text}", file=stream)
+    if 0 < len(item.choices) <= 12:
+        print(_choices(item), file=stream)
+    while True:
+        print(f"[{default}] > ", end="", file=stream, flush=True)
+        try:
+            text = input()
+        except EOFError:
+            mend = "Answer every question (an empty line takes the default), or use --answers FILE."
+            problem = Problem(item.id, "the input ended before this question was answered", mend)
+            raise BuildFileError(heading, [problem]) from None
+        if text.strip() == "?":
+            print("\n".join(textwrap.wrap(item.help, 100)), file=stream)
+            if len(item.choices) > 12:
+                print(_choices(item), file=stream)
+            continue
+        try:
+            return read_answer(item, text, values)
+        except WrongAnswer as error:
+            if not sys.stdin.isatty():
+                raise BuildFileError(heading, [Problem(item.id, error.found, error.mend)]) from None
+            print(f"{error}", file=stream)
+
+
+def _choices(item: Question) -> str:
+    """Give what may be chosen, a line each where there are few."""
+    if len(item.choices) <= 12:
+        return "\n".join(f"    {id:<11} {name}" for id, name in item.choices.items())
+    listed = ", ".join(f"{id} {name}".strip() for id, name in item.choices.items())
+    return "\n".join(textwrap.wrap(listed, 100, initial_indent="    ", subsequent_indent="    "))

@@ -1,0 +1,474 @@
+"""The guided start: its questions, how answers are read, and the build file that they make."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from forecast.build.buildfile import parse_build, read_build
+from forecast.build.completeness import findings
+from forecast.build.guided import (
+    DONT_KNOW,
+    WrongAnswer,
+    create_build,
+    default_of,
+    is_asked,
+    question,
+    questions,
+    read_answer,
+    read_answers,
+    write_build,
+)
+from forecast.build.guided.places import load_places
+from forecast.build.schema import Build
+from forecast.engine.plan import compile_plan
+from forecast.engine.shapes import Array
+from forecast.engine.trials import Trials, run
+from forecast.errors import BuildFileError
+from forecast.trade.rules import countries
+
+NOTHING_KNOWN = {item.id: DONT_KNOW for item in questions()}
+
+TYPICAL: dict[str, Any] = {
+    "panels": ["front", "rear", "skirts", "arches", "spoiler"], "shipping": "sea", "incoterm": "FOB",
+    "arches_cut": True, "wheels_new": False, "filling": "self", "paint": "shop", "at_hand": ["stands", "space"],
+    "car_state": "worn", "first_build": True,
+}  # fmt: skip
+"""A usual kit by sea, in the builder's own garage, on the wheels that the car has."""
+
+ORIGINS = {"IE": "JP", "GB": "US", "NZ": "JP", "US": "JP", "DE": "GB"}
+ENTRY_LEVEL = (1000, 2400)
+"""What an entry-level kit is offered at, in euro (common practice, no source)."""
+
+N = 4096
+
+
+def entry_level(country: str) -> dict[str, Any]:
+    """Give typical answers of a builder who has found an entry-level kit abroad."""
+    answers = TYPICAL | {"country": country, "origin": ORIGINS[country]}
+    code = read_answers(answers).kit_currency
+    low, high = (round(price * load_places().per_euro[code], -1) for price in ENTRY_LEVEL)
+    return answers | {"kit_price": {"low": low, "high": high}}
+
+
+def build_of(**changes: Any) -> Build:
+    return parse_build(write_build(read_answers(TYPICAL | {"country": "IE", "origin": "JP"} | changes)))
+
+
+def trials_of(build: Build, scenario: str) -> Trials:
+    return run(compile_plan(build, scenario), N)
+
+
+def inside(values: Array, fact: float) -> bool:
+    low, high = np.quantile(values, (0.1, 0.9))
+    return bool(low <= fact <= high)
+
+
+def complaints(**answers: Any) -> str:
+    with pytest.raises(BuildFileError) as caught:
+        read_answers({"country": "IE"} | answers)
+    return str(caught.value)
+
+
+# ------------------------------------------------------------------------------------------------- facts of the trade
+# Common practice, no source: the same kit is offered at prices five-fold apart; an entry-level kit's landed cost runs
+# to about 1.8 times its price, and its port bill to twice its freight; farming the whole conversion out costs roughly
+# 2.5 to 3 times doing it oneself.
+
+PORT_BILL = ("terminal", "documents", "surcharges", "entry", "disbursement", "storage", "delivery")
+
+
+@pytest.fixture(scope="module", params=ORIGINS)
+def ways(request: pytest.FixtureRequest) -> tuple[Trials, Trials]:
+    """Trials of doing it all and of farming it all out, on the same draws."""
+    build = parse_build(write_build(read_answers(entry_level(request.param))))
+    return trials_of(build, "diy"), trials_of(build, "outsourced")
+
+
+def consignment_rows(trials: Trials) -> dict[str, Array]:
+    return {
+        row.id.removeprefix("kit."): trials.row(row.id)
+        for row in trials.plan.rows
+        if row.id.startswith("kit.") and row.kind == "line"
+    }
+
+
+def test_an_entry_level_kit_lands_at_about_1_8_times_its_price(ways: tuple[Trials, Trials]) -> None:
+    rows = consignment_rows(ways[0])
+    assert inside(sum(rows.values()) / rows["goods"], 1.8)
+
+
+def test_the_port_bill_comes_to_about_twice_the_freight(ways: tuple[Trials, Trials]) -> None:
+    rows = consignment_rows(ways[0])
+    assert inside(sum(rows[name] for name in PORT_BILL) / rows["freight"], 2)
+
+
+def test_farming_it_all_out_costs_roughly_2_5_to_3_times_as_much(ways: tuple[Trials, Trials]) -> None:
+    diy, outsourced = ways
+    assert inside(outsourced.totals / diy.totals, 2.5)
+    assert inside(outsourced.totals / diy.totals, 3)
+
+
+@pytest.mark.parametrize("country", ORIGINS)
+def test_prices_are_five_fold_apart_when_no_price_is_known(country: str) -> None:
+    answers = entry_level(country) | {"kit_price": DONT_KNOW}
+    goods = trials_of(parse_build(write_build(read_answers(answers))), "diy").row("kit.goods")
+    low, high = np.quantile(goods, (0.1, 0.9))
+    assert 5 <= high / low <= 6.5
+
+
+def test_new_wheels_make_farming_out_relatively_cheaper() -> None:
+    build = parse_build(write_build(read_answers(entry_level("IE") | {"wheels_new": True})))
+    ratio = trials_of(build, "outsourced").totals / trials_of(build, "diy").totals
+    assert inside(ratio, 2.5)
+
+
+# ------------------------------------------------------------------------------------------------- what is written
+
+
+@pytest.mark.parametrize(
+    "answers",
+    [
+        NOTHING_KNOWN,
+        *[NOTHING_KNOWN | {"country": code} for code in load_places().countries],
+        *[NOTHING_KNOWN | {item.id: choice} for item in questions() if item.id not in ("country", "currency", "origin")
+          and item.kind == "choice" for choice in item.choices],
+        *[NOTHING_KNOWN | {item.id: [choice]} for item in questions() if item.kind == "choices"
+          for choice in item.choices],
+        *[NOTHING_KNOWN | {item.id: word} for item in questions() if item.kind == "yes-no" for word in (True, False)],
+        NOTHING_KNOWN | {"country": "IE", "origin": "DE"},
+        NOTHING_KNOWN | {"country": "US", "origin": "CN", "boxes": "2 x 200x120x60 45 kg; 1 x 50 x 40 x 30, 5 kg"},
+    ],
+    ids=lambda answers: "-".join(f"{k}={v}" for k, v in answers.items() if v != DONT_KNOW) or "nothing known",
+)  # fmt: skip
+def test_any_answer_makes_a_build_that_misses_nothing_it_must_have(answers: dict[str, Any]) -> None:
+    build = parse_build(write_build(read_answers(answers)))
+    assert [str(item) for item in findings(build) if item.grade == "must"] == []
+    assert set(build.scenario) == {"diy", "mixed", "outsourced"}
+
+
+@pytest.mark.parametrize("country", ORIGINS)
+def test_every_scenario_simulates(country: str) -> None:
+    build = parse_build(write_build(read_answers(entry_level(country))))
+    middle = {name: float(np.median(trials_of(build, name).totals)) for name in build.scenario}
+    assert middle["diy"] < middle["mixed"] < middle["outsourced"]
+
+
+def test_what_is_not_known_widens_the_total() -> None:
+    known = trials_of(
+        build_of(kit_price=250_000, boxes="1 x 200x100x90 50 kg", first_build=False), "diy"
+    ).totals
+    unknown = trials_of(parse_build(write_build(read_answers(NOTHING_KNOWN))), "diy").totals
+    spread = [np.quantile(totals, 0.9) / np.quantile(totals, 0.1) for totals in (known, unknown)]
+    assert spread[0] < spread[1]
+
+
+@pytest.mark.parametrize(
+    ("id", "answer", "figure"),
+    [
+        ("kit_price", 250_000, "kit.goods"),
+        ("boxes", "1 x 200x100x90 50 kg", "kit.freight"),
+        ("shipping", "sea", "kit.freight"),
+        ("incoterm", "FOB", "kit.freight"),
+        ("panels", TYPICAL["panels"], "primers"),
+        ("rate", 0.0057, "kit.goods"),
+        ("first_build", False, "filling_self.own_hours"),
+    ],
+)
+def test_each_unknown_widens_its_own_range(id: str, answer: Any, figure: str) -> None:
+    fixed = {"kit_price": 250_000} if id == "rate" else {}
+    spread = []
+    for said in (answer, DONT_KNOW):
+        amounts = trials_of(build_of(**(fixed | {id: said})), "diy").row(figure)
+        spread.append(np.quantile(amounts, 0.9) / np.quantile(amounts, 0.1))
+    assert spread[0] < spread[1]
+
+
+@pytest.mark.parametrize(
+    ("thing", "line"),
+    [("compressor", "compressor"), ("sander", "sander"), ("spray_gun", "spray_guns"), ("stands", "jack_stands"),
+     ("mask", "air_fed_mask"), ("space", "rented_space")],
+)  # fmt: skip
+def test_what_is_at_hand_is_not_bought(thing: str, line: str) -> None:
+    assert line in {item.id for item in build_of(at_hand=[]).line}
+    assert line not in {item.id for item in build_of(at_hand=[thing]).line}
+
+
+def test_a_first_build_takes_more_hours_in_a_wider_range() -> None:
+    first, later = (
+        next(line for line in build_of(first_build=said).line if line.id == "filling_self").own_hours
+        for said in (True, False)
+    )
+    assert first.middle / later.middle == pytest.approx(1.6, abs=0.05)  # type: ignore[union-attr]
+    assert first.high / first.low > later.high / later.low  # type: ignore[union-attr]
+
+
+def test_the_way_that_was_told_comes_first() -> None:
+    assert next(iter(build_of(filling="self", paint="self").scenario)) == "diy"
+    mixed = build_of(filling="shop", paint="self").scenario
+    assert next(iter(mixed)) == "mixed"
+    assert (mixed["mixed"].route("filling"), mixed["mixed"].route("paint")) == ("shop", "self")
+    assert mixed["mixed"].route("arches") == "shop"
+
+
+def test_rust_is_found_the_likelier_the_worse_the_body() -> None:
+    chance = {
+        state: next(event for event in build_of(car_state=state).event if event.id == "hidden_rust").chance
+        for state in ("sound", "worn", "rusty")
+    }
+    assert chance == {"sound": 0.1, "worn": 0.3, "rusty": 0.6}
+
+
+def test_wheels_bring_all_that_belongs_to_them() -> None:
+    wheels = {"wheels", "tyres", "wheel_fixings", "tyre_mounting"}
+    assert wheels <= {line.id for line in build_of(wheels_new=True).line}
+    ids = {line.id: line for line in build_of(wheels_new=DONT_KNOW).line}
+    assert not wheels & set(ids)
+    assert ids["wheel_set"].chance == 0.5
+
+
+def test_arches_that_are_not_cut_need_no_welding() -> None:
+    packages = {line.package for line in build_of(arches_cut=False).line}
+    assert "arches" not in packages
+    assert "cavity_protection" in {line.id for line in build_of(arches_cut=True).line}
+
+
+def test_a_kit_from_within_the_union_pays_no_duty() -> None:
+    build = build_of(origin="DE", kit_price=2400)
+    assert build.consignment == ()
+    assert {"kit", "freight"} <= {line.id for line in build.line}
+
+
+def test_a_rule_under_which_the_buyer_ships_always_has_freight() -> None:
+    for rule in ("EXW", "FCA", "FOB"):
+        rows = consignment_rows(trials_of(build_of(incoterm=rule), "diy"))
+        assert rows["freight"].min() > 0
+    assert "freight" not in consignment_rows(trials_of(build_of(incoterm="CIF"), "diy"))
+
+
+def test_prices_and_boxes_are_written_as_told() -> None:
+    build = build_of(kit_price="210000; 245000; 330000", boxes="2 x 200x120x60 45 kg")
+    assert build.consignment[0].price.quotes == (210_000, 245_000, 330_000)  # type: ignore[union-attr]
+    assert build.consignment[0].boxes[0].count == 2
+    assert build_of(rate=0.0057).currency["JPY"].rate.value == 0.0057  # type: ignore[union-attr]
+
+
+def test_every_range_says_that_it_is_common_practice() -> None:
+    build = build_of()
+    unmarked = [
+        item.id
+        for item in (*build.line, *build.event, *build.measure)
+        if "Common practice" not in (item.note or "")
+    ]
+    assert unmarked == []
+    text = write_build(read_answers(TYPICAL | {"country": "IE", "origin": "JP"}))
+    assert "common practice without a published source, yours to overwrite" in text
+    assert "LOOK UP TODAY'S RATE" in text
+
+
+def test_cautions_stand_beside_their_lines_with_the_authority() -> None:
+    text = write_build(read_answers(TYPICAL | {"country": "IE", "origin": "JP", "wheels_new": True}))
+    for line, topic in (
+        ("paint_materials", "two-pack paint"), ("laminate_materials", "peroxide catalyst"),
+        ("arch_cut_welded", "cutting inner arches"), ("tyres", "tyre load index"), ("inspection", "approval"),
+        ("insurance", "insurance"), ("abrasives", "sanding dust"), ("wheel_fixings", "spacers and fixings"),
+    ):  # fmt: skip
+        before = text[: text.index(f'id = "{line}"')].rpartition("\n\n")[2].lower()
+        assert f"caution, {topic}" in before, line
+    assert "Health and Safety Executive" in text
+    assert max(map(len, re.findall(r"^#.*$", text, re.MULTILINE))) <= 120
+
+
+def test_areas_follow_from_the_parts() -> None:
+    small = trials_of(build_of(panels=["spoiler"]), "diy").row("primers").mean()
+    usual = trials_of(build_of(), "diy").row("primers").mean()
+    assert small < usual / 5
+
+
+@pytest.mark.parametrize("name", ['He said "fast"', "back\\slash", "Größe # 5", "[build]", "a = 1"])
+def test_any_name_survives(name: str) -> None:
+    assert build_of(name=name).name == name
+
+
+# ------------------------------------------------------------------------------------------------- how it is asked
+
+
+def test_there_are_rules_for_every_country_that_can_be_chosen() -> None:
+    assert set(load_places().countries) == set(countries())
+
+
+def test_not_to_know_is_always_legal() -> None:
+    for item in questions():
+        assert item.text.endswith("?")
+        assert item.help.endswith(".")
+        read_answer(item, DONT_KNOW, {})
+    assert read_answers(NOTHING_KNOWN).rules == "IE"
+
+
+def test_currencies_follow_from_countries() -> None:
+    assert default_of(question("currency"), {"country": "NZ"}) == "NZD"
+    assert default_of(question("kit_currency"), {"country": "NZ", "origin": "JP", "currency": "NZD"}) == "JPY"
+    assert read_answers({"country": "GB", "origin": "US"}).kit_currency == "USD"
+    assert read_answers({"country": "GB"}).kit_currency == "GBP"
+
+
+def test_only_sensible_questions_are_asked() -> None:
+    assert not is_asked(question("rate"), {"currency": "EUR", "kit_currency": "EUR"})
+    assert is_asked(question("rate"), {"currency": "EUR", "kit_currency": "JPY"})
+    assert not is_asked(question("shipping"), {"country": "IE", "origin": "DE"})
+    assert is_asked(question("shipping"), {"country": "IE", "origin": "GB"})
+
+
+@pytest.mark.parametrize(
+    ("id", "said", "value"),
+    [
+        ("country", "ireland", "IE"),
+        ("country", "uk", "GB"),
+        ("arches_cut", " Yes ", True),
+        ("panels", "arches, front", ("front", "arches")),
+        ("at_hand", "none", ()),
+        ("budget", "9,500", 9500),
+        ("paint", "I don\u2019t  know", None),
+    ],
+)
+def test_answers_are_read_as_people_write_them(id: str, said: str, value: object) -> None:
+    assert read_answer(question(id), said, {}) == value
+
+
+@pytest.mark.parametrize(
+    ("said", "shape"),
+    [
+        ("2450", {"value": 2450}),
+        ("1800-3200", {"low": 1800, "high": 3200}),
+        ("1800 to 3200", {"low": 1800, "high": 3200}),
+        ("1800/2400/3200", {"low": 1800, "middle": 2400, "high": 3200}),
+        ("2100, 2450, 3300", {"quotes": (2100, 2450, 3300)}),
+    ],
+)
+def test_prices_are_read_in_every_form(said: str, shape: dict[str, object]) -> None:
+    figure = read_answer(question("kit_price"), said, {})
+    assert figure.model_dump(exclude_defaults=True) == shape
+
+
+def test_a_comma_that_may_mean_two_things_is_refused() -> None:
+    with pytest.raises(WrongAnswer, match="A comma may part thousands or quotes: write 2450 for one price"):
+        read_answer(question("kit_price"), "2,450", {})
+
+
+def test_a_rate_the_wrong_way_round_is_noticed() -> None:
+    text = complaints(origin="JP", rate=176)
+    assert "rate: found 176 EUR for one JPY. Write what one JPY costs in EUR; it was about 0.005682" in text
+
+
+def test_a_rate_that_is_not_on_file_must_be_told() -> None:
+    assert "no rate for BRL is on file" in complaints(kit_currency="BRL")
+    assert read_answers({"country": "IE", "kit_currency": "BRL", "rate": 0.16}).rate == 0.16
+
+
+def test_all_mistakes_of_an_answers_file_are_named_at_once(tmp_path: Path) -> None:
+    file = tmp_path / "answers.toml"
+    file.write_text(
+        'origin = "Mars"\nshiping = "sea"\nkit_price = { low = 300, high = 200 }\npaint = "me"\nbudget = -5\n'
+        'boxes = "large"\npanels = []\nwheels_new = 3\n',
+        encoding="utf-8",
+    )
+    with pytest.raises(BuildFileError) as caught:
+        read_answers(file)
+    text = str(caught.value)
+    assert "9 mistakes" in text
+    assert "line 1: origin: found 'Mars'" in text
+    assert "line 2: shiping: unknown key 'shiping'. Did you mean 'shipping'?" in text
+    assert "line 3: kit_price: low 300, high 200. low must be under high." in text
+    assert "line 4: paint: found 'me'. Legal: self, shop. Or write \"don't know\"." in text
+    assert "line 5: budget: found -5. Write a number above zero" in text
+    assert "line 6: boxes: found 'large'. Write 1 x 200x120x60 45 kg" in text
+    assert "line 7: panels: found []. A kit has a part" in text
+    assert "line 8: wheels_new: found 3. Write yes, no or" in text
+    assert 'country: missing. Add country = "IE"' in text
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"country = IE", "Write key = value"),
+        (b"\xff\xfe", "is not UTF-8"),
+        (b"#" * 100_001, "larger than 100 kB"),
+    ],
+)
+def test_a_file_that_is_no_answers_file_is_refused(tmp_path: Path, content: bytes, message: str) -> None:
+    file = tmp_path / "answers.toml"
+    file.write_bytes(content)
+    with pytest.raises(BuildFileError, match=message):
+        read_answers(file)
+    with pytest.raises(BuildFileError, match="Give the path of a TOML file"):
+        read_answers(tmp_path / "nowhere.toml")
+
+
+@pytest.mark.parametrize(
+    ("raw", "message"),
+    [
+        ({"kit_price": {"low": 1, "high": 2, "currency": "JPY"}}, 'Write kit_currency = "JPY" instead'),
+        ({"kit_price": 0}, "A price is above zero"),
+        ({"kit_price": {"shape": "uniform", "min": 1, "max": 2}}, "Write one price"),
+        ({"kit_price": "cheap"}, "Write one price"),
+        ({"boxes": [{"length": 100, "width": 50, "height": 40}]}, "weight of a box: found nothing"),
+        ({"boxes": [{"lenght": 100}]}, "Did you mean 'length'?"),
+        ({"boxes": "0 x 10x10x10 5 kg"}, "count of a box: found '0'"),
+        ({"name": "two\nlines"}, "Write up to 200 characters"),
+        ({"currency": "XXX"}, "currency: found 'XXX'"),
+    ],
+)
+def test_wrong_answers_say_what_is_legal(raw: dict[str, Any], message: str) -> None:
+    assert message in complaints(**raw)
+
+
+# ------------------------------------------------------------------------------------------------- where it is put
+
+
+def test_a_build_is_made_in_a_new_folder(tmp_path: Path) -> None:
+    answers = read_answers(TYPICAL | {"country": "IE", "origin": "JP"})
+    file = create_build(tmp_path / "new" / "build", answers)
+    assert file == tmp_path / "new" / "build" / "build.toml"
+    assert read_build(file).name == "My conversion"
+    assert [path.name for path in file.parent.iterdir()] == ["build.toml"]
+    assert file.read_text(encoding="utf-8") == write_build(answers)
+    tomllib.loads(file.read_text(encoding="utf-8"))
+
+
+def test_a_build_file_is_never_overwritten(tmp_path: Path) -> None:
+    (tmp_path / "build.toml").write_text("mine", encoding="utf-8")
+    with pytest.raises(BuildFileError, match=r"build\.toml: is there already\. Choose another folder"):
+        create_build(tmp_path, read_answers({"country": "IE"}))
+    assert (tmp_path / "build.toml").read_text(encoding="utf-8") == "mine"
+
+
+def test_a_name_taken_meanwhile_is_left_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("forecast.build.guided.create.check_free", lambda folder: None)
+    (tmp_path / "build.toml").write_text("mine", encoding="utf-8")
+    with pytest.raises(BuildFileError, match="is there already"):
+        create_build(tmp_path, read_answers({"country": "IE"}))
+    assert [path.name for path in tmp_path.iterdir()] == ["build.toml"]
+    assert (tmp_path / "build.toml").read_text(encoding="utf-8") == "mine"
+
+
+def test_what_is_cut_short_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stopped(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("forecast.build.guided.create._put", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        create_build(tmp_path / "a" / "b", read_answers({"country": "IE"}))
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_is_no_folder(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    with pytest.raises(BuildFileError, match="folder: is a file"):
+        create_build(tmp_path / "file", read_answers({"country": "IE"}))
+    with pytest.raises(BuildFileError, match="Choose a folder that you may write to"):
+        create_build(tmp_path / "file" / "below", read_answers({"country": "IE"}))

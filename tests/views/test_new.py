@@ -1,0 +1,150 @@
+"""``forecast new`` as a builder uses it."""
+
+from __future__ import annotations
+
+import io
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from forecast.build.buildfile import read_build
+from forecast.build.guided import questions, read_answers
+from forecast.views.cli import main
+from forecast.views.commands.new import EXAMPLE
+
+ANSWERS = 'name = "Wide coupe"\ncountry = "IE"\norigin = "JP"\nkit_price = { low = 180000, high = 320000 }\n'
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: str, expect: int = 0) -> str:
+    code = main(arguments)
+    captured = capsys.readouterr()
+    assert code == expect, captured.err
+    return captured.out if "--json" in arguments else captured.out + captured.err
+
+
+def type_in(monkeypatch: pytest.MonkeyPatch, *lines: str) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+
+
+@pytest.fixture
+def answers(tmp_path: Path) -> Path:
+    file = tmp_path / "answers.toml"
+    file.write_text(ANSWERS, encoding="utf-8")
+    return file
+
+
+def test_an_answers_file_makes_a_build_that_can_be_checked_and_budgeted(
+    tmp_path: Path, answers: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "car"
+    text = run(capsys, "new", str(folder), "--answers", str(answers))
+    assert f"Next: forecast check {folder}" in text
+    assert "Wide coupe: no mistakes." in run(capsys, "check", str(folder))
+    for scenario in read_build(folder).scenario:
+        assert "Hold €" in run(capsys, "budget", str(folder), "--scenario", scenario, "--trials", "1024")
+
+
+def test_programs_get_json(tmp_path: Path, answers: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data = json.loads(run(capsys, "new", str(tmp_path / "car"), "--answers", str(answers), "--json"))
+    assert data["file"] == str(tmp_path / "car" / "build.toml")
+    assert data["scenarios"] == ["mixed", "diy", "outsourced"]
+
+
+def test_questions_are_asked_one_by_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # name, country, currency (default), panels, origin, price, its currency (default), rate, then defaults
+    type_in(
+        monkeypatch, "Track day", "ie", "", "front, arches", "?", "JP", "245000", "", "0.0057", *[""] * 11
+    )
+    text = run(capsys, "new", str(tmp_path / "car"))
+    assert text.count("> ") == len(questions()) + 1  # one was asked again after its help
+    assert "[EUR] > " in text
+    assert "[JPY] > " in text
+    assert "Duty depends on where it was made" in text
+    build = read_build(tmp_path / "car")
+    assert build.name == "Track day"
+    assert build.consignment[0].origin == "JP"
+
+
+def test_needless_questions_are_left_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    type_in(monkeypatch, "", "IE", "", "", "DE", *[""] * 12)
+    text = run(capsys, "new", str(tmp_path / "car"))
+    assert "How is it shipped?" not in text
+    assert "What does one unit of that currency cost" not in text
+
+
+def test_json_keeps_questions_out_of_the_answer(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    type_in(monkeypatch, *[""] * len(questions()))
+    assert json.loads(run(capsys, "new", str(tmp_path / "car"), "--json"))["lines"] > 50
+
+
+def test_input_that_ends_is_said_and_leaves_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    type_in(monkeypatch, "Track day", "IE")
+    text = run(capsys, "new", str(tmp_path / "car"), expect=2)
+    assert "currency: the input ended before this question was answered. Answer every question" in text
+    assert not (tmp_path / "car").exists()
+
+
+def test_a_wrong_answer_is_asked_again_on_a_terminal_only(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    type_in(monkeypatch, "Track day", "Atlantis", *[""] * 20)
+    assert "country: found 'Atlantis'" in run(capsys, "new", str(tmp_path / "car"), expect=2)
+    type_in(monkeypatch, "Track day", "Atlantis", "IE", *[""] * 20)
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    assert "found 'Atlantis'" in run(capsys, "new", str(tmp_path / "car"))
+    assert read_build(tmp_path / "car").build.country == "IE"
+
+
+def test_stopping_leaves_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    given = iter(["Track day", "IE"])
+
+    def answer_or_stop() -> str:
+        try:
+            return next(given)
+        except StopIteration:
+            raise KeyboardInterrupt from None
+
+    monkeypatch.setattr("builtins.input", answer_or_stop)
+    assert "stopped" in run(capsys, "new", str(tmp_path / "car"), expect=130)
+    assert not (tmp_path / "car").exists()
+
+
+def test_nobody_answers_in_vain_where_a_build_stands(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "build.toml").write_text("mine", encoding="utf-8")
+    type_in(monkeypatch)
+    text = run(capsys, "new", str(tmp_path), expect=2)
+    assert "is there already" in text
+    assert "?" not in text
+
+
+def test_mistakes_in_an_answers_file_are_all_named(
+    tmp_path: Path, answers: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    answers.write_text('country = "IE"\npaint = "me"\nbudget = "lots"\n', encoding="utf-8")
+    text = run(capsys, "new", str(tmp_path / "car"), "--answers", str(answers), expect=2)
+    assert "2 mistakes" in text
+    assert not (tmp_path / "car").exists()
+
+
+def test_the_example_of_an_answers_file_can_be_used(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = run(capsys, "new", "anywhere", "--questions")
+    for item in questions():
+        assert item.text in text
+    example = "\n".join(line for line in EXAMPLE.splitlines() if line.startswith("  "))
+    assert read_answers(tomllib.loads(example)).origin == "JP"
