@@ -1,0 +1,140 @@
+"""What moved the forecast between two days, split without a rest.
+
+Facts are put in one kind after the other, always in the same order, with the same draws; each part is the difference
+between two neighbouring forecasts, so the parts add up to the whole. What two kinds do together falls to the later
+one: the order is part of the answer, and is that of `ORDER`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from forecast.build.buildfile import parse_build
+from forecast.build.schema import Build
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
+from forecast.engine.plan import compile_plan
+from forecast.errors import BuildFileError
+from forecast.spending.ledger import Ledger
+from forecast.spending.reforecast import scenario_in_force
+from forecast.spending.standing import Record
+from forecast.spending.steps import ORDER, Figures, PartKind, Steps
+
+__all__ = ["ORDER", "Figures", "Moved", "MovedPart", "PartKind", "what_moved"]
+
+
+@dataclass(frozen=True)
+class MovedPart:
+    """One part of a change.
+
+    Attributes
+    ----------
+    kind : str
+        "receipts": lines came in above or below their estimates, at the rates of exchange that were planned.
+        "currency": the rates at which they were really paid. "learning": what all that says about what is open.
+        "events": events that happened or cannot happen any more, what they cost and what they say.
+        "scope dropped": lines given up. "estimates": ranges changed in the build file. "scope added": money spent
+        on what was not in the estimate, and lines added to the build file.
+    change : Figures
+    because : tuple of (str, str)
+        Id and title of the lines, events, causes or currencies behind it.
+    """
+
+    kind: PartKind
+    change: Figures
+    because: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Moved:
+    """What moved between two days; the start and all parts add up to the end.
+
+    Attributes
+    ----------
+    since : datetime.date
+    until : datetime.date or None
+        None for all that was entered.
+    currency : str
+    start, end : Figures
+    parts : tuple of MovedPart
+        In the order of `ORDER`; "estimates" only where the build file was another one at the start.
+    """
+
+    since: dt.date
+    until: dt.date | None
+    currency: str
+    start: Figures
+    end: Figures
+    parts: tuple[MovedPart, ...]
+
+
+def what_moved(
+    build: Build,
+    ledger: Ledger,
+    since: dt.date | None = None,
+    until: dt.date | None = None,
+    scenario: str | None = None,
+    trials: int = DEFAULT_TRIALS,
+    seed: int = DEFAULT_SEED,
+    *,
+    before: Build | None = None,
+) -> Moved:
+    """Split how the forecast final cost moved between two days.
+
+    Parameters
+    ----------
+    build : Build
+        As it is now.
+    ledger : Ledger
+    since : datetime.date, optional
+        As of the end of that day. When left out: since the budget was frozen, with the build as it was then, or
+        else since the day before anything was entered.
+    until : datetime.date, optional
+        All that was entered when left out.
+    scenario : str, optional
+        When left out, the one that the last baseline was frozen with, else the first of the file.
+    trials, seed : int
+    before : Build, optional
+        The build as it was at the start, where it has changed.
+
+    Returns
+    -------
+    Moved
+
+    Raises
+    ------
+    SimulationError
+        When a build or the scenario cannot be simulated.
+    LedgerError
+        When the ledger cannot be read.
+    """
+    record = Record.read(ledger)
+    last = record.baselines[-1] if record.baselines else None
+    scenario = scenario_in_force(build, scenario, last)
+    if since is None and last is not None:
+        since = last.date
+        before = before or _frozen_build(last.build_text)
+    elif since is None:
+        days = record.days()
+        since = days[0] - dt.timedelta(days=1) if days else dt.date.today()
+    plan = compile_plan(build, scenario)
+    earlier, old = plan, build
+    if before is not None and before.fingerprint() != build.fingerprint():
+        old = before
+        earlier = compile_plan(before, scenario if scenario in before.scenario else None)
+    ends = record.standing(since), record.standing(until)
+    steps = Steps(old, earlier, plan, record, ends, trials, seed).take()
+    start, *others = steps
+    parts, figures = [], start[1]
+    for kind, here, because in others:
+        parts.append(MovedPart(kind, here - figures, because))
+        figures = here
+    return Moved(since, until, plan.currency, start[1], figures, tuple(parts))
+
+
+def _frozen_build(text: str) -> Build | None:
+    """Read the build as it was frozen; None where its text was not kept or can no longer be read."""
+    try:
+        return parse_build(text) if text.strip() else None
+    except BuildFileError:
+        return None

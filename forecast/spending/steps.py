@@ -1,0 +1,259 @@
+"""The forecasts between two days, each with one more kind of facts than the one before."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal, TypeAlias, TypeVar
+
+import numpy as np
+
+from forecast.build.schema import Build
+from forecast.engine.condition import Posterior
+from forecast.engine.figures import shape_of
+from forecast.engine.known import KnownFacts
+from forecast.engine.plan import Plan
+from forecast.engine.replay import Outcome, Replay
+from forecast.engine.statistics import percentiles
+from forecast.spending.known import Known, known_from
+from forecast.spending.money import exponent, to_float
+from forecast.spending.reforecast import cause_titles
+from forecast.spending.standing import Record, Standing
+
+T = TypeVar("T")
+
+PartKind: TypeAlias = Literal[
+    "receipts", "currency", "learning", "events", "scope dropped", "estimates", "scope added"
+]
+ORDER: tuple[PartKind, ...] = (
+    "receipts", "currency", "learning", "events", "scope dropped", "estimates", "scope added",
+)  # fmt: skip
+"""In this order facts are put in."""
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Forecast final cost, or a change of it, in whole minor units of the build's currency."""
+
+    mean: int
+    p50: int
+    p80: int
+    p90: int
+
+    def __sub__(self, other: Figures) -> Figures:
+        """Give the change from another."""
+        return Figures(
+            self.mean - other.mean, self.p50 - other.p50, self.p80 - other.p80, self.p90 - other.p90
+        )
+
+    def __add__(self, other: Figures) -> Figures:
+        """Add a change."""
+        return Figures(
+            self.mean + other.mean, self.p50 + other.p50, self.p80 + other.p80, self.p90 + other.p90
+        )
+
+
+def planned_rates(build: Build) -> dict[str, tuple[float, float]]:
+    """Give what one unit of each foreign currency was planned to cost: by itself, and with the card's margin."""
+    found = {}
+    for code, currency in build.currency.items():
+        rate = shape_of(currency.rate).middle
+        found[code] = rate, rate * (1 + currency.margin / 100)
+    return found
+
+
+Step: TypeAlias = tuple[PartKind, Figures, tuple[tuple[str, str], ...]]
+
+
+class Steps:
+    """The forecasts between the two ends, each with one more kind of facts than the one before."""
+
+    def __init__(
+        self,
+        build: Build,
+        earlier: Plan,
+        plan: Plan,
+        record: Record,
+        ends: tuple[Standing, Standing],
+        trials: int,
+        seed: int,
+    ) -> None:
+        self.build, self.earlier, self.plan, self.record = build, earlier, plan, record
+        self.first, self.last = ends
+        self.replay = Replay(earlier, trials, seed)
+        self.trials, self.seed = trials, seed
+        self.start = known_from(earlier, self.first)
+        self.end = known_from(earlier, self.last)
+        self.owner = {row.id: row.of if row.kind == "hours" else row.id for row in earlier.rows}
+        self.titles = {row.id: row.title for row in (*earlier.rows, *plan.rows)}
+        self.events = {row.id for row in earlier.rows if row.kind == "event"}
+        self.dropped = set(self.end.dropped - self.start.dropped)
+        self.taken_up = set(self.start.dropped - self.end.dropped)
+        now, then = _money(plan), _money(earlier)
+        self.gone, self.new = then - now, now - then
+
+    def take(self) -> list[Step]:
+        """Give each step's kind, the forecast after it and what is behind it; the first one is the start."""
+        plan, late = self.earlier, self.events | self.dropped | self.taken_up | self.gone
+        extra = self.start.outside_minor
+        begin = self.replay.conditions(self.start.facts)
+        outcome = self.replay.run(begin)
+        steps: list[Step] = [("receipts", self._figures(outcome, extra), ())]
+
+        delta, codes = self._at_planned_rates()
+        planned = known_from(plan, _with(self.last, delta))
+        conditions = self.replay.conditions(self._facts(planned, late))
+        held = self.replay.run(replace(conditions, posterior=begin.posterior), outcome.weights, reweigh=False)
+        steps.append(("receipts", self._figures(held, extra), self._named(self._touched(late))))
+
+        conditions = self.replay.conditions(self._facts(self.end, late))
+        held = self.replay.run(replace(conditions, posterior=begin.posterior), outcome.weights, reweigh=False)
+        steps.append(("currency", self._figures(held, extra), tuple((code, code) for code in codes)))
+
+        outcome = self.replay.run(conditions)
+        learned = self._learned(begin.posterior, conditions.posterior)
+        steps.append(("learning", self._figures(outcome, extra), learned))
+
+        late -= self.events
+        outcome = self.replay.run(self.replay.conditions(self._facts(self.end, late)))
+        moved = self._differing(self.events - self.gone)
+        steps.append(("events", self._figures(outcome, extra), self._named(moved)))
+
+        late -= self.dropped | self.gone
+        facts = self._facts(self.end, late)
+        if self.gone:
+            facts = self._settled(facts, self.gone, self.last, plan)
+        outcome = self.replay.run(self.replay.conditions(facts))
+        steps.append(("scope dropped", self._figures(outcome, extra), self._named(self.dropped | self.gone)))
+        return steps + self._last_steps()
+
+    def _last_steps(self) -> list[Step]:
+        """Give the steps taken with the build file as it is now."""
+        end = known_from(self.plan, self.last)
+        replay, steps = self.replay, list[Step]()
+        outside = {name for name in end.outside if end.outside[name] != self.start.outside.get(name, 0)}
+        added = self._named((outside | self.taken_up | self.new) - self.gone)
+        if self.plan is not self.earlier:
+            replay = Replay(self.plan, self.trials, self.seed)
+            late = {*self.new, *(self.taken_up - self.gone)}
+            facts = _kept(end.facts, late, self._owner_now)
+            facts = self._settled(facts, late, self.first, self.plan)
+            outcome = replay.run(replay.conditions(facts))
+            extra = sum(
+                (self.last if name in self.gone else self.first).paid.get(name, 0)
+                for name in {*self.first.paid, *self.last.paid} - _money(self.plan)
+            )
+            steps.append(("estimates", self._figures(outcome, extra), self._named(self._edited())))
+        outcome = replay.run(replay.conditions(end.facts))
+        steps.append(("scope added", self._figures(outcome, end.outside_minor), added))
+        return steps
+
+    def _figures(self, outcome: Outcome, extra_minor: int) -> Figures:
+        scale = 10 ** exponent(self.plan.currency)
+        p50, p80, p90 = percentiles(outcome.totals, (0.5, 0.8, 0.9), outcome.weights)
+        mean = float(np.average(outcome.totals, weights=outcome.weights))
+        whole = [round(value * scale) + extra_minor for value in (mean, p50, p80, p90)]
+        return Figures(*whole)
+
+    def _facts(self, known: Known, late: set[str]) -> KnownFacts:
+        """Give what is known at the end, but as at the start of those that are to come later."""
+        later, earlier = known.facts, self.start.facts
+
+        def mix(end: Mapping[str, T], begin: Mapping[str, T]) -> dict[str, T]:
+            found = {name: value for name, value in end.items() if self.owner.get(name, name) not in late}
+            found.update({name: value for name, value in begin.items() if self.owner.get(name, name) in late})
+            return found
+
+        return KnownFacts(
+            mix(later.amounts, earlier.amounts), mix(later.floors, earlier.floors),
+            mix(later.gates, earlier.gates), mix(later.fixed, earlier.fixed),
+        )  # fmt: skip
+
+    def _settled(self, facts: KnownFacts, names: set[str], standing: Standing, plan: Plan) -> KnownFacts:
+        """Give facts in which some lines cost what was paid, and nothing is learned from them."""
+        fixed = {name: to_float(standing.paid.get(name, 0), plan.currency) for name in names}
+        fixed |= {row.id: 0.0 for row in plan.rows if row.kind == "hours" and row.of in names}
+        kept = _kept(facts, names, lambda name: self.owner.get(name, name))
+        return replace(kept, fixed={**kept.fixed, **fixed})
+
+    def _owner_now(self, name: str) -> str:
+        return next((row.of for row in self.plan.rows if row.id == name and row.kind == "hours"), name)
+
+    def _at_planned_rates(self) -> tuple[dict[str, int], tuple[str, ...]]:
+        """Give by how much each line's receipts between the ends were to be other at the rates planned."""
+        home, rates = self.plan.currency, planned_rates(self.build)
+        bare = {line.id for expansion in self.earlier.consignments for line in expansion.lines}
+        delta: dict[str, int] = {}
+        codes: dict[str, None] = {}
+        for one in self.record.payments:
+            inside = self.first.as_of is not None and one.date > self.first.as_of
+            inside = inside and (self.last.as_of is None or one.date <= self.last.as_of)
+            if not inside or one.currency == home or one.currency not in rates:
+                continue
+            rate = rates[one.currency][0 if one.line_id in bare else 1]
+            planned = one.foreign_minor * rate * 10.0 ** (exponent(home) - exponent(one.currency))
+            delta[one.line_id] = delta.get(one.line_id, 0) + round(planned) - one.amount_minor
+            codes[one.currency] = None
+        return delta, tuple(codes)
+
+    def _learned(self, begin: Posterior | None, end: Posterior | None) -> tuple[tuple[str, str], ...]:
+        """Name the causes whose score moved, the largest move first."""
+        means = [
+            np.zeros(len(self.earlier.causes)) if found is None else found.mean for found in (begin, end)
+        ]
+        change = means[1] - means[0]
+        titles = cause_titles(self.build)
+        order = np.argsort(-np.abs(change), kind="stable")
+        names = [self.earlier.causes[place] for place in order if abs(change[place]) > 1e-9]
+        return tuple((name, titles.get(name, name)) for name in names)
+
+    def _touched(self, late: set[str]) -> set[str]:
+        return self._differing({row.id for row in self.earlier.rows if row.kind == "line"} - late)
+
+    def _differing(self, names: set[str]) -> set[str]:
+        """Name those of which something else is known at the end than at the start."""
+
+        def about(known: Known, name: str) -> tuple[object, ...]:
+            facts = known.facts
+            maps = (facts.amounts, facts.floors, facts.gates, facts.fixed)
+            return tuple(one.get(name) for one in maps)
+
+        return {name for name in names if about(self.start, name) != about(self.end, name)}
+
+    def _edited(self) -> set[str]:
+        """Name lines and events of both build files whose figures differ."""
+
+        def of(plan: Plan) -> dict[str, tuple[object, ...]]:
+            inputs = {item.id: item for item in plan.inputs}
+            gates = {gate.id: gate for gate in plan.gates}
+            return {
+                row.id: (row.formula, gates.get(row.gate or ""),
+                         *(inputs[name] for name in inputs if name.startswith(f"{row.id}.")))
+                for row in plan.rows
+            }  # fmt: skip
+
+        then, now = of(self.earlier), of(self.plan)
+        return {name for name in then.keys() & now.keys() if then[name] != now[name]}
+
+    def _named(self, names: set[str]) -> tuple[tuple[str, str], ...]:
+        return tuple((name, self.titles.get(name, name)) for name in sorted(names))
+
+
+def _money(plan: Plan) -> set[str]:
+    return {row.id for row in plan.rows if row.kind != "hours"}
+
+
+def _kept(facts: KnownFacts, without: set[str], owner: Callable[[str], str]) -> KnownFacts:
+    """Give facts without those of some lines."""
+
+    def rest(mapping: Mapping[str, T]) -> dict[str, T]:
+        return {name: value for name, value in mapping.items() if owner(name) not in without}
+
+    return KnownFacts(rest(facts.amounts), rest(facts.floors), rest(facts.gates), rest(facts.fixed))
+
+
+def _with(standing: Standing, delta: Mapping[str, int]) -> Standing:
+    """Give a standing with other sums paid on some lines."""
+    paid = {name: amount + delta.get(name, 0) for name, amount in standing.paid.items()}
+    said = {name: amount + delta.get(name, 0) for name, amount in standing.said.items()}
+    return replace(standing, paid=paid, said=said)
