@@ -24,7 +24,7 @@ def options_by_choice(build: Build) -> dict[str, tuple[Option, ...]]:
 
 
 def with_option(build: Build, option: Option) -> Build:
-    """Give the build with an option taken: its overrides made, its lines and events added.
+    """Give the build with an option taken: its overrides made, its lines and events added, its choice settled.
 
     Raises
     ------
@@ -37,6 +37,7 @@ def with_option(build: Build, option: Option) -> Build:
             "line": (*(_changed(item, option.override, where) for item in build.line), *option.line),
             "event": (*(_changed(item, option.override, where) for item in build.event), *option.event),
             "consignment": tuple(_changed(item, option.override, where) for item in build.consignment),
+            "option": tuple(other for other in build.option if other.choice != option.choice),
         }
     )
 

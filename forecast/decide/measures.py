@@ -68,7 +68,8 @@ class MeasureResult:
     def sentence(self, money: Money) -> str:
         """Say whether it pays, and why."""
         saved = self.cost - self.mean.value
-        text = f"{self.title} costs {money(self.cost)} and saves {money(saved)} on average"
+        gain = f"saves {money(saved)}" if saved > 0 else "saves nothing"
+        text = f"{self.title} costs {money(self.cost)} and {gain} on average"
         if self.pays:
             return f"{text}: it pays. P80 moves by {money(self.p80.value)}, P90 by {money(self.p90.value)}."
         if abs(self.mean.value) <= 2 * self.mean.error:

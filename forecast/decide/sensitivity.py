@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from forecast.build.formula import LineValue, walk
 from forecast.decide.causes import cause_parts
 from forecast.decide.draws import draws_behind
 from forecast.engine.forecast import Forecast
 from forecast.engine.known import KnownFacts
-from forecast.engine.sensitivity import swing
+from forecast.engine.sensitivity import Swing, swing
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate
 
@@ -30,6 +31,8 @@ class SwingBar:
         Mean total in its lowest and in its highest tenth.
     error : float
         Standard error of the width.
+    computed : bool
+        True where it follows from other lines, as duty does: it then moves with them and is no driver of its own.
     """
 
     id: str
@@ -38,6 +41,7 @@ class SwingBar:
     low: float
     high: float
     error: float
+    computed: bool = False
 
     @property
     def width(self) -> float:
@@ -86,9 +90,9 @@ class Drivers:
 
     def sentence(self, money: Money) -> str:
         """Name what moves the total most."""
-        if not self.swings:
+        first = next((bar for bar in self.swings if not bar.computed), None)
+        if first is None:
             return "Nothing in this build is uncertain."
-        first = self.swings[0]
         return f"{first.title} moves the total most: by {money(first.width)} between its lowest and its highest tenth."
 
 
@@ -129,53 +133,64 @@ _Named = list[tuple[str, str, str, Array]]
 
 
 def _swings(forecast: Forecast, items: _Named) -> tuple[SwingBar, ...]:
-    trials = forecast.trials
+    computed = {
+        row.id for row in forecast.plan.rows if any(isinstance(node, LineValue) for node in walk(row.formula))
+    }
     bars = []
     for id, title, kind, values in items:
-        if np.ptp(values) <= 0:
-            continue
-        whole = swing(values, trials.totals, trials.weights)
-        bars.append(SwingBar(id, title, kind, whole.low, whole.high, _swing_error(values, forecast)))
+        if np.ptp(values) > 0:
+            found, error = _swing(values, forecast)
+            bars.append(SwingBar(id, title, kind, found.low, found.high, error, id in computed))
     return tuple(sorted(bars, key=lambda bar: -bar.width))
 
 
-def _swing_error(values: Array, forecast: Forecast) -> float:
-    """Give the standard error of a swing's width from independent sampling within the two tenths.
+def _swing(values: Array, forecast: Forecast) -> tuple[Swing, float]:
+    """Give a swing and the standard error of its width.
 
-    Spread over replicates would be too large: a tenth of a replicate is few trials. Var(T | tenth) / trials in the
-    tenth, for both, is on the safe side of stratified draws.
+    The error is that of independent sampling within the two tenths, Var(T | tenth) / trials in the tenth for both: a
+    tenth of a replicate is too few trials for a spread over replicates. It is on the safe side of stratified draws.
     """
-    trials = forecast.trials
-    tenth = max(1, trials.count // 10)
-    order = np.argpartition(values, (tenth - 1, trials.count - tenth))
-    low, high = trials.totals[order[:tenth]], trials.totals[order[-tenth:]]
-    return float(np.sqrt((np.var(low) + np.var(high)) / tenth))
+    totals, weights = forecast.trials.totals, forecast.trials.weights
+    share = 0.1 * values.size
+    tenth = int(share)
+    if tenth < 1:
+        return swing(values, totals, weights), float("nan")
+    order = np.argpartition(values, (tenth, values.size - tenth - 1))
+    low, high = totals[order[:tenth]], totals[order[values.size - tenth :]]
+    error = float(np.sqrt((np.var(low) + np.var(high)) / tenth))
+    edges = order[tenth], order[values.size - tenth - 1]
+    tied = any(np.count_nonzero(values == values[edge]) > 1 for edge in edges)
+    if weights is not None or tied:
+        return swing(values, totals, weights), error
+    part = share - tenth  # the trial at the edge counts in part
+    ends = [
+        float(inside.sum() + part * totals[edge]) / share
+        for inside, edge in zip((low, high), edges, strict=True)
+    ]
+    return Swing(*ends), error
 
 
 def _shares(forecast: Forecast, items: _Named) -> tuple[VarianceShare, ...]:
+    """Give cov(x, T) / var T of each item, pooled and in each replicate for the simulation error."""
     trials = forecast.trials
-    weights = np.full(trials.count, 1 / trials.count) if trials.weights is None else trials.weights
-    found = []
-    for id, title, kind, values in items:
-        whole = _share(values, trials.totals, weights)
-        single = [
-            _share(*parts)
-            for parts in zip(
-                *(item.reshape(trials.replicates, -1) for item in (values, trials.totals, weights)),
-                strict=True,
-            )
-            if parts[2].sum() > 0
-        ]
-        error = float(np.std(single, ddof=1) / np.sqrt(len(single)))
-        found.append(VarianceShare(id, title, kind, Estimate(whole, error)))
+    values = np.stack([item[3] for item in items]).reshape(len(items), trials.replicates, -1)
+    totals = trials.totals.reshape(trials.replicates, -1)
+    weights = np.ones_like(totals) if trials.weights is None else trials.weights.reshape(totals.shape)
+    least = 1e-12 * max(1.0, float(np.max(np.abs(totals))) ** 2)
+    about = (totals - np.average(totals, weights=weights)) * weights
+    variance = float(np.sum(about * totals)) / float(weights.sum())
+    if variance <= least:
+        return tuple(VarianceShare(*item[:3], Estimate(0.0, 0.0)) for item in items)
+    whole = np.einsum("mrn,rn->m", values, about) / np.sum(about * totals)
+    used = weights.sum(axis=1) > 0
+    heavy = weights[used]
+    centred = (
+        totals[used] - np.sum(totals[used] * heavy, axis=1, keepdims=True) / heavy.sum(axis=1, keepdims=True)
+    ) * heavy
+    single = np.einsum("mrn,rn->mr", values[:, used], centred) / np.sum(centred * totals[used], axis=1)
+    errors = np.std(single, axis=1, ddof=1) / np.sqrt(single.shape[1])
+    found = [
+        VarianceShare(*item[:3], Estimate(float(share), float(error)))
+        for item, share, error in zip(items, whole, errors, strict=True)
+    ]
     return tuple(sorted(found, key=lambda item: -item.share.value))
-
-
-def _share(values: Array, totals: Array, weights: Array) -> float:
-    """Give cov(x, T) / var T; 0 where the total does not vary."""
-    mass = weights / weights.sum()
-    about = totals - mass @ totals
-    variance = float(mass @ about**2)
-    if variance <= 1e-12 * max(1.0, float(np.max(np.abs(totals))) ** 2):
-        return 0.0
-    return float((mass * about) @ values) / variance
