@@ -17,8 +17,8 @@ _BY_CONSIGNMENT = frozenset({
 })  # fmt: skip
 _LEFT_OUT = frozenset({"suspension", "film_material", "film_fitted", "paint_whole_car"})
 LEFT_OUT_WORDS = (
-    "Left out, as nothing was said of them: springs and dampers, surface film, paint of the whole car, another way to "
-    "get about beyond the usual. Add a line for what applies."
+    "Left out, as nothing was said of them: springs and dampers, surface film, paint of the whole car. Add a line for "
+    "what applies."
 )
 _WHEELS = ("wheels", "tyres", "wheel_fixings", "tyre_mounting")
 _AT_HAND = {

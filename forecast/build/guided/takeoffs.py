@@ -53,7 +53,7 @@ def takeoff_lines(answers: Answers, library: Library, waste: Range) -> list[dict
     if filled:
         strip = {
             "kind": "filler", "shape": "strip", "length": metres(filled),
-            "width": as_figure((35, 60, 95)), "depth": as_figure((1.8, 3.2, 6), causes={"kit_fit": "strong"}),
+            "width": as_figure((35, 60, 95)), "depth": as_figure((1.5, 2.6, 5), causes={"kit_fit": "strong"}),
             "waste": as_figure(stretched((5, 10, 20), *waste)), "pack": 2,
         }  # fmt: skip
         name = "Filler along the joints, tins of 2 kg"
