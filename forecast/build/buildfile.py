@@ -127,7 +127,7 @@ def assemble(raw: Mapping[str, Any]) -> tuple[Build | None, list[tuple[Path, str
         if not isinstance(value, list if form is tuple else Mapping):
             raised.append(((key,), f"found {short(value)}", _brackets(key, form)))
             continue
-        adapter: TypeAdapter[Any] = TypeAdapter(field.annotation)
+        adapter: TypeAdapter[Any] = TypeAdapter(cast(Any, field.annotation))
         whole = _try(adapter, value, (key,), [])
         if whole is not None:
             good[key] = whole
