@@ -156,7 +156,7 @@ def split_parts(parts: tuple[tuple[str, str], ...], total: int, currency: str) -
     if len(empty) > 1:
         message = f"parts: {len(empty)} are empty. Leave one empty at most; it takes the rest."
         raise LedgerError(message)
-    if empty and rest <= 0:
+    if empty and given and rest <= 0:
         left = f"{format_plain(rest, currency)} {currency}"
         message = f"parts: nothing is left for {empty[0]!r} ({left}). Correct a part."
         raise LedgerError(message)

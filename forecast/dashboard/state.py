@@ -93,7 +93,7 @@ def begin(argument: str | None) -> Chosen:
         else:
             lately = recent_folders()
             folder = lately[0] if lately else open_demo(demos()[0])
-        st.session_state["chosen"] = Chosen(file=str(folder.build_file), scenario="")
+        choose_file(str(folder.build_file))
     return chosen()
 
 

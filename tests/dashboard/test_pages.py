@@ -1,82 +1,142 @@
-"""Page logic without a browser: what each page says, and that it says the same as the command line."""
+"""What each page says and shows, without a browser."""
 
 from __future__ import annotations
 
+import json
 import re
-import shutil
-import sys
 from pathlib import Path
 
 import pytest
-from streamlit.testing.v1 import AppTest
 
 from forecast import read_build, simulate
-from forecast.spending.folder import DEMOS, BuildFolder
-from forecast.spending.receipts_csv import load_receipts_csv
+from forecast.spending.folder import BuildFolder
+from forecast.spending.reforecast import reforecast
 from forecast.views.money import about
+from tests.dashboard.conftest import PAGES, Run, charts, words
 
-ROOT = Path(__file__).parents[2]
-PAGES = ("forecast/dashboard/cost.py", "forecast/dashboard/receipts.py", "forecast/dashboard/watch.py")
+TINY = """\
+[build]
+name = "Tiny $5 *coupe*"
+currency = "NZD"
+country = "NZ"
 
-pytestmark = pytest.mark.filterwarnings(
-    "ignore::DeprecationWarning"
-)  # raised inside Streamlit's own test runner
-
-
-def copy_of(name: str, where: Path) -> Path:
-    target = where / name
-    shutil.copytree(DEMOS / name, target)
-    if (target / "receipts.csv").exists():
-        load_receipts_csv(target / "receipts.csv", BuildFolder.at(target).ledger())
-    return target
-
-
-def open_app(build: Path, where: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
-    monkeypatch.setenv("FORECAST_HOME", str(where / "home"))
-    monkeypatch.setattr(sys, "argv", ["app.py", str(build)])
-    monkeypatch.chdir(ROOT)
-    return AppTest.from_file(str(ROOT / "app.py"), default_timeout=60).run()
-
-
-def words(app: AppTest) -> str:
-    text = " ".join(str(item.value) for item in (*app.title, *app.markdown, *app.caption))
-    return re.sub(r"\\(.)", r"\1", text).replace("**", "")
-
-
-@pytest.mark.parametrize("name", ["before-ordering-ireland", "half-way-new-zealand"])
-def test_the_first_page_says_what_the_engine_says(
-    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    build = copy_of(name, tmp_path)
-    app = open_app(build, tmp_path, monkeypatch)
-    assert not app.exception
-    said = words(app)
-    assert "What will it cost?" in said
-    model = read_build(build)
-    forecasts = [simulate(model, scenario) for scenario in model.scenario]
-    held = [
-        about(item.percentile(0.8).value, item.currency, item.percentile(0.8).error) for item in forecasts
-    ]
-    assert any(f"Hold {figure}: in 8 of 10 builds" in said for figure in held), said[:300]
-    assert "all its data are invented" in said
+[[line]]
+id = "kit"
+group = "kit"
+amount = {{ low = 900, middle = 1000, high = {high} }}
+"""
 
 
 @pytest.mark.parametrize("page", PAGES)
-@pytest.mark.parametrize("name", ["before-ordering-ireland", "half-way-new-zealand"])
-def test_every_page_opens_without_an_error(
-    name: str, page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("demo", ["before_ordering", "half_way"])
+def test_every_page_of_both_demos_opens_with_its_question_and_an_answer(
+    run: Run, demo: str, page: str, request: pytest.FixtureRequest
 ) -> None:
-    app = open_app(copy_of(name, tmp_path), tmp_path, monkeypatch)
-    app.switch_page(page).run()
-    assert not app.exception
-    assert len(app.title) == 1
+    folder: BuildFolder = request.getfixturevalue(demo)
+    app = run(folder.build_file, page)
+    assert [title.value for title in app.title] == [PAGES[page]]
+    assert re.search(r"\*\*.*\d.*\*\*", words(app)) or "No receipts yet" in words(app)
+    assert folder.read().name in app.sidebar.markdown[0].value.replace("\\", "")
 
 
-def test_a_broken_build_is_said_with_every_mistake(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    (tmp_path / "build.toml").write_text('[build]\nname = 3\ncurrency = "EURO"\n', encoding="utf-8")
-    app = open_app(tmp_path, tmp_path, monkeypatch)
-    assert not app.exception
+def test_the_first_page_says_what_to_hold(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "cost")
+    forecast = simulate(before_ordering.read())
+    held = forecast.percentile(0.8)
+    assert f"Hold **{about(held.value, 'EUR', held.error)}**: in 8 of 10 builds it costs no more." in words(
+        app
+    )
+    assert about(forecast.base_estimate, "EUR") in words(app)
+    assert "Your budget of €13,500" in words(app)
+
+
+def test_each_chart_says_its_finding_to_a_screen_reader(run: Run, half_way: BuildFolder) -> None:
+    for page in PAGES:
+        specs = charts(run(half_way.build_file, page))
+        assert specs
+        for spec in specs:
+            assert re.search(r"\d", json.loads(spec)["description"])
+
+
+def test_the_dollar_sign_is_no_formula(run: Run, half_way: BuildFolder) -> None:
+    app = run(half_way.build_file, "watch")
+    for item in (*app.main.markdown, *app.info, *app.warning):
+        assert not re.search(r"(?<!\\)\$", item.value), item.value
+
+
+def test_a_name_with_markup_stays_as_it_was_written(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "build.toml").write_text(TINY.format(high=1200), encoding="utf-8")
+    app = run(tmp_path)
+    assert app.sidebar.markdown[0].value == r"**Tiny \$5 \*coupe\***"
+
+
+def test_another_scenario_is_another_answer(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "cost")
+    app = app.sidebar.selectbox[0].select("mixed").run()
+    held = simulate(before_ordering.read(), "mixed").percentile(0.8)
+    assert f"Hold **{about(held.value, 'EUR', held.error)}**" in words(app)
+    app = app.switch_page("forecast/dashboard/receipts.py").run()
+    assert app.sidebar.selectbox[0].value == "mixed"
+
+
+def test_an_edit_made_in_an_editor_shows_on_the_next_run(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "build.toml"
+    file.write_text(TINY.format(high=1200), encoding="utf-8")
+    app = run(tmp_path)
+    first = words(app)
+    file.write_text(TINY.format(high=9000), encoding="utf-8")
+    second = words(app.run())
+    assert first != second
+    held = simulate(read_build(file)).percentile(0.8)
+    assert about(held.value, "NZD", held.error) in second
+
+
+def test_mistakes_of_the_file_are_said_in_words_and_mended_on_the_next_run(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "build.toml"
+    file.write_text(TINY.format(high=950), encoding="utf-8")
+    app = run(tmp_path)
     assert app.title[0].value == "This build file needs mending"
-    said = " ".join(str(item.value) for item in (*app.error, *app.markdown, *app.code, *app.warning))
-    assert "build.name" in said.replace("\\", "")
-    assert "country" in said
+    assert "low must be under middle and middle under high" in words(app)
+    file.write_text(TINY.format(high=1200), encoding="utf-8")
+    assert app.run().title[0].value == "What will it cost?"
+
+
+def test_a_folder_that_is_not_there_is_said_in_words(run: Run, tmp_path: Path) -> None:
+    app = run(tmp_path / "nowhere")
+    assert "No such file or directory" in words(app)
+
+
+def test_where_it_ends_agrees_with_the_reforecast(run: Run, half_way: BuildFolder) -> None:
+    app = run(half_way.build_file, "watch")
+    watch = reforecast(half_way.read(), half_way.ledger())
+    eight = watch.percentile(0.8)
+    assert f"**{about(eight.value, 'NZD', eight.error)}**" in words(app)
+    assert f"Paid so far: **{about(watch.paid, 'NZD')}**" in words(app)
+
+
+def test_the_waterfall_adds_up_to_what_p80_is_now(run: Run, half_way: BuildFolder) -> None:
+    app = run(half_way.build_file, "watch")
+    spec = next(spec for spec in charts(app) if "moved by" in spec or "has not moved" in spec)
+    watch = reforecast(half_way.read(), half_way.ledger())
+    assert f"now {about(watch.percentile(0.8).value, 'NZD')}" in json.loads(spec)["description"]
+
+
+def test_without_an_argument_the_first_demo_opens_and_later_the_last_build(
+    run: Run, monkeypatch: pytest.MonkeyPatch, home: Path
+) -> None:
+    from streamlit.testing.v1 import AppTest
+
+    from forecast.spending.folder import demos
+    from tests.dashboard.conftest import ROOT
+
+    monkeypatch.setattr("sys.argv", ["app.py"])
+    app = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60).run()
+    assert not app.exception
+    assert app.session_state["chosen"]["file"] == str(home / "demos" / demos()[0] / "build.toml")
+    button = next(item for item in app.sidebar.button if item.label.startswith("Demo"))
+    app = button.click().run()
+    assert not app.exception
+    second = app.session_state["chosen"]["file"]
+    assert demos()[1] in second
+    again = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60).run()
+    assert again.session_state["chosen"]["file"] == second

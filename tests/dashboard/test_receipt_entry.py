@@ -1,0 +1,147 @@
+"""Entering, splitting, taking back; and what the page says of it."""
+
+from __future__ import annotations
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from forecast.dashboard.receipt_form import split_parts
+from forecast.errors import LedgerError
+from forecast.spending.folder import BuildFolder
+from forecast.spending.reforecast import reforecast
+from forecast.views.money import about, signed
+from tests.dashboard.conftest import Run, words
+
+
+def field(app: AppTest, kind: str, label: str) -> object:
+    return next(item for item in getattr(app, kind) if item.label == label)
+
+
+def fill(app: AppTest, lines: list[str], supplier: str, amount: str) -> AppTest:
+    field(app, "multiselect", "For which line").set_value(lines)  # type: ignore[attr-defined]
+    field(app, "text_input", "Supplier").set_value(supplier)  # type: ignore[attr-defined]
+    field(app, "text_input", "Amount").set_value(amount)  # type: ignore[attr-defined]
+    return app.run()
+
+
+def save(app: AppTest) -> AppTest:
+    return next(item for item in app.button if item.label == "Save receipt").click().run()
+
+
+def test_a_receipt_is_kept_to_the_cent_and_the_page_says_what_it_moved(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    assert "No receipts yet" in words(app)
+    build = before_ordering.read()
+    app = save(fill(app, ["tyres"], "A tyre shop", "1,234.50"))
+    assert not app.exception
+    ledger = before_ordering.ledger()
+    (receipt,) = ledger.list_receipts()
+    assert (receipt.supplier, receipt.amount_minor, receipt.currency) == ("A tyre shop", 123_450, "EUR")
+    watch = reforecast(build, ledger)
+    was, now = watch.before.percentile(0.8), watch.percentile(0.8)
+    said = words(app)
+    assert (
+        f"€1,234.50 at A tyre shop is entered. P80 moved by **{signed(now.value - was.value, 'EUR', now.error)}**"
+        in said
+    )
+    assert f"to **{about(now.value, 'EUR', now.error)}**" in said
+    assert "**€1,234.50** paid so far, in 1 receipts" in said
+    assert "is entered" not in words(app.run())
+
+
+def test_saving_twice_without_a_new_form_enters_once(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    key = app.session_state["receipt_form"]
+    app = save(fill(app, ["tyres"], "A tyre shop", "100"))
+    app.session_state["receipt_form"] = key  # as a second press on the same form would
+    app = save(fill(app.run(), ["tyres"], "A tyre shop", "100"))
+    assert len(before_ordering.ledger().list_receipts()) == 1
+
+
+def test_several_lines_share_a_receipt_and_the_empty_one_takes_the_rest(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres", "wheels"], "A shop", "1000")
+    part = next(item for item in app.text_input if item.label == "Tyres")
+    app = save(part.set_value("420.10").run())
+    (receipt,) = before_ordering.ledger().list_receipts()
+    assert {split.line_id: split.amount_minor for split in receipt.splits} == {
+        "tyres": 42_010,
+        "wheels": 57_990,
+    }
+
+
+def test_a_closed_line_costs_what_was_paid(run: Run, before_ordering: BuildFolder) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A shop", "700")
+    app = save(field(app, "multiselect", "Nothing more will come for").set_value(["tyres"]).run())  # type: ignore[attr-defined]
+    ledger = before_ordering.ledger()
+    assert ledger.closed_lines() == {"tyres"}
+    line = next(line for line in reforecast(before_ordering.read(), ledger).lines if line.id == "tyres")
+    assert line.now == (700, 700, 700)
+    assert "**1 of" in words(app)
+
+
+def test_paid_in_another_currency_asks_what_was_charged(run: Run, before_ordering: BuildFolder) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["kit_panels"], "The maker", "260000")
+    app = field(app, "selectbox", "Currency").set_value("JPY").run()  # type: ignore[attr-defined]
+    app = save(app)
+    assert "amount ''" in words(app)
+    assert before_ordering.ledger().list_receipts() == ()
+    app = save(field(app, "text_input", "Charged to you in EUR").set_value("1,512.33").run())  # type: ignore[attr-defined]
+    (receipt,) = before_ordering.ledger().list_receipts()
+    assert (receipt.amount_minor, receipt.currency, receipt.paid_minor) == (260_000, "JPY", 151_233)
+
+
+@pytest.mark.parametrize(
+    ("lines", "supplier", "amount", "complaint"),
+    [
+        ([], "A shop", "100", "line: none chosen"),
+        (["tyres"], "", "100", "no supplier"),
+        (["tyres"], "A shop", "12.345.6", "digits are not grouped in threes"),
+        (["tyres"], "A shop", "-5", "above zero; money back is a refund"),
+    ],
+)
+def test_what_is_wrong_is_said_and_nothing_is_entered(
+    run: Run, before_ordering: BuildFolder, lines: list[str], supplier: str, amount: str, complaint: str
+) -> None:
+    app = save(fill(run(before_ordering.build_file, "receipts"), lines, supplier, amount))
+    assert complaint in words(app)
+    assert field(app, "text_input", "Amount").value == amount  # type: ignore[attr-defined]
+    assert not before_ordering.has_ledger() or before_ordering.ledger().list_receipts() == ()
+
+
+def test_a_receipt_is_taken_back_with_a_reason_and_stays_in_the_history(
+    run: Run, half_way: BuildFolder
+) -> None:
+    app = run(half_way.build_file, "receipts")
+    ledger = half_way.ledger()
+    last = ledger.list_receipts()[-1]
+    take = next(item for item in app.button if item.label == "Take it back")
+    app = take.click().run()
+    assert "without a reason" in words(app)
+    field(app, "text_input", "Why").set_value("cancelled")  # type: ignore[attr-defined]
+    app = next(item for item in app.button if item.label == "Take it back").click().run()
+    assert "The receipt is taken back. P80 moved by" in words(app)
+    assert last.id not in {receipt.id for receipt in ledger.list_receipts()}
+    assert last.id in {receipt.id for receipt in ledger.list_receipts(include_void=True)}
+
+
+def test_an_event_that_cannot_happen_any_more_is_kept(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    event = before_ordering.read().event[0]
+    choice = next(item for item in app.selectbox if item.label.replace("\\", "") == event.title)
+    choice.set_value("cannot-happen")
+    app = next(item for item in app.button if item.label == "Save").click().run()
+    assert not app.exception
+    assert before_ordering.ledger().event_states()[event.id].state == "cannot-happen"
+    assert "Saved. P80 moved by" in words(app)
+
+
+def test_parts_add_up_to_the_cent() -> None:
+    assert split_parts((("a", "1.10"), ("b", "")), 330, "EUR") == [("a", 110), ("b", 220)]
+    with pytest.raises(LedgerError, match="2 are empty"):
+        split_parts((("a", ""), ("b", "")), 330, "EUR")
+    with pytest.raises(LedgerError, match="nothing is left for 'b'"):
+        split_parts((("a", "3.30"), ("b", "")), 330, "EUR")
