@@ -1,0 +1,161 @@
+"""Charts: their marks agree with the forecast, their descriptions say the finding, and no series is too long."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pytest
+
+from forecast import read_build, simulate
+from forecast.engine.forecast import Forecast
+from forecast.spending.folder import DEMOS
+from forecast.views.charts import (
+    difference_strip,
+    dots_of_hundred,
+    estimate_paid_forecast,
+    forecast_band,
+    line_bars,
+    moved_waterfall,
+    paid_against_budget,
+    s_curve,
+    scenario_bars,
+)
+from forecast.views.charts.frame import MOST_POINTS, Rule, rules, without_title
+from forecast.views.charts.lines import Standing
+from forecast.views.charts.watch import Standpoint
+from forecast.views.money import about, hourly
+from forecast.views.theme import DARK, LIGHT
+
+
+@pytest.fixture(scope="module")
+def forecast() -> Forecast:
+    return simulate(read_build(DEMOS / "before-ordering-ireland"), trials=4096)
+
+
+def rows(chart: Any) -> list[list[dict[str, Any]]]:
+    return list(chart.to_dict()["datasets"].values())
+
+
+def with_key(chart: Any, key: str) -> Iterator[dict[str, Any]]:
+    for data in rows(chart):
+        yield from (row for row in data if key in row)
+
+
+def every_chart(forecast: Forecast) -> list[Any]:
+    day = dt.date(2026, 5, 1)
+    points = [Standpoint(day + dt.timedelta(days=k), 90, 100 + k, 120 + k, 140, 3.0 * k) for k in range(400)]
+    standings = [Standing("a", "Filler", "consumables", 60, 55, 55, 55, 55, True)]
+    payments = [(day + dt.timedelta(days=k), 10.0) for k in range(400)]
+    difference = np.random.default_rng(1).normal(300, 500, 4096)
+    return [
+        dots_of_hundred(forecast, 13_500), s_curve(forecast, 13_500), line_bars(forecast.lines, "EUR"),
+        scenario_bars([("By oneself", forecast)]), difference_strip(difference, "one", "other", "EUR"),
+        forecast_band(points, 200, "EUR"), paid_against_budget(payments, 5000, "EUR"),
+        estimate_paid_forecast(standings, "EUR"), moved_waterfall(("May", 100), [("kit", 30), ("duty", -10)], "EUR"),
+    ]  # fmt: skip
+
+
+def test_every_chart_says_a_figure_and_keeps_its_series_short(forecast: Forecast) -> None:
+    for chart in every_chart(forecast):
+        specification = chart.to_dict()
+        assert any(sign.isdigit() for sign in specification["description"])
+        assert specification["width"] == "container"
+        assert all(len(data) <= MOST_POINTS for data in rows(chart))
+
+
+def test_a_title_can_be_taken_off_and_the_chart_keeps_it(forecast: Forecast) -> None:
+    chart = dots_of_hundred(forecast)
+    assert "title" not in without_title(chart).to_dict()
+    assert chart.to_dict()["title"]["text"]
+
+
+@pytest.mark.parametrize("budget", [None, 9_000.0, 13_500.0, 40_000.0])
+def test_the_open_rings_are_the_builds_beyond_the_limit(forecast: Forecast, budget: float | None) -> None:
+    dots = list(with_key(dots_of_hundred(forecast, budget), "beyond"))
+    assert len(dots) == 100
+    limit = budget if budget is not None else forecast.percentile(0.8).value
+    short = 100 * (1 - forecast.chance_within(limit).value)
+    assert abs(sum(dot["beyond"] for dot in dots) - short) <= 1
+    places: dict[float, list[float]] = {}
+    for dot in dots:
+        places.setdefault(dot["total"], []).append(dot["place"])
+    for stack in places.values():
+        assert sorted(stack) == [place + 0.5 for place in range(len(stack))]
+
+
+def test_the_curve_goes_through_the_percentiles(forecast: Forecast) -> None:
+    curve = {row["share"]: row for row in with_key(s_curve(forecast), "share")}
+    for q in (0.1, 0.5, 0.8, 0.9):
+        found = forecast.percentile(q)
+        assert curve[q]["sum"] == found.value
+        assert curve[q]["high"] - curve[q]["low"] == pytest.approx(4 * found.error)
+
+
+def test_the_waterfall_adds_up() -> None:
+    bars = list(
+        with_key(moved_waterfall(("May", 9000), [("kit", 300), ("duty", -120), ("paint", 40)], "EUR"), "kind")
+    )
+    steps = [bar for bar in bars if bar["kind"] != "whole"]
+    assert steps[0]["from"] == 9000
+    for one, next_one in pairwise(steps):
+        assert one["to"] == next_one["from"]
+    assert steps[-1]["to"] == bars[-1]["to"] == 9220
+    assert [bar["text"] for bar in steps] == ["+€300", "−€120", "+€40"]
+
+
+def test_the_running_total_takes_refunds_off() -> None:
+    day = dt.date(2026, 5, 1)
+    chart = paid_against_budget([(day, 100.0), (day + dt.timedelta(days=2), -30.0)], 60.0, "EUR")
+    total = [row["money"] for row in with_key(chart, "Paid")]
+    assert total[-1] == 70
+    assert "€70 paid so far, €10 over the budget" in chart.to_dict()["description"]
+
+
+def test_the_strip_says_how_often_the_second_is_cheaper() -> None:
+    difference = np.concatenate([np.full(300, -50.0), np.full(700, 80.0)])
+    chart = difference_strip(difference, "Own work", "The shop", "EUR")
+    assert "The shop is cheaper than Own work in 3 of 10 builds" in chart.to_dict()["description"]
+    shares = [row["share"] for row in with_key(chart, "share")]
+    assert sum(shares) == pytest.approx(1)
+    assert sum(row["share"] for row in with_key(chart, "share") if not row["dearer"]) == pytest.approx(0.3)
+
+
+def test_no_rule_runs_through_a_label_of_its_side() -> None:
+    items = [Rule(value, str(value)) for value in (10, 20, 30, 70, 80, 90)]
+    levels = {}
+    for layer in rules(items, (0, 100), LIGHT):
+        specification = layer.to_dict()
+        if specification["mark"]["type"] == "text":
+            (data,) = specification["datasets"].values()
+            levels[data[0]["value"]] = specification["encoding"]["y"]["value"]
+    assert len(set(levels.values())) == 6
+    assert levels[10] < levels[20] < levels[30]
+    assert levels[90] < levels[80] < levels[70]
+
+
+@pytest.mark.parametrize("palette", [LIGHT, DARK])
+def test_text_has_the_contrast_that_wcag_asks_for(palette: Any) -> None:
+    """WCAG 2.2, success criterion 1.4.3: 4.5 to 1; marks 1.4.11: 3 to 1. Luminance as defined there."""
+
+    def luminance(colour: str) -> float:
+        parts = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
+        linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    def contrast(one: str, other: str) -> float:
+        light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+        return (light + 0.05) / (dark + 0.05)
+
+    for ink in (palette.ink, palette.muted, palette.over):
+        assert contrast(ink, palette.paper) >= 4.5
+    assert contrast(palette.accent, palette.paper) >= 3
+
+
+def test_an_hour_is_rounded_to_the_unit() -> None:
+    assert hourly(33.7, "EUR") == "€34"
+    assert hourly(3372.0, "JPY") == "¥3,400"
+    assert about(33.7, "EUR") == "€30"
