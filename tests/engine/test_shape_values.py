@@ -227,3 +227,40 @@ def test_discrete_values_come_with_their_chances() -> None:
         )
     assert shape.middle == 10
     assert shape.score(20) == pytest.approx(stats.norm.ppf(0.65))
+
+
+def test_a_triangle_whose_stated_ends_are_percentiles() -> None:
+    """Two equations solved: P10 110, mode 120, P90 160 need ends 95.166406 and 183.770378."""
+    shape = Triangle(95.166406, 120, 183.770378)
+    assert [shape.percentile(q) for q in (0.1, 0.9)] == pytest.approx([110, 160], abs=1e-5)
+    assert shape.moments[0] == pytest.approx(132.978929, abs=1e-5)
+
+
+THREE_POINTS = {
+    "P5/P50/P95": ((0.05, 0.5, 0.95), (0.185, 0.63, 0.185)),
+    "P10/P50/P90": ((0.1, 0.5, 0.9), (0.3, 0.4, 0.3)),
+    "P10/P50/P90 at quarters": ((0.1, 0.5, 0.9), (0.25, 0.5, 0.25)),
+}
+
+
+@pytest.mark.parametrize(
+    ("shape", "weights", "mean_error", "variance_error"),
+    [
+        (lognormal(1, 0.5), "P5/P50/P95", -0.0709, -6.264),
+        (lognormal(1, 0.5), "P10/P50/P90", -0.503, -19.713),
+        (lognormal(1, 0.5), "P10/P50/P90 at quarters", -2.377, -32.475),
+        (Pert(0, 0.25, 1), "P5/P50/P95", 0.0387, 0.417),
+        (Pert(0, 0.25, 1), "P10/P50/P90", 0.3085, 5.999),
+        (Pert(0, 0.25, 1), "P10/P50/P90 at quarters", -0.719, -11.483),
+    ],
+)
+def test_three_point_rules_miss_by_what_is_known(
+    shape: Shape, weights: str, mean_error: float, variance_error: float
+) -> None:
+    """Keefer & Bodily 1983, Pearson & Tukey 1965 and the quarter-half-quarter rule; weights from memory."""
+    shares, masses = THREE_POINTS[weights]
+    points = np.array([shape.percentile(q) for q in shares])
+    mean = float(points @ masses)
+    variance = float((points - mean) ** 2 @ masses)
+    assert 100 * (mean / shape.moments[0] - 1) == pytest.approx(mean_error, abs=2e-3)
+    assert 100 * (variance / shape.moments[1] - 1) == pytest.approx(variance_error, abs=2e-3)

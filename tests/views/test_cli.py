@@ -303,3 +303,20 @@ def test_a_bank_file_is_shown_then_entered_once(
         )
         assert len(data["entered"]) == expected
     assert json.loads(run(capsys, "receipts", str(build), "--json"))["paid_minor"] == 16_850
+
+
+def test_what_is_missing_is_added_or_answered_by_one_command(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = json.loads(run(capsys, "check", str(build), "--json"))["missing"]
+    first = next(item for item in found if item["line"])
+    assert "common practice" in run(capsys, "add", str(build), first["line"])
+    left = json.loads(run(capsys, "check", str(build), "--json"))["missing"]
+    assert first["rule"] not in {item["rule"] for item in left}
+    assert "is in the build already" in run(capsys, "add", str(build), first["line"], expect=2)
+    other = left[0]["rule"]
+    run(capsys, "not-needed", str(build), other, "--why", "done by a friend")
+    last = json.loads(run(capsys, "check", str(build), "--json"))["missing"]
+    assert other not in {item["rule"] for item in last}
+    assert 'name = "Test coupe"' in (build / "build.toml").read_text(encoding="utf-8")
+    assert "no starter line" in run(capsys, "add", str(build), "nonsense", expect=2)

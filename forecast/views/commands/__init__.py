@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from forecast.views.commands import advice, app, budget, check, demo, new, opening, receipts, watch
+from forecast.views.commands import adding, advice, app, budget, check, demo, new, opening, receipts, watch
 from forecast.views.commands.common import Adder
 
 COMMANDS: tuple[Adder, ...] = (
     new.add,
     check.add,
+    adding.add,
     budget.add,
     advice.add,
     opening.add,

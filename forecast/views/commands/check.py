@@ -39,7 +39,7 @@ def run(options: argparse.Namespace) -> int:
             "",
             f"{len(found)} {'thing' if len(found) == 1 else 'things'} such a build usually needs besides:",
         ]
-        text += [f"  {item['grade']:<8} {item['text']}" for item in found]
+        text += [f"  {item['grade']:<8} {item['text']}{_how(options.file, item)}" for item in found]
     if suggestions:
         text += ["", "Ranges worth a second look:", *(f"  {item}" for item in suggestions)]
     if build.build.notice:
@@ -47,6 +47,14 @@ def run(options: argparse.Namespace) -> int:
     return answer(
         options, "\n".join(text), {"ok": True, "problems": [], "missing": found, "suggestions": suggestions}
     )
+
+
+def _how(file: str, item: dict[str, Any]) -> str:
+    """Give the command that adds what is missing, or answers that it is not needed."""
+    add_it = (
+        f"forecast add {file} {item['line']}" if item["line"] else "forecast new shows how such lines look"
+    )
+    return f"\n           {add_it}; or: forecast not-needed {file} {item['rule']} --why '…'"
 
 
 def _counts(build: Build) -> str:

@@ -1,0 +1,73 @@
+"""``forecast add`` and ``forecast not-needed``: answers to what ``forecast check`` found missing."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from forecast.errors import ForecastError
+from forecast.views.commands.common import add_file, answer, command
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from forecast.build.edit import Change
+    from forecast.spending.folder import BuildFolder
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the commands."""
+    adding = command(
+        commands, "add", "add a starter line, its range common practice and yours to overwrite", run_add
+    )
+    add_file(adding)
+    adding.add_argument("starter", help="its id, as 'forecast check' names it")
+    unneeded = command(
+        commands, "not-needed", "say why something that check misses is not needed", run_not_needed
+    )
+    add_file(unneeded)
+    unneeded.add_argument("rule", help="the finding's name, as 'forecast check' gives it")
+    unneeded.add_argument("--why", required=True, help="kept in the build file")
+
+
+def _change(folder: BuildFolder, changes: Sequence[Change]) -> None:
+    """Write changes into the build file, comments kept, unless the result would not be a build."""
+    from forecast.build.edit import changed, save_build
+
+    text = folder.build_file.read_text(encoding="utf-8")
+    save_build(folder.build_file, changed(text, changes), text)
+
+
+def run_add(options: argparse.Namespace) -> int:
+    """Add a starter line."""
+    from forecast.build.checks import nearest
+    from forecast.build.library import load_library
+    from forecast.build.sheet import starter
+    from forecast.spending.folder import BuildFolder
+
+    folder = BuildFolder.at(options.file)
+    build = folder.read()
+    library = load_library(currency=build.build.currency)
+    legal = [line.id for line in library.lines] + [event.id for event in library.events]
+    if options.starter not in legal:
+        message = f"there is no starter line {options.starter!r}. {nearest(options.starter, legal)}"
+        raise ForecastError(message)
+    if options.starter in {item.id for item in (*build.line, *build.event)}:
+        message = f"{options.starter!r} is in the build already."
+        raise ForecastError(message)
+    _change(folder, starter(build, options.starter))
+    text = f"{options.starter} is added. Its range is common practice, no source: overwrite it with your own."
+    return answer(options, text, {"added": options.starter})
+
+
+def run_not_needed(options: argparse.Namespace) -> int:
+    """Answer a finding for good."""
+    from forecast.build.edit import NotNeeded
+    from forecast.spending.folder import BuildFolder
+
+    folder = BuildFolder.at(options.file)
+    folder.read()
+    _change(folder, [NotNeeded(options.rule, options.why)])
+    return answer(
+        options, f"{options.rule} is answered: {options.why}", {"rule": options.rule, "why": options.why}
+    )
