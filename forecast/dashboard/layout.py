@@ -24,6 +24,12 @@ _STYLE = """
 .stMainBlockContainer { max-width: 68rem; padding-top: 3rem; padding-bottom: 4rem; }
 @media (max-width: 640px) { .stMainBlockContainer { padding: 4rem 0.9rem 3rem; } }
 .stMainBlockContainer h1 { padding: 0 0 0.4rem; }
+.st-key-phone-nav { display: none; }
+@media (max-width: 640px) {
+  .st-key-phone-nav { display: flex; flex-wrap: nowrap; overflow-x: auto; gap: 0.2rem; }
+  .st-key-phone-nav > * { flex: none; }
+  .st-key-phone-nav p { white-space: nowrap; font-size: 0.87rem; }
+}
 .st-key-answer p { font-size: 1.16rem; line-height: 1.5; margin-bottom: 0.4rem; max-width: 46rem; }
 .fc-scroll { overflow-x: auto; }
 .fc-scroll:focus-visible { outline: 2px solid currentColor; outline-offset: 2px; }

@@ -1,0 +1,143 @@
+"""How long a builder waits: ``python -m tests.benchmarks.dashboard [--json] [--runs N]``, in Chromium.
+
+First page: from the server's start to the first answer. Page switch: from the click to the other page's answer.
+Edit to new figures: from the Enter key in the sheet of lines to the change that it makes to P80.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import shutil
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from contextlib import suppress
+from pathlib import Path
+
+from playwright.sync_api import Page, expect, sync_playwright
+
+ROOT = Path(__file__).parents[2]
+LIMITS = {"first page": 4.0, "page switch": 0.7, "edit to new figures": 0.5}
+ANSWER = ".st-key-answer"
+
+
+def start(build: Path, home: Path) -> tuple[subprocess.Popen[bytes], str]:
+    """Start a dashboard without waiting for it."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [
+        sys.executable,
+        "-m",
+        "streamlit",
+        "run",
+        "app.py",
+        "--server.headless=true",
+        f"--server.port={port}",
+    ]
+    server = subprocess.Popen(
+        [*command, "--", str(build)], cwd=ROOT, env=os.environ | {"FORECAST_HOME": str(home)},
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    return server, f"http://127.0.0.1:{port}"
+
+
+def wait(address: str) -> None:
+    for _ in range(600):
+        with suppress(OSError):
+            urllib.request.urlopen(f"{address}/_stcore/health", timeout=2)
+            return
+        time.sleep(0.02)
+
+
+def settled(page: Page) -> None:
+    page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=30_000)
+
+
+def edit(page: Page, text: str) -> float:
+    """Type another high into the first row of the sheet, and wait for the effect on P80."""
+    said = page.get_by_text("Not saved yet")
+    before = said.inner_text() if said.count() else ""
+    canvas = page.locator("[data-testid='stDataFrame'] canvas").first
+    canvas.scroll_into_view_if_needed()
+    width = (canvas.bounding_box() or {"width": 800.0})["width"]
+    canvas.dblclick(position={"x": width * 4.5 / 8, "y": 52}, force=True)
+    field = page.locator(".gdg-clip-region input")
+    field.fill(text)
+    began = time.perf_counter()
+    field.press("Enter")
+    expect(said).not_to_have_text(before or "nothing", timeout=20_000)
+    took = time.perf_counter() - began
+    page.mouse.move(5, 5)
+    settled(page)
+    return took
+
+
+def measure(build: Path, home: Path, runs: int) -> dict[str, list[float]]:
+    """Measure each wait several times."""
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    found: dict[str, list[float]] = {name: [] for name in LIMITS}
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        for run in range(runs):
+            began = time.perf_counter()
+            server, address = start(build, home)
+            try:
+                wait(address)
+                page = browser.new_page(viewport={"width": 1280, "height": 900})
+                page.goto(address)
+                expect(page.locator(ANSWER)).to_contain_text("Hold", timeout=30_000)
+                found["first page"].append(time.perf_counter() - began)
+                settled(page)
+                for title in (
+                    "Receipts",
+                    "Do it or farm it out?",
+                    "What will it cost?",
+                    "Receipts",
+                    "What will it cost?",
+                ):
+                    began = time.perf_counter()
+                    page.get_by_test_id("stSidebarNav").get_by_role("link", name=title).click()
+                    expect(page.get_by_role("heading", level=1, name=title)).to_be_visible(timeout=20_000)
+                    settled(page)
+                    found["page switch"].append(time.perf_counter() - began)
+                page.get_by_test_id("stSidebarNav").get_by_role("link", name="The lines").click()
+                expect(page.locator("[data-testid='stDataFrame'] canvas").first).to_be_visible(timeout=20_000)
+                settled(page)
+                for step in range(3):
+                    found["edit to new figures"].append(edit(page, str(400_000 + 1_000 * (3 * run + step))))
+                page.close()
+            finally:
+                server.terminate()
+                server.wait(timeout=10)
+        browser.close()
+    return found
+
+
+def main() -> int:
+    """Print medians."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--json", action="store_true", help="for programs")
+    parser.add_argument("--runs", type=int, default=3, help="how often the server is started (3)")
+    options = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        build = Path(folder) / "build"
+        shutil.copytree(ROOT / "scenarios" / "before-ordering-ireland", build)
+        found = measure(build, Path(folder) / "home", options.runs)
+    medians = {name: statistics.median(times) for name, times in found.items()}
+    if options.json:
+        print(json.dumps({"median_seconds": medians, "limits": LIMITS, "all": found}, indent=2))
+    else:
+        for name, median in medians.items():
+            print(f"{name:22} {median:5.2f} s   (aim {LIMITS[name]:.1f} s)")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

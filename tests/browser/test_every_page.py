@@ -1,0 +1,143 @@
+"""Every page at every width, light and dark; an edit in a real grid; two windows on one build."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from forecast.spending.folder import DEMOS, BuildFolder
+from forecast.spending.receipts_csv import load_receipts_csv
+from tests.browser.conftest import Opener, keep, settled
+from tests.browser.test_main_tasks import BEFORE, HALF_WAY, to
+
+PAGES = {
+    "cost": "What will it cost?",
+    "lines": "The lines",
+    "choose": "Do it or farm it out?",
+    "receipts": "Receipts",
+    "watch": "Where does it end?",
+}
+
+
+@pytest.fixture(scope="module")
+def half_way(tmp_path_factory: pytest.TempPathFactory) -> str:
+    target = tmp_path_factory.mktemp("pages") / HALF_WAY
+    shutil.copytree(DEMOS / HALF_WAY, target)
+    load_receipts_csv(target / "receipts.csv", BuildFolder.at(target).ledger())
+    return str(target)
+
+
+@pytest.fixture
+def before_ordering(tmp_path: Path) -> BuildFolder:
+    shutil.copytree(DEMOS / BEFORE, tmp_path / BEFORE)
+    return BuildFolder.at(tmp_path / BEFORE)
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "look"),
+    [(360, 740, "light"), (390, 844, "dark"), (1280, 900, "dark"), (1920, 1080, "light")],
+)
+def test_no_page_scrolls_sideways_and_each_has_one_heading(
+    visit: Opener, half_way: str, width: int, height: int, look: str
+) -> None:
+    page = visit(half_way, width, height)
+    page.emulate_media(color_scheme=look)  # type: ignore[arg-type]
+    expect(page.get_by_role("heading", level=1)).to_be_visible(timeout=30_000)
+    settled(page)
+    for name, title in PAGES.items():
+        bar = page.locator(".st-key-phone-nav").get_by_role("link", name=title)
+        if width < 640:
+            bar.click()
+            expect(page.get_by_role("heading", level=1, name=title)).to_be_visible(timeout=20_000)
+            settled(page)
+        else:
+            expect(bar).to_be_hidden()
+            to(page, title)
+        expect(page.get_by_role("heading", level=1)).to_have_count(1)
+        expect(page.locator("[role='graphics-document'], canvas, svg.marks").first).to_be_visible(
+            timeout=20_000
+        )
+        wide = page.evaluate(
+            "() => { const m = document.querySelector('[data-testid=stMain]'); return m.scrollWidth - m.clientWidth; }"
+        )
+        assert wide <= 1, f"{name} scrolls sideways at {width}"
+        keep(page, f"{name}-{look}-{width}")
+
+
+def test_every_chart_has_its_finding_as_label(visit: Opener, half_way: str) -> None:
+    page = visit(half_way)
+    settled(page)
+    for title in PAGES.values():
+        to(page, title)
+        charts = page.locator("[role='graphics-document']")
+        expect(charts.first).to_be_visible(timeout=20_000)
+        for chart in charts.all():
+            assert re.search(r"\d", chart.get_attribute("aria-label") or "")
+
+
+def type_into_cell(page: Page, column: int, row: int, text: str) -> None:
+    """Type into a cell of the grid: rows are 35 px high, the heading as well."""
+    grid = page.locator("[data-testid='stDataFrame']")
+    grid.scroll_into_view_if_needed()
+    x = page.evaluate(
+        """(column) => { const c = document.querySelector("[data-testid='stDataFrame'] canvas");
+        return c.getBoundingClientRect().width * (column + 0.5) / 8; }""",
+        column,
+    )
+    grid.locator("canvas").first.dblclick(position={"x": x, "y": 35 * (row + 1) + 17}, force=True)
+    field = page.locator(".gdg-clip-region input")
+    field.fill(text)
+    field.press("Enter")
+    page.mouse.move(5, 5)
+    settled(page)
+
+
+def test_a_range_is_changed_in_the_grid_kept_and_undone(visit: Opener, before_ordering: BuildFolder) -> None:
+    page = visit(str(before_ordering.folder), 1600, 1000)
+    settled(page)
+    to(page, "The lines")
+    expect(page.locator("[data-testid='stDataFrame'] canvas").first).to_be_visible(timeout=20_000)
+    old = before_ordering.build_file.read_text(encoding="utf-8")
+    type_into_cell(page, 4, 0, "420000")
+    expect(page.get_by_text("Not saved yet")).to_be_visible(timeout=20_000)
+    assert before_ordering.build_file.read_text(encoding="utf-8") == old
+    to(page, "What will it cost?")
+    to(page, "The lines")
+    expect(page.get_by_text("Not saved yet")).to_be_visible(timeout=20_000)
+    page.get_by_role("button", name="Keep the changes").click()
+    expect(page.get_by_role("button", name="Undo the last change")).to_be_visible(timeout=20_000)
+    new = before_ordering.build_file.read_text(encoding="utf-8")
+    assert "high = 420000" in new
+    assert len(new) == len(old)
+    keep(page, "lines-kept")
+    page.get_by_role("button", name="Undo the last change").click()
+    expect(page.get_by_role("button", name="Undo the last change")).to_have_count(0, timeout=20_000)
+    assert before_ordering.build_file.read_text(encoding="utf-8") == old
+
+
+def test_a_receipt_entered_in_one_window_shows_in_the_other(
+    visit: Opener, before_ordering: BuildFolder
+) -> None:
+    one = visit(str(before_ordering.folder))
+    settled(one)
+    other = visit(str(before_ordering.folder), 390, 844)
+    settled(other)
+    other.locator(".st-key-phone-nav").get_by_role("link", name="Receipts").click()
+    expect(other.get_by_role("heading", level=1, name="Receipts")).to_be_visible(timeout=20_000)
+    settled(other)
+    other.get_by_role("combobox", name="For which line").first.fill("Tyres")
+    other.get_by_role("option", name="Tyres", exact=True).click()
+    other.keyboard.press("Escape")
+    other.get_by_label("Supplier").fill("A tyre shop")
+    other.get_by_label("Amount", exact=True).fill("612.40")
+    other.get_by_label("Amount", exact=True).press("Tab")
+    settled(other)
+    other.get_by_role("button", name="Save receipt").click()
+    expect(other.get_by_text("P80 moved by")).to_be_visible(timeout=20_000)
+    keep(other, "receipt-entered-390")
+    to(one, "Receipts")
+    expect(one.locator(".st-key-answer")).to_contain_text("€612.40 paid so far", timeout=20_000)
