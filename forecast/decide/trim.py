@@ -15,11 +15,11 @@ Money = Callable[[float], str]
 
 SAFETY_WORDS: Mapping[str, str] = {
     r"wheel (bolt|nut|stud|fixing|spacer)|lug ?nut|hub ?ring|centring ring": "it holds a wheel on",
-    r"tyre|tire": "tyres carry the car and everybody in it",
+    r"tyre|tires?\b": "tyres carry the car and everybody in it",
     r"brake": "it stops the car",
-    r"weld|structur|inner arch|crash|seat ?belt|bumper beam|chassis|jack|axle stand": "it keeps the structure, or "
+    r"weld|structur|inner arch|crash|seat ?belt|bumper beam|chassis|jacks?\b|axle stand": "it keeps the structure, or "
     "the car over you, where it belongs",
-    r"lamp|light|reflector|indicator|headlight": "others see you by it",
+    r"(head|tail|fog|side)?(lamp|lights?\b|lighting)|reflector|indicator": "others see you by it",
     r"mask|respirator|breath|filter cartridge|extraction|goggles|gloves|ear protection|extinguisher": "it protects "
     "your lungs, eyes and skin",
     r"alignment|suspension|steering|spring|damper": "it decides how the car steers",

@@ -1,0 +1,181 @@
+"""Paired against unpaired differences, and the speed of the mix search: ``python -m tests.benchmarks.decide [--json]``.
+
+The simulation error of a difference is its standard deviation over seeds: once with both sides of the difference on
+the same seed, once with each on its own. The target is a quarter.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import numpy as np
+
+from forecast.build.buildfile import parse_build, read_build
+from forecast.build.options import with_figure
+from forecast.build.schema import Build, Scenario
+from forecast.decide.mix import mix
+from forecast.engine.forecast import Forecast, simulate
+
+ROOT = Path(__file__).resolve().parents[2]
+TARGET = 0.25
+MIX_SECONDS = 2.0
+PACKAGES = 10
+STATISTICS: dict[str, Callable[[Forecast], float]] = {
+    "mean": lambda forecast: forecast.mean.value,
+    "P80": lambda forecast: forecast.percentile(0.8).value,
+    "P90": lambda forecast: forecast.percentile(0.9).value,
+}
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Errors of one difference in one statistic."""
+
+    what: str
+    statistic: str
+    difference: float
+    paired: float
+    unpaired: float
+
+    @property
+    def ratio(self) -> float:
+        """Paired error as a share of the unpaired one."""
+        return self.paired / self.unpaired
+
+
+def demo() -> Build:
+    """The demo build that stands before ordering."""
+    return read_build(ROOT / "scenarios" / "before-ordering-ireland")
+
+
+def dearer(build: Build, name: str, factor: float) -> Build:
+    """Give the build with one figure of low, middle and high raised by a factor."""
+
+    def raised(figure: object) -> object:
+        keys = {key: getattr(figure, key) * factor for key in ("low", "middle", "high")}
+        return figure.model_copy(update=keys)  # type: ignore[attr-defined]
+
+    changed = with_figure(build, name, raised)  # type: ignore[arg-type]
+    assert changed is not None
+    return changed
+
+
+def likelier(build: Build, event: str, factor: float) -> Build:
+    """Give the build with an event's chance multiplied by a factor."""
+    events = tuple(
+        item.model_copy(update={"chance": item.chance * factor}) if item.id == event else item
+        for item in build.event
+    )
+    return build.model_copy(update={"event": events})
+
+
+def differences(seeds: int) -> list[Difference]:
+    """Measure the errors of differences over seeds."""
+    build = demo()
+    names = list(build.scenario)
+    kit = next(
+        f"{line.id}.amount" for line in build.line if line.group == "kit" and hasattr(line.amount, "middle")
+    )
+    events = [event.id for event in build.event]
+    cases: dict[str, tuple[tuple[Build, str], tuple[Build, str]]] = {
+        f"{kit} 3 % dearer": ((build, names[0]), (dearer(build, kit, 1.03), names[0])),
+        f"{events[0]} less likely by a tenth": (
+            (build, names[0]),
+            (likelier(build, events[0], 0.9), names[0]),
+        ),
+    }
+    for other in names[1:]:
+        cases[f"{names[0]} against {other}"] = ((build, names[0]), (build, other))
+    found = []
+    for what, (one, two) in cases.items():
+        first = [simulate(*one, seed=seed) for seed in range(1, 2 * seeds + 1)]
+        second = [simulate(*two, seed=seed) for seed in range(1, 2 * seeds + 1)]
+        for name, statistic in STATISTICS.items():
+            a, b = np.array([statistic(x) for x in first]), np.array([statistic(x) for x in second])
+            paired = b - a
+            unpaired = b - np.roll(a, 1)
+            spread = [float(np.std(item, ddof=1)) for item in (paired, unpaired)]
+            found.append(Difference(what, name, float(paired.mean()), *spread))
+    return found
+
+
+def ten_packages() -> Build:
+    """Give a build of ten work packages with two routes each: 1,024 mixes."""
+    text = '[build]\nname = "Ten"\ncurrency = "EUR"\ncountry = "IE"\n[[cause]]\nid = "fit"\n'
+    text += '[[line]]\nid = "kit"\ngroup = "kit"\namount = { low = 2000, middle = 2500, high = 3500 }\n'
+    for place in range(PACKAGES):
+        fit = ', causes = { fit = "moderate" }'
+        text += (
+            f'[[line]]\nid = "own{place}"\ngroup = "consumables"\npackage = "p{place}"\nroute = "self"\n'
+            f"amount = {{ low = 40, middle = {60 + 10 * place}, high = 200{fit} }}\n"
+            f"own_hours = {{ low = 5, middle = {10 + place}, high = 40{fit} }}\n"
+            f'[[line]]\nid = "shop{place}"\ngroup = "labour"\npackage = "p{place}"\nroute = "shop"\n'
+            f"amount = {{ low = 300, middle = {500 + 40 * place}, high = 1500{fit} }}\n"
+        )
+    text += (
+        '[[line]]\nid = "fee"\ngroup = "other"\npercent = 2\nof = ["labour", "consumables"]\nminimum = 60\n'
+    )
+    text += '[[event]]\nid = "rework"\nchance = 0.3\npercent = 12\nof = ["consumables"]\n'
+    text += '[scenario.diy]\nall = "self"\n'
+    return parse_build(text)
+
+
+def mix_seconds(times: int = 5) -> tuple[int, float, float, float]:
+    """Give how many mixes there are, and the seconds of the search (elapsed and of the processor) and of brute force.
+
+    Elapsed and processor seconds are the best of some runs; brute force is reckoned from a few mixes.
+    """
+    build = ten_packages()
+    best = processor = float("inf")
+    count = 0
+    for _ in range(times):
+        start, began = time.perf_counter(), time.process_time()
+        count = len(mix(build).mixes)
+        best = min(best, time.perf_counter() - start)
+        processor = min(processor, time.process_time() - began)
+    start = time.perf_counter()
+    sample = 8
+    for bits in range(sample):
+        routes = {f"p{place}": "shop" if bits >> place & 1 else "self" for place in range(PACKAGES)}
+        one = build.model_copy(update={"scenario": {"one": Scenario(routes=routes)}})
+        simulate(one, "one").percentile(0.8)
+    return count, best, processor, (time.perf_counter() - start) / sample * count
+
+
+def main() -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--seeds", type=int, default=24)
+    options = parser.parse_args()
+    found = differences(options.seeds // 2)
+    count, seconds, processor, brute = mix_seconds()
+    if options.json:
+        data = {
+            "differences": [{**asdict(item), "ratio": item.ratio} for item in found],
+            "target_ratio": TARGET,
+            "mix": {"mixes": count, "trials": 16_384, "seconds": seconds, "processor_seconds": processor,
+                    "brute_force_seconds": brute,
+                    "target_seconds": MIX_SECONDS},
+        }  # fmt: skip
+        print(json.dumps(data, indent=2))
+        return
+    print("Simulation error of a difference, over seeds, at 16,384 trials")
+    for item in found:
+        print(
+            f"  {item.what:42} {item.statistic:5} {item.difference:10.1f}  paired {item.paired:8.3f}  "
+            f"unpaired {item.unpaired:8.3f}  ratio {item.ratio:.3f}"
+        )
+    print(
+        f"Mix search: {count:,} mixes in {seconds:.2f} s (processor {processor:.2f} s, target {MIX_SECONDS:g} s); "
+        f"one by one about {brute:.0f} s"
+    )
+
+
+if __name__ == "__main__":
+    main()

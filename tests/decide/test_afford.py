@@ -1,0 +1,121 @@
+"""Walk-away prices: closed form, exactness on the same trials, and what cannot be afforded."""
+
+from __future__ import annotations
+
+import pytest
+from scipy.special import ndtri
+
+from forecast.build.buildfile import parse_build
+from forecast.build.figures import Known
+from forecast.build.options import with_figure
+from forecast.decide.afford import afford, budget_chance
+from forecast.engine.forecast import simulate
+from forecast.engine.known import KnownFacts
+from forecast.errors import SimulationError
+from tests.decide.sample import euros, small
+from tests.references.portfolios import normals
+
+
+def test_closed_form_with_a_price_that_drags_duty_along() -> None:
+    build = parse_build("""
+[build]
+name = "One price"
+currency = "EUR"
+country = "IE"
+[[line]]
+id = "kit"
+group = "kit"
+amount = 500
+[[line]]
+id = "duty"
+group = "import"
+percent = 10
+of = ["kit"]
+[[line]]
+id = "rest"
+group = "other"
+amount = { shape = "normal", mean = 1000, sd = 100 }
+""")
+    found = afford(build, 3000, "kit.amount", level=0.9)
+    assert found.highest is not None
+    expected = (3000 - 1000 - 100 * ndtri(0.9)) / 1.1
+    assert found.highest.value == pytest.approx(expected, abs=max(4 * found.highest.error, 0.02))
+    assert found.expected == 500
+    assert "That is above what you expect" in found.sentence(euros)
+
+
+def test_highest_is_exact_on_the_same_trials() -> None:
+    build = small()
+    found = afford(build, 7000, "kit.amount", "diy")
+    assert found.highest is not None
+
+    def p80(price: float) -> float:
+        changed = with_figure(build, "kit.amount", lambda _: Known(value=price))
+        assert changed is not None
+        return simulate(changed, "diy").percentile(0.8).value
+
+    assert p80(found.highest.value) <= 7000 + 1e-6
+    assert p80(found.highest.value + 0.01) > 7000 - 1e-6
+    assert 0 < found.highest.error < 100
+
+
+def test_any_figure_known_or_not_and_in_its_own_currency() -> None:
+    build = small('[currency.JPY]\nrate = 0.006\n[[line]]\nid = "lamp"\ngroup = "other"\n'
+                  'amount = { low = 20000, middle = 30000, high = 50000, currency = "JPY" }\n')  # fmt: skip
+    lamp = afford(build, 8000, "lamp.amount", "diy", trials=4096)
+    mask = afford(build, 8000, "mask.amount", "diy", trials=4096)
+    assert lamp.highest is not None
+    assert mask.highest is not None
+    assert lamp.unit == "JPY"
+    assert "JPY" in lamp.sentence(euros)
+    assert mask.expected == 350
+    assert afford(build, 8000, "poor_fit.cost", "diy", trials=4096).unit == "EUR"
+
+
+def test_money_that_is_not_enough_even_for_nothing() -> None:
+    found = afford(small(), 300, "kit.amount", "diy", trials=4096)
+    assert found.highest is None
+    assert "not enough" in found.sentence(euros)
+
+
+def test_a_figure_that_nothing_depends_on() -> None:
+    found = afford(small(), 9000, "filler.own_hours", "diy", trials=1024)
+    assert found.unlimited
+    assert "nothing depends on it" in found.sentence(euros)
+
+
+@pytest.mark.parametrize(
+    ("money", "figure", "level", "words"),
+    [
+        (0, "kit.amount", 0.8, "must be above zero"),
+        (float("nan"), "kit.amount", 0.8, "must be above zero"),
+        (5000, "kit.amount", 1.2, "between 0 and 1"),
+        (5000, "kit.amuont", 0.8, "Did you mean 'kit.amount'"),
+        (5000, "paint_friend.amount", 0.8, "not in this scenario"),
+    ],
+)
+def test_what_makes_no_sense(money: float, figure: str, level: float, words: str) -> None:
+    with pytest.raises(SimulationError, match=words):
+        afford(small(), money, figure, "diy", level=level, trials=1024)
+
+
+def test_budget_chance_of_a_normal() -> None:
+    forecast = simulate(normals([(1000.0, 100.0)]), trials=65_536)
+    found = budget_chance(forecast, 1050)
+    assert found.chance.value == pytest.approx(0.6915, abs=max(4 * found.chance.error, 1e-3))
+    assert found.short_by == pytest.approx(
+        100 * (0.352065 / 0.308538 - 0.5), rel=0.01
+    )  # sd (density / tail - z)
+    assert "69 of 100" in found.sentence(euros)
+    assert budget_chance(forecast, 5000).short_by == 0
+
+
+def test_known_facts_count() -> None:
+    build = small()
+    free = afford(build, 7000, "kit.amount", "diy", trials=4096)
+    paid = afford(
+        build, 7000, "kit.amount", "diy", trials=4096, known=KnownFacts(amounts={"paint_self": 2000.0})
+    )
+    assert free.highest is not None
+    assert paid.highest is not None
+    assert paid.highest.value < free.highest.value - 1000

@@ -1,0 +1,106 @@
+"""What a firm quote releases: closed forms of normals, and what the list leaves out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.special import ndtri
+
+from forecast.build.buildfile import parse_build
+from forecast.decide.firm_up import EFFORTS, firm_up
+from forecast.decide.replay import replay_of
+from forecast.engine.forecast import simulate
+from forecast.engine.known import KnownFacts
+from tests.decide.sample import euros, small
+from tests.references.portfolios import normals
+from tests.references.trade_facts import NORMALS, SPREAD, SPREAD_GIVEN_FIRST
+
+
+def test_release_of_normals() -> None:
+    """Settling one of independent normals takes z times what the spread falls by."""
+    build = normals(NORMALS)
+    found = firm_up(replay_of(simulate(build, trials=65_536, seed=3)), build)
+    assert [item.figure for item in found] == ["n2.amount", "n1.amount", "n0.amount"]
+    whole = (20**2 + 40**2 + 60**2) ** 0.5
+    for item, sd in zip(found, (60, 40, 20), strict=True):
+        expected = ndtri(0.8) * (whole - (whole**2 - sd**2) ** 0.5)
+        assert item.release.value == pytest.approx(expected, abs=4 * item.release.error)
+        assert item.with_learning.value == pytest.approx(expected, abs=4 * item.with_learning.error + 0.2)
+        assert item.into_base == pytest.approx(0, abs=0.05)
+
+
+def test_learning_from_a_shared_cause_releases_more() -> None:
+    """With correlation 0.3 the spread given the first figure is known in closed form."""
+    build = normals(NORMALS, 0.3)
+    found = {item.figure: item for item in firm_up(replay_of(simulate(build, trials=65_536, seed=3)), build)}
+    first = found["n0.amount"]
+    expected = ndtri(0.8) * (SPREAD - SPREAD_GIVEN_FIRST)
+    assert first.with_learning.value == pytest.approx(expected, abs=4 * first.with_learning.error + 0.3)
+    rest = (40**2 + 60**2 + 0.6 * 40 * 60) ** 0.5
+    settled = ndtri(0.8) * (SPREAD - rest)
+    assert first.release.value == pytest.approx(settled, abs=4 * first.release.error)
+    assert first.with_learning.value > first.release.value + 3
+
+
+def test_an_event_found_out_beforehand() -> None:
+    """A known cost at chance 0.3: P80 is the cost, and what is held once it is known is 0.3 of it on average."""
+    fixed = parse_build("""
+[build]
+name = "One event"
+currency = "EUR"
+country = "IE"
+[[line]]
+id = "mask"
+group = "other"
+amount = 350
+[[event]]
+id = "poor_fit"
+chance = 0.3
+cost = 1000
+""")
+    found = firm_up(replay_of(simulate(fixed)), fixed)
+    assert [item.figure for item in found] == ["poor_fit"]
+    assert found[0].release.value == pytest.approx(1000 - 300)
+    assert found[0].with_learning.value == pytest.approx(700, abs=5)
+
+
+def test_order_is_release_against_effort() -> None:
+    build = small()
+    found = firm_up(replay_of(simulate(build, "diy")), build)
+    worth = [item.release.value / EFFORTS[item.effort] for item in found]
+    assert worth == sorted(worth, reverse=True)
+    assert found[0].figure == "kit.amount"
+    assert found[0].effort == "low"
+    text = found[0].sentence(euros)
+    assert text.startswith("Get this quoted before ordering: Kit: releases about €")
+    by_figure = {item.figure: item for item in found}
+    assert by_figure["filler.quantity"].how.startswith("Measure it")
+    assert by_figure["paint_self.amount"].effort == "medium"
+    assert "filler.own_hours" not in by_figure  # it moves no money here
+    assert "mask.amount" not in by_figure  # it is known
+
+
+def test_what_is_known_needs_no_quote() -> None:
+    build = small()
+    known = KnownFacts(amounts={"kit": 2600.0}, gates={"poor_fit": False})
+    found = firm_up(replay_of(simulate(build, "diy", known=known), known), build)
+    names = {item.figure for item in found}
+    assert "kit.amount" not in names
+    assert "poor_fit" not in names
+
+
+def test_weights_count() -> None:
+    """Weights that are all alike change nothing but for how bins are cut; floors make real ones."""
+    build = small()
+    forecast = simulate(build, "diy")
+    weighted = replace(forecast, trials=replace(forecast.trials, weights=np.full(forecast.trials.count, 2.0)))
+    plain = {item.figure: item for item in firm_up(replay_of(forecast), build)}
+    for item in firm_up(replay_of(weighted), build):
+        assert item.release.value == pytest.approx(plain[item.figure].release.value)
+        assert item.with_learning.value == pytest.approx(plain[item.figure].with_learning.value, abs=60)
+    known = KnownFacts(floors={"kit": 3200.0})
+    found = firm_up(replay_of(simulate(build, "diy", known=known), known), build)
+    kit = next(item for item in found if item.figure == "kit.amount")
+    assert kit.release.value > 4 * kit.release.error

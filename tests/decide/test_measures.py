@@ -1,0 +1,196 @@
+"""Which measures pay: closed forms, and every combination against simulations of its own."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+
+from forecast.build.buildfile import parse_build
+from forecast.build.schema import Build
+from forecast.decide.measures import measures_of
+from forecast.engine.forecast import simulate
+from forecast.errors import SimulationError
+from tests.decide.sample import euros, small
+
+ONE_EVENT = """
+[build]
+name = "One event"
+currency = "EUR"
+country = "IE"
+[[line]]
+id = "kit"
+group = "kit"
+amount = 2000
+[[event]]
+id = "damage"
+chance = 0.2
+cost = 1000
+own_hours = 10
+"""
+
+
+def one_event(more: str) -> Build:
+    return parse_build(ONE_EVENT + more)
+
+
+def test_half_the_chance_of_a_known_damage() -> None:
+    build = one_event('[[measure]]\nid = "crate"\ncost = 50\nown_hours = 2\nchances = { damage = 0.5 }\n')
+    found = measures_of(build).alone[0]
+    assert found.cost == 50
+    assert found.mean.value == pytest.approx(50 - 100, abs=max(4 * found.mean.error, 0.5))
+    assert found.hours == pytest.approx(2 - 1, abs=0.05)
+    assert found.p90.value == pytest.approx(50)  # the event still comes in 1 of 10
+    assert found.pays
+    assert "it pays" in found.sentence(euros)
+
+
+def test_impact_factors_and_what_insurance_is_for() -> None:
+    build = one_event('[[measure]]\nid = "insurance"\ncost = 250\nimpacts = { damage = 0.1 }\n')
+    found = measures_of(build).alone[0]
+    assert found.mean.value == pytest.approx(250 - 0.2 * 900, abs=1)
+    assert found.p90.value == pytest.approx(250 - 900)
+    assert not found.pays
+    text = found.sentence(euros)
+    assert "does not pay on average, but it lowers P90 by €650" in text
+
+
+def test_a_measure_that_does_not_pay_is_said_so() -> None:
+    build = one_event('[[measure]]\nid = "charm"\ncost = 80\nchances = { damage = 1 }\n')
+    result = measures_of(build)
+    found = result.alone[0]
+    assert found.mean.value == pytest.approx(80)
+    assert found.sentence(euros) == "Charm costs €80 and saves nothing on average: it does not pay."
+    assert result.best_mean.measures == ()
+    assert result.sentence(euros) == "None of the measures pays on average."
+
+
+def test_a_range_drawn_in_around_its_middle() -> None:
+    build = parse_build("""
+[build]
+name = "Range"
+currency = "EUR"
+country = "IE"
+[[line]]
+id = "kit"
+group = "kit"
+amount = { shape = "normal", mean = 1000, sd = 100 }
+[[measure]]
+id = "quote"
+cost = 5
+ranges = { "kit.amount" = 0.25 }
+figures = { "kit.amount" = 0.9 }
+""")
+    found = measures_of(build, trials=65_536)
+    assert found.alone[0].mean.value == pytest.approx(5 - 100, abs=1)
+    none, taken = found.combinations
+    assert none.p90 == pytest.approx(1000 + 1.281552 * 100, abs=1)
+    assert taken.p90 == pytest.approx(5 + 0.9 * (1000 + 1.281552 * 25), abs=1)
+
+
+MANY = """
+[[measure]]
+id = "trial_fit"
+cost = { low = 60, middle = 90, high = 200 }
+own_hours = 8
+chances = { poor_fit = 0.5 }
+figures = { "filler.quantity" = 0.8 }
+[[measure]]
+id = "photos"
+cost = 30
+chances = { poor_fit = 0.8, transit = 0.7 }
+[[measure]]
+id = "insurance"
+cost = 45
+impacts = { transit = 0.1 }
+[[measure]]
+id = "haggle"
+cost = 0
+figures = { "kit.amount" = 0.97, "mask.amount" = 0.9 }
+[[event]]
+id = "transit"
+chance = 0.2
+cost = { low = 100, middle = 400, high = 1500 }
+"""
+
+
+def by_hand(build: Build, taken: tuple[bool, ...]) -> Build:
+    """Write a combination into the build itself; factors on chances, impacts and known figures only."""
+    fit, photos, insurance = taken
+    chance = {"poor_fit": 0.35 * (0.5 if fit else 1) * (0.8 if photos else 1)}
+    chance["transit"] = 0.2 * (0.7 if photos else 1)
+    scale = 0.1 if insurance else 1.0
+    events = []
+    for event in build.event:
+        changes: dict[str, object] = {"chance": chance.get(event.id, event.chance)}
+        if event.id == "transit":
+            assert event.cost is not None
+            figure = event.cost
+            changes["cost"] = figure.model_copy(
+                update={key: getattr(figure, key) * scale for key in ("low", "middle", "high")}
+            )
+        events.append(event.model_copy(update=changes))
+    return build.model_copy(update={"event": tuple(events), "measure": ()})
+
+
+def test_every_combination_against_simulations_of_its_own() -> None:
+    text = MANY.replace('figures = { "filler.quantity" = 0.8 }\n', "").replace(
+        "cost = { low = 60, middle = 90, high = 200 }", "cost = 90"
+    )
+    build = small(text)
+    found = {
+        item.measures: item
+        for item in measures_of(build, "diy", only=["trial_fit", "photos", "insurance"]).combinations
+    }
+    assert len(found) == 8
+    for taken in product((False, True), repeat=3):
+        cost = sum(price for price, on in zip((90, 30, 45), taken, strict=True) if on)
+        hours = 8 if taken[0] else 0
+        alone = simulate(by_hand(build, taken), "diy")
+        ids = tuple(id for id, on in zip(("trial_fit", "photos", "insurance"), taken, strict=True) if on)
+        assert found[ids].mean == pytest.approx(alone.mean.value + cost)
+        assert found[ids].p80 == pytest.approx(alone.percentile(0.8).value + cost)
+        assert found[ids].p90 == pytest.approx(alone.percentile(0.9).value + cost)
+        assert found[ids].hours == pytest.approx(alone.trials.hours.mean() + hours)
+
+
+def test_alone_is_the_combination_of_one() -> None:
+    result = measures_of(small(MANY), "diy")
+    none = result.combinations[0]
+    single = {item.measures[0]: item for item in result.combinations if len(item.measures) == 1}
+    assert len(result.combinations) == 16
+    for item in result.alone:
+        assert item.mean.value == pytest.approx(single[item.id].mean - none.mean)
+        assert item.p80.value == pytest.approx(single[item.id].p80 - none.p80)
+    best = min(result.combinations, key=lambda item: item.mean)
+    assert result.best_mean.mean == best.mean
+    assert result.sentence(euros).startswith("Take together: ")
+    plain = small(MANY).model_copy(update={"measure": ()})
+    assert none.mean == pytest.approx(simulate(plain, "diy").mean.value)
+
+
+def test_twelve_measures_make_4096_combinations_and_thirteen_are_refused() -> None:
+    twelve = "".join(
+        f'[[measure]]\nid = "m{k}"\ncost = {10 + k}\nimpacts = {{ damage = 0.{80 + k} }}\n' for k in range(12)
+    )
+    found = measures_of(one_event(twelve), trials=256)
+    assert len(found.combinations) == 4096
+    assert len({item.measures for item in found.combinations}) == 4096
+    thirteenth = twelve + '[[measure]]\nid = "m12"\ncost = 1\nimpacts = { damage = 0.5 }\n'
+    with pytest.raises(SimulationError, match="8,192 combinations; at most 12"):
+        measures_of(one_event(thirteenth), trials=256)
+
+
+def test_what_a_scenario_lacks_is_told() -> None:
+    build = small('[[measure]]\nid = "board"\ncost = 15\nfigures = { "filler.quantity" = 0.8 }\n')
+    assert measures_of(build, "diy", 1024).alone[0].without_effect == ()
+    assert measures_of(build, "shop", 1024).alone[0].without_effect == ("filler.quantity",)
+
+
+def test_no_measures() -> None:
+    found = measures_of(small(), "diy", 1024)
+    assert found.alone == ()
+    assert len(found.combinations) == 1
+    assert "Add a [[measure]]" in found.sentence(euros)
+    with pytest.raises(SimulationError, match="not in the build"):
+        measures_of(small(), only=["x"])

@@ -1,0 +1,152 @@
+"""The mix search against brute force, and what it says of the best mix."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from forecast.build.buildfile import parse_build
+from forecast.build.figures import Known
+from forecast.build.options import with_option
+from forecast.build.schema import Build, Scenario
+from forecast.decide.mix import Mixes, mix
+from forecast.decide.mixer import Mixer, all_routes, routes_offered
+from forecast.engine.forecast import Forecast, simulate
+from forecast.engine.known import KnownFacts
+from forecast.errors import SimulationError
+from tests.decide.sample import euros, small
+
+KITS = """
+[[option]]
+id = "cheap"
+choice = "kit"
+override = { kit = { amount = { low = 1500, middle = 1800, high = 2600 } }, poor_fit = { chance = 0.6 } }
+[[option.event]]
+id = "no_show"
+chance = 0.1
+cost = 900
+[[option]]
+id = "good"
+choice = "kit"
+"""
+
+
+def one_by_one(build: Build, routes: dict[str, str], known: KnownFacts | None = None) -> Forecast:
+    one = build.model_copy(update={"scenario": {"one": Scenario(routes=routes)}, "option": ()})
+    return simulate(one, "one", 2048, known=known)
+
+
+@pytest.mark.parametrize("hour_value", [None, 12.5])
+def test_totals_of_every_mix_are_those_of_a_simulation_of_its_own(hour_value: float | None) -> None:
+    """Percentages across packages, a least charge, resale, and an event that hands work over are all in it."""
+    build = small()
+    value = Known(value=hour_value) if hour_value is not None else None
+    build = build.model_copy(update={"build": build.build.model_copy(update={"own_hour_value": value})})
+    mixer = Mixer(build, Scenario(), 2048, 1)
+    found = list(mixer.all())
+    assert mixer.count == len(found) == 6
+    assert [routes for routes, _ in found] == list(all_routes(routes_offered(build)))
+    for routes, totals in found:
+        alone = one_by_one(build, routes)
+        np.testing.assert_allclose(totals.money, alone.trials.totals, rtol=1e-10)
+        np.testing.assert_allclose(totals.hours, alone.trials.hours, atol=1e-8)
+        np.testing.assert_allclose(mixer.totals(routes).money, totals.money, rtol=1e-12)
+
+
+def test_known_facts_count_in_every_mix() -> None:
+    build = small()
+    known = KnownFacts(amounts={"kit": 2600.0}, gates={"poor_fit": True})
+    for routes, totals in Mixer(build, Scenario(), 2048, 1, known).all():
+        alone = one_by_one(build, routes, known)
+        np.testing.assert_allclose(totals.money, alone.trials.totals, rtol=1e-10)
+
+
+def test_options_are_mixed_in() -> None:
+    build = small(KITS)
+    found = mix(build, trials=2048)
+    assert len(found.mixes) == 12
+    for item in found.mixes[::5]:
+        option = next(option for option in build.option if option.id == item.options["kit"])
+        alone = one_by_one(with_option(build, option), dict(item.routes))
+        assert item.p80 == pytest.approx(alone.percentile(0.8).value)
+        assert item.mean == pytest.approx(alone.mean.value)
+        assert item.hours == pytest.approx(alone.hours((0.5,))[0].value)
+
+
+@pytest.fixture(scope="module")
+def mixes() -> Mixes:
+    return mix(small(KITS), trials=4096)
+
+
+def test_nothing_beats_the_frontier(mixes: Mixes) -> None:
+    assert mixes.frontier[0] == mixes.cheapest
+    assert mixes.frontier[-1].hours_p80 == mixes.least_work.hours_p80
+    for item in mixes.frontier:
+        assert not any(
+            other.p80 <= item.p80 and other.hours_p80 <= item.hours_p80 and other != item
+            and (other.p80 < item.p80 or other.hours_p80 < item.hours_p80)
+            for other in mixes.mixes
+        )  # fmt: skip
+    off = [item for item in mixes.mixes if item not in mixes.frontier]
+    assert all(
+        any(o.p80 <= item.p80 and o.hours_p80 <= item.hours_p80 for o in mixes.frontier) for item in off
+    )
+
+
+def test_best_within_limits_is_that_of_a_plain_search(mixes: Mixes) -> None:
+    hours = float(np.median([item.hours_p80 for item in mixes.mixes]))
+    found = mix(small(KITS), hours=hours, trials=4096)
+    inside = [item for item in found.mixes if item.hours_p80 <= hours]
+    assert found.best is not None
+    assert found.best.p80 == min(item.p80 for item in inside)
+    assert found.best_p80 is not None
+    assert found.best_p80.value == pytest.approx(found.best.p80)
+    assert found.best_p80.error > 0
+    assert found.best.weeks == pytest.approx(found.best.hours_p80 / 10)
+    text = found.sentence(euros)
+    assert f"Best of 12 mixes within {hours:.0f} own hours" in text
+    assert "paint: " in text
+
+
+def test_no_mix_within_limits_says_what_comes_nearest(mixes: Mixes) -> None:
+    found = mix(small(KITS), money=500, hours=1, trials=4096)
+    assert found.best is None
+    assert found.best_p80 is None
+    assert "No mix stays within €500 and 1 own hours" in found.sentence(euros)
+    assert found.reasons
+
+
+def test_each_choice_is_explained_against_its_best_alternative(mixes: Mixes) -> None:
+    assert mixes.best is not None
+    reasons = {item.choice: item for item in mixes.reasons}
+    assert set(reasons) == {"filling", "paint", "kit"}
+    build = small(KITS)
+    for package in ("filling", "paint"):
+        reason = reasons[package]
+        option = next(option for option in build.option if option.id == mixes.best.options["kit"])
+        taken = with_option(build, option)
+
+        def total(routes: dict[str, str], taken: Build = taken) -> Forecast:
+            one = taken.model_copy(update={"scenario": {"one": Scenario(routes=routes)}})
+            return simulate(one, "one", 4096)
+
+        here = total(dict(mixes.best.routes))
+        there = total({**mixes.best.routes, package: reason.instead})
+        assert reason.mean.value == pytest.approx(there.mean.value - here.mean.value)
+        assert reason.p80.value == pytest.approx(there.percentile(0.8).value - here.percentile(0.8).value)
+        assert reason.hours == pytest.approx(here.trials.hours.mean() - there.trials.hours.mean())
+        assert reason.p80.value >= 0  # the best mix is best in this choice too
+    assert "per own hour" in reasons["filling"].sentence(euros)
+
+
+def test_nothing_to_choose_and_too_much_of_it() -> None:
+    plain = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n[[line]]\nid = "a"\ngroup = "kit"\namount = 5\n'
+    with pytest.raises(SimulationError, match="nothing to choose"):
+        mix(parse_build(plain), trials=64)
+    many = plain + "".join(
+        f'[[line]]\nid = "{route}{k}"\ngroup = "labour"\npackage = "p{k}"\nroute = "{route}"\namount = {k + 1}\n'
+        for k in range(15)
+        for route in ("self", "shop")
+    )
+    with pytest.raises(SimulationError, match="32,768 mixes of routes"):
+        mix(parse_build(many), trials=64)

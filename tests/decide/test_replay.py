@@ -1,0 +1,109 @@
+"""Draws had again are the ones that the trials came from, and a replay is the simulation of the changed build."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from forecast.build.figures import Known
+from forecast.build.options import with_figure
+from forecast.decide.advise import advise
+from forecast.decide.draws import draws_behind
+from forecast.decide.figure_words import figure_words
+from forecast.decide.replay import Change, replay_build, replay_of, with_open_figures
+from forecast.engine.forecast import simulate
+from forecast.engine.known import KnownFacts
+from forecast.errors import SimulationError
+from tests.decide.sample import euros, small
+
+FACTS = [
+    None,
+    KnownFacts(amounts={"kit": 3000.0}, gates={"give_up": False}),
+    KnownFacts(floors={"paint_self": 600.0}, amounts={"filler": 90.0}),
+]
+
+
+@pytest.mark.parametrize("known", FACTS)
+def test_rows_from_draws_had_again_are_the_trials_own(known: KnownFacts | None) -> None:
+    forecast = simulate(small(), "diy", 4096, known=known)
+    replay = replay_of(forecast, known)
+    rows = forecast.trials.rows
+    assert rows is not None
+    figures = {item.id: replay.figure(item.id) for item in forecast.plan.inputs}
+    gates = {gate.id: replay.draws.opens(gate) for gate in forecast.plan.gates}
+    for place, gate in enumerate(forecast.plan.gates):
+        np.testing.assert_array_equal(gates[gate.id], forecast.trials.gates[place])
+    again = replay.rows(Change(figures=figures, gates=gates))
+    assert len(again) >= 11  # all rows that anything uncertain enters, but lines of a known amount
+    for place, values in again.items():
+        np.testing.assert_allclose(values, rows[place], rtol=1e-10, atol=1e-9)
+
+
+def test_draws_of_a_run_until_stable() -> None:
+    forecast = simulate(small(), "diy", "until stable", tolerance=60, keep="rows")
+    draws = draws_behind(forecast)
+    item = next(item for item in forecast.plan.inputs if item.id == "kit.amount")
+    np.testing.assert_allclose(draws.figure(item), forecast.trials.row("kit"), rtol=1e-12)
+
+
+def test_a_smaller_chance_happens_in_a_subset() -> None:
+    forecast = simulate(small(), "diy")
+    draws = draws_behind(forecast)
+    gate = next(gate for gate in forecast.plan.gates if gate.id == "poor_fit")
+    whole, half = draws.opens(gate), draws.opens(gate, 0.175)
+    assert not (half & ~whole).any()
+    assert half.mean() == pytest.approx(0.175, abs=0.01)
+    assert not draws.opens(gate, 0.0).any()
+    assert draws.opens(gate, 1.0).all()
+
+
+def test_a_replay_is_the_simulation_of_the_changed_build() -> None:
+    build = small()
+    replay = replay_build(build, ["mask.amount", "kit.amount"], "diy", 4096)
+    outcome = replay.run(Change(figures={"mask.amount": 100.0, "kit.amount": 5000.0}))
+    changed = build
+    for name, value in (("mask.amount", 100.0), ("kit.amount", 5000.0)):
+        new = with_figure(changed, name, lambda _, value=value: Known(value=value))
+        assert new is not None
+        changed = new
+    np.testing.assert_allclose(outcome.totals, simulate(changed, "diy", 4096).trials.totals, rtol=1e-12)
+
+
+def test_opening_a_known_figure_changes_nothing() -> None:
+    build = small()
+    opened = with_open_figures(build, ["mask.amount", "kit.amount", "nothing.amount"])
+    np.testing.assert_array_equal(
+        simulate(opened, "diy", 4096).trials.totals, simulate(build, "diy", 4096).trials.totals
+    )
+
+
+def test_rows_must_be_kept() -> None:
+    replay = replay_of(simulate(small(), "diy", 1024, keep="totals"))
+    with pytest.raises(SimulationError, match="rows were not kept"):
+        replay.run(Change(factors={"kit": 0.0}))
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("kit.amount", "kit"),
+        ("poor_fit.cost", "poor fit, cost if it happens"),
+        ("currency.JPY.rate", "JPY rate"),
+        ("currency.JPY.60", "JPY rate until payment"),
+        ("kit.panels.price", "kit, panels, price"),
+    ],
+)
+def test_figures_in_words(name: str, words: str) -> None:
+    assert figure_words(name) == words
+
+
+def test_all_advice_at_once_says_nothing_twice() -> None:
+    build = small('[[measure]]\nid = "charm"\ncost = 80\nchances = { poor_fit = 1 }\n')
+    found = advise(build, simulate(build, "diy"), short=3, idle=1)
+    said = found.sentences(euros)
+    assert len(said) == len(set(said))
+    text = "\n".join(said)
+    assert "Hold €" in text
+    assert "Charm costs €80" in text
+    assert "Leaving out Spoiler" in text
+    assert "mask" not in text.lower()

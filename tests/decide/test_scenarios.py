@@ -1,0 +1,226 @@
+"""Scenarios side by side: closed forms for normals, paired differences, own hours, and facts of the trade."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.special import ndtr, ndtri
+
+from forecast.build.buildfile import parse_build, read_build
+from forecast.build.schema import Build
+from forecast.decide.own_hours import own_hour_pay, turning_value
+from forecast.decide.paired import common_weights, percentile_change
+from forecast.decide.scenarios import compare, compare_forecasts
+from forecast.engine.forecast import simulate
+from forecast.engine.known import KnownFacts
+from forecast.engine.statistics import Estimate
+from forecast.errors import SimulationError
+from tests.decide.sample import SMALL, euros, small
+from tests.references.trade_facts import FARMING_OUT_AGAINST_DIY
+
+SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
+
+
+def normal_scenarios(own_hours: str = "10", more: str = "") -> Build:
+    """Two ways: 100 ± 20 by oneself, 150 ± 10 by a shop, on top of 300 ± 60 in both; all independent."""
+    return parse_build(f"""
+[build]
+name = "Normals"
+currency = "EUR"
+country = "IE"
+estimating = 0
+hours_per_week = 5
+{more}
+[[line]]
+id = "common"
+group = "kit"
+amount = {{ shape = "normal", mean = 300, sd = 60 }}
+[[line]]
+id = "own"
+group = "finish"
+package = "paint"
+route = "self"
+amount = {{ shape = "normal", mean = 100, sd = 20 }}
+own_hours = {own_hours}
+[[line]]
+id = "bought"
+group = "finish"
+package = "paint"
+route = "shop"
+amount = {{ shape = "normal", mean = 150, sd = 10 }}
+[scenario.diy]
+name = "By yourself"
+all = "self"
+[scenario.shop]
+all = "shop"
+""")
+
+
+def near(estimate: Estimate, expected: float) -> None:
+    assert estimate.value == pytest.approx(expected, abs=max(4 * estimate.error, 1e-9))
+
+
+def test_difference_of_normals() -> None:
+    found = compare(normal_scenarios(), trials=65_536)
+    pair = found.pair("shop", "diy")
+    assert (pair.first, pair.second) == ("diy", "shop")
+    sd = math.sqrt(20**2 + 10**2)
+    near(pair.mean, 50)
+    for estimate, share in zip(pair.difference, (0.1, 0.5, 0.8, 0.9), strict=True):
+        near(estimate, 50 + sd * ndtri(share))
+    near(pair.first_cheaper, ndtr(50 / sd))
+    z80 = ndtri(0.8)
+    near(pair.p80, 50 + z80 * (math.hypot(60, 10) - math.hypot(60, 20)))
+    assert "By yourself costs €50 less than Shop on average" in pair.sentence(euros)
+
+
+def test_regret_and_chance_of_being_cheapest() -> None:
+    found = compare(normal_scenarios(), trials=65_536)
+    diy, shop = found.scenarios
+    assert diy.chance_cheapest.value + shop.chance_cheapest.value == pytest.approx(1)
+    sd = math.sqrt(500)
+    ratio = 50 / sd
+    density = math.exp(-(ratio**2) / 2) / math.sqrt(2 * math.pi)
+    missed = sd * density - 50 * ndtr(-ratio)  # E[(own - bought)+] of a normal difference
+    near(diy.regret, missed)
+    near(shop.regret, 50 + missed)
+    assert found.cheapest.id == "diy"
+    assert "By yourself is the cheapest on average" in found.sentence(euros)
+
+
+def test_common_draws_cancel() -> None:
+    found = compare(normal_scenarios())
+    difference = found.differences["diy", "shop"]
+    build = normal_scenarios()
+    first, second = simulate(build, "diy"), simulate(build, "shop")
+    np.testing.assert_allclose(difference, second.trials.row("bought") - first.trials.row("own"), atol=1e-9)
+    with pytest.raises(ValueError, match="read-only"):
+        difference[0] = 1.0
+
+
+def test_own_hours_weeks_and_what_an_hour_earns() -> None:
+    found = compare(normal_scenarios())
+    diy, shop = found.scenarios
+    assert diy.weeks == pytest.approx((2, 2, 2, 2))
+    assert shop.weeks == pytest.approx((0, 0, 0, 0))
+    pay = found.pair("diy", "shop").pay
+    assert pay is not None
+    assert pay.worker == "By yourself"
+    assert pay.extra_hours == pytest.approx(10)
+    near(pay.mean, 5)
+    assert pay.p10 is not None
+    assert pay.p90 is not None
+    near(pay.p10, (50 - ndtri(0.9) * math.sqrt(500)) / 10)
+    near(pay.p90, (50 + ndtri(0.9) * math.sqrt(500)) / 10)
+    assert "pays €5 per own hour" in pay.sentence(euros)
+    expected = (50 + ndtri(0.8) * (math.hypot(60, 10) - math.hypot(60, 20))) / 10
+    assert pay.turns_at == pytest.approx(expected, abs=4 * found.pair("diy", "shop").p80.error / 10)
+
+
+def test_value_of_own_time_is_kept_out_of_what_an_hour_earns() -> None:
+    without = compare(normal_scenarios()).pairs[0].pay
+    valued = compare(normal_scenarios(more="own_hour_value = 4")).pairs[0]
+    assert without is not None
+    assert valued.pay is not None
+    assert valued.pay.mean.value == pytest.approx(without.mean.value)
+    assert valued.pay.turns_at == pytest.approx(without.turns_at)
+    near(valued.mean, 10)  # 50 less ten hours at 4
+
+
+def test_the_decision_turns_at_the_value_given() -> None:
+    rng = np.random.default_rng(5)
+    own, bought = rng.gamma(9, 30, 20_001), rng.gamma(16, 40, 20_001)
+    hours = rng.gamma(4, 5, own.size)
+    value = turning_value((own, bought), (hours, np.zeros_like(hours)))
+    assert value is not None
+
+    def p80(totals: np.ndarray) -> float:
+        return float(np.sort(totals)[math.ceil(0.8 * totals.size) - 1])
+
+    assert p80(own + value * hours) <= p80(bought)
+    assert p80(own + value * (1 + 1e-6) * hours) > p80(bought)
+
+
+def test_a_decision_that_does_not_turn() -> None:
+    one, two = np.full(10, 100.0), np.full(10, 200.0)
+    hours, none = np.full(10, 3.0), np.zeros(10)
+    assert turning_value((two, one), (hours, none)) is None  # dearer already
+    assert turning_value((one, two), (none, none)) is None  # cheaper at any value
+    assert own_hour_pay(("a", "b"), (one, two), (none, none), 2) is None
+    dear = own_hour_pay(("a", "b"), (two, one), (hours, none), 2)
+    assert dear is not None
+    assert "your time earns nothing by it" in dear.sentence(euros)
+
+
+def test_no_percentiles_of_a_ratio_that_means_nothing() -> None:
+    rng = np.random.default_rng(6)
+    hours = rng.normal(2, 4, 4096)
+    pay = own_hour_pay(("a", "b"), (np.zeros(4096), np.full(4096, 10.0)), (hours, np.zeros(4096)), 16)
+    assert pay is not None
+    assert pay.p10 is None
+    assert "8 of 10" not in pay.sentence(euros)
+
+
+def test_dominance_of_a_scenario_that_is_cheaper_throughout() -> None:
+    found = compare(small(), ["diy", "shop"])
+    assert found.pairs[0].dominance.order == 1
+    assert found.pairs[0].dominance.better == "Diy"
+
+
+def test_farming_out_costs_a_multiple_of_doing_it_oneself() -> None:
+    """Common practice, no source: 2.5 to 3 times; the demo's P10 to P90 must reach into that."""
+    build = read_build(SCENARIOS / "before-ordering-ireland")
+    names = list(build.scenario)
+    costs = {name: simulate(build, name, 4096).trials.totals for name in names}
+    diy = min(costs.values(), key=np.mean)
+    shop = max(costs.values(), key=np.mean)
+    low, high = np.quantile(shop / diy, (0.1, 0.9))
+    assert low <= FARMING_OUT_AGAINST_DIY[1]
+    assert high >= FARMING_OUT_AGAINST_DIY[0]
+
+
+def test_one_scenario_is_not_a_comparison() -> None:
+    with pytest.raises(SimulationError, match="two or more different ones"):
+        compare(small(), ["diy", "diy"])
+    with pytest.raises(SimulationError, match="no scenario 'shopp'"):
+        compare(small(), ["diy", "shopp"])
+
+
+def test_other_draws_cannot_be_compared() -> None:
+    build = small()
+    with pytest.raises(SimulationError, match="same seed"):
+        compare_forecasts({"diy": simulate(build, "diy", seed=1), "shop": simulate(build, "shop", seed=2)})
+    known = KnownFacts(floors={"kit": 3000.0})
+    weighted = {"diy": simulate(build, "diy", known=known), "shop": simulate(build, "shop")}
+    with pytest.raises(SimulationError, match="same facts"):
+        compare_forecasts(weighted)
+
+
+def test_weights_must_be_common() -> None:
+    one = np.array([1.0, 2.0])
+    assert common_weights([None, None]) is None
+    assert common_weights([one, one.copy()]) is one
+    with pytest.raises(ValueError, match="different weights"):
+        common_weights([one, None])
+
+
+def test_weighted_percentile_change() -> None:
+    before = np.array([1.0, 2, 3, 4, 1, 2, 3, 4])
+    weights = np.array([1.0, 1, 1, 5, 1, 1, 1, 5])
+    assert percentile_change(before, before + 2, 0.5, 2, weights).value == 2
+    assert percentile_change(before, before + 2, 0.5, 2, weights).error == 0
+
+
+def test_paired_errors_are_a_quarter_of_unpaired_ones() -> None:
+    """The same build with one figure edited: means, P80 and P90."""
+    build = small()
+    edited = parse_build(SMALL.replace("middle = 2800, high = 4200", "middle = 2900, high = 4350"))
+    forecasts = {"before": simulate(build, "diy"), "after": simulate(edited, "diy")}
+    pair = compare_forecasts(forecasts).pairs[0]
+    for paired, name in ((pair.mean, "mean"), (pair.p80, "p80"), (pair.p90, "p90")):
+        one, other = (getattr(item, name) for item in compare_forecasts(forecasts).scenarios)
+        assert paired.value > 0
+        assert paired.error <= math.hypot(one.error, other.error) / 4
