@@ -273,7 +273,7 @@ def _measures(build: Build, extra: set[str]) -> list[Raised]:
     found: list[Raised] = []
     events = [event.id for event in build.event]
     consignments = {item.id for item in build.consignment}
-    items = {item.id for _, item in _items(build)} | consignments | {"currency", "build"} | extra
+    items = {item.id for _, item in _items(build)} | consignments | {"fx", "build"} | extra
     for place, measure in enumerate(build.measure):
         for key, names in (("chances", measure.chances), ("impacts", measure.impacts)):
             for name in names:

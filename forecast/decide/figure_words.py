@@ -30,7 +30,7 @@ def figure_words(name: str, titles: Mapping[str, str] | None = None) -> str:
     """
     id, _, rest = name.partition(".")
     title = (titles or {}).get(id) or id.replace("_", " ").replace("-", " ")
-    if id == "currency":
+    if id == "fx":
         code, _, what = rest.partition(".")
         return f"{code} rate" if what in ("", "rate") else f"{code} rate until payment"
     words = [_KEYS.get(part, part.replace("_", " ")) for part in rest.split(".")]

@@ -272,7 +272,7 @@ def _effort(figure: str, group: str) -> tuple[str, str]:
     """Give the effort that a firm figure takes, and how it is had (common practice, no source)."""
     id, _, key = figure.partition(".")
     last = key.rpartition(".")[2] or key
-    if id == "currency":
+    if id == "fx":
         return "low", "Fix the exchange rate, by paying early or agreeing a price in your own money: {figure}"
     if last == "own_hours":
         return "high", "Do a part of the work as a trial and time it: {figure}"

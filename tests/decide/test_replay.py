@@ -88,8 +88,8 @@ def test_rows_must_be_kept() -> None:
     [
         ("kit.amount", "kit"),
         ("poor_fit.cost", "poor fit, cost if it happens"),
-        ("currency.JPY.rate", "JPY rate"),
-        ("currency.JPY.60", "JPY rate until payment"),
+        ("fx.JPY.rate", "JPY rate"),
+        ("fx.JPY.60d", "JPY rate until payment"),
         ("kit.panels.price", "kit, panels, price"),
     ],
 )
