@@ -9,8 +9,8 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from forecast.build.formula import LineValue, walk
-from forecast.engine.learning import LearnedCause, learned_causes
-from forecast.engine.plan import Plan, Row, inputs_of
+from forecast.engine.learning import LearnedCause
+from forecast.engine.plan import Plan, PlanInput, Row, inputs_of
 from forecast.spending.known import Known, KnownLine
 from forecast.spending.money import to_float
 
@@ -71,7 +71,9 @@ class TaughtCause:
     effect: float
 
 
-def reasons_for(plan: Plan, known: Known, moved: Mapping[str, float], seed: int) -> tuple[Reason, ...]:
+def reasons_for(
+    plan: Plan, known: Known, moved: Mapping[str, float], learned: tuple[LearnedCause, ...]
+) -> tuple[Reason, ...]:
     """Give the reason of every line and event that moved, the largest move first.
 
     Parameters
@@ -80,10 +82,8 @@ def reasons_for(plan: Plan, known: Known, moved: Mapping[str, float], seed: int)
     known : Known
     moved : mapping of str to float
         How far each line's or event's mean moved.
-    seed : int
-        Of the forecast.
+    learned : tuple of LearnedCause
     """
-    learned = learned_causes(plan, known.facts, seed)
     found = [
         _reason(plan, row, known, moved[row.id], learned)
         for row in plan.rows
@@ -97,22 +97,21 @@ def reasons_for(plan: Plan, known: Known, moved: Mapping[str, float], seed: int)
 
 
 def taught_causes(
-    plan: Plan, known: Known, reasons: tuple[Reason, ...], seed: int, titles: Mapping[str, str]
+    plan: Plan, learned: tuple[LearnedCause, ...], reasons: tuple[Reason, ...], titles: Mapping[str, str]
 ) -> tuple[TaughtCause, ...]:
     """Give what was learned of each cause, the one that moved most money first.
 
     Parameters
     ----------
     plan : Plan
-    known : Known
+    learned : tuple of LearnedCause
     reasons : tuple of Reason
-    seed : int
     titles : mapping of str to str
         Of causes; an id stands for itself where there is none.
     """
     names = {row.id: row.title for row in plan.rows}
     found = []
-    for cause in learned_causes(plan, known.facts, seed):
+    for cause in learned:
         mine = [one for one in reasons if one.kind == "learned" and one.because[:1] == (cause.cause,)]
         found.append(
             TaughtCause(
@@ -154,10 +153,17 @@ def _own_kind(row: Row, line: KnownLine, known: Known) -> ReasonKind | None:
 
 
 def _pushes(plan: Plan, row: Row, learned: tuple[LearnedCause, ...]) -> tuple[str, ...]:
-    """Name the causes that push a row, the strongest first, by loading times what was learned."""
-    loadings = [np.abs(item.loadings) for item in plan.inputs if item.id in inputs_of(row)]
+    """Name the causes that push a row, the strongest first: loading, times relative range, times what was learned."""
+    read = inputs_of(row)
+    loadings = [np.abs(item.loadings) * _reach(item) for item in plan.inputs if item.id in read]
     loadings += [np.abs(gate.loadings) for gate in plan.gates if gate.id == row.gate]
     if not loadings or not learned:
         return ()
     push = np.sum(loadings, axis=0) * np.abs([cause.mean for cause in learned])
     return tuple(learned[place].cause for place in np.argsort(-push, kind="stable") if push[place] > 0)
+
+
+def _reach(item: PlanInput) -> float:
+    """Give an input's range from P10 to P90 by its median: how far a cause can move what it is multiplied into."""
+    low, middle, high = (item.shape.percentile(share) for share in (0.1, 0.5, 0.9))
+    return abs(high - low) / (abs(middle) or 1.0)

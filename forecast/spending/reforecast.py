@@ -10,8 +10,9 @@ from functools import cached_property
 import numpy as np
 
 from forecast.build.schema import OWN_ESTIMATING, Build
-from forecast.engine.facts import observe
+from forecast.engine.facts import Prior, observe
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, forecast_plan
+from forecast.engine.learning import LearnedCause, learned_causes
 from forecast.engine.plan import compile_plan
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import (
@@ -192,8 +193,8 @@ class Reforecast:
     @cached_property
     def lines(self) -> tuple[LineWatch, ...]:
         """Every line and event of the scenario, in the order of the plan."""
-        seed = self.now.trials.seed
-        scores = {one.row: one.score for one in observe(self.now.plan, self.known.facts, seed)}
+        observed = observe(self.now.plan, self.known.facts, self.now.trials.seed, self._prior)
+        scores = {one.row: one.score for one in observed}
         found = []
         for before, now in zip(self.before.lines, self.now.lines, strict=True):
             known = self.known.lines[now.id]
@@ -214,13 +215,20 @@ class Reforecast:
             now.id: now.mean - before.mean
             for before, now in zip(self.before.lines, self.now.lines, strict=True)
         }
-        return reasons_for(self.now.plan, self.known, moved, self.now.trials.seed)
+        return reasons_for(self.now.plan, self.known, moved, self._learned)
 
     @cached_property
     def causes(self) -> tuple[TaughtCause, ...]:
         """What the receipts say about each shared cause, and what that does to what is still open."""
-        seed = self.now.trials.seed
-        return taught_causes(self.now.plan, self.known, self.reasons, seed, self.titles)
+        return taught_causes(self.now.plan, self._learned, self.reasons, self.titles)
+
+    @cached_property
+    def _prior(self) -> Prior:
+        return Prior(self.now.plan, self.now.trials.seed)
+
+    @cached_property
+    def _learned(self) -> tuple[LearnedCause, ...]:
+        return learned_causes(self.now.plan, self.known.facts, self.now.trials.seed, self._prior)
 
     @property
     def remarks(self) -> tuple[str, ...]:

@@ -1,0 +1,124 @@
+"""The same trials as a plain run, under any facts and in any order of asking."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from forecast.build.buildfile import parse_build
+from forecast.engine.facts import Prior, prepare
+from forecast.engine.known import KnownFacts
+from forecast.engine.learning import learned_causes
+from forecast.engine.plan import compile_plan
+from forecast.engine.replay import Replay
+from forecast.engine.trials import run
+from tests.references.portfolios import PORTFOLIOS, RECEIPT_UPDATE, build_of
+
+PLAN = compile_plan(
+    parse_build("""\
+[build]
+name = "x"
+currency = "EUR"
+country = "IE"
+[[cause]]
+id = "fit"
+[[cause]]
+id = "ships"
+[[line]]
+id = "kit"
+group = "kit"
+amount = { low = 80, middle = 100, high = 150, causes = { fit = "strong" } }
+[[line]]
+id = "fee"
+group = "import"
+percent = 10
+of = ["kit", "freight"]
+[[line]]
+id = "freight"
+group = "freight"
+amount = { low = 30, middle = 40, high = 80, causes = { ships = "strong" } }
+[[line]]
+id = "filler"
+group = "consumables"
+quantity = { low = 3, middle = 5, high = 9, causes = { fit = "strong" } }
+price = { low = 9, middle = 12, high = 16 }
+own_hours = { low = 3, middle = 5, high = 9 }
+[[line]]
+id = "maybe"
+group = "other"
+chance = 0.5
+amount = { low = 10, middle = 20, high = 40 }
+[[event]]
+id = "damage"
+chance = 0.2
+causes = { ships = "moderate" }
+cost = { low = 20, middle = 50, high = 100 }
+""")
+)
+FACTS = {
+    "nothing": KnownFacts(),
+    "one amount": KnownFacts(amounts={"kit": 140.0}),
+    "a computed amount": KnownFacts(amounts={"kit": 140.0, "filler": 90.0, "fee": 21.0}),
+    "floors": KnownFacts(floors={"freight": 60.0, "maybe": 5.0}),
+    "a floor of several figures": KnownFacts(amounts={"kit": 90.0}, floors={"filler": 60.0}),
+    "gates": KnownFacts(gates={"damage": True, "maybe": False}),
+    "given up": KnownFacts(fixed={"filler": 0.0, "filler.own_hours": 0.0}),
+    "an event that cost": KnownFacts(amounts={"damage": 80.0}, floors={"freight": 45.0}),
+}
+
+
+@pytest.mark.parametrize("order", [list(FACTS), list(reversed(FACTS))])
+def test_a_replay_gives_the_trials_of_a_run(order: list[str]) -> None:
+    replay = Replay(PLAN, 2048, 7)
+    for name in order:
+        outcome = replay.run(replay.conditions(FACTS[name]))
+        plain = run(PLAN, 2048, 7, known=FACTS[name], keep="totals")
+        np.testing.assert_allclose(outcome.totals, plain.totals[: replay.count], rtol=1e-12)
+        if plain.weights is None:
+            assert outcome.weights is None
+        else:
+            assert outcome.weights is not None
+            np.testing.assert_allclose(outcome.weights, plain.weights[: replay.count], rtol=1e-9)
+            assert plain.count > replay.count or outcome.effective == pytest.approx(plain.effective)
+
+
+def test_weights_of_other_facts_can_be_kept() -> None:
+    replay = Replay(PLAN, 2048, 7)
+    before = replay.run(replay.conditions(FACTS["gates"]))
+    held = replay.run(replay.conditions(FACTS["floors"]), before.weights, reweigh=False)
+    assert held.weights is before.weights
+
+
+def test_what_is_given_up_says_nothing_about_causes() -> None:
+    assert prepare(PLAN, FACTS["given up"], 1).posterior is None
+    assert prepare(PLAN, KnownFacts(amounts={"kit": 40.0}, fixed={"freight": 0.0}), 1).posterior is not None
+    assert learned_causes(PLAN, FACTS["given up"], 1) == ()
+
+
+def test_one_prior_serves_many_sets_of_facts() -> None:
+    prior = Prior(PLAN, 3)
+    for known in (
+        FACTS["a computed amount"],
+        KnownFacts(amounts={"filler": 55.0}),
+        FACTS["a computed amount"],
+    ):
+        again, fresh = prepare(PLAN, known, 3, prior), prepare(PLAN, known, 3)
+        assert again.posterior is not None
+        assert fresh.posterior is not None
+        np.testing.assert_array_equal(again.posterior.mean, fresh.posterior.mean)
+
+
+def test_posterior_of_the_one_cause_against_its_closed_form() -> None:
+    """Portfolio A, two receipts: mean √ρ Σy / (1 + (k − 1) ρ), variance (1 − ρ) / (1 + (k − 1) ρ)."""
+    plan = compile_plan(build_of(PORTFOLIOS["A"]["items"], 0.3))
+    [cause] = learned_causes(plan, KnownFacts(amounts={"i0": 4200.0, "i1": 1100.0}), 1)
+    assert cause.mean == pytest.approx(RECEIPT_UPDATE["factor_posterior_mean"], abs=2e-6)
+    assert cause.sd**2 == pytest.approx(RECEIPT_UPDATE["factor_posterior_variance"], abs=1e-6)
+    assert cause.taught_by[0][0] == "i0"
+
+
+def test_what_taught_a_cause_adds_up_to_what_was_learned() -> None:
+    known = KnownFacts(amounts={"kit": 140.0, "freight": 35.0, "filler": 90.0})
+    for cause in learned_causes(PLAN, known, 1):
+        assert sum(move for _, move in cause.taught_by) == pytest.approx(cause.mean, abs=1e-12)
+        assert 0 < cause.sd < 1

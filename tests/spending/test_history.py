@@ -1,0 +1,100 @@
+"""The forecast as of any day: the same figures as a re-forecast of that day, and days thinned fairly."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from forecast.build.buildfile import parse_build
+from forecast.spending.history import History, history
+from forecast.spending.ledger import Ledger
+from forecast.spending.reforecast import reforecast
+from tests.spending.test_reforecast import BUILD, TEXT
+
+FIRST = date(2026, 3, 1)
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Ledger:
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    entries = (
+        ("kit", 9_000),
+        ("paint", 4_000),
+        ("kit", 5_000),
+        ("filler", 7_000),
+        ("winch", 1_500),
+        ("paint", 6_000),
+    )
+    for number, (line, minor) in enumerate(entries):
+        day = FIRST + timedelta(days=number)
+        ledger.add_receipt(day, "somebody", minor, "EUR", [(line, minor)])
+    ledger.close_line("kit", FIRST + timedelta(days=2))
+    ledger.close_line("filler", FIRST + timedelta(days=3))
+    ledger.mark_event("damage", "cannot-happen", FIRST + timedelta(days=6))
+    ledger.freeze_baseline(
+        41_000, "EUR", fingerprint="f", build_text=TEXT, seed=1, trials=16, base_by_line={},
+        date=FIRST + timedelta(days=1),
+    )  # fmt: skip
+    return ledger
+
+
+@pytest.fixture
+def told(ledger: Ledger) -> History:
+    return history(BUILD, ledger, trials=4096)
+
+
+def test_each_point_is_a_reforecast_as_of_that_day(ledger: Ledger, told: History) -> None:
+    assert len(told.points) == 8
+    for point in told.points:
+        watch = reforecast(BUILD, ledger, trials=4096, as_of=point.date)
+        figures = [estimate.value for estimate in watch.percentile_set((0.1, 0.5, 0.8, 0.9))]
+        assert [point.p10, point.p50, point.p80, point.p90] == pytest.approx(figures, abs=1e-6)
+        assert point.mean == pytest.approx(watch.mean.value)
+        assert (point.paid, point.committed, point.budget) == (watch.paid, watch.committed, watch.budget)
+        assert watch.chance_of_overrun is not None
+        assert point.chance_of_overrun == pytest.approx(watch.chance_of_overrun.value)
+        assert point.contingency_left == pytest.approx(watch.contingency_left)
+        assert point.contingency_needed == pytest.approx(watch.contingency_needed(0.8).value)
+
+
+def test_it_starts_on_the_day_before_anything_was_entered(told: History) -> None:
+    start = told.points[0]
+    assert start.date == FIRST - timedelta(days=1)
+    assert start.paid == 0
+    assert start.budget == 420  # the build file's own, until one is frozen
+    assert told.points[2].budget == 410
+
+
+def test_a_later_entry_leaves_earlier_days_as_they_were(ledger: Ledger, told: History) -> None:
+    ledger.add_receipt(FIRST + timedelta(days=9), "somebody", 9_900, "EUR", [("seats", 9_900)])
+    assert history(BUILD, ledger, trials=4096).points[:-1] == told.points
+
+
+def test_too_many_days_are_spread_evenly_and_counted(ledger: Ledger, told: History) -> None:
+    few = history(BUILD, ledger, trials=4096, most=3)
+    assert few.left_out == 4
+    assert [point.date for point in few.points] == [
+        FIRST - timedelta(days=1), FIRST, FIRST + timedelta(days=3), FIRST + timedelta(days=6),
+    ]  # fmt: skip
+    assert few.points[-1] == told.points[-1]
+
+
+def test_days_of_ones_own(ledger: Ledger) -> None:
+    wanted = [FIRST + timedelta(days=5), FIRST + timedelta(days=2)]
+    assert [point.date for point in history(BUILD, ledger, trials=256, days=wanted).points] == sorted(wanted)
+
+
+def test_today_draws_on_until_enough_trials_agree(tmp_path: Path) -> None:
+    """Much paid on several open lines leaves few trials that agree: the last day is as good as a re-forecast."""
+    build = parse_build(TEXT)
+    ledger = Ledger(tmp_path / "floors.db", currency="EUR")
+    ledger.add_receipt(
+        FIRST, "somebody", 52_500, "EUR", [("kit", 15_500), ("paint", 25_000), ("filler", 12_000)]
+    )
+    told = history(build, ledger, trials=2048)
+    watch = reforecast(build, ledger, trials=2048)
+    assert watch.now.trials.count > told.trials
+    assert told.points[-1].p80 == pytest.approx(watch.percentile(0.8).value, abs=1e-6)
+    assert told.points[-1].effective == pytest.approx(watch.now.trials.effective)
