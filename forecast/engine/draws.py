@@ -9,9 +9,12 @@ likely ones, that the score lies in. So every column takes every stratum once, a
 
 - Shared causes and the risk events of the file have a slot each, and with it a matrix of the Sobol' sequence:
   together they fill their space evenly.
-- Every other figure has a matrix drawn at random, from (seed, replicate, id) alone, among those whose three leading
-  bits are no combination of the leading bits of the slots: so each figure also fills its space evenly together
-  with causes and events, whichever of them there are.
+- Every other figure has a matrix drawn at random, from (seed, replicate, id) alone, whose three leading rows have
+  little in common with the leading bits of the slots: so each figure also fills its space evenly together with
+  causes and events, whichever of them there are.
+- The column of such a figure is bent as well: its last bits choose a random number that its other bits are
+  combined with. Without that, two figures would have nothing in common in most replicates and everything in some,
+  and the spread over replicates would tell too little; bent, they have a little in common in each.
 
 What is drawn for one figure thus never depends on which others there are: a scenario and its variant, a file
 before and after an edit, a build before and after a receipt share their draws.
@@ -20,14 +23,15 @@ References
 ----------
 [1] McKay, Beckman & Conover (1979), Technometrics 21(2): Latin hypercube sampling.
 [2] Matoušek (1998), Journal of Complexity 14(4), for random matrices; L'Ecuyer & Lemieux (2002), Recent advances
-    in randomized quasi-Monte Carlo methods, for random digital shifts (both from memory).
+    in randomized quasi-Monte Carlo methods, for random digital shifts (both from memory). The bend is the
+    Maiorana–McFarland construction of functions far from all linear ones (Carlet 2021, Boolean Functions for
+    Cryptography and Coding Theory, section 6.1; from memory).
 [3] Steele, Lea & Flood (2014), Fast splittable pseudorandom number generators: the mixing function.
 """
 
 from __future__ import annotations
 
 import hashlib
-import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -46,11 +50,36 @@ BLOCK = 4096
 """Trials evaluated at a time: some thirty arrays of this length fit a second-level cache."""
 
 CAUSE_SLOTS = 6
-"""Slots for shared causes, own estimating first; each event after them has two, for whether and for how much."""
+"""Slots for shared causes, own estimating first."""
+
+EVENT_SLOTS = (sobol.DIMENSIONS - CAUSE_SLOTS) // 2
+"""Slots after them for whether an event happens, and as many again for its impact."""
 
 Words = NDArray[np.uint64]
 
+GROUP = 16_384
+"""Trials of the replicates that are simulated together, where they are shorter."""
+
 _GOLDEN = np.uint64(0x9E3779B97F4A7C15)
+
+
+def _depth(slot: int) -> int:
+    """Give how many leading bits of a slot the figures are held apart from: more where more depends on it."""
+    if slot < CAUSE_SLOTS:
+        return (4, 3, 2, 2, 1, 1)[slot]
+    if slot < CAUSE_SLOTS + EVENT_SLOTS:
+        return (3, 3, 2)[slot - CAUSE_SLOTS] if slot < CAUSE_SLOTS + 3 else 1
+    return 2 if slot < CAUSE_SLOTS + EVENT_SLOTS + 2 else 0
+
+
+_HELD_APART: tuple[tuple[tuple[int, int], ...], ...] = (
+    *(((slot, depth),) for slot in range(sobol.DIMENSIONS) for depth in range(1, _depth(slot) + 1)),
+    ((0, 2), (1, 2)),
+    ((CAUSE_SLOTS, 2), (CAUSE_SLOTS + 1, 2)),
+)
+"""Slots and numbers of their leading bits, of which combinations are taken. Chosen by trying, on a demo build and on
+a portfolio of independent lines: with more of them figures crowd into what is left."""
+
 _LEADING = 3  # rows that are held apart from the slots
 _CANDIDATES = 12  # for each of them
 _LEAST_BITS = 6  # under this many bits there is no room for holding apart
@@ -63,8 +92,8 @@ def slot_of_cause(place: int) -> int | None:
 
 def slots_of_event(place: int) -> tuple[int, int] | None:
     """Give the slots of the file's event number ``place`` (from 0): for whether it happens, and for its impact."""
-    first = CAUSE_SLOTS + 2 * place
-    return (first, first + 1) if first + 1 < sobol.DIMENSIONS else None
+    first = CAUSE_SLOTS + place
+    return (first, first + EVENT_SLOTS) if place < EVENT_SLOTS else None
 
 
 def replicate_sizes(trials: int) -> tuple[int, int]:
@@ -113,19 +142,25 @@ def _span(rows: Iterable[int]) -> set[int]:
 
 
 @lru_cache(maxsize=32)
-def _taken(m: int) -> NDArray[np.bool_]:
-    """Mark the combinations of leading bits of the slots, shape (2^m,)."""
-    taken = np.zeros(1 << m, dtype=np.bool_)
-    taken[0] = True
+def _taken(m: int) -> NDArray[np.int16]:
+    """Say how much depends on each combination of bits of a trial's number, through the slots, shape (2^m,).
+
+    A combination with one leading bit counts 16, and a quarter of that for each further bit.
+    """
+    taken = np.zeros(1 << m, dtype=np.int16)
     if m < _LEAST_BITS:
         return taken
-    leading = [sobol.rows(slot, m) for slot in range(sobol.DIMENSIONS)]
-    for slot, rows in enumerate(leading):
-        depth = 2 if slot >= CAUSE_SLOTS and (slot - CAUSE_SLOTS) % 2 else 3
-        taken[list(_span(rows[: depth if m >= 10 else 1]))] = True
-    for first, second in itertools.combinations(leading[: 2 * CAUSE_SLOTS], 2):
-        if m >= 10:
-            taken[first[0] ^ second[0]] = True
+    less = max(0, 10 - m)  # with fewer trials there is room for fewer bits
+    for family in _HELD_APART:
+        depths = [max(1, depth - less) for _, depth in family]
+        rows = [
+            row
+            for (slot, _), depth in zip(family, depths, strict=True)
+            for row in sobol.rows(slot, m)[:depth]
+        ]
+        places = list(_span(rows))
+        taken[places] = np.maximum(taken[places], 64 >> min(6, 2 * sum(depths)))
+    taken[0] = 10_000  # a row that is none of its own
     taken.setflags(write=False)
     return taken
 
@@ -135,31 +170,43 @@ def _lowest_bit(numbers: Words) -> Words:
     return lowest
 
 
+def _bent_bits(m: int) -> int:
+    """Give how many bits of a trial's number choose the bend of a column."""
+    return (m - 2) // 2 if m >= _LEAST_BITS else 0
+
+
 def _random_matrices(words: Words, m: int) -> Words:
-    """Draw matrices with independent rows, the leading ones held apart from the slots, shape (J, R, m)."""
+    """Draw matrices with independent rows, shape (J, R, m).
+
+    The last rows, that choose the bend, come first and at random. With them the three leading ones are drawn, from
+    several candidates those that have least in common with the slots; the others complete the matrix.
+    """
     mask = np.uint64((1 << m) - 1)
-    rows = np.zeros((*words.shape[:2], m), dtype=np.uint64)
-    pivots = np.zeros(words.shape[:2], dtype=np.uint64)
+    shape = words.shape[:2]
+    rows = np.zeros((*shape, m), dtype=np.uint64)
+    pivots = np.zeros(shape, dtype=np.uint64)
     echelon: list[tuple[Words, Words]] = []
-    taken = _taken(m)
-    combinations = np.zeros((*words.shape[:2], 1), dtype=np.uint64)
+    bent = _bent_bits(m)
     leading = _LEADING if m >= _LEAST_BITS else 0
-    for place in range(m):
+    order = [*range(m - bent, m), *range(m - bent)] if bent else range(m)
+    taken = _taken(m)
+    combinations = np.zeros((*shape, 1), dtype=np.intp)
+    for place in order:
         if place < leading:
             offered = words[..., place * _CANDIDATES : (place + 1) * _CANDIDATES] & mask
-            mixed = offered[..., None] ^ combinations[:, :, None, :]
-            good = ~np.any(taken[mixed], axis=-1)
-            good = 2 * good + np.all(mixed != 0, axis=-1)  # where none is apart: one that is independent
-            chosen = np.argmax(good, axis=-1)[..., None]
+            mixed = offered.astype(np.intp)[..., None] ^ combinations[:, :, None, :]
+            chosen = np.argmin(taken.take(mixed).sum(axis=-1), axis=-1)[..., None]
             row = np.take_along_axis(offered, chosen, axis=-1)[..., 0]
             rows[..., place] = row
-            combinations = np.concatenate([combinations, combinations ^ row[..., None]], axis=-1)
             for reduced, pivot in echelon:
                 row = np.where(row & pivot, row ^ reduced, row)
         else:  # from the columns that no row so far stands on: independent of all of them
             row = words[..., _LEADING * _CANDIDATES + place] & mask & ~pivots
             row = np.where(row == 0, _lowest_bit(mask & ~pivots), row)
             rows[..., place] = row
+        if place < leading or place >= m - bent:
+            new = combinations ^ rows[..., place, None].astype(np.intp)
+            combinations = np.concatenate([combinations, new], axis=-1)
         pivot = _lowest_bit(row)
         pivots |= pivot
         echelon.append((row, pivot))
@@ -181,31 +228,42 @@ def _doubled(first: NDArray[np.intp], steps: NDArray[np.intp]) -> NDArray[np.int
 class Columns:
     """Columns of one or more replicates, made ready for drawing block by block.
 
-    A block is BLOCK trials of one replicate, or, where replicates are shorter, all replicates one after another.
+    A block is at most BLOCK trials: a part of one replicate, or, where they are shorter, several replicates.
 
     Attributes
     ----------
     n : int
         Trials in a replicate.
-    blocks : int
-        Number of blocks.
-    block : int
-        Trials in a block.
+    replicates : int
     """
 
     n: int
-    blocks: int
-    block: int
+    replicates: int
     _scores: Array
     _fine: NDArray[np.intp]
     _coarse: NDArray[np.intp]
     _beyond: NDArray[np.intp]
+    _bends: NDArray[np.intp]
+    _straight: frozenset[int]
 
-    def scores(self, place: int, block: int = 0) -> Array:
+    def blocks(self) -> list[slice]:
+        """Give the trials of each block, replicates one after another."""
+        whole = self.n * self.replicates
+        return [slice(start, min(start + BLOCK, whole)) for start in range(0, whole, BLOCK)]
+
+    def scores(self, place: int, block: slice) -> Array:
         """Give the standard normal scores of column number ``place`` over a block, in an array of its own."""
-        strata = self._fine[place][:, None, :] ^ self._coarse[place][:, :, None]
-        if self.blocks > 1:
-            strata ^= self._beyond[place, block]
+        first, within = divmod(block.start, self.n)
+        last = -(-block.stop // self.n)
+        strata = self._fine[place, first:last, None, :] ^ self._coarse[place, first:last, :, None]
+        if self.n > BLOCK:
+            strata ^= self._beyond[place, first, within // BLOCK]
+        if place not in self._straight:
+            bends = self._bends[place, first:last]
+            choice = strata & (bends.shape[1] - 1)
+            if last - first > 1:
+                choice += (bends.shape[1] * np.arange(last - first))[:, None, None]
+            strata ^= bends.take(choice, mode="clip")
         scores: Array = self._scores.take(strata.ravel(), mode="clip")
         return scores
 
@@ -219,7 +277,7 @@ def columns(
     ----------
     seed : int
     replicates : sequence of R ints
-        Numbers of the replicates; more than one only where n is at most BLOCK.
+        Numbers of the replicates.
     names : sequence of J str
     n : int
         A power of two.
@@ -231,13 +289,17 @@ def columns(
     Columns
     """
     m = n.bit_length() - 1
-    words = random_words(seed, names, replicates, 1 + _LEADING * _CANDIDATES + m)
+    words = random_words(seed, names, replicates, 1 + _LEADING * _CANDIDATES + m + (1 << _bent_bits(m)))
     rows = np.empty((len(names), len(replicates), m), dtype=np.uint64)
     fixed = np.array([name in slots for name in names], dtype=np.bool_)
     for place, name in enumerate(names):
         if name in slots:
             rows[place] = sobol.rows(slots[name], m)
     rows[~fixed] = _random_matrices(words[~fixed, :, 1:], m)
+    choices = 1 << _bent_bits(m)
+    bends = (words[..., -choices:] & np.uint64(n - choices)).astype(
+        np.intp
+    )  # leaves the bits that choose alone
     bits = (rows[..., None] >> np.arange(m, dtype=np.uint64)) & np.uint64(1)
     heights = np.array([1 << (m - 1 - row) for row in range(m)], dtype=np.uint64)
     steps = np.asarray((bits * heights[:, None]).sum(axis=-2), dtype=np.intp)  # what each bit of i moves
@@ -245,14 +307,16 @@ def columns(
     within = min(m, BLOCK.bit_length() - 1)
     half = within // 2
     behind = n * np.arange(len(replicates))  # each replicate reads its own strata
+    nothing = np.zeros_like(shift)
     return Columns(
         n=n,
-        blocks=n >> within,
-        block=len(replicates) * n if m == within else 1 << within,
+        replicates=len(replicates),
         _scores=np.concatenate([_strata(seed, number, n) for number in replicates]),
         _fine=_doubled(shift, steps[..., :half]),
-        _coarse=_doubled(np.zeros_like(shift), steps[..., half:within]) + behind[:, None],
-        _beyond=_doubled(np.zeros(len(names), dtype=np.intp), steps[:, 0, within:]),
+        _coarse=_doubled(nothing, steps[..., half:within]) + behind[:, None],
+        _beyond=_doubled(nothing, steps[..., within:]),
+        _bends=bends,
+        _straight=frozenset(np.flatnonzero(fixed).tolist() if choices > 1 else range(len(names))),
     )
 
 
@@ -273,4 +337,4 @@ def _strata(seed: int, replicate: int, n: int) -> Array:
 def column(seed: int, replicate: int, name: str, n: int, slots: Mapping[str, int]) -> Array:
     """Draw one whole column of one replicate, shape (n,); n a power of two."""
     drawn = columns(seed, [replicate], [name], n, slots)
-    return np.concatenate([drawn.scores(0, block) for block in range(drawn.blocks)])
+    return np.concatenate([drawn.scores(0, block) for block in drawn.blocks()])

@@ -19,7 +19,14 @@ from forecast.engine.evaluate import Value
 from forecast.engine.facts import Prior, prepare
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
-from forecast.engine.replicate import Conditions, add_up, evaluate_rows, floored, happens, sample
+from forecast.engine.replicate import (
+    Conditions,
+    chance_given,
+    evaluate_rows,
+    floored,
+    happens,
+    sample,
+)
 from forecast.engine.shapes import Array
 
 
@@ -121,7 +128,8 @@ class Replay:
             gate_key = token if any(gate.loadings) else b""
             kept_gate = self._gates.get(gate.id)
             if kept_gate is None or kept_gate[0] != gate_key:
-                kept_gate = (gate_key, *happens(gate, self._column(f"gate {gate.id}"), causes))
+                own = self._column(f"gate {gate.id}").copy()
+                kept_gate = (gate_key, happens(gate, own, causes), chance_given(gate, causes))
                 self._gates[gate.id] = kept_gate
             gates[place] = kept_gate[1] if known is None else known
             if known is not None:
@@ -135,8 +143,8 @@ class Replay:
             inputs: dict[str, Value] = {name: values[block] for name, values in sampled.items()}
             weight = None if own_weights is None else own_weights[block]
             values = np.empty((len(self.plan.rows), block.stop - block.start))
-            evaluate_rows(self.plan, conditions, inputs, gates[:, block], weight, values)
-            add_up(self.plan, values, totals[block], hours[block])
+            sums = totals[block], hours[block]
+            evaluate_rows(self.plan, conditions, inputs, gates[:, block], weight, values, sums)
         if not reweigh:
             own_weights = weights
         if own_weights is not None and not own_weights.sum() > 0:

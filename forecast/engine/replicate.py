@@ -106,6 +106,7 @@ def simulate_replicates(
     conditions: Conditions | None,
     reference: Array,
     replicates: tuple[int, ...],
+    out: Array | None = None,
 ) -> Part:
     """Simulate replicates block by block: draw the inputs, then evaluate the rows.
 
@@ -114,7 +115,9 @@ def simulate_replicates(
     n : int
         Trials in each replicate, a power of two.
     replicates : tuple of int
-        Their numbers; more than one only where n is at most BLOCK.
+        Their numbers.
+    out : ndarray, shape (rows, n times replicates), optional
+        Where rows are written that are kept; an array of its own when left out.
     """
     names = [f"cause {cause}" for cause in plan.causes]
     names += [item.id for item in plan.inputs]
@@ -124,15 +127,15 @@ def simulate_replicates(
     weights = np.ones(count) if _weighted(plan, conditions) else None
     totals, hours = np.zeros(count), np.zeros(count)
     gates = np.empty((len(plan.gates), count), dtype=np.bool_)
-    kept = np.empty((len(plan.rows), count)) if keep == "rows" else None
+    kept = np.empty((len(plan.rows), count)) if keep == "rows" and out is None else out
     moments: Moments | None = None
-    for number in range(drawn.blocks):
-        block = slice(number * drawn.block, (number + 1) * drawn.block)
+    for block in drawn.blocks():
         weight = None if weights is None else weights[block]
-        sampled = _sampled_block(plan, conditions, drawn, number, gates[:, block], weight)
-        values = kept[:, block] if kept is not None else np.empty((len(plan.rows), drawn.block))
-        evaluate_rows(plan, conditions, sampled, gates[:, block], weight, values)
-        add_up(plan, values, totals[block], hours[block])
+        sampled = _draw_block(plan, conditions, drawn, block, gates[:, block], weight)
+        values = kept[:, block] if kept is not None else np.empty((len(plan.rows), block.stop - block.start))
+        evaluate_rows(
+            plan, conditions, sampled, gates[:, block], weight, values, (totals[block], hours[block])
+        )
         part = _moments(values, totals[block], reference, plan, weight)
         moments = part if moments is None else moments + part
     assert moments is not None  # there is at least one block
@@ -147,41 +150,60 @@ def _weighted(plan: Plan, conditions: Conditions | None) -> bool:
     return shared or bool(conditions.input_floors or conditions.rejected)
 
 
-def _sampled_block(
+class _Inputs(dict[str, Value]):
+    """Inputs over one block, each drawn when a row first asks for it, so that it is still in the cache there."""
+
+    def __init__(self, plan: Plan, drawn: Columns, block: slice, causes: Array) -> None:
+        super().__init__()
+        self._plan = plan
+        self._drawn = drawn
+        self._block = block
+        self._causes = causes
+        self._pushes: dict[tuple[float, ...], Array] = {}
+
+    def __missing__(self, name: str) -> Value:
+        place = self._plan.input_places[name]
+        own = self._drawn.scores(len(self._plan.causes) + place, self._block)
+        value = sample(self._plan.inputs[place], own, self._causes, self._pushes)
+        if name in self._plan.shared_inputs:
+            self[name] = value
+        return value
+
+
+def _draw_block(
     plan: Plan,
     conditions: Conditions | None,
     drawn: Columns,
-    number: int,
+    block: slice,
     gates: NDArray[np.bool_],
     weights: Array | None,
-) -> dict[str, Value]:
-    """Draw inputs and gates over one block; gates and weights are written in place."""
+) -> Mapping[str, Value]:
+    """Draw causes and gates over one block, and make inputs ready; gates and weights are written in place."""
     shared = len(plan.causes)
-    causes = np.empty((shared, drawn.block))
+    causes = np.empty((shared, block.stop - block.start))
     for place in range(shared):
-        causes[place] = drawn.scores(place, number)
+        causes[place] = drawn.scores(place, block)
     if conditions is not None and conditions.posterior is not None:
         causes = conditions.posterior.apply(causes)
-    floors = conditions.input_floors if conditions is not None else {}
+    inputs = _Inputs(plan, drawn, block, causes)
+    for name, floor in (conditions.input_floors if conditions is not None else {}).items():
+        place = plan.input_places[name]
+        own = drawn.scores(shared + place, block)
+        inputs[name], reach = floored(plan.inputs[place], own, causes, floor)
+        if weights is not None:
+            weights *= reach
     known_gates = conditions.gates if conditions is not None else {}
-    pushes: dict[tuple[float, ...], Array] = {}
-    sampled: dict[str, Value] = {}
-    for place, item in enumerate(plan.inputs, start=shared):
-        own = drawn.scores(place, number)
-        if item.id in floors:
-            sampled[item.id], reach = floored(item, own, causes, floors[item.id])
-            if weights is not None:
-                weights *= reach
-        else:
-            sampled[item.id] = sample(item, own, causes, pushes)
     for place, gate in enumerate(plan.gates):
         known = known_gates.get(gate.id)
-        own = drawn.scores(shared + len(plan.inputs) + place, number)
-        happened, chance = happens(gate, own, causes)
-        gates[place] = happened if known is None else known
-        if known is not None and any(gate.loadings) and weights is not None:
+        if known is None:
+            own = drawn.scores(shared + len(plan.inputs) + place, block)
+            gates[place] = happens(gate, own, causes)
+            continue
+        gates[place] = known
+        if any(gate.loadings) and weights is not None:
+            chance = chance_given(gate, causes)
             weights *= chance if known else 1 - chance
-    return sampled
+    return inputs
 
 
 def evaluate_rows(
@@ -191,8 +213,12 @@ def evaluate_rows(
     gates: NDArray[np.bool_],
     weights: Array | None,
     values: Array,
+    sums: tuple[Array, Array],
 ) -> None:
-    """Evaluate all rows over one block, into ``values`` of shape (rows, block); weights change in place."""
+    """Evaluate all rows over one block, into ``values`` of shape (rows, block).
+
+    Weights change in place, and each row is added to the totals or the own hours of ``sums`` while it is at hand.
+    """
     place_of = {gate.id: place for place, gate in enumerate(plan.gates)}
     lines: dict[str, Value] = {}
     for place, row in enumerate(plan.rows):
@@ -209,28 +235,25 @@ def evaluate_rows(
                     weights *= out >= floor
                 np.maximum(out, floor, out=out)
         lines[row.id] = out
-
-
-def add_up(plan: Plan, values: Array, totals: Array, hours: Array) -> None:
-    """Add rows up into totals and own hours, in place."""
-    for place, row in enumerate(plan.rows):
-        target = hours if row.kind == "hours" else totals
-        target += values[place]
+        total = sums[1] if row.kind == "hours" else sums[0]
+        total += out
 
 
 def _moments(values: Array, totals: Array, reference: Array, plan: Plan, weights: Array | None) -> Moments:
     """Sum up first moments, and products with the total, around the reference values."""
     money = list(plan.money_rows)
     about = totals - reference[money].sum()
-    weighted = about if weights is None else about * weights
-    first = values.sum(axis=1) if weights is None else values @ weights
-    mass = float(values.shape[1]) if weights is None else float(weights.sum())
+    both = np.empty((totals.size, 2))
+    both[:, 0] = 1.0 if weights is None else weights
+    both[:, 1] = about * both[:, 0]
+    mass, with_total = both.sum(axis=0)
+    sums = values @ both
     return Moments(
-        mass,
-        first - reference * mass,
-        values @ weighted - reference * weighted.sum(),
-        float(weighted.sum()),
-        float(weighted @ about),
+        float(mass),
+        sums[:, 0] - reference * mass,
+        sums[:, 1] - reference * with_total,
+        float(with_total),
+        float(both[:, 1] @ about),
     )
 
 
@@ -273,12 +296,17 @@ def floored(item: PlanInput, own: Array, causes: Array, floor: float) -> tuple[A
     return sampler(item.shape)(pushed + weight * scores), reach
 
 
-def happens(gate: Gate, own: Array, causes: Array) -> tuple[NDArray[np.bool_], Array]:
-    """Give whether a gate opens in each trial, and its chance given the causes."""
-    loadings = np.asarray(gate.loadings)
-    threshold = float(ndtri(gate.chance))
-    if not np.any(loadings):
-        return own < threshold, np.full(own.shape, gate.chance)
-    weight = own_weight(gate.loadings)
-    pushed = loadings @ causes
-    return pushed + weight * own < threshold, ndtr((threshold - pushed) / weight)
+def happens(gate: Gate, own: Array, causes: Array) -> NDArray[np.bool_]:
+    """Tell in which trials a gate opens; own scores are overwritten."""
+    if any(gate.loadings):
+        own *= own_weight(gate.loadings)
+        own += np.asarray(gate.loadings) @ causes
+    happened: NDArray[np.bool_] = own < float(ndtri(gate.chance))
+    return happened
+
+
+def chance_given(gate: Gate, causes: Array) -> Array:
+    """Give a gate's chance to open in each trial, given the causes."""
+    pushed = np.asarray(gate.loadings) @ causes
+    chance: Array = ndtr((float(ndtri(gate.chance)) - pushed) / own_weight(gate.loadings))
+    return chance

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from forecast.build.formula import Constant, Formula, Input, Product, walk
 from forecast.engine.shapes import Shape
@@ -89,6 +91,17 @@ class Plan:
     consignments: tuple[Expansion, ...] = ()
     notes: tuple[str, ...] = field(default=())
     slots: Mapping[str, int] = field(default_factory=dict)
+
+    @cached_property
+    def input_places(self) -> Mapping[str, int]:
+        """Place of each input by id."""
+        return {item.id: place for place, item in enumerate(self.inputs)}
+
+    @cached_property
+    def shared_inputs(self) -> frozenset[str]:
+        """Ids of inputs that stand more than once in the rows' formulas."""
+        seen = Counter(node.id for row in self.rows for node in walk(row.formula) if isinstance(node, Input))
+        return frozenset(name for name, times in seen.items() if times > 1)
 
     @property
     def money_rows(self) -> tuple[int, ...]:

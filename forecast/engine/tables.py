@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import TypeAlias
 
 import numpy as np
@@ -46,23 +46,26 @@ class Table:
     logarithmic: bool = False
     offset: float = 0.0
 
+    @cached_property
+    def lines(self) -> tuple[Array, Array]:
+        """Height at zero, and slope, of the straight line over each grid step, in grid steps."""
+        slopes = np.append(np.diff(self.values), 0.0)
+        return self.values - slopes * np.arange(slopes.size), slopes
+
     def __call__(self, z: Array) -> Array:
         """Give the values at scores z; z is overwritten."""
-        z += SCORE_LIMIT
+        heights, slopes = self.lines
         z *= self.per_unit
-        index = z.astype(np.intp)
-        z -= index  # now the fraction of a grid step
-        left = self.values.take(index, mode="clip")
-        index += 1
-        right = self.values.take(index, mode="clip")
-        right -= left
-        right *= z
-        right += left
+        z += SCORE_LIMIT * self.per_unit
+        step = z.astype(np.intp)
+        value = slopes.take(step, mode="clip")
+        value *= z
+        value += heights.take(step, mode="clip")
         if self.logarithmic:
-            np.exp(right, out=right)
+            np.exp(value, out=value)
             if self.offset:
-                right += self.offset
-        return right
+                value += self.offset
+        return value
 
 
 def _grid(per_unit: int) -> Array:

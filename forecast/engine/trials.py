@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from forecast.engine.draws import BLOCK, REPLICATES, replicate_sizes
+from forecast.engine.draws import GROUP, REPLICATES, replicate_sizes
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.facts import prepare
 from forecast.engine.known import KnownFacts
@@ -145,19 +145,41 @@ def run(
     reference = reference_values(plan)
     job = partial(simulate_replicates, plan, seed, n, keep, conditions, reference)
     first, last = first_replicate, first_replicate + replicates
-    parts = _map(job, first, last, n, executor)
+    parts, rows = _map(job, first, last, n, keep, executor)
     while _effective(parts) < LEAST_EFFECTIVE <= n * replicates and last - first_replicate < 8 * replicates:
         first, last = last, last + replicates
-        parts += _map(job, first, last, n, executor)
+        more, more_rows = _map(job, first, last, n, keep, executor)
+        parts += more
+        if rows is not None and more_rows is not None:
+            rows = np.concatenate([rows, more_rows], axis=1)
     numbers = tuple(range(first_replicate, last))
-    return _gather(plan, seed, numbers, parts, reference, conditions)
+    return _gather(plan, seed, numbers, parts, rows, reference, conditions)
 
 
-def _map(job: partial[Part], first: int, last: int, n: int, executor: Executor | None) -> list[Part]:
-    """Run replicates, short ones several at a time so that each job fills a block."""
-    together = max(1, BLOCK // n)
+def _map(
+    job: partial[Part], first: int, last: int, n: int, keep: Keep, executor: Executor | None
+) -> tuple[list[Part], Array | None]:
+    """Run replicates, short ones several at a time: preparing sixteen takes little longer than preparing one.
+
+    Returns
+    -------
+    parts : list of Part
+    rows : ndarray of shape (rows, trials), or None
+        Written where they stay, unless an executor brings them from elsewhere.
+    """
+    together = max(1, GROUP // n)
     groups = [tuple(range(start, min(start + together, last))) for start in range(first, last, together)]
-    return list(executor.map(job, groups)) if executor is not None else [job(group) for group in groups]
+    if executor is not None:
+        parts = list(executor.map(job, groups))
+        kept = [part.rows for part in parts if part.rows is not None]
+        return parts, np.concatenate(kept, axis=1) if kept else None
+    if keep == "totals":
+        return [job(group) for group in groups], None
+    plan: Plan = job.args[0]
+    rows = np.empty((len(plan.rows), (last - first) * n))
+    return [
+        job(group, out=rows[:, (group[0] - first) * n : (group[-1] + 1 - first) * n]) for group in groups
+    ], rows
 
 
 def _effective(parts: Sequence[Part]) -> float:
@@ -173,6 +195,7 @@ def _gather(
     seed: int,
     numbers: tuple[int, ...],
     parts: Sequence[Part],
+    rows: Array | None,
     reference: Array,
     conditions: Conditions | None,
 ) -> Trials:
@@ -191,14 +214,13 @@ def _gather(
     moments = parts[0].moments
     for part in parts[1:]:
         moments = moments + part.moments
-    kept = [part.rows for part in parts if part.rows is not None]
     return Trials(
         plan=plan,
         seed=seed,
         numbers=numbers,
         totals=np.concatenate([part.totals for part in parts]),
         hours=np.concatenate([part.hours for part in parts]),
-        rows=np.concatenate(kept, axis=1) if kept else None,
+        rows=rows,
         gates=np.concatenate([part.gates for part in parts], axis=1),
         weights=weights,
         reference=reference,

@@ -16,41 +16,14 @@ id = "shipping"
 id = "workshop_rates"
 """
 
-_EVENTS = """
-[[event]]
-id = "transit_damage"
-chance = 0.15
-causes = {{ shipping = "moderate" }}
-cost = 1800
-
-[[event]]
-id = "storage"
-chance = 0.3
-causes = {{ shipping = "moderate" }}
-cost = {{ low = 80, middle = 250, high = 900 }}
-
-[[event]]
-id = "customs_query"
-chance = 0.1
-cost = {{ low = 100, middle = 220, high = 600 }}
-
-[[event]]
-id = "refit"
-chance = 0.25
-causes = {{ kit_fit = "strong" }}
-cost = {{ low = 300, middle = 900, high = 3000 }}
-
-[[event]]
-id = "repaint"
-chance = 0.12
-causes = {{ kit_fit = "slight" }}
-cost = {{ low = 400, middle = 1200, high = 2600 }}
-
-[[event]]
-id = "inspection_again"
-chance = 0.2
-cost = 260
-"""
+_EVENTS = (
+    'chance = 0.15\ncauses = { shipping = "moderate" }\ncost = 1800',
+    'chance = 0.3\ncauses = { shipping = "moderate" }\ncost = { low = 80, middle = 250, high = 900 }',
+    'chance = 0.25\ncauses = { kit_fit = "strong" }\ncost = { low = 300, middle = 900, high = 3000 }',
+    "chance = 0.1\ncost = { low = 100, middle = 220, high = 600 }",
+    'chance = 0.12\ncauses = { kit_fit = "slight" }\ncost = { low = 400, middle = 1200, high = 2600 }',
+    "chance = 0.2\ncost = 260",
+)
 
 
 def _line(number: int, group: str, figure: str, causes: str) -> str:
@@ -58,9 +31,9 @@ def _line(number: int, group: str, figure: str, causes: str) -> str:
 
 
 def sized_build(inputs: int) -> Build:
-    """Give a build with that many figures in the proportions of M40, three causes, six events, duty and tax.
+    """Give a build with that many figures in the proportions of M40, with three causes, duty and tax.
 
-    M40 has 10 triangular, 15 beta-PERT, 8 lognormal and 5 uniform figures and 2 that are fixed.
+    M40 has 10 triangular, 15 beta-PERT, 8 lognormal and 5 uniform figures, 2 that are fixed, and 6 events.
     """
     kinds = ["triangular"] * 10 + ["beta-pert"] * 15 + ["lognormal"] * 8 + ["uniform"] * 5 + ["fixed"] * 2
     lines = []
@@ -89,7 +62,11 @@ def sized_build(inputs: int) -> Build:
     lines.append('[[line]]\nid = "duty"\ngroup = "import"\npercent = 6.5\nof = ["kit", "freight"]\n')
     lines.append('[[line]]\nid = "tax"\ngroup = "import"\npercent = 20\nof = ["kit", "freight", "duty"]\n')
     head = f'[build]\nname = "M{inputs}"\ncurrency = "EUR"\ncountry = "IE"\nestimating = 0\n'
-    return parse_build("\n".join([head, _CAUSES, *lines, _EVENTS.format()]))
+    events = [
+        f'[[event]]\nid = "event_{number}"\n{_EVENTS[number % 6]}\n'
+        for number in range(max(1, inputs * 6 // 40))
+    ]
+    return parse_build("\n".join([head, _CAUSES, *lines, *events]))
 
 
 PORTFOLIO_C = """

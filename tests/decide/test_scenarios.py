@@ -218,9 +218,16 @@ def test_paired_errors_are_a_quarter_of_unpaired_ones() -> None:
     """The same build with one figure edited: means, P80 and P90."""
     build = small()
     edited = parse_build(SMALL.replace("middle = 2800, high = 4200", "middle = 2900, high = 4350"))
-    forecasts = {"before": simulate(build, "diy"), "after": simulate(edited, "diy")}
-    pair = compare_forecasts(forecasts).pairs[0]
-    for paired, name in ((pair.mean, "mean"), (pair.p80, "p80"), (pair.p90, "p90")):
-        one, other = (getattr(item, name) for item in compare_forecasts(forecasts).scenarios)
-        assert paired.value > 0
-        assert paired.error <= math.hypot(one.error, other.error) / 4
+    ratios: dict[str, list[float]] = {"mean": [], "p80": [], "p90": []}
+    for seed in range(
+        1, 10
+    ):  # an error from sixteen replicates is itself uncertain: the median of nine runs counts
+        forecasts = {"before": simulate(build, "diy", seed=seed), "after": simulate(edited, "diy", seed=seed)}
+        found = compare_forecasts(forecasts)
+        for name, seen in ratios.items():
+            paired = getattr(found.pairs[0], name)
+            one, other = (getattr(item, name) for item in found.scenarios)
+            assert paired.value > 0
+            seen.append(paired.error / math.hypot(one.error, other.error))
+    for seen in ratios.values():
+        assert sorted(seen)[4] <= 0.25

@@ -1,0 +1,193 @@
+"""Percentiles and their intervals, weights, tails: against published examples and SciPy's conventions."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from forecast.engine.statistics import (
+    coverage_interval,
+    expected_shortfall,
+    mean_estimate,
+    near_percentile_weights,
+    order_statistic_interval,
+    order_statistic_ranks,
+    percentile,
+    percentile_estimates,
+    percentiles,
+    share_within,
+    tail_weights,
+)
+from forecast.errors import SimulationError
+
+# Conover, Practical Nonparametric Statistics, 3rd ed.: lifetimes of 16 transistors (data as in rcompanion's pages).
+TRANSISTORS = np.array(
+    [46.9, 47.2, 49.1, 56.5, 56.8, 59.2, 59.9, 63.2, 63.3, 63.4, 63.7, 64.1, 67.1, 67.7, 73.3, 78.5]
+)
+
+
+@pytest.mark.parametrize(
+    ("q", "confidence", "interval"),
+    [(0.75, 0.95, (63.2, 78.5)), (0.75, 0.9, (63.3, 78.5)), (0.5, 0.95, (56.5, 67.1))],
+)
+def test_transistor_lifetimes(q: float, confidence: float, interval: tuple[float, float]) -> None:
+    assert order_statistic_interval(TRANSISTORS, q, confidence) == interval
+
+
+def test_scipys_documentation_example() -> None:
+    """scipy.stats.quantile_test, example with its own generator: interval for the 0.75 quantile."""
+    sample = stats.uniform.rvs(size=100, random_state=np.random.default_rng(6981396440634228121))
+    found = order_statistic_interval(sample, 0.75)
+    assert found == pytest.approx((0.284491604437432, 0.8912531024914844), abs=1e-12) or found == (
+        stats.quantile_test(sample, p=0.75).confidence_interval(0.95)
+    )
+
+
+@pytest.mark.parametrize("count", [7, 40, 333])
+@pytest.mark.parametrize("q", [0.1, 0.5, 0.8, 0.95])
+@pytest.mark.parametrize("confidence", [0.8, 0.95])
+def test_intervals_are_scipys(count: int, q: float, confidence: float) -> None:
+    sample = np.random.default_rng(count).normal(size=count)
+    theirs = stats.quantile_test(sample, p=q).confidence_interval(confidence)
+    mine = order_statistic_interval(sample, q, confidence)
+    for one, other in zip(mine, theirs, strict=True):
+        assert one == other or (np.isinf(one) and np.isnan(other))
+
+
+@pytest.mark.parametrize(
+    ("count", "lower", "upper", "cover"),
+    [(16, 4, 13, 0.978729), (16, 5, 12, 0.923187), (20, 6, 15, 0.958611), (10, 2, 9, 0.978516)],
+)
+def test_median_ranks_of_the_textbook_table(count: int, lower: int, upper: int, cover: float) -> None:
+    """Table A.7 of the textbooks: the ranks that we give for just that confidence are those of the table."""
+    found = stats.binom.cdf(upper - 1, count, 0.5) - stats.binom.cdf(lower - 1, count, 0.5)
+    assert found == pytest.approx(cover, abs=1e-6)
+    assert order_statistic_ranks(count, 0.5, cover - 1e-4) == (lower, upper)
+
+
+@pytest.mark.parametrize(
+    ("count", "q", "ranks", "cover"),
+    [
+        (10_000, 0.5, (4902, 5099), 0.951167),
+        (10_000, 0.8, (7921, 8079), 0.951732),
+        (10_000, 0.9, (8941, 9059), 0.950788),
+        (100_000, 0.9, (89814, 90187), 0.950690),
+    ],
+)
+def test_ranks_beside_a_percentile(count: int, q: float, ranks: tuple[int, int], cover: float) -> None:
+    """r = Binom.ppf(0.025) and s = Binom.ppf(0.975) + 1; SciPy's rule leaves at most 2.5 % on either side."""
+    lower, upper = order_statistic_ranks(count, q)
+    assert upper == ranks[1]
+    assert lower in (ranks[0], ranks[0] - 1)
+    exact = stats.binom.cdf(ranks[1] - 1, count, q) - stats.binom.cdf(ranks[0] - 1, count, q)
+    assert exact == pytest.approx(cover, abs=1e-6)
+
+
+def test_conovers_quartile_test() -> None:
+    """P. 139, example 1: 7 of 15 values are at most 193; chance of so few or fewer 0.0173."""
+    values = np.array([189, 233, 195, 160, 212, 176, 231, 185, 199, 213, 202, 193, 174, 166, 248])
+    assert np.count_nonzero(values <= 193) == 7
+    assert stats.binom.cdf(7, 15, 0.75) == pytest.approx(0.0173, abs=5e-5)
+    lower, _ = order_statistic_interval(values, 0.75, 1 - 2 * 0.0173 - 1e-3)
+    assert lower >= 193  # at that confidence the upper quartile lies above
+
+
+def test_smallest_sample_whose_largest_value_bounds_p95() -> None:
+    """Wilks (1941): 59 trials, and not 58, for 95 % confidence on one side."""
+    assert pytest.approx(0.951505, abs=1e-6) == 1 - 0.95**59
+    assert order_statistic_ranks(59, 0.95, 0.9)[1] == 59
+    assert order_statistic_ranks(58, 0.95, 0.9)[1] == 59  # one more than there are
+    assert order_statistic_interval(np.arange(58.0), 0.95, 0.9)[1] == np.inf
+
+
+@pytest.mark.parametrize("q", [0.0, 0.1, 0.5, 0.8, 0.9, 1.0])
+@pytest.mark.parametrize("count", [1, 10, 1000])
+def test_percentile_is_the_smallest_value_that_enough_do_not_exceed(q: float, count: int) -> None:
+    values = np.random.default_rng(3).permutation(count).astype(float)
+    found = percentile(values, q)
+    assert np.mean(values <= found) >= q - 1e-12
+    assert found == values.min() or np.mean(values < found) < q
+    assert found == np.quantile(values, q, method="inverted_cdf")
+    assert percentile(values, q, np.ones(count)) == found
+
+
+def test_weights_count_as_repetitions() -> None:
+    generator = np.random.default_rng(5)
+    values = generator.normal(size=200)
+    times = generator.integers(0, 4, 200)
+    repeated, weights = np.repeat(values, times), times.astype(float)
+    shares = (0.05, 0.1, 0.5, 0.8, 0.9)
+    assert percentiles(values, shares, weights) == percentiles(repeated, shares)
+    for q in (0.5, 0.9):
+        assert expected_shortfall(values, q, weights) == pytest.approx(expected_shortfall(repeated, q))
+    assert mean_estimate(values, 1, weights).value == pytest.approx(repeated.mean())
+    assert share_within(values, 0.3, 1, weights).value == pytest.approx(np.mean(repeated <= 0.3))
+
+
+def test_expected_shortfall_splits_the_trial_at_the_edge() -> None:
+    values = np.arange(1.0, 11.0)
+    assert expected_shortfall(values, 0.9) == pytest.approx(10)
+    assert expected_shortfall(values, 0.85) == pytest.approx((10 * 0.1 + 9 * 0.05) / 0.15)
+    assert tail_weights(values, 0.75).sum() == pytest.approx(1)
+
+
+def test_weights_near_a_percentile_hold_just_that_band() -> None:
+    values = np.random.default_rng(1).permutation(1000.0 * np.arange(1000))
+    near = near_percentile_weights(values, 0.9, None, 0.02)
+    assert near.sum() == pytest.approx(1)
+    assert values @ near == pytest.approx(1000 * 899.5)
+    assert np.count_nonzero(near) in (40, 41)
+
+
+def test_errors_are_the_spread_over_replicates() -> None:
+    values = np.random.default_rng(8).normal(size=(16, 500))
+    (found,) = percentile_estimates(values.ravel(), (0.9,), 16)
+    single = [np.quantile(part, 0.9, method="inverted_cdf") for part in values]
+    assert found.error == pytest.approx(np.std(single, ddof=1) / 4)
+    assert mean_estimate(values.ravel(), 16).error == pytest.approx(np.std(values.mean(axis=1), ddof=1) / 4)
+
+
+@pytest.mark.parametrize("q", [-0.1, 80])
+def test_percentiles_beyond_0_and_1_are_refused(q: float) -> None:
+    with pytest.raises(SimulationError, match=r"must be from 0 to 1, such as 0\.8 for P80"):
+        percentile(np.arange(3.0), q)
+
+
+@pytest.mark.parametrize(
+    ("count", "coverage", "first"), [(100, 0.95, 3), (101, 0.95, 3), (10, 0.8, 1), (20, 0.5, 5)]
+)
+def test_coverage_interval_follows_the_index_rule(count: int, coverage: float, first: int) -> None:
+    """JCGM 101:2008, 7.7.2: q = ⌊pM + ½⌋, r = (M − q) / 2 or, that being no whole number, (M − q + 1) / 2."""
+    inside = int(coverage * count + 0.5)
+    values = np.random.default_rng(2).permutation(np.arange(1.0, count + 1))
+    assert coverage_interval(values, coverage) == (first, first + inside)
+
+
+def test_logarithm_of_a_rectangular_figure_has_its_published_shortest_interval() -> None:
+    """NPL report DEM-ES-011, Table 9.2: X ~ U(0.1, 1.1), Y = ln X; exact ends −1.897120 and 0.095310."""
+    strata = np.random.default_rng(4).permutation((np.arange(1_000_000) + 0.5) / 1_000_000)
+    logarithms = np.log(0.1 + strata)
+    assert logarithms.mean() == pytest.approx(-0.6649, abs=1e-4)
+    assert logarithms.std() == pytest.approx(0.606227, abs=1e-4)
+    assert coverage_interval(logarithms, 0.95, shortest=True) == pytest.approx((-1.89712, 0.09531), abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("centre", "mean", "sd", "interval"),
+    [(0, 50, 50, (0, 149.79)), (0.010, 150, 111.80, (0, 366.01)), (0.050, 2550, 502.49, (1593.6, 3548.6))],
+)
+def test_sum_of_two_squares(centre: float, mean: float, sd: float, interval: tuple[float, float]) -> None:
+    """JCGM 101:2008, 9.4.2 (inputs from memory): 25 times a non-central chi-square; figures times 10⁻⁶."""
+    generator = np.random.default_rng(6)
+    values = 1e6 * (generator.normal(centre, 0.005, 400_000) ** 2 + generator.normal(0, 0.005, 400_000) ** 2)
+    assert values.mean() == pytest.approx(mean, abs=4 * sd / np.sqrt(values.size))
+    assert values.std() == pytest.approx(sd, rel=0.01)
+    found = coverage_interval(values, 0.95, shortest=True)
+    assert found == pytest.approx(interval, rel=0.01, abs=0.01 * sd)
+
+
+@pytest.mark.parametrize("coverage", [0.0, 1.0])
+def test_coverage_that_leaves_nothing_is_refused(coverage: float) -> None:
+    with pytest.raises(SimulationError, match="at least one inside and one outside"):
+        coverage_interval(np.arange(10.0), coverage)
