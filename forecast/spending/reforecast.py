@@ -11,7 +11,7 @@ import numpy as np
 
 from forecast.build.schema import OWN_ESTIMATING, Build
 from forecast.engine.facts import Prior, observe
-from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, forecast_plan
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, LineSummary, forecast_plan
 from forecast.engine.learning import LearnedCause, learned_causes
 from forecast.engine.plan import compile_plan
 from forecast.engine.shapes import Array
@@ -19,7 +19,6 @@ from forecast.engine.statistics import (
     Estimate,
     mean_estimate,
     percentile_estimates,
-    percentiles,
     share_within,
 )
 from forecast.spending.base import base_given
@@ -201,8 +200,8 @@ class Reforecast:
             found.append(
                 LineWatch(
                     now.id, now.title, now.group, now.kind, known.state, before.base,
-                    to_float(known.paid_minor, self.currency), _range(self.before, now.id),
-                    _range(self.now, now.id), before.mean, now.mean,
+                    to_float(known.paid_minor, self.currency), _range(before),
+                    _range(now), before.mean, now.mean,
                     to_float(known.committed_minor, self.currency), scores.get(now.id),
                 )
             )  # fmt: skip
@@ -240,9 +239,11 @@ class Reforecast:
         return self.now.remarks + self.known.remarks + outside
 
 
-def _range(forecast: Forecast, row_id: str) -> tuple[float, float, float]:
-    low, middle, high = percentiles(forecast.trials.row(row_id), (0.1, 0.5, 0.9), forecast.trials.weights)
-    return low, middle, high
+def _range(line: LineSummary) -> tuple[float, float, float]:
+    assert line.p10 is not None  # rows are always kept here
+    assert line.p50 is not None
+    assert line.p90 is not None
+    return line.p10, line.p50, line.p90
 
 
 def reforecast(

@@ -12,10 +12,11 @@ import random
 import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import date, timedelta
 from pathlib import Path
 
+from forecast.build.buildfile import parse_build
 from forecast.build.schema import Build
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import run
@@ -23,24 +24,23 @@ from forecast.spending.history import history
 from forecast.spending.ledger import Ledger
 from forecast.spending.moved import what_moved
 from forecast.spending.reforecast import reforecast
+from tests.benchmarks.ledger import Figure
 from tests.benchmarks.models import sized_build
 
 RECEIPTS = 200
 FIRST = date(2026, 1, 5)
 
 
-@dataclass(frozen=True)
-class Figure:
-    """One measured figure beside what it should reach."""
-
-    name: str
-    value: float
-    unit: str
-    target: float | None = None
-
-    @property
-    def reached(self) -> bool:
-        return self.target is None or self.value <= self.target
+WATCHED = "\n".join(
+    [
+        '[build]\nname = "watched"\ncurrency = "EUR"\ncountry = "IE"\nbudget = 5000000',
+        *(
+            f'[[line]]\nid = "line{number}"\ngroup = "other"\namount = {{ low = 20000, middle = 25000, high = 40000 }}'
+            for number in range(60)
+        ),
+    ]
+)
+"""A build with the sixty lines that the benchmark of the ledger fills with receipts."""
 
 
 def bought_build(path: Path) -> tuple[Build, Ledger]:
@@ -87,6 +87,19 @@ def measure() -> list[Figure]:
             ),
             Figure("what moved between two days", _best(lambda: what_moved(build, ledger, half, last)), "s"),
         ]
+
+
+def watch_view(ledger: Ledger) -> list[Figure]:
+    """Time what the watch view shows of a ledger with very many receipts on sixty lines."""
+    build = parse_build(WATCHED)
+
+    def view() -> None:
+        watch = reforecast(build, ledger)
+        assert len(watch.lines) == 60
+        assert watch.chance_of_overrun is not None
+        assert watch.reasons
+
+    return [Figure("watch view of that ledger", _best(view), "s", 1.0)]
 
 
 def main() -> None:
