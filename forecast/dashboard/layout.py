@@ -31,6 +31,7 @@ _STYLE = """
   .st-key-phone-nav p { white-space: nowrap; font-size: 0.87rem; }
 }
 .st-key-answer p { font-size: 1.16rem; line-height: 1.5; margin-bottom: 0.4rem; max-width: 46rem; }
+.stAlert strong { white-space: nowrap; }
 .fc-scroll { overflow-x: auto; }
 .fc-scroll:focus-visible { outline: 2px solid currentColor; outline-offset: 2px; }
 table.fc { border-collapse: collapse; font-size: 0.92rem; min-width: min(100%, 30rem); }
@@ -102,7 +103,7 @@ def picture(chart: Any, key: str | None = None) -> None:
     st.markdown(f"**{safe(' '.join(title.text))}**")
     if title.subtitle:
         st.caption(safe(" ".join(title.subtitle)))
-    st.altair_chart(without_title(chart), width="stretch", theme=None, key=key)
+    st.vega_lite_chart(without_title(chart), width="stretch", theme=None, key=key)
 
 
 def table(

@@ -42,7 +42,6 @@ def page() -> None:
         _cautions(view)
         with top:
             _answer(view)
-            _what_if(view, tried)
             shown = tried[1] if tried is not None else before(view)
             picture(line_bars(shown.lines, view.currency, palette()))
 
@@ -77,6 +76,7 @@ def _try(view: Opened, loaded: Sheet, pending: list[Change]) -> tuple[Build, For
     except ForecastError as error:
         tell(error)
         return None
+    _what_if(view, tried)
     if loaded.theirs is not None:
         return tried
     left, right, _ = st.columns([1, 1, 3])
@@ -88,9 +88,7 @@ def _try(view: Opened, loaded: Sheet, pending: list[Change]) -> tuple[Build, For
     return tried
 
 
-def _what_if(view: Opened, tried: tuple[Build, Forecast] | None) -> None:
-    if tried is None:
-        return
+def _what_if(view: Opened, tried: tuple[Build, Forecast]) -> None:
     old, new = before(view), tried[1]
     was, now = old.percentile(0.8), new.percentile(0.8)
     means = {line.id: line.mean for line in old.lines}

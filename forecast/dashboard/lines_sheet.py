@@ -9,7 +9,6 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from forecast.build.buildfile import parse_build
 from forecast.build.edit import Change
 from forecast.build.sheet import Row, changes, rows, with_changes
 from forecast.dashboard.saving import (
@@ -20,14 +19,14 @@ from forecast.dashboard.saving import (
     show_difference,
     take_theirs,
 )
-from forecast.dashboard.state import Opened
+from forecast.dashboard.state import Opened, parsed
 
 _COLUMNS = {"title": "Line", "low": "Low", "middle": "Middle", "high": "High", "chance": "Needed %"}
 
 
 def sheet(view: Opened, loaded: Sheet) -> list[Change]:
     """Draw the sheet and give the changes that stand in it unsaved."""
-    build = parse_build(loaded.text)
+    build = parsed(loaded.text, str(view.folder.build_file))
     plain = rows(build)
     # The grid's own state dies when another page is shown; what was typed is then put under a fresh grid.
     memory = f"base-{loaded.key}"

@@ -58,7 +58,8 @@ def _answer(view: Opened, receipts: tuple[Receipt, ...]) -> None:
     names = lines_to_pay(view)
     closed = [line for line in view.ledger.closed_lines() if line in names]
     bought = sum(line.id in names for line in view.build.line)
-    sentence = f"**{exact(paid, view.currency)}** paid so far, in {len(receipts)} receipts."
+    noun = "receipt" if len(receipts) == 1 else "receipts"
+    sentence = f"**{exact(paid, view.currency)}** paid so far, in {len(receipts)} {noun}."
     if view.budget is not None:
         rest = view.budget - to_float(paid, view.currency)
         left = (

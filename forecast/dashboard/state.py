@@ -10,6 +10,7 @@ from typing import TypedDict, cast
 
 import streamlit as st
 
+from forecast.build.buildfile import parse_build, read_text
 from forecast.build.schema import Build
 from forecast.decide.contingency import Contingency, contingency
 from forecast.decide.scenarios import Comparison, compare_forecasts
@@ -123,13 +124,19 @@ def opened() -> Opened:
     """
     choice = chosen()
     folder = BuildFolder(Path(choice["file"]))
-    build = folder.read()
+    build = parsed(read_text(folder.build_file), str(folder.build_file))
     ledger = Ledger(folder.receipts_db, currency=build.build.currency) if folder.has_ledger() else None
     baseline = ledger.baseline() if ledger is not None else None
     committed = baseline.scenario if baseline is not None else None
     first = next(iter(build.scenario), None)
     wanted = next((name for name in (choice["scenario"], committed) if name in build.scenario), first)
     return Opened(folder, build, wanted, ledger, baseline)
+
+
+@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+def parsed(text: str, heading: str) -> Build:
+    """Read a build from text that was read before; several parts of a page ask for it."""
+    return parse_build(text, heading)
 
 
 def offered() -> dict[str, str]:
@@ -143,7 +150,7 @@ def offered() -> dict[str, str]:
 def build_name(folder: BuildFolder) -> str:
     """Give a build's name, or its folder's where the file cannot be read."""
     try:
-        return folder.read().name
+        return parsed(read_text(folder.build_file), str(folder.build_file)).name
     except ForecastError:
         return folder.folder.name
 

@@ -47,7 +47,7 @@ def test_a_receipt_is_kept_to_the_cent_and_the_page_says_what_it_moved(
         in said
     )
     assert f"to **{about(now.value, 'EUR', now.error)}**" in said
-    assert "**€1,234.50** paid so far, in 1 receipts" in said
+    assert "**€1,234.50** paid so far, in 1 receipt." in said
     assert "is entered" not in words(app.run())
 
 

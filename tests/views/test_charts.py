@@ -69,7 +69,7 @@ def test_every_chart_says_a_figure_and_keeps_its_series_short(forecast: Forecast
 
 def test_a_title_can_be_taken_off_and_the_chart_keeps_it(forecast: Forecast) -> None:
     chart = dots_of_hundred(forecast)
-    assert "title" not in without_title(chart).to_dict()
+    assert "title" not in without_title(chart)
     assert chart.to_dict()["title"]["text"]
 
 

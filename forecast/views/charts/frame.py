@@ -40,7 +40,7 @@ def money_axis(currency: str, **more: Any) -> alt.Axis:
     mark = json.dumps(symbol(currency))
     label = f"(datum.value < 0 ? '\u2212' : '') + {mark} + format(abs(datum.value), ',.0f')"
     chosen: dict[str, Any] = {
-        "labelExpr": label, "title": None, "labelOverlap": "greedy", "labelFlush": True,
+        "labelExpr": label, "title": None, "labelOverlap": "greedy", "labelFlush": False,
         "tickCount": {"expr": "max(2, floor(width / 110))"}, "grid": True, "labelSeparation": 8,
     }  # fmt: skip
     return alt.Axis(**(chosen | more))
@@ -121,8 +121,12 @@ def nice_step(width: float, parts: int) -> float:
     return float(next(factor for factor in (1, 2, 2.5, 5, 10) if factor * power >= raw) * power)
 
 
-def without_title(chart: Any) -> Any:
-    """Give a copy of a chart without its title, for places that write the title as text."""
-    bare = chart.copy(deep=False)
-    bare.title = alt.Undefined
-    return bare
+def without_title(chart: Any) -> dict[str, Any]:
+    """Give a chart's Vega-Lite without its title, for places that write the title as text.
+
+    It is not held against the schema again: tests do that for every chart, and on a screen it takes longer than all
+    the rest of drawing one.
+    """
+    specification: dict[str, Any] = chart.to_dict(validate=False)
+    specification.pop("title", None)
+    return specification
