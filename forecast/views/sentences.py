@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from forecast.engine.forecast import Forecast
 from forecast.spending.reforecast import Reforecast
-from forecast.views.money import about, builds
+from forecast.views.money import about, builds, rounding_step, signed
+
+LESSON = 0.2
+"""Move of a shared cause, in standard deviations, from which it is worth a sentence."""
 
 MEANING = {
     0.1: "P10: in 1 of 10 builds it costs no more than this",
@@ -67,3 +70,22 @@ def watch_sentence(watch: Reforecast, strong: str = "") -> str:
     if watch.expected_overrun is not None and chance.value >= 0.01:
         return f"{text}, then by {about(watch.expected_overrun, money, eight.error)} on average."
     return f"{text}."
+
+
+def lesson_sentences(watch: Reforecast) -> list[str]:
+    """Say what the receipts taught about each shared cause, and what followed for what is still open."""
+    titles = {line.id: line.title for line in watch.lines}
+    found = []
+    for cause in watch.causes:
+        if abs(cause.mean) < LESSON or abs(cause.effect) < rounding_step(watch.currency):
+            continue
+        same_way = [title for _, title, push in cause.taught_by if push * cause.mean > 0][:2]
+        side = "dear" if cause.mean > 0 else "cheap"
+        moves = [titles[name] for name in cause.moves[:2] if name in titles]
+        rest = " and others" if len(cause.moves) > len(moves) else ""
+        what = f"{' and '.join(moves)}{rest}" if moves else "what is still open"
+        found.append(
+            f"{' and '.join(same_way)} came in {side}. Through the shared cause \u201c{cause.title}\u201d that moves "
+            f"{what} by {signed(cause.effect, watch.currency)}."
+        )
+    return found

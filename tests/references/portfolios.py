@@ -38,13 +38,18 @@ def _figure(item: dict[str, Any]) -> str:
 
 def build_of(items: list[dict[str, Any]], correlation: float) -> Build:
     """Write a portfolio as a build file and read it; item k becomes line or event ``i<k>``."""
+    return parse_build(text_of(items, correlation))
+
+
+def text_of(items: list[dict[str, Any]], correlation: float) -> str:
+    """Write a portfolio as the text of a build file."""
     text = f'[build]\nname = "portfolio"\ncurrency = "NZD"\ncountry = "NZ"\nestimating = {correlation}\n'
     for place, item in enumerate(items):
         if item["kind"].startswith("risk_event"):
             text += f'[[event]]\nid = "i{place}"\nchance = {item["probability"]}\ncost = {_figure(item)}\n'
         else:
             text += f'[[line]]\nid = "i{place}"\ngroup = "other"\namount = {_figure(item)}\n'
-    return parse_build(text)
+    return text
 
 
 def normals(means_and_sds: list[tuple[float, float]], correlation: float = 0.0) -> Build:

@@ -320,3 +320,80 @@ def test_what_is_missing_is_added_or_answered_by_one_command(
     assert other not in {item["rule"] for item in last}
     assert 'name = "Test coupe"' in (build / "build.toml").read_text(encoding="utf-8")
     assert "no starter line" in run(capsys, "add", str(build), "nonsense", expect=2)
+
+
+def test_what_moved_adds_up_to_the_cent(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = demo_folder(tmp_path, capsys, monkeypatch, "half-way-new-zealand")
+    assert run(capsys, "moved", folder).startswith("P80 moved by ")
+    data = json.loads(
+        run(capsys, "moved", folder, "--since", "2026-08-01", "--until", "2026-10-01", "--json")
+    )
+    for figure in ("mean", "p50", "p80", "p90"):
+        parts = sum(part["change"][figure] for part in data["parts"])
+        assert data["start"][figure] + parts == data["end"][figure]
+
+
+def test_history_ends_where_watch_stands(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = demo_folder(tmp_path, capsys, monkeypatch, "half-way-new-zealand")
+    points = json.loads(run(capsys, "history", folder, "--json"))["points"]
+    watch = json.loads(run(capsys, "watch", folder, "--json"))
+    assert points[-1]["p80"] == pytest.approx(watch["forecast_final_cost"]["P80"]["value"], rel=1e-9)
+    assert points[-1]["paid"] == pytest.approx(watch["paid"])
+    assert points[0]["paid"] == 0
+    assert "days with something new" in run(capsys, "history", folder)
+    assert sum(one["amount"] for one in watch["reasons"]) == pytest.approx(
+        sum(line["mean_now"] - line["mean_before"] for line in watch["lines"])
+    )
+    assert "Through the shared cause" in run(capsys, "watch", folder)
+
+
+def test_earned_value_is_exact(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    run(
+        capsys,
+        "receipt",
+        "add",
+        str(build),
+        "--amount",
+        "3000",
+        "--supplier",
+        "x",
+        "--line",
+        "kit",
+        "--closes",
+    )
+    data = json.loads(run(capsys, "earned", str(build), "--json"))
+    assert (data["bac"], data["ev"], data["ac"]) == ("2620", "2500", "3000")
+    assert data["cpi"] == "5/6"
+    assert data["eac"] == "3144"
+    assert "no contingency is in its budget" in run(capsys, "earned", str(build))
+
+
+def test_two_receipts_through_the_commands_against_exact_convolution(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Portfolio A at correlation 0.3; tests/references/exact_percentiles.json."""
+    from tests.references.portfolios import PORTFOLIOS, RECEIPT_UPDATE, text_of
+
+    (tmp_path / "build.toml").write_text(text_of(PORTFOLIOS["A"]["items"], 0.3), encoding="utf-8")
+    for line, amount in (("i0", "4200"), ("i1", "1100")):
+        run(
+            capsys,
+            "receipt",
+            "add",
+            str(tmp_path),
+            "--amount",
+            amount,
+            "--supplier",
+            "x",
+            "--line",
+            line,
+            "--closes",
+        )
+    data = json.loads(run(capsys, "watch", str(tmp_path), "--trials", "65536", "--json"))
+    for name in ("P10", "P50", "P80", "P90"):
+        found = data["forecast_final_cost"][name]
+        assert abs(found["value"] - RECEIPT_UPDATE[name]) < 4 * found["standard_error"]

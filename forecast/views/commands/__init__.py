@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
-from forecast.views.commands import adding, advice, app, budget, check, demo, new, opening, receipts, watch
+from forecast.views.commands import (
+    adding,
+    advice,
+    app,
+    budget,
+    check,
+    demo,
+    new,
+    opening,
+    receipts,
+    story,
+    watch,
+)
 from forecast.views.commands.common import Adder
 
 COMMANDS: tuple[Adder, ...] = (
@@ -14,6 +26,7 @@ COMMANDS: tuple[Adder, ...] = (
     opening.add,
     receipts.add,
     watch.add,
+    story.add,
     demo.add,
     app.add,
 )

@@ -76,6 +76,14 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
             }
             for line in watch.lines
         ],
+        "reasons": [
+            {"kind": one.kind, "id": one.id, "amount": one.amount, "because": list(one.because)}
+            for one in watch.reasons
+        ],
+        "causes": [
+            {"id": one.id, "mean": one.mean, "sd": one.sd, "effect": one.effect, "moves": list(one.moves)}
+            for one in watch.causes
+        ],
         "remarks": list(watch.remarks),
     }  # fmt: skip
 
@@ -83,7 +91,7 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
 def watch_text(build: Build, watch: Reforecast, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the figures, the lines."""
     from forecast.views.money import about, signed
-    from forecast.views.sentences import MEANING, watch_sentence
+    from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence
     from forecast.views.tables import shorten, table
 
     money = watch.currency
@@ -122,6 +130,13 @@ def watch_text(build: Build, watch: Reforecast, *, every_line: bool = False) -> 
     if line_rows:
         headings = ["", "State", "Estimate", "Paid", "Forecast", "P10 to P90", "Moved"]
         text += ["", table(headings, line_rows, left=2)]
+    text += ["", *lesson_sentences(watch)] if watch.causes else []
+    if watch.contingency_left is not None:
+        needed = watch.contingency_needed(0.8)
+        text.append(
+            f"Contingency left over the middle figures of what is open: {about(watch.contingency_left, money)}; "
+            f"needed for 8 of 10 builds: {about(needed.value, money, needed.error)}."
+        )
     text += [f"\n{remark}" for remark in watch.remarks]
     if build.build.notice:
         text += ["", build.build.notice]
