@@ -397,3 +397,49 @@ def test_two_receipts_through_the_commands_against_exact_convolution(
     for name in ("P10", "P50", "P80", "P90"):
         found = data["forecast_final_cost"][name]
         assert abs(found["value"] - RECEIPT_UPDATE[name]) < 4 * found["standard_error"]
+
+
+def test_agreements_and_what_is_left_reach_the_forecast(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = str(build)
+    text = run(
+        capsys, "agreed", folder, "filler", "--amount", "90", "--supplier", "x", "--date", "2026-05-01"
+    )
+    assert text.startswith("1 open agreement, €90.00 still to pay.")
+    lines = {line["id"]: line for line in json.loads(run(capsys, "watch", folder, "--json"))["lines"]}
+    assert lines["filler"]["state"] == "committed"
+    assert lines["filler"]["now"][0] >= 90
+    assert "0 open agreements" in run(capsys, "agreed", folder, "--cancel", "1")
+    run(capsys, "receipt", "add", folder, "--amount", "40", "--supplier", "x", "--line", "filler")
+    assert "€40.00 paid and €10.00 still to buy, €50.00 in all" in run(capsys, "left", folder, "filler", "10")
+    lines = {line["id"]: line for line in json.loads(run(capsys, "watch", folder, "--json"))["lines"]}
+    assert lines["filler"]["now"] == [50, 50, 50]
+    assert "--amount and --supplier" in run(capsys, "agreed", folder, "kit", expect=2)
+
+
+def test_a_statement_whose_total_is_wrong_is_said_line_by_line(
+    build: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    statement = tmp_path / "statement.csv"
+    statement.write_text(
+        "label,amount,kind\nkit,2500.00,\ncrate,150.00,\ngoods,2660.00,subtotal\nfreight,600.00,\nall,3250.00,total\n",
+        encoding="utf-8",
+    )
+    text = run(capsys, "statement", str(build), str(statement), expect=1)
+    assert "The lines add up to €3,250.00; 1 stated sum does not agree:" in text
+    assert "2660.00 EUR was said, its 2 lines add up to 2650.00, the difference is" in text
+    statement.write_text("label,amount\nkit,2500.00\ncrate,abc\n", encoding="utf-8")
+    assert "row 3, column amount" in run(capsys, "statement", str(build), str(statement), expect=2)
+
+
+def test_a_receipt_is_split_as_its_lines_were_estimated(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data = json.loads(
+        run(
+            capsys, "receipt", "add", str(build), "--amount", "100", "--supplier", "x", "--line", "kit",
+            "--line", "filler", "--by-estimate", "--json",
+        )
+    )  # fmt: skip
+    assert [split["amount_minor"] for split in data["receipt"]["splits"]] == [9_766, 234]  # as 2,500 to 60

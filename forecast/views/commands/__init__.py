@@ -5,6 +5,7 @@ from __future__ import annotations
 from forecast.views.commands import (
     adding,
     advice,
+    agreements,
     app,
     budget,
     check,
@@ -25,6 +26,7 @@ COMMANDS: tuple[Adder, ...] = (
     advice.add,
     opening.add,
     receipts.add,
+    agreements.add,
     watch.add,
     story.add,
     demo.add,

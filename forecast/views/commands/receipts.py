@@ -56,6 +56,9 @@ def _add_add(actions: Commands[argparse.ArgumentParser]) -> None:
     parser.add_argument("--refund", action="store_true", help="money that came back")
     parser.add_argument("--deposit", action="store_true", help="a part payment, more to come")
     parser.add_argument("--evenly", action="store_true", help="split over the lines evenly")
+    parser.add_argument(
+        "--by-estimate", action="store_true", help="split over the lines as they were estimated"
+    )
     parser.add_argument("--note", default="", help="anything worth keeping")
     parser.add_argument("--closes", action="store_true", help="nothing more will be paid for these lines")
 
@@ -140,7 +143,7 @@ def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True
 def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple[str, int]]:
     """Read --line options: one line takes the whole, several take their sums or an even share."""
     from forecast.spending.money import parse_money
-    from forecast.spending.splitting import split_evenly
+    from forecast.spending.splitting import split_by_estimate, split_evenly
 
     pairs = [text.partition("=") for text in options.lines]
     names = [check_id(name.strip(), build) for name, _, _ in pairs]
@@ -149,14 +152,26 @@ def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple
         return [(names[0], total)]
     if options.evenly and not given:
         return list(zip(names, split_evenly(total, len(names)), strict=True))
+    if options.by_estimate and not given:
+        return list(zip(names, split_by_estimate(total, _estimates(names, build)), strict=True))
     if len(given) < len(names):
         message = (
             "--line: with several lines give each its part, as --line primer=90 --line tape=58.50, "
-            "or say --evenly."
+            "or say --evenly or --by-estimate."
         )
         raise LedgerError(message)
     currency = build.build.currency
     return [(name, parse_money(amount, currency)) for name, (_, _, amount) in zip(names, pairs, strict=True)]
+
+
+def _estimates(names: list[str], build: Build) -> list[float]:
+    """Give the middle figures of lines, to split a receipt in proportion."""
+    from forecast.engine.plan import compile_plan
+    from forecast.engine.trials import reference_values
+
+    plan = compile_plan(build)
+    middles = dict(zip((row.id for row in plan.rows), reference_values(plan), strict=True))
+    return [float(middles.get(name, 0.0)) for name in names]
 
 
 def run_add(options: argparse.Namespace) -> int:

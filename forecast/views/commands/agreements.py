@@ -1,0 +1,165 @@
+"""``forecast agreed``, ``left`` and ``statement``: prices agreed, what is left to buy, and sums that must add up."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+from pathlib import Path
+
+from forecast.errors import ImportRefusedError, LedgerError, Problem
+from forecast.views.commands.common import add_file, answer, command
+from forecast.views.commands.receipts import check_id, day
+
+STATEMENT = """\
+Checks a supplier's statement: a CSV file with the columns label, amount and, where a row is a sum of those above
+it, kind (subtotal or total). Every stated sum that its lines do not add up to is named, with the difference."""
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the commands."""
+    agreed = command(
+        commands, "agreed", "a price agreed but not yet paid; alone it lists those open", run_agreed
+    )
+    add_file(agreed)
+    agreed.add_argument("line", nargs="?", help="the line it is for")
+    agreed.add_argument("--amount", metavar="SUM", help="the price agreed")
+    agreed.add_argument("--supplier", help="with whom")
+    agreed.add_argument("--currency", help="of the amount; the build's when left out")
+    agreed.add_argument(
+        "--expected", metavar="SUM", help="what a price in foreign money should come to in yours"
+    )
+    agreed.add_argument("--date", type=day, help="when it was agreed (today)")
+    agreed.add_argument("--settle", type=int, metavar="NO", help="this agreement is paid in full")
+    agreed.add_argument("--cancel", type=int, metavar="NO", help="this agreement is off")
+    agreed.add_argument("--note", default="", help="anything worth keeping")
+    left = command(commands, "left", "how much is left to buy of a line that is paid in part", run_left)
+    add_file(left)
+    left.add_argument("line", help="its id")
+    left.add_argument("amount", metavar="SUM", help="what is still to come, beside what was paid")
+    left.add_argument("--date", type=day, help="as of when (today)")
+    left.add_argument("--note", default="", help="anything worth keeping")
+    statement = command(
+        commands, "statement", "hold a supplier's statement against its own sums", run_statement, STATEMENT
+    )
+    add_file(statement)
+    statement.add_argument("statement", type=Path, help="the CSV file")
+    statement.add_argument("--total", metavar="SUM", help="a total that is stated elsewhere")
+
+
+def run_agreed(options: argparse.Namespace) -> int:
+    """Enter, settle, cancel or list agreements."""
+    import datetime as dt
+
+    from forecast.spending.folder import BuildFolder
+    from forecast.spending.money import parse_money
+    from forecast.views.money import exact
+    from forecast.views.tables import shorten, table
+
+    folder = BuildFolder.at(options.file)
+    build, ledger = folder.read(), folder.ledger()
+    own = build.build.currency
+    if options.settle is not None:
+        ledger.settle_commitment(options.settle, options.date, options.note)
+    elif options.cancel is not None:
+        ledger.cancel_commitment(options.cancel, options.date, options.note)
+    elif options.line is not None:
+        if not options.amount or not options.supplier:
+            message = "agreed: say --amount and --supplier for the line."
+            raise LedgerError(message)
+        currency = (options.currency or own).upper()
+        expected = parse_money(options.expected, own) if options.expected else None
+        ledger.add_commitment(
+            options.date or dt.date.today(), options.supplier, check_id(options.line, build),
+            parse_money(options.amount, currency), currency, options.note, expected_minor=expected,
+        )  # fmt: skip
+    found = ledger.list_commitments()
+    rows = [
+        [
+            str(item.id),
+            str(item.date),
+            shorten(item.supplier, 28),
+            item.line_id,
+            exact(item.outstanding_minor, own),
+        ]
+        for item in found
+    ]
+    total = sum(item.outstanding_minor for item in found)
+    text = f"{len(found)} open {'agreement' if len(found) == 1 else 'agreements'}, {exact(total, own)} still to pay."
+    if rows:
+        text += "\n\n" + table(["No.", "Date", "Supplier", "For", "Still to pay"], rows, left=4)
+    data = [
+        {
+            "id": item.id,
+            "line": item.line_id,
+            "supplier": item.supplier,
+            "outstanding_minor": item.outstanding_minor,
+        }
+        for item in found
+    ]
+    return answer(options, text, {"agreements": data, "outstanding_minor": total, "currency": own})
+
+
+def run_left(options: argparse.Namespace) -> int:
+    """Say how much is left to buy of a line."""
+    from forecast.spending.folder import BuildFolder
+    from forecast.spending.money import parse_money
+    from forecast.views.money import exact
+
+    folder = BuildFolder.at(options.file)
+    build, ledger = folder.read(), folder.ledger()
+    own = build.build.currency
+    name = check_id(options.line, build)
+    said = ledger.say_still_to_buy(name, parse_money(options.amount, own), options.date, options.note)
+    paid = ledger.paid_by_line().get(name, 0)
+    text = (
+        f"{name}: {exact(paid, own)} paid and {exact(said.amount_minor, own)} still to buy, "
+        f"{exact(paid + said.amount_minor, own)} in all."
+    )
+    data = {"line": name, "paid_minor": paid, "left_minor": said.amount_minor, "currency": own}
+    return answer(options, text, data)
+
+
+def run_statement(options: argparse.Namespace) -> int:
+    """Hold a statement against its own sums; 1 when one of them is wrong."""
+    from forecast.spending.folder import BuildFolder
+    from forecast.spending.money import parse_money
+    from forecast.spending.splitting import StatementRow, reconcile
+    from forecast.views.money import exact
+
+    own = BuildFolder.at(options.file).read().build.currency
+    try:
+        text = options.statement.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        message = f"{options.statement}: {error}. Give a CSV file saved as UTF-8."
+        raise LedgerError(message) from None
+    rows: list[StatementRow] = []
+    problems: list[Problem] = []
+    for number, row in enumerate(csv.DictReader(text.splitlines()), start=2):
+        try:
+            kind = (row.get("kind") or "item").strip()
+            rows.append(
+                StatementRow(
+                    (row.get("label") or "").strip(), parse_money(row.get("amount") or "", own), kind
+                )
+            )
+        except LedgerError as error:
+            problems.append(Problem(f"row {number}, column amount", str(error), "Write a plain sum."))
+    if problems:
+        raise ImportRefusedError(str(options.statement), problems)
+    found = reconcile(rows, parse_money(options.total, own) if options.total else None)
+    wrong = [item.describe(own) for item in found.disagreements]
+    heading = (
+        f"The lines add up to {exact(found.items_minor, own)}, and every stated sum agrees."
+        if not wrong
+        else f"The lines add up to {exact(found.items_minor, own)}; {len(wrong)} stated "
+        f"{'sum does' if len(wrong) == 1 else 'sums do'} not agree:"
+    )
+    data = {
+        "total_minor": found.items_minor,
+        "disagreements": [
+            {"row": item.row, "label": item.label, "said": item.said, "adds_up_to": item.adds_up_to}
+            for item in found.disagreements
+        ],
+    }
+    answer(options, "\n".join([heading, *(f"  {line}" for line in wrong)]), data)
+    return 1 if wrong else 0
