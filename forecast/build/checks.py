@@ -351,14 +351,14 @@ def dependencies(build: Build, computed: Mapping[str, str] | None = None) -> Map
     mapping
         Line ids by the id of the line or event.
     """
-    members: dict[str, list[str]] = {group: [] for group in GROUPS}
-    for consignment in build.consignment:
-        members[consignment.id] = []
+    groups: dict[str, list[str]] = {group: [] for group in GROUPS}
+    bought: dict[str, list[str]] = {consignment.id: [] for consignment in build.consignment}
     for name, group in (computed or {}).items():
-        members[group].append(name)
-        members.setdefault(name.partition(".")[0], []).append(name)
+        groups[group].append(name)
+        bought.setdefault(name.partition(".")[0], []).append(name)
     for line in build.line:
-        members[line.group].append(line.id)
+        groups[line.group].append(line.id)
+    members = groups | bought  # a consignment called like a group stands before it
     single = {line.id for line in build.line} | set(computed or {})
     result: dict[str, tuple[str, ...]] = {}
     for _, item in _items(build):

@@ -291,3 +291,15 @@ def test_the_figures_of_an_item_bear_their_keys() -> None:
     line = Line.model_validate({"id": "a", "group": "kit", "quantity": 2, "price": {"low": 1, "high": 3}})
 
     assert dict(figures_of(line)) == {"quantity": Known(value=2), "price": Span(low=1, high=3)}
+
+
+def test_a_consignment_called_like_a_group_stands_before_it() -> None:
+    """``of = ["kit"]`` is then all of its lines and nothing else; the group of that name is left whole."""
+    text = HEAD + (
+        '[[consignment]]\nid = "kit"\nprice = 1000\nincoterm = "DAP"\nmode = "sea"\n'
+        '[[line]]\nid = "spare_lip"\ngroup = "kit"\namount = 77\n'
+        '[[line]]\nid = "fee"\ngroup = "other"\npercent = 10\nof = ["kit"]\n'
+    )
+    build = parse_build(text)
+    computed = {"kit.goods": "kit", "kit.duty": "import"}
+    assert dependencies(build, computed)["fee"] == ("kit.goods", "kit.duty")
