@@ -443,3 +443,19 @@ def test_a_receipt_is_split_as_its_lines_were_estimated(
         )
     )  # fmt: skip
     assert [split["amount_minor"] for split in data["receipt"]["splits"]] == [9_766, 234]  # as 2,500 to 60
+
+
+def test_old_or_unverified_rule_figures_are_said_where_they_are_used(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "build.toml").write_text(
+        BUILD + '[[consignment]]\nid = "wings"\nprice = 900\nincoterm = "CIF"\nmode = "sea"\nfreight = 200\n'
+        "boxes = [{ length = 200, width = 120, height = 60, weight = 45 }]\n",
+        encoding="utf-8",
+    )
+    data = json.loads(run(capsys, "check", str(tmp_path), "--json"))
+    assert any("duty.8708.29" in rule for rule in data["rules"])
+    assert data["notes"]
+    text = run(capsys, "check", str(tmp_path))
+    assert "Customs and tax figures to look up" in text
+    assert "'forecast check' names them" in run(capsys, "budget", str(tmp_path))

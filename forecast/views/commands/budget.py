@@ -74,6 +74,7 @@ def budget_data(build: Build, forecast: Forecast, amount: float | None) -> dict[
             for line in forecast.lines
         ],
         "remarks": list(forecast.remarks),
+        "doubtful_rules": [str(warning) for item in forecast.plan.consignments for warning in item.warnings],
     }  # fmt: skip
     if amount is not None:
         data["within"] = {"amount": amount, "chance": _estimate(forecast.chance_within(amount))}
@@ -144,6 +145,11 @@ def _footnote(build: Build, forecast: Forecast) -> str:
     if forecast.stability is not None:
         kept = "Stable" if forecast.stability.stable else "Not yet stable"
         text += f" {kept} within {forecast.stability.tolerance:,.0f} {forecast.currency}."
+    doubtful = len({str(warning) for item in forecast.plan.consignments for warning in item.warnings})
+    if doubtful:
+        text += (
+            f"\n{doubtful} customs or tax figures in it are old or not verified: 'forecast check' names them."
+        )
     for remark in forecast.remarks:
         text += f"\n{remark}"
     if build.build.notice:

@@ -42,11 +42,38 @@ def run(options: argparse.Namespace) -> int:
         text += [f"  {item['grade']:<8} {item['text']}{_how(options.file, item)}" for item in found]
     if suggestions:
         text += ["", "Ranges worth a second look:", *(f"  {item}" for item in suggestions)]
+    rules, notes = _rules(build)
+    if notes:
+        text += ["", "What the terms of trade leave out or add:", *(f"  {note}" for note in notes)]
+    if rules:
+        text += [
+            "",
+            "Customs and tax figures to look up before you rely on them:",
+            *(f"  {rule}" for rule in rules),
+        ]
     if build.build.notice:
         text += ["", build.build.notice]
     return answer(
-        options, "\n".join(text), {"ok": True, "problems": [], "missing": found, "suggestions": suggestions}
+        options,
+        "\n".join(text),
+        {
+            "ok": True,
+            "problems": [],
+            "missing": found,
+            "suggestions": suggestions,
+            "rules": rules,
+            "notes": notes,
+        },
     )
+
+
+def _rules(build: Build) -> tuple[list[str], list[str]]:
+    """Give the rule figures in use that are outdated or not verified, and what consignments note."""
+    from forecast.engine.plan import compile_plan
+
+    plan = compile_plan(build)
+    warnings = [str(warning) for item in plan.consignments for warning in item.warnings]
+    return list(dict.fromkeys(warnings)), list(plan.notes)
 
 
 def _how(file: str, item: dict[str, Any]) -> str:
@@ -70,7 +97,7 @@ def _counts(build: Build) -> str:
         else:
             guessed += 1
     return (
-        f"{len(build.line)} lines ({known} known, {quoted} quoted, {guessed} estimated), {len(build.event)} risk "
+        f"{len(build.line)} {'line' if len(build.line) == 1 else 'lines'} ({known} known, {quoted} quoted, {guessed} estimated), {len(build.event)} risk "
         f"events, {len(build.cause)} shared causes, {len(build.scenario)} scenarios."
     )
 
