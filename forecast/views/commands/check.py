@@ -96,8 +96,9 @@ def _counts(build: Build) -> str:
             quoted += 1
         else:
             guessed += 1
+    lines = "1 line" if len(build.line) == 1 else f"{len(build.line)} lines"
     return (
-        f"{len(build.line)} {'line' if len(build.line) == 1 else 'lines'} ({known} known, {quoted} quoted, {guessed} estimated), {len(build.event)} risk "
+        f"{lines} ({known} known, {quoted} quoted, {guessed} estimated), {len(build.event)} risk "
         f"events, {len(build.cause)} shared causes, {len(build.scenario)} scenarios."
     )
 
