@@ -108,11 +108,6 @@ class Plan:
         """Places of the rows that are money."""
         return tuple(place for place, row in enumerate(self.rows) if row.kind != "hours")
 
-    @property
-    def hour_rows(self) -> tuple[int, ...]:
-        """Places of the rows that are own hours."""
-        return tuple(place for place, row in enumerate(self.rows) if row.kind == "hours")
-
 
 def sole_input(row: Row) -> tuple[str, float] | None:
     """Give the input that alone decides a row, and the factor it is multiplied by; None for any other row.

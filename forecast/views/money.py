@@ -94,6 +94,11 @@ def builds(chance: float) -> str:
     return f"{round(100 * chance)} of 100 builds"
 
 
+def per_hundred(chance: float) -> str:
+    """Write a small difference in chance as a frequency: ``1.3 of 100 builds``."""
+    return f"{100 * chance:.1f} of 100 builds"
+
+
 def percent(share: float) -> str:
     """Write a share in percent, with a digit more where it is small: ``17 %``, ``2.5 %``."""
     value = 100 * share

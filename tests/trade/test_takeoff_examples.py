@@ -13,7 +13,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from forecast.trade import evidence, work
+from forecast.build.buildfile import parse_build
+from forecast.decide.comparisons import PUBLISHED, Published, mixed_uplift
+from forecast.engine.plan import compile_plan
+from forecast.engine.shapes import TwoPieceLognormal, lognormal_from_percentiles
+from forecast.engine.trials import reference_values
 from forecast.trade.takeoff import abrasives, beads, fasteners, filler, film, laminate, paint
 
 FILE = Path(__file__).parents[1] / "references" / "takeoff_examples.json"
@@ -236,14 +240,26 @@ def _wheel_bolt(given: Numbers) -> Numbers:
     }
 
 
+def _total(*lines: str) -> float:
+    """Give the base estimate of a build of these lines, as the product adds it up."""
+    text = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "DE"\n'
+    text += "".join(
+        f'[[line]]\nid = "l{number}"\ngroup = "other"\n{line}\n' for number, line in enumerate(lines)
+    )
+    return float(reference_values(compile_plan(parse_build(text)), events=False).sum())
+
+
 @answers("cst-02-electricity")
 def _electricity(given: Numbers) -> Numbers:
-    return {"eur": work.electricity_cost(given["kW"], given["hours"], given["price_eur_kwh"])}
+    return {"eur": _total(f"quantity = {given['kW'] * given['hours']}\nprice = {given['price_eur_kwh']}")}
 
 
 @answers("cst-03-vat-removal")
 def _tax_out(given: Numbers) -> Numbers:
-    net = work.net_of_tax(given["gross"], given["vat"])
+    net = np.array(given["gross"]) / (1 + given["vat"])
+    for gross, without in zip(given["gross"], net, strict=True):  # the tax put back on gives the price again
+        tax = f'percent = {{ value = {100 * given["vat"]}, estimated = false }}\nof = ["l0"]'
+        assert _total(f"amount = {without}", tax) == pytest.approx(gross)
     printed = np.array([163.62, 178.20])  # gross × 0.81, as a trade-press piece has it
     assert np.all(np.abs(net / printed - 1) > 0.03)
     return {"net": net}
@@ -251,36 +267,46 @@ def _tax_out(given: Numbers) -> Numbers:
 
 @answers("cst-04-shop-job")
 def _shop(given: Numbers) -> Numbers:
-    return {"eur": work.shop_job_cost(given["hours"], given["rate_gross"], given["material"])}
+    hours = f"quantity = {given['hours']}\nprice = {given['rate_gross']}"
+    return {"eur": _total(hours, f"amount = {given['material']}")}
 
 
 @answers("sta-01-planning-fallacy")
 def _planning(given: Numbers) -> Numbers:
-    return {
-        "factor": evidence.overrun_factor(given["actual_days"], given["predicted_days"]),
-        "over_worst_case": evidence.overrun_factor(given["actual_days"], given["worst_case_days"]),
-    }
+    factor = given["actual_days"] / given["predicted_days"]
+    assert _published("own_dates").low == pytest.approx(factor - 1, abs=0.005)
+    return {"factor": factor, "over_worst_case": given["actual_days"] / given["worst_case_days"]}
 
 
 @answers("sta-02-kitchen")
 def _kitchen(given: Numbers) -> Numbers:
-    return {"factor": evidence.overrun_factor(given["paid"], given["expected"])}
+    factor = given["paid"] / given["expected"]
+    assert _published("kitchens").low == pytest.approx(factor - 1, abs=0.005)
+    return {"factor": factor}
 
 
 @answers("sta-03-renovation-share")
 def _share(given: Numbers) -> Numbers:
-    return {"share_over_of_budgeted": evidence.share_over(given["over"], given["on"], given["under"])}
+    with_budget = given["over"] + given["on"] + given["under"]
+    return {"share_over_of_budgeted": given["over"] / with_budget}
 
 
 @answers("sta-04-lognormal-from-p10-p90")
 def _lognormal(given: Numbers) -> Numbers:
-    sigma, median, mean = evidence.lognormal_through(given["P10"], given["P90"])
-    return {"sigma": sigma, "median": median, "mean": mean}
+    shape = lognormal_from_percentiles(given["P10"], given["P90"])
+    assert isinstance(shape, TwoPieceLognormal)
+    return {"sigma": shape.sigma_low, "median": shape.median, "mean": shape.moments[0]}
 
 
 @answers("sta-05-optimism-mix")
 def _uplift(given: Numbers) -> Numbers:
-    return {"uplift_pct": evidence.mixed_uplift(given["shares"], given["uplift_pct"])}
+    kinds = ("non-standard", "standard")
+    shares = dict(zip(kinds, given["shares"], strict=True))
+    return {"uplift_pct": mixed_uplift(shares, dict(zip(kinds, given["uplift_pct"], strict=True)))}
+
+
+def _published(name: str) -> Published:
+    return next(item for item in PUBLISHED if item.id == name)
 
 
 def test_every_example_is_answered() -> None:

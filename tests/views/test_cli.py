@@ -459,3 +459,31 @@ def test_old_or_unverified_rule_figures_are_said_where_they_are_used(
     text = run(capsys, "check", str(tmp_path))
     assert "Customs and tax figures to look up" in text
     assert "'forecast check' names them" in run(capsys, "budget", str(tmp_path))
+
+
+def test_the_ledger_is_exported_and_read_back(
+    build: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from forecast.spending.ledger import Ledger
+    from forecast.spending.receipts_csv import load_receipts_csv
+
+    run(
+        capsys,
+        "receipt",
+        "add",
+        str(build),
+        "--amount",
+        "40",
+        "--supplier",
+        "x",
+        "--line",
+        "filler",
+        "--closes",
+    )
+    target = tmp_path / "out.csv"
+    run(capsys, "receipt", "export", str(build), str(target))
+    other = Ledger(tmp_path / "other.db", currency="EUR")
+    load_receipts_csv(target, other)
+    assert other.paid_by_line() == {"filler": 4_000}
+    assert other.closed_lines() == frozenset({"filler"})
+    assert "A further €100 in the budget" in run(capsys, "watch", str(build))

@@ -172,13 +172,6 @@ class Receipts(Store):
             self._refuse(f"there is no receipt {receipt_id}", "List the receipts to see their numbers")
         return found[0]
 
-    def has_entry(self, entry_key: str) -> bool:
-        """Tell whether a receipt with that own key was entered, voided or not."""
-        with self._reading() as connection:
-            return bool(
-                connection.execute("SELECT 1 FROM receipt WHERE entry_key = ?", (entry_key,)).fetchone()
-            )
-
     def known_entries(self) -> frozenset[str]:
         """Give the own keys of all receipts ever entered."""
         with self._reading() as connection:

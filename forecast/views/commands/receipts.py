@@ -28,6 +28,7 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
     _add_void(actions)
     _add_attach(actions)
     add_import(actions)
+    _add_export(actions)
     listing = command(actions, "list", "what was paid", run_list)
     _add_list_options(listing)
     _add_list_options(command(commands, "receipts", "what was paid, and for what", run_list))
@@ -75,6 +76,13 @@ def _add_attach(actions: Commands[argparse.ArgumentParser]) -> None:
     add_file(parser)
     parser.add_argument("number", type=int, help="the receipt's number in 'forecast receipts'")
     parser.add_argument("document", type=Path, help="the photo or PDF")
+
+
+def _add_export(actions: Commands[argparse.ArgumentParser]) -> None:
+    detail = "Writes the whole ledger as one plain CSV file: receipts, voids, agreements, states and frozen budgets."
+    parser = command(actions, "export", "the whole ledger as one CSV file", run_export, detail)
+    add_file(parser)
+    parser.add_argument("target", type=Path, help="the file to write; one that is there is replaced")
 
 
 def _add_list_options(parser: argparse.ArgumentParser) -> None:
@@ -248,6 +256,17 @@ def run_attach(options: argparse.Namespace) -> int:
         "size": attached.size,
     }
     return answer(options, text, data)
+
+
+def run_export(options: argparse.Namespace) -> int:
+    """Write the ledger as CSV."""
+    from forecast.spending.folder import BuildFolder
+    from forecast.spending.receipts_csv import export_receipts_csv
+
+    folder = BuildFolder.at(options.file)
+    folder.read()
+    export_receipts_csv(folder.ledger(), options.target)
+    return answer(options, f"The ledger is in {options.target}.", {"file": str(options.target)})
 
 
 def run_list(options: argparse.Namespace) -> int:

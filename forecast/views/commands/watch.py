@@ -66,6 +66,7 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
         },
         "cost_to_complete": {f"P{round(100 * q)}": watch.cost_to_complete(q).value for q in LEVELS},
         "contingency_left": watch.contingency_left,
+        "further_100_buys": _bought(watch),
         "contingency_needed": {f"P{round(100 * q)}": watch.contingency_needed(q).value for q in (0.8, 0.9)},
         "effective_trials": watch.now.trials.effective,
         "lines": [
@@ -88,9 +89,14 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _bought(watch: Reforecast) -> float | None:
+    bought = watch.bought_by(100.0)
+    return None if bought is None else bought.value
+
+
 def watch_text(build: Build, watch: Reforecast, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the figures, the lines."""
-    from forecast.views.money import about, signed
+    from forecast.views.money import about, per_hundred, rounding_step, signed
     from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence
     from forecast.views.tables import shorten, table
 
@@ -137,6 +143,12 @@ def watch_text(build: Build, watch: Reforecast, *, every_line: bool = False) -> 
             f"Contingency left over the middle figures of what is open: {about(watch.contingency_left, money)}; "
             f"needed for 8 of 10 builds: {about(needed.value, money, needed.error)}."
         )
+        more = max(100.0, 10 * rounding_step(money))
+        bought = watch.bought_by(more)
+        if bought is not None:
+            text.append(
+                f"A further {about(more, money)} in the budget would be enough for {per_hundred(bought.value)} more."
+            )
     text += [f"\n{remark}" for remark in watch.remarks]
     if build.build.notice:
         text += ["", build.build.notice]
