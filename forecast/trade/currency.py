@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from math import exp, sqrt
-from statistics import NormalDist
+from math import sqrt
 
 from forecast.build.figures import Figure, Known, Normal
 from forecast.build.formula import Constant, Exponential, Formula, Input, Product, Sum
@@ -32,29 +31,6 @@ def default_volatility(first: str, second: str) -> float:
         if pair in table.pairs:
             return table.pairs[pair]
     return table.other
-
-
-def rate_interval(rate: float, volatility: float, days: float, level: float = 0.8) -> tuple[float, float]:
-    """Give the interval that holds the rate of a later day with some probability.
-
-    Parameters
-    ----------
-    rate : float
-        Today's rate.
-    volatility : float
-        Yearly standard deviation of the rate's logarithm.
-    days : float
-        Calendar days from today.
-    level : float
-        Probability inside, the rest shared evenly outside.
-
-    Returns
-    -------
-    tuple of float
-        The lower and the upper end.
-    """
-    reach = NormalDist().inv_cdf((1 + level) / 2) * volatility * sqrt(days / DAYS_A_YEAR)
-    return rate * exp(-reach), rate * exp(reach)
 
 
 @dataclass(frozen=True)

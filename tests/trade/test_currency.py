@@ -14,7 +14,7 @@ from forecast.build.schema import Currency
 from forecast.engine.evaluate import evaluate
 from forecast.errors import RuleError
 from forecast.trade import exact
-from forecast.trade.currency import CurrencyPath, build_paths, default_volatility, rate_interval
+from forecast.trade.currency import CurrencyPath, build_paths, default_volatility
 
 PATH = CurrencyPath("JPY", "EUR", Known(value=0.0057), 0.10, (30.0, 60.0, 110.0))
 
@@ -56,12 +56,12 @@ def test_log_rates_have_the_spread_of_a_random_walk_and_share_their_past() -> No
 def test_the_median_is_todays_rate_and_the_interval_holds_its_share() -> None:
     trials = 40_000
     rates = evaluate(PATH.rate_at(60), draws(PATH, trials), {})
-    low, high = rate_interval(0.0057, 0.10, 60, 0.8)
+    reach = 1.2815516 * 0.10 * sqrt(60 / 365)  # by hand, in one step where the path takes two
+    low, high = 0.0057 * exp(-reach), 0.0057 * exp(reach)
     inside = np.mean((rates > low) & (rates < high))
 
     assert np.mean(rates < 0.0057) == pytest.approx(0.5, abs=4 * 0.5 / sqrt(trials))
     assert inside == pytest.approx(0.8, abs=4 * sqrt(0.16 / trials))
-    assert low * high == pytest.approx(0.0057**2, rel=1e-12)
 
 
 def test_own_estimating_moves_no_step_and_no_rate() -> None:

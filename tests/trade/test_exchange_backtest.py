@@ -12,12 +12,15 @@ import numpy as np
 import pytest
 from currency_converter import CurrencyConverter
 
-from forecast.trade.currency import default_volatility, rate_interval
+from forecast.build.figures import Known
+from forecast.engine.evaluate import evaluate
+from forecast.trade.currency import CurrencyPath, default_volatility
 
 FIRST, LAST = date(1999, 1, 4), date(2026, 10, 30)
 FIXINGS_A_YEAR = 256.1
 SPAN = 250  # fixings of the trailing volatility
 AHEAD = 60  # calendar days
+DECILES = np.array([-1.2816, 1.2816])  # of the standard normal: 80 % lies between
 
 
 @lru_cache(maxsize=1)
@@ -42,6 +45,13 @@ def trailing_volatility(rates: np.ndarray) -> np.ndarray:
     return changes.std(axis=1, ddof=1) * np.sqrt(FIXINGS_A_YEAR)
 
 
+def interval(rate: float, volatility: float, days: float) -> np.ndarray:
+    """Give the lower and the upper end of the path's nominal 80 % interval for the rate of a later day."""
+    path = CurrencyPath("EUR", "USD", Known(value=1), float(volatility), (float(days),))
+    steps: dict[str, np.ndarray | float] = {path.rate_id: rate, path.step_id(days): DECILES}
+    return np.asarray(evaluate(path.rate_at(days), steps, {}))
+
+
 def coverage(code: str, at_least: float = 0.0) -> tuple[float, int]:
     """Share of starts whose rate 60 calendar days on lies inside the nominal 80 % interval, and their number."""
     days, rates = history(code)
@@ -52,7 +62,7 @@ def coverage(code: str, at_least: float = 0.0) -> tuple[float, int]:
         end = int(np.searchsorted(days, target))
         if end == len(days):
             break
-        low, high = rate_interval(rates[start], spread, AHEAD, 0.8)
+        low, high = interval(rates[start], spread, AHEAD)
         inside.append(low <= rates[end] <= high)
     return float(np.mean(inside)), len(inside)
 
@@ -145,7 +155,7 @@ def test_the_interval_of_a_yen_bill_in_new_zealand_dollars_holds_its_share_too()
     ahead = (days[inside][63:] - days[inside][:-63]).astype(float)
 
     moves = cost[63:] - cost[:-63]
-    reach = [np.log(rate_interval(1.0, daily * np.sqrt(FIXINGS_A_YEAR), gap)[1]) for gap in ahead]
+    reach = [np.log(interval(1.0, daily * np.sqrt(FIXINGS_A_YEAR), gap)[1]) for gap in ahead]
 
     assert daily == pytest.approx(0.0071348, abs=1e-7)
     assert 0.75 <= np.mean(np.abs(moves) <= reach) <= 0.90

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import numpy as np
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
@@ -14,8 +13,7 @@ from forecast.build.formula import Input, RoundedUp, walk
 from forecast.build.takeoff import TAKEOFF_KINDS, Takeoff
 from forecast.build.takeoff_defaults import ASSUMPTIONS
 from forecast.errors import RuleError
-from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff, laminate, paint
-from forecast.trade.takeoff.filler import filler_to_buy, filler_volume
+from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
 from forecast.trade.takeoff.worksheet import digits, evaluate_once, middle_of
 
 READ: TypeAdapter[Any] = TypeAdapter(Takeoff)
@@ -88,27 +86,109 @@ def test_a_dozen_metres_of_flare_blend() -> None:
     assert found.inputs == {}
 
 
-def test_formula_agrees_with_the_plain_functions() -> None:
+def test_filler_follows_depth_overfill_and_waste() -> None:
     found = expand(**(FLARES | {"depth": {"low": 3, "middle": 4, "high": 6}}))
-    for depth, overfill, waste in ((3, 30, 5), (4, 60, 10), (6, 120, 20)):
-        by_hand = filler_to_buy(filler_volume("strip", 12, 60, depth), 1.8, overfill / 100, waste / 100)
-        assert quantity(found, depth=depth, overfill=overfill, waste=waste) == pytest.approx(float(by_hand))
+    # 12 m × 60 mm × depth × 2/3 × 1.8 kg/L, and what is sanded off and left on the board.
+    for depth, overfill, waste, kilograms in (
+        (3, 30, 5, 3.53808),
+        (4, 60, 10, 6.08256),
+        (6, 120, 20, 13.68576),
+    ):
+        assert quantity(found, depth=depth, overfill=overfill, waste=waste) == pytest.approx(kilograms)
 
 
-def test_laminate_formula_agrees_with_the_plain_functions() -> None:
+def test_laminate_of_a_thickness_takes_whole_layers() -> None:
     table = {"kind": "laminate", "area": {"low": 1.5, "middle": 2, "high": 3}, "areal_weight": 450}
     found = expand(**table, buy="resin", thickness=3)
-    for area, ratio, waste in ((1.5, 2.0, 10), (2, 2.5, 15), (3, 3.2, 30)):
-        layers = laminate.layers_for(3, laminate.layer_thickness(0.45, ratio))
-        resin = laminate.resin_mass(laminate.glass_mass(area, 0.45, layers), ratio)
-        by_hand = laminate.with_waste(resin, waste / 100)
-        assert quantity(found, area=area, ratio=ratio, waste=waste) == pytest.approx(float(by_hand))
+    # A layer of 450 g/m² is 0.926, 1.113 or 1.376 mm thick: four, three and three of them reach 3 mm.
+    for area, ratio, waste, kilograms in ((1.5, 2.0, 10, 5.94), (2, 2.5, 15, 7.7625), (3, 3.2, 30, 16.848)):
+        assert quantity(found, area=area, ratio=ratio, waste=waste) == pytest.approx(kilograms)
 
 
-def test_paint_formula_agrees_with_the_plain_functions() -> None:
+def test_paint_takes_the_usual_figures_where_none_are_given() -> None:
     found = expand(kind="paint", area=6, paint="clear", coats=2, per_mix=1)
-    by_hand = paint.paint_volume(6, 57, 45, 0.42, 0.12) + 2 * 0.001
-    assert found.middle == pytest.approx(float(by_hand))
+    # 6 m² × 57 µm / (10 × 45 %) = 0.76 L; / 42 % × 1.12 = 2.0267 L; two mixes lose 2 ml.
+    assert found.middle == pytest.approx(2.0286667)
+
+
+MAT = {"kind": "laminate", "area": 2, "areal_weight": 450, "layers": 2, "ratio": 2.5}
+GEL = {"kind": "gelcoat", "area": 2, "thickness": 0.5, "density": 1.2, "waste": 25}
+SKIM = {"kind": "filler", "shape": "skim", "area": 2, "thickness": 0.5, "density": 1.8}
+BEAD = {"length": 1000, "cartridge": 100, "residue": 0, "waste": 0}  # as many cartridges as ml per 100 mm
+COAT = {
+    "kind": "paint", "area": 10, "film": 50, "solids": 50, "coats": 2, "transfer": 50, "waste": 10, "per_mix": 25,
+}  # fmt: skip
+CHART = {"kind": "paint", "area": 10, "coats": 2, "coverage": 8}
+FILM = {"kind": "film", "area": 6.2, "waste": 20}
+
+HAND_WORKED: dict[str, tuple[dict[str, Any], float]] = {
+    "glass without waste, 2 × 0.45 × 2": (MAT | {"buy": "glass", "waste": 0}, 1.8),
+    "glass with waste, × 1.15": (MAT | {"buy": "glass", "waste": 15}, 2.07),
+    "resin, 1.8 × 2.5 × 1.1": (MAT | {"buy": "resin", "waste": 10}, 4.95),
+    "catalyst as written, 4.95 kg × 3 %": (MAT | {"buy": "catalyst", "waste": 10, "catalyst": 3}, 148.5),
+    "catalyst where nothing is said, 2 %": (MAT | {"buy": "catalyst", "waste": 10}, 99),
+    "cleaner, 4.95 kg × 0.5 L": (MAT | {"buy": "cleaner", "waste": 10}, 2.475),
+    "gelcoat, 2 × 0.5 × 1.2 × 1.25": (GEL, 1.5),
+    "its catalyst, 2 %": (GEL | {"buy": "catalyst"}, 30),
+    "skim, 2 × 0.5 × 1.8": (SKIM | {"overfill": 0, "waste": 0}, 1.8),
+    "skim, 1.8 × 1.5 × 1.1": (SKIM | {"overfill": 50, "waste": 10}, 2.97),
+    "skims of three places": (SKIM | {"overfill": 50, "waste": 10, "count": 3}, 8.91),
+    "filler hardener, 2.97 kg × 3 %": (
+        SKIM | {"overfill": 50, "waste": 10, "buy": "hardener", "hardener": 3}, 89.1,
+    ),
+    "rectangle 6 × 6": (BEAD | {"kind": "sealant", "section": "rectangle", "width": 6, "depth": 6}, 360),
+    "tooling waste, 36 × 1.1": (
+        BEAD | {"kind": "sealant", "section": "rectangle", "width": 6, "depth": 6, "waste": 10}, 396,
+    ),
+    "residue, 36 / 0.9": (
+        BEAD | {"kind": "sealant", "section": "rectangle", "width": 6, "depth": 6, "residue": 10}, 400,
+    ),
+    "fillet 10 × 5 / 2": (BEAD | {"kind": "sealant", "section": "fillet", "width": 10, "depth": 5}, 250),
+    "half-round, 39.27": (BEAD | {"kind": "sealant", "section": "half-round", "width": 10}, 393),
+    "round, 78.54": (BEAD | {"kind": "adhesive", "section": "round", "width": 10}, 786),
+    "vee 8 × 12 / 2": (BEAD | {"kind": "adhesive", "section": "vee", "width": 8, "depth": 12}, 480),
+    "bond line 25 × 1.5": (BEAD | {"kind": "adhesive", "section": "bond-line", "width": 25, "depth": 1.5}, 375),
+    "bond line and four nozzles, 500 + 4 × 25 ml": (
+        {
+            "kind": "adhesive", "section": "bond-line", "length": 10, "width": 25, "depth": 2, "two_part": True,
+            "pauses": 3, "nozzle_loss": 25, "cartridge": 50, "residue": 0, "waste": 0,
+        }, 12,
+    ),
+    "paint, 1 L / 0.5 × 1.1 + 2 × 25 ml": (COAT, 2.25),
+    "hardener of the mix, 40 %": (COAT | {"share": 40}, 0.9),
+    "paint with backs, 1.2 L / 0.5 × 1.1 + 50 ml": (COAT | {"returns": 20}, 2.69),
+    "paint by chart, 10 × 2 / 8": (CHART, 2.5),
+    "paint by chart with backs": (CHART | {"returns": 20}, 3.0),
+    "hardener by chart, 40 %": (CHART | {"share": 40}, 1.0),
+    "film, 7.44 m² / 1.24 m": (FILM | {"roll_width": 1.24}, 6.0),
+    "film without waste, 6.2 m² / 1.24 m": (FILM | {"roll_width": 1.24, "waste": 0}, 5.0),
+    "film and a panel, (7.44 + 0.56) m² / 1.6 m": (FILM | {"roll_width": 1.6, "spoiled_panel": 0.56}, 5.0),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", HAND_WORKED)
+def test_quantity_worked_by_hand(name: str) -> None:
+    table, expected = HAND_WORKED[name]
+    assert expand(**table).middle == pytest.approx(expected)
+
+
+def test_usual_figures_that_a_table_leaves_out_stand_in_the_formula() -> None:
+    cleaner = expand(**(MAT | {"buy": "cleaner", "waste": 10}))
+    assert quantity(cleaner, cleaner=0.3) == pytest.approx(4.95 * 0.3)
+    hardener = expand(**(SKIM | {"overfill": 50, "waste": 10, "buy": "hardener"}))
+    assert quantity(hardener, hardener=4) == pytest.approx(2.97 * 40)
+    bead = {
+        "kind": "sealant",
+        "section": "rectangle",
+        "width": 6,
+        "depth": 6,
+        "length": 1000,
+        "cartridge": 100,
+    }
+    assert quantity(expand(**bead), waste=0, residue=10) == 400
+    assert quantity(expand(**bead), waste=10, residue=0) == 396
+    assert quantity(expand(kind="film", area=6.2, roll_width=1.24), waste=20) == pytest.approx(6)
+    assert quantity(expand(**(MAT | {"buy": "glass"})), waste=15) == pytest.approx(2.07)
 
 
 @pytest.mark.parametrize(
@@ -118,7 +198,6 @@ def test_catalyst_follows_the_chart(degrees: float, percent: float) -> None:
     table = ONE_OF_EACH["laminate"] | {"buy": "catalyst", "waste": 0, "ratio": 2.5}
     uncertain = expand(**table, temperature={"low": 8, "middle": 15, "high": 24})
 
-    assert float(laminate.catalyst_percent(degrees)) == percent
     assert quantity(uncertain, temperature=degrees) == pytest.approx(4.5 * 10 * percent)
     assert expand(**table, temperature=degrees).middle == pytest.approx(4.5 * 10 * percent)
 
@@ -128,8 +207,6 @@ def test_catalyst_outside_the_chart_is_refused(degrees: float) -> None:
     table = ONE_OF_EACH["laminate"] | {"buy": "catalyst", "temperature": degrees}
     with pytest.raises(RuleError, match=r"part\.takeoff\.temperature: .* from 5 to 35 °C"):
         expand(**table)
-    with pytest.raises(RuleError, match="from 5 to 35"):
-        laminate.catalyst_percent(np.array([20.0, degrees]))
 
 
 def test_gelcoat_takes_two_percent_whatever_the_weather() -> None:
@@ -178,12 +255,12 @@ def test_no_losses_on_top_of_a_paint_chart(key: str) -> None:
 
 
 def test_a_coverage_chart_stands_alone() -> None:
-    # lam-06: 90 ft² at 60 ft² per gallon is 1.5 gallons, waste included.
     found = expand(
-        kind="laminate", buy="resin", area=90 * paint.SQUARE_FOOT, areal_weight=339, layers=1,
-        resin="epoxy", glass="woven", coverage=60 * paint.SQUARE_FOOT / paint.US_GALLON,
+        kind="laminate", buy="resin", area=8.4, areal_weight=339, layers=2, resin="epoxy", glass="woven",
+        coverage=1.5,
     )  # fmt: skip
-    assert found.middle == pytest.approx(5.678, rel=1e-3)
+    assert found.middle == pytest.approx(11.2)
+    assert found.unit == "L"
     assert found.inputs == {}
     assert any("none is added" in note for note in found.notes)
 

@@ -1,7 +1,7 @@
 """Take-off: from dimensions to what to buy.
 
 ``expand_takeoff`` turns a ``takeoff = { … }`` table of the build file into a formula, its uncertain inputs and its
-working in words. One module for each kind holds the plain arithmetic (arrays in, arrays out) and the formula.
+working in words. There is one module for each kind, and the formula is the only place where its arithmetic stands.
 """
 
 from __future__ import annotations

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from forecast.build.formula import Formula
 from forecast.build.takeoff import AbrasivesTakeoff, SandingStep
 from forecast.trade.takeoff.worksheet import (
-    PACK_SLACK,
     TakeoffExpansion,
     Worksheet,
     counted,
     digits,
-    numbers,
     over,
     plus,
     times,
@@ -22,12 +17,6 @@ from forecast.trade.takeoff.worksheet import (
 
 DISCS_PER_HOUR = (3.0, 6.0)
 """Discs in an hour of sanding (common practice)."""
-
-
-def discs(area: ArrayLike, rate: ArrayLike, rounds: ArrayLike) -> NDArray[np.float64]:
-    """Give whole discs for one grit: ⌈area (m²) × rate (per m² and round) × rounds⌉."""
-    wanted = numbers(area) * numbers(rate) * numbers(rounds)
-    return np.asarray(np.ceil(wanted - PACK_SLACK))
 
 
 def rate_key(grit: int, form: str = "discs") -> str:
@@ -68,6 +57,7 @@ def expand_abrasives(line_id: str, table: AbrasivesTakeoff) -> TakeoffExpansion:
 
 
 def _pieces(sheet: Worksheet, area: Formula, step: SandingStep, form: str) -> Formula:
+    """Give whole pieces of one grit: ⌈area (m²) × rate (per m² and round) × rounds⌉."""
     rate = sheet.assume(
         f"p{step.grit}.rate", step.rate, rate_key(step.grit, form), f"P{step.grit}: {{}} per m² and round"
     )

@@ -8,9 +8,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from forecast.build.formula import Constant, Formula
 from forecast.build.takeoff import AdhesiveTakeoff, SealantTakeoff
 from forecast.trade.takeoff.worksheet import (
@@ -20,50 +17,10 @@ from forecast.trade.takeoff.worksheet import (
     digits,
     enlarged,
     finish,
-    numbers,
     plus,
     times,
     whole,
 )
-
-
-def bead_section(section: str, width: ArrayLike, depth: ArrayLike = 0.0) -> NDArray[np.float64]:
-    """Give a bead's section in mm², which is its millilitres per metre.
-
-    Parameters
-    ----------
-    section : str
-        rectangle (w × d), bond-line (w × d), fillet (legs w and d: w × d / 2), vee (base w, height d: w × d / 2),
-        half-round (π/8 w²) or round (π/4 w²).
-    width, depth : array_like
-        mm.
-
-    Returns
-    -------
-    ndarray
-    """
-    wide, deep = numbers(width), numbers(depth)
-    match section:
-        case "rectangle" | "bond-line":
-            return wide * deep
-        case "fillet" | "vee":
-            return wide * deep / 2
-        case "half-round":
-            return math.pi / 8 * wide**2
-        case "round":
-            return math.pi / 4 * wide**2
-    message = f"section {section!r} is none of rectangle, bond-line, fillet, vee, half-round, round"
-    raise ValueError(message)
-
-
-def metres_per_cartridge(cartridge: ArrayLike, section: ArrayLike) -> NDArray[np.float64]:
-    """Give the run of one cartridge, m: millilitres / section (mm²), nothing left over or wasted."""
-    return numbers(cartridge) / numbers(section)
-
-
-def bead_for_bond_line(width: ArrayLike, thickness: ArrayLike) -> NDArray[np.float64]:
-    """Give the diameter of the round bead that fills a bond line, mm (equal areas)."""
-    return np.sqrt(4 * numbers(width) * numbers(thickness) / math.pi)
 
 
 def expand_sealant(line_id: str, table: SealantTakeoff) -> TakeoffExpansion:
@@ -79,7 +36,7 @@ def expand_adhesive(line_id: str, table: AdhesiveTakeoff) -> TakeoffExpansion:
     if table.section == "bond-line" and table.depth is not None:
         wide = sheet.middle(sheet.use("width", table.width))
         thick = sheet.middle(sheet.use("depth", table.depth))
-        bead = float(bead_for_bond_line(wide, thick))
+        bead = math.sqrt(4 * wide * thick / math.pi)  # a circle of the bond line's area
         sheet.notes.append(f"lay a round bead of {digits(bead, 2)} mm: it fills the bond line when pressed")
     if not table.two_part:
         run, words = _run(sheet, table)
@@ -109,7 +66,11 @@ def _nozzles(sheet: Worksheet, table: AdhesiveTakeoff) -> Formula:
 
 
 def _run(sheet: Worksheet, table: SealantTakeoff | AdhesiveTakeoff) -> tuple[Formula, str]:
-    """Give the millilitres that the bead takes, tooling included."""
+    """Give the millilitres that the bead takes, tooling included.
+
+    Length (m) × section (mm²). Rectangle and bond-line are w × d, fillet (legs w and d) and vee (base w, height d)
+    half of it, half-round π/8 w², round π/4 w².
+    """
     length, wide = sheet.use("length", table.length), sheet.use("width", table.width)
     if table.depth is None:
         factor, shown = (math.pi / 8, "π/8") if table.section == "half-round" else (math.pi / 4, "π/4")

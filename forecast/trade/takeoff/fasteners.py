@@ -6,19 +6,14 @@ quoted): limits, not the usual pitch of trims on fibreglass.
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from forecast.build.formula import Constant
 from forecast.build.takeoff import FastenersTakeoff, WheelBoltsTakeoff
 from forecast.trade.takeoff.worksheet import (
-    PACK_SLACK,
     TakeoffExpansion,
     Worksheet,
     digits,
     enlarged,
     finish,
-    numbers,
     over,
     plus,
     times,
@@ -27,44 +22,13 @@ from forecast.trade.takeoff.worksheet import (
 
 SMALLEST_PITCH, SMALLEST_EDGE = 3.0, 2.0
 """In diameters."""
-USUAL_PITCH = (4.0, 8.0)
-"""In diameters."""
-
-
-def fasteners_along(length: ArrayLike, pitch: ArrayLike, *, closed: bool = False) -> NDArray[np.float64]:
-    """Give the fasteners along a line: ⌈length (m) / pitch (mm)⌉, and one more where the line is open."""
-    gaps = np.ceil(numbers(length) * 1000 / numbers(pitch) - PACK_SLACK)
-    return np.asarray(gaps if closed else gaps + 1)
-
-
-def pitch_limits(diameter: ArrayLike) -> dict[str, NDArray[np.float64]]:
-    """Give the usual limits for a shank, all in mm: least pitch 3 D, usual 4 to 8 D, least edge distance 2 D."""
-    shank = numbers(diameter)
-    return {
-        "pitch_min": SMALLEST_PITCH * shank,
-        "pitch_usual_low": USUAL_PITCH[0] * shank,
-        "pitch_usual_high": USUAL_PITCH[1] * shank,
-        "edge_min": SMALLEST_EDGE * shank,
-    }
-
-
-def solid_rivet_length(grip: ArrayLike, diameter: ArrayLike) -> NDArray[np.float64]:
-    """Give a solid rivet's length, mm: grip + 1.5 D. Blind rivets follow their own grip tables."""
-    return numbers(grip) + 1.5 * numbers(diameter)
-
-
-def wheel_bolt_shank(old_shank: ArrayLike, spacer: ArrayLike) -> NDArray[np.float64]:
-    """Give the shank that keeps the present engagement behind a spacer, mm. A check, never an approval."""
-    return numbers(old_shank) + numbers(spacer)
-
-
-def turns_of_engagement(engagement: ArrayLike, thread_pitch: ArrayLike) -> NDArray[np.float64]:
-    """Give the turns of thread in an engagement, both in mm."""
-    return numbers(engagement) / numbers(thread_pitch)
 
 
 def expand_fasteners(line_id: str, table: FastenersTakeoff) -> TakeoffExpansion:
-    """Turn a fasteners table into pieces or packs."""
+    """Turn a fasteners table into pieces or packs.
+
+    A line takes ⌈length (m) / pitch (mm)⌉ fasteners, and one more where it is open.
+    """
     sheet = Worksheet(line_id)
     length = sheet.use("length", table.length)
     pitch = sheet.assume("pitch", table.pitch, f"fasteners.pitch.{table.fastener}", "pitch {} mm")
@@ -93,24 +57,24 @@ def expand_fasteners(line_id: str, table: FastenersTakeoff) -> TakeoffExpansion:
 def _check_limits(sheet: Worksheet, table: FastenersTakeoff, pitch: float) -> None:
     if table.diameter is None:
         return
-    limits = pitch_limits(table.diameter)
+    nearest, outermost = SMALLEST_PITCH * table.diameter, SMALLEST_EDGE * table.diameter
     sheet.warn_if(
-        pitch < float(limits["pitch_min"]),
-        f"Pitch {digits(pitch)} mm is under 3 diameters ({digits(float(limits['pitch_min']))} mm): the sheet "
-        "tears between holes.",
+        pitch < nearest,
+        f"Pitch {digits(pitch)} mm is under {SMALLEST_PITCH:g} diameters ({digits(nearest)} mm): the sheet tears "
+        "between holes.",
     )
     sheet.warn_if(
-        table.edge is not None and table.edge < float(limits["edge_min"]),
-        f"Edge distance {digits(table.edge or 0)} mm is under 2 diameters "
-        f"({digits(float(limits['edge_min']))} mm): the edge tears out.",
+        table.edge is not None and table.edge < outermost,
+        f"Edge distance {digits(table.edge or 0)} mm is under {SMALLEST_EDGE:g} diameters "
+        f"({digits(outermost)} mm): the edge tears out.",
     )
 
 
 def expand_wheel_bolts(line_id: str, table: WheelBoltsTakeoff) -> TakeoffExpansion:
     """Count wheel bolts, and show the length that keeps the present engagement."""
     sheet = Worksheet(line_id)
-    shank = float(wheel_bolt_shank(table.shank, table.spacer))
-    turns = float(turns_of_engagement(table.diameter, table.thread_pitch))
+    shank = table.shank + table.spacer
+    turns = table.diameter / table.thread_pitch
     sheet.notes.append(
         f"{digits(table.shank)} mm + {digits(table.spacer)} mm spacer = {digits(shank)} mm of shank keeps the "
         f"present engagement; one diameter in steel is {digits(turns)} turns of "

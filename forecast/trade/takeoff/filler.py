@@ -9,11 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from forecast.build.takeoff import FillerTakeoff
-from forecast.trade.takeoff.worksheet import TakeoffExpansion, Worksheet, enlarged, finish, numbers, times
+from forecast.trade.takeoff.worksheet import TakeoffExpansion, Worksheet, enlarged, finish, times
 
 SHAPE_FACTORS: Mapping[str, tuple[float, str]] = {
     "wedge": (1 / 2, "1/2"),
@@ -27,31 +24,13 @@ DEEPEST = 3.0
 """mm of finished filler; deeper is laminated first (common practice)."""
 
 
-def filler_volume(shape: str, length: ArrayLike, width: ArrayLike, depth: ArrayLike) -> NDArray[np.float64]:
-    """Give the volume in place, litres: length (m) × width (mm) × depth (mm) × the shape's factor / 1000."""
-    factor = SHAPE_FACTORS[shape][0]
-    box = numbers(length) * numbers(width) * numbers(depth)
-    return box * factor / 1000
-
-
-def skim_volume(area: ArrayLike, thickness: ArrayLike) -> NDArray[np.float64]:
-    """Give the volume of an even coat, litres: area (m²) × thickness (mm)."""
-    return numbers(area) * numbers(thickness)
-
-
-def filler_to_buy(
-    volume: ArrayLike, density: ArrayLike, overfill: ArrayLike, waste: ArrayLike
-) -> NDArray[np.float64]:
-    """Give the filler to buy, kg: volume (L) × density (kg/L) × (1 + overfill) × (1 + waste), as fractions.
-
-    ``overfill`` is what is laid on and sanded away again, ``waste`` what stays on the mixing board.
-    """
-    mass = numbers(volume) * numbers(density)
-    return mass * (1 + numbers(overfill)) * (1 + numbers(waste))
-
-
 def expand_filler(line_id: str, table: FillerTakeoff) -> TakeoffExpansion:
-    """Turn a filler's table into the quantity to buy of filler or its hardener."""
+    """Turn a filler's table into the quantity to buy of filler or its hardener.
+
+    Volume in place, litres: length (m) × width (mm) × depth (mm) × the shape's factor / 1000, or area (m²) ×
+    thickness (mm) of an even coat; then × density × (1 + overfill) × (1 + waste). Overfill is what is laid on and
+    sanded away again, waste what stays on the mixing board.
+    """
     sheet = Worksheet(line_id)
     count = sheet.use("count", table.count)
     if table.shape == "skim":

@@ -2,33 +2,19 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from forecast.build.takeoff import FilmTakeoff
 from forecast.trade.takeoff.worksheet import (
     TakeoffExpansion,
     Worksheet,
     enlarged,
     finish,
-    numbers,
     over,
     plus,
 )
 
 
-def film_area(area: ArrayLike, waste: ArrayLike) -> NDArray[np.float64]:
-    """Give the film to buy, m²: area × (1 + waste), waste as a fraction."""
-    return numbers(area) * (1 + numbers(waste))
-
-
-def film_length(area: ArrayLike, waste: ArrayLike, roll_width: ArrayLike = 1.52) -> NDArray[np.float64]:
-    """Give metres off a roll: area (m²) × (1 + waste) / roll width (m)."""
-    return film_area(area, waste) / numbers(roll_width)
-
-
 def expand_film(line_id: str, table: FilmTakeoff) -> TakeoffExpansion:
-    """Turn a film's table into metres, or whole rolls."""
+    """Turn a film's table into metres, or whole rolls: area (m²) × (1 + waste) / roll width (m)."""
     sheet = Worksheet(line_id)
     area = sheet.use("area", table.area)
     waste = sheet.assume("waste", table.waste, f"film.waste.{table.cut}", "waste {} %")

@@ -8,20 +8,15 @@ from __future__ import annotations
 
 import itertools
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from forecast.build.formula import Constant, Formula, Larger, Smaller
 from forecast.build.takeoff import GelcoatTakeoff, LaminateTakeoff
 from forecast.build.takeoff_defaults import ASSUMPTIONS
 from forecast.errors import Problem, RuleError
 from forecast.trade.takeoff.worksheet import (
-    PACK_SLACK,
     TakeoffExpansion,
     Worksheet,
     enlarged,
     finish,
-    numbers,
     over,
     plus,
     times,
@@ -29,102 +24,18 @@ from forecast.trade.takeoff.worksheet import (
 )
 
 CATALYST_BANDS: tuple[tuple[float, float], ...] = ((5, 4), (13, 3), (16, 2), (20, 1))
-"""Lower end in °C and percent of the resin, up to 35 °C (published catalyst chart)."""
+"""Lower end in °C and percent of the resin, up to 35 °C (published catalyst chart). A boundary counts to the colder
+band."""
 COLDEST, WARMEST = 5.0, 35.0
-CATALYST_DENSITY = 1.15
-"""kg per litre of MEKP (from memory). Charts count 1 ml as 1 g."""
 
 _DEGREES_SPAN = 1000.0  # wider than any temperature, so that a part of it rounds up to one
 
 
-def glass_mass(area: ArrayLike, areal_weight: ArrayLike, layers: ArrayLike) -> NDArray[np.float64]:
-    """Give the glass in a laminate, kg: area (m²) × areal weight (kg/m²) × layers."""
-    return numbers(area) * numbers(areal_weight) * numbers(layers)
-
-
-def resin_mass(glass: ArrayLike, ratio: ArrayLike) -> NDArray[np.float64]:
-    """Give the resin for a mass of glass, in the unit of the glass: glass × ratio by weight."""
-    return numbers(glass) * numbers(ratio)
-
-
-def with_waste(quantity: ArrayLike, waste: ArrayLike) -> NDArray[np.float64]:
-    """Give what to buy: quantity × (1 + waste), waste as a fraction."""
-    return numbers(quantity) * (1 + numbers(waste))
-
-
-def layer_thickness(
-    areal_weight: ArrayLike, ratio: ArrayLike, glass_density: float = 2.56, resin_density: float = 1.2
-) -> NDArray[np.float64]:
-    """Give the thickness of one layer, mm.
-
-    Rule of mixtures: w × (1/ρ glass + R/ρ resin), with w in kg/m² and ρ in kg per litre. ISO 12215-5 writes it as
-    w/3.072 × (2.56/ψ − 1.36) with the glass content by mass ψ = 1/(1 + R) (from memory; the algebra agrees).
-    """
-    return numbers(areal_weight) * (1 / glass_density + numbers(ratio) / resin_density)
-
-
-def layers_for(thickness: ArrayLike, per_layer: ArrayLike) -> NDArray[np.float64]:
-    """Give the whole layers that reach a thickness (both in mm)."""
-    ratio = numbers(thickness) / numbers(per_layer)
-    return np.asarray(np.ceil(ratio - PACK_SLACK))
-
-
-def catalyst_percent(temperature: ArrayLike) -> NDArray[np.float64]:
-    """Give the peroxide catalyst in percent of polyester resin at a temperature in °C.
-
-    Chart: 4 % at 5–13 °C, 3 % at 13–16, 2 % at 16–20, 1 % at 20–35. A boundary counts to the colder band.
-
-    Raises
-    ------
-    RuleError
-        Outside 5 to 35 °C, where the chart says nothing.
-    """
-    degrees = numbers(temperature)
-    outside = degrees[(degrees < COLDEST) | (degrees > WARMEST)] if degrees.ndim else degrees
-    if np.size(outside) and np.any((outside < COLDEST) | (outside > WARMEST)):
-        worst = float(np.ravel(outside)[0])
-        raise RuleError(str(_outside_chart("temperature", worst)))
-    percent = np.full(degrees.shape, CATALYST_BANDS[0][1], dtype=float)
-    for start, value in CATALYST_BANDS[1:]:
-        percent = np.where(degrees > start, value, percent)
-    return percent
-
-
-def catalyst_volume(resin: ArrayLike, fraction: ArrayLike) -> NDArray[np.float64]:
-    """Give the catalyst in ml for resin in kg, as charts do: 1 kg at 2 % takes 20 ml.
-
-    The chart takes 1 ml for 1 g; by weight, at 1.15 g/ml, it would be 13 % less.
-    """
-    return numbers(resin) * 1000 * numbers(fraction)
-
-
-def coverage_volume(area: ArrayLike, coverage: ArrayLike, layers: ArrayLike = 1) -> NDArray[np.float64]:
-    """Give the volume a coverage chart asks for; its waste is in it already, so add none.
-
-    Units are those of the chart: m² and m² per litre give litres, square feet and square feet per gallon give
-    gallons.
-    """
-    return numbers(area) * numbers(layers) / numbers(coverage)
-
-
-def implied_ratio(
-    area: ArrayLike, volume: ArrayLike, resin_density: ArrayLike, areal_weight: ArrayLike
-) -> NDArray[np.float64]:
-    """Give the resin-to-glass ratio that a coverage chart implies, its waste included.
-
-    Area in m², volume in litres, density in kg per litre, areal weight in kg/m².
-    """
-    resin = numbers(volume) * numbers(resin_density)
-    return resin / glass_mass(area, areal_weight, 1)
-
-
-def gelcoat_mass(area: ArrayLike, thickness: ArrayLike, density: ArrayLike) -> NDArray[np.float64]:
-    """Give the gelcoat, kg: area (m²) × thickness (mm) × density (kg per litre)."""
-    return numbers(area) * numbers(thickness) * numbers(density)
-
-
 def expand_laminate(line_id: str, table: LaminateTakeoff) -> TakeoffExpansion:
-    """Turn a laminate's table into the quantity to buy of one of its materials."""
+    """Turn a laminate's table into the quantity to buy of one of its materials.
+
+    Glass, kg: area (m²) × areal weight (kg/m²) × layers; resin: glass × ratio by weight; waste on top of either.
+    """
     sheet = Worksheet(line_id)
     area = sheet.use("area", table.area)
     weight = table.areal_weight / 1000
@@ -153,6 +64,12 @@ def expand_laminate(line_id: str, table: LaminateTakeoff) -> TakeoffExpansion:
 def _layers(
     sheet: Worksheet, table: LaminateTakeoff, weight: float, ratio: Formula | None
 ) -> tuple[Formula, str]:
+    """Give the layers: as written, or the whole ones that reach a thickness.
+
+    One layer is w × (1/ρ glass + R/ρ resin) mm thick by the rule of mixtures, with w in kg/m², R resin to glass by
+    weight and ρ in kg per litre. ISO 12215-5 writes it as w/3.072 × (2.56/ψ − 1.36) with the glass content by mass
+    ψ = 1/(1 + R) (from memory; the algebra agrees).
+    """
     if table.layers is not None:
         layers = sheet.use("layers", table.layers)
         return layers, f"{sheet.say(layers)} layers" if sheet.middle(layers) != 1 else "1 layer"
@@ -177,7 +94,7 @@ def _from_resin(sheet: Worksheet, table: LaminateTakeoff, mixed: Formula, start:
         return _epoxy(sheet, table, mixed, start)
     if table.buy == "catalyst":
         percent = _catalyst(sheet, table)
-        need = times(10.0, mixed, percent)
+        need = times(10.0, mixed, percent)  # 13 % less by weight: 1.15 g/ml of peroxide, from memory
         sheet.notes.append("ml as catalyst charts count them, 1 ml for 1 g; by weight it would be 13 % less")
         words = f"{start} = {sheet.say(mixed, 'kg')} of resin × {sheet.say(percent, '%')}"
         return finish(sheet, need, "ml", words, table, pack_name=("bottle", "bottles"))
@@ -260,7 +177,10 @@ def _outside_chart(where: str, degrees: float) -> Problem:
 
 
 def expand_gelcoat(line_id: str, table: GelcoatTakeoff) -> TakeoffExpansion:
-    """Turn a gelcoat's table into the quantity to buy of gelcoat or its catalyst."""
+    """Turn a gelcoat's table into the quantity to buy of gelcoat or its catalyst.
+
+    Gelcoat, kg: area (m²) × thickness (mm) × density (kg per litre), and waste on top.
+    """
     sheet = Worksheet(line_id)
     area = sheet.use("area", table.area)
     thickness = sheet.assume("thickness", table.thickness, "gelcoat.thickness", "thickness {} mm")

@@ -6,9 +6,6 @@ is ten times too high, and a loss is divided by (1 − loss), never multiplied b
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from forecast.build.formula import Formula
 from forecast.build.takeoff import PaintTakeoff
 from forecast.trade.takeoff.worksheet import (
@@ -17,55 +14,15 @@ from forecast.trade.takeoff.worksheet import (
     digits,
     enlarged,
     finish,
-    numbers,
     over,
     plus,
     times,
     whole,
 )
 
-SQUARE_FOOT = 0.09290304
-"""m²."""
-US_QUART = 0.946352946
-"""Litres."""
-US_GALLON = 3.785411784
-"""Litres."""
-
 PLAUSIBLE_SPREAD = (2.5, 14.0)
 """m² per litre and coat, ready to spray and losses included, outside which a figure is probably a slip; published
 guides of low authority give 4.9 to 6.9, thin base coats go further (our choice of limits)."""
-
-
-def theoretical_spread(solids_percent: ArrayLike, dry_film: ArrayLike) -> NDArray[np.float64]:
-    """Give m² per litre with nothing lost: 10 × solids by volume (%) / dry film (µm)."""
-    return 10 * numbers(solids_percent) / numbers(dry_film)
-
-
-def wet_film(dry_film: ArrayLike, solids_percent: ArrayLike) -> NDArray[np.float64]:
-    """Give the wet film for a dry one, both in µm: dry × 100 / solids (%), as sprayed."""
-    return numbers(dry_film) * 100 / numbers(solids_percent)
-
-
-def practical_volume(theory: ArrayLike, loss: ArrayLike) -> NDArray[np.float64]:
-    """Give what to spray when a fraction is lost: theory / (1 − loss)."""
-    return numbers(theory) / (1 - numbers(loss))
-
-
-def paint_volume(
-    area: ArrayLike,
-    dry_film: ArrayLike,
-    solids_percent: ArrayLike,
-    transfer: ArrayLike,
-    pot_waste: ArrayLike = 0.0,
-) -> NDArray[np.float64]:
-    """Give litres ready to spray: area (m²) × film (µm) / (10 × solids %) / transfer × (1 + pot waste), fractions."""
-    theory = numbers(area) / theoretical_spread(solids_percent, dry_film)
-    return practical_volume(theory, 1 - numbers(transfer)) * (1 + numbers(pot_waste))
-
-
-def spread_from_us_customary(square_feet_per_quart: ArrayLike) -> NDArray[np.float64]:
-    """Convert square feet per US quart to m² per litre."""
-    return numbers(square_feet_per_quart) * SQUARE_FOOT / US_QUART
 
 
 def expand_paint(line_id: str, table: PaintTakeoff) -> TakeoffExpansion:
@@ -96,6 +53,7 @@ def expand_paint(line_id: str, table: PaintTakeoff) -> TakeoffExpansion:
 def _by_film(
     sheet: Worksheet, table: PaintTakeoff, area: Formula, coats: Formula, words: str
 ) -> tuple[Formula, str]:
+    """Give litres ready to spray: area (m²) × film (µm) / (10 × solids %) / transfer × (1 + waste), and each mix."""
     film = sheet.assume("film", table.film, f"paint.film.{table.paint}", "dry film {} µm, all coats")
     solids = sheet.assume(
         "solids", table.solids, f"paint.solids.{table.paint}", "solids {} % by volume, ready to spray"

@@ -7,9 +7,6 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from forecast.build.figures import (
     BetaPert,
     Discrete,
@@ -43,11 +40,6 @@ from forecast.build.takeoff_defaults import ASSUMPTIONS
 
 PACK_SLACK = 1e-9
 """A quantity that fills its packs exactly must not need one more through rounding."""
-
-
-def numbers(values: ArrayLike) -> NDArray[np.float64]:
-    """Give values as an array of floats."""
-    return np.asarray(values, dtype=np.float64)
 
 
 def middle_of(figure: FigureBase) -> float:
