@@ -7,12 +7,18 @@ licensed practice decide.
 from __future__ import annotations
 
 import re
+import textwrap
 import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from forecast.build.schema import Build
+
+_COMMENT_WIDTH = 116
 
 
 @dataclass(frozen=True)
@@ -94,4 +100,57 @@ def cautions_for(line_id: str, name: str | None = None, tags: Iterable[str] = ()
     )
 
 
-__all__ = ["Caution", "cautions_for", "load_cautions", "mentions"]
+def cautions_of(build: Build) -> tuple[tuple[Caution, tuple[str, ...]], ...]:
+    """Give each caution that concerns a build once, with the names of the lines and goods that it concerns."""
+    named: list[tuple[str, str | None, tuple[str, ...], str]] = [
+        (line.id, line.name, (line.group,), line.title)
+        for line in build.line
+        if line.group not in ("freight", "import")  # which name the goods that they are charged on
+    ]
+    for bought in build.consignment:
+        named.append((bought.id, bought.name, (), bought.title))
+        named += [(item.id, item.name, (item.group,), item.name or item.id) for item in bought.goods]
+    found: dict[str, tuple[Caution, list[str]]] = {}
+    for line_id, name, tags, title in named:
+        for caution in cautions_for(_plain_id(line_id), name, tags):
+            found.setdefault(caution.id, (caution, []))[1].append(title)
+    order = [caution.id for caution in load_cautions() if caution.id in found]
+    return tuple((found[name][0], tuple(dict.fromkeys(found[name][1]))) for name in order)
+
+
+def comments_beside(line_id: str, name: str | None, group: str, text: str) -> list[str]:
+    """Give the cautions of a line as comments of the build file, without their marks.
+
+    Parameters
+    ----------
+    line_id, name, group : str
+        The line's. Work that a shop does, by its id's ending, bears none.
+    text : str
+        The build file so far: a caution that stands there in full is only referred to.
+
+    Returns
+    -------
+    list of str
+        One comment line each.
+    """
+    if line_id.endswith("_shop"):
+        return []
+    said = " ".join(text.replace("#", " ").split())
+    lines: list[str] = []
+    for caution in cautions_for(_plain_id(line_id), name, (group,)):
+        if " ".join(caution.text.split()) in said:
+            words = (
+                f"Caution, {caution.topic.lower()}: see the words beside another line ({caution.authority})."
+            )
+        else:
+            words = f"Caution, {caution.sentence[0].lower()}{caution.sentence[1:]}"
+        lines += textwrap.wrap(words, _COMMENT_WIDTH)
+    return lines
+
+
+def _plain_id(line_id: str) -> str:
+    """Give a line's id without the word that says that it is worked by oneself."""
+    return line_id.removesuffix("_self")
+
+
+__all__ = ["Caution", "cautions_for", "cautions_of", "comments_beside", "load_cautions", "mentions"]

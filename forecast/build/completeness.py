@@ -9,18 +9,16 @@ is answered in the file and stays answered::
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
-from forecast.build.cautions import mentions
-from forecast.build.checks import dependencies
-from forecast.build.completeness_rules import Grade, load_rules
-from forecast.build.facts import FREIGHT_OUT_OF_DUTY, FREIGHT_OUT_OF_TAX, Facts, text_of
-from forecast.build.figures import FigureBase, Known, Percentiles, Span
-from forecast.build.library import PRACTICE, Library, Range, load_library
+from forecast.build.completeness_import import of_consignments, percentages, storage
+from forecast.build.completeness_rules import GRADES, Finding, load_rules, usual_cost
+from forecast.build.facts import Facts
+from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Span
+from forecast.build.library import PRACTICE, load_library
+from forecast.build.library.load import rounded
 from forecast.build.schema import Build, Costed, Line
-
-GRADES: tuple[Grade, ...] = ("must", "usual", "consider")
 
 WORST_OF_TIME, WORST_OF_MONEY = 1.64, 1.14
 """How far the high must lie above the middle. Student theses took 55.5 days where 33.9 were predicted and 48.6 was
@@ -30,48 +28,6 @@ secondary pages). Money is held to the lesser figure (our choice)."""
 _THESES = (
     "Published: 55.5 days where 33.9 were predicted and 48.6 were the worst case (Buehler and others 1994)."
 )
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One thing that may have been left out.
-
-    Attributes
-    ----------
-    rule : str
-        Key under ``[not_needed]`` that answers it.
-    grade : str
-        must, usual or consider.
-    missing, why : str
-        What is missing, and why that matters.
-    cost : tuple of float or None
-        What it usually costs, low, middle and high: money in ``unit``, or percent.
-    unit : str
-        Currency code, or percent.
-    source : str
-        Where the cost comes from.
-    starter : str or None
-        Starter line or event that adds it.
-    line : str or None
-        The line of the build that it is about.
-    """
-
-    rule: str
-    grade: Grade
-    missing: str
-    why: str
-    cost: Range | None = None
-    unit: str = ""
-    source: str = ""
-    starter: str | None = None
-    line: str | None = None
-
-    def __str__(self) -> str:
-        text = f"{self.missing}. {self.why}"
-        if self.cost is not None:
-            low, middle, high = (f"{number:,.6g}" for number in self.cost)
-            text += f" Usually {low} to {high} {self.unit}, middle {middle}. {self.source}"
-        return text.strip()
 
 
 def findings(build: Build) -> tuple[Finding, ...]:
@@ -87,7 +43,9 @@ def findings(build: Build) -> tuple[Finding, ...]:
         A rule about one line is answered by its own key, such as ``no_width-kit``, or for all lines by ``no_width``.
     """
     facts = Facts(build)
-    found = [*_absent(facts), *_storage(facts), *_percentages(facts), *_widths(facts)]
+    found = [
+        *_absent(facts), *of_consignments(facts), *storage(facts), *percentages(facts), *_widths(facts),
+    ]  # fmt: skip
     answered = set(build.not_needed)
     left = [
         item for item in found if item.rule not in answered and item.rule.partition("-")[0] not in answered
@@ -99,7 +57,7 @@ def _absent(facts: Facts) -> Iterator[Finding]:
     library = load_library(currency=facts.build.build.currency)
     for need in load_rules():
         if need.is_called_for(facts) and not need.is_there(facts):
-            cost, unit = _usual_cost(library, need.starter, facts.build.build.currency)
+            cost, unit = usual_cost(library, need.starter, facts.build.build.currency)
             yield Finding(
                 need.rule,
                 need.grade,
@@ -110,76 +68,6 @@ def _absent(facts: Facts) -> Iterator[Finding]:
                 PRACTICE if cost else "",
                 need.starter,
             )
-
-
-def _usual_cost(library: Library, starter: str, currency: str) -> tuple[Range | None, str]:
-    for line in library.lines:
-        if line.id == starter:
-            percent = f"percent of {', '.join(line.of)}".replace("_", " ")
-            return line.range, percent if line.scale == "percent" else currency
-    event = library.event(starter)
-    if event.cost is not None:
-        return event.cost, f"{currency} when it happens"
-    return event.percent, "percent when it happens"
-
-
-def _storage(facts: Facts) -> Iterator[Finding]:
-    why = (
-        "Depots grant some free days and charge by the day after them; how many, and how soon the goods are fetched, "
-        "decides whether storage costs nothing or more than the freight. 3 to 7 free days are usual (common practice)."
-    )
-    for line in facts.lines(("storage", "demurrage", "quay rent", "detention"), ("import", "freight")):
-        if mentions(f"{text_of(line)} {line.note or ''}", ("free", "broker", "arrival")):
-            continue
-        yield Finding(
-            f"free_days-{line.id}", "usual", f"Free days of {line.title}", why, line=line.id,
-            source="Say the free days in the line's name or note, or use a [[consignment]].",
-        )  # fmt: skip
-    for consignment in facts.build.consignment:
-        storage = consignment.storage
-        if storage.steps and storage.free_days is None:
-            yield Finding(
-                f"free_days-{consignment.id}", "usual", f"Free days of {consignment.title}'s storage", why,
-                line=consignment.id, source="Add free_days = … under storage; the usual is taken until then.",
-            )  # fmt: skip
-
-
-def _percentages(facts: Facts) -> Iterator[Finding]:
-    """Find duty, tax and insurance percentages whose base leaves out a part of the consignment."""
-    build = facts.build
-    bases = dependencies(build)
-    kit = [line for line in build.line if line.group == "kit"]
-    freight = [
-        line
-        for line in build.line
-        if line.group == "freight"
-        and not mentions(text_of(line), ("delivery", "collection", "insurance", "arrival"))
-    ]
-    country = build.build.country
-    for line in build.line:
-        if line.percent is None or line.group not in ("import", "freight"):
-            continue
-        base = set(bases[line.id])
-        wanted: list[Line] = []
-        if line in facts.duty:
-            wanted = kit + (freight if country not in FREIGHT_OUT_OF_DUTY else [])
-        elif line in facts.import_tax:
-            wanted = kit + list(facts.duty) + (freight if country not in FREIGHT_OUT_OF_TAX else [])
-        elif base & {item.id for item in kit}:
-            wanted = kit
-        missed = [item.title for item in wanted if item.id not in base and item.id != line.id]
-        missed += [
-            item.title
-            for item in build.consignment
-            if item.id not in line.of and not {"kit", "freight", "import"} & set(line.of)
-            and not any(name.startswith(f"{item.id}.") for name in line.of)
-        ]  # fmt: skip
-        if missed:
-            yield Finding(
-                f"percent_misses-{line.id}", "usual", f"{line.title} is not taken of {', '.join(missed)}",
-                "A percentage of a consignment follows all of its parts: name the group, or the lines, in of = […].",
-                line=line.id,
-            )  # fmt: skip
 
 
 def _widths(facts: Facts) -> Iterator[Finding]:
@@ -193,6 +81,22 @@ def _money_figures(item: Costed) -> list[tuple[str, FigureBase]]:
     return [(key, figure) for key, figure in named if isinstance(figure, FigureBase)]
 
 
+def _place(item: Costed) -> str:
+    return f'[[{"line" if isinstance(item, Line) else "event"}]] with id = "{item.id}"'
+
+
+def _example(key: str, figure: FigureBase, low: float, middle: float, high: float) -> str:
+    """Give a range as it may be written, the figure's currency, unit and causes kept."""
+    strengths = {value: f'"{word}"' for word, value in STRENGTHS.items()}
+    rest = "".join(
+        f', {name} = "{getattr(figure, name)}"' for name in ("currency", "unit") if getattr(figure, name)
+    )
+    if figure.causes:
+        causes = ", ".join(f"{name} = {strengths.get(load, load)}" for name, load in figure.causes.items())
+        rest += f", causes = {{ {causes} }}"
+    return f"{key} = {{ low = {low:.6g}, middle = {middle:.6g}, high = {high:.6g}{rest} }}"
+
+
 def _no_width(item: Costed) -> Iterator[Finding]:
     """Find estimates written as one number; what a supplier quoted, the state sets or counts is let be."""
     if getattr(item, "supplier", None) or getattr(item, "group", "") == "import":
@@ -201,15 +105,28 @@ def _no_width(item: Costed) -> Iterator[Finding]:
         spread = getattr(item, "quantity", None)
         if key == "price" and not isinstance(spread, Known):
             continue  # the quantity carries the width
-        flat = isinstance(figure, Known) and figure.value != 0 and figure.estimated
-        flat = flat or (isinstance(figure, Percentiles) and figure.low == figure.high)
-        if flat:
-            yield Finding(
-                f"no_width-{item.id}", "consider", f"{item.title}: {key} is one number",
-                "An estimate without a range counts as certain. Give low, middle and high; or a supplier, if it was "
-                "quoted; or answer that it is paid already.",
-                line=item.id,
-            )  # fmt: skip
+        if isinstance(figure, Known) and figure.value != 0 and figure.estimated:
+            middle = figure.value
+        elif isinstance(figure, Percentiles) and figure.low == figure.high:
+            middle = figure.middle
+        else:
+            continue
+        if middle < 0 and key != "amount":
+            continue  # a range has to be above zero
+        size = abs(middle)
+        example = _example(
+            key if middle > 0 else "price", figure, rounded(size * 0.8), size, rounded(size * 1.6)
+        )
+        if middle < 0:
+            example = f"quantity = -1 and {example} in place of amount"
+        supplier = ', or add supplier = "…" if it was quoted' if isinstance(item, Line) else ""
+        yield Finding(
+            f"no_width-{item.id}", "consider", f"{item.title}: {key} is one number",
+            "An estimate without a range counts as certain. Give low, middle and high; or a supplier, if it was "
+            "quoted; or answer that it is paid already.",
+            line=item.id,
+            mend=f"In {_place(item)} write your own range, such as {example}{supplier}.",
+        )  # fmt: skip
 
 
 def _near_worst(item: Costed) -> Iterator[Finding]:
@@ -220,19 +137,30 @@ def _near_worst(item: Costed) -> Iterator[Finding]:
         if getattr(item, "supplier", None) and key != "own_hours":
             continue
         if isinstance(figure, Percentiles) and figure.low < figure.middle:
-            ratio = figure.high / figure.middle
+            low, middle, high = figure.low, figure.middle, figure.high
         elif isinstance(figure, Span):
-            ratio = (figure.high / figure.low) ** 0.5
+            low, middle, high = figure.low, (figure.low * figure.high) ** 0.5, figure.high
         else:
             continue
+        if middle <= 0:
+            continue
+        ratio = high / middle
         if ratio < limit:
+            example = _example(key, figure, low, middle, _upwards(middle * limit))
             yield Finding(
                 f"near_worst-{item.id}", "consider", f"{item.title}: high of {key} is only {ratio:.2f} × the middle",
                 f"Own guesses of the worst are usually too near. {_THESES} A high of {limit:g} × the middle or more is "
                 "safer.",
                 line=item.id,
+                mend=f"In {_place(item)} raise high of {key}, such as {example}.",
             )  # fmt: skip
             return
+
+
+def _upwards(value: float) -> float:
+    """Round up to three digits, so that an example is never under the limit."""
+    step = 10.0 ** (math.floor(math.log10(value)) - 2)
+    return float(f"{math.ceil(value / step - 1e-9) * step:.6g}")
 
 
 __all__ = ["GRADES", "Finding", "findings"]

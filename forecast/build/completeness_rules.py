@@ -9,8 +9,69 @@ from importlib import resources
 from typing import Any, Literal
 
 from forecast.build.facts import Facts
+from forecast.build.library import Library, Range
 
 Grade = Literal["must", "usual", "consider"]
+
+
+GRADES: tuple[Grade, ...] = ("must", "usual", "consider")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that may have been left out.
+
+    Attributes
+    ----------
+    rule : str
+        Key under ``[not_needed]`` that answers it.
+    grade : str
+        must, usual or consider.
+    missing, why : str
+        What is missing, and why that matters.
+    cost : tuple of float or None
+        What it usually costs, low, middle and high: money in ``unit``, or percent.
+    unit : str
+        Currency code, or percent.
+    source : str
+        Where the cost comes from.
+    starter : str or None
+        Starter line or event that adds it.
+    line : str or None
+        The line, event or consignment of the build that it is about.
+    mend : str
+        Which key of it to edit, with an example; empty where a starter adds it.
+    """
+
+    rule: str
+    grade: Grade
+    missing: str
+    why: str
+    cost: Range | None = None
+    unit: str = ""
+    source: str = ""
+    starter: str | None = None
+    line: str | None = None
+    mend: str = ""
+
+    def __str__(self) -> str:
+        text = f"{self.missing}. {self.why}"
+        if self.cost is not None:
+            low, middle, high = (f"{number:,.6g}" for number in self.cost)
+            text += f" Usually {low} to {high} {self.unit}, middle {middle}. {self.source}"
+        return text.strip()
+
+
+def usual_cost(library: Library, starter: str, currency: str) -> tuple[Range | None, str]:
+    """Give what a starter line or event usually costs, low, middle and high, and in what that is counted."""
+    for line in library.lines:
+        if line.id == starter:
+            percent = f"percent of {', '.join(line.of)}".replace("_", " ")
+            return line.range, percent if line.scale == "percent" else currency
+    event = library.event(starter)
+    if event.cost is not None:
+        return event.cost, f"{currency} when it happens"
+    return event.percent, "percent when it happens"
 
 
 @dataclass(frozen=True)
@@ -67,4 +128,4 @@ def load_rules() -> tuple[Needed, ...]:
     return tuple(Needed(**(item | {key: tuple(item.get(key, ())) for key in lists})) for item in items)
 
 
-__all__ = ["Grade", "Needed", "load_rules"]
+__all__ = ["GRADES", "Finding", "Grade", "Needed", "load_rules", "usual_cost"]

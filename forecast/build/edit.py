@@ -16,6 +16,7 @@ import tomlkit
 from tomlkit.items import AoT, InlineTable, Table
 
 from forecast.build.buildfile import parse_build, read_text
+from forecast.build.cautions import comments_beside
 from forecast.errors import BuildFileError, EditedMeanwhileError, Problem
 
 Plain: TypeAlias = Any
@@ -45,7 +46,7 @@ class SetKey:
 
 @dataclass(frozen=True)
 class AddItem:
-    """Add a table at the end of its kind.
+    """Add a table at the end of its kind; a line brings its cautions as comments.
 
     Attributes
     ----------
@@ -161,6 +162,10 @@ def _set(table: Table, key: str, value: Plain) -> None:
 
 def _append(document: tomlkit.TOMLDocument, kind: str, values: Mapping[str, Plain]) -> None:
     table = tomlkit.table()
+    if kind == "line":
+        name, group = values.get("name"), str(values.get("group", ""))
+        for words in comments_beside(str(values["id"]), name, group, tomlkit.dumps(document)):
+            table.add(tomlkit.comment(words))
     for key, value in values.items():
         table[key] = _item(value)
     tables = document.get(kind)

@@ -10,12 +10,16 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from forecast.build.cautions import mentions
-from forecast.build.schema import Build, Costed, Event, Line
+from forecast.build.schema import Build, Costed, Currency, Line
 
 SEA_WORDS = ("sea", "ocean", "lcl", "fcl", "container", "port", "vessel", "w/m", "groupage")
 OTHER_WAYS = ("courier", "air", "airfreight", "road", "parcel", "post", "truck")
 DUTY_WORDS = ("duty", "duties", "customs duty", "tariff")
 TAX_WORDS = ("vat", "gst", "hst", "import tax", "sales tax", "consumption tax", "import_vat", "import_gst")
+BUYER_SHIPS = frozenset({"EXW", "FCA", "FOB"})
+"""Incoterms 2020 rules under which the freight is the buyer's."""
+SELLER_UNLOADS = frozenset({"DAP", "DPU", "DDP"})
+"""Incoterms 2020 rules under which the charges on arrival are the seller's."""
 SELLER_BEARS_TRANSIT = frozenset({"CIF", "CIP", "DAP", "DPU", "DDP"})
 """Incoterms 2020 rules under which the seller insures the way, or bears its risk."""
 NO_IMPORT_TAX = frozenset({"US"})
@@ -24,6 +28,63 @@ FREIGHT_OUT_OF_DUTY = frozenset({"US", "AU", "NZ", "CA"})
 """Countries whose customs value leaves international freight and insurance out."""
 FREIGHT_OUT_OF_TAX = frozenset({"CA", "US"})
 """Countries whose import tax base leaves it out too, or that have none."""
+
+
+_FEE_WORDS = ("fee", "fees", "disbursement", "advance", "advancing")
+
+_TWO_PACK = (
+    "2k", "2-k", "two-pack", "two pack", "twopack", "2-pack", "2 pack", "two-component", "2-component",
+    "two component", "2 component", "isocyanate", "isocyanates", "hardener", "hardeners", "clear coat", "clear coats",
+    "clearcoat", "clear-coat",
+)  # fmt: skip
+_PAINT = (
+    "paint", "paints", "painting", "painted", "colour", "color", "clear", "lacquer", "lacquers", "base coat",
+    "basecoat", "spray", "sprayed", "spraying", "topcoat", "top coat", "respray",
+)  # fmt: skip
+_NOT_PAINT = (
+    "filler", "stopper", "resin", "resins", "laminate", "laminating", "gelcoat", "polyester", "fibreglass",
+    "fiberglass", "adhesive", "adhesives", "glue", "bonding", "sealant", "sealer",
+)  # fmt: skip
+"""Two-pack things that are spread and not sprayed, unless their name speaks of paint as well."""
+_PAINTED_BY_OTHERS = ("by a shop", "by the shop", "by a painter", "by the painter", "at the painter")
+_NO_SPRAYING = (
+    "film", "shop", "painter", "polish", "remover", "stripper", "touch-up", "pen", "pens", "brush", "wax", "underseal",
+    "adhesive", "grease", "gauge", "lens", "lenses", "lamp", "lamps", "indicator", "indicators", "badge", "badges",
+)  # fmt: skip
+_BOUGHT = ("kit", "wheels", "freight", "import")
+"""Groups in which a colour describes what is bought."""
+
+_SHEET_METAL = (
+    "arch", "arches", "wing", "wings", "fender", "fenders", "quarter", "quarters", "sill", "sills", "rocker",
+    "rockers", "wheel well", "wheel wells", "wheelhouse",
+)  # fmt: skip
+_CUT = (
+    "cut", "cuts", "cutting", "close", "closed", "closing", "weld", "welds", "welded", "welding", "welder", "tubbed",
+)  # fmt: skip
+
+_PARTS_OF_WHEELS = (
+    "fixing", "fixings", "bolt", "bolts", "nut", "nuts", "stud", "studs", "spacer", "spacers", "alignment",
+    "mounting", "balancing", "fitting", "bearing", "bearings", "tyre", "tyres", "mock-up",
+)  # fmt: skip
+_NOT_NEW_WHEELS = (
+    "old", "refurbish", "refurbishing", "repair", "paint", "polish", "cleaner", "storage",
+    "delivery", "freight", "chocks", "cutting", "grinding", "flap", "abrasive", "dolly", "dollies", "arch", "arches",
+    "insurance", "duty", "vat", "gst", "inspection", "removed", "sold", "sale",
+)  # fmt: skip
+_WITH_PARTS = ("wheels with", "wheels including", "wheels incl", "rims with", "wheel set with")
+
+
+def _is_new_wheels(text: str, title: str, in_group: bool) -> bool:
+    """Tell whether words speak of wheels that are bought, and not of work on wheels or of parts of theirs."""
+    if not mentions(text, ("wheels", "rims", "alloys", "wheel set", "alloy wheel")):
+        return False
+    if not in_group and mentions(text, _NOT_NEW_WHEELS):
+        return False
+    return not mentions(title, _PARTS_OF_WHEELS) or mentions(title, _WITH_PARTS)
+
+
+def _margin(currency: Currency | None) -> float:
+    return currency.margin if currency is not None else 0
 
 
 def text_of(item: Costed) -> str:
@@ -45,14 +106,18 @@ class Facts:
                 yield line
 
     def has(self, words: Iterable[str], groups: Iterable[str] = ()) -> bool:
-        """Tell whether some line mentions one of the words."""
-        return any(True for _ in self.lines(words, groups))
+        """Tell whether some line, or something of a consignment, mentions one of the words."""
+        allowed, words = frozenset(groups), tuple(words)
+        return any(True for _ in self.lines(words, allowed)) or any(
+            (not allowed or item.group in allowed) and mentions(f"{item.id} {item.name or ''}", words)
+            for consignment in self.build.consignment
+            for item in consignment.items
+        )
 
     def has_event(self, words: Iterable[str]) -> bool:
-        """Tell whether some event mentions one of the words, those of consignments included."""
+        """Tell whether some ``[[event]]`` mentions one of the words."""
         words = tuple(words)
-        events: list[Event] = list(self.build.event)
-        return any(mentions(text_of(event), words) for event in events)
+        return any(mentions(text_of(event), words) for event in self.build.event)
 
     def by_oneself(self, item: Costed) -> bool:
         """Tell whether a line counts in a scenario in which its package is done by oneself."""
@@ -85,14 +150,30 @@ class Facts:
 
     @cached_property
     def unconsigned_import(self) -> bool:
-        """Something comes from abroad without a consignment that works out its charges."""
-        return self.imported and not self.build.consignment
+        """Some line comes from abroad on its own, so that no consignment works out its charges."""
+        if not self.build.consignment:
+            return self.imported
+        home = self.build.build.currency
+        return bool(self._sea_freight) or any(
+            figure is not None and figure.currency not in (None, home)
+            for line in self.build.line
+            if line.group not in ("freight", "import", "labour", "other")
+            for figure in (line.amount, line.price)
+        )
+
+    @property
+    def _sea_freight(self) -> list[Line]:
+        """The lines of freight that say that it goes by sea."""
+        after = ("arrival", "delivery", "collection", "insurance", "terminal", "handling", "charges", "fees")
+        return [line for line in self.lines(SEA_WORDS, ("freight",)) if not mentions(text_of(line), after)]
 
     @cached_property
     def by_sea(self) -> bool:
-        """Goods come by sea without a consignment; freight from abroad that does not say how is taken for it."""
+        """Lines come by sea; freight from abroad that does not say how is taken for it, if there is no consignment."""
         if not self.unconsigned_import:
             return False
+        if self.build.consignment:
+            return bool(self._sea_freight)
         freight = [line for line in self.build.line if line.group == "freight"]
         told = [line for line in freight if mentions(text_of(line), SEA_WORDS)]
         other = [line for line in freight if mentions(text_of(line), OTHER_WAYS)]
@@ -100,61 +181,69 @@ class Facts:
 
     @cached_property
     def duty(self) -> tuple[Line, ...]:
-        """The lines of duty, fees for advancing it left out."""
+        """The lines of duty in any group, fees for advancing it left out."""
         return tuple(
             line
-            for line in self.lines(DUTY_WORDS, ("import",))
-            if not mentions(text_of(line), ("fee", "disbursement", "advance"))
+            for line in self.lines(DUTY_WORDS)
+            if not mentions(text_of(line), (*_FEE_WORDS, "heavy duty", "duty free"))
         )
 
     @cached_property
     def import_tax(self) -> tuple[Line, ...]:
-        """The lines of tax on imports."""
+        """The lines of tax on imports, in group import or called so."""
+        named = ("import vat", "import gst", "import hst", "import tax", "customs vat", "vat on import")
         return tuple(
             line
-            for line in self.lines((*TAX_WORDS, "tax"), ("import",))
-            if not mentions(text_of(line), ("fee", "disbursement", "advance"))
+            for line in self.build.line
+            if mentions(text_of(line), (*TAX_WORDS, "tax") if line.group == "import" else named)
+            and not mentions(text_of(line), _FEE_WORDS)
         )
 
     @cached_property
     def new_wheels(self) -> bool:
-        """New wheels are bought: a line of the wheels group says so, and is not about work or parts of theirs."""
-        parts = (
-            "fixing", "fixings", "bolt", "bolts", "nut", "nuts", "stud", "studs", "spacer", "spacers", "alignment",
-            "mounting", "balancing", "fitting", "bearing", "bearings", "tyre", "tyres", "mock-up", "wheels_self",
-        )  # fmt: skip
+        """New wheels are bought: a line or something of a consignment says so, whatever its group."""
         goods = any(
-            mentions(f"{item.id} {item.name or ''}", ("wheels", "wheel set", "rims"))
+            _is_new_wheels(f"{item.id} {item.name or ''}", item.name or item.id, item.group == "wheels")
             for consignment in self.build.consignment
             for item in consignment.items
         )
         return goods or any(
-            not mentions(line.title, parts)
-            for line in self.lines(("wheels", "rims", "wheel set"), ("wheels",))
+            _is_new_wheels(text_of(line), line.title, line.group == "wheels")
+            for line in self.build.line
+            if line.amount is not None or line.price is not None
         )
 
     @cached_property
     def cut_arches(self) -> bool:
-        """Inner arches or other sheet metal are cut."""
+        """Inner arches or other sheet metal are cut, closed or welded."""
         words = (
             "inner arch", "inner arches", "arches cut", "arch cut", "cut arches", "tubs", "arches self",
             "arches shop", "cut and close", "cut and closed", "wide arch", "wide arches", "box arch", "box arches",
         )  # fmt: skip
         packages = {line.package for line in self.build.line}
-        return "arches" in packages or self.has(words)
+        return (
+            "arches" in packages
+            or self.has(words)
+            or any(
+                mentions(text_of(line), _CUT) and not mentions(text_of(line), ("gap", "gaps"))
+                for line in self.lines(_SHEET_METAL)
+            )
+        )
 
     @cached_property
     def paints_oneself(self) -> bool:
-        """Paint is sprayed by the builder in some scenario."""
-        words = (
-            "paint", "colour", "color", "clear", "clear coat", "clearcoat", "lacquer", "two-pack", "2k", "base coat",
-            "spray", "topcoat", "respray",
-        )  # fmt: skip
-        return any(
-            self.by_oneself(line) and line.group in ("finish", "consumables", "other", "labour")
-            and not mentions(text_of(line), ("film", "shop", "painter", "polish", "remover", "primer"))
-            for line in self.lines(words)
-        )  # fmt: skip
+        """Paint that may hold isocyanates is sprayed by the builder in some scenario."""
+        return any(self.by_oneself(line) and self._is_sprayed(line) for line in self.build.line)
+
+    def _is_sprayed(self, line: Line) -> bool:
+        """Tell whether a line is sprayed; what says that it is two-pack comes before any exclusion."""
+        text = text_of(line)
+        if mentions(text, _PAINTED_BY_OTHERS):
+            return False
+        if mentions(text, _TWO_PACK):
+            is_paint = mentions(text, (*_PAINT, "primer", "primers", "clearcoat", "clear-coat", "isocyanate"))
+            return is_paint or not mentions(text, _NOT_PAINT)
+        return line.group not in _BOUGHT and mentions(text, _PAINT) and not mentions(text, _NO_SPRAYING)
 
     @cached_property
     def laminates_or_fills(self) -> bool:
@@ -196,22 +285,31 @@ class Facts:
 
     @cached_property
     def uninsured(self) -> bool:
-        """Something comes from abroad and a consignment, if there is one, says nothing of insurance."""
-        if not self.build.consignment:
-            return self.imported
-        return any(
+        """Something comes from abroad, and its consignment, if it has one, says nothing of insurance."""
+        return self.unconsigned_import or any(
             item.insurance_percent is None and item.incoterm not in SELLER_BEARS_TRANSIT
             for item in self.build.consignment
         )
 
     @cached_property
     def no_margin(self) -> bool:
-        """Something is paid in another currency, and no margin of card or bank is counted anywhere."""
-        if not self.foreign:
-            return False
-        margins = [currency.margin for currency in self.build.currency.values()]
-        margins += [item.card_margin or 0 for item in self.build.consignment]
-        return not any(margins)
+        """Something is paid in another currency, and no margin of card or bank is counted for it."""
+        home, known = self.build.build.currency, self.build.currency
+        codes = {
+            figure.currency
+            for line in self.build.line
+            for figure in (line.amount, line.price)
+            if figure is not None
+        }
+        lines = any(code not in (None, home) and not _margin(known.get(code or "")) for code in codes)
+        return lines or any(
+            item.currency not in (None, home)
+            and item.payment_fee is None
+            and not (
+                _margin(known.get(item.currency or "")) if item.card_margin is None else item.card_margin
+            )
+            for item in self.build.consignment
+        )
 
     @cached_property
     def untaxed_duty(self) -> bool:
@@ -220,15 +318,17 @@ class Facts:
 
     @cached_property
     def no_dues(self) -> bool:
-        """Something comes from abroad with neither duty nor import tax."""
+        """Something comes from abroad by lines alone, with neither duty nor import tax."""
         return self.unconsigned_import and not self.duty and not self.import_tax
 
 
 __all__ = [
+    "BUYER_SHIPS",
     "FREIGHT_OUT_OF_DUTY",
     "FREIGHT_OUT_OF_TAX",
     "NO_IMPORT_TAX",
     "SELLER_BEARS_TRANSIT",
+    "SELLER_UNLOADS",
     "Facts",
     "text_of",
 ]

@@ -45,9 +45,19 @@ def _finding(view: Opened, loaded: Sheet, item: Finding, blocked: bool) -> None:
             cost = f" Usually {about(low, item.unit)} to {about(high, item.unit)}. {item.source}"
         else:
             cost = f" Usually {low:g} to {high:g} {item.unit}. {item.source}"
-    st.markdown(f"**{safe(item.missing)}**. {safe(item.why)}{safe(cost)}")
-    left, right, _ = st.columns([1, 1, 3])
+    mend = f" {item.mend}" if item.mend else ""
+    st.markdown(f"**{safe(item.missing)}**. {safe(item.why)}{safe(cost)}{safe(mend)}")
+    left, right = st.columns([1, 4], vertical_alignment="bottom")
     if item.starter is not None and left.button("Add it", key=f"add-{item.rule}", disabled=blocked):
         keep(view, starter(view.build, item.starter), loaded)
-    if right.button("Not needed", key=f"not-{item.rule}", disabled=blocked):
-        keep(view, [NotNeeded(item.rule, "answered in the dashboard")], loaded)
+    with right.form(f"not-{item.rule}", border=False):
+        field, button = st.columns([3, 1], vertical_alignment="bottom")
+        why = field.text_input(
+            f"Why {safe(item.missing)} is not needed", key=f"why-{item.rule}", max_chars=200, disabled=blocked,
+            placeholder="Why it is not needed", label_visibility="collapsed",
+        )  # fmt: skip
+        if button.form_submit_button("Not needed", disabled=blocked):
+            if why.strip():
+                keep(view, [NotNeeded(item.rule, why.strip())], loaded)
+            else:
+                st.warning("Say in a few words why it is not needed; that stays in the file.")

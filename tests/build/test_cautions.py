@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from forecast.build.cautions import cautions_for, load_cautions, mentions
+from forecast.build.buildfile import parse_build
+from forecast.build.cautions import cautions_for, cautions_of, load_cautions, mentions
 from forecast.build.library import load_library
 
 
@@ -16,6 +17,8 @@ def topics(line_id: str, name: str | None = None, tags: tuple[str, ...] = ()) ->
     ("line_id", "name", "expected"),
     [
         ("clear", "Two-pack clear coat, 5 L", "isocyanate"),
+        ("primer", "2K epoxy primer", "isocyanate"),
+        ("paint_self", "Colour and clear, hardener, thinner", "isocyanate"),
         ("x", "Polyester resin 5 kg", "styrene"),
         ("x", "Polyester resin 5 kg", "peroxide"),
         ("mekp", None, "peroxide"),
@@ -48,6 +51,15 @@ def test_mentions_reads_ids_hyphens_and_case() -> None:
     assert mentions("air_fed_mask", ["air fed"])
     assert mentions("Air-fed mask", ["air fed"])
     assert not mentions("Packing", ["pack"])
+
+
+def test_a_build_has_each_caution_once_with_the_names_it_concerns() -> None:
+    text = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n'
+    for name, group in (("Body kit", "kit"), ("Rear lip", "kit"), ("Card fee on the kit", "import")):
+        text += f'[[line]]\nid = "{name.lower().replace(" ", "_")}"\nname = "{name}"\ngroup = "{group}"\namount = 9\n'
+    text += '[[consignment]]\nid = "crate"\nname = "Bumper from Japan"\nprice = 9\nincoterm = "DDP"\nmode = "air"\n'
+    found = {caution.id: names for caution, names in cautions_of(parse_build(text))}
+    assert found["sharp_edges"] == ("Body kit", "Rear lip", "Bumper from Japan")
 
 
 def test_each_caution_names_an_authority_and_defers() -> None:

@@ -111,6 +111,22 @@ def test_a_line_is_added_after_the_others_of_its_kind() -> None:
     assert "# a word on its own" in new
 
 
+def test_a_line_brings_its_cautions_as_comments_in_full_once() -> None:
+    clear = {"id": "clear", "name": "Two-pack clear coat", "group": "finish", "amount": 90}
+    new = changed(TEXT, [AddItem("line", clear), AddItem("line", clear | {"id": "clear_two"})])
+    build = parse_build(new)
+    assert [line.id for line in build.line] == ["filler", "kit", "clear", "clear_two"]
+    first, second = new.split("[[line]]")[3:]
+    assert first.lstrip().startswith("# Caution, two-pack paint: Hardeners with isocyanates")
+    assert "(Health and Safety Executive, Britain" in first
+    assert second.lstrip().startswith("# Caution, two-pack paint: see the words beside another line (Health")
+    assert all(len(line) <= 118 for line in new.splitlines())
+    gone = changed(new, [RemoveItem("clear"), RemoveItem("clear_two")])
+    assert "Caution" not in gone  # they go with their line
+    shop = AddItem("line", clear | {"id": "clear_shop"})
+    assert "Caution" not in changed(TEXT, [shop])
+
+
 def test_the_first_cause_of_a_file_is_added() -> None:
     new = changed(TEXT, [AddItem("cause", {"id": "kit_fit", "name": "How well the kit fits"})])
     assert [cause.id for cause in parse_build(new).cause] == ["kit_fit"]

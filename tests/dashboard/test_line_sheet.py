@@ -123,9 +123,17 @@ def test_what_was_left_out_is_added_with_one_press(run: Run, before_ordering: Bu
     assert not app.exception
     now = {item.id for item in (*before_ordering.read().line, *before_ordering.read().event)}
     assert len(now - there) == 1
-    answered = len(before_ordering.read().not_needed)
+    answered = before_ordering.read().not_needed
     app = press(app, "Not needed")
-    assert len(before_ordering.read().not_needed) == answered + 1
+    assert before_ordering.read().not_needed == answered
+    assert "Say in a few words why it is not needed" in words(app)
+    why = next(item for item in app.text_input if item.placeholder == "Why it is not needed")
+    why.set_value("the bus stops at the door")
+    app = press(app, "Not needed")
+    assert not app.exception
+    now_answered = before_ordering.read().not_needed
+    assert len(now_answered) == len(answered) + 1
+    assert "the bus stops at the door" in now_answered.values()
 
 
 def test_a_line_of_ones_own_is_added(run: Run, before_ordering: BuildFolder) -> None:
