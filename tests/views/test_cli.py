@@ -309,17 +309,63 @@ def test_what_is_missing_is_added_or_answered_by_one_command(
     build: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     found = json.loads(run(capsys, "check", str(build), "--json"))["missing"]
-    first = next(item for item in found if item["line"])
-    assert "common practice" in run(capsys, "add", str(build), first["line"])
+    first = next(item for item in found if item["starter"])
+    assert "common practice" in run(capsys, "add", str(build), first["starter"])
     left = json.loads(run(capsys, "check", str(build), "--json"))["missing"]
     assert first["rule"] not in {item["rule"] for item in left}
-    assert "is in the build already" in run(capsys, "add", str(build), first["line"], expect=2)
+    assert "is in the build already" in run(capsys, "add", str(build), first["starter"], expect=2)
     other = left[0]["rule"]
     run(capsys, "not-needed", str(build), other, "--why", "done by a friend")
     last = json.loads(run(capsys, "check", str(build), "--json"))["missing"]
     assert other not in {item["rule"] for item in last}
     assert 'name = "Test coupe"' in (build / "build.toml").read_text(encoding="utf-8")
     assert "no starter line" in run(capsys, "add", str(build), "nonsense", expect=2)
+
+
+def test_findings_say_what_they_cost_and_which_key_to_edit(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = build / "build.toml"
+    flat = '\n[[line]]\nid = "hinges"\nname = "Hinges"\ngroup = "hardware"\namount = 90\n'
+    wheels = '\n[[line]]\nid = "alloys"\nname = "Four alloy wheels"\ngroup = "other"\namount = 900\n'
+    file.write_text(file.read_text(encoding="utf-8") + flat + wheels, encoding="utf-8")
+    found = json.loads(run(capsys, "check", str(build), "--json"))["missing"]
+    keys = {
+        "rule", "grade", "missing", "why", "cost", "unit", "source", "starter", "line", "mend", "text",
+    }  # fmt: skip
+    assert all(set(item) == keys for item in found)
+    tyres = next(item for item in found if item["rule"] == "tyres")
+    assert tyres["cost"]["low"] < tyres["cost"]["middle"] < tyres["cost"]["high"]
+    assert (tyres["starter"], tyres["line"], tyres["unit"]) == ("tyres", None, "EUR")
+    assert "yours to overwrite" in tyres["source"]
+    hinges = next(item for item in found if item["rule"] == "no_width-hinges")
+    assert (hinges["starter"], hinges["line"], hinges["cost"]) == (None, "hinges", None)
+    text = run(capsys, "check", str(build))
+    assert 'In [[line]] with id = "hinges" write your own range' in text
+    assert "amount = { low = 72, middle = 90, high = 140 }" in text
+    assert f"forecast not-needed {build} no_width-hinges --why" in text
+    assert "shows how such lines look" not in text
+
+
+def test_cautions_are_listed_once_with_the_lines_they_concern(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert "Cautions stand beside it" in run(capsys, "add", str(build), "paint_materials")
+    run(capsys, "add", str(build), "air_fed_mask")
+    assert "Cautions" not in run(capsys, "add", str(build), "clips_trims")
+    text = (build / "build.toml").read_text(encoding="utf-8")
+    assert " ".join(text.replace("#", "").split()).count("Hardeners with isocyanates") == 1
+    assert "# Caution, two-pack paint: see the words beside another line (Health and Safety" in text
+    said = run(capsys, "check", str(build))
+    assert said.count("Two-pack paint (") == 1
+    assert "Colour, clear, hardener and thinner; Air-fed mask set" in said
+    assert "Health and Safety Executive" in said
+    data = json.loads(run(capsys, "check", str(build), "--json"))["cautions"]
+    first = next(item for item in data if item["id"] == "isocyanate")
+    assert "Air-fed mask set" in first["lines"]
+    assert "air-fed breathing protection" in first["text"]
+    assert first["authority"]
+    assert first["source"]
 
 
 def test_what_moved_adds_up_to_the_cent(

@@ -57,7 +57,13 @@ def run_add(options: argparse.Namespace) -> int:
         raise ForecastError(message)
     _change(folder, starter(build, options.starter))
     text = f"{options.starter} is added. Its range is common practice, no source: overwrite it with your own."
-    return answer(options, text, {"added": options.starter})
+    beside = [caution for line in library.lines if line.id == options.starter for caution in line.cautions]
+    if beside:
+        topics = ", ".join(caution.topic.lower() for caution in beside)
+        text += f" Cautions stand beside it in the build file: {topics}."
+    return answer(
+        options, text, {"added": options.starter, "cautions": [caution.sentence for caution in beside]}
+    )
 
 
 def run_not_needed(options: argparse.Namespace) -> int:

@@ -11,6 +11,9 @@ from forecast.views.commands.common import add_file, answer, command
 if TYPE_CHECKING:
     from forecast.build.schema import Build
 
+_NAMES = 3
+"""So many lines are named beside a caution."""
+
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command."""
@@ -51,6 +54,14 @@ def run(options: argparse.Namespace) -> int:
             "Customs and tax figures to look up before you rely on them:",
             *(f"  {rule}" for rule in rules),
         ]
+    cautions, caution_words = _cautions(build)
+    if caution_words:
+        text += [
+            "",
+            "Cautions beside these lines, in short (in full with --json, and on the dashboard's page of lines); local "
+            "rules and licensed practice decide:",
+            *(f"  {words}" for words in caution_words),
+        ]
     if build.build.notice:
         text += ["", build.build.notice]
     return answer(
@@ -63,6 +74,7 @@ def run(options: argparse.Namespace) -> int:
             "suggestions": suggestions,
             "rules": rules,
             "notes": notes,
+            "cautions": cautions,
         },
     )
 
@@ -78,10 +90,10 @@ def _rules(build: Build) -> tuple[list[str], list[str]]:
 
 def _how(file: str, item: dict[str, Any]) -> str:
     """Give the command that adds what is missing, or answers that it is not needed."""
-    add_it = (
-        f"forecast add {file} {item['line']}" if item["line"] else "forecast new shows how such lines look"
-    )
-    return f"\n           {add_it}; or: forecast not-needed {file} {item['rule']} --why '…'"
+    add_it = f"forecast add {file} {item['starter']}" if item["starter"] else ""
+    edit_it = item["mend"].removesuffix(".")
+    ways = [way for way in (add_it, edit_it, f"forecast not-needed {file} {item['rule']} --why '…'") if way]
+    return f"\n           {'; or: '.join(ways)}"
 
 
 def _counts(build: Build) -> str:
@@ -129,6 +141,52 @@ def _findings(build: Build) -> list[dict[str, Any]]:
     from forecast.build.completeness import findings
 
     return [
-        {"grade": item.grade, "text": str(item), "rule": item.rule, "line": item.starter}
+        {
+            "rule": item.rule,
+            "grade": item.grade,
+            "missing": item.missing,
+            "why": item.why,
+            "cost": None
+            if item.cost is None
+            else dict(zip(("low", "middle", "high"), item.cost, strict=True)),
+            "unit": item.unit,
+            "source": item.source,
+            "starter": item.starter,
+            "line": item.line,
+            "mend": item.mend,
+            "text": str(item),
+        }
         for item in findings(build)
     ]
+
+
+def first_sentence(text: str) -> str:
+    """Give the first sentence of a text."""
+    head, stop, _ = text.partition(". ")
+    return head + stop.strip()
+
+
+def _cautions(build: Build) -> tuple[list[dict[str, Any]], list[str]]:
+    """Give the cautions that concern lines of the build, once each, for programs and for people."""
+    from forecast.build.cautions import cautions_of
+
+    found = cautions_of(build)
+    data = [
+        {
+            "id": caution.id,
+            "topic": caution.topic,
+            "text": caution.text,
+            "authority": caution.authority,
+            "source": caution.source,
+            "lines": list(names),
+        }
+        for caution, names in found
+    ]
+    words = []
+    for caution, names in found:
+        more = f" and {len(names) - _NAMES} more" if len(names) > _NAMES else ""
+        words.append(
+            f"{caution.topic} ({'; '.join(names[:_NAMES])}{more}): {first_sentence(caution.text)} "
+            f"[{caution.authority}]"
+        )
+    return data, words
