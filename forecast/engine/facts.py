@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import ndtr
 
 from forecast.build.formula import LineValue, walk
 from forecast.engine.condition import SCORE_CLIP, posterior, regressed_loadings
 from forecast.engine.draws import column
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import KnownFacts
-from forecast.engine.plan import Plan, Row, sole_input
+from forecast.engine.plan import Plan, Row, inputs_of, sole_input
 from forecast.engine.replicate import Conditions, sample
 from forecast.engine.shapes import Array
 from forecast.errors import SimulationError
 
 _PRIOR_TRIALS = 4096  # for the scores of rows that several inputs decide
+
+LEAST_REACH = 0.002
+"""Prior chance under which a line is taken at what was paid: about eight of the prior trials, or 2.9 deviations."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +79,22 @@ class Prior:
             slopes, score = regressed_loadings(prior, causes, amount)
             self._judged[key] = tuple(float(slope) for slope in slopes), score
         return Observation(name, *self._judged[key])
+
+    def reach(self, name: str, floor: float, amounts: Mapping[str, float]) -> float:
+        """Give the prior chance that a row costs at least its floor, other known rows at what they cost.
+
+        A row that follows from other lines alone can always be taken at its floor: 1, unless it cannot vary at all.
+        """
+        row = self.rows[name]
+        sole = sole_input(row)
+        if sole is not None:
+            return float(ndtr(-self.inputs[sole[0]].shape.score(floor / sole[1])))
+        if not inputs_of(row) and _read_by(row):
+            return 1.0
+        given = {other: amounts[other] for other in self._above(row) if other in amounts}
+        values, _ = self._draw()
+        prior = np.asarray(self._value(row, values, given), dtype=float)
+        return float(np.mean(prior >= floor))
 
     def _draw(self) -> tuple[dict[str, Value], Array]:
         if self._drawn is None:
@@ -152,8 +172,17 @@ def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
     """
     prior = prior or Prior(plan, seed)
     rows = prior.rows
+    unheld, known = known, _beyond_reach(known, prior)
     observed = observe(plan, known, seed, prior)
-    remarks = [remark for one in observed for remark in _remark(rows[one.row], one.score)]
+    beyond = [name for name in known.amounts if name not in unheld.amounts]
+    remarks = [
+        remark for one in observed if one.row not in beyond for remark in _remark(rows[one.row], one.score)
+    ]
+    remarks += [
+        f"{rows[name].title}: paid more than its stated range allows. It counts as what was paid; widen the range if "
+        "more is to come, or close it."
+        for name in beyond
+    ]
     gates = dict(known.gates)
     for name in (*known.amounts, *known.floors):
         gate = rows[name].gate
@@ -165,12 +194,11 @@ def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
     row_floors = {name: floor for name, floor in known.floors.items() if name not in amounts}
     for name, floor in row_floors.items():
         sole = sole_input(rows[name])
-        if sole is None:
+        if sole is not None:
+            input_floors[sole[0]] = prior.inputs[sole[0]].shape.score(floor / sole[1])
+        elif inputs_of(rows[name]):
             rejected.add(name)
-        else:
-            score = prior.inputs[sole[0]].shape.score(floor / sole[1])
-            input_floors[sole[0]] = min(score, SCORE_CLIP)
-            remarks += _remark(rows[name], score) if score > SCORE_CLIP else []
+        # A row that follows from other lines alone has no luck of its own to learn from: it costs at least its floor.
     learned = (
         posterior([one.loadings for one in observed], [one.score for one in observed], len(plan.causes))
         if observed
@@ -185,6 +213,24 @@ def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
         gates,
         tuple(remarks),
     )
+
+
+def _beyond_reach(known: KnownFacts, prior: Prior) -> KnownFacts:
+    """Take a line at what was paid where its stated range can hardly reach that.
+
+    No trial would agree with such a floor, so that nothing could be weighed; and more than the range allows is news
+    enough. The line then counts as one that cost just that, its score clipped as any other.
+    """
+    amounts = {**known.amounts, **known.fixed}
+    reached = {
+        name: floor
+        for name, floor in known.floors.items()
+        if name in prior.rows and name not in amounts and prior.reach(name, floor, amounts) < LEAST_REACH
+    }
+    if not reached:
+        return known
+    floors = {name: floor for name, floor in known.floors.items() if name not in reached}
+    return replace(known, amounts={**known.amounts, **reached}, floors=floors)
 
 
 def _remark(row: Row, score: float) -> list[str]:

@@ -23,21 +23,18 @@ from forecast.build.scenario import choose
 from forecast.build.schema import OWN_ESTIMATING, Build, Costed, Event, Line
 from forecast.engine.draws import slot_of_cause, slots_of_event
 from forecast.engine.figures import shape_of
-from forecast.engine.rows import Gate, Plan, PlanInput, Row, inputs_of, sole_input
+from forecast.engine.rows import OWN_WORK, Gate, Plan, PlanInput, Row, inputs_of, sole_input
 from forecast.engine.shapes import Shape
 from forecast.errors import SimulationError
 from forecast.trade.consignment import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import Expansion
-from forecast.trade.takeoff import expand_takeoff
+from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
 
 __all__ = ["OWN_WORK", "SHOP", "Gate", "Plan", "PlanInput", "Row", "compile_plan", "inputs_of", "sole_input"]
 
 SHOP = "shop"
 """The route that work takes when it is handed over."""
-
-OWN_WORK = "own_work"
-"""Id of the line that own hours make where the build sets a value for them."""
 
 
 class _Compiler:
@@ -103,14 +100,18 @@ class _Compiler:
                 Row(
                     line.id, line.name, line.group, "line", formula,
                     of=expansion.consignment, working=line.working, cautions=cautions,
+                    notes=(line.note,) if line.note else (),
                 )
             )  # fmt: skip
         for event in expansion.events:
             self.gates.append(Gate(event.id, event.chance, tuple(0.0 for _ in self.causes), is_event=True))
             formula = self.add_figures(expansion.inputs, event.formula)
             self.rows.append(
-                Row(event.id, event.name, "events", "event", formula, event.id, of=expansion.consignment)
-            )
+                Row(
+                    event.id, event.name, "events", "event", formula, event.id,
+                    of=expansion.consignment, notes=(event.note,) if event.note else (),
+                )
+            )  # fmt: skip
 
     def gate(self, item: Costed, is_event: bool) -> str | None:
         """Note that an item may not happen."""
@@ -128,11 +129,10 @@ class _Compiler:
         base = Sum(tuple(LineValue(other) for other in of))
         return Product((self.figure(f"{item.id}.percent", item.percent), Constant(0.01), base))
 
-    def amount(self, line: Line, of: Iterable[str]) -> tuple[Formula, str, tuple[str, ...]]:
-        """Give what a line costs where it is needed, its working in words and its cautions."""
+    def amount(self, line: Line, of: Iterable[str]) -> tuple[Formula, TakeoffExpansion | None]:
+        """Give what a line costs where it is needed, and the take-off behind its quantity."""
         amount: Formula = Constant(0.0)
-        working = ""
-        cautions: tuple[str, ...] = ()
+        taken: TakeoffExpansion | None = None
         if line.amount is not None:
             amount = self.figure(f"{line.id}.amount", line.amount)
         elif line.quantity is not None and line.price is not None:
@@ -144,7 +144,6 @@ class _Compiler:
             )
         elif line.takeoff is not None and line.price is not None:
             taken = expand_takeoff(line.id, line.takeoff)
-            working, cautions = taken.working, taken.cautions
             counted = self.add_figures(taken.inputs, taken.formula)
             amount = Product((counted, self.figure(f"{line.id}.price", line.price)))
         else:
@@ -153,16 +152,18 @@ class _Compiler:
             amount = Larger((amount, self.figure(f"{line.id}.minimum", line.minimum)))
         if line.maximum is not None:
             amount = Smaller((amount, self.figure(f"{line.id}.maximum", line.maximum)))
-        return amount, working, cautions
+        return amount, taken
 
     def line(self, line: Line, of: Iterable[str]) -> None:
         """Add a line, and a row for what it brings when it is sold again."""
         gate = self.gate(line, is_event=False)
-        amount, working, cautions = self.amount(line, of)
+        amount, taken = self.amount(line, of)
+        own = (line.note,) if line.note else ()
         self.rows.append(
             Row(
                 line.id, line.title, line.group, "line", amount, gate, line.package, line.route, line.id,
-                working, cautions,
+                taken.working if taken else "", taken.cautions if taken else (),
+                (*own, *taken.notes) if taken else own,
             )
         )  # fmt: skip
         if line.resale is not None:
@@ -202,8 +203,11 @@ class _Compiler:
             parts.append(self.handed_over(event, shop))
         impact = Sum(tuple(parts))
         self.rows.append(
-            Row(event.id, event.title, "events", "event", impact, gate, event.package, event.route, event.id)
-        )
+            Row(
+                event.id, event.title, "events", "event", impact, gate, event.package, event.route, event.id,
+                notes=(event.note,) if event.note else (),
+            )
+        )  # fmt: skip
 
     def hours(self, item: Costed) -> None:
         """Add the row of an item's own hours."""

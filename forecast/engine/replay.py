@@ -39,10 +39,13 @@ class Outcome:
     totals : ndarray, shape (N,)
     weights : ndarray of shape (N,), or None
         Relative weights; None means all alike.
+    replicates : int
+        R, of as many trials each.
     """
 
     totals: Array
     weights: Array | None
+    replicates: int
 
     @property
     def effective(self) -> float:
@@ -64,13 +67,16 @@ class Replay:
     trials : int
         Rounded up as `forecast.engine.trials.run` does.
     seed : int
+    batches : int
+        How many times as many replicates, as `run` draws where few trials agree with the facts.
     """
 
-    def __init__(self, plan: Plan, trials: int, seed: int) -> None:
+    def __init__(self, plan: Plan, trials: int, seed: int, batches: int = 1) -> None:
         self.plan = plan
         self.seed = seed
         self.prior = Prior(plan, seed)
         self._replicates, self._n = replicate_sizes(trials)
+        self._replicates *= batches
         self.count = self._n * self._replicates
         self._own: dict[str, Array] = {}
         self._causes = np.empty((len(plan.causes), self.count))
@@ -148,8 +154,8 @@ class Replay:
         if not reweigh:
             own_weights = weights
         if own_weights is not None and not own_weights.sum() > 0:
-            own_weights = None
-        return Outcome(totals, own_weights)
+            return self.run(conditions.unweighted(), weights, reweigh=reweigh)
+        return Outcome(totals, own_weights, self._replicates)
 
     def _column(self, name: str) -> Array:
         if name not in self._own:

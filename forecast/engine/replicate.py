@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal, TypeAlias
 
@@ -84,6 +84,14 @@ class Conditions:
     rejected: frozenset[str]
     gates: dict[str, bool]
     remarks: tuple[str, ...]
+
+    def unweighted(self) -> Conditions:
+        """Give the same without anything that weighs trials, for facts that no trial agrees with together."""
+        remark = (
+            "No simulated build agrees with everything that is paid so far: lines paid in part count at least what was "
+            "paid, and nothing is learnt from them. Check their ranges."
+        )
+        return replace(self, input_floors={}, rejected=frozenset(), remarks=(*self.remarks, remark))
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,9 @@ from forecast.build.formula import Constant, Formula, Input, Product, walk
 from forecast.engine.shapes import Shape
 from forecast.trade.expansion import Expansion
 
+OWN_WORK = "own_work"
+"""Id of the line that own hours make where the build sets a value for them."""
+
 
 @dataclass(frozen=True)
 class PlanInput:
@@ -51,6 +54,8 @@ class Row:
         How a take-off came to its quantity, at middle figures.
     cautions : tuple of str
         What to look up before relying on it.
+    notes : tuple of str
+        Where its figures come from.
     """
 
     id: str
@@ -64,6 +69,7 @@ class Row:
     of: str = ""
     working: str = ""
     cautions: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -102,6 +108,16 @@ class Plan:
         """Ids of inputs that stand more than once in the rows' formulas."""
         seen = Counter(node.id for row in self.rows for node in walk(row.formula) if isinstance(node, Input))
         return frozenset(name for name, times in seen.items() if times > 1)
+
+    @property
+    def payable(self) -> tuple[Row, ...]:
+        """Lines and events that receipts may be entered for: those of the build file and of its consignments."""
+        bought = {item.consignment for item in self.consignments}
+        return tuple(
+            row
+            for row in self.rows
+            if row.kind in ("line", "event") and row.id != OWN_WORK and (row.of == row.id or row.of in bought)
+        )
 
     @property
     def money_rows(self) -> tuple[int, ...]:

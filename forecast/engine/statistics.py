@@ -59,6 +59,8 @@ def percentiles(values: Array, shares: Sequence[float], weights: Array | None = 
         ranks = [min(max(int(np.ceil(q * count - 1e-9)) - 1, 0), count - 1) for q in shares]
         ordered = np.partition(values, sorted(set(ranks)))
         return [float(ordered[rank]) for rank in ranks]
+    if not np.all(weights > 0):  # what cannot be is no percentile, not even the lowest
+        values, weights = values[weights > 0], weights[weights > 0]
     order = np.argsort(values, kind="stable")
     cumulated = np.cumsum(weights[order])
     places = np.searchsorted(cumulated, np.asarray(shares) * cumulated[-1] * (1 - 1e-12))
@@ -185,7 +187,15 @@ def expected_shortfall(values: Array, q: float, weights: Array | None = None) ->
     """Give the mean of the worst 1 − q of outcomes, splitting the trial at the edge so that the share is exact.
 
     Acerbi & Tasche (2002), Journal of Banking & Finance 26(7), definition of the tail mean.
+
+    Raises
+    ------
+    SimulationError
+        When q is not at least 0 and under 1: nothing is worse than everything.
     """
+    if not 0 <= q < 1:
+        message = f"expected shortfall: got {q}, must be at least 0 and under 1, such as 0.9."
+        raise SimulationError(message)
     return float(tail_weights(values, q, weights) @ values)
 
 

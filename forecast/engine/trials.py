@@ -137,7 +137,10 @@ def run(
     SimulationError
         When trials is not a sensible number.
     """
-    if not REPLICATES <= trials <= 100_000_000:
+    if isinstance(seed, bool) or not isinstance(seed, int):
+        message = f"seed: got {seed!r}, must be a whole number."
+        raise SimulationError(message)
+    if isinstance(trials, bool) or not REPLICATES <= trials <= 100_000_000:
         message = f"trials: got {trials}, must be from {REPLICATES} to 100,000,000."
         raise SimulationError(message)
     replicates, n = replicate_sizes(trials)
@@ -146,8 +149,15 @@ def run(
     job = partial(simulate_replicates, plan, seed, n, keep, conditions, reference)
     first, last = first_replicate, first_replicate + replicates
     parts, rows = _map(job, first, last, n, keep, executor)
+    if conditions is not None and _effective(parts) == 0:
+        conditions = conditions.unweighted()
+        job = partial(simulate_replicates, plan, seed, n, keep, conditions, reference)
+        parts, rows = _map(job, first, last, n, keep, executor)
     while _effective(parts) < LEAST_EFFECTIVE <= n * replicates and last - first_replicate < 8 * replicates:
-        first, last = last, last + replicates
+        first, last = (
+            last,
+            2 * last - first_replicate,
+        )  # as many again, so that all views grow in the same steps
         more, more_rows = _map(job, first, last, n, keep, executor)
         parts += more
         if rows is not None and more_rows is not None:
@@ -209,8 +219,6 @@ def _gather(
                 f"Only {effective:,.0f} of {weights.size:,} trials agree with what is paid so far: read these "
                 "figures as rough, and check the ranges of the lines that are paid in part.",
             )
-        if not weights.sum() > 0:
-            weights = None
     moments = parts[0].moments
     for part in parts[1:]:
         moments = moments + part.moments

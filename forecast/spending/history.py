@@ -12,7 +12,7 @@ from forecast.build.schema import Build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replay import Outcome, Replay
-from forecast.engine.statistics import percentiles
+from forecast.engine.statistics import percentile_estimates
 from forecast.engine.trials import LEAST_EFFECTIVE, run
 from forecast.spending.base import base_given
 from forecast.spending.known import Known, known_from
@@ -43,6 +43,8 @@ class HistoryPoint:
         For P80, over the same.
     effective : float
         Effective sample size; under 1,000 the figures are rough.
+    error : float
+        Simulation error of P80.
     """
 
     date: dt.date
@@ -58,6 +60,7 @@ class HistoryPoint:
     contingency_left: float | None
     contingency_needed: float
     effective: float
+    error: float
 
 
 @dataclass(frozen=True)
@@ -136,7 +139,7 @@ def history(
         if outcome.effective < LEAST_EFFECTIVE and standing.as_of == shown[-1]:
             # The figures of today must be those of every other page, which draws on until enough trials agree.
             today = run(plan, trials, seed, known=known.facts, keep="totals")
-            outcome = Outcome(today.totals, today.weights)
+            outcome = Outcome(today.totals, today.weights, today.replicates)
         points.append(_point(build, plan, standing, known, outcome))
     return History(
         plan.currency,
@@ -159,7 +162,8 @@ def _spread(days: Sequence[dt.date], most: int) -> list[dt.date]:
 def _point(build: Build, plan: Plan, standing: Standing, known: Known, outcome: Outcome) -> HistoryPoint:
     assert standing.as_of is not None  # a history is of days
     totals = outcome.totals + to_float(known.outside_minor, plan.currency)
-    p10, p50, p80, p90 = percentiles(totals, (0.1, 0.5, 0.8, 0.9), outcome.weights)
+    estimates = percentile_estimates(totals, (0.1, 0.5, 0.8, 0.9), outcome.replicates, outcome.weights)
+    p10, p50, p80, p90 = (estimate.value for estimate in estimates)
     budget = budget_in_force(build, standing.baseline)
     base = sum(base_given(plan, known.facts).values()) + to_float(known.outside_minor, plan.currency)
     over: float | None = None
@@ -179,4 +183,5 @@ def _point(build: Build, plan: Plan, standing: Standing, known: Known, outcome: 
         contingency_left=None if budget is None else budget - base,
         contingency_needed=p80 - base,
         effective=outcome.effective,
+        error=estimates[2].error,
     )

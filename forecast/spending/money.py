@@ -230,6 +230,13 @@ def _guess_mark(body: str, text: str, currency: str, digits: int) -> str:
             "could mean two amounts",
             f"Write it with a point, {body.replace(',', '.')} or {body.replace(',', '')}.000",
         )
+    if (
+        could_be_thousands and 0 < digits < 3
+    ):  # thousands, or a slip behind the decimal mark: a thousandfold apart
+        plain = body.replace(mark, "")
+        _refuse(
+            text, "could mean two amounts", f"Write it as {plain}, or with {digits} digits behind a point"
+        )
     if could_be_thousands and digits >= 3:
         return mark
     return other if could_be_thousands else mark

@@ -14,6 +14,7 @@ from forecast.build.buildfile import parse_build
 from forecast.build.schema import Build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import compile_plan
+from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.errors import BuildFileError
 from forecast.spending.ledger import Ledger
 from forecast.spending.reforecast import scenario_in_force
@@ -58,6 +59,8 @@ class Moved:
     start, end : Figures
     parts : tuple of MovedPart
         In the order of `ORDER`; "estimates" only where the build file was another one at the start.
+    error : float
+        Simulation error of P80 at the end, in the currency's main unit.
     """
 
     since: dt.date
@@ -66,6 +69,7 @@ class Moved:
     start: Figures
     end: Figures
     parts: tuple[MovedPart, ...]
+    error: float = 0.0
 
 
 def what_moved(
@@ -123,13 +127,16 @@ def what_moved(
         old = before
         earlier = compile_plan(before, scenario if scenario in before.scenario else None)
     ends = record.standing(since), record.standing(until)
-    steps = Steps(old, earlier, plan, record, ends, trials, seed).take()
-    start, *others = steps
+    for batches in (1, 2, 4, 8):
+        steps = Steps(old, earlier, plan, record, ends, trials, seed, batches)
+        start, *others = steps.take()
+        if steps.effective >= LEAST_EFFECTIVE or trials < LEAST_EFFECTIVE:
+            break
     parts, figures = [], start[1]
     for kind, here, because in others:
         parts.append(MovedPart(kind, here - figures, because))
         figures = here
-    return Moved(since, until, plan.currency, start[1], figures, tuple(parts))
+    return Moved(since, until, plan.currency, start[1], figures, tuple(parts), steps.error)
 
 
 def _frozen_build(text: str) -> Build | None:

@@ -14,7 +14,7 @@ from forecast.engine.figures import shape_of
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.replay import Outcome, Replay
-from forecast.engine.statistics import percentiles
+from forecast.engine.statistics import percentile_estimates
 from forecast.spending.known import Known, known_from
 from forecast.spending.money import exponent, to_float
 from forecast.spending.reforecast import cause_titles
@@ -77,11 +77,13 @@ class Steps:
         ends: tuple[Standing, Standing],
         trials: int,
         seed: int,
+        batches: int = 1,
     ) -> None:
         self.build, self.earlier, self.plan, self.record = build, earlier, plan, record
         self.first, self.last = ends
-        self.replay = Replay(earlier, trials, seed)
-        self.trials, self.seed = trials, seed
+        self.replay = Replay(earlier, trials, seed, batches)
+        self.trials, self.seed, self.batches = trials, seed, batches
+        self.effective, self.error = float("inf"), 0.0
         self.start = known_from(earlier, self.first)
         self.end = known_from(earlier, self.last)
         self.owner = {row.id: row.of if row.kind == "hours" else row.id for row in earlier.rows}
@@ -134,7 +136,7 @@ class Steps:
         outside = {name for name in end.outside if end.outside[name] != self.start.outside.get(name, 0)}
         added = self._named((outside | self.taken_up | self.new) - self.gone)
         if self.plan is not self.earlier:
-            replay = Replay(self.plan, self.trials, self.seed)
+            replay = Replay(self.plan, self.trials, self.seed, self.batches)
             late = {*self.new, *(self.taken_up - self.gone)}
             facts = _kept(end.facts, late, self._owner_now)
             facts = self._settled(facts, late, self.first, self.plan)
@@ -149,8 +151,11 @@ class Steps:
         return steps
 
     def _figures(self, outcome: Outcome, extra_minor: int) -> Figures:
+        self.effective = min(self.effective, outcome.effective)
         scale = 10 ** exponent(self.plan.currency)
-        p50, p80, p90 = percentiles(outcome.totals, (0.5, 0.8, 0.9), outcome.weights)
+        found = percentile_estimates(outcome.totals, (0.5, 0.8, 0.9), outcome.replicates, outcome.weights)
+        p50, p80, p90 = (estimate.value for estimate in found)
+        self.error = found[1].error
         mean = float(np.average(outcome.totals, weights=outcome.weights))
         whole = [round(value * scale) + extra_minor for value in (mean, p50, p80, p90)]
         return Figures(*whole)

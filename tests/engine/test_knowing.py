@@ -163,7 +163,7 @@ def test_more_is_drawn_when_few_trials_agree_and_it_is_said_when_that_is_not_eno
     assert drawn.rows is not None
     assert drawn.rows.shape[1] == drawn.count
     assert drawn.remarks == ()
-    few = simulate(build, trials=1024, known=KnownFacts(floors=floors | {"n0": 165.0}))
+    few = simulate(build, trials=1024, known=KnownFacts(floors=floors | {"n0": 157.0}))
     assert few.trials.count == 8 * 1024
     assert few.trials.effective < LEAST_EFFECTIVE
     assert "read these figures as rough" in " ".join(few.remarks)

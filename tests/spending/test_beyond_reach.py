@@ -1,0 +1,114 @@
+"""Receipts beyond what an open line's range can reach are said and handled, by every way of looking at them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from forecast.build.buildfile import parse_build
+from forecast.build.schema import Build
+from forecast.spending.history import history
+from forecast.spending.ledger import Ledger
+from forecast.spending.moved import what_moved
+from forecast.spending.reforecast import reforecast
+
+TEXT = """\
+[build]
+name = "x"
+currency = "EUR"
+country = "IE"
+budget = 2500
+[[cause]]
+id = "fit"
+[[line]]
+id = "fixed"
+group = "other"
+amount = 300
+[[line]]
+id = "kit"
+group = "kit"
+amount = { low = 1000, middle = 1200, high = 1600, causes = { fit = "moderate" } }
+[[line]]
+id = "fee"
+group = "import"
+percent = 2.5
+of = ["kit"]
+[[line]]
+id = "filler"
+group = "consumables"
+quantity = { shape = "uniform", min = 2, max = 4, causes = { fit = "strong" } }
+price = { shape = "triangular", min = 9, mode = 12, max = 16 }
+[[line]]
+id = "paint"
+group = "finish"
+amount = { shape = "uniform", min = 100, max = 200, causes = { fit = "strong" } }
+[[line]]
+id = "primer"
+group = "finish"
+amount = { low = 30, middle = 50, high = 90, causes = { fit = "strong" } }
+"""
+
+
+@pytest.fixture
+def build() -> Build:
+    return parse_build(TEXT)
+
+
+def ledger_with(where: Path, *paid: tuple[str, int], closed: tuple[str, ...] = ()) -> Ledger:
+    ledger = Ledger(where / "receipts.db", currency="EUR")
+    for number, (line, minor) in enumerate(paid):
+        ledger.add_receipt(dt.date(2026, 3, 1 + number), "somebody", minor, "EUR", [(line, minor)])
+    for line in closed:
+        ledger.close_line(line, dt.date(2026, 3, 20))
+    return ledger
+
+
+CASES = {
+    "a known amount": ((("fixed", 35_000),), ()),
+    "quantity times price": ((("filler", 10_000),), ()),
+    "a bounded range": ((("paint", 25_000),), ()),
+    "a percentage of a closed line": ((("kit", 130_000), ("fee", 4_000)), ("kit",)),
+    "several at once": ((("fixed", 35_000), ("filler", 10_000), ("paint", 30_000), ("fee", 9_000)), ()),
+}
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_it_is_said_and_every_view_gives_figures(build: Build, tmp_path: Path, case: str) -> None:
+    paid, closed = CASES[case]
+    ledger = ledger_with(tmp_path, *paid, closed=closed)
+    watch = reforecast(build, ledger, trials=2048)
+    for line, minor in paid:
+        assert watch.now.trials.row(line).min() >= minor / 100 - 1e-9
+    assert np.isfinite([estimate.value for estimate in watch.percentile_set((0.1, 0.5, 0.8, 0.9))]).all()
+    assert sum(line.variance_share for line in watch.now.lines) == pytest.approx(1)
+    assert watch.now.trials.count < 5_000  # no draws were wasted on trials that cannot agree
+    past = history(build, ledger, trials=2048)
+    assert past.points[-1].p80 == pytest.approx(watch.percentile(0.8).value, rel=1e-9)
+    moved = what_moved(build, ledger, dt.date(2026, 2, 1), trials=2048)
+    assert moved.end.p80 == pytest.approx(100 * watch.percentile(0.8).value, abs=1)
+
+
+@pytest.mark.parametrize(("line", "minor"), [("fixed", 35_000), ("filler", 10_000), ("paint", 25_000)])
+def test_a_remark_names_the_line(build: Build, tmp_path: Path, line: str, minor: int) -> None:
+    remarks = reforecast(build, ledger_with(tmp_path, (line, minor)), trials=2048).remarks
+    assert any(
+        line.capitalize() in remark and "more than its stated range allows" in remark for remark in remarks
+    )
+
+
+def test_far_above_its_range_it_teaches_as_a_closed_line_would(build: Build, tmp_path: Path) -> None:
+    watch = reforecast(build, ledger_with(tmp_path, ("paint", 25_000)), trials=4096)
+    primer = next(line for line in watch.lines if line.id == "primer")
+    assert primer.mean_now > primer.mean_before + 20
+
+
+def test_a_dear_percentage_does_not_make_dear_what_it_is_taken_of(build: Build, tmp_path: Path) -> None:
+    """A fee that follows from other lines alone is at least what was paid, and says nothing of them."""
+    watch = reforecast(build, ledger_with(tmp_path, ("fee", 20_000)), trials=4096)
+    lines = {line.id: line for line in watch.lines}
+    assert lines["fee"].now == (200.0, 200.0, 200.0)
+    assert lines["kit"].mean_now == pytest.approx(lines["kit"].mean_before)
+    assert lines["primer"].mean_now == pytest.approx(lines["primer"].mean_before)
