@@ -123,7 +123,10 @@ def expand(
         events=tuple(sheet.events),
         inputs=MappingProxyType(dict(sheet.inputs)),
         notes=tuple(sheet.notes),
-        warnings=(*rules.warnings(on, frozenset(book.used)), *_carriage_warnings(sheet, journey, on)),
+        warnings=(
+            *((*rules.warnings(on, frozenset(book.used)), *_carriage_warnings(sheet, journey, on))),
+            *sheet.doubts,
+        ),
     )
 
 

@@ -14,7 +14,7 @@ from forecast.trade.chargeable import UNITS
 from forecast.trade.expansion import ComputedEvent
 from forecast.trade.incoterms import IncotermsRule, buyer_pays
 from forecast.trade.journey import Journey
-from forecast.trade.rules import doubt, eu_members, load_arrival
+from forecast.trade.rules import RuleWarning, doubt, eu_members, load_arrival
 from forecast.trade.sheet import Sheet, times, total
 
 COMMON = "Common practice, yours to overwrite."
@@ -119,7 +119,8 @@ class EntryWriter:
             working = working.replace(placeholder, words)
         used = [id for id in self._figures_of(name) if id in rules.figures and id in self.book.used]
         sources = [f"{rules.figures[id].label}: {rules.figures[id].source}." for id in used]
-        doubts = [str(found) for found in rules.warnings(self.on, frozenset(used))]
+        basis = {"tax_base"} if name == "tax" else {"customs_value"} if name == "duty" else set()
+        doubts = [str(found) for found in rules.warnings(self.on, frozenset(used) | basis)]
         own = sorted(id for id in self._figures_of(name) if id in self.book.overrides)
         if own:
             sources.append(f"Your own figure: {', '.join(own)}.")
@@ -139,12 +140,22 @@ class EntryWriter:
             totals = [f"{id}.total." for id in bought.additional]
             return [id for id in known if id in rates or any(id.startswith(t) for t in totals)]
         if name == "tax":
-            return [id for id in known if id == rules.tax]
+            limits = {t.at_most for t in rules.thresholds if t.effect in ("no small tax", "no duty and tax")}
+            return [id for id in known if id == rules.tax or id in limits]
         mine = [levy for levy in rules.levies if not levy.modes or self.mode in levy.modes]
         read = {
             id
             for levy in mine
-            for id in (levy.amount, levy.rate, levy.minimum, levy.maximum, levy.above, levy.at_least)
+            for id in (
+                levy.amount,
+                levy.rate,
+                levy.minimum,
+                levy.maximum,
+                levy.above,
+                levy.at_least,
+                levy.under,
+                levy.at_most,
+            )
         }
         return [id for id in known if id in read]
 
@@ -256,7 +267,18 @@ class EntryWriter:
         if charge.per_unit:
             units, words = self._units()
             formula, working = Product((units, formula)), f"{words} × {working}"
-        return self.sheet.add(charge.id, charge.label, charge.group, formula, working, note)
+        caution = self._doubted(f"arrival.{charge.id}", charge.label) if note else ""
+        return self.sheet.add(charge.id, charge.label, charge.group, formula, working, note, caution)
+
+    def _doubted(self, figure: str, label: str) -> str:
+        """Note that a usual range stands in for a figure of the builder's own, and say so."""
+        table, _, key = figure.partition(".")
+        text = (
+            f"{label}: the range is common practice without a published source. Ask for a quotation, and write it "
+            f"as {table} = {{ {key} = … }}."
+        )
+        self.sheet.doubts.append(RuleWarning(figure, text))
+        return text
 
     def _storage(self) -> LineValue | None:
         sheet, said = self.sheet, self.sheet.consignment.storage
@@ -304,6 +326,7 @@ class EntryWriter:
             storage(units, spent, Constant(free_days), steps, least),
             f"{units_words} × {charged} days × {words}",
             note,
+            self._doubted("storage.steps", "Storage at the depot") if note else "",
         )
 
     def _disbursement(self, advanced: list[LineValue]) -> None:
@@ -328,6 +351,9 @@ class EntryWriter:
             disbursement(total(*advanced), share, minimum),
             f"the larger of {words} and {sheet.say(share)} % × ({names})",
             "" if said.disbursement_percent is not None else note,
+            ""
+            if said.disbursement_percent is not None
+            else self._doubted("arrival.disbursement_percent", "Fee for advancing duty and tax"),
         )
 
     def _examination(self) -> None:
@@ -338,6 +364,7 @@ class EntryWriter:
             chance, cost, note = said.chance, said.cost, ""
         elif chance_figure is not None and usual_cost is not None:
             chance, cost = chance_figure.value, usual_cost
+            self._doubted("examination.cost", "Customs examination")
         else:
             return
         if chance == 0:

@@ -12,6 +12,7 @@ from forecast.build.schema import Group
 from forecast.errors import RuleError
 from forecast.trade.currency import CurrencyPath
 from forecast.trade.expansion import ComputedEvent, ComputedLine, Stage
+from forecast.trade.rules import RuleWarning
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,7 @@ class Sheet:
         self.events: list[ComputedEvent] = []
         self.inputs: dict[str, Figure] = {}
         self.notes: list[str] = []
+        self.doubts: list[RuleWarning] = []
 
     def id(self, name: str) -> str:
         """Put the consignment's id before a name."""

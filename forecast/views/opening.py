@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from forecast.build.cautions import cautions_for
 from forecast.build.checks import nearest
+from forecast.build.figures import Known
 from forecast.build.formula import (
     Constant,
     Exponential,
@@ -18,12 +20,14 @@ from forecast.build.formula import (
     RoundedUp,
     Smaller,
     Sum,
+    bind,
     walk,
 )
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.rows import Plan, Row
 from forecast.errors import ForecastError
-from forecast.trade.exact import fill
+from forecast.trade.exact import fill, placeholders
+from forecast.trade.expansion import Expansion, Stage
 
 
 @dataclass(frozen=True)
@@ -42,6 +46,11 @@ class Opened:
     below : tuple of str
         Ids of the lines that it is computed from.
     cautions : tuple of str
+        What to look up, and what the work can do to somebody, the authority named.
+    notes : tuple of str
+        Where its figures come from.
+    unit : str
+        Of the total; empty for money.
     """
 
     id: str
@@ -50,7 +59,9 @@ class Opened:
     chance: float
     working: str
     below: tuple[str, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    unit: str = ""
 
 
 @dataclass(frozen=True)
@@ -91,7 +102,7 @@ def open_total(plan: Plan, base_rows: Sequence[float], only: str | None = None) 
 
 
 def open_line(plan: Plan, row_id: str) -> Opened:
-    """Open one line, event or own-hours row of a plan.
+    """Open one line, event or own-hours row of a plan, or a value on the way such as a customs value.
 
     Raises
     ------
@@ -99,24 +110,62 @@ def open_line(plan: Plan, row_id: str) -> Opened:
         When the plan has none of that id.
     """
     rows = {row.id: row for row in plan.rows}
-    if row_id not in rows:
-        message = f"there is no line {row_id!r} in this scenario. {nearest(row_id, rows)}"
+    stages = {stage.id: (item, stage) for item in plan.consignments for stage in item.stages}
+    if row_id not in rows and row_id not in stages:
+        message = f"there is no line {row_id!r} in this scenario. {nearest(row_id, [*rows, *stages])}"
         raise ForecastError(message)
     inputs: dict[str, Value] = {item.id: item.shape.middle for item in plan.inputs}
     lines: dict[str, Value] = {}
     for row in plan.rows:
         lines[row.id] = float(evaluate(row.formula, inputs, lines))
+    if row_id in stages:
+        expansion, stage = stages[row_id]
+        working = fill(stage.working, _shown(expansion, plan, inputs, lines))
+        below = _named(stage.working, rows, stages)
+        if not placeholders(stage.working):  # a rule in words, such as what enters a customs value
+            formula = bind(stage.formula, _known(expansion))
+            working += f": {_words(formula, inputs, lines, {row.id: row.title for row in plan.rows})}"
+            below = tuple(dict.fromkeys(node.id for node in walk(formula) if isinstance(node, LineValue)))
+        value = _stage_value(expansion, stage, inputs, lines)
+        return Opened(stage.id, stage.name, value, 1.0, working, below, unit=stage.unit)
     row = rows[row_id]
     chances = {gate.id: gate.chance for gate in plan.gates}
+    below = tuple(node.id for node in walk(row.formula) if isinstance(node, LineValue))
+    is_paper = row.group in ("freight", "import")  # a bill, not a thing that is worked on
+    hazards = () if is_paper or row.kind == "hours" else cautions_for(row.id, row.title, (row.group,))
     return Opened(
-        row.id,
-        row.title,
-        float(lines[row.id]),
-        1.0 if row.gate is None else chances[row.gate],
-        _working(plan, row, inputs, lines),
-        tuple(dict.fromkeys(node.id for node in walk(row.formula) if isinstance(node, LineValue))),
-        row.cautions,
-    )
+        row.id, row.title, float(lines[row.id]), 1.0 if row.gate is None else chances[row.gate],
+        _working(plan, row, inputs, lines), tuple(dict.fromkeys((*_named(row.working, {}, stages), *below))),
+        (*row.cautions, *(caution.sentence for caution in hazards)), row.notes,
+        "h" if row.kind == "hours" else "",
+    )  # fmt: skip
+
+
+def _named(working: str, *tables: Mapping[str, object]) -> tuple[str, ...]:
+    """Give the ids in a working that can be opened in turn."""
+    return tuple(name for name in placeholders(working) if any(name in table for table in tables))
+
+
+def _stage_value(
+    expansion: Expansion, stage: Stage, inputs: Mapping[str, Value], lines: Mapping[str, Value]
+) -> float:
+    return float(evaluate(stage.formula, {**_known(expansion), **inputs}, lines))
+
+
+def _known(expansion: Expansion) -> dict[str, float]:
+    return {name: figure.value for name, figure in expansion.inputs.items() if isinstance(figure, Known)}
+
+
+def _shown(
+    expansion: Expansion, plan: Plan, inputs: Mapping[str, Value], lines: Mapping[str, Value]
+) -> dict[str, str]:
+    """Give the words for every id that a consignment's workings may name."""
+    titles = {row.id: row.title for row in plan.rows}
+    words = {name: number(float(value)) for name, value in {**_known(expansion), **inputs}.items()}
+    words |= {name: f"{titles[name]} {number(float(value))}" for name, value in lines.items()}
+    for stage in expansion.stages:
+        words[stage.id] = f"{stage.name} {number(_stage_value(expansion, stage, inputs, lines))}"
+    return words
 
 
 def _working(plan: Plan, row: Row, inputs: Mapping[str, Value], lines: Mapping[str, Value]) -> str:
@@ -124,16 +173,7 @@ def _working(plan: Plan, row: Row, inputs: Mapping[str, Value], lines: Mapping[s
     words = _words(row.formula, inputs, lines, titles)
     expansion = next((item for item in plan.consignments if item.consignment == row.of), None)
     if expansion is not None and row.working:
-        values: dict[str, str] = {name: number(float(value)) for name, value in inputs.items()}
-        values |= {name: f"{titles[name]} {number(float(value))}" for name, value in lines.items()}
-        for stage in expansion.stages:
-            known = {
-                name: figure.value for name, figure in expansion.inputs.items() if hasattr(figure, "value")
-            }
-            values |= {name: number(value) for name, value in known.items()}
-            amount = float(evaluate(stage.formula, {**known, **inputs}, lines))
-            values[stage.id] = f"{stage.name} {number(amount)}"
-        return fill(row.working, values)
+        return fill(row.working, _shown(expansion, plan, inputs, lines))
     return f"{row.working}; {words}" if row.working else words
 
 

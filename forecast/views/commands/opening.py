@@ -57,7 +57,7 @@ def _line(options: argparse.Namespace, plan: Plan) -> int:
     from forecast.views.opening import number, open_line
 
     opened = open_line(plan, options.line)
-    unit = "h" if opened.id.endswith(".own_hours") else plan.currency
+    unit = opened.unit or plan.currency
     text = [f"{opened.title}, at your middle figures: {number(round(opened.total, 2))} {unit}"]
     if opened.chance < 1:
         text[0] += f" where it is needed or happens ({percent(opened.chance)} chance)"
@@ -65,4 +65,5 @@ def _line(options: argparse.Namespace, plan: Plan) -> int:
     if opened.below:
         text.append("Open these next: " + ", ".join(opened.below))
     text += [f"Caution: {caution}" for caution in opened.cautions]
+    text += [f"Source: {note}" for note in opened.notes]
     return answer(options, "\n".join(text), asdict(opened))
