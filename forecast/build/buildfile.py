@@ -23,7 +23,10 @@ LARGEST_FILE = 5_000_000
 def build_path(path: str | FilePath) -> FilePath:
     """Give the build file that a path means: the file itself, or ``build.toml`` in a folder."""
     path = FilePath(path)
-    return path / "build.toml" if path.is_dir() else path
+    try:
+        return path / "build.toml" if path.is_dir() else path
+    except OSError:  # a folder above it cannot be entered; reading the file then says so
+        return path
 
 
 def read_build(path: str | FilePath) -> Build:

@@ -10,18 +10,22 @@ from typing import cast
 
 import streamlit as st
 
-from forecast.build.scenario import choose
 from forecast.dashboard.layout import safe, tell
 from forecast.dashboard.state import Opened, headline, opened
+from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import ForecastError, LedgerError
 from forecast.spending.ledger import Ledger, ReceiptKind
 from forecast.spending.money import format_plain, parse_money
-from forecast.views.money import about, builds, exact, signed
+from forecast.views.money import about, builds, exact, rounding_step, signed
 
 KINDS: Mapping[str, str] = {
     "payment": "Paid", "deposit": "Deposit paid", "balance": "Balance paid", "refund": "Refund received",
 }  # fmt: skip
+
+
+MAY_HAPPEN = " (may happen)"
+"""Behind the name of a risk event where it stands among lines."""
 
 
 @dataclass(frozen=True)
@@ -98,9 +102,9 @@ def receipt_form(view: Opened) -> None:
 
 def lines_to_pay(view: Opened) -> dict[str, str]:
     """Give the lines that can be paid in this scenario, by id, events that cost money after them."""
-    choice = choose(view.build, view.scenario)
-    return {line.id: line.title for line in choice.lines} | {
-        event.id: f"{event.title} (may happen)" for event in choice.events
+    rows = compile_plan(view.build, view.scenario).payable
+    return {row.id: row.title for row in rows if row.kind == "line"} | {
+        row.id: row.title + MAY_HAPPEN for row in rows if row.kind == "event"
     }
 
 
@@ -167,7 +171,9 @@ def moved(earlier: Estimate, what: str) -> str:
     """Say by how much the forecast moved since, and what the chances are now."""
     view = opened()
     now, enough = headline(view)
-    change = signed(now.value - earlier.value, view.currency, now.error)
-    text = f"{what} P80 moved by **{change}**, from {about(earlier.value, view.currency, earlier.error)} to "
-    text += f"**{about(now.value, view.currency, now.error)}**."
+    error = max(now.error, earlier.error)
+    step = rounding_step(view.currency, error)  # the change is that of the two figures as they are written
+    shown = step * (round(now.value / step) - round(earlier.value / step))
+    text = f"{what} P80 moved by **{signed(shown, view.currency, error)}**, from "
+    text += f"{about(earlier.value, view.currency, error)} to **{about(now.value, view.currency, error)}**."
     return text if enough is None else f"{text} Your budget is now enough in {builds(enough)}."

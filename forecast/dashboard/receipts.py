@@ -7,7 +7,7 @@ import datetime as dt
 import streamlit as st
 
 from forecast.dashboard.layout import answer, palette, picture, safe, table, tell, text, told_plainly
-from forecast.dashboard.receipt_form import lines_to_pay, moved, receipt_form
+from forecast.dashboard.receipt_form import MAY_HAPPEN, lines_to_pay, moved, receipt_form
 from forecast.dashboard.state import Opened, headline, opened
 from forecast.errors import ForecastError
 from forecast.spending.ledger import Receipt
@@ -57,7 +57,7 @@ def _answer(view: Opened, receipts: tuple[Receipt, ...]) -> None:
     paid = sum(receipt.paid_minor for receipt in receipts)
     names = lines_to_pay(view)
     closed = [line for line in view.ledger.closed_lines() if line in names]
-    bought = sum(line.id in names for line in view.build.line)
+    bought = sum(not title.endswith(MAY_HAPPEN) for title in names.values())
     noun = "receipt" if len(receipts) == 1 else "receipts"
     sentence = f"**{exact(paid, view.currency)}** paid so far, in {len(receipts)} {noun}."
     if view.budget is not None:
@@ -145,8 +145,8 @@ def _marks(view: Opened) -> None:
         ledger = view.ledger
         closed = ledger.closed_lines() if ledger is not None else frozenset()
         states = ledger.event_states() if ledger is not None else {}
-        lines = [line.id for line in view.build.line if line.id in names]
-        events = [event.id for event in view.build.event if event.id in names]
+        lines = [name for name, title in names.items() if not title.endswith(MAY_HAPPEN)]
+        events = [name for name in names if name not in lines]
         wanted = st.multiselect(
             "Closed lines: nothing more will come", lines, default=[line for line in lines if line in closed],
             format_func=names.__getitem__, key=f"closed-{len(closed)}",
@@ -160,7 +160,7 @@ def _marks(view: Opened) -> None:
         for event in events:
             now = states[event].state if event in states else "open"
             told[event] = st.selectbox(
-                safe(names[event].removesuffix(" (may happen)")), list(words), index=list(words).index(now),
+                safe(names[event].removesuffix(MAY_HAPPEN)), list(words), index=list(words).index(now),
                 format_func=words.__getitem__, key=f"event-{event}-{now}",
             )  # fmt: skip
         if st.button("Save", key="save-marks"):

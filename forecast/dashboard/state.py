@@ -83,7 +83,8 @@ class Opened:
 
     def titles(self) -> dict[str, str]:
         """Give the name of each line and event."""
-        return {item.id: item.title for item in (*self.build.line, *self.build.event)}
+        named = {item.id: item.title for item in (*self.build.line, *self.build.event)}
+        return named | {row.id: row.title for row in compile_plan(self.build, self.scenario).payable}
 
 
 def begin(argument: str | None) -> Chosen:

@@ -35,7 +35,8 @@ def page() -> None:
             return
         answer(watch_sentence(watch, strong="**"))
         points = _history(view)
-        picture(forecast_band(points, view.budget, view.currency, palette()))
+        eight = watch.percentile(0.8)
+        picture(forecast_band(points, view.budget, view.currency, palette(), error=eight.error))
         st.subheader("What moved")
         _moved(view, points)
         st.subheader("Contingency: left, and needed")

@@ -185,7 +185,7 @@ class Contingency:
             f"which are enough in {100 * self.chance_of_base.value:.0f} of 100"
         )
         largest = [share.title for share in self.lines[:2] if share.amount.value > 0]
-        return f"{text}; most of it stands against {' and '.join(largest)}." if largest else f"{text}."
+        return f"{text}; the largest parts stand against {' and '.join(largest)}." if largest else f"{text}."
 
 
 def contingency(

@@ -503,7 +503,7 @@ def test_old_or_unverified_rule_figures_are_said_where_they_are_used(
     assert any("duty.8708.29" in rule for rule in data["rules"])
     assert data["notes"]
     text = run(capsys, "check", str(tmp_path))
-    assert "Customs and tax figures to look up" in text
+    assert "Customs, tax and arrival figures to look up" in text
     assert "'forecast check' names them" in run(capsys, "budget", str(tmp_path))
 
 
@@ -533,3 +533,78 @@ def test_the_ledger_is_exported_and_read_back(
     assert other.paid_by_line() == {"filler": 4_000}
     assert other.closed_lines() == frozenset({"filler"})
     assert "A further €100 in the budget" in run(capsys, "watch", str(build))
+
+
+def test_lines_of_a_consignment_take_receipts(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "build.toml").write_text(
+        BUILD + '[[consignment]]\nid = "wings"\nprice = 900\nincoterm = "CIF"\nmode = "sea"\n',
+        encoding="utf-8",
+    )
+    folder = str(tmp_path)
+    run(
+        capsys,
+        "receipt",
+        "add",
+        folder,
+        "--amount",
+        "950",
+        "--supplier",
+        "x",
+        "--line",
+        "wings.goods",
+        "--closes",
+    )
+    run(capsys, "cannot-happen", folder, "wings.examination")
+    lines = {line["id"]: line for line in json.loads(run(capsys, "watch", folder, "--json"))["lines"]}
+    assert lines["wings.goods"]["now"] == [950, 950, 950]
+    assert lines["wings.duty"]["mean_now"] > lines["wings.duty"]["mean_before"]
+    assert lines["wings.examination"]["now"] == [0, 0, 0]
+    assert "Did you mean 'wings.goods'" in run(
+        capsys, "receipt", "add", folder, "--amount", "9", "--supplier", "x", "--line", "wings.good", expect=2
+    )
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("afford", "--money", "nan"), ("afford", "--money", "1e400"), ("afford", "--money", "-5"),
+        ("budget", "--within", "inf"), ("mix", "--hours", "nan"),
+    ],
+)  # fmt: skip
+def test_sums_that_are_none_are_refused(
+    build: Path, arguments: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        main([arguments[0], str(build), *arguments[1:]])
+    assert "is no sum" in capsys.readouterr().err
+
+
+def test_mistakes_are_answered_in_words(
+    build: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = str(build)
+    assert "could mean two amounts" in run(
+        capsys, "receipt", "add", folder, "--amount", "12.345", "--supplier", "x", "--line", "kit", expect=2
+    )
+    assert "Swap them" in run(
+        capsys, "moved", folder, "--since", "2030-01-01", "--until", "2020-01-01", expect=2
+    )
+    assert "must be zero or more" in run(capsys, "left", folder, "kit", "--", "-5", expect=2)
+    assert "must be above zero" in run(capsys, "freeze", folder, "--budget=-5", expect=2)
+    missing = run(capsys, "statement", folder, str(tmp_path / "none.csv"), expect=2)
+    assert "Give the path of a CSV file" in missing
+    assert "Errno" not in missing
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    (empty / "build.toml").write_text(
+        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n', encoding="utf-8"
+    )
+    assert "has no lines yet" in run(capsys, "advise", str(empty), expect=2)
+
+
+def test_a_risk_event_is_closed_at_what_it_cost(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = str(build)
+    run(capsys, "receipt", "add", folder, "--amount", "75", "--supplier", "x", "--line", "transit_damage")
+    run(capsys, "close", folder, "transit_damage")
+    lines = {line["id"]: line for line in json.loads(run(capsys, "watch", folder, "--json"))["lines"]}
+    assert lines["transit_damage"]["now"] == [75, 75, 75]

@@ -124,8 +124,12 @@ def forecast_band(
     currency: str,
     palette: Palette = LIGHT,
     budget_name: str = "Your budget",
+    error: float = 0.0,
 ) -> Any:
-    """Draw how the forecast final cost moved: band P10 to P90, line P50, P80, and what was paid below."""
+    """Draw how the forecast final cost moved: band P10 to P90, line P50, P80, and what was paid below.
+
+    ``error`` is the simulation error of the last P80, to which the title is rounded as every other place does.
+    """
     frame = pd.DataFrame(
         {
             "day": pd.to_datetime([point.date for point in points]),
@@ -173,7 +177,8 @@ def forecast_band(
     layers = [band, paid, middle, eight, receipts, *labels]
     now, before = points[-1], points[0]
     change = now.p80 - before.p80
-    title = f"P80 is {about(now.p80, currency)}, {signed(change, currency)} since {before.date.day} {before.date:%B}"
+    moved = signed(change, currency, error)
+    title = f"P80 is {about(now.p80, currency, error)}, {moved} since {before.date.day} {before.date:%B}"
     if budget is not None:
         layers += _level(budget, f"{budget_name} {about(budget, currency)}", palette, palette.over, 300, top)
     description = (

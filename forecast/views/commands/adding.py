@@ -68,11 +68,21 @@ def run_add(options: argparse.Namespace) -> int:
 
 def run_not_needed(options: argparse.Namespace) -> int:
     """Answer a finding for good."""
+    from forecast.build.checks import nearest
+    from forecast.build.completeness import findings
     from forecast.build.edit import NotNeeded
     from forecast.spending.folder import BuildFolder
 
     folder = BuildFolder.at(options.file)
-    folder.read()
+    rules = [item.rule for item in findings(folder.read())]
+    if options.rule not in rules and options.rule.partition("-")[0] not in {
+        rule.partition("-")[0] for rule in rules
+    }:
+        message = f"'forecast check' finds nothing called {options.rule!r}. {nearest(options.rule, rules)}"
+        raise ForecastError(message)
+    if not options.why.strip():
+        message = "--why: say in a few words why it is not needed; it is kept in the build file."
+        raise ForecastError(message)
     _change(folder, [NotNeeded(options.rule, options.why)])
     return answer(
         options, f"{options.rule} is answered: {options.why}", {"rule": options.rule, "why": options.why}

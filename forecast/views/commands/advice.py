@@ -15,13 +15,14 @@ from forecast.views.commands.common import (
     command,
     done,
     forecast_of,
+    some_money,
     working,
 )
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
     from forecast.decide.contingency import Contingency
-    from forecast.decide.mix import Mix
+    from forecast.decide.mix import Mix, Mixes
     from forecast.decide.scenarios import Comparison
 
 
@@ -32,8 +33,10 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     add_file(advise)
     add_simulation(advise)
     advise.add_argument("--level", type=level, metavar="P", help="share of builds to be enough for, as P80")
-    advise.add_argument("--short", type=float, metavar="SUM", help="what being 1,000 short would cost you")
-    advise.add_argument("--idle", type=float, metavar="SUM", help="what 1,000 lying idle would cost you")
+    advise.add_argument(
+        "--short", type=some_money, metavar="SUM", help="what being 1,000 short would cost you"
+    )
+    advise.add_argument("--idle", type=some_money, metavar="SUM", help="what 1,000 lying idle would cost you")
     compare = command(
         commands, "compare", "do it yourself, or farm it out: scenarios side by side", run_compare
     )
@@ -46,15 +49,15 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     afford = command(commands, "afford", "the highest price at which your money is enough", run_afford)
     add_file(afford)
     add_simulation(afford)
-    afford.add_argument("--money", type=float, required=True, metavar="SUM", help="what you have")
+    afford.add_argument("--money", type=some_money, required=True, metavar="SUM", help="what you have")
     afford.add_argument("--figure", metavar="ID", help="the price in question, such as kit.amount")
     afford.add_argument(
         "--level", type=level, default=0.8, metavar="P", help="share of builds to be enough in (P80)"
     )
     mixed = command(commands, "mix", "the best mix of doing and farming out, package by package", run_mix)
     add_file(mixed)
-    mixed.add_argument("--money", type=float, metavar="SUM", help="P80 must stay within it")
-    mixed.add_argument("--hours", type=float, metavar="H", help="own hours at P80 must stay within it")
+    mixed.add_argument("--money", type=some_money, metavar="SUM", help="P80 must stay within it")
+    mixed.add_argument("--hours", type=some_money, metavar="H", help="own hours at P80 must stay within it")
     mixed.add_argument(
         "--trials", type=int, default=16_384, metavar="N", help="how many builds to simulate (16384)"
     )
@@ -111,6 +114,9 @@ def run_advise(options: argparse.Namespace) -> int:
         message = "--trials: advice splits every line's trials; write a number here."
         raise SimulationError(message)
     forecast = forecast_of(build, options)
+    if not forecast.plan.money_rows:
+        message = "the build has no lines yet: add some, with 'forecast add' or in the file, then ask again."
+        raise SimulationError(message)
     names = {cause.id: cause.name or cause.id for cause in build.cause}
     advice = contingency(forecast, options.level, short=options.short, idle=options.idle, names=names)
     found = drivers(forecast, names=names)
@@ -229,6 +235,15 @@ def _farmed_out(item: Mix) -> str:
     return ", ".join([*(away or ["nothing"]), *chosen])
 
 
+def _shown(found: Mixes, most: int = 12) -> list[Mix]:
+    """Pick from a long frontier: the ends, the best, and some evenly between."""
+    frontier = list(found.frontier)
+    if len(frontier) <= most:
+        return frontier
+    places = {round(step * (len(frontier) - 1) / (most - 1)) for step in range(most)}
+    return [item for place, item in enumerate(frontier) if place in places or item == found.best]
+
+
 def run_mix(options: argparse.Namespace) -> int:
     """Find the best mix of routes."""
     from forecast.decide.mix import mix
@@ -243,21 +258,24 @@ def run_mix(options: argparse.Namespace) -> int:
     finally:
         done()
     currency = build.build.currency
+    shown = _shown(found)
     rows = [
         [
             shorten(_farmed_out(item), 60),
             about(item.p50, currency),
             about(item.p80, currency),
             hours(item.hours_p80),
+            "best" if item == found.best else "",
         ]
-        for item in found.frontier[:12]
+        for item in shown
     ]
     text = [
         found.sentence(_money(currency)),
         "",
-        f"Of {len(found.mixes)} mixes these are not beaten in both:",
+        f"{len(found.frontier)} of {len(found.mixes)} mixes are not beaten in both P80 and own hours"
+        + (f"; {len(shown)} of them, evenly spread:" if len(shown) < len(found.frontier) else ":"),
     ]
-    text.append(table(["Farmed out", "P50", "P80", "Own hours (P80)"], rows))
+    text.append(table(["Farmed out", "P50", "P80", "Own hours (P80)", ""], rows))
     text += ["", *(reason.sentence(_money(currency)) for reason in found.reasons)]
     if build.build.notice:
         text += ["", build.build.notice]

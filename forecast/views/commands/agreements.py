@@ -109,7 +109,13 @@ def run_left(options: argparse.Namespace) -> int:
     build, ledger = folder.read(), folder.ledger()
     own = build.build.currency
     name = check_id(options.line, build)
-    said = ledger.say_still_to_buy(name, parse_money(options.amount, own), options.date, options.note)
+    left = parse_money(options.amount, own)
+    if left < 0:
+        message = (
+            f"left: got {options.amount}, must be zero or more: what is still to come, beside what was paid."
+        )
+        raise LedgerError(message)
+    said = ledger.say_still_to_buy(name, left, options.date, options.note)
     paid = ledger.paid_by_line().get(name, 0)
     text = (
         f"{name}: {exact(paid, own)} paid and {exact(said.amount_minor, own)} still to buy, "
@@ -129,9 +135,18 @@ def run_statement(options: argparse.Namespace) -> int:
     own = BuildFolder.at(options.file).read().build.currency
     try:
         text = options.statement.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        message = f"{options.statement}: {error}. Give a CSV file saved as UTF-8."
+    except OSError as error:
+        message = f"{options.statement}: {error.strerror}. Give the path of a CSV file."
         raise LedgerError(message) from None
+    except UnicodeDecodeError:
+        message = f"{options.statement}: is not UTF-8. Save it as a CSV file in UTF-8."
+        raise LedgerError(message) from None
+    columns = next(csv.reader(text.splitlines()), [])
+    if not {"label", "amount"} <= {name.strip() for name in columns}:
+        message = (
+            f"{options.statement}: its first row must name the columns label, amount and, for sums, kind."
+        )
+        raise LedgerError(message)
     rows: list[StatementRow] = []
     problems: list[Problem] = []
     for number, row in enumerate(csv.DictReader(text.splitlines()), start=2):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from forecast.views.commands.common import add_file, add_simulation, answer, command, forecast_of
+from forecast.views.commands.common import add_file, add_simulation, answer, command, forecast_of, some_money
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
@@ -19,7 +19,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser = command(commands, "budget", "what to hold before ordering", run)
     add_file(parser)
     add_simulation(parser)
-    parser.add_argument("--within", type=float, metavar="SUM", help="how often this sum is enough")
+    parser.add_argument("--within", type=some_money, metavar="SUM", help="how often this sum is enough")
     parser.add_argument(
         "--all-lines", action="store_true", help="every line, not only the ten that matter most"
     )
@@ -148,7 +148,8 @@ def _footnote(build: Build, forecast: Forecast) -> str:
     doubtful = len({str(warning) for item in forecast.plan.consignments for warning in item.warnings})
     if doubtful:
         text += (
-            f"\n{doubtful} customs or tax figures in it are old or not verified: 'forecast check' names them."
+            f"\n{doubtful} customs, tax or arrival figures in it are old or not verified: 'forecast check' "
+            "names them."
         )
     for remark in forecast.remarks:
         text += f"\n{remark}"

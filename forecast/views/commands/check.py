@@ -51,7 +51,7 @@ def run(options: argparse.Namespace) -> int:
     if rules:
         text += [
             "",
-            "Customs and tax figures to look up before you rely on them:",
+            "Customs, tax and arrival figures to look up before you rely on them:",
             *(f"  {rule}" for rule in rules),
         ]
     cautions, caution_words = _cautions(build)
@@ -96,6 +96,11 @@ def _how(file: str, item: dict[str, Any]) -> str:
     return f"\n           {'; or: '.join(ways)}"
 
 
+def _some(count: int, noun: str) -> str:
+    """Write a count with its noun."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
 def _counts(build: Build) -> str:
     guessed = quoted = known = 0
     from forecast.build.checks import figures_of
@@ -110,8 +115,8 @@ def _counts(build: Build) -> str:
             guessed += 1
     lines = "1 line" if len(build.line) == 1 else f"{len(build.line)} lines"
     return (
-        f"{lines} ({known} known, {quoted} quoted, {guessed} estimated), {len(build.event)} risk "
-        f"events, {len(build.cause)} shared causes, {len(build.scenario)} scenarios."
+        f"{lines} ({known} known, {quoted} quoted, {guessed} estimated), {_some(len(build.event), 'risk event')}, "
+        f"{_some(len(build.cause), 'shared cause')}, {_some(len(build.scenario), 'scenario')}."
     )
 
 

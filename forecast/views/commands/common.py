@@ -63,6 +63,18 @@ def trials(text: str) -> int | str:
     return int(count)
 
 
+def some_money(text: str) -> float:
+    """Read a sum for the simulation: finite and not negative."""
+    try:
+        value = float(text.replace(",", "").replace("_", ""))
+    except ValueError:
+        value = float("nan")
+    if not 0 <= value <= 1e12:
+        message = f"{text!r} is no sum: write a plain number such as 9500"
+        raise argparse.ArgumentTypeError(message)
+    return value
+
+
 def working(what: str) -> None:
     """Say what takes a while, where a person is watching."""
     if sys.stderr.isatty():

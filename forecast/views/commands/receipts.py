@@ -93,8 +93,8 @@ def _add_list_options(parser: argparse.ArgumentParser) -> None:
 
 def _add_marks(commands: Commands[argparse.ArgumentParser]) -> None:
     for name, summary, run in (
-        ("close", "say that nothing more will be paid for a line", run_close),
-        ("reopen", "say that more may be paid for a line after all", run_reopen),
+        ("close", "say that nothing more will be paid for a line or a risk event", run_close),
+        ("reopen", "say that more may be paid for it after all", run_reopen),
         ("happened", "say that a risk event happened", run_happened),
         ("cannot-happen", "say that a risk event can no longer happen", run_cannot),
     ):
@@ -126,8 +126,16 @@ def day(text: str) -> dt.date:
 
 def known_ids(build: Build, *, events: bool = True, lines: bool = True) -> list[str]:
     """Give the ids that a receipt or a mark may name."""
+    from forecast.engine.plan import compile_plan
+
     found = [line.id for line in build.line] if lines else []
-    return found + ([event.id for event in build.event] if events else [])
+    found += [event.id for event in build.event] if events else []
+    if build.consignment:  # their lines and events follow from rules; they are the same in every scenario
+        bought = [row for row in compile_plan(build).payable if row.of != row.id]
+        found += [
+            row.id for row in bought if (row.kind == "line" and lines) or (row.kind == "event" and events)
+        ]
+    return found
 
 
 def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True) -> str:
@@ -319,7 +327,7 @@ def _mark_line(options: argparse.Namespace, *, close: bool) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    name = check_id(options.id, build, events=False)
+    name = check_id(options.id, build)
     ledger = folder.ledger()
     mark = (ledger.close_line if close else ledger.reopen_line)(name, options.date, options.note)
     paid = exact(ledger.paid_by_line().get(name, 0), build.build.currency)
@@ -361,6 +369,9 @@ def run_freeze(options: argparse.Namespace) -> int:
     scale = 10 ** exponent(own)
     if options.budget:
         budget = parse_money(options.budget, own)
+        if budget <= 0:
+            message = f"--budget: got {options.budget}, must be above zero."
+            raise LedgerError(message)
     elif build.build.budget is not None:
         budget = int((Decimal(str(build.build.budget)) * scale).to_integral_value())
     else:

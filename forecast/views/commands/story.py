@@ -7,6 +7,7 @@ from dataclasses import asdict
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from forecast.errors import LedgerError
 from forecast.views.commands.common import add_file, answer, command, done, working
 from forecast.views.commands.receipts import day
 
@@ -55,6 +56,9 @@ def run_moved(options: argparse.Namespace) -> int:
     from forecast.spending.folder import BuildFolder
     from forecast.spending.moved import what_moved
 
+    if options.since and options.until and options.since > options.until:
+        message = f"--since {options.since} is after --until {options.until}. Swap them."
+        raise LedgerError(message)
     folder = BuildFolder.at(options.file)
     working("Forecasting step by step")
     try:
@@ -66,25 +70,33 @@ def run_moved(options: argparse.Namespace) -> int:
 
 def moved_text(moved: Moved) -> str:
     """Write a move part by part; the parts add up to the minor unit."""
-    from forecast.views.money import exact, signed
+    from forecast.views.money import about, rounding_step, signed
     from forecast.views.tables import shorten, table
 
     money = moved.currency
     scale = 10 ** _digits(money)
     change = moved.end - moved.start
     until = f" until {moved.until}" if moved.until else ""
-    text = [f"P80 moved by {signed(change.p80 / scale, money)} since {moved.since}{until}."]
+    text = [f"P80 moved by {signed(change.p80 / scale, money, moved.error)} since {moved.since}{until}."]
     largest = max(moved.parts, key=lambda part: abs(part.change.p80), default=None)
     if largest is not None and largest.change.p80:
         names = ", ".join(title for _, title in largest.because[:3])
         text[0] += f" Most of it: {PART_WORDS[largest.kind].lower()}{f' ({names})' if names else ''}."
-    rows = [["At the start", exact(moved.start.mean, money), exact(moved.start.p80, money), ""]]
+    step = rounding_step(money, moved.error) * scale
+    mean, eight = moved.start.mean, moved.start.p80
+
+    def level(minor: int) -> float:
+        return float(round(minor / step) * step / scale)
+
+    rows = [["At the start", about(level(mean), money), about(level(eight), money), ""]]
     for part in moved.parts:
         names = shorten(", ".join(title for _, title in part.because), 60)
-        rows.append(
-            [PART_WORDS[part.kind], exact(part.change.mean, money), exact(part.change.p80, money), names]
-        )
-    rows.append(["At the end", exact(moved.end.mean, money), exact(moved.end.p80, money), ""])
+        # Each change is that of two rounded levels, so that the column adds up as it is written.
+        by_mean = level(mean + part.change.mean) - level(mean)
+        by_eight = level(eight + part.change.p80) - level(eight)
+        rows.append([PART_WORDS[part.kind], signed(by_mean, money), signed(by_eight, money), names])
+        mean, eight = mean + part.change.mean, eight + part.change.p80
+    rows.append(["At the end", about(level(mean), money), about(level(eight), money), ""])
     return "\n".join([*text, "", table(["", "Mean", "P80", "Because of"], rows, last_left=True)])
 
 
@@ -96,6 +108,7 @@ def _digits(currency: str) -> int:
 
 def run_history(options: argparse.Namespace) -> int:
     """Show the forecast day by day."""
+    from forecast.engine.trials import LEAST_EFFECTIVE
     from forecast.spending.folder import BuildFolder
     from forecast.spending.history import history
     from forecast.views.money import about, builds
@@ -113,15 +126,18 @@ def run_history(options: argparse.Namespace) -> int:
         )
     money = found.currency
     first, last = found.points[0], found.points[-1]
+    days = len(found.points) - 1
     text = (
-        f"P80 went from {about(first.p80, money)} to {about(last.p80, money)} over {len(found.points) - 1} days with "
-        "something new."
+        f"P80 went from {about(first.p80, money, first.error)} to {about(last.p80, money, last.error)} over {days} "
+        f"{'day' if days == 1 else 'days'} with something new."
     )
     rows = [
         [
             str(point.date),
-            *(about(value, money) for value in (point.paid, point.p10, point.p50, point.p80, point.p90)),
-            "–" if point.chance_of_overrun is None else builds(point.chance_of_overrun),
+            about(point.paid, money),
+            *(about(value, money, point.error) for value in (point.p10, point.p50, point.p80, point.p90)),
+            ("–" if point.chance_of_overrun is None else builds(point.chance_of_overrun))
+            + (" (rough: few trials agree)" if point.effective < LEAST_EFFECTIVE else ""),
         ]
         for point in found.points
     ]
@@ -158,7 +174,9 @@ def run_earned(options: argparse.Namespace) -> int:
     ]
     plan = "the frozen plan" if earned.from_baseline else "the build file's middle figures"
     sentence = f"Against {plan}, work worth {written(value.ev)} cost {written(value.ac)}."
-    text = "\n".join([sentence, "", table(["", "", ""], rows, last_left=True), "", *NOT_THE_SAME])
+    text = "\n".join(
+        [sentence, "", table(["Term", money, "Meaning"], rows, last_left=True), "", *NOT_THE_SAME]
+    )
     figures = ("bac", "ev", "ac", "cv", "cpi", "eac", "etc", "vac")
     data = {name: None if getattr(value, name) is None else str(getattr(value, name)) for name in figures}
     tcpi = value.tcpi()
