@@ -16,8 +16,9 @@ likely ones, that the score lies in. So every column takes every stratum once, a
   combined with. Without that, two figures would have nothing in common in most replicates and everything in some,
   and the spread over replicates would tell too little; bent, they have a little in common in each.
 
-What is drawn for one figure thus never depends on which others there are: a scenario and its variant, a file
-before and after an edit, a build before and after a receipt share their draws.
+What is drawn for a figure of a line thus never depends on which others there are: a scenario and its variant, a
+file before and after an edit, a build before and after a receipt share their draws. Only causes and events hold
+their slots by their place in the file: an event put in before others, or taken out, moves theirs.
 
 References
 ----------

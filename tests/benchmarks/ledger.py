@@ -142,8 +142,8 @@ def kills(folder: Path, count: int) -> list[Figure]:
         first = writer.stdout.readline()
         time.sleep(moments.uniform(0, 0.03))
         writer.send_signal(signal.SIGKILL)
-        rest = writer.stdout.read()  # not communicate(): that would pass over what readline() has read ahead
-        writer.wait()
+        with writer:  # read(), not communicate(), which would pass over what readline() has read ahead
+            rest = writer.stdout.read()
         # What follows the last line break was cut off and is no acknowledgement.
         acknowledged |= {f"w{number}-{line}" for line in (first + rest).split("\n")[:-1]}
         complaints += len(Ledger(path).check())

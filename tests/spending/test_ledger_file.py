@@ -267,8 +267,8 @@ def test_a_killed_process_loses_no_acknowledged_receipt(tmp_path: Path) -> None:
         first = writer.stdout.readline()
         time.sleep(moments.uniform(0, 0.05))
         writer.send_signal(signal.SIGKILL)
-        out = writer.stdout.read()  # not communicate(): that would pass over what readline() has read ahead
-        writer.wait(timeout=60)
+        with writer:  # read(), not communicate(), which would pass over what readline() has read ahead
+            out = writer.stdout.read()
         acknowledged += [f"w{number}-{line}" for line in (first + out).split("\n")[:-1]]
         assert Ledger(path).check() == ()
     kept = [receipt.entry_key for receipt in Ledger(path).list_receipts()]

@@ -608,3 +608,13 @@ def test_a_risk_event_is_closed_at_what_it_cost(build: Path, capsys: pytest.Capt
     run(capsys, "close", folder, "transit_damage")
     lines = {line["id"]: line for line in json.loads(run(capsys, "watch", folder, "--json"))["lines"]}
     assert lines["transit_damage"]["now"] == [75, 75, 75]
+
+
+def test_a_share_of_lines_that_are_not_there_is_not_added(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = (build / "build.toml").read_text(encoding="utf-8")
+    kept = before.replace('id = "filler"', 'id = "spare_lip"')
+    (build / "build.toml").write_text(kept, encoding="utf-8")
+    assert "is a share of other lines" in run(capsys, "add", str(build), "rework", expect=2)
+    assert (build / "build.toml").read_text(encoding="utf-8") == kept

@@ -41,6 +41,7 @@ def _change(folder: BuildFolder, changes: Sequence[Change]) -> None:
 def run_add(options: argparse.Namespace) -> int:
     """Add a starter line."""
     from forecast.build.checks import nearest
+    from forecast.build.edit import AddItem
     from forecast.build.library import load_library
     from forecast.build.sheet import starter
     from forecast.spending.folder import BuildFolder
@@ -55,7 +56,13 @@ def run_add(options: argparse.Namespace) -> int:
     if options.starter in {item.id for item in (*build.line, *build.event)}:
         message = f"{options.starter!r} is in the build already."
         raise ForecastError(message)
-    _change(folder, starter(build, options.starter))
+    wanted = starter(build, options.starter)
+    last = wanted[-1]
+    table = last.table if isinstance(last, AddItem) else {}
+    if "percent" in table and not table.get("of"):
+        message = f"{options.starter!r} is a share of other lines, and the build has none of those yet: add them first."
+        raise ForecastError(message)
+    _change(folder, wanted)
     text = f"{options.starter} is added. Its range is common practice, no source: overwrite it with your own."
     beside = [caution for line in library.lines if line.id == options.starter for caution in line.cautions]
     if beside:
