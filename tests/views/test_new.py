@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shlex
 import tomllib
 from pathlib import Path
 
@@ -94,15 +95,38 @@ def test_input_that_ends_is_said_and_leaves_nothing(
     assert not (tmp_path / "car").exists()
 
 
-def test_a_wrong_answer_is_asked_again_on_a_terminal_only(
+@pytest.mark.parametrize("terminal", [True, False])
+def test_a_wrong_answer_is_asked_again(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, terminal: bool
+) -> None:
+    type_in(monkeypatch, "Track day", "Atlantis", "IE", *[""] * 20)
+    monkeypatch.setattr("sys.stdin.isatty", lambda: terminal, raising=False)
+    text = run(capsys, "new", str(tmp_path / "car"))
+    assert "found 'Atlantis'" in text
+    assert text.count("> ") == len(questions())  # one was asked twice; without a foreign currency no rate is
+    assert read_build(tmp_path / "car").build.country == "IE"
+
+
+def test_answers_refused_from_a_pipe_are_all_named_when_it_ends(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    type_in(monkeypatch, "Track day", "Atlantis", *[""] * 20)
-    assert "country: found 'Atlantis'" in run(capsys, "new", str(tmp_path / "car"), expect=2)
-    type_in(monkeypatch, "Track day", "Atlantis", "IE", *[""] * 20)
-    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
-    assert "found 'Atlantis'" in run(capsys, "new", str(tmp_path / "car"))
-    assert read_build(tmp_path / "car").build.country == "IE"
+    type_in(monkeypatch, "Track day", "Atlantis", "IE", "lots")
+    text = run(capsys, "new", str(tmp_path / "car"), expect=2)
+    assert "3 mistakes" in text
+    assert "country: found 'Atlantis'" in text
+    assert "currency: found 'lots'" in text
+    assert "currency: the input ended" in text
+    assert not (tmp_path / "car").exists()
+
+
+def test_the_next_command_can_be_typed_as_it_is_printed(
+    tmp_path: Path, answers: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "my car's build"
+    text = run(capsys, "new", str(folder), "--answers", str(answers))
+    typed = text.partition("Next: ")[2].partition(", then ")[0]
+    assert shlex.split(typed) == ["forecast", "check", str(folder)]
+    assert "no mistakes" in run(capsys, *shlex.split(typed)[1:])
 
 
 def test_stopping_leaves_nothing(

@@ -1,7 +1,8 @@
 """The guided start: a dozen and a half questions, and the complete build file that their answers make.
 
 ``questions`` and ``read_answer`` serve a screen that asks one by one; ``read_answers`` reads an answers file;
-``write_build`` gives the file's text and ``create_build`` puts it into a folder.
+``write_build`` gives the file's text and ``create_build`` puts it into a folder. ``write_draft`` keeps answers on the
+way, and ``stand`` says where they stand.
 """
 
 from __future__ import annotations
@@ -14,11 +15,13 @@ from forecast.build.guided.answers import (
     read_answer,
     read_answers,
 )
-from forecast.build.guided.create import check_free, create_build, write_build
+from forecast.build.guided.create import check_free, create_build, put_build, write_build
+from forecast.build.guided.draft import Standing, read_draft, stand, write_draft
 from forecast.build.guided.questions import DONT_KNOW, Question, question, questions
 from forecast.build.guided.reading import WrongAnswer
 
 __all__ = [
-    "DONT_KNOW", "Answers", "Question", "WrongAnswer", "answers_of", "check_free", "create_build", "default_of",
-    "is_asked", "question", "questions", "read_answer", "read_answers", "write_build",
+    "DONT_KNOW", "Answers", "Question", "Standing", "WrongAnswer", "answers_of", "check_free", "create_build",
+    "default_of", "is_asked", "put_build", "question", "questions", "read_answer", "read_answers", "read_draft",
+    "stand", "write_build", "write_draft",
 ]  # fmt: skip

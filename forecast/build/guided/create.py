@@ -163,7 +163,12 @@ def create_build(folder: str | Path, answers: Answers) -> Path:
         When there is a build file already, which is left as it is, or the folder cannot be written.
     """
     check_free(folder)
-    text = write_build(answers)
+    return put_build(folder, write_build(answers))
+
+
+def put_build(folder: str | Path, text: str) -> Path:
+    """Make a build folder with a build file of this text; all of it, or nothing; see `create_build`."""
+    check_free(folder)
     target = Path(folder) / "build.toml"
     made = [parent for parent in (target.parent, *target.parent.parents) if not parent.exists()]
     temporary: Path | None = None
@@ -234,4 +239,4 @@ def _umask() -> int:
     return current
 
 
-__all__ = ["check_free", "create_build", "library_for", "write_build"]
+__all__ = ["check_free", "create_build", "library_for", "put_build", "write_build"]

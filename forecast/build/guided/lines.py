@@ -30,7 +30,7 @@ _AT_HAND = {
 _WORKED = {
     "electricity": "filling", "heat_light": "filling", "protective_wear": "fitting", "fire_extinguisher": "fitting",
     "rented_space": "fitting", "jack_stands": "fitting", "filler": "filling", "abrasives": "filling",
-    "primers": "filling", "laminate_materials": "fitting", "rework": "filling",
+    "primers": "filling", "laminate_materials": "fitting", "sealant_adhesive": "fitting", "rework": "filling",
 }  # fmt: skip
 """Lines that only own work needs, with the work package that brings them."""
 
@@ -41,7 +41,10 @@ _BY_SIZE = frozenset({
 _OF_SIZE_PARTLY = frozenset({"paint_kit_parts", "blending", "hand_tools"})
 
 _FIRST = {True: (1.2, 1.4, 1.6), False: (1.0, 1.0, 1.0), None: (1.0, 1.15, 1.5)}
-"""A first build's factor on material: 1.4 in the middle (common practice)."""
+"""A first build's factor on the share of material that is wasted: 1.4 in the middle (common practice)."""
+
+_FIRST_BOUGHT = {True: (1.02, 1.05, 1.14), False: (1.0, 1.0, 1.0), None: (1.0, 1.02, 1.12)}
+"""The same on what is bought: of resin 10, 15 and 30 % are wasted, and only those shares grow."""
 
 _FIRST_HOURS = {True: (1.2, 1.6, 2.1), False: (1.0, 1.0, 1.0), None: (1.0, 1.25, 1.8)}
 """A first build's factor on own hours: 1.6 in the middle (common practice)."""
@@ -100,7 +103,7 @@ def _adapted(line: StarterLine, answers: Answers) -> dict[str, Any] | None:
         partly = 0.3 + 0.7 * size
         line = replace(line, range=stretched(line.range, partly, partly, partly))
     if line.group == "consumables" and line.route == "self":
-        line = replace(line, range=stretched(line.range, *_FIRST[answers.first_build]))
+        line = replace(line, range=stretched(line.range, *_FIRST_BOUGHT[answers.first_build]))
     if line.id == "sealant_adhesive":  # structural adhesive is a line of its own, taken off by the metre
         line = replace(
             line, name="Sealant, nozzles and primers for bonding", range=stretched(line.range, 0.6, 0.6, 0.6)

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
+import shlex
 import sys
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 if TYPE_CHECKING:
@@ -96,6 +99,14 @@ def forecast_of(build: Build, options: argparse.Namespace) -> Forecast:
         return simulate(build, options.scenario, options.trials, options.seed)
     finally:
         done()
+
+
+def typed(path: str | Path) -> str:
+    """Write a path as it has to be typed in a terminal: in quotes where it has spaces or signs."""
+    text = str(path)
+    if os.name == "nt":
+        return f'"{text}"' if set(text) & set(" &()^;,=") else text
+    return shlex.quote(text)
 
 
 def answer(options: argparse.Namespace, text: str, data: Mapping[str, Any]) -> int:

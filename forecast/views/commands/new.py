@@ -7,10 +7,11 @@ import sys
 import textwrap
 from typing import TYPE_CHECKING, Any, TextIO
 
-from forecast.views.commands.common import answer, command
+from forecast.views.commands.common import answer, command, typed
 
 if TYPE_CHECKING:
     from forecast.build.guided import Answers, Question
+    from forecast.errors import Problem
 
 EXAMPLE = """\
 An answers file has one answer a line; what is left out takes its default, and "don't know" is always legal:
@@ -56,7 +57,8 @@ def run(options: argparse.Namespace) -> int:
     build = read_build(file)
     text = (
         f"{file}: {len(build.line)} lines, {len(build.event)} risk events, {len(build.scenario)} ways to do it. All "
-        f"ranges are yours to overwrite.\nNext: forecast check {options.folder}, then forecast budget {options.folder}"
+        f"ranges are yours to overwrite.\nNext: forecast check {typed(options.folder)}, then forecast budget "
+        f"{typed(options.folder)}"
     )
     data = {
         "file": str(file),
@@ -95,7 +97,7 @@ def ask(stream: TextIO) -> Answers:
     Raises
     ------
     BuildFileError
-        When the input ends, or, where nobody can be asked again, at the first wrong answer.
+        When the input ends before all is answered; every answer that was refused is named with it.
     """
     from forecast.build.guided import answers_of, is_asked, questions
 
@@ -104,14 +106,18 @@ def ask(stream: TextIO) -> Answers:
 
     say('Enter takes the answer in brackets, ? explains, "don\'t know" is always an answer. Ctrl-C stops.')
     values: dict[str, Any] = {}
+    refused: list[Problem] = []
     asked = list(questions())
     for number, item in enumerate(asked, start=1):
         if is_asked(item, values):
-            values[item.id] = _ask_one(item, values, f"{number}/{len(asked)}", stream)
+            values[item.id] = _ask_one(item, values, f"{number}/{len(asked)}", stream, refused)
     return answers_of(values)
 
 
-def _ask_one(item: Question, values: dict[str, Any], place: str, stream: TextIO) -> Any:
+def _ask_one(
+    item: Question, values: dict[str, Any], place: str, stream: TextIO, refused: list[Problem]
+) -> Any:
+    """Ask until the answer can be used; from a pipe the next line is the next attempt."""
     from forecast.build.guided import WrongAnswer, default_of, read_answer
     from forecast.errors import BuildFileError, Problem
 
@@ -126,7 +132,7 @@ def _ask_one(item: Question, values: dict[str, Any], place: str, stream: TextIO)
         except EOFError:
             mend = "Answer every question (an empty line takes the default), or use --answers FILE."
             problem = Problem(item.id, "the input ended before this question was answered", mend)
-            raise BuildFileError(heading, [problem]) from None
+            raise BuildFileError(heading, [*refused, problem]) from None
         if text.strip() == "?":
             print("\n".join(textwrap.wrap(item.help, 100)), file=stream)
             if len(item.choices) > 12:
@@ -136,7 +142,7 @@ def _ask_one(item: Question, values: dict[str, Any], place: str, stream: TextIO)
             return read_answer(item, text, values)
         except WrongAnswer as error:
             if not sys.stdin.isatty():
-                raise BuildFileError(heading, [Problem(item.id, error.found, error.mend)]) from None
+                refused.append(Problem(item.id, error.found, error.mend))
             print(f"{error}", file=stream)
 
 

@@ -1,0 +1,107 @@
+"""Answers on the way: kept as an answers file, so that a screen can go on where it stopped, or the terminal can."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import tomllib
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from forecast.build.guided.answers import LARGEST_FILE, Answers, answers_of, is_asked, read_answer
+from forecast.build.guided.questions import Question, questions
+from forecast.build.guided.reading import WrongAnswer
+from forecast.build.guided.text import comment, toml_value
+
+_OPENING = (
+    "Answers of the guided start so far. `forecast new FOLDER --answers THIS_FILE` makes a build of them."
+)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where a half-answered guided start stands.
+
+    Attributes
+    ----------
+    values : mapping
+        What was read of each answer, by question; None where it is not known.
+    asked : tuple of Question
+        The questions that make sense after these answers.
+    first_open : Question or None
+        The first of them without an answer that can be used; None when all are answered.
+    wrong : WrongAnswer or None
+        Why, where that one has an answer that does not go with the earlier ones.
+    """
+
+    values: Mapping[str, Any]
+    asked: tuple[Question, ...]
+    first_open: Question | None
+    wrong: WrongAnswer | None
+
+    def answers(self) -> Answers:
+        """Give all answers, open questions counted as not known.
+
+        Raises
+        ------
+        WrongAnswer
+            When one of the open questions must be answered first.
+        """
+        return answers_of(self.values)
+
+
+def stand(written: Mapping[str, str]) -> Standing:
+    """Read answers as they were written, in the order of the questions: an earlier one may rule a later one out."""
+    values: dict[str, Any] = {}
+    asked: list[Question] = []
+    first_open: Question | None = None
+    wrong: WrongAnswer | None = None
+    for item in questions():
+        if not is_asked(item, values):
+            continue
+        asked.append(item)
+        if item.id not in written:
+            first_open = first_open or item
+            continue
+        try:
+            values[item.id] = read_answer(item, written[item.id], values)
+        except WrongAnswer as error:
+            if first_open is None:
+                first_open, wrong = item, error
+    return Standing(values, tuple(asked), first_open, wrong)
+
+
+def write_draft(file: Path, written: Mapping[str, str]) -> None:
+    """Keep answers as they were written; a folder that cannot be written is no reason to fail."""
+    lines = [*comment(_OPENING), *(f"{key} = {toml_value(text)}" for key, text in _known(written))]
+    with suppress(OSError):
+        file.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(prefix=f".{file.name}-", suffix=".part", dir=file.parent)
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+                stream.write("\n".join(lines) + "\n")
+            Path(name).replace(file)
+        except BaseException:
+            Path(name).unlink(missing_ok=True)
+            raise
+
+
+def read_draft(file: Path) -> dict[str, str]:
+    """Give the answers kept; none where there is no such file or it cannot be used."""
+    try:
+        if file.stat().st_size > LARGEST_FILE:
+            return {}
+        kept = tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except (OSError, ValueError, RecursionError):
+        return {}
+    return dict(_known({key: text for key, text in kept.items() if isinstance(text, str)}))
+
+
+def _known(written: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    return ((item.id, written[item.id]) for item in questions() if item.id in written)
+
+
+__all__ = ["Standing", "read_draft", "stand", "write_draft"]
