@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
+from pydantic import ValidationError
+
 from forecast.build.checks import figures_of
 from forecast.build.edit import AddItem, Change, SetKey
 from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Quotes, Span
@@ -49,6 +51,11 @@ class Row:
     middle: Number
     high: Number
     chance: float
+
+    @property
+    def path(self) -> str:
+        """Id and key: what names the row whatever stands before it."""
+        return f"{self.item}.{self.key}"
 
 
 def rows(build: Build) -> tuple[Row, ...]:
@@ -155,14 +162,7 @@ def changes(build: Build, before: Iterable[Row], after: Iterable[Row]) -> list[C
 
 def _written(figure: FigureBase, row: Row) -> Any:
     """Write low, middle and high as the file does, what else the figure says kept."""
-    rest = {
-        key: value
-        for key, value in figure.model_dump(exclude_defaults=True).items()
-        if key in ("causes", "currency", "unit", "estimated")
-    }
-    if "causes" in rest:
-        words = {value: word for word, value in STRENGTHS.items()}
-        rest["causes"] = {name: words.get(value, value) for name, value in rest["causes"].items()}
+    rest = _kept(figure)
     numbers = {
         key: value
         for key, value in (("low", row.low), ("middle", row.middle), ("high", row.high))
@@ -173,9 +173,53 @@ def _written(figure: FigureBase, row: Row) -> Any:
     return numbers | rest
 
 
-def with_changes(rows: Iterable[Row], edits: Mapping[int, Mapping[str, Any]]) -> tuple[Row, ...]:
-    """Put edits, by place of the row, on rows."""
-    return tuple(replace(row, **edits.get(place, {})) for place, row in enumerate(rows))
+def _kept(figure: FigureBase) -> dict[str, Any]:
+    rest = {
+        key: value
+        for key, value in figure.model_dump(exclude_defaults=True).items()
+        if key in ("causes", "currency", "unit", "estimated")
+    }
+    if "causes" in rest:
+        words = {value: word for word, value in STRENGTHS.items()}
+        rest["causes"] = {name: words.get(value, value) for name, value in rest["causes"].items()}
+    return rest
+
+
+def with_changes(rows: Iterable[Row], edits: Mapping[str, Mapping[str, Any]]) -> tuple[Row, ...]:
+    """Put edits, by `Row.path`, on rows."""
+    return tuple(replace(row, **edits.get(row.path, {})) for row in rows)
+
+
+def figure_of(row: Row) -> FigureBase | None:
+    """Give the figure that a row's numbers stand for; None where they stand for none."""
+    try:
+        match row.low, row.middle, row.high:
+            case None, float() | int() as middle, None:
+                return Known(value=middle)
+            case float() | int() as low, None, float() | int() as high:
+                return Span(low=low, high=high)
+            case float() | int() as low, float() | int() as middle, float() | int() as high:
+                return Percentiles(low=low, middle=middle, high=high)
+    except ValidationError:
+        return None
+    return None
+
+
+def every_figure(build: Build) -> dict[str, str]:
+    """List all figures of lines and events by path, with what each is called."""
+    return {
+        f"{item.id}.{key}": f"{item.title}: {WORDS[key]}"
+        for item in (*build.line, *build.event)
+        for key, _ in figures_of(item)
+        if key in WORDS
+    }
+
+
+def quoted_figure(build: Build, path: str, quotes: Iterable[float]) -> SetKey:
+    """Give the change that puts quotes in the place of what was believed, unit, causes and currency kept."""
+    item_id, key = path.rsplit(".", 1)
+    item = next(item for item in (*build.line, *build.event) if item.id == item_id)
+    return SetKey(item_id, key, {"quotes": list(quotes)} | _kept(getattr(item, key)))
 
 
 def starter(build: Build, name: str) -> list[Change]:
@@ -217,6 +261,6 @@ def free_id(name: str, taken: Iterable[str]) -> str:
 
 
 __all__ = [
-    "WORDS", "Row", "certainty", "changes", "free_id", "new_line", "other_shapes", "rows", "starter",
-    "with_changes",
+    "WORDS", "Row", "certainty", "changes", "every_figure", "figure_of", "free_id", "new_line", "other_shapes",
+    "quoted_figure", "rows", "starter", "with_changes",
 ]  # fmt: skip

@@ -26,12 +26,16 @@ _STYLE = """
 .stMainBlockContainer h1 { padding: 0 0 0.4rem; }
 .st-key-phone-nav { display: none; }
 @media (max-width: 640px) {
-  .st-key-phone-nav { display: flex; flex-wrap: nowrap; overflow-x: auto; gap: 0.2rem; }
+  .st-key-phone-nav { display: flex; flex-wrap: wrap; gap: 0 0.2rem; }
   .st-key-phone-nav > * { flex: none; }
   .st-key-phone-nav p { white-space: nowrap; font-size: 0.87rem; }
 }
 .st-key-answer p { font-size: 1.16rem; line-height: 1.5; margin-bottom: 0.4rem; max-width: 46rem; }
 .stAlert strong { white-space: nowrap; }
+[data-testid="stLayoutWrapper"]:has(> .st-key-tray) { position: sticky; bottom: 0; z-index: 20; }
+.st-key-tray { padding: 0.7rem 0.9rem 0.9rem; gap: 0.5rem;
+  background: var(--fc-paper); border: 1px solid color-mix(in srgb, var(--fc-ink) 30%, transparent);
+  border-radius: 0.3rem 0.3rem 0 0; box-shadow: 0 -6px 18px color-mix(in srgb, var(--fc-ink) 10%, transparent); }
 .fc-scroll { overflow-x: auto; }
 .fc-scroll:focus-visible { outline: 2px solid currentColor; outline-offset: 2px; }
 table.fc { border-collapse: collapse; font-size: 0.92rem; min-width: min(100%, 30rem); }
@@ -57,8 +61,13 @@ table.fc .fc-void { text-decoration: line-through; opacity: 0.75; }
   table.fc-stack td:nth-child(n + 4) { opacity: 0.85; font-size: 0.87rem; }
 }
 @media print {
-  .stSidebar, .stAppToolbar, .stAppHeader, .stButton, .stForm { display: none !important; }
+  .stSidebar, .stAppToolbar, .stAppHeader, .stButton, .stForm, .st-key-phone-nav, .st-key-tray,
+  .stDownloadButton, .stFileUploader, .stSelectbox, .stMultiSelect, .stButtonGroup { display: none !important; }
+  .stApp, .stApp > *, .stMain, .stAppViewContainer { position: static !important; overflow: visible !important;
+    height: auto !important; background: #fff !important; color: #000 !important; }
   .stMainBlockContainer { max-width: none; padding: 0; }
+  .stVegaLiteChart, table.fc tr, .stAlert { break-inside: avoid; }
+  h1, h2, h3 { break-after: avoid; }
 }
 </style>
 """
@@ -66,7 +75,12 @@ table.fc .fc-void { text-decoration: line-through; opacity: 0.75; }
 
 def style() -> None:
     """Put the stylesheet into the page."""
-    st.html(_STYLE)
+    colours = palette()
+    st.html(
+        _STYLE.replace(
+            "<style>", f"<style>.stApp {{ --fc-paper: {colours.paper}; --fc-ink: {colours.ink}; }}", 1
+        )
+    )
 
 
 def palette() -> Palette:
@@ -165,9 +179,8 @@ def tell(error: ForecastError) -> None:
 
 @contextmanager
 def told_plainly() -> Iterator[None]:
-    """Show what goes wrong inside as text, and end the page there."""
+    """Show what goes wrong inside as text, and end the page there; what frames the page is still drawn."""
     try:
         yield
     except ForecastError as error:
         tell(error)
-        st.stop()

@@ -1,39 +1,111 @@
-"""The sheet in which lines are changed: edits are tried at once, and written only when kept."""
+"""The sheet in which lines are changed, with a sketch of each range and a word beside what was changed."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import pandas as pd
 import streamlit as st
 
-from forecast.build.edit import Change
-from forecast.build.sheet import Row, changes, rows, with_changes
-from forecast.dashboard.saving import (
-    Sheet,
-    edits,
-    keep_on_theirs,
-    remember_edits,
-    show_difference,
-    take_theirs,
-)
+from forecast.build.buildfile import parse_build
+from forecast.build.edit import changed
+from forecast.build.sheet import Row, changes, figure_of, rows, with_changes
+from forecast.dashboard.saving import Sheet, kept_now
 from forecast.dashboard.state import Opened, parsed
+from forecast.engine.figures import shape_of
+from forecast.engine.sketch import sketch
+from forecast.errors import BuildFileError, SimulationError
 
-_COLUMNS = {"title": "Line", "low": "Low", "middle": "Middle", "high": "High", "chance": "Needed %"}
+_FIELDS = {"Line": "title", "Low": "low", "Middle": "middle", "High": "high", "Needed %": "chance"}
 
 
-def sheet(view: Opened, loaded: Sheet) -> list[Change]:
-    """Draw the sheet and give the changes that stand in it unsaved."""
+def sheet(view: Opened, loaded: Sheet) -> None:
+    """Draw the sheet; what is typed into it goes to the tray."""
     build = parsed(loaded.text, str(view.folder.build_file))
     plain = rows(build)
+    kept = kept_now()
     # The grid's own state dies when another page is shown; what was typed is then put under a fresh grid.
     memory = f"base-{loaded.key}"
     if loaded.key not in st.session_state or memory not in st.session_state:
-        st.session_state[memory] = edits()
+        st.session_state[memory] = dict(kept["edits"])
     base = with_changes(plain, st.session_state[memory])
-    frame = pd.DataFrame(
+    live = _typed(base, st.session_state.get(loaded.key))
+    edited = st.data_editor(
+        _frame(base, live, _words(loaded, plain, live)),
+        key=loaded.key,
+        hide_index=True,
+        num_rows="fixed",
+        placeholder="",
+        disabled=["Figure", "Unit", "Range", "Beside"],
+        height=420,
+        alt="Sheet of lines with low, middle and high of each figure",
+        column_config={
+            "Line": st.column_config.TextColumn(width=172, required=True, max_chars=200, pinned=True),
+            "Figure": st.column_config.TextColumn(width=70),
+            "Low": st.column_config.NumberColumn(width=72, help="P10", format="localized"),
+            "Middle": st.column_config.NumberColumn(width=78, help="P50", format="localized"),
+            "High": st.column_config.NumberColumn(width=72, help="P90", format="localized"),
+            "Unit": st.column_config.TextColumn(width=48),
+            "Range": st.column_config.AreaChartColumn(
+                width=64, help="The shape of the range, from P1 to P99", y_min=0, y_max=1, color="#5B9C9A"
+            ),
+            "Needed %": st.column_config.NumberColumn(
+                width=74, min_value=0.1, max_value=100.0, required=True, format="localized",
+                help="Chance that the line is needed at all, or that the event happens",
+            ),
+            "Beside": st.column_config.TextColumn(
+                width="medium", help="What a changed figure was, or why it cannot be"
+            ),
+        },
+    )  # fmt: skip
+    kept["edits"] = _differences(plain, _read(plain, edited))
+
+
+def _typed(base: tuple[Row, ...], state: Any) -> list[Row]:
+    """Put what the grid's state holds on its rows, before the grid itself is drawn."""
+    edits: Mapping[int, Mapping[str, Any]] = (state or {}).get("edited_rows", {})
+    found = list(base)
+    for place, values in edits.items():
+        if place < len(found):
+            given = {_FIELDS[name]: value for name, value in values.items() if name in _FIELDS}
+            if given.get("chance") is not None:
+                given["chance"] = float(given["chance"]) / 100
+            found[place] = replace(found[place], **given)
+    return found
+
+
+def _words(loaded: Sheet, plain: tuple[Row, ...], live: list[Row]) -> list[str]:
+    """Say beside each changed row what it was, or why it cannot be."""
+    words = [_was(old, new) for old, new in zip(plain, live, strict=True)]
+    if not any(words):
+        return words
+    build = parsed(loaded.text, "")
+    try:
+        parse_build(changed(loaded.text, changes(build, plain, live)))
+    except BuildFileError as error:
+        for place, row in enumerate(live):
+            found = [problem for problem in error.problems if f"'{row.item}'.{row.key}" in problem.where]
+            if found:
+                words[place] = f"{found[0].found}. {found[0].mend}"
+    return words
+
+
+def _was(old: Row, new: Row) -> str:
+    if old == new:
+        return ""
+    if (old.low, old.middle, old.high) != (new.low, new.middle, new.high):
+        return "was " + " / ".join(
+            f"{part:,g}" for part in (old.low, old.middle, old.high) if part is not None
+        )
+    return f"was {100 * old.chance:g} %" if old.chance != new.chance else f"was {old.title}"
+
+
+def _frame(base: tuple[Row, ...], live: list[Row], words: list[str]) -> pd.DataFrame:
+    return pd.DataFrame(
         {
             "Line": [row.title for row in base],
             "Figure": [row.figure for row in base],
@@ -41,39 +113,28 @@ def sheet(view: Opened, loaded: Sheet) -> list[Change]:
             "Middle": pd.array([row.middle for row in base], dtype="Float64"),
             "High": pd.array([row.high for row in base], dtype="Float64"),
             "Unit": [row.unit for row in base],
+            "Range": [_sketch(row.low, row.middle, row.high, row) for row in live],
             "Needed %": [round(100 * row.chance, 6) for row in base],
-            "Group": [row.group.capitalize() for row in base],
+            "Beside": words,
         }
     )
-    edited = st.data_editor(
-        frame,
-        key=loaded.key,
-        hide_index=True,
-        num_rows="fixed",
-        placeholder="",
-        disabled=["Figure", "Unit", "Group"],
-        height=420,
-        alt="Sheet of lines with low, middle and high of each figure",
-        column_config={
-            "Line": st.column_config.TextColumn(width="medium", required=True, max_chars=200, pinned=True),
-            "Figure": st.column_config.TextColumn(width="small"),
-            "Low": st.column_config.NumberColumn(width="small", help="P10", format="localized"),
-            "Middle": st.column_config.NumberColumn(width="small", help="P50", format="localized"),
-            "High": st.column_config.NumberColumn(width="small", help="P90", format="localized"),
-            "Unit": st.column_config.TextColumn(width="small"),
-            "Needed %": st.column_config.NumberColumn(
-                width="small", min_value=0.1, max_value=100.0, required=True, format="localized",
-                help="Chance that the line is needed at all, or that the event happens",
-            ),
-            "Group": st.column_config.TextColumn(width="small"),
-        },
-    )  # fmt: skip
-    after = _read(plain, edited)
-    remember_edits(_differences(plain, after))
-    pending = changes(build, plain, after)
-    if loaded.theirs is not None:
-        _meanwhile(view, loaded, pending)
-    return pending
+
+
+def _sketch(low: float | None, middle: float | None, high: float | None, row: Row) -> list[float]:
+    return list(
+        _drawn(low, middle, high, replace(row, item="", key="", title="", group="", figure="", unit=""))
+    )
+
+
+@lru_cache(maxsize=2048)
+def _drawn(low: float | None, middle: float | None, high: float | None, row: Row) -> tuple[float, ...]:
+    figure = figure_of(row)
+    if figure is None:
+        return ()
+    try:
+        return tuple(round(float(part), 3) for part in sketch(shape_of(figure)))
+    except SimulationError:
+        return ()
 
 
 def _read(plain: tuple[Row, ...], edited: pd.DataFrame) -> list[Row]:
@@ -97,24 +158,10 @@ def _number(value: Any) -> float | None:
     return None if value is None or pd.isna(value) else float(value)
 
 
-def _differences(plain: tuple[Row, ...], after: list[Row]) -> dict[int, dict[str, Any]]:
-    found: dict[int, dict[str, Any]] = {}
-    for place, (old, new) in enumerate(zip(plain, after, strict=True)):
-        for name in _COLUMNS:
+def _differences(plain: tuple[Row, ...], after: list[Row]) -> dict[str, dict[str, Any]]:
+    found: dict[str, dict[str, Any]] = {}
+    for old, new in zip(plain, after, strict=True):
+        for name in _FIELDS.values():
             if getattr(old, name) != getattr(new, name):
-                found.setdefault(place, {})[name] = getattr(new, name)
+                found.setdefault(old.path, {})[name] = getattr(new, name)
     return found
-
-
-def _meanwhile(view: Opened, loaded: Sheet, pending: list[Change]) -> None:
-    """Somebody else saved the file while edits stand here: show what, and ask."""
-    st.warning(
-        "The build file was saved elsewhere since these edits began. Nothing of either is lost; choose."
-    )
-    show_difference(loaded)
-    left, right = st.columns(2)
-    if left.button("Put my edits on top of it and save", key="keep-on-theirs", width="stretch"):
-        keep_on_theirs(view, pending, loaded.theirs or "")
-    if right.button("Drop my edits, take the file", key="take-theirs", width="stretch"):
-        take_theirs()
-        st.rerun()

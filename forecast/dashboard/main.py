@@ -9,6 +9,7 @@ import streamlit as st
 
 from forecast.dashboard.layout import safe, style, tell
 from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario, chosen, offered, opened
+from forecast.dashboard.tray import tray
 from forecast.errors import BuildFileError, ForecastError
 from forecast.spending.folder import demos, open_demo
 
@@ -57,7 +58,10 @@ def run(argument: str | None = None) -> None:
     with st.container(key="phone-nav", horizontal=True):
         for link in pages:
             st.page_link(link, width="content")
+    if view.unsaved:
+        st.caption("These figures hold your changes that are not saved yet.")
     page.run()
+    tray()
 
 
 def _sidebar(view: Opened | None) -> None:

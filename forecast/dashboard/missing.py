@@ -6,9 +6,10 @@ import streamlit as st
 
 from forecast.build.completeness import Finding, findings
 from forecast.build.edit import NotNeeded
+from forecast.build.schema import Build
 from forecast.build.sheet import starter
 from forecast.dashboard.layout import safe
-from forecast.dashboard.saving import Sheet, keep
+from forecast.dashboard.saving import put
 from forecast.dashboard.state import Opened
 from forecast.views.money import about
 
@@ -19,25 +20,22 @@ _GRADES = {
 }
 
 
-def missing(view: Opened, loaded: Sheet) -> None:
-    """List what may have been left out."""
-    found = findings(view.build)
+def missing(view: Opened, build: Build) -> None:
+    """List what may have been left out of a build as the sheet shows it."""
+    found = findings(build)
     st.subheader("What may have been left out")
     if not found:
         st.markdown("Nothing that such builds usually have is missing.")
         return
-    blocked = bool(loaded.theirs) or bool(st.session_state["sheet"]["edits"])
-    if blocked:
-        st.caption("Keep or drop your edits above first; then these can be added.")
     for grade, words in _GRADES.items():
         items = [item for item in found if item.grade == grade]
         if items:
             with st.expander(f"{words}: {len(items)}", expanded=grade == "must"):
                 for item in items:
-                    _finding(view, loaded, item, blocked)
+                    _finding(view, build, item)
 
 
-def _finding(view: Opened, loaded: Sheet, item: Finding, blocked: bool) -> None:
+def _finding(view: Opened, build: Build, item: Finding) -> None:
     cost = ""
     if item.cost is not None:
         low, _, high = item.cost
@@ -48,16 +46,16 @@ def _finding(view: Opened, loaded: Sheet, item: Finding, blocked: bool) -> None:
     mend = f" {item.mend}" if item.mend else ""
     st.markdown(f"**{safe(item.missing)}**. {safe(item.why)}{safe(cost)}{safe(mend)}")
     left, right = st.columns([1, 4], vertical_alignment="bottom")
-    if item.starter is not None and left.button("Add it", key=f"add-{item.rule}", disabled=blocked):
-        keep(view, starter(view.build, item.starter), loaded)
+    if item.starter is not None and left.button("Add it", key=f"add-{item.rule}"):
+        put(starter(build, item.starter))
     with right.form(f"not-{item.rule}", border=False):
         field, button = st.columns([3, 1], vertical_alignment="bottom")
         why = field.text_input(
-            f"Why {safe(item.missing)} is not needed", key=f"why-{item.rule}", max_chars=200, disabled=blocked,
+            f"Why {safe(item.missing)} is not needed", key=f"why-{item.rule}", max_chars=200,
             placeholder="Why it is not needed", label_visibility="collapsed",
         )  # fmt: skip
-        if button.form_submit_button("Not needed", disabled=blocked):
+        if button.form_submit_button("Not needed"):
             if why.strip():
-                keep(view, [NotNeeded(item.rule, why.strip())], loaded)
+                put([NotNeeded(item.rule, why.strip())])
             else:
                 st.warning("Say in a few words why it is not needed; that stays in the file.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, TypedDict, cast
+from typing import cast
 
 import streamlit as st
 
@@ -11,31 +11,10 @@ from forecast.build.buildfile import parse_build, read_text
 from forecast.build.edit import Change, changed, difference, save_build, stamp
 from forecast.dashboard.layout import tell
 from forecast.dashboard.state import Opened
-from forecast.errors import ForecastError
+from forecast.dashboard.unsaved import Kept, kept_for, unsaved_changes, with_more
+from forecast.errors import BuildFileError, ForecastError
 
 _MOST_UNDO = 20
-
-
-class Kept(TypedDict):
-    """What a tab remembers of the file that it edits: plain values only.
-
-    Attributes
-    ----------
-    file, text : str
-        Path, and the text that the sheet shows.
-    turn : int
-        Grows when the sheet is to begin anew.
-    edits : dict
-        Unsaved edits by row, so that leaving the page does not lose them.
-    past : list of str
-        Earlier texts, the last one last.
-    """
-
-    file: str
-    text: str
-    turn: int
-    edits: dict[int, dict[str, Any]]
-    past: list[str]
 
 
 @dataclass(frozen=True)
@@ -45,108 +24,109 @@ class Sheet:
     Attributes
     ----------
     text : str
+        With what was added or taken out, edits of figures left out.
     key : str
         Of the grid: another one for another text, so that edits are never replayed on other rows.
     theirs : str or None
-        What stands in the file now, where it is not what the sheet shows and edits are unsaved.
+        What stands in the file now, where it is not what the changes began from.
+    problem : BuildFileError or None
+        Why what was added or taken out cannot be shown; the text is then that of the file.
     """
 
     text: str
     key: str
     theirs: str | None
-
-    def drop(self) -> None:
-        """Forget unsaved edits."""
-        kept = _kept()
-        kept["edits"] = {}
-        kept["turn"] += 1
+    problem: BuildFileError | None = None
 
 
-def _kept() -> Kept:
+def kept_now() -> Kept:
+    """Give what the tab remembers; `opened_sheet` made it."""
     return cast(Kept, st.session_state["sheet"])
 
 
-def edits() -> dict[int, dict[str, Any]]:
-    """Give the unsaved edits by row."""
-    return _kept()["edits"]
-
-
-def remember_edits(found: dict[int, dict[str, Any]]) -> None:
-    """Remember unsaved edits by row."""
-    _kept()["edits"] = found
-
-
 def opened_sheet(view: Opened) -> Sheet:
-    """Give the file as the sheet shows it: as it stands now, or as it was when unsaved edits began."""
+    """Give the file as the sheet shows it: as it stands now, or as it was when unsaved changes began."""
     file, now = str(view.folder.build_file), read_text(view.folder.build_file)
-    kept = cast("Kept | None", st.session_state.get("sheet"))
-    if kept is None or kept["file"] != file:
-        kept = Kept(file=file, text=now, turn=0, edits={}, past=[])
+    kept = kept_for(file)
+    if kept is None:
+        kept = Kept(file=file, text=now, turn=0, edits={}, more=[], past=[])
         st.session_state["sheet"] = kept
-    if kept["text"] != now and not kept["edits"]:
+    if kept["text"] != now and not kept["edits"] and not kept["more"]:
         kept["text"] = now
         kept["turn"] += 1
     theirs = now if kept["text"] != now else None
-    return Sheet(kept["text"], f"lines-{stamp(kept['text'])[:16]}-{kept['turn']}", theirs)
+    problem = None
+    text = kept["text"]
+    if kept["more"]:
+        try:
+            text = with_more(kept)
+            parse_build(text, "With these changes")
+        except BuildFileError as error:
+            text, problem = kept["text"], error
+    return Sheet(text, f"lines-{stamp(text)[:16]}-{kept['turn']}", theirs, problem)
 
 
-def keep(view: Opened, changes: list[Change], loaded: Sheet) -> None:
-    """Save changes on top of what the sheet shows, and begin anew; on failure say why and keep the edits."""
-    _save(view, changed(loaded.text, changes), loaded.text)
+def put(changes: list[Change]) -> None:
+    """Lay changes in the tray: shown with their effect, written when kept."""
+    kept_now()["more"].extend(changes)
+    st.rerun()
 
 
-def keep_on_theirs(view: Opened, changes: list[Change], theirs: str) -> None:
-    """Save changes on top of what somebody else saved meanwhile."""
+def drop() -> None:
+    """Forget what is not saved; the next run shows the file as it stands."""
+    kept = kept_now()
+    kept["edits"], kept["more"] = {}, []
+    kept["turn"] += 1
+
+
+def keep(view: Opened) -> None:
+    """Save what is not saved yet, and begin anew; on failure say why and keep it."""
+    kept = kept_now()
     try:
-        text = changed(theirs, changes)
+        _save(view, changed(kept["text"], unsaved_changes(kept)), kept["text"])
     except ForecastError as error:
         tell(error)
-        return
-    _save(view, text, theirs)
+
+
+def keep_on_theirs(view: Opened, theirs: str) -> None:
+    """Save what is not saved yet on top of what somebody else saved meanwhile."""
+    try:
+        _save(view, changed(theirs, unsaved_changes(kept_now())), theirs)
+    except ForecastError as error:
+        tell(error)
 
 
 def _save(view: Opened, text: str, read: str) -> None:
-    try:
-        save_build(view.folder.build_file, text, read)
-    except ForecastError as error:
-        tell(error)
-        return
-    kept = _kept()
+    save_build(view.folder.build_file, text, read)
+    kept = kept_now()
     kept["past"] = [*kept["past"], read][-_MOST_UNDO:]
-    kept["text"], kept["edits"] = text, {}
+    kept["text"], kept["edits"], kept["more"] = text, {}, []
     kept["turn"] += 1
     st.rerun()
 
 
-def show_difference(loaded: Sheet) -> None:
+def show_difference(loaded: str, theirs: str) -> None:
     """Show what somebody else changed."""
-    if loaded.theirs is not None:
-        st.code(difference(loaded.text, loaded.theirs), language="diff")
+    st.code(difference(loaded, theirs), language="diff")
 
 
-def take_theirs() -> None:
-    """Forget unsaved edits, so that the next run shows the file as it stands."""
-    kept = _kept()
-    kept["edits"] = {}
+def can_undo(view: Opened) -> bool:
+    """Tell whether there is a kept change to take back."""
+    kept = kept_for(str(view.folder.build_file))
+    return bool(kept and kept["past"])
+
+
+def undo(view: Opened) -> None:
+    """Take the last kept change back, if nobody changed the file since.
+
+    Raises
+    ------
+    EditedMeanwhileError
+        When somebody did.
+    """
+    kept = kept_now()
+    earlier = kept["past"][-1]
+    save_build(view.folder.build_file, earlier, kept["text"])
+    kept["past"] = kept["past"][:-1]
+    kept["text"], kept["edits"], kept["more"] = earlier, {}, []
     kept["turn"] += 1
-
-
-class _Undo:
-    """Takes the last kept change back, if nobody changed the file since."""
-
-    def possible(self, view: Opened) -> bool:
-        """Tell whether there is anything to take back."""
-        kept = cast("Kept | None", st.session_state.get("sheet"))
-        return bool(kept and kept["past"] and kept["file"] == str(view.folder.build_file))
-
-    def __call__(self, view: Opened) -> None:
-        kept = _kept()
-        earlier = kept["past"][-1]
-        parse_build(earlier)
-        save_build(view.folder.build_file, earlier, kept["text"])
-        kept["past"] = kept["past"][:-1]
-        kept["text"], kept["edits"] = earlier, {}
-        kept["turn"] += 1
-
-
-undo = _Undo()

@@ -12,12 +12,13 @@ import streamlit as st
 
 from forecast.build.buildfile import parse_build, read_text
 from forecast.build.schema import Build
+from forecast.dashboard.unsaved import text_in_force
 from forecast.decide.contingency import Contingency, contingency
 from forecast.decide.scenarios import Comparison, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, forecast_plan, simulate
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
-from forecast.errors import ForecastError
+from forecast.errors import BuildFileError, ForecastError
 from forecast.spending.folder import BuildFolder, demos, open_demo, recent_folders, remember
 from forecast.spending.known import known_facts
 from forecast.spending.ledger import Baseline, Ledger
@@ -57,6 +58,8 @@ class Opened:
         None as long as nothing was ever entered.
     baseline : Baseline or None
         The budget as committed.
+    unsaved : bool
+        Whether the build holds changes that are not in its file yet.
     """
 
     folder: BuildFolder
@@ -64,6 +67,7 @@ class Opened:
     scenario: str | None
     ledger: Ledger | None
     baseline: Baseline | None
+    unsaved: bool = False
 
     @property
     def currency(self) -> str:
@@ -115,8 +119,13 @@ def choose_scenario(scenario: str) -> None:
     chosen()["scenario"] = scenario
 
 
-def opened() -> Opened:
+def opened(*, saved: bool = False) -> Opened:
     """Read the build in force from disk, so that an edit made elsewhere is never missed.
+
+    Parameters
+    ----------
+    saved : bool
+        The file as it stands, even where all pages are to show it with what is not saved yet.
 
     Raises
     ------
@@ -125,13 +134,20 @@ def opened() -> Opened:
     """
     choice = chosen()
     folder = BuildFolder(Path(choice["file"]))
-    build = parsed(read_text(folder.build_file), str(folder.build_file))
+    text, unsaved = read_text(folder.build_file), False
+    if not saved:
+        try:
+            text, unsaved = text_in_force(str(folder.build_file), text)
+            build = parsed(text, str(folder.build_file))
+        except BuildFileError:  # the tray says what is wrong with the changes
+            text, unsaved = read_text(folder.build_file), False
+    build = parsed(text, str(folder.build_file))
     ledger = Ledger(folder.receipts_db, currency=build.build.currency) if folder.has_ledger() else None
     baseline = ledger.baseline() if ledger is not None else None
     committed = baseline.scenario if baseline is not None else None
     first = next(iter(build.scenario), None)
     wanted = next((name for name in (choice["scenario"], committed) if name in build.scenario), first)
-    return Opened(folder, build, wanted, ledger, baseline)
+    return Opened(folder, build, wanted, ledger, baseline, unsaved)
 
 
 @st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
@@ -229,6 +245,12 @@ def _watched(
     _frozen(watch.before)
     _frozen(watch.now)
     return watch
+
+
+def standing(view: Opened) -> Forecast:
+    """Give the forecast as it stands: from receipts where there are any, else from the ranges alone."""
+    watch = watched(view)
+    return before(view) if watch is None else watch.now
 
 
 def headline(view: Opened) -> tuple[Estimate, float | None]:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from streamlit.testing.v1 import AppTest
 
 from forecast import simulate
-from forecast.build.buildfile import read_text
+from forecast.build.buildfile import parse_build, read_text
 from forecast.build.edit import SetKey, changed, stamp
-from forecast.build.sheet import rows
+from forecast.build.sheet import changes, rows, with_changes
 from forecast.spending.folder import BuildFolder
-from forecast.views.money import signed
+from forecast.views.money import about, signed
 from tests.dashboard.conftest import Run, words
 
 
@@ -119,7 +119,14 @@ def test_an_edit_made_in_an_editor_meanwhile_is_shown_and_kept(
 def test_what_was_left_out_is_added_with_one_press(run: Run, before_ordering: BuildFolder) -> None:
     app = run(before_ordering.build_file, "lines")
     there = {item.id for item in (*before_ordering.read().line, *before_ordering.read().event)}
-    app = press(app, "Add it")
+    app = (
+        next(item for item in app.button if item.label == "Add it" and item.key != "starter-add")
+        .click()
+        .run()
+    )
+    assert not app.exception
+    assert {item.id for item in (*before_ordering.read().line, *before_ordering.read().event)} == there
+    app = press(app, "Keep the changes")
     assert not app.exception
     now = {item.id for item in (*before_ordering.read().line, *before_ordering.read().event)}
     assert len(now - there) == 1
@@ -131,6 +138,8 @@ def test_what_was_left_out_is_added_with_one_press(run: Run, before_ordering: Bu
     why.set_value("the bus stops at the door")
     app = press(app, "Not needed")
     assert not app.exception
+    assert "no change" in words(app)
+    app = press(app, "Keep the changes")
     now_answered = before_ordering.read().not_needed
     assert len(now_answered) == len(answered) + 1
     assert "the bus stops at the door" in now_answered.values()
@@ -143,5 +152,110 @@ def test_a_line_of_ones_own_is_added(run: Run, before_ordering: BuildFolder) -> 
         next(item for item in app.number_input if item.label == label).set_value(value)
     app = press(app, "Add the line")
     assert not app.exception
+    assert "most of it from Roof spoiler" in words(app)
+    app = press(app, "Keep the changes")
     line = before_ordering.read().line[-1]
     assert (line.id, line.title, line.group) == ("roof_spoiler", "Roof spoiler", "kit")
+
+
+def test_edits_of_figures_stay_with_their_line_when_lines_are_added_or_taken_out(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = run(before_ordering.build_file, "lines")
+    app = edit(app, place_of(before_ordering, "delivery"), {"High": 2400.0})
+    first = before_ordering.read().line[1]
+    app = app.multiselect(key="remove-which").set_value([first.id]).run()
+    app = press(app, "Take them out")
+    assert not app.exception
+    assert "2 changes" in words(app)
+    app = press(app, "Keep the changes")
+    assert not app.exception
+    lines = {line.id: line for line in before_ordering.read().line}
+    assert first.id not in lines
+    assert lines["delivery"].amount.model_dump()["high"] == 2400  # type: ignore[union-attr]
+    changed_lines = [
+        line.id
+        for line in before_ordering.read().line
+        if "2400" in str(line.amount) and line.id != "delivery"
+    ]
+    assert changed_lines == []
+
+
+def test_a_line_that_others_are_a_share_of_is_not_taken_out_silently(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = run(before_ordering.build_file, "lines")
+    text = read_text(before_ordering.build_file)
+    lines = before_ordering.read().line
+    named = next(name for line in lines for name in line.of if name in {other.id for other in lines})
+    app = app.multiselect(key="remove-which").set_value([named]).run()
+    app = press(app, "Take them out")
+    assert not app.exception
+    assert app.error
+    assert named in words(app)
+    assert not [item for item in app.button if item.label == "Keep the changes"]
+    app = press(app, "Drop them")
+    assert not app.error
+    assert read_text(before_ordering.build_file) == text
+
+
+def test_quotes_take_the_place_of_a_guess(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "lines")
+    next(item for item in app.selectbox if item.label == "Figure").set_value("delivery.amount")
+    field = next(item for item in app.text_input if item.label == "Prices quoted")
+    field.set_value("120; cheap")
+    app = press(app, "Put them in")
+    assert "Write prices as 1450" in words(app)
+    next(item for item in app.selectbox if item.label == "Figure").set_value("delivery.amount")
+    next(item for item in app.text_input if item.label == "Prices quoted").set_value("120; 135.50")
+    app = press(app, "Put them in")
+    app = press(app, "Keep the changes")
+    assert not app.exception
+    line = next(line for line in before_ordering.read().line if line.id == "delivery")
+    assert line.amount.model_dump()["quotes"] == (120, 135.5)  # type: ignore[union-attr]
+
+
+def test_settings_of_the_build_are_changed_through_the_tray(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "lines")
+    next(item for item in app.number_input if item.label == "Your budget (EUR)").set_value(15_250.0)
+    app = press(app, "Change them")
+    assert "no change" in words(app)  # a budget moves no cost
+    app = press(app, "Keep the changes")
+    assert before_ordering.read().build.budget == 15_250
+
+
+def test_every_page_shows_the_build_with_what_is_not_saved_if_asked(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = run(before_ordering.build_file, "lines")
+    text = read_text(before_ordering.build_file)
+    app = edit(app, place_of(before_ordering, "delivery"), {"High": 2400.0})
+    app = app.switch_page("forecast/dashboard/cost.py").run()
+    saved = words(app)
+    assert "Not saved yet" in saved
+    app.toggle(key="unsaved-everywhere").set_value(True)
+    app = app.run()
+    assert not app.exception
+    plain = rows(parse_build(text))
+    dearer = with_changes(plain, {"delivery.amount": {"high": 2400.0}})
+    build = parse_build(changed(text, changes(parse_build(text), plain, dearer)))
+    eight = simulate(build).percentile(0.8)
+    assert f"**{about(eight.value, 'EUR', eight.error)}**" in words(app)
+    assert words(app) != saved
+    assert read_text(before_ordering.build_file) == text
+
+
+def test_each_range_has_its_sketch_and_each_change_a_word_beside_it(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = run(before_ordering.build_file, "lines")
+    place = place_of(before_ordering, "delivery")
+    before = app.dataframe[0].value
+    assert len(before["Range"][place]) == 24
+    assert set(before["Beside"]) == {""}
+    app = edit(app, place, {"High": 2400.0})
+    after = app.dataframe[0].value
+    assert list(after["Range"][place]) != list(before["Range"][place])
+    assert after["Beside"][place] == "was 70 / 110 / 200"
+    app = edit(app, place, {"Low": 99_999.0})
+    assert "low must be under middle" in app.dataframe[0].value["Beside"][place]

@@ -1,0 +1,159 @@
+"""What else can be changed of a build: starter lines, lines of one's own, quotes, lines taken out, and settings."""
+
+from __future__ import annotations
+
+import re
+
+import streamlit as st
+
+from forecast.build.cautions import cautions_for
+from forecast.build.edit import Change, RemoveItem, SetBuild
+from forecast.build.library import load_library
+from forecast.build.schema import GROUPS, Build
+from forecast.build.sheet import every_figure, new_line, quoted_figure, starter
+from forecast.dashboard.layout import safe, text
+from forecast.dashboard.saving import put
+from forecast.dashboard.state import Opened
+from forecast.views.money import about
+
+
+def more(view: Opened, build: Build) -> None:
+    """Draw the ways to change a build other than the sheet; each lays its change in the tray."""
+    with st.expander("Add a line that such builds usually have"):
+        _starter(build)
+    with st.expander("Add a line of your own"):
+        _own(view, build)
+    with st.expander("Enter quotes for a figure"):
+        _quotes(build)
+    with st.expander("Take lines out"):
+        _remove(build)
+    with st.expander("Name, budget and weekly hours"):
+        _settings(build)
+
+
+def _starter(build: Build) -> None:
+    library = load_library(currency=build.build.currency)
+    there = {item.id for item in (*build.line, *build.event)}
+    money = build.build.currency
+    titles: dict[str, str] = {}
+    for line in library.lines:
+        needs = line.scale == "percent" and not set(line.of) & there
+        if line.id not in there and not needs:
+            low, _, high = line.range
+            usual = (
+                f"{low:g} to {high:g} %"
+                if line.scale == "percent"
+                else f"{about(low, money)} to {about(high, money)}"
+            )
+            titles[line.id] = f"{line.group.capitalize()}: {line.name}, usually {usual}"
+    for event in library.events:
+        needs = event.percent is not None and not set(event.of) & there
+        if event.id not in there and not needs:
+            titles[event.id] = f"May happen: {event.name}, in about {100 * event.chance:g} of 100 builds"
+    if not titles:
+        text("Your build has all of them.")
+        return
+    chosen = st.selectbox(
+        "Which", list(titles), index=None, format_func=titles.__getitem__, placeholder="Type to search",
+        key="starter-which",
+    )  # fmt: skip
+    text("Every range is common practice, no source: yours to overwrite.")
+    if chosen is not None:
+        line_name = next((line.name for line in library.lines if line.id == chosen), None)
+        group = next((line.group for line in library.lines if line.id == chosen), "")
+        for caution in cautions_for(chosen, line_name, (group,)):
+            st.caption(safe(caution.sentence))
+    if st.button("Add it", key="starter-add", disabled=chosen is None) and chosen is not None:
+        put(starter(build, chosen))
+
+
+def _own(view: Opened, build: Build) -> None:
+    with st.form("add-line", clear_on_submit=True, border=False):
+        left, right = st.columns([2, 1])
+        name = left.text_input("Name", max_chars=80)
+        group = right.selectbox("Group", GROUPS, format_func=str.capitalize)
+        columns = st.columns(3)
+        low, middle, high = (
+            column.number_input(f"{word} ({view.currency})", value=None, min_value=0.0)
+            for column, word in zip(columns, ("Low", "Middle", "High"), strict=True)
+        )
+        st.caption("A middle alone is a known price.")
+        if st.form_submit_button("Add the line"):
+            problem = _own_problem(name, low, middle, high)
+            if problem:
+                st.error(problem)
+            else:
+                put([new_line(build, name, group, low, middle, high)])
+
+
+def _own_problem(name: str, low: float | None, middle: float | None, high: float | None) -> str:
+    if not name.strip():
+        return "The line needs a name."
+    given = [part for part in (low, middle, high) if part is not None]
+    if middle is None and (low is None or high is None):
+        return "Give a middle alone (a known price), low and high, or all three."
+    if middle is not None and (low is None) != (high is None):
+        return "Give low and high as well, or neither."
+    if given != sorted(given):
+        return "Low must be under middle and middle under high."
+    return ""
+
+
+def _quotes(build: Build) -> None:
+    names = every_figure(build)
+    with st.form("quotes", clear_on_submit=True, border=False):
+        path = st.selectbox(
+            "Figure", list(names), index=None, format_func=names.__getitem__, placeholder="Type to search"
+        )
+        written = st.text_input(
+            "Prices quoted", placeholder="1450; 1520; 1390", help="One or more, with a semicolon between them"
+        )
+        if st.form_submit_button("Put them in"):
+            prices = _prices(written)
+            if path is None:
+                st.error("Choose the figure that the quotes are for.")
+            elif not prices:
+                st.error("Write prices as 1450 or 1450.50, one or more, with a semicolon between them.")
+            else:
+                put([quoted_figure(build, path, prices)])
+
+
+def _prices(written: str) -> list[float]:
+    """Read prices with a semicolon between them; none where one of them is no price."""
+    parts = [part.strip() for part in written.split(";") if part.strip()]
+    if not all(re.fullmatch(r"\d+(\.\d{1,2})?", part) and float(part) > 0 for part in parts):
+        return []
+    return [float(part) for part in parts]
+
+
+def _remove(build: Build) -> None:
+    names = {item.id: item.title for item in (*build.line, *build.event)}
+    chosen = st.multiselect(
+        "Which", list(names), format_func=names.__getitem__, placeholder="Type to search", key="remove-which"
+    )
+    text("Receipts that were entered for them stay, and then count as spent on what is not in the estimate.")
+    if st.button("Take them out", key="remove", disabled=not chosen):
+        put([RemoveItem(item) for item in chosen])
+
+
+def _settings(build: Build) -> None:
+    told = build.build
+    with st.form("settings", border=False):
+        name = st.text_input("Name", value=told.name, max_chars=200, key=f"settings-name-{told.name}")
+        left, right = st.columns(2)
+        budget = left.number_input(
+            f"Your budget ({told.currency})", value=told.budget, min_value=1.0, max_value=1e12, step=100.0
+        )
+        hours = right.number_input(
+            "Hours a week for it", value=told.hours_per_week, min_value=0.5, max_value=168.0
+        )
+        if st.form_submit_button("Change them"):
+            wanted: list[Change] = []
+            if name.strip() and name.strip() != told.name:
+                wanted.append(SetBuild("name", name.strip()))
+            if budget != told.budget:
+                wanted.append(SetBuild("budget", budget))
+            if hours != told.hours_per_week:
+                wanted.append(SetBuild("hours_per_week", hours))
+            if wanted:
+                put(wanted)

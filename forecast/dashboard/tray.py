@@ -1,0 +1,130 @@
+"""What is not saved yet, and its effect on the whole build: at the foot of every page until kept or dropped."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import streamlit as st
+
+from forecast.build.buildfile import parse_build
+from forecast.build.edit import Change, changed
+from forecast.build.schema import Build
+from forecast.dashboard.layout import said, tell
+from forecast.dashboard.saving import drop, keep, keep_on_theirs, kept_now, opened_sheet, show_difference
+from forecast.dashboard.state import Opened, headline, opened, standing
+from forecast.dashboard.unsaved import SHOW_EVERYWHERE, kept_for, unsaved_changes
+from forecast.engine.forecast import Forecast
+from forecast.errors import BuildFileError, ForecastError
+from forecast.views.money import about, signed
+
+
+@dataclass(frozen=True)
+class Tried:
+    """The build as it would be.
+
+    Attributes
+    ----------
+    view : Opened
+        With that build.
+    forecast : Forecast
+    """
+
+    view: Opened
+    forecast: Forecast
+
+    @property
+    def build(self) -> Build:
+        """The build as it would be."""
+        return self.view.build
+
+
+def tried(view: Opened, text: str, pending: list[Change]) -> Tried:
+    """Forecast the build as it would be with changes; kept for all pages by its fingerprint.
+
+    Raises
+    ------
+    BuildFileError
+        With every mistake that the changes bring.
+    """
+    build = parse_build(changed(text, pending), "With these changes")
+    scenario = view.scenario if view.scenario in build.scenario else None
+    new = replace(view, build=build, scenario=scenario)
+    return Tried(new, standing(new))
+
+
+def tray() -> None:
+    """Show what is not saved yet, where there is any."""
+    try:
+        view = opened(saved=True)
+    except ForecastError:
+        return
+    kept = kept_for(str(view.folder.build_file))
+    if kept is None or not (kept["edits"] or kept["more"]):
+        return
+    loaded = opened_sheet(view)
+    with st.container(key="tray"):
+        try:
+            pending = unsaved_changes(kept)
+            if not pending:
+                return
+            result: Tried | BuildFileError = tried(view, kept["text"], pending)
+        except BuildFileError as error:
+            pending, result = [*kept["more"]], error
+        if loaded.theirs is not None:
+            _meanwhile(view, kept["text"], loaded.theirs)
+            return
+        if isinstance(result, BuildFileError):
+            tell(result)
+        else:
+            st.markdown(said(_effect(view, result, len(pending))))
+        with st.container(horizontal=True, vertical_alignment="center"):
+            if not isinstance(result, BuildFileError) and st.button(
+                "Keep the changes", type="primary", key="keep"
+            ):
+                keep(view)
+            if st.button("Drop them", key="drop"):
+                drop()
+                st.rerun()
+            if not isinstance(result, BuildFileError):
+                st.toggle("Show every page with them", key=SHOW_EVERYWHERE, persist_state="session")
+
+
+def _effect(view: Opened, result: Tried, count: int) -> str:
+    (was, _), (now, _) = headline(view), headline(result.view)
+    old, new = standing(view), result.forecast
+    before = {line.id: (line.mean, line.title) for line in old.lines}
+    after = {line.id: (line.mean, line.title) for line in new.lines}
+    moves = [
+        (
+            after.get(name, (0.0, ""))[0] - before.get(name, (0.0, ""))[0],
+            (after.get(name) or before[name])[1],
+        )
+        for name in {**before, **after}
+    ]
+    move, most = max(moves, key=lambda item: abs(item[0]))
+    money = view.currency
+    begin = "Not saved yet" if count == 1 else f"Not saved yet, {count} changes"
+    if not move and now.value == was.value:
+        return f"{begin}: **no change** at P80."
+    return (
+        f"{begin}: **{signed(now.value - was.value, money, now.error)}** at P80, most of it from {most} "
+        f"(from {about(was.value, money, was.error)} to {about(now.value, money, now.error)})."
+    )
+
+
+def _meanwhile(view: Opened, loaded: str, theirs: str) -> None:
+    """Somebody else saved the file while changes stand here: show what, and ask."""
+    st.warning(
+        "The build file was saved elsewhere since these edits began. Nothing of either is lost; choose."
+    )
+    with st.expander("What was saved elsewhere", expanded=True):
+        show_difference(loaded, theirs)
+    left, right = st.columns(2)
+    if left.button("Put my edits on top of it and save", key="keep-on-theirs", width="stretch"):
+        keep_on_theirs(view, theirs)
+    if right.button("Drop my edits, take the file", key="take-theirs", width="stretch"):
+        drop()
+        st.rerun()
+
+
+__all__ = ["Tried", "kept_now", "tray", "tried"]

@@ -1,0 +1,78 @@
+"""What a tab has changed and not saved: edits of figures, and lines added or taken out, all plain values."""
+
+from __future__ import annotations
+
+from typing import Any, TypedDict, cast
+
+import streamlit as st
+
+from forecast.build.buildfile import parse_build
+from forecast.build.edit import Change, changed
+from forecast.build.sheet import changes, rows, with_changes
+
+SHOW_EVERYWHERE = "unsaved-everywhere"
+"""Key of the switch by which all pages show the build with what is not saved yet."""
+
+
+class Kept(TypedDict):
+    """What a tab remembers of the file that it edits.
+
+    Attributes
+    ----------
+    file, text : str
+        Path, and the text that the changes began from.
+    turn : int
+        Grows when the sheet is to begin anew.
+    edits : dict
+        Edited figures by path, so that leaving the page does not lose them.
+    more : list of Change
+        Lines and events added, taken out or answered, and settings; made before the edits.
+    past : list of str
+        Earlier texts, the last one last.
+    """
+
+    file: str
+    text: str
+    turn: int
+    edits: dict[str, dict[str, Any]]
+    more: list[Change]
+    past: list[str]
+
+
+def kept_for(file: str) -> Kept | None:
+    """Give what is remembered of a file, if anything."""
+    kept = cast("Kept | None", st.session_state.get("sheet"))
+    return kept if kept is not None and kept["file"] == file else None
+
+
+def unsaved_changes(kept: Kept) -> list[Change]:
+    """Give all changes, those of figures last.
+
+    Raises
+    ------
+    BuildFileError
+        When what was added or taken out leaves no legal build.
+    """
+    build = parse_build(with_more(kept))
+    plain = rows(build)
+    return [*kept["more"], *changes(build, plain, with_changes(plain, kept["edits"]))]
+
+
+def with_more(kept: Kept) -> str:
+    """Give the text with what was added or taken out, edits of figures left out."""
+    return changed(kept["text"], kept["more"]) if kept["more"] else kept["text"]
+
+
+def text_in_force(file: str, now: str) -> tuple[str, bool]:
+    """Give the text that pages show, and whether it holds what is not saved.
+
+    Parameters
+    ----------
+    file, now : str
+        Path, and what stands in the file.
+    """
+    kept = kept_for(file)
+    if kept is None or not st.session_state.get(SHOW_EVERYWHERE) or kept["text"] != now:
+        return now, False
+    pending = unsaved_changes(kept)
+    return (changed(now, pending), True) if pending else (now, False)
