@@ -1,6 +1,7 @@
 """Photos and documents of receipts, kept beside the ledger under the hash of their content.
 
-A file of the same content is kept once; a name can never be used to write somewhere else, as the name on
+Only pictures and PDFs are kept, told by their content and not by their name. A file of the same content is
+kept once; a name can never be used to write somewhere else, as the name on
 disk is the hash.
 """
 
@@ -8,6 +9,7 @@ from __future__ import annotations
 
 import errno
 import hashlib
+import io
 import os
 import tempfile
 from dataclasses import dataclass
@@ -17,7 +19,22 @@ from forecast.errors import LedgerError
 from forecast.spending.ledger import AttachedFile, Ledger
 
 FOLDER = "attachments"
+DOCUMENTS = "JPEG, PNG, GIF, TIFF, WebP, HEIC, AVIF and PDF"
+"""What is kept, in words."""
 _CHUNK = 1 << 20
+_HEAD = 1024
+_SIGNATURES = {
+    b"\xff\xd8\xff": "image/jpeg",
+    b"\x89PNG\r\n\x1a\n": "image/png",
+    b"GIF87a": "image/gif",
+    b"GIF89a": "image/gif",
+    b"II*\x00": "image/tiff",
+    b"MM\x00*": "image/tiff",
+}
+_BRANDS = {
+    b"heic": "image/heic", b"heix": "image/heic", b"hevc": "image/heic", b"heim": "image/heic", b"heis": "image/heic",
+    b"mif1": "image/heif", b"msf1": "image/heif", b"avif": "image/avif", b"avis": "image/avif",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -29,26 +46,82 @@ class StoredFile:
     path: Path
 
 
+def document_type(head: bytes) -> str | None:
+    """Tell the kind of a picture or PDF by how its content begins.
+
+    Parameters
+    ----------
+    head : bytes
+        The first kilobyte, or all of it.
+
+    Returns
+    -------
+    str or None
+        Its media type, such as ``image/jpeg``; None for anything else. The signatures are those of the formats'
+        own specifications (from memory): JPEG, PNG, GIF, TIFF, WebP, HEIC, AVIF and PDF.
+    """
+    for start, kind in _SIGNATURES.items():
+        if head.startswith(start):
+            return kind
+    if head[:4] == b"RIFF" and head[8:12] == b"WEBP":
+        return "image/webp"
+    if head[4:8] == b"ftyp":
+        return _BRANDS.get(head[8:12])
+    return "application/pdf" if b"%PDF-" in head[:1024] else None
+
+
+def check_document(name: str, head: bytes) -> str:
+    """Give the media type of a picture or PDF, or refuse the file.
+
+    Raises
+    ------
+    LedgerError
+        If it is empty, or neither a picture nor a PDF by its content.
+    """
+    if not head:
+        message = f"{name}: the file is empty. Choose the photo or document itself."
+        raise LedgerError(message)
+    kind = document_type(head)
+    if kind is None:
+        message = (
+            f"{name}: is neither a picture nor a PDF by its content. Legal are {DOCUMENTS}. "
+            "Photograph the paper, or print the file as a PDF."
+        )
+        raise LedgerError(message)
+    return kind
+
+
 def folder_of(ledger: Ledger) -> Path:
     """Give the attachments' folder of a ledger, whether or not it exists yet."""
     return ledger.path.parent / FOLDER
 
 
-def store_file(folder: Path, source: str | Path) -> StoredFile:
-    """Copy a file into the folder under the hash of its content.
+def store_file(folder: Path, source: str | Path, content: bytes | None = None) -> StoredFile:
+    """Copy a picture or PDF into the folder under the hash of its content.
 
     The copy is written under a passing name, flushed to the disk and only then given its own, so that no half
     file ever bears a hash.
 
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Made when it does not exist.
+    source : str or Path
+        The file; only its name where `content` is given.
+    content : bytes, optional
+        What stands in it, where it was sent and not read from this disk.
+
     Raises
     ------
     LedgerError
-        If the file cannot be read, is empty, or the copy cannot be written.
+        If the file cannot be read, is empty or of another kind, or the copy cannot be written.
     """
     digest, size = hashlib.sha256(), 0
     passing: Path | None = None
     try:
-        with Path(source).open("rb") as original:
+        with Path(source).open("rb") if content is None else io.BytesIO(content) as original:
+            check_document(str(source), original.read(_HEAD))
+            original.seek(0)
             folder.mkdir(parents=True, exist_ok=True)
             handle, name = tempfile.mkstemp(dir=folder, prefix=".incoming-")
             passing = Path(name)
@@ -59,9 +132,6 @@ def store_file(folder: Path, source: str | Path) -> StoredFile:
                     copy.write(chunk)
                 copy.flush()
                 os.fsync(copy.fileno())
-        if not size:
-            message = f"{source}: the file is empty. Choose the photo or document itself."
-            raise LedgerError(message)
         target = _place(folder, digest.hexdigest())
         target.parent.mkdir(exist_ok=True)
         passing.replace(target)
@@ -74,16 +144,27 @@ def store_file(folder: Path, source: str | Path) -> StoredFile:
     return StoredFile(digest.hexdigest(), size, target)
 
 
-def attach_file(ledger: Ledger, receipt_id: int, source: str | Path) -> AttachedFile:
-    """Keep a photo or document with a receipt; keeping the same one again changes nothing.
+def attach_file(
+    ledger: Ledger, receipt_id: int, source: str | Path, content: bytes | None = None
+) -> AttachedFile:
+    """Keep a picture or PDF with a receipt; keeping the same one again changes nothing.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    receipt_id : int
+    source : str or Path
+        The file, or its name where `content` is given.
+    content : bytes, optional
+        What stands in it.
 
     Raises
     ------
     LedgerError
-        If there is no such receipt, or the file cannot be read or kept.
+        If there is no such receipt, or the file cannot be read or kept, or is neither a picture nor a PDF.
     """
     ledger.receipt(receipt_id)
-    stored = store_file(folder_of(ledger), source)
+    stored = store_file(folder_of(ledger), source, content)
     return ledger.attach(receipt_id, stored.sha256, Path(source).name, stored.size)
 
 

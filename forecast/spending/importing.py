@@ -16,16 +16,18 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import asdict, dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Literal
 
+from forecast.build.checks import nearest
 from forecast.errors import ImportRefusedError, LedgerError, Problem
 from forecast.spending.ledger import Ledger, NewReceipt, Receipt
-from forecast.spending.matching import Duplicates, SupplierHistory, key_prefix
+from forecast.spending.matching import Duplicates, Match, SupplierHistory, key_prefix
 from forecast.spending.money import format_plain, from_decimal, parse_money
 from forecast.spending.preview import Layout, Preview, column_numbers, confirm, open_import, payments
 from forecast.spending.sniff import Cell, parse_day
+from forecast.spending.undoing import UNDONE
 
 __all__ = [
     "ImportPlan",
@@ -39,7 +41,9 @@ __all__ = [
     "plan_import",
 ]
 
-RowState = Literal["new", "imported", "duplicate", "unmatched"]
+RowState = Literal["new", "imported", "duplicate", "unmatched", "taken-back"]
+HELD_BACK: tuple[RowState, ...] = ("duplicate", "taken-back")
+"""Rows entered only when the builder says so for each."""
 
 
 @dataclass(frozen=True)
@@ -56,9 +60,9 @@ class ImportRow:
         Which way the money went.
     line_id : str or None
         The line it was matched to.
-    state : {"new", "imported", "duplicate", "unmatched"}
+    state : {"new", "imported", "duplicate", "unmatched", "taken-back"}
         Will be entered; was entered by an earlier import; held back as probably entered by hand; held back
-        until somebody says which line it is for.
+        until somebody says which line it is for; held back as imported before and taken back since.
     why : str
         The reason, in words.
     """
@@ -98,7 +102,14 @@ class ImportResult:
     unmatched: tuple[ImportRow, ...]
 
 
-def plan_import(preview: Preview, ledger: Ledger, *, default_line: str | None = None) -> ImportPlan:
+def plan_import(
+    preview: Preview,
+    ledger: Ledger,
+    *,
+    default_line: str | None = None,
+    legal: Collection[str] | None = None,
+    today: date | None = None,
+) -> ImportPlan:
     """Read every row, match it to a line and find those that are in the ledger already; nothing is entered.
 
     Parameters
@@ -109,6 +120,10 @@ def plan_import(preview: Preview, ledger: Ledger, *, default_line: str | None = 
         The ledger.
     default_line : str, optional
         For rows whose supplier's past tells nothing.
+    legal : collection of str, optional
+        The build's lines and events; a file that names another is refused.
+    today : date, optional
+        Rows dated later than the day after it are refused.
 
     Raises
     ------
@@ -121,15 +136,20 @@ def plan_import(preview: Preview, ledger: Ledger, *, default_line: str | None = 
         message = f"{preview.table.name}: {' '.join(preview.questions.values())}"
         raise LedgerError(message)
     history = SupplierHistory(ledger.lines_by_supplier())
-    duplicates = Duplicates(ledger.list_receipts(), preview.source)
-    known = ledger.known_entries()
+    receipts = ledger.list_receipts(include_void=True)
+    standing = [receipt for receipt in receipts if receipt.voids is None and receipt.voided_by is None]
+    duplicates = Duplicates(standing, preview.source)
+    known = _Known(receipts)
     rows: list[ImportRow] = []
-    for row in _read_rows(preview, ledger.currency or preview.currency):
+    for found in _read_rows(preview, ledger.currency or preview.currency, legal, today):
+        row, state, why = known.place(found)
         match = history.match(row.supplier)
+        if legal is not None and match.line_id is not None and match.line_id not in legal:
+            match = Match(None, f"earlier receipts were for {match.line_id!r}, which is no line any more")
         line_id = row.line_id or match.line_id or default_line
         signed = -row.amount_minor if row.kind == "refund" else row.amount_minor
-        if row.entry_key in known:
-            rows.append(replace(row, line_id=line_id, state="imported", why="imported before"))
+        if state != "new":
+            rows.append(replace(row, line_id=line_id, state=state, why=why))
         elif (twin := duplicates.claim(row.date, signed, row.currency)) is not None:
             why = f"same sum as receipt {twin.id} of {twin.supplier}, {twin.date}"
             rows.append(replace(row, line_id=line_id, state="duplicate", why=why))
@@ -166,7 +186,8 @@ def enter_import(
     lines : mapping of int to str, optional
         Line by row number, for unmatched rows or instead of the match.
     accept : collection of int, optional
-        Numbers of probable duplicates that are payments of their own.
+        Numbers of probable duplicates that are payments of their own, and of rows taken back that are to be
+        entered again.
     leave_out : collection of int, optional
         Numbers of rows that do not belong to the build.
 
@@ -186,7 +207,7 @@ def enter_import(
         for row in rows
         if row.line_id is not None
         and row.number not in leave_out
-        and (row.state in ("new", "unmatched") or (row.state == "duplicate" and row.number in accept))
+        and (row.state in ("new", "unmatched") or (row.state in HELD_BACK and row.number in accept))
     ]
     numbers = {row.number for row in entering}
     preview = plan.preview
@@ -201,9 +222,32 @@ def enter_import(
     return ImportResult(
         entered,
         tuple(row for row in left if row.state == "imported"),
-        tuple(row for row in left if row.state == "duplicate"),
+        tuple(row for row in left if row.state in HELD_BACK),
         tuple(row for row in left if row.state in ("unmatched", "new")),
     )
+
+
+class _Known:
+    """Rows that were imported before, told by their keys; what was undone as a whole counts as never entered."""
+
+    def __init__(self, receipts: Collection[Receipt]) -> None:
+        self._by_key = {receipt.entry_key: receipt for receipt in receipts}
+        self._voids = {receipt.id: receipt for receipt in receipts if receipt.voids is not None}
+
+    def place(self, row: ImportRow) -> tuple[ImportRow, RowState, str]:
+        """Give the row with a key that is free or stands, its state and why."""
+        state, why, key = "new", "", row.entry_key
+        while (found := self._by_key.get(key)) is not None:
+            if found.voided_by is None:
+                return row, "imported", "imported before"
+            void = self._voids[found.voided_by]
+            if void.note != UNDONE:
+                state, why = (
+                    "taken-back",
+                    f"imported before as receipt {found.id} and taken back: {void.note}",
+                )
+            key = f"{row.entry_key}~{void.id}"
+        return replace(row, entry_key=key), state, why  # type: ignore[return-value]  # one of two literals
 
 
 def _entry(row: ImportRow) -> NewReceipt:
@@ -214,7 +258,9 @@ def _entry(row: ImportRow) -> NewReceipt:
     )  # fmt: skip
 
 
-def _read_rows(preview: Preview, build_currency: str) -> list[ImportRow]:
+def _read_rows(
+    preview: Preview, build_currency: str, legal: Collection[str] | None, today: date | None
+) -> list[ImportRow]:
     """Read all rows, or refuse the file with every row that cannot be read."""
     index, layout = column_numbers(preview), preview.layout
     problems: list[Problem] = []
@@ -238,9 +284,16 @@ def _read_rows(preview: Preview, build_currency: str) -> list[ImportRow]:
                 f"{str(cell('date'))!r} is no day ({layout.date_order})",
                 "Correct it, or delete the row.",
             )
+        elif today is not None and day > today + timedelta(days=1):
+            bad(
+                "date", f"{day} lies ahead of today, {today}", "Correct it, or choose another order of dates."
+            )
         supplier = str(cell("supplier")).strip()
         if not supplier:
             bad("supplier", "empty", "Say who was paid.")
+        line = str(cell("line")).strip()
+        if line and legal is not None and line not in legal:
+            bad("line", f"there is no line {line!r} in the build", nearest(line, list(legal)))
         currency = str(cell("currency")).strip().upper() or preview.currency
         minor = 0
         if currency != build_currency:
@@ -276,7 +329,7 @@ def _read_rows(preview: Preview, build_currency: str) -> list[ImportRow]:
                 kind="payment" if minor > 0 else "refund",
                 note=note,
                 entry_key=key_prefix(preview.source) + digest,
-                line_id=str(cell("line")).strip() or None,
+                line_id=line or None,
                 state="new",
                 why="",
             )

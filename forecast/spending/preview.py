@@ -21,6 +21,9 @@ from forecast.spending.sniff import (
 )
 from forecast.spending.tabular import Table, read_table
 
+ROLES = ("date", "supplier", "amount", "debit", "credit", "currency", "line", "note")
+"""What a column may hold."""
+
 Spending = Literal["negative", "positive"]
 """Whether money that leaves stands with a minus (bank accounts) or without (most card statements)."""
 
@@ -80,7 +83,13 @@ class Preview:
 
 
 def open_import(
-    path: str | Path, ledger: Ledger, *, source: str, currency: str | None = None, **known: Any
+    path: str | Path,
+    ledger: Ledger,
+    *,
+    source: str,
+    content: bytes | None = None,
+    currency: str | None = None,
+    **known: Any,
 ) -> Preview:
     """Read a file and recognise how it is laid out; nothing is entered.
 
@@ -92,6 +101,8 @@ def open_import(
         Where layouts confirmed before are remembered.
     source : str
         The builder's name for the account, such as "card".
+    content : bytes, optional
+        What stands in the file, where it was sent and not read from this disk.
     currency : str, optional
         Of rows that do not say; the build's when left out.
     **known
@@ -108,7 +119,7 @@ def open_import(
         raise LedgerError(message)
     remembered = ledger.source(source) or {}
     usable = {"encoding": known.get("encoding"), "delimiter": known.get("delimiter")}
-    table = read_table(path, **usable)
+    table = read_table(path, content=content, **usable)
     try:
         header = find_header(table.rows)
         names = [str(cell).strip() for cell in table.rows[header]]
@@ -122,6 +133,36 @@ def open_import(
     except LedgerError as error:
         message = f"{path}: {error}"
         raise LedgerError(message) from None
+
+
+def proposed_columns(
+    path: str | Path, ledger: Ledger, *, source: str, content: bytes | None = None, **usable: str
+) -> tuple[tuple[str, ...], dict[str, str]]:
+    """Give a file's headings, and the columns remembered or guessed, complete or not.
+
+    Parameters
+    ----------
+    path, ledger, source, content
+        As for ``open_import``.
+    **usable
+        Encoding and delimiter, where the builder knows better.
+
+    Raises
+    ------
+    LedgerError
+        If the file cannot be read or has no headings.
+    """
+    table = read_table(path, content=content, **usable)
+    try:
+        row = table.rows[find_header(table.rows)]
+    except LedgerError as error:
+        message = f"{path}: {error}"
+        raise LedgerError(message) from None
+    names = [str(cell).strip() for cell in row]
+    kept: Mapping[str, str] = (ledger.source(source) or {}).get("columns") or {}  # type: ignore[assignment]
+    if not kept or not set(kept.values()) <= set(names):
+        kept = {role: names[at] for role, at in guess_columns(names).items()}
+    return tuple(filter(None, names)), dict(kept)
 
 
 def confirm(preview: Preview, **decided: Any) -> Preview:

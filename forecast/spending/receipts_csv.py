@@ -112,27 +112,44 @@ def load_receipts_csv(path: str | Path, ledger: Ledger) -> Loaded:
     return Loaded(counts)
 
 
-def export_receipts_csv(ledger: Ledger, path: str | Path) -> int:
-    """Write all that a ledger holds to a file that ``load_receipts_csv`` reads back; give the number of rows.
+def receipts_csv(ledger: Ledger) -> str:
+    """Give all that a ledger holds as the text of a file that ``load_receipts_csv`` reads back.
 
-    Attachments and the history of who did what are not in it. The file is replaced whole or not at all.
+    Attachments and the history of who did what are not in it.
+    """
+    text = io.StringIO(newline="")
+    writer = csv.DictWriter(text, COLUMNS, restval="", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(_export_rows(ledger))
+    return text.getvalue()
+
+
+def export_receipts_csv(ledger: Ledger, path: str | Path) -> int:
+    """Write what ``receipts_csv`` gives to a file, replaced whole or not at all; give the number of rows.
 
     Raises
     ------
     LedgerError
         If the file cannot be written.
     """
-    text = io.StringIO(newline="")
-    writer = csv.DictWriter(text, COLUMNS, restval="", lineterminator="\n")
-    writer.writeheader()
-    rows = list(_export_rows(ledger))
-    writer.writerows(rows)
-    target = Path(path)
+    text = receipts_csv(ledger)
+    replace_file(Path(path), text.encode("utf-8"))
+    return sum(1 for _ in csv.reader(io.StringIO(text))) - 1
+
+
+def replace_file(target: Path, content: bytes) -> None:
+    """Write a file whole or not at all.
+
+    Raises
+    ------
+    LedgerError
+        If it cannot be written.
+    """
     try:
         handle, passing = tempfile.mkstemp(dir=target.parent, prefix=".export-")
         try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-                file.write(text.getvalue())
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
                 file.flush()
                 os.fsync(file.fileno())
             Path(passing).replace(target)
@@ -140,10 +157,9 @@ def export_receipts_csv(ledger: Ledger, path: str | Path) -> int:
             Path(passing).unlink(missing_ok=True)
     except OSError as error:
         message = (
-            f"{path}: cannot be written ({error.strerror or error}). Choose a folder where you may write."
+            f"{target}: cannot be written ({error.strerror or error}). Choose a folder where you may write."
         )
         raise LedgerError(message) from error
-    return len(rows)
 
 
 def _read(path: str | Path) -> list[tuple[int, dict[str, str]]]:
@@ -246,7 +262,7 @@ def _add_other(ledger: Ledger, kind: str, row: dict[str, str], seen: dict[str, i
             (item.line_id, item.amount_minor, str(item.date), item.note)
             for item in ledger.list_still_to_buy()
         ]
-        if (line, left, day, note) not in said:
+        if said.count((line, left, day, note)) < _nth(("left", line, left, day, note), seen):
             ledger.say_still_to_buy(line, left, day, note)
     elif kind == "freeze":
         _freeze(ledger, row, currency, key or _key_of(row, seen))
@@ -257,12 +273,21 @@ def _add_other(ledger: Ledger, kind: str, row: dict[str, str], seen: dict[str, i
             (about_, mark.subject, mark.state, str(mark.date), mark.note)
             for about_, mark in ledger.list_marks()
         ]
-        if (about, line, state, day, note) in marks:
+        if marks.count((about, line, state, day, note)) >= _nth(
+            ("mark", about, line, state, day, note), seen
+        ):
             return
         if about == "event":
             ledger.mark_event(line, state, day, note)  # type: ignore[arg-type]  # from the table above
         else:
             (ledger.close_line if kind == "close" else ledger.reopen_line)(line, day, note)
+
+
+def _nth(row: tuple[object, ...], seen: dict[str, int]) -> int:
+    """Count how often a row stood in the file so far: a line may be closed, opened and closed on one day."""
+    text = repr(row)
+    seen[text] = seen.get(text, 0) + 1
+    return seen[text]
 
 
 def _freeze(ledger: Ledger, row: dict[str, str], currency: str, key: str) -> None:

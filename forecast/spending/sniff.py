@@ -108,6 +108,8 @@ def split_rows(text: str, delimiter: str) -> list[list[str]]:
 def find_header(rows: Sequence[Sequence[Cell]]) -> int:
     """Find the row of headings: the first row, as wide as most, whose cells are names and not dates or numbers.
 
+    One that names a date comes before one that does not.
+
     Raises
     ------
     LedgerError
@@ -115,11 +117,16 @@ def find_header(rows: Sequence[Sequence[Cell]]) -> int:
     """
     filled = [sum(1 for cell in row if str(cell).strip()) for row in rows]
     width = Counter(len(row) for row, count in zip(rows, filled, strict=True) if count > 1).most_common(1)
+    named: list[int] = []
     for index, row in enumerate(rows[:60]):
         names = [str(cell).strip() for cell in row if str(cell).strip()]
         looks_named = len(names) > 1 and not any(_is_day(cell) or _is_number(cell) for cell in row)
-        if width and len(row) == width[0][0] and looks_named and "date" in guess_columns(row):
-            return index
+        if width and len(row) == width[0][0] and looks_named:
+            if "date" in guess_columns(row):
+                return index
+            named.append(index)
+    if named and len(rows) > named[0] + 1:
+        return named[0]
     message = (
         "no row of headings was found. The file needs one with names such as Date, Description and Amount "
         "above its first payment."

@@ -36,13 +36,21 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
 
 
-def read_table(path: str | Path, *, encoding: str | None = None, delimiter: str | None = None) -> Table:
+def read_table(
+    path: str | Path,
+    *,
+    content: bytes | None = None,
+    encoding: str | None = None,
+    delimiter: str | None = None,
+) -> Table:
     """Read a CSV or XLSX file.
 
     Parameters
     ----------
     path : str or Path
         The file; a spreadsheet is told by its content, not by its name.
+    content : bytes, optional
+        What stands in it, where it was sent and not read from this disk.
     encoding, delimiter : str, optional
         Where the builder knows better than what would be recognised.
 
@@ -53,7 +61,7 @@ def read_table(path: str | Path, *, encoding: str | None = None, delimiter: str 
     """
     path = Path(path)
     try:
-        content = path.read_bytes()
+        content = path.read_bytes() if content is None else content
     except OSError as error:
         message = (
             f"{path}: cannot be read ({error.strerror or error}). Check the name, and that you may read it."

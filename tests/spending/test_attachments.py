@@ -10,6 +10,7 @@ from forecast.errors import LedgerError
 from forecast.spending.attachments import (
     attach_file,
     attachment_path,
+    document_type,
     folder_of,
     store_file,
     verify_attachments,
@@ -27,7 +28,7 @@ def ledger(tmp_path: Path) -> Ledger:
 @pytest.fixture
 def photo(tmp_path: Path) -> Path:
     path = tmp_path / "photo.jpg"
-    path.write_bytes(b"\xff\xd8 a photo" * 1000)
+    path.write_bytes(b"\xff\xd8\xff\xe0 a photo" * 1000)
     return path
 
 
@@ -85,3 +86,40 @@ def test_a_full_disk_is_said_and_leaves_no_half_file(
     with pytest.raises(LedgerError, match="the disk is full"):
         store_file(tmp_path / "attachments", photo)
     assert list((tmp_path / "attachments").iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("head", "kind"),
+    [
+        (b"\xff\xd8\xff\xe1 Exif", "image/jpeg"),
+        (b"\x89PNG\r\n\x1a\n", "image/png"),
+        (b"RIFF\x10\x00\x00\x00WEBPVP8 ", "image/webp"),
+        (b"\x00\x00\x00\x18ftypheic\x00", "image/heic"),
+        (b"II*\x00\x08", "image/tiff"),
+        (b"%PDF-1.7\n", "application/pdf"),
+        (b"\r\n%PDF-1.4", "application/pdf"),
+        (b"RIFF\x10\x00\x00\x00WAVEfmt ", None),
+        (b"\x00\x00\x00\x18ftypisom", None),
+        (b"PK\x03\x04 a spreadsheet", None),
+        (b"<svg onload='x'>", None),
+        (b"", None),
+    ],
+)
+def test_pictures_and_documents_are_told_by_their_content(head: bytes, kind: str | None) -> None:
+    assert document_type(head) == kind
+
+
+def test_what_is_no_picture_is_refused_whatever_its_name(ledger: Ledger, tmp_path: Path) -> None:
+    table = tmp_path / "receipt.jpg"
+    table.write_text("date,amount\n", encoding="utf-8")
+    with pytest.raises(LedgerError, match=r"neither a picture nor a PDF by its content\. Legal are JPEG"):
+        attach_file(ledger, 1, table)
+    with pytest.raises(LedgerError, match=r"sent\.pdf: is neither"):
+        attach_file(ledger, 1, "sent.pdf", b"MZ a program")
+    assert ledger.attachments() == ()
+    assert not folder_of(ledger).exists()
+
+
+def test_what_was_sent_is_kept_as_if_it_lay_on_the_disk(ledger: Ledger, photo: Path) -> None:
+    sent = attach_file(ledger, 1, "photo.jpg", photo.read_bytes())
+    assert sent == attach_file(ledger, 1, photo)

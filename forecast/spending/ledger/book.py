@@ -5,15 +5,24 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from datetime import datetime
+from typing import Any
 
 from forecast.spending.ledger.commitments import Commitments
 from forecast.spending.ledger.marks import Marks
 from forecast.spending.ledger.receipts import Receipts
 from forecast.spending.ledger.records import AttachedFile, Change
 
+_CHANGE = "id, at, who, tbl, row_id, action, before, after"
+
+
+def _change(row: tuple[Any, ...]) -> Change:
+    number, at, who, table, row_id, action, before, after = row
+    before, after = (text and json.loads(text) for text in (before, after))
+    return Change(number, datetime.fromisoformat(at), who, table, row_id, action, before, after)
+
 
 class Ledger(Receipts, Commitments, Marks):
-    """What has happened to one build: receipts, agreements, closed lines, events, baselines.
+    """What has happened to one build: receipts, commitments, closed lines, events, baselines.
 
     Each call opens the file, does its work in one transaction and closes it again, so that several programs
     may use one ledger at the same time. Nothing is ever altered or deleted: a correction is a new row.
@@ -67,6 +76,12 @@ class Ledger(Receipts, Commitments, Marks):
             ).fetchone()
         return None if row is None else dict(json.loads(row[0]))
 
+    def sources(self) -> tuple[str, ...]:
+        """Name the banks and cards whose layout is remembered."""
+        with self._reading() as connection:
+            rows = connection.execute("SELECT DISTINCT name FROM import_source ORDER BY name").fetchall()
+        return tuple(row[0] for row in rows)
+
     def note_import(self, sha256: str, name: str, source: str, rows: int) -> None:
         """Note that a bank or card file was imported."""
         with self._writing() as connection:
@@ -90,19 +105,18 @@ class Ledger(Receipts, Commitments, Marks):
         where = " AND ".join(f"{name} = ?" for name in wanted) or "1"
         with self._reading() as connection:
             rows = connection.execute(
-                f"SELECT id, at, who, tbl, row_id, action, before, after FROM change WHERE {where}"
-                f" ORDER BY id",
+                f"SELECT {_CHANGE} FROM change WHERE {where} ORDER BY id",
                 tuple(wanted.values()),
             ).fetchall()
-        return tuple(
-            Change(
-                row[0],
-                datetime.fromisoformat(row[1]),
-                *row[2:6],
-                *(text and json.loads(text) for text in row[6:]),
-            )
-            for row in rows
-        )
+        return tuple(_change(row) for row in rows)
+
+    def recent(self, count: int) -> tuple[Change, ...]:
+        """List the last changes, the newest first."""
+        with self._reading() as connection:
+            rows = connection.execute(
+                f"SELECT {_CHANGE} FROM change ORDER BY id DESC LIMIT ?", (count,)
+            ).fetchall()
+        return tuple(_change(row) for row in rows)
 
     def check(self) -> tuple[str, ...]:
         """Look for damage: in the file, in its references, and in receipts whose splits do not add up.

@@ -173,6 +173,7 @@ class Store:
             connection = self._connect()
             try:
                 connection.execute("BEGIN IMMEDIATE")
+                self._together.moment = self._now()  # all rows of one transaction bear the same moment
                 yield connection
                 connection.execute("COMMIT")
             except BaseException:
@@ -182,6 +183,7 @@ class Store:
                         connection.execute("ROLLBACK")
                 raise
             finally:
+                self._together.moment = None
                 connection.close()
 
     @contextmanager
@@ -195,7 +197,8 @@ class Store:
     # Small helpers for the parts above ----------------------------------------------------------------------
 
     def _stamp(self) -> tuple[str, str]:
-        return self._now().astimezone(UTC).isoformat(timespec="microseconds"), self.who
+        moment: datetime = getattr(self._together, "moment", None) or self._now()
+        return moment.astimezone(UTC).isoformat(timespec="microseconds"), self.who
 
     def _today(self) -> date:
         return self._now().astimezone().date()
