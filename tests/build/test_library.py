@@ -91,8 +91,9 @@ def test_everything_referred_to_exists() -> None:
     causes = {cause.id for cause in LIBRARY.causes}
     for item in (*LIBRARY.lines, *LIBRARY.events, *LIBRARY.phases):
         assert set(item.causes) <= causes
+    by_the_hour = {f"{phase.id}_shop" for phase in LIBRARY.phases if phase.shop_table(LIBRARY.labour_rate)}
     for owner in (*LIBRARY.lines, *LIBRARY.events):
-        assert set(owner.of) <= lines
+        assert set(owner.of) <= lines | by_the_hour
     assert {phase.shop_line for phase in LIBRARY.phases} - {None} <= lines
     for measure in LIBRARY.measures:
         assert {*measure.chances, *measure.impacts} <= events

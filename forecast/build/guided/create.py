@@ -81,7 +81,7 @@ def write_build(answers: Answers) -> str:
             "Shared causes", "Unseen things that push several figures the same way: slight, moderate or strong.",
             tuple(Table("[[cause]]", cause.table()) for cause in library.causes),
         ),
-        Section("Ways to do it", _WAYS, scenarios(answers, every)),
+        Section("Ways to do it", _WAYS, scenarios(answers, library, every, listed)),
         *([Section("The kit and its way home", "", tuple(map(_with_cautions, kit)))] if kit else []),
         *(
             Section(name, words, tuple(_line(table) for table in by_section[name]))

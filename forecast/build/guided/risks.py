@@ -10,6 +10,7 @@ from forecast.build.cautions import cautions_for
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.text import Table
 from forecast.build.library import Library
+from forecast.build.library.load import rounded
 
 _RUST = {"sound": 0.1, "worn": 0.3, "rusty": 0.6, None: 0.35}
 """Chance of hidden rust by the state of the body (common practice: 10 to 60 %, by age)."""
@@ -19,6 +20,20 @@ _COUNTED_ALREADY = frozenset({"customs_trouble", "currency_move"})
 
 _WITH_WHEELS = frozenset({"tyre_touches", "wrong_wheel"})
 _OWN_WORK = frozenset({"tool_breaks", "injury"})
+
+_WORKED_BY_THE_SHOP = (
+    "poor_fit", "transit_damage", "hidden_rust", "tyre_touches", "lamp_trouble", "inspection_failed",
+    "approval_refused", "scope_growth",
+)  # fmt: skip
+"""Events whose hours are work on the car: a shop that does everything charges for them."""
+
+_SHOP_TIME = 177 / 326
+"""A shop's hours for one of one's own: all phases together take 177 and 326 (common practice, no source)."""
+
+_SHOP_EVENTS = (
+    "What goes wrong is mended by the shop too: its hours, about half as many as your own, are in the cost here. Where "
+    "you change the cost of one of these events, change it here as well."
+)
 
 
 def events(answers: Answers, library: Library, lines: Sequence[dict[str, Any]]) -> tuple[Table, ...]:
@@ -52,7 +67,23 @@ def measures(library: Library, lines: Sequence[dict[str, Any]], listed: Sequence
     return tuple(found)
 
 
-def scenarios(answers: Answers, lines: Sequence[dict[str, Any]]) -> tuple[Table, ...]:
+def _by_the_shop(library: Library, listed: Sequence[Table]) -> Table:
+    """Give what the events cost where the shop works their hours, which are the owner's elsewhere."""
+    rate = library.labour_rate[1] * _SHOP_TIME
+    changes: dict[str, Any] = {}
+    for table in listed:
+        event = table.values
+        if event["id"] not in _WORKED_BY_THE_SHOP:
+            continue
+        cost, hours = event["cost"], event["own_hours"]
+        dearer = {key: rounded(cost[key] + rate * hours[key]) for key in ("low", "middle", "high")}
+        changes[event["id"]] = {"cost": dearer, "own_hours": 0}
+    return Table("[scenario.outsourced.override]", changes, above=(_SHOP_EVENTS,))
+
+
+def scenarios(
+    answers: Answers, library: Library, lines: Sequence[dict[str, Any]], listed: Sequence[Table]
+) -> tuple[Table, ...]:
     """Give the ``[scenario.…]`` tables, the way that the builder told first."""
     packages = {table["package"] for table in lines if "package" in table}
     diy = Table("[scenario.diy]", {"name": "All by oneself", "all": "self"})
@@ -72,6 +103,7 @@ def scenarios(answers: Answers, lines: Sequence[dict[str, Any]]) -> tuple[Table,
         cautions=tuple(item for item in cautions_for("paint_materials") if item.id == "isocyanate"),
     )  # fmt: skip
     outsourced = Table("[scenario.outsourced]", {"name": "All farmed out", "all": "shop"})
+    shop = (outsourced, _by_the_shop(library, listed))
     if answers.filling == answers.paint == "self":
-        return diy, between, outsourced
-    return between, diy, outsourced
+        return diy, between, *shop
+    return between, diy, *shop
