@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from forecast.views.commands.common import add_file, answer, command
 
 if TYPE_CHECKING:
     from forecast.spending.importing import ImportPlan, Preview
+    from forecast.spending.ledger import Ledger
 
 DETAIL = """\
 Shows how the file was read and what would become of each row; --enter enters the new ones, all or none.
@@ -24,6 +26,15 @@ def add_import(actions: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     parser.add_argument(
         "--source", default="card", help="your name for the account; its layout is remembered (card)"
     )
+    parser.add_argument(
+        "--column", action="append", default=[], metavar="ROLE=HEADING", dest="columns",
+        help="which column is what, such as --column supplier=Payee: date, supplier, amount or debit and credit, "
+        "currency, line, note",
+    )  # fmt: skip
+    parser.add_argument(
+        "--encoding", help="of a CSV file, such as utf-8 or cp1252, where it is taken for another"
+    )
+    parser.add_argument("--delimiter", help="between a CSV file's cells, where it is taken for another")
     parser.add_argument("--date-order", choices=("ymd", "dmy", "mdy"), help="where the file leaves it open")
     parser.add_argument(
         "--decimal", choices=(".", ","), help="the decimal mark, where the file leaves it open"
@@ -35,7 +46,12 @@ def add_import(actions: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
         "--leave-out", action="append", default=[], type=int, metavar="ROW", help="not this row"
     )
     parser.add_argument(
-        "--accept", action="append", default=[], type=int, metavar="ROW", help="enter a held-back row"
+        "--accept",
+        action="append",
+        default=[],
+        type=int,
+        metavar="ROW",
+        help="enter a row held back as a probable duplicate or as taken back",
     )
     parser.add_argument("--enter", action="store_true", help="enter the rows; without it nothing is changed")
 
@@ -45,12 +61,13 @@ def run(options: argparse.Namespace) -> int:
     from forecast.errors import LedgerError
     from forecast.spending.folder import BuildFolder
     from forecast.spending.importing import confirm, enter_import, open_import, plan_import
-    from forecast.views.commands.receipts import check_id, receipt_data
+    from forecast.views.commands.receipts import check_id, known_ids, receipt_data
 
     folder = BuildFolder.at(options.file)
     build, ledger = folder.read(), folder.ledger()
     decided = {name: getattr(options, name) for name in ("date_order", "decimal", "spending")}
-    preview = open_import(options.statement, ledger, source=options.source)
+    known = _known(options, ledger)
+    preview = open_import(options.statement, ledger, source=options.source, **known)
     preview = confirm(preview, **{name: value for name, value in decided.items() if value is not None})
     lines: dict[int, str] = {}
     for text in options.row:
@@ -60,16 +77,42 @@ def run(options: argparse.Namespace) -> int:
             raise LedgerError(message)
         lines[int(row)] = check_id(name, build)
     rest = check_id(options.rest, build) if options.rest else None
-    plan = plan_import(preview, ledger, default_line=rest)
+    legal = known_ids(build)
+    plan = plan_import(preview, ledger, default_line=rest, legal=legal, today=dt.date.today())
     if not options.enter:
         data = {"layout": _layout(preview), "rows": [_row(row) for row in plan.rows]}
         return answer(options, preview_text(plan), data)
     result = enter_import(plan, ledger, lines=lines, accept=options.accept, leave_out=options.leave_out)
     text = (
         f"{len(result.entered)} receipts entered; {len(result.already_imported)} were there already, "
-        f"{len(result.held_back)} held back as probable duplicates, {len(result.unmatched)} without a line."
+        f"{len(result.held_back)} held back, {len(result.unmatched)} without a line."
     )
     return answer(options, text, {"entered": [receipt_data(receipt) for receipt in result.entered]})
+
+
+def _known(options: argparse.Namespace, ledger: Ledger) -> dict[str, Any]:
+    """Give what the builder says of the file's layout, before it is read."""
+    from forecast.build.checks import nearest
+    from forecast.errors import LedgerError
+    from forecast.spending.preview import ROLES, proposed_columns
+
+    usable = {name: getattr(options, name) for name in ("encoding", "delimiter") if getattr(options, name)}
+    if not options.columns:
+        return usable
+    columns: dict[str, str] = {}
+    for text in options.columns:
+        role, _, heading = text.partition("=")
+        if role not in ROLES or not heading:
+            message = f"--column {text!r}: write it as ROLE=HEADING. {nearest(role, ROLES)}"
+            raise LedgerError(message)
+        columns[role] = heading
+    _, proposed = proposed_columns(options.statement, ledger, source=options.source, **usable)
+    kept = {role: heading for role, heading in proposed.items() if heading not in columns.values()}
+    if "amount" in columns:  # a sum with its sign, or two columns: never both
+        kept = {role: heading for role, heading in kept.items() if role not in ("debit", "credit")}
+    elif {"debit", "credit"} & set(columns):
+        kept.pop("amount", None)
+    return {**usable, "columns": kept | columns}
 
 
 def _layout(preview: Preview) -> dict[str, object]:

@@ -1,16 +1,15 @@
-"""``forecast receipt …``, ``forecast receipts``, and what else is told to the ledger."""
+"""``forecast receipt …`` and ``forecast receipts``: what was paid."""
 
 from __future__ import annotations
 
 import argparse
 import datetime as dt
 from collections.abc import Sequence
-from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, add_simulation, answer, command
+from forecast.views.commands.common import add_file, answer, command
 from forecast.views.commands.imports import add_import
 
 if TYPE_CHECKING:
@@ -32,8 +31,6 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
     listing = command(actions, "list", "what was paid", run_list)
     _add_list_options(listing)
     _add_list_options(command(commands, "receipts", "what was paid, and for what", run_list))
-    _add_marks(commands)
-    _add_freeze(commands)
 
 
 def _add_add(actions: Commands[argparse.ArgumentParser]) -> None:
@@ -56,9 +53,20 @@ def _add_add(actions: Commands[argparse.ArgumentParser]) -> None:
     parser.add_argument("--charged", metavar="SUM", help="what left your account, in the build's currency")
     parser.add_argument("--refund", action="store_true", help="money that came back")
     parser.add_argument("--deposit", action="store_true", help="a part payment, more to come")
-    parser.add_argument("--evenly", action="store_true", help="split over the lines evenly")
     parser.add_argument(
-        "--by-estimate", action="store_true", help="split over the lines as they were estimated"
+        "--against",
+        type=int,
+        metavar="NO",
+        help="the commitment that it is paid against, as 'agreed' lists it",
+    )
+    parser.add_argument(
+        "--evenly", action="store_true", help="share out evenly over the lines that have no sum"
+    )
+    parser.add_argument(
+        "--by-estimate", action="store_true", help="share out over them as they were estimated"
+    )
+    parser.add_argument(
+        "--attach", type=Path, action="append", default=[], metavar="DOCUMENT", help="its photo or PDF"
     )
     parser.add_argument("--note", default="", help="anything worth keeping")
     parser.add_argument("--closes", action="store_true", help="nothing more will be paid for these lines")
@@ -79,8 +87,13 @@ def _add_attach(actions: Commands[argparse.ArgumentParser]) -> None:
 
 
 def _add_export(actions: Commands[argparse.ArgumentParser]) -> None:
-    detail = "Writes the whole ledger as one plain CSV file: receipts, voids, agreements, states and frozen budgets."
-    parser = command(actions, "export", "the whole ledger as one CSV file", run_export, detail)
+    detail = (
+        "Writes the whole ledger as one plain CSV file: receipts, voids, commitments, states and frozen budgets.\n"
+        "A file whose name ends in .xlsx becomes a spreadsheet of the receipts instead."
+    )
+    parser = command(
+        actions, "export", "the whole ledger as CSV, or the receipts as XLSX", run_export, detail
+    )
     add_file(parser)
     parser.add_argument("target", type=Path, help="the file to write; one that is there is replaced")
 
@@ -89,30 +102,6 @@ def _add_list_options(parser: argparse.ArgumentParser) -> None:
     add_file(parser)
     parser.add_argument("--as-of", type=day, metavar="DATE", help="as the ledger stood on a day")
     parser.add_argument("--voided", action="store_true", help="show receipts that were taken back, too")
-
-
-def _add_marks(commands: Commands[argparse.ArgumentParser]) -> None:
-    for name, summary, run in (
-        ("close", "say that nothing more will be paid for a line or a risk event", run_close),
-        ("reopen", "say that more may be paid for it after all", run_reopen),
-        ("happened", "say that a risk event happened", run_happened),
-        ("cannot-happen", "say that a risk event can no longer happen", run_cannot),
-    ):
-        parser = command(commands, name, summary, run)
-        add_file(parser)
-        parser.add_argument("id", help="its id in the build file")
-        parser.add_argument("--date", type=day, default=None, help="from when on (today)")
-        parser.add_argument("--note", default="", help="anything worth keeping")
-
-
-def _add_freeze(commands: Commands[argparse.ArgumentParser]) -> None:
-    parser = command(
-        commands, "freeze", "commit to a budget, and keep the build as it is now beside it", run_freeze
-    )
-    add_file(parser)
-    add_simulation(parser)
-    parser.add_argument("--budget", metavar="SUM", help="the sum; the build's own when left out")
-    parser.add_argument("--note", default="", help="anything worth keeping")
 
 
 def day(text: str) -> dt.date:
@@ -157,41 +146,42 @@ def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True
 
 
 def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple[str, int]]:
-    """Read --line options: one line takes the whole, several take their sums or an even share."""
+    """Read --line options: one line takes the whole, several take their sums or share the rest out."""
+    from forecast.spending.estimates import middle_figures, shared_out
     from forecast.spending.money import parse_money
-    from forecast.spending.splitting import split_by_estimate, split_evenly
 
     pairs = [text.partition("=") for text in options.lines]
     names = [check_id(name.strip(), build) for name, _, _ in pairs]
-    given = [amount for _, mark, amount in pairs if mark]
-    if not given and len(names) == 1:
-        return [(names[0], total)]
-    if options.evenly and not given:
-        return list(zip(names, split_evenly(total, len(names)), strict=True))
-    if options.by_estimate and not given:
-        return list(zip(names, split_by_estimate(total, _estimates(names, build)), strict=True))
-    if len(given) < len(names):
+    currency = build.build.currency
+    given = [
+        (name, parse_money(sum_, currency))
+        for name, (_, mark, sum_) in zip(names, pairs, strict=True)
+        if mark
+    ]
+    others = [name for name, (_, mark, _) in zip(names, pairs, strict=True) if not mark]
+    if not others:
+        return given  # one line may take two sums, such as a price and its discount
+    if options.evenly and options.by_estimate:
+        message = "--evenly, --by-estimate: the rest is shared out in one way. Say one of them."
+        raise LedgerError(message)
+    if len(others) > 1 and not options.evenly and not options.by_estimate:
         message = (
             "--line: with several lines give each its part, as --line primer=90 --line tape=58.50, "
-            "or say --evenly or --by-estimate."
+            "or say --evenly or --by-estimate. One line alone may go without and takes the rest."
         )
         raise LedgerError(message)
-    currency = build.build.currency
-    return [(name, parse_money(amount, currency)) for name, (_, _, amount) in zip(names, pairs, strict=True)]
-
-
-def _estimates(names: list[str], build: Build) -> list[float]:
-    """Give the middle figures of lines, to split a receipt in proportion."""
-    from forecast.engine.plan import compile_plan
-    from forecast.engine.trials import reference_values
-
-    plan = compile_plan(build)
-    middles = dict(zip((row.id for row in plan.rows), reference_values(plan), strict=True))
-    return [float(middles.get(name, 0.0)) for name in names]
+    sums: dict[str, int] = {}
+    for name, part in given:
+        sums[name] = sums.get(name, 0) + part
+    if options.by_estimate:
+        return list(shared_out(total, sums, others, "by estimate", middle_figures(build)))
+    return list(shared_out(total, sums, others, "evenly"))
 
 
 def run_add(options: argparse.Namespace) -> int:
     """Enter a receipt."""
+    from forecast.spending.attachments import attach_file
+    from forecast.spending.dates import not_ahead
     from forecast.spending.folder import BuildFolder
     from forecast.spending.money import parse_money
     from forecast.views.money import exact
@@ -207,14 +197,18 @@ def run_add(options: argparse.Namespace) -> int:
         raise LedgerError(message)
     splits = _splits(options, build, paid[0] if paid else amount)
     kind = "refund" if options.refund else "deposit" if options.deposit else "payment"
+    date = not_ahead(options.date or dt.date.today(), dt.date.today(), "receipt")
     ledger = folder.ledger()
-    receipt = ledger.add_receipt(
-        options.date or dt.date.today(), options.supplier, amount, currency, splits, options.note,
-        paid=paid, kind=kind,  # type: ignore[arg-type]  # one of the three literals
-    )  # fmt: skip
-    if options.closes:
-        for name in dict.fromkeys(name for name, _ in splits):
-            ledger.close_line(name, options.date)
+    with ledger.together():
+        receipt = ledger.add_receipt(
+            date, options.supplier, amount, currency, splits, options.note,
+            paid=paid, kind=kind, commitment_id=options.against,  # type: ignore[arg-type]  # one of three literals
+        )  # fmt: skip
+        for document in options.attach:
+            attach_file(ledger, receipt.id, document)
+        if options.closes:
+            for name in dict.fromkeys(name for name, _ in splits):
+                ledger.close_line(name, options.date)
     total = sum(ledger.paid_by_line().values())
     text = (
         f"Receipt {receipt.id}: {exact(receipt.paid_minor, own)} to {receipt.supplier} on {receipt.date}. "
@@ -267,12 +261,17 @@ def run_attach(options: argparse.Namespace) -> int:
 
 
 def run_export(options: argparse.Namespace) -> int:
-    """Write the ledger as CSV."""
+    """Write the ledger as CSV, or the receipts as a spreadsheet."""
     from forecast.spending.folder import BuildFolder
     from forecast.spending.receipts_csv import export_receipts_csv
+    from forecast.spending.receipts_xlsx import export_receipts_xlsx
 
     folder = BuildFolder.at(options.file)
-    folder.read()
+    build = folder.read()
+    if options.target.suffix.casefold() == ".xlsx":
+        names = {item.id: item.title for item in (*build.line, *build.event)}
+        export_receipts_xlsx(folder.ledger(), options.target, build.build.currency, names)
+        return answer(options, f"The receipts are in {options.target}.", {"file": str(options.target)})
     export_receipts_csv(folder.ledger(), options.target)
     return answer(options, f"The ledger is in {options.target}.", {"file": str(options.target)})
 
@@ -289,7 +288,8 @@ def run_list(options: argparse.Namespace) -> int:
     receipts: Sequence[Receipt] = ()
     if folder.has_ledger():
         receipts = folder.ledger().list_receipts(options.as_of, include_void=options.voided)
-    total = sum(receipt.paid_minor for receipt in receipts)
+    standing = [receipt for receipt in receipts if receipt.voids is None and receipt.voided_by is None]
+    total = sum(receipt.paid_minor for receipt in standing)
     if not receipts:
         text = "No receipts yet. Enter the first with: forecast receipt add FILE --amount … --supplier … --line …"
     else:
@@ -300,92 +300,31 @@ def run_list(options: argparse.Namespace) -> int:
                 shorten(receipt.supplier, 24),
                 shorten(", ".join(split.line_id for split in receipt.splits), 40),
                 exact(receipt.paid_minor, own),
+                _state(receipt),
             ]
             for receipt in receipts
         ]
-        rows.append(["", "", "", "Total", exact(total, own)])
-        noun = "receipt" if len(receipts) == 1 else "receipts"
-        heading = f"{len(receipts)} {noun}, {exact(total, own)} paid."
-        text = heading + "\n\n" + table(["No.", "Date", "Supplier", "For", "Paid"], rows, left=4)
-    data = {"currency": own, "paid_minor": total, "receipts": [receipt_data(receipt) for receipt in receipts]}
+        rows.append(["", "", "", "Total", exact(total, own), ""])
+        noun = "receipt" if len(standing) == 1 else "receipts"
+        heading = f"{len(standing)} {noun}, {exact(total, own)} paid."
+        void = sum(receipt.voids is not None for receipt in receipts)
+        if void:
+            heading += f" {void} taken back."
+        headings = ["No.", "Date", "Supplier", "For", "Paid", ""]
+        text = heading + "\n\n" + table(headings, rows, left=4, last_left=True)
+    data = {
+        "currency": own,
+        "count": len(standing),
+        "paid_minor": total,
+        "receipts": [receipt_data(receipt) for receipt in receipts],
+    }
     return answer(options, text, data)
 
 
-def run_close(options: argparse.Namespace) -> int:
-    """Close a line."""
-    return _mark_line(options, close=True)
+def _state(receipt: Receipt) -> str:
+    """Say what became of a receipt: nothing where it stands."""
+    from forecast.views.tables import shorten
 
-
-def run_reopen(options: argparse.Namespace) -> int:
-    """Reopen a line."""
-    return _mark_line(options, close=False)
-
-
-def _mark_line(options: argparse.Namespace, *, close: bool) -> int:
-    from forecast.spending.folder import BuildFolder
-    from forecast.views.money import exact
-
-    folder = BuildFolder.at(options.file)
-    build = folder.read()
-    name = check_id(options.id, build)
-    ledger = folder.ledger()
-    mark = (ledger.close_line if close else ledger.reopen_line)(name, options.date, options.note)
-    paid = exact(ledger.paid_by_line().get(name, 0), build.build.currency)
-    text = f"{name} is {mark.state} from {mark.date} on; {paid} paid."
-    return answer(options, text, {"line": name, "state": mark.state, "date": mark.date.isoformat()})
-
-
-def run_happened(options: argparse.Namespace) -> int:
-    """Say that an event happened."""
-    return _mark_event(options, "happened")
-
-
-def run_cannot(options: argparse.Namespace) -> int:
-    """Say that an event cannot happen any more."""
-    return _mark_event(options, "cannot-happen")
-
-
-def _mark_event(options: argparse.Namespace, state: str) -> int:
-    from forecast.spending.folder import BuildFolder
-
-    folder = BuildFolder.at(options.file)
-    name = check_id(options.id, folder.read(), lines=False)
-    mark = folder.ledger().mark_event(name, state, options.date, options.note)  # type: ignore[arg-type]
-    words = "happened" if state == "happened" else "can no longer happen"
-    text = f"{name} {words}, as of {mark.date}. 'forecast watch' shows what follows."
-    return answer(options, text, {"event": name, "state": mark.state, "date": mark.date.isoformat()})
-
-
-def run_freeze(options: argparse.Namespace) -> int:
-    """Commit to a budget."""
-    from forecast.engine.forecast import DEFAULT_TRIALS, simulate
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.money import exponent, parse_money
-    from forecast.views.money import builds, exact
-
-    folder = BuildFolder.at(options.file)
-    build = folder.read()
-    own = build.build.currency
-    scale = 10 ** exponent(own)
-    if options.budget:
-        budget = parse_money(options.budget, own)
-        if budget <= 0:
-            message = f"--budget: got {options.budget}, must be above zero."
-            raise LedgerError(message)
-    elif build.build.budget is not None:
-        budget = int((Decimal(str(build.build.budget)) * scale).to_integral_value())
-    else:
-        message = "--budget: say the sum, or set budget in the build file's [build] table."
-        raise LedgerError(message)
-    trials = options.trials if isinstance(options.trials, int) else DEFAULT_TRIALS
-    forecast = simulate(build, options.scenario, trials, options.seed)
-    chance = forecast.chance_within(budget / scale)
-    folder.ledger().freeze_baseline(
-        budget, own,
-        fingerprint=build.fingerprint(),
-        build_text=folder.build_file.read_text(encoding="utf-8"),
-        seed=options.seed, trials=trials, scenario=forecast.plan.scenario, note=options.note,
-        base_by_line={line.id: round(line.base * scale) for line in forecast.lines},
-    )  # fmt: skip
-    text = f"Budget {exact(budget, own)}, enough in {builds(chance.value)} as the build stands now. Kept as baseline."
-    return answer(options, text, {"budget_minor": budget, "currency": own, "chance": chance.value})
+    if receipt.voids is not None:
+        return f"takes back {receipt.voids}: {shorten(receipt.note, 30)}"
+    return "" if receipt.voided_by is None else f"taken back by {receipt.voided_by}"

@@ -1,24 +1,27 @@
-"""``forecast agreed``, ``left`` and ``statement``: prices agreed, what is left to buy, and sums that must add up."""
+"""``forecast agreed``, ``left`` and ``statement``: commitments, what is left to buy, sums that must add up."""
 
 from __future__ import annotations
 
 import argparse
-import csv
+import datetime as dt
 from pathlib import Path
 
-from forecast.errors import ImportRefusedError, LedgerError, Problem
+from forecast.errors import LedgerError
 from forecast.views.commands.common import add_file, answer, command
 from forecast.views.commands.receipts import check_id, day
 
 STATEMENT = """\
-Checks a supplier's statement: a CSV file with the columns label, amount and, where a row is a sum of those above
-it, kind (subtotal or total). Every stated sum that its lines do not add up to is named, with the difference."""
+Checks a supplier's statement: a CSV or XLSX file with the columns label, amount and, where a row is a sum of those
+above it, kind (subtotal or total). Every stated sum that its lines do not add up to is named, with the difference."""
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the commands."""
     agreed = command(
-        commands, "agreed", "a price agreed but not yet paid; alone it lists those open", run_agreed
+        commands,
+        "agreed",
+        "a commitment: a price agreed, not yet paid; alone it lists those open",
+        run_agreed,
     )
     add_file(agreed)
     agreed.add_argument("line", nargs="?", help="the line it is for")
@@ -29,8 +32,8 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         "--expected", metavar="SUM", help="what a price in foreign money should come to in yours"
     )
     agreed.add_argument("--date", type=day, help="when it was agreed (today)")
-    agreed.add_argument("--settle", type=int, metavar="NO", help="this agreement is paid in full")
-    agreed.add_argument("--cancel", type=int, metavar="NO", help="this agreement is off")
+    agreed.add_argument("--settle", type=int, metavar="NO", help="this commitment is paid in full")
+    agreed.add_argument("--cancel", type=int, metavar="NO", help="this commitment is off")
     agreed.add_argument("--note", default="", help="anything worth keeping")
     left = command(commands, "left", "how much is left to buy of a line that is paid in part", run_left)
     add_file(left)
@@ -42,14 +45,13 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         commands, "statement", "hold a supplier's statement against its own sums", run_statement, STATEMENT
     )
     add_file(statement)
-    statement.add_argument("statement", type=Path, help="the CSV file")
+    statement.add_argument("statement", type=Path, help="the CSV or XLSX file")
     statement.add_argument("--total", metavar="SUM", help="a total that is stated elsewhere")
 
 
 def run_agreed(options: argparse.Namespace) -> int:
-    """Enter, settle, cancel or list agreements."""
-    import datetime as dt
-
+    """Enter, settle, cancel or list commitments."""
+    from forecast.spending.dates import not_ahead
     from forecast.spending.folder import BuildFolder
     from forecast.spending.money import parse_money
     from forecast.views.money import exact
@@ -58,6 +60,7 @@ def run_agreed(options: argparse.Namespace) -> int:
     folder = BuildFolder.at(options.file)
     build, ledger = folder.read(), folder.ledger()
     own = build.build.currency
+    date = not_ahead(options.date or dt.date.today(), dt.date.today(), "commitment")
     if options.settle is not None:
         ledger.settle_commitment(options.settle, options.date, options.note)
     elif options.cancel is not None:
@@ -69,7 +72,7 @@ def run_agreed(options: argparse.Namespace) -> int:
         currency = (options.currency or own).upper()
         expected = parse_money(options.expected, own) if options.expected else None
         ledger.add_commitment(
-            options.date or dt.date.today(), options.supplier, check_id(options.line, build),
+            date, options.supplier, check_id(options.line, build),
             parse_money(options.amount, currency), currency, options.note, expected_minor=expected,
         )  # fmt: skip
     found = ledger.list_commitments()
@@ -84,7 +87,8 @@ def run_agreed(options: argparse.Namespace) -> int:
         for item in found
     ]
     total = sum(item.outstanding_minor for item in found)
-    text = f"{len(found)} open {'agreement' if len(found) == 1 else 'agreements'}, {exact(total, own)} still to pay."
+    noun = "commitment" if len(found) == 1 else "commitments"
+    text = f"{len(found)} open {noun}, {exact(total, own)} still to pay."
     if rows:
         text += "\n\n" + table(["No.", "Date", "Supplier", "For", "Still to pay"], rows, left=4)
     data = [
@@ -96,7 +100,7 @@ def run_agreed(options: argparse.Namespace) -> int:
         }
         for item in found
     ]
-    return answer(options, text, {"agreements": data, "outstanding_minor": total, "currency": own})
+    return answer(options, text, {"commitments": data, "outstanding_minor": total, "currency": own})
 
 
 def run_left(options: argparse.Namespace) -> int:
@@ -129,38 +133,12 @@ def run_statement(options: argparse.Namespace) -> int:
     """Hold a statement against its own sums; 1 when one of them is wrong."""
     from forecast.spending.folder import BuildFolder
     from forecast.spending.money import parse_money
-    from forecast.spending.splitting import StatementRow, reconcile
+    from forecast.spending.splitting import reconcile
+    from forecast.spending.statement import read_statement
     from forecast.views.money import exact
 
     own = BuildFolder.at(options.file).read().build.currency
-    try:
-        text = options.statement.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        message = f"{options.statement}: {error.strerror}. Give the path of a CSV file."
-        raise LedgerError(message) from None
-    except UnicodeDecodeError:
-        message = f"{options.statement}: is not UTF-8. Save it as a CSV file in UTF-8."
-        raise LedgerError(message) from None
-    columns = next(csv.reader(text.splitlines()), [])
-    if not {"label", "amount"} <= {name.strip() for name in columns}:
-        message = (
-            f"{options.statement}: its first row must name the columns label, amount and, for sums, kind."
-        )
-        raise LedgerError(message)
-    rows: list[StatementRow] = []
-    problems: list[Problem] = []
-    for number, row in enumerate(csv.DictReader(text.splitlines()), start=2):
-        try:
-            kind = (row.get("kind") or "item").strip()
-            rows.append(
-                StatementRow(
-                    (row.get("label") or "").strip(), parse_money(row.get("amount") or "", own), kind
-                )
-            )
-        except LedgerError as error:
-            problems.append(Problem(f"row {number}, column amount", str(error), "Write a plain sum."))
-    if problems:
-        raise ImportRefusedError(str(options.statement), problems)
+    rows = read_statement(options.statement, own)
     found = reconcile(rows, parse_money(options.total, own) if options.total else None)
     wrong = [item.describe(own) for item in found.disagreements]
     heading = (

@@ -1,0 +1,64 @@
+"""What was entered into the ledger, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from forecast.spending.events import WORDS
+from forecast.spending.undoing import LastEntry
+from forecast.views.money import exact
+
+
+def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None = None) -> str:
+    """Say what an entry was: ``receipt 12 of Paint counter, €148.50, and filler closed``.
+
+    Parameters
+    ----------
+    entry : LastEntry
+    currency : str
+        The build's.
+    names : mapping of str to str, optional
+        Names of lines and events by id; the id where there is none.
+    """
+    titles = names or {}
+
+    def named(row: Mapping[str, object], field: str) -> str:
+        found = str(row[field])
+        return titles.get(found, found)
+
+    parts: list[str] = []
+    receipts = [change for change in entry.changes if change.table == "receipt"]
+    for change in receipts[:1]:
+        row: dict[str, Any] = dict(change.after or {})
+        paid = row["amount_minor"] if row["charged_minor"] is None else row["charged_minor"]
+        if len(receipts) > 1:
+            parts.append(
+                f"{len(receipts)} receipts, the first of {row['supplier']}, {exact(int(paid), currency)}"
+            )
+        elif row["voids"] is not None:
+            parts.append(f"receipt {row['voids']} of {row['supplier']} taken back")
+        else:
+            parts.append(f"receipt {change.row_id} of {row['supplier']}, {exact(int(paid), currency)}")
+    parts += [
+        f"{named(row, 'line_id')} {'closed' if row['state'] == 'closed' else 'opened again'}"
+        for row in entry.rows("line_mark")
+    ]
+    parts += [
+        f"\u201c{named(row, 'event_id')}\u201d {WORDS[str(row['state'])]}" for row in entry.rows("event_mark")
+    ]
+    parts += [
+        f"the commitment to {row['supplier']} for {named(row, 'line_id')}, "
+        f"{exact(int(row['expected_minor']), currency)}"
+        for row in entry.rows("commitment")
+    ]
+    parts += [f"commitment {row['commitment_id']} {row['state']}" for row in entry.rows("commitment_end")]
+    parts += [
+        f"{exact(int(row['amount_minor']), currency)} left to buy of {named(row, 'line_id')}"
+        for row in entry.rows("still_to_buy")
+    ]
+    parts += [
+        f"the budget frozen at {exact(int(row['budget_minor']), currency)}" for row in entry.rows("baseline")
+    ]
+    parts += [f"{row['name']} kept with receipt {row['receipt_id']}" for row in entry.rows("attachment")]
+    return " and ".join(parts)

@@ -1,0 +1,141 @@
+"""Receipts and what belongs to them on the command line."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from pathlib import Path
+
+import pytest
+from openpyxl import load_workbook
+
+from forecast.spending.folder import BuildFolder
+from tests.views.test_cli import BUILD, run
+
+JPEG = b"\xff\xd8\xff\xe0 a photo"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> str:
+    (tmp_path / "build.toml").write_text(BUILD, encoding="utf-8")
+    return str(tmp_path)
+
+
+def add(capsys: pytest.CaptureFixture[str], folder: str, *more: str, expect: int = 0) -> str:
+    return run(
+        capsys, "receipt", "add", folder, "--amount", "100", "--supplier", "Shop", *more, expect=expect
+    )
+
+
+def test_a_date_ahead_is_refused_in_words(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    ahead = (dt.date.today() + dt.timedelta(days=40)).isoformat()
+    text = add(capsys, folder, "--line", "kit", "--date", ahead, expect=2)
+    assert f"date of the receipt: {ahead} lies ahead of today" in text
+    assert "Money agreed and not yet paid is a commitment." in text
+    for command in (("close", "kit"), ("agreed", "kit", "--amount", "5", "--supplier", "x")):
+        name, *rest = command
+        assert "lies ahead of today" in run(capsys, name, folder, *rest, "--date", ahead, expect=2)
+    assert BuildFolder.at(folder).ledger().list_marks() == ()
+    assert BuildFolder.at(folder).ledger().list_commitments() == ()
+
+
+def test_given_parts_stay_and_the_rest_is_shared(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    def parts(*more: str) -> dict[str, int]:
+        data = json.loads(add(capsys, folder, *more, "--json"))
+        return {split["line"]: split["amount_minor"] for split in data["receipt"]["splits"]}
+
+    assert parts("--line", "kit=70", "--line", "filler") == {"kit": 7_000, "filler": 3_000}
+    assert parts("--line", "kit=70", "--line", "filler", "--line", "fee", "--evenly") == {
+        "kit": 7_000, "filler": 1_500, "fee": 1_500,
+    }  # fmt: skip
+    assert parts("--line", "kit=70", "--line", "filler", "--line", "fee", "--by-estimate") == {
+        "kit": 7_000, "filler": 1_500, "fee": 1_500,
+    }  # fmt: skip
+    assert "One line alone may go without" in add(
+        capsys, folder, "--line", "kit", "--line", "fee", "--line", "filler=5", expect=2
+    )
+    assert "Say one of them" in add(capsys, folder, "--line", "kit", "--evenly", "--by-estimate", expect=2)
+
+
+def test_a_photo_goes_in_with_the_receipt_or_neither(
+    folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    photo, sheet = tmp_path / "a.jpg", tmp_path / "b.jpg"
+    photo.write_bytes(JPEG)
+    sheet.write_text("a,b\n", encoding="utf-8")
+    text = add(capsys, folder, "--line", "kit", "--attach", str(photo), "--attach", str(sheet), expect=2)
+    assert "b.jpg: is neither a picture nor a PDF by its content" in text
+    ledger = BuildFolder.at(folder).ledger()
+    assert ledger.list_receipts() == ()
+    add(capsys, folder, "--line", "kit", "--attach", str(photo))
+    assert [item.name for item in ledger.attachments(1)] == ["a.jpg"]
+    assert "neither a picture" in run(capsys, "receipt", "attach", folder, "1", str(sheet), expect=2)
+
+
+def test_a_deposit_is_paid_against_its_commitment(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    run(capsys, "agreed", folder, "kit", "--amount", "2600", "--supplier", "Maker")
+    add(capsys, folder, "--line", "kit", "--deposit", "--against", "1")
+    data = json.loads(run(capsys, "agreed", folder, "--json"))
+    assert data["outstanding_minor"] == 250_000
+    assert [item["outstanding_minor"] for item in data["commitments"]] == [250_000]
+    assert "there is no commitment 7" in add(capsys, folder, "--line", "kit", "--against", "7", expect=2)
+
+
+def test_what_was_taken_back_is_listed_but_not_counted(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "--line", "kit")
+    add(capsys, folder, "--line", "filler")
+    run(capsys, "receipt", "void", folder, "1", "--why", "entered twice")
+    assert run(capsys, "receipts", folder).startswith("1 receipt, €100.00 paid.\n")
+    text = run(capsys, "receipts", folder, "--voided")
+    assert text.startswith("1 receipt, €100.00 paid. 1 taken back.\n")
+    assert "taken back by 3" in text
+    assert "takes back 1: entered twice" in text
+    data = json.loads(run(capsys, "receipts", folder, "--voided", "--json"))
+    assert (data["count"], data["paid_minor"], len(data["receipts"])) == (1, 10_000, 3)
+
+
+def test_undo_says_what_it_took_back(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert "Nothing was entered yet" in run(capsys, "undo", folder, "--look")
+    add(capsys, folder, "--line", "kit", "--closes")
+    run(capsys, "happened", folder, "transit_damage")
+    assert run(capsys, "undo", folder, "--look") == "Entered last: “transit_damage” happened.\n"
+    assert "Taken back: “transit_damage” happened." in run(capsys, "undo", folder)
+    assert "Taken back: receipt 1 of Shop, €100.00 and kit closed." in run(capsys, "undo", folder)
+    assert "nothing was entered yet, or all of it is taken back" in run(capsys, "undo", folder, expect=2)
+    ledger = BuildFolder.at(folder).ledger()
+    assert ledger.list_receipts() == ()
+    assert ledger.closed_lines() == frozenset()
+
+
+def test_the_receipts_become_a_spreadsheet(
+    folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "--line", "kit=60", "--line", "filler=40")
+    target = tmp_path / "receipts.xlsx"
+    assert "The receipts are in" in run(capsys, "receipt", "export", folder, str(target))
+    sheet = load_workbook(target)["Receipts"]
+    assert [row[5].value for row in sheet.iter_rows(min_row=2)] == [60, 40]
+
+
+def test_columns_are_said_by_hand_once(
+    folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "odd.csv"
+    file.write_text("When,Whom,How much\n2026-05-14,Shop,1.50\n", encoding="utf-8")
+    arguments = ("receipt", "import", folder, str(file), "--rest", "filler", "--enter")
+    assert "no column says when it was paid" in run(capsys, *arguments, expect=2)
+    mapped = ("--column", "date=When", "--column", "supplier=Whom", "--column", "amount=How much")
+    assert "1 receipts entered" in run(capsys, *arguments, *mapped)
+    assert "1 were there already" in run(capsys, *arguments)  # the account's layout is remembered
+    assert "Did you mean 'date'" in run(capsys, *arguments, "--column", "dat=When", expect=2)
+
+
+def test_a_row_of_another_build_is_refused_by_its_number(
+    folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "card.csv"
+    file.write_text("Date,Payee,Amount,Line\n2026-05-14,Shop,1.50,filer\n", encoding="utf-8")
+    text = run(capsys, "receipt", "import", folder, str(file), "--enter", expect=2)
+    assert "row 2, column Line: there is no line 'filer' in the build. Did you mean 'filler'?" in text
