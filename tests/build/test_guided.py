@@ -145,7 +145,7 @@ def test_new_wheels_bring_the_two_ways_closer() -> None:
 
 
 def test_a_shop_that_does_everything_is_paid_for_what_goes_wrong() -> None:
-    """Its hours take 177 for 326 of the owner's (common practice, no source) at its rate; none are left to the owner."""
+    """Its hours, 177 for 326 of the owner's (common practice, no source), at its rate; none are left to the owner."""
     build = build_of()
     override = build.scenario["outsourced"].override
     rate = 100 * 177 / 326  # an hour in a shop in western Europe
