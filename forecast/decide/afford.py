@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from forecast.build.schema import Build
-from forecast.decide.figure_words import figure_words
+from forecast.decide.chances import builds
+from forecast.decide.figure_words import figure_phrase, titles_of
 from forecast.decide.paired import by_replicate_percentile, spread
 from forecast.decide.replay import Change, Replay, replay_build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
@@ -47,6 +48,8 @@ class WalkAway:
         The figure's middle as the builder wrote it.
     unlimited : bool
         True where the total does not depend on the figure, so that there is no highest value.
+    title : str
+        The figure in words.
     """
 
     figure: str
@@ -57,11 +60,12 @@ class WalkAway:
     at_nothing: float
     expected: float
     unlimited: bool = False
+    title: str = ""
 
     def sentence(self, money: Money) -> str:
         """Say at which price to walk away, and why."""
-        thing = figure_words(self.figure)
-        often = f"in {100 * self.level:.0f} of 100 builds"
+        thing = self.title or figure_phrase(self.figure)
+        often = f"in {builds(self.level)}"
         if self.unlimited:
             return f"{money(self.money)} is enough {often} whatever {thing} is: nothing depends on it."
         if self.highest is None:
@@ -72,8 +76,9 @@ class WalkAway:
         value = self.highest.value
         side = "above" if value >= self.expected else "below"
         return (
-            f"Walk away when {thing} goes beyond {value:,.0f} {self.unit}: up to there {money(self.money)} is "
-            f"enough {often}. That is {side} what you expect ({self.expected:,.0f} {self.unit})."
+            f"Walk away when {thing} goes beyond {_down(self.highest)} {self.unit}: up to there "
+            f"{money(self.money)} is enough {often}. That is {side} what you expect "
+            f"({_rounded(self.expected)} {self.unit})."
         )
 
 
@@ -96,7 +101,7 @@ class BudgetChance:
 
     def sentence(self, money: Money) -> str:
         """Say how often the budget is enough, and by how much it falls short otherwise."""
-        text = f"{money(self.budget)} is enough in {100 * self.chance.value:.0f} of 100 builds"
+        text = f"{money(self.budget)} is enough in {builds(self.chance.value)}"
         return (
             f"{text}; in the others {money(self.short_by)} is missing on average."
             if self.short_by > 0
@@ -104,7 +109,20 @@ class BudgetChance:
         )
 
 
-def budget_chance(forecast: Forecast, budget: float) -> BudgetChance:
+def _down(highest: Estimate) -> str:
+    """Write a highest price rounded down to what the simulation can tell apart: a limit must not be rounded up."""
+    fine = highest.error if np.isfinite(highest.error) else 0.0
+    if highest.value < 100 and fine < 1:
+        return f"{np.floor(highest.value * STEPS_PER_UNIT) / STEPS_PER_UNIT:,.2f}"
+    step = 10.0 ** max(np.floor(np.log10(max(fine, 1.0))), 0)
+    return f"{np.floor(highest.value / step) * step:,.0f}"
+
+
+def _rounded(value: float) -> str:
+    return f"{value:,.2f}" if value < 100 and value != round(value) else f"{value:,.0f}"
+
+
+def budget_chance(forecast: Forecast, budget: float, outside: float = 0.0) -> BudgetChance:
     """Give the chance that a budget is enough, and the mean of what is missing otherwise.
 
     Parameters
@@ -112,12 +130,14 @@ def budget_chance(forecast: Forecast, budget: float) -> BudgetChance:
     forecast : Forecast
     budget : float
         In the build's currency.
+    outside : float
+        Paid already for what is not in the forecast.
     """
     trials = forecast.trials
-    beyond = trials.totals > budget
+    beyond = trials.totals > budget - outside
     weights = np.ones(trials.count) if trials.weights is None else trials.weights
     mass = float(weights[beyond].sum())
-    short = float(weights[beyond] @ (trials.totals[beyond] - budget)) / mass if mass > 0 else 0.0
+    short = float(weights[beyond] @ (trials.totals[beyond] + outside - budget)) / mass if mass > 0 else 0.0
     inside = mean_estimate((~beyond).astype(float), trials.replicates, trials.weights)
     return BudgetChance(budget, inside, short)
 
@@ -132,6 +152,7 @@ def afford(
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
     known: KnownFacts | None = None,
+    outside: float = 0.0,
 ) -> WalkAway:
     """Give the highest value of a figure at which the money at hand is enough.
 
@@ -150,6 +171,8 @@ def afford(
         Share of builds in which the money must be enough.
     trials, seed : int
     known : KnownFacts, optional
+    outside : float
+        Paid already for what is not in the forecast; it is taken off the money at hand.
 
     Returns
     -------
@@ -168,7 +191,13 @@ def afford(
         raise SimulationError(message)
     replay = replay_build(build, (figure,), scenario, trials, seed, known)
     item = next(item for item in replay.forecast.plan.inputs if item.id == figure)
-    return walk_away(replay, figure, money, level, _unit(build, figure), item.shape.middle)
+    found = walk_away(replay, figure, money - outside, level, _unit(build, figure), item.shape.middle)
+    return replace(
+        found,
+        money=money,
+        at_nothing=found.at_nothing + outside,
+        title=figure_phrase(figure, titles_of(build)),
+    )
 
 
 def walk_away(

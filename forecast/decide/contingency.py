@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecast.decide.causes import EVENTS, CausePart, cause_parts
+from forecast.decide.chances import builds
 from forecast.decide.comparisons import PUBLISHED, Published
 from forecast.decide.draws import draws_behind
 from forecast.engine.forecast import Forecast
@@ -179,10 +180,10 @@ class Contingency:
 
     def sentence(self, money: Money) -> str:
         """Say what to hold, how often it does, and what stands behind it."""
-        enough = f"in {100 * self.level:.0f} of 100 builds it costs no more"
+        enough = f"in {builds(self.level)} it costs no more"
         text = (
             f"Hold {money(self.held.value)}: {enough}. That is {money(self.amount.value)} over your middle figures, "
-            f"which are enough in {100 * self.chance_of_base.value:.0f} of 100"
+            f"which are enough in {builds(self.chance_of_base.value)}"
         )
         largest = [share.title for share in self.lines[:2] if share.amount.value > 0]
         return f"{text}; the largest parts stand against {' and '.join(largest)}." if largest else f"{text}."

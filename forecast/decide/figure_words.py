@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from forecast.build.schema import Build
+
 _KEYS = {
     "amount": "",
     "price": "price",
@@ -36,3 +38,28 @@ def figure_words(name: str, titles: Mapping[str, str] | None = None) -> str:
     words = [_KEYS.get(part, part.replace("_", " ")) for part in rest.split(".")]
     kept = [word for word in words if word]
     return ", ".join([title, *kept]) if kept else title
+
+
+def figure_phrase(name: str, titles: Mapping[str, str] | None = None) -> str:
+    """Name a figure so that it fits into a sentence: ``the price of “Sea freight”``, ``“Kit”``.
+
+    Parameters
+    ----------
+    name : str
+    titles : mapping, optional
+        Title by id of line, event or consignment.
+    """
+    if name.startswith("fx."):
+        return f"the {figure_words(name)}"
+    thing, _, key = name.rpartition(".") if "." in name else (name, "", "amount")
+    title = f"\u201c{figure_words(thing, titles)}\u201d"
+    if key == "cost":
+        return f"what {title} costs if it happens"
+    what = _KEYS.get(key, key.replace("_", " "))
+    return f"the {what} of {title}" if what else title
+
+
+def titles_of(build: Build) -> dict[str, str]:
+    """Give the title of every line, event and consignment by id."""
+    found = {item.id: item.title for item in (*build.line, *build.event)}
+    return found | {item.id: item.name or figure_words(f"{item.id}.amount") for item in build.consignment}

@@ -11,14 +11,15 @@ Letters: N trials, B bins of the figure's values.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from forecast.build.schema import Build
-from forecast.decide.figure_words import figure_words
+from forecast.decide.figure_words import figure_words, titles_of
+from forecast.decide.firm_up_how import EFFORTS, how_to_know, how_to_know_event
 from forecast.decide.paired import by_replicate_percentile, spread
 from forecast.decide.replay import Change, Replay
 from forecast.engine.shapes import Array
@@ -33,10 +34,6 @@ POINTS = 8
 _GROUPS = 8  # of replicates, for the simulation error
 _FEW_VALUES = 12
 
-EFFORTS: Mapping[str, float] = {"low": 1.0, "medium": 2.0, "high": 4.0}
-"""Weights that a release is divided by for the order of the list (our choice): low is a message or two, medium some
-hours, high days, or part of the work itself."""
-
 
 @dataclass(frozen=True)
 class FirmUp:
@@ -50,8 +47,8 @@ class FirmUp:
         In words.
     release : Estimate
         By how much the money to hold falls, on average, once the figure itself is settled.
-    with_learning : Estimate
-        The same, with what knowing it tells of figures that share a cause with it.
+    with_learning : Estimate or None
+        The same, with what knowing it tells of figures that share a cause with it; None where it was not asked for.
     level : float
         The percentile held.
     into_base : float
@@ -60,13 +57,13 @@ class FirmUp:
     effort : str
         "low", "medium" or "high".
     how : str
-        How it could be known.
+        How it could be known, as a sentence without its full stop.
     """
 
     figure: str
     title: str
     release: Estimate
-    with_learning: Estimate
+    with_learning: Estimate | None
     level: float
     into_base: float
     effort: str
@@ -84,13 +81,10 @@ class FirmUp:
 
     def sentence(self, money: Money) -> str:
         """Say what to do before ordering, and what it releases."""
-        return (
-            f"{self.how.format(figure=self.title)}: releases about {money(self.release.value)} of what you must hold "
-            f"({self.effort} effort)."
-        )
+        return f"{self.how}: releases about {money(self.release.value)} of what you must hold ({self.effort} effort)."
 
 
-def firm_up(replay: Replay, build: Build, level: float = 0.8) -> tuple[FirmUp, ...]:
+def firm_up(replay: Replay, build: Build, level: float = 0.8, *, learning: bool = True) -> tuple[FirmUp, ...]:
     """Rank every uncertain figure and event by what knowing it would release, against the effort.
 
     Parameters
@@ -100,6 +94,8 @@ def firm_up(replay: Replay, build: Build, level: float = 0.8) -> tuple[FirmUp, .
     build : Build
     level : float
         The percentile held.
+    learning : bool
+        Whether to give beside what each figure tells of the others; the order of the list does not rest on it.
 
     Returns
     -------
@@ -107,9 +103,8 @@ def firm_up(replay: Replay, build: Build, level: float = 0.8) -> tuple[FirmUp, .
         Best first. Figures that are known already are not in it.
     """
     plan, trials = replay.forecast.plan, replay.forecast.trials
-    titles = {item.id: item.title for item in (*build.line, *build.event)}
-    titles |= {item.id: item.name or figure_words(item.id) for item in build.consignment}
-    groups = {line.id: line.group for line in build.line}
+    titles = titles_of(build)
+    lines = {line.id: line for line in build.line}
     gates = [(gate.id, trials.gates[place].astype(float)) for place, gate in enumerate(plan.gates)]
     known = _known(replay)
     found = []
@@ -119,22 +114,26 @@ def firm_up(replay: Replay, build: Build, level: float = 0.8) -> tuple[FirmUp, .
         moves_money = any(plan.rows[place].kind != "hours" for place in replay.affected([item.id]))
         if np.ptp(values) <= 0 or id in known or item.id in known or not moves_money:
             continue
-        effort, how = _effort(item.id, groups.get(id, ""))
+        effort, how = how_to_know(item.id, lines.get(id), titles)
         gain = float(np.average(values, weights=trials.weights)) - item.shape.middle
         found.append(
             FirmUp(
                 item.id, figure_words(item.id, titles), settled(values, item.id, replay, level),
-                release(values, replay, level), level,
+                release(values, replay, level) if learning else None, level,
                 _base_gain(replay, item.id, item.shape.middle + gain), effort, how,
             )
         )  # fmt: skip
     for id, happens in gates:
         if np.ptp(happens) <= 0:
             continue
-        title = titles.get(id) or figure_words(id, titles)
-        how = "Find out beforehand whether this comes: {figure}"
-        direct = _settled_event(id, replay, level)
-        found.append(FirmUp(id, title, direct, release(happens, replay, level), level, 0.0, "medium", how))
+        learnt = release(happens, replay, level) if learning else None
+        effort, how = how_to_know_event(id, lines.get(id), titles)
+        found.append(
+            FirmUp(
+                id, titles.get(id) or figure_words(id, titles), _settled_event(id, replay, level), learnt,
+                level, 0.0, effort, how,
+            )
+        )  # fmt: skip
     return tuple(sorted(found, key=lambda item: -item.worth))
 
 
@@ -266,26 +265,3 @@ def _weighted_bins(
         slope = float((heavy * x) @ totals[places]) / scatter if scatter > 0 else 0.0
         then += float(heavy.sum() / weights.sum()) * percentile(totals[places] - slope * x, level, heavy)
     return then
-
-
-def _effort(figure: str, group: str) -> tuple[str, str]:
-    """Give the effort that a firm figure takes, and how it is had (common practice, no source)."""
-    id, _, key = figure.partition(".")
-    last = key.rpartition(".")[2] or key
-    if id == "fx":
-        return "low", "Fix the exchange rate, by paying early or agreeing a price in your own money: {figure}"
-    if last == "own_hours":
-        return "high", "Do a part of the work as a trial and time it: {figure}"
-    if last in ("quantity", "length", "width", "height", "weight") or "takeoff" in key:
-        return "medium", "Measure it: {figure}"
-    if last in ("cost", "share", "penalty", "days"):
-        return "high", "Look into what it would cost: {figure}"
-    if last in ("percent", "minimum", "maximum") or "overrides" in key:
-        return "low", "Look up or ask for the rate in force: {figure}"
-    if last == "resale":
-        return "medium", "Look at what such things sell for: {figure}"
-    if id == "build":
-        return "low", "Decide what an own hour counts for: {figure}"
-    if group in ("labour", "finish"):
-        return "medium", "Have a shop look at it and quote a fixed price: {figure}"
-    return "low", "Get this quoted before ordering: {figure}"

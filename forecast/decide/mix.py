@@ -21,6 +21,19 @@ from forecast.errors import SimulationError
 Money = Callable[[float], str]
 
 MOST_MIXES = 20_000
+OWN_ROUTE = "self"
+
+_SOME_HOURS = 0.5
+_BY = {"shop": "a shop"}
+_WAYS = {OWN_ROUTE: "doing it yourself", "shop": "a shop"}
+
+
+def _words(id: str) -> str:
+    return id.replace("_", " ").replace("-", " ")
+
+
+def _listed(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
 
 
 @dataclass(frozen=True)
@@ -54,12 +67,28 @@ class Mix:
 
     def words(self) -> str:
         """Name the mix: who does what, and which options."""
-        parts = [f"{package.replace('_', ' ')}: {route}" for package, route in self.routes.items()]
-        parts += [
-            f"{choice.replace('_', ' ')}: {option.replace('_', ' ')}"
-            for choice, option in self.options.items()
+        by_route: dict[str, list[str]] = {}
+        for package, route in self.routes.items():
+            by_route.setdefault(route, []).append(_words(package))
+        away = {route: packages for route, packages in by_route.items() if route != OWN_ROUTE}
+        parts = [
+            f"{_listed(packages)} by {_BY.get(route, _words(route))}" for route, packages in away.items()
         ]
-        return ", ".join(parts)
+        if by_route.get(OWN_ROUTE):
+            parts.append("the rest by yourself" if away else "everything by yourself")
+        elif len(away) == 1 and len(self.routes) > 1:
+            parts = [f"everything by {_BY.get(route, _words(route))}" for route in away]
+        parts += [f"{_words(choice)}: {_words(option)}" for choice, option in self.options.items()]
+        return "; ".join(parts)
+
+    @property
+    def farmed_out(self) -> tuple[str, ...]:
+        """Work packages that are not done by oneself, in words, each with its route where that is not the shop."""
+        return tuple(
+            _words(package) if route == "shop" else f"{_words(package)} ({_words(route)})"
+            for package, route in self.routes.items()
+            if route != OWN_ROUTE
+        )
 
 
 @dataclass(frozen=True)
@@ -86,21 +115,35 @@ class Reason:
     p90: Estimate
     hours: float
 
-    def sentence(self, money: Money) -> str:
+    @property
+    def taken_words(self) -> str:
+        """What is taken, in words."""
+        return _WAYS.get(self.taken, _words(self.taken))
+
+    @property
+    def instead_words(self) -> str:
+        """What it is held against, in words."""
+        return _WAYS.get(self.instead, _words(self.instead))
+
+    @property
+    def per_own_hour(self) -> float | None:
+        """What each own hour that it takes more saves, of the means; None where none is saved or none is taken."""
+        return self.mean.value / self.hours if self.hours >= _SOME_HOURS and self.mean.value > 0 else None
+
+    def sentence(self, money: Money, hourly: Money | None = None) -> str:
         """Say what the choice saves and risks."""
-        name = self.choice.replace("_", " ").capitalize()
+        name = _words(self.choice).capitalize()
         saves = self.mean.value
         word = f"saves {money(saves)}" if saves >= 0 else f"costs {money(-saves)} more"
-        text = f"{name}: {self.taken} {word} on average against {self.instead}"
+        text = f"{name}: {self.taken_words} {word} on average against {self.instead_words}"
         if saves >= 0 > self.p90.value:
             text += f", but its bad outcomes cost {money(-self.p90.value)} more at P90"
         elif saves < 0 < self.p90.value:
             text += f", but spares {money(self.p90.value)} at P90"
-        if abs(self.hours) >= 0.5:
-            text += f"; {abs(self.hours):.0f} own hours {'more' if self.hours > 0 else 'less'}"
-            if saves * self.hours > 0:
-                rate = money(abs(saves / self.hours))
-                text += f" ({rate} per own hour)" if self.hours > 0 else ""
+        if abs(self.hours) >= _SOME_HOURS:
+            text += f"; {abs(self.hours):.0f} own hours {'more' if self.hours > 0 else 'fewer'}"
+            if self.per_own_hour is not None:
+                text += f" ({(hourly or money)(self.per_own_hour)} per own hour)"
         return f"{text}."
 
 
@@ -189,35 +232,22 @@ def mix(
     SimulationError
         When there is nothing to choose, or there are more than MOST_MIXES mixes.
     """
-    name = scenario_name(build, scenario)
-    overrides = build.scenario[name] if name is not None else Scenario()
-    search = _Search(build, overrides, trials, seed, known)
-    found = list(search.all())
-    order = sorted(found, key=lambda item: (item.p80, item.hours_p80))
-    frontier: list[Mix] = []
-    for item in order:
-        if not frontier or item.hours_p80 < frontier[-1].hours_p80:
-            frontier.append(item)
-    inside = [
-        item
-        for item in order
-        if (money is None or item.p80 <= money) and (hours is None or item.hours_p80 <= hours)
-    ]
-    best = inside[0] if inside else None
-    explained = best or order[0]
-    return Mixes(
-        tuple(found), tuple(frontier), best, search.p80(best) if best is not None else None,
-        order[0], min(found, key=lambda item: (item.hours_p80, item.p80)),
-        search.reasons(explained), money, hours,
-    )  # fmt: skip
+    return MixSearch(build, scenario, trials, seed, known).within(money, hours)
 
 
-class _Search:
-    """All mixes of a build, option by option."""
+class MixSearch:
+    """All mixes of a build, gone through once; `within` then answers for any limits. See `mix`."""
 
     def __init__(
-        self, build: Build, overrides: Scenario, trials: int, seed: int, known: KnownFacts | None
+        self,
+        build: Build,
+        scenario: str | None = None,
+        trials: int = DEFAULT_TRIALS,
+        seed: int = DEFAULT_SEED,
+        known: KnownFacts | None = None,
     ) -> None:
+        name = scenario_name(build, scenario)
+        overrides = build.scenario[name] if name is not None else Scenario()
         self.choices = options_by_choice(build)
         self.build = build
         self.settings = (overrides, trials, seed, known)
@@ -238,6 +268,35 @@ class _Search:
             )
             raise SimulationError(message)
         self.combinations = combinations
+        self.mixes = tuple(self._all())
+
+    def within(self, money: float | None = None, hours: float | None = None) -> Mixes:
+        """Give the frontier, and the best mix within limits.
+
+        Parameters
+        ----------
+        money : float, optional
+            The P80 must stay within it.
+        hours : float, optional
+            Own hours at P80 must stay within it.
+        """
+        order = sorted(self.mixes, key=lambda item: (item.p80, item.hours_p80))
+        frontier: list[Mix] = []
+        for item in order:
+            if not frontier or item.hours_p80 < frontier[-1].hours_p80:
+                frontier.append(item)
+        inside = [
+            item
+            for item in order
+            if (money is None or item.p80 <= money) and (hours is None or item.hours_p80 <= hours)
+        ]
+        best = inside[0] if inside else None
+        explained = best or order[0]
+        return Mixes(
+            self.mixes, tuple(frontier), best, self.p80(best) if best is not None else None,
+            order[0], min(self.mixes, key=lambda item: (item.hours_p80, item.p80)),
+            self.reasons(explained), money, hours,
+        )  # fmt: skip
 
     def _mixer(self, options: Sequence[Option]) -> Mixer:
         key = tuple(option.id for option in options)
@@ -248,7 +307,7 @@ class _Search:
             self.mixers[key] = Mixer(build.model_copy(update={"option": ()}), *self.settings)
         return self.mixers[key]
 
-    def all(self) -> Iterator[Mix]:
+    def _all(self) -> Iterator[Mix]:
         """Give every mix."""
         for options in self.combinations:
             mixer = self._mixer(options)

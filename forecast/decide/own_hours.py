@@ -39,6 +39,8 @@ class OwnHourPay:
         than 1 of 100 trials, so that the ratio means nothing there.
     turns_at : float or None
         Value of an own hour at which the two have the same P80, own time counted; None where they never have.
+    dearer_at_p80 : bool
+        Whether the worker's P80 is the higher one already with own hours counting nothing.
     """
 
     worker: str
@@ -50,6 +52,7 @@ class OwnHourPay:
     p50: Estimate | None
     p90: Estimate | None
     turns_at: float | None
+    dearer_at_p80: bool = False
 
     def sentence(self, money: Money) -> str:
         """Say what an own hour earns."""
@@ -62,6 +65,17 @@ class OwnHourPay:
         if self.p10 is not None and self.p90 is not None:
             text += f", from {money(self.p10.value)} to {money(self.p90.value)} in 8 of 10 builds"
         return f"{text}. If your hour is worth more than that to you, farm it out."
+
+    def turning_sentence(self, money: Money) -> str:
+        """Say at which value of an own hour the decision turns."""
+        if self.turns_at is not None:
+            return (
+                f"At P80 the decision turns at {money(self.turns_at)} per own hour: if yours is worth more to you, "
+                f"{self.other} comes out cheaper."
+            )
+        if self.dearer_at_p80:
+            return f"At P80 {self.worker} is dearer even where own hours count nothing."
+        return f"At P80 {self.worker} is cheaper whatever an own hour is worth to you."
 
 
 def cash_totals(forecast: Forecast) -> Array:
@@ -117,6 +131,7 @@ def own_hour_pay(
         turning_value(
             (totals[worker], totals[other]), (hours[worker], hours[other]), weights=weights
         ),
+        percentile(totals[worker], 0.8, weights) > percentile(totals[other], 0.8, weights),
     )  # fmt: skip
 
 

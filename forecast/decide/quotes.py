@@ -10,6 +10,7 @@ import numpy as np
 from forecast.build.checks import nearest
 from forecast.build.options import options_by_choice, with_option
 from forecast.build.schema import Build, Option
+from forecast.decide.chances import builds
 from forecast.decide.scenarios import Comparison, Summary, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.engine.known import KnownFacts
@@ -62,11 +63,11 @@ class Quote:
         """Say what the build costs with it, and what its main risk adds."""
         text = (
             f"{self.title}: middle figures {money(self.plain)}, {money(self.summary.p80.value)} at P80; cheapest in "
-            f"{100 * self.summary.chance_cheapest.value:.0f} of 100 builds"
+            f"{builds(self.summary.chance_cheapest.value)}"
         )
         if self.risks and self.risks[0].mean > 0:
             first = self.risks[0]
-            often = f"{100 * first.chance:.0f} in 100, {money(first.mean)} on average"
+            often = f"in {builds(first.chance)}, {money(first.mean)} on average over all"
             text += f". Its largest risk: {first.title} ({often})"
         return f"{text}."
 

@@ -9,6 +9,7 @@ from itertools import combinations
 import numpy as np
 
 from forecast.build.schema import Build
+from forecast.decide.chances import builds
 from forecast.decide.dominance import Dominance, dominance
 from forecast.decide.own_hours import OwnHourPay, cash_totals, own_hour_pay
 from forecast.decide.paired import common_weights, mean_change, percentile_change
@@ -59,7 +60,7 @@ class Summary:
         """Say what it costs and how it stands."""
         return (
             f"{self.name}: {money(self.p50.value)} in half of builds, {money(self.p80.value)} at P80, "
-            f"{self.hours[1].value:.0f} own hours; cheapest in {100 * self.chance_cheapest.value:.0f} of 100 builds, "
+            f"{self.hours[1].value:.0f} own hours; cheapest in {builds(self.chance_cheapest.value)}, "
             f"and on average {money(self.regret.value)} dearer than the cheapest."
         )
 
@@ -103,10 +104,7 @@ class Pair:
             (self.first_name, self.second_name) if saves >= 0 else (self.second_name, self.first_name)
         )
         often = chance if saves >= 0 else 1 - chance
-        return (
-            f"{cheaper} costs {money(abs(saves))} less than {dearer} on average, and is cheaper in "
-            f"{100 * often:.0f} of 100 builds."
-        )
+        return f"{cheaper} costs {money(abs(saves))} less than {dearer} on average, and is cheaper in {builds(often)}."
 
 
 @dataclass(frozen=True)
@@ -134,6 +132,17 @@ class Comparison:
         """The scenario of the lowest mean."""
         return min(self.scenarios, key=lambda summary: summary.mean.value)
 
+    @property
+    def cheapest_in_the_middle(self) -> Summary:
+        """The scenario of the lowest P50."""
+        return min(self.scenarios, key=lambda summary: summary.p50.value)
+
+    @property
+    def most_telling_pay(self) -> OwnHourPay | None:
+        """What own hours earn between the two that differ most in them; None where no hours differ."""
+        pays = [pair.pay for pair in self.pairs if pair.pay is not None]
+        return max(pays, key=lambda pay: pay.extra_hours, default=None)
+
     def pair(self, first: str, second: str) -> Pair:
         """Give the pair of two scenarios, in the order in which it was made.
 
@@ -149,11 +158,17 @@ class Comparison:
 
     def sentence(self, money: Money) -> str:
         """Say which one is cheapest, and how sure that is."""
-        best = self.cheapest
-        return (
-            f"{best.name} is the cheapest on average ({money(best.mean.value)}), and in "
-            f"{100 * best.chance_cheapest.value:.0f} of 100 builds."
+        best, on_average = self.cheapest_in_the_middle, self.cheapest
+        text = (
+            f"{best.name} is cheapest: {money(best.p50.value)} in the middle (P50), and the cheapest of all in "
+            f"{builds(best.chance_cheapest.value)}."
         )
+        if on_average.id != best.id:
+            text += (
+                f" On average {on_average.name} is cheaper by {money(best.mean.value - on_average.mean.value)}: "
+                "its dear builds are less dear."
+            )
+        return text
 
 
 def compare(

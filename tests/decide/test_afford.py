@@ -8,9 +8,10 @@ from scipy.special import ndtri
 from forecast.build.buildfile import parse_build
 from forecast.build.figures import Known
 from forecast.build.options import with_figure
-from forecast.decide.afford import afford, budget_chance
+from forecast.decide.afford import WalkAway, afford, budget_chance
 from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
+from forecast.engine.statistics import Estimate
 from forecast.errors import SimulationError
 from tests.decide.sample import euros, small
 from tests.references.portfolios import normals
@@ -106,8 +107,11 @@ def test_budget_chance_of_a_normal() -> None:
     assert found.short_by == pytest.approx(
         100 * (0.352065 / 0.308538 - 0.5), rel=0.01
     )  # sd (density / tail - z)
-    assert "69 of 100" in found.sentence(euros)
+    assert "€1,050 is enough in 7 of 10 builds; in the others €64 is missing" in found.sentence(euros)
     assert budget_chance(forecast, 5000).short_by == 0
+    assert budget_chance(forecast, 5000).sentence(euros) == "€5,000 is enough in nearly every build."
+    spent = budget_chance(forecast, 1250, outside=200)
+    assert (spent.chance, spent.short_by) == (found.chance, pytest.approx(found.short_by))
 
 
 def test_known_facts_count() -> None:
@@ -119,3 +123,18 @@ def test_known_facts_count() -> None:
     assert free.highest is not None
     assert paid.highest is not None
     assert paid.highest.value < free.highest.value - 1000
+    spent = afford(build, 7300, "kit.amount", "diy", trials=4096, outside=300)
+    assert (spent.highest, spent.money) == (free.highest, 7300)
+    assert spent.at_nothing == pytest.approx(free.at_nothing + 300)
+
+
+@pytest.mark.parametrize(
+    ("highest", "error", "words"),
+    [(63_534.27, 1204.0, "63,000"), (2891.99, 14.0, "2,890"), (289.7, 0.02, "289"), (12.349, 0.01, "12.34")],
+)
+def test_a_limit_is_rounded_down_to_what_can_be_told_apart(highest: float, error: float, words: str) -> None:
+    found = WalkAway(
+        "kit.amount", "EUR", 7000, 0.8, Estimate(highest, error), 0, 9.5, title="\u201cKit\u201d"
+    )
+    assert f"\u201cKit\u201d goes beyond {words} EUR: up to there" in found.sentence(euros)
+    assert "what you expect (9.50 EUR)" in found.sentence(euros)

@@ -74,10 +74,13 @@ def test_order_is_release_against_effort() -> None:
     assert found[0].figure == "kit.amount"
     assert found[0].effort == "low"
     text = found[0].sentence(euros)
-    assert text.startswith("Get this quoted before ordering: Kit: releases about €")
+    assert text.startswith("Get \u201cKit\u201d quoted before ordering: releases about €")
     by_figure = {item.figure: item for item in found}
-    assert by_figure["filler.quantity"].how.startswith("Measure it")
-    assert by_figure["paint_self.amount"].effort == "medium"
+    assert by_figure["filler.quantity"].how == "Find out how many kg \u201cFiller\u201d takes"
+    assert by_figure["filler.price"].how == "Get the price of \u201cFiller\u201d quoted before ordering"
+    assert by_figure["poor_fit.cost"].how == "Look into what \u201cPoor fit\u201d costs if it happens"
+    assert by_figure["paint_self.amount"].effort == "low"  # paint is bought, only a shop must look first
+    assert by_figure["paint_self"].how == "Find out whether \u201cPaint self\u201d is needed"
     assert "filler.own_hours" not in by_figure  # it moves no money here
     assert "mask.amount" not in by_figure  # it is known
 
@@ -91,6 +94,21 @@ def test_what_is_known_needs_no_quote() -> None:
     assert "poor_fit" not in names
 
 
+def test_work_by_a_shop_needs_a_look_first() -> None:
+    build = small()
+    found = {item.figure: item for item in firm_up(replay_of(simulate(build, "shop")), build)}
+    assert found["paint_shop.amount"].effort == "medium"
+    assert found["paint_shop.amount"].how.startswith("Have a shop look at it and quote a fixed price")
+
+
+def test_the_order_does_not_rest_on_what_is_learnt_beside() -> None:
+    build = small()
+    replay = replay_of(simulate(build, "diy"))
+    short, long = firm_up(replay, build, learning=False), firm_up(replay, build)
+    assert [(item.figure, item.release) for item in short] == [(item.figure, item.release) for item in long]
+    assert {item.with_learning for item in short} == {None}
+
+
 def test_weights_count() -> None:
     """Weights that are all alike change nothing but for how bins are cut; floors make real ones."""
     build = small()
@@ -99,7 +117,10 @@ def test_weights_count() -> None:
     plain = {item.figure: item for item in firm_up(replay_of(forecast), build)}
     for item in firm_up(replay_of(weighted), build):
         assert item.release.value == pytest.approx(plain[item.figure].release.value)
-        assert item.with_learning.value == pytest.approx(plain[item.figure].with_learning.value, abs=60)
+        learnt, plainly = item.with_learning, plain[item.figure].with_learning
+        assert learnt is not None
+        assert plainly is not None
+        assert learnt.value == pytest.approx(plainly.value, abs=60)
     known = KnownFacts(floors={"kit": 3200.0})
     found = firm_up(replay_of(simulate(build, "diy", known=known), known), build)
     kit = next(item for item in found if item.figure == "kit.amount")

@@ -9,7 +9,7 @@ from forecast.build.buildfile import parse_build
 from forecast.build.figures import Known
 from forecast.build.options import with_option
 from forecast.build.schema import Build, Scenario
-from forecast.decide.mix import Mixes, mix
+from forecast.decide.mix import Mix, Mixes, MixSearch, mix
 from forecast.decide.mixer import Mixer, all_routes, routes_offered
 from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.known import KnownFacts
@@ -105,7 +105,7 @@ def test_best_within_limits_is_that_of_a_plain_search(mixes: Mixes) -> None:
     assert found.best.weeks == pytest.approx(found.best.hours_p80 / 10)
     text = found.sentence(euros)
     assert f"Best of 12 mixes within {hours:.0f} own hours" in text
-    assert "paint: " in text
+    assert f"{found.best.words()}. In 8 of 10 builds" in text
 
 
 def test_no_mix_within_limits_says_what_comes_nearest(mixes: Mixes) -> None:
@@ -136,7 +136,42 @@ def test_each_choice_is_explained_against_its_best_alternative(mixes: Mixes) -> 
         assert reason.p80.value == pytest.approx(there.percentile(0.8).value - here.percentile(0.8).value)
         assert reason.hours == pytest.approx(here.trials.hours.mean() - there.trials.hours.mean())
         assert reason.p80.value >= 0  # the best mix is best in this choice too
-    assert "per own hour" in reasons["filling"].sentence(euros)
+    filling = reasons["filling"]
+    assert filling.per_own_hour == pytest.approx(filling.mean.value / filling.hours)
+    text = filling.sentence(euros, lambda value: f"{value:.2f} euros")
+    assert f"({filling.per_own_hour:.2f} euros per own hour)" in text
+    assert text.startswith("Filling: doing it yourself saves €")
+
+
+@pytest.mark.parametrize(
+    ("routes", "options", "words", "farmed_out"),
+    [
+        ({"a_b": "self", "c": "self"}, {}, "everything by yourself", ()),
+        ({"a_b": "shop", "c": "self"}, {}, "a b by a shop; the rest by yourself", ("a b",)),
+        ({"a_b": "shop", "c": "shop"}, {"kit": "good_one"}, "everything by a shop; kit: good one", ("a b", "c")),
+        ({"a_b": "shop", "c": "friend"}, {}, "a b by a shop; c by friend", ("a b", "c (friend)")),
+        (
+            {"a_b": "shop", "c": "shop", "d": "self"}, {}, "a b and c by a shop; the rest by yourself", ("a b", "c"),
+        ),
+    ],
+)  # fmt: skip
+def test_a_mix_in_words(
+    routes: dict[str, str], options: dict[str, str], words: str, farmed_out: tuple[str, ...]
+) -> None:
+    found = Mix(routes, options, 1, 1, 1, 1, 0, 0, None)
+    assert found.words() == words
+    assert found.farmed_out == farmed_out
+
+
+def test_one_search_answers_for_any_limits(mixes: Mixes) -> None:
+    search = MixSearch(small(KITS), trials=4096)
+    assert search.within().mixes == mixes.mixes
+    hours = float(np.median([item.hours_p80 for item in mixes.mixes]))
+    asked_once = mix(small(KITS), money=9000, hours=hours, trials=4096)
+    again = search.within(9000, hours)
+    assert again.best == asked_once.best
+    assert again.sentence(euros) == asked_once.sentence(euros)
+    assert again.reasons == asked_once.reasons
 
 
 def test_nothing_to_choose_and_too_much_of_it() -> None:

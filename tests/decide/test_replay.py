@@ -9,7 +9,7 @@ from forecast.build.figures import Known
 from forecast.build.options import with_figure
 from forecast.decide.advise import advise
 from forecast.decide.draws import draws_behind
-from forecast.decide.figure_words import figure_words
+from forecast.decide.figure_words import figure_phrase, figure_words
 from forecast.decide.replay import Change, replay_build, replay_of, with_open_figures
 from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
@@ -95,6 +95,21 @@ def test_rows_must_be_kept() -> None:
 )
 def test_figures_in_words(name: str, words: str) -> None:
     assert figure_words(name) == words
+
+
+@pytest.mark.parametrize(
+    ("name", "phrase"),
+    [
+        ("kit.amount", "\u201cThe kit\u201d"),
+        ("kit.price", "the price of \u201cThe kit\u201d"),
+        ("poor_fit.cost", "what \u201cpoor fit\u201d costs if it happens"),
+        ("poor_fit", "\u201cpoor fit\u201d"),
+        ("fx.JPY.rate", "the JPY rate"),
+        ("kit.panels.price", "the price of \u201cThe kit, panels\u201d"),
+    ],
+)
+def test_figures_in_a_sentence(name: str, phrase: str) -> None:
+    assert figure_phrase(name, {"kit": "The kit"}) == phrase
 
 
 def test_all_advice_at_once_says_nothing_twice() -> None:

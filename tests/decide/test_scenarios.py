@@ -88,7 +88,7 @@ def test_regret_and_chance_of_being_cheapest() -> None:
     near(diy.regret, missed)
     near(shop.regret, 50 + missed)
     assert found.cheapest.id == "diy"
-    assert "By yourself is the cheapest on average" in found.sentence(euros)
+    assert "By yourself is cheapest: €400 in the middle" in found.sentence(euros)
 
 
 def test_common_draws_cancel() -> None:
@@ -118,6 +118,58 @@ def test_own_hours_weeks_and_what_an_hour_earns() -> None:
     assert "pays €5 per own hour" in pay.sentence(euros)
     expected = (50 + ndtri(0.8) * (math.hypot(60, 10) - math.hypot(60, 20))) / 10
     assert pay.turns_at == pytest.approx(expected, abs=4 * found.pair("diy", "shop").p80.error / 10)
+    assert f"turns at €{pay.turns_at:,.0f} per own hour" in pay.turning_sentence(euros)
+    assert found.most_telling_pay == pay
+    assert found.sentence(euros).startswith(
+        f"By yourself is cheapest: {euros(diy.p50.value)} in the middle (P50), and the cheapest of all in "
+    )
+
+
+def test_the_decision_need_not_turn() -> None:
+    own, shop, hours = np.array([100.0, 110, 400]), np.array([200.0, 220, 240]), np.array([5.0, 6, 7])
+    pay = own_hour_pay(("own", "shop"), (own, shop), (hours, 0 * hours), 1)
+    assert pay is not None
+    assert pay.turning_sentence(euros) == "At P80 own is dearer even where own hours count nothing."
+    pay = own_hour_pay(("own", "shop"), (own, shop + 300), (hours, hours - np.array([5, 0, 0])), 1)
+    assert pay is not None
+    assert pay.turning_sentence(euros) == "At P80 own is cheaper whatever an own hour is worth to you."
+
+
+def test_the_cheapest_in_the_middle_need_not_be_the_cheapest_on_average() -> None:
+    build = parse_build("""
+[build]
+name = "Two"
+currency = "EUR"
+country = "IE"
+[[line]]
+id = "calm"
+group = "labour"
+package = "work"
+route = "shop"
+amount = 120
+[[line]]
+id = "risky"
+group = "labour"
+package = "work"
+route = "self"
+amount = 100
+[[event]]
+id = "rework"
+package = "work"
+route = "self"
+chance = 0.25
+cost = 200
+[scenario.own]
+all = "self"
+[scenario.shop]
+all = "shop"
+""")
+    found = compare(build)
+    assert (found.cheapest_in_the_middle.id, found.cheapest.id) == ("own", "shop")
+    assert found.sentence(euros) == (
+        "Own is cheapest: €100 in the middle (P50), and the cheapest of all in 3 of 4 builds. On average Shop is "
+        "cheaper by €30: its dear builds are less dear."
+    )
 
 
 def test_value_of_own_time_is_kept_out_of_what_an_hour_earns() -> None:

@@ -227,7 +227,15 @@ def test_watch_says_what_is_paid_and_where_it_ends(
     data = json.loads(run(capsys, "watch", folder, "--json"))
     assert data["paid"] == pytest.approx(21_106.37)
     assert data["budget"] == 37_000
-    assert 0 < data["chance_of_overrun"] < 1
+    assert 0 < data["chance_of_overrun"]["value"] < 1
+    for figures in ("before_receipts", "cost_to_complete", "contingency_needed"):
+        assert all(one["standard_error"] > 0 for one in data[figures].values())
+    for figure in ("chance_of_overrun", "expected_overrun", "further_100_buys"):
+        assert data[figure]["standard_error"] > 0
+    text = run(capsys, "watch", folder)
+    assert f"{data['trials']:,} simulated builds, seed 1; simulation error of P80" in text
+    error = data["expected_overrun"]["standard_error"]
+    assert f"is missing on average (simulation error {error:,.0f} NZD)" in text
     assert sum(line["paid"] for line in data["lines"]) == pytest.approx(data["paid"])
     moved = sum(line["mean_now"] - line["mean_before"] for line in data["lines"])
     assert abs(moved) > 100
@@ -382,7 +390,9 @@ def test_what_moved_adds_up_to_the_cent(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = demo_folder(tmp_path, capsys, monkeypatch, "half-way-new-zealand")
-    assert run(capsys, "moved", folder).startswith("P80 moved by ")
+    told = run(capsys, "moved", folder)
+    assert told.startswith("P80 fell by NZ$490 since 14 June 2026: ")
+    assert "“How badly the kit fits” looks dearer than thought" in told.splitlines()[0]
     data = json.loads(
         run(capsys, "moved", folder, "--since", "2026-08-01", "--until", "2026-10-01", "--json")
     )
@@ -400,7 +410,13 @@ def test_history_ends_where_watch_stands(
     assert points[-1]["p80"] == pytest.approx(watch["forecast_final_cost"]["P80"]["value"], rel=1e-9)
     assert points[-1]["paid"] == pytest.approx(watch["paid"])
     assert points[0]["paid"] == 0
-    assert "days with something new" in run(capsys, "history", folder)
+    assert "since 14 June 2026; 28 days with something new" in run(capsys, "history", folder)
+    by_receipt = json.loads(run(capsys, "history", folder, "--by", "receipt", "--json"))
+    assert by_receipt["points"][-1]["p80"] == points[-1]["p80"]
+    assert (
+        len({point["receipt"] for point in by_receipt["points"]} - {None}) == 27
+    )  # one of them takes another back
+    assert "Paint shop" in run(capsys, "history", folder, "--by", "receipt")
     assert sum(one["amount"] for one in watch["reasons"]) == pytest.approx(
         sum(line["mean_now"] - line["mean_before"] for line in watch["lines"])
     )

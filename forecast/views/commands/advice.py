@@ -23,7 +23,10 @@ if TYPE_CHECKING:
     from forecast.build.schema import Build
     from forecast.decide.contingency import Contingency
     from forecast.decide.mix import Mix, Mixes
-    from forecast.decide.scenarios import Comparison
+    from forecast.decide.scenarios import Comparison, Pair
+    from forecast.engine.forecast import Forecast
+    from forecast.engine.known import KnownFacts
+    from forecast.spending.folder import BuildFolder
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -103,13 +106,14 @@ def run_advise(options: argparse.Namespace) -> int:
     from forecast.decide.contingency import contingency
     from forecast.decide.firm_up import firm_up
     from forecast.decide.measures import measures_of
-    from forecast.decide.replay import replay_build
+    from forecast.decide.replay import replay_of
     from forecast.decide.sensitivity import drivers
     from forecast.decide.trim import trims
     from forecast.errors import SimulationError
     from forecast.spending.folder import BuildFolder
 
-    build = BuildFolder.at(options.file).read()
+    folder = BuildFolder.at(options.file)
+    build = folder.read()
     if not isinstance(options.trials, int):
         message = "--trials: advice splits every line's trials; write a number here."
         raise SimulationError(message)
@@ -120,15 +124,20 @@ def run_advise(options: argparse.Namespace) -> int:
     names = {cause.id: cause.name or cause.id for cause in build.cause}
     advice = contingency(forecast, options.level, short=options.short, idle=options.idle, names=names)
     found = drivers(forecast, names=names)
-    replay = replay_build(build, (), options.scenario, options.trials, options.seed)
+    standing, known, _ = _as_it_stands(folder, forecast)
+    replay = replay_of(standing, known)
     optional = trims(replay, build)
     firm = [item for item in firm_up(replay, build, advice.level) if item.certain]
-    taken = measures_of(build, options.scenario, options.trials, options.seed) if build.measure else None
+    taken = None
+    if build.measure:
+        taken = measures_of(build, options.scenario, options.trials, options.seed, known=known)
     money = _money(forecast.currency)
     text = [advice.sentence(money)]
     if advice.advice is not None:
         text.append(advice.advice.sentence(money))
     text += ["", _split_table(advice), ""]
+    if known is not None:
+        text += ["Your receipts are counted in what follows.", ""]
     if firm:
         text += ["What to firm up first:", *(f"  {item.sentence(money)}" for item in firm[:5]), ""]
     if taken is not None:
@@ -143,6 +152,20 @@ def run_advise(options: argparse.Namespace) -> int:
     data["firm_up"] = plain(firm)
     data["measures"] = None if taken is None else plain(taken.alone)
     return answer(options, "\n".join(text), data)
+
+
+def _as_it_stands(folder: BuildFolder, forecast: Forecast) -> tuple[Forecast, KnownFacts | None, float]:
+    """Give the forecast with the receipts in, what is known, and what was paid outside; as it was without any."""
+    from forecast.engine.forecast import forecast_plan
+    from forecast.spending.known import known_facts
+    from forecast.spending.money import to_float
+
+    if not folder.has_ledger():
+        return forecast, None, 0.0
+    known = known_facts(forecast.plan, folder.ledger())
+    trials = forecast.trials
+    given = forecast_plan(forecast.plan, trials.count, trials.seed, known=known.facts, keep="rows")
+    return given, known.facts, to_float(known.outside_minor, forecast.currency)
 
 
 def _split_table(advice: Contingency) -> str:
@@ -191,16 +214,30 @@ def compare_text(build: Build, found: Comparison) -> str:
                 for value in (item.p10, item.p50, item.p80, item.p90)
             ),
             f"{hours(item.hours[1].value)}",
+            *([f"{item.weeks[1]:.0f}"] if item.weeks is not None else []),
             percent(item.chance_cheapest.value),
         ]
         for item in found.scenarios
     ]
     text = [found.sentence(money), ""]
-    text.append(table(["Scenario", "P10", "P50", "P80", "P90", "Own hours", "Cheapest in"], rows))
-    text += ["", *(pair.sentence(money) for pair in found.pairs)]
+    weeks = ["Weeks"] if found.scenarios[0].weeks is not None else []
+    text.append(table(["Scenario", "P10", "P50", "P80", "P90", "Own hours", *weeks, "Cheapest in"], rows))
+    for pair in found.pairs:
+        text += ["", *pair_sentences(pair, found.currency)]
     if build.build.notice:
         text += ["", build.build.notice]
     return "\n".join(text)
+
+
+def pair_sentences(pair: Pair, currency: str) -> list[str]:
+    """Say how two scenarios stand against each other, and what own hours earn between them."""
+    from forecast.views.money import hourly
+
+    said = [pair.sentence(_money(currency)), pair.dominance.sentence()]
+    if pair.pay is not None:
+        rate = partial(hourly, currency=currency)
+        said += [pair.pay.sentence(rate), pair.pay.turning_sentence(rate)]
+    return said
 
 
 def run_afford(options: argparse.Namespace) -> int:
@@ -208,17 +245,21 @@ def run_afford(options: argparse.Namespace) -> int:
     from forecast.decide.afford import afford, budget_chance
     from forecast.spending.folder import BuildFolder
 
-    build = BuildFolder.at(options.file).read()
+    folder = BuildFolder.at(options.file)
+    build = folder.read()
     forecast = forecast_of(build, options)
     money = _money(forecast.currency)
-    chance = budget_chance(forecast, options.money)
+    standing, known, outside = _as_it_stands(folder, forecast)
+    chance = budget_chance(standing, options.money, outside)
     text = [chance.sentence(money)]
+    if known is not None:
+        text.insert(0, "Your receipts are counted in.")
     data: dict[str, Any] = {"budget": plain(chance)}
     if options.figure:
         trials = options.trials if isinstance(options.trials, int) else 16_384
         found = afford(
             build, options.money, options.figure, options.scenario,
-            level=options.level, trials=trials, seed=options.seed,
+            level=options.level, trials=trials, seed=options.seed, known=known, outside=outside,
         )  # fmt: skip
         text.append(found.sentence(money))
         data["walk_away"] = plain(found)
@@ -228,14 +269,13 @@ def run_afford(options: argparse.Namespace) -> int:
     return answer(options, "\n".join(text), data)
 
 
-def _farmed_out(item: Mix) -> str:
+def farmed_out(item: Mix) -> str:
     """Name the packages of a mix that are not done by oneself, and its options."""
-    away = [package.replace("_", " ") for package, route in item.routes.items() if route != "self"]
     chosen = [f"{choice.replace('_', ' ')}: {option}" for choice, option in item.options.items()]
-    return ", ".join([*(away or ["nothing"]), *chosen])
+    return ", ".join([*(item.farmed_out or ["nothing"]), *chosen])
 
 
-def _shown(found: Mixes, most: int = 12) -> list[Mix]:
+def some_of_frontier(found: Mixes, most: int = 12) -> list[Mix]:
     """Pick from a long frontier: the ends, the best, and some evenly between."""
     frontier = list(found.frontier)
     if len(frontier) <= most:
@@ -248,7 +288,7 @@ def run_mix(options: argparse.Namespace) -> int:
     """Find the best mix of routes."""
     from forecast.decide.mix import mix
     from forecast.spending.folder import BuildFolder
-    from forecast.views.money import about, hours
+    from forecast.views.money import about, hourly, hours
     from forecast.views.tables import shorten, table
 
     build = BuildFolder.at(options.file).read()
@@ -258,10 +298,10 @@ def run_mix(options: argparse.Namespace) -> int:
     finally:
         done()
     currency = build.build.currency
-    shown = _shown(found)
+    shown = some_of_frontier(found)
     rows = [
         [
-            shorten(_farmed_out(item), 60),
+            shorten(farmed_out(item), 60),
             about(item.p50, currency),
             about(item.p80, currency),
             hours(item.hours_p80),
@@ -276,7 +316,8 @@ def run_mix(options: argparse.Namespace) -> int:
         + (f"; {len(shown)} of them, evenly spread:" if len(shown) < len(found.frontier) else ":"),
     ]
     text.append(table(["Farmed out", "P50", "P80", "Own hours (P80)", ""], rows))
-    text += ["", *(reason.sentence(_money(currency)) for reason in found.reasons)]
+    rate = partial(hourly, currency=currency)
+    text += ["", *(reason.sentence(_money(currency), rate) for reason in found.reasons)]
     if build.build.notice:
         text += ["", build.build.notice]
     return answer(options, "\n".join(text), plain(found))

@@ -1,0 +1,73 @@
+"""How an uncertain figure could be known, and the effort that it takes (common practice, no source)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from forecast.build.figures import FigureBase
+from forecast.build.schema import Line
+from forecast.decide.figure_words import figure_phrase
+
+EFFORTS: Mapping[str, float] = {"low": 1.0, "medium": 2.0, "high": 4.0}
+"""Weights that a release is divided by for the order of the list (our choice): low is a message or two, medium some
+hours, high days, or part of the work itself."""
+
+_SIZES = ("length", "width", "height", "weight")
+_OWN_DOING = ("consumables", "finish", "hardware", "wheels")
+"""Groups whose percentages nobody can be asked for: they are shares of work that comes out well or badly."""
+_UNITS = {"h": "hours", "pcs": "pieces"}
+
+
+def how_to_know(figure: str, line: Line | None, titles: Mapping[str, str]) -> tuple[str, str]:
+    """Give the effort that a firm figure takes, and how it is had, as a sentence without its full stop.
+
+    Parameters
+    ----------
+    figure : str
+        Such as ``freight.amount``.
+    line : Line or None
+        The line that it belongs to; None for an event or a consignment.
+    titles : mapping
+        Title by id of line, event or consignment.
+    """
+    id, _, key = figure.partition(".")
+    last = key.rpartition(".")[2] or key
+    phrase = figure_phrase(figure, titles)
+    thing = figure_phrase(figure.rpartition(".")[0], titles) if last != "amount" else phrase
+    by_shop = line is not None and line.group in ("labour", "finish") and line.route != "self"
+    if id == "fx":
+        return "low", f"Fix {phrase}, by paying early or agreeing a price in your own money"
+    if id == "build":
+        return "low", "Decide what an own hour counts for"
+    if last == "own_hours":
+        return "high", f"Do a part of {thing} as a trial and time it"
+    if last == "quantity":
+        many = _how_many(line, thing)
+        return "medium", f"Have a shop look at it and agree {many}" if by_shop else f"Find out {many}"
+    if last in _SIZES or "takeoff" in key:
+        return "medium", f"Measure {phrase}"
+    if last in ("share", "penalty", "days") or (last == "cost" and line is None):
+        return "high", f"Look into {phrase}"
+    if last == "percent" and (line is None or line.group in _OWN_DOING):
+        return "high", f"Look into {phrase}"
+    if last in ("percent", "minimum", "maximum") or "overrides" in key:
+        return "low", f"Look up or ask for {phrase}"
+    if last == "resale":
+        return "medium", f"Look at what {thing} sells for afterwards"
+    if by_shop:
+        return "medium", f"Have a shop look at it and quote a fixed price: {phrase}"
+    return "low", f"Get {phrase} quoted before ordering"
+
+
+def how_to_know_event(id: str, line: Line | None, titles: Mapping[str, str]) -> tuple[str, str]:
+    """Give the effort of knowing whether something comes, and how; a line may or may not be needed."""
+    thing = figure_phrase(id, titles)
+    if line is not None:
+        return "medium", f"Find out whether {thing} is needed"
+    return "medium", f"Find out beforehand whether this comes: {thing}"
+
+
+def _how_many(line: Line | None, thing: str) -> str:
+    quantity = None if line is None else line.quantity
+    unit = quantity.unit if isinstance(quantity, FigureBase) else None
+    return f"how many {_UNITS.get(unit, unit)} {thing} takes" if unit else f"how many of {thing} it takes"

@@ -1,0 +1,117 @@
+"""``forecast quotes``: kits or shops as options, each with its price, its risks and its terms."""
+
+from __future__ import annotations
+
+import argparse
+from functools import partial
+from typing import TYPE_CHECKING
+
+from forecast.views.commands.advice import plain
+from forecast.views.commands.common import add_file, answer, command, done, working
+
+if TYPE_CHECKING:
+    from forecast.decide.quotes import Quotes
+
+EXAMPLE = """\
+[[option]]
+id = "kit_nearby"
+choice = "kit"                # options of one choice stand against each other
+name = "Kit from a maker nearby"
+override = { kit = { amount = { low = 2900, middle = 3100, high = 3400 } } }
+
+[[option]]
+id = "kit_abroad"
+choice = "kit"
+name = "Kit from abroad"
+[[option.event]]              # a risk that only this one brings
+id = "no_show"
+name = "The seller never delivers"
+chance = 0.05
+cost = 2500
+"""
+"""How options are written in the build file."""
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    detail = "Compares the options of a choice, such as kits or shops, each with its own price and risks.\n\n"
+    detail += "Options stand in the build file, such as:\n\n" + EXAMPLE.replace("%", "%%")
+    parser = command(commands, "quotes", "which quote to take: kits or shops as options", run, detail)
+    add_file(parser)
+    parser.add_argument("choices", nargs="*", metavar="CHOICE", help="such as kit; all when left out")
+    parser.add_argument(
+        "--scenario", metavar="S", help="one of the build's scenarios; the first when left out"
+    )
+    parser.add_argument(
+        "--trials", type=int, default=16_384, metavar="N", help="how many builds to simulate (16384)"
+    )
+    parser.add_argument("--seed", type=int, default=1, help="the same seed gives the same figures (1)")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run the command."""
+    from forecast.build.options import options_by_choice
+    from forecast.decide.quotes import quotes
+    from forecast.errors import SimulationError
+    from forecast.spending.folder import BuildFolder
+
+    build = BuildFolder.at(options.file).read()
+    choices = options.choices or list(options_by_choice(build))
+    if not choices:
+        message = f"the build has no options to compare. Write two or more into the build file, such as:\n\n{EXAMPLE}"
+        raise SimulationError(message)
+    working("Simulating each quote")
+    try:
+        found = [
+            quotes(build, choice, options.scenario, options.trials, options.seed)
+            for choice in dict.fromkeys(choices)
+        ]
+    finally:
+        done()
+    currency = build.build.currency
+    text = "\n\n".join(quotes_text(item, currency) for item in found)
+    if build.build.notice:
+        text += f"\n\n{build.build.notice}"
+    data = {
+        "currency": currency,
+        "choices": [
+            {
+                "choice": item.choice, "best": item.best.id, "quotes": plain(item.quotes),
+                "pairs": plain(item.comparison.pairs),
+            }
+            for item in found
+        ],
+    }  # fmt: skip
+    return answer(options, text, data)
+
+
+def quotes_text(found: Quotes, currency: str) -> str:
+    """Write the options of one choice side by side, then each in a sentence."""
+    from forecast.views.money import about
+    from forecast.views.tables import shorten, table
+
+    money = partial(about, currency=currency)
+    rows = [[shorten(row[0]), *row[1:]] for row in quote_rows(found, currency)]
+    said = [found.sentence(money), "", table(list(QUOTE_HEADINGS), rows)]
+    return "\n".join([*said, "", *(item.sentence(money) for item in found.quotes)])
+
+
+QUOTE_HEADINGS = ("Quote", "Middle figures", "P50", "P80", "P90", "Cheapest in")
+
+
+def quote_rows(found: Quotes, currency: str) -> list[list[str]]:
+    """Give a row for each option: what the whole build costs with it."""
+    from forecast.views.money import about, percent
+
+    return [
+        [
+            item.title,
+            about(item.plain, currency),
+            *(
+                about(value.value, currency, value.error)
+                for value in (item.summary.p50, item.summary.p80, item.summary.p90)
+            ),
+            percent(item.summary.chance_cheapest.value),
+        ]
+        for item in found.quotes
+    ]

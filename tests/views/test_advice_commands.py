@@ -1,0 +1,84 @@
+"""Advice in the terminal: quotes compared, and receipts that count in what is to be done."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from forecast.decide.quotes import quotes
+from forecast.spending.folder import BuildFolder
+from forecast.views.cli import main
+from forecast.views.commands.quotes import EXAMPLE
+from forecast.views.money import about
+
+BUILD = """\
+[build]
+name = "Two kits"
+currency = "EUR"
+country = "IE"
+
+[[line]]
+id = "kit"
+group = "kit"
+amount = { low = 2300, middle = 2500, high = 2900 }
+
+[[line]]
+id = "paint"
+group = "finish"
+amount = { low = 1000, middle = 1500, high = 2600 }
+
+"""
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: str, expect: int = 0) -> str:
+    assert main(list(arguments)) == expect
+    output = capsys.readouterr()
+    return output.err if expect else output.out
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "build.toml").write_text(BUILD + EXAMPLE, encoding="utf-8")
+    return tmp_path
+
+
+def test_quotes_are_compared_as_the_example_shows(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = run(capsys, "quotes", str(folder))
+    found = quotes(BuildFolder.at(folder).read(), "kit")
+    assert text.splitlines()[0] == found.sentence(lambda value: about(value, "EUR"))
+    assert "Its largest risk: The seller never delivers" in text
+    assert text == run(capsys, "quotes", str(folder), "kit")
+    data = json.loads(run(capsys, "quotes", str(folder), "--json"))
+    assert [item["id"] for item in data["choices"][0]["quotes"]] == ["kit_nearby", "kit_abroad"]
+    assert data["choices"][0]["best"] == found.best.id
+    assert data["choices"][0]["quotes"][0]["summary"]["p80"]["value"] == found.quotes[0].summary.p80.value
+
+
+def test_without_options_it_says_how_to_write_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "build.toml").write_text(BUILD, encoding="utf-8")
+    said = run(capsys, "quotes", str(tmp_path), expect=2)
+    assert "[[option]]" in said
+    assert 'choice = "kit"' in said
+    (tmp_path / "build.toml").write_text(BUILD + EXAMPLE, encoding="utf-8")
+    assert "Did you mean 'kit'" in run(capsys, "quotes", str(tmp_path), "kitt", expect=2)
+
+
+def test_what_is_paid_needs_no_quote_and_counts_in_what_can_be_afforded(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = run(capsys, "advise", str(folder), "--trials", "4096")
+    assert "Get \u201cKit\u201d quoted before ordering" in before
+    afford = ("afford", str(folder), "--money", "5000")
+    chance = json.loads(run(capsys, *afford, "--json"))["budget"]["chance"]["value"]
+    ledger = BuildFolder.at(folder).ledger()
+    ledger.add_receipt("2026-03-01", "Maker", 340_000, "EUR", [("kit", 340_000)])
+    ledger.close_line("kit", "2026-03-01")
+    text = run(capsys, "advise", str(folder), "--trials", "4096")
+    assert "Your receipts are counted in what follows." in text
+    assert "\u201cKit\u201d" not in text
+    assert run(capsys, *afford).startswith("Your receipts are counted in.\n")
+    assert json.loads(run(capsys, *afford, "--json"))["budget"]["chance"]["value"] < chance
