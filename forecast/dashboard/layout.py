@@ -33,13 +33,16 @@ _STYLE = """
 .st-key-answer p { font-size: 1.16rem; line-height: 1.5; margin-bottom: 0.4rem; max-width: 46rem; }
 .stAlert strong { white-space: nowrap; }
 [data-testid="stLayoutWrapper"]:has(> .st-key-tray) { position: sticky; bottom: 0; z-index: 20; }
+[data-testid="stCaptionContainer"] p { color: var(--fc-muted); opacity: 1; }
+[data-testid="stCaptionContainer"] { opacity: 1; color: var(--fc-muted); }
+button[data-testid^="stBaseButton-primary"] { color: var(--fc-paper); }
 .st-key-tray { padding: 0.7rem 0.9rem 0.9rem; gap: 0.5rem;
   background: var(--fc-paper); border: 1px solid color-mix(in srgb, var(--fc-ink) 30%, transparent);
   border-radius: 0.3rem 0.3rem 0 0; box-shadow: 0 -6px 18px color-mix(in srgb, var(--fc-ink) 10%, transparent); }
 .fc-scroll { overflow-x: auto; }
 .fc-scroll:focus-visible { outline: 2px solid currentColor; outline-offset: 2px; }
 table.fc { border-collapse: collapse; font-size: 0.92rem; min-width: min(100%, 30rem); }
-table.fc caption { text-align: left; opacity: 0.8; padding-bottom: 0.3rem; font-size: 0.85rem; }
+table.fc caption { text-align: left; color: var(--fc-muted); padding-bottom: 0.3rem; font-size: 0.85rem; }
 table.fc th { font-weight: 600; text-align: left; border-bottom: 1px solid currentColor; vertical-align: bottom; }
 table.fc th, table.fc td { padding: 0.22rem 0.7rem 0.22rem 0; }
 table.fc tbody td, table.fc tbody th { border-bottom: 1px solid color-mix(in srgb, currentColor 14%, transparent); }
@@ -76,11 +79,8 @@ table.fc .fc-void { text-decoration: line-through; opacity: 0.75; }
 def style() -> None:
     """Put the stylesheet into the page."""
     colours = palette()
-    st.html(
-        _STYLE.replace(
-            "<style>", f"<style>.stApp {{ --fc-paper: {colours.paper}; --fc-ink: {colours.ink}; }}", 1
-        )
-    )
+    names = f"--fc-paper: {colours.paper}; --fc-ink: {colours.ink}; --fc-muted: {colours.muted};"
+    st.html(_STYLE.replace("<style>", f"<style>.stApp {{ {names} }}", 1))
 
 
 def palette() -> Palette:

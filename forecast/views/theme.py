@@ -54,12 +54,13 @@ def settings(palette: Palette) -> dict[str, Any]:
     axis = {
         "labelColor": palette.muted, "titleColor": palette.muted, "domainColor": palette.faint,
         "tickColor": palette.faint, "gridColor": palette.hair, "labelFontSize": 12, "titleFontSize": 12,
-        "titleFontWeight": "normal", "labelFont": FONT, "titleFont": FONT,
+        "titleFontWeight": "normal", "labelFont": FONT, "titleFont": FONT, "aria": False,
     }  # fmt: skip
     return {
         "background": "transparent",
         "font": FONT,
         "view": {"stroke": None},
+        "mark": {"aria": False},  # a screen reader hears the finding, which the chart bears as its label
         "axis": axis,
         "axisY": {"domain": False, "ticks": False},
         "title": {

@@ -16,9 +16,13 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from forecast.spending.folder import DEMOS, BuildFolder
+from forecast.spending.receipts_csv import load_receipts_csv
+
 ROOT = Path(__file__).parents[2]
 SCREENSHOTS = ROOT / ".screenshots"
 Opener = Callable[[str, int, int], Page]
+BEFORE, HALF_WAY = "before-ordering-ireland", "half-way-new-zealand"
 
 
 def _chromium() -> str:
@@ -81,6 +85,20 @@ def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[str], 
     for server, _ in started.values():
         server.terminate()
         server.wait(timeout=10)
+
+
+@pytest.fixture(scope="session")
+def copies(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """Copy the demo builds, with their receipts in a ledger."""
+    found = {}
+    for name in (BEFORE, HALF_WAY):
+        target = tmp_path_factory.mktemp("builds") / name
+        shutil.copytree(DEMOS / name, target)
+        folder = BuildFolder.at(target)
+        if (target / "receipts.csv").exists():
+            load_receipts_csv(target / "receipts.csv", folder.ledger())
+        found[name] = str(target)
+    return found
 
 
 @pytest.fixture

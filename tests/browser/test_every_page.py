@@ -11,8 +11,8 @@ from playwright.sync_api import Page, expect
 
 from forecast.spending.folder import DEMOS, BuildFolder
 from forecast.spending.receipts_csv import load_receipts_csv
-from tests.browser.conftest import Opener, keep, settled
-from tests.browser.test_main_tasks import BEFORE, HALF_WAY, to
+from tests.browser.conftest import BEFORE, HALF_WAY, Opener, keep, settled
+from tests.browser.test_main_tasks import to
 
 PAGES = {
     "cost": "What will it cost?",
@@ -80,12 +80,11 @@ def test_every_chart_has_its_finding_as_label(visit: Opener, half_way: str) -> N
 
 
 def type_into_high(page: Page, row: int, text: str) -> None:
-    """Type into the column High of the grid, between 38 % and 55 % from its left; rows are 35 px high, the heading as well."""
+    """Type into the column High of the grid, 392 to 464 px from its left; rows are 35 px high, the heading as well."""
     canvas = page.locator("[data-testid='stDataFrame'] canvas").first
     canvas.scroll_into_view_if_needed()
-    width = (canvas.bounding_box() or {"width": 800.0})["width"]
     # what scrolls lies over the canvas and takes the clicks for it
-    canvas.dblclick(position={"x": 0.53 * width, "y": 35 * (row + 1) + 17}, force=True)
+    canvas.dblclick(position={"x": 428, "y": 35 * (row + 1) + 17}, force=True)
     field = page.locator(".gdg-clip-region input")
     field.fill(text)
     field.press("Enter")

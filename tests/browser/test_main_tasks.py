@@ -3,32 +3,15 @@
 from __future__ import annotations
 
 import re
-import shutil
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 
-from forecast.spending.folder import DEMOS, BuildFolder
-from forecast.spending.receipts_csv import load_receipts_csv
-from tests.browser.conftest import Opener, keep, settled
+from forecast.spending.folder import BuildFolder
+from tests.browser.conftest import BEFORE, HALF_WAY, Opener, keep, settled
 
-BEFORE, HALF_WAY = "before-ordering-ireland", "half-way-new-zealand"
 WIDTHS = {"laptop": (1280, 900), "phone": (390, 844)}
-
-
-@pytest.fixture(scope="session")
-def copies(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """Copy the demo builds, with their receipts in a ledger."""
-    found = {}
-    for name in (BEFORE, HALF_WAY):
-        target = tmp_path_factory.mktemp("builds") / name
-        shutil.copytree(DEMOS / name, target)
-        folder = BuildFolder.at(target)
-        if (target / "receipts.csv").exists():
-            load_receipts_csv(target / "receipts.csv", folder.ledger())
-        found[name] = str(target)
-    return found
 
 
 def to(page: Page, name: str) -> None:

@@ -1,0 +1,67 @@
+"""Each page against axe-core, an open checker of the Web Content Accessibility Guidelines, in a real Chromium.
+
+Its npm package is fetched by ``.ci/run``; at home: ``npm install --no-save --prefix .axe axe-core``.
+"""
+
+from __future__ import annotations
+
+import os
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import BEFORE, HALF_WAY, ROOT, Opener, settled
+
+AXE = ROOT / ".axe" / "node_modules" / "axe-core" / "axe.min.js"
+STREAMLITS_OWN: dict[str, tuple[str, ...]] = {}
+"""What Streamlit itself causes: rule, and what marks the element in its HTML. Nothing, with Streamlit 1.67."""
+
+
+@pytest.fixture(scope="module")
+def axe() -> str:
+    if not AXE.is_file():
+        message = "no axe-core here: npm install --no-save --prefix .axe axe-core"
+        if os.environ.get("CI"):
+            pytest.fail(message)
+        pytest.skip(message)
+    return AXE.read_text(encoding="utf-8")
+
+
+def findings(page: Page, axe: str) -> list[tuple[str, str]]:
+    """Give rule and element of each serious or critical finding that is not Streamlit's own."""
+    page.evaluate(axe)
+    result: dict[str, Any] = page.evaluate("() => axe.run(document, {resultTypes: ['violations']})")
+    found = []
+    for violation in result["violations"]:
+        if violation["impact"] not in ("serious", "critical"):
+            continue
+        for node in violation["nodes"]:
+            marks = STREAMLITS_OWN.get(violation["id"], ())
+            if not any(mark in node["html"] for mark in marks):
+                found.append((violation["id"], node["html"][:300]))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("build", "look", "width"), [(BEFORE, "light", 1280), (HALF_WAY, "dark", 1280), (HALF_WAY, "light", 390)]
+)
+def test_no_page_has_a_serious_finding(
+    visit: Opener, copies: dict[str, str], axe: str, build: str, look: str, width: int
+) -> None:
+    page = visit(copies[build], width, 900)
+    page.emulate_media(color_scheme=look)  # type: ignore[arg-type]
+    expect(page.get_by_role("heading", level=1)).to_be_visible(timeout=30_000)
+    settled(page)
+    nav = page.get_by_test_id("stSidebarNav") if width > 640 else page.locator(".st-key-phone-nav")
+    titles = nav.get_by_role("link").all_inner_texts()
+    assert len(titles) >= 5
+    found: dict[str, list[tuple[str, str]]] = {}
+    for title in titles:
+        nav.get_by_role("link", name=title).click()
+        expect(page.get_by_role("heading", level=1, name=title)).to_be_visible(timeout=20_000)
+        settled(page)
+        page.wait_for_timeout(500)  # charts are drawn after the run
+        if problems := findings(page, axe):
+            found[title] = problems
+    assert found == {}
