@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from forecast.spending.known import Known, known_from
 from forecast.spending.ledger import Ledger
 from forecast.spending.money import to_float
 from forecast.spending.reforecast import budget_in_force, scenario_in_force
-from forecast.spending.standing import Record, Standing
+from forecast.spending.standing import Moment, Record, Standing, day_before
 
 MOST_DAYS = 200
 """Days of a history, unless more are asked for: as many as a picture can show."""
@@ -39,12 +40,14 @@ class HistoryPoint:
     chance_of_overrun : float or None
     contingency_left : float or None
         Budget less paid less the middle figures of what was open.
-    contingency_needed : float
-        For P80, over the same.
+    contingency_needed, contingency_needed_p90 : float
+        For P80 and P90, over the same.
     effective : float
         Effective sample size; under 1,000 the figures are rough.
     error : float
         Simulation error of P80.
+    receipt, supplier : int or None, str
+        The receipt after which it stood so, in a history by receipt.
     """
 
     date: dt.date
@@ -59,13 +62,16 @@ class HistoryPoint:
     chance_of_overrun: float | None
     contingency_left: float | None
     contingency_needed: float
+    contingency_needed_p90: float
     effective: float
     error: float
+    receipt: int | None = None
+    supplier: str = ""
 
 
 @dataclass(frozen=True)
 class History:
-    """Forecasts day by day.
+    """Forecasts day by day, or receipt by receipt.
 
     Attributes
     ----------
@@ -74,8 +80,14 @@ class History:
     trials, seed : int
     points : tuple of HistoryPoint
         By date; the first is of the day before anything was entered. Empty for an empty ledger.
-    left_out : int
-        Days on which something was entered, but which are not shown because there are too many.
+    entered, left_out : int
+        Moments at which something was entered, and how many of them are not shown because there are too many.
+    since : datetime.date or None
+        The day that moves are told from, as `forecast.spending.moved.what_moved` does: see `Record.told_since`.
+        There is a point for it. None for an empty ledger.
+    ranges_changed : bool
+        Whether the build file is another one than when the budget was frozen. All points are forecast with the
+        ranges as they are now; `what_moved` tells what their change did.
     """
 
     currency: str
@@ -83,7 +95,15 @@ class History:
     trials: int
     seed: int
     points: tuple[HistoryPoint, ...]
+    entered: int
     left_out: int = 0
+    since: dt.date | None = None
+    ranges_changed: bool = False
+
+    @property
+    def start(self) -> HistoryPoint:
+        """The point that moves are told from."""
+        return next((point for point in self.points if point.date == self.since), self.points[0])
 
 
 def history(
@@ -95,8 +115,9 @@ def history(
     *,
     days: Iterable[dt.date] | None = None,
     most: int = MOST_DAYS,
+    by: Literal["day", "receipt"] = "day",
 ) -> History:
-    """Give the forecast as of each day on which something was entered.
+    """Give the forecast as of each day on which something was entered, or after each receipt.
 
     Ranges are those of the build file as it is now, and draws are the same for all days, so that the forecast moves
     by what was entered alone. The trials are those of `forecast.spending.reforecast.reforecast`.
@@ -111,7 +132,11 @@ def history(
     days : iterable of datetime.date, optional
         Other days.
     most : int
-        Where there are more days than this, so many of them are taken, spread evenly, the last one among them.
+        Where there are more days (or receipts) than this, so many of them are taken, spread evenly, the last one
+        among them.
+    by : {"day", "receipt"}
+        With "receipt" there is a point for each receipt, those of a day in the order in which they were entered; what
+        else was said that day counts with the last receipt of its line.
 
     Returns
     -------
@@ -124,43 +149,55 @@ def history(
     LedgerError
         When the ledger cannot be read.
     """
-    record = Record.read(ledger)
-    entered = sorted(set(days)) if days is not None else list(record.days())
+    record = Record.read(ledger, by_receipt=by == "receipt")
+    if days is not None:
+        entered = [Moment(day) for day in sorted(set(days))]
+    else:
+        entered = list(record.moments() if by == "receipt" else (Moment(day) for day in record.days()))
     last = record.baselines[-1] if record.baselines else None
     plan = compile_plan(build, scenario_in_force(build, scenario, last))
-    shown = _spread(entered, most)
-    if days is None and shown and shown[0] > dt.date.min:
-        shown = [shown[0] - dt.timedelta(days=1), *shown]
+    kept = _spread(entered, most)
+    since = record.told_since() if entered else None
+    shown = _with_eves(kept, since) if days is None else kept
     replay = Replay(plan, trials, seed)
     points = []
-    for standing in record.standings(shown):
+    for moment, standing in zip(shown, record.standings(shown), strict=True):
         known = known_from(plan, standing)
         outcome = replay.run(replay.conditions(known.facts))
-        if outcome.effective < LEAST_EFFECTIVE and standing.as_of == shown[-1]:
+        if outcome.effective < LEAST_EFFECTIVE and moment == shown[-1]:
             # The figures of today must be those of every other page, which draws on until enough trials agree.
             today = run(plan, trials, seed, known=known.facts, keep="totals")
             outcome = Outcome(today.totals, today.weights, today.replicates)
-        points.append(_point(build, plan, standing, known, outcome))
+        points.append(_point(build, plan, moment, standing, known, outcome))
+    changed = last is not None and last.fingerprint not in ("", build.fingerprint())
     return History(
-        plan.currency,
-        plan.scenario,
-        replay.count,
-        seed,
-        tuple(points),
-        len(entered) - len(_spread(entered, most)),
-    )
+        plan.currency, plan.scenario, replay.count, seed, tuple(points), len(entered), len(entered) - len(kept),
+        since, changed,
+    )  # fmt: skip
 
 
-def _spread(days: Sequence[dt.date], most: int) -> list[dt.date]:
-    """Take at most so many days, spread evenly, first and last among them."""
-    if len(days) <= most:
-        return list(days)
-    step = (len(days) - 1) / max(1, most - 1)
-    return sorted({days[len(days) - 1 - round(place * step)] for place in range(most)})
+def _spread(moments: Sequence[Moment], most: int) -> list[Moment]:
+    """Take at most so many moments, spread evenly, first and last among them."""
+    if len(moments) <= most:
+        return list(moments)
+    step = (len(moments) - 1) / max(1, most - 1)
+    places = {len(moments) - 1 - round(place * step) for place in range(most)}
+    return [moments[place] for place in sorted(places)]
 
 
-def _point(build: Build, plan: Plan, standing: Standing, known: Known, outcome: Outcome) -> HistoryPoint:
-    assert standing.as_of is not None  # a history is of days
+def _with_eves(moments: Sequence[Moment], since: dt.date | None) -> list[Moment]:
+    """Add the day before the first moment, and the day that moves are told from."""
+    if not moments:
+        return []
+    eves = {day_before(moments[0].date)}
+    eves |= {since} if since is not None else set()
+    eves -= {moment.date for moment in moments if moment.day_over}
+    return sorted([*moments, *(Moment(day) for day in eves)], key=lambda moment: moment.date)
+
+
+def _point(
+    build: Build, plan: Plan, moment: Moment, standing: Standing, known: Known, outcome: Outcome
+) -> HistoryPoint:
     totals = outcome.totals + to_float(known.outside_minor, plan.currency)
     estimates = percentile_estimates(totals, (0.1, 0.5, 0.8, 0.9), outcome.replicates, outcome.weights)
     p10, p50, p80, p90 = (estimate.value for estimate in estimates)
@@ -170,7 +207,7 @@ def _point(build: Build, plan: Plan, standing: Standing, known: Known, outcome: 
     if budget is not None:
         over = float(np.average(totals > budget, weights=outcome.weights))
     return HistoryPoint(
-        date=standing.as_of,
+        date=moment.date,
         p10=p10,
         p50=p50,
         p80=p80,
@@ -182,6 +219,9 @@ def _point(build: Build, plan: Plan, standing: Standing, known: Known, outcome: 
         chance_of_overrun=over,
         contingency_left=None if budget is None else budget - base,
         contingency_needed=p80 - base,
+        contingency_needed_p90=p90 - base,
         effective=outcome.effective,
         error=estimates[2].error,
+        receipt=moment.receipt,
+        supplier=moment.supplier,
     )

@@ -11,7 +11,7 @@ from forecast.build.formula import Constant
 from forecast.engine.known import KnownFacts
 from forecast.engine.rows import Plan, Row
 from forecast.spending.ledger import Ledger
-from forecast.spending.money import to_float
+from forecast.spending.money import format_plain, to_float
 from forecast.spending.standing import Record, Standing
 
 LineState: TypeAlias = Literal["untouched", "committed", "part-bought", "closed"]
@@ -178,8 +178,15 @@ def _gather(row: Row, plan: Plan, standing: Standing, gates: set[str], gathered:
             _give_up(row, plan, to_float(paid, plan.currency), mark, gates, gathered)
     elif said is not None and said >= paid:
         gathered.amounts[name] = to_float(max(said, least), plan.currency)
-    elif least > 0:
-        gathered.floors[name] = to_float(least, plan.currency)
+    else:
+        if least > 0:
+            gathered.floors[name] = to_float(least, plan.currency)
+        if paid < 0:
+            gathered.remarks.append(
+                f"{row.title}: {format_plain(-paid, plan.currency)} {plan.currency} more came back than was paid, "
+                "and it is still open. Its range is taken as what it costs in the end, refunds taken off; close it "
+                "if nothing more will come."
+            )
 
 
 def _give_up(

@@ -38,12 +38,16 @@ class MovedPart:
         on what was not in the estimate, and lines added to the build file.
     change : Figures
     because : tuple of (str, str)
-        Id and title of the lines, events, causes or currencies behind it.
+        Id and title of the lines, events, causes or currencies behind it, the one that pushed hardest first.
+    pushes : tuple of float
+        How hard each of them pushed: how far its middle figure moved, in whole minor units; for a currency what the
+        rates came to beside those planned; for a cause how far its score moved.
     """
 
     kind: PartKind
     change: Figures
     because: tuple[tuple[str, str], ...]
+    pushes: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -91,8 +95,9 @@ def what_moved(
         As it is now.
     ledger : Ledger
     since : datetime.date, optional
-        As of the end of that day. When left out: since the budget was frozen, with the build as it was then, or
-        else since the day before anything was entered.
+        As of the end of that day. When left out: since the day before the budget was frozen, so that what was paid
+        on the day of the freeze counts; or else since the day before anything was entered. From the day before the
+        freeze on, the build at the start is the frozen one; from any other day it is as it is now.
     until : datetime.date, optional
         All that was entered when left out.
     scenario : str, optional
@@ -115,12 +120,11 @@ def what_moved(
     record = Record.read(ledger)
     last = record.baselines[-1] if record.baselines else None
     scenario = scenario_in_force(build, scenario, last)
-    if since is None and last is not None:
-        since = last.date
+    told_since = record.told_since() or dt.date.today()
+    if since is None:
+        since = told_since if until is None or until >= told_since else min(until, record.eve() or until)
+    if last is not None and since == told_since:
         before = before or _frozen_build(last.build_text)
-    elif since is None:
-        days = record.days()
-        since = days[0] - dt.timedelta(days=1) if days else dt.date.today()
     plan = compile_plan(build, scenario)
     earlier, old = plan, build
     if before is not None and before.fingerprint() != build.fingerprint():
@@ -133,8 +137,9 @@ def what_moved(
         if steps.effective >= LEAST_EFFECTIVE or trials < LEAST_EFFECTIVE:
             break
     parts, figures = [], start[1]
-    for kind, here, because in others:
-        parts.append(MovedPart(kind, here - figures, because))
+    for kind, here, names in others:
+        titles = tuple((name, title) for name, title, _ in names)
+        parts.append(MovedPart(kind, here - figures, titles, tuple(push for *_, push in names)))
         figures = here
     return Moved(since, until, plan.currency, start[1], figures, tuple(parts), steps.error)
 

@@ -149,14 +149,23 @@ class Reforecast:
         return Estimate(1 - inside.value, inside.error)
 
     @cached_property
-    def expected_overrun(self) -> float | None:
-        """Mean of what is missing in the builds that overrun; None where none does or there is no budget."""
+    def expected_overrun(self) -> Estimate | None:
+        """Mean of what is missing in the builds that overrun; None where none does or there is no budget.
+
+        It is a ratio of two means, missing money by overrun builds; its error is that of the ratio's linear part,
+        (missing − ratio × overrun) / chance (the delta method).
+        """
         if self.budget is None:
             return None
-        over = self.totals - self.budget
-        weights = np.where(over > 0, 1.0 if self.now.trials.weights is None else self.now.trials.weights, 0.0)
-        mass = float(weights.sum())
-        return float(weights @ over) / mass if mass > 0 else None
+        trials = self.now.trials
+        over = self.totals > self.budget
+        missing = np.where(over, self.totals - self.budget, 0.0)
+        chance = mean_estimate(over.astype(float), trials.replicates, trials.weights).value
+        if chance <= 0:
+            return None
+        value = mean_estimate(missing, trials.replicates, trials.weights).value / chance
+        linear = mean_estimate((missing - value * over) / chance, trials.replicates, trials.weights)
+        return Estimate(value, linear.error)
 
     @cached_property
     def open_base(self) -> float:

@@ -44,6 +44,31 @@ class Standing:
         return sum(self.paid.values())
 
 
+def day_before(day: dt.date) -> dt.date:
+    """Give the day before, or the first day that there is."""
+    return max(day, dt.date.min + dt.timedelta(days=1)) - dt.timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A moment that a history looks at: the end of a day, or of one of the receipts of that day.
+
+    Attributes
+    ----------
+    date : datetime.date
+    receipt, supplier : int or None, str
+        The receipt that was the last one by then, where receipts are told apart.
+    day_over : bool
+        Whether all that is dated that day counts; else only receipts up to this one do, and what was said of lines
+        for which nothing more came that day.
+    """
+
+    date: dt.date
+    receipt: int | None = None
+    supplier: str = ""
+    day_over: bool = True
+
+
 @dataclass(frozen=True)
 class Record:
     """A ledger read once.
@@ -65,8 +90,14 @@ class Record:
     baselines: tuple[Baseline, ...]
 
     @classmethod
-    def read(cls, ledger: Ledger) -> Record:
+    def read(cls, ledger: Ledger, *, by_receipt: bool = False) -> Record:
         """Read a ledger.
+
+        Parameters
+        ----------
+        ledger : Ledger
+        by_receipt : bool
+            Tell the receipts of a day apart.
 
         Raises
         ------
@@ -74,7 +105,7 @@ class Record:
             When it cannot be read.
         """
         return cls(
-            paid_by_day(ledger),
+            paid_by_day(ledger, by_receipt=by_receipt),
             ledger.list_commitments(include_ended=True),
             ledger.list_still_to_buy(),
             ledger.list_marks(),
@@ -91,15 +122,42 @@ class Record:
                 days.add(commitment.ended)
         return tuple(sorted(days))
 
+    def told_since(self) -> dt.date | None:
+        """Give the day at whose end moves begin to be told; None for an empty ledger.
+
+        It is the day before the budget was frozen, so that what was paid on the day of the freeze counts; without a
+        frozen budget the day before anything was entered.
+        """
+        return day_before(self.baselines[-1].date) if self.baselines else self.eve()
+
+    def eve(self) -> dt.date | None:
+        """Give the day before anything was entered; None for an empty ledger."""
+        days = self.days()
+        return day_before(days[0]) if days else None
+
+    def moments(self) -> tuple[Moment, ...]:
+        """Give a moment for each receipt, and one for each other day on which something was entered."""
+        receipts: dict[dt.date, dict[int, str]] = {}
+        for one in self.payments:
+            if one.receipt_id is not None:
+                receipts.setdefault(one.date, {})[one.receipt_id] = one.supplier
+        found = []
+        for day in self.days():
+            todays = receipts.get(day, {})
+            found += [Moment(day, number, name, number == max(todays)) for number, name in todays.items()]
+            if not todays:
+                found.append(Moment(day))
+        return tuple(found)
+
     def standing(self, as_of: dt.date | None = None) -> Standing:
         """Give how things stood on a day; all that was entered when left out."""
         if as_of is not None:
-            return next(self.standings([as_of]))
-        last = next(self.standings([dt.date.max]))
+            return next(self.standings([Moment(as_of)]))
+        last = next(self.standings([Moment(dt.date.max)]))
         return Standing(None, last.paid, last.committed, last.closed, last.events, last.said, last.baseline)
 
-    def standings(self, days: Iterable[dt.date]) -> Iterator[Standing]:
-        """Give how things stood on several days, which must not go back.
+    def standings(self, moments: Iterable[Moment]) -> Iterator[Standing]:
+        """Give how things stood at several moments, which must not go back.
 
         Receipts of a day count before what was said that day about what is left.
         """
@@ -108,32 +166,56 @@ class Record:
         marks: dict[str, dict[str, str]] = {"line": {}, "event": {}}
         said: dict[str, int] = {}
         payment, mark, word = 0, 0, 0
-        for day in days:
-            while word < len(self.still) and self.still[word].date <= day:
+        for moment in moments:
+            day = moment.date
+            settled = day if moment.day_over else day - dt.timedelta(days=1)
+            while word < len(self.still) and self.still[word].date <= settled:
                 item = self.still[word]
-                payment = self._pay(payment, item.date, paid, against)
+                payment = self._pay(payment, Moment(item.date), paid, against)
                 said[item.line_id] = paid.get(item.line_id, 0) + item.amount_minor
                 word += 1
-            payment = self._pay(payment, day, paid, against)
-            while mark < len(self.marks) and self.marks[mark][1].date <= day:
+            payment = self._pay(payment, moment, paid, against)
+            while mark < len(self.marks) and self.marks[mark][1].date <= settled:
                 kind, what = self.marks[mark]
                 marks[kind][what.subject] = what.state
                 mark += 1
+            now = marks if moment.day_over else self._marks_by(moment, marks, mark, payment)
             yield Standing(
                 day,
                 {line: amount for line, amount in paid.items() if amount},
                 self._committed(day, against),
-                frozenset(line for line, state in marks["line"].items() if state == "closed"),
-                {event: state for event, state in marks["event"].items() if state != "open"},
+                frozenset(line for line, state in now["line"].items() if state == "closed"),
+                {event: state for event, state in now["event"].items() if state != "open"},
                 dict(said),
                 next((one for one in reversed(self.baselines) if one.date <= day), None),
             )
 
-    def _pay(self, start: int, day: dt.date, paid: dict[str, int], against: dict[int, int]) -> int:
-        """Add payments up to a day to the sums, from one of them on; give the first that is later."""
+    def _marks_by(
+        self, moment: Moment, marks: Mapping[str, Mapping[str, str]], mark: int, payment: int
+    ) -> dict[str, dict[str, str]]:
+        """Give the marks in force within a day: those of lines and events whose last receipt of the day is in."""
+        now = {kind: dict(states) for kind, states in marks.items()}
+        begin, end = payment, payment
+        while begin > 0 and self.payments[begin - 1].date == moment.date:
+            begin -= 1
+        while end < len(self.payments) and self.payments[end].date == moment.date:
+            end += 1
+        done = {one.line_id for one in self.payments[begin:payment]}
+        done -= {one.line_id for one in self.payments[payment:end]}
+        for kind, what in self.marks[mark:]:
+            if what.date > moment.date:
+                break
+            if what.subject in done:
+                now[kind][what.subject] = what.state
+        return now
+
+    def _pay(self, start: int, until: Moment, paid: dict[str, int], against: dict[int, int]) -> int:
+        """Add payments up to a moment to the sums, from one of them on; give the first that is later."""
         place = start
-        while place < len(self.payments) and self.payments[place].date <= day:
+        while place < len(self.payments) and self.payments[place].date <= until.date:
             one = self.payments[place]
+            if not until.day_over and one.date == until.date and (one.receipt_id or 0) > (until.receipt or 0):
+                break
             paid[one.line_id] = paid.get(one.line_id, 0) + one.amount_minor
             if one.commitment_id is not None:
                 against[one.commitment_id] = against.get(one.commitment_id, 0) + one.amount_minor

@@ -15,6 +15,7 @@ from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.replay import Outcome, Replay
 from forecast.engine.statistics import percentile_estimates
+from forecast.spending.base import base_given
 from forecast.spending.known import Known, known_from
 from forecast.spending.money import exponent, to_float
 from forecast.spending.reforecast import cause_titles
@@ -62,7 +63,9 @@ def planned_rates(build: Build) -> dict[str, tuple[float, float]]:
     return found
 
 
-Step: TypeAlias = tuple[PartKind, Figures, tuple[tuple[str, str], ...]]
+Behind: TypeAlias = tuple[tuple[str, str, float], ...]
+"""Id and title of what is behind a step, and how hard it pushed."""
+Step: TypeAlias = tuple[PartKind, Figures, Behind]
 
 
 class Steps:
@@ -93,6 +96,7 @@ class Steps:
         self.taken_up = set(self.start.dropped - self.end.dropped)
         now, then = _money(plan), _money(earlier)
         self.gone, self.new = then - now, now - then
+        self._middle = self._pushes()
 
     def take(self) -> list[Step]:
         """Give each step's kind, the forecast after it and what is behind it; the first one is the start."""
@@ -110,7 +114,8 @@ class Steps:
 
         conditions = self.replay.conditions(self._facts(self.end, late))
         held = self.replay.run(replace(conditions, posterior=begin.posterior), outcome.weights, reweigh=False)
-        steps.append(("currency", self._figures(held, extra), tuple((code, code) for code in codes)))
+        rates = tuple((code, code, float(over)) for code, over in codes.items())
+        steps.append(("currency", self._figures(held, extra), rates))
 
         outcome = self.replay.run(conditions)
         learned = self._learned(begin.posterior, conditions.posterior)
@@ -184,12 +189,15 @@ class Steps:
     def _owner_now(self, name: str) -> str:
         return next((row.of for row in self.plan.rows if row.id == name and row.kind == "hours"), name)
 
-    def _at_planned_rates(self) -> tuple[dict[str, int], tuple[str, ...]]:
-        """Give by how much each line's receipts between the ends were to be other at the rates planned."""
+    def _at_planned_rates(self) -> tuple[dict[str, int], dict[str, int]]:
+        """Give by how much each line's receipts between the ends were to be other at the rates planned.
+
+        And by how much those of each currency came to more than at the rates planned.
+        """
         home, rates = self.plan.currency, planned_rates(self.build)
         bare = {line.id for expansion in self.earlier.consignments for line in expansion.lines}
         delta: dict[str, int] = {}
-        codes: dict[str, None] = {}
+        codes: dict[str, int] = {}
         for one in self.record.payments:
             inside = self.first.as_of is not None and one.date > self.first.as_of
             inside = inside and (self.last.as_of is None or one.date <= self.last.as_of)
@@ -197,11 +205,12 @@ class Steps:
                 continue
             rate = rates[one.currency][0 if one.line_id in bare else 1]
             planned = one.foreign_minor * rate * 10.0 ** (exponent(home) - exponent(one.currency))
-            delta[one.line_id] = delta.get(one.line_id, 0) + round(planned) - one.amount_minor
-            codes[one.currency] = None
-        return delta, tuple(codes)
+            less = round(planned) - one.amount_minor
+            delta[one.line_id] = delta.get(one.line_id, 0) + less
+            codes[one.currency] = codes.get(one.currency, 0) - less
+        return delta, codes
 
-    def _learned(self, begin: Posterior | None, end: Posterior | None) -> tuple[tuple[str, str], ...]:
+    def _learned(self, begin: Posterior | None, end: Posterior | None) -> Behind:
         """Name the causes whose score moved, the largest move first."""
         means = [
             np.zeros(len(self.earlier.causes)) if found is None else found.mean for found in (begin, end)
@@ -209,8 +218,8 @@ class Steps:
         change = means[1] - means[0]
         titles = cause_titles(self.build)
         order = np.argsort(-np.abs(change), kind="stable")
-        names = [self.earlier.causes[place] for place in order if abs(change[place]) > 1e-9]
-        return tuple((name, titles.get(name, name)) for name in names)
+        moved = [(self.earlier.causes[place], change[place]) for place in order if abs(change[place]) > 1e-9]
+        return tuple((name, titles.get(name, name), float(move)) for name, move in moved)
 
     def _touched(self, late: set[str]) -> set[str]:
         return self._differing({row.id for row in self.earlier.rows if row.kind == "line"} - late)
@@ -240,8 +249,25 @@ class Steps:
         then, now = of(self.earlier), of(self.plan)
         return {name for name in then.keys() & now.keys() if then[name] != now[name]}
 
-    def _named(self, names: set[str]) -> tuple[tuple[str, str], ...]:
-        return tuple((name, self.titles.get(name, name)) for name in sorted(names))
+    def _pushes(self) -> dict[str, float]:
+        """Give how far the middle figure of each line and event, and of what is in no estimate, moved."""
+        scale = 10 ** exponent(self.plan.currency)
+        now = known_from(self.plan, self.last)
+
+        def at(plan: Plan, known: Known) -> dict[str, float]:
+            middle = {name: scale * amount for name, amount in base_given(plan, known.facts).items()}
+            return {**known.outside, **middle}
+
+        begin, end = at(self.earlier, self.start), at(self.plan, now)
+        return {
+            name: float(round(end.get(name, 0.0) - begin.get(name, 0.0)))
+            for name in begin.keys() | end.keys()
+        }
+
+    def _named(self, names: set[str]) -> Behind:
+        """Name lines and events, the one whose middle figure moved furthest first."""
+        order = sorted(names, key=lambda name: (-abs(self._middle.get(name, 0.0)), name))
+        return tuple((name, self.titles.get(name, name), self._middle.get(name, 0.0)) for name in order)
 
 
 def _money(plan: Plan) -> set[str]:

@@ -67,8 +67,9 @@ def watch_sentence(watch: Reforecast, strong: str = "") -> str:
     text += (
         f" Your budget of {about(watch.budget, money)} is overrun in {strong}{builds(chance.value)}{strong}"
     )
-    if watch.expected_overrun is not None and chance.value >= 0.01:
-        return f"{text}, then by {about(watch.expected_overrun, money, eight.error)} on average."
+    over = watch.expected_overrun
+    if over is not None and chance.value >= 0.01:
+        return f"{text}, then by {about(over.value, money, over.error)} on average."
     return f"{text}."
 
 

@@ -98,3 +98,56 @@ def test_today_draws_on_until_enough_trials_agree(tmp_path: Path) -> None:
     assert watch.now.trials.count > told.trials
     assert told.points[-1].p80 == pytest.approx(watch.percentile(0.8).value, abs=1e-6)
     assert told.points[-1].effective == pytest.approx(watch.now.trials.effective)
+
+
+def test_receipts_of_one_day_are_told_apart_in_the_order_in_which_they_were_entered(tmp_path: Path) -> None:
+    ledger = Ledger(tmp_path / "r.db", currency="EUR")
+    ledger.add_receipt(FIRST, "first", 9_000, "EUR", [("kit", 9_000)])
+    ledger.add_receipt(FIRST, "second", 5_000, "EUR", [("kit", 5_000)])
+    ledger.close_line("kit", FIRST)
+    ledger.add_receipt(FIRST, "third", 7_000, "EUR", [("filler", 7_000)])
+    ledger.close_line("filler", FIRST)
+    ledger.mark_event("damage", "cannot-happen", FIRST + timedelta(days=1))
+    told = history(BUILD, ledger, trials=1024, by="receipt")
+    assert [(point.supplier, point.paid) for point in told.points] == [
+        ("", 0), ("first", 90), ("second", 140), ("third", 210), ("", 210),
+    ]  # fmt: skip
+    # The kit is closed with its own last receipt, not with the last one of the day.
+    other = Ledger(tmp_path / "other.db", currency="EUR")
+    other.add_receipt(FIRST, "both", 14_000, "EUR", [("kit", 14_000)])
+    other.close_line("kit", FIRST)
+    assert told.points[2].p80 == pytest.approx(history(BUILD, other, trials=1024).points[-1].p80)
+    by_day = history(BUILD, ledger, trials=1024)
+    assert [point.p80 for point in by_day.points] == pytest.approx(
+        [told.points[0].p80, told.points[3].p80, told.points[4].p80]
+    )
+
+
+def test_many_receipts_are_spread_like_days(ledger: Ledger) -> None:
+    few = history(BUILD, ledger, trials=256, most=3, by="receipt")
+    assert few.left_out == 4
+    assert few.points[-1].p80 == history(BUILD, ledger, trials=256).points[-1].p80
+
+
+def test_it_has_a_point_for_the_day_before_the_freeze(tmp_path: Path) -> None:
+    ledger = Ledger(tmp_path / "r.db", currency="EUR")
+    assert history(BUILD, ledger, trials=256).since is None
+    ledger.add_receipt(FIRST, "somebody", 9_000, "EUR", [("kit", 9_000)])
+    ledger.add_receipt(FIRST + timedelta(days=9), "somebody", 5_000, "EUR", [("kit", 5_000)])
+    assert history(BUILD, ledger, trials=256).start.date == FIRST - timedelta(days=1)
+    ledger.freeze_baseline(
+        41_000, "EUR", fingerprint=BUILD.fingerprint(), build_text=TEXT, seed=1, trials=16, base_by_line={},
+        date=FIRST + timedelta(days=5),
+    )  # fmt: skip
+    told = history(BUILD, ledger, trials=256)
+    assert [point.date.day for point in told.points] == [28, 1, 5, 10]
+    assert told.since == told.start.date == FIRST + timedelta(days=4)
+    assert told.start.paid == 90
+    assert not told.ranges_changed
+    wider = parse_build(TEXT.replace("budget", "hours_per_week = 5\nbudget"))
+    assert history(wider, ledger, trials=256).ranges_changed
+
+
+def test_both_levels_stand_on_the_same_base(told: History) -> None:
+    for point in told.points:
+        assert point.contingency_needed_p90 - point.contingency_needed == pytest.approx(point.p90 - point.p80)

@@ -15,7 +15,7 @@ from forecast.engine.plan import compile_plan
 from forecast.spending.base import base_given
 from forecast.spending.known import Known, known_facts
 from forecast.spending.ledger import Ledger
-from forecast.spending.standing import Record
+from forecast.spending.standing import Moment, Record
 
 BUILD = parse_build("""\
 [build]
@@ -100,6 +100,16 @@ def test_a_refund_makes_what_was_paid_smaller(ledger: Ledger) -> None:
     pay(ledger, "kit", 12_000)
     pay(ledger, "kit", 2_500, kind="refund")
     assert facts(ledger) == KnownFacts(floors={"kit": 95.0})
+
+
+def test_more_back_than_paid_on_an_open_line_is_said(ledger: Ledger) -> None:
+    pay(ledger, "kit", 2_000)
+    pay(ledger, "kit", 3_050, kind="refund")
+    known = known_facts(PLAN, ledger)
+    assert "kit" not in known.facts.floors
+    assert "10.50 EUR more came back than was paid" in known.remarks[0]
+    ledger.close_line("kit", DAY)
+    assert known_facts(PLAN, ledger).remarks == ()
 
 
 def test_what_is_left_to_buy_shrinks_as_it_is_bought(ledger: Ledger) -> None:
@@ -254,7 +264,7 @@ def test_one_reading_for_many_days_agrees_with_the_ledger_on_each(
     with ledger.together():
         enter(ledger, entries)
     days = [DAY + timedelta(days=number) for number in range(-1, 11)]
-    for day, standing in zip(days, Record.read(ledger).standings(days), strict=True):
+    for day, standing in zip(days, Record.read(ledger).standings([Moment(day) for day in days]), strict=True):
         assert standing.paid == ledger.paid_by_line(day)
         assert standing.committed == ledger.committed_by_line(day)
         assert standing.closed == ledger.closed_lines(day)

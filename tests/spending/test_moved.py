@@ -160,10 +160,49 @@ def test_since_the_freeze_compares_with_the_build_as_it_was_frozen(ledger: Ledge
     )  # fmt: skip
     buy(ledger, "kit", 14_000)
     moved = what_moved(parse_build(PLAIN + SEATS), ledger, trials=TRIALS)
-    assert moved.since == BEFORE
+    assert moved.since == BEFORE - timedelta(days=1)
     assert change(moved, "scope added").p80 == 7_000
     assert change(moved, "estimates") == Figures(0, 0, 0, 0)
     check_sum(moved)
+
+
+def test_what_is_paid_on_the_day_of_the_freeze_has_moved_it(ledger: Ledger) -> None:
+    ledger.freeze_baseline(
+        50_000, "EUR", fingerprint="f", build_text=PLAIN, seed=1, trials=16, base_by_line={}, date=DAY,
+    )  # fmt: skip
+    buy(ledger, "kit", 14_000)
+    moved = what_moved(BUILD, ledger, trials=TRIALS)
+    assert moved.since == BEFORE
+    assert abs(change(moved, "receipts").mean - (14_000 - mean_of(PLAIN, "kit"))) <= 1
+    told = history(BUILD, ledger, trials=TRIALS)
+    assert (told.start.date, round(100 * told.start.p80)) == (moved.since, moved.start.p80)
+
+
+def test_the_same_start_said_in_full_gives_the_same_answer(ledger: Ledger) -> None:
+    ledger.freeze_baseline(
+        50_000, "EUR", fingerprint="f", build_text=PLAIN + SEATS, seed=1, trials=16, base_by_line={}, date=DAY,
+    )  # fmt: skip
+    buy(ledger, "kit", 14_000)
+    assert what_moved(BUILD, ledger, BEFORE, trials=TRIALS) == what_moved(BUILD, ledger, trials=TRIALS)
+
+
+def test_a_move_that_ends_before_the_freeze_starts_before_anything_was_entered(ledger: Ledger) -> None:
+    buy(ledger, "kit", 14_000)
+    ledger.freeze_baseline(
+        50_000, "EUR", fingerprint="f", build_text=PLAIN, seed=1, trials=16, base_by_line={},
+        date=DAY + timedelta(days=20),
+    )  # fmt: skip
+    assert what_moved(BUILD, ledger, until=DAY + timedelta(days=3), trials=TRIALS).since == BEFORE
+
+
+def test_what_pushed_hardest_stands_first(ledger: Ledger) -> None:
+    """The middle figures are 60 for filler and 100 for the kit: 20 cheap and 50 dear."""
+    buy(ledger, "filler", 4_000)
+    buy(ledger, "kit", 15_000, usd=20_000)
+    moved = what_moved(BUILD, ledger, BEFORE, trials=TRIALS)
+    named = {part.kind: (part.because, part.pushes) for part in moved.parts}
+    assert named["receipts"] == ((("kit", "Kit"), ("filler", "Filler")), (5_000, -2_000))
+    assert named["currency"] == ((("USD", "USD"),), (5_000,))  # at the rate planned it was 100
 
 
 def test_a_frozen_text_that_can_no_longer_be_read_does_no_harm(ledger: Ledger) -> None:

@@ -22,6 +22,8 @@ class DayPaid:
         What they charged, in minor units of that currency; a line's part of a receipt in proportion.
     commitment_id : int or None
         The commitment it was paid against.
+    receipt_id, supplier : int or None, str
+        Of the one receipt, where each is told apart.
     """
 
     date: date
@@ -30,19 +32,31 @@ class DayPaid:
     currency: str
     foreign_minor: float
     commitment_id: int | None
+    receipt_id: int | None = None
+    supplier: str = ""
 
 
-def paid_by_day(ledger: Ledger) -> tuple[DayPaid, ...]:
-    """Add up payments by day, line, currency and commitment, oldest first."""
+def paid_by_day(ledger: Ledger, *, by_receipt: bool = False) -> tuple[DayPaid, ...]:
+    """Add up payments by day, line, currency and commitment, oldest first.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    by_receipt : bool
+        Tell each receipt apart, those of a day in the order in which they were entered.
+    """
+    single = "r.id, r.supplier" if by_receipt else "NULL, ''"
+    within = ", r.id" if by_receipt else ""
     with ledger._reading() as connection:
         rows = connection.execute(
             "SELECT r.as_of, s.line_id, sum(s.amount_minor), r.currency,"
             " sum(CASE WHEN r.charged_minor IS NULL THEN s.amount_minor"
             "  ELSE 1.0 * s.amount_minor * r.amount_minor / nullif(r.charged_minor, 0) END),"
-            " r.commitment_id FROM split s JOIN receipt r ON r.id = s.receipt_id"
-            " GROUP BY r.as_of, s.line_id, r.currency, r.commitment_id ORDER BY r.as_of, s.line_id"
+            f" r.commitment_id, {single} FROM split s JOIN receipt r ON r.id = s.receipt_id"
+            f" GROUP BY r.as_of{within}, s.line_id, r.currency, r.commitment_id"
+            f" ORDER BY r.as_of{within}, s.line_id"
         ).fetchall()
     return tuple(
-        DayPaid(date.fromisoformat(row[0]), row[1], row[2], row[3], float(row[4] or 0), row[5])
+        DayPaid(date.fromisoformat(row[0]), row[1], row[2], row[3], float(row[4] or 0), *row[5:])
         for row in rows
     )

@@ -13,17 +13,7 @@ from forecast.views.commands.receipts import day
 
 if TYPE_CHECKING:
     from forecast.spending.moved import Moved
-
-PART_WORDS = {
-    "receipts": "Receipts above or below their estimates",
-    "currency": "Rates of exchange",
-    "learning": "What they say about what is still open",
-    "events": "Risk events that happened or cannot any more",
-    "scope dropped": "Lines given up",
-    "estimates": "Ranges changed in the build file",
-    "scope added": "Things that were not in the estimate",
-}
-"""Each part of a move in words."""
+    from forecast.spending.reforecast import Reforecast
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -33,7 +23,10 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
     add_file(moved)
     moved.add_argument(
-        "--since", type=day, metavar="DATE", help="from when; since the budget was frozen when left out"
+        "--since",
+        type=day,
+        metavar="DATE",
+        help="from the end of this day; when left out, of the day before the budget was frozen (or the first receipt)",
     )
     moved.add_argument(
         "--until", type=day, metavar="DATE", help="to when; all that was entered when left out"
@@ -42,6 +35,12 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         commands, "history", "the forecast as of each day on which something was entered", run_history
     )
     add_file(past)
+    past.add_argument(
+        "--by",
+        choices=("day", "receipt"),
+        default="day",
+        help="a row for each day (as is), or for each receipt",
+    )
     earned = command(
         commands, "earned", "earned-value figures, and why they differ from the simulation", run_earned
     )
@@ -55,6 +54,7 @@ def run_moved(options: argparse.Namespace) -> int:
     """Say what moved."""
     from forecast.spending.folder import BuildFolder
     from forecast.spending.moved import what_moved
+    from forecast.spending.reforecast import reforecast
 
     if options.since and options.until and options.since > options.until:
         message = f"--since {options.since} is after --until {options.until}. Swap them."
@@ -62,42 +62,29 @@ def run_moved(options: argparse.Namespace) -> int:
     folder = BuildFolder.at(options.file)
     working("Forecasting step by step")
     try:
-        moved = what_moved(folder.read(), folder.ledger(), options.since, options.until, options.scenario)
+        build, ledger = folder.read(), folder.ledger()
+        moved = what_moved(build, ledger, options.since, options.until, options.scenario)
+        watch = reforecast(build, ledger, options.scenario, as_of=options.until)
     finally:
         done()
-    return answer(options, moved_text(moved), asdict(moved))
+    return answer(options, moved_text(moved, watch), asdict(moved))
 
 
-def moved_text(moved: Moved) -> str:
-    """Write a move part by part; the parts add up to the minor unit."""
-    from forecast.views.money import about, rounding_step, signed
+def moved_text(moved: Moved, watch: Reforecast) -> str:
+    """Write a move part by part; the parts add up as they are written."""
+    from forecast.views.money import about, signed
+    from forecast.views.moves import moved_sentence, written
     from forecast.views.tables import shorten, table
 
-    money = moved.currency
-    scale = 10 ** _digits(money)
-    change = moved.end - moved.start
-    until = f" until {moved.until}" if moved.until else ""
-    text = [f"P80 moved by {signed(change.p80 / scale, money, moved.error)} since {moved.since}{until}."]
-    largest = max(moved.parts, key=lambda part: abs(part.change.p80), default=None)
-    if largest is not None and largest.change.p80:
-        names = ", ".join(title for _, title in largest.because[:3])
-        text[0] += f" Most of it: {PART_WORDS[largest.kind].lower()}{f' ({names})' if names else ''}."
-    step = rounding_step(money, moved.error) * scale
-    mean, eight = moved.start.mean, moved.start.p80
-
-    def level(minor: int) -> float:
-        return float(round(minor / step) * step / scale)
-
-    rows = [["At the start", about(level(mean), money), about(level(eight), money), ""]]
-    for part in moved.parts:
-        names = shorten(", ".join(title for _, title in part.because), 60)
-        # Each change is that of two rounded levels, so that the column adds up as it is written.
-        by_mean = level(mean + part.change.mean) - level(mean)
-        by_eight = level(eight + part.change.p80) - level(eight)
-        rows.append([PART_WORDS[part.kind], signed(by_mean, money), signed(by_eight, money), names])
-        mean, eight = mean + part.change.mean, eight + part.change.p80
-    rows.append(["At the end", about(level(mean), money), about(level(eight), money), ""])
-    return "\n".join([*text, "", table(["", "Mean", "P80", "Because of"], rows, last_left=True)])
+    money, found = moved.currency, written(moved)
+    rows = [["At the start", about(found.start_mean, money), about(found.start_p80, money), ""]]
+    rows += [
+        [step.words, signed(step.mean, money), signed(step.p80, money), shorten(step.because, 60)]
+        for step in found.steps
+    ]
+    rows.append(["At the end", about(found.end_mean, money), about(found.end_p80, money), ""])
+    figures = table(["", "Mean", "P80", "Because of"], rows, last_left=True)
+    return f"{moved_sentence(moved, watch)}\n\n{figures}"
 
 
 def _digits(currency: str) -> int:
@@ -112,12 +99,13 @@ def run_history(options: argparse.Namespace) -> int:
     from forecast.spending.folder import BuildFolder
     from forecast.spending.history import history
     from forecast.views.money import about, builds
-    from forecast.views.tables import table
+    from forecast.views.moves import long_day
+    from forecast.views.tables import shorten, table
 
     folder = BuildFolder.at(options.file)
     working("Forecasting day by day")
     try:
-        found = history(folder.read(), folder.ledger(), options.scenario)
+        found = history(folder.read(), folder.ledger(), options.scenario, by=options.by)
     finally:
         done()
     if not found.points:
@@ -125,15 +113,22 @@ def run_history(options: argparse.Namespace) -> int:
             options, "Nothing was entered yet: the history begins with the first receipt.", asdict(found)
         )
     money = found.currency
-    first, last = found.points[0], found.points[-1]
-    days = len(found.points) - 1
+    first, last = found.start, found.points[-1]
+    by_receipt = options.by == "receipt"
+    one, many = ("entry", "entries") if by_receipt else ("day with something new", "days with something new")
     text = (
-        f"P80 went from {about(first.p80, money, first.error)} to {about(last.p80, money, last.error)} over {days} "
-        f"{'day' if days == 1 else 'days'} with something new."
+        f"P80 went from {about(first.p80, money, first.error)} to {about(last.p80, money, last.error)} since "
+        f"{long_day(first.date)}; {found.entered} {one if found.entered == 1 else many} in all."
     )
+    if found.ranges_changed:
+        text += (
+            "\nEvery row is forecast with the ranges of the build file as it is now; it was changed since the budget "
+            "was frozen, and 'forecast moved' tells what that did."
+        )
     rows = [
         [
             str(point.date),
+            *([shorten(point.supplier, 28)] if by_receipt else []),
             about(point.paid, money),
             *(about(value, money, point.error) for value in (point.p10, point.p50, point.p80, point.p90)),
             ("–" if point.chance_of_overrun is None else builds(point.chance_of_overrun))
@@ -141,8 +136,18 @@ def run_history(options: argparse.Namespace) -> int:
         ]
         for point in found.points
     ]
-    headings = ["Day", "Paid", "P10", "P50", "P80", "P90", "Overruns in"]
-    return answer(options, f"{text}\n\n{table(headings, rows, last_left=True)}", asdict(found))
+    headings = [
+        "Day",
+        *(["Receipt of"] if by_receipt else []),
+        "Paid",
+        "P10",
+        "P50",
+        "P80",
+        "P90",
+        "Overruns in",
+    ]
+    figures = table(headings, rows, left=2 if by_receipt else 1, last_left=True)
+    return answer(options, f"{text}\n\n{figures}", asdict(found))
 
 
 def run_earned(options: argparse.Namespace) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from forecast.views.commands.common import add_file, add_simulation, answer, command, done, working
@@ -10,6 +11,7 @@ from forecast.views.commands.receipts import day
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
+    from forecast.engine.statistics import Estimate
     from forecast.spending.reforecast import Reforecast
 
 LEVELS = (0.1, 0.5, 0.8, 0.9)
@@ -54,20 +56,16 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
         "paid": watch.paid,
         "committed": watch.committed,
         "budget": watch.budget,
-        "chance_of_overrun": None if watch.chance_of_overrun is None else watch.chance_of_overrun.value,
-        "expected_overrun": watch.expected_overrun,
-        "forecast_final_cost": {
-            f"P{round(100 * q)}": {"value": value.value, "standard_error": value.error}
-            for q, value in zip(LEVELS, watch.percentile_set(LEVELS), strict=True)
-        },
-        "before_receipts": {
-            f"P{round(100 * q)}": value.value
-            for q, value in zip(LEVELS, watch.before.percentile_set(LEVELS), strict=True)
-        },
-        "cost_to_complete": {f"P{round(100 * q)}": watch.cost_to_complete(q).value for q in LEVELS},
+        "chance_of_overrun": _estimate(watch.chance_of_overrun),
+        "expected_overrun": _estimate(watch.expected_overrun),
+        "forecast_final_cost": _levels(LEVELS, watch.percentile_set(LEVELS)),
+        "before_receipts": _levels(LEVELS, watch.before.percentile_set(LEVELS)),
+        "cost_to_complete": _levels(LEVELS, [watch.cost_to_complete(q) for q in LEVELS]),
         "contingency_left": watch.contingency_left,
-        "further_100_buys": _bought(watch),
-        "contingency_needed": {f"P{round(100 * q)}": watch.contingency_needed(q).value for q in (0.8, 0.9)},
+        "further_100_buys": _estimate(watch.bought_by(100.0)),
+        "contingency_needed": _levels((0.8, 0.9), [watch.contingency_needed(q) for q in (0.8, 0.9)]),
+        "trials": watch.now.trials.count,
+        "seed": watch.now.trials.seed,
         "effective_trials": watch.now.trials.effective,
         "lines": [
             {
@@ -89,16 +87,25 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _bought(watch: Reforecast) -> float | None:
-    bought = watch.bought_by(100.0)
-    return None if bought is None else bought.value
+def _estimate(estimate: Estimate | None) -> dict[str, float] | None:
+    return None if estimate is None else {"value": estimate.value, "standard_error": estimate.error}
+
+
+def _levels(levels: Sequence[float], estimates: Sequence[Estimate]) -> dict[str, dict[str, float] | None]:
+    return {f"P{round(100 * q)}": _estimate(one) for q, one in zip(levels, estimates, strict=True)}
 
 
 def watch_text(build: Build, watch: Reforecast, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the figures, the lines."""
-    from forecast.views.money import about, per_hundred, rounding_step, signed
+    from forecast.views.money import about, signed
     from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence
     from forecast.views.tables import shorten, table
+    from forecast.views.watching import (
+        bought_sentence,
+        contingency_sentence,
+        overrun_sentence,
+        trials_sentence,
+    )
 
     money = watch.currency
     text = [watch_sentence(watch), ""]
@@ -137,19 +144,11 @@ def watch_text(build: Build, watch: Reforecast, *, every_line: bool = False) -> 
         headings = ["", "State", "Estimate", "Paid", "Forecast", "P10 to P90", "Moved"]
         text += ["", table(headings, line_rows, left=2)]
     text += ["", *lesson_sentences(watch)] if watch.causes else []
-    if watch.contingency_left is not None:
-        needed = watch.contingency_needed(0.8)
-        text.append(
-            f"Contingency left over the middle figures of what is open: {about(watch.contingency_left, money)}; "
-            f"needed for 8 of 10 builds: {about(needed.value, money, needed.error)}."
-        )
-        more = max(100.0, 10 * rounding_step(money))
-        bought = watch.bought_by(more)
-        if bought is not None:
-            text.append(
-                f"A further {about(more, money)} in the budget would be enough for {per_hundred(bought.value)} more."
-            )
+    if watch.budget is not None:
+        told = (contingency_sentence(watch), overrun_sentence(watch), bought_sentence(watch))
+        text += ["", *(sentence for sentence in told if sentence)]
     text += [f"\n{remark}" for remark in watch.remarks]
+    text += ["", trials_sentence(watch)]
     if build.build.notice:
         text += ["", build.build.notice]
     return "\n".join(text)

@@ -1,0 +1,183 @@
+"""What moved a forecast, in words and in figures that add up as they are written."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from forecast.spending.money import exponent
+from forecast.spending.moved import ORDER, Moved, MovedPart
+from forecast.spending.reforecast import Reforecast
+from forecast.views.money import about, rounding_step, signed
+
+PART_WORDS = {
+    "receipts": "Receipts above or below their estimates",
+    "currency": "Rates of exchange",
+    "learning": "What they say about what is still open",
+    "events": "Risk events that happened or cannot any more",
+    "scope dropped": "Lines given up",
+    "estimates": "Ranges changed in the build file",
+    "scope added": "Things that were not in the estimate",
+}
+"""Each part of a move in words."""
+
+_MOST_CLAUSES = 3
+
+
+@dataclass(frozen=True)
+class WrittenStep:
+    """One part of a move, as it is written.
+
+    Attributes
+    ----------
+    part : MovedPart
+    words : str
+    mean, p80 : float
+        The change, being that of two rounded levels.
+    because : str
+        What is behind it, the hardest push first.
+    """
+
+    part: MovedPart
+    words: str
+    mean: float
+    p80: float
+    because: str
+
+
+@dataclass(frozen=True)
+class WrittenMove:
+    """A move whose figures are rounded so that start and steps add up to the end as they are written."""
+
+    start_mean: float
+    start_p80: float
+    steps: tuple[WrittenStep, ...]
+    end_mean: float
+    end_p80: float
+
+    @property
+    def change(self) -> float:
+        """How far P80 moved."""
+        return self.end_p80 - self.start_p80
+
+
+def written(moved: Moved) -> WrittenMove:
+    """Round a move: each change is that of two rounded levels, so that a column adds up as it is written."""
+    scale = 10 ** exponent(moved.currency)
+    step = rounding_step(moved.currency, moved.error) * scale
+
+    def level(minor: int) -> float:
+        return float(round(minor / step) * step / scale)
+
+    mean, eight = moved.start.mean, moved.start.p80
+    steps = []
+    for part in moved.parts:
+        steps.append(
+            WrittenStep(
+                part,
+                PART_WORDS[part.kind],
+                level(mean + part.change.mean) - level(mean),
+                level(eight + part.change.p80) - level(eight),
+                ", ".join(title for _, title in part.because),
+            )
+        )
+        mean, eight = mean + part.change.mean, eight + part.change.p80
+    return WrittenMove(
+        level(moved.start.mean), level(moved.start.p80), tuple(steps), level(mean), level(eight)
+    )
+
+
+def long_day(day: dt.date) -> str:
+    """Write a day in full: ``3 May 2026``."""
+    return f"{day.day} {day:%B %Y}"
+
+
+def moved_sentence(moved: Moved, watch: Reforecast | None = None, strong: str = "") -> str:
+    """Say how far P80 moved since when, and why: the largest parts, in the order in which they follow.
+
+    Parameters
+    ----------
+    moved : Moved
+    watch : Reforecast, optional
+        As of the end of the move; it names the open lines that what was learned moved.
+    strong : str
+        Mark put before and after the key figure, such as ``**``.
+    """
+    money, found = moved.currency, written(moved)
+    days = f"since {long_day(moved.since)}"
+    if moved.until is not None:
+        days = f"between {long_day(moved.since)} and {long_day(moved.until)}"
+    if found.change:
+        verb = "rose" if found.change > 0 else "fell"
+        text = f"P80 {verb} by {strong}{about(abs(found.change), money)}{strong} {days}"
+    else:
+        text = f"P80 did not move {days}"
+    largest = sorted((step for step in found.steps if step.p80), key=lambda step: -abs(step.p80))
+    told = sorted(largest[:_MOST_CLAUSES], key=lambda step: ORDER.index(step.part.kind))
+    clauses = [f"{_clause(step, watch)} ({signed(step.p80, money)})" for step in told]
+    for place in range(1, len(told)):
+        if told[place].part.kind == "learning" and told[place - 1].part.kind in ("receipts", "currency"):
+            clauses[place] = f"so {clauses[place]}"
+    return f"{text}: {'; '.join(clauses)}." if clauses else f"{text}."
+
+
+def _clause(step: WrittenStep, watch: Reforecast | None) -> str:
+    part = step.part
+    up = [title for (_, title), push in zip(part.because, part.pushes, strict=True) if push > 0]
+    down = [title for (_, title), push in zip(part.because, part.pushes, strict=True) if push < 0]
+    some = [title for _, title in part.because]
+    match part.kind:
+        case "receipts":
+            return _receipts(step, up, down, some)
+        case "currency":
+            side = "dearer" if step.p80 > 0 else "cheaper"
+            return f"{_and((up if step.p80 > 0 else down) or some)} came {side} than the rate planned"
+        case "learning":
+            return _learning(step, watch)
+        case "events":
+            if step.p80 > 0 and up:
+                return f"{_and(up)} happened"
+            others = [title for title in some if title not in up]
+            return (
+                f"{_and(others)} cannot happen any more" if others else f"{_and(some)} cost less than thought"
+            )
+        case "scope dropped":
+            return f"{_and(some)} {_was(some)} given up"
+        case "estimates":
+            return (
+                f"the build file has other figures for {_and(some)}" if some else "the build file was changed"
+            )
+        case "scope added":
+            return f"{_and(some)} {_was(some)} not in the estimate"
+
+
+def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]) -> str:
+    if step.mean > 0 and up:
+        known = ", but what is paid no longer varies" if step.p80 < 0 else ""
+        return f"{_and(up)} came in dear{known}"
+    if step.mean < 0 and down and step.p80 < 0:
+        return f"{_and(down)} came in cheap"
+    return f"{_and(some)} {'is' if len(some) == 1 else 'are'} known in part or in whole"
+
+
+def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
+    (cause, title), push = step.part.because[0], step.part.pushes[0]
+    name = f"\u201c{title}\u201d"
+    if push * step.p80 < 0:
+        return f"{name} is known better now"
+    lines = {line.id: line.title for line in watch.lines} if watch is not None else {}
+    taught = next((one for one in watch.causes if one.id == cause), None) if watch is not None else None
+    follow = [lines[line] for line in taught.moves if line in lines] if taught is not None else []
+    first = f", {_and(follow)} first" if follow else ""
+    looks, does = ("dearer", "raises") if push > 0 else ("cheaper", "lowers")
+    return f"{name} looks {looks} than thought and {does} what is still open{first}"
+
+
+def _and(names: list[str]) -> str:
+    if len(names) > 2:
+        return f"{names[0]}, {names[1]} and others"
+    return " and ".join(names)
+
+
+def _was(names: list[str]) -> str:
+    return "was" if len(names) == 1 else "were"

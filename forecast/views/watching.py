@@ -1,0 +1,122 @@
+"""Contingency left against contingency needed, in figures that add up as they are written, and in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from forecast.spending.reforecast import Reforecast
+from forecast.views.money import about, builds, per_hundred, rounding_step
+
+LEVELS = {0.8: ("P80", "8 of 10 builds"), 0.9: ("P90", "9 of 10 builds")}
+"""Levels at which contingency is needed, and what each is enough for."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """One total and what it is made of, rounded so that the parts add up as they are written.
+
+    Attributes
+    ----------
+    name, meaning : str
+    paid, still_open, contingency, total : float
+        ``still_open`` holds the middle figures of what is open.
+    """
+
+    name: str
+    meaning: str
+    paid: float
+    still_open: float
+    contingency: float
+    total: float
+
+
+def columns(watch: Reforecast) -> tuple[Column, ...]:
+    """Give the budget (where there is one), P80 and P90 beside each other: paid, still open, contingency."""
+    money = watch.currency
+
+    def level(value: float, error: float = 0.0) -> float:
+        step = rounding_step(money, error)
+        return round(value / step) * step
+
+    paid, base = level(watch.paid), level(watch.paid + watch.open_base)
+    totals = [("Your budget", "", level(watch.budget))] if watch.budget is not None else []
+    for (name, meaning), found in zip(LEVELS.values(), watch.percentile_set(tuple(LEVELS)), strict=True):
+        totals.append((name, meaning, level(found.value, found.error)))
+    return tuple(
+        Column(name, meaning, paid, base - paid, total - base, total) for name, meaning, total in totals
+    )
+
+
+def contingency_sentence(watch: Reforecast, strong: str = "") -> str:
+    """Say what contingency is left, and what it takes."""
+    money = watch.currency
+
+    def bold(value: float) -> str:
+        return f"{strong}{about(value, money)}{strong}"
+
+    *budget, eight, nine = columns(watch)
+    takes = (
+        f"to be enough in {eight.meaning} ({eight.name}) it takes {bold(eight.contingency)}, "
+        f"in {nine.meaning} ({nine.name}) {bold(nine.contingency)}"
+    )
+    if not budget:
+        return f"Beyond what is paid and the middle figures of what is open, {takes}."
+    left = budget[0].contingency
+    if left < 0:
+        text = (
+            f"No contingency is left: the middle figures alone are {bold(-left)} over your budget; {takes}."
+        )
+    else:
+        text = f"{bold(left)} of contingency is left; {takes}."
+    short = [level for level in (eight, nine) if level.total > budget[0].total]
+    if not short:
+        return f"{text} That is enough for both."
+    sums = [bold(level.total - budget[0].total) for level in short]
+    missing = f"{sums[0]} is missing for {short[0].name}" + (
+        f", {sums[1]} for {short[1].name}" if sums[1:] else ""
+    )
+    return f"{text} {missing}."
+
+
+def bought_sentence(watch: Reforecast) -> str:
+    """Say what a further sum in the budget buys; empty without a budget."""
+    more = further(watch)[0]
+    bought = watch.bought_by(more)
+    if bought is None:
+        return ""
+    sum_written = about(more, watch.currency)
+    return f"A further {sum_written} in the budget would be enough for {per_hundred(bought.value)} more."
+
+
+def overrun_sentence(watch: Reforecast) -> str:
+    """Say how far it overruns where it does, with the simulation error; empty where it never does."""
+    over, chance = watch.expected_overrun, watch.chance_of_overrun
+    if over is None or chance is None:
+        return ""
+    return (
+        f"In the builds that overrun, {about(over.value, watch.currency, over.error)} is missing on average "
+        f"(simulation error {error_of(over.error, watch.currency)}); that is {builds(chance.value)}."
+    )
+
+
+def further(watch: Reforecast) -> tuple[float, ...]:
+    """Give sums to try on top of the budget, the smallest first."""
+    least = max(100.0, 10 * rounding_step(watch.currency))
+    return tuple(least * times for times in (1, 5, 10, 20))
+
+
+def trials_sentence(watch: Reforecast) -> str:
+    """Say how many builds were simulated and how far P80 would differ with other draws."""
+    trials = watch.now.trials
+    text = (
+        f"{trials.count:,} simulated builds, seed {trials.seed}; simulation error of P80 "
+        f"{error_of(watch.percentile(0.8).error, watch.currency)}."
+    )
+    if trials.weights is not None:
+        text += f" Not every one agrees with what is paid: effective sample size {trials.effective:,.0f}."
+    return text
+
+
+def error_of(error: float, currency: str) -> str:
+    """Write a simulation error to the unit: ``26 NZD``."""
+    return f"{error:,.0f} {currency}"

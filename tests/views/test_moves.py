@@ -1,0 +1,87 @@
+"""A move in words: what it says of each part, and figures that add up as they are written."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+
+import pytest
+
+from forecast.spending.moved import ORDER, Figures, Moved, MovedPart, PartKind
+from forecast.views.moves import moved_sentence, written
+
+
+def part(kind: PartKind, mean: int, p80: int, *pushes: tuple[str, float]) -> MovedPart:
+    names = tuple((name.lower(), name) for name, _ in pushes)
+    return MovedPart(kind, Figures(mean, mean, p80, p80), names, tuple(push for _, push in pushes))
+
+
+def moved(*parts: MovedPart, until: date | None = None, error: float = 0.0) -> Moved:
+    start = Figures(900_400, 900_400, 1_000_400, 1_000_400)
+    end = start
+    for one in parts:
+        end = end + one.change
+    return Moved(date(2026, 5, 3), until, "EUR", start, end, parts, error)
+
+
+def test_dear_receipts_and_what_follows_from_them() -> None:
+    text = moved_sentence(
+        moved(
+            part("receipts", 20_000, 18_000, ("Filler", 15_000), ("Primer", 6_000), ("Discs", -1_000)),
+            part("learning", 9_000, 13_000, ("Kit fit", 0.9), ("Own estimating", -0.2)),
+        )
+    )
+    assert text == (
+        "P80 rose by €310 since 3 May 2026: Filler and Primer came in dear (+€180); so “Kit fit” looks dearer than "
+        "thought and raises what is still open (+€130)."
+    )
+
+
+@pytest.mark.parametrize(
+    ("one", "said"),
+    [
+        (part("receipts", -20_000, -22_000, ("Kit", -20_000)), "Kit came in cheap (−€220)"),
+        (
+            part("receipts", 5_000, -22_000, ("Kit", 5_000)),
+            "Kit came in dear, but what is paid no longer varies (−€220)",
+        ),
+        (part("receipts", 5_000, 9_000, ("Kit", 0)), "Kit is known in part or in whole (+€90)"),
+        (part("currency", 5_000, 5_000, ("USD", 5_000)), "USD came dearer than the rate planned (+€50)"),
+        (part("currency", -5_000, -5_000, ("USD", -5_000)), "USD came cheaper than the rate planned (−€50)"),
+        (
+            part("learning", -5_000, -5_000, ("Kit fit", -0.5)),
+            "“Kit fit” looks cheaper than thought and lowers what is still open (−€50)",
+        ),
+        (part("learning", 1_000, -5_000, ("Kit fit", 0.5)), "“Kit fit” is known better now (−€50)"),
+        (part("events", 5_000, 5_000, ("Damage", 9_000), ("Rust", 0)), "Damage happened (+€50)"),
+        (part("events", -5_000, -5_000, ("Damage", 0)), "Damage cannot happen any more (−€50)"),
+        (part("scope dropped", -5_000, -5_000, ("Vents", -5_000)), "Vents was given up (−€50)"),
+        (part("estimates", 5_000, 5_000, ("Kit", 5_000)), "the build file has other figures for Kit (+€50)"),
+        (part("estimates", 5_000, 5_000), "the build file was changed (+€50)"),
+        (
+            part("scope added", 9_000, 9_000, ("Winch", 5_000), ("Bar", 4_000)),
+            "Winch and Bar were not in the estimate (+€90)",
+        ),
+    ],
+)
+def test_each_part_in_words(one: MovedPart, said: str) -> None:
+    assert moved_sentence(moved(one)).endswith(f"since 3 May 2026: {said}.")
+
+
+def test_nothing_moved() -> None:
+    assert moved_sentence(moved(part("receipts", 0, 100))) == "P80 did not move since 3 May 2026."
+    assert moved_sentence(moved(until=date(2026, 6, 1))) == (
+        "P80 did not move between 3 May 2026 and 1 June 2026."
+    )
+
+
+@pytest.mark.parametrize("error", [0.0, 120.0])
+def test_start_and_steps_add_up_to_the_end_as_they_are_written(error: float) -> None:
+    """Each part is under half a step, all of them together are not: no part is lost by rounding."""
+    one = moved(*(part(kind, 499, 499, ("x", 1.0)) for kind in ORDER), error=error)
+    found = written(one)
+    assert found.start_p80 + sum(step.p80 for step in found.steps) == found.end_p80
+    assert found.start_mean + sum(step.mean for step in found.steps) == found.end_mean
+    assert found.end_p80 == pytest.approx(one.end.p80 / 100, abs=5 if not error else 50)
+    amounts = re.findall(r"\(([+−]€[\d,]+)\)", moved_sentence(one))
+    assert len(amounts) == (3 if not error else sum(bool(step.p80) for step in found.steps))
