@@ -6,8 +6,10 @@ from collections.abc import Iterable
 from pathlib import Path
 
 import streamlit as st
+from streamlit.navigation.page import StreamlitPage
 
 from forecast.dashboard.layout import safe, style, tell
+from forecast.dashboard.start_open import is_demo
 from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario, chosen, offered, opened
 from forecast.dashboard.tray import tray
 from forecast.errors import BuildFileError, ForecastError
@@ -15,6 +17,7 @@ from forecast.spending.folder import demos, open_demo
 
 _HERE = Path(__file__).parent
 PAGES: tuple[tuple[str, str, str], ...] = (
+    ("start.py", "Start or open a build", "start"),
     ("cost.py", "What will it cost?", "cost"),
     ("lines.py", "The lines", "lines"),
     ("choose.py", "Do it or farm it out?", "choose"),
@@ -22,6 +25,8 @@ PAGES: tuple[tuple[str, str, str], ...] = (
     ("watch.py", "Where does it end?", "watch"),
 )
 """File, title and address of each page, in the order of the job."""
+_FIRST = "cost"
+"""The page shown on a build that is opened."""
 
 
 def run(argument: str | None = None) -> None:
@@ -35,33 +40,42 @@ def run(argument: str | None = None) -> None:
     st.set_page_config(page_title="Forecast", layout="wide", initial_sidebar_state="auto")
     style()
     pages = [
-        st.Page(_HERE / file, title=title, url_path=address, default=number == 0)
-        for number, (file, title, address) in enumerate(PAGES)
+        st.Page(_HERE / file, title=title, url_path=address, default=address == _FIRST)
+        for file, title, address in PAGES
     ]
     page = st.navigation(pages)
+    start = pages[0]
+    view = None
     try:
         begin(argument)
         view = opened()
-    except BuildFileError as error:
-        st.title("This build file needs mending")
-        tell(error)
-        st.markdown("Mend it in your editor, save it, and reload this page.")
-        _sidebar(None)
-        return
     except ForecastError as error:
-        st.title("This build cannot be opened")
-        tell(error)
-        _sidebar(None)
-        return
+        if page is not start:  # there another one can be opened
+            _refused(error, start)
+            return
     _sidebar(view)
     # On a phone the sidebar covers the page and stays open after a tap: there the links stand in a row as well.
     with st.container(key="phone-nav", horizontal=True):
         for link in pages:
             st.page_link(link, width="content")
-    if view.unsaved:
+    if view is not None and view.unsaved:
         st.caption("These figures hold your changes that are not saved yet.")
+    if view is not None and page.url_path == "" and is_demo(view.folder):
+        st.page_link(start, label="A demo build with invented data. Start your own")
     page.run()
-    tray()
+    if view is not None:
+        tray()
+
+
+def _refused(error: ForecastError, start: StreamlitPage) -> None:
+    """Say why the build in force cannot be shown, and where another one can be opened."""
+    broken = isinstance(error, BuildFileError)
+    st.title("This build file needs mending" if broken else "This build cannot be opened")
+    tell(error)
+    if broken:
+        st.markdown("Mend it in your editor, save it, and reload this page.")
+    st.page_link(start)
+    _sidebar(None)
 
 
 def _sidebar(view: Opened | None) -> None:

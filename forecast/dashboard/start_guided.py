@@ -1,0 +1,300 @@
+"""The guided start: one question after the other, and after each what to hold."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from forecast.build.guided import (
+    DONT_KNOW,
+    Question,
+    Standing,
+    WrongAnswer,
+    create_build,
+    default_of,
+    question,
+    read_answer,
+    stand,
+)
+from forecast.build.sheet import free_id
+from forecast.dashboard.layout import answer, palette, picture, safe, tell, text
+from forecast.dashboard.start_draft import END, Start, begin_again, go_to, previous, refuse, started, take
+from forecast.dashboard.start_sketch import sketch
+from forecast.dashboard.state import choose_file
+from forecast.engine.forecast import Forecast
+from forecast.errors import ForecastError
+from forecast.spending.folder import user_folder
+from forecast.views.charts.start import narrowing
+from forecast.views.money import signed
+from forecast.views.sentences import budget_sentence, hold_sentence
+
+FEW = 5
+"""Choices up to so many stand beside each other; more are a list to type in."""
+
+_NONE = "none"
+
+# The next field takes the keyboard, where there is one: on a touch screen its own keyboard would cover the question.
+_FOCUS = """<script data-question="{id}">
+if (matchMedia("(pointer: fine)").matches) setTimeout(() => {{
+  const field = document.querySelector(".st-key-guided-field input, .st-key-guided-field button");
+  if (field) field.focus({{ preventScroll: true }});
+}}, 120);
+</script>"""
+
+
+def guided() -> None:
+    """Draw the question in force, what the answers come to, and all answers so far."""
+    start = started()
+    standing = stand(start["written"])
+    if start["at"] not in (END, *(item.id for item in standing.asked)):
+        start["at"] = standing.first_open.id if standing.first_open is not None else END
+    now = sketch(start["written"]) if start["written"] else None
+    _answer(start, standing, now)
+    with st.container(key="guided"):
+        if start["at"] == END:
+            _finish(standing)
+        else:
+            _ask(question(start["at"]), start, standing)
+    if now is not None:
+        nothing = sketch(
+            {key: text for key, text in start["written"].items() if key in ("country", "currency")}
+        )
+        told = nothing is not None and nothing.percentile(0.8).value != now.percentile(0.8).value
+        stages = [("Nothing known", nothing)] if told and nothing is not None else []
+        picture(narrowing([*stages, ("With your answers", now)], palette()), key="narrowing")
+    _so_far(start, standing)
+
+
+def _answer(start: Start, standing: Standing, now: Forecast | None) -> None:
+    given, asked = len(standing.values), len(standing.asked)
+    if not start["written"]:
+        answer(
+            "Answer a dozen and a half questions, and see after each one what to **hold** before you order.",
+            "\u201cI don't know\u201d is always an answer: it widens the range, and you can come back to it.",
+        )
+        return
+    if now is None:
+        answer("What to hold follows when the rate of the kit's currency is told.")
+        return
+    told = "your answer" if given == 1 else f"your {given} answers"
+    rest = asked - given
+    questions = "the one question left" if rest == 1 else f"the {rest} questions left"
+    counted = f" and {questions}, counted as not known" if rest else ""
+    budget = standing.values.get("budget")
+    answer(
+        hold_sentence(now, strong="**"),
+        budget_sentence(now, budget, strong="**") if budget is not None else "",
+        f"That is from {told}{counted}. {_move(start, now)}",
+    )
+
+
+def _move(start: Start, now: Forecast) -> str:
+    """Say what the last answer did, where it is another answer and not another currency."""
+    before = start["before"]
+    if not before or not start["last"] or before == start["written"]:
+        return ""
+    was = sketch(before)
+    if was is None or was.currency != now.currency:
+        return ""
+    old, new = was.percentile(0.8), now.percentile(0.8)
+    if new.value == old.value:
+        return ""
+    change = signed(new.value - old.value, now.currency, new.error)
+    return f"The last one moved P80 by **{change}**."
+
+
+def _ask(item: Question, start: Start, standing: Standing) -> None:
+    ids = [other.id for other in standing.asked]
+    place = ids.index(item.id)
+    st.caption(f"Question {place + 1} of {len(ids)}")
+    st.subheader(safe(item.text), anchor=False)
+    with st.form("guided-form", border=False):
+        with st.container(key="guided-field"):
+            given = _field(item, start, standing.values)
+        if start["wrong"]:
+            st.error(safe(start["wrong"]))
+        st.caption(safe(_help(item)))
+        # Next comes first, for Enter in a field presses the first button of its form.
+        with st.container(horizontal=True, key="guided-buttons"):
+            ahead = st.form_submit_button("Next", type="primary")
+            unknown = st.form_submit_button("I don't know")
+            back = st.form_submit_button("Back", disabled=place == 0)
+    if start["found"]:
+        text("Your answers from before are still here: this is the first question that was open.")
+    if start["moved"]:
+        start["moved"] = False
+        st.html(_FOCUS.format(id=item.id), unsafe_allow_javascript=True)
+    if back:
+        go_to(previous(standing, item.id) or item.id)
+        st.rerun()
+    if ahead or unknown:
+        given = DONT_KNOW if unknown else given
+        try:
+            read_answer(item, given, standing.values)
+        except WrongAnswer as error:
+            refuse("" if unknown else given, str(error))
+        else:
+            take(item.id, given)
+        st.rerun()
+
+
+def _help(item: Question) -> str:
+    default = "" if item.id in ("name", "currency", "kit_currency") else " Left open, it counts as not known."
+    if item.id == "at_hand":
+        default = ""
+    return item.help + default
+
+
+def _field(item: Question, start: Start, values: Any) -> str:
+    """Draw the field of a question, filled with what was answered or refused before, and give what stands in it."""
+    before = start["refused"] or start["written"].get(item.id, "")
+    before = "" if before == DONT_KNOW else before
+    default = default_of(item, values)
+    label, key = item.text, f"guided-{item.id}"
+    if item.kind in ("choice", "yes-no"):
+        choices = dict(item.choices) or {"yes": "Yes", "no": "No"}
+        shown = before or (default if default in choices else "")
+        ids = list(choices)
+        if shown and shown not in ids and len(ids) > FEW:
+            ids.append(shown)
+        index = ids.index(shown) if shown in ids else None
+        if len(ids) <= FEW:
+            return (
+                st.radio(
+                    label, ids, index=index, format_func=lambda id: _sentence(choices[id]), key=key,
+                    label_visibility="collapsed",
+                )
+                or ""
+            )  # fmt: skip
+        return (
+            st.selectbox(
+                label, ids, index=index, format_func=lambda id: _named(id, choices), key=key,
+                label_visibility="collapsed", placeholder="Choose, or type to search",
+                accept_new_options=item.id in ("origin", "kit_currency"),
+            )
+            or ""
+        )  # fmt: skip
+    if item.kind == "choices":
+        choices = dict(item.choices)
+        if item.id == "at_hand":
+            choices[_NONE] = "none of these"
+        chosen = [part for part in before.split(", ") if part in choices]
+        picked = st.pills(
+            label, list(choices), selection_mode="multi", default=chosen, key=key,
+            format_func=lambda id: _sentence(choices[id]), label_visibility="collapsed",
+        )  # fmt: skip
+        return ", ".join(picked)
+    shown = before or (str(default) if default != DONT_KNOW else "")
+    written = st.text_input(
+        label, value=shown, key=key, label_visibility="collapsed", max_chars=2000, autocomplete="off"
+    )
+    return written or ""
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _named(id: str, choices: dict[str, str]) -> str:
+    name = choices.get(id, "")
+    return f"{name} ({id})" if name else id
+
+
+def _finish(standing: Standing) -> None:
+    """Ask where the build goes, make it and open it."""
+    st.subheader("Where shall it go?", anchor=False)
+    text(
+        "A build is a folder with one file that you can read and edit: every range in it is a starting value, yours "
+        "to overwrite."
+    )
+    answers = standing.answers()
+    with st.form("guided-create", border=False):
+        name = st.text_input("Name", value=answers.name, key="guided-last-name", max_chars=200)
+        folder = st.text_input(
+            "Folder", value=str(free_folder(answers.name)), key=f"guided-folder-{answers.name}",
+            help="Made if it does not exist. A build that is there already is never overwritten.",
+        )  # fmt: skip
+        with st.container(horizontal=True):
+            make = st.form_submit_button("Create the build", type="primary")
+            back = st.form_submit_button("Back")
+    if back:
+        go_to(previous(standing, END) or END)
+        st.rerun()
+    if make:
+        try:
+            item = question("name")
+            named = stand(started()["written"] | {item.id: name})
+            if named.wrong is not None:
+                raise named.wrong
+            file = create_build(typed_path(folder), named.answers())
+        except (ForecastError, WrongAnswer) as error:
+            tell(error if isinstance(error, ForecastError) else ForecastError(str(error)))
+        else:
+            begin_again()
+            open_at_cost(file)
+
+
+def typed_path(written: str) -> Path:
+    """Read a path as it is typed or pasted: quotes around it are dropped, ``~`` is the home folder."""
+    plain = written.strip().strip("\"'").strip()
+    if not plain or "\0" in plain:
+        message = "No folder is named. Write its path."
+        raise ForecastError(message)
+    try:
+        return Path(plain).expanduser().absolute()
+    except RuntimeError:
+        message = f"{plain}: there is no such home folder. Write the whole path."
+        raise ForecastError(message) from None
+
+
+def free_folder(name: str) -> Path:
+    """Give a folder for a new build of that name that does not exist yet."""
+    home = user_folder() / "builds"
+    plain = free_id(name, ()).replace("_", "-")
+    taken = {folder.name for folder in home.iterdir()} if home.is_dir() else set[str]()
+    return home / free_id(plain, {item.replace("-", "_") for item in taken}).replace("_", "-")
+
+
+def open_at_cost(file: Path) -> None:
+    """Open a build, and go to what it will cost."""
+    choose_file(str(file.resolve()))
+    st.switch_page("forecast/dashboard/cost.py")
+
+
+def _so_far(start: Start, standing: Standing) -> None:
+    """List the answers; each can be changed."""
+    if not start["written"]:
+        return
+    with st.expander(f"Your answers so far: {len(standing.values)} of {len(standing.asked)}"):
+        for item in standing.asked:
+            if item.id in standing.values:
+                said = _said(item, standing.values[item.id], start["written"][item.id])
+                with st.container(horizontal=True, vertical_alignment="center"):
+                    st.button(
+                        safe(item.text), key=f"guided-to-{item.id}", on_click=go_to, args=(item.id,),
+                        type="tertiary",
+                    )  # fmt: skip
+                    st.markdown(f"**{safe(said)}**")
+        with st.container(horizontal=True):
+            if start["at"] != END:
+                st.button(
+                    "That is enough: leave the rest open", key="guided-enough", on_click=go_to, args=(END,)
+                )
+            st.button("Forget all answers", key="guided-forget", on_click=begin_again)
+
+
+def _said(item: Question, value: Any, written: str) -> str:
+    if value is None:
+        return "I don't know"
+    if isinstance(value, bool):
+        return "Yes" if value else "No"
+    if item.kind == "choices":
+        return ", ".join(item.choices[id] for id in value) or "none of these"
+    if item.kind == "choice":
+        return _named(str(value), dict(item.choices)) if len(item.choices) > FEW else item.choices[value]
+    return written or str(value)
+
+
+__all__ = ["free_folder", "guided", "open_at_cost", "typed_path"]

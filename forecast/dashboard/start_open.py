@@ -1,0 +1,95 @@
+"""Builds to open: those of late, the demos, and any folder on this machine."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import streamlit as st
+
+from forecast.build.buildfile import read_build
+from forecast.dashboard.layout import safe, tell
+from forecast.dashboard.start_guided import open_at_cost, typed_path
+from forecast.dashboard.state import build_name, chosen
+from forecast.errors import ForecastError
+from forecast.spending.folder import DEMOS, BuildFolder, demos, open_demo, recent_folders, user_folder
+
+
+def own_builds() -> list[BuildFolder]:
+    """List the builds opened lately that are the builder's own, the last one first."""
+    return [folder for folder in recent_folders() if not is_demo(folder)]
+
+
+def is_demo(folder: BuildFolder) -> bool:
+    """Tell whether a build is the copy of a demo."""
+    return folder.folder.parent == (user_folder() / "demos").resolve()
+
+
+def open_builds() -> None:
+    """Draw all ways to open a build."""
+    st.subheader("Your builds", anchor=False)
+    builds = own_builds()
+    if not builds:
+        st.markdown("None yet: what you begin or open here is listed from then on.")
+    for number, folder in enumerate(builds):
+        _build(folder, f"recent-{number}")
+    _by_path()
+    st.subheader("Demo builds", anchor=False)
+    st.markdown("Complete builds with invented data. You get a copy of your own: change what you like.")
+    for name in demos():
+        _demo(name)
+
+
+def _build(folder: BuildFolder, key: str) -> None:
+    with st.container(key=key):
+        if st.button(safe(build_name(folder)), key=f"open-{key}", width="content"):
+            open_at_cost(folder.build_file)
+        now = "Open now. " if _in_force() == folder.build_file else ""
+        st.caption(safe(f"{now}Changed {_changed(folder)}. {folder.folder}"))
+
+
+def _in_force() -> Path | None:
+    return Path(chosen()["file"]) if "chosen" in st.session_state else None
+
+
+def _changed(folder: BuildFolder) -> str:
+    times = [file.stat().st_mtime for file in (folder.build_file, folder.receipts_db) if file.exists()]
+    if not times:
+        return "never"
+    day = dt.datetime.fromtimestamp(max(times)).astimezone().date()
+    if day == dt.datetime.now().astimezone().date():
+        return "today"
+    return f"on {day.day} {day:%B %Y}"
+
+
+def _demo(name: str) -> None:
+    copy = user_folder() / "demos" / name
+    with st.container(key=f"demo-row-{name}"), st.container(horizontal=True, vertical_alignment="center"):
+        title = safe(read_build(DEMOS / name).name)
+        try:
+            if st.button(title, key=f"start-demo-{name}"):
+                open_at_cost(open_demo(name).build_file)
+            if (copy / "build.toml").exists() and st.button(
+                "Start it over", key=f"afresh-{name}", type="tertiary", help="Your copy is put aside, not deleted."
+            ):  # fmt: skip
+                open_at_cost(open_demo(name, afresh=True).build_file)
+        except ForecastError as error:
+            tell(error)
+
+
+def _by_path() -> None:
+    with st.form("start-path", border=False):
+        written = st.text_input(
+            "Folder or build file on this machine", key="start-path-written", placeholder="~/builds/coupe",
+            autocomplete="off",
+        )  # fmt: skip
+        wanted = st.form_submit_button("Open it")
+    if not wanted:
+        return
+    try:
+        folder = BuildFolder.at(typed_path(written))
+        folder.read()
+    except ForecastError as error:
+        tell(error)
+        return
+    open_at_cost(folder.build_file)
