@@ -21,6 +21,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import TimeoutError as TimeoutError_
 
 from forecast import read_build
 
@@ -79,10 +80,14 @@ def edit(page: Page, text: str) -> float:
     before = said.inner_text() if said.count() else ""
     canvas = page.locator("[data-testid='stDataFrame'] canvas").first
     canvas.scroll_into_view_if_needed()
-    canvas.click(position={"x": 428, "y": 52}, force=True)  # the column High
-    page.keyboard.press("Enter")
+    canvas.dblclick(position={"x": 428, "y": 52}, force=True)  # the column High
     field = page.locator(".gdg-clip-region input")
-    field.fill(text)
+    try:
+        field.fill(text, timeout=5_000)
+    except TimeoutError_:  # the page moved under the pointer while it was still drawing
+        page.wait_for_timeout(1_000)
+        canvas.dblclick(position={"x": 428, "y": 52}, force=True)
+        field.fill(text, timeout=10_000)
     began = time.perf_counter()
     field.press("Enter")
     expect(said).to_be_visible(timeout=20_000)
