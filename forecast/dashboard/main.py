@@ -61,7 +61,11 @@ def run(argument: str | None = None) -> None:
     if view is not None and view.unsaved:
         st.caption("These figures hold your changes that are not saved yet.")
     if view is not None and page.url_path == "" and is_demo(view.folder):
-        st.page_link(start, label="A demo build with invented data. Start your own")
+        with st.container(key="demo-line"):
+            st.html(
+                "<style>.st-key-demo-line p { text-decoration: underline; text-underline-offset: 0.2em; }</style>"
+            )
+            st.page_link(start, label="This is a demo build. Start your own")
     page.run()
     if view is not None:
         tray()

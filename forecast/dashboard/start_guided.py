@@ -141,10 +141,8 @@ def _ask(item: Question, start: Start, standing: Standing) -> None:
 
 
 def _help(item: Question) -> str:
-    default = "" if item.id in ("name", "currency", "kit_currency") else " Left open, it counts as not known."
-    if item.id == "at_hand":
-        default = ""
-    return item.help + default
+    """Say what the answer changes, and how to write it where it is written."""
+    return f"{item.help} {item.how}" if item.kind in ("range", "number", "boxes") else item.help
 
 
 def _field(item: Question, start: Start, values: Any) -> str:

@@ -151,7 +151,7 @@ def consignment_table(answers: Answers, library: Library) -> Table:
         "incoterm": "as you told it" if answers.incoterm else "taken, as you do not know: ask the seller",
         "mode": "as you told it" if answers.shipping else "taken, as you do not know: ask the seller",
         "deposit": "share paid when ordering; 0.2 to 0.5 is common practice",
-        "balance_days": "days from today until the balance is paid",
+        "balance_days": "days from today until it is paid; or balance_on = 2027-01-14, and as_of with the rate",
     }
     if answers.kit_currency != answers.currency:
         values["currency"] = answers.kit_currency

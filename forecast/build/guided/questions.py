@@ -26,7 +26,9 @@ class Question:
     text : str
         As it is put to a builder.
     help : str
-        What the answer changes, and how to write it.
+        What the answer changes.
+    how : str
+        How to write it, where it is written and not picked.
     kind : str
         choice: one of the choices; choices: any of them; range: a price, a range or several quotes; boxes: sizes.
     choices : mapping
@@ -41,6 +43,7 @@ class Question:
     id: str
     text: str
     help: str
+    how: str
     kind: Kind
     choices: Mapping[str, str]
     default: Any = DONT_KNOW
@@ -56,6 +59,7 @@ INCOTERMS: Mapping[str, str] = {
 
 _WHO = {"self": "I do it myself", "shop": "a shop does it"}
 _NOTHING: Mapping[str, str] = {}
+_YES_NO = "Yes or no."
 
 
 @cache
@@ -68,47 +72,48 @@ def questions() -> tuple[Question, ...]:
     return (
         Question(
             "name", "What do you call this build?",
-            "It stands on every page and report. Any words.", "text", _NOTHING, "My conversion",
+            "It stands on every page and report.", "Any words.", "text", _NOTHING, "My conversion",
         ),
         Question(
             "country", "In which country will the car be registered?",
-            "Its customs and tax rules hold. Write two letters, such as IE. Without it, rules of the European Union "
-            "are taken, with a wide tax rate.", "choice", countries,
+            "Its customs and tax rules hold. Without it, rules of the European Union are taken, with a wide tax rate.",
+            "Two letters, such as IE.", "choice", countries,
         ),
         Question(
             "currency", "In which currency do you count your money?",
-            "Three letters, such as EUR. Everything is added up in it.", "choice", currencies, follows="country",
+            "Everything is added up in it.", "Three letters, such as EUR.", "choice", currencies, follows="country",
         ),
         Question(
             "panels", "Which parts does the kit have?",
-            "Areas, joints, filler, paint and hours follow from them. Several, with commas. Without an answer, a usual "
-            "kit of bumpers, skirts, arches and a spoiler is taken, with wider ranges.", "choices",
+            "Areas, joints, filler, paint and hours follow from them. Without an answer, a usual kit of bumpers, "
+            "skirts, arches and a spoiler is taken, with wider ranges.", "Several, with commas.", "choices",
             {id: panel.name for id, panel in places.panels.items()},
         ),
         Question(
             "origin", "In which country is the kit made?",
-            "Two letters, such as JP. Duty depends on where it was made, freight on where it comes from.", "choice",
+            "Duty depends on where it was made, freight on where it comes from.", "Two letters, such as JP.", "choice",
             origins,
         ),
         Question(
             "kit_price", "What does the kit cost?",
+            "Without freight and taxes. The same kit is offered at prices five-fold apart, so the range is wide "
+            "without an answer.",
             "One price (2450), a range (1800-3200), low, middle and high (1800/2400/3200), or several quotes "
-            "(2100, 2450, 3300), without freight and taxes. The same kit is offered at prices five-fold apart, so the "
-            "range is wide without an answer.", "range", _NOTHING,
+            "(2100; 2450; 3300).", "range", _NOTHING,
         ),
         Question(
             "kit_currency", "In which currency is it priced?",
-            "Three letters, such as JPY. The rate moves until you pay.", "choice", currencies, follows="origin",
+            "The rate moves until you pay.", "Three letters, such as JPY.", "choice", currencies, follows="origin",
         ),
         Question(
             "rate", "What does one unit of that currency cost in yours today?",
-            f"Such as 0.0057 euro for one yen. Without it, a rounded rate of {places.rates_as_of:%d %B %Y} is taken, "
-            "with a wider range: look up today's.", "number", _NOTHING,
+            f"Without it, a rounded rate of {places.rates_as_of:%d %B %Y} is taken, with a wider range: look up "
+            "today's.", "Such as 0.0057 euro for one yen.", "number", _NOTHING,
         ),
         Question(
             "shipping", "How is it shipped?",
             "Kits are bulky and light, so volume decides. By sea there is a bill at the port, about twice the freight.",
-            "choice",
+            "One word.", "choice",
             {
                 "sea": "by sea, in a shared container", "air": "as air freight", "courier": "by courier",
                 "road": "by road",
@@ -116,32 +121,36 @@ def questions() -> tuple[Question, ...]:
         ),
         Question(
             "incoterm", "Under which Incoterms rule is it quoted?",
-            "It says who pays for what. Without an answer FOB is taken by sea, FCA otherwise.", "choice", INCOTERMS,
+            "It says who pays for what. Without an answer FOB is taken by sea, FCA otherwise.",
+            "Three letters, such as FOB.", "choice", INCOTERMS,
         ),
         Question(
             "boxes", "How many boxes, of which outside size in cm and weight in kg?",
-            "Such as: 1 x 200x120x60 45 kg; 2 x 150x50x40 12 kg. Without it the volume follows from the parts, with a "
-            "wide range: ask the seller.", "boxes", _NOTHING,
+            "Without it the volume follows from the parts, with a wide range: ask the seller.",
+            "Such as: 1 x 200x120x60 45 kg; 2 x 150x50x40 12 kg.", "boxes", _NOTHING,
         ),
         Question(
             "arches_cut", "Are the inner arches cut?",
-            "Cutting brings welding, sealing, corrosion protection and a closer inspection.", "yes-no", _NOTHING,
+            "Cutting brings welding, sealing, corrosion protection and a closer inspection.", _YES_NO, "yes-no",
+            _NOTHING,
         ),
         Question(
             "wheels_new", "Do you buy new wheels?",
-            "They bring tyres, fixings, mounting and alignment with them.", "yes-no", _NOTHING,
+            "They bring tyres, fixings, mounting and alignment with them.", _YES_NO, "yes-no", _NOTHING,
         ),
         Question(
             "filling", "Who fills, primes and blocks?",
-            "The most hours of the job. All ways are compared in any case; your answer is shown first.", "choice", _WHO,
+            "The most hours of the job. All ways are compared in any case; your answer is shown first.",
+            "One word.", "choice", _WHO,
         ),
         Question(
             "paint", "Who paints?",
-            "Two-pack paint needs air-fed breathing protection: at home it is better farmed out.", "choice", _WHO,
+            "Two-pack paint needs air-fed breathing protection: at home it is better farmed out.", "One word.",
+            "choice", _WHO,
         ),
         Question(
             "at_hand", "What is at hand already?",
-            "What you have is not bought. Several, with commas; none for nothing.", "choices",
+            "What you have is not bought.", "Several, with commas; none for nothing.", "choices",
             {
                 "compressor": "a compressor", "sander": "a sander with dust extraction", "spray_gun": "a spray gun",
                 "stands": "a jack and stands", "mask": "an air-fed mask", "space": "space to work in",
@@ -149,18 +158,18 @@ def questions() -> tuple[Question, ...]:
         ),
         Question(
             "car_state", "How is the body of the car?",
-            "Hidden rust is found when it is apart, the likelier the older it is.", "choice",
+            "Hidden rust is found when it is apart, the likelier the older it is.", "One word.", "choice",
             {"sound": "sound, under 10 years", "worn": "some rust, or 10 to 20 years", "rusty": "rusty, or older"},
         ),
         Question(
             "first_build", "Is it your first build?",
-            "A first build takes about 1.6 times the hours and more material (common practice, no source).", "yes-no",
-            _NOTHING,
+            "A first build takes about 1.6 times the hours and more material (common practice, no source).",
+            _YES_NO, "yes-no", _NOTHING,
         ),
         Question(
             "budget", "What do you want to spend at most?",
-            "You will see how often it is enough. Leave it open if you want to see what to hold first.", "number",
-            _NOTHING,
+            "You will see how often it is enough. Leave it open if you want to see what to hold first.",
+            "A number, such as 9500.", "number", _NOTHING,
         ),
     )  # fmt: skip
 

@@ -78,6 +78,7 @@ def _show_questions(options: argparse.Namespace) -> int:
             "id": item.id,
             "text": item.text,
             "help": item.help,
+            "how": item.how,
             "kind": item.kind,
             "choices": dict(item.choices),
         }
@@ -134,7 +135,7 @@ def _ask_one(
             problem = Problem(item.id, "the input ended before this question was answered", mend)
             raise BuildFileError(heading, [*refused, problem]) from None
         if text.strip() == "?":
-            print("\n".join(textwrap.wrap(item.help, 100)), file=stream)
+            print("\n".join(textwrap.wrap(f"{item.help} {item.how}", 100)), file=stream)
             if len(item.choices) > 12:
                 print(_choices(item), file=stream)
             continue
