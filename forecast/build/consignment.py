@@ -6,12 +6,15 @@ A consignment is everything that travels together from one seller. The trade roo
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date, timedelta
+from math import ceil
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field, model_validator
 
 from forecast.build.figures import (
     CurrencyCode,
+    Day,
     FigureBase,
     Identifier,
     Known,
@@ -34,6 +37,9 @@ Days = Annotated[float, Field(strict=True, ge=0, le=3650)]
 HsCode = Annotated[str, Field(strict=True, pattern=r"^[0-9]{4}(\.?[0-9]{2}){0,3}$")]
 RuleFigureId = Annotated[str, Field(strict=True, pattern=r"^[A-Za-z][A-Za-z0-9_.-]*$", max_length=80)]
 CountryCode = Annotated[str, Field(strict=True, pattern=r"^[A-Z]{2}$")]
+
+Moment = float | date
+"""When something is paid: on a date, or so many days after the day of the rate of exchange."""
 
 
 class Goods(Part):
@@ -151,6 +157,9 @@ class Consignment(Part):
         The Incoterms 2020 rule of the quotation and its named place.
     deposit : float
         Share of the price paid after ``deposit_days``; the balance is paid after ``balance_days``.
+    order_on, deposit_on, balance_on, freight_on, customs_on : date or None
+        The day of the order, and dates in place of days. All days count from the order, or else from the deposit's
+        date; from the day of the rate of exchange where neither is given.
     customs_days : float or None
         Days until the customs entry, whose rate of exchange holds for duty and tax; the balance's day and the
         usual time on the way when left out.
@@ -192,6 +201,11 @@ class Consignment(Part):
     balance_days: Days = 60
     freight_days: Days | None = None
     customs_days: Days | None = None
+    order_on: Day | None = None
+    deposit_on: Day | None = None
+    balance_on: Day | None = None
+    freight_on: Day | None = None
+    customs_on: Day | None = None
     customs_rate: UncertainFigure | None = None
     crating: UncertainFigure | None = None
     export_inland: UncertainFigure | None = None
@@ -246,11 +260,28 @@ class Consignment(Part):
             wrong("freight_rate without boxes", "A rate per kg or W/M needs boxes = [{ length, width, … }].")
         if self.freight_minimum is not None and self.freight_rate is None:
             wrong("freight_minimum without freight_rate", "A minimum belongs to a rate.")
-        if self.deposit > 0 and self.deposit_days > self.balance_days:
-            wrong(
-                f"deposit after {self.deposit_days:g} days, balance after {self.balance_days:g}",
-                "Swap the two.",
-            )
+        return self
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Consignment:
+        for name in ("deposit", "balance", "freight", "customs"):
+            if getattr(self, f"{name}_on") is not None and f"{name}_days" in self.model_fields_set:
+                wrong(f"has {name}_on as well as {name}_days", "Keep one: the date, or the days.")
+        for name in ("deposit_on", "balance_on"):
+            day = getattr(self, name)
+            if self.order_on is not None and day is not None and day < self.order_on:
+                wrong(
+                    f"{name} is {day}, before order_on, which is {self.order_on}",
+                    "Correct one of the two: nothing is paid before it is ordered.",
+                )
+        first, then = self.deposit_at, self.balance_at
+        if self.deposit == 0:
+            return self
+        if isinstance(first, date) and isinstance(then, date):
+            if first > then:
+                wrong(f"deposit on {first}, balance on {then}", "Swap the two: the deposit comes first.")
+        elif not isinstance(first, date) and not isinstance(then, date) and first > then:
+            wrong(f"deposit after {first:g} days, balance after {then:g}", "Swap the two.")
         return self
 
     @property
@@ -268,9 +299,48 @@ class Consignment(Part):
         return (Goods(id="goods", name=self.title, price=self.price, hs=self.hs or "8708.29"),)
 
     @property
-    def day_of_freight(self) -> float:
-        """Days until freight is paid for."""
-        return self.balance_days if self.freight_days is None else self.freight_days
+    def deposit_at(self) -> Moment:
+        """When the deposit is paid."""
+        return self.deposit_on or self._after(self.deposit_days)
+
+    @property
+    def balance_at(self) -> Moment:
+        """When the balance is paid."""
+        return self.balance_on or self._after(self.balance_days)
+
+    @property
+    def freight_at(self) -> Moment:
+        """When freight is paid for: with the balance when left out."""
+        if self.freight_on is not None or self.freight_days is None:
+            return self.freight_on or self.balance_at
+        return self._after(self.freight_days)
+
+    def customs_at(self, on_the_way: float) -> Moment:
+        """Give when customs are passed: as given, or so many days on the way after the balance."""
+        if self.customs_on is not None:
+            return self.customs_on
+        return (
+            later(self.balance_at, on_the_way)
+            if self.customs_days is None
+            else self._after(self.customs_days)
+        )
+
+    @property
+    def dated(self) -> bool:
+        """True where some payment is on a date."""
+        return any(
+            isinstance(moment, date)
+            for moment in (self.deposit_at, self.balance_at, self.freight_at, self.customs_at(0))
+        )
+
+    def _after(self, days: float) -> Moment:
+        start = self.order_on or self.deposit_on
+        return days if start is None else later(start, days)
+
+
+def later(moment: Moment, days: float) -> Moment:
+    """Give the moment so many days later, a day begun counted as a whole one."""
+    return moment + timedelta(days=ceil(days)) if isinstance(moment, date) else moment + days
 
 
 RESERVED_IDS = frozenset({
@@ -307,6 +377,6 @@ def _figures(
 
 
 __all__ = [
-    "Arrival", "Box", "Consignment", "Examination", "Goods", "Incoterm", "Mode", "Storage",
-    "StorageStep", "figures_in",
+    "Arrival", "Box", "Consignment", "Examination", "Goods", "Incoterm", "Mode", "Moment",
+    "Storage", "StorageStep", "figures_in", "later",
 ]  # fmt: skip

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping
+from datetime import date, datetime
 from typing import Annotated, Any, Literal, NoReturn
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
@@ -53,6 +54,19 @@ Identifier = Annotated[str, Field(strict=True, pattern=r"^[A-Za-z][A-Za-z0-9_-]*
 CurrencyCode = Annotated[str, Field(strict=True, pattern=r"^[A-Z]{3}$")]
 Text = Annotated[str, Field(strict=True, max_length=2000)]
 Flag = Annotated[bool, Field(strict=True)]
+
+
+def _a_day(value: Any) -> Any:
+    if not isinstance(value, date) or isinstance(value, datetime) or not 2000 <= value.year <= 2100:
+        wrong(
+            f"found {short(value)}",
+            "Write a day of the years 2000 to 2100 without quotes, such as 2027-01-14.",
+        )
+    return value
+
+
+Day = Annotated[date, BeforeValidator(_a_day)]
+"""A day as TOML writes it."""
 
 
 class Part(BaseModel):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
+from forecast.build.consignment import figures_in
 from forecast.build.locate import Path
 from forecast.build.schema import Build
 
@@ -24,7 +25,26 @@ def wrong_rates(build: Build) -> list[tuple[Path, str, str]]:
         if rate.currency is not None:
             mend = f"Leave currency out: a rate is always {own} for one {code}."
             found.append(((*at, "currency"), f"a rate in {rate.currency}", mend))
-    return found
+    return [*found, *_undated(build)]
+
+
+def _undated(build: Build) -> list[tuple[Path, str, str]]:
+    """Find rates without a day, in which something is paid on a date: nobody knows how far away that is."""
+    found: dict[str, str] = {}
+    for item in build.consignment:
+        if not item.dated:
+            continue
+        named = (item.currency, *(figure.currency for _, figure in figures_in(item)))
+        codes = {code for code in named if code in build.currency}
+        found |= {code: item.id for code in sorted(filter(None, codes)) if build.currency[code].as_of is None}
+    return [
+        (
+            ("currency", code),
+            "as_of is missing",
+            f"Consignment {id!r} is paid on dates: add as_of = 2026-11-25, the day of this rate.",
+        )
+        for code, id in found.items()
+    ]
 
 
 def unknown_currency(

@@ -16,6 +16,7 @@ from forecast.build.consignment import Consignment
 from forecast.build.figures import (
     Chance,
     CurrencyCode,
+    Day,
     Flag,
     Identifier,
     Loading,
@@ -91,6 +92,8 @@ class Currency(Part):
     ----------
     rate : figure
         Units of the build's currency for one unit of the foreign one, today.
+    as_of : date or None
+        The day of the rate, from which payments are reckoned; needed where a payment is on a date.
     volatility : float or None
         Yearly standard deviation of the rate's logarithm; with it the rate moves until the day of payment.
     days : float
@@ -100,6 +103,7 @@ class Currency(Part):
     """
 
     rate: UncertainFigure
+    as_of: Day | None = None
     volatility: Annotated[float, Field(strict=True, ge=0, le=2)] | None = None
     days: Annotated[float, Field(strict=True, ge=0, le=3650)] = 60
     margin: Annotated[float, Field(strict=True, ge=0, le=50)] = 0

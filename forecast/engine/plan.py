@@ -40,7 +40,7 @@ SHOP = "shop"
 class _Compiler:
     """Gathers inputs, gates and rows while it walks over lines and events."""
 
-    def __init__(self, build: Build) -> None:
+    def __init__(self, build: Build, on: date) -> None:
         self.build = build
         self.estimating = build.build.estimating
         self.causes = tuple(cause.id for cause in build.cause)
@@ -51,7 +51,7 @@ class _Compiler:
         self.rows: list[Row] = []
         home, country = build.build.currency, build.build.country
         days = payment_days(build.consignment, country, home) if build.consignment else {}
-        self.paths = build_paths(build.currency, home, days)
+        self.paths = build_paths(build.currency, home, days, on)
 
     def figure(self, name: str, figure: FigureBase) -> Formula:
         """Give the formula of a figure, in the build's currency if it has one of its own."""
@@ -275,9 +275,10 @@ def compile_plan(build: Build, scenario: str | None = None, *, on: date | None =
         raise SimulationError(message)
     choice = choose(build, scenario)
     active = build.model_copy(update={"line": choice.lines, "event": choice.events})
-    compiler = _Compiler(active)
+    today = on or date.today()
+    compiler = _Compiler(active, today)
     expansions = tuple(
-        expand(item, build.build.country, build.build.currency, compiler.paths, on or date.today())
+        expand(item, build.build.country, build.build.currency, compiler.paths, today)
         for item in build.consignment
     )
     for expansion in expansions:

@@ -11,7 +11,7 @@ from dataclasses import replace
 from datetime import date
 from types import MappingProxyType
 
-from forecast.build.consignment import Consignment, figures_in
+from forecast.build.consignment import Consignment, Moment, figures_in
 from forecast.build.figures import Known
 from forecast.build.formula import Constant, Formula, Quotient
 from forecast.errors import RuleError
@@ -32,15 +32,15 @@ FAR_ABOVE = 10
 """Goods worth more than so many times a small-value limit, even at their low end, are not held against it."""
 
 
-def customs_day(consignment: Consignment) -> float:
-    """Give the days until the customs entry: as given, or the balance's day and the usual time on the way."""
-    if consignment.customs_days is not None:
-        return consignment.customs_days
-    return consignment.balance_days + load_arrival().days_on_the_way[consignment.mode]
+def customs_day(consignment: Consignment) -> Moment:
+    """Give the moment of the customs entry: as given, or the usual time on the way after the balance."""
+    return consignment.customs_at(load_arrival().days_on_the_way[consignment.mode])
 
 
-def payment_days(consignments: Iterable[Consignment], country: str, home: str) -> dict[str, frozenset[float]]:
-    """Give the days on which a rate of exchange is read, by foreign currency.
+def payment_days(
+    consignments: Iterable[Consignment], country: str, home: str
+) -> dict[str, frozenset[Moment]]:
+    """Give the moments at which a rate of exchange is read, by foreign currency.
 
     Parameters
     ----------
@@ -52,14 +52,14 @@ def payment_days(consignments: Iterable[Consignment], country: str, home: str) -
     Returns
     -------
     dict
-        Days by currency, for `forecast.trade.currency.build_paths`.
+        Days after that of the rate, or dates, by currency, for `forecast.trade.currency.build_paths`.
     """
-    found: dict[str, set[float]] = {}
+    found: dict[str, set[Moment]] = {}
     local = load_rules(country).currency
     for one in consignments:
         entry = customs_day(one)
-        days = {one.balance_days, one.day_of_freight, entry}
-        deposit = {one.deposit_days} if one.deposit > 0 else set()
+        days = {one.balance_at, one.freight_at, entry}
+        deposit = {one.deposit_at} if one.deposit > 0 else set()
         named = {figure.currency for _, figure in figures_in(one) if figure.currency}
         for code in named | ({one.currency} if one.currency else set()):
             found.setdefault(code, set()).update(days | deposit)
@@ -229,7 +229,7 @@ def _margin(sheet: Sheet, journey: Journey) -> None:
             parts.append(times(Constant(percent / 100), cost.line))
             said.append(f"{percent:g} % × {{{cost.line.id}}}")
     if (fee := sheet.consignment.payment_fee) is not None:
-        formula, words = sheet.paid(sheet.money("payment_fee", fee), sheet.consignment.balance_days)
+        formula, words = sheet.paid(sheet.money("payment_fee", fee), sheet.consignment.balance_at)
         parts.append(formula)
         said.append(words)
     if parts:

@@ -8,9 +8,11 @@ goes on from that of an earlier one, and deposit, balance, duty and tax all read
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from math import sqrt
 
+from forecast.build.consignment import Moment
 from forecast.build.figures import Figure, Known, Normal
 from forecast.build.formula import Constant, Exponential, Formula, Input, Product, Sum
 from forecast.build.schema import Currency
@@ -49,6 +51,8 @@ class CurrencyPath:
         The days from today, sorted, today left out.
     margin : float
         Percent that card or bank adds for the buyer; customs never add it.
+    as_of : date or None
+        The day of today's rate, from which dates are reckoned.
     """
 
     code: str
@@ -57,6 +61,7 @@ class CurrencyPath:
     volatility: float
     days: tuple[float, ...]
     margin: float = 0.0
+    as_of: date | None = None
 
     @property
     def rate_id(self) -> str:
@@ -75,15 +80,30 @@ class CurrencyPath:
                 found[self.step_id(day)] = Normal(mean=0, sd=1, estimated=False)
         return found
 
-    def rate_at(self, day: float) -> Formula:
-        """Give the rate of a day, without any margin.
+    def day_of(self, moment: Moment) -> float:
+        """Give the days from that of the rate until a moment; below zero where it is past.
+
+        Raises
+        ------
+        RuleError
+            When it is a date and the day of the rate is not known.
+        """
+        if not isinstance(moment, date):
+            return moment
+        if self.as_of is None:
+            message = f"currency {self.code}: payments are on dates, but its rate has no day. Add as_of = …"
+            raise RuleError(message)
+        return float((moment - self.as_of).days)
+
+    def rate_at(self, moment: Moment) -> Formula:
+        """Give the rate of a moment, without any margin; today's for what is past.
 
         Raises
         ------
         RuleError
             When the path was built without that day.
         """
-        today = Input(self.rate_id)
+        today, day = Input(self.rate_id), self.day_of(moment)
         if day <= 0 or self.volatility == 0:
             return today
         if day not in self.days:
@@ -104,7 +124,10 @@ class CurrencyPath:
 
 
 def build_paths(
-    currencies: Mapping[str, Currency], home: str, days: Mapping[str, Iterable[float]]
+    currencies: Mapping[str, Currency],
+    home: str,
+    days: Mapping[str, Iterable[Moment]],
+    on: date | None = None,
 ) -> dict[str, CurrencyPath]:
     """Give one path for each foreign currency of a build.
 
@@ -118,7 +141,9 @@ def build_paths(
     home : str
         The build's own currency.
     days : mapping
-        Days on which something is paid, by currency; each currency's own ``days`` are added.
+        Moments at which something is paid, by currency; each currency's own ``days`` are added.
+    on : datetime.date, optional
+        The day of a rate that does not say its own.
 
     Returns
     -------
@@ -131,7 +156,8 @@ def build_paths(
             volatility = said.volatility
         else:
             volatility = default_volatility(code, home) if isinstance(said.rate, Known) else 0.0
-        listed = {float(day) for day in (*days.get(code, ()), said.days) if day > 0}
         rate = said.rate.model_copy(update={"estimated": False})
-        found[code] = CurrencyPath(code, home, rate, volatility, tuple(sorted(listed)), said.margin)
+        path = CurrencyPath(code, home, rate, volatility, (), said.margin, said.as_of or on)
+        listed = {path.day_of(moment) for moment in (*days.get(code, ()), said.days)}
+        found[code] = replace(path, days=tuple(sorted(day for day in listed if day > 0)))
     return found

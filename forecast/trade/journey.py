@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from forecast.build.consignment import Box, Consignment
+from forecast.build.consignment import Box, Consignment, Moment
 from forecast.build.figures import Figure
 from forecast.build.formula import Constant, Formula, Larger, LineValue, Product, Sum
 from forecast.trade.arrival import insurance_premium, less
@@ -70,7 +70,7 @@ def write_journey(sheet: Sheet, rule: IncotermsRule, carriage: Mapping[str, floa
     units, kg, units_words = _quantity(sheet, carriage)
     before: list[Cost] = []
     if bought.crating is not None:
-        before.append(_plain(sheet, "crating", "Crating", bought.crating, bought.balance_days))
+        before.append(_plain(sheet, "crating", "Crating", bought.crating, bought.balance_at))
     if (export := _export(sheet, rule)) is not None:
         before.append(export)
     freight = _freight(sheet, rule, units, units_words)
@@ -125,7 +125,7 @@ def _in_two_payments(sheet: Sheet, money: Money) -> tuple[Formula, str]:
     share = bought.deposit
     parts: list[Formula] = []
     said: list[str] = []
-    for part, day in ((share, bought.deposit_days), (round(1 - share, 12), bought.balance_days)):
+    for part, day in ((share, bought.deposit_at), (round(1 - share, 12), bought.balance_at)):
         if part > 0:
             rate, words = sheet.rate(money.currency, day)
             parts.append(times(Constant(part), rate))
@@ -133,7 +133,7 @@ def _in_two_payments(sheet: Sheet, money: Money) -> tuple[Formula, str]:
     return times(money.amount, total(*parts)), f"{money.words} {money.currency}: {', '.join(said)}"
 
 
-def _plain(sheet: Sheet, name: str, label: str, figure: Figure, day: float, note: str = "") -> Cost:
+def _plain(sheet: Sheet, name: str, label: str, figure: Figure, day: Moment, note: str = "") -> Cost:
     """Write a line that is one figure, paid on one day."""
     money = sheet.money(name, figure)
     formula, working = sheet.paid(money, day)
@@ -166,7 +166,7 @@ def _export(sheet: Sheet, rule: IncotermsRule) -> Cost | None:
             f"{rule.code}: the seller pays all costs in the export country; the line export is left out."
         )
         return None
-    return _plain(sheet, "export", "Costs in the export country", bought.export_inland, bought.balance_days)
+    return _plain(sheet, "export", "Costs in the export country", bought.export_inland, bought.balance_at)
 
 
 def _quantity(sheet: Sheet, carriage: Mapping[str, float]) -> tuple[Formula | None, Formula | None, str]:
@@ -225,7 +225,7 @@ def _freight(sheet: Sheet, rule: IncotermsRule, units: Formula | None, units_wor
         )
         return None
     if bought.freight is not None or units is None:
-        return _plain(sheet, "freight", "Freight", given, bought.day_of_freight)
+        return _plain(sheet, "freight", "Freight", given, bought.freight_at)
     money = sheet.money("freight_rate", given)
     amount: Formula = Product((units, money.amount))
     words = f"{units_words} {UNITS[bought.mode]} × {money.words}"
@@ -233,7 +233,7 @@ def _freight(sheet: Sheet, rule: IncotermsRule, units: Formula | None, units_wor
         least = sheet.money("freight_minimum", bought.freight_minimum, money.currency)
         amount = Larger((least.amount, amount))
         words += f", at least {least.words}"
-    formula, working = sheet.paid(Money(amount, money.currency, words), bought.day_of_freight)
+    formula, working = sheet.paid(Money(amount, money.currency, words), bought.freight_at)
     line = sheet.add("freight", "Freight", "freight", formula, working)
     customs: Formula = (
         line if money.currency == sheet.home else times(amount, sheet.customs_rate(money.currency))

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
-from forecast.build.consignment import Consignment
+from forecast.build.consignment import Consignment, Moment
 from forecast.build.figures import Figure, Known
 from forecast.build.formula import Constant, Formula, Input, LineValue, Product, Sum
 from forecast.build.schema import Group
@@ -58,12 +59,12 @@ class Sheet:
         The build's currency.
     paths : mapping
         Path of each foreign currency, built with the days of `forecast.trade.consignment.payment_days`.
-    customs_day : float
-        Days until the customs entry.
+    customs_day : float or date
+        When customs are passed: days after that of the rate, or a date.
     """
 
     def __init__(
-        self, consignment: Consignment, home: str, paths: Mapping[str, CurrencyPath], customs_day: float
+        self, consignment: Consignment, home: str, paths: Mapping[str, CurrencyPath], customs_day: Moment
     ) -> None:
         self.consignment = consignment
         self.home = home
@@ -104,7 +105,7 @@ class Sheet:
         amount = self.figure(name, figure)
         return Money(amount, figure.currency or currency or self.home, self.say(amount))
 
-    def rate(self, currency: str, day: float) -> tuple[Formula, str]:
+    def rate(self, currency: str, moment: Moment) -> tuple[Formula, str]:
         """Give the rate of a currency on a day, as a formula and as a placeholder for workings.
 
         Raises
@@ -121,11 +122,13 @@ class Sheet:
             )
             raise RuleError(message)
         path = self.paths[currency]
-        formula = path.rate_at(day)
+        formula, day = path.rate_at(moment), path.day_of(moment)
         self.inputs.update(path.figures())
         id = f"fx.{currency}.on.{day:g}d"
         if all(stage.id != id for stage in self.stages):
             when = "today" if day <= 0 else f"in {day:g} days"
+            if isinstance(moment, date):
+                when = f"on {moment.day} {moment:%B %Y}"
             name = f"{self.home} for one {currency} {when}"
             working = f"{{{path.rate_id}}} today"
             if day > 0 and path.volatility > 0:
@@ -140,7 +143,7 @@ class Sheet:
             return self.figure("customs_rate", known)
         return self.rate(currency, self.customs_day)[0]
 
-    def paid(self, money: Money, day: float) -> tuple[Formula, str]:
+    def paid(self, money: Money, day: Moment) -> tuple[Formula, str]:
         """Give what an amount costs when it is paid on a day, and its working; margins not included."""
         if money.currency == self.home:
             return money.amount, f"{money.words} {self.home}"

@@ -20,7 +20,7 @@ def test_one_price_stands_for_goods_of_the_usual_code() -> None:
     assert [(item.id, item.name, item.hs, item.group) for item in consignment.items] == [
         ("goods", "Wide kit", "8708.29", "kit")
     ]
-    assert consignment.day_of_freight == consignment.balance_days == 60
+    assert consignment.freight_at == consignment.balance_at == consignment.balance_days == 60
 
 
 def test_every_figure_is_found_however_deep() -> None:
