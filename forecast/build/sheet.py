@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
@@ -251,7 +252,10 @@ def new_line(build: Build, name: str, group: str, low: Number, middle: Number, h
 
 def free_id(name: str, taken: Iterable[str]) -> str:
     """Make an id from a name that nothing bears yet."""
-    plain = "".join(sign if sign.isascii() and sign.isalnum() else "_" for sign in name.lower())
+    letters = "".join(
+        sign for sign in unicodedata.normalize("NFKD", name.casefold()) if not unicodedata.combining(sign)
+    )
+    plain = "".join(sign if sign.isascii() and sign.isalnum() else "_" for sign in letters)
     stem = "_".join(part for part in plain.split("_") if part)[:48] or "line"
     stem = stem if stem[0].isalpha() else f"line_{stem}"
     used, number, found = set(taken), 2, stem

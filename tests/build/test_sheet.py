@@ -131,7 +131,7 @@ def test_a_new_line_gets_an_id_of_its_own() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "made"), [("Kühler, groß!", "k_hler_gro"), ("4 wheels", "line_4_wheels"), ("???", "line")]
+    ("name", "made"), [("Kühler, groß!", "kuhler_gross"), ("4 wheels", "line_4_wheels"), ("???", "line")]
 )
 def test_ids_have_letters_digits_and_underscores_only(name: str, made: str) -> None:
     assert free_id(name, []) == made
