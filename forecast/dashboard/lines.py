@@ -12,8 +12,9 @@ from forecast.dashboard.layout import answer, palette, picture, safe, table, tel
 from forecast.dashboard.lines_more import more
 from forecast.dashboard.lines_sheet import sheet
 from forecast.dashboard.missing import missing
+from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.saving import can_undo, kept_now, opened_sheet, undo
-from forecast.dashboard.state import Opened, before, opened, parsed
+from forecast.dashboard.state import Opened, before, opened
 from forecast.dashboard.tray import tried
 from forecast.dashboard.unsaved import unsaved_changes
 from forecast.errors import BuildFileError, ForecastError
@@ -35,7 +36,7 @@ def page() -> None:
         )
         sheet(view, loaded)
         shown = _shown(view)
-        build = parsed(loaded.text, str(view.folder.build_file))
+        build = parsed(loaded.text, WITH_CHANGES)
         more(view, build)
         _others(build)
         missing(view, build)

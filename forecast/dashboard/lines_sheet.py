@@ -11,11 +11,10 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from forecast.build.buildfile import parse_build
-from forecast.build.edit import changed
 from forecast.build.sheet import Row, changes, figure_of, rows, with_changes
+from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import Sheet, kept_now
-from forecast.dashboard.state import Opened, parsed
+from forecast.dashboard.state import Opened
 from forecast.engine.figures import shape_of
 from forecast.engine.sketch import sketch
 from forecast.errors import BuildFileError, SimulationError
@@ -25,7 +24,7 @@ _FIELDS = {"Line": "title", "Low": "low", "Middle": "middle", "High": "high", "N
 
 def sheet(view: Opened, loaded: Sheet) -> None:
     """Draw the sheet; what is typed into it goes to the tray."""
-    build = parsed(loaded.text, str(view.folder.build_file))
+    build = parsed(loaded.text, WITH_CHANGES)
     plain = rows(build)
     kept = kept_now()
     # The grid's own state dies when another page is shown; what was typed is then put under a fresh grid.
@@ -83,9 +82,9 @@ def _words(loaded: Sheet, plain: tuple[Row, ...], live: list[Row]) -> list[str]:
     words = [_was(old, new) for old, new in zip(plain, live, strict=True)]
     if not any(words):
         return words
-    build = parsed(loaded.text, "")
+    build = parsed(loaded.text, WITH_CHANGES)
     try:
-        parse_build(changed(loaded.text, changes(build, plain, live)))
+        parsed(changed_text(loaded.text, changes(build, plain, live)), WITH_CHANGES)
     except BuildFileError as error:
         for place, row in enumerate(live):
             found = [problem for problem in error.problems if f"'{row.item}'.{row.key}" in problem.where]

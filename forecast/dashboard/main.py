@@ -14,6 +14,7 @@ from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario
 from forecast.dashboard.tray import tray
 from forecast.errors import BuildFileError, ForecastError
 from forecast.spending.folder import demos, open_demo
+from forecast.views.charts.trust import trust_charts
 
 _HERE = Path(__file__).parent
 PAGES: tuple[tuple[str, str, str], ...] = (
@@ -38,6 +39,7 @@ def run(argument: str | None = None) -> None:
         A build file or its folder; the build open last, or the first demo, when left out.
     """
     st.set_page_config(page_title="Forecast", layout="wide", initial_sidebar_state="auto")
+    trust_charts()
     style()
     pages = [
         st.Page(_HERE / file, title=title, url_path=address, default=address == _FIRST)

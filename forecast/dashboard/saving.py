@@ -7,9 +7,10 @@ from typing import cast
 
 import streamlit as st
 
-from forecast.build.buildfile import parse_build, read_text
+from forecast.build.buildfile import read_text
 from forecast.build.edit import Change, changed, difference, save_build, stamp
 from forecast.dashboard.layout import tell
+from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.state import Opened
 from forecast.dashboard.unsaved import Kept, kept_for, unsaved_changes, with_more
 from forecast.errors import BuildFileError, ForecastError
@@ -60,7 +61,7 @@ def opened_sheet(view: Opened) -> Sheet:
     if kept["more"]:
         try:
             text = with_more(kept)
-            parse_build(text, "With these changes")
+            parsed(text, WITH_CHANGES)
         except BuildFileError as error:
             text, problem = kept["text"], error
     return Sheet(text, f"lines-{stamp(text)[:16]}-{kept['turn']}", theirs, problem)

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 import streamlit as st
 
-from forecast.build.buildfile import parse_build
-from forecast.build.edit import Change, changed
+from forecast.build.edit import Change
 from forecast.build.schema import Build
 from forecast.dashboard.layout import said, tell
+from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import drop, keep, keep_on_theirs, kept_now, opened_sheet, show_difference
 from forecast.dashboard.state import Opened, headline, opened, standing
 from forecast.dashboard.unsaved import SHOW_EVERYWHERE, kept_for, unsaved_changes
@@ -46,7 +46,7 @@ def tried(view: Opened, text: str, pending: list[Change]) -> Tried:
     BuildFileError
         With every mistake that the changes bring.
     """
-    build = parse_build(changed(text, pending), "With these changes")
+    build = parsed(changed_text(text, pending), WITH_CHANGES)
     scenario = view.scenario if view.scenario in build.scenario else None
     new = replace(view, build=build, scenario=scenario)
     return Tried(new, standing(new))

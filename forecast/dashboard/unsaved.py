@@ -6,9 +6,9 @@ from typing import Any, TypedDict, cast
 
 import streamlit as st
 
-from forecast.build.buildfile import parse_build
-from forecast.build.edit import Change, changed
+from forecast.build.edit import Change
 from forecast.build.sheet import changes, rows, with_changes
+from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 
 SHOW_EVERYWHERE = "unsaved-everywhere"
 """Key of the switch by which all pages show the build with what is not saved yet."""
@@ -53,14 +53,14 @@ def unsaved_changes(kept: Kept) -> list[Change]:
     BuildFileError
         When what was added or taken out leaves no legal build.
     """
-    build = parse_build(with_more(kept))
+    build = parsed(with_more(kept), WITH_CHANGES)
     plain = rows(build)
     return [*kept["more"], *changes(build, plain, with_changes(plain, kept["edits"]))]
 
 
 def with_more(kept: Kept) -> str:
     """Give the text with what was added or taken out, edits of figures left out."""
-    return changed(kept["text"], kept["more"]) if kept["more"] else kept["text"]
+    return changed_text(kept["text"], kept["more"])
 
 
 def text_in_force(file: str, now: str) -> tuple[str, bool]:
@@ -75,4 +75,4 @@ def text_in_force(file: str, now: str) -> tuple[str, bool]:
     if kept is None or not st.session_state.get(SHOW_EVERYWHERE) or kept["text"] != now:
         return now, False
     pending = unsaved_changes(kept)
-    return (changed(now, pending), True) if pending else (now, False)
+    return (changed_text(now, pending), True) if pending else (now, False)

@@ -1,0 +1,30 @@
+"""Build files read and changed once for all parts of a page that ask for the same."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from forecast.build.buildfile import parse_build
+from forecast.build.edit import Change, changed
+from forecast.build.schema import Build
+
+WITH_CHANGES = "With these changes"
+"""What a build that is not saved yet is called in its mistakes."""
+
+
+@st.cache_resource(max_entries=48, show_spinner=False)
+def parsed(text: str, heading: str) -> Build:
+    """Read a build from text that may have been read before."""
+    return parse_build(text, heading)
+
+
+def changed_text(text: str, changes: Sequence[Change]) -> str:
+    """Make changes to a text, as `forecast.build.edit.changed` does."""
+    return _changed(text, repr(changes), changes) if changes else text
+
+
+@st.cache_resource(max_entries=48, show_spinner=False)
+def _changed(text: str, key: str, _changes: Sequence[Change]) -> str:
+    return changed(text, _changes)
