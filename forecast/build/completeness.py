@@ -13,6 +13,7 @@ import math
 from collections.abc import Iterator
 
 from forecast.build.completeness_import import of_consignments, percentages, storage
+from forecast.build.completeness_options import of_options
 from forecast.build.completeness_rules import GRADES, Finding, load_rules, usual_cost
 from forecast.build.facts import Facts
 from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Span
@@ -42,15 +43,21 @@ def findings(build: Build) -> tuple[Finding, ...]:
     tuple of Finding
         A rule about one line is answered by its own key, such as ``no_width-kit``, or for all lines by ``no_width``.
     """
-    facts = Facts(build)
-    found = [
-        *_absent(facts), *of_consignments(facts), *storage(facts), *percentages(facts), *_widths(facts),
-    ]  # fmt: skip
+    found = _lacking(build)
+    found += of_options(build, {item.rule for item in found}, _lacking)
     answered = set(build.not_needed)
     left = [
         item for item in found if item.rule not in answered and item.rule.partition("-")[0] not in answered
     ]
     return tuple(sorted(left, key=lambda item: GRADES.index(item.grade)))
+
+
+def _lacking(build: Build) -> list[Finding]:
+    """Give what a build lacks, its options aside."""
+    facts = Facts(build)
+    return [
+        *_absent(facts), *of_consignments(facts), *storage(facts), *percentages(facts), *_widths(facts),
+    ]  # fmt: skip
 
 
 def _absent(facts: Facts) -> Iterator[Finding]:

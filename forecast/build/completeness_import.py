@@ -4,21 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from forecast.build.as_written import as_written
 from forecast.build.cautions import mentions
 from forecast.build.checks import dependencies
 from forecast.build.completeness_rules import Finding, load_rules, usual_cost
 from forecast.build.consignment import Consignment
+from forecast.build.edit import SetKey
 from forecast.build.facts import (
     BUYER_SHIPS,
     FREIGHT_OUT_OF_DUTY,
     FREIGHT_OUT_OF_TAX,
+    NO_IMPORT_TAX,
     SELLER_UNLOADS,
+    TAX_FIGURES,
     Facts,
     text_of,
 )
 from forecast.build.figures import FigureBase, Known
-from forecast.build.library import PRACTICE, load_library
+from forecast.build.library import PRACTICE, Range, load_library
+from forecast.build.library.load import rounded
 from forecast.build.schema import Line
+
+EXPORT_COST: Range = (80, 180, 400)
+"""What it costs in euro to bring a kit from the seller's door on board (common practice, no source)."""
 
 _FOLLOWS_GOODS = (
     "card", "bank", "payment", "transfer fee", "currency", "insurance", "insured", "broker", "import",
@@ -31,12 +39,15 @@ def _is_nothing(figure: FigureBase | None) -> bool:
 
 
 def of_consignments(facts: Facts) -> Iterator[Finding]:
-    """Find freight, charges on arrival and delivery that a consignment is silent on, or says are nothing."""
+    """Find freight, tax and charges at either end that a consignment is silent on, or says are nothing."""
     for bought in facts.build.consignment:
         ships = bought.incoterm in BUYER_SHIPS
         freight = bought.freight if bought.freight is not None else bought.freight_rate
         if ships and (freight is None or _is_nothing(freight)):
             yield _freight(facts, bought)
+        if bought.incoterm == "EXW" and (bought.export_inland is None or _is_nothing(bought.export_inland)):
+            yield _export(facts, bought)
+        yield from _untaxed(facts, bought)
         if bought.incoterm in SELLER_UNLOADS:
             continue
         unloading = (bought.arrival.terminal, bought.arrival.documents)
@@ -58,16 +69,56 @@ def _place(bought: Consignment) -> str:
     return f'[[consignment]] with id = "{bought.id}"'
 
 
+def _key_set(bought: Consignment, key: str, cost: Range | None) -> tuple[SetKey | None, str]:
+    """Give the change that writes a usual range under a key, and how it reads."""
+    if cost is None:
+        return None, f"{key} = {{ low = …, middle = …, high = … }}"
+    low, middle, high = cost
+    change = SetKey(bought.id, key, {"low": low, "middle": middle, "high": high})
+    return change, f"{key} = {{ low = {low:g}, middle = {middle:g}, high = {high:g} }}"
+
+
 def _freight(facts: Facts, bought: Consignment) -> Finding:
     currency = facts.build.build.currency
     cost, unit = usual_cost(load_library(currency=currency), "freight", currency)
+    change, words = _key_set(bought, "freight", cost)
     return Finding(
         f"freight-{bought.id}", "must", f"Freight of {bought.title}",
         f"Under {bought.incoterm} the freight is the buyer's, and none is given. Most countries take duty and tax of "
         "it too, so a line of its own does not do.",
-        cost, unit, PRACTICE, line=bought.id,
-        mend=f"In {_place(bought)} add freight = {{ low = …, middle = …, high = … }}, or freight_rate per kg or W/M "
-        "with boxes.",
+        cost, unit, PRACTICE, line=bought.id, change=change,
+        mend=f"In {_place(bought)} add {words}, or freight_rate per kg or W/M with boxes.",
+    )  # fmt: skip
+
+
+def _export(facts: Facts, bought: Consignment) -> Finding:
+    currency = facts.build.build.currency
+    factor = load_library(currency=currency).currency_factor
+    low, middle, high = (rounded(number * factor) for number in EXPORT_COST)
+    change, words = _key_set(bought, "export_inland", (low, middle, high))
+    return Finding(
+        f"export_inland-{bought.id}", "must", f"Costs in the export country of {bought.title}",
+        "Under EXW the goods are handed over at the seller's door: carriage to the port, export clearance and loading "
+        "are the buyer's, and none are given. Customs count them into the value, so a line of its own does not do.",
+        (low, middle, high), currency, PRACTICE, line=bought.id, change=change,
+        mend=f"In {_place(bought)} add {words}, or ask the seller for FCA.",
+    )  # fmt: skip
+
+
+def _untaxed(facts: Facts, bought: Consignment) -> Iterator[Finding]:
+    """Find a consignment whose import tax is overwritten with nothing."""
+    zero = [name for name, figure in bought.overrides.items() if name in TAX_FIGURES and _is_nothing(figure)]
+    if not zero or facts.build.build.country in NO_IMPORT_TAX or bought.incoterm == "DDP":
+        return
+    currency = facts.build.build.currency
+    cost, unit = usual_cost(load_library(currency=currency), "import_tax", currency)
+    kept = {name: as_written(figure) for name, figure in bought.overrides.items() if name not in zero}
+    yield Finding(
+        f"import_tax-{bought.id}", "must", f"Import tax of {bought.title}",
+        f"{zero[0]} is overwritten with 0, but goods for a private buyer are taxed at the border, on the duty too. "
+        "Reliefs are few (a removal, an inheritance): answer here if one holds.",
+        cost, unit, PRACTICE, line=bought.id, change=SetKey(bought.id, "overrides", kept or None),
+        mend=f"In {_place(bought)} take {zero[0]} out of overrides, so that the rate on file counts.",
     )  # fmt: skip
 
 
@@ -120,6 +171,7 @@ def percentages(facts: Facts) -> Iterator[Finding]:
                 f"percent_misses-{line.id}", "usual", f"{line.title} is not taken of {', '.join(missed.values())}",
                 "A percentage of a consignment follows all of its parts: name the group, or the lines, in of = […].",
                 line=line.id, mend=f'In [[line]] with id = "{line.id}" write of = [{names}].',
+                change=SetKey(line.id, "of", [*line.of, *missed]),
             )  # fmt: skip
 
 
@@ -176,4 +228,4 @@ def _is_in(bought: Consignment, names: tuple[str, ...]) -> bool:
     return bought.id in names or any(name in groups or name.startswith(f"{bought.id}.") for name in names)
 
 
-__all__ = ["of_consignments", "percentages", "storage"]
+__all__ = ["EXPORT_COST", "of_consignments", "percentages", "storage"]

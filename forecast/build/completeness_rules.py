@@ -8,6 +8,7 @@ from functools import cache
 from importlib import resources
 from typing import Any, Literal
 
+from forecast.build.edit import SetKey
 from forecast.build.facts import Facts
 from forecast.build.library import Library, Range
 
@@ -41,6 +42,8 @@ class Finding:
         The line, event or consignment of the build that it is about.
     mend : str
         Which key of it to edit, with an example; empty where a starter adds it.
+    change : SetKey or None
+        The edit itself, where nothing is left to the builder but to overwrite it.
     """
 
     rule: str
@@ -53,6 +56,7 @@ class Finding:
     starter: str | None = None
     line: str | None = None
     mend: str = ""
+    change: SetKey | None = None
 
     def __str__(self) -> str:
         text = f"{self.missing}. {self.why}"
@@ -94,6 +98,8 @@ class Needed:
         By which a line is recognised as it, and the groups to look in (all when empty).
     event : bool
         True where a risk event will do too.
+    certain : bool
+        True where the facts that call for it tell already that it is not there.
     """
 
     rule: str
@@ -106,6 +112,7 @@ class Needed:
     words: tuple[str, ...] = ()
     groups: tuple[str, ...] = ()
     event: bool = False
+    certain: bool = False
 
     def is_called_for(self, facts: Facts) -> bool:
         """Tell whether the build needs it."""
@@ -115,6 +122,8 @@ class Needed:
 
     def is_there(self, facts: Facts) -> bool:
         """Tell whether the build has it."""
+        if self.certain:
+            return False
         words = (self.starter.replace("_", " "), *self.words)
         return (self.event and facts.has_event(words)) or facts.has(words, self.groups)
 

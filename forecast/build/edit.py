@@ -29,7 +29,7 @@ _SAVING = threading.Lock()
 
 @dataclass(frozen=True)
 class SetKey:
-    """Give a line or event another value under a key; None takes the key away.
+    """Give a line, event or consignment another value under a key; None takes the key away.
 
     Attributes
     ----------
@@ -129,14 +129,16 @@ def changed(text: str, changes: Sequence[Change]) -> str:
 
 
 def _find(document: tomlkit.TOMLDocument, item: str) -> tuple[AoT, int, Table]:
-    for kind in ("line", "event"):
+    for kind in ("line", "event", "consignment"):
         tables = document.get(kind)
         if isinstance(tables, AoT):
             for place, table in enumerate(tables):
                 if table.get("id") == item:
                     return tables, place, table
     problem = Problem(
-        f"line or event {item!r}", "not in the file", "It may have been renamed or removed meanwhile."
+        f"line, event or consignment {item!r}",
+        "not in the file",
+        "It may have been renamed or removed meanwhile.",
     )
     raise BuildFileError(_FILE, [problem])
 

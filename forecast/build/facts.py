@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from forecast.build.cautions import mentions
+from forecast.build.figures import Known
 from forecast.build.schema import Build, Costed, Currency, Line
 
 SEA_WORDS = ("sea", "ocean", "lcl", "fcl", "container", "port", "vessel", "w/m", "groupage")
@@ -24,6 +25,8 @@ SELLER_BEARS_TRANSIT = frozenset({"CIF", "CIP", "DAP", "DPU", "DDP"})
 """Incoterms 2020 rules under which the seller insures the way, or bears its risk."""
 NO_IMPORT_TAX = frozenset({"US"})
 """Countries without a tax on imports beside duty."""
+TAX_FIGURES = frozenset({"vat", "gst", "hst", "consumption_tax", "tax"})
+"""Names under which a consignment may overwrite the rate of import tax."""
 FREIGHT_OUT_OF_DUTY = frozenset({"US", "AU", "NZ", "CA"})
 """Countries whose customs value leaves international freight and insurance out."""
 FREIGHT_OUT_OF_TAX = frozenset({"CA", "US"})
@@ -85,6 +88,12 @@ def _is_new_wheels(text: str, title: str, in_group: bool) -> bool:
 
 def _margin(currency: Currency | None) -> float:
     return currency.margin if currency is not None else 0
+
+
+def _is_nothing(line: Line) -> bool:
+    """Tell whether a line is there, but is said to cost nothing."""
+    figures = (line.amount, line.percent, line.price, line.quantity)
+    return any(isinstance(figure, Known) and figure.value == 0 for figure in figures)
 
 
 def text_of(item: Costed) -> str:
@@ -197,6 +206,7 @@ class Facts:
             for line in self.build.line
             if mentions(text_of(line), (*TAX_WORDS, "tax") if line.group == "import" else named)
             and not mentions(text_of(line), _FEE_WORDS)
+            and not _is_nothing(line)
         )
 
     @cached_property
@@ -329,6 +339,7 @@ __all__ = [
     "NO_IMPORT_TAX",
     "SELLER_BEARS_TRANSIT",
     "SELLER_UNLOADS",
+    "TAX_FIGURES",
     "Facts",
     "text_of",
 ]

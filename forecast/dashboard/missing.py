@@ -48,6 +48,8 @@ def _finding(view: Opened, build: Build, item: Finding) -> None:
     left, right = st.columns([1, 4], vertical_alignment="bottom")
     if item.starter is not None and left.button("Add it", key=f"add-{item.rule}"):
         put(starter(build, item.starter))
+    if item.starter is None and item.change is not None and left.button("Write it", key=f"add-{item.rule}"):
+        put([item.change])
     with right.form(f"not-{item.rule}", border=False):
         field, button = st.columns([3, 1], vertical_alignment="bottom")
         why = field.text_input(

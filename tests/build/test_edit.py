@@ -151,7 +151,7 @@ def test_the_budget_is_set_and_taken_away() -> None:
 
 
 def test_a_line_that_is_not_there_is_named() -> None:
-    with pytest.raises(BuildFileError, match="line or event 'tyres': not in the file"):
+    with pytest.raises(BuildFileError, match="line, event or consignment 'tyres': not in the file"):
         changed(TEXT, [SetKey("tyres", "amount", 3)])
 
 

@@ -350,6 +350,7 @@ def test_findings_say_what_they_cost_and_which_key_to_edit(
     found = json.loads(run(capsys, "check", str(build), "--json"))["missing"]
     keys = {
         "rule", "grade", "missing", "why", "cost", "unit", "source", "starter", "line", "mend", "text",
+            "one_command",
     }  # fmt: skip
     assert all(set(item) == keys for item in found)
     tyres = next(item for item in found if item["rule"] == "tyres")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from forecast.build.figures import FigureBase
+from forecast.build.as_written import as_written
+from forecast.build.completeness_import import EXPORT_COST
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.places import Panel, Places, load_places
 from forecast.build.guided.text import Table
@@ -46,16 +47,10 @@ def as_figure(numbers: Range, **extra: Any) -> dict[str, Any]:
     return {"low": numbers[0], "middle": numbers[1], "high": numbers[2]} | extra
 
 
-def written(figure: FigureBase) -> Any:
-    """Give a price as the builder told it."""
-    values = figure.model_dump(exclude_defaults=True, exclude={"kind"})
-    return values["value"] if set(values) == {"value"} else values
-
-
 def kit_price(answers: Answers, library: Library) -> Any:
     """Give what the kit costs in its currency: as told, or the starter range scaled to the parts."""
     if answers.kit_price is not None:
-        return written(answers.kit_price)
+        return as_written(answers.kit_price)
     home_rate = rate_of(answers, answers.kit_currency) or 1.0
     factor = share_of(answers) / home_rate
     return as_figure(stretched(library.line("kit").range, factor, factor, factor))
@@ -160,7 +155,7 @@ def consignment_table(answers: Answers, library: Library) -> Table:
         remarks["origin"] = "where it is made; with proof of origin the duty may be lower, or nothing"
     values |= {"incoterm": rule, "mode": mode, "deposit": 0.3, "deposit_days": 0, "balance_days": 60}
     if rule == "EXW":
-        values["export_inland"] = as_figure(stretched((80, 180, 400), *([library.currency_factor] * 3)))
+        values["export_inland"] = as_figure(stretched(EXPORT_COST, *([library.currency_factor] * 3)))
     if rule in BUYER_SHIPS:
         values["freight_rate"] = as_figure(
             freight_range(answers, library), causes={"shipping_market": "strong"}

@@ -11,6 +11,7 @@ from forecast.views.commands.common import add_file, answer, command
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from forecast.build.completeness import Finding
     from forecast.build.edit import Change
     from forecast.spending.folder import BuildFolder
 
@@ -18,10 +19,11 @@ if TYPE_CHECKING:
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the commands."""
     adding = command(
-        commands, "add", "add a starter line, its range common practice and yours to overwrite", run_add
-    )
+        commands, "add", "add a starter line, its range common practice and yours to overwrite", run_add,
+        "Also makes the edit of a finding that asks for another key and not for a line.",
+    )  # fmt: skip
     add_file(adding)
-    adding.add_argument("starter", help="its id, as 'forecast check' names it")
+    adding.add_argument("starter", help="its id, or the finding's name, as 'forecast check' gives it")
     unneeded = command(
         commands, "not-needed", "say why something that check misses is not needed", run_not_needed
     )
@@ -41,6 +43,7 @@ def _change(folder: BuildFolder, changes: Sequence[Change]) -> None:
 def run_add(options: argparse.Namespace) -> int:
     """Add a starter line."""
     from forecast.build.checks import nearest
+    from forecast.build.completeness import findings
     from forecast.build.edit import AddItem
     from forecast.build.library import load_library
     from forecast.build.sheet import starter
@@ -50,8 +53,13 @@ def run_add(options: argparse.Namespace) -> int:
     build = folder.read()
     library = load_library(currency=build.build.currency)
     legal = [line.id for line in library.lines] + [event.id for event in library.events]
+    edits = {item.rule: item for item in findings(build) if item.change is not None}
+    if options.starter in edits:
+        return _edit(options, folder, edits[options.starter])
     if options.starter not in legal:
-        message = f"there is no starter line {options.starter!r}. {nearest(options.starter, legal)}"
+        message = (
+            f"there is no starter line {options.starter!r}. {nearest(options.starter, [*legal, *edits])}"
+        )
         raise ForecastError(message)
     if options.starter in {item.id for item in (*build.line, *build.event)}:
         message = f"{options.starter!r} is in the build already."
@@ -71,6 +79,20 @@ def run_add(options: argparse.Namespace) -> int:
     return answer(
         options, text, {"added": options.starter, "cautions": [caution.sentence for caution in beside]}
     )
+
+
+def _edit(options: argparse.Namespace, folder: BuildFolder, item: Finding) -> int:
+    """Make the edit of a finding."""
+    change = item.change
+    if change is None:
+        message = f"{item.rule}: {item.mend}"
+        raise ForecastError(message)
+    _change(folder, [change])
+    done = "taken out" if change.value is None else "written"
+    text = f"{change.key} of {change.item} is {done}."
+    if item.cost is not None and change.value is not None and change.key != "overrides":
+        text += f" {item.source}"
+    return answer(options, text, {"changed": change.item, "key": change.key, "value": change.value})
 
 
 def run_not_needed(options: argparse.Namespace) -> int:

@@ -90,7 +90,8 @@ def _rules(build: Build) -> tuple[list[str], list[str]]:
 
 def _how(file: str, item: dict[str, Any]) -> str:
     """Give the command that adds what is missing, or answers that it is not needed."""
-    add_it = f"forecast add {file} {item['starter']}" if item["starter"] else ""
+    what = item["starter"] or (item["rule"] if item["one_command"] else "")
+    add_it = f"forecast add {file} {what}" if what else ""
     edit_it = item["mend"].removesuffix(".")
     ways = [way for way in (add_it, edit_it, f"forecast not-needed {file} {item['rule']} --why '…'") if way]
     return f"\n           {'; or: '.join(ways)}"
@@ -159,6 +160,7 @@ def _findings(build: Build) -> list[dict[str, Any]]:
             "starter": item.starter,
             "line": item.line,
             "mend": item.mend,
+            "one_command": item.starter is not None or item.change is not None,
             "text": str(item),
         }
         for item in findings(build)

@@ -1,0 +1,75 @@
+"""What has been left out with one option of a choice: the build is judged as it stands when the option is taken."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator
+from dataclasses import replace
+
+from forecast.build.completeness_rules import Finding
+from forecast.build.guided.text import toml_value
+from forecast.build.library import load_library
+from forecast.build.options import with_option
+from forecast.build.schema import Build, Option
+
+Look = Callable[[Build], list[Finding]]
+"""Gives what a build without options lacks."""
+
+
+def of_options(build: Build, known: Collection[str], look: Look) -> Iterator[Finding]:
+    """Find what is missing only where an option is taken, once for all options that lack it.
+
+    Parameters
+    ----------
+    build : Build
+    known : collection of str
+        Rules of what the build lacks in any case.
+    look : callable
+    """
+    lacking: dict[str, list[tuple[Option, Finding]]] = {}
+    for option in build.option:
+        for item in look(with_option(build, option)):
+            if item.rule not in known:
+                lacking.setdefault(item.rule, []).append((option, item))
+    for found in lacking.values():
+        names = " and ".join(dict.fromkeys(f'"{option.title}"' for option, _ in found))
+        option, item = found[0]
+        yield replace(
+            item, missing=f"{item.missing}, with option {names}", starter=None, change=None,
+            mend=_mend(build, option, item),
+        )  # fmt: skip
+
+
+def _mend(build: Build, option: Option, item: Finding) -> str:
+    """Say what to write into the option itself, so that it counts where the option is taken and nowhere else."""
+    place = f'[[option]] with id = "{option.id}"'
+    if item.starter is not None and item.line is None:
+        library = load_library(currency=build.build.currency)
+        present = {line.id for line in (*build.line, *option.line)}
+        is_line = any(line.id == item.starter for line in library.lines)
+        starter = library.line(item.starter) if is_line else library.event(item.starter)
+        kind = "line" if is_line else "event"
+        table = {key: value for key, value in starter.table(present).items() if key != "note"}
+        table = _without_causes(table, {cause.id for cause in build.cause})
+        words = ", ".join(f"{key} = {toml_value(value)}" for key, value in table.items())
+        return f"Under {place} add [[option.{kind}]] with the keys {words}."
+    for kind in ("line", "event"):
+        item = replace(item, mend=item.mend.replace(f"[[{kind}]]", f"[[option.{kind}]]", 1))
+    if item.line in option.override:
+        return f"{item.mend} That of {place} is meant: write it into its override."
+    return item.mend
+
+
+def _without_causes(table: dict[str, object], present: Collection[str]) -> dict[str, object]:
+    """Leave out shared causes that the build does not have."""
+    cleaned: dict[str, object] = {}
+    for key, value in table.items():
+        if key == "causes" and isinstance(value, dict):
+            value = {name: load for name, load in value.items() if name in present}
+        elif isinstance(value, dict):
+            value = _without_causes(value, present)
+        if value != {}:
+            cleaned[key] = value
+    return cleaned
+
+
+__all__ = ["of_options"]
