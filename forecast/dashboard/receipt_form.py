@@ -10,37 +10,50 @@ from typing import cast
 
 import streamlit as st
 
-from forecast.dashboard.layout import safe, tell
-from forecast.dashboard.state import Opened, headline, opened
-from forecast.engine.plan import compile_plan
-from forecast.engine.statistics import Estimate
-from forecast.errors import ForecastError, LedgerError
+from forecast.dashboard.layout import safe, said
+from forecast.dashboard.receipts_news import enter, lines_to_pay
+from forecast.dashboard.state import Opened
+from forecast.errors import LedgerError
+from forecast.spending.attachments import attach_file, check_document
+from forecast.spending.dates import not_ahead
+from forecast.spending.estimates import Way, middle_figures, shared_out
 from forecast.spending.ledger import Ledger, ReceiptKind
-from forecast.spending.money import format_plain, parse_money
-from forecast.views.money import about, builds, exact, rounding_step, signed
+from forecast.spending.money import parse_money
+from forecast.views.money import exact
 
 KINDS: Mapping[str, str] = {
     "payment": "Paid", "deposit": "Deposit paid", "balance": "Balance paid", "refund": "Refund received",
 }  # fmt: skip
+WAYS: Mapping[Way, str] = {"evenly": "Evenly", "by estimate": "By estimate"}
+DOCUMENT_TYPES = ("image", "pdf")
+"""What a phone offers its camera for; the content decides."""
+_LARGEST_MB = 25
 
 
-MAY_HAPPEN = " (may happen)"
-"""Behind the name of a risk event where it stands among lines."""
+@dataclass(frozen=True)
+class Document:
+    """A photo or PDF on its way."""
+
+    name: str
+    content: bytes
 
 
 @dataclass(frozen=True)
 class Entry:
     """What stands in the form."""
 
-    date: dt.date
+    date: dt.date | None
     supplier: str
     kind: str
     amount: str
     currency: str
     charged: str
     parts: tuple[tuple[str, str], ...]
+    way: Way
     note: str
     closes: tuple[str, ...]
+    against: int | None
+    documents: tuple[Document, ...]
     key: str
 
 
@@ -52,60 +65,109 @@ def receipt_form(view: Opened) -> None:
     home = view.currency
     left, right = st.columns(2)
     lines = left.multiselect(
-        "For which line", list(names), format_func=lambda line: names[line], key=f"{key}-lines",
-        help="Several lines if one receipt pays for several.", persist_state="session",
+        "For which line", list(names), format_func=lambda line: names.get(line, line), key=f"{key}-lines",
+        help="Several lines if one receipt pays for several.", placeholder="Choose a line, or several",
+        persist_state="session",
     )  # fmt: skip
-    supplier = right.text_input("Supplier", key=f"{key}-supplier", max_chars=200, persist_state="session")
-    left, middle, right = st.columns([2, 1, 2])
-    amount = left.text_input("Amount", key=f"{key}-amount", placeholder="1234.56", persist_state="session")
-    currency = middle.selectbox(
-        "Currency", [home, *(code for code in view.build.currency if code != home)], key=f"{key}-currency"
+    supplier = right.text_input(
+        "Supplier", key=f"{key}-supplier", max_chars=200, persist_state="session", on_change="ignore"
     )
+    left, right = st.columns(2)
+    with left.container(horizontal=True):
+        amount = st.text_input(
+            "Amount", key=f"{key}-amount", placeholder="1234.56", persist_state="session",
+            # Where parts are shown beside it they follow at once; else leaving the field changes nothing.
+            on_change="rerun" if len(lines) > 1 else "ignore",
+        )  # fmt: skip
+        currency = st.selectbox(
+            "Currency", [home, *(code for code in view.build.currency if code != home)],
+            key=f"{key}-currency", width=110, persist_state="session",
+        )  # fmt: skip
     date = right.date_input(
-        "Date", value="today", key=f"{key}-date", format="YYYY-MM-DD", persist_state="session"
-    )
+        "Date", value="today", key=f"{key}-date", format="YYYY-MM-DD", persist_state="session",
+        on_change="ignore",
+    )  # fmt: skip
     charged = ""
     if currency != home:
         charged = st.text_input(
             f"Charged to you in {home}", key=f"{key}-charged", placeholder="as your card or bank says",
-            persist_state="session",
+            persist_state="session", on_change="rerun" if len(lines) > 1 else "ignore",
         )  # fmt: skip
-    parts = tuple((line, "") for line in lines)
-    if len(lines) > 1:
-        st.caption(f"How much of it is for each line, in {home}. Leave one empty: it takes the rest.")
-        parts = tuple(
-            (line, st.text_input(safe(names[line]), key=f"{key}-part-{line}", persist_state="session"))
-            for line in lines
-        )
-    closes = st.multiselect(
-        "Nothing more will come for", lines, format_func=lambda line: names[line], key=f"{key}-closes",
-        help="A closed line costs what was paid. An open one costs at least that.",
-        placeholder="Closes no line",
+    parts, way = _parts(view, key, tuple(lines), names, charged if currency != home else amount)
+    uploads = st.file_uploader(
+        "Photo or PDF of it", type=list(DOCUMENT_TYPES), accept_multiple_files=True, key=f"{key}-documents",
+        max_upload_size=_LARGEST_MB, on_change="ignore",
     )  # fmt: skip
-    with st.expander("Refund, deposit, note"):
+    closes = st.multiselect(
+        "Nothing more will come for", lines, format_func=lambda line: names.get(line, line),
+        key=f"{key}-closes", help="A closed line costs what was paid. An open one costs at least that.",
+        placeholder="Closes no line" if lines else "Choose its line first", on_change="ignore",
+    )  # fmt: skip
+    with st.expander("Refund, deposit, commitment, note"):
         kind = st.segmented_control(
             "Kind", list(KINDS), format_func=KINDS.__getitem__, default="payment", key=f"{key}-kind"
         )
-        note = st.text_input("Note", key=f"{key}-note", max_chars=2000, persist_state="session")
-    if st.button("Save receipt", type="primary", key="save-receipt"):
-        entry = Entry(
-            date, supplier, kind or "payment", amount, currency, charged, parts, note, tuple(closes), key
+        against = _against(view, key)
+        note = st.text_input(
+            "Note", key=f"{key}-note", max_chars=2000, persist_state="session", on_change="ignore"
         )
-        try:
-            news = _save(view, entry)
-        except ForecastError as error:
-            tell(error)
-            return
-        _next_form(news)
-        st.rerun()
+    if st.button("Save receipt", type="primary", key="save-receipt"):
+        documents = tuple(Document(one.name, one.getvalue()) for one in uploads)
+        entry = Entry(
+            date, supplier or "", kind or "payment", amount or "", currency or home, charged or "", parts, way,
+            note or "", tuple(closes), against, documents, key,
+        )  # fmt: skip
+        if enter(view, lambda: _save(view, entry)):
+            st.session_state["receipt_form"] = uuid.uuid4().hex
+            st.rerun()
 
 
-def lines_to_pay(view: Opened) -> dict[str, str]:
-    """Give the lines that can be paid in this scenario, by id, events that cost money after them."""
-    rows = compile_plan(view.build, view.scenario).payable
-    return {row.id: row.title for row in rows if row.kind == "line"} | {
-        row.id: row.title + MAY_HAPPEN for row in rows if row.kind == "event"
-    }
+def _parts(
+    view: Opened, key: str, lines: tuple[str, ...], names: Mapping[str, str], total: str | None
+) -> tuple[tuple[tuple[str, str], ...], Way]:
+    """Ask for the part of each line where there are several; show what each gets."""
+    if len(lines) < 2:
+        return tuple((line, "") for line in lines), "evenly"
+    home = view.currency
+    way: Way = st.segmented_control(
+        "Parts left empty share the rest", list(WAYS), format_func=WAYS.__getitem__, default="evenly",
+        key=f"{key}-way", required=True,
+    ) or "evenly"  # fmt: skip
+    parts = tuple(
+        (line, st.text_input(f"{safe(names.get(line, line))} ({home})", key=f"{key}-part-{line}",
+                             placeholder="shares the rest", persist_state="session") or "")
+        for line in lines
+    )  # fmt: skip
+    try:
+        splits = split_parts(parts, parse_money(total or "", home), home, way, _estimates(view, way))
+        shown = "; ".join(f"{names.get(line, line)} **{exact(part, home)}**" for line, part in splits)
+    except LedgerError as error:
+        shown = str(error) if total else "What each line gets stands here once there is an amount."
+    st.caption(said(shown))
+    return parts, way
+
+
+def _estimates(view: Opened, way: Way) -> dict[str, float] | None:
+    return middle_figures(view.build, view.scenario) if way == "by estimate" else None
+
+
+def _against(view: Opened, key: str) -> int | None:
+    """Ask which commitment it is paid against, where any is open."""
+    found = {item.id: item for item in view.ledger.list_commitments()} if view.ledger is not None else {}
+    if not found:
+        return None
+    titles = view.titles()
+
+    def words(number: int) -> str:
+        item = found[number]
+        rest = exact(item.outstanding_minor, view.currency)
+        return f"{number}: {item.supplier}, {titles.get(item.line_id, item.line_id)}, {rest} to pay"
+
+    chosen = st.selectbox(
+        "Paid against a commitment", list(found), index=None, format_func=words, key=f"{key}-against",
+        placeholder="none", help="What is still to pay of it shrinks by this receipt.",
+    )  # fmt: skip
+    return None if chosen is None else int(chosen)
 
 
 def _form_key() -> str:
@@ -113,31 +175,44 @@ def _form_key() -> str:
     return str(st.session_state.setdefault("receipt_form", uuid.uuid4().hex))
 
 
-def _next_form(news: str) -> None:
-    st.session_state["receipt_form"] = uuid.uuid4().hex
-    st.session_state["news"] = news
-
-
 def _save(view: Opened, entry: Entry) -> str:
-    """Enter a receipt and close lines, all or nothing; say what it moved."""
-    earlier, _ = headline(view)
+    """Enter a receipt with its documents and close lines, all or nothing."""
     home = view.currency
     if not entry.parts:
         message = "line: none chosen. Say which line it is for."
         raise LedgerError(message)
+    if entry.date is None:
+        message = "date: empty. Say when it was paid."
+        raise LedgerError(message)
+    date = not_ahead(entry.date, dt.date.today(), "receipt")
+    if not entry.amount.strip():
+        message = "amount: empty. Say what the supplier charged."
+        raise LedgerError(message)
     amount = parse_money(entry.amount, entry.currency)
     paid = None
     if entry.currency != home:
+        if not entry.charged.strip():
+            message = f"charged: empty. Say what left your account in {home} for these {entry.currency} {entry.amount}."
+            raise LedgerError(message)
         paid = (parse_money(entry.charged, home), home)
-    splits = split_parts(entry.parts, paid[0] if paid else amount, home)
+    total = paid[0] if paid else amount
+    splits = split_parts(entry.parts, total, home, entry.way, _estimates(view, entry.way))
+    for document in entry.documents:
+        check_document(document.name, document.content)
     ledger = view.ledger_to_write()
     with ledger.together():
-        ledger.add_receipt(
-            entry.date, entry.supplier, amount, entry.currency, splits, entry.note, paid=paid,
-            kind=cast(ReceiptKind, entry.kind), entry_key=f"form:{entry.key}",
+        receipt = ledger.add_receipt(
+            date, entry.supplier, amount, entry.currency, splits, entry.note, paid=paid,
+            kind=cast(ReceiptKind, entry.kind), entry_key=f"form:{entry.key}", commitment_id=entry.against,
         )  # fmt: skip
-        close_lines(ledger, entry.closes, entry.date)
-    return moved(earlier, f"{exact(paid[0] if paid else amount, home)} at {entry.supplier} is entered.")
+        for document in entry.documents:
+            attach_file(ledger, receipt.id, document.name, document.content)
+        close_lines(ledger, entry.closes, date)
+    kept = ""
+    if entry.documents:
+        kept = f" with {entry.documents[0].name}"
+        kept += f" and {len(entry.documents) - 1} more" if len(entry.documents) > 1 else ""
+    return f"Receipt {receipt.id}, {exact(total, home)} at {receipt.supplier}, is entered{kept}."
 
 
 def close_lines(ledger: Ledger, lines: tuple[str, ...], date: dt.date) -> None:
@@ -146,34 +221,21 @@ def close_lines(ledger: Ledger, lines: tuple[str, ...], date: dt.date) -> None:
         ledger.close_line(line, date)
 
 
-def split_parts(parts: tuple[tuple[str, str], ...], total: int, currency: str) -> list[tuple[str, int]]:
-    """Read the parts of a receipt; one may be empty and takes the rest.
+def split_parts(
+    parts: tuple[tuple[str, str], ...],
+    total: int,
+    currency: str,
+    way: Way = "evenly",
+    estimates: Mapping[str, float] | None = None,
+) -> list[tuple[str, int]]:
+    """Read the parts of a receipt; those left empty share the rest.
 
     Raises
     ------
     LedgerError
-        If a part is no amount, or more than one is empty.
+        If a part is no amount, or nothing is left to share.
     """
     given = {line: parse_money(text, currency) for line, text in parts if text.strip()}
     empty = [line for line, text in parts if not text.strip()]
-    rest = total - sum(given.values())
-    if len(empty) > 1:
-        message = f"parts: {len(empty)} are empty. Leave one empty at most; it takes the rest."
-        raise LedgerError(message)
-    if empty and given and rest <= 0:
-        left = f"{format_plain(rest, currency)} {currency}"
-        message = f"parts: nothing is left for {empty[0]!r} ({left}). Correct a part."
-        raise LedgerError(message)
-    return [(line, given.get(line, rest)) for line, _ in parts]
-
-
-def moved(earlier: Estimate, what: str) -> str:
-    """Say by how much the forecast moved since, and what the chances are now."""
-    view = opened()
-    now, enough = headline(view)
-    error = max(now.error, earlier.error)
-    step = rounding_step(view.currency, error)  # the change is that of the two figures as they are written
-    shown = step * (round(now.value / step) - round(earlier.value / step))
-    text = f"{what} P80 moved by **{signed(shown, view.currency, error)}**, from "
-    text += f"{about(earlier.value, view.currency, error)} to **{about(now.value, view.currency, error)}**."
-    return text if enough is None else f"{text} Your budget is now enough in {builds(enough)}."
+    found = dict(shared_out(total, given, empty, way, estimates)) if empty else given
+    return [(line, found[line]) for line, _ in parts]

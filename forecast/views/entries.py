@@ -60,5 +60,9 @@ def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None
     parts += [
         f"the budget frozen at {exact(int(row['budget_minor']), currency)}" for row in entry.rows("baseline")
     ]
-    parts += [f"{row['name']} kept with receipt {row['receipt_id']}" for row in entry.rows("attachment")]
+    kept = [str(row["name"]) for row in entry.rows("attachment")]
+    if kept and receipts:
+        parts[0] += f" with {', '.join(kept)}"
+    elif kept:
+        parts.append(f"{', '.join(kept)} kept with receipt {entry.rows('attachment')[0]['receipt_id']}")
     return " and ".join(parts)

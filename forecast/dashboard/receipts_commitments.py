@@ -1,0 +1,175 @@
+"""Commitments, agreed and not yet paid, and what is left to buy of lines that are paid in part."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+
+import streamlit as st
+
+from forecast.dashboard.layout import table, text
+from forecast.dashboard.receipts_news import day_words, enter, lines_of, lines_to_pay, next_turn, turn_of
+from forecast.dashboard.state import Opened
+from forecast.errors import LedgerError
+from forecast.spending.dates import not_ahead
+from forecast.spending.ledger import Commitment
+from forecast.spending.money import parse_money
+from forecast.views.money import exact
+
+
+def commitments(view: Opened) -> None:
+    """List what is agreed and not yet paid; enter, settle, cancel."""
+    found = view.ledger.list_commitments() if view.ledger is not None else ()
+    titles = view.titles()
+    if found:
+        rest = sum(item.outstanding_minor for item in found)
+        noun = "commitment" if len(found) == 1 else "commitments"
+        text(f"**{exact(rest, view.currency)}** is agreed and not yet paid, in {len(found)} {noun}.")
+        rows = [
+            [
+                f"{item.id}\u2002{day_words(item.date)}",
+                exact(item.outstanding_minor, view.currency),
+                item.supplier,
+                titles.get(item.line_id, item.line_id),
+                _agreed(item, view.currency),
+            ]
+            for item in found
+        ]
+        headings = ["No. and date", "Still to pay", "With", "For", "Agreed, note"]
+        table(headings, rows, "Open commitments", right_text=3, stacked=True)
+    with st.expander("Commitments: prices agreed and not yet paid"):
+        _enter(view)
+        if found:
+            _end(view, found)
+
+
+def _agreed(item: Commitment, currency: str) -> str:
+    agreed = exact(item.amount_minor, item.currency)
+    if item.currency != currency:
+        agreed += f", expected to come to {exact(item.expected_minor, currency)}"
+    if item.paid_minor:
+        agreed += f", {exact(item.paid_minor, currency)} paid against it"
+    return f"{agreed}. {item.note}".rstrip(". ")
+
+
+def _enter(view: Opened) -> None:
+    key = str(st.session_state.setdefault("commitment_form", uuid.uuid4().hex))
+    names, home = lines_to_pay(view), view.currency
+    left, right = st.columns(2)
+    line = left.selectbox(
+        "For which line", list(names), index=None, format_func=lambda name: names.get(name, name),
+        key=f"{key}-line", persist_state="session", on_change="ignore", placeholder="Choose a line",
+    )  # fmt: skip
+    supplier = right.text_input(
+        "With whom", key=f"{key}-supplier", max_chars=200, persist_state="session", on_change="ignore"
+    )
+    left, right = st.columns(2)
+    with left.container(horizontal=True):
+        amount = st.text_input(
+            "Price agreed", key=f"{key}-amount", placeholder="1234.56", persist_state="session",
+            on_change="ignore",
+        )  # fmt: skip
+        currency = st.selectbox(
+            "Currency", [home, *(code for code in view.build.currency if code != home)],
+            key=f"{key}-currency", width=110, persist_state="session",
+        )  # fmt: skip
+    day = right.date_input(
+        "Agreed on", value="today", key=f"{key}-date", format="YYYY-MM-DD", on_change="ignore"
+    )
+    expected = ""
+    if currency != home:
+        expected = st.text_input(
+            f"What it should come to in {home}", key=f"{key}-expected", on_change="ignore"
+        ) or ""  # fmt: skip
+    note = st.text_input("Note", key=f"{key}-note", max_chars=2000, on_change="ignore")
+    if st.button("Save commitment", key="save-commitment"):
+
+        def work() -> str:
+            if line is None:
+                message = "line: none chosen. Say which line it is for."
+                raise LedgerError(message)
+            today = dt.date.today()
+            kept = view.ledger_to_write().add_commitment(
+                not_ahead(day or today, today, "commitment"), supplier or "", line,
+                parse_money(amount or "", currency), currency, note or "",
+                expected_minor=parse_money(expected, home) if currency != home else None,
+                entry_key=f"form:{key}",
+            )  # fmt: skip
+            return f"Commitment {kept.id} with {kept.supplier}, {exact(kept.amount_minor, currency)}, is entered."
+
+        if enter(view, work):
+            st.session_state["commitment_form"] = uuid.uuid4().hex
+            st.rerun()
+
+
+def _end(view: Opened, found: tuple[Commitment, ...]) -> None:
+    by_id = {item.id: item for item in found}
+    titles = view.titles()
+    number = st.selectbox(
+        "A commitment that has ended", list(by_id), index=None, key="end-which", placeholder="Choose one",
+        format_func=lambda one: f"{one}: {by_id[one].supplier}, {titles.get(by_id[one].line_id, by_id[one].line_id)}",
+    )  # fmt: skip
+    if number is None:
+        return
+    note = st.text_input("Why or how", key=f"end-note-{number}", max_chars=500, on_change="ignore") or ""
+    with st.container(horizontal=True):
+        settled = st.button("It is paid in full", key="settle")
+        cancelled = st.button("It is off", key="cancel")
+
+    def work() -> str:
+        ledger = view.ledger_to_write()
+        (ledger.settle_commitment if settled else ledger.cancel_commitment)(int(number), None, note)
+        return f"Commitment {number} is {'paid in full' if settled else 'off'}."
+
+    if (settled or cancelled) and enter(view, work):
+        st.rerun()
+
+
+def left_to_buy(view: Opened) -> None:
+    """Say how much is left to buy of a line beside what was paid."""
+    ledger, names = view.ledger, lines_of(view)
+    said = ledger.still_to_buy() if ledger is not None else {}
+    paid = ledger.paid_by_line() if ledger is not None else {}
+    closed = ledger.closed_lines() if ledger is not None else frozenset()
+    with st.expander("What is left to buy of a line paid in part"):
+        text(
+            "Without this, what was paid is the least that an open line can cost. With it, its cost is what was paid "
+            "and what is left."
+        )
+        rows = [
+            [names[line], exact(paid.get(line, 0), view.currency), exact(left.amount_minor, view.currency)]
+            for line, left in said.items()
+            if line in names and line not in closed
+        ]
+        if rows:
+            table(["Line", "Paid", "Left to buy"], rows, "What was said to be left")
+        open_lines = [line for line in names if line not in closed]
+        turn = turn_of("left")
+        left, right = st.columns(2)
+        line = left.selectbox(
+            "Line", open_lines, index=None, format_func=lambda name: names.get(name, name), key=f"left-line-{turn}",
+            placeholder="Choose one", on_change="ignore",
+        )  # fmt: skip
+        amount = right.text_input(
+            f"Left to buy, in {view.currency}", key=f"left-amount-{turn}", placeholder="60.00", on_change="ignore",
+            help="Beside what was paid; 0 where nothing is left.",
+        )  # fmt: skip
+        if st.button("Save what is left", key="save-left"):
+
+            def work() -> str:
+                if line is None:
+                    message = "line: none chosen. Say of which line something is left to buy."
+                    raise LedgerError(message)
+                rest = parse_money(amount or "", view.currency)
+                if rest < 0:
+                    message = (
+                        "left to buy: must be zero or more: what is still to come, beside what was paid."
+                    )
+                    raise LedgerError(message)
+                view.ledger_to_write().say_still_to_buy(line, rest)
+                sums = exact(paid.get(line, 0), view.currency), exact(rest, view.currency)
+                return f"{names[line]}: {sums[0]} paid and {sums[1]} still to buy."
+
+            if enter(view, work):
+                next_turn("left")
+                st.rerun()

@@ -1,0 +1,267 @@
+"""The list of receipts, each of them opened with its parts and documents, taken back, or carried elsewhere."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping, Sequence
+
+import streamlit as st
+
+from forecast.dashboard.layout import safe, table, tell, text
+from forecast.dashboard.receipt_form import DOCUMENT_TYPES, KINDS
+from forecast.dashboard.receipts_news import day_words, enter, next_turn, turn_of
+from forecast.dashboard.state import Opened
+from forecast.errors import ForecastError, LedgerError
+from forecast.spending.attachments import attach_file, attachment_path, document_type
+from forecast.spending.ledger import AttachedFile, Receipt
+from forecast.spending.receipts_csv import receipts_csv
+from forecast.spending.receipts_xlsx import receipts_xlsx
+from forecast.views.money import exact
+
+MOST = 100
+"""Receipts shown in one go; others are found by a word."""
+_SHOWN_BY_BROWSERS = ("image/jpeg", "image/png", "image/gif", "image/webp")
+_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def receipts_list(view: Opened) -> None:
+    """Draw the list with what can be done to each receipt."""
+    assert view.ledger is not None
+    everything = view.ledger.list_receipts(include_void=True)
+    if not everything:
+        return
+    st.subheader("What was paid")
+    void = any(receipt.voids is not None for receipt in everything)
+    every, wanted = False, ""
+    with st.container(horizontal=True, vertical_alignment="center"):
+        if len(everything) > 10:
+            wanted = st.text_input(
+                "Find", key="find-receipt", placeholder="a supplier, line, word or number", width=320,
+                persist_state="session",
+            ) or ""  # fmt: skip
+        if void:
+            every = st.toggle("Show what was taken back", key="show-void", persist_state="session")
+    titles, documents = view.titles(), _documents(view)
+    reasons = {receipt.voids: receipt.note for receipt in everything if receipt.voids is not None}
+    receipts = [
+        receipt
+        for receipt in reversed(everything)
+        if receipt.voids is None and (every or receipt.voided_by is None)
+    ]
+    found = [one for one in receipts if _matches(one, wanted, titles, documents)]
+    if not found:
+        text("No receipt has that word." if wanted else "All receipts are taken back.")
+    else:
+        _table(view, found, len(receipts), titles, documents, reasons)
+        with st.expander("Look at one, add a photo or PDF, or take it back"):
+            _one(view, found[:MOST], titles, documents, reasons)
+    with st.expander("Carry the receipts elsewhere"):
+        _downloads(view, titles)
+
+
+def _documents(view: Opened) -> dict[int, list[AttachedFile]]:
+    assert view.ledger is not None
+    found: dict[int, list[AttachedFile]] = {}
+    for item in view.ledger.attachments():
+        found.setdefault(item.receipt_id, []).append(item)
+    return found
+
+
+def _matches(
+    receipt: Receipt,
+    wanted: str,
+    titles: Mapping[str, str],
+    documents: Mapping[int, Sequence[AttachedFile]],
+) -> bool:
+    words = [
+        str(receipt.id),
+        receipt.date.isoformat(),
+        day_words(receipt.date),
+        receipt.supplier,
+        receipt.note,
+    ]
+    words += [titles.get(split.line_id, split.line_id) for split in receipt.splits]
+    words += [item.name for item in documents.get(receipt.id, ())]
+    return wanted.strip().casefold() in " ".join(words).replace("\u00a0", " ").casefold()
+
+
+def _table(
+    view: Opened,
+    found: Sequence[Receipt],
+    count: int,
+    titles: Mapping[str, str],
+    documents: Mapping[int, Sequence[AttachedFile]],
+    reasons: Mapping[int, str],
+) -> None:
+    rows: list[list[str]] = []
+    struck: list[int] = []
+    for receipt in found[:MOST]:
+        if receipt.voided_by is not None:
+            struck.append(len(rows))
+        parts = ", ".join(
+            titles.get(split.line_id, split.line_id)
+            + (f" {exact(split.amount_minor, view.currency)}" if len(receipt.splits) > 1 else "")
+            for split in receipt.splits
+        )
+        foreign = (
+            f" ({exact(receipt.amount_minor, receipt.currency)})" if receipt.charged_minor is not None else ""
+        )
+        remarks = [receipt.note, *(item.name for item in documents.get(receipt.id, ()))]
+        if receipt.id in reasons:
+            remarks.append(f"Taken back: {reasons[receipt.id]}")
+        rows.append(
+            [
+                f"{receipt.id}\u2002{day_words(receipt.date)}",
+                exact(receipt.paid_minor, view.currency) + foreign,
+                receipt.supplier,
+                parts,
+                ". ".join(remark.rstrip(".") for remark in remarks if remark),
+            ]
+        )
+    shown = "Receipts, the latest first"
+    if len(found) > MOST:
+        shown = f"The latest {MOST} of {len(found)} receipts; find others by a word"
+    elif len(found) < count:
+        shown = f"{len(found)} of {count} receipts, the latest first"
+    table(
+        ["No. and date", "Amount", "Supplier", "Lines", "Note, documents"],
+        rows,
+        shown,
+        right_text=3,
+        struck=struck,
+        stacked=True,
+    )
+
+
+def _one(
+    view: Opened,
+    receipts: Sequence[Receipt],
+    titles: Mapping[str, str],
+    documents: Mapping[int, Sequence[AttachedFile]],
+    reasons: Mapping[int, str],
+) -> None:
+    by_id = {receipt.id: receipt for receipt in receipts}
+
+    def words(number: int) -> str:
+        one = by_id[number]
+        return f"{number}  {day_words(one.date)}  {one.supplier}  {exact(one.paid_minor, view.currency)}"
+
+    chosen = st.selectbox("Receipt", list(by_id), format_func=words, key="which-receipt")
+    if chosen is None:
+        return
+    receipt = by_id[int(chosen)]
+    text(_story(view, receipt, reasons))
+    if len(receipt.splits) > 1:
+        parts = [
+            [titles.get(split.line_id, split.line_id), exact(split.amount_minor, view.currency)]
+            for split in receipt.splits
+        ]
+        parts.append(["Together", exact(receipt.paid_minor, view.currency)])
+        table(["Line", "Part"], parts, f"Parts of receipt {receipt.id}", last_is_sum=True)
+    for item in documents.get(receipt.id, ()):
+        _document(view, item)
+    if receipt.voided_by is not None:
+        return
+    _attach(view, receipt)
+    _take_back(view, receipt)
+
+
+def _story(view: Opened, receipt: Receipt, reasons: Mapping[int, str]) -> str:
+    """Say all that is known of a receipt beside its parts."""
+    told = f"{KINDS.get(receipt.kind, receipt.kind)} on {day_words(receipt.date)}: "
+    told += f"**{exact(receipt.paid_minor, view.currency)}** at {receipt.supplier}"
+    if receipt.rate is not None:
+        told += (
+            f", for {exact(receipt.amount_minor, receipt.currency)}: 1 {receipt.currency} came to "
+            f"{receipt.rate:.6g} {receipt.paid_currency}, card fees included"
+        )
+    told += "."
+    if receipt.commitment_id is not None:
+        told += f" Paid against commitment {receipt.commitment_id}."
+    if receipt.note:
+        told += f" {receipt.note.rstrip('.')}."
+    entered = receipt.recorded_at.astimezone()
+    told += f" Entered by {receipt.who} on {day_words(entered.date())} at {entered:%H:%M}."
+    if receipt.id in reasons:
+        told += f" Taken back: {reasons[receipt.id]}."
+    return told
+
+
+def _document(view: Opened, item: AttachedFile) -> None:
+    """Show a picture and offer every document for download."""
+    assert view.ledger is not None
+    try:
+        content = attachment_path(view.ledger, item).read_bytes()
+    except (ForecastError, OSError) as error:
+        tell(error if isinstance(error, ForecastError) else LedgerError(f"{item.name}: {error.strerror}"))
+        return
+    kind = document_type(content) or "application/octet-stream"
+    if kind in _SHOWN_BY_BROWSERS and _is_whole(content):
+        st.image(content, caption=safe(item.name), width=420, alt=f"{item.name} of receipt {item.receipt_id}")
+    st.download_button(
+        f"Download {safe(item.name)}", content, file_name=item.name, mime=kind, on_click="ignore",
+        key=f"document-{item.receipt_id}-{item.sha256[:12]}",
+    )  # fmt: skip
+
+
+def _is_whole(content: bytes) -> bool:
+    """Tell whether a picture can be opened; a damaged one can still be downloaded."""
+    from PIL import Image
+
+    try:
+        with Image.open(io.BytesIO(content)) as picture:
+            picture.load()
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+        return False
+    return True
+
+
+def _attach(view: Opened, receipt: Receipt) -> None:
+    turn = turn_of("attach")
+    sent = st.file_uploader(
+        "Photo or PDF to keep with it", type=list(DOCUMENT_TYPES), key=f"attach-{receipt.id}-{turn}",
+        max_upload_size=25,
+    )  # fmt: skip
+    if sent is not None and st.button("Keep it with this receipt", key="attach"):
+        try:
+            attached = attach_file(view.ledger_to_write(), receipt.id, sent.name, sent.getvalue())
+        except ForecastError as error:
+            tell(error)
+            return
+        next_turn("attach")
+        st.session_state["news"] = f"{attached.name} is kept with receipt {receipt.id}."
+        st.rerun()
+
+
+def _take_back(view: Opened, receipt: Receipt) -> None:
+    text("A receipt is never deleted: taking it back adds a row that undoes it, with your reason.")
+    why = st.text_input(
+        "Why", key=f"void-why-{receipt.id}", placeholder="entered twice", max_chars=500, on_change="ignore"
+    )
+    if st.button("Take it back", key="void"):
+
+        def work() -> str:
+            view.ledger_to_write().void_receipt(receipt.id, why or "")
+            return f"Receipt {receipt.id} is taken back."
+
+        if enter(view, work):
+            st.rerun()
+
+
+def _downloads(view: Opened, titles: Mapping[str, str]) -> None:
+    ledger = view.ledger
+    assert ledger is not None
+    text(
+        "The CSV file holds the whole ledger and can be read back; the spreadsheet holds the receipts, one row for "
+        "each part."
+    )
+    name = view.folder.folder.name
+    with st.container(horizontal=True):
+        st.download_button(
+            "The ledger as CSV", lambda: receipts_csv(ledger), file_name=f"{name}-ledger.csv", mime="text/csv",
+            key="ledger-csv", on_click="ignore",
+        )  # fmt: skip
+        st.download_button(
+            "The receipts as XLSX", lambda: receipts_xlsx(ledger, view.currency, titles),
+            file_name=f"{name}-receipts.xlsx", mime=_XLSX, key="receipts-xlsx", on_click="ignore",
+        )  # fmt: skip

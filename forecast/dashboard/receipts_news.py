@@ -1,0 +1,133 @@
+"""What the pages of receipts share: the lines that can be paid, what an entry moved, and undoing it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Callable
+
+import streamlit as st
+
+from forecast.dashboard.layout import said, tell, text
+from forecast.dashboard.state import Opened, headline, opened
+from forecast.engine.plan import compile_plan
+from forecast.engine.statistics import Estimate
+from forecast.errors import ForecastError
+from forecast.spending.undoing import last_entry, undo_last
+from forecast.views.entries import entry_words
+from forecast.views.money import about, builds, rounding_step, signed
+
+MAY_HAPPEN = " (may happen)"
+"""Behind the name of a risk event where it stands among lines."""
+ELSEWHERE = " (not in this scenario)"
+"""Behind the name of what the scenario in force leaves out."""
+
+
+def lines_of(view: Opened) -> dict[str, str]:
+    """Give the lines that can be paid in this scenario, by id; of the file as it is saved."""
+    return _payable(view, "line")
+
+
+def events_of(view: Opened) -> dict[str, str]:
+    """Give the risk events of this scenario, by id; of the file as it is saved."""
+    return _payable(view, "event")
+
+
+def lines_to_pay(view: Opened) -> dict[str, str]:
+    """Give what a receipt may be for: lines, then events, then what other scenarios have."""
+    here = lines_of(view) | {name: title + MAY_HAPPEN for name, title in events_of(view).items()}
+    build = _saved(view).build
+    others = {item.id: item.title + ELSEWHERE for item in (*build.line, *build.event) if item.id not in here}
+    return _apart(here | others)
+
+
+def _apart(titles: dict[str, str]) -> dict[str, str]:
+    """Write the id behind titles that stand more than once: a choice goes by what it shows."""
+    often = Counter(titles.values())
+    return {name: f"{title} [{name}]" if often[title] > 1 else title for name, title in titles.items()}
+
+
+def _payable(view: Opened, kind: str) -> dict[str, str]:
+    saved = _saved(view)
+    rows = compile_plan(saved.build, saved.scenario).payable
+    return _apart({row.id: row.title for row in rows if row.kind == kind})
+
+
+def _saved(view: Opened) -> Opened:
+    return opened(saved=True) if view.unsaved else view
+
+
+def enter(view: Opened, work: Callable[[], str]) -> bool:
+    """Write something to the ledger and keep the news of what it moved for the next run.
+
+    Parameters
+    ----------
+    view : Opened
+    work : callable
+        Does it and gives the sentence that says what was done.
+
+    Returns
+    -------
+    bool
+        Whether it went well; otherwise the reason stands on the page.
+    """
+    try:
+        earlier, _ = headline(view)
+        st.session_state["news"] = moved(earlier, work())
+    except ForecastError as error:
+        tell(error)
+        return False
+    return True
+
+
+def moved(earlier: Estimate, what: str) -> str:
+    """Say by how much the forecast moved since, and what the chances are now."""
+    view = opened()
+    now, enough = headline(view)
+    error = max(now.error, earlier.error)
+    step = rounding_step(view.currency, error)  # the change is that of the two figures as they are written
+    shown = step * (round(now.value / step) - round(earlier.value / step))
+    text = f"{what} P80 moved by **{signed(shown, view.currency, error)}**, from "
+    text += f"{about(earlier.value, view.currency, error)} to **{about(now.value, view.currency, error)}**."
+    return text if enough is None else f"{text} Your budget is now enough in {builds(enough)}."
+
+
+def day_words(day: dt.date) -> str:
+    """Write a day so that it can be read in one way only and is never broken over lines: ``16 Nov 2026``."""
+    return f"{day.day} {day:%b %Y}".replace(" ", "\u00a0")
+
+
+def turn_of(form: str) -> int:
+    """Give how often a form was sent: part of its fields' keys, so that a sent form begins anew."""
+    return int(st.session_state.get(f"turn-{form}", 0))
+
+
+def next_turn(form: str) -> None:
+    """Begin a form anew."""
+    st.session_state[f"turn-{form}"] = turn_of(form) + 1
+
+
+def news() -> None:
+    """Say once what the last entry did."""
+    found = st.session_state.pop("news", None)
+    if found:
+        st.success(said(str(found)))
+
+
+def undo_button(view: Opened) -> None:
+    """Offer to take back the last thing entered, from this tab or any other, where that can be."""
+    entry = last_entry(view.ledger) if view.ledger is not None else None
+    if entry is None or entry.why_not:
+        return
+    words = entry_words(entry, view.currency, view.titles())
+    with st.container(key="undo-entry", horizontal=True, vertical_alignment="center"):
+        text(f"Entered last: {words}.")
+        # The key names the entry, so that a click can only mean the one that was shown.
+        if st.button("Undo this entry", key=f"undo-{entry.mark}"):
+
+            def work() -> str:
+                undo_last(view.ledger_to_write(), entry.mark)
+                return f"Taken back: {words}."
+
+            if enter(view, work):
+                st.rerun()

@@ -1,0 +1,213 @@
+"""What is settled without money moving: lines closed, events told, the budget frozen; and statements added up."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import cast
+
+import streamlit as st
+
+from forecast.dashboard.layout import safe, table, tell, text
+from forecast.dashboard.receipts_news import (
+    ELSEWHERE,
+    day_words,
+    enter,
+    events_of,
+    lines_to_pay,
+    next_turn,
+    turn_of,
+)
+from forecast.dashboard.state import Opened
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
+from forecast.errors import ForecastError, LedgerError
+from forecast.spending.events import WORDS, Said, contradiction, say_event, withdraw_event
+from forecast.spending.freezing import freeze, own_budget
+from forecast.spending.money import format_plain, parse_money
+from forecast.spending.splitting import Reconciliation, reconcile
+from forecast.spending.statement import read_statement, typed_statement
+from forecast.views.money import builds, exact
+
+
+def close_lines(view: Opened) -> None:
+    """Close lines, or open closed ones again."""
+    ledger, names = view.ledger, lines_to_pay(view)
+    closed = ledger.closed_lines() if ledger is not None else frozenset()
+    turn = turn_of("marks")
+    with st.expander("Close lines: nothing more will come for them"):
+        still_open = [
+            name for name, title in names.items() if name not in closed and not title.endswith(ELSEWHERE)
+        ]
+        # Only what is chosen here is changed, so that a line closed in another window stays so.
+        wanted = st.multiselect(
+            "Close", still_open, format_func=lambda name: names.get(name, name), key=f"close-lines-{turn}",
+            placeholder="Choose lines",
+        )  # fmt: skip
+        if st.button("Close them", key="close", disabled=not wanted):
+            _mark(view, wanted, closing=True)
+        done = [name for name in names if name in closed]
+        if done:
+            again = st.multiselect(
+                "Closed; open again", done, format_func=lambda name: names.get(name, name), key=f"reopen-lines-{turn}",
+                placeholder="Choose lines",
+            )  # fmt: skip
+            if st.button("Open them again", key="reopen", disabled=not again):
+                _mark(view, again, closing=False)
+
+
+def _mark(view: Opened, lines: list[str], *, closing: bool) -> None:
+    def work() -> str:
+        today, ledger = dt.date.today(), view.ledger_to_write()
+        with ledger.together():
+            there = ledger.closed_lines()
+            for line in lines:
+                if closing and line not in there:
+                    ledger.close_line(line, today)
+                elif not closing and line in there:
+                    ledger.reopen_line(line, today)
+        noun = "line is" if len(lines) == 1 else "lines are"
+        return f"{len(lines)} {noun} {'closed' if closing else 'open again'}."
+
+    if enter(view, work):
+        next_turn("marks")
+        st.rerun()
+
+
+def tell_events(view: Opened) -> None:
+    """Say that a risk event happened, cannot happen, or may still happen after all."""
+    names = events_of(view)
+    if not names:
+        return
+    states = view.ledger.event_states() if view.ledger is not None else {}
+    turn = turn_of("events")
+    with st.expander("Risk events: happened, or cannot happen any more"):
+        told = [
+            [names[event], f"{WORDS[mark.state]}, said on {day_words(mark.date)}"]
+            for event, mark in states.items()
+            if event in names and mark.state != "open"
+        ]
+        if told:
+            table(["Event", "As it stands"], told, "What was said of events", left=2)
+        left, right = st.columns(2)
+        event = left.selectbox(
+            "Risk event", list(names), index=None, format_func=lambda name: names.get(name, name),
+            key=f"event-which-{turn}", placeholder="Choose one",
+        )  # fmt: skip
+        state = right.selectbox(
+            "It", ["happened", "cannot-happen", "open"], index=None, format_func=WORDS.__getitem__,
+            key=f"event-state-{turn}", placeholder="Choose what",
+        )  # fmt: skip
+        sure = True
+        earlier = None if event is None or state is None else contradiction(view.ledger, event, state)
+        if earlier is not None and event is not None and state is not None:
+            st.warning(
+                safe(
+                    f"On {day_words(earlier.date)} you said that \u201c{names[event]}\u201d {WORDS[earlier.state]}. "
+                    f"It cannot be that it {WORDS[state]} as well."
+                )
+            )
+            sure = st.checkbox("That was wrong: take it back and say this instead", key=f"event-sure-{turn}")
+        if st.button("Save what is known", key="save-event") and event is not None and state is not None:
+            _tell(view, event, state, names[event], sure=sure)
+
+
+def _tell(view: Opened, event: str, state: str, title: str, *, sure: bool) -> None:
+    def work() -> str:
+        ledger = view.ledger_to_write()
+        with ledger.together():
+            earlier = contradiction(ledger, event, state)
+            if earlier is not None and not sure:
+                message = f"{title}: you said that it {WORDS[earlier.state]}. Tick that this was wrong, or leave it so."
+                raise LedgerError(message)
+            if earlier is not None:
+                withdraw_event(ledger, event, cast(Said, earlier.state))
+            if state == "open":
+                ledger.mark_event(event, "open")
+            else:
+                say_event(ledger, event, cast(Said, state))
+        return f"\u201c{title}\u201d {WORDS[state]}: kept."
+
+    if enter(view, work):
+        next_turn("events")
+        st.rerun()
+
+
+def freeze_budget(view: Opened) -> None:
+    """Commit to a budget and keep the build as it is beside it."""
+    baseline = view.baseline
+    with st.expander("Freeze the budget: the sum you commit to"):
+        if baseline is None:
+            text("The build as it is now is kept beside the sum, so that scope added later is told apart.")
+        else:
+            budget = exact(baseline.budget_minor, baseline.currency)
+            text(
+                f"**{budget}** is committed to since {day_words(baseline.date)}. A new sum takes its place from today."
+            )
+        own = own_budget(view.build.build.budget, view.currency)
+        left, right = st.columns(2)
+        amount = left.text_input(
+            f"Budget in {view.currency}", value="" if own is None else format_plain(own, view.currency),
+            key=f"budget-{own}", on_change="ignore",
+        )  # fmt: skip
+        note = right.text_input("Note", key="budget-note", max_chars=500, on_change="ignore")
+        if view.unsaved:
+            text("Changes that are not saved yet are not part of what is kept: save them first.")
+        if st.button("Freeze the budget", key="freeze"):
+
+            def work() -> str:
+                budget = parse_money(amount or "", view.currency)
+                frozen = freeze(view.folder, budget, view.scenario, DEFAULT_TRIALS, DEFAULT_SEED, note or "")
+                return (
+                    f"The budget of {exact(budget, view.currency)} is kept as baseline: enough in "
+                    f"{builds(frozen.chance)} as the build stands now."
+                )
+
+            if enter(view, work):
+                st.rerun()
+
+
+@st.fragment
+def statement(view: Opened) -> None:
+    """Hold a supplier's stated sums against the lines that they cover."""
+    with st.expander("Hold a supplier's statement against its lines"):
+        text("Each stated subtotal and total is added up again from its lines. Nothing is entered.")
+        typed = st.text_area(
+            "Type it, one line for each thing and its sum", key="statement-text", height=150, max_chars=20_000,
+            placeholder="Kit panels 2500.00\nCrate 150.00\nSubtotal 2650.00\nFreight 600.00\nTotal 3250.00",
+            on_change="ignore",
+        )  # fmt: skip
+        sent = st.file_uploader(
+            "Or a CSV or XLSX file with the columns label, amount and kind", key="statement-file",
+            max_upload_size=25, on_change="ignore",
+        )  # fmt: skip
+        total = st.text_input("A total stated elsewhere", key="statement-total", on_change="ignore")
+        if not st.button("Add it up", key="statement-check"):
+            return
+        try:
+            if sent is not None:
+                rows = read_statement(sent.name, view.currency, sent.getvalue())
+            else:
+                rows = typed_statement(typed or "", view.currency)
+            stated = parse_money(total, view.currency) if total else None
+            _sums(reconcile(rows, stated), view.currency)
+        except ForecastError as error:
+            tell(error)
+
+
+def _sums(found: Reconciliation, currency: str) -> None:
+    items = exact(found.items_minor, currency)
+    if found.agrees:
+        st.success(safe(f"The lines add up to {items}, and every stated sum agrees."))
+        return
+    count = len(found.disagreements)
+    noun = "stated sum does" if count == 1 else "stated sums do"
+    st.warning(safe(f"The lines add up to {items}; {count} {noun} not agree."))
+    rows = [
+        [
+            item.label,
+            exact(item.said, currency),
+            exact(item.adds_up_to, currency),
+            exact(item.difference, currency),
+        ]
+        for item in found.disagreements
+    ]
+    table(["Sum", "Said", "Adds up to", "Difference"], rows, "Stated sums that do not agree")

@@ -1,0 +1,96 @@
+"""Photos and PDFs with receipts, dates, splits and commitments: the rest of the form."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+
+from PIL import Image
+from streamlit.testing.v1 import AppTest
+
+from forecast.spending.attachments import attachment_path
+from forecast.spending.folder import BuildFolder
+from tests.dashboard.conftest import Run, words
+from tests.dashboard.test_receipt_entry import field, fill, save
+
+
+def photo() -> bytes:
+    content = io.BytesIO()
+    Image.new("RGB", (40, 30), "white").save(content, "JPEG")
+    return content.getvalue()
+
+
+def upload(app: AppTest, *files: tuple[str, bytes, str]) -> AppTest:
+    field(app, "file_uploader", "Photo or PDF of it").set_value(list(files))  # type: ignore[attr-defined]
+    return app.run()
+
+
+def test_a_photo_is_kept_with_its_receipt_and_shown(run: Run, before_ordering: BuildFolder) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "700")
+    app = save(
+        upload(app, ("till.jpg", photo(), "image/jpeg"), ("page 2.pdf", b"%PDF-1.4 x", "application/pdf"))
+    )
+    assert "is entered with till.jpg and 1 more." in words(app)
+    ledger = before_ordering.ledger()
+    first, second = ledger.attachments(1)
+    assert (first.name, second.name) == ("till.jpg", "page 2.pdf")
+    assert attachment_path(ledger, first).read_bytes() == photo()
+    assert {item.label for item in app.get("download_button")} >= {"Download till.jpg", "Download page 2.pdf"}
+    assert len(app.get("image")) == 1
+
+
+def test_what_is_no_picture_is_refused_and_the_receipt_with_it(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "700")
+    app = save(upload(app, ("till.jpg", photo(), "image/jpeg"), ("bill.jpg", b"MZ a program", "image/jpeg")))
+    assert "bill.jpg: is neither a picture nor a PDF by its content" in words(app)
+    assert not before_ordering.has_ledger() or before_ordering.ledger().list_receipts() == ()
+    assert not (before_ordering.folder / "attachments").exists()
+    assert field(app, "text_input", "Amount").value == "700"  # type: ignore[attr-defined]
+
+
+def test_a_date_ahead_is_refused_with_what_to_do(run: Run, before_ordering: BuildFolder) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "700")
+    field(app, "date_input", "Date").set_value(dt.date.today() + dt.timedelta(days=30))  # type: ignore[attr-defined]
+    app = save(app.run())
+    assert "lies ahead of today" in words(app)
+    assert "Money agreed and not yet paid is a commitment." in words(app)
+    assert not before_ordering.has_ledger() or before_ordering.ledger().list_receipts() == ()
+
+
+def test_the_parts_of_several_lines_are_shown_as_they_are_typed(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres", "wheels"], "A shop", "")
+    captions = [item.value for item in app.main.caption]
+    assert "What each line gets stands here once there is an amount." in captions
+    app = fill(app, ["tyres", "wheels"], "A shop", "1000")
+    assert "Tyres **€500.00**; Wheels **€500.00**" in [item.value for item in app.main.caption]
+    way = next(item for item in app.get("button_group") if item.label == "Parts left empty share the rest")
+    app = way.set_value("by estimate").run()
+    app = save(app)
+    (receipt,) = before_ordering.ledger().list_receipts()
+    parts = {split.line_id: split.amount_minor for split in receipt.splits}
+    assert sum(parts.values()) == 100_000
+    assert parts["tyres"] != parts["wheels"]
+
+
+def test_a_receipt_is_paid_against_a_commitment(run: Run, half_way: BuildFolder) -> None:
+    ledger = half_way.ledger()
+    (open_one,) = ledger.list_commitments()
+    app = fill(run(half_way.build_file, "receipts"), [open_one.line_id], open_one.supplier, "1000")
+    app = field(app, "selectbox", "Paid against a commitment").set_value(open_one.id).run()  # type: ignore[attr-defined]
+    app = save(app)
+    assert not app.exception
+    (after,) = ledger.list_commitments()
+    assert after.outstanding_minor == open_one.outstanding_minor - 100_000
+
+
+def test_a_refund_comes_off(run: Run, before_ordering: BuildFolder) -> None:
+    app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A shop", "700"))
+    app = fill(app, ["tyres"], "A shop", "50")
+    kind = next(item for item in app.get("button_group") if item.label == "Kind")
+    app = save(kind.set_value("refund").run())
+    assert before_ordering.ledger().paid_by_line() == {"tyres": 65_000}
+    assert "**€650.00** paid so far, in 2 receipts." in words(app)

@@ -1,0 +1,141 @@
+"""A bank's or card's file: shown as it was read, changed, and entered all or not at all."""
+
+from __future__ import annotations
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from forecast.spending.folder import BuildFolder
+from tests.dashboard.conftest import Run, words
+from tests.dashboard.test_receipt_entry import field
+from tests.dashboard.test_receipt_list import press
+
+FILE = (
+    "Booking date;Payee;Amount;Currency\n"
+    "13.05.2026;Paint counter 0042;-148,50;EUR\n"
+    "24.05.2026;Tool shop;-20,00;EUR\n"
+    "25.05.2026;Paint counter 0043;-61,00;EUR\n"
+)
+
+
+def send(app: AppTest, text: str, name: str = "may.csv") -> AppTest:
+    uploader = field(app, "file_uploader", "CSV or XLSX file")
+    return uploader.set_value((name, text.encode("cp1252"), "text/csv")).run()  # type: ignore[attr-defined]
+
+
+def again(app: AppTest, text: str) -> AppTest:
+    """Hand the file over once more: without a browser it would be gone after the second run."""
+    field(app, "file_uploader", "CSV or XLSX file").set_value(("may.csv", text.encode("cp1252"), "text/csv"))  # type: ignore[attr-defined]
+    return app
+
+
+def choice(app: AppTest, label: str) -> object:
+    return field(app, "selectbox", label).value  # type: ignore[attr-defined]
+
+
+def edit(app: AppTest, changes: dict[int, dict[str, object]]) -> AppTest:
+    """Edit the grid of rows, as a browser's edit would stand in the session."""
+    key = next(item.proto.id for item in app.main.get("dataframe") if "-rows-" in item.proto.id)
+    app.session_state[key[key.index("rows-") :]] = {
+        "edited_rows": changes, "added_rows": [], "deleted_rows": [],
+    }  # fmt: skip
+    return app.run()
+
+
+@pytest.fixture
+def with_history(before_ordering: BuildFolder) -> BuildFolder:
+    ledger = before_ordering.ledger()
+    ledger.add_receipt("2026-05-02", "Paint counter", 1_000, "EUR", [("primer", 1_000)])
+    ledger.add_receipt("2026-05-23", "The tool shop", 2_000, "EUR", [("tools", 2_000)])
+    return before_ordering
+
+
+def test_what_was_recognised_is_shown_and_nothing_is_entered(run: Run, with_history: BuildFolder) -> None:
+    app = send(run(with_history.build_file, "receipts"), FILE)
+    assert not app.exception
+    assert [choice(app, label) for label in ("Encoding", "Between cells", "Decimal mark")] == [
+        "utf-8",
+        ";",
+        ",",
+    ]
+    assert (choice(app, "Dates are written"), choice(app, "Money spent")) == ("dmy", "negative")
+    assert (choice(app, "Date"), choice(app, "Amount")) == ("Booking date", "Amount")
+    said = words(app)
+    assert "**2 of 3** rows will be entered, **€209.50** in all." in said
+    assert "1 held back: tick Enter where it is a payment of its own." in said
+    assert len(with_history.ledger().list_receipts()) == 2
+
+
+def test_the_rows_are_entered_once_by_supplier_history(run: Run, with_history: BuildFolder) -> None:
+    app = press(send(run(with_history.build_file, "receipts"), FILE), "Enter 2 receipts")
+    assert not app.exception
+    assert "2 receipts from may.csv are entered; 1 rows are left out. P80 moved by" in words(app)
+    ledger = with_history.ledger()
+    assert ledger.paid_by_line()["primer"] == 1_000 + 14_850 + 6_100
+    assert ledger.source("card") is not None
+    app = send(app, FILE)
+    assert "Left out as imported before: 2." in words(app)
+    assert next(item for item in app.button if item.label == "Enter 0 receipts").disabled
+
+
+def test_rows_are_chosen_one_by_one(run: Run, with_history: BuildFolder) -> None:
+    app = send(run(with_history.build_file, "receipts"), FILE)
+    names = {item.id: item.title for item in with_history.read().line}
+    app = edit(app, {0: {"Enter": False}, 1: {"Enter": True, "Line": names["tyres"]}})
+    assert not app.exception
+    assert "**2 of 3** rows will be entered, **€81.00** in all." in words(app)
+    app = press(again(app, FILE), "Enter 2 receipts")
+    paid = with_history.ledger().paid_by_line()
+    assert (paid["primer"], paid["tyres"]) == (1_000 + 6_100, 2_000)
+
+
+def test_rows_without_a_line_wait_for_one(run: Run, before_ordering: BuildFolder) -> None:
+    app = send(run(before_ordering.build_file, "receipts"), FILE)
+    assert "**0 of 3** rows will be entered" in words(app)
+    assert "3 wait for a line." in words(app)
+    app = field(app, "selectbox", "Line for the rows that nothing else tells").set_value("tyres").run()  # type: ignore[attr-defined]
+    app = press(again(app, FILE), "Enter 3 receipts")
+    assert before_ordering.ledger().paid_by_line() == {"tyres": 14_850 + 2_000 + 6_100}
+
+
+def test_what_the_file_leaves_open_is_asked(run: Run, with_history: BuildFolder) -> None:
+    text = "Date,Payee,Amount\n03/04/2026,Paint counter,12.50\n"
+    app = send(run(with_history.build_file, "receipts"), text)
+    assert choice(app, "Dates are written") is None
+    assert "'03/04/2026' may be" in words(app)
+    assert not [item for item in app.button if item.label.startswith("Enter ")]
+    field(app, "selectbox", "Dates are written").set_value("mdy")  # type: ignore[attr-defined]
+    app = again(app, text).run()
+    press(again(app, text), "Enter 1 receipt")
+    assert "2026-03-04" in {str(one.date) for one in with_history.ledger().list_receipts()}
+
+
+def test_columns_are_mapped_by_hand_and_remembered(run: Run, with_history: BuildFolder) -> None:
+    text = "When,Whom,How much\n2026-05-14,Paint counter,12.50\n"
+    app = send(run(with_history.build_file, "receipts"), text)
+    assert "Say which column holds: Date, Supplier, Amount" in words(app)
+    for label, heading in (("Date", "When"), ("Supplier", "Whom"), ("Amount", "How much")):
+        field(app, "selectbox", label).set_value(heading)  # type: ignore[attr-defined]
+    app = press(again(again(app, text).run(), text), "Enter 1 receipt")
+    app = send(app, text.replace("12.50", "14.50"))
+    assert (choice(app, "Date"), choice(app, "Supplier"), choice(app, "Amount")) == (
+        "When",
+        "Whom",
+        "How much",
+    )
+    assert "as it was confirmed before" in words(app)
+
+
+def test_a_bad_row_is_named_and_none_is_entered(run: Run, with_history: BuildFolder) -> None:
+    text = FILE + "26.05.2026;;-5,00;EUR\n27.05.2026;Shop;-5,00;JPY\n"
+    app = send(run(with_history.build_file, "receipts"), text)
+    said = words(app)
+    assert "may.csv: nothing was imported: 2 mistakes" in said
+    assert "row 5, column Payee: empty" in said
+    assert "row 6, column Currency: JPY, but the build counts in EUR" in said
+    assert len(with_history.ledger().list_receipts()) == 2
+
+
+def test_what_is_no_table_is_said(run: Run, before_ordering: BuildFolder) -> None:
+    app = send(run(before_ordering.build_file, "receipts"), "hello\n")
+    assert "may.csv: no row of headings was found" in words(app)

@@ -1,0 +1,84 @@
+"""The list of receipts: numbers, finding, opening one, taking back, undoing, carrying elsewhere."""
+
+from __future__ import annotations
+
+from streamlit.testing.v1 import AppTest
+
+from forecast.spending.folder import BuildFolder
+from forecast.spending.ledger import Ledger
+from tests.dashboard.conftest import Run, words
+from tests.dashboard.test_receipt_documents import photo
+from tests.dashboard.test_receipt_entry import field, fill, save
+
+
+def html(app: AppTest) -> str:
+    return "\n".join(item.proto.body for item in app.main.get("html")).replace("\u00a0", " ")
+
+
+def press(app: AppTest, label: str) -> AppTest:
+    return next(item for item in app.button if item.label == label).click().run()
+
+
+def test_each_receipt_bears_the_number_of_the_terminal(run: Run, half_way: BuildFolder) -> None:
+    page = html(run(half_way.build_file, "receipts"))
+    for receipt in half_way.ledger().list_receipts():
+        assert f"{receipt.id}\u2002{receipt.date.day} {receipt.date:%b %Y}</th>" in page
+
+
+def test_one_is_found_by_a_word_and_opened(run: Run, half_way: BuildFolder) -> None:
+    app = run(half_way.build_file, "receipts")
+    app = field(app, "text_input", "Find").set_value("customs BROKER").run()  # type: ignore[attr-defined]
+    (number,) = [one.id for one in half_way.ledger().list_receipts() if one.supplier == "Customs broker"]
+    assert field(app, "selectbox", "Receipt").value == number  # type: ignore[attr-defined]
+    assert f"Parts of receipt {number}" in html(app)
+    assert "Paid on" in words(app)
+    app = field(app, "text_input", "Find").set_value("no such thing").run()  # type: ignore[attr-defined]
+    assert "No receipt has that word." in words(app)
+
+
+def test_a_photo_is_added_later(run: Run, half_way: BuildFolder) -> None:
+    app = run(half_way.build_file, "receipts")
+    sent = field(app, "file_uploader", "Photo or PDF to keep with it")
+    app = press(sent.set_value(("late.jpg", photo(), "image/jpeg")).run(), "Keep it with this receipt")  # type: ignore[attr-defined]
+    last = half_way.ledger().list_receipts()[-1]
+    assert [item.name for item in half_way.ledger().attachments(last.id)] == ["late.jpg"]
+    assert "late.jpg" in html(app)
+    assert f"late.jpg is kept with receipt {last.id}." in words(app)
+
+
+def test_what_was_taken_back_is_struck_and_says_why(run: Run, half_way: BuildFolder) -> None:
+    ledger = half_way.ledger()
+    last = ledger.list_receipts()[-1]
+    ledger.void_receipt(last.id, "entered twice")
+    app = run(half_way.build_file, "receipts")
+    assert "entered twice" not in html(app)
+    app = next(item for item in app.toggle if item.label == "Show what was taken back").set_value(True).run()
+    assert '<tr class="fc-void">' in html(app)
+    assert "Taken back: entered twice" in html(app)
+
+
+def test_the_last_entry_is_undone_by_a_button(run: Run, before_ordering: BuildFolder) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A shop", "700")
+    app = save(field(app, "multiselect", "Nothing more will come for").set_value(["tyres"]).run())  # type: ignore[attr-defined]
+    assert "Entered last: receipt 1 of A shop, €700.00 and Tyres closed." in words(app)
+    app = press(app, "Undo this entry")
+    assert "Taken back: receipt 1 of A shop, €700.00 and Tyres closed. P80 moved by" in words(app)
+    assert before_ordering.ledger().list_receipts() == ()
+    assert before_ordering.ledger().closed_lines() == frozenset()
+    assert not [item for item in app.button if item.label == "Undo this entry"]
+
+
+def test_undo_means_what_was_shown(run: Run, before_ordering: BuildFolder) -> None:
+    """Another window enters something between the look and the click: the click on the old entry does nothing."""
+    app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A shop", "700"))
+    phone = Ledger(before_ordering.receipts_db, who="phone")
+    phone.add_receipt("2026-05-01", "Another shop", 900, "EUR", [("wheels", 900)])
+    app = press(app, "Undo this entry")
+    assert len(before_ordering.ledger().list_receipts()) == 2
+    assert "Entered last: receipt 2 of Another shop, €9.00." in words(app)
+
+
+def test_the_ledger_is_offered_for_download(run: Run, half_way: BuildFolder) -> None:
+    app = run(half_way.build_file, "receipts")
+    labels = {item.label for item in app.get("download_button")}
+    assert {"The ledger as CSV", "The receipts as XLSX"} <= labels

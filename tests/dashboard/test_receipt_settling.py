@@ -1,0 +1,134 @@
+"""Commitments, what is left, lines and events, the frozen budget and statements, on the page of receipts."""
+
+from __future__ import annotations
+
+import pytest
+
+from forecast.spending.folder import BuildFolder
+from forecast.spending.ledger import Ledger
+from tests.dashboard.conftest import Run, words
+from tests.dashboard.test_receipt_entry import field
+from tests.dashboard.test_receipt_list import html, press
+
+
+def test_a_commitment_is_entered_settled_and_called_off(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    boxes = [item for item in app.selectbox if item.label == "For which line"]
+    boxes[0].set_value("tyres")
+    field(app, "text_input", "With whom").set_value("A tyre shop")  # type: ignore[attr-defined]
+    field(app, "text_input", "Price agreed").set_value("640")  # type: ignore[attr-defined]
+    app = press(app.run(), "Save commitment")
+    assert "Commitment 1 with A tyre shop, €640.00, is entered. P80 moved by" in words(app)
+    assert "**€640.00** is agreed and not yet paid, in 1 commitment." in words(app)
+    app = field(app, "selectbox", "A commitment that has ended").set_value(1).run()  # type: ignore[attr-defined]
+    app = press(app, "It is off")
+    assert "Commitment 1 is off." in words(app)
+    ledger = before_ordering.ledger()
+    assert [item.state for item in ledger.list_commitments(include_ended=True)] == ["cancelled"]
+    app = press(app, "Save commitment")
+    assert "line: none chosen" in words(app)
+
+
+def test_what_is_left_makes_a_part_bought_line_known(run: Run, half_way: BuildFolder) -> None:
+    app = run(half_way.build_file, "receipts")
+    assert "What was said to be left" in html(app)
+    field(app, "selectbox", "Line").set_value("filler")  # type: ignore[attr-defined]
+    field(app, "text_input", "Left to buy, in NZD").set_value("-1")  # type: ignore[attr-defined]
+    app = press(app.run(), "Save what is left")
+    assert "must be zero or more" in words(app)
+    field(app, "text_input", "Left to buy, in NZD").set_value("95.50")  # type: ignore[attr-defined]
+    app = press(app.run(), "Save what is left")
+    assert half_way.ledger().still_to_buy()["filler"].amount_minor == 9_550
+    assert "NZ$95.50 still to buy." in words(app)
+
+
+def test_lines_are_closed_and_opened_without_touching_those_of_another_window(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    app = field(app, "multiselect", "Close").set_value(["tyres"]).run()  # type: ignore[attr-defined]
+    phone = Ledger(before_ordering.receipts_db, currency="EUR")
+    phone.close_line("wheels")
+    app = press(app, "Close them")
+    assert phone.closed_lines() == frozenset({"tyres", "wheels"})
+    app = field(app, "multiselect", "Closed; open again").set_value(["tyres"]).run()  # type: ignore[attr-defined]
+    app = press(app, "Open them again")
+    assert phone.closed_lines() == frozenset({"wheels"})
+    assert "1 line is open again." in words(app)
+
+
+def test_closed_events_are_not_counted_as_lines(run: Run, half_way: BuildFolder) -> None:
+    ledger = half_way.ledger()
+    build = half_way.read()
+    app = run(half_way.build_file, "receipts")
+    before = next(part for part in words(app).split("\n") if "lines are closed" in part)
+    ledger.close_line(build.event[0].id)
+    assert before in words(app.run())
+
+
+def test_the_opposite_of_what_was_said_asks_first(run: Run, before_ordering: BuildFolder) -> None:
+    event = before_ordering.read().event[0]
+
+    def choose(state: str) -> None:
+        field(app, "selectbox", "Risk event").set_value(event.id)  # type: ignore[attr-defined]
+        field(app, "selectbox", "It").set_value(state)  # type: ignore[attr-defined]
+
+    app = run(before_ordering.build_file, "receipts")
+    choose("cannot-happen")
+    app = press(app.run(), "Save what is known")
+    ledger = before_ordering.ledger()
+    assert ledger.event_states()[event.id].state == "cannot-happen"
+    assert f"“{event.title}” cannot happen any more: kept. P80 moved by" in words(app)
+    choose("happened")
+    app = app.run()
+    assert f"you said that “{event.title}” cannot happen any more." in words(app).replace("\u00a0", " ")
+    app = press(app, "Save what is known")
+    assert "Tick that this was wrong, or leave it so." in words(app)
+    assert ledger.event_states()[event.id].state == "cannot-happen"
+    app = next(item for item in app.checkbox if item.label.startswith("That was wrong")).check().run()
+    app = press(app, "Save what is known")
+    assert ledger.event_states()[event.id].state == "happened"
+    choose("open")
+    app = press(app.run(), "Save what is known")
+    assert [mark.state for _, mark in ledger.list_marks()] == ["cannot-happen", "open", "happened", "open"]
+
+
+def test_the_budget_is_frozen_with_the_build_as_it_is(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    field(app, "text_input", "Budget in EUR").set_value("0")  # type: ignore[attr-defined]
+    app = press(app.run(), "Freeze the budget")
+    assert "must be above zero" in words(app)
+    field(app, "text_input", "Budget in EUR").set_value("12,500.00")  # type: ignore[attr-defined]
+    app = press(app.run(), "Freeze the budget")
+    baseline = before_ordering.ledger().baseline()
+    assert baseline is not None
+    assert baseline.budget_minor == 1_250_000
+    assert baseline.build_text == before_ordering.build_file.read_text(encoding="utf-8")
+    assert "The budget of €12,500.00 is kept as baseline: enough in" in words(app)
+    assert "**€12,500.00** is committed to since" in words(app)
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("Kit 2500\nCrate 150\nTotal 2650", "The lines add up to €2,650.00, and every stated sum agrees."),
+        ("Kit 2500\nCrate 150\nTotal 2660", "The lines add up to €2,650.00; 1 stated sum does not agree."),
+        ("Kit\nCrate x", "statement: 2 mistakes"),
+    ],
+)
+def test_a_statement_is_added_up_again(run: Run, before_ordering: BuildFolder, typed: str, said: str) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    area = next(item for item in app.text_area if item.label.startswith("Type it"))
+    area.set_value(typed)
+    app = press(app.run(), "Add it up")
+    assert said in words(app)
+    assert not before_ordering.has_ledger() or before_ordering.ledger().list_receipts() == ()
+
+
+def test_a_statement_is_read_from_a_file(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    sent = next(item for item in app.file_uploader if item.label.startswith("Or a CSV"))
+    sent.set_value(("s.csv", b"label,amount,kind\nkit,2500.00,\nall,2400.00,total\n", "text/csv"))
+    app = press(app.run(), "Add it up")
+    assert "Difference" in html(app)
+    assert "−€100.00" in html(app)
