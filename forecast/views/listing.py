@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from forecast.build.listing import Listed, read_rows
-from forecast.build.listing_columns import ROLES, choose_columns, find_header
+from forecast.build.listing_columns import ROLES, choose_columns, find_header, guess_columns
 from forecast.build.schema import Build
 from forecast.errors import BuildFileError, Problem
 from forecast.spending.sniff import find_decimal_marks
@@ -53,6 +53,28 @@ class LineList:
     def of_state(self, state: str) -> tuple[Listed, ...]:
         """Give the rows of which one thing becomes."""
         return tuple(row for row in self.rows if row.state == state)
+
+
+def proposed_columns(
+    path: str | Path,
+    *,
+    content: bytes | None = None,
+    encoding: str | None = None,
+    delimiter: str | None = None,
+) -> tuple[tuple[str, ...], dict[str, str]]:
+    """Give a list's headings, and what they are taken for: heading by role, complete or not.
+
+    Raises
+    ------
+    LedgerError
+        If the file cannot be read.
+    BuildFileError
+        If no row of headings is found.
+    """
+    table = read_table(path, content=content, encoding=encoding, delimiter=delimiter)
+    header = table.rows[find_header(table.rows)]
+    names = tuple(str(cell).strip() for cell in header)
+    return names, {role: names[place] for role, place in guess_columns(header).items()}
 
 
 def open_list(
@@ -182,4 +204,5 @@ STATES = {"new": "line", "bad": "mistake", "sum": "no line", "left out": "left o
 
 __all__ = [
     "STATES", "LineList", "check_decided", "count_sentence", "figures", "layout_sentence", "open_list",
+    "proposed_columns",
 ]  # fmt: skip

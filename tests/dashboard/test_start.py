@@ -1,0 +1,362 @@
+"""The page to begin on: the guided start, builds to open, and lines from a list."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from forecast import read_build, simulate
+from forecast.build.buildfile import parse_build
+from forecast.build.edit import difference
+from forecast.build.guided import (
+    DONT_KNOW,
+    answers_of,
+    question,
+    questions,
+    read_answer,
+    read_draft,
+    write_build,
+    write_draft,
+)  # fmt: skip
+from forecast.spending.folder import DEMOS, BuildFolder, demos
+from forecast.views.money import about
+from tests.dashboard.conftest import ROOT, Run, words
+
+LIST = b"Name;Group;Cost\nGrinding discs;consumables;60,50\nSeats;other;1.200\n"
+
+
+@pytest.fixture
+def begin(monkeypatch: pytest.MonkeyPatch) -> AppTest:
+    """Open the start page as somebody does who never opened a build."""
+    return start(monkeypatch)
+
+
+def start(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> AppTest:
+    monkeypatch.setattr(sys, "argv", ["app.py", *arguments])
+    app = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+    return app.switch_page("forecast/dashboard/start.py").run()
+
+
+def press(app: AppTest, label: str) -> AppTest:
+    app = next(button for button in app.main.button if button.label == label).click().run()
+    assert not app.exception
+    return app
+
+
+def asked(app: AppTest) -> str:
+    return app.main.subheader[0].value
+
+
+def say(app: AppTest, id: str, text: str) -> AppTest:
+    app.text_input(key=f"guided-{id}").set_value(text)
+    return press(app, "Next")
+
+
+def choose(app: AppTest, way: str) -> AppTest:
+    app = app.main.get("button_group")[0].set_value(way).run()
+    assert not app.exception
+    return app
+
+
+@pytest.fixture
+def begin_at(monkeypatch: pytest.MonkeyPatch, home: Path) -> Callable[..., AppTest]:
+    """Give a function that opens the start page at a question, what comes before not known unless it is told."""
+
+    def go(id: str, **told: str) -> AppTest:
+        ids = [item.id for item in questions()]
+        write_draft(home / "guided-start.toml", dict.fromkeys(ids[: ids.index(id)], DONT_KNOW) | told)
+        return start(monkeypatch)
+
+    return go
+
+
+def test_a_newcomer_lands_on_a_demo_build_and_the_start_page_is_one_click_away(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(sys, "argv", ["app.py"])
+    app = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60).run()
+    assert app.title[0].value == "What will it cost?"
+    links = [item.proto.label for item in app.main.get("page_link")]
+    assert "This is a demo build. Start your own" in links
+    assert links[0] == "Start or open a build"
+
+
+def test_a_build_of_ones_own_is_not_called_a_demo(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "build.toml").write_text(write_build(answers_of({})), encoding="utf-8")
+    links = [item.proto.label for item in run(tmp_path).main.get("page_link")]
+    assert "This is a demo build. Start your own" not in links
+
+
+def test_i_dont_know_to_all_makes_a_build_and_opens_it(begin: AppTest, home: Path) -> None:
+    app = begin
+    assert "always an answer" in words(app)
+    count = 0
+    while asked(app) != "Where shall it go?":
+        app = press(app, "I don't know")
+        count += 1
+    assert count == len(questions()) - 1  # no foreign currency, no rate
+    app = press(app, "Create the build")
+    assert app.title[0].value == "What will it cost?"
+    folder = home / "builds" / "my-conversion"
+    held = simulate(read_build(folder)).percentile(0.8)
+    assert f"Hold **{about(held.value, 'EUR', held.error)}**" in words(app)
+    assert app.session_state["chosen"]["file"] == str(folder / "build.toml")
+    assert read_draft(home / "guided-start.toml") == {}
+
+
+def test_the_sentence_follows_each_answer_and_is_that_of_the_first_page(
+    begin_at: Callable[..., AppTest],
+) -> None:
+    app = begin_at("kit_price")
+    before = words(app)
+    app = say(app, "kit_price", "1800-3200")
+    assert words(app) != before
+    so_far = answers_of({"kit_price": read(app, "kit_price")})
+    held = simulate(parse_build(write_build(so_far))).percentile(0.8)
+    assert f"Hold **{about(held.value, 'EUR', held.error)}**" in words(app)
+    assert "The last one moved P80 by **" in words(app)
+    assert "questions left, counted as not known" in words(app)
+
+
+def read(app: AppTest, id: str) -> object:
+    return read_answer(question(id), app.session_state["start"]["written"][id], {})
+
+
+def test_a_wrong_answer_is_told_beside_its_question_and_stays_to_be_mended(
+    begin_at: Callable[..., AppTest],
+) -> None:
+    app = say(begin_at("kit_price"), "kit_price", "lots")
+    assert asked(app) == "What does the kit cost?"
+    assert "found 'lots'" in app.main.error[0].value.replace("\\", "")
+    assert app.text_input(key="guided-kit_price").value == "lots"
+    assert "kit_price" not in app.session_state["start"]["written"]
+    app = say(app, "kit_price", "2450")
+    assert not app.main.error
+    assert asked(app) == "In which currency is it priced?"
+
+
+def test_going_back_shows_what_was_answered(begin: AppTest) -> None:
+    app = say(begin, "name", "Track car")
+    app = press(app, "Back")
+    assert asked(app) == "What do you call this build?"
+    assert app.text_input(key="guided-name").value == "Track car"
+    assert next(button for button in app.main.button if button.label == "Back").disabled
+
+
+def test_answers_outlive_a_page_switch_a_reload_and_a_restart(
+    begin: AppTest, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    second = "In which country will the car be registered?"
+    app = say(begin, "name", "Track car")
+    app = app.switch_page("forecast/dashboard/cost.py").run()
+    app = app.switch_page("forecast/dashboard/start.py").run()
+    assert asked(app) == second
+    again = start(monkeypatch)
+    assert asked(again) == second
+    assert "Your answers from before are still here" in words(again)
+    assert again.session_state["start"]["written"]["name"] == "Track car"
+
+
+def test_an_earlier_answer_can_be_changed_and_the_later_ones_stay(begin_at: Callable[..., AppTest]) -> None:
+    app = say(begin_at("kit_price"), "kit_price", "2450")
+    app = app.button(key="guided-to-country").click().run()
+    assert asked(app) == "In which country will the car be registered?"
+    app.selectbox(key="guided-country").set_value("NZ")
+    app = press(app, "Next")
+    written = app.session_state["start"]["written"]
+    assert written["country"] == "NZ"
+    assert written["kit_price"] == "2450"
+
+
+def test_an_answer_that_no_longer_fits_is_asked_again(begin_at: Callable[..., AppTest]) -> None:
+    app = begin_at("shipping", kit_currency="JPY", rate="0.0057")
+    app = app.button(key="guided-to-kit_currency").click().run()
+    app.selectbox(key="guided-kit_currency").set_value("USD")
+    app = press(app, "Next")
+    assert asked(app) == "What does one unit of that currency cost in yours today?"
+    assert "what one USD costs in EUR" in app.main.error[0].value
+
+
+def test_a_rate_that_is_on_no_file_must_be_told(begin_at: Callable[..., AppTest]) -> None:
+    app = begin_at("rate", kit_currency="XAF")
+    assert "follows when the rate" in words(app)
+    app = press(app, "I don't know")
+    assert "no rate for XAF is on file" in app.main.error[0].value
+    app = say(app, "rate", "0.0015")
+    assert "Hold **" in words(app)
+
+
+def test_what_is_at_hand_may_be_nothing(begin_at: Callable[..., AppTest]) -> None:
+    app = begin_at("at_hand")
+    app.main.get("button_group")[1].set_value(["none"])
+    app = press(app, "Next")
+    assert app.session_state["start"]["written"]["at_hand"] == "none"
+
+
+def test_the_rest_can_be_left_open_and_a_build_is_never_overwritten(begin: AppTest, tmp_path: Path) -> None:
+    app = say(begin, "name", "Track car")
+    app = press(app, "That is enough: leave the rest open")
+    assert app.text_input(key="guided-last-name").value == "Track car"
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "build.toml").write_text("mine", encoding="utf-8")
+    app.text_input(key="guided-folder-Track car").set_value(str(tmp_path / "mine"))
+    app = press(app, "Create the build")
+    assert "is there already" in app.main.error[0].value
+    assert (tmp_path / "mine" / "build.toml").read_text(encoding="utf-8") == "mine"
+    app.text_input(key="guided-last-name").set_value("Another car")
+    app.text_input(key="guided-folder-Track car").set_value(f'"{tmp_path / "new"}"')
+    app = press(app, "Create the build")
+    assert read_build(tmp_path / "new").name == "Another car"
+
+
+def test_a_folder_of_that_name_that_is_taken_gets_a_number(begin: AppTest, home: Path) -> None:
+    (home / "builds" / "track-car").mkdir(parents=True)
+    app = press(say(begin, "name", "Track car"), "That is enough: leave the rest open")
+    assert app.text_input(key="guided-folder-Track car").value == str(home / "builds" / "track-car-2")
+
+
+def test_all_answers_can_be_forgotten(begin: AppTest, home: Path) -> None:
+    app = press(say(begin, "name", "Track car"), "Forget all answers")
+    assert asked(app) == "What do you call this build?"
+    assert not (home / "guided-start.toml").exists()
+
+
+def test_a_recent_build_opens(
+    run: Run, before_ordering: BuildFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "build.toml").write_text(write_build(answers_of({"name": "Mine"})), encoding="utf-8")
+    run(tmp_path)
+    app = start(monkeypatch, str(before_ordering.folder))
+    assert "**1** build of your own opened lately" in words(app)
+    assert f"Changed today. {tmp_path}" in "".join(item.value for item in app.main.caption).replace("\\", "")
+    app = press(app, "Mine")
+    assert app.title[0].value == "What will it cost?"
+    assert app.session_state["chosen"]["file"] == str(tmp_path / "build.toml")
+
+
+def test_a_demo_opens_and_starts_over(begin: AppTest, home: Path) -> None:
+    app = choose(begin, "Open a build")
+    name = demos()[1]
+    app = press(app, read_build(DEMOS / name).name)
+    assert app.title[0].value == "What will it cost?"
+    file = home / "demos" / name / "build.toml"
+    assert app.session_state["chosen"]["file"] == str(file)
+    file.write_text(file.read_text(encoding="utf-8") + "\n# mine\n", encoding="utf-8")
+    app = choose(app.switch_page("forecast/dashboard/start.py").run(), "Open a build")
+    app = app.button(key=f"afresh-{name}").click().run()
+    assert file.read_bytes() == (DEMOS / name / "build.toml").read_bytes()
+    assert (
+        (home / "demos" / f"{name}-before-1" / "build.toml").read_text(encoding="utf-8").endswith("# mine\n")
+    )
+
+
+def test_a_folder_opens_by_its_path_and_what_is_wrong_is_told(begin: AppTest, tmp_path: Path) -> None:
+    app = choose(begin, "Open a build")
+    app = press(app, "Open it")
+    assert "No folder is named" in app.main.error[0].value
+    app.text_input(key="start-path-written").set_value(str(tmp_path / "nowhere"))
+    app = press(app, "Open it")
+    assert "No such file or directory" in app.main.error[0].value
+    (tmp_path / "build.toml").write_text(write_build(answers_of({})), encoding="utf-8")
+    app.text_input(key="start-path-written").set_value(str(tmp_path))
+    app = press(app, "Open it")
+    assert app.title[0].value == "What will it cost?"
+
+
+def test_from_a_broken_build_the_start_page_can_be_reached(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    (tmp_path / "build.toml").write_text("[build]\nname = 3\n", encoding="utf-8")
+    app = start(monkeypatch, str(tmp_path))
+    assert not app.exception
+    assert app.title[0].value == "Start or open a build"
+    app = choose(app, "Open a build")
+    app = press(app, read_build(DEMOS / demos()[0]).name)
+    assert app.title[0].value == "What will it cost?"
+
+
+def send(app: AppTest, content: bytes = LIST) -> AppTest:
+    app = choose(app, "Take a list of lines")
+    assert "Each row becomes a line" in words(app)
+    app = app.main.get("file_uploader")[0].set_value(("list.csv", content, "text/csv")).run()
+    assert not app.exception
+    return app
+
+
+def test_a_list_makes_a_new_build(begin: AppTest, home: Path) -> None:
+    app = send(begin)
+    assert "2 of 2 rows would become lines" in words(app)
+    assert "decimal mark ','" in words(app)
+    app.text_input(key="list-name").set_value("From a list")
+    app = press(app, "Create the build")
+    assert "needs a country" in app.main.error[0].value
+    app.selectbox(key="list-country").set_value("IE")
+    app = press(app, "Create the build")
+    assert app.title[0].value == "What will it cost?"
+    build = read_build(home / "builds" / "my-conversion")
+    assert build.name == "From a list"
+    assert [line.title for line in build.line] == ["Grinding discs", "Seats"]
+
+
+def test_a_list_goes_into_the_build_in_force_by_way_of_the_tray(
+    before_ordering: BuildFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = before_ordering.build_file.read_text(encoding="utf-8")
+    app = send(start(monkeypatch, str(before_ordering.folder)), LIST.replace(b"Grinding discs", b"Tyres"))
+    app = app.radio(key="list-goal").set_value(1).run()
+    assert "1 has a mistake, so nothing is taken yet" in words(app)
+    assert "'Tyres' is in the build already" in app.main.error[0].value.replace("\\", "")
+    assert next(button for button in app.main.button if button.label == "Add the lines").disabled
+    app = app.multiselect(key="list-leave-out").set_value([2]).run()
+    app = press(app, "Add the lines")
+    assert app.title[0].value == "The lines"
+    assert "Not saved yet" in words(app)
+    assert before_ordering.build_file.read_text(encoding="utf-8") == old
+    app = app.button(key="keep").click().run()
+    new = before_ordering.build_file.read_text(encoding="utf-8")
+    assert [row for row in difference(old, new).splitlines() if row.startswith("-")] == ["--- as read here"]
+    seats = next(line for line in before_ordering.read().line if line.title == "Seats")
+    assert seats.amount is not None
+
+
+def test_a_list_that_was_sent_outlives_a_page_switch(begin: AppTest) -> None:
+    app = send(begin)
+    app = app.radio(key="list-known").set_value("known").run()
+    app = app.switch_page("forecast/dashboard/cost.py").run()
+    app = app.switch_page("forecast/dashboard/start.py").run()
+    assert "list.csv is still here" in words(app)
+    assert app.radio(key="list-known").value == "known"
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        (b"", "empty"),
+        (b"Filler;60\nPrimer;40\n", "no row of headings was found"),
+        (b"\x00\x01\x02", "no text"),
+        (b"PK\x03\x04broken", "cannot be read"),
+    ],
+)
+def test_a_file_that_is_no_list_is_told_in_words(begin: AppTest, content: bytes, told: str) -> None:
+    app = send(begin, content)
+    assert told in app.main.error[0].value
+
+
+def test_numbers_with_two_readings_wait_for_the_builder(begin: AppTest) -> None:
+    app = send(begin, b"name,cost\nA,1.250\nB,3.000\n")
+    assert "which of them is the decimal mark" in app.main.warning[0].value
+    assert next(button for button in app.main.button if button.label == "Create the build").disabled
+    app = app.selectbox(key="list-decimal").set_value(",").run()
+    assert not app.main.warning
+
+
+def test_a_column_can_be_said_to_hold_something_else(begin: AppTest) -> None:
+    app = send(begin, b"Thing,Name,Cost\nDiscs,Joe,60\n")
+    app = app.selectbox(key="list-column-Name").set_value("note").run()
+    assert "no column says what a line is called" in app.main.error[0].value
+    app = app.selectbox(key="list-column-Thing").set_value("name").run()
+    assert "1 of 1 row would become lines" in words(app)
