@@ -2,29 +2,26 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypedDict, cast
 
 import streamlit as st
 
-from forecast.build.buildfile import parse_build, read_text
+from forecast.build.buildfile import read_text
 from forecast.build.schema import Build
+from forecast.dashboard.reading import parsed
 from forecast.dashboard.unsaved import text_in_force
 from forecast.decide.contingency import Contingency, contingency
 from forecast.decide.scenarios import Comparison, compare_forecasts
-from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, forecast_plan, simulate
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import BuildFileError, ForecastError
 from forecast.spending.folder import BuildFolder, demos, open_demo, recent_folders, remember
-from forecast.spending.known import known_facts
 from forecast.spending.ledger import Baseline, Ledger
 from forecast.spending.money import to_float
 from forecast.spending.reforecast import Reforecast, reforecast
-from forecast.views.charts.watch import Standpoint
 
 _ENTRIES = 24
 """Forecasts kept: about 7 MB each with the rows of a build of fifty lines."""
@@ -150,12 +147,6 @@ def opened(*, saved: bool = False) -> Opened:
     return Opened(folder, build, wanted, ledger, baseline, unsaved)
 
 
-@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
-def parsed(text: str, heading: str) -> Build:
-    """Read a build from text that was read before; several parts of a page ask for it."""
-    return parse_build(text, heading)
-
-
 def offered() -> dict[str, str]:
     """List builds to open: name by path, those of late first, then demo builds not opened yet."""
     found: dict[str, str] = {}
@@ -216,17 +207,12 @@ def _compared(fingerprint: str, trials: int, seed: int, _view: Opened) -> Compar
     return compare_forecasts(forecasts, names, _view.build.build.hours_per_week)
 
 
-def ledger_state(ledger: Ledger | None, as_of: dt.date | None = None) -> str:
-    """Give a name for what a ledger says, or said on a day: the same for the same content."""
+def ledger_state(ledger: Ledger | None) -> str:
+    """Give a name for what a ledger says: another one after whatever is entered, a frozen budget included."""
     if ledger is None:
         return ""
-    content = (
-        ledger.list_receipts(as_of, include_void=True),
-        ledger.list_marks(as_of),
-        ledger.list_commitments(as_of),
-        ledger.list_still_to_buy(as_of),
-    )
-    return hashlib.sha256(repr(content).encode()).hexdigest()
+    last = ledger.recent(1)  # every table only grows, and each row of each is noted there
+    return f"{ledger.path} {last[0].id} {last[0].at.isoformat()}" if last else str(ledger.path)
 
 
 def watched(view: Opened) -> Reforecast | None:
@@ -262,22 +248,3 @@ def headline(view: Opened) -> tuple[Estimate, float | None]:
         return forecast.percentile(0.8), enough
     over = watch.chance_of_overrun
     return watch.percentile(0.8), None if over is None else 1 - over.value
-
-
-def standpoint(view: Opened, as_of: dt.date) -> Standpoint:
-    """Give the forecast final cost as it stood on a day; later receipts leave it as it was."""
-    return _standpoint(
-        view.build.fingerprint(), view.scenario or "", ledger_state(view.ledger, as_of), as_of.isoformat(), view
-    )  # fmt: skip
-
-
-@st.cache_resource(max_entries=2_000, show_spinner="Going back in time …")
-def _standpoint(fingerprint: str, scenario: str, state: str, as_of: str, _view: Opened) -> Standpoint:
-    assert _view.ledger is not None
-    plan = compile_plan(_view.build, scenario or None)
-    day = dt.date.fromisoformat(as_of)
-    known = known_facts(plan, _view.ledger, day)
-    forecast = forecast_plan(plan, DEFAULT_TRIALS, DEFAULT_SEED, known=known.facts, keep="totals")
-    more = to_float(known.outside_minor, plan.currency)
-    low, half, eight, high = (item.value + more for item in forecast.percentile_set((0.1, 0.5, 0.8, 0.9)))
-    return Standpoint(day, low, half, eight, high, to_float(known.paid_minor, plan.currency))

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-import datetime as dt
-
 import streamlit as st
 
 from forecast.dashboard.layout import answer, palette, picture, table, text, told_plainly
-from forecast.dashboard.state import Opened, headline, opened, standpoint, watched
+from forecast.dashboard.state import Opened, before, opened, watched
+from forecast.dashboard.watch_contingency import contingency, earned, over_time
+from forecast.dashboard.watch_figures import anything_entered, history_of
+from forecast.dashboard.watch_moved import what_moved, what_was_taught
+from forecast.spending.history import History
 from forecast.spending.reforecast import Reforecast
-from forecast.views.charts import estimate_paid_forecast, forecast_band, moved_waterfall
+from forecast.views.charts import estimate_paid_forecast, forecast_band
 from forecast.views.charts.lines import Standing
-from forecast.views.charts.watch import Standpoint
-from forecast.views.money import about, signed
-from forecast.views.sentences import watch_sentence
+from forecast.views.lessons import estimate_rows
+from forecast.views.money import about
+from forecast.views.sentences import budget_sentence, watch_sentence
+from forecast.views.watching import rough_days, trials_sentence
 
-_MOST_DAYS = 40
-_MOST_STEPS = 8
+# The pictures of the past come last: room is kept for them, so that what stands below does not jump.
+_ROOM = "<style>.st-key-band { min-height: 26rem; } .st-key-moves { min-height: 24rem; }</style>"
 
 
 def page() -> None:
@@ -25,145 +28,70 @@ def page() -> None:
     with told_plainly():
         view = opened()
         watch = watched(view)
-        if watch is None or view.ledger is None or not view.ledger.list_receipts():
-            eight, _ = headline(view)
-            answer(
-                f"Nothing is paid yet: it ends where your ranges say, in 8 of 10 builds at no more than "
-                f"**{about(eight.value, view.currency, eight.error)}**.",
-                "Enter the first receipt on the page Receipts; from then on this page shows what moved.",
-            )
+        if watch is None or not anything_entered(view):
+            _nothing_yet(view)
             return
         answer(watch_sentence(watch, strong="**"))
-        points = _history(view)
-        eight = watch.percentile(0.8)
-        picture(forecast_band(points, view.budget, view.currency, palette(), error=eight.error))
-        st.subheader("What moved")
-        _moved(view, points)
+        st.html(_ROOM)
+        band, moves = st.container(key="band"), st.container(key="moves")
         st.subheader("Contingency: left, and needed")
-        _contingency(watch)
+        contingency(watch)
+        drawdown = st.container()
+        earned(view)
         st.subheader("Line by line")
         _lines(watch)
-        _remarks(watch)
+        small_print = st.container()
+        # Going back in time takes longest: the figures of today stand on the screen by then.
+        with band, st.spinner("Going back in time …"):
+            told = history_of(view)
+            picture(forecast_band(told.points, watch.budget, view.currency, palette()), key="over-time")
+        with moves:
+            st.subheader("What moved")
+            what_moved(view, told, watch)
+            what_was_taught(watch)
+        with drawdown:
+            over_time(told)
+        with small_print:
+            _small_print(watch, told)
 
 
-def _history(view: Opened) -> list[Standpoint]:
-    """Give the forecast on each day on which something new was known, and on the day before the first."""
-    assert view.ledger is not None
-    days = {receipt.date for receipt in view.ledger.list_receipts(include_void=True)}
-    days |= {mark.date for _, mark in view.ledger.list_marks()}
-    every = sorted(days)
-    if len(every) > _MOST_DAYS:
-        step = (len(every) - 1) / (_MOST_DAYS - 1)
-        every = [every[round(place * step)] for place in range(_MOST_DAYS)]
-    start = every[0] - dt.timedelta(days=1)
-    return [standpoint(view, day) for day in (start, *every)]
-
-
-@st.fragment
-def _moved(view: Opened, points: list[Standpoint]) -> None:
-    assert view.ledger is not None
-    since = st.selectbox(
-        "Since", [point.date for point in points[:-1]], format_func=lambda day: f"{day.day} {day:%B %Y}",
-        key="moved-since", persist_state="session",
-    )  # fmt: skip
-    place = next((place for place, point in enumerate(points) if point.date == since), 0)
-    start = points[place]
-    names = _names_of_days(view)
-    steps = []
-    earlier = start
-    for point in points[place + 1 :]:
-        steps.append((f"{point.date:%-d %b}: {names.get(point.date, 'marks')}", point.p80 - earlier.p80))
-        earlier = point
-    largest = sorted(steps, key=lambda step: -abs(step[1]))[:_MOST_STEPS]
-    rest = sum(change for step, change in steps if (step, change) not in largest)
-    shown = [step for step in steps if step in largest]
-    if len(steps) > len(shown):
-        shown.append((f"{len(steps) - len(shown)} other days", rest))
-    first = f"{start.date:%-d %b %Y}"
-    picture(moved_waterfall((first, start.p80), shown, view.currency, palette()))
-
-
-def _names_of_days(view: Opened) -> dict[dt.date, str]:
-    """Say of each day whom a receipt is from, or what was marked."""
-    assert view.ledger is not None
-    titles = view.titles()
-    found: dict[dt.date, list[str]] = {}
-    for receipt in view.ledger.list_receipts():
-        found.setdefault(receipt.date, []).append(receipt.supplier)
-    for kind, mark in view.ledger.list_marks():
-        if kind == "event" and mark.state == "cannot-happen":
-            found.setdefault(mark.date, []).append(f"no {titles.get(mark.subject, mark.subject).lower()}")
-        elif kind == "event" and mark.state == "happened":
-            found.setdefault(mark.date, []).append(titles.get(mark.subject, mark.subject).lower())
-        elif mark.date not in found:
-            found.setdefault(mark.date, []).append(f"{titles.get(mark.subject, mark.subject)} {mark.state}")
-    return {day: ", ".join(dict.fromkeys(names[:2])) for day, names in found.items()}
-
-
-def _contingency(watch: Reforecast) -> None:
-    money = watch.currency
-    eight = watch.percentile(0.8)
-    needed, left = watch.contingency_needed(0.8), watch.contingency_left
-    rows = [
-        ["Paid so far", about(watch.paid, money)],
-        ["Middle figures of what is still open", about(watch.open_base, money)],
-    ]
-    if left is None or watch.budget is None:
-        text(
-            f"To be enough in 8 of 10 builds you need **{about(needed.value, money, needed.error)}** beyond what is "
-            "paid and the middle figures of what is open."
-        )
-        rows += [
-            ["Contingency needed at P80", about(needed.value, money, needed.error)],
-            ["P80", about(eight.value, money, eight.error)],
-        ]
-        table(["", "Amount"], rows, "The build as it stands", last_is_sum=True)
-        return
-    short = needed.value - left
-    verdict = "That is enough." if short <= 0 else f"**{about(short, money, needed.error)}** is missing."
-    text(
-        f"**{about(left, money)}** of contingency is left; to be enough in 8 of 10 builds (P80) it takes "
-        f"**{about(needed.value, money, needed.error)}**. {verdict}"
+def _nothing_yet(view: Opened) -> None:
+    forecast = before(view)
+    eight = forecast.percentile(0.8)
+    answer(
+        f"Nothing is paid yet: it ends where your ranges say, in 8 of 10 builds at no more than "
+        f"**{about(eight.value, view.currency, eight.error)}**.",
+        budget_sentence(forecast, view.budget, strong="**") if view.budget is not None else "",
     )
-    rows += [["Contingency left", about(left, money)], ["Your budget", about(watch.budget, money)]]
-    table(["", "Amount"], rows, "The budget as it stands", last_is_sum=True)
-    if watch.committed:
-        text(f"{about(watch.committed, money)} is agreed and not yet paid.")
+    text(
+        "Enter the first receipt when you have paid something. From then on this page shows what moved, and why."
+    )
+    st.page_link("forecast/dashboard/receipts.py", label="Enter a receipt")
 
 
 def _lines(watch: Reforecast) -> None:
-    money = watch.currency
     items = [
-        Standing(
-            line.id, line.title, line.group, line.before[1], line.paid, *line.now, line.state == "closed"
-        )
+        Standing(line.id, line.title, line.group, line.base, line.paid, *line.now, line.state == "closed")
         for line in watch.lines
     ]
-    picture(estimate_paid_forecast(items, money, palette()))
+    for remark in watch.remarks:
+        text(remark)
+    picture(estimate_paid_forecast(items, watch.currency, palette()), key="by-line")
     with st.expander("The same as a table"):
         table(
-            ["Line", "Estimate P50", "Paid", "Forecast P50", "Mean moved by", "State"],
-            [
-                [
-                    line.title, about(line.before[1], money), about(line.paid, money), about(line.now[1], money),
-                    signed(line.moved, money), line.state,
-                ]
-                for line in watch.lines
-            ],
-            "Estimate, paid and forecast by line",
-            right_text=1,
+            ["Line", "Estimate", "Paid", "Forecast P50", "Mean moved by", "State"], estimate_rows(watch),
+            "Estimate, paid and forecast by line", right_text=1,
         )  # fmt: skip
 
 
-def _remarks(watch: Reforecast) -> None:
+def _small_print(watch: Reforecast, told: History) -> None:
     with st.expander("How these figures were made"):
         text(
-            f"{watch.now.trials.count:,} simulated builds, seed {watch.now.trials.seed}, the same draws before and "
-            "after each receipt. What is paid also tells about what is still open, through the causes that they "
-            f"share. Effective sample size {watch.now.trials.effective:,.0f}."
+            f"{trials_sentence(watch)} The draws are the same before and after each receipt, and on each day of the "
+            "past, so that the forecast moves by what was entered alone. What is paid also tells about what is still "
+            "open, through the causes that they share."
         )
-        for remark in watch.remarks:
-            text(remark)
+        text(rough_days(told))
 
 
 page()

@@ -20,6 +20,16 @@ PART_WORDS = {
     "scope added": "Things that were not in the estimate",
 }
 """Each part of a move in words."""
+SHORT_WORDS = {
+    "receipts": "Receipts, dear or cheap",
+    "currency": "Exchange rates",
+    "learning": "What they teach",
+    "events": "Risk events",
+    "scope dropped": "Lines given up",
+    "estimates": "Ranges changed",
+    "scope added": "Not in the estimate",
+}
+"""The same for places with little room."""
 
 _MOST_CLAUSES = 3
 
@@ -161,6 +171,9 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
 
 
 def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
+    if not step.part.because:  # a floor weighs the trials, whether or not a shared cause goes with it
+        does = "raises" if step.p80 > 0 else "lowers"
+        return f"what is paid in part {does} what is still open"
     (cause, title), push = step.part.because[0], step.part.pushes[0]
     name = f"\u201c{title}\u201d"
     if push * step.p80 < 0:
@@ -176,7 +189,7 @@ def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
 def _and(names: list[str]) -> str:
     if len(names) > 2:
         return f"{names[0]}, {names[1]} and others"
-    return " and ".join(names)
+    return " and ".join(names) or "something"
 
 
 def _was(names: list[str]) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from forecast.engine.trials import LEAST_EFFECTIVE
+from forecast.spending.history import History, HistoryPoint
 from forecast.spending.reforecast import Reforecast
 from forecast.views.money import about, builds, per_hundred, rounding_step
 
@@ -30,18 +32,27 @@ class Column:
     total: float
 
 
+def level(value: float, currency: str, error: float = 0.0) -> float:
+    """Round a sum as it is written."""
+    step = rounding_step(currency, error)
+    return round(value / step) * step
+
+
+def contingency_at(point: HistoryPoint, currency: str) -> tuple[float | None, float, float]:
+    """Give what was left, and needed for P80 and P90, rounded as `columns` rounds them; left is None without budget."""
+    base = level(point.p80 - point.contingency_needed, currency)
+    left = None if point.budget is None else level(point.budget, currency) - base
+    eight, nine = (level(value, currency, point.error) - base for value in (point.p80, point.p90))
+    return left, eight, nine
+
+
 def columns(watch: Reforecast) -> tuple[Column, ...]:
     """Give the budget (where there is one), P80 and P90 beside each other: paid, still open, contingency."""
     money = watch.currency
-
-    def level(value: float, error: float = 0.0) -> float:
-        step = rounding_step(money, error)
-        return round(value / step) * step
-
-    paid, base = level(watch.paid), level(watch.paid + watch.open_base)
-    totals = [("Your budget", "", level(watch.budget))] if watch.budget is not None else []
+    paid, base = level(watch.paid, money), level(watch.paid + watch.open_base, money)
+    totals = [("Your budget", "", level(watch.budget, money))] if watch.budget is not None else []
     for (name, meaning), found in zip(LEVELS.values(), watch.percentile_set(tuple(LEVELS)), strict=True):
-        totals.append((name, meaning, level(found.value, found.error)))
+        totals.append((name, meaning, level(found.value, money, found.error)))
     return tuple(
         Column(name, meaning, paid, base - paid, total - base, total) for name, meaning, total in totals
     )
@@ -68,10 +79,10 @@ def contingency_sentence(watch: Reforecast, strong: str = "") -> str:
         )
     else:
         text = f"{bold(left)} of contingency is left; {takes}."
-    short = [level for level in (eight, nine) if level.total > budget[0].total]
+    short = [one for one in (eight, nine) if one.total > budget[0].total]
     if not short:
         return f"{text} That is enough for both."
-    sums = [bold(level.total - budget[0].total) for level in short]
+    sums = [bold(one.total - budget[0].total) for one in short]
     missing = f"{sums[0]} is missing for {short[0].name}" + (
         f", {sums[1]} for {short[1].name}" if sums[1:] else ""
     )
@@ -120,3 +131,39 @@ def trials_sentence(watch: Reforecast) -> str:
 def error_of(error: float, currency: str) -> str:
     """Write a simulation error to the unit: ``26 NZD``."""
     return f"{error:,.0f} {currency}"
+
+
+def contingency_rows(watch: Reforecast) -> list[list[str]]:
+    """Give a row for what is paid, what is open, the contingency, and the total, a figure for each of `columns`."""
+    found, money = columns(watch), watch.currency
+    rows = [
+        ["Paid so far", *(about(one.paid, money) for one in found)],
+        ["Middle figures of what is still open", *(about(one.still_open, money) for one in found)],
+        ["Contingency", *(about(one.contingency, money) for one in found)],
+    ]
+    return [*rows, ["Total", *(about(one.total, money) for one in found)]]
+
+
+def further_rows(watch: Reforecast) -> list[list[str]]:
+    """Give the chance of overrunning with further sums in the budget, and its simulation error."""
+    rows = []
+    for more in (0.0, *further(watch)):
+        chance = watch.chance_with(more)
+        if chance is not None and watch.budget is not None:
+            total = about(watch.budget + more, watch.currency)
+            rows.append([total, builds(chance.value), f"± {per_hundred(chance.error)}"])
+    return rows
+
+
+def rough_days(told: History) -> str:
+    """Say on how many days of a history few trials agree with what was known, and what the ranges are."""
+    text = "Each day is forecast with the ranges as they are now."
+    if told.ranges_changed:
+        text += " They were changed since the budget was frozen; what moved tells what that did."
+    rough = sum(point.effective < LEAST_EFFECTIVE for point in told.points)
+    if rough:
+        one = "day is" if rough == 1 else "days are"
+        text += f" {rough} {one} rough: few trials agree with what was paid in part by then."
+    if told.left_out:
+        text += f" {told.left_out} days between are left out."
+    return text

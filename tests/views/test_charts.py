@@ -13,7 +13,9 @@ import pytest
 from forecast import read_build, simulate
 from forecast.engine.forecast import Forecast
 from forecast.spending.folder import DEMOS
+from forecast.spending.history import HistoryPoint
 from forecast.views.charts import (
+    contingency_over_time,
     difference_strip,
     dots_of_hundred,
     estimate_paid_forecast,
@@ -25,8 +27,8 @@ from forecast.views.charts import (
     scenario_bars,
 )
 from forecast.views.charts.frame import MOST_POINTS, Rule, rules, without_title
+from forecast.views.charts.labels import LEAST_APART
 from forecast.views.charts.lines import Standing
-from forecast.views.charts.watch import Standpoint
 from forecast.views.money import about, hourly
 from forecast.views.theme import DARK, LIGHT
 
@@ -45,16 +47,39 @@ def with_key(chart: Any, key: str) -> Iterator[dict[str, Any]]:
         yield from (row for row in data if key in row)
 
 
+def point_on(day: dt.date, paid: float = 0.0, budget: float | None = 4_000) -> HistoryPoint:
+    """A day on which the middle figures come to 3,000."""
+    left = None if budget is None else budget - 3_000
+    return HistoryPoint(
+        day,
+        2_500,
+        3_000,
+        3_500,
+        4_100,
+        3_050,
+        paid,
+        0.0,
+        budget,
+        None,
+        left,
+        500,
+        1_100,
+        effective=16_384,
+        error=8,
+    )
+
+
 def every_chart(forecast: Forecast) -> list[Any]:
     day = dt.date(2026, 5, 1)
-    points = [Standpoint(day + dt.timedelta(days=k), 90, 100 + k, 120 + k, 140, 3.0 * k) for k in range(400)]
+    points = [point_on(day + dt.timedelta(days=k), paid=3.0 * k) for k in range(400)]
     standings = [Standing("a", "Filler", "consumables", 60, 55, 55, 55, 55, True)]
     payments = [(day + dt.timedelta(days=k), 10.0) for k in range(400)]
     difference = np.random.default_rng(1).normal(300, 500, 4096)
     return [
         dots_of_hundred(forecast, 13_500), s_curve(forecast, 13_500), line_bars(forecast.lines, "EUR"),
         scenario_bars([("By oneself", forecast)]), difference_strip(difference, "one", "other", "EUR"),
-        forecast_band(points, 200, "EUR"), paid_against_budget(payments, 5000, "EUR"),
+        forecast_band(points, 200, "EUR"), contingency_over_time(points, "EUR"),
+        paid_against_budget(payments, 5000, "EUR"),
         estimate_paid_forecast(standings, "EUR"), moved_waterfall(("May", 100), [("kit", 30), ("duty", -10)], "EUR"),
     ]  # fmt: skip
 
@@ -159,3 +184,64 @@ def test_an_hour_is_rounded_to_the_unit() -> None:
     assert hourly(33.7, "EUR") == "€34"
     assert hourly(3372.0, "JPY") == "¥3,400"
     assert about(33.7, "EUR") == "€30"
+
+
+def end_label_places(chart: Any) -> dict[str, float]:
+    """Give where each name at the end of a line stands, in money."""
+    return {row["label"]: row["money"] for row in with_key(chart, "label")}
+
+
+@pytest.mark.parametrize("budget", [None, 3_000.0, 3_490.0, 3_510.0, 9_000.0])
+def test_names_in_the_band_keep_their_order_and_stand_apart(budget: float | None) -> None:
+    day = dt.date(2026, 5, 1)
+    points = [point_on(day), point_on(day + dt.timedelta(days=20), paid=2_990)]
+    chart = forecast_band(points, budget, "EUR")
+    places = end_label_places(chart)
+    values = {"P80": 3_500, "P50": 3_000, "Paid": 2_990} | ({} if budget is None else {"Budget": budget})
+    assert places.keys() == values.keys()
+    assert sorted(places, key=lambda name: places[name]) == sorted(values, key=lambda name: values[name])
+    encoding = chart.to_dict()["layer"][0]["encoding"]
+    low, high = encoding["y"]["scale"]["domain"]
+    apart = [after - before for before, after in pairwise(sorted(places.values()))]
+    assert min(apart) * 300 / (high - low) >= LEAST_APART - 1e-6
+    assert low < min(places.values()) < max(places.values()) < high
+
+
+def test_the_band_says_where_p80_stands_against_the_budget() -> None:
+    point = point_on(dt.date(2026, 5, 1))
+    over = forecast_band([point], 3_300, "EUR").to_dict()["description"]
+    assert "P80 is €3,500, €200 over your budget of €3,300" in over
+    assert (
+        "P80 is €3,500, €500 under your budget of €4,000"
+        in forecast_band([point], 4_000, "EUR").to_dict()["description"]
+    )
+    assert "P80 is €3,500, P50 €3,000" in forecast_band([point], None, "EUR").to_dict()["description"]
+
+
+def test_the_contingency_is_drawn_from_the_day_of_the_budget() -> None:
+    day = dt.date(2026, 5, 1)
+    points = [
+        point_on(day, budget=None),
+        point_on(day + dt.timedelta(days=3)),
+        point_on(day + dt.timedelta(days=9)),
+    ]
+    chart = contingency_over_time(points, "EUR")
+    assert (
+        "Contingency left went from €1,000 to €1,000; what P80 needs, from €500 to €500"
+        in chart.to_dict()["description"]
+    )
+    assert len(list(with_key(chart, "Needed for P90"))) == 2
+
+
+def test_events_are_no_lines() -> None:
+    items = [
+        Standing("a", "Filler", "consumables", 60, 70, 70, 70, 70, True),
+        Standing("b", "Primer", "consumables", 60, 0, 50, 60, 70, False),
+        Standing("c", "Damage", "events", 0, 70, 70, 70, 70, True),
+    ]
+    title = estimate_paid_forecast(items, "EUR").to_dict()["title"]["text"]
+    assert title == ["1 of 2 lines are closed; 1 of them cost more than estimated"]
+
+
+def test_a_waterfall_without_steps_says_that_nothing_moved() -> None:
+    assert "P80 has not moved: €9,000" in moved_waterfall(("May", 9000), [], "EUR").to_dict()["description"]

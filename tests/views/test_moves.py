@@ -52,6 +52,7 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
             part("learning", -5_000, -5_000, ("Kit fit", -0.5)),
             "“Kit fit” looks cheaper than thought and lowers what is still open (−€50)",
         ),
+        (part("learning", 5_000, 5_000), "what is paid in part raises what is still open (+€50)"),
         (part("learning", 1_000, -5_000, ("Kit fit", 0.5)), "“Kit fit” is known better now (−€50)"),
         (part("events", 5_000, 5_000, ("Damage", 9_000), ("Rust", 0)), "Damage happened (+€50)"),
         (part("events", -5_000, -5_000, ("Damage", 0)), "Damage cannot happen any more (−€50)"),

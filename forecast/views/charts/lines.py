@@ -164,9 +164,12 @@ def estimate_paid_forecast(items: Sequence[Standing], currency: str, palette: Pa
         strokeWidth=2,
         shape="circle",
     )
-    done = sum(item.closed for item in shown)
-    dear = sum(item.closed and item.paid > item.estimate for item in shown)
-    title = f"{done} of {len(shown)} lines are closed; {dear} of them cost more than estimated"
+    lines = [item for item in items if item.group != "events"]  # what may happen is no line
+    done = sum(item.closed for item in lines)
+    dear = sum(item.closed and item.paid > item.estimate for item in lines)
+    title = f"{done} of {len(lines)} {'line is' if len(lines) == 1 else 'lines are'} closed"
+    if done:
+        title += f"; {dear} of them cost more than estimated"
     description = (
         f"{title}. For each line: a tick at the estimate, a dot at what is paid (filled when closed), a bar for "
         "where it may end, P10 to P90."

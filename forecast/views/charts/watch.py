@@ -1,30 +1,22 @@
-"""During the build: what is paid against the budget, how the forecast moved, and why."""
+"""During the build: what is paid against the budget, how the forecast moved, and the contingency left."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import altair as alt
 import pandas as pd
 
+from forecast.spending.history import HistoryPoint
 from forecast.views.charts.frame import MOST_POINTS, framed, money_axis, span
-from forecast.views.money import about, signed
+from forecast.views.charts.labels import EndLabel, days_with_gutter, end_labels, gutter
+from forecast.views.money import about
 from forecast.views.theme import LIGHT, Palette
+from forecast.views.watching import contingency_at
 
-
-@dataclass(frozen=True)
-class Standpoint:
-    """The forecast final cost as it stood on a day."""
-
-    date: dt.date
-    p10: float
-    p50: float
-    p80: float
-    p90: float
-    paid: float
+_STEP: Any = "step-after"
 
 
 def _thin(frame: pd.DataFrame) -> pd.DataFrame:
@@ -35,31 +27,47 @@ def _thin(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.iloc[[round(place * step) for place in range(MOST_POINTS)]]
 
 
-def _days(**more: Any) -> alt.Axis:
-    chosen: dict[str, Any] = {
+class _Days:
+    """A plot of money over days: its two axes, level lines across it, and names at the right of its lines."""
+
+    def __init__(
+        self,
+        days: Sequence[dt.date],
+        values: Sequence[float],
+        labels: Sequence[EndLabel],
+        currency: str,
+        height: int,
+    ) -> None:
+        self.first, self.last, self.height, self.labels = min(days), max(days), height, labels
+        low, top = span([*values, *(label.value for label in labels), 0.0], zero=True, room=0.08)
+        self.ends = low, top
+        self._scale = alt.Scale(domain=list(self.ends), nice=False)
+        self._axis = money_axis(currency, tickCount=5)
+        self.x = alt.X(
+            "day:T", scale=days_with_gutter(self.first, self.last, gutter(labels)), axis=_day_axis()
+        )
+
+    def y(self, column: str) -> alt.Y:
+        """Give the money axis for a column."""
+        return alt.Y(f"{column}:Q", axis=self._axis, scale=self._scale)
+
+    def level(self, value: float, colour: str) -> Any:
+        """Draw a dashed line across all days."""
+        frame = pd.DataFrame({"day": pd.to_datetime([self.first, self.last]), "money": [value, value]})
+        mark = alt.Chart(frame).mark_line(color=colour, strokeDash=[5, 3], strokeWidth=1.5)
+        return mark.encode(x=self.x, y=self.y("money"))
+
+    def names(self, palette: Palette) -> list[Any]:
+        """Draw the names of the lines."""
+        return end_labels(self.labels, self.last, self.ends, self.height, palette)
+
+
+def _day_axis() -> alt.Axis:
+    options: dict[str, Any] = {
         "format": "%-d %b", "title": None, "grid": False, "labelOverlap": "greedy", "labelFlush": True,
         "tickCount": {"expr": "max(2, floor(width / 90))"},
     }  # fmt: skip
-    return alt.Axis(**(chosen | more))
-
-
-def _level(
-    value: float, text: str, palette: Palette, colour: str, height: int, top: float
-) -> list[alt.Chart]:
-    """Draw a horizontal rule with its name above it at the left."""
-    base = alt.Chart(pd.DataFrame({"money": [value], "text": [text]})).encode(y="money:Q")
-    rule = base.mark_rule(color=colour, strokeDash=[5, 3], strokeWidth=1.5)
-    options: dict[str, Any] = {
-        "align": "left",
-        "baseline": "bottom",
-        "dy": -3,
-        "fontWeight": 600,
-        "fontSize": 12.5,
-    }
-    halo = base.mark_text(**options, stroke=palette.paper, strokeWidth=4).encode(
-        x=alt.value(4), text="text:N"
-    )
-    return [rule, halo, base.mark_text(**options, color=colour).encode(x=alt.value(4), text="text:N")]
+    return alt.Axis(**options)
 
 
 def paid_against_budget(
@@ -67,7 +75,6 @@ def paid_against_budget(
     budget: float | None,
     currency: str,
     palette: Palette = LIGHT,
-    budget_name: str = "Your budget",
 ) -> Any:
     """Draw the running total of what is paid, against the budget.
 
@@ -78,8 +85,6 @@ def paid_against_budget(
     budget : float, optional
     currency : str
     palette : Palette
-    budget_name : str
-        What the rule is called.
     """
     daily: dict[dt.date, float] = {}
     for day, amount in sorted(payments):
@@ -90,190 +95,148 @@ def paid_against_budget(
     frame["Paid"] = [about(value, currency) for value in frame["money"]]
     frame = _thin(frame)
     paid = float(frame["money"].iloc[-1])
-    top = span([*frame["money"], budget or 0.0, 0.0], zero=True, room=0.12)[1]
-    y = alt.Y(
-        "money:Q", axis=money_axis(currency, tickCount=5), scale=alt.Scale(domain=[0, top], nice=False)
-    )  # fmt: skip
-    x = alt.X("day:T", axis=_days())
+    labels = [EndLabel(paid, "Paid", palette.accent)]
+    if budget is not None:
+        labels.append(EndLabel(budget, "Budget", palette.over))
+    plot = _Days([first, *daily], list(frame["money"]), labels, currency, 240)
     base = alt.Chart(frame).encode(
-        x=x, y=y, tooltip=[alt.Tooltip("day:T", title="Day", format="%-d %b %Y"), "Paid:N"]
+        x=plot.x, y=plot.y("money"), tooltip=[alt.Tooltip("day:T", title="Day", format="%-d %b %Y"), "Paid:N"]
     )
     area = base.mark_area(interpolate="step-after", color=palette.accent_soft, opacity=0.35)
     line = base.mark_line(interpolate="step-after", color=palette.accent, strokeWidth=2.2)
     end = (
         alt.Chart(frame.iloc[[-1]])
         .mark_point(filled=True, size=60, color=palette.accent, opacity=1)
-        .encode(x=x, y=y)
+        .encode(x=plot.x, y=plot.y("money"))
     )
     layers = [area, line, end]
     title = f"{about(paid, currency)} paid so far"
     if budget is not None:
-        layers += _level(budget, f"{budget_name} {about(budget, currency)}", palette, palette.over, 240, top)
-        title += (
-            f", {about(abs(budget - paid), currency)} "
-            + ("under" if paid <= budget else "over")
-            + " the budget"
-        )
+        layers.append(plot.level(budget, palette.over))
+        side = "under" if paid <= budget else "over"
+        title += f", {about(abs(budget - paid), currency)} {side} the budget of {about(budget, currency)}"
     description = f"Running total of receipts from {min(daily):%d %B %Y} to {max(daily):%d %B %Y}: {title}."
-    return framed(alt.layer(*layers), title, description, palette, 240)
+    return framed(alt.layer(*layers, *plot.names(palette)), title, description, palette, 240)
 
 
 def forecast_band(
-    points: Sequence[Standpoint],
-    budget: float | None,
-    currency: str,
-    palette: Palette = LIGHT,
-    budget_name: str = "Your budget",
-    error: float = 0.0,
+    points: Sequence[HistoryPoint], budget: float | None, currency: str, palette: Palette = LIGHT
 ) -> Any:
-    """Draw how the forecast final cost moved: band P10 to P90, line P50, P80, and what was paid below.
+    """Draw how the forecast final cost moved: band P10 to P90, lines P50 and P80, and what was paid below.
 
-    ``error`` is the simulation error of the last P80, to which the title is rounded as every other place does.
+    Parameters
+    ----------
+    points : sequence of HistoryPoint
+        By date, one or more.
+    budget : float, optional
+        In force now.
+    currency : str
+    palette : Palette
     """
     frame = pd.DataFrame(
         {
             "day": pd.to_datetime([point.date for point in points]),
-            "p10": [point.p10 for point in points], "money": [point.p50 for point in points],
+            "p10": [point.p10 for point in points], "p50": [point.p50 for point in points],
             "p80": [point.p80 for point in points], "p90": [point.p90 for point in points],
             "paid": [point.paid for point in points],
-            "P50": [about(point.p50, currency) for point in points],
-            "P80": [about(point.p80, currency) for point in points],
+            "P10 to P90": [
+                f"{about(point.p10, currency, point.error)} to {about(point.p90, currency, point.error)}"
+                for point in points
+            ],
+            "P50": [about(point.p50, currency, point.error) for point in points],
+            "P80": [about(point.p80, currency, point.error) for point in points],
             "Paid": [about(point.paid, currency) for point in points],
         }
     )  # fmt: skip
     frame = _thin(frame)
-    top = span([*frame["p90"], budget or 0.0, 0.0], zero=True, room=0.1)[1]
-    y = alt.Y("money:Q", axis=money_axis(currency, tickCount=5), scale=alt.Scale(domain=[0, top], nice=False))
-    x = alt.X("day:T", axis=_days())
-    tips = [alt.Tooltip("day:T", title="Day", format="%-d %b %Y"), "P50:N", "P80:N", "Paid:N"]
-    base = alt.Chart(frame).encode(x=x)
-    step: Any = "step-after"
-    band = base.mark_area(color=palette.accent_soft, opacity=0.55, interpolate=step).encode(
-        y=alt.Y(
-            "p10:Q", axis=money_axis(currency, tickCount=5), scale=alt.Scale(domain=[0, top], nice=False)
-        ),
-        y2="p90:Q",
+    now = points[-1]
+    labels = [
+        EndLabel(now.p80, "P80", palette.ink),
+        EndLabel(now.p50, "P50", palette.accent),
+        EndLabel(now.paid, "Paid", palette.muted),
+    ]
+    if budget is not None:
+        labels.append(EndLabel(budget, "Budget", palette.over))
+    plot = _Days([point.date for point in points], list(frame["p90"]), labels, currency, 300)
+    tips = [alt.Tooltip("day:T", title="Day", format="%-d %b %Y"), "P10 to P90:N", "P50:N", "P80:N", "Paid:N"]
+    base = alt.Chart(frame).encode(x=plot.x)
+    band = base.mark_area(color=palette.accent_soft, opacity=0.55, interpolate=_STEP).encode(
+        y=plot.y("p10"), y2="p90:Q", tooltip=tips
     )
-    middle = base.mark_line(color=palette.accent, strokeWidth=2.4, interpolate=step).encode(y=y, tooltip=tips)
-    eight = base.mark_line(color=palette.ink, strokeWidth=1.4, strokeDash=[2, 2], interpolate=step).encode(
-        y="p80:Q"
+    middle = base.mark_line(color=palette.accent, strokeWidth=2.4, interpolate=_STEP).encode(
+        y=plot.y("p50"), tooltip=tips
     )
-    paid = base.mark_line(color=palette.muted, strokeWidth=1.6, interpolate=step).encode(y="paid:Q")
-    receipts = base.mark_tick(color=palette.muted, thickness=1.2, size=9, orient="vertical").encode(
+    eight = base.mark_line(color=palette.ink, strokeWidth=1.4, strokeDash=[2, 2], interpolate=_STEP).encode(
+        y=plot.y("p80")
+    )
+    paid = base.mark_line(color=palette.muted, strokeWidth=1.6, interpolate=_STEP).encode(y=plot.y("paid"))
+    new = base.transform_filter("datum.day > " + str(frame["day"].iloc[0].timestamp() * 1000))
+    receipts = new.mark_tick(color=palette.muted, thickness=1.2, size=9, orient="vertical").encode(
         y=alt.value(296)
     )
-    last = frame.iloc[[-1]]
-    labels = []
-    named = {"p80": "P80", "money": "P50", "paid": "Paid"}
-    for column, name in named.items():
-        text = alt.Chart(last.assign(text=name)).mark_text(
-            align="right",
-            dx=-4,
-            dy=11 if column == "money" else -8,
-            fontWeight=600,
-            color=palette.muted if column == "paid" else palette.ink,
-        )
-        labels.append(text.encode(x=x, y=f"{column}:Q", text="text:N"))
-    layers = [band, paid, middle, eight, receipts, *labels]
-    now, before = points[-1], points[0]
-    change = now.p80 - before.p80
-    moved = signed(change, currency, error)
-    title = f"P80 is {about(now.p80, currency, error)}, {moved} since {before.date.day} {before.date:%B}"
+    layers = [band, paid, middle, eight, receipts]
+    title = f"P80 is {about(now.p80, currency, now.error)}, P50 {about(now.p50, currency, now.error)}"
     if budget is not None:
-        layers += _level(budget, f"{budget_name} {about(budget, currency)}", palette, palette.over, 300, top)
+        layers.append(plot.level(budget, palette.over))
+        side = "over" if now.p80 > budget else "under"
+        gap = about(abs(now.p80 - budget), currency, now.error)
+        title = f"P80 is {about(now.p80, currency, now.error)}, {gap} {side} your budget of {about(budget, currency)}"
     description = (
-        f"Forecast final cost over time. {title}. P50 now {about(now.p50, currency)}, P10 {about(now.p10, currency)}, "
-        f"P90 {about(now.p90, currency)}; paid {about(now.paid, currency)}."
+        f"Forecast final cost from {points[0].date:%d %B %Y} to {now.date:%d %B %Y}. {title}. P50 went from "
+        f"{about(points[0].p50, currency, points[0].error)} to {about(now.p50, currency, now.error)}; now P10 is "
+        f"{about(now.p10, currency, now.error)} and P90 {about(now.p90, currency, now.error)}; paid "
+        f"{about(now.paid, currency)}."
     )
-    note = "Band: 8 of 10 builds (P10 to P90). Ticks below: days with something new."
-    return framed(alt.layer(*layers), title, description, palette, 300, note)
+    note = "Band: 8 of 10 builds (P10 to P90). Dotted: P80. Ticks below: days with something new."
+    return framed(alt.layer(*layers, *plot.names(palette)), title, description, palette, 300, note)
 
 
-def moved_waterfall(
-    start: tuple[str, float],
-    steps: Sequence[tuple[str, float]],
-    currency: str,
-    palette: Palette = LIGHT,
-    end_name: str = "Now",
-    quantity: str = "P80",
-) -> Any:
-    """Draw what moved a figure, as steps that add up.
+def contingency_over_time(points: Sequence[HistoryPoint], currency: str, palette: Palette = LIGHT) -> Any:
+    """Draw the contingency left beside what was needed for P80 and P90.
 
     Parameters
     ----------
-    start : (name, value)
-        Where it stood.
-    steps : sequence of (name, change)
+    points : sequence of HistoryPoint
+        By date, at least one of them with a budget; others are left out.
     currency : str
     palette : Palette
-    end_name, quantity : str
-        Names of the last bar and of the figure.
     """
-    rows: list[dict[str, Any]] = [
-        {"key": start[0], "from": 0.0, "to": start[1], "text": about(start[1], currency), "kind": "whole"}
+    kept = [point for point in points if point.budget is not None]
+    sums = [contingency_at(point, currency) for point in kept]
+    frame = pd.DataFrame(
+        {
+            "day": pd.to_datetime([point.date for point in kept]),
+            "left": [left for left, _, _ in sums],
+            "p80": [eight for _, eight, _ in sums],
+            "p90": [nine for _, _, nine in sums],
+            "Left": [about(left or 0.0, currency) for left, _, _ in sums],
+            "Needed for P80": [about(eight, currency) for _, eight, _ in sums],
+            "Needed for P90": [about(nine, currency) for _, _, nine in sums],
+        }
+    )
+    frame = _thin(frame)
+    first, now = frame.iloc[0], frame.iloc[-1]
+    labels = [
+        EndLabel(now["left"], "Left", palette.accent),
+        EndLabel(now["p80"], "P80", palette.ink),
+        EndLabel(now["p90"], "P90", palette.muted),
     ]
-    level = start[1]
-    for name, change in steps:
-        rows.append(
-            {
-                "key": name, "from": level, "to": level + change, "text": signed(change, currency),
-                "kind": "up" if change >= 0 else "down",
-            }
-        )  # fmt: skip
-        level += change
-    rows.append({"key": end_name, "from": 0.0, "to": level, "text": about(level, currency), "kind": "whole"})
-    ends = [value for row in rows[1:-1] for value in (row["from"], row["to"])] or [start[1]]
-    reach = max(ends) - min(ends) or abs(level) * 0.05 or 1.0
-    low = max(0.0, min(*ends, start[1], level) - 0.6 * reach)
-    for row in rows:
-        if row["kind"] == "whole":
-            row["from"] = low
-        row["right"] = max(row["from"], row["to"])
-    frame = pd.DataFrame(rows)
-    most = float(frame["right"].max())
-    # the longest bar leaves room for its figure, however narrow the screen
-    high = alt.ExprRef(f"{low} + {most - low} * width / max(width - 84, 40)")
-    order = [row["key"] for row in rows]
-    y = alt.Y(
-        "key:N", sort=None, scale=alt.Scale(domain=order, paddingInner=0.35),
-        axis=alt.Axis(
-            title=None, labelLimit=alt.ExprRef("width < 420 ? 130 : 260"), labelColor=palette.ink, labelPadding=6
-        ),
-    )  # fmt: skip
-    x = alt.X(
-        "from:Q",
-        axis=money_axis(currency),
-        scale=alt.Scale(domainMin=low, domainMax=high, nice=False, zero=False),
-    )
-    base = alt.Chart(frame).encode(y=y)
-    whole = base.transform_filter("datum.kind === 'whole'").mark_bar(color=palette.muted)
-    down = base.transform_filter("datum.kind === 'down'").mark_bar(color=palette.accent)
-    up = base.transform_filter("datum.kind === 'up'").mark_bar(
-        color=palette.over, fillOpacity=0.15, stroke=palette.over, strokeWidth=1.5
-    )
-    bars = [layer.encode(x=x, x2="to:Q") for layer in (whole, down, up)]
-    texts = base.mark_text(align="left", dx=6, fontSize=12).encode(x="right:Q", text="text:N")
-    change = level - start[1]
-    biggest = max(
-        (step for step in steps if not step[0].endswith("other days")),
-        key=lambda item: abs(item[1]),
-        default=("nothing", 0.0),
-    )
+    values = [*frame["left"], *frame["p80"], *frame["p90"]]
+    plot = _Days([point.date for point in kept], values, labels, currency, 200)
+    tips: list[Any] = [alt.Tooltip("day:T", title="Day", format="%-d %b %Y"), "Left:N"]
+    tips += ["Needed for P80:N", "Needed for P90:N"]
+    base = alt.Chart(frame).encode(x=plot.x, tooltip=tips)
+    left = base.mark_line(color=palette.accent, strokeWidth=2.4, interpolate=_STEP)
+    eight = base.mark_line(color=palette.ink, strokeWidth=1.4, strokeDash=[2, 2], interpolate=_STEP)
+    nine = base.mark_line(color=palette.muted, strokeWidth=1.4, strokeDash=[6, 3], interpolate=_STEP)
+    layers = [nine.encode(y=plot.y("p90")), eight.encode(y=plot.y("p80")), left.encode(y=plot.y("left"))]
+    if plot.ends[0] < 0:
+        layers.insert(0, plot.level(0.0, palette.faint))
     title = (
-        f"{quantity} moved by {signed(change, currency)}; most came from {biggest[0]} "
-        f"({signed(biggest[1], currency)})"
+        f"Contingency left went from {first['Left']} to {now['Left']}; what P80 needs, from "
+        f"{first['Needed for P80']} to {now['Needed for P80']}"
     )
-    if not steps:
-        title = f"{quantity} has not moved"
-    description = f"{title}. From {about(start[1], currency)}: " + "; ".join(
-        f"{name} {signed(value, currency)}" for name, value in steps
-    )
-    note = "Outlined: dearer. Filled: cheaper. " + ("The axis does not begin at zero." if low > 0 else "")
-    return framed(
-        alt.layer(*bars, texts),
-        title,
-        f"{description}; now {about(level, currency)}.",
-        palette,
-        27 * len(rows),
-        note,
-    )
+    days = f"{kept[0].date:%d %B %Y} to {kept[-1].date:%d %B %Y}"
+    description = f"Contingency from {days}. {title}."
+    note = "Solid: left. Dotted: needed for P80. Dashed: needed for P90."
+    return framed(alt.layer(*layers, *plot.names(palette)), title, description, palette, 200, note)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import asdict
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from forecast.errors import LedgerError
@@ -87,12 +86,6 @@ def moved_text(moved: Moved, watch: Reforecast) -> str:
     return f"{moved_sentence(moved, watch)}\n\n{figures}"
 
 
-def _digits(currency: str) -> int:
-    from forecast.spending.money import exponent
-
-    return exponent(currency)
-
-
 def run_history(options: argparse.Namespace) -> int:
     """Show the forecast day by day."""
     from forecast.engine.trials import LEAST_EFFECTIVE
@@ -154,35 +147,15 @@ def run_earned(options: argparse.Namespace) -> int:
     """Show earned value beside the simulation."""
     from forecast.spending.earned import NOT_THE_SAME, earned_value
     from forecast.spending.folder import BuildFolder
-    from forecast.views.money import exact
+    from forecast.views.earning import earned_rows, earned_sentence
     from forecast.views.tables import table
 
     folder = BuildFolder.at(options.file)
     earned = earned_value(folder.read(), folder.ledger(), options.scenario, options.as_of)
-    value, money = earned.value, earned.currency
-    scale = 10 ** _digits(money)
-
-    def written(amount: Fraction | None) -> str:
-        return "–" if amount is None else exact(round(amount * scale), money)
-
-    def ratio(amount: Fraction | None) -> str:
-        return "–" if amount is None else f"{float(amount):.3f}"
-
-    rows = [
-        ["BAC", written(value.bac), "budget at completion: what the lines were to cost"],
-        ["EV", written(value.ev), "earned value: what the work done was to cost"],
-        ["AC", written(value.ac), "actual cost of it"],
-        ["CPI", ratio(value.cpi), "cost performance index: EV ÷ AC"],
-        ["EAC", written(value.eac), "estimate at completion: BAC ÷ CPI"],
-        ["VAC", written(value.vac), "variance at completion: BAC − EAC"],
-        ["TCPI", ratio(value.tcpi()), "to-complete index: (BAC − EV) ÷ (BAC − AC)"],
-    ]
-    plan = "the frozen plan" if earned.from_baseline else "the build file's middle figures"
-    sentence = f"Against {plan}, work worth {written(value.ev)} cost {written(value.ac)}."
-    text = "\n".join(
-        [sentence, "", table(["Term", money, "Meaning"], rows, last_left=True), "", *NOT_THE_SAME]
-    )
-    figures = ("bac", "ev", "ac", "cv", "cpi", "eac", "etc", "vac")
-    data = {name: None if getattr(value, name) is None else str(getattr(value, name)) for name in figures}
+    value = earned.value
+    figures = table(["Term", earned.currency, "Meaning"], earned_rows(earned), last_left=True)
+    text = "\n".join([earned_sentence(earned), "", figures, "", *NOT_THE_SAME])
+    names = ("bac", "ev", "ac", "cv", "cpi", "eac", "etc", "vac")
+    data = {name: None if getattr(value, name) is None else str(getattr(value, name)) for name in names}
     tcpi = value.tcpi()
-    return answer(options, text, data | {"tcpi": None if tcpi is None else str(tcpi), "currency": money})
+    return answer(options, text, data | {"tcpi": None if tcpi is None else str(tcpi), "currency": earned.currency})

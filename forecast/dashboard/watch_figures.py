@@ -1,0 +1,65 @@
+"""What the page on where it ends computes, kept for all tabs by what it depends on."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import streamlit as st
+
+from forecast.build.schema import Build
+from forecast.dashboard.state import Opened, ledger_state
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
+from forecast.spending.earned import Earned, earned_value
+from forecast.spending.history import History, history
+from forecast.spending.ledger import Ledger
+from forecast.spending.moved import Moved, what_moved
+from forecast.spending.standing import Record
+
+_ENTRIES = 24
+
+
+def anything_entered(view: Opened) -> bool:
+    """Tell whether the ledger holds anything that a forecast depends on."""
+    return view.ledger is not None and bool(Record.read(view.ledger).days())
+
+
+def history_of(view: Opened) -> History:
+    """Give the forecast as of each day on which something was entered."""
+    assert view.ledger is not None
+    return _history(*_key(view), view.build, view.ledger)
+
+
+def moved_between(view: Opened, since: dt.date, until: dt.date | None) -> Moved:
+    """Split what moved between two days; until now where the second is left out."""
+    assert view.ledger is not None
+    days = since.isoformat(), "" if until is None else until.isoformat()
+    return _moved(*_key(view), *days, view.build, view.ledger)
+
+
+def earned_of(view: Opened) -> Earned:
+    """Give earned-value figures as they stand."""
+    assert view.ledger is not None
+    return earned_value(view.build, view.ledger, view.scenario)
+
+
+def _key(view: Opened) -> tuple[str, str, int, int, str]:
+    return (
+        view.build.fingerprint(), view.scenario or "", DEFAULT_TRIALS, DEFAULT_SEED, ledger_state(view.ledger)
+    )  # fmt: skip
+
+
+# Keys are text and numbers only: Streamlit hashes big arrays by sample and models without their types.
+@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+def _history(
+    fingerprint: str, scenario: str, trials: int, seed: int, state: str, _build: Build, _ledger: Ledger
+) -> History:
+    return history(_build, _ledger, scenario or None, trials, seed)
+
+
+@st.cache_resource(max_entries=4 * _ENTRIES, show_spinner=False)
+def _moved(
+    fingerprint: str, scenario: str, trials: int, seed: int, state: str, since: str, until: str, _build: Build,
+    _ledger: Ledger,
+) -> Moved:  # fmt: skip
+    first, last = dt.date.fromisoformat(since), dt.date.fromisoformat(until) if until else None
+    return what_moved(_build, _ledger, first, last, scenario or None, trials, seed)

@@ -1,0 +1,89 @@
+"""What the receipts did, line by line, and what they taught: rows for tables, adding up as they are written."""
+
+from __future__ import annotations
+
+from forecast.spending.reasons import Reason
+from forecast.spending.reforecast import Reforecast
+from forecast.views.money import about, signed
+from forecast.views.watching import level
+
+REASON_WORDS = {
+    "paid": "closed at what was paid",
+    "part-bought": "paid in part",
+    "agreed": "a price was agreed",
+    "happened": "it happened",
+    "cannot-happen": "it cannot happen any more",
+    "dropped": "given up",
+    "outside": "was not in the estimate",
+}
+"""Each reason that the ledger itself gives, in words."""
+
+
+def reason_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
+    """Give why the mean moved, line by line: the largest moves, the others together, and the whole.
+
+    Parameters
+    ----------
+    watch : Reforecast
+    most : int
+        Lines named; the others are one row.
+
+    Returns
+    -------
+    list of [line, why, how far its mean moved]
+    """
+    money = watch.currency
+    names = {line.id: line.title for line in watch.lines}
+    causes = {cause.id: cause.title for cause in watch.causes}
+    named, others = watch.reasons[:most], watch.reasons[most:]
+    parts = [(one.title, _why(one, names, causes), one.amount) for one in named]
+    if others:
+        noun = "line" if len(others) == 1 else "lines"
+        parts.append((f"{len(others)} other {noun}", "", sum(one.amount for one in others)))
+    rows, at = [], 0.0
+    for title, why, amount in parts:
+        # Each is the difference of two rounded sums, so that the column adds up as it is written.
+        rows.append([title, why, signed(level(at + amount, money) - level(at, money), money)])
+        at += amount
+    return [*rows, ["The mean forecast final cost", "", signed(level(at, money), money)]]
+
+
+def cause_rows(watch: Reforecast) -> list[list[str]]:
+    """Give what is thought of each shared cause now.
+
+    Returns
+    -------
+    list of [cause, where it stands, which lines told it, what it does to what is open]
+    """
+    rows = []
+    for cause in watch.causes:
+        told = [title for _, title, push in cause.taught_by if push * cause.mean > 0][:3]
+        sign = "+" if cause.mean >= 0 else "\u2212"
+        stands = f"{sign}{abs(cause.mean):.1f} ± {cause.sd:.1f}"
+        rows.append([cause.title, stands, signed(cause.effect, watch.currency), ", ".join(told)])
+    return rows
+
+
+def estimate_rows(watch: Reforecast) -> list[list[str]]:
+    """Give estimate, paid and forecast of each line and event, and how far its mean moved."""
+    money = watch.currency
+    return [
+        [
+            line.title,
+            about(line.base, money),
+            about(line.paid, money),
+            about(line.now[1], money),
+            signed(line.moved, money),
+            line.state,
+        ]
+        for line in watch.lines
+    ]
+
+
+def _why(reason: Reason, names: dict[str, str], causes: dict[str, str]) -> str:
+    if reason.kind == "follows":
+        return f"follows from {', '.join(names.get(one, one) for one in reason.because[:2])}"
+    if reason.kind == "learned":
+        shared = [f"\u201c{causes[one]}\u201d" for one in reason.because[:1] if one in causes]
+        return f"learned through {shared[0]}" if shared else "learned from what came in"
+    return REASON_WORDS[reason.kind]

@@ -1,0 +1,137 @@
+"""The page on where it ends: the same figures and words as the terminal, and sums that add up as they are written."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+
+import pytest
+from streamlit.testing.v1 import AppTest
+from streamlit.testing.v1.element_tree import Selectbox
+
+from forecast.spending.folder import BuildFolder
+from forecast.spending.history import history
+from forecast.spending.moved import what_moved
+from forecast.spending.reforecast import reforecast
+from forecast.views.moves import moved_sentence, written
+from forecast.views.watching import contingency_sentence, overrun_sentence, trials_sentence
+from tests.dashboard.conftest import Run, charts, words
+
+PAGE = "watch"
+
+
+def chart(app: AppTest, begins: str) -> dict[str, object]:
+    """Give the chart whose description begins so."""
+    for spec in charts(app):
+        found: dict[str, object] = json.loads(spec)
+        if str(found["description"]).startswith(begins):
+            return found
+    raise AssertionError(begins)
+
+
+def amounts(text: str) -> list[int]:
+    """Give the sums of money in a text."""
+    found = re.findall(r"([+\u2212]?)NZ\$([\d,]+)", text)
+    return [int(digits.replace(",", "")) * (-1 if sign == "\u2212" else 1) for sign, digits in found]
+
+
+def days(app: AppTest, label: str) -> Selectbox:
+    return next(box for box in app.main.selectbox if box.label == label)
+
+
+@pytest.fixture
+def page(run: Run, half_way: BuildFolder) -> AppTest:
+    return run(half_way.build_file, PAGE)
+
+
+def test_it_says_what_the_terminal_says(page: AppTest, half_way: BuildFolder) -> None:
+    build, ledger = half_way.read(), half_way.ledger()
+    watch, moved = reforecast(build, ledger), what_moved(build, ledger)
+    said = words(page)
+    assert moved_sentence(moved, watch, strong="**") in said
+    assert contingency_sentence(watch, strong="**") in said
+    assert overrun_sentence(watch) in said
+    assert trials_sentence(watch) in said
+    assert "work worth NZ$" in said
+    assert "Through the shared cause \u201cHow badly the kit fits\u201d" in said
+
+
+def test_terminal_history_and_page_tell_moves_from_the_same_day(page: AppTest, half_way: BuildFolder) -> None:
+    build, ledger = half_way.read(), half_way.ledger()
+    moved, told = what_moved(build, ledger), history(build, ledger)
+    assert moved.since == told.since == told.start.date == dt.date(2026, 6, 14)
+    assert days(page, "From the end of").value == moved.since
+    assert days(page, "To the end of").value == "now"
+    assert round(100 * told.start.p80) == moved.start.p80
+    assert round(100 * told.points[-1].p80) == moved.end.p80
+    assert str(chart(page, "Forecast final cost")["description"]).startswith(
+        "Forecast final cost from 14 June 2026 to 16 November 2026."
+    )
+
+
+def test_the_steps_add_up_as_they_are_written(page: AppTest) -> None:
+    said = str(chart(page, "P80 moved by")["description"])
+    whole, start, end = amounts(said.split(". ")[0])
+    steps = amounts(said.split(" to now: ")[1].rsplit("; now", 1)[0])
+    assert start + sum(steps) == start + whole == end
+    assert len(steps) > 2
+
+
+def test_two_days_of_ones_own(page: AppTest, half_way: BuildFolder) -> None:
+    since, until = dt.date(2026, 9, 18), dt.date(2026, 10, 30)
+    days(page, "From the end of").set_value(since).run()
+    days(page, "To the end of").set_value(until).run()
+    assert not page.exception
+    moved = what_moved(half_way.read(), half_way.ledger(), since, until)
+    assert moved_sentence(moved, strong="**") in words(page)
+    offered = days(page, "To the end of").options
+    assert offered[0] == "now"
+    assert "18 September 2026" not in offered
+    assert amounts(str(chart(page, "P80 moved by")["description"]))[1] == written(moved).start_p80
+
+
+def test_events_are_not_counted_as_lines(page: AppTest) -> None:
+    said = words(page)
+    assert "20 of 38 lines are closed" in said
+
+
+def test_a_frozen_budget_shows_at_once(run: Run, half_way: BuildFolder) -> None:
+    app = run(half_way.build_file, PAGE)
+    assert "Your budget of NZ$37,000" in words(app)
+    half_way.ledger().freeze_baseline(
+        4_200_000, "NZD", fingerprint="", build_text="", seed=1, trials=16, base_by_line={}, scenario="mixed"
+    )
+    app.run()
+    assert "Your budget of NZ$42,000" in words(app)
+
+
+def test_remarks_stand_by_the_lines(run: Run, half_way: BuildFolder) -> None:
+    ledger = half_way.ledger()
+    ledger.add_receipt("2026-11-20", "somebody", 900_000, "NZD", [("primer", 900_000)])
+    ledger.close_line("primer", "2026-11-20")
+    ledger.add_receipt("2026-11-20", "somebody", 5_000, "NZD", [("lamps", 5_000)], kind="refund")
+    said = words(run(half_way.build_file, PAGE))
+    assert "Epoxy and filler primer came in above anything its stated range allows." in said
+    assert "50.00 NZD more came back than was paid" in said
+
+
+def test_nothing_entered_yet(run: Run, before_ordering: BuildFolder) -> None:
+    said = words(run(before_ordering.build_file, PAGE))
+    assert "Nothing is paid yet" in said
+    assert "Your budget of €" in said
+    ledger = before_ordering.ledger()
+    ledger.close_line(before_ordering.read().line[0].id)
+    assert "Paid so far: **€0**" in words(run(before_ordering.build_file, PAGE))
+
+
+def test_a_build_without_a_budget(run: Run, half_way: BuildFolder) -> None:
+    text = half_way.build_file.read_text(encoding="utf-8")
+    half_way.build_file.write_text(re.sub(r"(?m)^budget = .*\n", "", text), encoding="utf-8")
+    for name in ("receipts.db", "receipts.db-wal", "receipts.db-shm"):
+        (half_way.folder / name).unlink(missing_ok=True)
+    half_way.ledger().add_receipt("2026-11-20", "somebody", 90_000, "NZD", [("tyres", 90_000)])
+    said = words(run(half_way.build_file, PAGE))
+    assert "Set a budget to see the chance of overrunning" in said
+    assert "Beyond what is paid and the middle figures of what is open" in said
+    assert "It is drawn from the day on which a budget is set." in said
