@@ -1,0 +1,141 @@
+"""A build made from nothing by the guided start, by keyboard and at a phone's width; then each of its pages."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from forecast.build.buildfile import read_build
+from forecast.dashboard.main import PAGES
+from forecast.spending.folder import DEMOS
+from tests.browser.conftest import Opener, keep, settled
+from tests.browser.test_main_tasks import BEFORE
+
+
+def to_start(page: Page, width: int) -> None:
+    nav = page.locator(".st-key-phone-nav") if width < 640 else page.get_by_test_id("stSidebarNav")
+    nav.get_by_role("link", name="Start or open a build").click()
+    expect(page.get_by_role("heading", level=1, name="Start or open a build")).to_be_visible(timeout=20_000)
+    settled(page)
+    page.get_by_role("radio", name="Answer questions").or_(
+        page.get_by_role("button", name="Answer questions")
+    ).first.click()
+    forget = page.get_by_text("Your answers so far")
+    settled(page)
+    if forget.count():
+        forget.click()
+        page.get_by_role("button", name="Forget all answers").click()
+        settled(page)
+
+
+def asked(page: Page, text: str) -> None:
+    expect(page.get_by_role("heading", level=3, name=text)).to_be_visible(timeout=20_000)
+    settled(page)
+
+
+def write(page: Page, question: str, answer: str) -> None:
+    """Answer in a field, and go on by Enter."""
+    asked(page, question)
+    field = page.get_by_label(question)
+    field.fill(answer)
+    field.press("Enter")
+
+
+def pick(page: Page, question: str, part: str, whole: str) -> None:
+    """Type the beginning of a choice and take it."""
+    asked(page, question)
+    page.get_by_role("combobox", name=question).fill(part)
+    page.get_by_role("option", name=whole).click()
+    page.get_by_role("button", name="Next").click()
+
+
+@pytest.mark.parametrize(("width", "height", "look"), [(390, 844, "dark"), (1280, 900, "light")])
+def test_a_build_from_nothing(visit: Opener, tmp_path: Path, width: int, height: int, look: str) -> None:
+    page = visit(str(DEMOS / BEFORE), width, height)
+    page.emulate_media(color_scheme=look)  # type: ignore[arg-type]
+    expect(page.get_by_role("heading", level=1)).to_be_visible(timeout=30_000)
+    settled(page)
+    to_start(page, width)
+    keep(page, f"start-{look}-{width}")
+    sentence = page.locator(".st-key-answer")
+    expect(sentence).to_contain_text("is always an answer")
+    write(page, "What do you call this build?", f"Built at {width}")
+    pick(page, "In which country will the car be registered?", "New", "New Zealand (NZ)")
+    asked(page, "In which currency do you count your money?")
+    expect(sentence).to_contain_text(re.compile(r"Hold NZ\$[\d,]+: in 8 of 10 builds"))
+    page.get_by_role("button", name="Next").click()
+    asked(page, "Which parts does the kit have?")
+    for part in ("Front bumper", "Side skirts"):
+        page.locator(".st-key-guided-field").get_by_text(part, exact=True).click()
+    page.get_by_role("button", name="Next").click()
+    pick(page, "In which country is the kit made?", "Jap", "Japan (JP)")
+    write(page, "What does the kit cost?", "a lot")
+    expect(page.get_by_text("found 'a lot'")).to_be_visible(timeout=20_000)
+    before = sentence.inner_text()
+    write(page, "What does the kit cost?", "180000-320000")
+    asked(page, "In which currency is it priced?")
+    expect(sentence).not_to_have_text(before)
+    page.get_by_role("button", name="Next").click()
+    asked(page, "What does one unit of that currency cost in yours today?")
+    page.reload()
+    asked(page, "What does one unit of that currency cost in yours today?")
+    expect(page.get_by_text("Your answers from before are still here")).to_be_visible()
+    page.get_by_role("button", name="I don't know").click()
+    asked(page, "How is it shipped?")
+    wide = page.evaluate(
+        "() => { const m = document.querySelector('[data-testid=stMain]'); return m.scrollWidth - m.clientWidth; }"
+    )
+    assert wide <= 1, "the page scrolls sideways"
+    keep(page, f"start-question-{look}-{width}")
+    page.get_by_text("Your answers so far").click()
+    page.get_by_role("button", name="That is enough").click()
+    asked(page, "Where shall it go?")
+    held = re.match(r"Hold (NZ\$[\d,]+)", sentence.inner_text())
+    page.get_by_role("textbox", name="Folder").fill(str(tmp_path / "car"))
+    keep(page, f"start-end-{look}-{width}")
+    page.get_by_role("button", name="Create the build").click()
+    expect(page.get_by_role("heading", level=1, name="What will it cost?")).to_be_visible(timeout=20_000)
+    settled(page)
+    assert held is not None
+    expect(sentence).to_contain_text(f"Hold {held[1]}: in 8 of 10 builds")
+    assert read_build(tmp_path / "car").name == f"Built at {width}"
+    for _, title, _ in PAGES:
+        nav = page.locator(".st-key-phone-nav") if width < 640 else page.get_by_test_id("stSidebarNav")
+        nav.get_by_role("link", name=title).click()
+        expect(page.get_by_role("heading", level=1, name=title)).to_be_visible(timeout=20_000)
+        settled(page)
+        expect(page.get_by_test_id("stException")).to_have_count(0)
+        expect(page.get_by_test_id("stAlertContentError")).to_have_count(0)
+
+
+def test_the_keyboard_alone_is_enough(visit: Opener) -> None:
+    page = visit(str(DEMOS / BEFORE), 1280, 900)
+    settled(page)
+    to_start(page, 1280)
+    asked(page, "What do you call this build?")
+    page.get_by_label("What do you call this build?").focus()
+    page.keyboard.press("Enter")
+    asked(page, "In which country will the car be registered?")
+    expect(page.get_by_role("combobox", name="In which country will the car be registered?")).to_be_focused()
+    page.keyboard.type("Ireland", delay=30)
+    page.keyboard.press("Enter")
+    for _ in range(4):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.innerText") == "Next":
+            break
+    page.keyboard.press("Enter")
+    asked(page, "In which currency do you count your money?")
+    expect(page.locator(".st-key-answer")).to_contain_text("Hold €")
+    page.keyboard.press("Tab")
+    for _ in range(4):
+        if page.evaluate("document.activeElement.innerText") == "Back":
+            break
+        page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    asked(page, "In which country will the car be registered?")
+    expect(page.get_by_role("combobox", name="In which country will the car be registered?")).to_have_value(
+        re.compile("Ireland")
+    )
