@@ -36,16 +36,14 @@ def reason_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
     names = {line.id: line.title for line in watch.lines}
     causes = {cause.id: cause.title for cause in watch.causes}
     named, others = watch.reasons[:most], watch.reasons[most:]
-    parts = [(one.title, _why(one, names, causes), one.amount) for one in named]
-    if others:
+    rows = [[one.title, _why(one, names, causes), signed(one.amount, money)] for one in named]
+    total = level(sum(one.amount for one in watch.reasons), money)
+    # The others take what rounding leaves, so that the column adds up and each figure is that of every other place.
+    rest = total - sum(level(one.amount, money) for one in named)
+    if others or rest:
         noun = "line" if len(others) == 1 else "lines"
-        parts.append((f"{len(others)} other {noun}", "", sum(one.amount for one in others)))
-    rows, at = [], 0.0
-    for title, why, amount in parts:
-        # Each is the difference of two rounded sums, so that the column adds up as it is written.
-        rows.append([title, why, signed(level(at + amount, money) - level(at, money), money)])
-        at += amount
-    return [*rows, ["The mean forecast final cost", "", signed(level(at, money), money)]]
+        rows.append([f"{len(others)} other {noun}" if others else "Rounding", "", signed(rest, money)])
+    return [*rows, ["The mean forecast final cost", "", signed(total, money)]]
 
 
 def cause_rows(watch: Reforecast) -> list[list[str]]:

@@ -45,7 +45,7 @@ class WrittenStep:
     mean, p80 : float
         The change, being that of two rounded levels.
     because : str
-        What is behind it, the hardest push first.
+        The first few of what is behind it, the hardest push first.
     """
 
     part: MovedPart
@@ -88,7 +88,7 @@ def written(moved: Moved) -> WrittenMove:
                 PART_WORDS[part.kind],
                 level(mean + part.change.mean) - level(mean),
                 level(eight + part.change.p80) - level(eight),
-                ", ".join(title for _, title in part.because),
+                _some([title for _, title in part.because]),
             )
         )
         mean, eight = mean + part.change.mean, eight + part.change.p80
@@ -184,6 +184,12 @@ def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
     first = f", {_and(follow)} first" if follow else ""
     looks, does = ("dearer", "raises") if push > 0 else ("cheaper", "lowers")
     return f"{name} looks {looks} than thought and {does} what is still open{first}"
+
+
+def _some(names: list[str], most: int = 4) -> str:
+    left = len(names) - most
+    others = f" and {left} other{'s' if left > 1 else ''}" if left > 0 else ""
+    return ", ".join(names[:most]) + others
 
 
 def _and(names: list[str]) -> str:

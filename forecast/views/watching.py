@@ -113,7 +113,7 @@ def overrun_sentence(watch: Reforecast) -> str:
 def further(watch: Reforecast) -> tuple[float, ...]:
     """Give sums to try on top of the budget, the smallest first."""
     least = max(100.0, 10 * rounding_step(watch.currency))
-    return tuple(least * times for times in (1, 5, 10, 20))
+    return tuple(least * times for times in (1, 5, 10, 20, 50))
 
 
 def trials_sentence(watch: Reforecast) -> str:

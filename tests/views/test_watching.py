@@ -77,7 +77,7 @@ def test_other_standings_of_the_budget(tmp_path: Path) -> None:
 
 def test_what_a_further_sum_buys_and_how_sure_the_figures_are(tmp_path: Path) -> None:
     one = watch(tmp_path, 1_600)
-    assert further(one) == (100, 500, 1_000, 2_000)
+    assert further(one) == (100, 500, 1_000, 2_000, 5_000)
     assert bought_sentence(one).startswith("A further €100 in the budget would be enough for ")
     over = one.expected_overrun
     assert over is not None

@@ -12,7 +12,7 @@ import pandas as pd
 from forecast.build.schema import GROUPS
 from forecast.engine.forecast import LineSummary
 from forecast.views.charts.frame import framed, label_lookup, money_axis, span
-from forecast.views.money import about
+from forecast.views.money import about, rounding_step
 from forecast.views.theme import LIGHT, Palette
 
 _ROW = 21
@@ -166,7 +166,8 @@ def estimate_paid_forecast(items: Sequence[Standing], currency: str, palette: Pa
     )
     lines = [item for item in items if item.group != "events"]  # what may happen is no line
     done = sum(item.closed for item in lines)
-    dear = sum(item.closed and item.paid > item.estimate for item in lines)
+    step = rounding_step(currency)  # as the figures are written, so that the count is that of the table
+    dear = sum(item.closed and round(item.paid / step) > round(item.estimate / step) for item in lines)
     title = f"{done} of {len(lines)} {'line is' if len(lines) == 1 else 'lines are'} closed"
     if done:
         title += f"; {dear} of them cost more than estimated"

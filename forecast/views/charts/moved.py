@@ -78,7 +78,9 @@ def moved_waterfall(
     bars = [layer.encode(x=x, x2="to:Q") for layer in (whole, down, up)]
     texts = base.mark_text(align="left", dx=6, fontSize=12).encode(x="right:Q", text="text:N")
     whole_change = signed(level - start[1], currency)
-    title = f"{quantity} moved by {whole_change}, from {about(start[1], currency)} to {about(level, currency)}"
+    title = (
+        f"{quantity} moved by {whole_change}, from {about(start[1], currency)} to {about(level, currency)}"
+    )
     if not steps:
         title = f"{quantity} has not moved: {about(level, currency)}"
     description = f"{title}. From {start[0]} to {end_name.lower()}: " + "; ".join(

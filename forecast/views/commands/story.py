@@ -158,4 +158,6 @@ def run_earned(options: argparse.Namespace) -> int:
     names = ("bac", "ev", "ac", "cv", "cpi", "eac", "etc", "vac")
     data = {name: None if getattr(value, name) is None else str(getattr(value, name)) for name in names}
     tcpi = value.tcpi()
-    return answer(options, text, data | {"tcpi": None if tcpi is None else str(tcpi), "currency": earned.currency})
+    return answer(
+        options, text, data | {"tcpi": None if tcpi is None else str(tcpi), "currency": earned.currency}
+    )

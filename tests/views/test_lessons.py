@@ -1,0 +1,67 @@
+"""Reasons and lessons as rows: they add up as they are written, and say the same as every other place."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from forecast.build.buildfile import parse_build
+from forecast.spending.folder import DEMOS, BuildFolder
+from forecast.spending.ledger import Ledger
+from forecast.spending.receipts_csv import load_receipts_csv
+from forecast.spending.reforecast import Reforecast, reforecast
+from forecast.views.lessons import cause_rows, estimate_rows, reason_rows
+from forecast.views.money import signed
+
+
+@pytest.fixture(scope="module")
+def watch(tmp_path_factory: pytest.TempPathFactory) -> Reforecast:
+    folder = BuildFolder.at(DEMOS / "half-way-new-zealand")
+    ledger = Ledger(tmp_path_factory.mktemp("ledger") / "r.db", currency="NZD")
+    load_receipts_csv(DEMOS / "half-way-new-zealand" / "receipts.csv", ledger)
+    return reforecast(folder.read(), ledger, trials=2048)
+
+
+def amount(text: str) -> int:
+    return int(re.sub(r"[^\d]", "", text)) * (-1 if text.startswith("\u2212") else 1)
+
+
+@pytest.mark.parametrize("most", [1, 5, 10, 200])
+def test_reasons_add_up_as_they_are_written(watch: Reforecast, most: int) -> None:
+    rows = reason_rows(watch, most)
+    assert sum(amount(row[2]) for row in rows[:-1]) == amount(rows[-1][2])
+    moved = {line.title: line.moved for line in watch.lines}
+    for title, _, change in rows[:most][:-1]:
+        if title in moved:
+            assert change == signed(moved[title], "NZD")
+
+
+def test_why_is_said_in_words(watch: Reforecast) -> None:
+    why = {row[0]: row[1] for row in reason_rows(watch, 200)}
+    assert why["A panel must be re-cut or re-moulded"] == "it happened"
+    assert why["Damage on the way, not paid in full"] == "it cannot happen any more"
+    assert why["Filler and stopper"] == "paid in part"
+    assert why["Work done twice"] == "follows from Filler and stopper, Discs and block paper"
+    assert why["Epoxy and filler primer"] == "learned through \u201cHow badly the kit fits\u201d"
+
+
+def test_money_outside_the_estimate_is_a_reason(tmp_path_factory: pytest.TempPathFactory) -> None:
+    build = parse_build(
+        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n[[line]]\nid = "kit"\ngroup = "kit"\namount = 100\n'
+    )
+    ledger = Ledger(tmp_path_factory.mktemp("ledger") / "r.db", currency="EUR")
+    ledger.add_receipt("2026-05-01", "somebody", 4_000, "EUR", [("winch", 4_000)])
+    assert reason_rows(reforecast(build, ledger, trials=64)) == [
+        ["winch", "was not in the estimate", "+€40"], ["The mean forecast final cost", "", "+€40"],
+    ]  # fmt: skip
+
+
+def test_causes_and_lines_have_a_row_each(watch: Reforecast) -> None:
+    rows = {row[0]: row for row in cause_rows(watch)}
+    fit = next(cause for cause in watch.causes if cause.id == "kit_fit")
+    assert rows["How badly the kit fits"][1] == f"+{fit.mean:.1f} ± {fit.sd:.1f}"
+    assert "Filler and stopper" in rows["How badly the kit fits"][3]
+    lines = {row[0]: row for row in estimate_rows(watch)}
+    assert lines["Tyres"][2:4] == ["NZ$1,070", "NZ$1,070"]
+    assert lines["Tyres"][5] == "closed"
