@@ -2,13 +2,29 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
+from forecast.dashboard.choose_mix import best_mix
+from forecast.dashboard.choose_quotes import which_quote
 from forecast.dashboard.layout import answer, palette, picture, table, text, told_plainly
 from forecast.dashboard.state import Opened, before, compared, opened
-from forecast.decide.scenarios import Comparison, Pair
+from forecast.decide.scenarios import Comparison
 from forecast.views.charts import difference_strip, scenario_bars
-from forecast.views.money import about, builds, hourly, hours, percent
+from forecast.views.commands.advice import pair_sentences
+from forecast.views.money import about, hourly, hours, percent
+
+# How scenarios are written in the build file. (In a file that is a page, a bare text would be shown.)
+EXAMPLE = """\
+[scenario.diy]
+name = "All by oneself"
+all = "self"
+
+[scenario.outsourced]
+name = "All farmed out"
+all = "shop"
+"""
 
 
 def page() -> None:
@@ -17,96 +33,74 @@ def page() -> None:
     with told_plainly():
         view = opened()
         if len(view.build.scenario) < 2:
-            answer("This build has one way of doing it. Add a second scenario to the build file to compare:")
-            st.code('[scenario.outsourced]\nname = "All farmed out"\nall = "shop"', language="toml")
-            return
-        comparison = compared(view)
-        _answer(view, comparison)
-        named = [(item.name, before(view, item.id)) for item in comparison.scenarios]
-        picture(scenario_bars(named, palette()))
-        st.subheader("Two against each other")
-        _pair(view, comparison)
-        st.subheader("All of them")
-        _all(view, comparison)
+            answer(
+                f"This build has **{len(view.build.scenario) or 1} way** of being done. Write a second one into the "
+                "build file, and the two are compared on the same simulated builds:"
+            )
+            st.code(EXAMPLE, language="toml")
+        else:
+            comparison = compared(view)
+            _answer(view, comparison)
+            named = [(item.name, before(view, item.id)) for item in comparison.scenarios]
+            picture(scenario_bars(named, palette()))
+            st.subheader("Two against each other")
+            _pair(view, comparison)
+            with st.expander("All of them, side by side"):
+                _all(view, comparison)
+        mixes = st.container()  # filled last: trying every mix takes longest
+        which_quote(view)
+        with mixes:
+            best_mix(view)
 
 
 def _answer(view: Opened, comparison: Comparison) -> None:
-    best = comparison.cheapest
-    money = view.currency
-    sentences = [
-        f"**{best.name}** is cheapest: **{about(best.p50.value, money, best.p50.error)}** in the middle, and the "
-        f"cheapest of all in **{builds(best.chance_cheapest.value)}**."
-    ]
-    pays = [pair.pay for pair in comparison.pairs if pair.pay is not None]
-    if pays:
-        most = max(pays, key=lambda pay: pay.extra_hours)
-        if most.saving > 0:
-            sentences.append(
-                f"Doing it yourself pays **{hourly(most.mean.value, money)} an hour** ({most.worker} against "
-                f"{most.other}). If your hour is worth more than that to you, farm it out."
-            )
-        else:
-            sentences.append(
-                f"{most.worker} takes {hours(most.extra_hours)} more of your own work and saves nothing."
-            )
-    answer(*sentences)
+    money = partial(about, currency=view.currency)
+    said = [comparison.sentence(money, strong="**")]
+    pay = comparison.most_telling_pay
+    if pay is not None:
+        said.append(pay.sentence(partial(hourly, currency=view.currency), strong="**"))
+    answer(*said)
 
 
 @st.fragment
 def _pair(view: Opened, comparison: Comparison) -> None:
-    names = {
-        (pair.first, pair.second): f"{pair.first_name} or {pair.second_name}" for pair in comparison.pairs
-    }
-    key = st.selectbox(
-        "Which two", list(names), format_func=names.__getitem__, key="pair", persist_state="session"
-    )
-    pair = comparison.pair(*key)
-    picture(
-        difference_strip(
+    with told_plainly():
+        names = {
+            (pair.first, pair.second): f"{pair.first_name} or {pair.second_name}" for pair in comparison.pairs
+        }
+        key = st.selectbox(
+            "Which two", list(names), format_func=names.__getitem__, key="pair", persist_state="session"
+        )
+        pair = comparison.pair(*key)
+        strip = difference_strip(
             comparison.differences[key], pair.first_name, pair.second_name, view.currency, palette()
         )
-    )
-    _figures(view, pair)
-
-
-def _figures(view: Opened, pair: Pair) -> None:
-    money = view.currency
-    text(
-        f"In the middle **{pair.second_name}** costs **{about(abs(pair.difference[1].value), money)}** "
-        f"{'more' if pair.difference[1].value >= 0 else 'less'} than {pair.first_name}; at P80 "
-        f"{about(abs(pair.p80.value), money, pair.p80.error)} {'more' if pair.p80.value >= 0 else 'less'}."
-    )
-    if pair.pay is not None:
-        pay = pair.pay
-        earned = (
-            f"An own hour earns {hourly(pay.mean.value, money)}"
-            if pay.saving > 0
-            else "An own hour earns nothing"
-        )
-        between = ""
-        if pay.p10 is not None and pay.p90 is not None and pay.saving > 0:
-            between = (
-                f", in 8 of 10 builds from {hourly(pay.p10.value, money)} to {hourly(pay.p90.value, money)}"
-            )
-        text(
-            f"{pay.worker} takes {hours(pay.extra_hours)} more of your own work than {pay.other}. {earned}{between}."
-        )
+        picture(strip)
+        for sentence in pair_sentences(pair, view.currency):
+            text(sentence)
 
 
 def _all(view: Opened, comparison: Comparison) -> None:
     money = view.currency
-    table(
-        ["Scenario", "P50", "P80", "P90", "Own hours, middle", "Cheapest in", "Mean regret"],
-        [
+    weeks = comparison.scenarios[0].weeks is not None
+    rows = []
+    for item in comparison.scenarios:
+        sums = (item.p10, item.p50, item.p80, item.p90)
+        rows.append(
             [
-                item.name, about(item.p50.value, money, item.p50.error), about(item.p80.value, money, item.p80.error),
-                about(item.p90.value, money, item.p90.error), hours(item.hours[1].value),
+                item.name, *(about(sum_.value, money, sum_.error) for sum_ in sums),
+                hours(item.hours[1].value), *([f"{item.weeks[1]:.0f}"] if item.weeks is not None else []),
                 percent(item.chance_cheapest.value), about(item.regret.value, money, item.regret.error),
             ]
-            for item in comparison.scenarios
-        ],
-        "Scenarios side by side. Regret: what it costs more than the cheapest would have, on average",
-    )  # fmt: skip
+        )  # fmt: skip
+    headings = ["Scenario", "P10", "P50", "P80", "P90", "Own hours, middle"]
+    headings += [*(["Weeks, middle"] if weeks else []), "Cheapest in", "Mean regret"]
+    caption = "Regret: what it costs more than the cheapest would have in the same build, on average"
+    if weeks:
+        caption += (
+            ". Weeks follow from own hours and what a week has room for; waiting for shops is not in them"
+        )
+    table(headings, rows, caption)
 
 
 page()

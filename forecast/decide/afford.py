@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from forecast.build.options import figure_names
 from forecast.build.schema import Build
 from forecast.decide.chances import builds
 from forecast.decide.figure_words import figure_phrase, titles_of
@@ -198,6 +199,28 @@ def afford(
         at_nothing=found.at_nothing + outside,
         title=figure_phrase(figure, titles_of(build)),
     )
+
+
+def prices_to_ask_for(build: Build, forecast: Forecast, known: KnownFacts | None = None) -> tuple[str, ...]:
+    """Give the amounts and prices that a walk-away price can be had for, those of the largest lines first.
+
+    Parameters
+    ----------
+    build : Build
+    forecast : Forecast
+        Of the scenario in question.
+    known : KnownFacts, optional
+        Lines of which something is paid or agreed are left out: their price is no longer in question.
+    """
+    plan = forecast.plan
+    settled = {*known.amounts, *known.floors} if known is not None else set()
+    sizes: dict[str, float] = {}
+    for place, row in enumerate(plan.rows):
+        if row.kind == "line" and row.id not in settled:
+            sizes[row.of] = sizes.get(row.of, 0.0) + float(forecast.base_rows[place])
+    figures = [name for name in figure_names(build) if name.endswith((".amount", ".price"))]
+    asked = [name for name in figures if name.partition(".")[0] in sizes]
+    return tuple(sorted(asked, key=lambda name: -sizes[name.partition(".")[0]]))
 
 
 def walk_away(

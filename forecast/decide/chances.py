@@ -1,4 +1,4 @@
-"""Chances in words: one way to write a frequency, for all sentences."""
+"""Chances and hours in words: one way to write them, for all sentences."""
 
 from __future__ import annotations
 
@@ -22,3 +22,9 @@ def builds(chance: float) -> str:
     if best[0] <= 0.006:
         return best[1]
     return f"{round(100 * chance)} of 100 builds"
+
+
+def rounded_hours(value: float) -> str:
+    """Write a number of hours, rounded to what an estimate of work can mean."""
+    step = 1 if value < 20 else 5
+    return f"{round(value / step) * step:,.0f}"

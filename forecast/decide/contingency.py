@@ -185,8 +185,18 @@ class Contingency:
             f"Hold {money(self.held.value)}: {enough}. That is {money(self.amount.value)} over your middle figures, "
             f"which are enough in {builds(self.chance_of_base.value)}"
         )
-        largest = [share.title for share in self.lines[:2] if share.amount.value > 0]
-        return f"{text}; the largest parts stand against {' and '.join(largest)}." if largest else f"{text}."
+        return f"{text}{self._largest()}."
+
+    def over_sentence(self, money: Money) -> str:
+        """Say what the level asks for beyond the middle figures, where the sum to hold is said already."""
+        return (
+            f"P{100 * self.level:.0f} is {money(self.held.value)}: {money(self.amount.value)} over your middle figures"
+            f"{self._largest()}."
+        )
+
+    def _largest(self) -> str:
+        largest = [f"\u201c{share.title}\u201d" for share in self.lines[:2] if share.amount.value > 0]
+        return f"; the largest parts stand against {' and '.join(largest)}" if largest else ""
 
 
 def contingency(

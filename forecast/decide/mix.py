@@ -11,6 +11,7 @@ import numpy as np
 from forecast.build.options import options_by_choice, with_option
 from forecast.build.scenario import scenario_name
 from forecast.build.schema import Build, Option, Scenario
+from forecast.decide.chances import rounded_hours
 from forecast.decide.mixer import Mixer, Routes, Totals
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
@@ -65,8 +66,8 @@ class Mix:
     hours_p80: float
     weeks: float | None
 
-    def words(self) -> str:
-        """Name the mix: who does what, and which options."""
+    def words(self, titles: Mapping[str, str] | None = None) -> str:
+        """Name the mix: who does what, and which options, by their titles where those are given."""
         by_route: dict[str, list[str]] = {}
         for package, route in self.routes.items():
             by_route.setdefault(route, []).append(_words(package))
@@ -78,7 +79,8 @@ class Mix:
             parts.append("the rest by yourself" if away else "everything by yourself")
         elif len(away) == 1 and len(self.routes) > 1:
             parts = [f"everything by {_BY.get(route, _words(route))}" for route in away]
-        parts += [f"{_words(choice)}: {_words(option)}" for choice, option in self.options.items()]
+        named = titles or {}
+        parts += [f"{_words(choice)}: {named.get(id, _words(id))}" for choice, id in self.options.items()]
         return "; ".join(parts)
 
     @property
@@ -105,6 +107,8 @@ class Reason:
         What taking it saves; negative where it costs more.
     hours : float
         Mean own hours that it takes more.
+    titles : mapping
+        Of options, by id.
     """
 
     choice: str
@@ -114,16 +118,17 @@ class Reason:
     p80: Estimate
     p90: Estimate
     hours: float
+    titles: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def taken_words(self) -> str:
         """What is taken, in words."""
-        return _WAYS.get(self.taken, _words(self.taken))
+        return self.titles.get(self.taken) or _WAYS.get(self.taken, _words(self.taken))
 
     @property
     def instead_words(self) -> str:
         """What it is held against, in words."""
-        return _WAYS.get(self.instead, _words(self.instead))
+        return self.titles.get(self.instead) or _WAYS.get(self.instead, _words(self.instead))
 
     @property
     def per_own_hour(self) -> float | None:
@@ -141,7 +146,7 @@ class Reason:
         elif saves < 0 < self.p90.value:
             text += f", but spares {money(self.p90.value)} at P90"
         if abs(self.hours) >= _SOME_HOURS:
-            text += f"; {abs(self.hours):.0f} own hours {'more' if self.hours > 0 else 'fewer'}"
+            text += f"; {rounded_hours(abs(self.hours))} own hours {'more' if self.hours > 0 else 'fewer'}"
             if self.per_own_hour is not None:
                 text += f" ({(hourly or money)(self.per_own_hour)} per own hour)"
         return f"{text}."
@@ -167,6 +172,8 @@ class Mixes:
         For each choice of the best mix, or of the cheapest where none is within the limits.
     money, hours : float or None
         The limits.
+    titles : mapping
+        Of options, by id.
     """
 
     mixes: tuple[Mix, ...]
@@ -177,7 +184,15 @@ class Mixes:
     least_work: Mix
     reasons: tuple[Reason, ...]
     money: float | None = None
-    hours: float | None = field(default=None)
+    hours: float | None = None
+    titles: Mapping[str, str] = field(default_factory=dict)
+
+    def some_of_frontier(self, most: int = 12) -> tuple[Mix, ...]:
+        """Pick from a long frontier: the ends, the best, and some evenly between."""
+        if len(self.frontier) <= most:
+            return self.frontier
+        places = {round(step * (len(self.frontier) - 1) / (most - 1)) for step in range(most)}
+        return tuple(item for place, item in enumerate(self.frontier) if place in places or item == self.best)
 
     def sentence(self, money: Money) -> str:
         """Say which mix is best within the limits, or that there is none."""
@@ -188,14 +203,15 @@ class Mixes:
             limits.append(f"{self.hours:.0f} own hours")
         within = f" within {' and '.join(limits)}" if limits else ""
         if self.best is not None:
+            best = self.best
             return (
-                f"Best of {len(self.mixes):,} mixes{within}: {self.best.words()}. In 8 of 10 builds it costs no more "
-                f"than {money(self.best.p80)} and takes no more than {self.best.hours_p80:.0f} own hours."
+                f"Best of {len(self.mixes):,} mixes{within}: {best.words(self.titles)}. In 8 of 10 builds it costs "
+                f"no more than {money(best.p80)} and takes no more than {rounded_hours(best.hours_p80)} own hours."
             )
         return (
             f"No mix stays{within} in 8 of 10 builds. The cheapest needs {money(self.cheapest.p80)} and "
-            f"{self.cheapest.hours_p80:.0f} own hours; the one with least work {money(self.least_work.p80)} and "
-            f"{self.least_work.hours_p80:.0f}."
+            f"{rounded_hours(self.cheapest.hours_p80)} own hours; the one with least work "
+            f"{money(self.least_work.p80)} and {rounded_hours(self.least_work.hours_p80)}."
         )
 
 
@@ -249,6 +265,7 @@ class MixSearch:
         name = scenario_name(build, scenario)
         overrides = build.scenario[name] if name is not None else Scenario()
         self.choices = options_by_choice(build)
+        self.titles = {option.id: option.title for option in build.option}
         self.build = build
         self.settings = (overrides, trials, seed, known)
         self.mixers: dict[tuple[str, ...], Mixer] = {}
@@ -295,7 +312,7 @@ class MixSearch:
         return Mixes(
             self.mixes, tuple(frontier), best, self.p80(best) if best is not None else None,
             order[0], min(self.mixes, key=lambda item: (item.hours_p80, item.p80)),
-            self.reasons(explained), money, hours,
+            self.reasons(explained), money, hours, self.titles,
         )  # fmt: skip
 
     def _mixer(self, options: Sequence[Option]) -> Mixer:
@@ -363,6 +380,7 @@ class MixSearch:
                 percentile_change(here.money, totals.money, 0.8, trials.replicates, trials.weights),
                 percentile_change(here.money, totals.money, 0.9, trials.replicates, trials.weights),
                 mean_change(totals.hours, here.hours, trials.replicates, trials.weights).value,
+                {id: self.titles[id] for id in (taken, instead) if choice in self.choices},
             )  # fmt: skip
             if choice not in found or reason.p80.value < found[choice].p80.value:
                 found[choice] = reason

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from forecast.decide.chances import rounded_hours
 from forecast.decide.paired import spread
 from forecast.engine.forecast import Forecast
 from forecast.engine.plan import OWN_WORK
@@ -54,14 +55,15 @@ class OwnHourPay:
     turns_at: float | None
     dearer_at_p80: bool = False
 
-    def sentence(self, money: Money) -> str:
-        """Say what an own hour earns."""
+    def sentence(self, money: Money, strong: str = "") -> str:
+        """Say what an own hour earns; ``strong`` is put around the key figure."""
         if self.saving <= 0:
             return (
-                f"{self.worker} takes {self.extra_hours:.0f} own hours more than {self.other} and saves nothing: "
-                "your time earns nothing by it."
+                f"{self.worker} takes {rounded_hours(self.extra_hours)} own hours more than {self.other} and saves "
+                "nothing: your time earns nothing by it."
             )
-        text = f"Doing it yourself pays {money(self.mean.value)} per own hour ({self.worker} against {self.other})"
+        pays = f"{strong}{money(self.mean.value)} per own hour{strong}"
+        text = f"Doing it yourself pays {pays} ({self.worker} against {self.other})"
         if self.p10 is not None and self.p90 is not None:
             text += f", from {money(self.p10.value)} to {money(self.p90.value)} in 8 of 10 builds"
         return f"{text}. If your hour is worth more than that to you, farm it out."

@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 
 from forecast.build.schema import Build
-from forecast.decide.chances import builds
+from forecast.decide.chances import builds, rounded_hours
 from forecast.decide.dominance import Dominance, dominance
 from forecast.decide.own_hours import OwnHourPay, cash_totals, own_hour_pay
 from forecast.decide.paired import common_weights, mean_change, percentile_change
@@ -60,7 +60,7 @@ class Summary:
         """Say what it costs and how it stands."""
         return (
             f"{self.name}: {money(self.p50.value)} in half of builds, {money(self.p80.value)} at P80, "
-            f"{self.hours[1].value:.0f} own hours; cheapest in {builds(self.chance_cheapest.value)}, "
+            f"{rounded_hours(self.hours[1].value)} own hours; cheapest in {builds(self.chance_cheapest.value)}, "
             f"and on average {money(self.regret.value)} dearer than the cheapest."
         )
 
@@ -156,12 +156,12 @@ class Comparison:
                 return pair
         raise KeyError((first, second))
 
-    def sentence(self, money: Money) -> str:
-        """Say which one is cheapest, and how sure that is."""
+    def sentence(self, money: Money, strong: str = "") -> str:
+        """Say which one is cheapest, and how sure that is; ``strong`` is put around the key figures."""
         best, on_average = self.cheapest_in_the_middle, self.cheapest
         text = (
-            f"{best.name} is cheapest: {money(best.p50.value)} in the middle (P50), and the cheapest of all in "
-            f"{builds(best.chance_cheapest.value)}."
+            f"{strong}{best.name}{strong} is cheapest: {strong}{money(best.p50.value)}{strong} in the middle (P50), "
+            f"and the cheapest of all in {strong}{builds(best.chance_cheapest.value)}{strong}."
         )
         if on_average.id != best.id:
             text += (

@@ -12,6 +12,7 @@ from babel.core import Locale
 from babel.numbers import format_currency, get_currency_precision, get_currency_symbol
 
 from forecast.decide.chances import builds as builds
+from forecast.decide.chances import rounded_hours
 
 LOCALE = "en"
 
@@ -89,5 +90,4 @@ def percent(share: float) -> str:
 
 def hours(value: float) -> str:
     """Write hours, rounded to what an estimate of work can mean."""
-    step = 1 if value < 20 else 5
-    return f"{round(value / step) * step:,.0f}\u00a0h"
+    return f"{rounded_hours(value)}\u00a0h"

@@ -89,7 +89,7 @@ def dots_of_hundred(forecast: Forecast, budget: float | None = None, palette: Pa
         f"{about(totals[-1], money)}. {title}. Half cost more than {lines[1].text.removeprefix('P50 ')}. "
         f"{lines[0].text} are enough in {builds(forecast.chance_within(forecast.base_estimate).value)}."
     )
-    chart = alt.layer(within, rings, *rules(lines, ends, palette))
+    chart = alt.layer(*rules(lines, ends, palette), within, rings)  # dots in front: each one can be counted
     return framed(
         chart,
         title,

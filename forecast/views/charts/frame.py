@@ -18,6 +18,9 @@ from forecast.views.theme import Palette, settings
 MOST_POINTS = 200
 """Points a series may have."""
 
+_NARROW = 330.0  # pixels that a chart has on a phone
+_LETTER = 6.7  # pixels of a letter of a rule's label
+
 
 @dataclass(frozen=True)
 class Rule:
@@ -58,32 +61,57 @@ def span(values: Sequence[float], *, zero: bool = False, room: float = 0.03) -> 
 def rules(items: Sequence[Rule], ends: tuple[float, float], palette: Palette) -> list[alt.Chart]:
     """Draw labelled vertical rules, each label on a level of its own so that none covers another.
 
-    Labels of rules in the left half stand to the right of their rule and step down from left to right; those
-    in the right half stand to the left and step down from right to left. So no rule runs through a label.
+    A label stands to the right of its rule, and the labels step down from left to right, or to its left, and they
+    step down from right to left: so no rule runs through a label of its own side. Which labels stand to the left is
+    chosen for a narrow screen.
     """
-    middle = (ends[0] + ends[1]) / 2
-    left = sorted((item for item in items if item.value <= middle), key=lambda item: item.value)
-    right = sorted((item for item in items if item.value > middle), key=lambda item: -item.value)
     layers: list[alt.Chart] = []
-    # The right half goes first and the left below it: a long label on a narrow screen may reach across.
-    for level, item in enumerate([*right, *left]):
+    for level, (item, align) in enumerate(_placed(items, ends)):
         colour = palette.over if item.over else palette.ink
         top = 8 + 17 * level
         frame = pd.DataFrame({"value": [item.value], "label": [item.text]})
         base = alt.Chart(frame).encode(x=alt.X("value:Q"))
-        align: Any = "left" if item.value <= middle else "right"
         layers.append(
             base.mark_rule(
                 color=colour, strokeWidth=1.5, strokeDash=[4, 3] if item.dashed else [1, 0]
             ).encode(y=alt.value(top), y2=alt.value(alt.ExprRef("height")))
         )
-        text = {"align": align, "dx": 5 if align == "left" else -5, "baseline": "middle", "fontSize": 12.5}
+        text: dict[str, Any] = {
+            "align": align, "dx": 5 if align == "left" else -5, "baseline": "middle", "fontSize": 12.5,
+        }  # fmt: skip
         halo = base.mark_text(**text, stroke=palette.paper, strokeWidth=4, strokeJoin="round")
         layers.append(halo.encode(text="label:N", y=alt.value(top)))
         layers.append(
             base.mark_text(**text, color=colour, fontWeight=600).encode(text="label:N", y=alt.value(top))
         )
     return layers
+
+
+def _placed(items: Sequence[Rule], ends: tuple[float, float]) -> list[tuple[Rule, str]]:
+    """Give rules from the top level down, each with its label's alignment.
+
+    Rules from some place on have their label at the left: the place where labels leave the chart least, and are run
+    through least, on a narrow screen.
+    """
+    ordered = sorted(items, key=lambda item: item.value)
+    places = [(item.value - ends[0]) / (ends[1] - ends[0]) * _NARROW for item in ordered]
+    widths = [8 + _LETTER * len(item.text) for item in ordered]
+
+    def trouble(split: int) -> float:
+        right = [place + width for place, width in zip(places[:split], widths[:split], strict=True)]
+        left = [width - place for place, width in zip(places[split:], widths[split:], strict=True)]
+        beyond = sum(max(end - _NARROW, 0) for end in right) + sum(max(end, 0) for end in left)
+        crossed = sum(end > place for end in right for place in places[split:])
+        return beyond + 2 * _LETTER * crossed  # a rule through a label is as bad as two letters cut off
+
+    usual = sum(
+        place <= 0.5 * _NARROW for place in places
+    )  # those in the right half, where nothing is in the way
+    split = min(range(len(ordered) + 1), key=lambda place: (trouble(place), abs(place - usual)))
+    # Labels at the left go first: those at the right, below, may on a narrow screen reach across their rules.
+    return [(item, "right") for item in reversed(ordered[split:])] + [
+        (item, "left") for item in ordered[:split]
+    ]
 
 
 def framed(

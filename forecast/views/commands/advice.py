@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, is_dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -22,7 +22,7 @@ from forecast.views.commands.common import (
 if TYPE_CHECKING:
     from forecast.build.schema import Build
     from forecast.decide.contingency import Contingency
-    from forecast.decide.mix import Mix, Mixes
+    from forecast.decide.mix import Mix
     from forecast.decide.scenarios import Comparison, Pair
     from forecast.engine.forecast import Forecast
     from forecast.engine.known import KnownFacts
@@ -242,7 +242,7 @@ def pair_sentences(pair: Pair, currency: str) -> list[str]:
 
 def run_afford(options: argparse.Namespace) -> int:
     """Say how far the money reaches."""
-    from forecast.decide.afford import afford, budget_chance
+    from forecast.decide.afford import afford, budget_chance, prices_to_ask_for
     from forecast.spending.folder import BuildFolder
 
     folder = BuildFolder.at(options.file)
@@ -264,24 +264,15 @@ def run_afford(options: argparse.Namespace) -> int:
         text.append(found.sentence(money))
         data["walk_away"] = plain(found)
     else:
-        figures = [item.id for item in forecast.plan.inputs if item.id.endswith((".amount", ".price"))][:6]
+        figures = prices_to_ask_for(build, standing, known)[:6]
         text.append(f"Add --figure for the highest price that fits, such as --figure {', '.join(figures)}.")
     return answer(options, "\n".join(text), data)
 
 
-def farmed_out(item: Mix) -> str:
+def farmed_out(item: Mix, titles: Mapping[str, str]) -> str:
     """Name the packages of a mix that are not done by oneself, and its options."""
-    chosen = [f"{choice.replace('_', ' ')}: {option}" for choice, option in item.options.items()]
-    return ", ".join([*(item.farmed_out or ["nothing"]), *chosen])
-
-
-def some_of_frontier(found: Mixes, most: int = 12) -> list[Mix]:
-    """Pick from a long frontier: the ends, the best, and some evenly between."""
-    frontier = list(found.frontier)
-    if len(frontier) <= most:
-        return frontier
-    places = {round(step * (len(frontier) - 1) / (most - 1)) for step in range(most)}
-    return [item for place, item in enumerate(frontier) if place in places or item == found.best]
+    away = ", ".join(item.farmed_out) or "nothing"
+    return "; ".join([away, *(titles.get(option, option) for option in item.options.values())])
 
 
 def run_mix(options: argparse.Namespace) -> int:
@@ -298,10 +289,10 @@ def run_mix(options: argparse.Namespace) -> int:
     finally:
         done()
     currency = build.build.currency
-    shown = some_of_frontier(found)
+    shown = found.some_of_frontier()
     rows = [
         [
-            shorten(farmed_out(item), 60),
+            shorten(farmed_out(item, found.titles), 60),
             about(item.p50, currency),
             about(item.p80, currency),
             hours(item.hours_p80),

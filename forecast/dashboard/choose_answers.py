@@ -1,0 +1,40 @@
+"""What the page of choices asks of the trials, kept by what the answers depend on."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from forecast.build.options import options_by_choice
+from forecast.build.schema import Build
+from forecast.dashboard.state import Opened
+from forecast.decide.mix import MixSearch
+from forecast.decide.quotes import Quotes, quotes
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
+
+
+def mixes_of(view: Opened) -> MixSearch:
+    """Go through every mix of the build.
+
+    Raises
+    ------
+    SimulationError
+        When there is nothing to choose, or too much.
+    """
+    return _mixes_of(view.build.fingerprint(), view.scenario or "", view.build)
+
+
+# A search keeps the trials of all routes, so that any limits can be answered for: few are kept.
+@st.cache_resource(max_entries=4, show_spinner="Trying every mix …")
+def _mixes_of(fingerprint: str, scenario: str, _build: Build) -> MixSearch:
+    return MixSearch(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED)
+
+
+def quoted(view: Opened) -> tuple[Quotes, ...]:
+    """Compare the options of every choice of the build."""
+    return _quoted(view.build.fingerprint(), view.scenario or "", view.build)
+
+
+@st.cache_resource(max_entries=8, show_spinner="Simulating each quote …")
+def _quoted(fingerprint: str, scenario: str, _build: Build) -> tuple[Quotes, ...]:
+    choices = [choice for choice, options in options_by_choice(_build).items() if len(options) > 1]
+    return tuple(quotes(_build, choice, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED) for choice in choices)

@@ -1,0 +1,111 @@
+"""The best mix of doing and farming out, package by package."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import streamlit as st
+
+from forecast.dashboard.choose_answers import mixes_of
+from forecast.dashboard.layout import palette, picture, safe, said, table, text, told_plainly
+from forecast.dashboard.state import Opened, chosen
+from forecast.decide.mix import Mix, Mixes, Reason
+from forecast.decide.mixer import routes_offered
+from forecast.views.charts.mixes import frontier
+from forecast.views.commands.advice import farmed_out
+from forecast.views.money import about, hourly, hours, signed
+
+
+def best_mix(view: Opened) -> None:
+    """Draw the section."""
+    st.subheader("The best mix")
+    if not view.build.option and all(len(offered) < 2 for offered in routes_offered(view.build).values()):
+        text(
+            "Give a work package two ways of being done, and every mix of them is tried: lines with the same package, "
+            "one with route = \u201cself\u201d, one with route = \u201cshop\u201d."
+        )
+        return
+    _section(view)
+
+
+@st.fragment
+def _section(view: Opened) -> None:
+    with told_plainly():
+        file = chosen()["file"]
+        left, right = st.columns(2)
+        money = left.number_input(
+            f"Within how much money, {safe(view.currency)}", min_value=0.0, value=None, step=500.0, format="%.0f",
+            placeholder="no limit", key=f"mix-money-{file}", persist_state="session",
+            help="In 8 of 10 builds it must cost no more than this.",
+        )  # fmt: skip
+        most = right.number_input(
+            "Within how many own hours", min_value=0.0, value=None, step=10.0, format="%.0f",
+            placeholder="no limit", key=f"mix-hours-{file}", persist_state="session",
+            help="In 8 of 10 builds it must take no more of your own hours than this.",
+        )  # fmt: skip
+        found = mixes_of(view).within(money or None, most)
+        text(found.sentence(partial(about, currency=view.currency)))
+        picture(frontier(found, view.currency, palette()))
+        _reasons(view, found)
+        with st.expander("Figures of each choice, and the mixes that no other beats"):
+            _reasons_table(view, found)
+            _frontier_table(view, found)
+
+
+def _reasons(view: Opened, found: Mixes) -> None:
+    if not found.reasons:
+        return
+    if found.best is None:
+        text("Of the cheapest mix:")
+    money, rate = partial(about, currency=view.currency), partial(hourly, currency=view.currency)
+    st.markdown("\n".join(f"- {said(item.sentence(money, rate))}" for item in found.reasons))
+
+
+def _reasons_table(view: Opened, found: Mixes) -> None:
+    rows = [_reason_row(view, item) for item in found.reasons]
+    table(
+        ["Choice", "Saves on average", "At P90", "Own hours", "Per own hour", "Taken"], rows,
+        "What each choice saves against its best alternative, all else unchanged; a minus costs more. At P90: what it "
+        "saves in the sum that 9 of 10 builds do not exceed",
+        right_text=1,
+    )  # fmt: skip
+
+
+def _reason_row(view: Opened, item: Reason) -> list[str]:
+    money = view.currency
+    rate = item.per_own_hour
+    extra = (
+        ("+" if item.hours > 0 else "\u2212") + hours(abs(item.hours)) if abs(item.hours) >= 0.5 else "\u2013"
+    )
+    return [
+        item.choice.replace("_", " ").capitalize(),
+        signed(item.mean.value, money, item.mean.error),
+        signed(item.p90.value, money, item.p90.error),
+        extra,
+        hourly(rate, money) if rate is not None else "\u2013",
+        f"{item.taken_words}, not {item.instead_words}",
+    ]
+
+
+def _frontier_table(view: Opened, found: Mixes) -> None:
+    shown = found.some_of_frontier()
+    weeks = shown[0].weeks is not None
+    text(
+        f"{len(found.frontier)} of {len(found.mixes):,} mixes are not beaten in both P80 and own hours"
+        + (f"; {len(shown)} of them, evenly spread." if len(shown) < len(found.frontier) else ".")
+    )
+    rows = [_mix_row(view, item, found, weeks) for item in shown]
+    headings = ["Farmed out", "P50", "P80", "Own hours at P80", *(["Weeks"] if weeks else []), ""]
+    caption = "Mixes from the cheapest to the one with least work"
+    table(headings, rows, caption + (". Weeks follow from own hours alone" if weeks else ""), right_text=1)
+
+
+def _mix_row(view: Opened, item: Mix, found: Mixes, weeks: bool) -> list[str]:
+    return [
+        farmed_out(item, found.titles),
+        about(item.p50, view.currency),
+        about(item.p80, view.currency),
+        hours(item.hours_p80),
+        *([f"{item.weeks:.0f}"] if weeks and item.weeks is not None else []),
+        "best" if item == found.best else "",
+    ]

@@ -1,0 +1,136 @@
+"""What the page of cost asks of the trials, kept by what the answers depend on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import streamlit as st
+
+from forecast.build.schema import Build
+from forecast.dashboard.state import Opened, before, ledger_state, watched
+from forecast.decide.afford import BudgetChance, WalkAway, afford, budget_chance
+from forecast.decide.firm_up import FirmUp, firm_up
+from forecast.decide.measures import Measures, measures_of
+from forecast.decide.replay import replay_of
+from forecast.decide.sensitivity import Drivers, drivers
+from forecast.decide.trim import Trims, trims
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
+from forecast.engine.known import KnownFacts
+
+_ENTRIES = 16
+LEVEL = 0.8
+"""The percentile that the page holds, and that advice on it is about."""
+
+Key = tuple[str, str, str]
+"""What an answer depends on: the build, its scenario and what the ledger says."""
+
+
+@dataclass(frozen=True)
+class Standing:
+    """The forecast as it stands, for advice on what is still open.
+
+    Attributes
+    ----------
+    key : tuple of str
+    forecast : Forecast
+        With the receipts in, where there are any.
+    known : KnownFacts or None
+        What it was conditioned on.
+    outside : float
+        Paid for what is not in the estimate.
+    """
+
+    key: Key
+    forecast: Forecast
+    known: KnownFacts | None
+    outside: float
+
+
+def standing_of(view: Opened) -> Standing:
+    """Give the forecast as it stands."""
+    key = (view.build.fingerprint(), view.scenario or "", ledger_state(view.ledger))
+    watch = watched(view)
+    if watch is None or watch.known.facts.nothing:
+        return Standing(key, before(view), None, 0.0 if watch is None else watch.outside)
+    return Standing(key, watch.now, watch.known.facts, watch.outside)
+
+
+def to_firm_up(view: Opened) -> tuple[FirmUp, ...]:
+    """Rank what to firm up first."""
+    standing = standing_of(view)
+    return _firm_up(*standing.key, standing, view.build)
+
+
+@st.cache_resource(max_entries=_ENTRIES, show_spinner="Working out what a quote would release …")
+def _firm_up(
+    fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build
+) -> tuple[FirmUp, ...]:
+    return firm_up(replay_of(_standing.forecast, _standing.known), _build, LEVEL, learning=False)
+
+
+def driving(view: Opened) -> Drivers:
+    """Give what drives the total."""
+    standing = standing_of(view)
+    return _driving(*standing.key, standing, view.build)
+
+
+@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+def _driving(fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build) -> Drivers:
+    names = {cause.id: cause.name or cause.id for cause in _build.cause}
+    return drivers(_standing.forecast, known=_standing.known, names=names)
+
+
+def could_go(view: Opened) -> Trims:
+    """Rank optional lines by what leaving them out frees."""
+    standing = standing_of(view)
+    return _could_go(*standing.key, standing, view.build)
+
+
+@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+def _could_go(fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build) -> Trims:
+    return trims(replay_of(_standing.forecast, _standing.known), _build)
+
+
+def measured(view: Opened) -> Measures:
+    """Tell which measures pay.
+
+    Raises
+    ------
+    SimulationError
+        When there are too many to combine.
+    """
+    standing = standing_of(view)
+    return _measured(*standing.key, standing, view.build)
+
+
+@st.cache_resource(max_entries=_ENTRIES, show_spinner="Trying measures in all combinations …")
+def _measured(fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build) -> Measures:
+    return measures_of(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, known=_standing.known)
+
+
+def enough(view: Opened, money: float) -> BudgetChance:
+    """Give the chance that a sum is enough, as things stand."""
+    standing = standing_of(view)
+    return budget_chance(standing.forecast, money, standing.outside)
+
+
+def walk_away_price(view: Opened, money: float, figure: str) -> WalkAway:
+    """Give the highest value of a figure at which a sum is enough.
+
+    Raises
+    ------
+    SimulationError
+        When the figure does not count in the scenario.
+    """
+    standing = standing_of(view)
+    return _walk_away(*standing.key, money, figure, standing, view.build)
+
+
+@st.cache_resource(max_entries=64, show_spinner=False)
+def _walk_away(
+    fingerprint: str, scenario: str, state: str, money: float, figure: str, _standing: Standing, _build: Build
+) -> WalkAway:
+    return afford(
+        _build, money, figure, scenario or None,
+        level=LEVEL, trials=DEFAULT_TRIALS, seed=DEFAULT_SEED, known=_standing.known, outside=_standing.outside,
+    )  # fmt: skip

@@ -1,0 +1,105 @@
+"""How much to hold: a level from two plain questions, where the contingency comes from, and what others put aside."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import streamlit as st
+
+from forecast.dashboard.layout import safe, table, text, told_plainly
+from forecast.dashboard.state import Opened, before, contingency_of
+from forecast.decide.comparisons import NOT_FOUND
+from forecast.decide.contingency import Contingency, Share, recommended_level
+from forecast.views.money import about, builds, signed
+
+SHORT, IDLE = 200.0, 50.0
+"""What is taken as answers at first: four to one, which asks for P80."""
+
+_SPLITS = {"By cause": "causes", "By group": "groups", "By line": "lines"}
+
+
+def how_much_to_hold(view: Opened) -> None:
+    """Draw the section."""
+    st.subheader("How much to hold")
+    _section(view)
+
+
+@st.fragment
+def _section(view: Opened) -> None:
+    with told_plainly():
+        money = partial(about, currency=view.currency)
+        sum_ = safe(money(1000.0))
+        left, right = st.columns(2)
+        short = left.number_input(
+            f"Being {sum_} short would cost you", min_value=0.0, value=SHORT, step=10.0, format="%.0f",
+            key="short", persist_state="session",
+            help="A stopped build, a month's storage, credit: whatever it would take to get over it.",
+        )  # fmt: skip
+        idle = right.number_input(
+            f"{sum_} lying idle would cost you", min_value=0.0, value=IDLE, step=10.0, format="%.0f",
+            key="idle", persist_state="session",
+            help="Interest, and other plans put off for the time of the build.",
+        )  # fmt: skip
+        level = recommended_level(short, idle)
+        split = contingency_of(view, level.q)
+        text(f"{level.sentence(money)} {split.over_sentence(money)}")
+        _levels(view, level.q)
+        with st.expander("Where the contingency comes from"):
+            _where_from(view, split)
+        with st.expander("What others put aside, for comparison only"):
+            _beside(view, split)
+
+
+def _levels(view: Opened, own: float) -> None:
+    forecast, money = before(view), view.currency
+    base = forecast.base_estimate
+    rows = [["Middle figures", about(base, money), "", _enough(forecast.chance_within(base).value)]]
+    levels = sorted({0.5, 0.8, 0.9, round(own, 2)})
+    for level, estimate in zip(levels, forecast.percentile_set(levels), strict=True):
+        rows.append(
+            [
+                f"P{100 * level:.0f}",
+                about(estimate.value, money, estimate.error),
+                signed(estimate.value - base, money, estimate.error),
+                _enough(level),
+            ]
+        )
+    headings = ["", "Total", "Contingency", "Meaning"]
+    table(headings, rows, "Sums to hold, and what they are enough for", right_text=1)
+
+
+def _enough(chance: float) -> str:
+    return f"enough in {builds(chance)}"
+
+
+def _where_from(view: Opened, split: Contingency) -> None:
+    name = f"P{100 * split.level:.0f}"
+    text(
+        f"At {name} you hold **{about(split.amount.value, split.currency, split.amount.error)}** beyond your middle "
+        "figures. Each share is what that part costs on average when the whole build costs about that much, less its "
+        "middle figure; the shares add up."
+    )
+    kind = st.segmented_control(
+        "Split", list(_SPLITS), default="By cause", key="split", label_visibility="collapsed"
+    )
+    shares: tuple[Share, ...] = getattr(split, _SPLITS[kind or "By cause"])
+    rows = [[share.title, signed(share.amount.value, view.currency)] for share in shares]
+    rows.append(["Contingency", signed(split.amount.value, view.currency)])
+    table(["", "Adds"], rows, f"Contingency at {name}, {(kind or 'By cause').lower()}", last_is_sum=True)
+
+
+def _beside(view: Opened, split: Contingency) -> None:
+    money = view.currency
+    text(
+        f"None of these enters your figures. Your contingency of {about(split.amount.value, money)} is for your own "
+        f"ranges and events. {NOT_FOUND}"
+    )
+    rows = []
+    for item in split.beside:
+        low, high = about(item.low, money), about(item.high, money)
+        sums = low if item.low == item.high else f"{low} to {high}"
+        rows.append([item.published.what, sums, f"{item.published.source}. {item.published.standing}"])
+    table(
+        ["Published figure", "On your middle figures", "Source, and how far it can be trusted"], rows,
+        "Rules of thumb and published overruns, turned into money for this build", right_text=1, stacked=True,
+    )  # fmt: skip

@@ -1,0 +1,116 @@
+"""What to do before ordering: what to firm up first, and how far the money reaches."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import streamlit as st
+
+from forecast.dashboard.cost_answers import driving, enough, standing_of, to_firm_up, walk_away_price
+from forecast.dashboard.layout import said, table, text, told_plainly
+from forecast.dashboard.state import Opened, before, chosen
+from forecast.decide.afford import prices_to_ask_for
+from forecast.decide.figure_words import figure_words, titles_of
+from forecast.decide.firm_up import FirmUp
+from forecast.decide.sensitivity import SwingBar, VarianceShare
+from forecast.views.money import about, percent
+
+SHOWN = 5
+_MOST = 24
+
+
+def what_to_firm_up(view: Opened) -> None:
+    """Draw the section: the list of `forecast advise`, in its order and its words."""
+    found = [item for item in to_firm_up(view) if item.certain]
+    money = partial(about, currency=view.currency)
+    if standing_of(view).known is not None:
+        st.caption("With your receipts counted in: what is paid needs no quote.")
+    if not found:
+        text(
+            "No single figure stands out: settling any one of them would not change by much what you must hold."
+        )
+    else:
+        st.markdown(
+            "\n".join(f"{place}. {said(item.sentence(money))}" for place, item in enumerate(found[:SHOWN], 1))
+        )
+    with st.expander("All figures, and what moves the total"):
+        if found:
+            _all_figures(found, view.currency)
+        _moves(view)
+
+
+def _all_figures(found: list[FirmUp], currency: str) -> None:
+    rows = [
+        [
+            item.title, about(item.release.value, currency, item.release.error),
+            about(item.into_base, currency), item.effort,
+        ]
+        for item in found[:_MOST]
+    ]  # fmt: skip
+    table(
+        ["Figure", "Releases", "Becomes a known cost", "Effort"], rows,
+        "What a firm figure would release of the money to hold at P80, on average; best first against the effort",
+        right_text=1,
+    )  # fmt: skip
+
+
+def _moves(view: Opened) -> None:
+    found = driving(view)
+    text(found.sentence(partial(about, currency=view.currency)))
+    kind = st.segmented_control(
+        "What moves it", ["By line", "By group", "By cause"], default="By line", key="moves",
+        label_visibility="collapsed",
+    )  # fmt: skip
+    swings, shares = {
+        "By group": (found.group_swings, found.groups),
+        "By cause": (found.cause_swings, found.causes),
+    }.get(kind or "", (found.swings, found.lines))
+    _swing_table(view, swings, shares)
+
+
+def _swing_table(view: Opened, swings: tuple[SwingBar, ...], shares: tuple[VarianceShare, ...]) -> None:
+    money = view.currency
+    by_id = {share.id: share for share in shares}
+    rows = [
+        [
+            bar.title + (" (may happen)" if bar.kind == "event" else ""),
+            about(bar.low, money), about(bar.high, money), percent(by_id[bar.id].share.value),
+        ]
+        for bar in [bar for bar in swings if not bar.computed][:12]
+    ]  # fmt: skip
+    table(
+        ["", "Total when it comes in low", "When it comes in high", "Share of the uncertainty"], rows,
+        "What moves the total most: its mean when this part is in its lowest or highest tenth. What only follows from "
+        "others, as duty does, is left out",
+    )  # fmt: skip
+
+
+@st.fragment
+def how_far_money_reaches(view: Opened) -> None:
+    """Draw the section: the chance that the money is enough, and the price at which to walk away."""
+    with told_plainly():
+        standing = standing_of(view)
+        prices = prices_to_ask_for(view.build, standing.forecast, standing.known)
+        titles = titles_of(view.build)
+        file = chosen()["file"]
+        left, right = st.columns(2)
+        budget = view.budget if view.budget is not None else before(view).percentile(0.8).value
+        at_hand = left.number_input(
+            "Money at hand", min_value=0.0, value=float(round(budget, -1)), step=100.0, format="%.0f",
+            key=f"at-hand-{file}", persist_state="session",
+        )  # fmt: skip
+        figure = right.selectbox(
+            "The price in question", prices, format_func=lambda name: figure_words(name, titles),
+            key=f"price-{file}", persist_state="session",
+        )  # fmt: skip
+        if not at_hand:
+            text(
+                "Enter what you have: you will see how often it is enough, and the price at which to walk away."
+            )
+            return
+        money = partial(about, currency=view.currency)
+        if standing.known is not None:
+            st.caption("With your receipts counted in; the money at hand includes what is paid already.")
+        text(enough(view, at_hand).sentence(money))
+        if figure is not None:
+            text(walk_away_price(view, at_hand, figure).sentence(money))

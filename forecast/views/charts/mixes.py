@@ -1,0 +1,146 @@
+"""Every mix of doing and farming out: what it costs against what it asks of one's own hours."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from forecast.decide.mix import Mix, Mixes
+from forecast.views.charts.frame import MOST_POINTS, framed, money_axis, span
+from forecast.views.money import about, hours
+from forecast.views.theme import LIGHT, Palette
+
+
+def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:
+    """Draw mixes by own hours and cost at P80, those that no other beats joined, the best within the limits ringed.
+
+    Parameters
+    ----------
+    found : Mixes
+    currency : str
+    palette : Palette
+    """
+    line = found.some_of_frontier(MOST_POINTS)
+    others = [item for item in found.mixes if item not in line]
+    others = others[:: max(1, -(-len(others) // MOST_POINTS))]
+    marked = found.best or found.cheapest
+    costs = [item.p80 for item in (*line, *others)] + ([found.money] if found.money is not None else [])
+    work = [item.hours_p80 for item in (*line, *others)] + ([found.hours] if found.hours is not None else [])
+    across, up = span(work, room=0.06), span(costs, room=0.12)
+    x = alt.X(
+        "hours:Q", scale=alt.Scale(domain=[max(across[0], 0.0), across[1]], nice=False),
+        axis=alt.Axis(
+            title="own hours (P80)", labelExpr="format(datum.value, ',.0f') + '\u00a0h'", tickCount=6, grid=False,
+            labelOverlap="greedy",
+        ),
+    )  # fmt: skip
+    y = alt.Y(
+        "cost:Q",
+        scale=alt.Scale(domain=[max(up[0], 0.0), up[1]], nice=False),
+        axis=money_axis(currency, tickCount=5),
+    )
+    tooltip = ["Farmed out:N", "P80:N", "Own hours:N"]
+    faint = (
+        alt.Chart(_frame(others, currency))
+        .mark_circle(size=26, color=palette.faint, opacity=0.75)
+        .encode(x=x, y=y, tooltip=tooltip)
+    )
+    base = alt.Chart(_frame(line, currency)).encode(x=x, y=y, tooltip=tooltip)
+    joined = base.mark_line(color=palette.accent, strokeWidth=1.6, interpolate="step-before").encode(
+        order="hours:Q"
+    )
+    dots = base.mark_circle(size=44, color=palette.accent, opacity=1)
+    ring = (
+        alt.Chart(_frame([marked], currency))
+        .mark_point(size=190, filled=False, color=palette.ink, strokeWidth=2, shape="circle")
+        .encode(x=x, y=y, tooltip=tooltip)
+    )
+    # No mix lies below and left of the joined ones: a label there covers none.
+    label = _label(
+        alt.Chart(
+            pd.DataFrame({"hours": [marked.hours_p80], "cost": [marked.p80], "label": [_word(found)]})
+        ).encode(x=x, y=y),
+        palette.ink, palette, align="right", dx=-4, dy=20,
+    )  # fmt: skip
+    layers = [*_limits(found, currency, palette), faint, joined, dots, ring, *label]
+    title = _title(found, currency)
+    note = "Each dot is one mix. Joined: no other mix is both cheaper and less work. The axes need not begin at zero."
+    if found.money is not None or found.hours is not None:
+        note += " Dashed: your limits."
+    ends = f"{_said(found.cheapest, currency)}; {_said(found.least_work, currency)}"
+    description = (
+        f"{title}. {len(found.mixes):,} mixes by own hours and cost at P80; {len(found.frontier)} of them are not "
+        f"beaten in both. The ends: {ends}."
+    )
+    if found.best is not None and _word(found) == "best":
+        description += f" Best within your limits: {_said(found.best, currency)}."
+    return framed(alt.layer(*layers), title, description, palette, 300, note)
+
+
+def _word(found: Mixes) -> str:
+    limited = found.money is not None or found.hours is not None
+    return "best" if limited and found.best is not None else "cheapest"
+
+
+def _label(base: Any, colour: str, palette: Palette, **place: Any) -> list[Any]:
+    """Write a label with a halo of paper, so that a gridline does not run through it."""
+    look = {"fontSize": 12.5, **place}
+    halo = base.mark_text(**look, stroke=palette.paper, strokeWidth=4, strokeJoin="round")
+    return [
+        halo.encode(text="label:N"),
+        base.mark_text(**look, color=colour, fontWeight=600).encode(text="label:N"),
+    ]
+
+
+def _title(found: Mixes, currency: str) -> str:
+    low, least = found.cheapest, found.least_work
+    if low == least:
+        return f"One mix is both the cheapest and the least work: {_said(low, currency)}"
+    return (
+        f"From {about(low.p80, currency)} and {hours(low.hours_p80)} of your own to {about(least.p80, currency)} and "
+        f"{hours(least.hours_p80)}"
+    )
+
+
+def _said(item: Mix, currency: str) -> str:
+    away = ", ".join(item.farmed_out) or "nothing"
+    return f"{about(item.p80, currency)} and {hours(item.hours_p80)} with {away} farmed out"
+
+
+def _frame(items: list[Mix] | tuple[Mix, ...], currency: str) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "hours": [item.hours_p80 for item in items],
+            "cost": [item.p80 for item in items],
+            "Farmed out": [", ".join(item.farmed_out) or "nothing" for item in items],
+            "P80": [about(item.p80, currency) for item in items],
+            "Own hours": [hours(item.hours_p80) for item in items],
+        }
+    )
+
+
+def _limits(found: Mixes, currency: str, palette: Palette) -> list[Any]:
+    layers: list[Any] = []
+    if found.money is not None:
+        frame = pd.DataFrame({"cost": [found.money], "label": [f"your limit {about(found.money, currency)}"]})
+        base = alt.Chart(frame).encode(y=alt.Y("cost:Q", scale=alt.Scale(zero=False)))
+        layers.append(base.mark_rule(color=palette.over, strokeDash=[4, 3], strokeWidth=1.5))
+        below = found.money < found.cheapest.p80
+        at = alt.value(4) if below else alt.value(alt.ExprRef("width - 2"))
+        layers += _label(
+            base.encode(x=at), palette.over, palette,
+            align="left" if below else "right", baseline="top" if below else "bottom", dy=4 if below else -4,
+        )  # fmt: skip
+    if found.hours is not None:
+        frame = pd.DataFrame({"hours": [found.hours], "label": [f"your limit {found.hours:,.0f}\u00a0h"]})
+        base = alt.Chart(frame).encode(x=alt.X("hours:Q", scale=alt.Scale(zero=False)))
+        layers.append(base.mark_rule(color=palette.over, strokeDash=[4, 3], strokeWidth=1.5))
+        work = [item.hours_p80 for item in found.mixes]
+        at_left = found.hours > 0.5 * (min(work) + max(work))
+        layers += _label(
+            base.encode(y=alt.value(4)), palette.over, palette,
+            align="right" if at_left else "left", baseline="top", dx=-5 if at_left else 5,
+        )  # fmt: skip
+    return layers

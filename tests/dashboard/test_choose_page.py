@@ -1,0 +1,118 @@
+"""Do it or farm it out: all that `compare`, `mix` and `quotes` say, in the same words."""
+
+from __future__ import annotations
+
+import json
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from forecast.decide.mix import mix
+from forecast.decide.quotes import quotes
+from forecast.decide.scenarios import compare
+from forecast.spending.folder import BuildFolder
+from forecast.views.commands.advice import pair_sentences
+from forecast.views.commands.quotes import EXAMPLE
+from forecast.views.money import about, hourly
+from tests.dashboard.conftest import Run, charts, words
+from tests.dashboard.test_cost_page import tables
+from tests.decide.sample import SMALL
+
+euros = partial(about, currency="EUR")
+rate = partial(hourly, currency="EUR")
+ONE_WAY = """\
+[build]
+name = "One way"
+currency = "EUR"
+country = "IE"
+[[line]]
+id = "kit"
+group = "kit"
+amount = { low = 2300, middle = 2500, high = 2900 }
+"""
+
+
+@pytest.fixture
+def small(tmp_path: Path) -> Path:
+    (tmp_path / "build.toml").write_text(SMALL, encoding="utf-8")
+    return tmp_path
+
+
+def test_the_answer_says_the_same_as_the_terminal(run: Run, small: Path) -> None:
+    found = compare(BuildFolder.at(small).read())
+    said = words(run(small, "choose")).replace("**", "")
+    assert found.sentence(euros) in said
+    assert found.most_telling_pay is not None
+    assert found.most_telling_pay.sentence(rate) in said
+
+
+def test_each_pair_is_told_in_full(run: Run, small: Path) -> None:
+    found = compare(BuildFolder.at(small).read())
+    app = run(small, "choose")
+    for pair in found.pairs:
+        app = app.selectbox(key="pair").select((pair.first, pair.second)).run()
+        assert not app.exception
+        for sentence in pair_sentences(pair, "EUR"):
+            assert sentence in words(app)
+        assert any(pair.dominance.sentence() == sentence for sentence in pair_sentences(pair, "EUR"))
+    assert "Weeks, middle" in tables(app)
+
+
+def test_the_best_mix_within_limits(run: Run, small: Path) -> None:
+    build, file = BuildFolder.at(small).read(), small / "build.toml"
+    app = run(small, "choose")
+    free = mix(build)
+    assert free.sentence(euros) in words(app)
+    for reason in free.reasons:
+        assert reason.sentence(euros, rate) in words(app)
+    app.number_input(key=f"mix-hours-{file}").set_value(60.0).run()
+    app.number_input(key=f"mix-money-{file}").set_value(12_000.0).run()
+    found = mix(build, money=12_000, hours=60)
+    assert found.sentence(euros) in words(app)
+    assert "within €12,000 and 60 own hours" in words(app)
+    assert found.best is not None
+    described = " ".join(json.loads(spec)["description"] for spec in charts(app))
+    assert f"Best within your limits: {euros(found.best.p80)} and" in described
+    app.number_input(key=f"mix-money-{file}").set_value(500.0).run()
+    assert not app.exception
+    assert "No mix stays within €500 and 60 own hours" in words(app)
+    assert "Of the cheapest mix:" in words(app)
+
+
+def test_mixes_are_drawn_with_their_finding(run: Run, small: Path) -> None:
+    app = run(small, "choose")
+    described = [json.loads(spec)["description"] for spec in charts(app)]
+    assert any("mixes by own hours and cost at P80" in text for text in described)
+
+
+def test_quotes_are_taught_and_then_compared(run: Run, small: Path) -> None:
+    app = run(small, "choose")
+    assert any("[[option]]" in item.value for item in app.main.code)
+    (small / "build.toml").write_text(SMALL + EXAMPLE, encoding="utf-8")
+    app = app.run()
+    assert not app.exception
+    found = quotes(BuildFolder.at(small).read(), "kit")
+    assert found.sentence(euros) in words(app)
+    for quote in found.quotes:
+        assert quote.title in tables(app)
+    assert "The seller never delivers" in tables(app)
+    assert "kit: Kit from" in words(app)  # the mix names the option by its title
+
+
+def test_one_way_only_says_what_to_add(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "build.toml").write_text(ONE_WAY, encoding="utf-8")
+    app = run(tmp_path, "choose")
+    assert "Write a second one into the build file" in words(app)
+    assert "Give a work package two ways of being done" in words(app)
+    assert any("[scenario.outsourced]" in item.value for item in app.main.code)
+
+
+def test_the_examples_that_pages_teach_are_legal(run: Run, tmp_path: Path) -> None:
+    from forecast.build.buildfile import parse_build
+    from forecast.dashboard.cost_more import EXAMPLE as MEASURE
+
+    event = '[[event]]\nid = "transit_damage"\nchance = 0.1\ncost = 300\n'
+    build = parse_build(ONE_WAY + event + EXAMPLE + MEASURE)
+    assert [item.id for item in build.measure] == ["photos_before_shipping"]
+    assert [item.choice for item in build.option] == ["kit", "kit"]

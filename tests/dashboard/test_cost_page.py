@@ -1,0 +1,189 @@
+"""What will it cost: all that `advise`, `afford` and `budget` say, in the same words and order."""
+
+from __future__ import annotations
+
+import json
+import re
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from forecast import simulate
+from forecast.decide.afford import afford, budget_chance
+from forecast.decide.comparisons import PUBLISHED
+from forecast.decide.contingency import contingency, recommended_level
+from forecast.decide.firm_up import firm_up
+from forecast.decide.measures import measures_of
+from forecast.decide.replay import replay_of
+from forecast.decide.sensitivity import drivers
+from forecast.decide.trim import trims
+from forecast.spending.folder import BuildFolder
+from forecast.spending.receipts_csv import load_receipts_csv
+from forecast.views.cli import main
+from forecast.views.money import about
+from tests.dashboard.conftest import Run, charts, words
+from tests.decide.sample import SMALL
+
+MEASURES = """
+[[measure]]
+id = "trial_fit"
+name = "Trial fit before cutting"
+cost = 20
+chances = { poor_fit = 0.4 }
+[[measure]]
+id = "charm"
+name = "A lucky charm"
+cost = 90
+chances = { poor_fit = 1.0 }
+figures = { "paint_friend.amount" = 0.9 }
+"""
+
+euros = partial(about, currency="EUR")
+
+
+def tables(app: AppTest) -> str:
+    """Give the HTML of all tables of a page."""
+    return "\n".join(item.proto.body for item in app.main.get("html"))
+
+
+def numbered(app: AppTest) -> list[str]:
+    """Give the sentences of the numbered list."""
+    (found,) = [item.value for item in app.main.markdown if item.value.startswith("1. ")]
+    return [line.split(". ", 1)[1].replace("\\", "") for line in found.split("\n")]
+
+
+@pytest.fixture
+def small(tmp_path: Path) -> Path:
+    (tmp_path / "build.toml").write_text(SMALL, encoding="utf-8")
+    return tmp_path
+
+
+def test_what_to_firm_up_stands_as_in_the_terminal(
+    run: Run, before_ordering: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shown = numbered(run(before_ordering.build_file, "cost"))
+    assert main(["advise", str(before_ordering.folder)]) == 0
+    said = capsys.readouterr().out.split("What to firm up first:\n")[1].split("\n\n")[0]
+    assert shown == [line.strip() for line in said.splitlines()]
+    assert all(re.search(r"releases about €[\d,]+ of what you must hold", line) for line in shown)
+
+
+def test_two_plain_answers_give_the_level(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "cost")
+    assert "hold P80" in words(app)
+    app.number_input(key="short").set_value(300.0).run()
+    app.number_input(key="idle").set_value(100.0).run()
+    assert not app.exception
+    level = recommended_level(300, 100)
+    split = contingency(simulate(before_ordering.read()), short=300, idle=100)
+    assert level.sentence(euros) in words(app)
+    assert split.over_sentence(euros) in words(app)
+    assert f"enough in {'3 of 4 builds'}" in tables(app)
+
+
+def test_a_level_below_the_middle_is_never_advised(run: Run, small: Path) -> None:
+    app = run(small)
+    app.number_input(key="short").set_value(10.0).run()
+    assert "hold P50. Your answers alone ask for less, but below P50 you would plan to run short." in words(
+        app
+    )
+    app.number_input(key="short").set_value(0.0).run()
+    app.number_input(key="idle").set_value(0.0).run()
+    assert not app.exception
+    assert "both must be nothing or more" in words(app)
+
+
+def test_published_overruns_stand_beside_with_their_sources(run: Run, small: Path) -> None:
+    app = run(small)
+    for item in PUBLISHED:
+        assert (item.source in tables(app).replace("&amp;", "&")) == item.of_cost
+    assert "None of these enters your figures" in words(app)
+
+
+def test_contingency_is_split_three_ways_that_add_up(run: Run, small: Path) -> None:
+    app = run(small)
+    split = contingency(simulate(BuildFolder.at(small).read()))
+    for label, shares in (("By group", split.groups), ("By line", split.lines), ("By cause", split.causes)):
+        app = app.button_group(key="split").set_value(label).run()
+        assert not app.exception
+        for share in shares:
+            assert share.title in tables(app)
+        assert sum(share.amount.value for share in shares) == pytest.approx(split.amount.value)
+
+
+def test_money_at_hand_and_the_price_to_walk_away_at(run: Run, small: Path) -> None:
+    build = BuildFolder.at(small).read()
+    app = run(small)
+    box = app.main.selectbox[-1]
+    assert box.label == "The price in question"
+    assert box.value == "kit.amount"
+    app.number_input(key=f"at-hand-{small / 'build.toml'}").set_value(7000.0).run()
+    assert budget_chance(simulate(build), 7000).sentence(euros) in words(app)
+    assert afford(build, 7000, "kit.amount").sentence(euros) in words(app)
+    app.main.selectbox[-1].select("paint_self.amount").run()
+    assert afford(build, 7000, "paint_self.amount").sentence(euros) in words(app)
+    app.number_input(key=f"at-hand-{small / 'build.toml'}").set_value(0.0).run()
+    assert not app.exception
+    assert "Enter what you have" in words(app)
+
+
+def test_what_could_go_and_what_must_stay(run: Run, small: Path) -> None:
+    build = BuildFolder.at(small).read()
+    app = run(small)
+    found = trims(replay_of(simulate(build)), build)
+    assert found.sentence(euros) in words(app)
+    assert [item.id for item in found.kept] == ["mask", "harness"]
+    for kept in found.kept:
+        assert kept.sentence() in words(app)
+    assert "Lines of safety are never proposed" in words(app)
+
+
+def test_measures_are_taught_and_then_judged(run: Run, small: Path) -> None:
+    app = run(small)
+    assert any("[[measure]]" in item.value for item in app.main.code)
+    file = small / "build.toml"
+    file.write_text(SMALL + MEASURES, encoding="utf-8")
+    app = app.run()
+    found = measures_of(BuildFolder.at(small).read())
+    said = words(app) + "\n".join(item.value for item in app.main.caption).replace("\\", "")
+    assert found.sentence(euros) in said
+    for item in found.alone:
+        assert item.sentence(euros) in said
+    assert "without effect: \u201cPaint friend\u201d" in said
+
+
+def test_swings_and_shares_are_folded_away(run: Run, small: Path) -> None:
+    app = run(small)
+    found = drivers(simulate(BuildFolder.at(small).read()))
+    assert found.sentence(euros) in words(app)
+    (html,) = [
+        item.proto.body for item in app.main.get("html") if "What moves the total most" in item.proto.body
+    ]
+    assert "Duty" not in html  # it follows from the kit
+    assert [bar.title for bar in found.swings if bar.computed]
+
+
+def test_receipts_count_in_what_is_to_be_done(run: Run, half_way: BuildFolder) -> None:
+    load_receipts_csv(half_way.folder / "receipts.csv", half_way.ledger())
+    app = run(half_way.build_file, "cost")
+    captions = " ".join(item.value for item in app.main.caption)
+    assert "With your receipts counted in" in captions
+    assert "From your ranges alone" in captions
+    before = firm_up(replay_of(simulate(half_way.read())), half_way.read(), learning=False)
+    assert before[0].sentence(partial(about, currency="NZD")) not in words(app)
+    prices = app.main.selectbox[-1].options
+    assert not any(option.startswith("Kit: bumpers") for option in prices)
+
+
+def test_both_pictures_say_their_finding(run: Run, small: Path) -> None:
+    app = run(small)
+
+    def description() -> Any:
+        return json.loads(charts(app)[0])["description"]
+
+    assert "A hundred simulated builds as dots" in description()
+    app = app.button_group(key="picture").set_value("Curve").run()
+    assert "Curve of the chance that a sum is enough" in description()
