@@ -66,7 +66,8 @@ def _nothing_yet(view: Opened) -> None:
     text(
         "Enter the first receipt when you have paid something. From then on this page shows what moved, and why."
     )
-    st.page_link("forecast/dashboard/receipts.py", label="Enter a receipt")
+    if st.button("Enter a receipt", type="primary"):
+        st.switch_page("forecast/dashboard/receipts.py")
 
 
 def _lines(watch: Reforecast) -> None:

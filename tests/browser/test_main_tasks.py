@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -53,6 +54,17 @@ def test_where_it_ends_is_said_for_the_build_half_way(
     settled(page)
     to(page, "Where does it end?")
     expect(page.locator(".st-key-answer")).to_contain_text("budget of NZ$37,000", timeout=20_000)
+    settled(page)
+    boxes = []
+    for name in ("P80", "Budget", "P50", "Paid"):
+        label = page.locator(".st-key-band svg text").filter(has_text=re.compile(f"^{name}$")).last
+        box = label.bounding_box()
+        assert box is not None
+        boxes.append(box)
+    boxes.sort(key=lambda box: box["y"])
+    for above, below in pairwise(boxes):
+        assert above["y"] + above["height"] <= below["y"] + 4, "names of lines stand on one another"
+    expect(page.locator(".st-key-moves").get_by_text("since 14 June 2026: ")).to_be_visible(timeout=20_000)
     keep(page, f"watch-{HALF_WAY}-{size}")
 
 
@@ -62,7 +74,9 @@ def test_a_receipt_is_entered_and_the_forecast_moves(visit: Opener, copies: dict
     to(page, "Where does it end?")
     before = page.locator(".st-key-answer").inner_text()
     assert "Nothing is paid yet" in before
-    to(page, "Receipts")
+    page.get_by_role("button", name="Enter a receipt").click()
+    expect(page.get_by_role("heading", level=1, name="Receipts")).to_be_visible(timeout=20_000)
+    settled(page)
     page.get_by_role("combobox", name="For which line").first.fill("Filler")
     page.get_by_role("option", name=re.compile("^Filler")).first.click()
     page.keyboard.press("Escape")
