@@ -185,9 +185,7 @@ def _field(item: Question, start: Start, values: Any) -> str:
         )  # fmt: skip
         return ", ".join(picked)
     shown = before or (str(default) if default != DONT_KNOW else "")
-    written = st.text_input(
-        label, value=shown, key=key, label_visibility="collapsed", max_chars=2000, autocomplete="off"
-    )
+    written = st.text_input(label, value=shown, key=key, label_visibility="collapsed", autocomplete="off")
     return written or ""
 
 

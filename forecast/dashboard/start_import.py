@@ -147,10 +147,10 @@ def _read(sent: Sent, goal: Goal) -> LineList:
         "Prices that stand alone, without a low and a high, are", [_ESTIMATES, _KNOWN], key="list-known",
         persist_state="session", format_func=_MEANING.__getitem__,
     )  # fmt: skip
-    how = st.expander("How it was read")
+    words = st.empty()
+    how = st.expander("Read it otherwise")
     told: dict[str, Any] = {"content": sent["content"]}
     with how:
-        words = st.empty()
         left, middle, right = st.columns(3)
         parted = left.selectbox(
             "Between cells stands", list(_DELIMITERS), index=None, placeholder="as recognised",
@@ -176,7 +176,7 @@ def _read(sent: Sent, goal: Goal) -> LineList:
         sent["name"], goal.currency, build=goal.build, decimal=mark, columns=columns, known=known == _KNOWN,
         leave_out=leave_out, **told,
     )  # fmt: skip
-    words.markdown(safe(layout_sentence(found)))
+    words.caption(safe(layout_sentence(found)))
     return found
 
 
@@ -224,7 +224,7 @@ def _take(found: LineList, goal: Goal) -> None:
     """Ask for the last word, and take all lines or none."""
     if found.open_decimal:
         st.warning(
-            "Every point or comma stands before three digits: say under \u201cHow it was read\u201d which of them is "
+            "Every point or comma stands before three digits: say under \u201cRead it otherwise\u201d which of them is "
             "the decimal mark."
         )
     ready = not found.of_state("bad") and not found.open_decimal

@@ -290,7 +290,7 @@ def send(app: AppTest, content: bytes = LIST) -> AppTest:
 def test_a_list_makes_a_new_build(begin: AppTest, home: Path) -> None:
     app = send(begin)
     assert "2 of 2 rows would become lines" in words(app)
-    assert "decimal mark ','" in words(app)
+    assert "decimal mark ','" in "".join(item.value for item in app.main.caption)
     app.text_input(key="list-name").set_value("From a list")
     app = press(app, "Create the build")
     assert "needs a country" in app.main.error[0].value
