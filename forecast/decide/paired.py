@@ -1,6 +1,8 @@
 """Differences between two ways to build, trial by trial, with their simulation error.
 
-Two scenarios share the draws of everything they have in common, so that most of the noise cancels.
+Two scenarios share the draws of everything they have in common, so that this part of the noise cancels exactly. An
+edit of one build shares nearly all: its difference is known many times better than either total. Whole scenarios that
+share few lines gain little, and the errors given here say so (`python -m tests.benchmarks.decide` measures it).
 
 Letters: N trials = R replicates of n each.
 """
