@@ -36,7 +36,7 @@ class Caution:
     source : str
         Where it was read, or that it is from memory.
     ids, words, tags : tuple of str
-        Line ids, words of a line's name, and tags of a line beside which it stands.
+        Ids of lines, phases and events, words of a name, and tags of a line beside which it stands.
     """
 
     id: str
@@ -77,7 +77,7 @@ def cautions_for(line_id: str, name: str | None = None, tags: Iterable[str] = ()
     Parameters
     ----------
     line_id : str
-        The line's or phase's id.
+        The id of a line, phase or event; ``_self`` at its end, which says who works, is passed over.
     name : str, optional
         Its name.
     tags : iterable of str
@@ -88,12 +88,12 @@ def cautions_for(line_id: str, name: str | None = None, tags: Iterable[str] = ()
     tuple of Caution
         In the order of display, each once.
     """
-    known = frozenset(tags)
+    known, ids = frozenset(tags), {line_id, line_id.removesuffix("_self")}
     text = f"{line_id} {name or ''}"
     return tuple(
         caution
         for caution in load_cautions()
-        if line_id in caution.ids
+        if ids.intersection(caution.ids)
         or caution.id in known
         or known.intersection(caution.tags)
         or mentions(text, caution.words)
@@ -101,7 +101,7 @@ def cautions_for(line_id: str, name: str | None = None, tags: Iterable[str] = ()
 
 
 def cautions_of(build: Build) -> tuple[tuple[Caution, tuple[str, ...]], ...]:
-    """Give each caution that concerns a build once, with the names of the lines and goods that it concerns."""
+    """Give each caution that concerns a build once, with the names of the lines, goods and events concerned."""
     named: list[tuple[str, str | None, tuple[str, ...], str]] = [
         (line.id, line.name, (line.group,), line.title)
         for line in build.line
@@ -110,9 +110,12 @@ def cautions_of(build: Build) -> tuple[tuple[Caution, tuple[str, ...]], ...]:
     for bought in build.consignment:
         named.append((bought.id, bought.name, (), bought.title))
         named += [(item.id, item.name, (item.group,), item.name or item.id) for item in bought.goods]
+    named += [
+        (event.id, event.name, (), event.title) for event in build.event if not event.id.endswith("_shop")
+    ]
     found: dict[str, tuple[Caution, list[str]]] = {}
     for line_id, name, tags, title in named:
-        for caution in cautions_for(_plain_id(line_id), name, tags):
+        for caution in cautions_for(line_id, name, tags):
             found.setdefault(caution.id, (caution, []))[1].append(title)
     order = [caution.id for caution in load_cautions() if caution.id in found]
     return tuple((found[name][0], tuple(dict.fromkeys(found[name][1]))) for name in order)
@@ -137,7 +140,7 @@ def comments_beside(line_id: str, name: str | None, group: str, text: str) -> li
         return []
     said = " ".join(text.replace("#", " ").split())
     lines: list[str] = []
-    for caution in cautions_for(_plain_id(line_id), name, (group,)):
+    for caution in cautions_for(line_id, name, (group,)):
         if " ".join(caution.text.split()) in said:
             words = (
                 f"Caution, {caution.topic.lower()}: see the words beside another line ({caution.authority})."
@@ -146,11 +149,6 @@ def comments_beside(line_id: str, name: str | None, group: str, text: str) -> li
             words = f"Caution, {caution.sentence[0].lower()}{caution.sentence[1:]}"
         lines += textwrap.wrap(words, _COMMENT_WIDTH)
     return lines
-
-
-def _plain_id(line_id: str) -> str:
-    """Give a line's id without the word that says that it is worked by oneself."""
-    return line_id.removesuffix("_self")
 
 
 __all__ = ["Caution", "cautions_for", "cautions_of", "comments_beside", "load_cautions", "mentions"]

@@ -164,7 +164,7 @@ def _set(table: Table, key: str, value: Plain) -> None:
 
 def _append(document: tomlkit.TOMLDocument, kind: str, values: Mapping[str, Plain]) -> None:
     table = tomlkit.table()
-    if kind == "line":
+    if kind in ("line", "event"):
         name, group = values.get("name"), str(values.get("group", ""))
         for words in comments_beside(str(values["id"]), name, group, tomlkit.dumps(document)):
             table.add(tomlkit.comment(words))

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import streamlit as st
 
-from forecast.build.cautions import Caution, cautions_for
 from forecast.build.scenario import choose
 from forecast.build.schema import Build
 from forecast.build.sheet import certainty, other_shapes
-from forecast.dashboard.layout import answer, palette, picture, safe, table, tell, text, told_plainly
+from forecast.dashboard.layout import answer, palette, picture, table, tell, text, told_plainly
+from forecast.dashboard.lines_cautions import cautions
 from forecast.dashboard.lines_more import more
+from forecast.dashboard.lines_rules import rules
 from forecast.dashboard.lines_sheet import sheet
 from forecast.dashboard.missing import missing
 from forecast.dashboard.reading import WITH_CHANGES, parsed
@@ -40,7 +41,8 @@ def page() -> None:
         more(view, build)
         _others(build)
         missing(view, build)
-        _cautions(shown)
+        cautions(shown)
+        rules(shown)
         with top:
             _answer(shown)
             picture(line_bars(before(shown).lines, view.currency, palette()))
@@ -80,17 +82,6 @@ def _others(build: Build) -> None:
         with st.expander("Figures written in another way"):
             text("These stand in the build file with a shape of their own; change them there in an editor.")
             table(["Line", "Figure", "Written as"], [list(row) for row in others], "Other shapes", left=3)
-
-
-def _cautions(view: Opened) -> None:
-    found: dict[str, tuple[Caution, list[str]]] = {}
-    for line in choose(view.build, view.scenario).lines:
-        for caution in cautions_for(line.id, line.name, (line.group,)):
-            found.setdefault(caution.id, (caution, []))[1].append(line.title)
-    if found:
-        with st.expander("Cautions beside these lines"):
-            for caution, titles in found.values():
-                st.markdown(f"{safe(caution.sentence)}  \n*{safe(', '.join(titles[:4]))}*")
 
 
 page()

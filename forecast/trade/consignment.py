@@ -20,9 +20,10 @@ from forecast.trade.customs import RuleBook
 from forecast.trade.entry import EntryWriter
 from forecast.trade.exact import decimal, evaluate
 from forecast.trade.expansion import ComputedEvent, ComputedLine, Expansion, Stage
+from forecast.trade.figures_in_use import figures_in_use
 from forecast.trade.incoterms import IncotermsRule, incoterm
 from forecast.trade.journey import Journey, write_journey
-from forecast.trade.rules import Rules, RuleWarning, doubt, load_arrival, load_carriage, load_rules
+from forecast.trade.rules import RuleFigure, Rules, doubt, load_arrival, load_carriage, load_rules
 from forecast.trade.sheet import Sheet, low_end, times, total
 
 __all__ = ["ComputedEvent", "ComputedLine", "Expansion", "Stage", "customs_day", "expand", "payment_days"]
@@ -116,6 +117,7 @@ def expand(
     journey = write_journey(sheet, rule, carriage)
     EntryWriter(sheet, rule, book, journey, on).write()
     _margin(sheet, journey)
+    counted = _carriage_in_use(sheet, journey)
     return Expansion(
         consignment=consignment.id,
         lines=tuple(sheet.lines),
@@ -124,9 +126,12 @@ def expand(
         inputs=MappingProxyType(dict(sheet.inputs)),
         notes=tuple(sheet.notes),
         warnings=(
-            *((*rules.warnings(on, frozenset(book.used)), *_carriage_warnings(sheet, journey, on))),
+            *rules.warnings(on, frozenset(book.used)),
+            *(found for figure in counted if (found := doubt(figure, "Carriage", on)) is not None),
             *sheet.doubts,
         ),
+        title=consignment.title,
+        figures=figures_in_use(sheet, book, counted, on, rule.is_c_rule),
     )
 
 
@@ -169,11 +174,11 @@ def _carriage(consignment: Consignment) -> dict[str, float]:
     return found
 
 
-def _carriage_warnings(sheet: Sheet, journey: Journey, on: date) -> tuple[RuleWarning, ...]:
-    """Say which figures of how carriers count are in use and not verified."""
+def _carriage_in_use(sheet: Sheet, journey: Journey) -> tuple[RuleFigure, ...]:
+    """Give the figures of how carriers count that are in use and not overwritten."""
     consignment = sheet.consignment
     counted = any(f"{{{sheet.id('chargeable')}}}" in line.working for line in sheet.lines)
-    used = [
+    return tuple(
         figure
         for id, figure in load_carriage().items()
         if id not in consignment.overrides
@@ -181,8 +186,7 @@ def _carriage_warnings(sheet: Sheet, journey: Journey, on: date) -> tuple[RuleWa
             (id.startswith(consignment.mode) and counted)
             or (id == "insurance.uplift" and journey.parts.insurance != Constant(0))
         )
-    ]
-    return tuple(found for figure in used if (found := doubt(figure, "Carriage", on)) is not None)
+    )
 
 
 def _book(sheet: Sheet, rules: Rules, carriage: Mapping[str, float]) -> RuleBook:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from forecast.build.figures import Figure
 from forecast.build.formula import Formula
@@ -65,13 +66,43 @@ class ComputedEvent:
 
 
 @dataclass(frozen=True)
+class RuleUse:
+    """A figure of trade or law that a consignment is worked out with.
+
+    Attributes
+    ----------
+    id, label, value : str
+        Its name, what it is, and the figure in words.
+    source : str
+        Where it was read.
+    as_of : datetime.date or None
+        For which day; None for a figure of the builder's own.
+    certainty : str
+        How sure it is.
+    key : str
+        What to write into the consignment to overwrite it; empty where it cannot be.
+    doubts : tuple of str
+        Why it should be looked up.
+    """
+
+    id: str
+    label: str
+    value: str
+    source: str
+    as_of: date | None
+    certainty: str
+    key: str
+    doubts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Expansion:
     """A consignment written out.
 
     Attributes
     ----------
-    consignment : str
-        Its id.
+    consignment, title : str
+        Its id and its name.
     lines : tuple of ComputedLine
         In an order in which each refers to earlier ones only.
     stages : tuple of Stage
@@ -83,6 +114,8 @@ class Expansion:
         What was left out or assumed, and why.
     warnings : tuple of RuleWarning
         Rule figures in use that are outdated or not verified.
+    figures : tuple of RuleUse
+        All rule figures in use.
     """
 
     consignment: str
@@ -92,6 +125,8 @@ class Expansion:
     inputs: Mapping[str, Figure]
     notes: tuple[str, ...]
     warnings: tuple[RuleWarning, ...]
+    figures: tuple[RuleUse, ...] = ()
+    title: str = ""
 
     def line(self, id: str) -> ComputedLine | None:
         """Give a line by its full id; None where the consignment has none."""

@@ -73,7 +73,7 @@ def test_each_caution_names_an_authority_and_defers() -> None:
 
 def test_ids_in_cautions_are_those_of_the_library() -> None:
     library = load_library()
-    known = {item.id for item in (*library.lines, *library.phases)}
+    known = {item.id for item in (*library.lines, *library.phases, *library.events)}
     assert {name for caution in load_cautions() for name in caution.ids} <= known
 
 

@@ -52,7 +52,8 @@ def events(answers: Answers, library: Library, lines: Sequence[dict[str, Any]]) 
         if event.of and not set(event.of) & present:
             continue
         table = event.table(present)
-        found.append(Table("[[event]]", table))
+        beside = () if event.id.endswith("_shop") else cautions_for(event.id, event.name)
+        found.append(Table("[[event]]", table, cautions=beside))
     return tuple(found)
 
 

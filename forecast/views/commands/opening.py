@@ -40,6 +40,7 @@ def run(options: argparse.Namespace) -> int:
 def _total(options: argparse.Namespace, plan: Plan) -> int:
     from forecast.engine.trials import reference_values
     from forecast.views.opening import open_total
+    from forecast.views.rule_words import TITLE, rules_lead, rules_lines
     from forecast.views.tables import table
 
     sheet = open_total(plan, [float(value) for value in reference_values(plan, events=False)], options.line)
@@ -49,7 +50,26 @@ def _total(options: argparse.Namespace, plan: Plan) -> int:
         f"{sheet.title}, at your middle figures, without events and maybes: {sheet.total:,.2f} {plan.currency}\n\n"
         + table(["Group", "Id", "Line", plan.currency], rows, left=3)
     )
-    return answer(options, text, asdict(sheet))
+    shown = [item for item in plan.consignments if options.line in (None, item.consignment)]
+    for item in shown:
+        if options.line is None:
+            text += f"\n\n{rules_lead(item.title, item.figures).replace('**', '')}\n  forecast open {options.file} "
+            text += f"{item.consignment} lists them."
+            continue
+        text += f"\n\n{TITLE}: {rules_lead(item.title, item.figures).replace('**', '')}\n"
+        text += "\n".join(f"  {line}" for line in rules_lines(item.figures))
+        if item.notes:
+            text += "\n\nWhat the terms of trade leave out or add:\n" + "\n".join(
+                f"  {note}" for note in item.notes
+            )
+    rules = [
+        {
+            "consignment": item.consignment, "notes": list(item.notes),
+            "figures": [asdict(use) | {"as_of": use.as_of and use.as_of.isoformat()} for use in item.figures],
+        }
+        for item in shown
+    ]  # fmt: skip
+    return answer(options, text, asdict(sheet) | {"rules": rules})
 
 
 def _line(options: argparse.Namespace, plan: Plan) -> int:

@@ -1,0 +1,28 @@
+"""Where the figures of tax and customs come from, by consignment, and how to overwrite each."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from forecast.dashboard.layout import safe, table, text
+from forecast.dashboard.state import Opened, before
+from forecast.views.rule_words import HEADINGS, TITLE, rules_lead, rules_rows
+
+
+def rules(view: Opened) -> None:
+    """Say for each consignment how far its rule figures can be relied on, with all of them behind it."""
+    consignments = before(view).plan.consignments
+    if not consignments:
+        return
+    st.subheader(TITLE)
+    for item in consignments:
+        text(rules_lead(item.title, item.figures))
+        with st.expander(f"The figures behind {safe(item.title)}"):
+            text(
+                f'To overwrite one, write its last column under [[consignment]] with id = "{item.consignment}".'
+            )
+            caption = f"Figures of law, carriers and agents behind {item.title}"
+            table(HEADINGS, rules_rows(item.figures), caption, left=len(HEADINGS), stacked=True)
+            if item.notes:
+                notes = "\n".join(f"- {safe(note)}" for note in item.notes)
+                st.markdown(f"What the terms of trade leave out or add:\n\n{notes}")

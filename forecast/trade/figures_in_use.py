@@ -1,0 +1,165 @@
+"""Which figures of trade and law a consignment is worked out with: value, source, date, certainty, how to overwrite."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from forecast.build.figures import Known, Percentiles, Span
+from forecast.trade.customs import RuleBook
+from forecast.trade.entry import CHARGES
+from forecast.trade.expansion import RuleUse
+from forecast.trade.rules import RuleFigure, load_arrival, load_carriage
+from forecast.trade.rules.model import Basis, reasons_to_doubt
+from forecast.trade.sheet import Sheet
+
+OWN = "your own figure"
+"""In place of source and certainty of what the build file overwrites."""
+
+_STORAGE = (
+    ("storage_free", "free_days"), ("storage_rate", "steps"), ("storage_later", "steps"), ("storage_days", "days"),
+)  # fmt: skip
+
+
+def figures_in_use(
+    sheet: Sheet, book: RuleBook, carriage: tuple[RuleFigure, ...], on: date, widened: bool
+) -> tuple[RuleUse, ...]:
+    """Give the figures of a consignment that is written out: law first, then carriers, then arrival.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        With all lines on it.
+    book : RuleBook
+        The country's figures, which knows what was used of them.
+    carriage : tuple of RuleFigure
+        How carriers count, as far as it was used.
+    on : datetime.date
+        The day for which figures are judged outdated.
+    widened : bool
+        Whether the usual charges on arrival are widened, as under C rules.
+
+    Returns
+    -------
+    tuple of RuleUse
+    """
+    return (
+        *_law(sheet, book, on),
+        *(_use(figure, shown(figure), f'overrides = {{ "{figure.id}" = … }}', on) for figure in carriage),
+        *_own_carriage(sheet),
+        *_arrival(sheet, on, widened),
+    )
+
+
+def _own_carriage(sheet: Sheet) -> Iterator[RuleUse]:
+    """Give how carriers count where the build file says it."""
+    known = load_carriage()
+    for id, figure in sheet.consignment.overrides.items():
+        if id in known:
+            key = f'overrides = {{ "{id}" = … }}'
+            yield RuleUse(
+                id, known[id].label, f"{_in_words(figure, '')} {known[id].unit}", OWN, None, OWN, key
+            )
+
+
+def _law(sheet: Sheet, book: RuleBook, on: date) -> Iterator[RuleUse]:
+    rules, bought = book.rules, sheet.consignment
+    for id, basis in (("customs_value", rules.customs_value), ("tax_base", rules.tax_base)):
+        if basis is not None and id in book.used:
+            yield _basis(id, basis, on)
+    own = {rules.canonical(id): figure for id, figure in bought.overrides.items()}
+    for id in dict.fromkeys((*rules.figures, *book.overrides)):
+        key = f'overrides = {{ "{id}" = … }}'
+        if id in book.overrides:
+            label = rules.figures[id].label if id in rules.figures else f"Duty on {id.removeprefix('duty.')}"
+            is_share = id.startswith("duty.") or rules.figures[id].unit == "share"
+            yield RuleUse(id, label, _in_words(own[id], "share" if is_share else ""), OWN, None, OWN, key)
+        elif id in book.used:
+            yield _use(rules.figures[id], shown(rules.figures[id]), key, on)
+
+
+def _arrival(sheet: Sheet, on: date, widened: bool) -> Iterator[RuleUse]:
+    """Give what is charged on arrival: the usual, or the builder's own, of every line that is there."""
+    bought, usual = sheet.consignment, load_arrival()
+    written = {line.id.removeprefix(f"{bought.id}.") for line in sheet.lines}
+    keys = [
+        (charge.id, f"arrival = {{ {charge.id} = … }}", getattr(bought.arrival, charge.id), charge.widened)
+        for charge in CHARGES
+        if charge.id in written
+    ]
+    if "storage" in written:
+        keys += [
+            (id, f"storage = {{ {key} = … }}", _given(getattr(bought.storage, key)), False)
+            for id, key in _STORAGE
+        ]
+    if "disbursement" in written:
+        keys += [
+            (f"disbursement_{key}", f"arrival = {{ disbursement_{key} = … }}",
+             getattr(bought.arrival, f"disbursement_{key}"), False)
+            for key in ("percent", "minimum")
+        ]  # fmt: skip
+    if sheet.events:
+        said = bought.examination
+        keys += [
+            (
+                "examination_chance",
+                "examination = { chance = …, cost = … }",
+                said and Known(value=said.chance),
+                False,
+            ),
+            ("examination_cost", "examination = { chance = …, cost = … }", said and said.cost, False),
+        ]
+    for id, key, own, is_widened in keys:
+        found = usual.charge(bought.mode, id)
+        if found is None:
+            continue
+        if own is not None:
+            words = _in_words(own, found.unit)
+            yield RuleUse(id, found.label, words, OWN, None, OWN, key)
+            continue
+        scale = usual.scale.get(sheet.home, 1.0) if found.unit.startswith("money") else 1.0
+        value = shown(found, scale, usual.widen if widened and is_widened else 1.0, sheet.home)
+        yield _use(found, value, key, on)
+
+
+def _use(figure: RuleFigure, value: str, key: str, on: date) -> RuleUse:
+    doubts = figure.doubts(on)
+    return RuleUse(figure.id, figure.label, value, figure.source, figure.as_of, figure.certainty, key, doubts)
+
+
+def _basis(id: str, basis: Basis, on: date) -> RuleUse:
+    label = f"What enters the {id.replace('_', ' ')}"
+    doubts = reasons_to_doubt(basis.as_of, basis.certainty, on)
+    return RuleUse(id, label, basis.words, basis.source, basis.as_of, basis.certainty, "", doubts)
+
+
+def shown(figure: RuleFigure, scale: float = 1.0, widen: float = 1.0, home: str = "money") -> str:
+    """Write a figure with its unit: ``23 %``, ``170 GBP``, ``40 to 120 EUR per W/M``."""
+    low, high = figure.low * scale, figure.high * scale * widen
+    if figure.unit == "share":
+        low, high, unit = low * 100, high * 100, "%"
+    else:
+        unit = figure.unit.replace("money", home)
+    words = f"{low:,.6g}" if low == high else f"{low:,.6g} to {high:,.6g}"
+    return f"{words} {unit}".strip()
+
+
+def _given(value: object) -> object:
+    """Give None for a list without entries: nothing was written there."""
+    return None if value == () else value
+
+
+def _in_words(figure: object, unit: str) -> str:
+    """Write one of the builder's own figures."""
+    times, sign = (100, " %") if unit == "share" else (1, "")
+    match figure:
+        case float():
+            return f"{figure:g} {unit}"
+        case Known(value=value):
+            return f"{value * times:,.6g}{sign}"
+        case Percentiles(low=low, high=high) | Span(low=low, high=high):
+            return f"{low * times:,.6g} to {high * times:,.6g}{sign}"
+    return "as you wrote it"
+
+
+__all__ = ["OWN", "figures_in_use", "shown"]

@@ -1,0 +1,104 @@
+"""Beside the lines: cautions by line and event, and where the figures of tax and customs come from."""
+
+from __future__ import annotations
+
+import html
+import re
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from forecast.build.buildfile import parse_build
+from forecast.build.cautions_beside import cautions_beside
+from forecast.build.guided import read_answers, write_build
+from forecast.engine.plan import compile_plan
+from forecast.views.rule_words import TITLE, rules_lead
+from tests.dashboard.conftest import Run, words
+
+HEAD = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n'
+LINE = """
+[[line]]
+id = "{id}"
+name = "{name}"
+group = "consumables"
+amount = {{ low = 40, middle = 60, high = 120 }}
+"""
+EVENT = """
+[[event]]
+id = "tyre_touches"
+name = "Tyre touches at lock"
+chance = 0.2
+cost = { low = 5, middle = 9, high = 30 }
+"""
+
+
+def tables(app: AppTest) -> str:
+    """Give the words of all tables of a page."""
+    bodies = [item.proto.body for item in app.main.get("html")]
+    return html.unescape(re.sub(r"<[^>]+>", "\n", "\n".join(bodies)))
+
+
+@pytest.fixture
+def guided(tmp_path: Path) -> Path:
+    file = tmp_path / "build.toml"
+    answers = {"country": "IE", "origin": "JP", "wheels_new": True, "paint": "self", "filling": "self"}
+    file.write_text(write_build(read_answers(answers)), encoding="utf-8")
+    return file
+
+
+def test_a_few_cautions_are_open_with_line_and_event(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "build.toml"
+    resin = LINE.format(id="resin", name="Polyester resin")
+    file.write_text(HEAD + resin + LINE.format(id="filler", name="Filler") + EVENT, encoding="utf-8")
+    app = run(file, "lines")
+
+    assert "Of these, 2 lines and 1 event can hurt somebody or break a rule: styrene vapour" in words(app)
+    (shown,) = [item for item in app.expander if item.label.startswith("Cautions beside")]
+    assert shown.label == "Cautions beside 2 lines and 1 event"
+    assert shown.proto.expanded
+    text = tables(app)
+    assert "Tyre touches at lock" in text
+    assert "Health and Safety Executive" in text
+    assert "As above: styrene vapour" in text  # of the filler
+
+
+def test_many_cautions_wait_behind_a_sentence(run: Run, guided: Path) -> None:
+    app = run(guided, "lines")
+    (shown,) = [item for item in app.expander if item.label.startswith("Cautions beside")]
+
+    assert not shown.proto.expanded
+    assert "local rules and licensed practice decide" in words(app)
+    text = tables(app)
+    found = cautions_beside(parse_build(guided.read_text(encoding="utf-8")))
+    assert {item.kind for item in found} == {"line", "goods", "event"}
+    for item in found:
+        assert item.title in text
+    for caution in {caution for item in found for caution in item.cautions}:
+        assert text.count(caution.text) == 1
+
+
+def test_each_consignment_says_where_its_figures_come_from(run: Run, guided: Path) -> None:
+    app = run(guided, "lines")
+    (item,) = compile_plan(parse_build(guided.read_text(encoding="utf-8"))).consignments
+
+    assert TITLE in [heading.value for heading in app.subheader]
+    assert rules_lead(item.title, item.figures) in words(app)
+    assert "The figures behind Body kit" in [shown.label for shown in app.expander]
+    text = tables(app)
+    for figure in item.figures:
+        for part in (figure.label, figure.value, figure.source):
+            assert part in text
+    assert 'overrides = { "vat" = … }' in text
+    for note in item.notes:
+        assert note in words(app)
+
+
+def test_a_build_without_consignments_and_cautions_says_nothing(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "build.toml"
+    file.write_text(HEAD + LINE.format(id="electricity", name="Electricity"), encoding="utf-8")
+    app = run(file, "lines")
+
+    headings = [heading.value for heading in app.subheader]
+    assert TITLE not in headings
+    assert "Cautions beside these lines" not in headings

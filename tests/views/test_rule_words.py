@@ -1,0 +1,101 @@
+"""Where the figures of tax and customs come from, in words and in the terminal."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from forecast.trade.expansion import RuleUse
+from forecast.views.cli import main
+from forecast.views.rule_words import HEADINGS, rules_lead, rules_lines, rules_rows
+
+SURE = RuleUse(
+    "vat", "VAT", "23 %", "revenue.ie", date(2026, 11, 25), "verified", 'overrides = { "vat" = … }'
+)
+OLD = RuleUse(
+    "duty", "Duty", "4.5 %", "a list", date(2020, 12, 31), "verified", "overrides = { … }",
+    ("is of 2020-12-31, more than 18 months old",),
+)  # fmt: skip
+MEMORY = RuleUse(
+    "x", "Uplift", "110 %", "a rule", date(2026, 1, 1), "memory", "", ("is from memory, not verified",)
+)
+OWN = RuleUse("entry", "Entry", "95", "your own figure", None, "your own figure", "arrival = { entry = … }")
+
+BUILD = """
+[build]
+name = "x"
+currency = "EUR"
+country = "IE"
+[[consignment]]
+id = "crate"
+name = "Bumper from Japan"
+price = 900
+incoterm = "FOB"
+mode = "sea"
+freight = 300
+origin = "JP"
+overrides = { vat = 0.2 }
+"""
+
+
+def test_the_lead_counts_what_to_look_up_and_why() -> None:
+    lead = rules_lead("Kit", [SURE, OLD, MEMORY, OWN])
+    assert lead == (
+        "4 figures of law, carriers and agents stand behind Kit. Look up **2** of them, or write your own, before you "
+        "rely on them: 1 from memory and 1 out of date or older than 18 months."
+    )
+    assert rules_lead("Kit", [SURE]) == (
+        "1 figure of law, carriers and agents stands behind Kit; none of them needs a second look today."
+    )
+
+
+def test_rows_say_how_sure_and_how_to_overwrite() -> None:
+    rows = rules_rows([SURE, OLD, MEMORY, OWN])
+    assert all(len(row) == len(HEADINGS) for row in rows)
+    assert rows[0][4:] == ["read in the authority's own text", 'overrides = { "vat" = … }']
+    assert rows[1][4] == "read in the authority's own text; is of 2020-12-31, more than 18 months old"
+    assert rows[2][4:] == ["from memory, not verified", "set by law, not by you"]
+    assert rows[3][3:5] == ["", ""]
+
+
+def test_lines_are_plain_text() -> None:
+    first, *_, last = rules_lines([SURE, MEMORY, OWN])
+    assert first == (
+        "VAT: 23 % (revenue.ie, 2026-11-25; read in the authority's own text). To overwrite it: "
+        'overrides = { "vat" = … }'
+    )
+    assert last == "Entry: 95 (your own figure). To overwrite it: arrival = { entry = … }"
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    path = tmp_path / "build.toml"
+    path.write_text(BUILD, encoding="utf-8")
+    return path
+
+
+def test_open_lists_them_for_a_consignment(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["open", str(file), "crate"]) == 0
+    text = capsys.readouterr().out
+    assert "Where the figures of tax and customs come from: " in text
+    assert "VAT of Ireland: 20 % (your own figure)" in text
+    assert "Duty on other body parts: 4.5 % (" in text
+    assert "What the terms of trade leave out or add:" in text
+    assert "proof of origin" in text
+    assert "**" not in text
+
+
+def test_open_of_the_total_points_to_them(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["open", str(file)]) == 0
+    text = capsys.readouterr().out
+    assert "stand behind Bumper from Japan" in text
+    assert f"forecast open {file} crate lists them" in text
+    assert main(["open", str(file), "--json"]) == 0
+    rules = json.loads(capsys.readouterr().out)["rules"]
+    assert rules[0]["consignment"] == "crate"
+    found = {use["id"]: use for use in rules[0]["figures"]}
+    assert found["duty.8708.29"]["as_of"] == "2020-12-31"
+    assert found["vat"]["certainty"] == "your own figure"
