@@ -91,19 +91,17 @@ def end_labels(
     pixel = (ends[1] - ends[0]) / height
     wanted = [label.value for label in labels]
     places = spread_apart(wanted, LEAST_APART * pixel, ends[0] + 6 * pixel, ends[1] - 6 * pixel)
-    layers = []
-    for label, place in zip(labels, places, strict=True):
-        frame = pd.DataFrame({"day": [pd.Timestamp(day)], "money": [place], "label": [label.text]})
-        base = alt.Chart(frame).encode(x="day:T", y="money:Q", text="label:N")
-        text: dict[str, Any] = {
-            "align": "left",
-            "baseline": "middle",
-            "dx": 8,
-            "fontWeight": 600,
-            "fontSize": 12.5,
-        }
-        layers += [
-            base.mark_text(**text, stroke=palette.paper, strokeWidth=4, strokeJoin="round"),
-            base.mark_text(**text, color=label.colour),
-        ]
-    return layers
+    rows = [
+        {"day": pd.Timestamp(day), "money": place, "label": label.text, "colour": label.colour}
+        for label, place in zip(labels, places, strict=True)
+    ]
+    base = alt.Chart(pd.DataFrame(rows)).encode(x="day:T", y="money:Q", text="label:N")
+    text: dict[str, Any] = {
+        "align": "left",
+        "baseline": "middle",
+        "dx": 8,
+        "fontWeight": 600,
+        "fontSize": 12.5,
+    }
+    halo = base.mark_text(**text, stroke=palette.paper, strokeWidth=4, strokeJoin="round")
+    return [halo, base.mark_text(**text).encode(color=alt.Color("colour:N", scale=None, legend=None))]
