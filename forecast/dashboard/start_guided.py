@@ -115,7 +115,7 @@ def _ask(item: Question, start: Start, standing: Standing) -> None:
             given = _field(item, start, standing.values)
         if start["wrong"]:
             st.error(safe(start["wrong"]))
-        st.caption(safe(_help(item)))
+        st.caption(safe(item.help if start["wrong"] else _help(item)))  # what is wrong says how to write it
         # Next comes first, for Enter in a field presses the first button of its form.
         with st.container(horizontal=True, key="guided-buttons"):
             ahead = st.form_submit_button("Next", type="primary")

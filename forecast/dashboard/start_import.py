@@ -185,10 +185,12 @@ def _columns(headings: tuple[str, ...], guessed: dict[str, str]) -> dict[str, st
     roles = {heading: role for role, heading in guessed.items()}
     options = [_NOTHING, *ROLES]
     held: dict[str, str] = {}
-    fields = st.columns(2)
     named = [heading for heading in dict.fromkeys(headings) if heading]
-    for number, heading in enumerate(named):
-        role = fields[number % 2].selectbox(
+    fields = [
+        field for _ in named[::2] for field in st.columns(2)
+    ]  # in the order of the list on a phone as well
+    for field, heading in zip(fields, named, strict=False):
+        role = field.selectbox(
             f"Column \u201c{safe(heading)}\u201d holds", options, index=options.index(roles.get(heading, _NOTHING)),
             format_func=lambda role: ROLES.get(role, "nothing that is needed"), key=f"list-column-{heading}",
         )  # fmt: skip
@@ -199,14 +201,11 @@ def _columns(headings: tuple[str, ...], guessed: dict[str, str]) -> dict[str, st
 
 def _preview(found: LineList) -> None:
     shown = found.rows[:_MOST_SHOWN]
-    rows = [
-        [str(row.number), row.name, row.group, *figures(row), STATES[row.state]]
-        for row in shown
-    ]  # fmt: skip
+    rows = [[f"{row.number} {row.name}", STATES[row.state], *figures(row), row.group] for row in shown]
     more = f", the first {len(shown)} of {len(found.rows)}" if len(shown) < len(found.rows) else ""
     table(
-        ["Row", "Name", "Group", "Low", "Middle", "High", "Becomes"], rows, f"What becomes of each row{more}",
-        left=3, right_text=1,
+        ["Row", "Becomes", "Low", "Middle", "High", "Group"], rows, f"What becomes of each row{more}",
+        left=2, right_text=1,
     )  # fmt: skip
     bad = [problem for row in found.rows for problem in row.problems]
     if bad:

@@ -73,7 +73,7 @@ def decode(content: bytes) -> tuple[str, str]:
         if "\0" in text:
             break
         return text, encoding
-    message = "the file is no text. Export it from the bank as CSV or XLSX."
+    message = "the file is no text. Export it as CSV or XLSX."
     raise LedgerError(message)
 
 

@@ -73,7 +73,7 @@ def read_table(
             return Table(path.name, digest, "xlsx", "", _read_sheet(content))
         text, found = decode(content) if encoding is None else (content.decode(encoding), encoding)
         if not text.strip():
-            message = "the file is empty. Export it from the bank again."
+            message = "the file is empty. Export it again."
             raise LedgerError(message)
         mark = delimiter or find_delimiter(text)
         return Table(path.name, digest, found, mark, tuple(tuple(row) for row in split_rows(text, mark)))
