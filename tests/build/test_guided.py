@@ -225,18 +225,62 @@ def test_what_is_not_known_widens_the_total() -> None:
         ("boxes", "1 x 200x100x90 50 kg", "kit.freight"),
         ("shipping", "sea", "kit.freight"),
         ("incoterm", "FOB", "kit.freight"),
+        ("origin", "JP", "kit.freight"),
+        ("country", "IE", "kit.tax"),
         ("panels", TYPICAL["panels"], "primers"),
+        ("panels", TYPICAL["panels"], "missing_fittings"),
+        ("panels", TYPICAL["panels"], "filling_self.own_hours"),
+        ("filling", "self", "filling_self.own_hours"),
+        ("filling", "self", "filling_shop"),
+        ("filling", "self", "shop_filling_materials"),
+        ("paint", "self", "colour_clear_self.own_hours"),
+        ("paint", "self", "paint_kit_parts"),
+        ("panels", TYPICAL["panels"], "paint_kit_parts"),
         ("rate", 0.0057, "kit.goods"),
         ("first_build", False, "filling_self.own_hours"),
     ],
 )
 def test_each_unknown_widens_its_own_range(id: str, answer: Any, figure: str) -> None:
-    fixed = {"kit_price": 250_000} if id == "rate" else {}
+    fixed = {"kit_price": 250_000} if id in ("rate", "origin", "country") else {}
+    fixed |= {"kit_currency": "JPY"} if id == "origin" else {}
+    scenario = "outsourced" if figure.startswith(("filling_shop", "shop_", "paint_kit")) else "diy"
     spread = []
     for said in (answer, DONT_KNOW):
-        amounts = trials_of(build_of(**(fixed | {id: said})), "diy").row(figure)
+        amounts = trials_of(build_of(**(fixed | {id: said})), scenario).row(figure)
         spread.append(np.quantile(amounts, 0.9) / np.quantile(amounts, 0.1))
     assert spread[0] < spread[1]
+
+
+@pytest.mark.parametrize(
+    ("id", "answer", "line"),
+    [
+        ("at_hand", [], "compressor"),
+        ("arches_cut", True, "arch_cut_welded"),
+        ("wheels_new", True, "wheel_set"),
+    ],
+)
+def test_what_may_not_be_needed_counts_in_some_builds(id: str, answer: Any, line: str) -> None:
+    """Between not at all and all of it: no range is wider."""
+    said, unknown = (
+        {item.id: item for item in build_of(**{id: value}).line} for value in (answer, DONT_KNOW)
+    )
+    assert 0 < unknown[line].chance < 1
+    assert line not in said or said[line].chance == 1
+
+
+def test_hidden_rust_has_a_wider_cost_where_the_body_is_not_known() -> None:
+    spread = {}
+    for state in ("sound", "worn", "rusty", DONT_KNOW):
+        event = next(item for item in build_of(car_state=state).event if item.id == "hidden_rust")
+        spread[state] = event.cost.high / event.cost.low  # type: ignore[union-attr]
+    assert all(spread[DONT_KNOW] > spread[state] for state in ("sound", "worn", "rusty"))
+
+
+def test_every_question_that_may_be_open_is_held_to_widen() -> None:
+    """All but what has no range: names, the money that is counted in, and what the builder wants to spend."""
+    widened = {id for mark in test_each_unknown_widens_its_own_range.pytestmark for id, *_ in mark.args[1]}  # type: ignore[attr-defined]
+    held = widened | {"at_hand", "arches_cut", "wheels_new", "car_state"}
+    assert held == {item.id for item in questions()} - {"name", "currency", "kit_currency", "budget"}
 
 
 @pytest.mark.parametrize(

@@ -123,11 +123,13 @@ def incoterm_of(answers: Answers) -> str:
 
 
 def freight_range(answers: Answers, library: Library) -> Range:
-    """Give the freight of one chargeable unit, wider where mode, rule or kit are not known."""
+    """Give the freight of one chargeable unit, wider where mode, rule or the place it comes from are not known."""
     numbers = load_places().freight[mode_of(answers)].rate
     low, high = 1.0, 1.0
     if answers.shipping is None:
         low, high = low * 0.8, high * 1.5
+    if answers.origin is None:
+        low, high = low * 0.85, high * 1.3
     if answers.incoterm is None:
         high *= 1.15  # handling at departure may be the buyer's
     factor = library.currency_factor

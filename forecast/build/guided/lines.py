@@ -9,7 +9,7 @@ from typing import Any
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.kit import as_figure, panels_of, plain_lines, share_of, stretched
 from forecast.build.guided.takeoffs import takeoff_lines
-from forecast.build.library import PRACTICE, Library, StarterLine
+from forecast.build.library import PRACTICE, Library, Range, StarterLine
 
 _BY_CONSIGNMENT = frozenset({
     "kit", "kit_crating", "freight", "transit_insurance", "duty", "import_tax", "arrival_charges", "kit_delivery",
@@ -38,6 +38,8 @@ _BY_SIZE = frozenset({
     "sealant_adhesive", "laminate_materials", "masking_cleaning", "shop_filling_materials", "missing_fittings",
     "arch_liners", "clips_trims", "lamps",
 })  # fmt: skip
+_SIZED = frozenset({"fitting", "filling", "paint", "refit"})
+"""Work packages whose hours follow the size of the kit."""
 _OF_SIZE_PARTLY = frozenset({"paint_kit_parts", "blending", "hand_tools"})
 
 _FIRST = {True: (1.2, 1.4, 1.6), False: (1.0, 1.0, 1.0), None: (1.0, 1.15, 1.5)}
@@ -48,6 +50,9 @@ _FIRST_BOUGHT = {True: (1.02, 1.05, 1.14), False: (1.0, 1.0, 1.0), None: (1.0, 1
 
 _FIRST_HOURS = {True: (1.2, 1.6, 2.1), False: (1.0, 1.0, 1.0), None: (1.0, 1.25, 1.8)}
 """A first build's factor on own hours: 1.6 in the middle (common practice)."""
+
+_UNSURE = (0.85, 1.0, 1.2)
+"""Factors on a range for each thing about it that is not known: which parts there are, or who does the work."""
 
 _GUESSED = "You did not know, so it counts in half of all builds."
 
@@ -97,11 +102,14 @@ def _adapted(line: StarterLine, answers: Answers) -> dict[str, Any] | None:
     if line.id in _WORKED:
         line = replace(line, route="self")
     size = share_of(answers)
-    if line.id in _BY_SIZE:
-        line = replace(line, range=stretched(line.range, size, size, size))
-    elif line.id in _OF_SIZE_PARTLY:
-        partly = 0.3 + 0.7 * size
-        line = replace(line, range=stretched(line.range, partly, partly, partly))
+    if line.id in _BY_SIZE or line.id in _OF_SIZE_PARTLY:
+        factor = size if line.id in _BY_SIZE else 0.3 + 0.7 * size
+        low, high = (
+            factor * end for end in ((_UNSURE[0], _UNSURE[2]) if answers.panels is None else (1.0, 1.0))
+        )
+        line = replace(line, range=stretched(line.range, low, factor, high))
+    if line.route == "shop" and line.scale != "percent" and _undecided(line.package, answers):
+        line = replace(line, range=stretched(line.range, *_UNSURE))
     if line.group == "consumables" and line.route == "self":
         line = replace(line, range=stretched(line.range, *_FIRST_BOUGHT[answers.first_build]))
     if line.id == "sealant_adhesive":  # structural adhesive is a line of its own, taken off by the metre
@@ -120,6 +128,22 @@ def _adapted(line: StarterLine, answers: Answers) -> dict[str, Any] | None:
         if answers.at_hand is not None:
             table.pop("chance", None)
     return table
+
+
+def _undecided(package: str | None, answers: Answers) -> bool:
+    """Tell whether it is open who does a work package: no shop was asked then, and no evening was set aside."""
+    who = {"filling": answers.filling, "paint": answers.paint}
+    return package in who and who[package] is None
+
+
+def _hours_known(package: str, answers: Answers) -> Range:
+    """Give the factors on the hours of a work package for what is not known of it."""
+    low, middle, high = 1.0, 1.0, 1.0
+    if package in _SIZED and answers.panels is None:
+        low, high = low * _UNSURE[0], high * _UNSURE[2]
+    if _undecided(package, answers):
+        low, high = low * _UNSURE[0], high * _UNSURE[2]
+    return low, middle, high
 
 
 def _wheel_set(library: Library) -> dict[str, Any]:
@@ -169,8 +193,9 @@ def work_lines(answers: Answers, library: Library) -> Iterator[dict[str, Any]]:
             continue
         if phase.id == "wheel_mock_up" and answers.wheels_new is False and answers.arches_cut is False:
             continue
-        sized = size if phase.package in ("fitting", "filling", "paint", "refit") else 1.0
-        first = tuple(sized * factor for factor in _FIRST_HOURS[answers.first_build])
+        sized = size if phase.package in _SIZED else 1.0
+        known = tuple(sized * factor for factor in _hours_known(phase.package, answers))
+        first = [one * factor for one, factor in zip(known, _FIRST_HOURS[answers.first_build], strict=True)]
         own = replace(phase, own_hours=stretched(phase.own_hours, *first)).own_table()
         if phase.id == "inner_arches" and answers.arches_cut is None:
             own["chance"] = 0.5
@@ -178,7 +203,7 @@ def work_lines(answers: Answers, library: Library) -> Iterator[dict[str, Any]]:
             own |= {"package": "fitting", "route": "self"}
         yield own
         if phase.shop_hours is not None:
-            hours = stretched(phase.shop_hours, sized, sized, sized)
+            hours = stretched(phase.shop_hours, *known)
             shop = replace(phase, shop_hours=hours).shop_table(library.labour_rate)
             if shop is not None:
                 yield shop

@@ -8,6 +8,7 @@ from typing import Any
 
 from forecast.build.cautions import cautions_for
 from forecast.build.guided.answers import Answers
+from forecast.build.guided.kit import stretched
 from forecast.build.guided.text import Table
 from forecast.build.library import Library
 from forecast.build.library.load import rounded
@@ -47,6 +48,8 @@ def events(answers: Answers, library: Library, lines: Sequence[dict[str, Any]]) 
             continue
         if event.id == "hidden_rust":
             event = replace(event, chance=_RUST[answers.car_state])
+            if answers.car_state is None and event.cost is not None:
+                event = replace(event, cost=stretched(event.cost, 0.8, 1.0, 1.3))
         if event.id in _OWN_WORK:
             event = replace(event, package="fitting", route="self")
         if event.of and not set(event.of) & present:
