@@ -117,7 +117,7 @@ def receipt_form(view: Opened) -> None:
             date, supplier or "", kind or "payment", amount or "", currency or home, charged or "", parts, way,
             note or "", tuple(closes), against, documents, key,
         )  # fmt: skip
-        if enter(view, lambda: _save(view, entry)):
+        if enter(view, "form", lambda: _save(view, entry)):
             st.session_state["receipt_form"] = uuid.uuid4().hex
             st.rerun()
 
@@ -139,7 +139,7 @@ def _parts(
         for line in lines
     )  # fmt: skip
     try:
-        splits = split_parts(parts, parse_money(total or "", home), home, way, _estimates(view, way))
+        splits = split_parts(parts, parse_money(total or "", home), home, way, _estimates(view, way), names)
         shown = "; ".join(f"{names.get(line, line)} **{exact(part, home)}**" for line, part in splits)
     except LedgerError as error:
         shown = str(error) if total else "What each line gets stands here once there is an amount."
@@ -196,7 +196,8 @@ def _save(view: Opened, entry: Entry) -> str:
             raise LedgerError(message)
         paid = (parse_money(entry.charged, home), home)
     total = paid[0] if paid else amount
-    splits = split_parts(entry.parts, total, home, entry.way, _estimates(view, entry.way))
+    names = lines_to_pay(view)
+    splits = split_parts(entry.parts, total, home, entry.way, _estimates(view, entry.way), names)
     for document in entry.documents:
         check_document(document.name, document.content)
     ledger = view.ledger_to_write()
@@ -227,6 +228,7 @@ def split_parts(
     currency: str,
     way: Way = "evenly",
     estimates: Mapping[str, float] | None = None,
+    names: Mapping[str, str] | None = None,
 ) -> list[tuple[str, int]]:
     """Read the parts of a receipt; those left empty share the rest.
 
@@ -237,5 +239,5 @@ def split_parts(
     """
     given = {line: parse_money(text, currency) for line, text in parts if text.strip()}
     empty = [line for line, text in parts if not text.strip()]
-    found = dict(shared_out(total, given, empty, way, estimates)) if empty else given
+    found = dict(shared_out(total, given, empty, way, estimates, names)) if empty else given
     return [(line, found[line]) for line, _ in parts]

@@ -23,8 +23,8 @@ def page() -> None:
     st.title("Receipts")
     with told_plainly():
         view = opened()
-        receipts = view.ledger.list_receipts() if view.ledger is not None else ()
-        news()
+        everything = view.ledger.list_receipts(include_void=True) if view.ledger is not None else ()
+        receipts = tuple(one for one in everything if one.voids is None and one.voided_by is None)
         if not receipts:
             answer(
                 "No receipts yet. Enter the first one when you have paid something; the forecast moves from then on."
@@ -35,11 +35,12 @@ def page() -> None:
         st.subheader("Enter a receipt")
         with st.container(key="receipt-form"):
             receipt_form(view)
+            news("form")
         with st.expander("Or take them from a bank's or card's file"):
             import_file(view)
         undo_button(view)
-        if view.ledger is not None:
-            receipts_list(view)
+        if everything:
+            receipts_list(view, everything)
         st.subheader("Agreed, settled, still to come")
         commitments(view)
         left_to_buy(view)
@@ -47,6 +48,7 @@ def page() -> None:
         tell_events(view)
         freeze_budget(view)
         statement(view)
+        news()
 
 
 def _answer(view: Opened, receipts: tuple[Receipt, ...]) -> None:

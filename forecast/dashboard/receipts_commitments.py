@@ -8,7 +8,15 @@ import uuid
 import streamlit as st
 
 from forecast.dashboard.layout import table, text
-from forecast.dashboard.receipts_news import day_words, enter, lines_of, lines_to_pay, next_turn, turn_of
+from forecast.dashboard.receipts_news import (
+    day_words,
+    enter,
+    lines_of,
+    lines_to_pay,
+    news,
+    next_turn,
+    turn_of,
+)
 from forecast.dashboard.state import Opened
 from forecast.errors import LedgerError
 from forecast.spending.dates import not_ahead
@@ -38,6 +46,7 @@ def commitments(view: Opened) -> None:
         headings = ["No. and date", "Still to pay", "With", "For", "Agreed, note"]
         table(headings, rows, "Open commitments", right_text=3, stacked=True)
     with st.expander("Commitments: prices agreed and not yet paid"):
+        news("commitments")
         _enter(view)
         if found:
             _end(view, found)
@@ -97,7 +106,7 @@ def _enter(view: Opened) -> None:
             )  # fmt: skip
             return f"Commitment {kept.id} with {kept.supplier}, {exact(kept.amount_minor, currency)}, is entered."
 
-        if enter(view, work):
+        if enter(view, "commitments", work):
             st.session_state["commitment_form"] = uuid.uuid4().hex
             st.rerun()
 
@@ -121,7 +130,7 @@ def _end(view: Opened, found: tuple[Commitment, ...]) -> None:
         (ledger.settle_commitment if settled else ledger.cancel_commitment)(int(number), None, note)
         return f"Commitment {number} is {'paid in full' if settled else 'off'}."
 
-    if (settled or cancelled) and enter(view, work):
+    if (settled or cancelled) and enter(view, "commitments", work):
         st.rerun()
 
 
@@ -132,6 +141,7 @@ def left_to_buy(view: Opened) -> None:
     paid = ledger.paid_by_line() if ledger is not None else {}
     closed = ledger.closed_lines() if ledger is not None else frozenset()
     with st.expander("What is left to buy of a line paid in part"):
+        news("left")
         text(
             "Without this, what was paid is the least that an open line can cost. With it, its cost is what was paid "
             "and what is left."
@@ -170,6 +180,6 @@ def left_to_buy(view: Opened) -> None:
                 sums = exact(paid.get(line, 0), view.currency), exact(rest, view.currency)
                 return f"{names[line]}: {sums[0]} paid and {sums[1]} still to buy."
 
-            if enter(view, work):
+            if enter(view, "left", work):
                 next_turn("left")
                 st.rerun()

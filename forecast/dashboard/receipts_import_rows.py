@@ -55,7 +55,7 @@ def enter_rows(view: Opened, plan: ImportPlan, names: Mapping[str, str]) -> None
             words = f"{len(result.entered)} {noun} from {plan.preview.table.name} are entered"
             return f"{words}; {left} rows are left out." if left else f"{words}."
 
-        if enter(view, work):
+        if enter(view, "form", work):
             next_turn("import")
             st.rerun()
 
@@ -104,6 +104,7 @@ def _grid(plan: ImportPlan, rows: list[ImportRow], names: Mapping[str, str]) -> 
     edited = st.data_editor(
         frame, key=key, hide_index=True, num_rows="fixed", height=min(420, 70 + 35 * len(rows)),
         disabled=["Supplier", "Sum", "Date", "Why", "Row"], alt="Rows of the file with the line of each",
+        placeholder="choose",
         column_config={
             "Enter": st.column_config.CheckboxColumn(width=60),
             "Line": st.column_config.SelectboxColumn(options=list(by_title), width="medium"),

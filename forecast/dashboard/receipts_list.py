@@ -9,7 +9,7 @@ import streamlit as st
 
 from forecast.dashboard.layout import safe, table, tell, text
 from forecast.dashboard.receipt_form import DOCUMENT_TYPES, KINDS
-from forecast.dashboard.receipts_news import day_words, enter, next_turn, turn_of
+from forecast.dashboard.receipts_news import day_words, enter, keep_news, news, next_turn, turn_of
 from forecast.dashboard.state import Opened
 from forecast.errors import ForecastError, LedgerError
 from forecast.spending.attachments import attach_file, attachment_path, document_type
@@ -24,12 +24,15 @@ _SHOWN_BY_BROWSERS = ("image/jpeg", "image/png", "image/gif", "image/webp")
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def receipts_list(view: Opened) -> None:
-    """Draw the list with what can be done to each receipt."""
-    assert view.ledger is not None
-    everything = view.ledger.list_receipts(include_void=True)
-    if not everything:
-        return
+def receipts_list(view: Opened, everything: Sequence[Receipt]) -> None:
+    """Draw the list with what can be done to each receipt.
+
+    Parameters
+    ----------
+    view : Opened
+    everything : sequence of Receipt
+        Voided ones and their voids as well; at least one.
+    """
     st.subheader("What was paid")
     void = any(receipt.voids is not None for receipt in everything)
     every, wanted = False, ""
@@ -140,6 +143,7 @@ def _one(
     documents: Mapping[int, Sequence[AttachedFile]],
     reasons: Mapping[int, str],
 ) -> None:
+    news("list")
     by_id = {receipt.id: receipt for receipt in receipts}
 
     def words(number: int) -> str:
@@ -197,7 +201,10 @@ def _document(view: Opened, item: AttachedFile) -> None:
         return
     kind = document_type(content) or "application/octet-stream"
     if kind in _SHOWN_BY_BROWSERS and _is_whole(content):
-        st.image(content, caption=safe(item.name), width=420, alt=f"{item.name} of receipt {item.receipt_id}")
+        half, _ = st.columns(2)
+        half.image(
+            content, caption=safe(item.name), width="stretch", alt=f"{item.name} of receipt {item.receipt_id}"
+        )
     st.download_button(
         f"Download {safe(item.name)}", content, file_name=item.name, mime=kind, on_click="ignore",
         key=f"document-{item.receipt_id}-{item.sha256[:12]}",
@@ -229,7 +236,7 @@ def _attach(view: Opened, receipt: Receipt) -> None:
             tell(error)
             return
         next_turn("attach")
-        st.session_state["news"] = f"{attached.name} is kept with receipt {receipt.id}."
+        keep_news("list", f"{attached.name} is kept with receipt {receipt.id}.")
         st.rerun()
 
 
@@ -244,7 +251,7 @@ def _take_back(view: Opened, receipt: Receipt) -> None:
             view.ledger_to_write().void_receipt(receipt.id, why or "")
             return f"Receipt {receipt.id} is taken back."
 
-        if enter(view, work):
+        if enter(view, "list", work):
             st.rerun()
 
 

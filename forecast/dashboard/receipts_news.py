@@ -57,12 +57,14 @@ def _saved(view: Opened) -> Opened:
     return opened(saved=True) if view.unsaved else view
 
 
-def enter(view: Opened, work: Callable[[], str]) -> bool:
+def enter(view: Opened, place: str, work: Callable[[], str]) -> bool:
     """Write something to the ledger and keep the news of what it moved for the next run.
 
     Parameters
     ----------
     view : Opened
+    place : str
+        Which part of the page says it then: where the button stood, so that nobody scrolls for it.
     work : callable
         Does it and gives the sentence that says what was done.
 
@@ -73,7 +75,7 @@ def enter(view: Opened, work: Callable[[], str]) -> bool:
     """
     try:
         earlier, _ = headline(view)
-        st.session_state["news"] = moved(earlier, work())
+        keep_news(place, moved(earlier, work()))
     except ForecastError as error:
         tell(error)
         return False
@@ -107,11 +109,17 @@ def next_turn(form: str) -> None:
     st.session_state[f"turn-{form}"] = turn_of(form) + 1
 
 
-def news() -> None:
-    """Say once what the last entry did."""
-    found = st.session_state.pop("news", None)
-    if found:
-        st.success(said(str(found)))
+def keep_news(place: str, words: str) -> None:
+    """Keep a sentence for the next run."""
+    st.session_state["news"] = (place, words)
+
+
+def news(place: str | None = None) -> None:
+    """Say once what the last entry did, where it was made; or anywhere, when its place is no longer drawn."""
+    found = st.session_state.get("news")
+    if found is not None and place in (None, found[0]):
+        del st.session_state["news"]
+        st.success(said(str(found[1])))
 
 
 def undo_button(view: Opened) -> None:
@@ -129,5 +137,5 @@ def undo_button(view: Opened) -> None:
                 undo_last(view.ledger_to_write(), entry.mark)
                 return f"Taken back: {words}."
 
-            if enter(view, work):
+            if enter(view, "form", work):
                 st.rerun()

@@ -14,6 +14,7 @@ from forecast.dashboard.receipts_news import (
     enter,
     events_of,
     lines_to_pay,
+    news,
     next_turn,
     turn_of,
 )
@@ -34,6 +35,7 @@ def close_lines(view: Opened) -> None:
     closed = ledger.closed_lines() if ledger is not None else frozenset()
     turn = turn_of("marks")
     with st.expander("Close lines: nothing more will come for them"):
+        news("marks")
         still_open = [
             name for name, title in names.items() if name not in closed and not title.endswith(ELSEWHERE)
         ]
@@ -67,7 +69,7 @@ def _mark(view: Opened, lines: list[str], *, closing: bool) -> None:
         noun = "line is" if len(lines) == 1 else "lines are"
         return f"{len(lines)} {noun} {'closed' if closing else 'open again'}."
 
-    if enter(view, work):
+    if enter(view, "marks", work):
         next_turn("marks")
         st.rerun()
 
@@ -80,6 +82,7 @@ def tell_events(view: Opened) -> None:
     states = view.ledger.event_states() if view.ledger is not None else {}
     turn = turn_of("events")
     with st.expander("Risk events: happened, or cannot happen any more"):
+        news("events")
         told = [
             [names[event], f"{WORDS[mark.state]}, said on {day_words(mark.date)}"]
             for event, mark in states.items()
@@ -93,7 +96,7 @@ def tell_events(view: Opened) -> None:
             key=f"event-which-{turn}", placeholder="Choose one",
         )  # fmt: skip
         state = right.selectbox(
-            "It", ["happened", "cannot-happen", "open"], index=None, format_func=WORDS.__getitem__,
+            "What you know of it", ["happened", "cannot-happen", "open"], index=None, format_func=WORDS.__getitem__,
             key=f"event-state-{turn}", placeholder="Choose what",
         )  # fmt: skip
         sure = True
@@ -126,7 +129,7 @@ def _tell(view: Opened, event: str, state: str, title: str, *, sure: bool) -> No
                 say_event(ledger, event, cast(Said, state))
         return f"\u201c{title}\u201d {WORDS[state]}: kept."
 
-    if enter(view, work):
+    if enter(view, "events", work):
         next_turn("events")
         st.rerun()
 
@@ -135,6 +138,7 @@ def freeze_budget(view: Opened) -> None:
     """Commit to a budget and keep the build as it is beside it."""
     baseline = view.baseline
     with st.expander("Freeze the budget: the sum you commit to"):
+        news("freeze")
         if baseline is None:
             text("The build as it is now is kept beside the sum, so that scope added later is told apart.")
         else:
@@ -161,7 +165,7 @@ def freeze_budget(view: Opened) -> None:
                     f"{builds(frozen.chance)} as the build stands now."
                 )
 
-            if enter(view, work):
+            if enter(view, "freeze", work):
                 st.rerun()
 
 

@@ -27,6 +27,7 @@ def shared_out(
     others: Sequence[str],
     way: Way,
     estimates: Mapping[str, float] | None = None,
+    names: Mapping[str, str] | None = None,
 ) -> tuple[tuple[str, int], ...]:
     """Keep the parts of a receipt that are given and share the rest out over the other lines.
 
@@ -41,23 +42,26 @@ def shared_out(
     way : {"evenly", "by estimate"}
     estimates : mapping of str to float, optional
         From ``middle_figures``; needed for "by estimate".
+    names : mapping of str to str, optional
+        What a message calls each line; its id when left out.
 
     Raises
     ------
     LedgerError
         If nothing is left to share, or a line has no estimate to share by.
     """
+    named = [(names or {}).get(line, repr(line)) for line in others]
     rest = total - sum(given.values())
     if others and given and rest <= 0:
-        message = f"parts: nothing is left for {', '.join(map(repr, others))}. Correct a part, or leave the line out."
+        message = f"parts: nothing is left for {', '.join(named)}. Correct a part, or leave the line out."
         raise LedgerError(message)
     if way == "evenly":
         return split_rest(total, given, others)
     known = {line: max(0.0, (estimates or {}).get(line, 0.0)) for line in others}
-    without = [line for line, value in known.items() if not value]
+    without = [name for name, line in zip(named, others, strict=True) if not known[line]]
     if without and len(others) > 1:
         message = (
-            f"parts: {without[0]!r} has no estimate to share by. Give its part in figures, or share evenly."
+            f"parts: {without[0]} has no estimate to share by. Give its part in figures, or share evenly."
         )
         raise LedgerError(message)
     return split_rest(total, given, others, known)

@@ -71,7 +71,7 @@ def test_the_opposite_of_what_was_said_asks_first(run: Run, before_ordering: Bui
 
     def choose(state: str) -> None:
         field(app, "selectbox", "Risk event").set_value(event.id)  # type: ignore[attr-defined]
-        field(app, "selectbox", "It").set_value(state)  # type: ignore[attr-defined]
+        field(app, "selectbox", "What you know of it").set_value(state)  # type: ignore[attr-defined]
 
     app = run(before_ordering.build_file, "receipts")
     choose("cannot-happen")

@@ -1,0 +1,115 @@
+"""Receipts in a real browser: with a photo on a phone, and from a bank's file on a laptop."""
+
+from __future__ import annotations
+
+import io
+import re
+import shutil
+
+import pytest
+from PIL import Image, ImageDraw
+from playwright.sync_api import Page, expect
+
+from forecast.spending.attachments import attachment_path
+from forecast.spending.folder import DEMOS, BuildFolder
+from tests.browser.conftest import BEFORE, Opener, keep, settled
+
+FILE = (
+    "Booking date;Payee;Amount;Currency\n"
+    "13.05.2026;Paint counter 0042;-148,50;EUR\n"
+    "24.05.2026;Tool shop;-20,00;EUR\n"
+    "25.05.2026;Paint counter 0043;-61,00;EUR\n"
+)
+
+
+@pytest.fixture(scope="module")
+def build(tmp_path_factory: pytest.TempPathFactory) -> BuildFolder:
+    """A build of its own: what is entered here is in nobody else's way."""
+    target = tmp_path_factory.mktemp("receipts") / BEFORE
+    shutil.copytree(DEMOS / BEFORE, target)
+    return BuildFolder.at(target)
+
+
+def photo() -> bytes:
+    picture = Image.new("RGB", (600, 900), "#f4f1ea")
+    pen = ImageDraw.Draw(picture)
+    for row in range(8):
+        pen.rectangle((60, 80 + 90 * row, 380 + 20 * row, 110 + 90 * row), fill="#444444")
+    content = io.BytesIO()
+    picture.save(content, "JPEG")
+    return content.getvalue()
+
+
+def receipts(visit: Opener, build: BuildFolder, width: int) -> Page:
+    page = visit(str(build.folder), width, 900 if width > 640 else 844)
+    page.goto(page.url.rstrip("/") + "/receipts")
+    expect(page.get_by_role("heading", level=1, name="Receipts")).to_be_visible(timeout=30_000)
+    expect(page.get_by_text("Hold a supplier's statement against its lines")).to_be_visible(timeout=30_000)
+    settled(page)
+    return page
+
+
+def take(page: Page, label: str, option: str) -> None:
+    box = page.get_by_role("combobox", name=label).first
+    box.click()
+    box.fill(option)
+    page.get_by_role("option", name=re.compile(f"^{option}")).first.click()
+
+
+def test_a_receipt_with_a_photo_takes_a_minute_on_a_phone(visit: Opener, build: BuildFolder) -> None:
+    page = receipts(visit, build, 390)
+    form = page.locator(".st-key-receipt-form")
+    take(page, "For which line", "Filler")
+    page.keyboard.press("Escape")
+    form.get_by_label("Supplier").fill("Paint counter")
+    form.get_by_label("Amount", exact=True).fill("86.40")
+    form.locator("input[type=file]").set_input_files(
+        {"name": "till.jpg", "mimeType": "image/jpeg", "buffer": photo()}
+    )
+    expect(form.get_by_text("till.jpg")).to_be_visible(timeout=20_000)
+    keep(page, "receipts-form-phone")
+    form.get_by_role("button", name="Save receipt").click()
+    expect(page.get_by_text("€86.40 at Paint counter, is entered with till.jpg.")).to_be_visible(
+        timeout=30_000
+    )
+    settled(page)
+    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert wide <= 0, "the page scrolls sideways"
+    page.get_by_text("Look at one, add a photo or PDF, or take it back").click()
+    expect(page.get_by_role("img", name="till.jpg of receipt 1")).to_be_visible(timeout=20_000)
+    keep(page, "receipts-phone")
+    ledger = build.ledger()
+    (kept,) = ledger.attachments()
+    assert attachment_path(ledger, kept).read_bytes() == photo()
+    assert [one.paid_minor for one in ledger.list_receipts()] == [8_640]
+
+
+def test_a_banks_file_is_shown_as_it_was_read_then_entered(visit: Opener, build: BuildFolder) -> None:
+    ledger = build.ledger()
+    before = ledger.paid_by_line().get("primer", 0)
+    ledger.add_receipt("2026-05-02", "Paint counter", 1_000, "EUR", [("primer", 1_000)], entry_key="a")
+    ledger.add_receipt("2026-05-03", "Paint counter", 1_000, "EUR", [("primer", 1_000)], entry_key="b")
+    ledger.add_receipt("2026-05-23", "The tool shop", 2_000, "EUR", [("tyres", 2_000)], entry_key="c")
+    page = receipts(visit, build, 1280)
+    page.get_by_text("Or take them from a bank's or card's file").click()
+    expect(page.get_by_role("textbox", name="Your name for the account")).to_be_visible()
+    page.locator("input[type=file]").nth(1).set_input_files(
+        {"name": "may.csv", "mimeType": "text/csv", "buffer": FILE.encode()}
+    )
+    expect(page.get_by_text("2 of 3 rows will be entered, €209.50 in all.")).to_be_visible(timeout=30_000)
+    expect(page.get_by_text("How it was read, as recognised; change what is wrong.")).to_be_visible()
+    expect(page.get_by_text("1 held back: tick Enter where it is a payment of its own.")).to_be_visible()
+    keep(page, "receipts-import-laptop")
+    page.get_by_role("button", name="Enter 2 receipts").click()
+    expect(page.get_by_text("2 receipts from may.csv are entered; 1 rows are left out.")).to_be_visible(
+        timeout=30_000
+    )
+    assert ledger.paid_by_line()["primer"] - before == 2_000 + 14_850 + 6_100
+    settled(page)
+    page.get_by_role("button", name="Undo this entry").click()
+    expect(page.get_by_text("Taken back: 2 receipts, the first of Paint counter 0042")).to_be_visible(
+        timeout=30_000
+    )
+    assert ledger.paid_by_line()["primer"] - before == 2_000
+    settled(page)
+    keep(page, "receipts-laptop")
