@@ -52,8 +52,8 @@ def enter_rows(view: Opened, plan: ImportPlan, names: Mapping[str, str]) -> None
                 leave_out=[row.number for row in rows if row.number not in numbers],
             )  # fmt: skip
             left = len(rows) - len(result.entered)
-            words = f"{len(result.entered)} {noun} from {plan.preview.table.name} are entered"
-            return f"{words}; {left} rows are left out." if left else f"{words}."
+            words = f"Entered from {plan.preview.table.name}: {len(result.entered)} {noun}"
+            return f"{words}. Left out: {left} {'row' if left == 1 else 'rows'}." if left else f"{words}."
 
         if enter(view, "form", work):
             next_turn("import")

@@ -101,7 +101,7 @@ def test_a_banks_file_is_shown_as_it_was_read_then_entered(visit: Opener, build:
     expect(page.get_by_text("1 held back: tick Enter where it is a payment of its own.")).to_be_visible()
     keep(page, "receipts-import-laptop")
     page.get_by_role("button", name="Enter 2 receipts").click()
-    expect(page.get_by_text("2 receipts from may.csv are entered; 1 rows are left out.")).to_be_visible(
+    expect(page.get_by_text("Entered from may.csv: 2 receipts. Left out: 1 row.")).to_be_visible(
         timeout=30_000
     )
     assert ledger.paid_by_line()["primer"] - before == 2_000 + 14_850 + 6_100

@@ -69,7 +69,7 @@ def test_what_was_recognised_is_shown_and_nothing_is_entered(run: Run, with_hist
 def test_the_rows_are_entered_once_by_supplier_history(run: Run, with_history: BuildFolder) -> None:
     app = press(send(run(with_history.build_file, "receipts"), FILE), "Enter 2 receipts")
     assert not app.exception
-    assert "2 receipts from may.csv are entered; 1 rows are left out. P80 moved by" in words(app)
+    assert "Entered from may.csv: 2 receipts. Left out: 1 row. P80 moved by" in words(app)
     ledger = with_history.ledger()
     assert ledger.paid_by_line()["primer"] == 1_000 + 14_850 + 6_100
     assert ledger.source("card") is not None

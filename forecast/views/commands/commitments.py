@@ -105,6 +105,7 @@ def run_agreed(options: argparse.Namespace) -> int:
 
 def run_left(options: argparse.Namespace) -> int:
     """Say how much is left to buy of a line."""
+    from forecast.spending.dates import not_ahead
     from forecast.spending.folder import BuildFolder
     from forecast.spending.money import parse_money
     from forecast.views.money import exact
@@ -119,6 +120,8 @@ def run_left(options: argparse.Namespace) -> int:
             f"left: got {options.amount}, must be zero or more: what is still to come, beside what was paid."
         )
         raise LedgerError(message)
+    if options.date is not None:
+        not_ahead(options.date, dt.date.today(), "word")
     said = ledger.say_still_to_buy(name, left, options.date, options.note)
     paid = ledger.paid_by_line().get(name, 0)
     text = (

@@ -83,8 +83,9 @@ def run(options: argparse.Namespace) -> int:
         data = {"layout": _layout(preview), "rows": [_row(row) for row in plan.rows]}
         return answer(options, preview_text(plan), data)
     result = enter_import(plan, ledger, lines=lines, accept=options.accept, leave_out=options.leave_out)
+    noun = "receipt" if len(result.entered) == 1 else "receipts"
     text = (
-        f"{len(result.entered)} receipts entered; {len(result.already_imported)} were there already, "
+        f"{len(result.entered)} {noun} entered; {len(result.already_imported)} were there already, "
         f"{len(result.held_back)} held back, {len(result.unmatched)} without a line."
     )
     return answer(options, text, {"entered": [receipt_data(receipt) for receipt in result.entered]})
