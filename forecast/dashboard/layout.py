@@ -32,7 +32,7 @@ _STYLE = """
 }
 .st-key-answer p { font-size: 1.16rem; line-height: 1.5; margin-bottom: 0.4rem; max-width: 46rem; }
 .stAlert strong { white-space: nowrap; }
-[data-testid="stLayoutWrapper"]:has(> .st-key-tray) { position: sticky; bottom: 0; z-index: 20; }
+[data-testid="stLayoutWrapper"]:has(> .st-key-tray-foot) { position: sticky; bottom: 0; z-index: 20; }
 [data-testid="stCaptionContainer"] p { color: var(--fc-muted); opacity: 1; }
 [data-testid="stCaptionContainer"] { opacity: 1; color: var(--fc-muted); }
 button[data-testid^="stBaseButton-primary"] { color: var(--fc-paper); }

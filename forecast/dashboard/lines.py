@@ -16,7 +16,7 @@ from forecast.dashboard.missing import missing
 from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.saving import can_undo, kept_now, opened_sheet, undo
 from forecast.dashboard.state import Opened, before, opened
-from forecast.dashboard.tray import tried
+from forecast.dashboard.tray import tray, tried
 from forecast.dashboard.unsaved import unsaved_changes
 from forecast.errors import BuildFileError, ForecastError
 from forecast.views.charts import line_bars
@@ -36,6 +36,7 @@ def page() -> None:
             "than high. A middle alone is a figure that is known. Nothing is saved until you keep it."
         )
         sheet(view, loaded)
+        tray()
         shown = _shown(view)
         build = parsed(loaded.text, WITH_CHANGES)
         more(view, build)

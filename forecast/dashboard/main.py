@@ -11,7 +11,7 @@ from streamlit.navigation.page import StreamlitPage
 from forecast.dashboard.layout import safe, style, tell
 from forecast.dashboard.start_open import is_demo
 from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario, chosen, offered, opened
-from forecast.dashboard.tray import tray
+from forecast.dashboard.tray import foot, tray
 from forecast.errors import BuildFileError, ForecastError
 from forecast.spending.folder import demos, open_demo
 from forecast.views.charts.trust import trust_charts
@@ -68,9 +68,12 @@ def run(argument: str | None = None) -> None:
                 "<style>.st-key-demo-line p { text-decoration: underline; text-underline-offset: 0.2em; }</style>"
             )
             st.page_link(start, label="This is a demo build. Start your own")
-    page.run()
-    if view is not None:
-        tray()
+    body = st.container()
+    with foot():
+        with body:
+            page.run()
+        if view is not None:
+            tray()
 
 
 def _refused(error: ForecastError, start: StreamlitPage) -> None:

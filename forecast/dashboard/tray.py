@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from forecast.build.edit import Change
 from forecast.build.schema import Build
@@ -16,6 +20,9 @@ from forecast.dashboard.unsaved import SHOW_EVERYWHERE, kept_for, unsaved_change
 from forecast.engine.forecast import Forecast
 from forecast.errors import BuildFileError, ForecastError
 from forecast.views.money import about, signed
+
+_FOOT: ContextVar[DeltaGenerator | None] = ContextVar("foot of the page", default=None)
+"""Where the tray goes in this run; None once it is drawn."""
 
 
 @dataclass(frozen=True)
@@ -52,8 +59,30 @@ def tried(view: Opened, text: str, pending: list[Change]) -> Tried:
     return Tried(new, standing(new))
 
 
+@contextmanager
+def foot() -> Iterator[None]:
+    """Keep a place for the tray below everything that is drawn before it and inside this context."""
+    token = _FOOT.set(st.container(key="tray-foot"))
+    try:
+        yield
+    finally:
+        _FOOT.reset(token)
+
+
 def tray() -> None:
-    """Show what is not saved yet, where there is any."""
+    """Show at the foot what is not saved yet, where there is any; once a run.
+
+    A page on which changes are made calls it as soon as they are known, so that their effect is not kept waiting for
+    the rest of the page.
+    """
+    place = _FOOT.get()
+    if place is not None:
+        _FOOT.set(None)
+        with place:
+            _tray()
+
+
+def _tray() -> None:
     try:
         view = opened(saved=True)
     except ForecastError:

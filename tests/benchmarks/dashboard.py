@@ -1,7 +1,8 @@
 """How long a builder waits: ``python -m tests.benchmarks.dashboard [--json] [--runs N]``, in Chromium.
 
 First page: from the server's start to the first answer. Page switch: from the click to the other page's answer.
-Edit to new figures: from the Enter key in the sheet of lines to the change that it makes to P80.
+Edit to new figures: from the Enter key in the sheet of lines to the frame that shows its effect on P80, both on the
+page's own clock: a test that asks again and again whether a text is there yet adds up to half a second of its own.
 """
 
 from __future__ import annotations
@@ -28,6 +29,20 @@ from forecast import read_build
 ROOT = Path(__file__).parents[2]
 LIMITS = {"first page": 4.0, "page switch": 0.7, "edit to new figures": 0.5}
 ANSWER = ".st-key-answer"
+# Notes on the page when Enter is pressed, and the first frame after the tray says something else than it did then.
+WATCH_EDITS = """() => {
+  const said = () => [...document.querySelectorAll(".st-key-tray p")].map((part) => part.textContent).join(" ");
+  const edit = (window.fcEdit = { pressed: 0, seen: 0, text: "" });
+  document.addEventListener("keydown", (event) => {
+    if (event.key === "Enter") Object.assign(edit, { pressed: performance.now(), seen: 0, text: said() });
+  }, true);
+  new MutationObserver(() => {
+    const now = said();
+    if (!edit.pressed || edit.seen || now === edit.text || !now.includes("Not saved yet")) return;
+    edit.seen = -1;
+    requestAnimationFrame(() => { edit.seen = performance.now(); });
+  }).observe(document.body, { subtree: true, childList: true, characterData: true });
+}"""
 
 
 def start(build: Path, home: Path) -> tuple[subprocess.Popen[bytes], str]:
@@ -76,8 +91,6 @@ def settled(page: Page) -> None:
 
 def edit(page: Page, text: str) -> float:
     """Type another high into the first row of the sheet, and wait for the effect on P80."""
-    said = page.get_by_text("Not saved yet")
-    before = said.inner_text() if said.count() else ""
     canvas = page.locator("[data-testid='stDataFrame'] canvas").first
     canvas.scroll_into_view_if_needed()
     canvas.dblclick(position={"x": 428, "y": 52}, force=True)  # the column High
@@ -88,15 +101,13 @@ def edit(page: Page, text: str) -> float:
         page.wait_for_timeout(1_000)
         canvas.dblclick(position={"x": 428, "y": 52}, force=True)
         field.fill(text, timeout=10_000)
-    began = time.perf_counter()
     field.press("Enter")
-    expect(said).to_be_visible(timeout=20_000)
-    expect(said).not_to_have_text(before or "nothing", timeout=20_000)
-    took = time.perf_counter() - began
+    page.wait_for_function("window.fcEdit.seen > 0", timeout=20_000)
+    took = page.evaluate("(window.fcEdit.seen - window.fcEdit.pressed) / 1000")
     page.mouse.move(5, 5)
     settled(page)
     page.wait_for_timeout(300)  # the grid draws once more
-    return took
+    return float(took)
 
 
 def measure(build: Path, home: Path, runs: int) -> dict[str, list[float]]:
@@ -130,6 +141,7 @@ def measure(build: Path, home: Path, runs: int) -> dict[str, list[float]]:
                 page.get_by_test_id("stSidebarNav").get_by_role("link", name="The lines").click()
                 expect(page.locator("[data-testid='stDataFrame'] canvas").first).to_be_visible(timeout=20_000)
                 settled(page)
+                page.evaluate(WATCH_EDITS)
                 for step in range(3):
                     found["edit to new figures"].append(edit(page, str(400_000 + 20_000 * (3 * run + step))))
                 page.close()
