@@ -16,13 +16,14 @@ from forecast.dashboard.layout import said, tell
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import drop, keep, keep_on_theirs, kept_now, opened_sheet, show_difference
 from forecast.dashboard.state import Opened, headline, opened, standing
-from forecast.dashboard.unsaved import SHOW_EVERYWHERE, kept_for, unsaved_changes
+from forecast.dashboard.unsaved import kept_for, show_everywhere, shown_everywhere, unsaved_changes
 from forecast.engine.forecast import Forecast
 from forecast.errors import BuildFileError, ForecastError
 from forecast.views.money import about, signed
 
 _FOOT: ContextVar[DeltaGenerator | None] = ContextVar("foot of the page", default=None)
 """Where the tray goes in this run; None once it is drawn."""
+_SWITCH = "unsaved-everywhere"
 
 
 @dataclass(frozen=True)
@@ -115,7 +116,14 @@ def _tray() -> None:
                 drop()
                 st.rerun()
             if not isinstance(result, BuildFileError):
-                st.toggle("Show every page with them", key=SHOW_EVERYWHERE, persist_state="session")
+                # The same switch has another identity on the page that draws the tray itself: its value stands apart.
+                st.toggle(
+                    "Show every page with them", value=shown_everywhere(), key=_SWITCH, on_change=_switched
+                )
+
+
+def _switched() -> None:
+    show_everywhere(on=bool(st.session_state[_SWITCH]))
 
 
 def _effect(view: Opened, result: Tried, count: int) -> str:

@@ -10,8 +10,7 @@ from forecast.build.edit import Change
 from forecast.build.sheet import changes, rows, with_changes
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 
-SHOW_EVERYWHERE = "unsaved-everywhere"
-"""Key of the switch by which all pages show the build with what is not saved yet."""
+_EVERYWHERE = "unsaved-shown-everywhere"
 
 
 class Kept(TypedDict):
@@ -63,6 +62,16 @@ def with_more(kept: Kept) -> str:
     return changed_text(kept["text"], kept["more"])
 
 
+def shown_everywhere() -> bool:
+    """Tell whether all pages are to show the build with what is not saved yet."""
+    return bool(st.session_state.get(_EVERYWHERE))
+
+
+def show_everywhere(*, on: bool) -> None:
+    """Have all pages show the build with what is not saved yet, or only the page of lines."""
+    st.session_state[_EVERYWHERE] = on
+
+
 def text_in_force(file: str, now: str) -> tuple[str, bool]:
     """Give the text that pages show, and whether it holds what is not saved.
 
@@ -72,7 +81,7 @@ def text_in_force(file: str, now: str) -> tuple[str, bool]:
         Path, and what stands in the file.
     """
     kept = kept_for(file)
-    if kept is None or not st.session_state.get(SHOW_EVERYWHERE) or kept["text"] != now:
+    if kept is None or not shown_everywhere() or kept["text"] != now:
         return now, False
     pending = unsaved_changes(kept)
     return (changed_text(now, pending), True) if pending else (now, False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecast import simulate
@@ -224,8 +225,9 @@ def test_settings_of_the_build_are_changed_through_the_tray(run: Run, before_ord
     assert before_ordering.read().build.budget == 15_250
 
 
+@pytest.mark.parametrize("asked_on", ["lines", "cost"])
 def test_every_page_shows_the_build_with_what_is_not_saved_if_asked(
-    run: Run, before_ordering: BuildFolder
+    run: Run, before_ordering: BuildFolder, asked_on: str
 ) -> None:
     app = run(before_ordering.build_file, "lines")
     text = read_text(before_ordering.build_file)
@@ -233,9 +235,11 @@ def test_every_page_shows_the_build_with_what_is_not_saved_if_asked(
     app = app.switch_page("forecast/dashboard/cost.py").run()
     saved = words(app)
     assert "Not saved yet" in saved
-    app.toggle(key="unsaved-everywhere").set_value(True)
-    app = app.run()
+    app = app.switch_page(f"forecast/dashboard/{asked_on}.py").run()
+    app = app.toggle(key="unsaved-everywhere").set_value(True).run()
+    app = app.switch_page("forecast/dashboard/cost.py").run()
     assert not app.exception
+    assert app.toggle(key="unsaved-everywhere").value
     plain = rows(parse_build(text))
     dearer = with_changes(plain, {"delivery.amount": {"high": 2400.0}})
     build = parse_build(changed(text, changes(parse_build(text), plain, dearer)))

@@ -316,6 +316,7 @@ def test_a_list_goes_into_the_build_in_force_by_way_of_the_tray(
     assert app.title[0].value == "The lines"
     assert "Not saved yet" in words(app)
     assert before_ordering.build_file.read_text(encoding="utf-8") == old
+    app = app.switch_page("forecast/dashboard/lines.py").run()  # where a browser is by now
     app = app.button(key="keep").click().run()
     new = before_ordering.build_file.read_text(encoding="utf-8")
     assert [row for row in difference(old, new).splitlines() if row.startswith("-")] == ["--- as read here"]
