@@ -10,6 +10,7 @@ from typing import Any
 
 import streamlit as st
 
+from forecast.dashboard.printing import print_rules
 from forecast.errors import ForecastError
 from forecast.views.charts.frame import without_title
 from forecast.views.theme import DARK, LIGHT, Palette
@@ -63,15 +64,6 @@ table.fc .fc-void { text-decoration: line-through; opacity: 0.75; }
   table.fc-stack td:nth-child(n + 3) { grid-column: 1 / -1; }
   table.fc-stack td:nth-child(n + 4) { opacity: 0.85; font-size: 0.87rem; }
 }
-@media print {
-  .stSidebar, .stAppToolbar, .stAppHeader, .stButton, .stForm, .st-key-phone-nav, .st-key-tray,
-  .stDownloadButton, .stFileUploader, .stSelectbox, .stMultiSelect, .stButtonGroup { display: none !important; }
-  .stApp, .stApp > *, .stMain, .stAppViewContainer { position: static !important; overflow: visible !important;
-    height: auto !important; background: #fff !important; color: #000 !important; }
-  .stMainBlockContainer { max-width: none; padding: 0; }
-  .stVegaLiteChart, table.fc tr, .stAlert { break-inside: avoid; }
-  h1, h2, h3 { break-after: avoid; }
-}
 </style>
 """
 
@@ -80,7 +72,8 @@ def style() -> None:
     """Put the stylesheet into the page."""
     colours = palette()
     names = f"--fc-paper: {colours.paper}; --fc-ink: {colours.ink}; --fc-muted: {colours.muted};"
-    st.html(_STYLE.replace("<style>", f"<style>.stApp {{ {names} }}", 1))
+    own = _STYLE.replace("<style>", f"<style>.stApp {{ {names} }}", 1)
+    st.html(own.replace("</style>", print_rules(colours) + "</style>"))
 
 
 def palette() -> Palette:

@@ -13,6 +13,7 @@ from forecast.dashboard.lines_more import more
 from forecast.dashboard.lines_rules import rules
 from forecast.dashboard.lines_sheet import sheet
 from forecast.dashboard.missing import missing
+from forecast.dashboard.printing import screen_only
 from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.saving import can_undo, kept_now, opened_sheet, undo
 from forecast.dashboard.state import Opened, before, opened
@@ -29,13 +30,14 @@ def page() -> None:
         view = opened(saved=True)
         loaded = opened_sheet(view)
         top = st.container()
-        _undo(view)
-        st.subheader("Change them")
-        text(
-            "Low, middle and high: in 1 of 10 builds it is less than low, in half less than middle, in 9 of 10 less "
-            "than high. A middle alone is a figure that is known. Nothing is saved until you keep it."
-        )
-        sheet(view, loaded)
+        with screen_only("sheet"):
+            _undo(view)
+            st.subheader("Change them")
+            text(
+                "Low, middle and high: in 1 of 10 builds it is less than low, in half less than middle, in 9 of 10 "
+                "less than high. A middle alone is a figure that is known. Nothing is saved until you keep it."
+            )
+            sheet(view, loaded)
         tray()
         shown = _shown(view)
         build = parsed(loaded.text, WITH_CHANGES)

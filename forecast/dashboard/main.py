@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
 from forecast.dashboard.layout import safe, style, tell
+from forecast.dashboard.printing import paper_head
 from forecast.dashboard.start_open import is_demo
 from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario, chosen, offered, opened
 from forecast.dashboard.tray import foot, tray
@@ -60,6 +62,8 @@ def run(argument: str | None = None) -> None:
     with st.container(key="phone-nav", horizontal=True):
         for link in pages:
             st.page_link(link, width="content")
+    if view is not None:
+        paper_head(view, dt.date.today())
     if view is not None and view.unsaved:
         st.caption("These figures hold your changes that are not saved yet.")
     if view is not None and page.url_path == "" and is_demo(view.folder):

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from forecast.build.completeness import Finding, findings
 from forecast.build.edit import NotNeeded
 from forecast.build.schema import Build
 from forecast.build.sheet import starter
-from forecast.dashboard.layout import safe
+from forecast.dashboard.layout import safe, text
 from forecast.dashboard.saving import put
 from forecast.dashboard.state import Opened
 from forecast.views.money import about
@@ -27,12 +29,26 @@ def missing(view: Opened, build: Build) -> None:
     if not found:
         st.markdown("Nothing that such builds usually have is missing.")
         return
+    text(_lead(found))
     for grade, words in _GRADES.items():
         items = [item for item in found if item.grade == grade]
         if items:
             with st.expander(f"{words}: {len(items)}", expanded=grade == "must"):
                 for item in items:
                     _finding(view, build, item)
+
+
+def _lead(found: Sequence[Finding]) -> str:
+    """Count what is missing by how usual it is."""
+    ends = {
+        "must": "that every such build has",
+        "usual": "that most such builds have",
+        "consider": "worth a thought",
+    }
+    counts = {grade: sum(item.grade == grade for item in found) for grade in ends}
+    parts = [f"**{counts[grade]}** {end}" for grade, end in ends.items() if counts[grade]]
+    listed = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return f"Not in the estimate: {listed}."
 
 
 def _finding(view: Opened, build: Build, item: Finding) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from forecast.dashboard.layout import answer, palette, picture, told_plainly
+from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipt_form import receipt_form
 from forecast.dashboard.receipts_commitments import commitments, left_to_buy
 from forecast.dashboard.receipts_import import import_file
@@ -32,13 +33,14 @@ def page() -> None:
         else:
             _answer(view, receipts)
             _picture(view, receipts)
-        st.subheader("Enter a receipt")
-        with st.container(key="receipt-form"):
-            receipt_form(view)
-            news("form")
-        with st.expander("Or take them from a bank's or card's file"):
-            import_file(view)
-        undo_button(view)
+        with screen_only("enter"):
+            st.subheader("Enter a receipt")
+            with st.container(key="receipt-form"):
+                receipt_form(view)
+                news("form")
+            with st.expander("Or take them from a bank's or card's file"):
+                import_file(view)
+            undo_button(view)
         if everything:
             receipts_list(view, everything)
         st.subheader("Agreed, settled, still to come")
