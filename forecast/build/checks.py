@@ -24,6 +24,7 @@ from forecast.build.schema import (
     Option,
     Scenario,
 )  # fmt: skip
+from forecast.build.times import wrong_times
 
 Item = TypeVar("Item", Line, Event)
 Raised = tuple[Path, str, str]
@@ -254,7 +255,7 @@ def _changes(build: Build) -> Iterator[tuple[Path, Scenario | Option]]:
 
 
 def _of_items(build: Build, extra: set[str]) -> list[Raised]:
-    return [*_references(build, extra), *_loadings(build), *_circles(build)]
+    return [*_references(build, extra), *_loadings(build), *_circles(build), *wrong_times(build)]
 
 
 def _changed(item: Item, override: Mapping[str, Mapping[str, Any]]) -> Item:

@@ -62,7 +62,7 @@ class BuildInfo(Part):
     own_hour_value : figure or None
         What an hour of own work counts for; nothing when left out.
     hours_per_week : float or None
-        Own hours that a usual week has room for; with it own work is shown in weeks as well.
+        Own hours that a usual week has room for; with it the work is shown in weeks as well.
     notice : str or None
         Shown wherever the build is shown, for example that its data are invented.
     """
@@ -110,7 +110,16 @@ class Currency(Part):
 
 
 class Costed(Part):
-    """What lines and events have in common."""
+    """What lines and events have in common.
+
+    Attributes
+    ----------
+    own_hours : figure or None
+        Hours of own work that it takes.
+    wait_weeks : figure or None
+        Weeks for which the build stands still for it: until a shop has room, while the car is there, while a late
+        delivery is awaited. They add up, one after another.
+    """
 
     id: Identifier
     name: Text | None = None
@@ -120,6 +129,7 @@ class Costed(Part):
     percent: UncertainFigure | None = None
     of: tuple[Reference, ...] = ()
     own_hours: UncertainFigure | None = None
+    wait_weeks: UncertainFigure | None = None
     note: Text | None = None
 
     @property
@@ -180,8 +190,11 @@ class Line(Costed):
                 "has " + " as well as ".join(ways),
                 "Keep one way: amount, quantity and price, or percent and of.",
             )
-        if not ways and self.own_hours is None:
-            wrong("costs nothing", "Give an amount, a quantity and a price, percent and of, or own_hours.")
+        if not ways and self.own_hours is None and self.wait_weeks is None:
+            wrong(
+                "costs nothing",
+                "Give an amount, a quantity and a price, percent and of, own_hours, or wait_weeks.",
+            )
         counted = self.quantity is not None or self.takeoff is not None
         if counted != (self.price is not None):
             missing = "price" if counted else "quantity"
@@ -219,8 +232,12 @@ class Event(Costed):
 
     @model_validator(mode="after")
     def _some_impact(self) -> Event:
-        if self.cost is None and self.percent is None and self.own_hours is None and not self.hands_over:
-            wrong("has no impact", "Give a cost, percent and of, own_hours, or hands_over and share.")
+        impacts = (self.cost, self.percent, self.own_hours, self.wait_weeks)
+        if all(impact is None for impact in impacts) and not self.hands_over:
+            wrong(
+                "has no impact",
+                "Give a cost, percent and of, own_hours, wait_weeks, or hands_over and share.",
+            )
         if bool(self.hands_over) != (self.share is not None) or (self.penalty and not self.hands_over):
             wrong(
                 "hands_over and share belong together",
@@ -325,13 +342,15 @@ class Build(Part):
     def fingerprint(self) -> str:
         """Give a name for exactly this content, the same on every machine.
 
+        Keys that are not given leave no trace in it: a key that a later version knows changes no earlier name.
+
         Returns
         -------
         str
             64 hexadecimal digits (SHA-256 of the canonical JSON).
         """
         order = list(self.scenario)  # told apart because the first is the default
-        content = self.model_dump(mode="json") | {"scenarios": order}
+        content = self.model_dump(mode="json", exclude_none=True) | {"scenarios": order}
         text = json.dumps(content, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()
 

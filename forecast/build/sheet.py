@@ -19,9 +19,10 @@ Number: TypeAlias = float | None
 
 WORDS: Mapping[str, str] = {
     "amount": "amount", "quantity": "quantity", "price": "price", "percent": "percent", "minimum": "minimum",
-    "maximum": "maximum", "own_hours": "own hours", "cost": "cost if it happens",
+    "maximum": "maximum", "own_hours": "own hours", "wait_weeks": "waiting", "cost": "cost if it happens",
 }  # fmt: skip
 """What each figure of a line or event is called."""
+_TIMES: Mapping[str, str] = {"own_hours": "h", "wait_weeks": "weeks"}
 
 
 @dataclass(frozen=True)
@@ -81,8 +82,8 @@ def unit_of(build: Build, key: str, figure: FigureBase) -> str:
         return figure.unit
     if key == "percent":
         return "%"
-    if key == "own_hours":
-        return "h"
+    if key in _TIMES:
+        return _TIMES[key]
     return "" if key == "quantity" else figure.currency or build.build.currency
 
 

@@ -89,7 +89,7 @@ def _all(view: Opened, comparison: Comparison) -> None:
         rows.append(
             [
                 item.name, *(about(sum_.value, money, sum_.error) for sum_ in sums),
-                hours(item.hours[1].value), *([f"{item.weeks[1]:.0f}"] if item.weeks is not None else []),
+                hours(item.hours[1].value), *([f"{item.weeks[1].value:.0f}"] if item.weeks is not None else []),
                 percent(item.chance_cheapest.value), about(item.regret.value, money, item.regret.error),
             ]
         )  # fmt: skip
@@ -98,7 +98,7 @@ def _all(view: Opened, comparison: Comparison) -> None:
     caption = "Regret: what it costs more than the cheapest would have in the same build, on average"
     if weeks:
         caption += (
-            ". Weeks follow from own hours and what a week has room for; waiting for shops is not in them"
+            ". Weeks: own hours at what a week has room for, then the waiting that the build file states"
         )
     table(headings, rows, caption)
 

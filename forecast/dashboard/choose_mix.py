@@ -12,7 +12,7 @@ from forecast.dashboard.state import Opened, chosen
 from forecast.decide.mix import Mix, Mixes, Reason
 from forecast.decide.mixer import routes_offered
 from forecast.views.charts.mixes import frontier
-from forecast.views.commands.advice import farmed_out
+from forecast.views.commands.advice import beaten_in, farmed_out
 from forecast.views.money import about, hourly, hours, signed
 
 
@@ -32,7 +32,8 @@ def best_mix(view: Opened) -> None:
 def _section(view: Opened) -> None:
     with told_plainly():
         file = chosen()["file"]
-        left, right = st.columns(2)
+        timed = view.build.build.hours_per_week is not None
+        left, right, *third = st.columns(3 if timed else 2)
         money = left.number_input(
             f"Within how much money, {safe(view.currency)}", min_value=0.0, value=None, step=500.0, format="%.0f",
             placeholder="no limit", key=f"mix-money-{file}", persist_state="session",
@@ -43,7 +44,14 @@ def _section(view: Opened) -> None:
             placeholder="no limit", key=f"mix-hours-{file}", persist_state="session",
             help="In 8 of 10 builds it must take no more of your own hours than this.",
         )  # fmt: skip
-        found = mixes_of(view).within(money or None, most)
+        weeks = None
+        if timed:
+            weeks = third[0].number_input(
+                "Within how many weeks", min_value=0.0, value=None, step=1.0, format="%.0f",
+                placeholder="no limit", key=f"mix-weeks-{file}", persist_state="session",
+                help="In 8 of 10 builds own work and waiting must take no longer than this.",
+            )  # fmt: skip
+        found = mixes_of(view).within(money or None, most, weeks)
         text(found.sentence(partial(about, currency=view.currency)))
         picture(frontier(found, view.currency, palette()))
         _reasons(view, found)
@@ -91,13 +99,18 @@ def _frontier_table(view: Opened, found: Mixes) -> None:
     shown = found.some_of_frontier()
     weeks = shown[0].weeks is not None
     text(
-        f"{len(found.frontier)} of {len(found.mixes):,} mixes are not beaten in both P80 and own hours"
+        f"{len(found.frontier)} of {len(found.mixes):,} mixes are not beaten in {beaten_in(found)}"
         + (f"; {len(shown)} of them, evenly spread." if len(shown) < len(found.frontier) else ".")
     )
     rows = [_mix_row(view, item, found, weeks) for item in shown]
-    headings = ["Farmed out", "P50", "P80", "Own hours at P80", *(["Weeks"] if weeks else []), ""]
+    headings = ["Farmed out", "P50", "P80", "Own hours at P80", *(["Weeks at P80"] if weeks else []), ""]
     caption = "Mixes from the cheapest to the one with least work"
-    table(headings, rows, caption + (". Weeks follow from own hours alone" if weeks else ""), right_text=1)
+    table(
+        headings,
+        rows,
+        caption + (". Weeks: own work, then the waiting that the build file states" if weeks else ""),
+        right_text=1,
+    )
 
 
 def _mix_row(view: Opened, item: Mix, found: Mixes, weeks: bool) -> list[str]:

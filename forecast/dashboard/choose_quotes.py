@@ -10,7 +10,7 @@ from forecast.dashboard.choose_answers import quoted
 from forecast.dashboard.layout import table, text, told_plainly
 from forecast.dashboard.state import Opened
 from forecast.decide.quotes import Quotes
-from forecast.views.commands.quotes import EXAMPLE, QUOTE_HEADINGS, quote_rows
+from forecast.views.commands.quotes import EXAMPLE, quote_headings, quote_rows
 from forecast.views.money import about, percent
 
 
@@ -35,7 +35,7 @@ def _choice(view: Opened, found: Quotes) -> None:
     text(found.sentence(money))
     what = found.choice.replace("_", " ")
     table(
-        list(QUOTE_HEADINGS), quote_rows(found, view.currency),
+        quote_headings(found), quote_rows(found, view.currency),
         f"The whole build with each {what}. Middle figures: what it looks like before anything goes wrong",
     )  # fmt: skip
     with st.expander(f"What the {what} quotes risk, and each against each"):

@@ -204,7 +204,7 @@ def compared(view: Opened) -> Comparison:
 def _compared(fingerprint: str, trials: int, seed: int, _view: Opened) -> Comparison:
     forecasts = {name: before(_view, name) for name in _view.build.scenario}
     names = {name: item.name or name.capitalize() for name, item in _view.build.scenario.items()}
-    return compare_forecasts(forecasts, names, _view.build.build.hours_per_week)
+    return compare_forecasts(forecasts, names)
 
 
 def ledger_state(ledger: Ledger | None) -> str:

@@ -65,7 +65,7 @@ def cause_parts(draws: Draws, names: dict[str, str] | None = None) -> tuple[Caus
     """
     trials = draws.forecast.trials
     plan = trials.plan
-    happening = [row for row in plan.rows if row.kind != "hours" and row.gate is not None]
+    happening = [row for row in plan.rows if row.is_money and row.gate is not None]
     events = np.zeros(trials.count)
     for row in happening:
         events += trials.row(row.id)

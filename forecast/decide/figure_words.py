@@ -14,6 +14,7 @@ _KEYS = {
     "minimum": "least charge",
     "maximum": "most charged",
     "own_hours": "own hours",
+    "wait_weeks": "weeks of waiting",
     "cost": "cost if it happens",
     "resale": "resale",
     "share": "share of the work still open",

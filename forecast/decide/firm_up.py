@@ -111,7 +111,7 @@ def firm_up(replay: Replay, build: Build, level: float = 0.8, *, learning: bool 
     for item in plan.inputs:
         values = replay.figure(item.id)
         id = item.id.partition(".")[0]
-        moves_money = any(plan.rows[place].kind != "hours" for place in replay.affected([item.id]))
+        moves_money = any(plan.rows[place].is_money for place in replay.affected([item.id]))
         if np.ptp(values) <= 0 or id in known or item.id in known or not moves_money:
             continue
         effort, how = how_to_know(item.id, lines.get(id), titles)
@@ -153,7 +153,7 @@ def _base_gain(replay: Replay, figure: str, mean: float) -> float:
     total = 0.0
     for row in plan.rows:
         lines[row.id] = float(evaluate(row.formula, inputs, lines)) if row.gate is None else 0.0
-        total += float(lines[row.id]) if row.kind != "hours" else 0.0
+        total += float(lines[row.id]) if row.is_money else 0.0
     return total - replay.forecast.base_estimate
 
 

@@ -39,6 +39,8 @@ def how_to_know(figure: str, line: Line | None, titles: Mapping[str, str]) -> tu
         return "low", f"Fix {phrase}, by paying early or agreeing a price in your own money"
     if id == "build":
         return "low", "Decide what an own hour counts for"
+    if last == "wait_weeks":
+        return "low", f"Ask for {phrase}"
     if last == "own_hours":
         return "high", f"Do a part of {thing} as a trial and time it"
     if last == "quantity":

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import product
 
 import numpy as np
@@ -11,208 +10,15 @@ import numpy as np
 from forecast.build.options import options_by_choice, with_option
 from forecast.build.scenario import scenario_name
 from forecast.build.schema import Build, Option, Scenario
-from forecast.decide.chances import rounded_hours
 from forecast.decide.mixer import Mixer, Routes, Totals
+from forecast.decide.mixes import Mix, Mixes, Reason, soonest, unbeaten
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.known import KnownFacts
 from forecast.engine.statistics import Estimate, percentile_estimates, percentiles
 from forecast.errors import SimulationError
 
-Money = Callable[[float], str]
-
 MOST_MIXES = 20_000
-OWN_ROUTE = "self"
-
-_SOME_HOURS = 0.5
-_BY = {"shop": "a shop"}
-_WAYS = {OWN_ROUTE: "doing it yourself", "shop": "a shop"}
-
-
-def _words(id: str) -> str:
-    return id.replace("_", " ").replace("-", " ")
-
-
-def _listed(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
-
-
-@dataclass(frozen=True)
-class Mix:
-    """One mix.
-
-    Attributes
-    ----------
-    routes : dict
-        Route by work package.
-    options : dict
-        Option by choice.
-    mean, p50, p80, p90 : float
-        Money.
-    hours, hours_p80 : float
-        Own hours at P50 and at P80.
-    weeks : float or None
-        Own hours at P80 in weeks; None where the build does not say how many hours a week has. Weeks follow from own
-        hours alone: waiting for shops and parts is not in them.
-    """
-
-    routes: Mapping[str, str]
-    options: Mapping[str, str]
-    mean: float
-    p50: float
-    p80: float
-    p90: float
-    hours: float
-    hours_p80: float
-    weeks: float | None
-
-    def words(self, titles: Mapping[str, str] | None = None) -> str:
-        """Name the mix: who does what, and which options, by their titles where those are given."""
-        by_route: dict[str, list[str]] = {}
-        for package, route in self.routes.items():
-            by_route.setdefault(route, []).append(_words(package))
-        away = {route: packages for route, packages in by_route.items() if route != OWN_ROUTE}
-        parts = [
-            f"{_listed(packages)} by {_BY.get(route, _words(route))}" for route, packages in away.items()
-        ]
-        if by_route.get(OWN_ROUTE):
-            parts.append("the rest by yourself" if away else "everything by yourself")
-        elif len(away) == 1 and len(self.routes) > 1:
-            parts = [f"everything by {_BY.get(route, _words(route))}" for route in away]
-        named = titles or {}
-        parts += [f"{_words(choice)}: {named.get(id, _words(id))}" for choice, id in self.options.items()]
-        return "; ".join(parts)
-
-    @property
-    def farmed_out(self) -> tuple[str, ...]:
-        """Work packages that are not done by oneself, in words, each with its route where that is not the shop."""
-        return tuple(
-            _words(package) if route == "shop" else f"{_words(package)} ({_words(route)})"
-            for package, route in self.routes.items()
-            if route != OWN_ROUTE
-        )
-
-
-@dataclass(frozen=True)
-class Reason:
-    """What one choice of a mix saves and risks, against its best alternative with everything else unchanged.
-
-    Attributes
-    ----------
-    choice : str
-        The work package, or what the options are about.
-    taken, instead : str
-        Route or option.
-    mean, p80, p90 : Estimate
-        What taking it saves; negative where it costs more.
-    hours : float
-        Mean own hours that it takes more.
-    titles : mapping
-        Of options, by id.
-    """
-
-    choice: str
-    taken: str
-    instead: str
-    mean: Estimate
-    p80: Estimate
-    p90: Estimate
-    hours: float
-    titles: Mapping[str, str] = field(default_factory=dict)
-
-    @property
-    def taken_words(self) -> str:
-        """What is taken, in words."""
-        return self.titles.get(self.taken) or _WAYS.get(self.taken, _words(self.taken))
-
-    @property
-    def instead_words(self) -> str:
-        """What it is held against, in words."""
-        return self.titles.get(self.instead) or _WAYS.get(self.instead, _words(self.instead))
-
-    @property
-    def per_own_hour(self) -> float | None:
-        """What each own hour that it takes more saves, of the means; None where none is saved or none is taken."""
-        return self.mean.value / self.hours if self.hours >= _SOME_HOURS and self.mean.value > 0 else None
-
-    def sentence(self, money: Money, hourly: Money | None = None) -> str:
-        """Say what the choice saves and risks."""
-        name = _words(self.choice).capitalize()
-        saves = self.mean.value
-        word = f"saves {money(saves)}" if saves >= 0 else f"costs {money(-saves)} more"
-        text = f"{name}: {self.taken_words} {word} on average against {self.instead_words}"
-        if saves >= 0 > self.p90.value:
-            text += f", but its bad outcomes cost {money(-self.p90.value)} more at P90"
-        elif saves < 0 < self.p90.value:
-            text += f", but spares {money(self.p90.value)} at P90"
-        if abs(self.hours) >= _SOME_HOURS:
-            text += f"; {rounded_hours(abs(self.hours))} own hours {'more' if self.hours > 0 else 'fewer'}"
-            if self.per_own_hour is not None:
-                text += f" ({(hourly or money)(self.per_own_hour)} per own hour)"
-        return f"{text}."
-
-
-@dataclass(frozen=True)
-class Mixes:
-    """Every mix, the frontier, and the best one within limits.
-
-    Attributes
-    ----------
-    mixes : tuple of Mix
-        In the order of the file.
-    frontier : tuple of Mix
-        Those to which no other is better in both P80 and own hours (and so weeks); cheapest first.
-    best : Mix or None
-        The lowest P80 within the money and hours given; None where no mix is within both.
-    best_p80 : Estimate or None
-        Its P80, with the simulation error.
-    cheapest, least_work : Mix
-        The lowest P80 of all, and the fewest own hours.
-    reasons : tuple of Reason
-        For each choice of the best mix, or of the cheapest where none is within the limits.
-    money, hours : float or None
-        The limits.
-    titles : mapping
-        Of options, by id.
-    """
-
-    mixes: tuple[Mix, ...]
-    frontier: tuple[Mix, ...]
-    best: Mix | None
-    best_p80: Estimate | None
-    cheapest: Mix
-    least_work: Mix
-    reasons: tuple[Reason, ...]
-    money: float | None = None
-    hours: float | None = None
-    titles: Mapping[str, str] = field(default_factory=dict)
-
-    def some_of_frontier(self, most: int = 12) -> tuple[Mix, ...]:
-        """Pick from a long frontier: the ends, the best, and some evenly between."""
-        if len(self.frontier) <= most:
-            return self.frontier
-        places = {round(step * (len(self.frontier) - 1) / (most - 1)) for step in range(most)}
-        return tuple(item for place, item in enumerate(self.frontier) if place in places or item == self.best)
-
-    def sentence(self, money: Money) -> str:
-        """Say which mix is best within the limits, or that there is none."""
-        limits = []
-        if self.money is not None:
-            limits.append(money(self.money))
-        if self.hours is not None:
-            limits.append(f"{self.hours:.0f} own hours")
-        within = f" within {' and '.join(limits)}" if limits else ""
-        if self.best is not None:
-            best = self.best
-            return (
-                f"Best of {len(self.mixes):,} mixes{within}: {best.words(self.titles)}. In 8 of 10 builds it costs "
-                f"no more than {money(best.p80)} and takes no more than {rounded_hours(best.hours_p80)} own hours."
-            )
-        return (
-            f"No mix stays{within} in 8 of 10 builds. The cheapest needs {money(self.cheapest.p80)} and "
-            f"{rounded_hours(self.cheapest.hours_p80)} own hours; the one with least work "
-            f"{money(self.least_work.p80)} and {rounded_hours(self.least_work.hours_p80)}."
-        )
 
 
 def mix(
@@ -220,6 +26,7 @@ def mix(
     *,
     money: float | None = None,
     hours: float | None = None,
+    weeks: float | None = None,
     scenario: str | None = None,
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
@@ -234,6 +41,8 @@ def mix(
         The P80 must stay within it.
     hours : float, optional
         Own hours at P80 must stay within it.
+    weeks : float, optional
+        Weeks at P80 must stay within it.
     scenario : str, optional
         Whose overrides hold; its routes do not matter. The first of the file when left out.
     trials, seed : int
@@ -248,7 +57,7 @@ def mix(
     SimulationError
         When there is nothing to choose, or there are more than MOST_MIXES mixes.
     """
-    return MixSearch(build, scenario, trials, seed, known).within(money, hours)
+    return MixSearch(build, scenario, trials, seed, known).within(money, hours, weeks)
 
 
 class MixSearch:
@@ -287,7 +96,9 @@ class MixSearch:
         self.combinations = combinations
         self.mixes = tuple(self._all())
 
-    def within(self, money: float | None = None, hours: float | None = None) -> Mixes:
+    def within(
+        self, money: float | None = None, hours: float | None = None, weeks: float | None = None
+    ) -> Mixes:
         """Give the frontier, and the best mix within limits.
 
         Parameters
@@ -296,23 +107,33 @@ class MixSearch:
             The P80 must stay within it.
         hours : float, optional
             Own hours at P80 must stay within it.
+        weeks : float, optional
+            Weeks at P80 must stay within it.
+
+        Raises
+        ------
+        SimulationError
+            When weeks are limited and the build does not say how many hours a week has.
         """
-        order = sorted(self.mixes, key=lambda item: (item.p80, item.hours_p80))
-        frontier: list[Mix] = []
-        for item in order:
-            if not frontier or item.hours_p80 < frontier[-1].hours_p80:
-                frontier.append(item)
+        if weeks is not None and self.build.build.hours_per_week is None:
+            message = (
+                "weeks: the build does not say how many hours a week has. Add hours_per_week = 10 under [build], and "
+                "wait_weeks to what you wait for."
+            )
+            raise SimulationError(message)
+        order = sorted(self.mixes, key=lambda item: (item.p80, item.hours_p80, item.weeks or 0.0))
+        limits = ((money, "p80"), (hours, "hours_p80"), (weeks, "weeks"))
         inside = [
             item
             for item in order
-            if (money is None or item.p80 <= money) and (hours is None or item.hours_p80 <= hours)
+            if all(limit is None or getattr(item, what) <= limit for limit, what in limits)
         ]
         best = inside[0] if inside else None
         explained = best or order[0]
         return Mixes(
-            self.mixes, tuple(frontier), best, self.p80(best) if best is not None else None,
-            order[0], min(self.mixes, key=lambda item: (item.hours_p80, item.p80)),
-            self.reasons(explained), money, hours, self.titles,
+            self.mixes, unbeaten(order), best, self.p80(best) if best is not None else None,
+            order[0], min(self.mixes, key=lambda item: (item.hours_p80, item.p80)), soonest(self.mixes),
+            self.reasons(explained), money, hours, weeks, self.titles,
         )  # fmt: skip
 
     def _mixer(self, options: Sequence[Option]) -> Mixer:
@@ -337,10 +158,18 @@ class MixSearch:
         p50, p80, p90 = percentiles(totals.money, (0.5, 0.8, 0.9), weights)
         half, most = percentiles(totals.hours, (0.5, 0.8), weights)
         week = self.build.build.hours_per_week
+        weeks = percentiles(totals.hours / week + totals.waits, (0.8,), weights)[0] if week else None
         return Mix(
-            routes, options, float(np.average(totals.money, weights=weights)), p50, p80, p90, half, most,
-            most / week if week else None,
-        )  # fmt: skip
+            routes,
+            options,
+            float(np.average(totals.money, weights=weights)),
+            p50,
+            p80,
+            p90,
+            half,
+            most,
+            weeks,
+        )
 
     def totals(self, routes: Mapping[str, str], options: Mapping[str, str]) -> tuple[Mixer, Totals]:
         """Give the totals of one mix again."""
@@ -385,3 +214,6 @@ class MixSearch:
             if choice not in found or reason.p80.value < found[choice].p80.value:
                 found[choice] = reason
         return tuple(found.values())
+
+
+__all__ = ["MOST_MIXES", "Mix", "MixSearch", "Mixes", "Reason", "mix"]

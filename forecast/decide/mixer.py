@@ -11,7 +11,7 @@ Letters: N trials, P packages.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -35,14 +35,15 @@ Routes = dict[str, str]
 
 @dataclass(frozen=True)
 class Totals:
-    """Money and own hours of one mix, shape (N,) each."""
+    """Money, own hours and weeks of waiting of one mix, shape (N,) each."""
 
     money: Array
     hours: Array
+    waits: Array
 
     def __add__(self, other: Totals) -> Totals:
         """Add what two groups of rows come to."""
-        return Totals(self.money + other.money, self.hours + other.hours)
+        return Totals(self.money + other.money, self.hours + other.hours, self.waits + other.waits)
 
 
 def routes_offered(build: Build) -> dict[str, tuple[str, ...]]:
@@ -119,7 +120,7 @@ class Mixer:
         inputs: dict[str, Value] = {
             node.id: self.replay.figure(node.id) for node in walk(price) if isinstance(node, Input)
         }
-        return Totals(found.money + evaluate(price, inputs, {}) * found.hours, found.hours)
+        return replace(found, money=found.money + evaluate(price, inputs, {}) * found.hours)
 
     def _dependencies(self) -> dict[str, tuple[str, ...]]:
         """Give, for each row, the packages whose routes its amount depends on, in the order of the file."""
@@ -160,14 +161,13 @@ class Mixer:
         state = tuple(routes[package] for package in packages)
         cache = self._cache.setdefault(packages, {})
         if state not in cache:
-            money, hours = np.zeros(self.forecast.trials.count), np.zeros(self.forecast.trials.count)
+            found = Totals(*(np.zeros(self.forecast.trials.count) for _ in range(3)))
             here = dict(zip(packages, state, strict=True))
             values: dict[str, Value] = {}
             for place in self._groups.get(packages, ()):
                 row = self.forecast.plan.rows[place]
-                target = hours if row.kind == "hours" else money
+                target = found.money if row.is_money else found.hours if row.kind == "hours" else found.waits
                 target += self._amount(row, here, values)
-            found = Totals(money, hours)
             if len(packages) >= len(self.packages) > 1:
                 return found  # of one mix only: not worth keeping
             cache[state] = found

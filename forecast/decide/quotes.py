@@ -150,9 +150,7 @@ def quotes(
         option.id: simulate(with_option(build, option), scenario, trials, seed, known=known, keep="rows")
         for option in options
     }
-    comparison = compare_forecasts(
-        forecasts, {option.id: option.title for option in options}, build.build.hours_per_week
-    )
+    comparison = compare_forecasts(forecasts, {option.id: option.title for option in options})
     return Quotes(choice, _quotes(options, forecasts, comparison), comparison)
 
 

@@ -149,8 +149,11 @@ class Replay:
         trials = self.forecast.trials
         totals, hours = trials.totals.copy(), trials.hours.copy()
         for place, new in self.rows(change).items():
-            target = hours if trials.plan.rows[place].kind == "hours" else totals
-            target += new - self._row(place)
+            row = trials.plan.rows[place]
+            if row.is_money:
+                totals += new - self._row(place)
+            elif row.kind == "hours":
+                hours += new - self._row(place)
         return Outcome(totals, hours)
 
     def rows(self, change: Change) -> dict[int, Array]:

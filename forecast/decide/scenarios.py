@@ -35,9 +35,9 @@ class Summary:
         Money.
     hours : tuple of Estimate
         Own hours at P10, P50, P80 and P90.
-    weeks : tuple of float, or None
-        Own hours at the same percentiles, in weeks; None where the build does not say how many hours a week has.
-        Waiting for a shop is not in it.
+    weeks : tuple of Estimate, or None
+        Weeks at the same percentiles, own work and then waiting; None where the build does not say how many hours a
+        week has.
     chance_cheapest : Estimate
         Chance that it is the cheapest of all; a tie counts in equal parts.
     regret : Estimate
@@ -52,7 +52,7 @@ class Summary:
     p80: Estimate
     p90: Estimate
     hours: tuple[Estimate, ...]
-    weeks: tuple[float, ...] | None
+    weeks: tuple[Estimate, ...] | None
     chance_cheapest: Estimate
     regret: Estimate
 
@@ -60,7 +60,9 @@ class Summary:
         """Say what it costs and how it stands."""
         return (
             f"{self.name}: {money(self.p50.value)} in half of builds, {money(self.p80.value)} at P80, "
-            f"{rounded_hours(self.hours[1].value)} own hours; cheapest in {builds(self.chance_cheapest.value)}, "
+            f"{rounded_hours(self.hours[1].value)} own hours"
+            + (f" and {self.weeks[1].value:.0f} weeks" if self.weeks is not None else "")
+            + f"; cheapest in {builds(self.chance_cheapest.value)}, "
             f"and on average {money(self.regret.value)} dearer than the cheapest."
         )
 
@@ -205,7 +207,7 @@ def compare(
         raise SimulationError(message)
     forecasts = {name: simulate(build, name, trials, seed, keep="rows") for name in dict.fromkeys(chosen)}
     names = {name: build.scenario[name].name or _words(name) for name in forecasts}
-    return compare_forecasts(forecasts, names, build.build.hours_per_week)
+    return compare_forecasts(forecasts, names)
 
 
 def _words(id: str) -> str:
@@ -215,7 +217,6 @@ def _words(id: str) -> str:
 def compare_forecasts(
     forecasts: Mapping[str, Forecast],
     names: Mapping[str, str] | None = None,
-    hours_per_week: float | None = None,
 ) -> Comparison:
     """Compare forecasts of the same seed and number of trials; see `compare`.
 
@@ -237,10 +238,10 @@ def compare_forecasts(
     for place, (id, forecast) in enumerate(forecasts.items()):
         p10, p50, p80, p90 = forecast.percentile_set(SHARES)
         hours = tuple(forecast.hours(SHARES))
-        weeks = tuple(item.value / hours_per_week for item in hours) if hours_per_week else None
+        weeks = forecast.weeks(SHARES)
         summaries.append(
             Summary(
-                id, titles[id], forecast.mean, p10, p50, p80, p90, hours, weeks,
+                id, titles[id], forecast.mean, p10, p50, p80, p90, hours, None if weeks is None else tuple(weeks),
                 mean_estimate(parts[place], replicates, weights),
                 mean_estimate(totals[place] - least, replicates, weights),
             )

@@ -157,6 +157,19 @@ class Forecast:
         """Give percentiles of own hours."""
         return percentile_estimates(self.trials.hours, shares, self.trials.replicates, self.trials.weights)
 
+    def weeks(self, shares: Sequence[float] = (0.1, 0.5, 0.8, 0.9)) -> list[Estimate] | None:
+        """Give percentiles of the weeks that the work takes: own hours one after another, then waiting for shops.
+
+        Returns
+        -------
+        list of Estimate, or None
+            None where the build does not say how many hours a week has room for.
+        """
+        weeks = self.trials.weeks
+        if weeks is None:
+            return None
+        return percentile_estimates(weeks, shares, self.trials.replicates, self.trials.weights)
+
     @cached_property
     def lines(self) -> tuple[LineSummary, ...]:
         """Lines and events in the order of the plan."""

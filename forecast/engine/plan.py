@@ -228,6 +228,17 @@ class _Compiler:
             Row(name, item.title, "labour", "hours", formula, gate, item.package, item.route, item.id)
         )
 
+    def waits(self, item: Costed) -> None:
+        """Add the row of the weeks that the build stands still for an item."""
+        if item.wait_weeks is None:
+            return
+        name = f"{item.id}.wait_weeks"
+        gate = item.id if any(gate.id == item.id for gate in self.gates) else None
+        formula = self.figure(name, item.wait_weeks)
+        self.rows.append(
+            Row(name, item.title, "labour", "weeks", formula, gate, item.package, item.route, item.id)
+        )
+
     def own_work(self) -> None:
         """Add the line of own work, where the build gives own hours a value."""
         value = self.build.build.own_hour_value
@@ -299,6 +310,7 @@ def compile_plan(build: Build, scenario: str | None = None, *, on: date | None =
     items: list[Costed] = [*choice.lines, *choice.events]
     for item in items:
         compiler.hours(item)
+        compiler.waits(item)
     compiler.own_work()
     return Plan(
         name=build.name,
@@ -312,6 +324,7 @@ def compile_plan(build: Build, scenario: str | None = None, *, on: date | None =
         consignments=expansions,
         notes=tuple(note for expansion in expansions for note in expansion.notes),
         slots=_slots(build),
+        hours_per_week=build.build.hours_per_week,
     )
 
 
@@ -331,8 +344,8 @@ def _slots(build: Build) -> dict[str, int]:
 
 
 def _events_last(rows: Iterable[Row]) -> tuple[Row, ...]:
-    """Put lines first, then events, hours and own work; no line is computed from an event."""
-    order = {"line": 0, "event": 1, "hours": 2}
+    """Put lines first, then events, hours and weeks, and own work; no line is computed from an event."""
+    order = {"line": 0, "event": 1, "hours": 2, "weeks": 2}
     return tuple(sorted(rows, key=lambda row: 3 if row.id == OWN_WORK else order[row.kind]))
 
 

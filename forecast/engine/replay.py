@@ -143,13 +143,13 @@ class Replay:
                 own_weights = likelihood if own_weights is None else own_weights * likelihood
         if conditions.rejected:
             own_weights = np.ones(self.count) if own_weights is None else own_weights.copy()
-        totals, hours = np.zeros(self.count), np.zeros(self.count)
+        totals, hours, waits = np.zeros(self.count), np.zeros(self.count), np.zeros(self.count)
         for start in range(0, self.count, BLOCK):
             block = slice(start, min(start + BLOCK, self.count))
             inputs: dict[str, Value] = {name: values[block] for name, values in sampled.items()}
             weight = None if own_weights is None else own_weights[block]
             values = np.empty((len(self.plan.rows), block.stop - block.start))
-            sums = totals[block], hours[block]
+            sums = totals[block], hours[block], waits[block]
             evaluate_rows(self.plan, conditions, inputs, gates[:, block], weight, values, sums)
         if not reweigh:
             own_weights = weights

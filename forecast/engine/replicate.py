@@ -100,6 +100,7 @@ class Part:
 
     totals: Array
     hours: Array
+    waits: Array
     rows: Array | None
     gates: NDArray[np.bool_]
     weights: Array | None
@@ -133,7 +134,7 @@ def simulate_replicates(
     drawn = columns(seed, replicates, names, n, plan.slots)
     count = n * len(replicates)
     weights = np.ones(count) if _weighted(plan, conditions) else None
-    totals, hours = np.zeros(count), np.zeros(count)
+    totals, hours, waits = np.zeros(count), np.zeros(count), np.zeros(count)
     gates = np.empty((len(plan.gates), count), dtype=np.bool_)
     kept = np.empty((len(plan.rows), count)) if keep == "rows" and out is None else out
     moments: Moments | None = None
@@ -141,13 +142,12 @@ def simulate_replicates(
         weight = None if weights is None else weights[block]
         sampled = _draw_block(plan, conditions, drawn, block, gates[:, block], weight)
         values = kept[:, block] if kept is not None else np.empty((len(plan.rows), block.stop - block.start))
-        evaluate_rows(
-            plan, conditions, sampled, gates[:, block], weight, values, (totals[block], hours[block])
-        )
+        sums = (totals[block], hours[block], waits[block])
+        evaluate_rows(plan, conditions, sampled, gates[:, block], weight, values, sums)
         part = _moments(values, totals[block], reference, plan, weight)
         moments = part if moments is None else moments + part
     assert moments is not None  # there is at least one block
-    return Part(totals, hours, kept, gates, weights, moments)
+    return Part(totals, hours, waits, kept, gates, weights, moments)
 
 
 def _weighted(plan: Plan, conditions: Conditions | None) -> bool:
@@ -221,11 +221,12 @@ def evaluate_rows(
     gates: NDArray[np.bool_],
     weights: Array | None,
     values: Array,
-    sums: tuple[Array, Array],
+    sums: tuple[Array, Array, Array],
 ) -> None:
     """Evaluate all rows over one block, into ``values`` of shape (rows, block).
 
-    Weights change in place, and each row is added to the totals or the own hours of ``sums`` while it is at hand.
+    Weights change in place, and each row is added to the totals, the own hours or the weeks of waiting of
+    ``sums`` while it is at hand.
     """
     place_of = {gate.id: place for place, gate in enumerate(plan.gates)}
     lines: dict[str, Value] = {}
@@ -243,7 +244,7 @@ def evaluate_rows(
                     weights *= out >= floor
                 np.maximum(out, floor, out=out)
         lines[row.id] = out
-        total = sums[1] if row.kind == "hours" else sums[0]
+        total = sums[0] if row.is_money else sums[1 if row.kind == "hours" else 2]
         total += out
 
 

@@ -42,7 +42,7 @@ class Row:
     ----------
     id, title, group : str
     kind : str
-        "line" or "event" for money, "hours" for own hours.
+        "line" or "event" for money, "hours" for own hours, "weeks" for weeks of waiting.
     formula : Formula
     gate : str or None
         Id of the gate that lets it count.
@@ -71,19 +71,26 @@ class Row:
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
+    @property
+    def is_money(self) -> bool:
+        """Whether it counts in the total."""
+        return self.kind in ("line", "event")
+
 
 @dataclass(frozen=True)
 class Plan:
     """Everything that a simulation needs, without the build's words.
 
-    ``rows`` stand so that each uses earlier ones only. Money rows (lines, then events) come before hours, except
-    that own work, where hours are given a value, comes last.
+    ``rows`` stand so that each uses earlier ones only. Money rows (lines, then events) come before hours and weeks,
+    except that own work, where hours are given a value, comes last.
 
     Attributes
     ----------
     slots : mapping
         Place among the evenly filling draws of shared causes ("cause …"), of the file's events ("gate …") and of
         their impacts, by name. It follows from the place of causes and events in the file, whatever the scenario.
+    hours_per_week : float or None
+        Own hours that a week has room for.
     """
 
     name: str
@@ -97,6 +104,7 @@ class Plan:
     consignments: tuple[Expansion, ...] = ()
     notes: tuple[str, ...] = field(default=())
     slots: Mapping[str, int] = field(default_factory=dict)
+    hours_per_week: float | None = None
 
     @cached_property
     def input_places(self) -> Mapping[str, int]:
@@ -122,7 +130,7 @@ class Plan:
     @property
     def money_rows(self) -> tuple[int, ...]:
         """Places of the rows that are money."""
-        return tuple(place for place, row in enumerate(self.rows) if row.kind != "hours")
+        return tuple(place for place, row in enumerate(self.rows) if row.is_money)
 
 
 def sole_input(row: Row) -> tuple[str, float] | None:

@@ -109,6 +109,7 @@ def pool(blocks: list[Trials]) -> Trials:
         numbers=tuple(number for block in blocks for number in block.numbers),
         totals=np.concatenate([block.totals for block in blocks]),
         hours=np.concatenate([block.hours for block in blocks]),
+        waits=np.concatenate([block.waits for block in blocks]),
         rows=np.concatenate(rows, axis=1) if len(rows) == len(blocks) else None,
         gates=np.concatenate([block.gates for block in blocks], axis=1),
         weights=np.concatenate([_weights(block) for block in blocks]) if weighted else None,

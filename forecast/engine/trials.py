@@ -39,6 +39,8 @@ class Trials:
         Money, in the build's currency.
     hours : ndarray, shape (N,)
         Own hours.
+    waits : ndarray, shape (N,)
+        Weeks of waiting, as for a shop.
     rows : ndarray of shape (rows, N), or None
         Every row of the plan, where it was kept.
     gates : ndarray of bool, shape (gates, N)
@@ -57,6 +59,7 @@ class Trials:
     numbers: tuple[int, ...]
     totals: Array
     hours: Array
+    waits: Array
     rows: Array | None
     gates: NDArray[np.bool_]
     weights: Array | None
@@ -73,6 +76,12 @@ class Trials:
     def count(self) -> int:
         """N."""
         return int(self.totals.size)
+
+    @property
+    def weeks(self) -> Array | None:
+        """Weeks that the work takes, own hours, then waiting; None where the build does not say what a week holds."""
+        week = self.plan.hours_per_week
+        return None if week is None else self.hours / week + self.waits
 
     @property
     def effective(self) -> float:
@@ -122,7 +131,7 @@ def run(
     known : KnownFacts, optional
         What is known by now.
     keep : {"rows", "totals"}
-        Whether every row is kept, or totals, hours and moments only.
+        Whether every row is kept, or totals, hours, waits and moments only.
     executor : concurrent.futures.Executor, optional
         Runs replicates side by side. Results do not depend on it.
     first_replicate : int
@@ -228,6 +237,7 @@ def _gather(
         numbers=numbers,
         totals=np.concatenate([part.totals for part in parts]),
         hours=np.concatenate([part.hours for part in parts]),
+        waits=np.concatenate([part.waits for part in parts]),
         rows=rows,
         gates=np.concatenate([part.gates for part in parts], axis=1),
         weights=weights,

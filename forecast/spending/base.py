@@ -34,4 +34,4 @@ def base_given(plan: Plan, known: KnownFacts) -> dict[str, float]:
         counts = row.gate is None or known.gates.get(row.gate, floor is not None)
         value = float(evaluate(row.formula, inputs, lines)) if counts else 0.0
         lines[row.id] = value if floor is None else max(value, floor)
-    return {row.id: float(lines[row.id]) for row in plan.rows if row.kind != "hours"}
+    return {row.id: float(lines[row.id]) for row in plan.rows if row.is_money}

@@ -131,7 +131,7 @@ def known_from(plan: Plan, standing: Standing) -> Known:
     gates = {gate.id for gate in plan.gates}
     lines: dict[str, KnownLine] = {}
     for row in plan.rows:
-        if row.kind != "hours":
+        if row.is_money:
             lines[row.id] = _line(row.id, standing)
             _gather(row, plan, standing, gates, gathered)
     outside = {name: amount for name, amount in standing.paid.items() if name not in lines}
@@ -199,5 +199,5 @@ def _give_up(
         return
     gathered.fixed[row.id] = paid
     for other in plan.rows:
-        if other.kind == "hours" and other.of == row.id:
+        if not other.is_money and other.of == row.id:
             gathered.fixed[other.id] = 0.0

@@ -89,7 +89,7 @@ class Steps:
         self.effective, self.error = float("inf"), 0.0
         self.start = known_from(earlier, self.first)
         self.end = known_from(earlier, self.last)
-        self.owner = {row.id: row.of if row.kind == "hours" else row.id for row in earlier.rows}
+        self.owner = {row.id: row.id if row.is_money else row.of for row in earlier.rows}
         self.titles = {row.id: row.title for row in (*earlier.rows, *plan.rows)}
         self.events = {row.id for row in earlier.rows if row.kind == "event"}
         self.dropped = set(self.end.dropped - self.start.dropped)
@@ -182,12 +182,12 @@ class Steps:
     def _settled(self, facts: KnownFacts, names: set[str], standing: Standing, plan: Plan) -> KnownFacts:
         """Give facts in which some lines cost what was paid, and nothing is learned from them."""
         fixed = {name: to_float(standing.paid.get(name, 0), plan.currency) for name in names}
-        fixed |= {row.id: 0.0 for row in plan.rows if row.kind == "hours" and row.of in names}
+        fixed |= {row.id: 0.0 for row in plan.rows if not row.is_money and row.of in names}
         kept = _kept(facts, names, lambda name: self.owner.get(name, name))
         return replace(kept, fixed={**kept.fixed, **fixed})
 
     def _owner_now(self, name: str) -> str:
-        return next((row.of for row in self.plan.rows if row.id == name and row.kind == "hours"), name)
+        return next((row.of for row in self.plan.rows if row.id == name and not row.is_money), name)
 
     def _at_planned_rates(self) -> tuple[dict[str, int], dict[str, int]]:
         """Give by how much each line's receipts between the ends were to be other at the rates planned.
@@ -271,7 +271,7 @@ class Steps:
 
 
 def _money(plan: Plan) -> set[str]:
-    return {row.id for row in plan.rows if row.kind != "hours"}
+    return {row.id for row in plan.rows if row.is_money}
 
 
 def _kept(facts: KnownFacts, without: set[str], owner: Callable[[str], str]) -> KnownFacts:

@@ -132,12 +132,12 @@ def open_line(plan: Plan, row_id: str) -> Opened:
     chances = {gate.id: gate.chance for gate in plan.gates}
     below = tuple(node.id for node in walk(row.formula) if isinstance(node, LineValue))
     is_paper = row.group in ("freight", "import")  # a bill, not a thing that is worked on
-    hazards = () if is_paper or row.kind == "hours" else cautions_for(row.id, row.title, (row.group,))
+    hazards = () if is_paper or not row.is_money else cautions_for(row.id, row.title, (row.group,))
     return Opened(
         row.id, row.title, float(lines[row.id]), 1.0 if row.gate is None else chances[row.gate],
         _working(plan, row, inputs, lines), tuple(dict.fromkeys((*_named(row.working, {}, stages), *below))),
         (*row.cautions, *(caution.sentence for caution in hazards)), row.notes,
-        "h" if row.kind == "hours" else "",
+        {"hours": "h", "weeks": "weeks"}.get(row.kind, ""),
     )  # fmt: skip
 
 

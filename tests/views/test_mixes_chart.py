@@ -31,7 +31,7 @@ def test_every_mix_is_a_dot_and_the_cheapest_is_ringed(search: MixSearch) -> Non
     assert dots == {(item.hours_p80, item.p80) for item in found.mixes}
     assert [found.cheapest.p80] in [[row["cost"] for row in rows] for rows in drawn]
     chart = frontier(found, "EUR").to_dict()
-    assert f"{len(found.frontier)} of them are not beaten in both" in chart["description"]
+    assert f"{len(found.frontier)} of them are not beaten in P80, own hours and weeks" in chart["description"]
     assert "need not begin at zero" in " ".join(chart["title"]["subtitle"])
 
 

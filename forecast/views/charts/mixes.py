@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import altair as alt
@@ -22,12 +23,14 @@ def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:
     currency : str
     palette : Palette
     """
-    line = found.some_of_frontier(MOST_POINTS)
-    others = [item for item in found.mixes if item not in line]
+    kept = found.some_of_frontier(MOST_POINTS)
+    line = _less_work(kept)
+    sooner = [item for item in kept if item not in line]
+    others = [item for item in found.mixes if item not in kept]
     others = others[:: max(1, -(-len(others) // MOST_POINTS))]
     marked = found.best or found.cheapest
-    costs = [item.p80 for item in (*line, *others)] + ([found.money] if found.money is not None else [])
-    work = [item.hours_p80 for item in (*line, *others)] + ([found.hours] if found.hours is not None else [])
+    costs = [item.p80 for item in (*kept, *others)] + ([found.money] if found.money is not None else [])
+    work = [item.hours_p80 for item in (*kept, *others)] + ([found.hours] if found.hours is not None else [])
     across, up = span(work, room=0.06), span(costs, room=0.12)
     x = alt.X(
         "hours:Q", scale=alt.Scale(domain=[max(across[0], 0.0), across[1]], nice=False),
@@ -41,7 +44,7 @@ def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:
         scale=alt.Scale(domain=[max(up[0], 0.0), up[1]], nice=False),
         axis=money_axis(currency, tickCount=5),
     )
-    tooltip = ["Farmed out:N", "P80:N", "Own hours:N"]
+    tooltip = ["Farmed out:N", "P80:N", "Own hours:N", *(["Weeks:N"] if found.soonest is not None else [])]
     faint = (
         alt.Chart(_frame(others, currency))
         .mark_circle(size=26, color=palette.faint, opacity=0.75)
@@ -52,6 +55,11 @@ def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:
         order="hours:Q"
     )
     dots = base.mark_circle(size=44, color=palette.accent, opacity=1)
+    open_dots = (
+        alt.Chart(_frame(sooner, currency))
+        .mark_point(size=44, color=palette.accent, filled=False, strokeWidth=1.6, opacity=1, shape="circle")
+        .encode(x=x, y=y, tooltip=tooltip)
+    )
     ring = (
         alt.Chart(_frame([marked], currency))
         .mark_point(size=190, filled=False, color=palette.ink, strokeWidth=2, shape="circle")
@@ -64,23 +72,34 @@ def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:
         ).encode(x=x, y=y),
         palette.ink, palette, align="right", dx=-4, dy=20,
     )  # fmt: skip
-    layers = [*_limits(found, currency, palette), faint, joined, dots, ring, *label]
+    layers = [*_limits(found, currency, palette), faint, joined, open_dots, dots, ring, *label]
     title = _title(found, currency)
     note = "Each dot is one mix. Joined: no other mix is both cheaper and less work. The axes need not begin at zero."
+    if sooner:
+        note += " Open: dearer or more work than a joined one, and done in fewer weeks."
     if found.money is not None or found.hours is not None:
         note += " Dashed: your limits."
     ends = f"{_said(found.cheapest, currency)}; {_said(found.least_work, currency)}"
     description = (
         f"{title}. {len(found.mixes):,} mixes by own hours and cost at P80; {len(found.frontier)} of them are not "
-        f"beaten in both. The ends: {ends}."
+        f"beaten in {'P80, own hours and weeks' if found.soonest is not None else 'both'}. The ends: {ends}."
     )
     if found.best is not None and _word(found) == "best":
         description += f" Best within your limits: {_said(found.best, currency)}."
     return framed(alt.layer(*layers), title, description, palette, 300, note)
 
 
+def _less_work(order: Sequence[Mix]) -> tuple[Mix, ...]:
+    """Keep, of mixes from the cheapest on, those that take fewer own hours than all before: a staircase."""
+    found: list[Mix] = []
+    for item in order:
+        if not found or item.hours_p80 < found[-1].hours_p80:
+            found.append(item)
+    return tuple(found)
+
+
 def _word(found: Mixes) -> str:
-    limited = found.money is not None or found.hours is not None
+    limited = any(limit is not None for limit in (found.money, found.hours, found.weeks))
     return "best" if limited and found.best is not None else "cheapest"
 
 
@@ -117,6 +136,7 @@ def _frame(items: list[Mix] | tuple[Mix, ...], currency: str) -> pd.DataFrame:
             "Farmed out": [", ".join(item.farmed_out) or "nothing" for item in items],
             "P80": [about(item.p80, currency) for item in items],
             "Own hours": [hours(item.hours_p80) for item in items],
+            "Weeks": ["" if item.weeks is None else f"{item.weeks:.0f}" for item in items],
         }
     )
 

@@ -22,7 +22,7 @@ from forecast.views.commands.common import (
 if TYPE_CHECKING:
     from forecast.build.schema import Build
     from forecast.decide.contingency import Contingency
-    from forecast.decide.mix import Mix
+    from forecast.decide.mix import Mix, Mixes
     from forecast.decide.scenarios import Comparison, Pair
     from forecast.engine.forecast import Forecast
     from forecast.engine.known import KnownFacts
@@ -61,6 +61,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     add_file(mixed)
     mixed.add_argument("--money", type=some_money, metavar="SUM", help="P80 must stay within it")
     mixed.add_argument("--hours", type=some_money, metavar="H", help="own hours at P80 must stay within it")
+    mixed.add_argument("--weeks", type=some_money, metavar="W", help="weeks at P80 must stay within it")
     mixed.add_argument(
         "--trials", type=int, default=16_384, metavar="N", help="how many builds to simulate (16384)"
     )
@@ -214,7 +215,7 @@ def compare_text(build: Build, found: Comparison) -> str:
                 for value in (item.p10, item.p50, item.p80, item.p90)
             ),
             f"{hours(item.hours[1].value)}",
-            *([f"{item.weeks[1]:.0f}"] if item.weeks is not None else []),
+            *([f"{item.weeks[1].value:.0f}"] if item.weeks is not None else []),
             percent(item.chance_cheapest.value),
         ]
         for item in found.scenarios
@@ -275,6 +276,11 @@ def farmed_out(item: Mix, titles: Mapping[str, str]) -> str:
     return "; ".join([away, *(titles.get(option, option) for option in item.options.values())])
 
 
+def beaten_in(found: Mixes) -> str:
+    """Name what mixes are held against each other in."""
+    return "P80, own hours and weeks" if found.soonest is not None else "both P80 and own hours"
+
+
 def run_mix(options: argparse.Namespace) -> int:
     """Find the best mix of routes."""
     from forecast.decide.mix import mix
@@ -285,7 +291,10 @@ def run_mix(options: argparse.Namespace) -> int:
     build = BuildFolder.at(options.file).read()
     working("Trying every mix")
     try:
-        found = mix(build, money=options.money, hours=options.hours, trials=options.trials, seed=options.seed)
+        found = mix(
+            build, money=options.money, hours=options.hours, weeks=options.weeks, trials=options.trials,
+            seed=options.seed,
+        )  # fmt: skip
     finally:
         done()
     currency = build.build.currency
@@ -296,6 +305,7 @@ def run_mix(options: argparse.Namespace) -> int:
             about(item.p50, currency),
             about(item.p80, currency),
             hours(item.hours_p80),
+            *([f"{item.weeks:.0f}"] if item.weeks is not None else []),
             "best" if item == found.best else "",
         ]
         for item in shown
@@ -303,10 +313,11 @@ def run_mix(options: argparse.Namespace) -> int:
     text = [
         found.sentence(_money(currency)),
         "",
-        f"{len(found.frontier)} of {len(found.mixes)} mixes are not beaten in both P80 and own hours"
+        f"{len(found.frontier)} of {len(found.mixes)} mixes are not beaten in {beaten_in(found)}"
         + (f"; {len(shown)} of them, evenly spread:" if len(shown) < len(found.frontier) else ":"),
     ]
-    text.append(table(["Farmed out", "P50", "P80", "Own hours (P80)", ""], rows))
+    weeks = ["Weeks (P80)"] if found.soonest is not None else []
+    text.append(table(["Farmed out", "P50", "P80", "Own hours (P80)", *weeks, ""], rows))
     rate = partial(hourly, currency=currency)
     text += ["", *(reason.sentence(_money(currency), rate) for reason in found.reasons)]
     if build.build.notice:

@@ -92,11 +92,14 @@ def quotes_text(found: Quotes, currency: str) -> str:
 
     money = partial(about, currency=currency)
     rows = [[shorten(row[0]), *row[1:]] for row in quote_rows(found, currency)]
-    said = [found.sentence(money), "", table(list(QUOTE_HEADINGS), rows)]
+    said = [found.sentence(money), "", table(quote_headings(found), rows)]
     return "\n".join([*said, "", *(item.sentence(money) for item in found.quotes)])
 
 
-QUOTE_HEADINGS = ("Quote", "Middle figures", "P50", "P80", "P90", "Cheapest in")
+def quote_headings(found: Quotes) -> list[str]:
+    """Give the headings of `quote_rows`."""
+    weeks = [] if found.quotes[0].summary.weeks is None else ["Weeks (P80)"]
+    return ["Quote", "Middle figures", "P50", "P80", "P90", *weeks, "Cheapest in"]
 
 
 def quote_rows(found: Quotes, currency: str) -> list[list[str]]:
@@ -111,6 +114,7 @@ def quote_rows(found: Quotes, currency: str) -> list[list[str]]:
                 about(value.value, currency, value.error)
                 for value in (item.summary.p50, item.summary.p80, item.summary.p90)
             ),
+            *([] if item.summary.weeks is None else [f"{item.summary.weeks[2].value:.0f}"]),
             percent(item.summary.chance_cheapest.value),
         ]
         for item in found.quotes
