@@ -48,7 +48,8 @@ def _mend(build: Build, option: Option, item: Finding) -> str:
         is_line = any(line.id == item.starter for line in library.lines)
         starter = library.line(item.starter) if is_line else library.event(item.starter)
         kind = "line" if is_line else "event"
-        table = {key: value for key, value in starter.table(present).items() if key != "note"}
+        left_out = {"note"} | ({"wait_weeks"} if build.build.hours_per_week is None else set())
+        table = {key: value for key, value in starter.table(present).items() if key not in left_out}
         table = _without_causes(table, {cause.id for cause in build.cause})
         words = ", ".join(f"{key} = {toml_value(value)}" for key, value in table.items())
         return f"Under {place} add [[option.{kind}]] with the keys {words}."

@@ -230,6 +230,8 @@ def starter(build: Build, name: str) -> list[Change]:
     present = [line.id for line in build.line]
     is_line = any(line.id == name for line in library.lines)
     table = library.line(name).table(present) if is_line else library.event(name).table(present)
+    if build.build.hours_per_week is None:
+        table.pop("wait_weeks", None)  # weeks would not add up
     there = {cause.id for cause in build.cause}
     wanted = {
         cause for figure in table.values() if isinstance(figure, dict) for cause in figure.get("causes", ())

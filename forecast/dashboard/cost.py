@@ -10,8 +10,7 @@ from forecast.dashboard.cost_next import how_far_money_reaches, what_to_firm_up
 from forecast.dashboard.layout import answer, palette, picture, text, told_plainly
 from forecast.dashboard.state import Opened, before, opened
 from forecast.views.charts import dots_of_hundred, s_curve
-from forecast.views.money import hours
-from forecast.views.sentences import budget_sentence, hold_sentence
+from forecast.views.sentences import budget_sentence, hold_sentence, work_sentence
 
 
 def page() -> None:
@@ -20,13 +19,7 @@ def page() -> None:
     with told_plainly():
         view = opened()
         forecast = before(view)
-        own = forecast.hours((0.5, 0.9))
-        work = (
-            f"Your own work: **{hours(own[0].value)}** in the middle; "
-            f"in 1 of 10 builds more than {hours(own[1].value)}."
-            if own[1].value > 0
-            else ""
-        )
+        work = work_sentence(forecast, strong="**")
         answer(
             hold_sentence(forecast, strong="**"),
             budget_sentence(forecast, view.budget, strong="**") if view.budget is not None else "",

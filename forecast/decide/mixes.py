@@ -72,10 +72,17 @@ class Mix:
         parts += [f"{_words(choice)}: {named.get(id, _words(id))}" for choice, id in self.options.items()]
         return "; ".join(parts)
 
+    def _times(self) -> list[str]:
+        weeks = [] if self.weeks is None else [f"{self.weeks:.0f} weeks"]
+        return [f"{rounded_hours(self.hours_p80)} own hours", *weeks]
+
     def time_words(self) -> str:
         """Say what it takes at P80: own hours, and weeks where they are known."""
-        text = f"{rounded_hours(self.hours_p80)} own hours"
-        return text if self.weeks is None else f"{text} and {self.weeks:.0f} weeks"
+        return _listed(self._times())
+
+    def needs(self, money: Money) -> str:
+        """Say what it costs and takes at P80."""
+        return _listed([money(self.p80), *self._times()])
 
     @property
     def farmed_out(self) -> tuple[str, ...]:
@@ -209,15 +216,14 @@ class Mixes:
                 f"no more than {money(best.p80)} and takes no more than {best.time_words()}."
             )
         return (
-            f"No mix stays{within} in 8 of 10 builds. The cheapest needs {money(self.cheapest.p80)} and "
-            f"{self.cheapest.time_words()}; the one with least work "
-            f"{money(self.least_work.p80)} and {self.least_work.time_words()}{self._soonest_words(money)}."
+            f"No mix stays{within} in 8 of 10 builds. The cheapest needs {self.cheapest.needs(money)}; the one with "
+            f"least work {self.least_work.needs(money)}{self._soonest_words(money)}."
         )
 
     def _soonest_words(self, money: Money) -> str:
         if self.soonest is None or self.weeks is None or self.soonest in (self.cheapest, self.least_work):
             return ""
-        return f"; the soonest {money(self.soonest.p80)} and {self.soonest.time_words()}"
+        return f"; the soonest {self.soonest.needs(money)}"
 
 
 def unbeaten(order: Sequence[Mix]) -> tuple[Mix, ...]:

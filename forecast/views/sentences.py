@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from forecast.engine.forecast import Forecast
 from forecast.spending.reforecast import Reforecast
-from forecast.views.money import about, builds, rounding_step, signed
+from forecast.views.money import about, builds, hours, rounding_step, signed
 
 LESSON = 0.2
 """Move of a shared cause, in standard deviations, from which it is worth a sentence."""
@@ -49,6 +49,26 @@ def budget_sentence(forecast: Forecast, budget: float, strong: str = "") -> str:
     if beyond > 0:
         text += f" In 1 of 10 it falls short by more than {about(beyond, forecast.currency, worst.error)}."
     return text
+
+
+def work_sentence(forecast: Forecast, strong: str = "") -> str:
+    """Say what the build asks of one's own hours, and how many weeks pass; empty where there is neither."""
+    half, most = forecast.hours((0.5, 0.9))
+    said = []
+    if most.value > 0:
+        said.append(
+            f"Your own work: {strong}{hours(half.value)}{strong} in the middle; "
+            f"in 1 of 10 builds more than {hours(most.value)}."
+        )
+    weeks = forecast.weeks((0.5, 0.9))
+    if weeks is not None and weeks[1].value >= 1:
+        waits = bool(forecast.trials.waits.any())
+        what = "Work and waiting take" if waits and said else "Waiting takes" if waits else "That takes"
+        said.append(
+            f"{what} {strong}{weeks[0].value:.0f} weeks{strong} in the middle, "
+            f"in 1 of 10 builds more than {weeks[1].value:.0f}."
+        )
+    return " ".join(said)
 
 
 def watch_sentence(watch: Reforecast, strong: str = "") -> str:

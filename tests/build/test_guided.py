@@ -25,6 +25,7 @@ from forecast.build.guided import (
     write_build,
 )
 from forecast.build.guided.places import load_places
+from forecast.build.guided.questions import WEEK_HOURS
 from forecast.build.schema import Build
 from forecast.engine.plan import compile_plan
 from forecast.engine.shapes import Array
@@ -277,10 +278,16 @@ def test_hidden_rust_has_a_wider_cost_where_the_body_is_not_known() -> None:
 
 
 def test_every_question_that_may_be_open_is_held_to_widen() -> None:
-    """All but what has no range: names, the money that is counted in, and what the builder wants to spend."""
+    """All but what has no range: names, the money that is counted in, what a week holds, and what is to be spent."""
     widened = {id for mark in test_each_unknown_widens_its_own_range.pytestmark for id, *_ in mark.args[1]}  # type: ignore[attr-defined]
     held = widened | {"at_hand", "arches_cut", "wheels_new", "car_state"}
-    assert held == {item.id for item in questions()} - {"name", "currency", "kit_currency", "budget"}
+    assert held == {item.id for item in questions()} - {
+        "name",
+        "currency",
+        "kit_currency",
+        "budget",
+        "week_hours",
+    }
 
 
 @pytest.mark.parametrize(
@@ -291,6 +298,30 @@ def test_every_question_that_may_be_open_is_held_to_widen() -> None:
 def test_what_is_at_hand_is_not_bought(thing: str, line: str) -> None:
     assert line in {item.id for item in build_of(at_hand=[]).line}
     assert line not in {item.id for item in build_of(at_hand=[thing]).line}
+
+
+def test_weeks_follow_from_hours_a_week_and_the_waiting_for_shops() -> None:
+    build = build_of(week_hours=12)
+    assert build.build.hours_per_week == 12
+    unsaid = build_of(week_hours=DONT_KNOW)
+    assert unsaid.build.hours_per_week == WEEK_HOURS
+    assert "hours_per_week = 8" in write_build(read_answers(TYPICAL | {"country": "IE"}))
+    waiting = [line for line in build.line if line.wait_weeks is not None]
+    assert {line.route for line in waiting} == {"shop"}
+    packages = [line.package for line in waiting]
+    assert len(packages) == len(set(packages))  # once a package, however many lines the shop writes
+    assert {"fitting", "filling", "paint"} <= set(packages)
+    assert any(event.wait_weeks is not None for event in build.event)
+    own = trials_of(build, "diy")
+    assert own.weeks is not None
+    np.testing.assert_allclose(own.weeks, own.hours / 12 + own.waits)
+    assert np.median(trials_of(build, "outsourced").waits) > 5 + np.median(own.waits)
+
+
+@pytest.mark.parametrize("said", ["0.2", "200"])
+def test_a_week_has_so_many_hours_only(said: str) -> None:
+    with pytest.raises(WrongAnswer, match="Write a number from 0.5 to 168, such as 8"):
+        read_answer(question("week_hours"), said, {})
 
 
 def test_a_first_build_takes_more_hours_in_a_wider_range() -> None:

@@ -121,6 +121,18 @@ def test_every_starter_line_and_event_can_be_added_to_a_build(demo: str) -> None
         assert name in {item.id for item in (*grown.line, *grown.event)}
 
 
+def test_a_starter_brings_no_weeks_to_a_build_that_does_not_count_them() -> None:
+    text = '[build]\nname = "A"\ncurrency = "EUR"\ncountry = "IE"\n'
+    timed = text + "hours_per_week = 10\n"
+    late = parse_build(changed(timed, starter(parse_build(timed), "late_delivery"))).event[0]
+    assert late.wait_weeks is not None
+    untimed = parse_build(changed(text, starter(parse_build(text), "late_delivery"))).event[0]
+    assert untimed.wait_weeks is None
+    assert [row.unit for row in rows(parse_build(changed(timed, starter(parse_build(timed), "late_delivery"))))] == [
+        "EUR", "weeks",
+    ]  # fmt: skip
+
+
 def test_a_new_line_gets_an_id_of_its_own() -> None:
     build = parse_build(TEXT)
     added = new_line(build, "Filler", "consumables", 10, None, 30)

@@ -58,7 +58,7 @@ def test_questions_are_asked_one_by_one(
 ) -> None:
     # name, country, currency (default), panels, origin, price, its currency (default), rate, then defaults
     type_in(
-        monkeypatch, "Track day", "ie", "", "front, arches", "?", "JP", "245000", "", "0.0057", *[""] * 11
+        monkeypatch, "Track day", "ie", "", "front, arches", "?", "JP", "245000", "", "0.0057", *[""] * 12
     )
     text = run(capsys, "new", str(tmp_path / "car"))
     assert text.count("> ") == len(questions()) + 1  # one was asked again after its help

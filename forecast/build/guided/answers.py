@@ -21,6 +21,8 @@ LARGEST_FILE = 100_000
 
 _OFF = 3.0  # a rate that differs from the one on file by more than this factor is taken for a slip
 
+_WEEK = 168.0  # hours in a week
+
 AnswersSoFar = Mapping[str, Any]
 """Answers read already, by question: ``None`` where it is not known."""
 
@@ -44,6 +46,8 @@ class Answers:
         self or shop.
     at_hand : tuple of str or None
     car_state : str or None
+    week_hours : float or None
+        Own hours in a week.
     budget : float or None
     """
 
@@ -65,6 +69,7 @@ class Answers:
     at_hand: tuple[str, ...] | None
     car_state: str | None
     first_build: bool | None
+    week_hours: float | None
     budget: float | None
 
     @property
@@ -137,6 +142,9 @@ def read_answer(item: Question, raw: object, so_far: AnswersSoFar) -> Any:
     value = read_value(item, raw)
     if item.id == "rate":
         _check_rate(value, so_far)
+    if item.id == "week_hours" and value is not None and not 0.5 <= value <= _WEEK:
+        found = f"found {value:g} hours a week"
+        raise WrongAnswer(found, "Write a number from 0.5 to 168, such as 8.")
     return value
 
 

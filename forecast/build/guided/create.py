@@ -10,8 +10,9 @@ from typing import Any
 from forecast.build.cautions import Caution, cautions_for
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.kit import consignment_table, currency_tables
-from forecast.build.guided.lines import LEFT_OUT_WORDS, cost_lines, work_lines
+from forecast.build.guided.lines import LEFT_OUT_WORDS, add_waits, cost_lines, work_lines
 from forecast.build.guided.places import load_places
+from forecast.build.guided.questions import WEEK_HOURS
 from forecast.build.guided.risks import events, measures, scenarios
 from forecast.build.guided.text import Section, Table, write_sections
 from forecast.build.library import Library, load_library, load_rates
@@ -72,6 +73,7 @@ def write_build(answers: Answers) -> str:
     for section, table in cost_lines(answers, library):
         by_section[section].append(table)
     work = list(work_lines(answers, library))
+    add_waits([*(table for tables in by_section.values() for table in tables), *work], library)
     every = [table for tables in by_section.values() for table in tables] + work
     listed = events(answers, library, every)
     kit = (consignment_table(answers, library),) if answers.imported else ()
@@ -108,11 +110,18 @@ def _build_table(answers: Answers) -> Table:
     values: dict[str, Any] = {"name": answers.name, "currency": answers.currency, "country": answers.rules}
     if answers.budget is not None:
         values["budget"] = answers.budget
+    values["hours_per_week"] = answers.week_hours or WEEK_HOURS
     above = () if answers.budget is not None else ("No budget yet: add budget = … when you commit to one.",)
     remark = "whose customs and tax rules hold"
     if answers.country is None:
         remark = "TAKEN, as you did not name one: write yours"
-    return Table("[build]", values, {"country": remark, "budget": "what you want to spend at most"}, above)
+    remarks = {
+        "country": remark, "budget": "what you want to spend at most",
+        "hours_per_week": "own hours that a usual week has room for; with wait_weeks, weeks follow",
+    }  # fmt: skip
+    if answers.week_hours is None:
+        remarks["hours_per_week"] = "TAKEN, as you did not say: own hours that a usual week has room for"
+    return Table("[build]", values, remarks, above)
 
 
 def _not_needed(answers: Answers) -> tuple[Table, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -134,6 +134,15 @@ def _undecided(package: str | None, answers: Answers) -> bool:
     """Tell whether it is open who does a work package: no shop was asked then, and no evening was set aside."""
     who = {"filling": answers.filling, "paint": answers.paint}
     return package in who and who[package] is None
+
+
+def add_waits(tables: Sequence[dict[str, Any]], library: Library) -> None:
+    """Put the weeks for which the car waits into the first of each package's lines that a shop is paid for."""
+    open_ = dict(library.waits)
+    for table in tables:
+        if table.get("route") == "shop" and table.get("package") in open_:
+            low, middle, high = open_.pop(str(table["package"]))
+            table["wait_weeks"] = {"low": low, "middle": middle, "high": high}
 
 
 def _hours_known(package: str, answers: Answers) -> Range:

@@ -61,6 +61,9 @@ _WHO = {"self": "I do it myself", "shop": "a shop does it"}
 _NOTHING: Mapping[str, str] = {}
 _YES_NO = "Yes or no."
 
+WEEK_HOURS = 8
+"""Own hours in a week where the builder does not say: two evenings and half a Saturday (invented)."""
+
 
 @cache
 def questions() -> tuple[Question, ...]:
@@ -167,6 +170,11 @@ def questions() -> tuple[Question, ...]:
             _YES_NO, "yes-no", _NOTHING,
         ),
         Question(
+            "week_hours", "How many hours a week can you work on it?",
+            f"So many weeks follow, with the weeks that shops and late parts take. Without it {WEEK_HOURS} are taken.",
+            "A number, such as 8.", "number", _NOTHING,
+        ),
+        Question(
             "budget", "What do you want to spend at most?",
             "You will see how often it is enough. Leave it open if you want to see what to hold first.",
             "A number, such as 9500.", "number", _NOTHING,
@@ -180,4 +188,4 @@ def question(id: str) -> Question:
     return next(item for item in questions() if item.id == id)
 
 
-__all__ = ["DONT_KNOW", "INCOTERMS", "Kind", "Question", "question", "questions"]
+__all__ = ["DONT_KNOW", "INCOTERMS", "WEEK_HOURS", "Kind", "Question", "question", "questions"]

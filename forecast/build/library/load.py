@@ -98,6 +98,7 @@ def load_library(
         measures=tuple(
             StarterMeasure(**_with_cost(item, factor)) for item in _read("measures.toml")["measure"]
         ),
+        waits={item["package"]: _frozen(item)["weeks"] for item in _read("phases.toml")["wait"]},
         currency_factor=factor,
         labour_rate=rate,
     )

@@ -176,6 +176,7 @@ class StarterEvent:
     percent: Range | None = None
     of: tuple[str, ...] = ()
     own_hours: Range | None = None
+    wait_weeks: Range | None = None
     package: str | None = None
     route: str | None = None
     causes: Mapping[str, str] = field(default_factory=dict)
@@ -195,6 +196,8 @@ class StarterEvent:
             table["of"] = [name for name in self.of if present is None or name in present]
         if self.own_hours is not None:
             table["own_hours"] = _figure(self.own_hours)
+        if self.wait_weeks is not None:
+            table["wait_weeks"] = _figure(self.wait_weeks)
         if self.causes:
             table["causes"] = dict(self.causes)
         low, high = self.chance_range
@@ -252,6 +255,8 @@ class Library:
         Units of the build's currency for one euro, as applied.
     labour_rate : tuple of float
         Low, middle and high of an hour in a shop, in the build's currency.
+    waits : mapping
+        Weeks until a shop has room for a work package and while the car is there, by package.
     """
 
     causes: tuple[StarterCause, ...]
@@ -259,6 +264,7 @@ class Library:
     phases: tuple[StarterPhase, ...]
     events: tuple[StarterEvent, ...]
     measures: tuple[StarterMeasure, ...]
+    waits: Mapping[str, Range]
     currency_factor: float
     labour_rate: Range
 

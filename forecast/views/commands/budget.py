@@ -42,7 +42,7 @@ def run(options: argparse.Namespace) -> int:
 def budget_data(build: Build, forecast: Forecast, amount: float | None) -> dict[str, Any]:
     """Give the figures for programs."""
     plan = forecast.plan
-    estimates = forecast.percentile_set(LEVELS)
+    estimates, weeks = forecast.percentile_set(LEVELS), forecast.weeks(LEVELS)
     data: dict[str, Any] = {
         "build": build.name,
         "notice": build.build.notice,
@@ -64,6 +64,9 @@ def budget_data(build: Build, forecast: Forecast, amount: float | None) -> dict[
         "own_hours": {
             f"P{round(100 * q)}": estimate.value
             for q, estimate in zip(LEVELS, forecast.hours(LEVELS), strict=True)
+        },
+        "weeks": None if weeks is None else {
+            f"P{round(100 * q)}": estimate.value for q, estimate in zip(LEVELS, weeks, strict=True)
         },
         "lines": [
             {
@@ -90,8 +93,8 @@ def _estimate(estimate: Any) -> dict[str, float]:
 
 def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the percentiles, the lines."""
-    from forecast.views.money import about, hours, percent
-    from forecast.views.sentences import MEANING, budget_sentence, hold_sentence
+    from forecast.views.money import about, percent
+    from forecast.views.sentences import MEANING, budget_sentence, hold_sentence, work_sentence
     from forecast.views.tables import shorten, table
 
     money = forecast.currency
@@ -126,12 +129,9 @@ def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every
     which = "Every line" if every_line or len(lines) <= 10 else "The ten lines that matter most"
     parts += ["", heading, figures, "", f"{which}, by their share of the uncertainty:"]
     parts.append(table(["", "P10", "P50", "P90", "Share"], line_rows))
-    own = forecast.hours((0.5, 0.9))
-    if own[1].value > 0:
-        parts += [
-            "",
-            f"Own work: {hours(own[0].value)} in half of such builds, {hours(own[1].value)} in 9 of 10.",
-        ]
+    work = work_sentence(forecast)
+    if work:
+        parts += ["", work]
     parts += ["", _footnote(build, forecast)]
     return "\n".join(parts)
 
