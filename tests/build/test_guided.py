@@ -320,7 +320,7 @@ def test_weeks_follow_from_hours_a_week_and_the_waiting_for_shops() -> None:
 
 @pytest.mark.parametrize("said", ["0.2", "200"])
 def test_a_week_has_so_many_hours_only(said: str) -> None:
-    with pytest.raises(WrongAnswer, match="Write a number from 0.5 to 168, such as 8"):
+    with pytest.raises(WrongAnswer, match=r"Write a number from 0\.5 to 168, such as 8"):
         read_answer(question("week_hours"), said, {})
 
 

@@ -128,9 +128,8 @@ def test_a_starter_brings_no_weeks_to_a_build_that_does_not_count_them() -> None
     assert late.wait_weeks is not None
     untimed = parse_build(changed(text, starter(parse_build(text), "late_delivery"))).event[0]
     assert untimed.wait_weeks is None
-    assert [row.unit for row in rows(parse_build(changed(timed, starter(parse_build(timed), "late_delivery"))))] == [
-        "EUR", "weeks",
-    ]  # fmt: skip
+    grown = parse_build(changed(timed, starter(parse_build(timed), "late_delivery")))
+    assert {row.figure: row.unit for row in rows(grown)} == {"cost if it happens": "EUR", "waiting": "weeks"}
 
 
 def test_a_new_line_gets_an_id_of_its_own() -> None:
