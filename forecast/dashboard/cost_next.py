@@ -23,8 +23,12 @@ def what_to_firm_up(view: Opened) -> None:
     """Draw the section: the list of `forecast advise`, in its order and its words."""
     found = [item for item in to_firm_up(view) if item.certain]
     money = partial(about, currency=view.currency)
-    if standing_of(view).known is not None:
-        st.caption("With your receipts counted in: what is paid needs no quote.")
+    counted = (
+        " Your receipts are counted in: what is paid needs no quote."
+        if standing_of(view).known is not None
+        else ""
+    )
+    st.caption(f"What a firm figure releases of the sum that you hold at P80.{counted}")
     if not found:
         text(
             "No single figure stands out: settling any one of them would not change by much what you must hold."

@@ -19,17 +19,19 @@ from forecast.views.theme import LIGHT, Palette
 
 
 def scenario_bars(named: Sequence[tuple[str, Forecast]], palette: Palette = LIGHT) -> Any:
-    """Draw one row for each scenario: P10 to P90 with ticks at P50 and P80, own hours written at its end."""
+    """Draw one row for each scenario: P10 to P90 with ticks at P50 and P80, own hours and weeks under it."""
     money = named[0][1].currency
     rows = []
     for name, forecast in named:
         low, half, eight, high = forecast.percentile_set((0.1, 0.5, 0.8, 0.9))
         own = forecast.hours((0.5,))[0].value
+        weeks = forecast.weeks((0.5,))
         rows.append(
             {
                 "key": name, "p10": low.value, "p50": half.value, "p80": eight.value, "p90": high.value,
                 "figures": f"P50 {about(half.value, money, half.error)}, P80 {about(eight.value, money, eight.error)}, "
-                + (f"{hours(own)} own work" if own > 0 else "no own work"),
+                + (f"{hours(own)} own work" if own > 0 else "no own work")
+                + (f", {weeks[0].value:.0f} weeks" if weeks is not None else ""),
             }
         )  # fmt: skip
     frame = pd.DataFrame(rows)
