@@ -41,6 +41,10 @@ def page() -> None:
         else:
             comparison = compared(view)
             _answer(view, comparison)
+            if view.ledger is not None:
+                st.caption(
+                    "From your ranges alone, as before the first receipt: what is paid by now is spent either way."
+                )
             named = [(item.name, before(view, item.id)) for item in comparison.scenarios]
             picture(scenario_bars(named, palette()))
             st.subheader("Two against each other")

@@ -7,6 +7,7 @@ import streamlit as st
 from forecast.dashboard.cost_hold import how_much_to_hold
 from forecast.dashboard.cost_more import what_could_go, which_measures_pay
 from forecast.dashboard.cost_next import how_far_money_reaches, what_to_firm_up
+from forecast.dashboard.cost_open import what_makes_it_up
 from forecast.dashboard.layout import answer, palette, picture, text, told_plainly
 from forecast.dashboard.state import Opened, before, opened
 from forecast.views.charts import dots_of_hundred, s_curve
@@ -33,6 +34,7 @@ def page() -> None:
         if work:
             text(work)
         how_much_to_hold(view)
+        what_makes_it_up(view)
         st.subheader("What to firm up first")
         firm = st.container()  # filled last: it takes longest, and nothing else should wait for it
         st.subheader("How far your money reaches")

@@ -71,7 +71,7 @@ def _answer(start: Start, standing: Standing, now: Forecast | None) -> None:
     given, asked = len(standing.values), len(standing.asked)
     if not start["written"]:
         answer(
-            "Answer a dozen and a half questions, and see after each one what to **hold** before you order.",
+            "Answer twenty questions, and see after each one what to **hold** before you order.",
             "\u201cI don't know\u201d is always an answer: it widens the range, and you can come back to it.",
         )
         return

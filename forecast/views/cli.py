@@ -13,7 +13,7 @@ from forecast.views.commands import COMMANDS
 
 EPILOG = """\
 A build is a folder with a file build.toml, written by hand or by 'forecast new'.
-Begin with:   forecast new my-build        answer a dozen and a half questions
+Begin with:   forecast new my-build        answer twenty questions
               forecast check my-build      what is wrong or missing
               forecast budget my-build     what to hold before ordering
               forecast receipt add my-build --line kit --amount 2950 --supplier "the maker"

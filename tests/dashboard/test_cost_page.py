@@ -187,3 +187,33 @@ def test_both_pictures_say_their_finding(run: Run, small: Path) -> None:
     assert "A hundred simulated builds as dots" in description()
     app = app.button_group(key="picture").set_value("Curve").run()
     assert "Curve of the chance that a sum is enough" in description()
+
+
+def test_the_middle_figures_open_down_to_what_makes_them_up(
+    run: Run, before_ordering: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The words and figures of `forecast open`, line by line and on from line to line."""
+    build = before_ordering.read()
+    app = run(before_ordering.build_file)
+    assert main(["open", str(before_ordering.build_file), "--json"]) == 0
+    sheet = json.loads(capsys.readouterr().out)
+    rows = re.findall(
+        r"<td class=\"fc-money\">([\d,.−-]+)</td></tr>", tables(app).split("to the cent</caption>")[1]
+    )
+    shown = [float(row.replace(",", "").replace("−", "-")) for row in rows[: len(sheet["lines"]) + 1]]
+    assert shown[:-1] == [line[3] for line in sheet["lines"]]
+    assert shown[-1] == sheet["total"] == pytest.approx(sum(shown[:-1]))
+    select = next(box for box in app.main.selectbox if box.label.startswith("Open one"))
+    app = select.set_value("disbursement_fee").run()
+    assert main(["open", str(before_ordering.build_file), "disbursement_fee"]) == 0
+    said = capsys.readouterr().out
+    working = said.split("  = ")[1].splitlines()[0]
+    assert working in words(app)
+    button = next(button for button in app.main.button if button.label == "Import VAT")
+    app = button.click().run()
+    assert not app.exception
+    assert "**Import VAT**, at your middle figures: **659.25 EUR**" in words(app)
+    own = next(line for line in build.line if line.own_hours is not None)
+    select = next(box for box in app.main.selectbox if box.label.startswith("Open one"))
+    app = select.set_value(f"{own.id}.own_hours").run()
+    assert re.search(r"\*\*.*, own hours\*\*, at your middle figures: \*\*[\d.]+ h\*\*", words(app))

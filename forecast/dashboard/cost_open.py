@@ -1,0 +1,73 @@
+"""What the middle figures add up to, line by line, and each line opened down to what makes it up."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from forecast.dashboard.layout import safe, table, text, told_plainly
+from forecast.dashboard.state import Opened, before, chosen
+from forecast.engine.rows import Plan
+from forecast.views.money import about, percent
+from forecast.views.opening import number, open_line, open_total
+
+_SHOWN_BELOW = 6
+"""So many lines that a line follows from are offered as buttons."""
+
+
+def what_makes_it_up(view: Opened) -> None:
+    """Draw the section: folded, for it is as long as the build."""
+    with st.expander("What your middle figures add up to"):
+        _section(view)
+
+
+@st.fragment
+def _section(view: Opened) -> None:
+    with told_plainly():
+        plan, money = before(view).plan, view.currency
+        sheet = open_total(plan, [float(value) for value in before(view).base_rows])
+        text(
+            f"Events and lines that may not be needed count nothing here: **{about(sheet.total, money)}** is what one "
+            "would write on an envelope."
+        )
+        rows = [[title, group.capitalize(), f"{amount:,.2f}"] for group, _, title, amount in sheet.lines]
+        rows.append(["Middle figures", "", f"{sheet.total:,.2f}"])
+        table(["Line", "Group", money], rows, "Middle figures, to the cent", left=2, last_is_sum=True)
+        _one(view, plan)
+
+
+def _one(view: Opened, plan: Plan) -> None:
+    names = _names(plan)
+    key = f"open-down-{chosen()['file']}-{view.scenario}"
+    wanted = st.selectbox(
+        "Open one down to what makes it up", list(names), index=None, format_func=names.__getitem__,
+        placeholder="Type to search", key=key,
+    )  # fmt: skip
+    if wanted is None:
+        return
+    opened = open_line(plan, wanted)
+    figure = f"{number(round(opened.total, 2))} {opened.unit or view.currency}"
+    sentence = f"**{names[wanted]}**, at your middle figures: **{figure}**"
+    if opened.chance < 1:
+        sentence += f" where it is needed or happens ({percent(opened.chance)} chance)"
+    text(f"{sentence} = {opened.working}.")
+    for note in (*opened.cautions, *opened.notes):
+        st.caption(safe(note))
+    below = [name for name in opened.below if name in names]
+    if below:
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.caption("It follows from")
+            for name in below[:_SHOWN_BELOW]:
+                st.button(safe(names[name]), key=f"{key}-{name}", on_click=_open, args=(key, name))
+
+
+def _open(key: str, name: str) -> None:
+    st.session_state[key] = name
+
+
+def _names(plan: Plan) -> dict[str, str]:
+    """Give what can be opened: lines, events, hours, weeks, and values on the way to them, by id."""
+    kinds = {"hours": "own hours", "weeks": "waiting"}
+    found = {
+        row.id: f"{row.title}, {kinds[row.kind]}" if row.kind in kinds else row.title for row in plan.rows
+    }
+    return found | {stage.id: stage.name for item in plan.consignments for stage in item.stages}
