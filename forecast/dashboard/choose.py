@@ -43,7 +43,7 @@ def page() -> None:
             _answer(view, comparison)
             if view.ledger is not None:
                 st.caption(
-                    "From your ranges alone, as before the first receipt: what is paid by now is spent either way."
+                    "From your ranges alone, as before the first receipt. What is paid is spent either way."
                 )
             named = [(item.name, before(view, item.id)) for item in comparison.scenarios]
             picture(scenario_bars(named, palette()))

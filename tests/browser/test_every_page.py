@@ -48,7 +48,7 @@ def test_no_page_scrolls_sideways_and_each_has_one_heading(
     page.emulate_media(color_scheme=look)  # type: ignore[arg-type]
     expect(page.get_by_role("heading", level=1)).to_be_visible(timeout=30_000)
     settled(page)
-    for name, title in PAGES.items():
+    for name, title in (("start", "Start or open a build"), *PAGES.items()):
         bar = page.locator(".st-key-phone-nav").get_by_role("link", name=title)
         if width < 640:
             bar.click()
@@ -58,9 +58,10 @@ def test_no_page_scrolls_sideways_and_each_has_one_heading(
             expect(bar).to_be_hidden()
             to(page, title)
         expect(page.get_by_role("heading", level=1)).to_have_count(1)
-        expect(page.locator("[role='graphics-document'], canvas, svg.marks").first).to_be_visible(
-            timeout=20_000
-        )
+        if name != "start":
+            expect(page.locator("[role='graphics-document'], canvas, svg.marks").first).to_be_visible(
+                timeout=20_000
+            )
         wide = page.evaluate(
             "() => { const m = document.querySelector('[data-testid=stMain]'); return m.scrollWidth - m.clientWidth; }"
         )
