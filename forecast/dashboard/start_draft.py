@@ -75,7 +75,8 @@ def take(question: str, text: str) -> None:
     """Take an answer that can be used, and go on to the next question, or to one that no longer fits."""
     start = started()
     start["before"], start["last"] = dict(start["written"]), question
-    start["written"] = start["written"] | {question: text}
+    # Another tab may have answered meanwhile: what it kept is not written over.
+    start["written"] = start["written"] | read_draft(draft_file()) | {question: text}
     write_draft(draft_file(), start["written"])
     standing = stand(start["written"])
     go_to(_next(standing, question))

@@ -7,12 +7,15 @@ from pathlib import Path
 
 import streamlit as st
 
-from forecast.build.buildfile import read_build
+from forecast.build.buildfile import read_build, read_text
 from forecast.dashboard.layout import safe, tell
+from forecast.dashboard.reading import parsed
 from forecast.dashboard.start_guided import open_at_cost, typed_path
 from forecast.dashboard.state import build_name, chosen
-from forecast.errors import ForecastError
+from forecast.errors import BuildFileError, ForecastError
 from forecast.spending.folder import DEMOS, BuildFolder, demos, open_demo, recent_folders, user_folder
+from forecast.spending.ledger import Ledger
+from forecast.views.money import exact
 
 
 def own_builds() -> list[BuildFolder]:
@@ -45,7 +48,25 @@ def _build(folder: BuildFolder, key: str) -> None:
         if st.button(safe(build_name(folder)), key=f"open-{key}", width="content"):
             open_at_cost(folder.build_file)
         now = "Open now. " if _in_force() == folder.build_file else ""
-        st.caption(safe(f"{now}Changed {_changed(folder)}. {folder.folder}"))
+        st.caption(safe(f"{now}{_state(folder)} Changed {_changed(folder)}. {folder.folder}"))
+
+
+def _state(folder: BuildFolder) -> str:
+    """Say in a line how far a build is; in words what is wrong where it cannot be read."""
+    try:
+        build = parsed(read_text(folder.build_file), str(folder.build_file))
+        lines = len(build.line)
+        told = f"{lines} {'line' if lines == 1 else 'lines'}"
+        if not folder.has_ledger():
+            return f"{told}, no receipts yet."
+        receipts = Ledger(folder.receipts_db, currency=build.build.currency).list_receipts()
+        count, paid = len(receipts), sum(receipt.paid_minor for receipt in receipts)
+        noun = "receipt" if count == 1 else "receipts"
+        return f"{told}, {exact(paid, build.build.currency)} paid in {count} {noun}."
+    except BuildFileError:
+        return "The build file needs mending."
+    except ForecastError:
+        return "It cannot be read."
 
 
 def _in_force() -> Path | None:

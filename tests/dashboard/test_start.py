@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -22,8 +23,8 @@ from forecast.build.guided import (
     write_build,
     write_draft,
 )  # fmt: skip
-from forecast.spending.folder import DEMOS, BuildFolder, demos
-from forecast.views.money import about
+from forecast.spending.folder import DEMOS, BuildFolder, demos, remember
+from forecast.views.money import about, exact
 from tests.dashboard.conftest import ROOT, Run, words
 
 LIST = b"Name;Group;Cost\nGrinding discs;consumables;60,50\nSeats;other;1.200\n"
@@ -361,3 +362,39 @@ def test_a_column_can_be_said_to_hold_something_else(begin: AppTest) -> None:
     assert "no column says what a line is called" in app.main.error[0].value
     app = app.selectbox(key="list-column-Thing").set_value("name").run()
     assert "1 of 1 row would become lines" in words(app)
+
+
+def test_two_tabs_on_one_draft_lose_no_answer(monkeypatch: pytest.MonkeyPatch, home: Path) -> None:
+    one, other = start(monkeypatch), start(monkeypatch)
+    one = say(one, "name", "Sunday coupe")
+    other = say(other, "name", "Sunday coupe")
+    one = press(one, "I don't know")  # the country
+    one = press(one, "I don't know")  # the money
+    other = press(other, "I don't know")  # the country, in the tab that stood still
+    kept = read_draft(home / "guided-start.toml")
+    assert set(kept) == {"name", "country", "currency"}
+    assert kept["name"] == "Sunday coupe"
+
+
+def test_a_recent_build_says_how_far_it_is(
+    monkeypatch: pytest.MonkeyPatch, half_way: BuildFolder, tmp_path: Path
+) -> None:
+    own = tmp_path / "own"
+    shutil.copytree(half_way.folder, own)
+    bare = tmp_path / "bare"
+    bare.mkdir()
+    (bare / "build.toml").write_text(write_build(answers_of({})), encoding="utf-8")
+    broken = tmp_path / "broken"
+    broken.mkdir()
+    (broken / "build.toml").write_text("[build]\n", encoding="utf-8")
+    for folder in (broken, bare, own):
+        remember(BuildFolder.at(folder))
+    captions = [item.value.replace("\\", "") for item in start(monkeypatch).main.caption]
+    receipts = BuildFolder.at(own).ledger().list_receipts()
+    paid = exact(sum(receipt.paid_minor for receipt in receipts), "NZD")
+    told = {
+        str(folder): line for folder in (own, bare, broken) for line in captions if line.endswith(str(folder))
+    }
+    assert f"lines, {paid} paid in {len(receipts)} receipts. Changed" in told[str(own)]
+    assert "lines, no receipts yet. Changed" in told[str(bare)]
+    assert "The build file needs mending. Changed" in told[str(broken)]
