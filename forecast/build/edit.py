@@ -17,6 +17,7 @@ from tomlkit.items import AoT, InlineTable, Table
 
 from forecast.build.buildfile import parse_build, read_text
 from forecast.build.cautions import comments_beside
+from forecast.build.places_of_figures import at
 from forecast.errors import BuildFileError, EditedMeanwhileError, Problem
 
 Plain: TypeAlias = Any
@@ -29,13 +30,14 @@ _SAVING = threading.Lock()
 
 @dataclass(frozen=True)
 class SetKey:
-    """Give a line, event or consignment another value under a key; None takes the key away.
+    """Give a line, event, consignment or currency another value under a key; None takes the key away.
 
     Attributes
     ----------
     item : str
-        Its id.
+        Its id; ``currency.JPY`` for a currency.
     key : str
+        A key of it, or keys and positions from 0 down to one, such as ``boxes.0.length``.
     value : plain TOML value or None
     """
 
@@ -112,7 +114,9 @@ def changed(text: str, changes: Sequence[Change]) -> str:
     for change in changes:
         match change:
             case SetKey(item, key, value):
-                _set(_find(document, item)[2], key, value)
+                holder, _, last = key.rpartition(".")
+                table = _currency(document, item) or _find(document, item)[2]
+                _set(at(table, holder) if holder else table, last, value)
             case AddItem(kind, table):
                 _append(document, kind, table)
             case RemoveItem(item):
@@ -126,6 +130,12 @@ def changed(text: str, changes: Sequence[Change]) -> str:
                 cast(Table, document["not_needed"])[rule] = why
     done = tomlkit.dumps(document)
     return done.replace("\r\n", "\n").replace("\n", "\r\n") if "\r\n" in text else done
+
+
+def _currency(document: tomlkit.TOMLDocument, item: str) -> Table | None:
+    kind, _, code = item.partition(".")
+    tables = document.get("currency")
+    return cast("Table | None", tables.get(code)) if kind == "currency" and tables is not None else None
 
 
 def _find(document: tomlkit.TOMLDocument, item: str) -> tuple[AoT, int, Table]:

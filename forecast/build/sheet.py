@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any, TypeAlias
 
 from pydantic import ValidationError
@@ -13,26 +14,20 @@ from forecast.build.checks import figures_of
 from forecast.build.edit import AddItem, Change, SetKey
 from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Quotes, Span
 from forecast.build.library import load_library
+from forecast.build.places_of_figures import places
 from forecast.build.schema import Build, Line
 
 Number: TypeAlias = float | None
 
-WORDS: Mapping[str, str] = {
-    "amount": "amount", "quantity": "quantity", "price": "price", "percent": "percent", "minimum": "minimum",
-    "maximum": "maximum", "own_hours": "own hours", "wait_weeks": "waiting", "cost": "cost if it happens",
-}  # fmt: skip
-"""What each figure of a line or event is called."""
-_TIMES: Mapping[str, str] = {"own_hours": "h", "wait_weeks": "weeks"}
-
 
 @dataclass(frozen=True)
 class Row:
-    """One figure of one line or event.
+    """One figure of a line, event or consignment.
 
     Attributes
     ----------
     item, key : str
-        Id of the line or event, and the figure's key.
+        Id of what it belongs to, and the figure's key; see `forecast.build.places_of_figures.Place`.
     title, group : str
     figure : str
         What the figure is.
@@ -61,43 +56,30 @@ class Row:
 
 
 def rows(build: Build) -> tuple[Row, ...]:
-    """Give each figure that a sheet can show as low, middle and high, in the order of the file."""
+    """Give each figure that a sheet can show as low, middle and high: of consignments, lines and events."""
     found = []
-    for item in (*build.line, *build.event):
-        for key, figure in figures_of(item):
-            numbers = _numbers(figure)
-            if numbers is not None and key in WORDS:
-                found.append(
-                    Row(
-                        item.id, key, item.title, item.group if isinstance(item, Line) else "events", WORDS[key],
-                        unit_of(build, key, figure), *numbers, item.chance,
-                    )
-                )  # fmt: skip
+    for place in places(build):
+        numbers = _numbers(place.figure)
+        if numbers is not None:
+            found.append(
+                Row(
+                    place.item, place.key, place.title, place.group, place.word, place.unit, *numbers, place.chance
+                )
+            )  # fmt: skip
     return tuple(found)
-
-
-def unit_of(build: Build, key: str, figure: FigureBase) -> str:
-    """Say in what a figure is counted."""
-    if figure.unit:
-        return figure.unit
-    if key == "percent":
-        return "%"
-    if key in _TIMES:
-        return _TIMES[key]
-    return "" if key == "quantity" else figure.currency or build.build.currency
 
 
 def other_shapes(build: Build) -> tuple[tuple[str, str, str], ...]:
     """List figures that a sheet cannot show: name, which figure, and how it is written."""
     found = []
-    for item in (*build.line, *build.event):
-        for key, figure in figures_of(item):
-            if _numbers(figure) is None and key in WORDS:
-                written = figure.model_dump(
-                    exclude_defaults=True, exclude={"causes", "currency", "unit", "estimated"}
-                )
-                text = ", ".join(f"{name} {_short(value)}" for name, value in written.items())
-                found.append((item.title, WORDS[key], f"{getattr(figure, 'kind', '')}: {text}"))
+    for place in places(build):
+        figure = place.figure
+        if _numbers(figure) is None:
+            written = figure.model_dump(
+                exclude_defaults=True, exclude={"causes", "currency", "unit", "estimated"}
+            )
+            text = ", ".join(f"{name} {_short(value)}" for name, value in written.items())
+            found.append((place.title, place.word, f"{getattr(figure, 'kind', '')}: {text}"))
     return tuple(found)
 
 
@@ -144,21 +126,22 @@ def changes(build: Build, before: Iterable[Row], after: Iterable[Row]) -> list[C
     before, after : iterable of Row
         The same rows in the same order, with other titles, numbers and chances.
     """
-    items = {item.id: item for item in (*build.line, *build.event)}
+    known = {(place.item, place.key): place for place in places(build)}
+    optional = {item.id: isinstance(item, Line) for item in (*build.line, *build.event)}
     found: list[Change] = []
     named: set[tuple[str, str]] = set()
     for old, new in zip(before, after, strict=True):
-        item = items[old.item]
-        if new.title != old.title and (old.item, "name") not in named:
-            named.add((old.item, "name"))
-            found.append(SetKey(old.item, "name", new.title.strip()))
-        if new.chance != old.chance and (old.item, "chance") not in named:
+        place = known[old.item, old.key]
+        naming = place.naming
+        if new.title != old.title and naming is not None and (old.item, naming) not in named:
+            named.add((old.item, naming))
+            found.append(SetKey(old.item, naming, new.title.strip()))
+        if new.chance != old.chance and old.item in optional and (old.item, "chance") not in named:
             named.add((old.item, "chance"))
-            whole = isinstance(item, Line) and new.chance == 1
+            whole = optional[old.item] and new.chance == 1
             found.append(SetKey(old.item, "chance", None if whole else new.chance))
         if (new.low, new.middle, new.high) != (old.low, old.middle, old.high):
-            figure = getattr(item, old.key)
-            found.append(SetKey(old.item, old.key, _written(figure, new)))
+            found.append(SetKey(old.item, old.key, _written(place.figure, new)))
     return found
 
 
@@ -208,20 +191,14 @@ def figure_of(row: Row) -> FigureBase | None:
 
 
 def every_figure(build: Build) -> dict[str, str]:
-    """List all figures of lines and events by path, with what each is called."""
-    return {
-        f"{item.id}.{key}": f"{item.title}: {WORDS[key]}"
-        for item in (*build.line, *build.event)
-        for key, _ in figures_of(item)
-        if key in WORDS
-    }
+    """List all figures by path, with what each is called."""
+    return {f"{place.item}.{place.key}": f"{place.title}: {place.word}" for place in places(build)}
 
 
 def quoted_figure(build: Build, path: str, quotes: Iterable[float]) -> SetKey:
     """Give the change that puts quotes in the place of what was believed, unit, causes and currency kept."""
-    item_id, key = path.rsplit(".", 1)
-    item = next(item for item in (*build.line, *build.event) if item.id == item_id)
-    return SetKey(item_id, key, {"quotes": list(quotes)} | _kept(getattr(item, key)))
+    place = next(place for place in places(build) if f"{place.item}.{place.key}" == path)
+    return SetKey(place.item, place.key, {"quotes": list(quotes)} | _kept(place.figure))
 
 
 def starter(build: Build, name: str) -> list[Change]:
@@ -239,6 +216,27 @@ def starter(build: Build, name: str) -> list[Change]:
     wanted |= set(table.get("causes", ()))
     causes = [AddItem("cause", cause.table()) for cause in library.causes if cause.id in wanted - there]
     return [*causes, AddItem("line" if is_line else "event", table)]
+
+
+def rate_changes(build: Build, code: str, rate: float, today: date) -> list[Change]:
+    """Give the changes that put today's rate of exchange in the place of an earlier one.
+
+    Parameters
+    ----------
+    build : Build
+    code : str
+        Of the foreign currency.
+    rate : float
+        What one unit of it costs in the build's currency.
+    today : datetime.date
+        Becomes the day of the rate, where the build says one.
+    """
+    currency = build.currency[code]
+    kept = _kept(currency.rate)
+    found: list[Change] = [SetKey(f"currency.{code}", "rate", {"value": rate} | kept if kept else rate)]
+    if currency.as_of is not None:
+        found.append(SetKey(f"currency.{code}", "as_of", today))
+    return found
 
 
 def new_line(build: Build, name: str, group: str, low: Number, middle: Number, high: Number) -> AddItem:
@@ -268,6 +266,6 @@ def free_id(name: str, taken: Iterable[str]) -> str:
 
 
 __all__ = [
-    "WORDS", "Row", "certainty", "changes", "every_figure", "figure_of", "free_id", "new_line", "other_shapes",
-    "quoted_figure", "rows", "starter", "with_changes",
+    "Row", "certainty", "changes", "every_figure", "figure_of", "free_id", "new_line", "other_shapes",
+    "quoted_figure", "rate_changes", "rows", "starter", "with_changes",
 ]  # fmt: skip

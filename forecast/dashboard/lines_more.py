@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import streamlit as st
@@ -10,10 +11,11 @@ from forecast.build.cautions import cautions_for
 from forecast.build.edit import Change, RemoveItem, SetBuild
 from forecast.build.library import load_library
 from forecast.build.schema import GROUPS, Build
-from forecast.build.sheet import every_figure, new_line, quoted_figure, starter
+from forecast.build.sheet import every_figure, new_line, quoted_figure, rate_changes, starter
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.saving import put
 from forecast.dashboard.state import Opened
+from forecast.engine.figures import shape_of
 from forecast.views.money import about
 
 
@@ -27,7 +29,7 @@ def more(view: Opened, build: Build) -> None:
         _quotes(build)
     with st.expander("Take lines out"):
         _remove(build)
-    with st.expander("Name, budget and weekly hours"):
+    with st.expander("Name, budget, weekly hours, rates of exchange"):
         _settings(build)
 
 
@@ -147,6 +149,7 @@ def _settings(build: Build) -> None:
         hours = right.number_input(
             "Hours a week for it", value=told.hours_per_week, min_value=0.5, max_value=168.0
         )
+        rates = _rates(build)
         if st.form_submit_button("Change them"):
             wanted: list[Change] = []
             if name.strip() and name.strip() != told.name:
@@ -155,5 +158,22 @@ def _settings(build: Build) -> None:
                 wanted.append(SetBuild("budget", budget))
             if hours != told.hours_per_week:
                 wanted.append(SetBuild("hours_per_week", hours))
+            for code, rate in rates.items():
+                wanted += rate_changes(build, code, rate, dt.date.today())
             if wanted:
                 put(wanted)
+
+
+def _rates(build: Build) -> dict[str, float]:
+    """Ask for today's rates of exchange; give those that are told anew."""
+    found: dict[str, float] = {}
+    home = build.build.currency
+    for code, currency in build.currency.items():
+        now = float(shape_of(currency.rate).middle)
+        typed = st.number_input(
+            f"What one {code} costs in {home} today", value=None, min_value=1e-9, max_value=1e9, format="%.6g",
+            placeholder=f"{now:.6g} in the file", key=f"settings-rate-{code}",
+        )  # fmt: skip
+        if typed is not None and typed != now:
+            found[code] = typed
+    return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
@@ -87,10 +88,16 @@ def _words(loaded: Sheet, plain: tuple[Row, ...], live: list[Row]) -> list[str]:
         parsed(changed_text(loaded.text, changes(build, plain, live)), WITH_CHANGES)
     except BuildFileError as error:
         for place, row in enumerate(live):
-            found = [problem for problem in error.problems if f"'{row.item}'.{row.key}" in problem.where]
+            found = [problem for problem in error.problems if _meant(row, problem.where)]
             if found:
                 words[place] = f"{found[0].found}. {found[0].mend}"
     return words
+
+
+def _meant(row: Row, where: str) -> bool:
+    """Tell whether a mistake is in a row's figure: ``consignment[1] 'kit'.boxes[1].length`` is ``boxes.0.length``."""
+    plain = re.sub(r"\[(\d+)\](?: '[^']*')?", lambda found: f".{int(found[1]) - 1}", where)
+    return f"{plain}.".endswith(f".{row.key}.") and (f"'{row.item}'" in where or where.startswith(row.item))
 
 
 def _was(old: Row, new: Row) -> str:

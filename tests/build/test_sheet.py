@@ -3,13 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 import pytest
 
 from forecast.build.buildfile import parse_build, read_build
 from forecast.build.edit import changed
+from forecast.build.figures import Quotes
+from forecast.build.guided import read_answers, write_build
 from forecast.build.library import load_library
-from forecast.build.sheet import certainty, changes, free_id, new_line, other_shapes, rows, starter
+from forecast.build.sheet import (
+    certainty,
+    changes,
+    every_figure,
+    free_id,
+    new_line,
+    other_shapes,
+    quoted_figure,
+    rate_changes,
+    rows,
+    starter,
+)  # fmt: skip
 from forecast.spending.folder import DEMOS
 
 TEXT = """\
@@ -146,3 +160,88 @@ def test_a_new_line_gets_an_id_of_its_own() -> None:
 )
 def test_ids_have_letters_digits_and_underscores_only(name: str, made: str) -> None:
     assert free_id(name, []) == made
+
+
+@pytest.fixture(scope="module")
+def guided() -> str:
+    """A build from the guided start: its kit is a consignment with boxes, its filler has take-offs."""
+    return write_build(read_answers({"country": "IE", "origin": "JP", "kit_price": "1800/2400/3200"}))
+
+
+def test_a_consignment_and_take_offs_can_be_edited_as_well(guided: str) -> None:
+    found = {row.path: (row.title, row.figure, row.unit) for row in rows(parse_build(guided))}
+    assert found["kit.price"] == ("Body kit", "price", "JPY")
+    assert found["kit.boxes.0.length"] == ("Body kit, box 1", "length", "cm")
+    assert found["kit.boxes.0.weight"] == ("Body kit, box 1", "weight", "kg")
+    assert found["kit.freight_rate"] == ("Body kit", "freight rate", "EUR")
+    assert found["filler.takeoff.depth"][1:] == ("depth", "mm")
+    assert found["abrasives.takeoff.steps.1.rounds"][1] == "rounds 2"
+
+
+def test_each_row_changes_its_own_figure_and_nothing_else(guided: str) -> None:
+    build = parse_build(guided)
+    before = rows(build)
+    nested = [place for place, row in enumerate(before) if "." in row.key or row.item == "kit"]
+    assert len(nested) > 20
+    for place in nested[::3]:
+        row = before[place]
+        middle = 1.01 * (row.middle or 1.0)
+        after = [*before[:place], replace(row, middle=middle), *before[place + 1 :]]
+        text = changed(guided, changes(build, before, after))
+        then = rows(parse_build(text))
+        assert then[place].middle == pytest.approx(middle)
+        assert [*then[:place], *then[place + 1 :]] == [*before[:place], *before[place + 1 :]]
+        assert (
+            abs(len(text.splitlines()) - len(guided.splitlines())) <= 1
+        )  # a count that was left out gets a line
+
+
+def test_goods_of_a_consignment_keep_what_else_they_say() -> None:
+    text = (
+        TEXT
+        + """
+[[consignment]]
+id = "panels"
+incoterm = "FOB"
+mode = "sea"
+currency = "JPY"
+goods = [
+  { id = "body", name = "Panels", price = { low = 100000, middle = 130000, high = 190000 }, hs = "8708.29" },  # quoted
+  { id = "lip", price = 20000 },
+]
+"""
+    )
+    build = parse_build(text)
+    before = rows(build)
+    assert [(row.title, row.figure, row.unit) for row in before if row.item == "panels"] == [
+        ("Panels", "price", "JPY"), ("Lip", "price", "JPY"),
+    ]  # fmt: skip
+    after = [
+        replace(row, high=210000, title="All panels") if row.path == "panels.goods.0.price" else row
+        for row in before
+    ]
+    new = changed(text, changes(build, before, after))
+    assert (
+        'name = "All panels", price = { low = 100000, middle = 130000, high = 210000 }, hs = "8708.29" },  # quoted'
+        in new
+    )
+    assert parse_build(new).consignment[0].goods[1] == build.consignment[0].goods[1]
+
+
+def test_quotes_can_be_had_for_the_price_of_a_consignment(guided: str) -> None:
+    build = parse_build(guided)
+    assert every_figure(build)["kit.price"] == "Body kit: price"
+    new = parse_build(changed(guided, [quoted_figure(build, "kit.price", [240000, 265000])]))
+    assert new.consignment[0].price == Quotes(quotes=(240000, 265000))
+
+
+def test_a_rate_of_exchange_is_told_anew_with_its_day() -> None:
+    text = TEXT.replace(
+        "rate = 0.006\n", "rate = { value = 0.006, estimated = false }\nas_of = 2026-10-30  # looked up\n"
+    )
+    build = parse_build(text)
+    new = changed(text, rate_changes(build, "JPY", 0.00585, date(2026, 11, 25)))
+    assert "rate = { value = 0.00585, estimated = false }\nas_of = 2026-11-25  # looked up\n" in new
+    assert parse_build(new).currency["JPY"].as_of == date(2026, 11, 25)
+    plain = parse_build(TEXT)
+    assert "rate = 0.0059\n" in changed(TEXT, rate_changes(plain, "JPY", 0.0059, date(2026, 11, 25)))

@@ -1,0 +1,119 @@
+"""Every uncertain figure of a build file with its place, what it is called and what it is counted in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from forecast.build.consignment import Consignment, FigurePath, figures_in
+from forecast.build.figures import FigureBase
+from forecast.build.schema import Build, Event, Line
+
+WORDS: Mapping[str, str] = {
+    "minimum": "minimum", "maximum": "maximum", "own_hours": "own hours", "wait_weeks": "waiting",
+    "cost": "cost if it happens", "share": "share still open", "penalty": "factor of the shop",
+}  # fmt: skip
+"""What figures of lines and events are called where their key does not say it."""
+
+_TRAVEL: Mapping[str, str] = {
+    "export_inland": "carriage to the port", "freight_minimum": "least freight", "payment_fee": "transfer fee",
+    "customs_rate": "customs rate", "arrival.entry": "customs entry", "arrival.disbursement_percent": "advance fee",
+    "arrival.disbursement_minimum": "least advance fee", "storage.days": "days at the depot",
+    "storage.minimum": "least storage", "examination.cost": "examination", "rate": "storage, a day",
+}  # fmt: skip
+"""What figures of a consignment are called where their key does not say it."""
+
+_UNITS: Mapping[str, str] = {
+    "own_hours": "h", "wait_weeks": "weeks", "quantity": "", "share": "", "penalty": "", "percent": "%",
+    "arrival.disbursement_percent": "%", "storage.days": "days", "customs_rate": "",
+}  # fmt: skip
+_TAKEOFF_UNITS: Mapping[str, str] = {
+    "area": "m²", "length": "m", "width": "mm", "depth": "mm", "thickness": "mm", "pitch": "mm", "waste": "%",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Place:
+    """One figure.
+
+    Attributes
+    ----------
+    item : str
+        Id of the line, event or consignment.
+    key : str
+        Where in it: a key, or keys and positions from 0 with dots between, such as ``boxes.0.length``.
+    figure : FigureBase
+    title, group : str
+        Of what it belongs to.
+    word, unit : str
+        What it is called, and what it is counted in.
+    chance : float
+        That what it belongs to is needed, or happens.
+    naming : str or None
+        Key under which the title is written in the file; None where it has none of its own.
+    """
+
+    item: str
+    key: str
+    figure: FigureBase
+    title: str
+    group: str
+    word: str
+    unit: str
+    chance: float = 1.0
+    naming: str | None = None
+
+
+def places(build: Build) -> Iterator[Place]:
+    """Give each figure of consignments, lines and events, in that order; rates of exchange stand apart."""
+    home = build.build.currency
+    for consignment in build.consignment:
+        for path, figure in figures_in(consignment):
+            if (
+                path[0] != "overrides"
+            ):  # figures of law are shown with their source, and how to overwrite them
+                yield _travelling(consignment, path, figure, home)
+    items: tuple[Line | Event, ...] = (*build.line, *build.event)
+    for item in items:
+        for path, figure in figures_in(item):
+            yield _of_item(item, path, figure, home)
+
+
+def _of_item(item: Line | Event, path: FigurePath, figure: FigureBase, home: str) -> Place:
+    key, group = _dotted(path), item.group if isinstance(item, Line) else "events"
+    last = str(path[-1])
+    if path[0] == "takeoff":
+        step = next((f" {part + 1}" for part in path if isinstance(part, int)), "")
+        word, unit = f"{last.replace('_', ' ')}{step}", figure.unit or _TAKEOFF_UNITS.get(last, "")
+    else:
+        word = WORDS.get(key, key.replace("_", " "))
+        unit = figure.unit or _UNITS.get(key, figure.currency or home)
+    return Place(item.id, key, figure, item.title, group, word, unit, item.chance, "name")
+
+
+def _travelling(item: Consignment, path: FigurePath, figure: FigureBase, home: str) -> Place:
+    key, last = _dotted(path), str(path[-1])
+    title, naming, group = item.title, "name", "freight"
+    word = _TRAVEL.get(key) or _TRAVEL.get(last) or last.replace("_", " ")
+    unit = figure.unit or _UNITS.get(key, figure.currency or home)
+    if path[0] == "boxes" and isinstance(path[1], int):
+        title = f"{item.title}, box {path[1] + 1}"
+        naming, unit = "", "kg" if last == "weight" else "cm"
+    elif last == "price":
+        group, unit = "kit", figure.currency or item.currency or home
+        if path[0] == "goods" and isinstance(path[1], int):
+            goods = item.goods[path[1]]
+            title, naming = goods.name or goods.id.replace("_", " ").capitalize(), f"goods.{path[1]}.name"
+    return Place(item.id, key, figure, title, group, word, unit, 1.0, naming or None)
+
+
+def _dotted(path: FigurePath) -> str:
+    return ".".join(str(part) for part in path)
+
+
+def at(holder: Any, key: str) -> Any:
+    """Walk down from a table or list by a dotted key; positions are numbers."""
+    for part in key.split("."):
+        holder = holder[int(part)] if part.isdigit() else holder[part]
+    return holder
