@@ -45,11 +45,11 @@ def sheet(view: Opened, loaded: Sheet) -> None:
         alt="Sheet of lines with low, middle and high of each figure",
         column_config={
             "Line": st.column_config.TextColumn(width=172, required=True, max_chars=200, pinned=True),
-            "Figure": st.column_config.TextColumn(width=70),
+            "Figure": st.column_config.TextColumn(width=86),
             "Low": st.column_config.NumberColumn(width=72, help="P10", format="localized"),
             "Middle": st.column_config.NumberColumn(width=78, help="P50", format="localized"),
             "High": st.column_config.NumberColumn(width=72, help="P90", format="localized"),
-            "Unit": st.column_config.TextColumn(width=48),
+            "Unit": st.column_config.TextColumn(width=58),
             "Range": st.column_config.AreaChartColumn(
                 width=64, help="The shape of the range, from P1 to P99", y_min=0, y_max=1, color="#5B9C9A"
             ),

@@ -81,11 +81,11 @@ def test_every_chart_has_its_finding_as_label(visit: Opener, half_way: str) -> N
 
 
 def type_into_high(page: Page, row: int, text: str) -> None:
-    """Type into the column High of the grid, 392 to 464 px from its left; rows are 35 px high, the heading as well."""
+    """Type into the column High of the grid, 408 to 480 px from its left; rows are 35 px high, the heading as well."""
     canvas = page.locator("[data-testid='stDataFrame'] canvas").first
     canvas.scroll_into_view_if_needed()
     # what scrolls lies over the canvas and takes the clicks for it
-    canvas.dblclick(position={"x": 428, "y": 35 * (row + 1) + 17}, force=True)
+    canvas.dblclick(position={"x": 444, "y": 35 * (row + 1) + 17}, force=True)
     field = page.locator(".gdg-clip-region input")
     field.fill(text)
     field.press("Enter")
