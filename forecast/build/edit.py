@@ -52,7 +52,7 @@ class AddItem:
 
     Attributes
     ----------
-    kind : {"line", "event", "cause"}
+    kind : {"line", "event", "cause", "measure", "option"}
     table : mapping
     """
 
@@ -62,7 +62,7 @@ class AddItem:
 
 @dataclass(frozen=True)
 class RemoveItem:
-    """Take a line or event out, with the comments inside it."""
+    """Take a line, event, measure or option out, with the comments inside it."""
 
     item: str
 
@@ -122,6 +122,8 @@ def changed(text: str, changes: Sequence[Change]) -> str:
             case RemoveItem(item):
                 tables, place, _ = _find(document, item)
                 del tables[place]
+                if not len(tables):  # it would stay as an empty list at the top of the file
+                    document.remove(next(key for key, value in document.items() if value is tables))
             case SetBuild(key, value):
                 _set(cast(Table, document["build"]), key, value)
             case NotNeeded(rule, why):
@@ -139,7 +141,7 @@ def _currency(document: tomlkit.TOMLDocument, item: str) -> Table | None:
 
 
 def _find(document: tomlkit.TOMLDocument, item: str) -> tuple[AoT, int, Table]:
-    for kind in ("line", "event", "consignment"):
+    for kind in ("line", "event", "consignment", "measure", "option"):
         tables = document.get(kind)
         if isinstance(tables, AoT):
             for place, table in enumerate(tables):
@@ -182,6 +184,8 @@ def _append(document: tomlkit.TOMLDocument, kind: str, values: Mapping[str, Plai
         table[key] = _item(value)
     tables = document.get(kind)
     if not isinstance(tables, AoT):
+        if not tomlkit.dumps(document).endswith("\n\n"):
+            document.add(tomlkit.nl())
         tables = tomlkit.aot()
         document[kind] = tables
         tables = cast(AoT, document[kind])
@@ -199,6 +203,11 @@ def _item(value: Plain) -> Any:
         for key, part in value.items():
             inline[key] = _item(part)
         return inline
+    if isinstance(value, list | tuple) and any(isinstance(part, Mapping) for part in value):
+        several = tomlkit.array()
+        for part in value:
+            several.append(_item(part))
+        return several
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return tomlkit.item(int(value))
     return tomlkit.item(value)

@@ -147,7 +147,7 @@ def changes(build: Build, before: Iterable[Row], after: Iterable[Row]) -> list[C
 
 def _written(figure: FigureBase, row: Row) -> Any:
     """Write low, middle and high as the file does, what else the figure says kept."""
-    rest = _kept(figure)
+    rest = kept_words(figure)
     numbers = {
         key: value
         for key, value in (("low", row.low), ("middle", row.middle), ("high", row.high))
@@ -158,7 +158,8 @@ def _written(figure: FigureBase, row: Row) -> Any:
     return numbers | rest
 
 
-def _kept(figure: FigureBase) -> dict[str, Any]:
+def kept_words(figure: FigureBase) -> dict[str, Any]:
+    """Give what a figure says besides its numbers, as the file writes it: unit, currency, causes."""
     rest = {
         key: value
         for key, value in figure.model_dump(exclude_defaults=True).items()
@@ -198,7 +199,7 @@ def every_figure(build: Build) -> dict[str, str]:
 def quoted_figure(build: Build, path: str, quotes: Iterable[float]) -> SetKey:
     """Give the change that puts quotes in the place of what was believed, unit, causes and currency kept."""
     place = next(place for place in places(build) if f"{place.item}.{place.key}" == path)
-    return SetKey(place.item, place.key, {"quotes": list(quotes)} | _kept(place.figure))
+    return SetKey(place.item, place.key, {"quotes": list(quotes)} | kept_words(place.figure))
 
 
 def starter(build: Build, name: str) -> list[Change]:
@@ -232,7 +233,7 @@ def rate_changes(build: Build, code: str, rate: float, today: date) -> list[Chan
         Becomes the day of the rate, where the build says one.
     """
     currency = build.currency[code]
-    kept = _kept(currency.rate)
+    kept = kept_words(currency.rate)
     found: list[Change] = [SetKey(f"currency.{code}", "rate", {"value": rate} | kept if kept else rate)]
     if currency.as_of is not None:
         found.append(SetKey(f"currency.{code}", "as_of", today))
@@ -266,6 +267,6 @@ def free_id(name: str, taken: Iterable[str]) -> str:
 
 
 __all__ = [
-    "Row", "certainty", "changes", "every_figure", "figure_of", "free_id", "new_line", "other_shapes",
+    "Row", "certainty", "changes", "every_figure", "figure_of", "free_id", "kept_words", "new_line", "other_shapes",
     "quoted_figure", "rate_changes", "rows", "starter", "with_changes",
 ]  # fmt: skip

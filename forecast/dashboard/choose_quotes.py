@@ -8,6 +8,7 @@ import streamlit as st
 
 from forecast.dashboard.choose_answers import quoted
 from forecast.dashboard.layout import table, text, told_plainly
+from forecast.dashboard.proposing import add_quote
 from forecast.dashboard.state import Opened
 from forecast.decide.quotes import Quotes
 from forecast.views.commands.quotes import EXAMPLE, quote_headings, quote_rows
@@ -15,19 +16,22 @@ from forecast.views.money import about, percent
 
 
 def which_quote(view: Opened) -> None:
-    """Draw the section; where there is nothing to compare, a folded hint of how to."""
+    """Draw the section; where there is nothing to compare, how to begin."""
+    st.subheader("Which quote")
     if not view.build.option:
-        with st.expander("Compare quotes: kits or shops"):
-            text(
-                "The lowest quote is not always the cheapest build. Write two quotes into the build file as options, "
-                "each with its price and its own risks, and they are compared here on the same simulated builds:"
-            )
+        text(
+            "Two kits or two shops? Add what each asks, and what may go wrong with it: the whole build is then "
+            "compared with each of them."
+        )
+        add_quote()
+        with st.expander("Quotes with more to them: how they are written in the build file"):
+            text("An option may overwrite any figure of a line, and bring lines and events of its own:")
             st.code(EXAMPLE, language="toml")
         return
-    st.subheader("Which quote")
     with told_plainly():
         for found in quoted(view):
             _choice(view, found)
+    add_quote()
 
 
 def _choice(view: Opened, found: Quotes) -> None:

@@ -8,6 +8,7 @@ import streamlit as st
 
 from forecast.dashboard.cost_answers import could_go, measured
 from forecast.dashboard.layout import safe, table, text, told_plainly
+from forecast.dashboard.proposing import add_measure
 from forecast.dashboard.state import Opened
 from forecast.decide.figure_words import figure_phrase, titles_of
 from forecast.views.money import about, hours, signed
@@ -28,10 +29,11 @@ def which_measures_pay(view: Opened) -> None:
     with st.expander("Which measures pay"), told_plainly():
         if not view.build.measure:
             text(
-                "Insurance, a trial fit, photos before shipping, spare fixings: write down what a measure costs and "
-                "what it changes, and see whether it pays. Add one to the build file:"
+                "Insurance, a trial fit, photos before shipping, spare fixings: see whether what a measure saves is "
+                "more than it costs. One of your own is written into the build file:"
             )
             st.code(EXAMPLE, language="toml")
+            add_measure()
             return
         found = measured(view)
         money = partial(about, currency=view.currency)
@@ -54,6 +56,7 @@ def which_measures_pay(view: Opened) -> None:
             ["Measure", "Costs", "Mean moves by", "P80", "P90", "Own hours"], rows,
             "Each measure alone, its own cost included; a minus is a saving",
         )  # fmt: skip
+        add_measure()
 
 
 def what_could_go(view: Opened) -> None:

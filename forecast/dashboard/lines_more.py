@@ -27,7 +27,7 @@ def more(view: Opened, build: Build) -> None:
         _own(view, build)
     with st.expander("Enter quotes for a figure"):
         _quotes(build)
-    with st.expander("Take lines out"):
+    with st.expander("Take lines, measures or quotes out"):
         _remove(build)
     with st.expander("Name, budget, weekly hours, rates of exchange"):
         _settings(build)
@@ -130,6 +130,8 @@ def _prices(written: str) -> list[float]:
 
 def _remove(build: Build) -> None:
     names = {item.id: item.title for item in (*build.line, *build.event)}
+    names |= {item.id: f"Measure: {item.title}" for item in build.measure}
+    names |= {item.id: f"Quote: {item.title}" for item in build.option}
     chosen = st.multiselect(
         "Which", list(names), format_func=names.__getitem__, placeholder="Type to search", key="remove-which"
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, replace
@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from forecast.build.edit import Change
+from forecast.build.edit import AddItem, Change
 from forecast.build.schema import Build
 from forecast.dashboard.layout import said, tell
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
@@ -106,7 +106,7 @@ def _tray() -> None:
         if isinstance(result, BuildFileError):
             tell(result)
         else:
-            st.markdown(said(_effect(view, result, len(pending))))
+            st.markdown(said(_effect(view, result, pending)))
         with st.container(horizontal=True, vertical_alignment="center"):
             if not isinstance(result, BuildFileError) and st.button(
                 "Keep the changes", type="primary", key="keep"
@@ -126,7 +126,7 @@ def _switched() -> None:
     show_everywhere(on=bool(st.session_state[_SWITCH]))
 
 
-def _effect(view: Opened, result: Tried, count: int) -> str:
+def _effect(view: Opened, result: Tried, pending: Sequence[Change]) -> str:
     (was, _), (now, _) = headline(view), headline(result.view)
     old, new = standing(view), result.forecast
     before = {line.id: (line.mean, line.title) for line in old.lines}
@@ -140,8 +140,15 @@ def _effect(view: Opened, result: Tried, count: int) -> str:
     ]
     move, most = max(moves, key=lambda item: abs(item[0]))
     money = view.currency
-    begin = "Not saved yet" if count == 1 else f"Not saved yet, {count} changes"
+    begin = "Not saved yet" if len(pending) == 1 else f"Not saved yet, {len(pending)} changes"
     if not move and now.value == was.value:
+        kinds = {change.kind for change in pending if isinstance(change, AddItem)}
+        if (
+            kinds
+            and kinds <= {"measure", "option"}
+            and all(isinstance(change, AddItem) for change in pending)
+        ):
+            return f"{begin}: **nothing moves**; once you keep it, it is compared."
         return f"{begin}: **no change** at P80."
     return (
         f"{begin}: **{signed(now.value - was.value, money, now.error)}** at P80, most of it from {most} "

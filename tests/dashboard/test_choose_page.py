@@ -116,3 +116,41 @@ def test_the_examples_that_pages_teach_are_legal(run: Run, tmp_path: Path) -> No
     build = parse_build(ONE_WAY + event + EXAMPLE + MEASURE)
     assert [item.id for item in build.measure] == ["photos_before_shipping"]
     assert [item.choice for item in build.option] == ["kit", "kit"]
+
+
+def test_a_quote_is_added_kept_and_compared(run: Run, small: Path) -> None:
+    app = run(small, "choose")
+    assert "Two kits or two shops?" in words(app)
+
+    def add(name: str, middle: float | None) -> None:
+        app.selectbox(key="quote-path").set_value("kit.amount")
+        app.text_input(key="quote-name").set_value(name)
+        app.number_input(key="quote-middle").set_value(middle)
+        app.number_input(key="quote-never").set_value(5.0)
+        app.number_input(key="quote-lost").set_value(900.0)
+        app.number_input(key="quote-late").set_value(30.0)
+        app.number_input(key="quote-weeks").set_value(6.0)
+        next(button for button in app.main.button if button.label == "Add the quote").click()
+
+    add("Maker nearby", None)
+    app = app.run()
+    assert "Give a middle alone, which is a firm price" in words(app)
+    add("Maker nearby", 2700.0)
+    app = app.run()
+    assert not app.exception
+    assert "**nothing moves**; once you keep it, it is compared" in words(app)
+    app = app.button(key="keep").click().run()
+    assert not app.exception
+    build = BuildFolder.at(small).read()
+    assert [option.title for option in build.option] == ["Kit, as written above", "Maker nearby"]
+    assert [event.id for event in build.option[1].event] == ["kit_never_comes", "kit_late"]
+    found = quotes(build, "kit")
+    assert found.sentence(euros) in words(app)
+    assert "Weeks (P80)" in tables(app)
+    # and out again, on the page of lines
+    app = app.switch_page("forecast/dashboard/lines.py").run()
+    app = app.multiselect(key="remove-which").set_value([option.id for option in build.option]).run()
+    app = app.button(key="remove").click().run()
+    app = app.button(key="keep").click().run()
+    assert not app.exception
+    assert (small / "build.toml").read_text(encoding="utf-8").strip() == SMALL.strip()

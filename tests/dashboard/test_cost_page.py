@@ -117,8 +117,7 @@ def test_contingency_is_split_three_ways_that_add_up(run: Run, small: Path) -> N
 def test_money_at_hand_and_the_price_to_walk_away_at(run: Run, small: Path) -> None:
     build = BuildFolder.at(small).read()
     app = run(small)
-    box = app.main.selectbox[-1]
-    assert box.label == "The price in question"
+    box = next(box for box in app.main.selectbox if box.label == "The price in question")
     assert box.value == "kit.amount"
     app.number_input(key=f"at-hand-{small / 'build.toml'}").set_value(7000.0).run()
     assert budget_chance(simulate(build), 7000).sentence(euros) in words(app)
@@ -217,3 +216,15 @@ def test_the_middle_figures_open_down_to_what_makes_them_up(
     select = next(box for box in app.main.selectbox if box.label.startswith("Open one"))
     app = select.set_value(f"{own.id}.own_hours").run()
     assert re.search(r"\*\*.*, own hours\*\*, at your middle figures: \*\*[\d.]+ h\*\*", words(app))
+
+
+def test_a_measure_that_such_builds_take_is_tried(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file)
+    app = app.selectbox(key="measure-which").set_value("photos_before_shipping").run()
+    app = app.button(key="measure-add").click().run()
+    assert "**nothing moves**; once you keep it, it is compared" in words(app)
+    app = app.button(key="keep").click().run()
+    assert not app.exception
+    build = before_ordering.read()
+    assert [measure.id for measure in build.measure] == ["photos_before_shipping"]
+    assert measures_of(build).alone[0].sentence(euros) in words(app)

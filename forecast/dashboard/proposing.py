@@ -1,0 +1,106 @@
+"""Forms that put quotes and measures beside what the build file says; what is told goes to the tray."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from forecast.build.proposals import Quoted, measures_on_offer, priced_figures, quote, starter_measure
+from forecast.build.schema import Build
+from forecast.dashboard.layout import text
+from forecast.dashboard.reading import WITH_CHANGES, parsed
+from forecast.dashboard.saving import opened_sheet, put
+from forecast.dashboard.state import opened
+
+
+def _build_to_change() -> Build:
+    """Give the build that the tray's changes are made to, what was added to it before included."""
+    return parsed(opened_sheet(opened(saved=True)).text, WITH_CHANGES)
+
+
+def add_quote() -> None:
+    """Ask for a quote of one of the build's prices, with what may go wrong with it."""
+    build = _build_to_change()
+    figures = priced_figures(build)
+    if not figures:
+        return
+    with st.expander("Add a quote to compare"), st.form("quote", clear_on_submit=True, border=False):
+        text(
+            "The lowest quote is not always the cheapest build. Each is held against the others, and against what the "
+            "file says, on the same simulated builds."
+        )
+        left, right = st.columns(2)
+        path = left.selectbox(
+            "For which price", list(figures), index=None, format_func=figures.__getitem__,
+            placeholder="Type to search", key="quote-path",
+        )  # fmt: skip
+        name = right.text_input("Who quotes", max_chars=80, placeholder="Maker nearby", key="quote-name")
+        columns = st.columns(3)
+        low, middle, high = (
+            column.number_input(word, value=None, min_value=0.0, key=f"quote-{word.lower()}")
+            for column, word in zip(columns, ("Low", "Middle", "High"), strict=True)
+        )
+        st.caption("A middle alone is a firm price; low, middle and high where it may still move.")
+        left, right = st.columns(2)
+        never = left.number_input(
+            "Chance that it never comes, %", value=None, min_value=0.1, max_value=99.0, key="quote-never"
+        )
+        lost = right.number_input(
+            f"Lost then, {build.build.currency}", value=None, min_value=0.0, key="quote-lost"
+        )
+        late = weeks = None
+        if build.build.hours_per_week is not None:
+            late = left.number_input(
+                "Chance that it comes late, %", value=None, min_value=0.1, max_value=99.0, key="quote-late"
+            )
+            weeks = right.number_input(
+                "Weeks late", value=None, min_value=0.1, max_value=520.0, key="quote-weeks"
+            )
+        if st.form_submit_button("Add the quote"):
+            told = Quoted(name, low, middle, high, _share(never), lost, _share(late), weeks)
+            problem = _wrong(path, told)
+            if problem or path is None:
+                st.error(problem)
+            else:
+                put(quote(build, path, told))
+
+
+def _share(percent: float | None) -> float | None:
+    return None if percent is None else round(percent / 100, 6)
+
+
+def _wrong(path: str | None, told: Quoted) -> str:
+    """Say what is missing or does not go together; empty where nothing is."""
+    given = [part for part in (told.low, told.middle, told.high) if part is not None]
+    if path is None:
+        return "Choose the price that the quote is for."
+    if not told.name.strip():
+        return "Say who quotes."
+    if told.middle is None or len(given) == 2:
+        return "Give a middle alone, which is a firm price, or low, middle and high."
+    if given != sorted(given) or given[0] <= 0:
+        return "Low must be above zero and under middle, and middle under high."
+    if (told.never is None) != (told.lost is None):
+        return "Give both: the chance that it never comes, and what is lost then."
+    if (told.late is None) != (told.weeks is None):
+        return "Give both: the chance that it comes late, and how many weeks."
+    return ""
+
+
+def add_measure() -> None:
+    """Offer the measures that such builds usually take, and that would change something in this one."""
+    build = _build_to_change()
+    names = measures_on_offer(build)
+    if not names:
+        return
+    wanted = st.selectbox(
+        "Try a measure that such builds usually take", list(names), index=None, format_func=names.__getitem__,
+        placeholder="Type to search", key="measure-which",
+    )  # fmt: skip
+    st.caption(
+        "What it costs and what it changes are common practice, no source: yours to overwrite in the build file."
+    )
+    if st.button("Put it in", key="measure-add", disabled=wanted is None) and wanted is not None:
+        put([starter_measure(build, wanted)])
+
+
+__all__ = ["add_measure", "add_quote"]
