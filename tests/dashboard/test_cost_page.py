@@ -122,7 +122,9 @@ def test_money_at_hand_and_the_price_to_walk_away_at(run: Run, small: Path) -> N
     app.number_input(key=f"at-hand-{small / 'build.toml'}").set_value(7000.0).run()
     assert budget_chance(simulate(build), 7000).sentence(euros) in words(app)
     assert afford(build, 7000, "kit.amount").sentence(euros) in words(app)
-    app.main.selectbox[-1].select("paint_self.amount").run()
+    next(box for box in app.main.selectbox if box.label == "The price in question").select(
+        "paint_self.amount"
+    ).run()
     assert afford(build, 7000, "paint_self.amount").sentence(euros) in words(app)
     app.number_input(key=f"at-hand-{small / 'build.toml'}").set_value(0.0).run()
     assert not app.exception
