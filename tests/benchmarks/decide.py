@@ -25,10 +25,14 @@ from pathlib import Path
 
 import numpy as np
 
-from forecast.build.buildfile import parse_build, read_build
+from forecast.build.buildfile import parse_build
+from forecast.build.edit import changed
 from forecast.build.options import with_figure
+from forecast.build.proposals import Quoted, choice_of, quote, starter_measure
 from forecast.build.schema import Build, Scenario
-from forecast.decide.mix import mix
+from forecast.decide.measures import measures_of
+from forecast.decide.mix import MixSearch, mix
+from forecast.decide.quotes import quotes
 from forecast.engine.forecast import Forecast, simulate
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -74,7 +78,9 @@ class Difference:
         """Say whether the target is met, and if not, why it cannot be."""
         if self.meets:
             return "meets the target"
-        why = f"the two totals correlate at {self.correlation:.2f} only"
+        why = "the two share few of their figures"
+        if np.isfinite(self.correlation):
+            why = f"the two totals correlate at {self.correlation:.2f} only"
         if self.bound > TARGET:
             own = f"own errors {self.first:.0f} and {self.second:.0f}"
             why += f", and no pairing could go below {self.bound:.2f} ({own})"
@@ -83,7 +89,12 @@ class Difference:
 
 def demo() -> Build:
     """The demo build that stands before ordering."""
-    return read_build(ROOT / "scenarios" / "before-ordering-ireland")
+    return parse_build(demo_text())
+
+
+def demo_text() -> str:
+    """Its build file."""
+    return (ROOT / "scenarios" / "before-ordering-ireland" / "build.toml").read_text(encoding="utf-8")
 
 
 def dearer(build: Build, name: str, factor: float) -> Build:
@@ -107,6 +118,65 @@ def likelier(build: Build, event: str, factor: float) -> Build:
     return build.model_copy(update={"event": events})
 
 
+Figures = dict[str, float]
+Case = Callable[[int], tuple[Figures, Figures, float]]
+"""Gives, for a seed, mean, P80 and P90 of both sides, and the correlation of the two totals."""
+
+
+def two_builds(one: tuple[Build, str], two: tuple[Build, str]) -> Case:
+    """Compare two builds, or two scenarios."""
+
+    def case(seed: int) -> tuple[Figures, Figures, float]:
+        first, second = simulate(*one, seed=seed), simulate(*two, seed=seed)
+        together = float(np.corrcoef(first.trials.totals, second.trials.totals)[0, 1])
+        a, b = ({name: read(side) for name, read in STATISTICS.items()} for side in (first, second))
+        return a, b, together
+
+    return case
+
+
+def a_measure(build: Build, id: str) -> Case:
+    """Compare a build without a measure, and with it, as `measures_of` does."""
+    with_it = parse_build(changed(demo_text(), [starter_measure(build, id)]))
+
+    def case(seed: int) -> tuple[Figures, Figures, float]:
+        none, taken = measures_of(with_it, next(iter(build.scenario)), seed=seed).combinations
+        a, b = ({"mean": side.mean, "P80": side.p80, "P90": side.p90} for side in (none, taken))
+        return a, b, float("nan")
+
+    return case
+
+
+def a_quote(build: Build, path: str, quoted: Quoted) -> Case:
+    """Compare what the file says with a quote beside it, as `quotes` does."""
+    with_it = parse_build(changed(demo_text(), quote(build, path, quoted)))
+
+    def case(seed: int) -> tuple[Figures, Figures, float]:
+        found = quotes(with_it, choice_of(path), seed=seed).comparison.scenarios
+        a, b = (
+            {"mean": side.mean.value, "P80": side.p80.value, "P90": side.p90.value} for side in found
+        )  # in the order of the file
+        return a, b, float("nan")
+
+    return case
+
+
+def one_package(build: Build, package: str) -> Case:
+    """Compare doing one package oneself with farming it out, all else by oneself, as the mix search does."""
+
+    def case(seed: int) -> tuple[Figures, Figures, float]:
+        mixes = MixSearch(build, seed=seed).mixes
+        own = dict.fromkeys(mixes[0].routes, "self")
+        found = [
+            next(item for item in mixes if dict(item.routes) == {**own, package: route})
+            for route in ("self", "shop")
+        ]
+        a, b = ({"mean": side.mean, "P80": side.p80, "P90": side.p90} for side in found)
+        return a, b, float("nan")
+
+    return case
+
+
 def differences(seeds: int) -> list[Difference]:
     """Measure the errors of differences over seeds."""
     build = demo()
@@ -115,26 +185,24 @@ def differences(seeds: int) -> list[Difference]:
         f"{line.id}.amount" for line in build.line if line.group == "kit" and hasattr(line.amount, "middle")
     )
     events = [event.id for event in build.event]
-    cases: dict[str, tuple[tuple[Build, str], tuple[Build, str]]] = {
-        f"{kit} 3 % dearer": ((build, names[0]), (dearer(build, kit, 1.03), names[0])),
-        f"{events[0]} less likely by a tenth": (
-            (build, names[0]),
-            (likelier(build, events[0], 0.9), names[0]),
-        ),
+    own = (build, names[0])
+    cases: dict[str, Case] = {
+        f"{kit} 3 % dearer": two_builds(own, (dearer(build, kit, 1.03), names[0])),
+        f"{events[0]} less likely by a tenth": two_builds(own, (likelier(build, events[0], 0.9), names[0])),
+        "measure: insure_transit": a_measure(build, "insure_transit"),
+        f"quote for {kit}": a_quote(build, kit, Quoted("Nearby", 255_000, 270_000, 290_000)),
+        "package electrics: self or shop": one_package(build, "electrics"),
     }
     for other in names[1:]:
-        cases[f"{names[0]} against {other}"] = ((build, names[0]), (build, other))
+        cases[f"{names[0]} against {other}"] = two_builds(own, (build, other))
     found = []
-    for what, (one, two) in cases.items():
-        first = [simulate(*one, seed=seed) for seed in range(1, 2 * seeds + 1)]
-        second = [simulate(*two, seed=seed) for seed in range(1, 2 * seeds + 1)]
-        for name, statistic in STATISTICS.items():
-            a, b = np.array([statistic(x) for x in first]), np.array([statistic(x) for x in second])
-            paired = b - a
-            together = float(np.corrcoef(first[0].trials.totals, second[0].trials.totals)[0, 1])
-            unpaired = b - np.roll(a, 1)
+    for what, case in cases.items():
+        sides = [case(seed) for seed in range(1, 2 * seeds + 1)]
+        for name in STATISTICS:
+            a, b = (np.array([side[place][name] for side in sides]) for place in (0, 1))  # type: ignore[index]
+            paired, unpaired = b - a, b - np.roll(a, 1)
             spread = [float(np.std(item, ddof=1)) for item in (paired, unpaired, a, b)]
-            found.append(Difference(what, name, float(paired.mean()), *spread, together))
+            found.append(Difference(what, name, float(paired.mean()), *spread, sides[0][2]))
     return found
 
 
