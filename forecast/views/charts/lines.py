@@ -75,7 +75,7 @@ def row_axis(order: Sequence[str], labels: dict[str, str], palette: Palette) -> 
     """Give the axis of rows, group headings in bold."""
     heading = "indexof(datum.value, 'group:') === 0"
     axis = alt.Axis(
-        title=None, labelExpr=label_lookup(labels), labelLimit=alt.ExprRef("width < 420 ? 130 : 230"),
+        title=None, labelExpr=label_lookup(labels), labelLimit=alt.ExprRef("width < 420 ? 165 : 230"),
         labelOverlap=False, labelPadding=6,
         labelFontWeight=alt.condition(heading, alt.value("bold"), alt.value("normal")),
         labelColor=alt.condition(heading, alt.value(palette.muted), alt.value(palette.ink)),
@@ -110,8 +110,11 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
         x=alt.X("p10:Q", axis=money_axis(currency, orient="top"), scale=scale), x2="p90:Q"
     )
     ticks = base.mark_tick(thickness=2.5, height=14, color=palette.ink).encode(x="p50:Q")
-    texts = base.mark_text(align="left", dx=7, color=palette.muted, fontSize=11.5).encode(
-        x="p90:Q", text="text:N", opacity=alt.value(alt.ExprRef("width < 260 ? 0 : 1"))
+    # No text at all on a narrow screen: also one that is not seen would take its room from the bars.
+    texts = (
+        base.transform_filter("width >= 260")
+        .mark_text(align="left", dx=7, color=palette.muted, fontSize=11.5)
+        .encode(x="p90:Q", text="text:N")
     )
     names = ", ".join(line.title for line in widest)
     title = f"The widest ranges: {names}"
