@@ -9,13 +9,14 @@ from pathlib import Path
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
+from forecast.dashboard.following import follow, state_of
 from forecast.dashboard.layout import safe, style, tell
 from forecast.dashboard.printing import paper_head
 from forecast.dashboard.start_open import is_demo
 from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario, chosen, offered, opened
 from forecast.dashboard.tray import foot, tray
 from forecast.errors import BuildFileError, ForecastError
-from forecast.spending.folder import demos, open_demo
+from forecast.spending.folder import BuildFolder, demos, open_demo
 from forecast.views.charts.trust import trust_charts
 
 _HERE = Path(__file__).parent
@@ -51,7 +52,9 @@ def run(argument: str | None = None) -> None:
     start = pages[0]
     view = None
     try:
-        begin(argument)
+        folder = BuildFolder(Path(begin(argument)["file"]))
+        state = state_of(folder)  # before anything of it is read, so that no change slips in between
+        follow(folder, state)
         view = opened()
     except ForecastError as error:
         if page is not start:  # there another one can be opened
@@ -86,7 +89,7 @@ def _refused(error: ForecastError, start: StreamlitPage) -> None:
     st.title("This build file needs mending" if broken else "This build cannot be opened")
     tell(error)
     if broken:
-        st.markdown("Mend it in your editor, save it, and reload this page.")
+        st.markdown("Mend it in your editor, save it, and this page shows it.")
     st.page_link(start)
     _sidebar(None)
 

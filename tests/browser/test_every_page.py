@@ -121,6 +121,8 @@ def test_a_receipt_entered_in_one_window_shows_in_the_other(
 ) -> None:
     one = visit(str(before_ordering.folder))
     settled(one)
+    to(one, "Receipts")
+    expect(one.locator(".st-key-answer")).to_contain_text("No receipts yet")
     other = visit(str(before_ordering.folder), 390, 844)
     settled(other)
     other.locator(".st-key-phone-nav").get_by_role("link", name="Receipts").click()
@@ -136,5 +138,12 @@ def test_a_receipt_entered_in_one_window_shows_in_the_other(
     other.get_by_role("button", name="Save receipt").click()
     expect(other.get_by_text("P80 moved by")).to_be_visible(timeout=20_000)
     keep(other, "receipt-entered-390")
-    to(one, "Receipts")
+    # nobody touches the first window meanwhile
     expect(one.locator(".st-key-answer")).to_contain_text("€612.40 paid so far", timeout=20_000)
+    text = before_ordering.build_file.read_text(encoding="utf-8")
+    before_ordering.build_file.write_text(text.replace("budget = 13500", "budget = 13750"), encoding="utf-8")
+    expect(one.locator(".st-key-answer")).to_contain_text("Your budget is €13,750", timeout=20_000)
+    before_ordering.build_file.write_text(text.replace("[build]", "[bild]"), encoding="utf-8")
+    expect(one.get_by_role("heading", level=1)).to_have_text("This build file needs mending", timeout=20_000)
+    before_ordering.build_file.write_text(text, encoding="utf-8")
+    expect(one.locator(".st-key-answer")).to_contain_text("Your budget is €13,500", timeout=20_000)

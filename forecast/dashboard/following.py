@@ -1,0 +1,46 @@
+"""Other windows, phones and editors on the same build: what they change is shown here without a click."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+
+from forecast.dashboard.state import ledger_state
+from forecast.errors import ForecastError
+from forecast.spending.folder import BuildFolder
+from forecast.spending.ledger import Ledger
+
+EVERY = 3.0
+"""Seconds between two looks at the build file and the ledger; a look takes a few thousandths of one."""
+
+
+def state_of(folder: BuildFolder) -> str:
+    """Give a name for what stands on disk: another one after every edit of the file and every entry."""
+    try:
+        ledger = Ledger(folder.receipts_db) if folder.has_ledger() else None
+        return f"{_stamp(folder.build_file)} {ledger_state(ledger)}"
+    except ForecastError as error:  # what is wrong is told by the page itself
+        return f"{_stamp(folder.build_file)} {error}"
+
+
+def _stamp(file: Path) -> str:
+    try:
+        found = file.stat()
+    except OSError as error:
+        return str(error.errno)
+    return f"{found.st_mtime_ns} {found.st_size}"
+
+
+@st.fragment(run_every=EVERY)
+def follow(folder: BuildFolder, drawn: str) -> None:
+    """Draw all anew when the build is no longer what was drawn.
+
+    Parameters
+    ----------
+    folder : BuildFolder
+    drawn : str
+        Its `state_of` when this run of the page began.
+    """
+    if state_of(folder) != drawn:
+        st.rerun()
