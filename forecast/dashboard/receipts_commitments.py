@@ -35,7 +35,7 @@ def commitments(view: Opened) -> None:
         text(f"**{exact(rest, view.currency)}** is agreed and not yet paid, in {len(found)} {noun}.")
         rows = [
             [
-                f"{item.id}\u2002{day_words(item.date)}",
+                f"{item.id}\u00a0\u00a0{day_words(item.date)}",
                 exact(item.outstanding_minor, view.currency),
                 item.supplier,
                 titles.get(item.line_id, item.line_id),

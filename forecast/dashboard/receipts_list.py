@@ -114,7 +114,7 @@ def _table(
             remarks.append(f"Taken back: {reasons[receipt.id]}")
         rows.append(
             [
-                f"{receipt.id}\u2002{day_words(receipt.date)}",
+                f"{receipt.id}\u00a0\u00a0{day_words(receipt.date)}",
                 exact(receipt.paid_minor, view.currency) + foreign,
                 receipt.supplier,
                 parts,

@@ -202,6 +202,13 @@ def test_help_imports_nothing_heavy() -> None:
     assert not {"numpy", "scipy", "pandas", "streamlit", "altair", "pydantic"} & set(loaded)
 
 
+def test_python_runs_the_package_as_the_command() -> None:
+    done = subprocess.run([sys.executable, "-m", "forecast", "demo", "none"], capture_output=True, text=True)
+    assert done.returncode == 2
+    assert "forecast: " in done.stderr
+    assert "Traceback" not in done.stderr
+
+
 def test_every_command_has_help_and_stands_in_the_readme() -> None:
     parser = build_parser()
     readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
