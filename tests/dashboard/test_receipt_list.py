@@ -22,7 +22,7 @@ def press(app: AppTest, label: str) -> AppTest:
 def test_each_receipt_bears_the_number_of_the_terminal(run: Run, half_way: BuildFolder) -> None:
     page = html(run(half_way.build_file, "receipts"))
     for receipt in half_way.ledger().list_receipts():
-        assert f"{receipt.id}\u2002{receipt.date.day} {receipt.date:%b %Y}</th>" in page
+        assert f"{receipt.id}  {receipt.date.day} {receipt.date:%b %Y}</th>" in page
 
 
 def test_one_is_found_by_a_word_and_opened(run: Run, half_way: BuildFolder) -> None:
