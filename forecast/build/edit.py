@@ -83,7 +83,22 @@ class NotNeeded:
     why: str
 
 
-Change: TypeAlias = SetKey | AddItem | RemoveItem | SetBuild | NotNeeded
+@dataclass(frozen=True)
+class AddScenario:
+    """Add a way to do the whole build.
+
+    Attributes
+    ----------
+    id : str
+    table : mapping
+        Its name, ``all`` and the routes of packages that differ.
+    """
+
+    id: str
+    table: Mapping[str, Plain]
+
+
+Change: TypeAlias = SetKey | AddItem | RemoveItem | SetBuild | NotNeeded | AddScenario
 
 
 def changed(text: str, changes: Sequence[Change]) -> str:
@@ -126,6 +141,8 @@ def changed(text: str, changes: Sequence[Change]) -> str:
                     document.remove(next(key for key, value in document.items() if value is tables))
             case SetBuild(key, value):
                 _set(cast(Table, document["build"]), key, value)
+            case AddScenario(id, table):
+                _add_scenario(document, id, table)
             case NotNeeded(rule, why):
                 if "not_needed" not in document:
                     document["not_needed"] = tomlkit.table()
@@ -194,6 +211,17 @@ def _append(document: tomlkit.TOMLDocument, kind: str, values: Mapping[str, Plai
         if not tomlkit.dumps(last).endswith("\n\n"):  # a blank line between tables
             last.add(tomlkit.nl())
     tables.append(table)
+
+
+def _add_scenario(document: tomlkit.TOMLDocument, id: str, values: Mapping[str, Plain]) -> None:
+    table = tomlkit.table()
+    for key, value in values.items():
+        table[key] = _item(value)
+    if "scenario" not in document:
+        document["scenario"] = tomlkit.table(is_super_table=True)
+    if not tomlkit.dumps(document).endswith("\n\n"):
+        table.trivia.indent = "\n"
+    cast(Table, document["scenario"])[id] = table
 
 
 def _item(value: Plain) -> Any:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from forecast.build.consignment import Goods
-from forecast.build.edit import AddItem, Change
+from forecast.build.edit import AddItem, AddScenario, Change
 from forecast.build.figures import Known
 from forecast.build.library import load_library
 from forecast.build.places_of_figures import Place, places
@@ -133,6 +134,30 @@ def _as_written(goods: Goods) -> dict[str, Any]:
     return table
 
 
+def way(build: Build, routes: Mapping[str, str], name: str) -> AddScenario:
+    """Give the change that makes a mix of routes a way to do the build.
+
+    Parameters
+    ----------
+    build : Build
+    routes : mapping
+        Route by work package.
+    name : str
+        What it is called.
+    """
+    usual = max(dict.fromkeys(routes.values()), key=lambda route: list(routes.values()).count(route))
+    others = {package: route for package, route in routes.items() if route != usual}
+    return AddScenario(free_id(name, build.scenario), {"name": name, "all": usual, **others})
+
+
+def way_of(build: Build, routes: Mapping[str, str]) -> str | None:
+    """Give the id of the scenario that takes just these routes; None where there is none."""
+    for id, scenario in build.scenario.items():
+        if all(scenario.route(package) == route for package, route in routes.items()):
+            return id
+    return None
+
+
 def measures_on_offer(build: Build) -> dict[str, str]:
     """List starter measures that would change something in a build and are not in it, by id with their names."""
     library, present = load_library(currency=build.build.currency), _present(build)
@@ -155,4 +180,13 @@ def _present(build: Build) -> set[str]:
     return {item.id for item in (*build.line, *build.event)}
 
 
-__all__ = ["Quoted", "choice_of", "measures_on_offer", "priced_figures", "quote", "starter_measure"]
+__all__ = [
+    "Quoted",
+    "choice_of",
+    "measures_on_offer",
+    "priced_figures",
+    "quote",
+    "starter_measure",
+    "way",
+    "way_of",
+]

@@ -69,8 +69,8 @@ def rows(build: Build) -> tuple[Row, ...]:
     return tuple(found)
 
 
-def other_shapes(build: Build) -> tuple[tuple[str, str, str], ...]:
-    """List figures that a sheet cannot show: name, which figure, and how it is written."""
+def other_shapes(build: Build) -> tuple[tuple[str, str, str, str], ...]:
+    """List figures that a sheet cannot show: path, name, which figure, and how it is written."""
     found = []
     for place in places(build):
         figure = place.figure
@@ -79,7 +79,8 @@ def other_shapes(build: Build) -> tuple[tuple[str, str, str], ...]:
                 exclude_defaults=True, exclude={"causes", "currency", "unit", "estimated"}
             )
             text = ", ".join(f"{name} {_short(value)}" for name, value in written.items())
-            found.append((place.title, place.word, f"{getattr(figure, 'kind', '')}: {text}"))
+            path = f"{place.item}.{place.key}"
+            found.append((path, place.title, place.word, f"{getattr(figure, 'kind', '')}: {text}"))
     return tuple(found)
 
 
@@ -202,6 +203,14 @@ def quoted_figure(build: Build, path: str, quotes: Iterable[float]) -> SetKey:
     return SetKey(place.item, place.key, {"quotes": list(quotes)} | kept_words(place.figure))
 
 
+def range_instead(build: Build, path: str, low: float, middle: float, high: float) -> SetKey:
+    """Give the change that puts low, middle and high in the place of another shape, all else kept."""
+    place = next(place for place in places(build) if f"{place.item}.{place.key}" == path)
+    return SetKey(
+        place.item, place.key, {"low": low, "middle": middle, "high": high} | kept_words(place.figure)
+    )
+
+
 def starter(build: Build, name: str) -> list[Change]:
     """Give the changes that add a starter line or event, with the shared causes that it needs."""
     library = load_library(currency=build.build.currency)
@@ -268,5 +277,5 @@ def free_id(name: str, taken: Iterable[str]) -> str:
 
 __all__ = [
     "Row", "certainty", "changes", "every_figure", "figure_of", "free_id", "kept_words", "new_line", "other_shapes",
-    "quoted_figure", "rate_changes", "rows", "starter", "with_changes",
+    "quoted_figure", "range_instead", "rate_changes", "rows", "starter", "with_changes",
 ]  # fmt: skip

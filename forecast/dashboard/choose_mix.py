@@ -8,6 +8,7 @@ import streamlit as st
 
 from forecast.dashboard.choose_answers import mixes_of
 from forecast.dashboard.layout import palette, picture, safe, said, table, text, told_plainly
+from forecast.dashboard.proposing import add_way
 from forecast.dashboard.state import Opened, chosen
 from forecast.decide.mix import Mix, Mixes, Reason
 from forecast.decide.mixer import routes_offered
@@ -53,11 +54,21 @@ def _section(view: Opened) -> None:
             )  # fmt: skip
         found = mixes_of(view).within(money or None, most, weeks)
         text(found.sentence(partial(about, currency=view.currency)))
+        taken = found.best or found.cheapest
+        add_way(taken.routes, _way_name(taken))
         picture(frontier(found, view.currency, palette()))
         _reasons(view, found)
         with st.expander("Figures of each choice, and the mixes that no other beats"):
             _reasons_table(view, found)
             _frontier_table(view, found)
+
+
+def _way_name(taken: Mix) -> str:
+    away = taken.farmed_out
+    if not away:
+        return "All by oneself"
+    listed = f"{', '.join(away[:-1])} and {away[-1]}" if len(away) > 1 else away[0]
+    return f"{listed.capitalize()} farmed out"
 
 
 def _reasons(view: Opened, found: Mixes) -> None:

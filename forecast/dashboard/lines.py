@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
+from forecast.build.places_of_figures import places
 from forecast.build.scenario import choose
 from forecast.build.schema import Build
-from forecast.build.sheet import certainty, other_shapes
+from forecast.build.sheet import certainty, other_shapes, range_instead
 from forecast.dashboard.layout import answer, palette, picture, table, tell, text, told_plainly
 from forecast.dashboard.lines_cautions import cautions
 from forecast.dashboard.lines_more import more
@@ -15,10 +16,12 @@ from forecast.dashboard.lines_sheet import sheet
 from forecast.dashboard.missing import missing
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.reading import WITH_CHANGES, parsed
-from forecast.dashboard.saving import can_undo, kept_now, opened_sheet, undo
+from forecast.dashboard.saving import can_undo, kept_now, opened_sheet, put, undo
 from forecast.dashboard.state import Opened, before, opened
 from forecast.dashboard.tray import tray, tried
 from forecast.dashboard.unsaved import unsaved_changes
+from forecast.engine.figures import shape_of
+from forecast.engine.sketch import three_points
 from forecast.errors import BuildFileError, ForecastError
 from forecast.views.charts import line_bars
 
@@ -81,10 +84,31 @@ def _undo(view: Opened) -> None:
 
 def _others(build: Build) -> None:
     others = other_shapes(build)
-    if others:
-        with st.expander("Figures written in another way"):
-            text("These stand in the build file with a shape of their own; change them there in an editor.")
-            table(["Line", "Figure", "Written as"], [list(row) for row in others], "Other shapes", left=3)
+    if not others:
+        return
+    with st.expander("Figures written in another way"):
+        text(
+            "These stand in the build file with a shape of their own. Put low, middle and high in its place to change "
+            "one in the sheet: its three points stay what they are; what lies between and beyond may shift a little."
+        )
+        table(["Line", "Figure", "Written as"], [list(row[1:]) for row in others], "Other shapes", left=3)
+        names = {path: f"{title}: {word}" for path, title, word, _ in others}
+        chosen = st.selectbox(
+            "Which", list(names), index=None, format_func=names.__getitem__, placeholder="Type to search",
+            key="shape-which",
+        )  # fmt: skip
+        if st.button("Put low, middle and high there", key="shape-put", disabled=chosen is None) and chosen:
+            _put_range(build, chosen)
+
+
+def _put_range(build: Build, path: str) -> None:
+    figure = next(place.figure for place in places(build) if f"{place.item}.{place.key}" == path)
+    low, middle, high = three_points(shape_of(figure))
+    if not 0 < low < middle < high:
+        points = f"{low:g}, {middle:g} and {high:g}"
+        st.error(f"Its P10, P50 and P90 are {points}: they make no range. Change it in the file.")
+        return
+    put([range_instead(build, path, low, middle, high)])
 
 
 page()

@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import streamlit as st
 
-from forecast.build.proposals import Quoted, measures_on_offer, priced_figures, quote, starter_measure
+from forecast.build.proposals import (
+    Quoted,
+    measures_on_offer,
+    priced_figures,
+    quote,
+    starter_measure,
+    way,
+    way_of,
+)  # fmt: skip
 from forecast.build.schema import Build
 from forecast.dashboard.layout import text
 from forecast.dashboard.reading import WITH_CHANGES, parsed
@@ -86,6 +96,16 @@ def _wrong(path: str | None, told: Quoted) -> str:
     return ""
 
 
+def add_way(routes: Mapping[str, str], name: str) -> None:
+    """Offer to make a mix one of the ways to do the build, unless one of them is just that."""
+    build = _build_to_change()
+    told = "It then stands beside the others, in the picture above and at the left."
+    if way_of(build, routes) is None and st.button(
+        "Make this one of the ways to do it", key="mix-way", help=told
+    ):
+        put([way(build, routes, name)])
+
+
 def add_measure() -> None:
     """Offer the measures that such builds usually take, and that would change something in this one."""
     build = _build_to_change()
@@ -103,4 +123,4 @@ def add_measure() -> None:
         put([starter_measure(build, wanted)])
 
 
-__all__ = ["add_measure", "add_quote"]
+__all__ = ["add_measure", "add_quote", "add_way"]

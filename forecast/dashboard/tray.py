@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from forecast.build.edit import AddItem, Change
+from forecast.build.edit import AddItem, AddScenario, Change
 from forecast.build.schema import Build
 from forecast.dashboard.layout import said, tell
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
@@ -142,11 +142,10 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change]) -> str:
     money = view.currency
     begin = "Not saved yet" if len(pending) == 1 else f"Not saved yet, {len(pending)} changes"
     if not move and now.value == was.value:
-        kinds = {change.kind for change in pending if isinstance(change, AddItem)}
-        if (
-            kinds
-            and kinds <= {"measure", "option"}
-            and all(isinstance(change, AddItem) for change in pending)
+        if all(
+            isinstance(change, AddScenario)
+            or (isinstance(change, AddItem) and change.kind in ("measure", "option"))
+            for change in pending
         ):
             return f"{begin}: **nothing moves**; once you keep it, it is compared."
         return f"{begin}: **no change** at P80."

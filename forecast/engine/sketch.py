@@ -38,3 +38,12 @@ def _normal(z: Array) -> Array:
     from scipy.special import ndtr
 
     return np.asarray(ndtr(z), dtype=np.float64)
+
+
+def three_points(shape: Shape) -> tuple[float, float, float]:
+    """Give P10, P50 and P90 of a shape, to four digits."""
+    from scipy.special import ndtri
+
+    values = shape.ppf(ndtri(np.array([0.1, 0.5, 0.9])))
+    low, middle, high = (float(f"{value:.4g}") for value in values)
+    return low, middle, high

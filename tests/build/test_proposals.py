@@ -7,7 +7,15 @@ import pytest
 from forecast.build.buildfile import parse_build, read_build
 from forecast.build.edit import RemoveItem, changed
 from forecast.build.options import options_by_choice, with_option
-from forecast.build.proposals import Quoted, measures_on_offer, priced_figures, quote, starter_measure
+from forecast.build.proposals import (
+    Quoted,
+    measures_on_offer,
+    priced_figures,
+    quote,
+    starter_measure,
+    way,
+    way_of,
+)
 from forecast.spending.folder import DEMOS
 
 TEXT = """\
@@ -109,3 +117,32 @@ def test_only_measures_that_change_something_are_offered() -> None:
     build = parse_build(TEXT)
     assert "insure_transit" in measures_on_offer(build)
     assert "test_panel" not in measures_on_offer(build)
+
+
+def test_a_mix_becomes_a_way_to_do_the_build() -> None:
+    path = DEMOS / "before-ordering-ireland" / "build.toml"
+    text, build = path.read_text(encoding="utf-8"), read_build(path)
+    routes = {
+        "fitting": "self",
+        "filling": "self",
+        "paint": "shop",
+        "wheels_fitting": "self",
+        "arches": "self",
+    }
+    assert way_of(build, routes) is None
+    new = changed(text, [way(build, routes, "Paint farmed out")])
+    assert new.startswith(text.rstrip("\n"))
+    assert new[len(text.rstrip()) :].strip() == (
+        '[scenario.paint_farmed_out]\nname = "Paint farmed out"\nall = "self"\npaint = "shop"'
+    )
+    grown = parse_build(new)
+    assert list(grown.scenario) == [*build.scenario, "paint_farmed_out"]
+    assert way_of(grown, routes) == "paint_farmed_out"
+    assert way_of(build, dict.fromkeys(routes, "self")) == "diy"
+
+
+def test_the_first_way_of_a_file_is_added() -> None:
+    build = parse_build(TEXT)
+    new = changed(TEXT, [way(build, {"paint": "shop"}, "By a shop")])
+    assert new == TEXT + '\n[scenario.by_a_shop]\nname = "By a shop"\nall = "shop"\n'
+    assert parse_build(new).scenario["by_a_shop"].all == "shop"

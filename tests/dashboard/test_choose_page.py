@@ -154,3 +154,26 @@ def test_a_quote_is_added_kept_and_compared(run: Run, small: Path) -> None:
     app = app.button(key="keep").click().run()
     assert not app.exception
     assert (small / "build.toml").read_text(encoding="utf-8").strip() == SMALL.strip()
+
+
+def test_the_best_mix_within_limits_becomes_a_way_to_do_it(run: Run, small: Path) -> None:
+    file = small / "build.toml"
+    app = run(small, "choose")
+    assert not [
+        button for button in app.main.button if button.key == "mix-way"
+    ]  # all by oneself is one of them
+    app = app.number_input(key=f"mix-hours-{file}").set_value(100.0).run()
+    found = mix(BuildFolder.at(small).read(), hours=100)
+    assert found.best is not None
+    app = app.button(key="mix-way").click().run()
+    assert "**nothing moves**" in words(app)
+    app = app.button(key="keep").click().run()
+    assert not app.exception
+    build = BuildFolder.at(small).read()
+    added = list(build.scenario)[-1]
+    assert {
+        package: build.scenario[added].route(package) for package in found.best.routes
+    } == found.best.routes
+    assert (build.scenario[added].name or "") in app.sidebar.selectbox[0].options
+    compared = compare(build)
+    assert compared.scenarios[-1].p80.value == pytest.approx(found.best.p80)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
+from scipy.special import ndtri
 from streamlit.testing.v1 import AppTest
 
 from forecast import simulate
 from forecast.build.buildfile import parse_build, read_text
 from forecast.build.edit import SetKey, changed, stamp
-from forecast.build.sheet import changes, rows, with_changes
+from forecast.build.sheet import changes, other_shapes, rows, with_changes
+from forecast.engine.figures import shape_of
 from forecast.spending.folder import BuildFolder
 from forecast.views.money import about, signed
 from tests.dashboard.conftest import Run, words
@@ -263,3 +266,21 @@ def test_each_range_has_its_sketch_and_each_change_a_word_beside_it(
     assert after["Beside"][place] == "was 70 / 110 / 200"
     app = edit(app, place, {"Low": 99_999.0})
     assert "low must be under middle" in app.dataframe[0].value["Beside"][place]
+
+
+def test_another_shape_becomes_low_middle_and_high(run: Run, before_ordering: BuildFolder) -> None:
+    old = before_ordering.read()
+    chosen = next(path for path, *_ in other_shapes(old))
+    app = run(before_ordering.build_file, "lines")
+    app = app.selectbox(key="shape-which").set_value(chosen).run()
+    app = app.button(key="shape-put").click().run()
+    assert "Not saved yet" in words(app)
+    app = app.button(key="keep").click().run()
+    assert not app.exception
+    new = before_ordering.read()
+    assert chosen not in {path for path, *_ in other_shapes(new)}
+    row = next(row for row in rows(new) if row.path == chosen)
+    item, key = chosen.split(".")
+    figure = getattr(next(line for line in old.line if line.id == item), key)
+    points = shape_of(figure).ppf(ndtri(np.array([0.1, 0.5, 0.9])))
+    assert (row.low, row.middle, row.high) == pytest.approx(tuple(points), rel=1e-3)
