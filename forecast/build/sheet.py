@@ -79,8 +79,8 @@ def other_shapes(build: Build) -> tuple[tuple[str, str, str, str], ...]:
                 exclude_defaults=True, exclude={"causes", "currency", "unit", "estimated"}
             )
             text = ", ".join(f"{name} {_short(value)}" for name, value in written.items())
-            path = f"{place.item}.{place.key}"
-            found.append((path, place.title, place.word, f"{getattr(figure, 'kind', '')}: {text}"))
+            path, kind = f"{place.item}.{place.key}", str(getattr(figure, "kind", ""))
+            found.append((path, place.title, place.word, text if kind in written else f"{kind}: {text}"))
     return tuple(found)
 
 

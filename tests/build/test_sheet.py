@@ -65,7 +65,7 @@ def test_every_figure_that_fits_has_a_row_and_the_others_are_listed() -> None:
         ("filler", "price", "EUR", 9, None, 16),
         ("kit", "amount", "JPY", None, 250000, None),
     ]
-    assert other_shapes(build) == (("paint.amount", "Paint", "amount", "quotes: quotes 4000 / 5200"),)
+    assert other_shapes(build) == (("paint.amount", "Paint", "amount", "quotes 4000 / 5200"),)
 
 
 def test_an_edited_number_keeps_unit_causes_and_currency() -> None:
