@@ -17,9 +17,10 @@ from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import drop, keep, keep_on_theirs, kept_now, opened_sheet, show_difference
 from forecast.dashboard.state import Opened, headline, opened, standing
 from forecast.dashboard.unsaved import kept_for, show_everywhere, shown_everywhere, unsaved_changes
+from forecast.decide.paired import change_error
 from forecast.engine.forecast import Forecast
 from forecast.errors import BuildFileError, ForecastError
-from forecast.views.money import about, signed
+from forecast.views.money import about, rounding_step, signed
 
 _FOOT: ContextVar[DeltaGenerator | None] = ContextVar("foot of the page", default=None)
 """Where the tray goes in this run; None once it is drawn."""
@@ -149,10 +150,14 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change]) -> str:
         ):
             return f"{begin}: **nothing moves**; once you keep it, it is compared."
         return f"{begin}: **no change** at P80."
-    return (
-        f"{begin}: **{signed(now.value - was.value, money, now.error)}** at P80, most of it from {most} "
-        f"(from {about(was.value, money, was.error)} to {about(now.value, money, now.error)})."
-    )
+    # The draws are the same before and after, so that the change is known better than either figure: no "from" and
+    # "to", whose own rounding would seem to contradict it.
+    change, error = now.value - was.value, change_error(old, new, 0.8, now.error)
+    then = f"P80 is then about {about(now.value, money, now.error)}"
+    step = rounding_step(money, error)
+    if abs(change) < step / 2:
+        return f"{begin}: **less than {about(step, money)}** at P80. {then}."
+    return f"{begin}: **{signed(change, money, error)}** at P80, most of it from {most}. {then}."
 
 
 def _meanwhile(view: Opened, loaded: str, theirs: str) -> None:

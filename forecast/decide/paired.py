@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from forecast.engine.forecast import Forecast
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, by_replicate, mean_estimate, percentiles
 
@@ -40,6 +41,26 @@ def percentile_change(
     single = by_replicate_percentile(after, q, replicates, weights)
     single = single - by_replicate_percentile(before, q, replicates, weights)
     return Estimate(moved, spread(single))
+
+
+def change_error(before: Forecast, after: Forecast, q: float, unpaired: float) -> float:
+    """Give the simulation error of a percentile's change from one forecast to another.
+
+    Parameters
+    ----------
+    before, after : Forecast
+    q : float
+    unpaired : float
+        Given where the two do not share their draws, as after a fact that weighs trials otherwise.
+    """
+    old, new = before.trials, after.trials
+    try:
+        weights = common_weights((old.weights, new.weights))
+    except ValueError:
+        return unpaired
+    if (old.seed, old.numbers, old.count) != (new.seed, new.numbers, new.count):
+        return unpaired
+    return percentile_change(old.totals, new.totals, q, new.replicates, weights).error
 
 
 def mean_change(before: Array, after: Array, replicates: int, weights: Array | None = None) -> Estimate:

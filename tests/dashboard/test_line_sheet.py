@@ -11,6 +11,7 @@ from forecast import simulate
 from forecast.build.buildfile import parse_build, read_text
 from forecast.build.edit import SetKey, changed, stamp
 from forecast.build.sheet import changes, other_shapes, rows, with_changes
+from forecast.decide.paired import change_error
 from forecast.engine.figures import shape_of
 from forecast.spending.folder import BuildFolder
 from forecast.views.money import about, signed
@@ -62,18 +63,26 @@ def test_the_effect_is_said_with_the_line_it_comes_from(run: Run, before_orderin
     text = read_text(before_ordering.build_file)
     place = place_of(before_ordering, "delivery")
     row = rows(before_ordering.read())[place]
-    was = simulate(before_ordering.read()).percentile(0.8)
+    was = simulate(before_ordering.read())
     app = edit(app, place, {"High": 2400.0})
     said = words(app)
     app = press(app, "Keep the changes")
-    now = simulate(before_ordering.read()).percentile(0.8)
-    assert (
-        f"Not saved yet: **{signed(now.value - was.value, 'EUR', now.error)}** at P80, most of it from {row.title}"
-        in said
-    )
+    new = simulate(before_ordering.read())
+    now, old = new.percentile(0.8), was.percentile(0.8)
+    error = change_error(was, new, 0.8, now.error)
+    assert 0 < error < now.error  # the draws are shared
+    change = signed(now.value - old.value, "EUR", error)
+    assert f"Not saved yet: **{change}** at P80, most of it from {row.title}. P80 is then about" in said
+    assert f"P80 is then about {about(now.value, 'EUR', now.error)}." in said
     app = press(app, "Undo the last change")
     assert read_text(before_ordering.build_file) == text
     assert not app.exception
+
+
+def test_an_effect_too_small_to_tell_is_no_zero(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "lines")
+    app = edit(app, place_of(before_ordering, "delivery"), {"High": 200.5})
+    assert "Not saved yet: **less than €10** at P80. P80 is then about €14,5" in words(app)
 
 
 def test_an_impossible_range_is_refused_in_words(run: Run, before_ordering: BuildFolder) -> None:
