@@ -10,7 +10,7 @@ from forecast.dashboard.layout import safe, table, text, told_plainly
 from forecast.dashboard.state import Opened, before, contingency_of
 from forecast.decide.comparisons import NOT_FOUND
 from forecast.decide.contingency import Contingency, Share, recommended_level
-from forecast.views.money import about, builds, signed
+from forecast.views.money import about, as_written, builds, rounding_step, signed
 
 SHORT, IDLE = 200.0, 50.0
 """What is taken as answers at first: four to one, which asks for P80."""
@@ -42,7 +42,7 @@ def _section(view: Opened) -> None:
         )  # fmt: skip
         level = recommended_level(short, idle)
         split = contingency_of(view, level.q)
-        text(f"{level.sentence(money)} {split.over_sentence(money)}")
+        text(f"{level.sentence(money)} {split.over_sentence(money, rounding_step(view.currency))}")
         _levels(view, level.q)
         with st.expander("Where the contingency comes from"):
             _where_from(view, split)
@@ -60,7 +60,7 @@ def _levels(view: Opened, own: float) -> None:
             [
                 f"P{100 * level:.0f}",
                 about(estimate.value, money, estimate.error),
-                signed(estimate.value - base, money, estimate.error),
+                signed(as_written(estimate.value, money, estimate.error) - as_written(base, money), money),
                 _enough(level),
             ]
         )

@@ -27,7 +27,7 @@ from forecast.engine.forecast import Forecast
 from forecast.errors import ForecastError
 from forecast.spending.folder import user_folder
 from forecast.views.charts.start import narrowing
-from forecast.views.money import signed
+from forecast.views.money import as_written, signed
 from forecast.views.sentences import budget_sentence, hold_sentence
 
 FEW = 5
@@ -68,10 +68,11 @@ def guided() -> None:
 
 
 def _answer(start: Start, standing: Standing, now: Forecast | None) -> None:
-    given, asked = len(standing.values), len(standing.asked)
+    given = sum(value is not None for value in standing.values.values())
+    asked = len(standing.asked)
     if not start["written"]:
         answer(
-            "Answer twenty questions, and see after each one what to **hold** before you order.",
+            "Answer up to twenty questions, and see after each one what to **hold** before you order.",
             "\u201cI don't know\u201d is always an answer: it widens the range, and you can come back to it.",
         )
         return
@@ -80,8 +81,8 @@ def _answer(start: Start, standing: Standing, now: Forecast | None) -> None:
         return
     told = "your answer" if given == 1 else f"your {given} answers"
     rest = asked - given
-    questions = "the one question left" if rest == 1 else f"the {rest} questions left"
-    counted = f" and {questions}, counted as not known" if rest else ""
+    questions = "the other question" if rest == 1 else f"the other {rest} questions"
+    counted = f" and {questions}, which {'counts' if rest == 1 else 'count'} as not known" if rest else ""
     budget = standing.values.get("budget")
     answer(
         hold_sentence(now, strong="**"),
@@ -101,7 +102,8 @@ def _move(start: Start, now: Forecast) -> str:
     old, new = was.percentile(0.8), now.percentile(0.8)
     if new.value == old.value:
         return ""
-    change = signed(new.value - old.value, now.currency, new.error)
+    written = [as_written(part.value, now.currency, part.error) for part in (old, new)]
+    change = signed(written[1] - written[0], now.currency)  # both stood on the page: what is printed adds up
     return f"The last one moved P80 by **{change}**."
 
 
@@ -134,7 +136,7 @@ def _ask(item: Question, start: Start, standing: Standing) -> None:
         try:
             read_answer(item, given, standing.values)
         except WrongAnswer as error:
-            refuse("" if unknown else given, str(error))
+            refuse("" if unknown else given, _sentence(str(error)))
         else:
             take(item.id, given)
         st.rerun()
@@ -263,7 +265,9 @@ def _so_far(start: Start, standing: Standing) -> None:
     """List the answers; each can be changed."""
     if not start["written"]:
         return
-    with st.expander(f"Your answers so far: {len(standing.values)} of {len(standing.asked)}"):
+    unknown = sum(value is None for value in standing.values.values())
+    passed = f", {unknown} not known" if unknown else ""
+    with st.expander(f"Your answers so far: {len(standing.values)} of {len(standing.asked)}{passed}"):
         for item in standing.asked:
             if item.id in standing.values:
                 said = _said(item, standing.values[item.id], start["written"][item.id])

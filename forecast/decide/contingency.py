@@ -178,19 +178,23 @@ class Contingency:
     causes: tuple[Share, ...]
     beside: tuple[Beside, ...]
 
-    def sentence(self, money: Money) -> str:
-        """Say what to hold, how often it does, and what stands behind it."""
+    def _over(self, step: float) -> float:
+        """Give held less base, both rounded first: as they are printed, so that they add up."""
+        return round(self.held.value / step) * step - round(self.base / step) * step
+
+    def sentence(self, money: Money, step: float = 10.0) -> str:
+        """Say what to hold, how often it does, and what stands behind it; ``step`` is what ``money`` rounds to."""
         enough = f"in {builds(self.level)} it costs no more"
         text = (
-            f"Hold {money(self.held.value)}: {enough}. That is {money(self.amount.value)} over your middle figures, "
+            f"Hold {money(self.held.value)}: {enough}. That is {money(self._over(step))} over your middle figures, "
             f"which are enough in {builds(self.chance_of_base.value)}"
         )
         return f"{text}{self._largest()}."
 
-    def over_sentence(self, money: Money) -> str:
+    def over_sentence(self, money: Money, step: float = 10.0) -> str:
         """Say what the level asks for beyond the middle figures, where the sum to hold is said already."""
         return (
-            f"P{100 * self.level:.0f} is {money(self.held.value)}: {money(self.amount.value)} over your middle figures"
+            f"P{100 * self.level:.0f} is {money(self.held.value)}: {money(self._over(step))} over your middle figures"
             f"{self._largest()}."
         )
 

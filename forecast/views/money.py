@@ -37,6 +37,15 @@ def rounding_step(currency: str, error: float = 0.0) -> float:
     return float(10.0 ** math.floor(math.log10(error)))
 
 
+def as_written(value: float, currency: str, error: float = 0.0) -> float:
+    """Round a forecast sum as `about` writes it.
+
+    Differences that stand beside both of their sums are taken of these, so that what is printed adds up.
+    """
+    step = rounding_step(currency, error)
+    return float(round(value / step) * step)
+
+
 def about(value: float, currency: str, error: float = 0.0) -> str:
     """Write a forecast sum, rounded to what can be told apart: ``€9,450``."""
     step = rounding_step(currency, error)

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-import pytest
+import re
 
-from forecast.views.money import about, builds, exact, hours, percent, rounding_step, signed
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from forecast.views.money import about, as_written, builds, exact, hours, percent, rounding_step, signed
 
 
 @pytest.mark.parametrize(
@@ -86,3 +90,18 @@ def test_percent_and_hours() -> None:
         "\u22122\u00a0%",
     ]
     assert [hours(value) for value in (7.4, 103)] == ["7\u00a0h", "105\u00a0h"]
+
+
+@given(
+    st.floats(1_000, 1e6), st.floats(500, 9e5), st.floats(0, 900), st.sampled_from(["EUR", "JPY", "NZD"])
+)  # fmt: skip
+def test_what_is_printed_beside_its_sums_adds_up(
+    total: float, base: float, error: float, currency: str
+) -> None:
+    def number(text: str) -> float:
+        digits = re.sub(r"[^0-9\u2212]", "", text)
+        return float(digits.replace("\u2212", "-"))
+
+    over = as_written(total, currency, error) - as_written(base, currency)
+    printed = number(about(base, currency)) + number(signed(over, currency))
+    assert printed == pytest.approx(number(about(total, currency, error)))

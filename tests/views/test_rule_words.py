@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from forecast import read_build
+from forecast.build.guided import create_build, read_answers
+from forecast.engine.plan import compile_plan
 from forecast.trade.expansion import RuleUse
 from forecast.views.cli import main
 from forecast.views.rule_words import HEADINGS, rules_lead, rules_lines, rules_rows
@@ -99,3 +102,19 @@ def test_open_of_the_total_points_to_them(file: Path, capsys: pytest.CaptureFixt
     found = {use["id"]: use for use in rules[0]["figures"]}
     assert found["duty.8708.29"]["as_of"] == "2020-12-31"
     assert found["vat"]["certainty"] == "your own figure"
+
+
+def test_check_budget_and_page_count_the_same_figures_to_look_up(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = create_build(tmp_path / "car", read_answers({"country": "IE", "origin": "JP"}))
+    (item,) = compile_plan(read_build(file)).consignments
+    doubted = sum(bool(figure.doubts) for figure in item.figures)
+    assert f"Look up **{doubted}** of them" in rules_lead(item.title, item.figures)
+    assert main(["check", str(file), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["rules"]
+    assert len(told) == len(set(told)) == doubted
+    assert main(["budget", str(file), "--trials", "1024"]) == 0
+    assert (
+        f"{doubted} customs, tax or arrival figures in it are old or not verified" in capsys.readouterr().out
+    )

@@ -53,6 +53,10 @@ def dots_of_hundred(forecast: Forecast, budget: float | None = None, palette: Pa
     lines = standard_rules(forecast, budget)
     ends = span([*totals, *(rule.value for rule in lines)])
     step = (ends[1] - ends[0]) / _COLUMNS
+    # No column stands astride the limit: its dots would be rings on one side and full on the other.
+    first = ends[0] - step + (limit - ends[0]) % step
+    columns = (ends[1] - first) / step
+    ends = (first, ends[1])
     stacked: Counter[int] = Counter()
     rows: list[dict[str, Any]] = []
     for total in totals:
@@ -72,7 +76,7 @@ def dots_of_hundred(forecast: Forecast, budget: float | None = None, palette: Pa
     named = "your budget of " if budget is not None else ""
     error = 0.0 if budget is not None else held.error
     title = f"In {beyond_count} of these 100 builds (open rings) it costs more than {named}{about(limit, money, error)}"
-    pitch = f"min(width / {_COLUMNS}, {(_HEIGHT - 96) / max(stacked.values()):.3f})"
+    pitch = f"min(width / {columns:.3f}, {(_HEIGHT - 96) / max(stacked.values()):.3f})"
     size: Any = alt.ExprRef(f"pow(0.8 * {pitch}, 2)")
     x = alt.X("total:Q", axis=money_axis(money), scale=alt.Scale(domain=list(ends), nice=False, zero=False))
     y = alt.Y(

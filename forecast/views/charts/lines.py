@@ -93,7 +93,8 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
                 "key": line.id, "p10": line.p10, "p50": line.p50, "p90": line.p90,
                 "Line": line.title, "P10": about(line.p10 or 0, currency), "P50": about(line.p50 or 0, currency),
                 "P90": about(line.p90 or 0, currency),
-                "text": about(line.p90 or 0, currency) if line.p10 == line.p90
+                "text": "usually nothing" if about(line.p90 or 0, currency) == about(0, currency)
+                else about(line.p90 or 0, currency) if line.p10 == line.p90
                 else f"{about(line.p10 or 0, currency)} – {about(line.p90 or 0, currency)}",
             }
             for line in shown

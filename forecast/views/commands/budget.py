@@ -93,7 +93,7 @@ def _estimate(estimate: Any) -> dict[str, float]:
 
 def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the percentiles, the lines."""
-    from forecast.views.money import about, percent
+    from forecast.views.money import about, as_written, percent
     from forecast.views.sentences import MEANING, budget_sentence, hold_sentence, work_sentence
     from forecast.views.tables import shorten, table
 
@@ -103,6 +103,7 @@ def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every
         parts.append(budget_sentence(forecast, amount))
     scenario = f", scenario {forecast.plan.scenario}" if forecast.plan.scenario else ""
     heading = f"{build.name}{scenario}"
+    base = as_written(forecast.base_estimate, money)  # what is printed adds up
     rows = [["Base estimate", about(forecast.base_estimate, money), "", "the sum of your middle figures"]]
     for level, estimate in zip(LEVELS, forecast.percentile_set(LEVELS), strict=True):
         name, _, meaning = MEANING[level].partition(": ")
@@ -110,7 +111,7 @@ def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every
             [
                 name,
                 about(estimate.value, money, estimate.error),
-                about(estimate.value - forecast.base_estimate, money, estimate.error),
+                about(as_written(estimate.value, money, estimate.error) - base, money),
                 meaning,
             ]
         )
@@ -145,7 +146,7 @@ def _footnote(build: Build, forecast: Forecast) -> str:
     if forecast.stability is not None:
         kept = "Stable" if forecast.stability.stable else "Not yet stable"
         text += f" {kept} within {forecast.stability.tolerance:,.0f} {forecast.currency}."
-    doubtful = len({str(warning) for item in forecast.plan.consignments for warning in item.warnings})
+    doubtful = sum(bool(figure.doubts) for item in forecast.plan.consignments for figure in item.figures)
     if doubtful:
         text += (
             f"\n{doubtful} customs, tax or arrival figures in it are old or not verified: 'forecast check' "

@@ -10,6 +10,7 @@ from forecast.views.commands.common import add_file, answer, command
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
+    from forecast.trade.expansion import Expansion
 
 _NAMES = 3
 """So many lines are named beside a caution."""
@@ -84,8 +85,18 @@ def _rules(build: Build) -> tuple[list[str], list[str]]:
     from forecast.engine.plan import compile_plan
 
     plan = compile_plan(build)
-    warnings = [str(warning) for item in plan.consignments for warning in item.warnings]
-    return list(dict.fromkeys(warnings)), list(plan.notes)
+    return [told for item in plan.consignments for told in _doubted(item)], list(plan.notes)
+
+
+def _doubted(item: Expansion) -> list[str]:
+    """Say of each figure in doubt why, one by one, as they are counted on the page of lines and by ``budget``."""
+    warned = {warning.figure: str(warning) for warning in item.warnings}
+    warned |= {name.replace("arrival.", ""): text for name, text in warned.items()}
+    return [
+        warned.get(figure.id) or f"{figure.label} ({figure.value}) {' and '.join(figure.doubts)}."
+        for figure in item.figures
+        if figure.doubts
+    ]
 
 
 def _how(file: str, item: dict[str, Any]) -> str:
@@ -103,20 +114,14 @@ def _some(count: int, noun: str) -> str:
 
 
 def _counts(build: Build) -> str:
-    guessed = quoted = known = 0
-    from forecast.build.checks import figures_of
+    from forecast.build.sheet import certainty
 
-    for line in build.line:
-        kinds = {figure.kind for key, figure in figures_of(line) if key in ("amount", "quantity", "price")}  # type: ignore[attr-defined]
-        if kinds <= {"known"}:
-            known += 1
-        elif "quotes" in kinds:
-            quoted += 1
-        else:
-            guessed += 1
-    lines = "1 line" if len(build.line) == 1 else f"{len(build.line)} lines"
+    counts = certainty(build, build.line)
+    others = len(build.line) - sum(counts.values())
+    words = [f"{count} {how}" for how, count in counts.items()]
+    words += [f"{others} that follow from others or are own work"] if others else []
     return (
-        f"{lines} ({known} known, {quoted} quoted, {guessed} estimated), {_some(len(build.event), 'risk event')}, "
+        f"{_some(len(build.line), 'line')} ({', '.join(words)}), {_some(len(build.event), 'risk event')}, "
         f"{_some(len(build.cause), 'shared cause')}, {_some(len(build.scenario), 'scenario')}."
     )
 
