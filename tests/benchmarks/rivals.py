@@ -40,7 +40,7 @@ def _totals(plan: Plan, values: dict[str, Value], causes: Array, generator: np.r
         gates[place] = happens(gate, generator.standard_normal(trials), causes)
     rows = np.empty((len(plan.rows), trials))
     totals = np.zeros(trials)
-    evaluate_rows(plan, None, values, gates, None, rows, (totals, np.zeros(trials)))
+    evaluate_rows(plan, None, values, gates, None, rows, (totals, np.zeros(trials), np.zeros(trials)))
     return totals
 
 
@@ -99,7 +99,7 @@ def openturns_model(plan: Plan) -> Model:
         ).reshape(len(plan.gates), trials)
         rows = np.empty((len(plan.rows), trials))
         totals = np.zeros(trials)
-        evaluate_rows(plan, None, values, gates, None, rows, (totals, np.zeros(trials)))
+        evaluate_rows(plan, None, values, gates, None, rows, (totals, np.zeros(trials), np.zeros(trials)))
         sample_of_totals = ot.Sample(totals[:, None])
         return [float(sample_of_totals.computeQuantilePerComponent(share)[0]) for share in shares]
 
