@@ -64,6 +64,16 @@ class Place:
     chance: float = 1.0
     naming: str | None = None
 
+    @property
+    def path(self) -> str:
+        """Id and key."""
+        return f"{self.item}.{self.key}"
+
+
+def place_at(build: Build, path: str) -> Place:
+    """Give the figure of a path; see `Place.path`."""
+    return next(place for place in places(build) if place.path == path)
+
 
 def places(build: Build) -> Iterator[Place]:
     """Give each figure of consignments, lines and events, in that order; rates of exchange stand apart."""

@@ -10,7 +10,7 @@ from forecast.build.consignment import Goods
 from forecast.build.edit import AddItem, AddScenario, Change
 from forecast.build.figures import Known
 from forecast.build.library import load_library
-from forecast.build.places_of_figures import Place, places
+from forecast.build.places_of_figures import Place, place_at, places
 from forecast.build.schema import Build
 from forecast.build.sheet import free_id, kept_words
 
@@ -46,7 +46,7 @@ class Quoted:
 def priced_figures(build: Build) -> dict[str, str]:
     """List the figures that a quote can be for, by path, with what each is called."""
     return {
-        f"{place.item}.{place.key}": f"{place.title}, in {place.unit}"
+        place.path: f"{place.title}, in {place.unit}"
         for place in places(build)
         if place.key.rpartition(".")[2] in _PRICES and not place.key.startswith("takeoff")
     }
@@ -67,7 +67,7 @@ def quote(build: Build, path: str, quoted: Quoted) -> list[Change]:
         Of the figure; one of `priced_figures`.
     quoted : Quoted
     """
-    place = next(place for place in places(build) if f"{place.item}.{place.key}" == path)
+    place = place_at(build, path)
     choice = choice_of(path)
     taken = {option.id for option in build.option} | {item.id for item in (*build.line, *build.event)}
     found: list[Change] = []

@@ -14,7 +14,7 @@ from forecast.build.checks import figures_of
 from forecast.build.edit import AddItem, Change, SetKey
 from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Quotes, Span
 from forecast.build.library import load_library
-from forecast.build.places_of_figures import places
+from forecast.build.places_of_figures import place_at, places
 from forecast.build.schema import Build, Line
 
 Number: TypeAlias = float | None
@@ -79,7 +79,7 @@ def other_shapes(build: Build) -> tuple[tuple[str, str, str, str], ...]:
                 exclude_defaults=True, exclude={"causes", "currency", "unit", "estimated"}
             )
             text = ", ".join(f"{name} {_short(value)}" for name, value in written.items())
-            path, kind = f"{place.item}.{place.key}", str(getattr(figure, "kind", ""))
+            path, kind = place.path, str(getattr(figure, "kind", ""))
             found.append((path, place.title, place.word, text if kind in written else f"{kind}: {text}"))
     return tuple(found)
 
@@ -194,18 +194,18 @@ def figure_of(row: Row) -> FigureBase | None:
 
 def every_figure(build: Build) -> dict[str, str]:
     """List all figures by path, with what each is called."""
-    return {f"{place.item}.{place.key}": f"{place.title}: {place.word}" for place in places(build)}
+    return {place.path: f"{place.title}: {place.word}" for place in places(build)}
 
 
 def quoted_figure(build: Build, path: str, quotes: Iterable[float]) -> SetKey:
     """Give the change that puts quotes in the place of what was believed, unit, causes and currency kept."""
-    place = next(place for place in places(build) if f"{place.item}.{place.key}" == path)
+    place = place_at(build, path)
     return SetKey(place.item, place.key, {"quotes": list(quotes)} | kept_words(place.figure))
 
 
 def range_instead(build: Build, path: str, low: float, middle: float, high: float) -> SetKey:
     """Give the change that puts low, middle and high in the place of another shape, all else kept."""
-    place = next(place for place in places(build) if f"{place.item}.{place.key}" == path)
+    place = place_at(build, path)
     return SetKey(
         place.item, place.key, {"low": low, "middle": middle, "high": high} | kept_words(place.figure)
     )

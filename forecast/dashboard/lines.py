@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from forecast.build.places_of_figures import places
+from forecast.build.places_of_figures import place_at
 from forecast.build.scenario import choose
 from forecast.build.schema import Build
 from forecast.build.sheet import certainty, other_shapes, range_instead
@@ -102,8 +102,7 @@ def _others(build: Build) -> None:
 
 
 def _put_range(build: Build, path: str) -> None:
-    figure = next(place.figure for place in places(build) if f"{place.item}.{place.key}" == path)
-    low, middle, high = three_points(shape_of(figure))
+    low, middle, high = three_points(shape_of(place_at(build, path).figure))
     if not 0 < low < middle < high:
         points = f"{low:g}, {middle:g} and {high:g}"
         st.error(f"Its P10, P50 and P90 are {points}: they make no range. Change it in the file.")
