@@ -13,7 +13,7 @@ from forecast.build.library import load_library
 from forecast.build.schema import GROUPS, Build
 from forecast.build.sheet import every_figure, new_line, quoted_figure, rate_changes, starter
 from forecast.dashboard.layout import safe, text
-from forecast.dashboard.saving import put
+from forecast.dashboard.saving import form_key, put
 from forecast.dashboard.state import Opened
 from forecast.engine.figures import shape_of
 from forecast.views.money import about
@@ -70,7 +70,7 @@ def _starter(build: Build) -> None:
 
 
 def _own(view: Opened, build: Build) -> None:
-    with st.form("add-line", clear_on_submit=True, border=False):
+    with st.form(form_key("add-line"), border=False):
         left, right = st.columns([2, 1])
         name = left.text_input("Name", max_chars=80)
         group = right.selectbox("Group", GROUPS, format_func=str.capitalize)
@@ -103,7 +103,7 @@ def _own_problem(name: str, low: float | None, middle: float | None, high: float
 
 def _quotes(build: Build) -> None:
     names = every_figure(build)
-    with st.form("quotes", clear_on_submit=True, border=False):
+    with st.form(form_key("quotes"), border=False):
         path = st.selectbox(
             "Figure", list(names), index=None, format_func=names.__getitem__, placeholder="Type to search"
         )

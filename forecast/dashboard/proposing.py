@@ -18,7 +18,7 @@ from forecast.build.proposals import (
 from forecast.build.schema import Build
 from forecast.dashboard.layout import text
 from forecast.dashboard.reading import WITH_CHANGES, parsed
-from forecast.dashboard.saving import opened_sheet, put
+from forecast.dashboard.saving import form_key, opened_sheet, put
 from forecast.dashboard.state import opened
 
 
@@ -33,7 +33,7 @@ def add_quote() -> None:
     figures = priced_figures(build)
     if not figures:
         return
-    with st.expander("Add a quote to compare"), st.form("quote", clear_on_submit=True, border=False):
+    with st.expander("Add a quote to compare"), st.form(form_key("quote"), border=False):
         text(
             "The lowest quote is not always the cheapest build. Each is held against the others, and against what the "
             "file says, on the same simulated builds."
@@ -41,30 +41,24 @@ def add_quote() -> None:
         left, right = st.columns(2)
         path = left.selectbox(
             "For which price", list(figures), index=None, format_func=figures.__getitem__,
-            placeholder="Type to search", key="quote-path",
+            placeholder="Type to search",
         )  # fmt: skip
-        name = right.text_input("Who quotes", max_chars=80, placeholder="Maker nearby", key="quote-name")
+        name = right.text_input("Who quotes", max_chars=80, placeholder="Maker nearby")
         columns = st.columns(3)
         low, middle, high = (
-            column.number_input(word, value=None, min_value=0.0, key=f"quote-{word.lower()}")
+            column.number_input(word, value=None, min_value=0.0)
             for column, word in zip(columns, ("Low", "Middle", "High"), strict=True)
         )
         st.caption("A middle alone is a firm price; low, middle and high where it may still move.")
         left, right = st.columns(2)
-        never = left.number_input(
-            "Chance that it never comes, %", value=None, min_value=0.1, max_value=99.0, key="quote-never"
-        )
-        lost = right.number_input(
-            f"Lost then, {build.build.currency}", value=None, min_value=0.0, key="quote-lost"
-        )
+        never = left.number_input("Chance that it never comes, %", value=None, min_value=0.1, max_value=99.0)
+        lost = right.number_input(f"Lost then, {build.build.currency}", value=None, min_value=0.0)
         late = weeks = None
         if build.build.hours_per_week is not None:
             late = left.number_input(
-                "Chance that it comes late, %", value=None, min_value=0.1, max_value=99.0, key="quote-late"
+                "Chance that it comes late, %", value=None, min_value=0.1, max_value=99.0
             )
-            weeks = right.number_input(
-                "Weeks late", value=None, min_value=0.1, max_value=520.0, key="quote-weeks"
-            )
+            weeks = right.number_input("Weeks late", value=None, min_value=0.1, max_value=520.0)
         if st.form_submit_button("Add the quote"):
             told = Quoted(name, low, middle, high, _share(never), lost, _share(late), weeks)
             problem = _wrong(path, told)

@@ -73,6 +73,18 @@ def put(changes: list[Change]) -> None:
     st.rerun()
 
 
+def form_key(name: str) -> str:
+    """Give the key of a form that is empty again once something of it is laid in the tray, and not when it is refused.
+
+    Parameters
+    ----------
+    name : str
+        Of its own on a page.
+    """
+    kept = kept_now()
+    return f"{name}-{kept['turn']}-{len(kept['more'])}"
+
+
 def drop() -> None:
     """Forget what is not saved; the next run shows the file as it stands."""
     kept = kept_now()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -122,23 +123,32 @@ def test_a_quote_is_added_kept_and_compared(run: Run, small: Path) -> None:
     app = run(small, "choose")
     assert "Two kits or two shops?" in words(app)
 
+    def box(label: str) -> Any:
+        fields = (*app.main.selectbox, *app.main.text_input, *app.main.number_input)
+        return next(field for field in fields if field.label == label)
+
     def add(name: str, middle: float | None) -> None:
-        app.selectbox(key="quote-path").set_value("kit.amount")
-        app.text_input(key="quote-name").set_value(name)
-        app.number_input(key="quote-middle").set_value(middle)
-        app.number_input(key="quote-never").set_value(5.0)
-        app.number_input(key="quote-lost").set_value(900.0)
-        app.number_input(key="quote-late").set_value(30.0)
-        app.number_input(key="quote-weeks").set_value(6.0)
+        box("For which price").set_value("kit.amount")
+        box("Who quotes").set_value(name)
+        box("Middle").set_value(middle)
+        box("Chance that it never comes, %").set_value(5.0)
+        box("Lost then, EUR").set_value(900.0)
+        box("Chance that it comes late, %").set_value(30.0)
+        box("Weeks late").set_value(6.0)
         next(button for button in app.main.button if button.label == "Add the quote").click()
 
     add("Maker nearby", None)
     app = app.run()
     assert "Give a middle alone, which is a firm price" in words(app)
+    assert (box("Who quotes").value, box("Lost then, EUR").value) == (
+        "Maker nearby",
+        900.0,
+    )  # nothing typed is lost
     add("Maker nearby", 2700.0)
     app = app.run()
     assert not app.exception
     assert "**nothing moves**; once you keep it, it is compared" in words(app)
+    assert (box("Who quotes").value, box("Lost then, EUR").value) == ("", None)
     app = app.button(key="keep").click().run()
     assert not app.exception
     build = BuildFolder.at(small).read()
