@@ -8,7 +8,7 @@ from forecast.build.places_of_figures import place_at
 from forecast.build.scenario import choose
 from forecast.build.schema import Build
 from forecast.build.sheet import certainty, other_shapes, range_instead
-from forecast.dashboard.layout import answer, palette, picture, table, tell, text, told_plainly
+from forecast.dashboard.layout import answer, palette, picture, safe, table, tell, text, told_plainly
 from forecast.dashboard.lines_cautions import cautions
 from forecast.dashboard.lines_more import more
 from forecast.dashboard.lines_rules import rules
@@ -24,6 +24,7 @@ from forecast.engine.figures import shape_of
 from forecast.engine.sketch import three_points
 from forecast.errors import BuildFileError, ForecastError
 from forecast.views.charts import line_bars
+from forecast.views.commands.check import wide_ranges
 
 
 def page() -> None:
@@ -47,6 +48,7 @@ def page() -> None:
         more(view, build)
         _others(build)
         missing(view, build)
+        _lopsided(build)
         cautions(shown)
         rules(shown)
         with top:
@@ -99,6 +101,14 @@ def _others(build: Build) -> None:
         )  # fmt: skip
         if st.button("Put low, middle and high there", key="shape-put", disabled=chosen is None) and chosen:
             _put_range(build, chosen)
+
+
+def _lopsided(build: Build) -> None:
+    """Name what `forecast check` names: ranges that look like a usual price and a bad case in one."""
+    found = wide_ranges(build)
+    if found:
+        with st.expander(f"Ranges worth a second look: {len(found)}"):
+            st.markdown("\n".join(f"- {safe(sentence)}" for sentence in found))
 
 
 def _put_range(build: Build, path: str) -> None:

@@ -9,10 +9,12 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from forecast import read_build
 from forecast.build.buildfile import parse_build
 from forecast.build.cautions_beside import cautions_beside
-from forecast.build.guided import read_answers, write_build
+from forecast.build.guided import create_build, read_answers, write_build
 from forecast.engine.plan import compile_plan
+from forecast.views.commands.check import wide_ranges
 from forecast.views.rule_words import TITLE, rules_lead
 from tests.dashboard.conftest import Run, words
 
@@ -102,3 +104,13 @@ def test_a_build_without_consignments_and_cautions_says_nothing(run: Run, tmp_pa
     headings = [heading.value for heading in app.subheader]
     assert TITLE not in headings
     assert "Cautions beside these lines" not in headings
+
+
+def test_lopsided_ranges_are_named_as_by_check(run: Run, tmp_path: Path) -> None:
+    file = create_build(tmp_path / "car", read_answers({"country": "IE", "origin": "JP"}))
+    found = wide_ranges(read_build(file))
+    assert found
+    app = run(file, "lines")
+    assert f"Ranges worth a second look: {len(found)}" in [item.label for item in app.main.expander]
+    for sentence in found:
+        assert sentence in words(app)
