@@ -17,7 +17,7 @@ from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import drop, keep, keep_on_theirs, kept_now, opened_sheet, show_difference
 from forecast.dashboard.state import Opened, headline, opened, standing
 from forecast.dashboard.unsaved import kept_for, show_everywhere, shown_everywhere, unsaved_changes
-from forecast.decide.paired import change_error
+from forecast.decide.paired import forecast_change
 from forecast.engine.forecast import Forecast
 from forecast.errors import BuildFileError, ForecastError
 from forecast.views.money import about, rounding_step, signed
@@ -152,7 +152,8 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change]) -> str:
         return f"{begin}: **no change** at P80."
     # The draws are the same before and after, so that the change is known better than either figure: no "from" and
     # "to", whose own rounding would seem to contradict it.
-    change, error = now.value - was.value, change_error(old, new, 0.8, now.error)
+    moved = forecast_change(old, new, 0.8)
+    change, error = moved.value, moved.error
     then = f"P80 is then about {about(now.value, money, now.error)}"
     step = rounding_step(money, error)
     if abs(change) < step / 2:

@@ -105,6 +105,8 @@ class Measures:
         All 2^M of them; the first is none at all, then by bits in the order of the file.
     best_mean, best_p80, best_p90 : Combination
         The one with the lowest.
+    moved_p80 : Estimate
+        Change of P80 from none of them to those of the lowest mean.
     """
 
     alone: tuple[MeasureResult, ...]
@@ -112,6 +114,7 @@ class Measures:
     best_mean: Combination
     best_p80: Combination
     best_p90: Combination
+    moved_p80: Estimate
 
     def sentence(self, money: Money) -> str:
         """Say which measures to take together."""
@@ -124,7 +127,7 @@ class Measures:
         names = ", ".join(titles[id] for id in best.measures)
         return (
             f"Take together: {names}. That saves {money(none.mean - best.mean)} on average and moves P80 by "
-            f"{money(best.p80 - none.p80)}."
+            f"{money(self.moved_p80.value)}."
         )
 
 
@@ -277,11 +280,16 @@ def measures_of(
     base = effects.outcome(frozenset())
     alone = [_alone(effects, number, base) for number in range(len(chosen))]
     combinations = _combine(effects)
+    best_mean = min(combinations, key=lambda item: (item.mean, len(item.measures)))
+    best = effects.outcome(
+        frozenset(number for number, item in enumerate(chosen) if item.id in best_mean.measures)
+    )
+    drawn = forecast.trials
     return Measures(
-        tuple(sorted(alone, key=lambda item: item.mean.value)), combinations,
-        min(combinations, key=lambda item: (item.mean, len(item.measures))),
+        tuple(sorted(alone, key=lambda item: item.mean.value)), combinations, best_mean,
         min(combinations, key=lambda item: (item.p80, len(item.measures))),
         min(combinations, key=lambda item: (item.p90, len(item.measures))),
+        percentile_change(base.totals, best.totals, 0.8, drawn.replicates, drawn.weights),
     )  # fmt: skip
 
 

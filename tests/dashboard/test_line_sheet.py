@@ -11,7 +11,7 @@ from forecast import simulate
 from forecast.build.buildfile import parse_build, read_text
 from forecast.build.edit import SetKey, changed, stamp
 from forecast.build.sheet import changes, other_shapes, rows, with_changes
-from forecast.decide.paired import change_error
+from forecast.decide.paired import forecast_change
 from forecast.engine.figures import shape_of
 from forecast.spending.folder import BuildFolder
 from forecast.views.money import about, signed
@@ -68,10 +68,9 @@ def test_the_effect_is_said_with_the_line_it_comes_from(run: Run, before_orderin
     said = words(app)
     app = press(app, "Keep the changes")
     new = simulate(before_ordering.read())
-    now, old = new.percentile(0.8), was.percentile(0.8)
-    error = change_error(was, new, 0.8, now.error)
-    assert 0 < error < now.error  # the draws are shared
-    change = signed(now.value - old.value, "EUR", error)
+    now, moved = new.percentile(0.8), forecast_change(was, new, 0.8)
+    assert 0 < moved.error < now.error  # the draws are shared
+    change = signed(moved.value, "EUR", moved.error)
     assert f"Not saved yet: **{change}** at P80, most of it from {row.title}. P80 is then about" in said
     assert f"P80 is then about {about(now.value, 'EUR', now.error)}." in said
     app = press(app, "Undo the last change")

@@ -161,10 +161,14 @@ def test_alone_is_the_combination_of_one() -> None:
     assert len(result.combinations) == 16
     for item in result.alone:
         assert item.mean.value == pytest.approx(single[item.id].mean - none.mean)
-        assert item.p80.value == pytest.approx(single[item.id].p80 - none.p80)
+        # The change may be smoothed over neighbouring percentiles; the two figures are not, and carry more error.
+        assert abs(item.p80.value - (single[item.id].p80 - none.p80)) <= 10 * item.p80.error
     best = min(result.combinations, key=lambda item: item.mean)
     assert result.best_mean.mean == best.mean
     assert result.sentence(euros).startswith("Take together: ")
+    assert result.sentence(euros).endswith(f"moves P80 by {euros(result.moved_p80.value)}.")
+    if len(result.best_mean.measures) == 1:
+        assert result.moved_p80 in [item.p80 for item in result.alone]
     plain = small(MANY).model_copy(update={"measure": ()})
     assert none.mean == pytest.approx(simulate(plain, "diy").mean.value)
 

@@ -11,6 +11,7 @@ from forecast.build.options import with_option
 from forecast.build.schema import Build, Scenario
 from forecast.decide.mix import Mix, Mixes, MixSearch, mix
 from forecast.decide.mixer import Mixer, all_routes, routes_offered
+from forecast.decide.paired import forecast_change
 from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.known import KnownFacts
 from forecast.errors import SimulationError
@@ -133,7 +134,7 @@ def test_each_choice_is_explained_against_its_best_alternative(mixes: Mixes) -> 
         here = total(dict(mixes.best.routes))
         there = total({**mixes.best.routes, package: reason.instead})
         assert reason.mean.value == pytest.approx(there.mean.value - here.mean.value)
-        assert reason.p80.value == pytest.approx(there.percentile(0.8).value - here.percentile(0.8).value)
+        assert reason.p80.value == pytest.approx(forecast_change(here, there, 0.8).value)
         assert reason.hours == pytest.approx(here.trials.hours.mean() - there.trials.hours.mean())
         assert reason.p80.value >= 0  # the best mix is best in this choice too
     filling = reasons["filling"]

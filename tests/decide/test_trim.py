@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from forecast.build.schema import Line
+from forecast.decide.paired import forecast_change
 from forecast.decide.replay import replay_of
 from forecast.decide.trim import trims, why_safe
 from forecast.engine.forecast import simulate
@@ -19,7 +20,7 @@ def test_relief_is_that_of_the_build_without_the_line() -> None:
     without = build.model_copy(update={"line": tuple(line for line in build.line if line.id != "spoiler")})
     rest = simulate(without, "diy")
     relief = found.proposed[0]
-    assert relief.p80.value == pytest.approx(forecast.percentile(0.8).value - rest.percentile(0.8).value)
+    assert relief.p80.value == pytest.approx(forecast_change(rest, forecast, 0.8).value)
     assert relief.mean.value == pytest.approx(forecast.mean.value - rest.mean.value)
     assert relief.sentence(euros) in found.sentence(euros)
 
