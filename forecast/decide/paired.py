@@ -36,9 +36,7 @@ WINDOW = 0.08
 _TAIL = 0.4  # the window reaches no farther than this share of the way from q to 0 or 1
 _LEAST_TRIALS = 16  # of a replicate within the window: with fewer there is no line to fit
 _WORTH = 2 / 3  # a smaller error than this share of the plain one's, or the plain difference stands
-_ROUGH = (
-    1.5  # plain errors that the curve may scatter around its line: beyond, it has steps or bends too much
-)
+_ROUGH = 1.5  # plain errors that the curve may scatter around its line; beyond, it has a step or bends
 
 
 def percentile_change(
