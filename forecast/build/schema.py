@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import Field, model_validator
 
@@ -40,6 +40,11 @@ GROUPS: tuple[str, ...] = (
 )  # fmt: skip
 """Where a line may stand in the cost breakdown, in the order of display."""
 
+Bought: TypeAlias = Literal["once", "several", "running"]
+"""How a line is paid for."""
+
+_SPANS_OF_TIME = frozenset({"day", "week", "month", "quarter", "year"})
+
 OWN_ESTIMATING = "own_estimating"
 """The one shared cause that moves every figure of the builder's own."""
 
@@ -56,7 +61,10 @@ class BuildInfo(Part):
     country : str
         ISO 3166-1 alpha-2 code of the country whose customs and tax rules hold.
     estimating : float
-        Correlation that own estimating puts between any two figures; 0 switches it off.
+        Correlation that own estimating puts between any two figures of large lines; 0 switches it off.
+    estimating_size : float or None
+        Sum of money under which a line says less about the others, and they about it. 0 lets every line say as much
+        as any other; a usual sum when left out.
     budget : float or None
         The sum the builder commits to.
     own_hour_value : figure or None
@@ -71,6 +79,7 @@ class BuildInfo(Part):
     currency: CurrencyCode
     country: Annotated[str, Field(strict=True, pattern=r"^[A-Z]{2}$")]
     estimating: Annotated[float, Field(strict=True, ge=0, lt=1)] = 0.25
+    estimating_size: Annotated[float, Field(strict=True, ge=0, le=1e12)] | None = None
     budget: Annotated[float, Field(strict=True, gt=0, le=1e12)] | None = None
     own_hour_value: UncertainFigure | None = None
     hours_per_week: Annotated[float, Field(strict=True, gt=0, le=168)] | None = None
@@ -143,6 +152,9 @@ class Line(Costed):
 
     Attributes
     ----------
+    bought : {"once", "several", "running"} or None
+        How it is paid for: all at once (a kit, a shop's bill), in several goes (materials), or by the week or month
+        (rent). When left out it follows from the group and the unit; see `bought_as`.
     takeoff : take-off table or None
         Dimensions, in place of a quantity; the price is then for one of what it counts.
     minimum, maximum : figure or None
@@ -169,6 +181,17 @@ class Line(Costed):
     safety: Flag = False
     supplier: Text | None = None
     resale: UncertainFigure | None = None
+    bought: Bought | None = None
+
+    @property
+    def bought_as(self) -> Bought:
+        """How it is paid for: as stated, or as things of its group and unit usually are."""
+        if self.bought is not None:
+            return self.bought
+        unit = self.quantity.unit if self.quantity is not None else None
+        if unit is not None and unit.lower().rstrip("s") in _SPANS_OF_TIME:
+            return "running"
+        return "several" if self.group in ("consumables", "hardware") else "once"
 
     @model_validator(mode="after")
     def _one_way(self) -> Line:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import date
 
 from forecast.build.checks import cross_check, dependencies, figures_of, loadings_of
@@ -19,19 +20,33 @@ from forecast.build.formula import (
     bind,
     walk,
 )
+from forecast.build.library import usual_estimating_size
 from forecast.build.scenario import choose
 from forecast.build.schema import OWN_ESTIMATING, Build, Costed, Event, Line
 from forecast.engine.draws import slot_of_cause, slots_of_event
+from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.figures import shape_of
-from forecast.engine.rows import OWN_WORK, Gate, Plan, PlanInput, Row, inputs_of, sole_input
-from forecast.engine.shapes import Shape
+from forecast.engine.rows import (
+    OWN_WORK,
+    Gate,
+    Plan,
+    PlanInput,
+    Rate,
+    Row,
+    factor_inputs,
+    inputs_of,
+    sole_input,
+)
+from forecast.engine.shapes import Exact, Shape
 from forecast.errors import SimulationError
 from forecast.trade.consignment import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import Expansion
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
 
-__all__ = ["OWN_WORK", "SHOP", "Gate", "Plan", "PlanInput", "Row", "compile_plan", "inputs_of", "sole_input"]
+__all__ = [
+    "OWN_WORK", "SHOP", "Gate", "Plan", "PlanInput", "Rate", "Row", "compile_plan", "inputs_of", "sole_input",
+]  # fmt: skip
 
 SHOP = "shop"
 """The route that work takes when it is handed over."""
@@ -47,9 +62,12 @@ class _Compiler:
         if self.estimating > 0 or _uses_own_estimating(build):
             self.causes = (OWN_ESTIMATING, *self.causes)
         self.inputs: dict[str, PlanInput] = {}
+        self.sized: set[str] = set()  # load on own estimating by their line's size, for none is stated
         self.gates: list[Gate] = []
         self.rows: list[Row] = []
         home, country = build.build.currency, build.build.country
+        size = build.build.estimating_size
+        self.estimating_size = usual_estimating_size(home) if size is None else size
         days = payment_days(build.consignment, country, home) if build.consignment else {}
         self.paths = build_paths(build.currency, home, days, on)
 
@@ -59,17 +77,24 @@ class _Compiler:
         if isinstance(figure, Known):
             value = Constant(figure.value)
         else:
-            loadings = loadings_of(figure, self.estimating)
-            self.add_input(name, shape_of(figure, name), loadings)
+            self.add_input(name, figure)
             value = Input(name)
         if figure.currency and figure.currency != self.build.build.currency:
             return Product((value, self.rate(figure.currency)))
         return value
 
-    def add_input(self, name: str, shape: Shape, loadings: Mapping[str, float]) -> None:
-        """Note an uncertain input, once."""
+    def add_input(self, name: str, figure: FigureBase) -> None:
+        """Note a figure as an input, once."""
+        if name in self.inputs:
+            return
+        known = isinstance(figure, Known)
+        loadings = {} if known else loadings_of(figure, self.estimating)
+        shape = Exact(figure.value) if isinstance(figure, Known) else shape_of(figure, name)
         row = tuple(loadings.get(cause, 0.0) for cause in self.causes)
-        self.inputs.setdefault(name, PlanInput(name, shape, row))
+        own = figure.estimated and not known
+        self.inputs[name] = PlanInput(name, shape, row, own)
+        if own and OWN_ESTIMATING in loadings and OWN_ESTIMATING not in figure.causes:
+            self.sized.add(name)
 
     def rate(self, code: str) -> Formula:
         """Give what one unit of a foreign currency costs on its usual day of payment, margin included."""
@@ -82,25 +107,32 @@ class _Compiler:
             )
         )
 
-    def add_figures(self, figures: Mapping[str, FigureBase], formula: Formula) -> Formula:
-        """Note the inputs that a formula of the trade room reads, and write its known figures into it."""
-        known = {name: figure.value for name, figure in figures.items() if isinstance(figure, Known)}
+    def add_figures(
+        self, figures: Mapping[str, FigureBase], formula: Formula, kept: str | None = None
+    ) -> Formula:
+        """Note the inputs that a formula of the trade room reads, and write its known figures into it, but one."""
+        known = {
+            name: figure.value
+            for name, figure in figures.items()
+            if isinstance(figure, Known) and name not in (kept, *self.inputs)
+        }
         read = {node.id for node in walk(formula) if isinstance(node, Input)}
         for name, figure in figures.items():
             if name in read and name not in known:
-                self.add_input(name, shape_of(figure, name), loadings_of(figure, self.estimating))
+                self.add_input(name, figure)
         return bind(formula, known)
 
     def consignment(self, expansion: Expansion) -> None:
         """Add the lines and events of a consignment, each of which follows from figures and earlier lines."""
         for line in expansion.lines:
-            formula = self.add_figures(expansion.inputs, line.formula)
+            pivot = _price_in(line.formula)
+            formula = self.add_figures(expansion.inputs, line.formula, pivot)
             cautions = (line.caution,) if line.caution else ()
             self.rows.append(
                 Row(
                     line.id, line.name, line.group, "line", formula,
                     of=expansion.consignment, working=line.working, cautions=cautions,
-                    notes=(line.note,) if line.note else (),
+                    notes=(line.note,) if line.note else (), pivot=pivot,
                 )
             )  # fmt: skip
         for event in expansion.events:
@@ -109,7 +141,7 @@ class _Compiler:
             self.rows.append(
                 Row(
                     event.id, event.name, "events", "event", formula, event.id,
-                    of=expansion.consignment, notes=(event.note,) if event.note else (),
+                    of=expansion.consignment, notes=(event.note,) if event.note else (), bought="several",
                 )
             )  # fmt: skip
 
@@ -163,7 +195,7 @@ class _Compiler:
             Row(
                 line.id, line.title, line.group, "line", amount, gate, line.package, line.route, line.id,
                 taken.working if taken else "", taken.cautions if taken else (),
-                (*own, *taken.notes) if taken else own,
+                (*own, *taken.notes) if taken else own, line.bought_as,
             )
         )  # fmt: skip
         if line.resale is not None:
@@ -205,7 +237,7 @@ class _Compiler:
         self.rows.append(
             Row(
                 event.id, event.title, "events", "event", impact, gate, event.package, event.route, event.id,
-                notes=(event.note,) if event.note else (),
+                notes=(event.note,) if event.note else (), bought="several",
             )
         )  # fmt: skip
 
@@ -247,6 +279,44 @@ class _Compiler:
             return
         formula = Product((self.figure("build.own_hour_value", value), Sum(hours)))
         self.rows.append(Row(OWN_WORK, "Own work", "labour", "line", formula, of=OWN_WORK))
+
+
+    def inputs_by_size(self) -> tuple[PlanInput, ...]:
+        """Give the inputs, with less own estimating in the small ones.
+
+        A line's size is its middle amount, and an input's that of the largest line or event that reads it. Under
+        `estimating_size` its loading falls in proportion, so that whoever errs on the kit errs on the freight, while a
+        box of discs says next to nothing of either. Hours and weeks are no sums of money: they keep theirs.
+        """
+        small = self.estimating_size
+        if not small or not self.sized:
+            return tuple(self.inputs.values())
+        middles: dict[str, Value] = {item.id: item.shape.middle for item in self.inputs.values()}
+        lines: dict[str, Value] = {}
+        sizes: dict[str, float] = {}
+        for row in _events_last(self.rows):
+            lines[row.id] = evaluate(row.formula, middles, lines)
+            for name in inputs_of(row):
+                size = abs(float(lines[row.id])) if row.is_money else float("inf")
+                sizes[name] = max(sizes.get(name, 0.0), size)
+        place = self.causes.index(OWN_ESTIMATING)
+        found = []
+        for item in self.inputs.values():
+            if item.id in self.sized:
+                size = sizes.get(item.id, float("inf"))
+                share = min(1.0, size / small)
+                loadings = list(item.loadings)
+                loadings[place] *= share
+                item = replace(item, loadings=tuple(loadings))
+            found.append(item)
+        return tuple(found)
+
+
+def _price_in(formula: Formula) -> str | None:
+    """Give the one price in foreign money that a line of a consignment is proportional to, if there is one."""
+    if not any(isinstance(node, Input) and node.id.startswith("fx.") for node in walk(formula)):
+        return None
+    return next((name for name in factor_inputs(formula) if not name.startswith("fx.")), None)
 
 
 def _uses_own_estimating(build: Build) -> bool:
@@ -318,13 +388,18 @@ def compile_plan(build: Build, scenario: str | None = None, *, on: date | None =
         scenario=choice.scenario,
         fingerprint=build.fingerprint(),
         causes=compiler.causes,
-        inputs=tuple(compiler.inputs.values()),
+        inputs=compiler.inputs_by_size(),
         gates=tuple(compiler.gates),
         rows=_events_last(compiler.rows),
         consignments=expansions,
         notes=tuple(note for expansion in expansions for note in expansion.notes),
         slots=_slots(build),
         hours_per_week=build.build.hours_per_week,
+        estimating_size=compiler.estimating_size,
+        rates={
+            code: Rate(code, shape_of(path.rate).middle, path.margin / 100)
+            for code, path in compiler.paths.items()
+        },
     )
 
 

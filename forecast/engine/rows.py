@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from forecast.build.formula import Constant, Formula, Input, Product, walk
+from forecast.build.schema import Bought
 from forecast.engine.shapes import Shape
 from forecast.trade.expansion import Expansion
 
@@ -17,11 +18,22 @@ OWN_WORK = "own_work"
 
 @dataclass(frozen=True)
 class PlanInput:
-    """An uncertain figure: its distribution, and its loadings on the K shared causes."""
+    """An uncertain figure: its distribution, and its loadings on the K shared causes.
+
+    Attributes
+    ----------
+    id : str
+    shape : Shape
+    loadings : tuple of K floats
+    own : bool
+        Whether its range is the builder's own estimate, and so as wide as those turn out to be; rates of exchange
+        and figures of law are not.
+    """
 
     id: str
     shape: Shape
     loadings: tuple[float, ...]
+    own: bool = False
 
 
 @dataclass(frozen=True)
@@ -56,6 +68,10 @@ class Row:
         What to look up before relying on it.
     notes : tuple of str
         Where its figures come from.
+    bought : str
+        How it is paid for: "once", in "several" goes, or "running" on by the week or month.
+    pivot : str or None
+        The price among its inputs, that follows from what was paid: other rows may read it too.
     """
 
     id: str
@@ -70,11 +86,37 @@ class Row:
     working: str = ""
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    bought: Bought = "once"
+    pivot: str | None = None
 
     @property
     def is_money(self) -> bool:
         """Whether it counts in the total."""
         return self.kind in ("line", "event")
+
+
+@dataclass(frozen=True)
+class Rate:
+    """A foreign currency as a plan knows it.
+
+    Attributes
+    ----------
+    code : str
+        ISO 4217.
+    middle : float
+        Units of the build's currency for one of it, today.
+    margin : float
+        What card or bank add, as a share; the lines of consignments never hold it.
+    """
+
+    code: str
+    middle: float
+    margin: float
+
+    @property
+    def prefix(self) -> str:
+        """What the ids of all inputs of its path begin with."""
+        return f"fx.{self.code}."
 
 
 @dataclass(frozen=True)
@@ -91,6 +133,10 @@ class Plan:
         their impacts, by name. It follows from the place of causes and events in the file, whatever the scenario.
     hours_per_week : float or None
         Own hours that a week has room for.
+    rates : mapping
+        Foreign currencies by code.
+    estimating_size : float
+        Lines smaller than this share less of own estimating, and what was paid for them says little of others.
     """
 
     name: str
@@ -105,6 +151,8 @@ class Plan:
     notes: tuple[str, ...] = field(default=())
     slots: Mapping[str, int] = field(default_factory=dict)
     hours_per_week: float | None = None
+    rates: Mapping[str, Rate] = field(default_factory=dict)
+    estimating_size: float = 0.0
 
     @cached_property
     def input_places(self) -> Mapping[str, int]:
@@ -155,3 +203,17 @@ def sole_input(row: Row) -> tuple[str, float] | None:
 def inputs_of(row: Row) -> tuple[str, ...]:
     """Give the ids of the inputs that stand in a row's formula."""
     return tuple(dict.fromkeys(node.id for node in walk(row.formula) if isinstance(node, Input)))
+
+
+def factor_inputs(formula: Formula) -> tuple[str, ...]:
+    """Give the inputs that a formula is proportional to: those that stand as factors, once each."""
+    found: list[str] = []
+    open_nodes = [formula]
+    while open_nodes:
+        node = open_nodes.pop(0)
+        if isinstance(node, Input):
+            found.append(node.id)
+        elif isinstance(node, Product):
+            open_nodes = [*node.parts, *open_nodes]
+    times = Counter(node.id for node in walk(formula) if isinstance(node, Input))
+    return tuple(name for name in found if times[name] == 1)

@@ -115,6 +115,16 @@ def _known_factor(currency: str) -> float:
     return float(_read("rates.toml")["currency"].get(currency, 1.0))
 
 
+def usual_estimating_size(currency: str) -> float:
+    """Give the sum under which a line says less about the others, where the build states none.
+
+    About 150 euro, in the build's currency: our reading of two published findings. Totals of building projects spread
+    with a standard deviation of the logarithm of 0.3 to 0.4, so large lines err together; single tasks of one
+    estimator correlate at 0.02 to 0.06 only, so small ones hardly do: at 0.25, two lines of 40 to 75 euro.
+    """
+    return 150.0 * _known_factor(currency)
+
+
 def load_rates() -> tuple[StarterRates, ...]:
     """Read what an hour in a shop costs in several markets."""
     return tuple(StarterRates(**_frozen(item)) for item in _read("rates.toml")["rate"])
