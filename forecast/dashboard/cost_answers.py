@@ -65,7 +65,7 @@ def to_firm_up(view: Opened) -> tuple[FirmUp, ...]:
 def _firm_up(
     fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build
 ) -> tuple[FirmUp, ...]:
-    return firm_up(replay_of(_standing.forecast, _standing.known), _build, LEVEL, learning=False)
+    return firm_up(replay_of(_standing.forecast), _build, LEVEL, learning=False)
 
 
 def driving(view: Opened) -> Drivers:
@@ -88,7 +88,7 @@ def could_go(view: Opened) -> Trims:
 
 @st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
 def _could_go(fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build) -> Trims:
-    return trims(replay_of(_standing.forecast, _standing.known), _build)
+    return trims(replay_of(_standing.forecast), _build)
 
 
 def measured(view: Opened) -> Measures:

@@ -84,7 +84,7 @@ def advise(
     """
     names = {cause.id: cause.name for cause in build.cause if cause.name}
     held = contingency(forecast, level, short=short, idle=idle, known=known, names=names)
-    replay = replay_of(forecast, known)
+    replay = replay_of(forecast)
     found: Measures | None = None
     if 0 < len(build.measure) <= MOST_MEASURES:
         found = measures_of(

@@ -213,7 +213,7 @@ def prices_to_ask_for(build: Build, forecast: Forecast, known: KnownFacts | None
         Lines of which something is paid or agreed are left out: their price is no longer in question.
     """
     plan = forecast.plan
-    settled = {*known.amounts, *known.floors} if known is not None else set()
+    settled = {*known.amounts, *known.part_paid, *known.agreed} if known is not None else set()
     sizes: dict[str, float] = {}
     for place, row in enumerate(plan.rows):
         if row.kind == "line" and row.id not in settled:

@@ -248,7 +248,7 @@ def contingency(
     base = forecast.base_estimate
     amount = Estimate(held.value - base, held.error)
     lines = _by_line(forecast, q, held.value)
-    parts = cause_parts(draws_behind(forecast, known), names)
+    parts = cause_parts(draws_behind(forecast), names)
     return Contingency(
         forecast.currency, base, forecast.chance_within(base), p50, p80, p90, q, held, amount, advice,
         _sorted(lines), _sorted(_by_group(forecast, lines)),

@@ -276,7 +276,7 @@ def measures_of(
     named = [name for item in chosen for name in (*item.figures, *item.ranges)]
     opened = with_open_figures(with_costs, dict.fromkeys(named))
     forecast = simulate(opened, scenario, trials, seed, known=known, keep="rows")
-    effects = _Effects(replay_of(forecast, known), chosen)
+    effects = _Effects(replay_of(forecast), chosen)
     base = effects.outcome(frozenset())
     alone = [_alone(effects, number, base) for number in range(len(chosen))]
     combinations = _combine(effects)

@@ -69,7 +69,7 @@ class Mixer:
         self._handing = {event.id: event for event in build.event if event.hands_over}
         union = _union(build, overrides)
         self.forecast: Forecast = simulate(union, _UNION, trials, seed, known=known, keep="rows")
-        self.replay: Replay = replay_of(self.forecast, known)
+        self.replay: Replay = replay_of(self.forecast)
         self._fixed = set(known.amounts) if known is not None else set()
         self._depends = self._dependencies()
         self._cache: dict[tuple[str, ...], dict[tuple[str, ...], Totals]] = {}

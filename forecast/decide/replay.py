@@ -21,6 +21,7 @@ from forecast.decide.draws import Draws, draws_behind
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.engine.known import KnownFacts
+from forecast.engine.replicate import Pivot
 from forecast.engine.rows import PlanInput
 from forecast.engine.shapes import Array
 from forecast.errors import SimulationError
@@ -98,8 +99,29 @@ class Replay:
     def figure(self, name: str) -> Array:
         """Give an input's values in these trials, shape (N,); read only."""
         if name not in self._figures:
-            return self.extra_figure(next(item for item in self.forecast.plan.inputs if item.id == name))
+            plan = self.forecast.plan
+            if name in self._prices:
+                self._figures[name] = self._price(name)
+            else:
+                return self.extra_figure(plan.inputs[plan.input_places[name]])
         return self._figures[name]
+
+    @cached_property
+    def _prices(self) -> dict[str, tuple[int, Pivot]]:
+        """Prices that follow from what was paid: the place of their row, and how they follow."""
+        pivots = self.draws.conditions.pivots if self.draws.conditions is not None else {}
+        return {pivot.price: (self._places[row], pivot) for row, pivot in pivots.items()}
+
+    def _price(self, name: str) -> Array:
+        place, pivot = self._prices[name]
+        inputs_read, rows_read = self._reads[place]
+        inputs: dict[str, Value] = {one: self.figure(one) for one in inputs_read if one != name}
+        lines: dict[str, Value] = {one: self._row(self._places[one]) for one in rows_read}
+        row = self.forecast.plan.rows[place]
+        price = self.draws.world.price(row, pivot, self._row(place), {**inputs, name: 1.0}, lines)
+        found = np.broadcast_to(np.asarray(price, dtype=float), (self.forecast.trials.count,)).copy()
+        found.setflags(write=False)
+        return found
 
     def extra_figure(self, item: PlanInput) -> Array:
         """Give the values of an input that the plan does not have, as they would have been drawn; read only."""
@@ -160,7 +182,6 @@ class Replay:
         """Give the new amounts of every row that a change touches, by place in the plan."""
         trials = self.forecast.trials
         plan = trials.plan
-        floors = self.draws.conditions.row_floors if self.draws.conditions is not None else {}
         places = self.affected(change.figures, change.gates, change.factors)
         new: dict[int, Array] = {}
         for place in places:
@@ -179,8 +200,9 @@ class Replay:
             if row.gate is not None:
                 opened = change.gates.get(row.gate)
                 amount *= trials.gates[self._gate_places[row.gate]] if opened is None else opened
-            if row.id in floors:
-                np.maximum(amount, floors[row.id], out=amount)
+            settled = self.draws.world.settle(row, amount)
+            if settled is not None:
+                amount[:] = settled
             amount *= change.factors.get(row.id, 1.0)
             new[place] = amount
         return new
@@ -194,17 +216,15 @@ class Replay:
         return row
 
 
-def replay_of(forecast: Forecast, known: KnownFacts | None = None) -> Replay:
-    """Give trials that can be evaluated again.
+def replay_of(forecast: Forecast) -> Replay:
+    """Give trials that can be evaluated again, under the facts that they were drawn under.
 
     Parameters
     ----------
     forecast : Forecast
         With rows kept.
-    known : KnownFacts, optional
-        What it was conditioned on, if anything.
     """
-    return Replay(forecast, draws_behind(forecast, known))
+    return Replay(forecast, draws_behind(forecast))
 
 
 def with_open_figures(build: Build, names: Iterable[str]) -> Build:
@@ -249,7 +269,7 @@ def replay_build(
     """
     wanted = tuple(names)
     forecast = simulate(with_open_figures(build, wanted), scenario, trials, seed, known=known, keep="rows")
-    replay = replay_of(forecast, known)
+    replay = replay_of(forecast)
     for name in wanted:
         if not replay.has_figure(name):
             legal = [item.id for item in forecast.plan.inputs] + list(figure_names(build))

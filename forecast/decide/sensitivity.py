@@ -121,7 +121,7 @@ def drivers(
     for row in money:
         grouped[row.group] = grouped.get(row.group, np.zeros(trials.count)) + trials.row(row.id)
     groups = [(group, group.capitalize(), "group", values) for group, values in grouped.items()]
-    parts = cause_parts(draws_behind(forecast, known), names)
+    parts = cause_parts(draws_behind(forecast), names)
     causes = [(part.id, part.title, "cause", part.values) for part in parts]
     return Drivers(
         _swings(forecast, lines), _swings(forecast, groups), _swings(forecast, causes),

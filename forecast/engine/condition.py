@@ -1,19 +1,27 @@
-"""Learning from facts: what observed scores say about the shared causes, exactly.
+"""Learning from facts: what observed scores say about what rows share, exactly.
 
-With loadings Λ (m observed rows × K causes), own variances Ψ = diag(1 − Σλ²) and observed scores z, the causes
-given the observations are normal with
+Latents are the shared causes, and those inputs (a rate of exchange) that an observed row shares with open ones:
+independent standard normals. With loadings Λ (m observed rows × L latents), own variances Ψ = diag(1 − Σλ²) and
+observed scores z, the latents given the observations are normal with
 
     V = (I + Λᵀ Ψ⁻¹ Λ)⁻¹,   mean = V Λᵀ Ψ⁻¹ z
 
 (the linear-Gaussian update; Mardia, Kent & Bibby 1979, Multivariate Analysis, section 9.7, from memory, and
-algebra). The causes are then drawn as mean + chol(V) f₀ with the prior's own draws f₀, so that a forecast
-before and one after a receipt stay paired.
+algebra). They are then drawn as mean + chol(V) f₀ with the prior's own draws f₀, so that a forecast before and one
+after a receipt stay paired. An observation may count in part: its precision Ψ⁻¹ is then multiplied by its weight.
+
+How wide the builder's own ranges should have been is one factor κ for all of them. Before any receipt ln κ has its
+mode at −0.25 and normal sides, with deviations of 0.12 below and 0.35 above: most people's ranges are too narrow, few
+too wide, and a price that meets its middle figure to the cent was known beforehand rather than ranged too widely. Stated
+P10 and P90 hold nearly what they say while κ is not known. Given κ the scores of own ranges are κ times those above, so
+that z ~ N(0, κ²(ΛΛᵀ + Ψ)), and κ's posterior on a grid is in closed form.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.special import ndtr, ndtri
@@ -23,60 +31,156 @@ from forecast.engine.shapes import Array
 SCORE_CLIP = 3.5
 """Observed scores are taken as at most this: beyond it a range was wrong rather than a build unlucky."""
 
-
 NO_NEWS = 0.02
 """Relative spread under which a computed row says nothing: duty on a kit whose price is known differs from its
 formula by roundings and the day's rate, not by luck."""
 
+WIDTH_MODE, WIDTH_BELOW, WIDTH_ABOVE = -0.25, 0.12, 0.35
+"""Mode of ln κ before any receipt, and its deviations to either side."""
+
+_WIDTHS = WIDTH_MODE + np.linspace(-0.8, 1.6, 241)
+
 
 @dataclass(frozen=True)
-class Posterior:
-    """Mean and Cholesky factor of the causes given what was observed.
+class Width:
+    """How wide the builder's own ranges should have been, as far as known amounts tell.
 
     Attributes
     ----------
-    mean : ndarray, shape (K,)
-    root : ndarray, shape (K, K)
-        Lower triangular, with root @ root.T the covariance.
+    chances : ndarray, shape (241,)
+        Posterior chance of each ln κ of the grid.
     """
 
-    mean: Array
+    chances: Array
+
+    @cached_property
+    def _below(self) -> Array:
+        cumulative = np.cumsum(self.chances) - 0.5 * self.chances
+        return np.asarray(np.maximum.accumulate(cumulative + 1e-12 * np.arange(cumulative.size)))
+
+    def at(self, scores: Array) -> Array:
+        """Give κ at standard normal scores, by its quantile function."""
+        return np.asarray(np.exp(np.interp(ndtr(scores), self._below, _WIDTHS)))
+
+    @property
+    def middle(self) -> float:
+        """Median of κ: by how much wider open ranges count."""
+        return float(self.at(np.zeros(1))[0])
+
+    @property
+    def inverse_mean(self) -> float:
+        """Mean of 1/κ."""
+        return float(self.chances @ np.exp(-_WIDTHS))
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """The latents given what was observed.
+
+    Attributes
+    ----------
+    own, other : ndarray, shape (L,)
+        Their mean is own / κ + other: what own ranges taught counts less the wider these should have been.
+    root : ndarray, shape (L, L)
+        Lower triangular, with root @ root.T the covariance.
+    width : Width or None
+        None where no own range is known: all count as stated.
+    """
+
+    own: Array
+    other: Array
     root: Array
+    width: Width | None = None
 
-    def apply(self, prior: Array) -> Array:
-        """Turn prior cause scores, shape (K, n), into posterior ones."""
-        return self.mean[:, None] + self.root @ prior
+    @property
+    def mean(self) -> Array:
+        """Mean of the latents, shape (L,)."""
+        factor = 1.0 if self.width is None else self.width.inverse_mean
+        mean: Array = self.own * factor + self.other
+        return mean
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance of the latents about the mean given κ, shape (L, L)."""
+        return self.root @ self.root.T
+
+    def apply(self, prior: Array, width: Array | None) -> Array:
+        """Turn prior scores, shape (L, n), into posterior ones; width is κ by trial."""
+        moved = self.root @ prior + self.other[:, None]
+        moved += self.own[:, None] if width is None else self.own[:, None] / width
+        return moved
+
+    @property
+    def token(self) -> bytes:
+        """A name for it: two posteriors that draw alike have the same."""
+        width = b"" if self.width is None else self.width.chances.tobytes()
+        return self.own.tobytes() + self.other.tobytes() + self.root.tobytes() + width
 
 
-def posterior(loadings: Sequence[Sequence[float]], scores: Sequence[float], causes: int) -> Posterior | None:
-    """Condition the causes on observed scores.
+def posterior(
+    loadings: Sequence[Sequence[float]],
+    scores: Sequence[float],
+    latents: int,
+    *,
+    weights: Sequence[float] | None = None,
+    own: Sequence[bool] | None = None,
+    evidence: Sequence[float] | None = None,
+) -> Posterior | None:
+    """Condition the latents on observed scores.
 
     Parameters
     ----------
-    loadings : sequence of m rows of K numbers
+    loadings : sequence of m rows of L numbers
     scores : sequence of m numbers
         Clipped here at ±SCORE_CLIP.
-    causes : int
-        K.
+    latents : int
+        L.
+    weights : sequence of m numbers, optional
+        How far each observation counts, from 0 to 1; all in full when left out.
+    own : sequence of m booleans, optional
+        Which scores are those of own ranges, whose width is learnt; none when left out.
+    evidence : sequence of m numbers, optional
+        Variance added to each score: what was paid for little says little of the rest.
 
     Returns
     -------
     Posterior or None
-        None where nothing observed says anything about a cause.
+        None where nothing observed says anything.
     """
-    matrix = np.asarray(loadings, dtype=float).reshape(len(scores), causes)
-    if not causes or not np.any(matrix):
-        return None
+    count = len(scores)
+    matrix = np.asarray(loadings, dtype=float).reshape(count, latents)
+    weight = np.ones(count) if weights is None else np.asarray(weights, dtype=float)
+    mine = np.zeros(count, dtype=np.bool_) if own is None else np.asarray(own, dtype=np.bool_)
+    noise = np.zeros(count) if evidence is None else np.asarray(evidence, dtype=float)
     z = np.clip(np.asarray(scores, dtype=float), -SCORE_CLIP, SCORE_CLIP)
-    own = 1 - np.sum(matrix**2, axis=1)
-    weighted = matrix / own[:, None]
-    covariance = np.linalg.inv(np.eye(causes) + matrix.T @ weighted)
+    said = weight / (1 + noise)
+    width = _width(matrix[mine], z[mine], said[mine]) if np.any(weight[mine] > 0) else None
+    if width is None and not np.any(matrix):
+        return None
+    precision = weight / (1 - np.sum(matrix**2, axis=1) + noise)
+    weighted = matrix * precision[:, None]
+    covariance = np.linalg.inv(np.eye(latents) + matrix.T @ weighted)
     covariance = 0.5 * (covariance + covariance.T)
-    root = np.linalg.cholesky(covariance).astype(np.float64)
-    return Posterior(covariance @ (weighted.T @ z), root)
+    root = np.linalg.cholesky(covariance).astype(np.float64) if latents else np.zeros((0, 0))
+    taught = covariance @ weighted.T
+    return Posterior(taught[:, mine] @ z[mine], taught[:, ~mine] @ z[~mine], root, width)
 
 
-def at_least(own_scores: Array, bound: Array) -> tuple[Array, Array]:
+def _width(matrix: Array, z: Array, weight: Array) -> Width:
+    """Give the posterior of κ: Σw observations, and zᵀ(ΛΛᵀ + Ψ/w)⁻¹z by the matrix inversion lemma."""
+    precision = weight / (1 - np.sum(matrix**2, axis=1))
+    taught = matrix.T @ (precision * z)
+    inner = np.eye(matrix.shape[1]) + matrix.T @ (matrix * precision[:, None])
+    square = float(z @ (precision * z) - taught @ np.linalg.solve(inner, taught))
+    likelihood = -weight.sum() * _WIDTHS - 0.5 * square * np.exp(-2 * _WIDTHS)
+    away = _WIDTHS - WIDTH_MODE
+    prior = -0.5 * (away / np.where(away < 0, WIDTH_BELOW, WIDTH_ABOVE)) ** 2
+    log = prior + likelihood
+    chances = np.exp(log - log.max())
+    return Width(chances / chances.sum())
+
+
+def at_least(own_scores: Array, bound: Array) -> Array:
     """Draw own scores given that each is at least its bound.
 
     Parameters
@@ -87,44 +191,37 @@ def at_least(own_scores: Array, bound: Array) -> tuple[Array, Array]:
 
     Returns
     -------
-    scores : ndarray, shape (n,)
+    ndarray, shape (n,)
         From the truncated normal, by inversion of the upper tail.
-    weights : ndarray, shape (n,)
-        Probability that an unconditional draw reaches the bound.
     """
-    reach = ndtr(-bound)
-    tail = reach * ndtr(-own_scores)
+    tail = ndtr(-bound) * ndtr(-own_scores)
     scores = -ndtri(np.maximum(tail, 1e-300))
-    return np.maximum(scores, bound), reach
+    return np.maximum(scores, bound)
 
 
-def regressed_loadings(values: Array, causes: Array, observed: float) -> tuple[Array, float]:
-    """Give the loadings and the score of a row that several inputs decide, from its own prior trials.
+def regressed_loadings(values: Array, latents: Array) -> Array:
+    """Give the loadings of a row that several inputs decide, from its own prior trials.
 
     Parameters
     ----------
     values : ndarray, shape (N,)
         The row's amounts in prior trials.
-    causes : ndarray, shape (K, N)
-        Cause scores in the same trials.
-    observed : float
-        What it really cost.
+    latents : ndarray, shape (L, N)
+        Scores of the latents in the same trials.
 
     Returns
     -------
-    loadings : ndarray, shape (K,)
-        Least-squares coefficients of the row's normal scores on the causes, their squares adding up to less
+    ndarray, shape (L,)
+        Least-squares coefficients of the row's normal scores on the latents, their squares adding up to less
         than one; all zero where the row does not vary.
-    score : float
-        Normal score of the observed amount among the trials.
     """
     count = values.size
     if float(np.std(values)) <= NO_NEWS * float(np.mean(np.abs(values))):
-        return np.zeros(causes.shape[0]), 0.0
+        return np.zeros(latents.shape[0])
     order = np.argsort(values, kind="stable")
     scores = np.empty(count)
     scores[order] = ndtri((np.arange(count) + 0.5) / count)
-    centred = causes - causes.mean(axis=1, keepdims=True)
+    centred = latents - latents.mean(axis=1, keepdims=True)
     gram = centred @ centred.T
     coefficients = np.linalg.lstsq(gram, centred @ scores, rcond=None)[0]
     noise = 2 / np.sqrt(count)
@@ -132,10 +229,4 @@ def regressed_loadings(values: Array, causes: Array, observed: float) -> tuple[A
     strength = float(coefficients @ coefficients)
     if strength > 0.98:
         coefficients *= np.sqrt(0.98 / strength)
-    below = 0.5 * (np.sum(values < observed) + np.sum(values <= observed))
-    score = float(ndtri(np.clip(below / count, 0.5 / count, 1 - 0.5 / count)))
-    if below == count:
-        score = SCORE_CLIP
-    elif below == 0:
-        score = -SCORE_CLIP
-    return coefficients, score
+    return np.asarray(coefficients)

@@ -1,46 +1,63 @@
-"""Facts made ready for drawing: what is known by now, as scores, floors and opened or closed gates."""
+"""Facts made ready for drawing: what is known by now, as scores, settled chances and opened or closed gates."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from forecast.build.formula import LineValue, walk
-from forecast.engine.condition import SCORE_CLIP, posterior, regressed_loadings
+from forecast.engine.condition import SCORE_CLIP, Posterior, posterior, regressed_loadings
 from forecast.engine.draws import column
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import KnownFacts
-from forecast.engine.plan import Plan, Row, inputs_of, sole_input
-from forecast.engine.replicate import Conditions, sample
+from forecast.engine.margin import Margin
+from forecast.engine.plan import Plan, Rate, Row, inputs_of, sole_input
+from forecast.engine.replicate import Conditions, Partial, Pivot, sample
 from forecast.engine.shapes import Array
 from forecast.errors import SimulationError
 
 _PRIOR_TRIALS = 4096  # for the scores of rows that several inputs decide
 
-LEAST_REACH = 0.002
-"""Prior chance under which a line is taken at what was paid: about eight of the prior trials, or 2.9 deviations."""
+EVIDENCE_SIZE = 2.0
+"""A line of so many times the build's `estimating_size` says half as much of the others as a large one does."""
 
 
 @dataclass(frozen=True)
 class Observation:
-    """What one known amount says about the shared causes.
+    """What one known amount says.
 
     Attributes
     ----------
     row : str
         Id of the row that is known.
-    loadings : tuple of K floats
-        How far each cause moves the row's score.
+    loadings : tuple of L floats
+        How far each latent moves the row's score: the plan's causes, then the joined inputs.
     score : float
         Where the amount lies in its stated range; not yet clipped.
+    own : bool
+        Whether that range is the builder's own.
+    evidence : float
+        Variance added for the smallness of the line.
+    weight : float
+        How far it counts: the chance that what was paid is all.
     """
 
     row: str
     loadings: tuple[float, ...]
     score: float
+    own: bool = True
+    evidence: float = 0.0
+    weight: float = 1.0
+
+
+@dataclass(frozen=True)
+class _Judged:
+    """One row's distribution before its own amount is looked at, and how it hangs on the latents."""
+
+    margin: Margin
+    loadings: tuple[float, ...]
 
 
 class Prior:
@@ -59,99 +76,264 @@ class Prior:
         self.seed = seed
         self.rows = {row.id: row for row in plan.rows}
         self.inputs = {item.id: item for item in plan.inputs}
-        self._drawn: tuple[dict[str, Value], Array] | None = None
-        self._judged: dict[tuple[object, ...], tuple[tuple[float, ...], float]] = {}
+        self._sizes: dict[str, float] | None = None
+        self._columns: dict[str, Array] = {}
+        self._drawn: dict[str, Value] = {}
+        self._judged: dict[object, _Judged] = {}
 
-    def observe(self, name: str, amounts: Mapping[str, float]) -> Observation:
-        """Give what the known amount of a row says, with other known rows already at what they cost."""
-        row, amount = self.rows[name], amounts[name]
-        sole = sole_input(row)
-        if sole is not None:
-            item = self.inputs[sole[0]]
-            return Observation(name, item.loadings, item.shape.score(amount / sole[1]))
-        given = {other: amounts[other] for other in self._above(row) if other in amounts}
-        key = (name, amount, *given.items())
-        if key not in self._judged:
-            values, causes = self._draw()
-            prior = np.broadcast_to(
-                np.asarray(self._value(row, values, given), dtype=float), (_PRIOR_TRIALS,)
-            )
-            slopes, score = regressed_loadings(prior, causes, amount)
-            self._judged[key] = tuple(float(slope) for slope in slopes), score
-        return Observation(name, *self._judged[key])
+    # -- what the trials hold
 
-    def reach(self, name: str, floor: float, amounts: Mapping[str, float]) -> float:
-        """Give the prior chance that a row costs at least its floor, other known rows at what they cost.
+    def column(self, name: str) -> Array:
+        """Give the scores of one named column, shape (4096,)."""
+        if name not in self._columns:
+            self._columns[name] = column(self.seed, 0, name, _PRIOR_TRIALS, self.plan.slots)
+        return self._columns[name]
 
-        A row that follows from other lines alone can always be taken at its floor: 1, unless it cannot vary at all.
-        """
+    def drawn(self, name: str) -> Value:
+        """Give the prior values of one input."""
+        if name not in self._drawn:
+            causes = self.latents(())
+            self._drawn[name] = sample(self.inputs[name], self.column(name).copy(), causes)
+        return self._drawn[name]
+
+    def latents(self, joined: tuple[str, ...]) -> Array:
+        """Give the scores of causes and joined inputs, shape (L, 4096)."""
+        names = [*(f"cause {cause}" for cause in self.plan.causes), *joined]
+        return np.array([self.column(name) for name in names]).reshape(len(names), _PRIOR_TRIALS)
+
+    def size(self, name: str) -> float:
+        """Give a row's middle amount, gates open."""
+        if self._sizes is None:
+            middles: dict[str, Value] = {item.id: item.shape.middle for item in self.plan.inputs}
+            lines: dict[str, Value] = {}
+            for row in self.plan.rows:
+                lines[row.id] = evaluate(row.formula, middles, lines)
+            self._sizes = {one: abs(float(value)) for one, value in lines.items()}
+        return self._sizes[name]
+
+    def judge(self, name: str, given: _Given, joined: tuple[str, ...]) -> _Judged:
+        """Give a row's distribution with other known rows at what they cost."""
         row = self.rows[name]
         sole = sole_input(row)
-        if sole is not None:
-            return float(ndtr(-self.inputs[sole[0]].shape.score(floor / sole[1])))
-        if not inputs_of(row) and _read_by(row):
-            return 1.0
-        given = {other: amounts[other] for other in self._above(row) if other in amounts}
-        values, _ = self._draw()
-        prior = np.asarray(self._value(row, values, given), dtype=float)
-        return float(np.mean(prior >= floor))
+        if sole is not None and given.pivots.get(sole[0], name) == name:
+            key: object = name
+            if key not in self._judged:
+                item = self.inputs[sole[0]]
+                self._judged[key] = _Judged(Margin.of_shape(item.shape, sole[1]), item.loadings)
+            found = self._judged[key]
+            return _Judged(found.margin, (*found.loadings, *(0.0 for _ in joined)))
+        key = (name, joined, given.about(self, row, name))
+        if key not in self._judged:
+            values = self._array(self._value(row, given, name))
+            loadings = regressed_loadings(values, self.latents(joined))
+            self._judged[key] = _Judged(Margin.of_trials(values), tuple(float(one) for one in loadings))
+        return self._judged[key]
 
-    def _draw(self) -> tuple[dict[str, Value], Array]:
-        if self._drawn is None:
-            n, slots = _PRIOR_TRIALS, self.plan.slots
-            causes = np.empty((len(self.plan.causes), n))
-            for place, cause in enumerate(self.plan.causes):
-                causes[place] = column(self.seed, 0, f"cause {cause}", n, slots)
-            inputs: dict[str, Value] = {}
-            for item in self.plan.inputs:
-                inputs[item.id] = sample(item, column(self.seed, 0, item.id, n, slots), causes)
-            self._drawn = inputs, causes
-        return self._drawn
+    def foreign(
+        self, name: str, rate: Rate, given: _Given, joined: tuple[str, ...]
+    ) -> tuple[_Judged, _Judged | None]:
+        """Judge a row in the foreign money it is priced in, and the rate that it is paid at.
 
-    def _value(self, row: Row, inputs: Mapping[str, Value], given: Mapping[str, float]) -> Value:
-        lines = {
-            name: given[name] if name in given else self._value(self.rows[name], inputs, given)
-            for name in _read_by(row)
+        Returns
+        -------
+        amount : _Judged
+            Of the foreign amount.
+        rate : _Judged or None
+            Of the rate; None where it cannot vary.
+        """
+        row = self.rows[name]
+        key = (name, rate.code, joined, given.about(self, row, name))
+        priced = self._array(self._value(row, given, name))
+        neutral = self._array(self._value(row, given, name, self.neutral(rate))) / rate.middle
+        at = (*key, "rate")
+        if at not in self._judged:
+            rates = priced / np.maximum(neutral, 1e-300)
+            varies = float(np.ptp(rates)) > 1e-9 * float(np.mean(rates))
+            about = rates / rates.mean() - 1  # around nothing, so that the least move of a rate is news
+            told = (
+                tuple(float(one) for one in regressed_loadings(about, self.latents(joined))) if varies else ()
+            )
+            self._judged[at] = _Judged(Margin.of_trials(rates), told)
+            names = {one for one in inputs_of(row) if not one.startswith(rate.prefix)}
+            reads = [node for node in walk(row.formula) if isinstance(node, LineValue)]
+            if len(names) == 1 and not reads:
+                item = self.inputs[next(iter(names))]
+                middle = item.shape.middle
+                factor = self._at(row, item.id, middle, rate) / middle if middle else 1.0
+                self._judged[key] = _Judged(
+                    Margin.of_shape(item.shape, factor), (*item.loadings, *(0.0 for _ in joined))
+                )
+            else:
+                loadings = regressed_loadings(neutral, self.latents(joined))
+                self._judged[key] = _Judged(Margin.of_trials(neutral), tuple(float(one) for one in loadings))
+        rates_judged = self._judged[at]
+        return self._judged[key], rates_judged if rates_judged.loadings else None
+
+    def _at(self, row: Row, name: str, value: float, rate: Rate) -> float:
+        inputs: dict[str, Value] = {**self.neutral(rate), name: value}
+        return float(evaluate(row.formula, inputs, {})) / rate.middle
+
+    def neutral(self, rate: Rate) -> dict[str, Value]:
+        """Give the inputs of a currency's path as if its rate stayed at today's middle."""
+        return {
+            one: rate.middle if one == f"{rate.prefix}rate" else 0.0
+            for one in self.inputs
+            if one.startswith(rate.prefix)
+        }
+
+    def _array(self, value: Value) -> Array:
+        return np.broadcast_to(np.asarray(value, dtype=float), (_PRIOR_TRIALS,))
+
+    def _value(
+        self, row: Row, given: _Given, asked: str, instead: Mapping[str, Value] | None = None
+    ) -> Value:
+        """Evaluate a row with other known rows at what they cost, prices that follow from these included."""
+        instead = instead or {}
+        inputs: dict[str, Value] = {}
+        for name in inputs_of(row):
+            if name in instead:
+                inputs[name] = instead[name]
+            elif name in given.pivots and given.pivots[name] != asked:
+                inputs[name] = self._price(name, given, asked)
+            else:
+                inputs[name] = self.drawn(name)
+        lines: dict[str, Value] = {
+            name: given.amounts[name]
+            if name in given.amounts and name != asked
+            else self._value(self.rows[name], given, asked, instead)
+            for name in read_by(row)
         }
         return evaluate(row.formula, inputs, lines)
 
-    def _above(self, row: Row) -> tuple[str, ...]:
+    def _price(self, name: str, given: _Given, asked: str) -> Value:
+        """Give the price that follows from what was paid for the row that is proportional to it."""
+        row = self.rows[given.pivots[name]]
+        foreign = given.foreign.get(row.id)
+        if foreign is not None:
+            one = self._value(row, given, asked, {**self.neutral(foreign[0]), name: 1.0})
+            return foreign[1] * foreign[0].middle / np.maximum(one, 1e-300)
+        one = self._value(row, given, asked, {name: 1.0})
+        return given.amounts[row.id] / np.maximum(one, 1e-300)
+
+    def above(self, row: Row) -> tuple[str, ...]:
         """Name the rows that a row is computed from, directly or through others."""
         found: dict[str, None] = {}
         open_rows = [row]
         while open_rows:
-            for name in _read_by(open_rows.pop()):
+            for name in read_by(open_rows.pop()):
                 if name not in found:
                     found[name] = None
                     open_rows.append(self.rows[name])
         return tuple(found)
 
 
-def _read_by(row: Row) -> tuple[str, ...]:
+@dataclass(frozen=True)
+class _Given:
+    """Known amounts, as far as they bear on other rows.
+
+    Attributes
+    ----------
+    amounts : dict of str to float
+        By row: final, given up, or agreed.
+    pivots : dict of str to str
+        By price: the known row that it follows from.
+    foreign : dict of str to (Rate, float)
+        By row: the currency and what was paid in it, as the row counts it.
+    """
+
+    amounts: dict[str, float]
+    pivots: dict[str, str]
+    foreign: dict[str, tuple[Rate, float]]
+
+    def about(self, prior: Prior, row: Row, asked: str) -> tuple[object, ...]:
+        """Give what a row's distribution depends on."""
+        rows = [row, *(prior.rows[name] for name in prior.above(row))]
+        read = {name for one in rows for name in inputs_of(one)}
+        named = {one.id for one in rows[1:]} | {self.pivots[name] for name in read & self.pivots.keys()}
+        return tuple(
+            (name, self.amounts[name], self.foreign.get(name))
+            for name in sorted(named - {asked})
+            if name in self.amounts
+        )
+
+
+def read_by(row: Row) -> tuple[str, ...]:
+    """Name the rows that a row's formula reads."""
     return tuple(dict.fromkeys(node.id for node in walk(row.formula) if isinstance(node, LineValue)))
 
 
-def observe(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) -> tuple[Observation, ...]:
-    """Give what each known amount says about the shared causes.
+@dataclass(frozen=True)
+class Learning:
+    """All that known facts say before anything is drawn.
+
+    Attributes
+    ----------
+    observations : tuple of Observation
+    joined : tuple of str
+        Inputs that count among the latents, after the plan's causes.
+    posterior : Posterior or None
+    partial : dict of str to Partial
+        What is known of rows paid in part.
+    """
+
+    observations: tuple[Observation, ...]
+    joined: tuple[str, ...]
+    posterior: Posterior | None
+    partial: dict[str, Partial]
+
+
+def learn(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) -> Learning:
+    """Give what known facts say of the latents, and how likely each sum paid in part is all.
+
+    First final amounts and agreed prices teach; in their light the sums paid in part are judged, and each then
+    counts so far as it is likely to be all. What is paid towards more teaches nothing.
+
+    Parameters
+    ----------
+    plan : Plan
+    known : KnownFacts
+    seed : int
+    prior : Prior, optional
+        Of the same plan and seed, to be used again.
 
     Raises
     ------
     SimulationError
         When a fact names nothing of the plan.
     """
-    rows = {row.id for row in plan.rows}
-    unknown = [name for name in (*known.amounts, *known.floors, *known.fixed) if name not in rows]
-    unknown += [name for name in known.gates if name not in {gate.id for gate in plan.gates}]
-    if unknown:
-        message = f"nothing called {unknown[0]!r} in this scenario; facts must name its lines and events."
-        raise SimulationError(message)
+    _refuse_strangers(plan, known)
     prior = prior or Prior(plan, seed)
-    amounts = {**known.amounts, **known.fixed}
-    return tuple(prior.observe(name, amounts) for name in known.amounts if name not in known.fixed)
+    given = _given(plan, known, prior)
+    final = [name for name in (*known.amounts, *known.agreed) if name not in known.fixed]
+    final = list(dict.fromkeys(final))
+    parts = [name for name, one in known.part_paid.items() if name not in given.amounts]
+    joined = _joined(plan, (prior.rows[name] for name in final), given)
+    joined = _joined(plan, (prior.rows[name] for name in (*final, *parts)), given) if parts else joined
+    observed = [one for name in final for one in _observe(prior, name, given, joined)]
+    first = _posterior(observed, len(plan.causes) + len(joined))
+    partial: dict[str, Partial] = {}
+    for name in parts:
+        judged = prior.judge(name, given, joined)
+        own = _is_own(prior, name)
+        paid = known.part_paid[name]
+        mean, sd = _seen(judged.loadings, own, first)
+        chance = judged.margin.settled(paid.paid, paid.settled, mean, sd) if paid.paid > 0 else 0.0
+        score = _score(prior, name, paid.paid, judged, given)
+        partial[name] = Partial(paid.paid, chance, judged.margin, judged.loadings, own)
+        if chance > 0:
+            evidence = _evidence(prior, name)
+            observed.append(Observation(name, judged.loadings, score, own, evidence, chance))
+    found = first if not partial else _posterior(observed, len(plan.causes) + len(joined))
+    return Learning(tuple(observed), joined, found, partial)
+
+
+def observe(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) -> tuple[Observation, ...]:
+    """Give what each known amount says about the latents; see `learn`."""
+    return learn(plan, known, seed, prior).observations
 
 
 def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) -> Conditions:
-    """Make facts ready for drawing: scores and loadings of what is known, and the causes given them.
+    """Make facts ready for drawing.
 
     Parameters
     ----------
@@ -171,66 +353,152 @@ def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
         When a fact names nothing of the plan.
     """
     prior = prior or Prior(plan, seed)
-    rows = prior.rows
-    unheld, known = known, _beyond_reach(known, prior)
-    observed = observe(plan, known, seed, prior)
-    beyond = [name for name in known.amounts if name not in unheld.amounts]
+    learned = learn(plan, known, seed, prior)
+    given = _given(plan, known, prior)
     remarks = [
-        remark for one in observed if one.row not in beyond for remark in _remark(rows[one.row], one.score)
-    ]
-    remarks += [
-        f"{rows[name].title}: paid more than its stated range allows. It counts as what was paid; widen the range if "
-        "more is to come, or close it."
-        for name in beyond
+        remark
+        for one in learned.observations
+        if one.row in prior.rows and one.weight > 0.5
+        for remark in _remark(prior.rows[one.row], one.score)
     ]
     gates = dict(known.gates)
-    for name in (*known.amounts, *known.floors):
-        gate = rows[name].gate
+    for name in (*known.amounts, *known.part_paid, *known.agreed):
+        gate = prior.rows[name].gate
         if gate is not None:
             gates.setdefault(gate, True)
-    input_floors: dict[str, float] = {}
-    rejected: set[str] = set()
     amounts = {**known.amounts, **known.fixed}
-    row_floors = {name: floor for name, floor in known.floors.items() if name not in amounts}
-    for name, floor in row_floors.items():
-        sole = sole_input(rows[name])
-        if sole is not None:
-            input_floors[sole[0]] = prior.inputs[sole[0]].shape.score(floor / sole[1])
-        elif inputs_of(rows[name]):
-            rejected.add(name)
-        # A row that follows from other lines alone has no luck of its own to learn from: it costs at least its floor.
-    learned = (
-        posterior([one.loadings for one in observed], [one.score for one in observed], len(plan.causes))
-        if observed
-        else None
-    )
-    return Conditions(
-        learned,
-        amounts,
-        input_floors,
-        row_floors,
-        frozenset(rejected),
-        gates,
-        tuple(remarks),
-    )
-
-
-def _beyond_reach(known: KnownFacts, prior: Prior) -> KnownFacts:
-    """Take a line at what was paid where its stated range can hardly reach that.
-
-    No trial would agree with such a floor, so that nothing could be weighed; and more than the range allows is news
-    enough. The line then counts as one that cost just that, its score clipped as any other.
-    """
-    amounts = {**known.amounts, **known.fixed}
-    reached = {
-        name: floor
-        for name, floor in known.floors.items()
-        if name in prior.rows and name not in amounts and prior.reach(name, floor, amounts) < LEAST_REACH
+    pivots = {
+        row: Pivot(name, *_in_foreign(prior, given.foreign.get(row))) for name, row in given.pivots.items()
     }
-    if not reached:
-        return known
-    floors = {name: floor for name, floor in known.floors.items() if name not in reached}
-    return replace(known, amounts={**known.amounts, **reached}, floors=floors)
+    for name in known.part_paid:  # what is drawn for it decides the price that other rows read
+        price = _pivot(plan, prior.rows[name])
+        if price is not None and name not in pivots:
+            pivots[name] = Pivot(price)
+    agreed = {name: one for name, one in known.agreed.items() if name not in amounts}
+    return Conditions(
+        learned.posterior, learned.joined, amounts, learned.partial, agreed, gates, pivots, tuple(remarks)
+    )
+
+
+def _in_foreign(prior: Prior, foreign: tuple[Rate, float] | None) -> tuple[float, Mapping[str, Value]]:
+    if foreign is None:
+        return 0.0, {}
+    rate, amount = foreign
+    return amount * rate.middle, prior.neutral(rate)
+
+
+def _refuse_strangers(plan: Plan, known: KnownFacts) -> None:
+    rows = {row.id for row in plan.rows}
+    named = (*known.amounts, *known.part_paid, *known.agreed, *known.fixed, *known.foreign)
+    unknown = [name for name in named if name not in rows]
+    unknown += [name for name in known.gates if name not in {gate.id for gate in plan.gates}]
+    if unknown:
+        message = f"nothing called {unknown[0]!r} in this scenario; facts must name its lines and events."
+        raise SimulationError(message)
+
+
+def _given(plan: Plan, known: KnownFacts, prior: Prior) -> _Given:
+    """Sort out which amounts are known and which prices follow from them."""
+    agreed = {name: one.price for name, one in known.agreed.items()}
+    amounts = {**agreed, **known.amounts, **known.fixed}
+    pivots: dict[str, str] = {}
+    foreign: dict[str, tuple[Rate, float]] = {}
+    for name in amounts:
+        row = prior.rows[name]
+        price = _pivot(plan, row)
+        if price is not None and amounts[name] > 0:
+            pivots.setdefault(price, name)
+        paid = known.foreign.get(name)
+        if paid is None or paid.code not in plan.rates or paid.amount <= 0 or name in known.fixed:
+            continue
+        rate = plan.rates[paid.code]
+        if any(one.startswith(rate.prefix) for one in inputs_of(row)):
+            margin = 1.0 if row.of != row.id else 1 + rate.margin
+            foreign[name] = rate, paid.amount * margin
+    return _Given(amounts, pivots, foreign)
+
+
+def _pivot(plan: Plan, row: Row) -> str | None:
+    """Give the price that a row is proportional to and that other rows read too; None where there is none."""
+    sole = sole_input(row)
+    price = row.pivot if row.pivot is not None else (sole[0] if sole is not None else None)
+    return price if price is not None and price in plan.shared_inputs else None
+
+
+def _joined(plan: Plan, rows: Iterable[Row], given: _Given) -> tuple[str, ...]:
+    """Name the inputs that known rows share with others, prices that follow from them left out."""
+    read: set[str] = set()
+    for row in rows:
+        if sole_input(row) is None:
+            read |= {name for name in inputs_of(row) if name in plan.shared_inputs}
+            price = _pivot(plan, row)
+            read -= {price} if price is not None else set()
+    read -= given.pivots.keys()
+    return tuple(item.id for item in plan.inputs if item.id in read)
+
+
+def _observe(prior: Prior, name: str, given: _Given, joined: tuple[str, ...]) -> list[Observation]:
+    """Give what one known amount says, that of a foreign one apart from the rate it was paid at."""
+    amount, evidence = given.amounts[name], _evidence(prior, name)
+    paid = given.foreign.get(name)
+    if paid is not None:
+        rate, foreign = paid
+        judged, at_rate = prior.foreign(name, rate, given, joined)
+        score = float(judged.margin.score(np.array([foreign]))[0])
+        found = [Observation(name, judged.loadings, score, _is_own(prior, name), evidence)]
+        if at_rate is not None:
+            at = float(at_rate.margin.score(np.array([amount / foreign]))[0])
+            found.append(Observation(f"rate of {name}", at_rate.loadings, at, own=False))
+        return found
+    judged = prior.judge(name, given, joined)
+    score = _score(prior, name, amount, judged, given)
+    return [Observation(name, judged.loadings, score, _is_own(prior, name), evidence)]
+
+
+def _score(prior: Prior, name: str, amount: float, judged: _Judged, given: _Given) -> float:
+    """Give the score of an amount: exact where one input decides it, and 0 where it cannot be news."""
+    sole = sole_input(prior.rows[name])
+    if sole is not None and given.pivots.get(sole[0], name) == name:
+        return prior.inputs[sole[0]].shape.score(amount / sole[1])
+    if not inputs_of(prior.rows[name]) and not any(judged.loadings):
+        return 0.0
+    score = float(judged.margin.score(np.array([max(amount, 1e-300)]))[0])
+    return float(np.clip(score, -8.5, 8.5))
+
+
+def _is_own(prior: Prior, name: str) -> bool:
+    return any(prior.inputs[one].own for one in inputs_of(prior.rows[name]))
+
+
+def _evidence(prior: Prior, name: str) -> float:
+    """Give the variance that the smallness of a line adds to what it says of others."""
+    small = EVIDENCE_SIZE * prior.plan.estimating_size
+    if not small:
+        return 0.0
+    return min(1e6, (small / max(prior.size(name), 1e-9)) ** 2)
+
+
+def _seen(loadings: tuple[float, ...], own: bool, found: Posterior | None) -> tuple[float, float]:
+    """Give mean and deviation of a row's score in the light of what is known."""
+    if found is None:
+        return 0.0, 1.0
+    row = np.asarray(loadings)
+    wide = found.width.middle if own and found.width is not None else 1.0
+    spread = 1 - row @ row + row @ found.covariance @ row
+    return float(row @ (found.own + found.other * wide)), wide * float(np.sqrt(spread))
+
+
+def _posterior(observed: list[Observation], latents: int) -> Posterior | None:
+    if not observed:
+        return None
+    return posterior(
+        [one.loadings for one in observed],
+        [one.score for one in observed],
+        latents,
+        weights=[one.weight for one in observed],
+        own=[one.own for one in observed],
+        evidence=[one.evidence for one in observed],
+    )
 
 
 def _remark(row: Row, score: float) -> list[str]:

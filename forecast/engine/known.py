@@ -1,38 +1,100 @@
-"""What is known by now, in the engine's words: amounts, floors, and events that happened or cannot."""
+"""What is known by now, in the engine's words: final amounts, parts paid, agreed prices, and what happened."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields
 from types import MappingProxyType
+from typing import Any
 
 
-def _nothing() -> Mapping[str, float]:
+@dataclass(frozen=True)
+class PartPaid:
+    """So much is paid for a row, and nobody said whether that is all.
+
+    Attributes
+    ----------
+    paid : float
+    settled : float
+        Chance, before the sum is looked at, that it is all: 0 where more was said to come.
+    """
+
+    paid: float
+    settled: float
+
+
+@dataclass(frozen=True)
+class Agreed:
+    """A price agreed for a row.
+
+    Attributes
+    ----------
+    price : float
+        All of it, what was paid towards it included.
+    extras : float
+        Chance that extras come on top.
+    """
+
+    price: float
+    extras: float
+
+
+@dataclass(frozen=True)
+class Foreign:
+    """What was paid for a row, or agreed, in the foreign money that it was priced in."""
+
+    code: str
+    amount: float
+
+
+def _nothing() -> Mapping[str, Any]:
     return MappingProxyType({})
 
 
 @dataclass(frozen=True)
 class KnownFacts:
-    """Facts to condition a simulation on.
+    """Facts to condition a simulation on, each by row id unless said otherwise.
 
     Attributes
     ----------
-    amounts : mapping
-        Final amount by row id: that row costs exactly this (and an own-hours row took exactly this).
-    floors : mapping
-        Least amount by row id: that row costs at least this, because so much is paid already.
-    gates : mapping
-        True for an event that happened (or a line that turned out to be needed), False for one that cannot.
-    fixed : mapping
-        Amount by row id that says nothing of the shared causes: what was given up, not what came in cheap.
+    amounts : mapping of str to float
+        Final amount: that row costs exactly this (and an own-hours row took exactly this).
+    part_paid : mapping of str to PartPaid
+        Paid in part, or in full.
+    agreed : mapping of str to Agreed
+    gates : mapping of str to bool
+        By gate: true for an event that happened (or a line that turned out to be needed), false for one that cannot.
+    fixed : mapping of str to float
+        Amount that says nothing of the shared causes: what was given up, not what came in cheap.
+    foreign : mapping of str to Foreign
+        Of rows among the amounts and the agreed prices: the same sum in foreign money.
     """
 
     amounts: Mapping[str, float] = field(default_factory=_nothing)
-    floors: Mapping[str, float] = field(default_factory=_nothing)
-    gates: Mapping[str, bool] = field(default_factory=lambda: MappingProxyType({}))
+    part_paid: Mapping[str, PartPaid] = field(default_factory=_nothing)
+    agreed: Mapping[str, Agreed] = field(default_factory=_nothing)
+    gates: Mapping[str, bool] = field(default_factory=_nothing)
     fixed: Mapping[str, float] = field(default_factory=_nothing)
+    foreign: Mapping[str, Foreign] = field(default_factory=_nothing)
 
     @property
     def nothing(self) -> bool:
         """Tell whether there is nothing to condition on."""
-        return not (self.amounts or self.floors or self.gates or self.fixed)
+        return not any(getattr(self, one.name) for one in fields(self))
+
+    def about(self, name: str) -> tuple[object, ...]:
+        """Give all that is known of one row or gate, for telling whether it is the same at two times."""
+        return tuple(getattr(self, one.name).get(name) for one in fields(self))
+
+    def only(self, keep: Callable[[str], bool]) -> KnownFacts:
+        """Give the facts of some rows and gates."""
+        kept = {
+            one.name: {name: fact for name, fact in getattr(self, one.name).items() if keep(name)}
+            for one in fields(self)
+        }
+        return KnownFacts(**kept)
+
+    def __or__(self, other: KnownFacts) -> KnownFacts:
+        """Add other facts; where both speak of the same, the others hold."""
+        both = {one.name: {**getattr(self, one.name), **getattr(other, one.name)} for one in fields(self)}
+        return KnownFacts(**both)

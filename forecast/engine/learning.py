@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.engine.condition import SCORE_CLIP, posterior
-from forecast.engine.facts import Prior, observe
+from forecast.engine.condition import SCORE_CLIP
+from forecast.engine.facts import Prior, learn
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 
@@ -40,7 +40,7 @@ def learned_causes(
     """Give what known amounts taught about each shared cause.
 
     The mean V Λᵀ Ψ⁻¹ z is a sum over what was observed (see `forecast.engine.condition`), so it can be shared out
-    without a rest. Floors and events, which reweight trials instead, are not in it.
+    without a rest. Events, which reweight trials instead, are not in it.
 
     Parameters
     ----------
@@ -55,18 +55,24 @@ def learned_causes(
     tuple of LearnedCause
         In the order of the plan's causes; empty where nothing known says anything about any.
     """
-    observed = observe(plan, known, seed, prior)
-    found = posterior([one.loadings for one in observed], [one.score for one in observed], len(plan.causes))
-    if found is None:
+    learned = learn(plan, known, seed, prior)
+    found = learned.posterior
+    observed = learned.observations
+    if found is None or not observed:
         return ()
-    covariance = found.root @ found.root.T
     loadings = np.array([one.loadings for one in observed])
     scores = np.clip([one.score for one in observed], -SCORE_CLIP, SCORE_CLIP)
-    moves = covariance @ (loadings * (scores / (1 - np.sum(loadings**2, axis=1)))[:, None]).T
-    learned = []
+    precision = np.array(
+        [one.weight / (1 - sum(value * value for value in one.loadings) + one.evidence) for one in observed]
+    )
+    if found.width is not None:  # what own ranges taught counts less the wider these should have been
+        scores = scores * np.where([one.own for one in observed], found.width.inverse_mean, 1.0)
+    moves = found.covariance @ (loadings * (scores * precision)[:, None]).T
+    mean = found.mean
+    told = []
     for place, cause in enumerate(plan.causes):
         pairs = [(one.row, float(move)) for one, move in zip(observed, moves[place], strict=True) if move]
         pairs.sort(key=lambda pair: -abs(pair[1]))
-        spread = float(np.sqrt(covariance[place, place]))
-        learned.append(LearnedCause(cause, float(found.mean[place]), spread, tuple(pairs)))
-    return tuple(learned)
+        spread = float(np.sqrt(found.covariance[place, place]))
+        told.append(LearnedCause(cause, float(mean[place]), spread, tuple(pairs)))
+    return tuple(told)

@@ -37,7 +37,7 @@ from forecast.engine.rows import (
     inputs_of,
     sole_input,
 )
-from forecast.engine.shapes import Exact, Shape
+from forecast.engine.shapes import Exact
 from forecast.errors import SimulationError
 from forecast.trade.consignment import expand, payment_days
 from forecast.trade.currency import build_paths
@@ -279,7 +279,6 @@ class _Compiler:
             return
         formula = Product((self.figure("build.own_hour_value", value), Sum(hours)))
         self.rows.append(Row(OWN_WORK, "Own work", "labour", "line", formula, of=OWN_WORK))
-
 
     def inputs_by_size(self) -> tuple[PlanInput, ...]:
         """Give the inputs, with less own estimating in the small ones.

@@ -6,27 +6,18 @@ causes are drawn once; a new fact then changes the causes (every open figure fol
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from forecast.build.formula import Input, walk
-from forecast.engine.condition import Posterior
 from forecast.engine.draws import BLOCK, column, replicate_sizes
 from forecast.engine.evaluate import Value
 from forecast.engine.facts import Prior, prepare
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
-from forecast.engine.replicate import (
-    Conditions,
-    chance_given,
-    evaluate_rows,
-    floored,
-    happens,
-    sample,
-)
+from forecast.engine.replicate import Conditions, World, chance_given, evaluate_rows, weighted
 from forecast.engine.shapes import Array
 
 
@@ -79,11 +70,7 @@ class Replay:
         self._replicates *= batches
         self.count = self._n * self._replicates
         self._own: dict[str, Array] = {}
-        self._causes = np.empty((len(plan.causes), self.count))
-        for place, cause in enumerate(plan.causes):
-            self._causes[place] = self._column(f"cause {cause}")
-        self._moved: tuple[bytes, Array] = (b"", self._causes)
-        self._inputs: dict[str, tuple[object, Array, Array | None]] = {}
+        self._inputs: dict[str, tuple[bytes, Array]] = {}
         self._gates: dict[str, tuple[bytes, NDArray[np.bool_], Array]] = {}
 
     def conditions(self, known: KnownFacts) -> Conditions:
@@ -99,33 +86,30 @@ class Replay:
         weights : ndarray of shape (N,), optional
             With ``reweigh=False``: weights of other facts, to be used in place of those that follow from these.
         reweigh : bool
-            Whether floors and gates that are known change the trials' weights.
+            Whether gates that are known change the trials' weights.
 
         Returns
         -------
         Outcome
         """
-        token, causes = self._at(conditions.posterior)
-        own_weights: Array | None = None
+        world = World(self.plan, conditions, lambda name: self._column(name).copy())
+        found = conditions.posterior
+        token = b"" if found is None else found.token + repr(conditions.joined).encode()
+        width = b"" if found is None or found.width is None else found.width.chances.tobytes()
         sampled: dict[str, Array] = {}
-        needed = _needed(self.plan, conditions.amounts)
+        needed = _needed(self.plan, conditions)
         for item in self.plan.inputs:
-            floor = conditions.input_floors.get(item.id)
             if item.id not in needed:
                 continue
-            key = (token if any(item.loadings) else b"", floor)
+            moved = any(item.loadings) or item.id in conditions.joined
+            key = token if moved else width if item.own else b""
             kept = self._inputs.get(item.id)
             if kept is None or kept[0] != key:
-                own = self._column(item.id)
-                if floor is None:
-                    kept = (key, sample(item, own.copy(), causes), None)
-                else:
-                    kept = (key, *floored(item, own, causes, floor))
+                kept = (key, world.figure(item))
                 self._inputs[item.id] = kept
             sampled[item.id] = kept[1]
-            if kept[2] is not None:
-                own_weights = kept[2] if own_weights is None else own_weights * kept[2]
         gates = np.empty((len(self.plan.gates), self.count), dtype=np.bool_)
+        own_weights = np.ones(self.count) if weighted(self.plan, conditions) else None
         for place, gate in enumerate(self.plan.gates):
             known = conditions.gates.get(gate.id)
             if known is not None and not any(gate.loadings):
@@ -134,27 +118,20 @@ class Replay:
             gate_key = token if any(gate.loadings) else b""
             kept_gate = self._gates.get(gate.id)
             if kept_gate is None or kept_gate[0] != gate_key:
-                own = self._column(f"gate {gate.id}").copy()
-                kept_gate = (gate_key, happens(gate, own, causes), chance_given(gate, causes))
+                kept_gate = (gate_key, world.happens(gate), chance_given(gate, world.causes))
                 self._gates[gate.id] = kept_gate
             gates[place] = kept_gate[1] if known is None else known
-            if known is not None:
-                likelihood = kept_gate[2] if known else 1 - kept_gate[2]
-                own_weights = likelihood if own_weights is None else own_weights * likelihood
-        if conditions.rejected:
-            own_weights = np.ones(self.count) if own_weights is None else own_weights.copy()
+            if known is not None and own_weights is not None:
+                own_weights *= kept_gate[2] if known else 1 - kept_gate[2]
         totals, hours, waits = np.zeros(self.count), np.zeros(self.count), np.zeros(self.count)
         for start in range(0, self.count, BLOCK):
             block = slice(start, min(start + BLOCK, self.count))
             inputs: dict[str, Value] = {name: values[block] for name, values in sampled.items()}
-            weight = None if own_weights is None else own_weights[block]
             values = np.empty((len(self.plan.rows), block.stop - block.start))
             sums = totals[block], hours[block], waits[block]
-            evaluate_rows(self.plan, conditions, inputs, gates[:, block], weight, values, sums)
+            evaluate_rows(world.part(block), inputs, gates[:, block], values, sums)
         if not reweigh:
             own_weights = weights
-        if own_weights is not None and not own_weights.sum() > 0:
-            return self.run(conditions.unweighted(), weights, reweigh=reweigh)
         return Outcome(totals, own_weights, self._replicates)
 
     def _column(self, name: str) -> Array:
@@ -167,22 +144,13 @@ class Replay:
             )
         return self._own[name]
 
-    def _at(self, found: Posterior | None) -> tuple[bytes, Array]:
-        """Give the causes under a posterior, and a name for it."""
-        if found is None:
-            return b"", self._causes
-        token = found.mean.tobytes() + found.root.tobytes()
-        if token != self._moved[0]:
-            self._moved = token, found.apply(self._causes)
-        return self._moved
 
-
-def _needed(plan: Plan, amounts: Mapping[str, float]) -> frozenset[str]:
-    """Name the inputs that rows not known read."""
+def _needed(plan: Plan, conditions: Conditions) -> frozenset[str]:
+    """Name the inputs that rows not known read, and those that a price follows from."""
     return frozenset(
         node.id
         for row in plan.rows
-        if row.id not in amounts
+        if row.id not in conditions.amounts or row.id in conditions.pivots
         for node in walk(row.formula)
         if isinstance(node, Input)
     )

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, MutableMapping
+from copy import copy
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Literal, TypeAlias
 
@@ -12,9 +13,11 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from forecast.engine.condition import Posterior, at_least
-from forecast.engine.draws import Columns, columns
+from forecast.engine.draws import columns
 from forecast.engine.evaluate import Value, evaluate
-from forecast.engine.plan import Gate, Plan, PlanInput
+from forecast.engine.known import Agreed
+from forecast.engine.margin import Margin
+from forecast.engine.plan import Gate, Plan, PlanInput, Row, inputs_of
 from forecast.engine.shapes import Array
 from forecast.engine.tables import sampler
 
@@ -57,41 +60,204 @@ class Moments:
 
 
 @dataclass(frozen=True)
+class Partial:
+    """A row paid in part or in full, made ready for drawing.
+
+    Attributes
+    ----------
+    paid : float
+    settled : float
+        Chance that it is all.
+    margin : Margin
+        The row's own distribution.
+    loadings : tuple of L floats
+        Of its score on the latents.
+    own : bool
+        Whether its range is as wide as the builder's own turn out to be.
+    """
+
+    paid: float
+    settled: float
+    margin: Margin
+    loadings: tuple[float, ...]
+    own: bool
+
+
+@dataclass(frozen=True)
+class Pivot:
+    """A price that follows from what its row costs.
+
+    Attributes
+    ----------
+    price : str
+        Id of the input.
+    foreign : float
+        What was paid in foreign money, at today's middle rate; 0 where that is not known.
+    neutral : mapping
+        With it: the inputs of the rate's path, as if the rate stayed there.
+    """
+
+    price: str
+    foreign: float = 0.0
+    neutral: Mapping[str, Value] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Conditions:
     """Facts made ready for drawing.
 
     Attributes
     ----------
     posterior : Posterior or None
-        Of the causes.
+        Of the latents.
+    joined : tuple of str
+        Inputs that count among the latents, after the plan's causes.
     amounts : dict
         Fixed amount by row id.
-    input_floors : dict
-        Least latent score by input id.
-    row_floors : dict
-        Least amount by row id; every floored row, whether by its input or as a whole.
-    rejected : frozenset of str
-        Rows of several inputs, whose floor is met by giving trials below it no weight.
+    partial : dict of str to Partial
+    agreed : dict of str to Agreed
     gates : dict
         Known gates.
+    pivots : dict of str to Pivot
+        By row: the price that follows from what it costs.
     remarks : tuple of str
     """
 
     posterior: Posterior | None
+    joined: tuple[str, ...]
     amounts: dict[str, float]
-    input_floors: dict[str, float]
-    row_floors: dict[str, float]
-    rejected: frozenset[str]
+    partial: dict[str, Partial]
+    agreed: dict[str, Agreed]
     gates: dict[str, bool]
+    pivots: dict[str, Pivot]
     remarks: tuple[str, ...]
 
-    def unweighted(self) -> Conditions:
-        """Give the same without anything that weighs trials, for facts that no trial agrees with together."""
-        remark = (
-            "No simulated build agrees with everything that is paid so far: lines paid in part count at least what was "
-            "paid, and nothing is learnt from them. Check their ranges."
-        )
-        return replace(self, input_floors={}, rejected=frozenset(), remarks=(*self.remarks, remark))
+
+class World:
+    """What is drawn for some trials under some facts: the latents, and from them every input.
+
+    Parameters
+    ----------
+    plan : Plan
+    conditions : Conditions or None
+    scores : callable
+        Gives the own scores of a named column over the trials, in an array of its own.
+    """
+
+    def __init__(self, plan: Plan, conditions: Conditions | None, scores: Callable[[str], Array]) -> None:
+        self.plan, self.conditions, self.scores = plan, conditions, scores
+        self.width: Array | None = None
+        joined = () if conditions is None else conditions.joined
+        names = [*(f"cause {cause}" for cause in plan.causes), *joined]
+        drawn = [scores(name) for name in names]
+        self.latents = np.array(drawn) if drawn else np.empty((0, 1))
+        found = None if conditions is None else conditions.posterior
+        if found is not None:
+            if found.width is not None:
+                self.width = found.width.at(scores("width of own ranges"))
+            self.latents = found.apply(self.latents, self.width)
+        self._joined = {name: len(plan.causes) + place for place, name in enumerate(joined)}
+        self._pushes: dict[tuple[float, ...], Array] = {}
+
+    def part(self, block: slice) -> World:
+        """Give the same over some of the trials."""
+        other = copy(self)
+        other.latents = self.latents[:, block]
+        other.width = None if self.width is None else self.width[block]
+        other.scores = lambda name: self.scores(name)[block]
+        other._pushes = {}
+        return other
+
+    @property
+    def causes(self) -> Array:
+        """Scores of the shared causes, shape (K, n)."""
+        return self.latents[: len(self.plan.causes)]
+
+    def own(self, name: str) -> Array:
+        """Give an input's own scores, in an array of its own."""
+        place = self._joined.get(name)
+        return self.scores(name) if place is None else self.latents[place].copy()
+
+    def figure(self, item: PlanInput) -> Array:
+        """Give an input's values, shape (n,)."""
+        return sample(item, self.own(item.id), self.causes, self._pushes, self.width)
+
+    def happens(self, gate: Gate) -> NDArray[np.bool_]:
+        """Tell in which trials a gate opens."""
+        return happens(gate, self.scores(f"gate {gate.id}"), self.causes)
+
+    def settle(self, row: Row, drawn: Array) -> Array | float | None:
+        """Give what a row costs where its amount is known, or known in part; None where nothing is.
+
+        Parameters
+        ----------
+        row : Row
+        drawn : ndarray, shape (n,)
+            Its amounts as its inputs have them.
+        """
+        facts = self.conditions
+        if facts is None:
+            return None
+        if row.id in facts.amounts:
+            return facts.amounts[row.id]
+        if row.id in facts.agreed:
+            agreed = facts.agreed[row.id]
+            return agreed.price * (1 + extras(self.scores(f"extras {row.id}"), agreed.extras))
+        if row.id in facts.partial:
+            return self._finished(row.id, facts.partial[row.id], drawn)
+        return None
+
+    def _finished(self, name: str, part: Partial, drawn: Array) -> Array:
+        """Give what a row paid in part costs in the end: what was paid, or as drawn given that it is more."""
+        loadings = np.asarray(part.loadings)
+        pushed = loadings @ self.latents if loadings.any() else np.zeros(drawn.size)
+        weight: Value = own_weight(part.loadings)
+        if part.own and self.width is not None:
+            pushed = pushed * self.width
+            weight = weight * self.width
+        bound = float(part.margin.score(np.array([max(part.paid, 1e-300)]))[0])
+        score = part.margin.score(np.broadcast_to(drawn, pushed.shape))
+        more = pushed + weight * at_least((score - pushed) / weight, (bound - pushed) / weight)
+        final = np.maximum(part.margin.amount(more), part.paid)
+        settled = self.scores(f"settled {name}") < float(ndtri(part.settled))
+        return np.where(settled, part.paid, final)
+
+    def price(
+        self,
+        row: Row,
+        pivot: Pivot,
+        cost: Array,
+        inputs: Mapping[str, Value],
+        lines: Mapping[str, Value],
+    ) -> Value:
+        """Give the price that follows from what a row costs, with its other inputs as drawn."""
+        if pivot.foreign:
+            one = evaluate(row.formula, {**_read(row, inputs, pivot.neutral), pivot.price: 1.0}, lines)
+            known = self.conditions.amounts.get(row.id) if self.conditions is not None else None
+            grown = 1.0 if known is not None else cost / self.conditions.agreed[row.id].price  # type: ignore[union-attr]
+            return pivot.foreign * grown / one
+        one = evaluate(row.formula, {**_read(row, inputs, {}), pivot.price: 1.0}, lines)
+        return cost / np.maximum(one, 1e-300)
+
+
+def _read(row: Row, inputs: Mapping[str, Value], instead: Mapping[str, Value]) -> dict[str, Value]:
+    """Give the inputs that a row reads, some of them otherwise."""
+    return {name: instead[name] if name in instead else inputs[name] for name in inputs_of(row)}
+
+
+EXTRAS = (0.1, 0.63)
+"""Median share of extras where they come, and the deviation of its logarithm: 4 to 22 % in 80 of 100; common practice,
+no source."""
+
+
+def extras(scores: Array, chance: float) -> Array:
+    """Give the share that comes on top of an agreed price, nothing in most trials."""
+    level = ndtr(scores)
+    share = np.zeros(scores.size)
+    come = level < chance
+    if chance > 0:
+        share[come] = EXTRAS[0] * np.exp(-EXTRAS[1] * ndtri(level[come] / chance))
+    return share
 
 
 @dataclass(frozen=True)
@@ -128,107 +294,91 @@ def simulate_replicates(
     out : ndarray, shape (rows, n times replicates), optional
         Where rows are written that are kept; an array of its own when left out.
     """
-    names = [f"cause {cause}" for cause in plan.causes]
-    names += [item.id for item in plan.inputs]
-    names += [f"gate {gate.id}" for gate in plan.gates]
+    names = column_names(plan, conditions)
+    places = {name: place for place, name in enumerate(names)}
     drawn = columns(seed, replicates, names, n, plan.slots)
     count = n * len(replicates)
-    weights = np.ones(count) if _weighted(plan, conditions) else None
+    weights = np.ones(count) if weighted(plan, conditions) else None
     totals, hours, waits = np.zeros(count), np.zeros(count), np.zeros(count)
     gates = np.empty((len(plan.gates), count), dtype=np.bool_)
     kept = np.empty((len(plan.rows), count)) if keep == "rows" and out is None else out
     moments: Moments | None = None
     for block in drawn.blocks():
+        world = World(plan, conditions, lambda name, block=block: drawn.scores(places[name], block))  # type: ignore[misc]
         weight = None if weights is None else weights[block]
-        sampled = _draw_block(plan, conditions, drawn, block, gates[:, block], weight)
+        draw_gates(world, gates[:, block], weight)
         values = kept[:, block] if kept is not None else np.empty((len(plan.rows), block.stop - block.start))
         sums = (totals[block], hours[block], waits[block])
-        evaluate_rows(plan, conditions, sampled, gates[:, block], weight, values, sums)
+        evaluate_rows(world, _Inputs(world), gates[:, block], values, sums)
         part = _moments(values, totals[block], reference, plan, weight)
         moments = part if moments is None else moments + part
     assert moments is not None  # there is at least one block
     return Part(totals, hours, waits, kept, gates, weights, moments)
 
 
-def _weighted(plan: Plan, conditions: Conditions | None) -> bool:
-    """Tell whether trials differ in weight: by floors, or by gates that share causes and are known."""
+def column_names(plan: Plan, conditions: Conditions | None) -> list[str]:
+    """Name all columns that a simulation under some facts reads."""
+    names = [f"cause {cause}" for cause in plan.causes]
+    names += [item.id for item in plan.inputs]
+    names += [f"gate {gate.id}" for gate in plan.gates]
+    if conditions is not None:
+        names += [f"settled {name}" for name in conditions.partial]
+        names += [f"extras {name}" for name in conditions.agreed]
+        names += ["width of own ranges"]
+    return names
+
+
+def weighted(plan: Plan, conditions: Conditions | None) -> bool:
+    """Tell whether trials differ in weight: by gates that share causes and are known."""
     if conditions is None:
         return False
-    shared = any(gate.id in conditions.gates and any(gate.loadings) for gate in plan.gates)
-    return shared or bool(conditions.input_floors or conditions.rejected)
+    return any(gate.id in conditions.gates and any(gate.loadings) for gate in plan.gates)
 
 
 class _Inputs(dict[str, Value]):
     """Inputs over one block, each drawn when a row first asks for it, so that it is still in the cache there."""
 
-    def __init__(self, plan: Plan, drawn: Columns, block: slice, causes: Array) -> None:
+    def __init__(self, world: World) -> None:
         super().__init__()
-        self._plan = plan
-        self._drawn = drawn
-        self._block = block
-        self._causes = causes
-        self._pushes: dict[tuple[float, ...], Array] = {}
+        self._world = world
 
     def __missing__(self, name: str) -> Value:
-        place = self._plan.input_places[name]
-        own = self._drawn.scores(len(self._plan.causes) + place, self._block)
-        value = sample(self._plan.inputs[place], own, self._causes, self._pushes)
-        if name in self._plan.shared_inputs:
+        plan = self._world.plan
+        value = self._world.figure(plan.inputs[plan.input_places[name]])
+        if name in plan.shared_inputs:
             self[name] = value
         return value
 
 
-def _draw_block(
-    plan: Plan,
-    conditions: Conditions | None,
-    drawn: Columns,
-    block: slice,
-    gates: NDArray[np.bool_],
-    weights: Array | None,
-) -> Mapping[str, Value]:
-    """Draw causes and gates over one block, and make inputs ready; gates and weights are written in place."""
-    shared = len(plan.causes)
-    causes = np.empty((shared, block.stop - block.start))
-    for place in range(shared):
-        causes[place] = drawn.scores(place, block)
-    if conditions is not None and conditions.posterior is not None:
-        causes = conditions.posterior.apply(causes)
-    inputs = _Inputs(plan, drawn, block, causes)
-    for name, floor in (conditions.input_floors if conditions is not None else {}).items():
-        place = plan.input_places[name]
-        own = drawn.scores(shared + place, block)
-        inputs[name], reach = floored(plan.inputs[place], own, causes, floor)
-        if weights is not None:
-            weights *= reach
-    known_gates = conditions.gates if conditions is not None else {}
-    for place, gate in enumerate(plan.gates):
+def draw_gates(world: World, gates: NDArray[np.bool_], weights: Array | None) -> None:
+    """Draw what happens, into ``gates``, and weigh the trials by how likely what is known was in each."""
+    known_gates = world.conditions.gates if world.conditions is not None else {}
+    for place, gate in enumerate(world.plan.gates):
         known = known_gates.get(gate.id)
         if known is None:
-            own = drawn.scores(shared + len(plan.inputs) + place, block)
-            gates[place] = happens(gate, own, causes)
+            gates[place] = world.happens(gate)
             continue
         gates[place] = known
         if any(gate.loadings) and weights is not None:
-            chance = chance_given(gate, causes)
+            chance = chance_given(gate, world.causes)
             weights *= chance if known else 1 - chance
-    return inputs
 
 
 def evaluate_rows(
-    plan: Plan,
-    conditions: Conditions | None,
-    inputs: Mapping[str, Value],
+    world: World,
+    inputs: MutableMapping[str, Value],
     gates: NDArray[np.bool_],
-    weights: Array | None,
     values: Array,
     sums: tuple[Array, Array, Array],
 ) -> None:
     """Evaluate all rows over one block, into ``values`` of shape (rows, block).
 
-    Weights change in place, and each row is added to the totals, the own hours or the weeks of waiting of
-    ``sums`` while it is at hand.
+    Each row is added to the totals, the own hours or the weeks of waiting of ``sums`` while it is at hand. Prices
+    that follow from what was paid are written into the inputs, for the rows that read them afterwards.
     """
+    plan, conditions = world.plan, world.conditions
     place_of = {gate.id: place for place, gate in enumerate(plan.gates)}
+    pivots = conditions.pivots if conditions is not None else {}
     lines: dict[str, Value] = {}
     for place, row in enumerate(plan.rows):
         out = values[place]
@@ -238,11 +388,12 @@ def evaluate_rows(
             out[:] = evaluate(row.formula, inputs, lines)
             if row.gate is not None:
                 out *= gates[place_of[row.gate]]
-            if conditions is not None and row.id in conditions.row_floors:
-                floor = conditions.row_floors[row.id]
-                if row.id in conditions.rejected and weights is not None:
-                    weights *= out >= floor
-                np.maximum(out, floor, out=out)
+            settled = world.settle(row, out)
+            if settled is not None:
+                out[:] = settled
+        pivot = pivots.get(row.id)
+        if pivot is not None:
+            inputs[pivot.price] = world.price(row, pivot, out, inputs, lines)
         lines[row.id] = out
         total = sums[0] if row.is_money else sums[1 if row.kind == "hours" else 2]
         total += out
@@ -273,9 +424,13 @@ def own_weight(loadings: tuple[float, ...]) -> float:
 
 
 def sample(
-    item: PlanInput, own: Array, causes: Array, pushes: dict[tuple[float, ...], Array] | None = None
+    item: PlanInput,
+    own: Array,
+    causes: Array,
+    pushes: dict[tuple[float, ...], Array] | None = None,
+    width: Array | None = None,
 ) -> Array:
-    """Turn own scores into values: x = F⁻¹(Φ(Σ λ f + √(1 − Σλ²) e)); own scores are overwritten.
+    """Turn own scores into values: x = F⁻¹(Φ(κ(Σ λ f + √(1 − Σλ²) e))); own scores are overwritten.
 
     Parameters
     ----------
@@ -284,6 +439,8 @@ def sample(
     causes : ndarray, shape (K, n)
     pushes : dict, optional
         Σ λ f by loadings, kept for other inputs over the same trials.
+    width : ndarray, shape (n,), optional
+        κ, by which own ranges are wider than stated.
     """
     if any(item.loadings):
         pushed = pushes.get(item.loadings) if pushes is not None else None
@@ -293,16 +450,9 @@ def sample(
                 pushes[item.loadings] = pushed
         own *= own_weight(item.loadings)
         own += pushed
+    if width is not None and item.own:
+        own *= width
     return sampler(item.shape)(own)
-
-
-def floored(item: PlanInput, own: Array, causes: Array, floor: float) -> tuple[Array, Array]:
-    """Draw an input given that its score is at least a floor; the weights go with the trials."""
-    loadings = np.asarray(item.loadings)
-    pushed = loadings @ causes if loadings.size else np.zeros_like(own)
-    weight = own_weight(item.loadings)
-    scores, reach = at_least(own, (floor - pushed) / weight)
-    return sampler(item.shape)(pushed + weight * scores), reach
 
 
 def happens(gate: Gate, own: Array, causes: Array) -> NDArray[np.bool_]:

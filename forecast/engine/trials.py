@@ -46,12 +46,14 @@ class Trials:
     gates : ndarray of bool, shape (gates, N)
         What happened.
     weights : ndarray of shape (N,), or None
-        Relative weights, where facts are known by floors only; None means all alike.
+        Relative weights, where something happened that shares causes with open figures; None means all alike.
     reference : ndarray, shape (rows,)
         Values near each row's mean, fixed by the plan, that moments are taken around.
     moments : Moments
     remarks : tuple of str
         Facts outside their stated range, and an effective sample size too small.
+    conditions : Conditions or None
+        What is known by now, as it was drawn under.
     """
 
     plan: Plan
@@ -66,6 +68,7 @@ class Trials:
     reference: Array
     moments: Moments
     remarks: tuple[str, ...] = ()
+    conditions: Conditions | None = None
 
     @property
     def replicates(self) -> int:
@@ -158,10 +161,6 @@ def run(
     job = partial(simulate_replicates, plan, seed, n, keep, conditions, reference)
     first, last = first_replicate, first_replicate + replicates
     parts, rows = _map(job, first, last, n, keep, executor)
-    if conditions is not None and _effective(parts) == 0:
-        conditions = conditions.unweighted()
-        job = partial(simulate_replicates, plan, seed, n, keep, conditions, reference)
-        parts, rows = _map(job, first, last, n, keep, executor)
     while _effective(parts) < LEAST_EFFECTIVE <= n * replicates and last - first_replicate < 8 * replicates:
         first, last = (
             last,
@@ -225,8 +224,8 @@ def _gather(
         effective = _effective(parts)
         if effective < min(LEAST_EFFECTIVE, weights.size / 2):
             remarks += (
-                f"Only {effective:,.0f} of {weights.size:,} trials agree with what is paid so far: read these "
-                "figures as rough, and check the ranges of the lines that are paid in part.",
+                f"Only {effective:,.0f} of {weights.size:,} trials agree with what happened so far: read these "
+                "figures as rough, and check the chances of the events that happened.",
             )
     moments = parts[0].moments
     for part in parts[1:]:
@@ -244,6 +243,7 @@ def _gather(
         reference=reference,
         moments=moments,
         remarks=remarks,
+        conditions=conditions,
     )
 
 

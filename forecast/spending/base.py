@@ -5,18 +5,23 @@ from __future__ import annotations
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
+from forecast.engine.replicate import Conditions
 
 
-def base_given(plan: Plan, known: KnownFacts) -> dict[str, float]:
+def base_given(plan: Plan, known: KnownFacts, conditions: Conditions | None = None) -> dict[str, float]:
     """Give each line and event at its middle figure, or at what is known of it.
 
-    Known amounts stand as they are, and what is computed from them follows. Floors are met. Events and lines that
-    may not be needed count where they are known to have come, and not at all where they are open.
+    Known amounts and agreed prices stand as they are, and what is computed from them follows. A line paid in part
+    counts at what was paid so far as that is likely to be all, and at its middle figure, or what was paid if that is
+    more, for the rest. Events and lines that may not be needed count where they are known to have come, and not at all
+    where they are open.
 
     Parameters
     ----------
     plan : Plan
     known : KnownFacts
+    conditions : Conditions, optional
+        The same facts made ready for drawing, which say how likely a sum paid is all.
 
     Returns
     -------
@@ -24,14 +29,25 @@ def base_given(plan: Plan, known: KnownFacts) -> dict[str, float]:
         Money rows only, in the build's main unit.
     """
     inputs: dict[str, Value] = {item.id: item.shape.middle for item in plan.inputs}
-    certain = {**known.amounts, **known.fixed}
+    certain = {**{name: one.price for name, one in known.agreed.items()}, **known.amounts, **known.fixed}
+    partial = {} if conditions is None else conditions.partial
     lines: dict[str, Value] = {}
     for row in plan.rows:
+        paid = known.part_paid.get(row.id)
         if row.id in certain:
             lines[row.id] = certain[row.id]
-            continue
-        floor = known.floors.get(row.id)
-        counts = row.gate is None or known.gates.get(row.gate, floor is not None)
-        value = float(evaluate(row.formula, inputs, lines)) if counts else 0.0
-        lines[row.id] = value if floor is None else max(value, floor)
+        else:
+            counts = row.gate is None or known.gates.get(row.gate, paid is not None)
+            value = float(evaluate(row.formula, inputs, lines)) if counts else 0.0
+            if paid is not None:
+                settled = partial[row.id].settled if row.id in partial else paid.settled
+                value = settled * paid.paid + (1 - settled) * max(value, paid.paid)
+            lines[row.id] = value
+        pivot = None if conditions is None else conditions.pivots.get(row.id)
+        if pivot is not None:  # what was paid decides the price that duty and tax are reckoned from
+            if pivot.foreign:
+                inputs.update(pivot.neutral)
+            one = float(evaluate(row.formula, {**inputs, pivot.price: 1.0}, lines))
+            cost = pivot.foreign or float(lines[row.id])
+            inputs[pivot.price] = cost / one if one else inputs[pivot.price]
     return {row.id: float(lines[row.id]) for row in plan.rows if row.is_money}

@@ -13,6 +13,7 @@ from forecast.build.schema import Build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replay import Outcome, Replay
+from forecast.engine.replicate import Conditions
 from forecast.engine.statistics import percentile_estimates
 from forecast.engine.trials import LEAST_EFFECTIVE, run
 from forecast.spending.base import base_given
@@ -163,12 +164,13 @@ def history(
     points = []
     for moment, standing in zip(shown, record.standings(shown), strict=True):
         known = known_from(plan, standing)
-        outcome = replay.run(replay.conditions(known.facts))
+        conditions = replay.conditions(known.facts)
+        outcome = replay.run(conditions)
         if outcome.effective < LEAST_EFFECTIVE and moment == shown[-1]:
             # The figures of today must be those of every other page, which draws on until enough trials agree.
             today = run(plan, trials, seed, known=known.facts, keep="totals")
             outcome = Outcome(today.totals, today.weights, today.replicates)
-        points.append(_point(build, plan, moment, standing, known, outcome))
+        points.append(_point(build, plan, moment, standing, known, conditions, outcome))
     changed = last is not None and last.fingerprint not in ("", build.fingerprint())
     return History(
         plan.currency, plan.scenario, replay.count, seed, tuple(points), len(entered), len(entered) - len(kept),
@@ -196,13 +198,21 @@ def _with_eves(moments: Sequence[Moment], since: dt.date | None) -> list[Moment]
 
 
 def _point(
-    build: Build, plan: Plan, moment: Moment, standing: Standing, known: Known, outcome: Outcome
+    build: Build,
+    plan: Plan,
+    moment: Moment,
+    standing: Standing,
+    known: Known,
+    conditions: Conditions,
+    outcome: Outcome,
 ) -> HistoryPoint:
     totals = outcome.totals + to_float(known.outside_minor, plan.currency)
     estimates = percentile_estimates(totals, (0.1, 0.5, 0.8, 0.9), outcome.replicates, outcome.weights)
     p10, p50, p80, p90 = (estimate.value for estimate in estimates)
     budget = budget_in_force(build, standing.baseline)
-    base = sum(base_given(plan, known.facts).values()) + to_float(known.outside_minor, plan.currency)
+    base = sum(base_given(plan, known.facts, conditions).values()) + to_float(
+        known.outside_minor, plan.currency
+    )
     over: float | None = None
     if budget is not None:
         over = float(np.average(totals > budget, weights=outcome.weights))

@@ -8,9 +8,11 @@ from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 from forecast.build.formula import Constant
-from forecast.engine.known import KnownFacts
+from forecast.build.schema import Bought
+from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid
 from forecast.engine.rows import Plan, Row
 from forecast.spending.ledger import Ledger
+from forecast.spending.ledger.records import AgreementKind
 from forecast.spending.money import format_plain, to_float
 from forecast.spending.standing import Record, Standing
 
@@ -84,16 +86,29 @@ class Known:
         return sum(self.outside.values())
 
 
+SETTLED: Mapping[Bought, float] = {"once": 0.9, "several": 0.6, "running": 0.25}
+"""Chance that a sum paid for a line is all of it, before the sum is looked at, by how the line is bought."""
+
+EXTRAS: Mapping[AgreementKind, float] = {"fixed": 0.1, "estimate": 0.4}
+"""Chance of extras on an agreed price, by the kind of agreement; common practice, no source."""
+
+
 @dataclass
 class _Gathered:
     """Facts while they are gathered, in the build's main unit."""
 
     amounts: dict[str, float] = field(default_factory=dict)
-    floors: dict[str, float] = field(default_factory=dict)
+    part_paid: dict[str, PartPaid] = field(default_factory=dict)
+    agreed: dict[str, Agreed] = field(default_factory=dict)
     gates: dict[str, bool] = field(default_factory=dict)
     fixed: dict[str, float] = field(default_factory=dict)
+    foreign: dict[str, Foreign] = field(default_factory=dict)
     dropped: set[str] = field(default_factory=set)
     remarks: list[str] = field(default_factory=list)
+
+    def facts(self) -> KnownFacts:
+        """Give them to the engine."""
+        return KnownFacts(self.amounts, self.part_paid, self.agreed, self.gates, self.fixed, self.foreign)
 
 
 def known_facts(plan: Plan, ledger: Ledger, as_of: dt.date | None = None) -> Known:
@@ -103,7 +118,10 @@ def known_facts(plan: Plan, ledger: Ledger, as_of: dt.date | None = None) -> Kno
       nothing, and that says nothing about the shared causes.
     - A line of which the builder said how much is left costs what was paid by then and that; paying some of it
       does not make it dearer. A price agreed and said to be all that is left is so a known one.
-    - Otherwise what was paid, and what is agreed and unpaid, is the least that a line can cost.
+    - A price agreed for a line that is bought once is its price, with a chance of extras; paid in full, or settled, the
+      line is closed. A line bought in several goes may cost more than what is agreed for it.
+    - Otherwise what was paid may be all or not: how likely that is follows from the sum, from the line's range and
+      from how it is bought. Where more was said to come, it is not all.
     - An event with money spent on it happened. What was paid for no line of the scenario is counted on top.
 
     Parameters
@@ -132,27 +150,39 @@ def known_from(plan: Plan, standing: Standing) -> Known:
     lines: dict[str, KnownLine] = {}
     for row in plan.rows:
         if row.is_money:
-            lines[row.id] = _line(row.id, standing)
+            lines[row.id] = _line(row, standing)
             _gather(row, plan, standing, gates, gathered)
     outside = {name: amount for name, amount in standing.paid.items() if name not in lines}
     unknown = [name for name in standing.events if name not in gates]
     gathered.remarks += [f"{name} was marked as an event, but is none of this scenario." for name in unknown]
-    facts = KnownFacts(gathered.amounts, gathered.floors, gathered.gates, gathered.fixed)
+    facts = gathered.facts()
     return Known(
         facts, lines, standing.events, standing.paid_minor, outside, plan.currency,
         frozenset(gathered.dropped), tuple(gathered.remarks),
     )  # fmt: skip
 
 
-def _line(name: str, standing: Standing) -> KnownLine:
+def _line(row: Row, standing: Standing) -> KnownLine:
+    name = row.id
     paid, committed = standing.paid.get(name, 0), standing.committed.get(name, 0)
     left = max(0, standing.said[name] - paid) if name in standing.said else None
     state: LineState = "committed" if committed else "untouched"
-    if name in standing.closed:
+    if name in standing.closed or _paid_up(row, standing):
         state = "closed"
     elif paid:
         state = "part-bought"
     return KnownLine(name, state, paid, committed, left)
+
+
+def _paid_up(row: Row, standing: Standing) -> bool:
+    """Tell whether the price agreed for a line bought once is paid, and nothing else was said since."""
+    return (
+        row.id in standing.paid_up
+        and row.bought == "once"
+        and standing.paid.get(row.id, 0) > 0
+        and row.id not in standing.more
+        and row.id not in standing.said
+    )
 
 
 def _gather(row: Row, plan: Plan, standing: Standing, gates: set[str], gathered: _Gathered) -> None:
@@ -171,22 +201,37 @@ def _gather(row: Row, plan: Plan, standing: Standing, gates: set[str], gathered:
         return
     if mark == "happened":
         gathered.gates[name] = True
-    if name in standing.closed or (said is not None and max(said, least) <= 0):
+    closed = name in standing.closed or _paid_up(row, standing)
+    if closed or (said is not None and max(said, least) <= 0):
         if paid > 0:
             gathered.amounts[name] = to_float(paid, plan.currency)
+            _in_foreign(name, paid, paid, standing, gathered)
         elif row.formula != Constant(0.0):  # a line of own hours alone costs nothing in any case
             _give_up(row, plan, to_float(paid, plan.currency), mark, gates, gathered)
     elif said is not None and said >= paid:
         gathered.amounts[name] = to_float(max(said, least), plan.currency)
+        _in_foreign(name, paid, max(said, least), standing, gathered)
+    elif name in standing.agreed and row.bought == "once" and least > 0 and name not in standing.more:
+        gathered.agreed[name] = Agreed(to_float(least, plan.currency), EXTRAS[standing.agreed[name]])
+        _in_foreign(name, paid, least, standing, gathered)
     else:
         if least > 0:
-            gathered.floors[name] = to_float(least, plan.currency)
+            settled = 0.0 if name in standing.more else SETTLED[row.bought]
+            gathered.part_paid[name] = PartPaid(to_float(least, plan.currency), settled)
         if paid < 0:
             gathered.remarks.append(
                 f"{row.title}: {format_plain(-paid, plan.currency)} {plan.currency} more came back than was paid, "
                 "and it is still open. Its range is taken as what it costs in the end, refunds taken off; close it "
                 "if nothing more will come."
             )
+
+
+def _in_foreign(name: str, paid: int, whole: int, standing: Standing, gathered: _Gathered) -> None:
+    """Note what a line cost in the one foreign currency it was paid in; what is left to pay at the same rate."""
+    if name in standing.foreign and paid > 0:
+        code, minor = standing.foreign[name]
+        if minor > 0:
+            gathered.foreign[name] = Foreign(code, to_float(1, code) * minor * whole / paid)
 
 
 def _give_up(

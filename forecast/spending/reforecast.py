@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from forecast.build.schema import OWN_ESTIMATING, Build
+from forecast.engine.condition import Width
 from forecast.engine.facts import Prior, observe
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, LineSummary, forecast_plan
 from forecast.engine.learning import LearnedCause, learned_causes
@@ -27,6 +28,9 @@ from forecast.spending.ledger import Baseline, Ledger
 from forecast.spending.money import to_float
 from forecast.spending.reasons import Reason, TaughtCause, reasons_for, taught_causes
 from forecast.spending.standing import Record
+
+LOOKS_SETTLED = 0.75
+"""Chance of being all from which a sum paid looks settled."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +51,8 @@ class LineWatch:
         Agreed and not yet paid.
     score : float or None
         Where a known amount lies in its range: 0 in the middle, ±1.28 at its ends; beyond ±3.5 outside of it.
+    settled : float or None
+        Chance that what was paid is all, where nobody said so.
     """
 
     id: str
@@ -62,6 +68,7 @@ class LineWatch:
     mean_now: float
     committed: float = 0.0
     score: float | None = None
+    settled: float | None = None
 
     @property
     def moved(self) -> float:
@@ -168,9 +175,14 @@ class Reforecast:
         return Estimate(value, linear.error)
 
     @cached_property
+    def base_given(self) -> dict[str, float]:
+        """Middle figures of lines and events, given what is known of them."""
+        return base_given(self.now.plan, self.known.facts, self.now.trials.conditions)
+
+    @cached_property
     def open_base(self) -> float:
         """Middle figures of what is still to be paid: each open line's, less what was paid for it."""
-        return sum(base_given(self.now.plan, self.known.facts).values()) + self.outside - self.paid
+        return sum(self.base_given.values()) + self.outside - self.paid
 
     @property
     def contingency_left(self) -> float | None:
@@ -202,7 +214,7 @@ class Reforecast:
     def lines(self) -> tuple[LineWatch, ...]:
         """Every line and event of the scenario, in the order of the plan."""
         observed = observe(self.now.plan, self.known.facts, self.now.trials.seed, self._prior)
-        scores = {one.row: one.score for one in observed}
+        scores = {one.row: one.score for one in observed if one.weight > 0.5}
         found = []
         for before, now in zip(self.before.lines, self.now.lines, strict=True):
             known = self.known.lines[now.id]
@@ -212,9 +224,32 @@ class Reforecast:
                     to_float(known.paid_minor, self.currency), _range(before),
                     _range(now), before.mean, now.mean,
                     to_float(known.committed_minor, self.currency), scores.get(now.id),
+                    self.settled.get(now.id),
                 )
             )  # fmt: skip
         return tuple(found)
+
+    @cached_property
+    def settled(self) -> dict[str, float]:
+        """Chance that what was paid is all, for each line and event of which nobody said so."""
+        conditions = self.now.trials.conditions
+        return {} if conditions is None else {name: one.settled for name, one in conditions.partial.items()}
+
+    @property
+    def looking_settled(self) -> tuple[str, ...]:
+        """Lines of which what was paid is likely all, by id, in the order of the plan; an event is never settled so."""
+        lines = {row.id for row in self.now.plan.rows if row.kind == "line"}
+        return tuple(
+            name
+            for name in self.known.lines
+            if name in lines and self.settled.get(name, 0.0) >= LOOKS_SETTLED
+        )
+
+    @cached_property
+    def width(self) -> Width | None:
+        """How wide the builder's own ranges should have been; None before anything is closed."""
+        found = None if self.now.trials.conditions is None else self.now.trials.conditions.posterior
+        return None if found is None else found.width
 
     @cached_property
     def reasons(self) -> tuple[Reason, ...]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from forecast.spending.ledger import Baseline, Commitment, Ledger, Mark, StillToBuy
 from forecast.spending.ledger.days import DayPaid, paid_by_day
+from forecast.spending.ledger.records import AgreementKind
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,15 @@ class Standing:
         By line or event.
     committed : mapping of str to int
         Agreed and not yet paid.
+    agreed : mapping of str to AgreementKind
+        Lines with an agreement open and not paid in full: the kind that may grow most.
+    paid_up : frozenset of str
+        Lines whose agreements are all paid in full or settled.
+    foreign : mapping of str to (str, float)
+        Lines paid in one foreign currency alone: its code, and the sum in its minor units.
     closed : frozenset of str
+    more : frozenset of str
+        Lines of which more was said to come.
     events : mapping of str to str
         "happened" or "cannot-happen".
     said : mapping of str to int
@@ -37,6 +46,10 @@ class Standing:
     events: Mapping[str, str]
     said: Mapping[str, int]
     baseline: Baseline | None
+    agreed: Mapping[str, AgreementKind] = field(default_factory=dict)
+    paid_up: frozenset[str] = frozenset()
+    foreign: Mapping[str, tuple[str, float]] = field(default_factory=dict)
+    more: frozenset[str] = frozenset()
 
     @property
     def paid_minor(self) -> int:
@@ -154,7 +167,7 @@ class Record:
         if as_of is not None:
             return next(self.standings([Moment(as_of)]))
         last = next(self.standings([Moment(dt.date.max)]))
-        return Standing(None, last.paid, last.committed, last.closed, last.events, last.said, last.baseline)
+        return replace(last, as_of=None)
 
     def standings(self, moments: Iterable[Moment]) -> Iterator[Standing]:
         """Give how things stood at several moments, which must not go back.
@@ -162,7 +175,8 @@ class Record:
         Receipts of a day count before what was said that day about what is left.
         """
         paid: dict[str, int] = {}
-        against: dict[int, int] = {}
+        against: dict[int, float] = {}
+        foreign: dict[str, dict[str, float]] = {}
         marks: dict[str, dict[str, str]] = {"line": {}, "event": {}}
         said: dict[str, int] = {}
         payment, mark, word = 0, 0, 0
@@ -171,23 +185,32 @@ class Record:
             settled = day if moment.day_over else day - dt.timedelta(days=1)
             while word < len(self.still) and self.still[word].date <= settled:
                 item = self.still[word]
-                payment = self._pay(payment, Moment(item.date), paid, against)
+                payment = self._pay(payment, Moment(item.date), paid, against, foreign)
                 said[item.line_id] = paid.get(item.line_id, 0) + item.amount_minor
                 word += 1
-            payment = self._pay(payment, moment, paid, against)
+            payment = self._pay(payment, moment, paid, against, foreign)
             while mark < len(self.marks) and self.marks[mark][1].date <= settled:
                 kind, what = self.marks[mark]
                 marks[kind][what.subject] = what.state
                 mark += 1
             now = marks if moment.day_over else self._marks_by(moment, marks, mark, payment)
+            committed, agreed, paid_up = self._committed(day, against)
             yield Standing(
                 day,
                 {line: amount for line, amount in paid.items() if amount},
-                self._committed(day, against),
+                committed,
                 frozenset(line for line, state in now["line"].items() if state == "closed"),
                 {event: state for event, state in now["event"].items() if state != "open"},
                 dict(said),
                 next((one for one in reversed(self.baselines) if one.date <= day), None),
+                agreed,
+                paid_up,
+                {
+                    line: next(iter(sums.items()))
+                    for line, sums in foreign.items()
+                    if len(sums) == 1 and "" not in sums
+                },
+                frozenset(line for line, state in now["line"].items() if state == "more"),
             )
 
     def _marks_by(
@@ -209,25 +232,61 @@ class Record:
                 now[kind][what.subject] = what.state
         return now
 
-    def _pay(self, start: int, until: Moment, paid: dict[str, int], against: dict[int, int]) -> int:
-        """Add payments up to a moment to the sums, from one of them on; give the first that is later."""
+    def _pay(
+        self,
+        start: int,
+        until: Moment,
+        paid: dict[str, int],
+        against: dict[int, float],
+        foreign: dict[str, dict[str, float]],
+    ) -> int:
+        """Add payments up to a moment to the sums, from one of them on; give the first that is later.
+
+        ``against`` adds up, by commitment, the share of it that is paid: in its own currency where it was paid in that,
+        so that a move of the rate leaves nothing to pay.
+        """
         place = start
+        agreements = {one.id: one for one in self.commitments}
         while place < len(self.payments) and self.payments[place].date <= until.date:
             one = self.payments[place]
             if not until.day_over and one.date == until.date and (one.receipt_id or 0) > (until.receipt or 0):
                 break
             paid[one.line_id] = paid.get(one.line_id, 0) + one.amount_minor
+            sums = foreign.setdefault(one.line_id, {})
+            code = one.currency if one.charged else ""
+            sums[code] = sums.get(code, 0.0) + one.foreign_minor
             if one.commitment_id is not None:
-                against[one.commitment_id] = against.get(one.commitment_id, 0) + one.amount_minor
+                agreement = agreements[one.commitment_id]
+                same = one.charged and one.currency == agreement.currency
+                share = (
+                    one.foreign_minor / agreement.amount_minor
+                    if same
+                    else one.amount_minor / agreement.expected_minor
+                )
+                against[one.commitment_id] = against.get(one.commitment_id, 0.0) + share
             place += 1
         return place
 
-    def _committed(self, day: dt.date, against: Mapping[int, int]) -> dict[str, int]:
+    def _committed(
+        self, day: dt.date, against: Mapping[int, float]
+    ) -> tuple[dict[str, int], dict[str, AgreementKind], frozenset[str]]:
+        """Give what is agreed and not yet paid by line, the lines with a price agreed, and those paid up."""
         sums: dict[str, int] = {}
+        kinds: dict[str, AgreementKind] = {}
+        done: set[str] = set()
         for one in self.commitments:
-            if one.date > day or (one.ended is not None and one.ended <= day):
+            if one.date > day:
                 continue
-            left = one.expected_minor - against.get(one.id, 0)
-            if left > 0:
+            ended = one.ended is not None and one.ended <= day
+            left = round(one.expected_minor * (1 - against.get(one.id, 0.0)))
+            if ended:
+                if one.state == "settled":
+                    done.add(one.line_id)
+            elif left > 0:
                 sums[one.line_id] = sums.get(one.line_id, 0) + left
-        return sums
+                kinds[one.line_id] = (
+                    "estimate" if "estimate" in (one.kind, kinds.get(one.line_id)) else "fixed"
+                )
+            else:
+                done.add(one.line_id)
+        return sums, kinds, frozenset(done - sums.keys())

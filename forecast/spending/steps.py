@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal, TypeAlias, TypeVar
+from typing import Literal, TypeAlias
 
 import numpy as np
 
 from forecast.build.schema import Build
 from forecast.engine.condition import Posterior
+from forecast.engine.facts import prepare
 from forecast.engine.figures import shape_of
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
@@ -20,8 +21,6 @@ from forecast.spending.known import Known, known_from
 from forecast.spending.money import exponent, to_float
 from forecast.spending.reforecast import cause_titles
 from forecast.spending.standing import Record, Standing
-
-T = TypeVar("T")
 
 PartKind: TypeAlias = Literal[
     "receipts", "currency", "learning", "events", "scope dropped", "estimates", "scope added"
@@ -167,17 +166,9 @@ class Steps:
 
     def _facts(self, known: Known, late: set[str]) -> KnownFacts:
         """Give what is known at the end, but as at the start of those that are to come later."""
-        later, earlier = known.facts, self.start.facts
-
-        def mix(end: Mapping[str, T], begin: Mapping[str, T]) -> dict[str, T]:
-            found = {name: value for name, value in end.items() if self.owner.get(name, name) not in late}
-            found.update({name: value for name, value in begin.items() if self.owner.get(name, name) in late})
-            return found
-
-        return KnownFacts(
-            mix(later.amounts, earlier.amounts), mix(later.floors, earlier.floors),
-            mix(later.gates, earlier.gates), mix(later.fixed, earlier.fixed),
-        )  # fmt: skip
+        return known.facts.only(lambda name: self.owner.get(name, name) not in late) | self.start.facts.only(
+            lambda name: self.owner.get(name, name) in late
+        )
 
     def _settled(self, facts: KnownFacts, names: set[str], standing: Standing, plan: Plan) -> KnownFacts:
         """Give facts in which some lines cost what was paid, and nothing is learned from them."""
@@ -226,13 +217,7 @@ class Steps:
 
     def _differing(self, names: set[str]) -> set[str]:
         """Name those of which something else is known at the end than at the start."""
-
-        def about(known: Known, name: str) -> tuple[object, ...]:
-            facts = known.facts
-            maps = (facts.amounts, facts.floors, facts.gates, facts.fixed)
-            return tuple(one.get(name) for one in maps)
-
-        return {name for name in names if about(self.start, name) != about(self.end, name)}
+        return {name for name in names if self.start.facts.about(name) != self.end.facts.about(name)}
 
     def _edited(self) -> set[str]:
         """Name lines and events of both build files whose figures differ."""
@@ -255,7 +240,8 @@ class Steps:
         now = known_from(self.plan, self.last)
 
         def at(plan: Plan, known: Known) -> dict[str, float]:
-            middle = {name: scale * amount for name, amount in base_given(plan, known.facts).items()}
+            ready = prepare(plan, known.facts, self.seed, self.replay.prior if plan is self.earlier else None)
+            middle = {name: scale * amount for name, amount in base_given(plan, known.facts, ready).items()}
             return {**known.outside, **middle}
 
         begin, end = at(self.earlier, self.start), at(self.plan, now)
@@ -276,11 +262,7 @@ def _money(plan: Plan) -> set[str]:
 
 def _kept(facts: KnownFacts, without: set[str], owner: Callable[[str], str]) -> KnownFacts:
     """Give facts without those of some lines."""
-
-    def rest(mapping: Mapping[str, T]) -> dict[str, T]:
-        return {name: value for name, value in mapping.items() if owner(name) not in without}
-
-    return KnownFacts(rest(facts.amounts), rest(facts.floors), rest(facts.gates), rest(facts.fixed))
+    return facts.only(lambda name: owner(name) not in without)
 
 
 def _with(standing: Standing, delta: Mapping[str, int]) -> Standing:

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from forecast.errors import LedgerError
-from forecast.spending.ledger.records import Commitment
+from forecast.spending.ledger.records import AgreementKind, Commitment
 from forecast.spending.ledger.store import Store, iso_day, new_key
 from forecast.spending.money import exponent
 
@@ -26,6 +26,7 @@ class Commitments(Store):
         *,
         expected_minor: int | None = None,
         entry_key: str | None = None,
+        kind: AgreementKind = "fixed",
     ) -> Commitment:
         """Enter a price agreed for one line.
 
@@ -43,6 +44,8 @@ class Commitments(Store):
             The sum in the build's currency, which an agreement in another one needs.
         entry_key : str, optional
             Own key of this entry: entering it again changes nothing.
+        kind : {"fixed", "estimate"}
+            Whether the price is fixed or may still grow.
 
         Raises
         ------
@@ -80,9 +83,10 @@ class Commitments(Store):
                 currency,
                 expected_minor or amount_minor,
                 note,
+                kind,
             )
             old = connection.execute(
-                "SELECT as_of, supplier, line_id, amount_minor, currency, expected_minor, note, id FROM"
+                "SELECT as_of, supplier, line_id, amount_minor, currency, expected_minor, note, kind, id FROM"
                 " commitment"
                 " WHERE entry_key = ?",
                 (key,),
@@ -92,8 +96,8 @@ class Commitments(Store):
             if old is None:
                 connection.execute(
                     "INSERT INTO commitment (as_of, supplier, line_id, amount_minor, currency,"
-                    " expected_minor, note,"
-                    " entry_key, recorded_at, who) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                    " expected_minor, note, kind,"
+                    " entry_key, recorded_at, who) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                     (*values, key, *self._stamp()),
                 )
             return next(item for item in _fetch(connection, "9999-12-31") if item.entry_key == key)
@@ -169,7 +173,7 @@ def _fetch(connection: sqlite3.Connection, day: str) -> list[Commitment]:
         " c.expected_minor,"
         " c.note, e.state, e.as_of, c.recorded_at, c.who,"
         " (SELECT coalesce(sum(coalesce(r.charged_minor, r.amount_minor)), 0) FROM receipt r"
-        "  WHERE r.commitment_id = c.id AND r.as_of <= ?)"
+        "  WHERE r.commitment_id = c.id AND r.as_of <= ?), c.kind"
         " FROM commitment c LEFT JOIN commitment_end e ON e.commitment_id = c.id AND e.as_of <= ?"
         " WHERE c.as_of <= ? ORDER BY c.as_of, c.id",
         (day, day, day),
@@ -190,6 +194,7 @@ def _fetch(connection: sqlite3.Connection, day: str) -> list[Commitment]:
             paid_minor=row[13],
             recorded_at=datetime.fromisoformat(row[11]),
             who=row[12],
+            kind=row[14],
         )
         for row in rows
     ]

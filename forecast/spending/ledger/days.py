@@ -24,6 +24,8 @@ class DayPaid:
         The commitment it was paid against.
     receipt_id, supplier : int or None, str
         Of the one receipt, where each is told apart.
+    charged : bool
+        Whether the suppliers' currency is another one than the build's.
     """
 
     date: date
@@ -34,6 +36,7 @@ class DayPaid:
     commitment_id: int | None
     receipt_id: int | None = None
     supplier: str = ""
+    charged: bool = False
 
 
 def paid_by_day(ledger: Ledger, *, by_receipt: bool = False) -> tuple[DayPaid, ...]:
@@ -52,11 +55,14 @@ def paid_by_day(ledger: Ledger, *, by_receipt: bool = False) -> tuple[DayPaid, .
             "SELECT r.as_of, s.line_id, sum(s.amount_minor), r.currency,"
             " sum(CASE WHEN r.charged_minor IS NULL THEN s.amount_minor"
             "  ELSE 1.0 * s.amount_minor * r.amount_minor / nullif(r.charged_minor, 0) END),"
-            f" r.commitment_id, {single} FROM split s JOIN receipt r ON r.id = s.receipt_id"
-            f" GROUP BY r.as_of{within}, s.line_id, r.currency, r.commitment_id"
+            f" r.commitment_id, {single}, r.charged_minor IS NOT NULL"
+            " FROM split s JOIN receipt r ON r.id = s.receipt_id"
+            f" GROUP BY r.as_of{within}, s.line_id, r.currency, r.commitment_id, r.charged_minor IS NOT NULL"
             f" ORDER BY r.as_of{within}, s.line_id"
         ).fetchall()
     return tuple(
-        DayPaid(date.fromisoformat(row[0]), row[1], row[2], row[3], float(row[4] or 0), *row[5:])
+        DayPaid(
+            date.fromisoformat(row[0]), row[1], row[2], row[3], float(row[4] or 0), row[5], row[6], row[7], bool(row[8])
+        )
         for row in rows
     )

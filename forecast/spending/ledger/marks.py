@@ -20,8 +20,12 @@ class Marks(Store):
         return self._mark("line", line_id, "closed", date, note)
 
     def reopen_line(self, line_id: str, date: date | str | None = None, note: str = "") -> Mark:
-        """Say that more may be paid for a line after all, from a day on."""
+        """Take back what was last said of a line, so that nothing is said, from a day on."""
         return self._mark("line", line_id, "open", date, note)
+
+    def expect_more(self, line_id: str, date: date | str | None = None, note: str = "") -> Mark:
+        """Say that more is to come for a line, beside what was paid, from a day on."""
+        return self._mark("line", line_id, "more", date, note)
 
     def mark_event(
         self, event_id: str, state: EventState, date: date | str | None = None, note: str = ""

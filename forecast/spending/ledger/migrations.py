@@ -142,7 +142,30 @@ def _refuse(table: str, action: str) -> str:
     )
 
 
-MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (("first tables", _first),)
+def _second(connection: sqlite3.Connection) -> None:
+    """Let a line be said to have more to come, and a price be agreed as fixed or as an estimate."""
+    connection.execute(
+        f"CREATE TABLE line_word ({_DATED}, line_id TEXT NOT NULL,"
+        " state TEXT NOT NULL CHECK (state IN ('open', 'closed', 'more')), note TEXT NOT NULL) STRICT"
+    )
+    connection.execute("INSERT INTO line_word SELECT * FROM line_mark")
+    connection.execute("DROP TABLE line_mark")
+    connection.execute("ALTER TABLE line_word RENAME TO line_mark")
+    connection.execute("CREATE INDEX line_mark_by_line ON line_mark (line_id, as_of)")
+    _keep_history(connection, "line_mark")
+    connection.execute(
+        "ALTER TABLE commitment ADD COLUMN kind TEXT NOT NULL DEFAULT 'fixed'"
+        " CHECK (kind IN ('fixed', 'estimate'))"
+    )
+    for trigger in ("inserted", "no_update", "no_delete"):
+        connection.execute(f"DROP TRIGGER commitment_{trigger}")
+    _keep_history(connection, "commitment")
+
+
+MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
+    ("first tables", _first),
+    ("more to come, kinds of agreement", _second),
+)
 """Name and work of each step; the step at index i leads to version i + 1."""
 
 

@@ -34,6 +34,7 @@ class Receipts(Store):
         kind: ReceiptKind = "payment",
         entry_key: str | None = None,
         commitment_id: int | None = None,
+        apart: bool = False,
     ) -> Receipt:
         """Enter one receipt; once this returns it is on the disk.
 
@@ -56,7 +57,9 @@ class Receipts(Store):
         entry_key : str, optional
             Own key of this entry: entering it again changes nothing.
         commitment_id : int, optional
-            The commitment it is paid against.
+            The commitment it is paid against. When left out, the one open with the same supplier for the same line.
+        apart : bool
+            It counts against no commitment.
 
         Returns
         -------
@@ -71,7 +74,17 @@ class Receipts(Store):
             If something else is wrong with it, or the file cannot be written.
         """
         entry = NewReceipt(
-            date, supplier, amount_minor, currency, tuple(splits), note, paid, kind, entry_key, commitment_id
+            date,
+            supplier,
+            amount_minor,
+            currency,
+            tuple(splits),
+            note,
+            paid,
+            kind,
+            entry_key,
+            commitment_id,
+            apart,
         )
         return self.add_receipts([entry])[0]
 
@@ -233,6 +246,8 @@ class Receipts(Store):
             found = _fetch(connection, "WHERE r.entry_key = ?", (key,))
             if found:
                 old = found[0]
+                if entry.commitment_id is None and not entry.apart:
+                    row = replace(row, commitment_id=old.commitment_id)
                 same = replace(old, id=0, voided_by=None, recorded_at=row.recorded_at, who=row.who)
                 if same == row:
                     return old
@@ -241,6 +256,8 @@ class Receipts(Store):
                     f"{format_plain(old.amount_minor, old.currency)} {old.currency})",
                     "Void that one first, or enter this one under another key",
                 )
+        if entry.commitment_id is None and not entry.apart:
+            row = replace(row, commitment_id=_open_agreement(connection, row))
         build_currency = self._settle_currency(connection, row.paid_currency)
         if row.paid_currency != build_currency:
             self._refuse(
@@ -289,6 +306,19 @@ class Receipts(Store):
         return replace(
             row, id=number, date=date.fromisoformat(day), recorded_at=datetime.fromisoformat(at), who=who
         )
+
+
+def _open_agreement(connection: sqlite3.Connection, row: Receipt) -> int | None:
+    """Find the oldest agreement open that day with a receipt's supplier for its one line."""
+    if len(row.splits) != 1:
+        return None
+    day = row.date.isoformat()
+    found = connection.execute(
+        "SELECT c.id, c.supplier FROM commitment c LEFT JOIN commitment_end e ON e.commitment_id = c.id"
+        " WHERE c.line_id = ? AND c.as_of <= ? AND (e.as_of IS NULL OR e.as_of > ?) ORDER BY c.as_of, c.id",
+        (row.splits[0].line_id, day, day),
+    ).fetchall()
+    return next((number for number, name in found if name.casefold() == row.supplier.casefold()), None)
 
 
 def _until(as_of: date | str | None) -> str:

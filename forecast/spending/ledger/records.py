@@ -18,7 +18,12 @@ ReceiptKind = Literal["payment", "refund", "deposit", "balance"]
 """What a receipt is; a deposit is paid ahead, a balance is what was left to pay."""
 
 EventState = Literal["open", "happened", "cannot-happen"]
-LineState = Literal["open", "closed"]
+LineState = Literal["open", "closed", "more"]
+"""Open: nothing was said; more: that more is to come."""
+
+AgreementKind = Literal["fixed", "estimate"]
+"""A fixed price, or an estimate that may still grow."""
+
 CommitmentState = Literal["open", "settled", "cancelled"]
 
 
@@ -32,7 +37,10 @@ class Split:
 
 @dataclass(frozen=True)
 class NewReceipt:
-    """A receipt as entered: amounts are positive whatever its kind; see ``Ledger.add_receipt``."""
+    """A receipt as entered: amounts are positive whatever its kind; see ``Ledger.add_receipt``.
+
+    With ``apart`` it does not count against an open agreement with the same supplier for the same line.
+    """
 
     date: dt.date | str
     supplier: str
@@ -44,6 +52,7 @@ class NewReceipt:
     kind: ReceiptKind = "payment"
     entry_key: str | None = None
     commitment_id: int | None = None
+    apart: bool = False
 
 
 @dataclass(frozen=True)
@@ -126,6 +135,7 @@ class Commitment:
     paid_minor: int
     recorded_at: dt.datetime
     who: str
+    kind: AgreementKind = "fixed"
 
     @property
     def outstanding_minor(self) -> int:

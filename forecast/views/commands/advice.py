@@ -126,7 +126,7 @@ def run_advise(options: argparse.Namespace) -> int:
     advice = contingency(forecast, options.level, short=options.short, idle=options.idle, names=names)
     found = drivers(forecast, names=names)
     standing, known, _ = _as_it_stands(folder, forecast)
-    replay = replay_of(standing, known)
+    replay = replay_of(standing)
     optional = trims(replay, build)
     firm = [item for item in firm_up(replay, build, advice.level) if item.certain]
     taken = None

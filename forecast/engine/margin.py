@@ -1,0 +1,109 @@
+"""The distribution of one row by itself, as a short table: where a sum lies in it, and whether it looks settled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from forecast.engine.shapes import Array, Shape
+
+_GRID = np.linspace(-4.0, 4.0, 65)
+_SEEN = np.linspace(-3.0, 3.0, 49)  # of 4,096 prior trials, five lie beyond either end
+_LEAST_SLOPE = 0.02
+"""Least relative spread: a known price is met to within some percent, roundings and fees being what they are."""
+
+
+@dataclass(frozen=True)
+class Margin:
+    """Scores and logarithms of amounts along a quantile function; straight between them and beyond.
+
+    Attributes
+    ----------
+    scores, logs : ndarray, shape (points,)
+        Both rising.
+    """
+
+    scores: Array
+    logs: Array
+
+    @classmethod
+    def of_shape(cls, shape: Shape, factor: float = 1.0) -> Margin:
+        """Tabulate a shape times a factor."""
+        return cls._from(_GRID, shape.ppf(_GRID.copy()) * factor)
+
+    @classmethod
+    def of_trials(cls, values: Array) -> Margin:
+        """Tabulate prior trials, shape (N,)."""
+        return cls._from(_SEEN, np.quantile(values, ndtr(_SEEN)))
+
+    @classmethod
+    def _from(cls, scores: Array, values: Array) -> Margin:
+        positive = values[values > 0]
+        least = 1e-3 * float(positive[0]) if positive.size else 1e-9  # a line that may come to nothing
+        logs = np.log(np.maximum(values, least))
+        rising = _LEAST_SLOPE * (scores - scores[0])
+        middle = len(scores) // 2  # from here outwards it rises at least so much
+        above = np.maximum.accumulate((logs - rising)[middle:]) + rising[middle:]
+        below = np.minimum.accumulate((logs - rising)[middle::-1])[::-1] + rising[: middle + 1]
+        return cls(scores, np.concatenate([below[:-1], above]))
+
+    def score(self, amounts: Array) -> Array:
+        """Give the scores of amounts above zero."""
+        return _along(np.log(np.maximum(amounts, 1e-300)), self.logs, self.scores)
+
+    def amount(self, scores: Array) -> Array:
+        """Give the amounts at scores."""
+        return np.asarray(np.exp(_along(scores, self.scores, self.logs)))
+
+    def settled(self, paid: float, prior: float, mean: float = 0.0, sd: float = 1.0) -> float:
+        """Give the chance that a sum paid is all, when nobody said so.
+
+        Either it is the final amount X, with the density of X there; or it is a share of X, any share as likely as
+        another, which has the density E[paid / X; X > paid] of its logarithm.
+
+        Parameters
+        ----------
+        paid : float
+            Above zero.
+        prior : float
+            The chance before the sum is looked at.
+        mean, sd : float
+            Of the row's score, as far as others' receipts tell.
+
+        Returns
+        -------
+        float
+            From 0 to 1, without a jump anywhere in the sum paid.
+        """
+        if prior <= 0 or prior >= 1:
+            return float(prior > 0)
+        step = 0.125
+        near = float(np.log(paid)) + 1e-9
+        here, above = (
+            float(one[0])
+            for one in (
+                _along(np.array([near]), self.logs, self.scores),
+                self.score(np.array([paid * np.exp(step)])),
+            )
+        )
+        below = float(self.score(np.array([paid * np.exp(-step)]))[0])
+        slope = max(1e-9, (above - below) / (2 * step))
+        u = (here - mean) / sd
+        whole = -0.5 * u * u + np.log(slope / sd)
+        grid = np.linspace(u, max(u, 0.0) + 8.0, 241)
+        share = -0.5 * grid * grid + np.log(paid) - _along(mean + sd * grid, self.scores, self.logs)
+        top = float(share.max())
+        part = top + float(np.log(np.trapezoid(np.exp(share - top), grid)))
+        odds = np.log(prior) + whole - np.log1p(-prior) - part
+        return float(1 / (1 + np.exp(-np.clip(odds, -700, 700))))
+
+
+def _along(x: Array, points: Array, values: Array) -> Array:
+    """Interpolate, straight on beyond both ends."""
+    inside = np.interp(x, points, values)
+    low = (values[1] - values[0]) / max(1e-12, points[1] - points[0])
+    high = (values[-1] - values[-2]) / max(1e-12, points[-1] - points[-2])
+    inside = np.where(x < points[0], values[0] + (x - points[0]) * low, inside)
+    return np.asarray(np.where(x > points[-1], values[-1] + (x - points[-1]) * high, inside))
