@@ -65,6 +65,8 @@ class BuildInfo(Part):
     estimating_size : float or None
         Sum of money under which a line says less about the others, and they about it. 0 lets every line say as much
         as any other; a usual sum when left out.
+    learn_ranges : bool
+        Whether closed lines teach how wide the open ranges should have been.
     budget : float or None
         The sum the builder commits to.
     own_hour_value : figure or None
@@ -80,6 +82,7 @@ class BuildInfo(Part):
     country: Annotated[str, Field(strict=True, pattern=r"^[A-Z]{2}$")]
     estimating: Annotated[float, Field(strict=True, ge=0, lt=1)] = 0.25
     estimating_size: Annotated[float, Field(strict=True, ge=0, le=1e12)] | None = None
+    learn_ranges: Flag = True
     budget: Annotated[float, Field(strict=True, gt=0, le=1e12)] | None = None
     own_hour_value: UncertainFigure | None = None
     hours_per_week: Annotated[float, Field(strict=True, gt=0, le=168)] | None = None
