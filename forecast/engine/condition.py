@@ -53,6 +53,16 @@ class Width:
 
     chances: Array
 
+    @classmethod
+    def unknown(cls) -> Width:
+        """Give what is thought before anything is closed."""
+        return cls._from_log(_log_prior())
+
+    @classmethod
+    def _from_log(cls, log: Array) -> Width:
+        chances = np.exp(log - log.max())
+        return cls(chances / chances.sum())
+
     @cached_property
     def _below(self) -> Array:
         cumulative = np.cumsum(self.chances) - 0.5 * self.chances
@@ -173,11 +183,12 @@ def _width(matrix: Array, z: Array, weight: Array) -> Width:
     inner = np.eye(matrix.shape[1]) + matrix.T @ (matrix * precision[:, None])
     square = float(z @ (precision * z) - taught @ np.linalg.solve(inner, taught))
     likelihood = -weight.sum() * _WIDTHS - 0.5 * square * np.exp(-2 * _WIDTHS)
+    return Width._from_log(_log_prior() + likelihood)
+
+
+def _log_prior() -> Array:
     away = _WIDTHS - WIDTH_MODE
-    prior = -0.5 * (away / np.where(away < 0, WIDTH_BELOW, WIDTH_ABOVE)) ** 2
-    log = prior + likelihood
-    chances = np.exp(log - log.max())
-    return Width(chances / chances.sum())
+    return np.asarray(-0.5 * (away / np.where(away < 0, WIDTH_BELOW, WIDTH_ABOVE)) ** 2)
 
 
 def at_least(own_scores: Array, bound: Array) -> Array:
