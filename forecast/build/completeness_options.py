@@ -45,11 +45,9 @@ def _mend(build: Build, option: Option, item: Finding) -> str:
     if item.starter is not None and item.line is None:
         library = load_library(currency=build.build.currency)
         present = {line.id for line in (*build.line, *option.line)}
-        is_line = any(line.id == item.starter for line in library.lines)
-        starter = library.line(item.starter) if is_line else library.event(item.starter)
-        kind = "line" if is_line else "event"
-        left_out = {"note"} | ({"wait_weeks"} if build.build.hours_per_week is None else set())
-        table = {key: value for key, value in starter.table(present).items() if key not in left_out}
+        timed = build.build.hours_per_week is not None
+        kind, table = library.table(item.starter, present, timed=timed)
+        table.pop("note")
         table = _without_causes(table, {cause.id for cause in build.cause})
         words = ", ".join(f"{key} = {toml_value(value)}" for key, value in table.items())
         return f"Under {place} add [[option.{kind}]] with the keys {words}."

@@ -215,17 +215,14 @@ def starter(build: Build, name: str) -> list[Change]:
     """Give the changes that add a starter line or event, with the shared causes that it needs."""
     library = load_library(currency=build.build.currency)
     present = [line.id for line in build.line]
-    is_line = any(line.id == name for line in library.lines)
-    table = library.line(name).table(present) if is_line else library.event(name).table(present)
-    if build.build.hours_per_week is None:
-        table.pop("wait_weeks", None)  # weeks would not add up
+    kind, table = library.table(name, present, timed=build.build.hours_per_week is not None)
     there = {cause.id for cause in build.cause}
     wanted = {
         cause for figure in table.values() if isinstance(figure, dict) for cause in figure.get("causes", ())
     }
     wanted |= set(table.get("causes", ()))
     causes = [AddItem("cause", cause.table()) for cause in library.causes if cause.id in wanted - there]
-    return [*causes, AddItem("line" if is_line else "event", table)]
+    return [*causes, AddItem(kind, table)]
 
 
 def rate_changes(build: Build, code: str, rate: float, today: date) -> list[Change]:

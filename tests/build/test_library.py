@@ -19,26 +19,29 @@ SAFETY = {
 }  # fmt: skip
 
 
-def whole_build(**changes: Any) -> dict[str, Any]:
-    """Make a build file's content of everything in the library."""
+def whole_build(*, timed: bool = True) -> dict[str, Any]:
+    """Make a build file's content of everything in the library, with weeks of waiting or without."""
     lines = [item.table() for item in LIBRARY.lines]
     for phase in LIBRARY.phases:
         lines += [phase.own_table(), phase.shop_table(LIBRARY.labour_rate)]
+    build = {"name": "Everything", "currency": "EUR", "country": "IE"}
     return {
-        "build": {"name": "Everything", "currency": "EUR", "country": "IE"},
+        "build": build | ({"hours_per_week": 10} if timed else {}),
         "cause": [item.table() for item in LIBRARY.causes],
         "line": [item for item in lines if item is not None],
-        "event": [item.table() for item in LIBRARY.events],
+        "event": [item.table(timed=timed) for item in LIBRARY.events],
         "measure": [item.table() for item in LIBRARY.measures],
         "scenario": {"diy": {"all": "self"}, "shop": {"all": "shop"}},
-    } | changes
+    }
 
 
-def test_it_is_a_legal_build_file() -> None:
-    build, raised = assemble(whole_build())
+@pytest.mark.parametrize("timed", [True, False])
+def test_it_is_a_legal_build_file(timed: bool) -> None:
+    build, raised = assemble(whole_build(timed=timed))
     assert raised == []
     assert build is not None
     assert len(build.line) > 60
+    assert any(event.wait_weeks is not None for event in build.event) is timed
 
 
 def test_it_is_of_the_promised_size() -> None:
