@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from forecast.engine.statistics import Estimate
     from forecast.errors import BuildFileError, ForecastError, LedgerError, RuleError, SimulationError
 
+__version__ = "0.2.0"
+
 _HOMES = {
     "Build": "forecast.build.schema",
     "BuildFileError": "forecast.errors",

@@ -14,7 +14,10 @@ from forecast.build.schema import Build
 from forecast.errors import LedgerError
 from forecast.spending.ledger import Ledger
 
-DEMOS = Path(__file__).resolve().parents[2] / "scenarios"
+_PACKAGE = Path(__file__).resolve().parents[1]
+TOP = beside if (beside := _PACKAGE / "beside").is_dir() else _PACKAGE.parent
+"""Where the demos and the dashboard's starter stand: beside the package in a checkout; a wheel has them inside it."""
+DEMOS = TOP / "scenarios"
 """Where the demo builds stand as text."""
 
 
@@ -115,7 +118,10 @@ def _copy_demo(source: Path, target: Path) -> None:
     unfinished = target.with_name(f".{target.name}-{os.getpid()}")
     target.parent.mkdir(parents=True, exist_ok=True)
     shutil.rmtree(unfinished, ignore_errors=True)
-    shutil.copytree(source, unfinished)
+    unfinished.mkdir()
+    for file in source.iterdir():  # the text alone: a ledger that somebody tried things on there stays there
+        if file.suffix in (".toml", ".csv"):
+            shutil.copyfile(file, unfinished / file.name)
     if target.exists():
         _put_aside(target)
     unfinished.rename(target)
