@@ -5,6 +5,7 @@
     ForecastError
     ├── BuildFileError     the build file (or an answers file) cannot be used; carries every Problem found
     │   └── EditedMeanwhileError  somebody else saved the build file since it was read; carries both versions
+    ├── MoneyError         a currency does not exist, or a text is no number or could mean two
     ├── RuleError          a customs rule, Incoterms rule or take-off cannot be applied
     ├── SimulationError    a figure cannot be simulated as asked
     └── LedgerError        the receipt ledger refuses, or cannot be read or written
@@ -82,6 +83,10 @@ class EditedMeanwhileError(BuildFileError):
         mend = "Nothing was written. Look at what changed, then make your change again on top of it."
         super().__init__(heading, [Problem("file", found, mend)])
         self.theirs = theirs
+
+
+class MoneyError(ForecastError):
+    """There is no such currency, or a text is no number, or could mean two."""
 
 
 class RuleError(ForecastError):

@@ -14,7 +14,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "forecast"
-ROOMS = ("build", "trade", "engine", "spending", "decide", "views", "dashboard")
+ROOMS = ("words", "build", "trade", "engine", "spending", "decide", "views", "dashboard")
 """From the one that knows nobody to the one that knows all."""
 
 MODULES = sorted(PACKAGE.rglob("*.py"))
@@ -103,7 +103,7 @@ HOMES = {
     "altair": ("views",),
     "sqlite3": ("spending",),
     "pandas": ("spending", "decide", "views", "dashboard"),
-    "babel": ("spending", "views", "dashboard"),
+    "babel": ("words", "views", "dashboard"),
 }
 """In which rooms alone a library may be imported."""
 

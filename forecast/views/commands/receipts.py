@@ -322,9 +322,12 @@ def run_list(options: argparse.Namespace) -> int:
 
 
 def _state(receipt: Receipt) -> str:
-    """Say what became of a receipt: nothing where it stands."""
+    """Say what the supplier charged where that was another currency, and what became of the receipt."""
+    from forecast.views.money import exact
     from forecast.views.tables import shorten
 
     if receipt.voids is not None:
         return f"takes back {receipt.voids}: {shorten(receipt.note, 30)}"
-    return "" if receipt.voided_by is None else f"taken back by {receipt.voided_by}"
+    said = [] if receipt.charged_minor is None else [f"for {exact(receipt.amount_minor, receipt.currency)}"]
+    said += [] if receipt.voided_by is None else [f"taken back by {receipt.voided_by}"]
+    return ", ".join(said)
