@@ -10,6 +10,7 @@ import sys
 from contextlib import suppress
 
 from forecast.errors import ForecastError
+from forecast.views.commands.common import is_build
 
 PORT = 8501
 """Where the dashboard listens unless it is told."""
@@ -21,7 +22,10 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command."""
     parser = commands.add_parser("app", help="open the dashboard in the browser")
     parser.add_argument(
-        "file", nargs="?", metavar="FILE", help="the build to open; a demo build when left out"
+        "build",
+        nargs="?",
+        metavar="FILE",
+        help="the build to open; when left out, the one in this folder, or the one open last, or a demo",
     )
     parser.add_argument("--port", type=int, help="where to listen on this machine (8501)")
     parser.add_argument(
@@ -78,8 +82,8 @@ def run(options: argparse.Namespace) -> int:
     arguments = [sys.executable, "-m", "streamlit", "run", str(TOP / "app.py")]
     arguments += [f"--server.port={port}", "--logger.hideWelcomeMessage=true"]
     build = []
-    if options.file:
-        folder = BuildFolder.at(options.file)
+    if options.build or is_build("."):
+        folder = BuildFolder.at(options.build or ".")
         folder.read()  # a broken file is said here, in the terminal
         build = ["--", str(folder.build_file.resolve())]
     print(f"The dashboard is at http://127.0.0.1:{port} in your browser. Ctrl-C here stops it.")
