@@ -585,7 +585,7 @@ def test_what_is_cut_short_leaves_nothing(tmp_path: Path, monkeypatch: pytest.Mo
     def stopped(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("forecast.build.guided.create._put", stopped)
+    monkeypatch.setattr("forecast.build.files._take_free_name", stopped)
     with pytest.raises(KeyboardInterrupt):
         create_build(tmp_path / "a" / "b", read_answers({"country": "IE"}))
     assert list(tmp_path.iterdir()) == []

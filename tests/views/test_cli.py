@@ -347,6 +347,18 @@ def test_what_is_missing_is_added_or_answered_by_one_command(
     assert "no starter line" in run(capsys, "add", str(build), "nonsense", expect=2)
 
 
+def test_answers_go_into_a_file_of_another_editor(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = build / "build.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + file.read_bytes().replace(b"\n", b"\r\n"))
+    missing = json.loads(run(capsys, "check", str(build), "--json"))["missing"]
+    first, *others = [item for item in missing if item["starter"]]
+    assert "common practice" in run(capsys, "add", str(build), first["starter"])
+    assert "is answered" in run(capsys, "not-needed", str(build), others[0]["rule"], "--why", "a friend's")
+    content = file.read_bytes()
+    assert content.startswith(b"\xef\xbb\xbf")
+    assert content.count(b"\n") == content.count(b"\r\n")
+
+
 def test_findings_say_what_they_cost_and_which_key_to_edit(
     build: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
