@@ -108,16 +108,17 @@ def _scenario(view: Opened) -> None:
     names = {key: scenario.name or key.capitalize() for key, scenario in view.build.scenario.items()}
     if len(names) < 2:
         return
-    keys = list(names)
-    # The key holds the file, so that one build's scenario is never offered to another.
-    key = f"scenario-{chosen()['file']}"
+    file = chosen()["file"]
+    key = f"scenario-{file}"  # so that one build's scenario is never offered to another
+    # It shows the scenario that the figures are of, wherever they have it from.
+    if st.session_state.get(key) != view.scenario:
+        st.session_state[key] = view.scenario
     st.selectbox(
         "Scenario",
-        keys,
-        index=keys.index(view.scenario) if view.scenario in keys else 0,
-        format_func=lambda item: names[item],
+        list(names),
+        format_func=names.__getitem__,
         key=key,
-        on_change=lambda: choose_scenario(st.session_state[key]),
+        on_change=lambda: choose_scenario(file, st.session_state[key]),
     )
 
 
