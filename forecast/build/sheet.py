@@ -13,7 +13,7 @@ from pydantic import ValidationError
 from forecast.build.checks import figures_of
 from forecast.build.edit import AddItem, Change, SetKey
 from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Quotes, Span
-from forecast.build.library import load_library
+from forecast.build.library import library_of
 from forecast.build.places_of_figures import place_at, places
 from forecast.build.schema import Build, Line
 
@@ -213,7 +213,7 @@ def range_instead(build: Build, path: str, low: float, middle: float, high: floa
 
 def starter(build: Build, name: str) -> list[Change]:
     """Give the changes that add a starter line or event, with the shared causes that it needs."""
-    library = load_library(currency=build.build.currency)
+    library = library_of(build)
     present = [line.id for line in build.line]
     kind, table = library.table(name, present, timed=build.build.hours_per_week is not None)
     there = {cause.id for cause in build.cause}

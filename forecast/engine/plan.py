@@ -19,6 +19,7 @@ from forecast.build.formula import (
     bind,
     walk,
 )
+from forecast.build.rates import per_euro
 from forecast.build.scenario import choose
 from forecast.build.schema import OWN_ESTIMATING, Build, Costed, Event, Line
 from forecast.engine.draws import slot_of_cause, slots_of_event
@@ -289,7 +290,9 @@ def compile_plan(build: Build, scenario: str | None = None, *, on: date | None =
     today = on or date.today()
     compiler = _Compiler(active, today)
     expansions = tuple(
-        expand(item, build.build.country, build.build.currency, compiler.paths, today)
+        expand(
+            item, build.build.country, build.build.currency, compiler.paths, today, per_euro=per_euro(build)
+        )
         for item in build.consignment
     )
     for expansion in expansions:

@@ -7,10 +7,12 @@ from typing import Any
 
 import pytest
 
-from forecast.build.buildfile import assemble
+from forecast.build.buildfile import assemble, parse_build
 from forecast.build.completeness import findings
-from forecast.build.library import LABOUR_RATE, load_library, load_rates
+from forecast.build.library import LABOUR_RATE, library_of, load_library, load_rates
 from forecast.build.schema import GROUPS
+from forecast.errors import MoneyError
+from forecast.words.currencies import reference_rates
 
 LIBRARY = load_library()
 SAFETY = {
@@ -117,10 +119,43 @@ def test_money_follows_the_currency_and_bought_in_work_the_labour_rate() -> None
     assert load_library(2.0).line("paint_kit_parts").range == (1800, 4000, 9000)
 
 
-@pytest.mark.parametrize("currency", ["EUR", "GBP", "USD", "CAD", "AUD", "NZD", "CHF", "JPY", "XTS"])
-def test_every_currency_gives_rising_ranges(currency: str) -> None:
-    scaled = load_library(currency=currency)
-    assert all(0 < low < middle < high for low, middle, high in (line.range for line in scaled.lines))
+def test_starter_figures_follow_the_reference_rate_of_every_currency() -> None:
+    """Closed form: the figure in euro times the rate, to the two digits that are known of it."""
+    euro = LIBRARY.line("insurance").range
+    for currency, known in reference_rates().items():
+        scaled = load_library(currency=currency)
+        assert all(0 < low < middle < high for low, middle, high in (line.range for line in scaled.lines)), (
+            currency
+        )
+        here = scaled.line("insurance").range
+        assert here == pytest.approx(tuple(known.rate * number for number in euro), rel=0.05), currency
+    assert load_library(currency="HUF").line("insurance").range == (15_000, 44_000, 220_000)
+
+
+def test_a_currency_without_a_rate_asks_for_one() -> None:
+    with pytest.raises(
+        MoneyError, match=r"no reference rate for ARS is on file: add \[currency.EUR\] with rate = …"
+    ):
+        load_library(currency="ARS")
+
+
+def test_the_builders_own_rate_scales_the_starter_figures() -> None:
+    def of(home: str, rates: str) -> float:
+        text = f'[build]\nname = "x"\ncurrency = "{home}"\ncountry = "HU"\n{rates}'
+        return library_of(parse_build(text)).currency_factor
+
+    assert of("HUF", "") == reference_rates()["HUF"].rate
+    assert of("HUF", "[currency.EUR]\nrate = 410\n") == 410
+    assert of("HUF", "[currency.EUR]\nrate = { low = 390, high = 430 }\n") == pytest.approx(
+        (390 * 430) ** 0.5
+    )
+    assert (
+        of("HUF", "[currency.JPY]\nrate = 2.3\n") == reference_rates()["HUF"].rate
+    )  # the euro's own is on file
+    assert of("ARS", "[currency.EUR]\nrate = 1640\n") == 1640
+    assert of("ARS", "[currency.USD]\nrate = 1450\n") == pytest.approx(1450 * 1.12, rel=1e-3)
+    with pytest.raises(MoneyError, match="no reference rate for ARS"):
+        of("ARS", "")
 
 
 @pytest.mark.parametrize(("factor", "rate"), [(0, None), (-1, None), (1, (100, 60, 160)), (1, (0, 60, 160))])

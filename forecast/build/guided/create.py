@@ -46,7 +46,7 @@ _SECTIONS = {
 def library_for(answers: Answers) -> Library:
     """Give the starter library, scaled to the builder's currency and the shops of their country."""
     places = load_places()
-    factor = places.per_euro[answers.currency]
+    factor = load_library(currency=answers.currency).currency_factor
     shops = places.countries[answers.rules].shops
     rate = next(item for item in load_rates() if item.id == shops)
     low, middle, high = (rounded(number * factor) for number in rate.range)

@@ -50,7 +50,7 @@ def run_add(options: argparse.Namespace) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    library = load_library(currency=build.build.currency)
+    library = load_library()
     legal = [line.id for line in library.lines] + [event.id for event in library.events]
     edits = {item.rule: item for item in findings(build) if item.change is not None}
     if options.starter in edits:
