@@ -390,3 +390,8 @@ FIGURE_KINDS: Mapping[str, type[FigureBase]] = {
     "quotes": Quotes,
 }
 """Model by kind."""
+
+FIGURE_KEYS = frozenset(
+    key for model in FIGURE_KINDS.values() for key in model.model_fields if key not in FigureBase.model_fields
+) - {"kind"} | {"shape"}
+"""The keys that hold a figure's numbers."""

@@ -10,12 +10,12 @@ import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
 from forecast.dashboard.following import follow, state_of
-from forecast.dashboard.layout import safe, style, tell
+from forecast.dashboard.layout import calmly, safe, style, tell_any, told_late, told_plainly
 from forecast.dashboard.printing import paper_head
 from forecast.dashboard.start_open import is_demo
 from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario, chosen, offered, opened
 from forecast.dashboard.tray import foot, tray
-from forecast.errors import BuildFileError, ForecastError
+from forecast.errors import BuildFileError
 from forecast.spending.folder import BuildFolder, demos, open_demo
 from forecast.views.charts.trust import trust_charts
 
@@ -56,17 +56,19 @@ def run(argument: str | None = None) -> None:
         state = state_of(folder)  # before anything of it is read, so that no change slips in between
         follow(folder, state)
         view = opened()
-    except ForecastError as error:
-        if page is not start:  # there another one can be opened
+    except Exception as error:  # whatever it is: the frame stays, and another build can be opened
+        if page is not start:
             _refused(error, start)
             return
+    told_late()
     _sidebar(view)
     # On a phone the sidebar covers the page and stays open after a tap: there the links stand in a row as well.
     with st.container(key="phone-nav", horizontal=True):
         for link in pages:
             st.page_link(link, width="content")
     if view is not None:
-        paper_head(view, dt.date.today())
+        with told_plainly():
+            paper_head(view, dt.date.today())
     if view is not None and view.unsaved:
         st.caption("These figures hold your changes that are not saved yet.")
     if view is not None and page.url_path == "" and is_demo(view.folder):
@@ -77,17 +79,19 @@ def run(argument: str | None = None) -> None:
             st.page_link(start, label="This is a demo build. Start your own")
     body = st.container()
     with foot():
-        with body:
+        with body, told_plainly():
             page.run()
         if view is not None:
-            tray()
+            with told_plainly():
+                tray()
 
 
-def _refused(error: ForecastError, start: StreamlitPage) -> None:
+def _refused(error: Exception, start: StreamlitPage) -> None:
     """Say why the build in force cannot be shown, and where another one can be opened."""
     broken = isinstance(error, BuildFileError)
     st.title("This build file needs mending" if broken else "This build cannot be opened")
-    tell(error)
+    tell_any(error)
+    told_late()
     if broken:
         st.markdown("Mend it in your editor, save it, and this page shows it.")
     st.page_link(start)
@@ -95,7 +99,7 @@ def _refused(error: ForecastError, start: StreamlitPage) -> None:
 
 
 def _sidebar(view: Opened | None) -> None:
-    with st.sidebar:
+    with st.sidebar, told_plainly():
         if view is not None:
             st.markdown(f"**{safe(view.build.name)}**")
             if view.build.build.notice:
@@ -128,10 +132,16 @@ def _other_builds() -> None:
     with st.expander("Open another build"):
         for path, name in lately.items():
             if path != here:
-                st.button(safe(name), key=f"open-{path}", on_click=choose_file, args=(path,), width="stretch")
+                st.button(
+                    safe(name),
+                    key=f"open-{path}",
+                    on_click=calmly(choose_file),
+                    args=(path,),
+                    width="stretch",
+                )
         for demo in _unopened(demos(), lately):
             st.button(
-                f"Demo: {safe(demo.replace('-', ' '))}", key=f"demo-{demo}", on_click=_take_demo, args=(demo,),
+                f"Demo: {safe(demo.replace('-', ' '))}", key=f"demo-{demo}", on_click=calmly(_take_demo), args=(demo,),
                 width="stretch",
             )  # fmt: skip
 

@@ -17,7 +17,7 @@ from forecast.decide.scenarios import Comparison, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
-from forecast.errors import BuildFileError, ForecastError
+from forecast.errors import BuildFileError
 from forecast.spending.folder import BuildFolder, demos, open_demo, recent_folders, remember
 from forecast.spending.ledger import Baseline, Ledger
 from forecast.spending.money import to_float
@@ -168,7 +168,7 @@ def build_name(folder: BuildFolder) -> str:
     """Give a build's name, or its folder's where the file cannot be read."""
     try:
         return parsed(read_text(folder.build_file), str(folder.build_file)).name
-    except ForecastError:
+    except Exception:  # a list of builds never fails for one of them
         return folder.folder.name
 
 

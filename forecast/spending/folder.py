@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import traceback
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -248,3 +249,20 @@ def remember(folder: BuildFolder, most: int = 12) -> None:
         with locked(_recent_file()):  # two programs may open builds at the same time
             paths = dict.fromkeys([own, *(str(old.build_file) for old in recent_folders())])
             write_file(_recent_file(), ("\n".join(list(paths)[:most]) + "\n").encode())
+
+
+def write_down(error: BaseException) -> Path | None:
+    """Keep the details of a mistake of the program for whoever mends it; the last one replaces the one before.
+
+    Returns
+    -------
+    pathlib.Path or None
+        Where they stand; None where they could not be written.
+    """
+    file = user_folder() / "mistake.txt"
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text("".join(traceback.format_exception(error)), encoding="utf-8", errors="replace")
+    except OSError:
+        return None
+    return file

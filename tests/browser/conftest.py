@@ -125,8 +125,10 @@ def visit(browser_: Browser, serve: Callable[[str], str]) -> Iterator[Opener]:
         return page
 
     yield go
+    told = [context.pages[0].inner_text("body") for context in contexts if context.pages]
     for context in contexts:
         context.close()
+    assert not any("The program made a mistake" in text for text in told)
     assert errors == []
     assert elsewhere == []
 
