@@ -134,8 +134,10 @@ class Sheet:
 
     def money(self, name: str, figure: Figure, currency: str | None = None) -> Money:
         """Give a figure that is money, in its own currency or else the one given or else the build's."""
-        amount = self.figure(name, figure)
-        return Money(amount, figure.currency or currency or self.home, self.say(amount))
+        amount, counted = self.figure(name, figure), figure.currency or currency or self.home
+        if (id := self.id(name)) in self.inputs and not figure.unit:
+            self.inputs[id] = self.inputs[id].model_copy(update={"unit": counted})
+        return Money(amount, counted, self.say(amount))
 
     def rate(self, currency: str, moment: Moment) -> tuple[Formula, str]:
         """Give the rate of a currency on a day, as a formula and as a placeholder for workings.
