@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from forecast.dashboard.layout import tell, text
+from forecast.dashboard.layout import tell, text, told_plainly
 from forecast.dashboard.receipts_import_rows import enter_rows
 from forecast.dashboard.receipts_news import lines_to_pay, turn_of
 from forecast.dashboard.state import Opened
@@ -32,6 +32,7 @@ ROLES = {
 
 
 @st.fragment
+@told_plainly()
 def import_file(view: Opened) -> None:
     """Draw the import, step by step as a file is there."""
     turn = turn_of("import")

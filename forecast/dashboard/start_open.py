@@ -65,7 +65,7 @@ def _state(folder: BuildFolder) -> str:
         return f"{told}, {exact(paid, build.build.currency)} paid in {count} {noun}."
     except BuildFileError:
         return "The build file needs mending."
-    except ForecastError:
+    except Exception:  # a list of builds never fails for one of them
         return "It cannot be read."
 
 

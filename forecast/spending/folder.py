@@ -4,18 +4,42 @@ from __future__ import annotations
 
 import os
 import shutil
+import traceback
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 import platformdirs
 
 from forecast.build.buildfile import build_path, read_build
+from forecast.build.files import locked, write_file
 from forecast.build.schema import Build
 from forecast.errors import LedgerError
 from forecast.spending.ledger import Ledger
 
-DEMOS = Path(__file__).resolve().parents[2] / "scenarios"
+_PACKAGE = Path(__file__).resolve().parents[1]
+TOP = beside if (beside := _PACKAGE / "beside").is_dir() else _PACKAGE.parent
+"""Where the demos and the dashboard's starter stand: beside the package in a checkout; a wheel has them inside it."""
+DEMOS = TOP / "scenarios"
 """Where the demo builds stand as text."""
+
+
+_OWN_FOLDERS = ("attachments", "backups")
+_OWN_ENDINGS = (".toml", "receipts.db", "receipts.db-wal", "receipts.db-shm", "receipts.db-journal")
+_DATABASE = b"SQLite format 3\0"
+
+
+def _same(one: Path, other: Path) -> bool:
+    """Tell whether two folders are one, in whatever way each is spelt."""
+    return one == other or (one.exists() and other.exists() and one.samefile(other))
+
+
+def _within(place: Path, folder: Path) -> bool:
+    return any(_same(above, folder) for above in place.parents)
+
+
+def _is_there(target: Path) -> LedgerError:
+    return LedgerError(f"{target}: is there already. Add --replace to write over it, or choose another name.")
 
 
 @dataclass(frozen=True)
@@ -62,6 +86,79 @@ class BuildFolder:
     def has_ledger(self) -> bool:
         """Tell whether anything was ever entered."""
         return self.receipts_db.exists()
+
+    def export(self, target: str | Path, content: bytes, *, replace: bool = False) -> Path:
+        """Write a file for the builder, whole or not at all, and never over a build's own files.
+
+        Every command that writes a file where the builder says goes through this.
+
+        Parameters
+        ----------
+        target : str or pathlib.Path
+        content : bytes
+        replace : bool
+            Whether a file that is there may be replaced.
+
+        Returns
+        -------
+        pathlib.Path
+            The file, links followed.
+
+        Raises
+        ------
+        LedgerError
+            When it is one of the build's own files, is there and not to be replaced, or cannot be written.
+        """
+        target = Path(target)
+        try:
+            place = target.resolve()
+            self._refuse_target(target, place, replace=replace)
+            write_file(place, content, replace=replace)
+        except FileExistsError:
+            raise _is_there(target) from None
+        except OSError as error:
+            message = f"{target}: cannot be written ({error.strerror or error}). Choose a folder where you may write."
+            raise LedgerError(message) from error
+        return place
+
+    def _refuse_target(self, target: Path, place: Path, *, replace: bool) -> None:
+        """Refuse what must not be written over, however its name is spelt or linked to."""
+        if self._is_own(place):
+            message = (
+                f"{target}: is one of the build's own files or stands among them. Nothing was written. "
+                "Choose another name, or a folder outside the build's."
+            )
+            raise LedgerError(message)
+        if not place.exists():
+            return
+        if not place.is_file():
+            what = "a folder" if place.is_dir() else "no plain file"
+            message = f"{target}: is {what}. Give the name of the file to write."
+            raise LedgerError(message)
+        with place.open("rb") as file:
+            foreign = file.read(len(_DATABASE)) == _DATABASE
+        if foreign or place.suffix.casefold() == ".toml":
+            message = f"{target}: is a build file or a ledger of some build. Nothing was written. Choose another name."
+            raise LedgerError(message)
+        if not replace:
+            raise _is_there(target)
+
+    def _is_own(self, place: Path) -> bool:
+        """Tell whether a path, links followed, means a file of this build or of one beside it."""
+        home = self.folder.resolve()
+        inside = [home / name for name in _OWN_FOLDERS]
+        if any(_within(place, folder) for folder in inside):
+            return True
+        names = {self.build_file.name.casefold(), self.receipts_db.name.casefold()}
+        if _same(place.parent, home):
+            name = place.name.casefold()
+            if name in names or name.startswith(".") or name.endswith(_OWN_ENDINGS):
+                return True
+        if not place.exists():
+            return False
+        own = [path for path in home.iterdir() if path.name.casefold().endswith(_OWN_ENDINGS)]
+        own += [path for folder in inside for path in folder.rglob("*")]
+        return any(path.is_file() and path.samefile(place) for path in [self.build_file, *own])
 
 
 def user_folder() -> Path:
@@ -115,7 +212,10 @@ def _copy_demo(source: Path, target: Path) -> None:
     unfinished = target.with_name(f".{target.name}-{os.getpid()}")
     target.parent.mkdir(parents=True, exist_ok=True)
     shutil.rmtree(unfinished, ignore_errors=True)
-    shutil.copytree(source, unfinished)
+    unfinished.mkdir()
+    for file in source.iterdir():  # the text alone: a ledger that somebody tried things on there stays there
+        if file.suffix in (".toml", ".csv"):
+            shutil.copyfile(file, unfinished / file.name)
     if target.exists():
         _put_aside(target)
     unfinished.rename(target)
@@ -143,9 +243,26 @@ def recent_folders() -> tuple[BuildFolder, ...]:
 
 def remember(folder: BuildFolder, most: int = 12) -> None:
     """Put a build at the head of the recent ones; a folder that cannot be written is no reason to fail."""
-    paths = [str(folder.build_file.resolve()), *(str(old.build_file) for old in recent_folders())]
-    try:
+    own = str(folder.build_file.resolve())
+    with suppress(OSError):
         _recent_file().parent.mkdir(parents=True, exist_ok=True)
-        _recent_file().write_text("\n".join(list(dict.fromkeys(paths))[:most]) + "\n", encoding="utf-8")
+        with locked(_recent_file()):  # two programs may open builds at the same time
+            paths = dict.fromkeys([own, *(str(old.build_file) for old in recent_folders())])
+            write_file(_recent_file(), ("\n".join(list(paths)[:most]) + "\n").encode())
+
+
+def write_down(error: BaseException) -> Path | None:
+    """Keep the details of a mistake of the program for whoever mends it; the last one replaces the one before.
+
+    Returns
+    -------
+    pathlib.Path or None
+        Where they stand; None where they could not be written.
+    """
+    file = user_folder() / "mistake.txt"
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text("".join(traceback.format_exception(error)), encoding="utf-8", errors="replace")
     except OSError:
-        return
+        return None
+    return file

@@ -95,7 +95,8 @@ def _add_export(actions: Commands[argparse.ArgumentParser]) -> None:
         actions, "export", "the whole ledger as CSV, or the receipts as XLSX", run_export, detail
     )
     add_file(parser)
-    parser.add_argument("target", type=Path, help="the file to write; one that is there is replaced")
+    parser.add_argument("target", type=Path, help="the file to write")
+    parser.add_argument("--replace", action="store_true", help="write over a file that is there")
 
 
 def _add_list_options(parser: argparse.ArgumentParser) -> None:
@@ -263,17 +264,18 @@ def run_attach(options: argparse.Namespace) -> int:
 def run_export(options: argparse.Namespace) -> int:
     """Write the ledger as CSV, or the receipts as a spreadsheet."""
     from forecast.spending.folder import BuildFolder
-    from forecast.spending.receipts_csv import export_receipts_csv
-    from forecast.spending.receipts_xlsx import export_receipts_xlsx
+    from forecast.spending.receipts_csv import receipts_csv
+    from forecast.spending.receipts_xlsx import receipts_xlsx
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
     if options.target.suffix.casefold() == ".xlsx":
         names = {item.id: item.title for item in (*build.line, *build.event)}
-        export_receipts_xlsx(folder.ledger(), options.target, build.build.currency, names)
-        return answer(options, f"The receipts are in {options.target}.", {"file": str(options.target)})
-    export_receipts_csv(folder.ledger(), options.target)
-    return answer(options, f"The ledger is in {options.target}.", {"file": str(options.target)})
+        what, content = "receipts are", receipts_xlsx(folder.ledger(), build.build.currency, names)
+    else:
+        what, content = "ledger is", receipts_csv(folder.ledger()).encode()
+    file = folder.export(options.target, content, replace=options.replace)
+    return answer(options, f"The {what} in {file}.", {"file": str(file)})
 
 
 def run_list(options: argparse.Namespace) -> int:
@@ -322,9 +324,12 @@ def run_list(options: argparse.Namespace) -> int:
 
 
 def _state(receipt: Receipt) -> str:
-    """Say what became of a receipt: nothing where it stands."""
+    """Say what the supplier charged where that was another currency, and what became of the receipt."""
+    from forecast.views.money import exact
     from forecast.views.tables import shorten
 
     if receipt.voids is not None:
         return f"takes back {receipt.voids}: {shorten(receipt.note, 30)}"
-    return "" if receipt.voided_by is None else f"taken back by {receipt.voided_by}"
+    said = [] if receipt.charged_minor is None else [f"for {exact(receipt.amount_minor, receipt.currency)}"]
+    said += [] if receipt.voided_by is None else [f"taken back by {receipt.voided_by}"]
+    return ", ".join(said)
