@@ -108,12 +108,8 @@ balance_days = 60
 currency = "{currency}"
 mode = "sea"
 deposit = 0.3
-freight = {{ low = 500, middle = 800, high = 1300, causes = {{ market = "moderate" }} }}
-
-[[consignment.item]]
-id = "goods"
-hs = "8708.29"
 price = {{ low = {low}, middle = {middle}, high = {high} }}
+freight = {{ low = 500, middle = 800, high = 1300, causes = {{ market = "moderate" }} }}
 
 [[line]]
 id = "spares"
@@ -195,7 +191,7 @@ def told_abroad(truth: Truth, build: int, rng: np.random.Generator) -> tuple[Kno
     amounts, foreign = {}, {}
     for name in _some(["parcel.goods", "spares"], rng):
         amounts[name] = float(truth.rows[name][build])
-        price = "parcel.price" if name == "parcel.goods" else "spares.amount"
+        price = "parcel.goods.price" if name == "parcel.goods" else "spares.amount"
         item = truth.plan.inputs[truth.plan.input_places[price]]
         foreign[name] = Foreign(code, float(truth.draws.figure(item)[build]))
     return KnownFacts(amounts=amounts, foreign=foreign), float(truth.totals[build])
