@@ -332,7 +332,9 @@ def observe(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
     return learn(plan, known, seed, prior).observations
 
 
-def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) -> Conditions:
+def prepare(
+    plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None, wider: float = 1.0
+) -> Conditions:
     """Make facts ready for drawing.
 
     Parameters
@@ -342,6 +344,8 @@ def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
     seed : int
     prior : Prior, optional
         Of the same plan and seed, to be used again.
+    wider : float
+        All own ranges count so many times as wide as stated.
 
     Returns
     -------
@@ -376,7 +380,15 @@ def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
             pivots[name] = Pivot(price)
     agreed = {name: one for name, one in known.agreed.items() if name not in amounts}
     return Conditions(
-        learned.posterior, learned.joined, amounts, learned.partial, agreed, gates, pivots, tuple(remarks)
+        learned.posterior,
+        learned.joined,
+        amounts,
+        learned.partial,
+        agreed,
+        gates,
+        pivots,
+        tuple(remarks),
+        wider,
     )
 
 
