@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, MutableMapping
 from copy import copy
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -314,12 +314,7 @@ def simulate_replicates(
     kept = np.empty((len(plan.rows), count)) if keep == "rows" and out is None else out
     moments: Moments | None = None
     for block in drawn.blocks():
-        world = World(
-            plan,
-            conditions,
-            lambda name, block=block: drawn.scores(places[name], block),
-            block.stop - block.start,
-        )  # type: ignore[misc]
+        world = World(plan, conditions, partial(_scores, drawn, places, block), block.stop - block.start)
         weight = None if weights is None else weights[block]
         draw_gates(world, gates[:, block], weight)
         values = kept[:, block] if kept is not None else np.empty((len(plan.rows), block.stop - block.start))
@@ -329,6 +324,10 @@ def simulate_replicates(
         moments = part if moments is None else moments + part
     assert moments is not None  # there is at least one block
     return Part(totals, hours, waits, kept, gates, weights, moments)
+
+
+def _scores(drawn: Columns, places: Mapping[str, int], block: slice, name: str) -> Array:
+    return drawn.scores(places[name], block)
 
 
 def column_names(plan: Plan, conditions: Conditions | None) -> list[str]:
