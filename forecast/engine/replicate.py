@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from forecast.engine.condition import Posterior, at_least
-from forecast.engine.draws import columns
+from forecast.engine.draws import Columns, columns
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import Agreed
 from forecast.engine.margin import Margin
