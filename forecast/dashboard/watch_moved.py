@@ -82,6 +82,6 @@ def what_was_taught(watch: Reforecast) -> None:
                 "above 0 where what it pushes came in dear."
             )
             table(
-                ["Shared cause", "Stands at", "Moves what is open by", "Told by"], cause_rows(watch),
+                ["Shared cause", "Stands at", "Told by"], cause_rows(watch),
                 "What the receipts say about the shared causes", right_text=1,
             )  # fmt: skip

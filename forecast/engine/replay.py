@@ -73,9 +73,9 @@ class Replay:
         self._inputs: dict[str, tuple[bytes, Array]] = {}
         self._gates: dict[str, tuple[bytes, NDArray[np.bool_], Array]] = {}
 
-    def conditions(self, known: KnownFacts) -> Conditions:
-        """Make facts ready for drawing."""
-        return prepare(self.plan, known, self.seed, self.prior)
+    def conditions(self, known: KnownFacts, joined: tuple[str, ...] = ()) -> Conditions:
+        """Make facts ready for drawing; see `forecast.engine.facts.prepare`."""
+        return prepare(self.plan, known, self.seed, self.prior, joined=joined)
 
     def run(self, conditions: Conditions, weights: Array | None = None, *, reweigh: bool = True) -> Outcome:
         """Give the totals under some facts.
