@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from forecast.engine.forecast import Forecast
 from forecast.spending.reforecast import Reforecast
-from forecast.views.money import about, builds, hours, rounding_step, signed
+from forecast.views.money import about, builds, hours
 
 LESSON = 0.2
 """Move of a shared cause, in standard deviations, from which it is worth a sentence."""
