@@ -23,6 +23,7 @@ from forecast.build.rates import per_euro
 from forecast.build.scenario import choose
 from forecast.build.schema import OWN_ESTIMATING, Build, Costed, Event, Line
 from forecast.engine.draws import slot_of_cause, slots_of_event
+from forecast.engine.evaluate import at_middle
 from forecast.engine.figures import shape_of
 from forecast.engine.rows import OWN_WORK, Gate, Plan, PlanInput, Row, inputs_of, sole_input
 from forecast.engine.shapes import Shape
@@ -144,7 +145,7 @@ class _Compiler:
                 )
             )
         elif line.takeoff is not None and line.price is not None:
-            taken = expand_takeoff(line.id, line.takeoff)
+            taken = expand_takeoff(line.id, line.takeoff, at_middle)
             counted = self.add_figures(taken.inputs, taken.formula)
             amount = Product((counted, self.figure(f"{line.id}.price", line.price)))
         else:
