@@ -326,6 +326,9 @@ def _real_path(location: tuple[str | int, ...], value: Any) -> tuple[Path, Any, 
         if part == "quotes" and not last and here is not tagged and _has_quotes(here):
             tagged, tag = here, "quotes"  # the kind is called like its key: the first mention is the kind
             continue
+        if isinstance(here, Mapping) and here.get("kind") == part and not last and here is not tagged:
+            tagged = here  # a take-off's kind, which some of them have a key of
+            continue
         is_key = isinstance(here, Mapping) and part in here
         is_place = isinstance(here, list | tuple) and isinstance(part, int) and part < len(here)
         if is_key or is_place:

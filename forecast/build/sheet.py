@@ -16,6 +16,7 @@ from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Qu
 from forecast.build.library import library_of
 from forecast.build.places_of_figures import place_at, places
 from forecast.build.schema import Build, Line
+from forecast.build.takeoff import WheelBoltsTakeoff
 
 Number: TypeAlias = float | None
 
@@ -102,13 +103,17 @@ def _numbers(figure: FigureBase) -> tuple[Number, Number, Number] | None:
 
 
 def certainty(build: Build, lines: Iterable[Line]) -> dict[str, int]:
-    """Count lines whose cost is known, quoted and guessed; a percentage of other lines counts as neither."""
+    """Count lines whose cost is known, quoted and guessed; a percentage of other lines counts as neither.
+
+    A take-off is a guess, for what is laid on, wasted and cut off is one; only wheel bolts are counted one by one.
+    """
     counts = {"known": 0, "quoted": 0, "guessed": 0}
     for line in lines:
         costs = [figure for key, figure in figures_of(line) if key in ("amount", "quantity", "price")]
         if not costs:
             continue
-        if all(isinstance(figure, Known) for figure in costs):
+        estimated = line.takeoff is not None and not isinstance(line.takeoff, WheelBoltsTakeoff)
+        if not estimated and all(isinstance(figure, Known) for figure in costs):
             counts["known"] += 1
         elif any(isinstance(figure, Quotes) for figure in costs):
             counts["quoted"] += 1

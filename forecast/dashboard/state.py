@@ -80,7 +80,7 @@ class Opened:
 
     def ledger_to_write(self) -> Ledger:
         """Open the ledger, made on first use."""
-        return self.ledger or Ledger(self.folder.receipts_db, currency=self.currency)
+        return self.ledger or self.folder.ledger()
 
     def titles(self) -> dict[str, str]:
         """Give the name of each line and event."""

@@ -24,7 +24,7 @@ from forecast.build.rates import per_euro
 from forecast.build.scenario import choose
 from forecast.build.schema import OWN_ESTIMATING, Build, Costed, Event, Line
 from forecast.engine.draws import slot_of_cause, slots_of_event
-from forecast.engine.evaluate import Value, evaluate
+from forecast.engine.evaluate import Value, at_middle, evaluate
 from forecast.engine.figures import shape_of
 from forecast.engine.rows import (
     OWN_WORK,
@@ -181,7 +181,7 @@ class _Compiler:
                 )
             )
         elif line.takeoff is not None and line.price is not None:
-            taken = expand_takeoff(line.id, line.takeoff)
+            taken = expand_takeoff(line.id, line.takeoff, at_middle)
             counted = self.add_figures(taken.inputs, taken.formula)
             amount = Product((counted, self.figure(f"{line.id}.price", line.price)))
         else:

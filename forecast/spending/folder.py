@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import atexit
 import os
 import shutil
+import tempfile
 import traceback
 from contextlib import suppress
 from dataclasses import dataclass
@@ -73,15 +75,91 @@ class BuildFolder:
         """Read the build file; see `read_build`."""
         return read_build(self.build_file)
 
+    @property
+    def receipts_csv(self) -> Path:
+        """Where the ledger stands as text, if it does: beside the ledger's file, with the same name."""
+        return self.receipts_db.with_suffix(".csv")
+
     def ledger(self) -> Ledger:
-        """Open the ledger, made on first use.
+        """Open the ledger to enter something, made on first use.
 
         Raises
         ------
         LedgerError
-            When it cannot be opened or made, or keeps another currency than the build.
+            When it cannot be opened or made, keeps another currency than the build, or would be made beside
+            receipts that stand there as text: these would no longer be counted.
         """
+        if self.not_entered() is not None:
+            message = (
+                f"{self.receipts_csv}: its receipts are not entered yet, and a ledger of others would hide them. "
+                "Enter them first, with 'forecast receipt load' or on the page of receipts, or give the file another "
+                "name."
+            )
+            raise LedgerError(message)
+        return self._open()
+
+    def _open(self) -> Ledger:
         return Ledger(self.receipts_db, currency=self.read().build.currency)
+
+    def ledger_to_read(self) -> Ledger:
+        """Open the ledger to look at it; where there is none, one that is gone with this program and leaves no file.
+
+        That one holds what `not_entered` names, and nothing else.
+
+        Raises
+        ------
+        LedgerError
+            When it cannot be opened, or a row of the text is wrong.
+        """
+        if self.has_ledger():
+            return self._open()
+        return self._passing(self.not_entered())
+
+    def _passing(self, text: Path | None) -> Ledger:
+        """Make a ledger of a text that is gone when the program ends."""
+        from forecast.spending.receipts_csv import load_receipts_csv
+
+        scratch = tempfile.mkdtemp(prefix="forecast-")
+        atexit.register(shutil.rmtree, scratch, ignore_errors=True)
+        ledger = Ledger(Path(scratch) / "receipts.db", currency=self.read().build.currency)
+        if text is not None:
+            load_receipts_csv(text, ledger)
+        return ledger
+
+    def not_entered(self) -> Path | None:
+        """Give the file in which receipts stand as text while no ledger holds them; None where all is entered."""
+        from forecast.spending.receipts_csv import is_ledger_text
+
+        waits = not self.has_ledger() and is_ledger_text(self.receipts_csv)
+        return self.receipts_csv if waits else None
+
+    def load(self, text: str | Path | None = None) -> int:
+        """Enter a ledger that stands as text: all of it, or nothing. Entering it again changes nothing.
+
+        Parameters
+        ----------
+        text : str or Path, optional
+            As ``forecast receipt export`` writes it; `receipts_csv` when left out.
+
+        Returns
+        -------
+        int
+            How many receipts are new.
+
+        Raises
+        ------
+        LedgerError
+            When a row is wrong: every such row is named.
+        """
+        from forecast.spending.receipts_csv import load_receipts_csv
+
+        path = Path(text) if text is not None else self.receipts_csv
+        if not self.has_ledger():
+            self._passing(path)  # what is wrong in it is said before a ledger is made, that would hide it
+        ledger = self._open()
+        before = len(ledger.list_receipts(include_void=True))
+        load_receipts_csv(path, ledger)
+        return len(ledger.list_receipts(include_void=True)) - before
 
     def has_ledger(self) -> bool:
         """Tell whether anything was ever entered."""
@@ -187,8 +265,6 @@ def open_demo(name: str, *, afresh: bool = False) -> BuildFolder:
     LedgerError
         When there is no such demo, or the copy cannot be made.
     """
-    from forecast.spending.receipts_csv import load_receipts_csv
-
     if name not in demos():
         message = f"demo {name!r}: there is none of that name. There are {', '.join(demos())}."
         raise LedgerError(message)
@@ -199,8 +275,8 @@ def open_demo(name: str, *, afresh: bool = False) -> BuildFolder:
         if not (target / "build.toml").exists():
             _copy_demo(source, target)
             folder = BuildFolder(target / "build.toml")
-            if (source / "receipts.csv").exists():
-                load_receipts_csv(source / "receipts.csv", folder.ledger())
+            if folder.not_entered() is not None:
+                folder.load()
     except OSError as error:
         message = f"{target}: {error.strerror or error}. Set FORECAST_HOME to a folder that can be written."
         raise LedgerError(message) from None

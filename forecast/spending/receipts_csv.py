@@ -110,6 +110,15 @@ def load_receipts_csv(path: str | Path, ledger: Ledger) -> Loaded:
     return Loaded(counts)
 
 
+def is_ledger_text(path: str | Path) -> bool:
+    """Tell whether a file is there and has the columns of a ledger kept as text, the lines of a build among them."""
+    try:
+        names = [str(cell).strip() for cell in read_table(path, delimiter=",").rows[0]]
+    except (LedgerError, IndexError):
+        return False
+    return {"date", "line"} <= set(names) <= set(COLUMNS)
+
+
 def receipts_csv(ledger: Ledger) -> str:
     """Give all that a ledger holds as the text of a file that ``load_receipts_csv`` reads back.
 

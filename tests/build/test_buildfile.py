@@ -287,6 +287,11 @@ def test_a_line_is_checked(keys: str, told: str) -> None:
             "line 4: line[1] 'kit'.amount.quots: unknown key 'quots'. Did you mean 'quotes'?",
         ),
         (
+            '[[line]]\nid = "a"\ngroup = "kit"\nprice = 3\n'
+            'takeoff = { kind = "paint", area = 2, paint = "clear", solids = 0 }',
+            "line 5: line[1] 'a'.takeoff.solids: found 0. With so little no amount would do",
+        ),
+        (
             "[scenario.normal]\nroute = {}",
             "line 2: scenario.normal.route: unknown key 'route'. Did you mean 'note'?",
         ),

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 if TYPE_CHECKING:
     from forecast.build.schema import Build
     from forecast.engine.forecast import Forecast
+    from forecast.spending.folder import BuildFolder
+    from forecast.spending.ledger import Ledger
 
 Adder: TypeAlias = "Callable[[argparse._SubParsersAction[argparse.ArgumentParser]], None]"
 Runner: TypeAlias = Callable[[argparse.Namespace], int]
@@ -179,6 +181,19 @@ def forecast_of(build: Build, options: argparse.Namespace) -> Forecast:
         return simulate(build, options.scenario, options.trials, options.seed)
     finally:
         done()
+
+
+def to_read(folder: BuildFolder) -> Ledger:
+    """Open a build's ledger for an answer; say so where its receipts stand as text alone."""
+    ledger, text = folder.ledger_to_read(), folder.not_entered()
+    if text is not None:
+        count = len(ledger.list_receipts())
+        print(
+            f"{text.name}: {count} {'receipt' if count == 1 else 'receipts'} counted in this answer, and none entered "
+            f"yet. To enter them: forecast receipt load {typed(folder.folder)}",
+            file=sys.stderr,
+        )
+    return ledger
 
 
 def typed(path: str | Path) -> str:
