@@ -11,9 +11,9 @@ algebra). They are then drawn as mean + chol(V) f₀ with the prior's own draws 
 after a receipt stay paired. An observation may count in part: its precision Ψ⁻¹ is then multiplied by its weight.
 
 How wide the builder's own ranges should have been is one factor κ for all of them. Before any receipt ln κ has its
-mode at −0.25 and normal sides, with deviations of 0.12 below and 0.35 above: most people's ranges are too narrow, few
+mode at −0.21 and normal sides, with deviations of 0.12 below and 0.35 above: most people's ranges are too narrow, few
 too wide, and a price that meets its middle figure to the cent was known beforehand rather than ranged too widely. The
-variance of a score stays what it was while κ is not known. Given κ the scores of own ranges are κ times those above, so
+stated P10 and P90 hold what they say while κ is not known. Given κ the scores of own ranges are κ times those above, so
 that z ~ N(0, κ²(ΛΛᵀ + Ψ)), and κ's posterior on a grid is in closed form.
 """
 
@@ -35,7 +35,7 @@ NO_NEWS = 0.02
 """Relative spread under which a computed row says nothing: duty on a kit whose price is known differs from its
 formula by roundings and the day's rate, not by luck."""
 
-WIDTH_MODE, WIDTH_BELOW, WIDTH_ABOVE = -0.25, 0.12, 0.35
+WIDTH_MODE, WIDTH_BELOW, WIDTH_ABOVE = -0.21, 0.12, 0.35
 """Mode of ln κ before any receipt, and its deviations to either side."""
 
 _WIDTHS = WIDTH_MODE + np.linspace(-0.8, 1.6, 241)
