@@ -471,6 +471,35 @@ def test_cautions_are_listed_once_with_the_lines_they_concern(
     assert first["source"]
 
 
+def test_quotes_are_asked_about_until_the_line_is_bought(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with (build / "build.toml").open("a", encoding="utf-8") as file:
+        file.write('\n[[line]]\nid = "spray"\ngroup = "finish"\namount = { quotes = [4650, 5400.5, 6300] }\n')
+    told = run(capsys, "check", str(build))
+    asked = "Spray, amount: quoted 4650, 5400.5 and 6300 EUR. Which one do you take?"
+    assert f"Quotes of which you will take one:\n  {asked} Write value = and its sum in the place of" in told
+    found = json.loads(run(capsys, "check", str(build), "--json"))["undecided"]
+    assert [(item["item"], item["key"], item["quotes"]) for item in found] == [
+        ("spray", "amount", [4650, 5400.5, 6300])
+    ]
+    run(
+        capsys,
+        "receipt",
+        "add",
+        str(build),
+        "--amount",
+        "500",
+        "--line",
+        "spray",
+        "--supplier",
+        "Shop",
+        "--date",
+        "2026-03-01",
+    )
+    assert "Which one do you take" not in run(capsys, "check", str(build))
+
+
 def test_what_moved_adds_up_to_the_cent(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
