@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
-from forecast.errors import BuildFileError
+from forecast.errors import BuildFileError, LedgerError
 from forecast.views.commands.common import add_file, answer, command
 
 if TYPE_CHECKING:
@@ -138,9 +139,12 @@ def _undecided(folder: BuildFolder, build: Build) -> list[dict[str, Any]]:
     from forecast.build.sheet import open_quotes
     from forecast.spending.standing import Record
 
-    begun = Record.read(folder.ledger()).standing().begun if folder.has_ledger() else ()
+    asked = open_quotes(build)
+    if asked:
+        with suppress(LedgerError):  # what is wrong with the receipts is told where they are asked for
+            asked = open_quotes(build, Record.read(folder.ledger_to_read()).standing().begun)
     found = []
-    for place in open_quotes(build, begun):
+    for place in asked:
         quotes = place.figure.model_dump()["quotes"]
         listed = ", ".join(f"{price:.12g}" for price in quotes)
         how = (
