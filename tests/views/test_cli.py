@@ -168,6 +168,15 @@ def test_lines_and_events_are_marked(build: Path, capsys: pytest.CaptureFixture[
     assert "there is no event 'filler'" in run(capsys, "happened", str(build), "filler", expect=2)
 
 
+def test_the_frozen_budget_is_the_one_that_counts(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    own = json.loads(run(capsys, "budget", str(build), "--json"))["within"]["amount"]
+    assert own != 9_876
+    run(capsys, "freeze", str(build), "--budget", "9876")
+    assert json.loads(run(capsys, "budget", str(build), "--json"))["within"]["amount"] == 9_876
+    run(capsys, "undo", str(build))
+    assert json.loads(run(capsys, "budget", str(build), "--json"))["within"]["amount"] == own
+
+
 def test_freezing_keeps_the_budget_and_its_chance(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
     frozen = json.loads(run(capsys, "freeze", str(build), "--json"))
     budget = json.loads(run(capsys, "budget", str(build), "--json"))
@@ -525,7 +534,8 @@ def test_history_ends_where_watch_stands(
     assert points[-1]["p80"] == pytest.approx(watch["forecast_final_cost"]["P80"]["value"], rel=1e-9)
     assert points[-1]["paid"] == pytest.approx(watch["paid"])
     assert points[0]["paid"] == 0
-    assert "since 14 June 2026; 28 days with something new" in run(capsys, "history", folder)
+    # The day on which a typo was taken back, 19 September, is none of them: nothing moved.
+    assert "since 14 June 2026; 27 days with something new" in run(capsys, "history", folder)
     by_receipt = json.loads(run(capsys, "history", folder, "--by", "receipt", "--json"))
     assert by_receipt["points"][-1]["p80"] == points[-1]["p80"]
     # 25 receipts, and one more that was taken back
