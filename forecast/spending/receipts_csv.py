@@ -40,7 +40,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any, cast
 
-from forecast.errors import ImportRefusedError, LedgerError, Problem
+from forecast.errors import ImportRefusedError, LedgerError, NumberError, Problem
 from forecast.spending.ledger import Baseline, Ledger, NewReceipt, Receipt, ReceiptKind
 from forecast.spending.money import format_plain, parse_money
 from forecast.spending.tabular import read_table
@@ -102,7 +102,7 @@ def load_receipts_csv(path: str | Path, ledger: Ledger) -> Loaded:
                     _add_receipt(ledger, kind, row["receipt"], receipts[row["receipt"]])
                 else:
                     _add_other(ledger, kind, row, seen)
-            except LedgerError as error:
+            except (LedgerError, NumberError) as error:
                 problems.append(Problem(f"row {number}", str(error).rstrip("."), ""))
         if problems:  # raised inside, so that nothing of the file is kept
             heading = f"{path}: nothing was loaded"

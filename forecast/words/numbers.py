@@ -60,6 +60,14 @@ class Written:
         """The different readings: one, two, or none; the reading with a decimal point first."""
         return tuple(dict.fromkeys(self.readings.values()))
 
+    @property
+    def doubt(self) -> str:
+        """Both readings in words, where there are two: ``can mean 4200 or 4.2``."""
+        if len(self.values) < 2:
+            return ""
+        first, second = sorted(self.values, key=abs, reverse=True)
+        return f"can mean {plainly(first)} or {plainly(second)}"
+
     def under(self, decimal: str) -> Written:
         """Give it with the decimal mark settled."""
         kept = {mark: value for mark, value in self.readings.items() if mark == decimal}
@@ -174,17 +182,45 @@ def read_numbers(
     return tuple(decided(look_at(text, units), currency, settled) for text in texts)
 
 
-def decimal_marks(texts: Iterable[object]) -> tuple[str, ...]:
+def decimal_marks(texts: Iterable[object], digits: int | None = None) -> tuple[str, ...]:
     """Give the decimal marks that a column of numbers allows, the point first: one where any of them settles it.
 
     What is no number, and what is no text, is passed over.
+
+    Parameters
+    ----------
+    texts : iterable
+    digits : int, optional
+        How many decimals there can be; 0 settles that marks part thousands.
     """
     legal = list(MARKS)
     for text in texts:
         readings = look_at(text).readings if isinstance(text, str) else {}
+        if len(set(readings.values())) > 1 and digits == 0:
+            readings = {mark: value for mark, value in readings.items() if _exponent(value) >= 0} or readings
         if readings:
             legal = [mark for mark in legal if mark in readings]
     return tuple(legal)
+
+
+def doubtful(texts: Iterable[object], digits: int | None = None) -> str:
+    """Name the first of a column's numbers that nothing in the column settles: ``'4.200' can mean 4200 or 4.2``.
+
+    Parameters
+    ----------
+    texts, digits
+        As for `decimal_marks`.
+
+    Returns
+    -------
+    str
+        Empty where all can be read.
+    """
+    listed = [text for text in texts if isinstance(text, str)]
+    if len(decimal_marks(listed, digits)) == 1:
+        return ""
+    looked = (look_at(text) for text in listed)
+    return next((f"{item.text!r} {item.doubt}" for item in looked if item.doubt), "")
 
 
 def decided(
@@ -220,8 +256,7 @@ def decided(
     if len(values) > 1:
         first, second = sorted(values, key=abs, reverse=True)
         mend = f"Write {plainly(first)}, or {plainly(second)}."
-        found = f"can mean two numbers, {plainly(first)} or {plainly(second)}"
-        raise NumberError(item.text, found, mend, (first, second))
+        raise NumberError(item.text, item.doubt, mend, (first, second))
     (value,) = values
     return value / 100 if item.percent else value
 
@@ -337,6 +372,7 @@ __all__ = [
     "Written",
     "decided",
     "decimal_marks",
+    "doubtful",
     "look_at",
     "plainly",
     "read_number",

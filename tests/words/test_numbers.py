@@ -43,7 +43,7 @@ def test_what_can_be_read_in_one_way_is_read(text: str, currency: str, value: st
     ],
 )  # fmt: skip
 def test_what_can_mean_two_numbers_names_both(text: str, large: str, small: str) -> None:
-    with pytest.raises(NumberError, match="can mean two numbers") as caught:
+    with pytest.raises(NumberError, match=r"can mean -?\d+ or [\d.-]+") as caught:
         read_number(text, currency="EUR")
     assert caught.value.readings == (Decimal(large), Decimal(small))
     for reading in caught.value.readings:  # as the error says to write it, it can be read in one way
@@ -80,11 +80,11 @@ def test_context_decides_between_two_readings_and_never_else() -> None:
     assert read_number("7.500", low=0.5, high=168) == Decimal("7.5")  # hours in a week
     assert read_number("1.085", low=1.1 / 3, high=1.1 * 3) == Decimal("1.085")  # a rate near the one on file
     for limits in ({}, {"low": 0.0}, {"low": 5000.0}, {"digits": 2}, {"digits": 3}):
-        with pytest.raises(NumberError, match="can mean two"):
+        with pytest.raises(NumberError, match="can mean"):
             read_number("4.200", **limits)  # type: ignore[arg-type]
     with pytest.raises(NumberError, match="decimal comma of the rest"):
         read_number("1.5", decimal=",")
-    with pytest.raises(NumberError, match="can mean two"):
+    with pytest.raises(NumberError, match="can mean"):
         read_number("1.250k", digits=0)
 
 
@@ -99,9 +99,9 @@ def test_numbers_side_by_side_settle_each_other() -> None:
     assert read_numbers(["1.800", "3.200,50"]) == (1800, Decimal("3200.5"))
     assert read_numbers(["1,800", "2.5"]) == (1800, Decimal("2.5"))
     assert read_numbers(["1 800", "3200"]) == (1800, 3200)
-    with pytest.raises(NumberError, match="can mean two"):
+    with pytest.raises(NumberError, match="can mean"):
         read_numbers(["1.800", "3.200"])
-    with pytest.raises(NumberError, match="can mean two"):
+    with pytest.raises(NumberError, match="can mean"):
         read_numbers(["1.800", "2,5", "2.5"])  # contradict each other, so they settle nothing
 
 
