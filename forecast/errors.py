@@ -5,7 +5,8 @@
     ForecastError
     ├── BuildFileError     the build file (or an answers file) cannot be used; carries every Problem found
     │   └── EditedMeanwhileError  somebody else saved the build file since it was read; carries both versions
-    ├── MoneyError         a currency does not exist, or a text is no number or could mean two
+    ├── MoneyError         there is no such currency, or no rate for it
+    │   └── NumberError        a text is no number, or can mean two; carries both
     ├── RuleError          a customs rule, Incoterms rule or take-off cannot be applied
     ├── SimulationError    a figure cannot be simulated as asked
     └── LedgerError        the receipt ledger refuses, or cannot be read or written
@@ -24,6 +25,7 @@ import os
 import traceback
 from collections.abc import Iterable
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 
 
@@ -91,7 +93,23 @@ class EditedMeanwhileError(BuildFileError):
 
 
 class MoneyError(ForecastError):
-    """There is no such currency, or a text is no number, or could mean two."""
+    """There is no such currency, or no rate for it."""
+
+
+class NumberError(MoneyError):
+    """A text is no number, or can mean two.
+
+    Attributes
+    ----------
+    text, found, mend : str
+        What was written, what is wrong with it, and how to write it.
+    readings : tuple of Decimal
+        Both numbers that it can mean, the larger first; empty where it is none.
+    """
+
+    def __init__(self, text: str, found: str, mend: str, readings: tuple[Decimal, ...] = ()) -> None:
+        self.text, self.found, self.mend, self.readings = text, found, mend, readings
+        super().__init__(f"{text!r} {found}. {mend}")
 
 
 class RuleError(ForecastError):

@@ -71,8 +71,9 @@ class Elsewhere:
     def __init__(self, folder: Path, wheel: Path) -> None:
         self.folder = folder
         self.env, self.home, self.here = folder / "env", folder / "home", folder / "here"
-        self.home.mkdir()
-        self.here.mkdir()
+        self.passing = folder / "passing"
+        for place in (self.home, self.here, self.passing):
+            place.mkdir()
         self.data = self.home / ".local" / "share" / "forecast"
         venv.create(self.env, with_pip=True)
         pip = [
@@ -94,6 +95,7 @@ class Elsewhere:
         strace += ["-e", "status=successful", "-e", "signal=none", "-o", str(self.traces[-1])]
         variables = {
             "HOME": str(self.home),
+            "TMPDIR": str(self.passing),
             "PATH": "/usr/local/bin:/usr/bin:/bin",
             "LANG": "C.UTF-8",
             "STREAMLIT_SERVER_HEADLESS": "true",  # the page is opened by this job, not by the machine's own browser
@@ -115,8 +117,9 @@ class Elsewhere:
     def read_elsewhere(self) -> list[str]:
         """Give what was read that a builder's machine does not have."""
         paths = set().union(*(files_read(trace.read_text(errors="replace")) for trace in self.traces))
-        # Python looks into the folder it is started in; that is here, and empty.
-        return outside(paths - {str(self.here)}, [*SYSTEM, self.env, self.data])
+        # Python looks into the folder it is started in, and programs read what they put down for a moment themselves:
+        # both folders are empty at first.
+        return outside(paths - {str(self.here)}, [*SYSTEM, self.env, self.data, self.passing])
 
     def first_page(self, *command: str) -> str:
         """Start the dashboard, give the first paragraph of its first page, and stop it."""

@@ -12,7 +12,7 @@ from forecast.build.checks import nearest
 from forecast.build.edit import AddItem, changed
 from forecast.build.guided.text import comment, toml_value
 from forecast.build.library.load import rounded
-from forecast.build.listing_columns import ROLES, Cell, figure_of, read_number
+from forecast.build.listing_columns import ROLES, Cell, cell_number, figure_of
 from forecast.build.schema import GROUPS, Build
 from forecast.build.sheet import free_id
 from forecast.errors import BuildFileError, Problem
@@ -151,7 +151,7 @@ class _Row:
         if place is None or place >= len(self.cells) or not self.text(role):
             return None
         money = self.currency if not role.startswith(("quantity", "chance")) else ""
-        value = read_number(self.cells[place], self.decimal, money, percent=role == "chance")
+        value = cell_number(self.cells[place], self.decimal, money, percent=role == "chance")
         if isinstance(value, str):
             self.note(role, f"found {self.text(role)!r}", value)
             return None

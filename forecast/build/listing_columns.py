@@ -10,7 +10,8 @@ from decimal import Decimal
 from typing import Any, TypeAlias
 
 from forecast.build.checks import nearest
-from forecast.errors import BuildFileError, Problem
+from forecast.errors import BuildFileError, NumberError, Problem
+from forecast.words.numbers import read_number
 
 Cell: TypeAlias = str | date | Decimal
 """Text from a CSV file; a day or a number where a spreadsheet says so itself."""
@@ -55,9 +56,6 @@ _HEADINGS: Mapping[str, tuple[str, ...]] = {
              "opmerking"),
     "id": ("id", "line id"),
 }  # fmt: skip
-
-_GROUPED = re.compile(r"\d{1,3}(?:[\u00a0\u202f ']\d{3})+")
-_SIGNS = "€$£¥₩₹"
 
 
 def plain(heading: object) -> str:
@@ -145,8 +143,8 @@ def choose_columns(header: Sequence[Cell], decided: Mapping[str, str]) -> dict[s
     return columns
 
 
-def read_number(cell: Cell, decimal: str, currency: str = "", *, percent: bool = False) -> float | str:
-    """Read a number; where it is none, give what is legal.
+def cell_number(cell: Cell, decimal: str, currency: str = "", *, percent: bool = False) -> float | str:
+    """Read the number of a cell; where it is none, say why and what is legal.
 
     Parameters
     ----------
@@ -161,25 +159,10 @@ def read_number(cell: Cell, decimal: str, currency: str = "", *, percent: bool =
         return float(cell) if cell.is_finite() else "Write a number."
     if isinstance(cell, date):
         return "It is a date: write a number, and format the cell as one."
-    text = cell.strip()
-    if currency:
-        text = text.removeprefix(currency).removesuffix(currency).strip()
-        sign = text[:1] if text[:1] in _SIGNS else text[-1:] if text[-1:] in _SIGNS else ""
-        if re.search(r"[A-Z]{3}", text):
-            return f"Amounts are counted in {currency}: convert it, or give the line its currency in the build file."
-        text = text.strip(sign).strip() if sign else text
-    share = percent and text.endswith("%")
-    text = text.removesuffix("%").strip() if share else text
-    thousands = "," if decimal == "." else "."
-    groups = rf"\d{{1,3}}(?:{re.escape(thousands)}\d{{3}})+|{_GROUPED.pattern}|\d+"
-    if not re.fullmatch(
-        rf"[-\u2212]?(?:{groups})(?:{re.escape(decimal)}\d+)?|[-\u2212]?{re.escape(decimal)}\d+", text
-    ):
-        example = "1234.56" if decimal == "." else "1234,56"
-        return f"Write a number such as {example}."
-    digits = re.sub(rf"[{re.escape(thousands)}\u00a0\u202f ']", "", text).replace(decimal, ".")
-    value = float(digits.replace("\u2212", "-"))
-    return value / 100 if share else value
+    try:
+        return float(read_number(cell, currency=currency, decimal=decimal, percent=percent))
+    except NumberError as error:
+        return f"It {error.found}. {error.mend}"
 
 
 def figure_of(given: Mapping[str, float | None], unit: str = "") -> Any:
@@ -195,10 +178,10 @@ def figure_of(given: Mapping[str, float | None], unit: str = "") -> Any:
 __all__ = [
     "ROLES",
     "Cell",
+    "cell_number",
     "choose_columns",
     "figure_of",
     "find_header",
     "guess_columns",
     "plain",
-    "read_number",
 ]

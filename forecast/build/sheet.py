@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, TypeAlias
@@ -14,7 +14,7 @@ from forecast.build.checks import figures_of
 from forecast.build.edit import AddItem, Change, SetKey
 from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Quotes, Span
 from forecast.build.library import library_of
-from forecast.build.places_of_figures import place_at, places
+from forecast.build.places_of_figures import Place, place_at, places
 from forecast.build.schema import Build, Line
 from forecast.build.takeoff import WheelBoltsTakeoff
 
@@ -206,6 +206,33 @@ def quoted_figure(build: Build, path: str, quotes: Iterable[float]) -> SetKey:
     """Give the change that puts quotes in the place of what was believed, unit, causes and currency kept."""
     place = place_at(build, path)
     return SetKey(place.item, place.key, {"quotes": list(quotes)} | kept_words(place.figure))
+
+
+def open_quotes(build: Build, begun: Collection[str] = ()) -> tuple[Place, ...]:
+    """Give the figures that stand as several different quotes, of which one is still to be taken.
+
+    Parameters
+    ----------
+    build : Build
+    begun : collection of str
+        Lines and events that are bought, agreed or closed; a consignment is begun with any line of its own.
+    """
+
+    def is_begun(item: str) -> bool:
+        return any(name == item or name.startswith(f"{item}.") for name in begun)
+
+    return tuple(
+        place
+        for place in places(build)
+        if isinstance(place.figure, Quotes) and len(set(place.figure.quotes)) > 1 and not is_begun(place.item)
+    )
+
+
+def taken_quote(build: Build, path: str, price: float) -> SetKey:
+    """Give the change that puts the quote that is taken in the place of all of them, what else is said kept."""
+    place = place_at(build, path)
+    rest = kept_words(place.figure)
+    return SetKey(place.item, place.key, {"value": price} | rest if rest else price)
 
 
 def range_instead(build: Build, path: str, low: float, middle: float, high: float) -> SetKey:

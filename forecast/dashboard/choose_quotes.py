@@ -8,7 +8,7 @@ import streamlit as st
 
 from forecast.dashboard.choose_answers import quoted
 from forecast.dashboard.layout import table, text, told_plainly
-from forecast.dashboard.proposing import add_quote
+from forecast.dashboard.proposing import add_quote, take_quote
 from forecast.dashboard.state import Opened
 from forecast.decide.quotes import Quotes
 from forecast.views.commands.quotes import EXAMPLE, quote_headings, quote_rows
@@ -18,6 +18,7 @@ from forecast.views.money import about, percent
 def which_quote(view: Opened) -> None:
     """Draw the section; where there is nothing to compare, how to begin."""
     st.subheader("Which quote")
+    take_quote(view)
     if not view.build.option:
         text(
             "Two kits or two shops? Add what each asks, and what may go wrong with it: the whole build is then "

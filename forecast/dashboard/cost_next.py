@@ -37,9 +37,10 @@ def what_to_firm_up(view: Opened) -> None:
         st.markdown(
             "\n".join(f"{place}. {said(item.sentence(money))}" for place, item in enumerate(found[:SHOWN], 1))
         )
-    with st.expander("All figures, and what moves the total"):
-        if found:
+    if found:
+        with st.expander("All figures that could be firmed up"):
             _all_figures(found, view.currency)
+    with st.expander("The total when a part is cheap, and when it is dear"):
         _moves(view)
 
 
@@ -62,7 +63,7 @@ def _moves(view: Opened) -> None:
     found = driving(view)
     text(found.sentence(partial(about, currency=view.currency)))
     kind = st.segmented_control(
-        "What moves it", ["By line", "By group", "By cause"], default="By line", key="moves",
+        "What it is that is cheap or dear", ["By line", "By group", "By cause"], default="By line", key="moves",
         label_visibility="collapsed",
     )  # fmt: skip
     swings, shares = {
@@ -75,17 +76,23 @@ def _moves(view: Opened) -> None:
 def _swing_table(view: Opened, swings: tuple[SwingBar, ...], shares: tuple[VarianceShare, ...]) -> None:
     money = view.currency
     by_id = {share.id: share for share in shares}
+    st.caption(
+        "Each part in its cheapest and in its dearest tenth of builds, all else as it is; what follows from it, as "
+        "duty does, follows. What comes with it: how much more the rest costs where it is dear than where it is cheap, "
+        "because shared causes touch both; that is not its doing."
+    )
     rows = [
         [
             bar.title + (" (may happen)" if bar.kind == "event" else ""),
-            about(bar.low, money), about(bar.high, money), percent(by_id[bar.id].share.value),
+            about(bar.low, money, bar.own.error), about(bar.high, money, bar.own.error),
+            about(bar.shared, money, bar.together.error) if bar.comes_with_others else "\u2013",
+            percent(by_id[bar.id].share.value),
         ]
-        for bar in [bar for bar in swings if not bar.computed][:12]
+        for bar in swings[:12]
     ]  # fmt: skip
     table(
-        ["", "Total when it comes in low", "When it comes in high", "Share of the uncertainty"], rows,
-        "What moves the total most: its mean when this part is in its lowest or highest tenth. What only follows from "
-        "others, as duty does, is left out",
+        ["", "Total when it is cheap", "When it is dear", "What comes with it", "Share of the uncertainty"], rows,
+        "The total when this is cheap, and when it is dear",
     )  # fmt: skip
 
 

@@ -15,6 +15,7 @@ from forecast.dashboard.lines_rules import rules
 from forecast.dashboard.lines_sheet import sheet
 from forecast.dashboard.missing import missing
 from forecast.dashboard.printing import screen_only
+from forecast.dashboard.proposing import take_quote
 from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.saving import can_undo, kept_now, opened_sheet, put, undo
 from forecast.dashboard.state import Opened, before, opened
@@ -45,6 +46,7 @@ def page() -> None:
         tray()
         shown = _shown(view)
         build = parsed(loaded.text, WITH_CHANGES)
+        take_quote(view)
         more(view, build)
         _others(build)
         missing(view, build)

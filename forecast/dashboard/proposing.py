@@ -16,15 +16,44 @@ from forecast.build.proposals import (
     way_of,
 )  # fmt: skip
 from forecast.build.schema import Build
+from forecast.build.sheet import open_quotes, taken_quote
 from forecast.dashboard.layout import text
 from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.saving import form_key, opened_sheet, put
-from forecast.dashboard.state import opened
+from forecast.dashboard.state import Opened, opened
+from forecast.spending.standing import Record
+from forecast.views.commands.check import which_quote
 
 
 def _build_to_change() -> Build:
     """Give the build that the tray's changes are made to, what was added to it before included."""
     return parsed(opened_sheet(opened(saved=True)).text, WITH_CHANGES)
+
+
+def take_quote(view: Opened) -> None:
+    """Ask which quote is taken, of each figure that stands as several; its sum then takes their place."""
+    build = _build_to_change()
+    asked = open_quotes(build, Record.read(view.ledger).standing().begun if view.ledger is not None else ())
+    if not asked:
+        return
+    with (
+        st.expander(f"Which quote do you take? {len(asked)} to decide"),
+        st.form(form_key("take-quote"), border=False),
+    ):
+        text("Until you say, what you pay is as open as the next quote would be.")
+        taken = {
+            place.path: st.radio(
+                which_quote(place), sorted(set(place.figure.model_dump()["quotes"])), index=None,
+                format_func=lambda price: f"{price:.12g}", horizontal=True,
+            )
+            for place in asked
+        }  # fmt: skip
+        if st.form_submit_button("Take them"):
+            changes = [taken_quote(build, path, price) for path, price in taken.items() if price is not None]
+            if changes:
+                put([*changes])
+            else:
+                st.error("Choose a quote first.")
 
 
 def add_quote() -> None:

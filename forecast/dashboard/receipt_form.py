@@ -13,7 +13,7 @@ import streamlit as st
 from forecast.dashboard.layout import safe, said, told_plainly
 from forecast.dashboard.receipts_news import enter, lines_to_pay
 from forecast.dashboard.state import Opened
-from forecast.errors import LedgerError
+from forecast.errors import LedgerError, NumberError
 from forecast.spending.attachments import attach_file, check_document
 from forecast.spending.dates import not_ahead
 from forecast.spending.estimates import Way, middle_figures, shared_out
@@ -142,7 +142,7 @@ def _parts(
     try:
         splits = split_parts(parts, parse_money(total or "", home), home, way, _estimates(view, way), names)
         shown = "; ".join(f"{names.get(line, line)} **{exact(part, home)}**" for line, part in splits)
-    except LedgerError as error:
+    except (LedgerError, NumberError) as error:
         shown = str(error) if total else "What each line gets stands here once there is an amount."
     st.caption(said(shown))
     return parts, way

@@ -125,7 +125,7 @@ def news(place: str | None = None) -> None:
 def undo_button(view: Opened) -> None:
     """Offer to take back the last thing entered, from this tab or any other, where that can be."""
     entry = last_entry(view.ledger) if view.ledger is not None else None
-    if entry is None or entry.why_not:
+    if entry is None:
         return
     words = entry_words(entry, view.currency, view.titles())
     with st.container(key="undo-entry", horizontal=True, vertical_alignment="center"):

@@ -23,10 +23,11 @@ from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.errors import ForecastError, LedgerError
 from forecast.spending.events import WORDS, Said, contradiction, say_event, withdraw_event
 from forecast.spending.freezing import freeze, own_budget
-from forecast.spending.money import format_plain, parse_money
+from forecast.spending.money import parse_money, to_decimal
 from forecast.spending.splitting import Reconciliation, reconcile
 from forecast.spending.statement import read_statement, typed_statement
 from forecast.views.money import builds, exact
+from forecast.words.numbers import plainly
 
 
 def close_lines(view: Opened) -> None:
@@ -149,7 +150,7 @@ def freeze_budget(view: Opened) -> None:
         own = own_budget(view.build.build.budget, view.currency)
         left, right = st.columns(2)
         amount = left.text_input(
-            f"Budget in {view.currency}", value="" if own is None else format_plain(own, view.currency),
+            f"Budget in {view.currency}", value="" if own is None else plainly(to_decimal(own, view.currency)),
             key=f"budget-{own}", on_change="ignore",
         )  # fmt: skip
         note = right.text_input("Note", key="budget-note", max_chars=500, on_change="ignore")

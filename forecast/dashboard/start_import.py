@@ -223,8 +223,10 @@ def _take(found: LineList, goal: Goal) -> None:
     """Ask for the last word, and take all lines or none."""
     if found.open_decimal:
         st.warning(
-            "Every point or comma stands before three digits: say under \u201cRead it otherwise\u201d which of them is "
-            "the decimal mark."
+            safe(
+                f"{found.doubt}, and no other number tells: say under \u201cRead it otherwise\u201d which mark is "
+                "the decimal one."
+            )
         )
     ready = not found.of_state("bad") and not found.open_decimal
     if goal.build is not None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from forecast.build.schema import Build
-from forecast.decide.contingency import Contingency, Money, contingency
+from forecast.decide.contingency import Contingency, contingency
 from forecast.decide.firm_up import FirmUp, firm_up
 from forecast.decide.measures import MOST_MEASURES, Measures, measures_of
 from forecast.decide.replay import replay_of
-from forecast.decide.sensitivity import Drivers, drivers
+from forecast.decide.sensitivity import Drivers, Money, drivers
 from forecast.decide.trim import Trims, trims
 from forecast.engine.forecast import Forecast
 from forecast.engine.known import KnownFacts

@@ -5,7 +5,7 @@ Letters: N trials.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -52,11 +52,15 @@ class Change:
         Whether each event (or line that may not be needed) happens, by gate id, shape (N,).
     factors : mapping
         Factor on a row's amount, by row id; 0 takes it away.
+    borrowed : mapping
+        Trials whose figures and events a row takes for its own, by row id, shape (N,): another draw of that row
+        alone. What other rows make of the same figures stays, and so do the rows that it is computed from.
     """
 
     figures: Mapping[str, Value] = field(default_factory=dict)
     gates: Mapping[str, NDArray[np.bool_]] = field(default_factory=dict)
     factors: Mapping[str, float] = field(default_factory=dict)
+    borrowed: Mapping[str, NDArray[np.intp]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -180,32 +184,84 @@ class Replay:
 
     def rows(self, change: Change) -> dict[int, Array]:
         """Give the new amounts of every row that a change touches, by place in the plan."""
-        trials = self.forecast.trials
-        plan = trials.plan
-        places = self.affected(change.figures, change.gates, change.factors)
+        touched = {*change.factors, *change.borrowed}
         new: dict[int, Array] = {}
-        for place in places:
-            row = plan.rows[place]
+        for place in self.affected(change.figures, change.gates, touched):
+            row = self.forecast.plan.rows[place]
             inputs_read, rows_read = self._reads[place]
-            inputs: dict[str, Value] = {
+            borrowed = change.borrowed.get(row.id)
+            if borrowed is not None and not rows_read and not inputs_read & change.figures.keys():
+                new[place] = self._row(place)[borrowed] * change.factors.get(row.id, 1.0)
+                continue
+            figures = {
                 name: change.figures[name] if name in change.figures else self.figure(name)
                 for name in inputs_read
             }
-            lines: dict[str, Value] = {}
-            for name in rows_read:
-                other = self._places[name]
-                lines[name] = new[other] if other in new else self._row(other)
-            amount = np.full(trials.count, 0.0)
-            amount += evaluate(row.formula, inputs, lines)
-            if row.gate is not None:
-                opened = change.gates.get(row.gate)
-                amount *= trials.gates[self._gate_places[row.gate]] if opened is None else opened
-            settled = self.draws.world.settle(row, amount)
-            if settled is not None:
-                amount[:] = settled
-            amount *= change.factors.get(row.id, 1.0)
-            new[place] = amount
+            others = {self._places[name] for name in rows_read}
+            lines = {other: new[other] if other in new else self._row(other) for other in others}
+            new[place] = self._amount(place, figures, lines, change.gates, borrowed)
+            new[place] *= change.factors.get(row.id, 1.0)
         return new
+
+    def alone(self, ids: Collection[str]) -> Array:
+        """Give what some rows add up to in each trial were all others that they are computed from at their means.
+
+        Parameters
+        ----------
+        ids : collection of str
+            Of rows.
+
+        Returns
+        -------
+        ndarray, shape (N,)
+            All alike where they have no figures of their own, as duty has none.
+        """
+        trials = self.forecast.trials
+        fixed = self.draws.conditions.amounts if self.draws.conditions is not None else {}
+        found: dict[int, Array] = {}
+        for place in sorted(self._places[id] for id in ids):
+            inputs_read, rows_read = self._reads[place]
+            if not rows_read or self.forecast.plan.rows[place].id in fixed:
+                found[place] = self._row(place)
+                continue
+            others = {self._places[name] for name in rows_read}
+            lines = {other: found[other] if other in found else self._mean(other) for other in others}
+            found[place] = self._amount(place, {name: self.figure(name) for name in inputs_read}, lines, {})
+        total = np.zeros(trials.count)
+        for values in found.values():
+            total += values
+        return total
+
+    def _mean(self, place: int) -> float:
+        return float(np.average(self._row(place), weights=self.forecast.trials.weights))
+
+    def _amount(
+        self,
+        place: int,
+        figures: Mapping[str, Value],
+        lines: Mapping[int, Value],
+        gates: Mapping[str, NDArray[np.bool_]],
+        borrowed: NDArray[np.intp] | None = None,
+    ) -> Array:
+        """Evaluate a row from figures by id and other rows by place; its figures and event may be borrowed."""
+        trials, rows = self.forecast.trials, self.forecast.plan.rows
+        row = rows[place]
+        inputs = dict(figures)
+        if borrowed is not None:
+            inputs = {
+                name: values[borrowed] if isinstance(values, np.ndarray) else values
+                for name, values in figures.items()
+            }
+        amount = np.full(trials.count, 0.0)
+        amount += evaluate(row.formula, inputs, {rows[other].id: values for other, values in lines.items()})
+        if row.gate is not None:
+            told = gates.get(row.gate)
+            opened = trials.gates[self._gate_places[row.gate]] if told is None else told
+            amount *= opened if borrowed is None else opened[borrowed]
+        settled = self.draws.world.settle(row, amount)
+        if settled is not None:
+            amount[:] = settled
+        return amount
 
     def _row(self, place: int) -> Array:
         rows = self.forecast.trials.rows

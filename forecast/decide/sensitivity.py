@@ -1,38 +1,56 @@
-"""Where the uncertainty comes from: swing bars and variance shares, by line, by group and by cause."""
+"""Where the uncertainty comes from: the total when a part is cheap and when it is dear, and variance shares.
+
+A line that comes in dear is often seen in builds that are dear for another reason: a shared cause makes other lines
+dear with it. So two differences are told apart. The own one holds all else in every trial as it is; what is computed
+from the line follows, as duty follows the kit. The other, between builds in which the line is dear and builds in which
+it is cheap, holds what shared causes do to the rest, and is never said to be the line's doing.
+
+Letters: N trials, M items, T the total.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
-from forecast.build.formula import LineValue, walk
 from forecast.decide.causes import cause_parts
-from forecast.decide.draws import draws_behind
+from forecast.decide.replay import Change, Replay, replay_of
 from forecast.engine.forecast import Forecast
 from forecast.engine.known import KnownFacts
-from forecast.engine.sensitivity import Swing, swing
+from forecast.engine.sensitivity import swing
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate
 
-Money = Callable[[float], str]
+
+class Money(Protocol):
+    """Writes a sum, rounded to what its simulation error supports."""
+
+    def __call__(self, value: float, *, error: float = 0.0) -> str:
+        """Write it."""
+        ...
+
+
+_TENTH = 0.1
+_MIXING = 20_260_614  # any number: which trial borrows from which must only be unlike the order of the draws
 
 
 @dataclass(frozen=True)
 class SwingBar:
-    """How far the total moves with one line, event, group or cause.
+    """The total when one line, event, group or cause is cheap, and when it is dear.
 
     Attributes
     ----------
     id, title, kind : str
         Kind is "line", "event", "group" or "cause".
     low, high : float
-        Mean total in its lowest and in its highest tenth.
-    error : float
-        Standard error of the width.
-    computed : bool
-        True where it follows from other lines, as duty does: it then moves with them and is no driver of its own.
+        Mean total with it in its lowest and in its highest tenth, all else in every trial as it is.
+    own : Estimate
+        How far the total moves between the two, with its simulation error.
+    together : Estimate
+        How far apart builds are in which it is in its lowest and in its highest tenth, whatever else comes with it.
     """
 
     id: str
@@ -40,19 +58,36 @@ class SwingBar:
     kind: str
     low: float
     high: float
-    error: float
-    computed: bool = False
+    own: Estimate
+    together: Estimate
 
     @property
-    def width(self) -> float:
-        """How far the total moves between the two."""
-        return self.high - self.low
+    def shared(self) -> float:
+        """What comes with it through shared causes and is not its doing."""
+        return self.together.value - self.own.value
+
+    @property
+    def comes_with_others(self) -> bool:
+        """Tell whether the shared part is more than the simulation cannot tell apart (two errors)."""
+        return self.shared > 2 * max(self.own.error, self.together.error)
 
     def sentence(self, money: Money) -> str:
-        """Say how far the total moves with it."""
+        """Say what the total is when it is cheap, and when it is dear."""
+        cheap, dear = (money(end, error=self.own.error) for end in (self.low, self.high))
+        may = ", which may happen" if self.kind == "event" else ""
         return (
-            f"Where {self.title} is in its lowest tenth the build costs {money(self.low)} on average, in its highest "
-            f"{money(self.high)}."
+            f"{self.title}{may}: the build costs {cheap} on average with it in its cheapest tenth of builds, {dear} in "
+            "its dearest, all else as it is."
+        )
+
+    def shared_sentence(self, money: Money) -> str:
+        """Say what comes with it and is not its doing; empty where nothing can be told apart."""
+        if not self.comes_with_others:
+            return ""
+        more = money(self.shared, error=self.together.error)
+        return (
+            f"Where it is dear, the rest costs {more} more than where it is cheap, because shared causes touch both: "
+            "that is not its doing."
         )
 
 
@@ -77,6 +112,7 @@ class Drivers:
     Attributes
     ----------
     swings, group_swings, cause_swings : tuple of SwingBar
+        By what each moves by itself; what only follows from others, as duty does, is left out.
     lines, groups, causes : tuple of VarianceShare
         Three ways to split the same variance; lines include events.
     """
@@ -89,11 +125,11 @@ class Drivers:
     causes: tuple[VarianceShare, ...]
 
     def sentence(self, money: Money) -> str:
-        """Name what moves the total most."""
-        first = next((bar for bar in self.swings if not bar.computed), None)
-        if first is None:
+        """Name what moves the total most by itself, and say apart what comes with it."""
+        if not self.swings:
             return "Nothing in this build is uncertain."
-        return f"{first.title} moves the total most: by {money(first.width)} between its lowest and its highest tenth."
+        first = self.swings[0]
+        return f"What moves the total most is {first.sentence(money)} {first.shared_sentence(money)}".strip()
 
 
 def drivers(
@@ -115,16 +151,21 @@ def drivers(
     Drivers
     """
     plan, trials = forecast.plan, forecast.trials
+    replay = replay_of(forecast)
     money = [plan.rows[place] for place in plan.money_rows]
     lines = [(row.id, row.title, row.kind, trials.row(row.id)) for row in money]
-    grouped: dict[str, Array] = {}
+    grouped: dict[str, list[str]] = {}
     for row in money:
-        grouped[row.group] = grouped.get(row.group, np.zeros(trials.count)) + trials.row(row.id)
-    groups = [(group, group.capitalize(), "group", values) for group, values in grouped.items()]
-    parts = cause_parts(draws_behind(forecast), names)
+        grouped.setdefault(row.group, []).append(row.id)
+    groups = [
+        (group, group.capitalize(), "group", np.sum([trials.row(id) for id in ids], axis=0))
+        for group, ids in grouped.items()
+    ]
+    parts = cause_parts(replay.draws, names)
     causes = [(part.id, part.title, "cause", part.values) for part in parts]
     return Drivers(
-        _swings(forecast, lines), _swings(forecast, groups), _swings(forecast, causes),
+        _swings(replay, lines, {id: [id] for id, *_ in lines}), _swings(replay, groups, grouped),
+        _cause_swings(forecast, causes),
         _shares(forecast, lines), _shares(forecast, groups), _shares(forecast, causes),
     )  # fmt: skip
 
@@ -132,42 +173,78 @@ def drivers(
 _Named = list[tuple[str, str, str, Array]]
 
 
-def _swings(forecast: Forecast, items: _Named) -> tuple[SwingBar, ...]:
-    computed = {
-        row.id for row in forecast.plan.rows if any(isinstance(node, LineValue) for node in walk(row.formula))
-    }
+def _swings(replay: Replay, items: _Named, rows: dict[str, list[str]]) -> tuple[SwingBar, ...]:
+    """Give the bars of items that are each made up of rows."""
+    trials, plan = replay.forecast.trials, replay.forecast.plan
     bars = []
-    for id, title, kind, values in items:
+    for item in items:
+        ids, alone = rows[item[0]], replay.alone(rows[item[0]])
+        if np.ptp(alone) <= 1e-9 * max(1.0, float(np.max(np.abs(alone)))):
+            continue
+        tenths = _tenths(alone, trials.weights)
+        totals = []
+        for borrowed in _spread_out(tenths, trials.count):
+            moved = trials.totals.copy()
+            for place, amounts in replay.rows(Change(borrowed=dict.fromkeys(ids, borrowed))).items():
+                if plan.rows[place].is_money:
+                    moved += amounts - trials.row(plan.rows[place].id)
+            totals.append(moved)
+        seen = tenths if np.array_equal(alone, item[3]) else _tenths(item[3], trials.weights)
+        bars.append(_bar(item, totals[0], totals[1], replay.forecast, seen))
+    return tuple(sorted(bars, key=lambda bar: -bar.own.value))
+
+
+def _cause_swings(forecast: Forecast, parts: _Named) -> tuple[SwingBar, ...]:
+    """Give the bars of parts that add up to the total."""
+    trials = forecast.trials
+    bars = []
+    for part in parts:
+        values = part[3]
         if np.ptp(values) > 0:
-            found, error = _swing(values, forecast)
-            bars.append(SwingBar(id, title, kind, found.low, found.high, error, id in computed))
-    return tuple(sorted(bars, key=lambda bar: -bar.width))
+            tenths = _tenths(values, trials.weights)
+            low, high = (
+                trials.totals - values + values[places] for places in _spread_out(tenths, trials.count)
+            )
+            bars.append(_bar(part, low, high, forecast, tenths))
+    return tuple(sorted(bars, key=lambda bar: -bar.own.value))
 
 
-def _swing(values: Array, forecast: Forecast) -> tuple[Swing, float]:
-    """Give a swing and the standard error of its width.
+_Tenths = tuple[NDArray[np.intp], NDArray[np.intp]]
 
-    The error is that of independent sampling within the two tenths, Var(T | tenth) / trials in the tenth for both: a
-    tenth of a replicate is too few trials for a spread over replicates. It is on the safe side of stratified draws.
+
+def _bar(
+    item: tuple[str, str, str, Array], low: Array, high: Array, forecast: Forecast, tenths: _Tenths
+) -> SwingBar:
+    """Put a bar together from the totals with an item cheap and with it dear, trial by trial.
+
+    Errors are those of independent sampling within the two tenths; they are on the safe side of stratified draws.
     """
-    totals, weights = forecast.trials.totals, forecast.trials.weights
-    share = 0.1 * values.size
-    tenth = int(share)
-    if tenth < 1:
-        return swing(values, totals, weights), float("nan")
-    order = np.argpartition(values, (tenth, values.size - tenth - 1))
-    low, high = totals[order[:tenth]], totals[order[values.size - tenth :]]
-    error = float(np.sqrt((np.var(low) + np.var(high)) / tenth))
-    edges = order[tenth], order[values.size - tenth - 1]
-    tied = any(np.count_nonzero(values == values[edge]) > 1 for edge in edges)
-    if weights is not None or tied:
-        return swing(values, totals, weights), error
-    part = share - tenth  # the trial at the edge counts in part
-    ends = [
-        float(inside.sum() + part * totals[edge]) / share
-        for inside, edge in zip((low, high), edges, strict=True)
-    ]
-    return Swing(*ends), error
+    id, title, kind, values = item
+    totals, weights, count = forecast.trials.totals, forecast.trials.weights, tenths[0].size
+    found = swing(values, totals, weights)
+    seen = sum(float(np.var(totals[places])) for places in tenths)
+    cheap, dear = (float(np.average(part, weights=weights)) for part in (low, high))
+    own = Estimate(dear - cheap, float(np.sqrt(np.var(high - low) / count)))
+    together = Estimate(found.width, float(np.sqrt(seen / count)))
+    return SwingBar(id, title, kind, cheap, dear, own, together)
+
+
+def _tenths(values: Array, weights: Array | None) -> _Tenths:
+    """Give the trials of the lowest and of the highest tenth, heavy ones more than once."""
+    count = max(1, int(_TENTH * values.size))
+    order = np.argsort(values, kind="stable")
+    mass = np.ones(values.size) if weights is None else weights[order]
+    reached = np.cumsum(mass) / mass.sum()
+    levels = _TENTH * (np.arange(count) + 0.5) / count
+    low, high = (np.minimum(np.searchsorted(reached, at), values.size - 1) for at in (levels, 1 - levels))
+    return order[low], order[high]
+
+
+def _spread_out(tenths: _Tenths, count: int) -> _Tenths:
+    """Give every trial one of the lowest and one of the highest tenth, each as often and in no order."""
+    low, high = (np.resize(places, count) for places in tenths)
+    mixed = np.random.default_rng(_MIXING).permutation(count)
+    return low[mixed], high[mixed[::-1]]
 
 
 def _shares(forecast: Forecast, items: _Named) -> tuple[VarianceShare, ...]:

@@ -14,7 +14,7 @@ from forecast.build.schema import Build
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replicate import Keep
-from forecast.engine.sensitivity import Swing, row_means, swing, tail_shares, variance_shares
+from forecast.engine.sensitivity import row_means, tail_shares, variance_shares
 from forecast.engine.shapes import Array
 from forecast.engine.stable import Stability, block_size, until_stable
 from forecast.engine.statistics import (
@@ -190,15 +190,6 @@ class Forecast:
                 )
             )  # fmt: skip
         return tuple(found)
-
-    def swings(self) -> dict[str, Swing]:
-        """Give, for each line and event that varies, the mean total in its lowest and in its highest tenth."""
-        rows = self._kept_rows()
-        found = {}
-        for place in self.plan.money_rows:
-            if np.ptp(rows[place]) > 0:
-                found[self.plan.rows[place].id] = swing(rows[place], self.trials.totals, self.trials.weights)
-        return found
 
     def tail_means(self, q: float) -> dict[str, float]:
         """Give each line's mean in the worst 1 − q of builds; they add up to the expected shortfall."""

@@ -113,20 +113,22 @@ def swing(values: Array, totals: Array, weights: Array | None = None, share: flo
     share : float
         A tenth unless said otherwise. Ties, as in a row that is zero in most trials, count alike in proportion.
     """
-    return Swing(_tail_mean(-values, totals, weights, share), _tail_mean(values, totals, weights, share))
+    order = np.argsort(values, kind="stable")
+    mass = np.full(values.size, 1 / values.size) if weights is None else weights[order] / weights.sum()
+    low = _tail_mean(values[order], totals[order], mass, share)
+    high = _tail_mean(-values[order][::-1], totals[order][::-1], mass[::-1], share)
+    return Swing(low, high)
 
 
-def _tail_mean(values: Array, totals: Array, weights: Array | None, share: float) -> float:
-    """Average totals over the largest share of values, sharing a tie at the edge out evenly."""
-    mass = np.full(values.size, 1 / values.size) if weights is None else weights / weights.sum()
-    order = np.argsort(-values, kind="stable")
-    edge = values[order[min(int(np.searchsorted(np.cumsum(mass[order]), share)), values.size - 1)]]
-    above = values > edge
-    tied = values == edge
-    inside = np.where(above, mass, 0.0)
-    room = share - inside.sum()
-    inside[tied] = mass[tied] * room / mass[tied].sum()
-    return float(inside @ totals / inside.sum())
+def _tail_mean(values: Array, totals: Array, mass: Array, share: float) -> float:
+    """Average totals over the first share of ascending values, sharing a tie at the edge out evenly."""
+    edge = values[min(int(np.searchsorted(np.cumsum(mass), share)), values.size - 1)]
+    first, last = np.searchsorted(values, edge, "left"), np.searchsorted(values, edge, "right")
+    inside = mass[:last].copy()
+    tied = float(inside[first:].sum())
+    if tied > 0:
+        inside[first:] *= (share - float(inside[:first].sum())) / tied
+    return float(inside @ totals[:last] / inside.sum())
 
 
 def first_order_index(values: Array, output: Array, bins: int = 32) -> float:

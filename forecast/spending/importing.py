@@ -21,7 +21,7 @@ from decimal import Decimal
 from typing import Literal
 
 from forecast.build.checks import nearest
-from forecast.errors import ImportRefusedError, LedgerError, Problem
+from forecast.errors import ImportRefusedError, LedgerError, NumberError, Problem
 from forecast.spending.ledger import Ledger, NewReceipt, Receipt
 from forecast.spending.matching import Duplicates, Match, SupplierHistory, key_prefix
 from forecast.spending.money import format_plain, from_decimal, parse_money
@@ -305,7 +305,7 @@ def _read_rows(
         else:
             try:
                 minor = _amount(cell, layout, currency)
-            except LedgerError as error:
+            except (LedgerError, NumberError) as error:
                 role = next(
                     (role for role in ("amount", "debit", "credit") if str(cell(role)).strip()), "amount"
                 )

@@ -14,12 +14,12 @@ from forecast.spending.sniff import (
     Cell,
     DateOrder,
     find_date_orders,
-    find_decimal_marks,
     find_header,
     guess_columns,
     parse_day,
 )
 from forecast.spending.tabular import Table, read_table
+from forecast.words.numbers import decimal_marks, doubtful
 
 ROLES = ("date", "supplier", "amount", "debit", "credit", "currency", "line", "note")
 """What a column may hold."""
@@ -256,17 +256,10 @@ def _recognise(preview: Preview, kept: Mapping[str, Any]) -> Preview:
     amounts = _cells(preview, "amount", "debit", "credit")
     decimal = kept.get("decimal")
     if decimal is None:
-        marks = find_decimal_marks(amounts) or (".",)
+        marks = decimal_marks(amounts, exponent(preview.currency)) or (".",)
         decimal = marks[0] if len(marks) == 1 else "," if preview.layout.delimiter == ";" else "."
-        digits = exponent(preview.currency)
-        if (
-            len(marks) > 1
-            and digits
-            and any(isinstance(cell, str) and set(cell) & {".", ","} for cell in amounts)
-        ):
-            questions["decimal"] = (
-                "Every point or comma stands before three digits: say which mark is the decimal one."
-            )
+        if doubt := doubtful(amounts, exponent(preview.currency)):
+            questions["decimal"] = f"{doubt}, and no other sum tells: say which mark is the decimal one."
     layout = replace(preview.layout, decimal=decimal, date_order=order)
     spending: Spending | None = kept.get("spending")
     if spending is None:

@@ -40,7 +40,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any, cast
 
-from forecast.errors import ImportRefusedError, LedgerError, Problem
+from forecast.errors import ImportRefusedError, LedgerError, NumberError, Problem
 from forecast.spending.ledger import Baseline, Ledger, NewReceipt, Receipt, ReceiptKind
 from forecast.spending.money import format_plain, parse_money
 from forecast.spending.tabular import read_table
@@ -102,7 +102,7 @@ def load_receipts_csv(path: str | Path, ledger: Ledger) -> Loaded:
                     _add_receipt(ledger, kind, row["receipt"], receipts[row["receipt"]])
                 else:
                     _add_other(ledger, kind, row, seen)
-            except LedgerError as error:
+            except (LedgerError, NumberError) as error:
                 problems.append(Problem(f"row {number}", str(error).rstrip("."), ""))
         if problems:  # raised inside, so that nothing of the file is kept
             heading = f"{path}: nothing was loaded"
@@ -232,7 +232,7 @@ def _add_other(ledger: Ledger, kind: str, row: dict[str, str], seen: dict[str, i
             for item in ledger.list_still_to_buy()
         ]
         if said.count((line, left, day, note)) < _nth(("left", line, left, day, note), seen):
-            ledger.say_still_to_buy(line, left, day, note)
+            ledger.say_still_to_buy(line, left, day, note, anyway=True)
     elif kind == "freeze":
         _freeze(ledger, row, currency, key or _key_of(row, seen))
     else:
@@ -247,9 +247,9 @@ def _add_other(ledger: Ledger, kind: str, row: dict[str, str], seen: dict[str, i
         ):
             return
         if about == "event":
-            ledger.mark_event(line, state, day, note)  # type: ignore[arg-type]  # from the table above
+            ledger.mark_event(line, state, day, note, anyway=True)  # type: ignore[arg-type]  # from the table above
         else:
-            (ledger.close_line if kind == "close" else ledger.reopen_line)(line, day, note)
+            (ledger.close_line if kind == "close" else ledger.reopen_line)(line, day, note, anyway=True)
 
 
 def _nth(row: tuple[object, ...], seen: dict[str, int]) -> int:

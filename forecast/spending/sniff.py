@@ -17,6 +17,7 @@ from decimal import Decimal
 from typing import Literal
 
 from forecast.errors import LedgerError
+from forecast.words.numbers import look_at
 
 DateOrder = Literal["ymd", "dmy", "mdy"]
 Cell = str | date | Decimal
@@ -24,7 +25,6 @@ Cell = str | date | Decimal
 
 _DELIMITERS = (",", ";", "\t", "|")
 _DAY = re.compile(r"\s*(\d{1,4})([./\- ])\s?(\d{1,2})\2\s?(\d{1,4})\.?(?:[ T]\d{1,2}:\d{2}(?::\d{2})?.*)?\s*")
-_NUMBER = re.compile(r"[\s(+\-\u2212]*[\d.,'\u2019\u00a0\u202f ]*\d[\d.,'\u2019]*[\s)+\-\u2212]*")
 
 # Words that bank and card files commonly use in their headings (common practice, no source).
 _HEADINGS: dict[str, tuple[str, ...]] = {
@@ -203,25 +203,6 @@ def parse_day(cell: Cell, order: DateOrder) -> date | None:
         return None
 
 
-def find_decimal_marks(cells: Iterable[Cell]) -> tuple[str, ...]:
-    """Give every decimal mark that the amounts allow: "." or "," or both where nothing tells them apart."""
-    legal = {".", ","}
-    for cell in cells:
-        if not isinstance(cell, str):
-            continue
-        marks = [(match.group(), match.start()) for match in re.finditer(r"[.,]", cell)]
-        if not marks:
-            continue
-        last = marks[-1][0]
-        behind = len(re.match(r"\d*", cell[marks[-1][1] + 1 :]).group())  # type: ignore[union-attr]  # \d* always matches
-        kinds = {mark for mark, _ in marks}
-        if len(kinds) == 2 or (len(marks) == 1 and behind != 3):
-            legal &= {last}
-        elif len(marks) > 1:  # the same mark twice stands for thousands
-            legal -= {last}
-    return tuple(sorted(legal, reverse=True))
-
-
 def _plain(name: str) -> str:
     """Give a heading in small letters without accents and punctuation."""
     letters = unicodedata.normalize("NFKD", name.casefold())
@@ -233,4 +214,4 @@ def _is_day(cell: Cell) -> bool:
 
 
 def _is_number(cell: Cell) -> bool:
-    return isinstance(cell, Decimal) or (isinstance(cell, str) and _NUMBER.fullmatch(cell) is not None)
+    return isinstance(cell, Decimal) or (isinstance(cell, str) and bool(look_at(cell).readings))

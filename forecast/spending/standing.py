@@ -56,6 +56,11 @@ class Standing:
         """Everything paid."""
         return sum(self.paid.values())
 
+    @property
+    def begun(self) -> frozenset[str]:
+        """Lines and events that something was paid or agreed for, and those that are closed."""
+        return frozenset(self.paid) | frozenset(self.committed) | self.closed
+
 
 def day_before(day: dt.date) -> dt.date:
     """Give the day before, or the first day that there is."""

@@ -10,8 +10,8 @@ from forecast.build.listing import Listed, read_rows
 from forecast.build.listing_columns import ROLES, choose_columns, find_header, guess_columns
 from forecast.build.schema import Build
 from forecast.errors import BuildFileError, Problem
-from forecast.spending.sniff import find_decimal_marks
 from forecast.spending.tabular import read_table
+from forecast.words.numbers import decimal_marks, doubtful
 
 _NUMBERS = (
     "low",
@@ -34,8 +34,8 @@ class LineList:
     ----------
     encoding, delimiter, decimal : str
         "xlsx" and "" for a spreadsheet.
-    open_decimal : bool
-        Whether the numbers alone do not tell the decimal mark.
+    doubt : str
+        A number that can mean two, where no other tells the decimal mark; empty where all can be read.
     headings : tuple of str
     columns : mapping
         Heading by role.
@@ -45,10 +45,15 @@ class LineList:
     encoding: str
     delimiter: str
     decimal: str
-    open_decimal: bool
+    doubt: str
     headings: tuple[str, ...]
     columns: Mapping[str, str]
     rows: tuple[Listed, ...]
+
+    @property
+    def open_decimal(self) -> bool:
+        """Whether the numbers alone do not tell the decimal mark."""
+        return bool(self.doubt)
 
     def of_state(self, state: str) -> tuple[Listed, ...]:
         """Give the rows of which one thing becomes."""
@@ -133,14 +138,13 @@ def open_list(
         for role in _NUMBERS
         if role in places and places[role] < len(row)
     ]
-    marks = find_decimal_marks(numbers)
-    written = any(isinstance(cell, str) and set(cell) & {".", ","} for cell in numbers)
+    marks = decimal_marks(numbers)
     mark = decimal or (marks[0] if len(marks) == 1 else "," if table.delimiter == ";" else ".")
     listed = read_rows(
         rows, places, headings, mark, currency, known=known, leave_out=leave_out, build=build
     )  # fmt: skip
     return LineList(
-        table.encoding, table.delimiter, mark, decimal is None and len(marks) > 1 and written, headings,
+        table.encoding, table.delimiter, mark, doubtful(numbers) if decimal is None else "", headings,
         {role: headings[places[role]] for role in ROLES if role in places}, listed,
     )  # fmt: skip
 
@@ -154,8 +158,9 @@ def check_decided(found: LineList) -> None:
     """
     if found.open_decimal:
         heading = "list of lines: nothing was taken"
-        what = "every point or comma stands before three digits"
-        problem = Problem("decimal mark", what, "Say which mark is the decimal one.")
+        problem = Problem(
+            "decimal mark", f"{found.doubt}, and no other number tells", "Say which mark is the decimal one."
+        )
         raise BuildFileError(heading, [problem])
 
 

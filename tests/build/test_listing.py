@@ -11,10 +11,10 @@ from forecast.build.edit import changed
 from forecast.build.listing import SPREAD_NOTE, Listed, build_of_list, lines_to_add, read_rows
 from forecast.build.listing_columns import (
     Cell,
+    cell_number,
     choose_columns,
     find_header,
     guess_columns,
-    read_number,
 )
 from forecast.errors import BuildFileError
 
@@ -95,23 +95,23 @@ def test_the_builder_decides_what_a_column_holds() -> None:
     ],
 )  # fmt: skip
 def test_numbers_are_read_with_their_marks(cell: Cell, decimal: str, value: float) -> None:
-    assert read_number(cell, decimal, "EUR") == value
+    assert cell_number(cell, decimal, "EUR") == value
 
 
 @pytest.mark.parametrize(
     ("cell", "found"),
     [
-        ("12.50.1", "Write a number such as 1234.56"), ("12,50", "Write a number"), ("about 60", "Write a number"),
-        ("USD 60", "Amounts are counted in EUR"), ("NaN", "Write a number"), (Decimal("NaN"), "Write a number"),
-        ("50 %", "Write a number"),
+        ("12.50.1", "grouped in threes"), ("12,50", "decimal point of the rest"), ("about 60", "is no number"),
+        ("USD 60", "is in USD, but EUR is counted here"), ("NaN", "is no number"), (Decimal("NaN"), "Write a number"),
+        ("50 %", "is a percentage"),
     ],
 )  # fmt: skip
 def test_what_is_no_number_is_told(cell: Cell, found: str) -> None:
-    assert found in str(read_number(cell, ".", "EUR"))
+    assert found in str(cell_number(cell, ".", "EUR"))
 
 
 def test_a_percentage_is_a_chance() -> None:
-    assert read_number("30 %", ".", percent=True) == pytest.approx(0.3)
+    assert cell_number("30 %", ".", percent=True) == pytest.approx(0.3)
 
 
 def test_ranges_quantities_and_prices_become_lines() -> None:
@@ -159,7 +159,7 @@ def test_a_total_beside_quantity_and_price_must_agree() -> None:
         ("A|engine|1|2|3|||", "group", "found 'engine'. Legal here: kit, freight"),
         ("A|kit|3|2|1|||", "name", ""),
         ("A|kit|0|2|3|||", "name", "low is 0. Low, middle and high must be above zero"),
-        ("A|kit|x|2|3|||", "low", "found 'x'. Write a number"),
+        ("A|kit|x|2|3|||", "low", "found 'x'. It is no number"),
         ("A|kit|||||||", "middle", "no price"),
         ("A|kit||||4||", "quantity", "a quantity without a price"),
         ("A|kit|1|2|3|4||", "quantity", "a quantity without a price of one"),

@@ -9,7 +9,7 @@ import pytest
 
 from forecast.build.buildfile import parse_build, read_build
 from forecast.build.edit import changed
-from forecast.build.figures import Quotes
+from forecast.build.figures import Known, Quotes
 from forecast.build.guided import read_answers, write_build
 from forecast.build.library import load_library
 from forecast.build.sheet import (
@@ -18,11 +18,13 @@ from forecast.build.sheet import (
     every_figure,
     free_id,
     new_line,
+    open_quotes,
     other_shapes,
     quoted_figure,
     rate_changes,
     rows,
     starter,
+    taken_quote,
 )  # fmt: skip
 from forecast.spending.folder import DEMOS
 from tests.build.texts import HEAD
@@ -250,6 +252,26 @@ def test_quotes_can_be_had_for_the_price_of_a_consignment(guided: str) -> None:
     assert every_figure(build)["kit.price"] == "Body kit: price"
     new = parse_build(changed(guided, [quoted_figure(build, "kit.price", [240000, 265000])]))
     assert new.consignment[0].price == Quotes(quotes=(240000, 265000))
+
+
+def test_the_quote_that_is_taken_stands_in_the_place_of_all_of_them(guided: str) -> None:
+    build = parse_build(changed(guided, [quoted_figure(parse_build(guided), "kit.price", [240000, 265000])]))
+    assert [place.path for place in open_quotes(build)] == ["kit.price"]
+    assert open_quotes(build, {"kit.price"}) == ()  # a line of the consignment is paid
+    assert [place.path for place in open_quotes(build, {"kitchen"})] == ["kit.price"]
+    assert taken_quote(build, "kit.price", 265000).key == "price"
+    text = changed(guided, [quoted_figure(parse_build(guided), "kit.price", [240000, 265000])])
+    new = parse_build(changed(text, [taken_quote(build, "kit.price", 265000)]))
+    assert isinstance(new.consignment[0].price, Known)
+    assert new.consignment[0].price.value == 265000
+    assert new.consignment[0].price.currency == build.consignment[0].price.currency
+    assert open_quotes(new) == ()
+
+
+def test_one_price_or_the_same_twice_leaves_nothing_to_ask() -> None:
+    assert [place.path for place in open_quotes(parse_build(TEXT))] == ["paint.amount"]
+    for quotes in ("[4000]", "[4000, 4000.0]"):
+        assert open_quotes(parse_build(TEXT.replace("[4000, 5200]", quotes))) == ()
 
 
 def test_a_rate_of_exchange_is_told_anew_with_its_day() -> None:

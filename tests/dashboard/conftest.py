@@ -54,9 +54,10 @@ def run(monkeypatch: pytest.MonkeyPatch) -> Run:
 
     def go(build: Path, page: str = "cost") -> AppTest:
         monkeypatch.setattr(sys, "argv", ["app.py", str(build)])
-        app = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60).run()
-        if page != "cost":
-            app = app.switch_page(f"forecast/dashboard/{page}.py").run()
+        app = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+        if page != "cost":  # the page on which a build opens
+            app = app.switch_page(f"forecast/dashboard/{page}.py")
+        app = app.run()
         assert not app.exception
         return app
 

@@ -161,10 +161,12 @@ def test_swings_and_shares_are_folded_away(run: Run, small: Path) -> None:
     found = drivers(simulate(BuildFolder.at(small).read()))
     assert found.sentence(euros) in words(app)
     (html,) = [
-        item.proto.body for item in app.main.get("html") if "What moves the total most" in item.proto.body
+        item.proto.body for item in app.main.get("html") if "The total when this is cheap" in item.proto.body
     ]
     assert "Duty" not in html  # it follows from the kit
-    assert [bar.title for bar in found.swings if bar.computed]
+    for bar in found.swings[:12]:
+        for end in (bar.low, bar.high):
+            assert about(end, "EUR", bar.own.error) in html
 
 
 def test_receipts_count_in_what_is_to_be_done(run: Run, half_way: BuildFolder) -> None:

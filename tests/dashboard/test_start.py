@@ -189,11 +189,11 @@ def test_an_answer_that_no_longer_fits_is_asked_again(begin_at: Callable[..., Ap
 
 
 def test_a_rate_that_is_on_no_file_must_be_told(begin_at: Callable[..., AppTest]) -> None:
-    app = begin_at("rate", kit_currency="XAF")
+    app = begin_at("rate", kit_currency="MRU")
     assert "follows when the rate" in words(app)
     app = press(app, "I don't know")
-    assert "No rate for XAF is on file" in app.main.error[0].value
-    app = say(app, "rate", "0.0015")
+    assert "No rate for MRU is on file" in app.main.error[0].value
+    app = say(app, "rate", "0.022")
     assert "Hold **" in words(app)
 
 

@@ -98,7 +98,6 @@ def test_swing_of_a_normal_line() -> None:
     assert found.high == pytest.approx(300 + 1.754983 * covariance / 20, abs=error)
     assert found.low == pytest.approx(300 - 1.754983 * covariance / 20, abs=error)
     assert found.width == found.high - found.low
-    assert forecast.swings()["n0"] == found
 
 
 def test_swing_shares_ties_out_evenly() -> None:

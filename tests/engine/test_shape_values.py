@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -100,12 +101,76 @@ def test_metalog_bounded_below_by_zero() -> None:
     assert shape.moments[0] == pytest.approx(1100.703331, rel=1e-5)
 
 
+def keelin(low: float, middle: float, high: float, logit: float, share: float) -> float:
+    """Give Q = a1 + a2 L + a3 (y − 1/2) L of the metalog through P10, P50 and P90 at share y, L = ln(y / (1 − y)).
+
+    Keelin 2016, Decision Analysis 13(4), 6.2.1, the formulas for a symmetric triplet with α = 0.1 (from memory).
+    """
+    place, odds = (middle - low) / (high - low), math.log(0.9 / 0.1)
+    second = (high - low) / (2 * odds)
+    third = (1 - 2 * place) * (high - low) / ((1 - 2 * 0.1) * odds)
+    return middle + second * logit + third * (share - 0.5) * logit
+
+
+BOUNDS: list[tuple[dict[str, float], Callable[[float], float], Callable[[float], float]]] = [
+    ({}, lambda x: x, lambda q: q),
+    ({"lower": 1}, lambda x: math.log(x - 1), lambda q: 1 + math.exp(q)),
+    ({"upper": 12}, lambda x: -math.log(12 - x), lambda q: 12 - math.exp(-q)),
+    (
+        {"lower": 1, "upper": 12},
+        lambda x: math.log((x - 1) / (12 - x)),
+        lambda q: (1 + 12 * math.exp(q)) / (1 + math.exp(q)),
+    ),
+]
+"""Bounds, what the metalog is fitted to, and the way back (Keelin 2016, sections 4.1 to 4.3, from memory)."""
+
+
+@pytest.mark.parametrize("tail", [0.1, 0.04, 1e-3, 1e-6, 1e-12])
+@pytest.mark.parametrize("middle", [4.2, 5.0, 6.1])
+@pytest.mark.parametrize(("bounds", "fitted", "back"), BOUNDS)
+def test_both_tails_of_a_metalog_follow_the_published_formula(
+    bounds: dict[str, float],
+    fitted: Callable[[float], float],
+    back: Callable[[float], float],
+    middle: float,
+    tail: float,
+) -> None:
+    shape = Metalog(3, middle, 8, **bounds)
+    logit = math.log1p(-tail) - math.log(tail)
+    points = (fitted(3), fitted(middle), fitted(8))
+    wanted = [back(keelin(*points, -logit, tail)), back(keelin(*points, logit, 1 - tail))]
+    score = float(stats.norm.isf(tail))
+    assert list(shape.ppf(np.array([-score, score]))) == pytest.approx(wanted, rel=1e-9)
+
+
+@pytest.mark.parametrize("middle", [4.2, 6.1])
+def test_the_tails_of_a_metalog_bounded_below_are_powers(middle: float) -> None:
+    """From the formula: P(X > x) falls as x^(−1 / (a2 + a3/2)), and P(X < x) as x^(1 / (a2 − a3/2)) with bound zero."""
+    shape = Metalog(3, middle, 8, lower=0)
+    low, high = math.log(middle / 3), math.log(8 / middle)
+    a2, a3 = (low + high) / (2 * math.log(9)), (high - low) / (0.8 * math.log(9))
+    near, far = (float(stats.norm.isf(tail)) for tail in (1e-9, 1e-13))
+    decades = math.log(1e4)
+    upper = float(np.diff(np.log(shape.ppf(np.array([near, far]))))[0]) / decades
+    lower = float(np.diff(np.log(shape.ppf(np.array([-far, -near]))))[0]) / decades
+    assert upper == pytest.approx(a2 + a3 / 2, rel=1e-6)
+    assert lower == pytest.approx(a2 - a3 / 2, rel=1e-6)
+
+
 @pytest.mark.parametrize(
     ("ratio", "feasible"), [(0.1664, False), (0.1668, True), (0.5, True), (0.8332, True), (0.8336, False)]
 )
 def test_metalog_is_feasible_where_its_density_is_positive(ratio: float, feasible: bool) -> None:
     """Limits 0.166578 and 0.833422, recomputed from the density (Keelin 2016 gives the same set)."""
     assert Metalog(0, ratio, 1).feasible is feasible
+
+
+@pytest.mark.parametrize("stated", [(4.5, 10, 33.2), (3, 10, 30), (1, 10, 11), (9, 10, 90)])
+def test_low_middle_high_leave_the_total_a_variance(stated: tuple[float, float, float]) -> None:
+    """P(X > x) falls faster than x^−2, however wide or lopsided the range."""
+    near, far = (float(stats.norm.isf(tail)) for tail in (1e-9, 1e-13))
+    logs = np.log(three_percentiles(*stated).ppf(np.array([near, far])))
+    assert float(logs[1] - logs[0]) / math.log(1e4) < 0.5
 
 
 def test_three_point_weights_of_a_normal() -> None:

@@ -64,6 +64,27 @@ def test_a_typed_statement_is_read_line_by_line() -> None:
         typed_statement("  \n", "EUR")
 
 
+def test_a_statement_is_read_as_people_write_sums() -> None:
+    rows = typed_statement("Kit; 65 000\nCrate € 1.250,-\nFreight 1.250\nLamps\t2,5", "EUR")
+    assert [row.amount_minor for row in rows] == [6_500_000, 125_000, 125_000, 250]
+    assert [row.label for row in rows] == ["Kit", "Crate", "Freight", "Lamps"]
+    with pytest.raises(
+        ImportRefusedError, match=r"line 2: '1.250' can mean 1250 or 1.25. Write 1250, or 1.25."
+    ):
+        typed_statement("Kit 65\nFreight 1.250", "EUR")
+    for line in (
+        "Wheels 17 250.00",
+        "Crate 65 000",
+    ):  # a name that ends in digits, or a sum with a space in it?
+        with pytest.raises(ImportRefusedError, match=f"'{line}'. Write a name, then its sum: Crate; 150.00"):
+            typed_statement(line, "EUR")
+    assert typed_statement("Wheels 17; 250.00", "EUR")[0].label == "Wheels 17"
+    file = b"label;amount\nkit;1.250\ncrate;3,50\n"  # the second settles what the first means
+    assert [row.amount_minor for row in read_statement("a.csv", "EUR", file)] == [125_000, 350]
+    with pytest.raises(ImportRefusedError, match=r"row 2, column amount: '1.250' can mean 1250 or 1.25"):
+        read_statement("a.csv", "EUR", b"label;amount\nkit;1.250\n")
+
+
 def test_a_statement_is_read_from_a_spreadsheet() -> None:
     book = Workbook()
     sheet = book.active

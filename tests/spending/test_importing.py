@@ -93,10 +93,18 @@ def test_the_same_day_either_way_is_no_question(tmp_path: Path, ledger: Ledger) 
     assert open_import(path, ledger, source="card").questions == {}
 
 
+def test_marks_part_thousands_in_money_without_decimals(tmp_path: Path) -> None:
+    path = _write(tmp_path, "Date;Description;Amount\n2026-03-04;Shop;1.250\n2026-03-05;Shop;12.000\n")
+    ledger = Ledger(tmp_path / "yen.db", currency="JPY")
+    preview = open_import(path, ledger, source="card")
+    assert "decimal" not in preview.questions
+    assert [row.amount_minor for row in plan_import(preview, ledger).rows] == [1_250, 12_000]
+
+
 def test_an_ambiguous_decimal_mark_must_be_decided(tmp_path: Path, ledger: Ledger) -> None:
     path = _write(tmp_path, "Date;Description;Amount\n2026-03-04;Shop;1.250\n2026-03-05;Shop;3.000\n")
     preview = open_import(path, ledger, source="card")
-    assert "decimal" in preview.questions
+    assert preview.questions["decimal"].startswith("'1.250' can mean 1250 or 1.25, and no other sum tells")
     assert plan_import(confirm(preview, decimal=","), ledger).rows[0].amount_minor == 125_000
     with pytest.raises(ImportRefusedError, match="3 digits behind the decimal mark"):
         plan_import(confirm(preview, decimal="."), ledger)

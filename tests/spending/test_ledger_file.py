@@ -192,11 +192,15 @@ def test_a_file_that_may_not_grow_is_said_and_nothing_is_lost(tmp_path: Path) ->
     assert Ledger(path).check() == ()
 
 
-def test_a_read_only_folder_can_be_read_and_refuses_writing(tmp_path: Path) -> None:
+@pytest.mark.parametrize("old", [False, True], ids=["new", "of the first version"])
+def test_a_read_only_folder_can_be_read_and_refuses_writing(tmp_path: Path, old: bool) -> None:
     folder = tmp_path / "frozen"
     folder.mkdir()
     path = folder / "receipts.db"
-    _add(Ledger(path, currency="EUR"))
+    if old:
+        _of_the_first_version(path)
+    else:
+        _add(Ledger(path, currency="EUR"))
     script = (
         "import os, sys\n"
         "from forecast.errors import LedgerError\n"
@@ -204,7 +208,7 @@ def test_a_read_only_folder_can_be_read_and_refuses_writing(tmp_path: Path) -> N
         "import forecast.spending.money as money; money.exponent('EUR')\n"
         "if os.geteuid() == 0: os.setgid(65534); os.setuid(65534)\n"  # permissions do not bind the superuser
         "ledger = Ledger(sys.argv[1])\n"
-        "print(len(ledger.list_receipts()))\n"
+        "print(len(ledger.list_receipts(include_void=True)))\n"
         "try: ledger.add_receipt('2026-05-02', 'Shop', 1, 'EUR', [('a', 1)])\n"
         "except LedgerError as error: print(error)\n"
     )
@@ -224,9 +228,10 @@ def test_a_read_only_folder_can_be_read_and_refuses_writing(tmp_path: Path) -> N
         folder.chmod(0o755)
     assert err == ""
     count, message = out.strip().split("\n")
-    assert count == "1"
+    assert count == ("2" if old else "1")
     assert "read-only, so nothing was written; all that was entered is safe" in message
-    assert len(Ledger(path).list_receipts()) == 1
+    path.chmod(0o644)
+    assert len(Ledger(path).list_receipts(include_void=True)) == int(count)
 
 
 def test_a_locked_file_is_said_to_be_locked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -275,3 +280,48 @@ def test_a_killed_process_loses_no_acknowledged_receipt(tmp_path: Path) -> None:
     assert len(kept) == len(set(kept))
     assert set(acknowledged) <= set(kept)
     assert len(kept) - len(acknowledged) <= 10  # at most one written and not yet acknowledged a kill
+
+
+def _of_the_first_version(path: Path) -> list[str]:
+    """Make a ledger as version 0.1 made it, and give the tables of its rows in the order of entering."""
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA journal_mode = WAL")
+    migrate(connection, str(path), MIGRATIONS[:1])
+    stamp = "'2026-05-02T10:00:00+00:00', 'me'"
+    receipt, void = f"'r', '2026-05-02', {stamp}, 'Shop'", f"'void:r', '2026-05-03', {stamp}, 'Shop'"
+    for statement in (
+        f"INSERT INTO setting VALUES ('currency', 1, 'EUR', {stamp})",
+        f"INSERT INTO commitment VALUES (1, 'c', '2026-05-01', {stamp}, 'Maker', 'kit', 500, 'EUR', 500, '')",
+        f"INSERT INTO commitment_end VALUES (1, 'end:c', '2026-05-04', {stamp}, 1, 'settled', '')",
+        f"INSERT INTO receipt VALUES (1, {receipt}, 'payment', 9, 'USD', 7, 'EUR', '', 1, NULL)",
+        "INSERT INTO split VALUES (1, 1, 'kit', 7)",
+        f"INSERT INTO receipt VALUES (2, {void}, 'void', -9, 'USD', -7, 'EUR', 'twice', 1, 1)",
+        "INSERT INTO split VALUES (2, 2, 'kit', -7)",
+        f"INSERT INTO attachment VALUES (1, 1, '{'a' * 64}', 'photo.jpg', 9, {stamp})",
+        f"INSERT INTO baseline VALUES (1, 'b', '2026-05-01', {stamp}, 900, 'EUR', '', '', 1, 16, '{{}}', NULL, '')",
+    ):
+        connection.execute(statement)
+    told = [row[0] for row in connection.execute("SELECT tbl FROM change ORDER BY id")]
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    connection.close()
+    return told
+
+
+def test_a_ledger_of_the_first_version_is_read_on_with_all_that_is_in_it(tmp_path: Path) -> None:
+    path = tmp_path / "receipts.db"
+    told = _of_the_first_version(path)
+    ledger = Ledger(path)
+    assert [change.table for change in ledger.history()] == told
+    receipt, void = ledger.list_receipts(include_void=True)
+    assert (receipt.paid_minor, receipt.voided_by, receipt.commitment_id, void.voids) == (7, 2, 1, 1)
+    assert ledger.list_commitments(include_ended=True)[0].state == "settled"
+    assert ledger.attachments()[0].name == "photo.jpg"
+    assert ledger.list_baselines()[0].budget_minor == 900
+    assert ledger.check() == ()
+    for table in ("receipt", "commitment", "commitment_end", "baseline", "attachment", "undone"):
+        for statement in (f"UPDATE {table} SET id = 9", f"DELETE FROM {table}"):
+            with ledger._writing() as open_file:
+                if table == "undone":
+                    open_file.execute("INSERT OR IGNORE INTO undone VALUES (1, 'x', 1, 'now', 'me')")
+                with pytest.raises(sqlite3.IntegrityError, match="stay as they are"):
+                    open_file.execute(statement)

@@ -25,7 +25,7 @@ def test_a_line_is_closed_and_reopened_from_a_day_on(ledger: Ledger) -> None:
 
 def test_marks_count_by_their_day_not_by_when_they_were_entered(ledger: Ledger) -> None:
     ledger.close_line("filler", "2026-03-01")
-    ledger.reopen_line("filler", "2026-02-01")
+    ledger.reopen_line("filler", "2026-02-01", anyway=True)
     assert ledger.closed_lines() == {"filler"}
 
 
@@ -51,6 +51,32 @@ def test_the_last_word_on_what_is_left_counts(ledger: Ledger) -> None:
     assert ledger.still_to_buy()["primer"].amount_minor == 0
     with pytest.raises(LedgerError, match="zero or more"):
         ledger.say_still_to_buy("primer", -1)
+
+
+def test_a_word_that_would_change_nothing_is_refused(ledger: Ledger) -> None:
+    ledger.close_line("filler", "2026-03-02")
+    with pytest.raises(
+        LedgerError, match=r"filler is closed since 2026-03-02: nothing more .* Open the line again"
+    ):
+        ledger.say_still_to_buy("filler", 500)
+    ledger.reopen_line("filler", "2026-03-10")
+    ledger.say_still_to_buy("filler", 500, "2026-03-11")
+    before = ledger.history()
+    with pytest.raises(
+        LedgerError, match=r"filler is open from 2026-03-10 on, .* closed from 2026-03-05 on would"
+    ):
+        ledger.close_line("filler", "2026-03-05")
+    with pytest.raises(LedgerError, match=r"was said for 2026-03-11 too, .* or give 2026-03-11 or later"):
+        ledger.say_still_to_buy("filler", 300, "2026-03-09")
+    ledger.mark_event("damage", "happened", "2026-03-08")
+    with pytest.raises(LedgerError, match="damage happened from 2026-03-08 on"):
+        ledger.mark_event("damage", "cannot-happen", "2026-03-07")
+    assert ledger.history()[: len(before)] == before
+    assert len(ledger.history()) == len(before) + 1
+    ledger.close_line("filler", "2026-03-10")  # the same day: the last word counts
+    assert ledger.closed_lines() == {"filler"}
+    ledger.close_line("filler", "2026-03-01")  # earlier than was known: it is closed all the same
+    assert ledger.closed_lines("2026-03-01") == {"filler"}
 
 
 def test_a_commitment_shrinks_by_deposits_and_ends(ledger: Ledger) -> None:
@@ -79,7 +105,7 @@ def test_a_void_deposit_leaves_the_commitment_whole(ledger: Ledger) -> None:
         "2026-01-12", "Kit maker", 90_000, "EUR", [("kit", 90_000)], kind="deposit", commitment_id=kit.id
     )
     ledger.void_receipt(deposit.id, "bounced", "2026-01-20")
-    assert ledger.committed_by_line("2026-01-19") == {"kit": 210_000}
+    assert ledger.committed_by_line("2026-01-19") == {"kit": 300_000}
     assert ledger.committed_by_line() == {"kit": 300_000}
 
 

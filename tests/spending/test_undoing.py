@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from forecast.errors import LedgerError
 from forecast.spending.importing import confirm, enter_import, open_import, plan_import
-from forecast.spending.ledger import Ledger
+from forecast.spending.known import known_from
+from forecast.spending.ledger import Ledger, NewReceipt
 from forecast.spending.receipts_csv import load_receipts_csv, receipts_csv
+from forecast.spending.standing import Moment, Record
 from forecast.spending.undoing import UNDONE, last_entry, undo_last
+from tests.spending.test_known import PLAN
 
 DAY = "2026-03-02"
 
@@ -34,7 +40,7 @@ def test_a_receipt_goes_with_the_lines_that_it_closed(ledger: Ledger) -> None:
     assert [change.table for change in entry.changes] == ["receipt", "line_mark"]
     assert ledger.paid_by_line() == {"kit": 1_000}
     assert ledger.closed_lines() == frozenset()
-    assert [receipt.note for receipt in ledger.list_receipts(include_void=True)] == ["", "", UNDONE]
+    assert [receipt.splits[0].line_id for receipt in ledger.list_receipts(include_void=True)] == ["kit"]
     undo_last(ledger)
     assert ledger.paid_by_line() == {}
     assert last_entry(ledger) is None
@@ -42,54 +48,194 @@ def test_a_receipt_goes_with_the_lines_that_it_closed(ledger: Ledger) -> None:
         undo_last(ledger)
 
 
-def test_what_stood_before_stands_again(ledger: Ledger) -> None:
-    ledger.mark_event("damage", "cannot-happen", DAY)
-    ledger.mark_event("damage", "open", DAY)
-    ledger.say_still_to_buy("filler", 500, DAY)
-    ledger.say_still_to_buy("filler", 900, DAY)
-    ledger.close_line("filler", DAY)
-    ledger.reopen_line("filler", DAY)
-    undo_last(ledger)
-    assert ledger.closed_lines() == frozenset({"filler"})
-    undo_last(ledger)
-    assert ledger.closed_lines() == frozenset()
-    undo_last(ledger)
-    assert ledger.still_to_buy()["filler"].amount_minor == 500
-    with pytest.raises(LedgerError, match="was said for the first time"):
-        undo_last(ledger)
+def said(ledger: Ledger) -> list[object]:
+    """Give all that follows from a ledger: what the engine is told on each day, and every list it can give."""
+    record = Record.read(ledger)
+    days = [*(Moment(dt.date(2026, 3, number)) for number in range(1, 12)), Moment(dt.date.max)]
+    return [
+        [known_from(PLAN, standing) for standing in record.standings(days)],
+        record,
+        ledger.list_receipts(include_void=True),
+        ledger.attachments(),
+        ledger.lines_by_supplier(),
+        ledger.paid_by_line(),
+        ledger.committed_by_line(),
+        ledger.imported("f" * 64),
+    ]
 
 
-def test_an_event_returns_to_what_was_said_before(ledger: Ledger) -> None:
-    ledger.mark_event("damage", "cannot-happen", DAY)
-    ledger.mark_event("damage", "open", DAY)
-    undo_last(ledger)
-    assert ledger.event_states()["damage"].state == "cannot-happen"
-    undo_last(ledger)
-    assert ledger.event_states()["damage"].state == "open"
-
-
-def test_a_commitment_is_off_unless_it_is_paid_against(ledger: Ledger) -> None:
-    kit = ledger.add_commitment(DAY, "Maker", "kit", 5_000, "EUR")
-    undo_last(ledger)
-    assert ledger.list_commitments() == ()
-    kit = ledger.add_commitment(DAY, "Maker", "kit", 5_000, "EUR")
-    ledger.add_receipt(DAY, "Maker", 900, "EUR", [("kit", 900)], kind="deposit", commitment_id=kit.id)
-    undo_last(ledger)
-    undo_last(ledger)
-    assert ledger.list_commitments() == ()
-
-
-def test_what_the_ledger_does_not_let_go_is_said(ledger: Ledger) -> None:
-    number = pay(ledger)
-    ledger.void_receipt(number, "entered twice")
-    with pytest.raises(LedgerError, match=f"Receipt {number} was taken back and stays so"):
-        undo_last(ledger)
-    ledger.freeze_baseline(
-        5_000, "EUR", fingerprint="", build_text="", seed=1, trials=16, base_by_line={}, date=DAY
+def deposit(ledger: Ledger) -> None:
+    number = ledger.list_commitments()[0].id
+    ledger.add_receipt(
+        "2026-03-04", "Maker", 900, "EUR", [("kit", 900)], kind="deposit", commitment_id=number
     )
+
+
+def with_all_it_closes(ledger: Ledger) -> None:
+    with ledger.together():
+        number = pay(ledger, "filler")
+        ledger.attach(number, "b" * 64, "photo.jpg", 9)
+        ledger.close_line("filler", DAY)
+        ledger.mark_event("damage", "happened", DAY)
+
+
+def imported(ledger: Ledger) -> None:
+    with ledger.together():
+        for sum_ in (5, 6, 7):
+            entry = NewReceipt(DAY, "Shop", sum_, "EUR", (("filler", sum_),), entry_key=f"row {sum_}")
+            ledger.add_receipts([entry])
+        ledger.remember_source("card", {"date_order": "dmy"})
+        if not ledger.imported("f" * 64):
+            ledger.note_import("f" * 64, "card.csv", "card", 3)
+
+
+KINDS: dict[str, tuple[Callable[[Ledger], object], ...]] = {
+    "a receipt": (pay,),
+    "a refund": (lambda one: one.add_receipt(DAY, "Shop", 300, "EUR", [("kit", 300)], kind="refund"),),
+    "a receipt in foreign money": (
+        lambda one: one.add_receipt(DAY, "Shop", 30_000, "JPY", [("kit", 20_000)], paid=(20_000, "EUR")),
+    ),
+    "a receipt with all it closes": (with_all_it_closes,),
+    "a bank's file": (imported,),
+    "a void": (pay, lambda one: one.void_receipt(1, "entered twice")),
+    "a void of what was voided and undone before": (
+        pay, lambda one: one.void_receipt(1, "twice"), undo_last, lambda one: one.void_receipt(1, "after all"),
+    ),
+    "a first word on what is left": (pay, lambda one: one.say_still_to_buy("filler", 500, DAY)),
+    "another word on what is left": (
+        pay, lambda one: one.say_still_to_buy("filler", 500, DAY), lambda one: one.say_still_to_buy("filler", 9, DAY),
+    ),
+    "a commitment": (lambda one: one.add_commitment(DAY, "Maker", "kit", 5_000, "EUR"),),
+    "a deposit": (lambda one: one.add_commitment(DAY, "Maker", "kit", 5_000, "EUR"), deposit),
+    "a settled commitment": (
+        lambda one: one.add_commitment(DAY, "Maker", "kit", 5_000, "EUR"), deposit,
+        lambda one: one.settle_commitment(1, "2026-03-06"),
+    ),
+    "a cancelled commitment": (
+        lambda one: one.add_commitment(DAY, "Maker", "kit", 5_000, "EUR"),
+        lambda one: one.cancel_commitment(1, "2026-03-06"),
+    ),
+    "a commitment settled again": (
+        lambda one: one.add_commitment(DAY, "Maker", "kit", 5_000, "EUR"),
+        lambda one: one.settle_commitment(1, "2026-03-06"),
+        undo_last,
+        lambda one: one.cancel_commitment(1, "2026-03-05"),
+    ),
+    "a closed line": (pay, lambda one: one.close_line("filler", DAY)),
+    "a line opened again": (
+        pay, lambda one: one.close_line("filler", DAY), lambda one: one.reopen_line("filler", "2026-03-05"),
+    ),
+    "an event that happened": (lambda one: one.mark_event("damage", "happened", DAY),),
+    "an event that cannot happen": (lambda one: one.mark_event("damage", "cannot-happen", DAY),),
+    "an event withdrawn": (
+        lambda one: one.mark_event("damage", "cannot-happen", DAY),
+        lambda one: one.mark_event("damage", "open", DAY),
+    ),
+    "a frozen budget": (
+        lambda one: one.freeze_baseline(
+            5_000, "EUR", fingerprint="", build_text="", seed=1, trials=16, base_by_line={}, date=DAY
+        ),
+    ),
+    "a document": (pay, lambda one: one.attach(1, "a" * 64, "photo.jpg", 9)),
+    "a document kept again": (
+        pay, lambda one: one.attach(1, "a" * 64, "photo.jpg", 9), undo_last,
+        lambda one: one.attach(1, "a" * 64, "photo.jpg", 9),
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("steps", KINDS.values(), ids=KINDS)
+def test_after_undoing_any_entry_all_is_as_it_was_before(
+    ledger: Ledger, steps: tuple[Callable[[Ledger], object], ...]
+) -> None:
+    states = []
+    for step in steps:
+        if step is undo_last:
+            undo_last(ledger)
+            assert said(ledger) == states.pop()
+        else:
+            states.append(said(ledger))
+            step(ledger)
+            assert said(ledger) != states[-1]
+    while states:
+        undo_last(ledger)
+        assert said(ledger) == states.pop()
+    assert last_entry(ledger) is None
+    assert ledger.check() == ()
+    assert len(ledger.history()) > len(steps)  # nothing is forgotten
+
+
+@settings(max_examples=25, deadline=None)
+@given(data=st.data())
+def test_any_entries_are_undone_one_by_one(
+    tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
+) -> None:
+    ledger = Ledger(tmp_path_factory.mktemp("undo") / "r.db", currency="EUR")
+    states: list[list[object]] = []
+    for name in data.draw(st.lists(st.sampled_from(sorted(KINDS)), max_size=6)):
+        for step in KINDS[name]:
+            before = said(ledger)
+            try:
+                step(ledger)
+            except LedgerError:
+                continue  # what another step made impossible
+            if step is undo_last:
+                assert said(ledger) == states.pop()
+            elif said(ledger) != before:
+                states.append(before)
+    while states:
+        undo_last(ledger)
+        assert said(ledger) == states.pop()
+    assert last_entry(ledger) is None
+
+
+def test_a_typo_is_in_no_history(ledger: Ledger) -> None:
+    """What was never paid moved nothing on any day, whether it was voided or undone."""
+    pay(ledger, "kit", 5_000)
+    before = said(ledger)[0]
+    typo = pay(ledger, "filler", 100_000)
+    ledger.void_receipt(typo, "a zero too many", "2026-03-09")
+    assert said(ledger)[0] == before
+    assert Record.read(ledger).days() == (dt.date.fromisoformat(DAY),)
+    pay(ledger, "filler", 90_000)
+    undo_last(ledger)
+    assert said(ledger)[0] == before
+
+
+def test_what_earlier_versions_undid_stays_undone(ledger: Ledger) -> None:
+    """They undid by rows with a note; frozen from version 0.1."""
+    pay(ledger, "kit")
+    number = pay(ledger)
+    ledger.close_line("filler", DAY)
+    ledger.reopen_line("filler", DAY, UNDONE)
+    ledger.void_receipt(number, UNDONE)
     entry = last_entry(ledger)
     assert entry is not None
-    assert "freeze another one" in entry.why_not
+    assert [row["supplier"] for row in entry.rows("receipt")] == ["Shop"]
+    assert undo_last(ledger).changes[0].row_id == number - 1
+    assert ledger.paid_by_line() == {}
+    assert last_entry(ledger) is None
+
+
+def test_what_was_undone_can_be_entered_again_under_its_own_key(ledger: Ledger) -> None:
+    for _ in range(3):
+        ledger.add_receipt(DAY, "Shop", 700, "EUR", [("kit", 700)], entry_key="form:1")
+        ledger.add_commitment(DAY, "Maker", "kit", 5_000, "EUR", entry_key="form:2")
+        assert ledger.paid_by_line() == {"kit": 700}
+        assert ledger.committed_by_line() == {"kit": 5_000}
+        undo_last(ledger)
+        undo_last(ledger)
+    assert ledger.paid_by_line() == {}
+    assert ledger.list_receipts(include_void=True) == ()
+
+
+def test_two_cannot_undo_one_entry(ledger: Ledger) -> None:
+    pay(ledger)
+    entry = last_entry(ledger)
+    assert entry is not None
+    ledger.undo(entry.changes)
+    with pytest.raises(LedgerError, match="that entry is undone already"):
+        ledger.undo(entry.changes)
 
 
 def test_nothing_is_undone_that_was_not_shown(ledger: Ledger) -> None:
@@ -139,7 +285,9 @@ def test_a_row_taken_back_by_hand_is_held_back(ledger: Ledger, tmp_path: Path) -
 def test_an_undone_ledger_is_exported_and_read_back(ledger: Ledger, tmp_path: Path) -> None:
     for _ in range(2):
         ledger.close_line("filler", DAY)
-        undo_last(ledger)
+        ledger.reopen_line("filler", DAY)
+    ledger.close_line("kit", DAY)
+    undo_last(ledger)
     ledger.close_line("filler", DAY)
     (tmp_path / "out.csv").write_bytes(receipts_csv(ledger).encode())
     other = Ledger(tmp_path / "other.db", currency="EUR")

@@ -109,6 +109,15 @@ def test_undo_says_what_it_took_back(folder: str, capsys: pytest.CaptureFixture[
     assert ledger.closed_lines() == frozenset()
 
 
+def test_a_word_that_changes_nothing_is_refused(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    add(capsys, folder, "--line", "filler", "--closes")
+    assert "filler is closed since" in run(capsys, "left", folder, "filler", "50", expect=2)
+    run(capsys, "reopen", folder, "filler")
+    yesterday = (dt.date.today() - dt.timedelta(days=1)).isoformat()
+    assert "would change nothing now" in run(capsys, "close", folder, "filler", "--date", yesterday, expect=2)
+    assert "filler is closed from" in run(capsys, "close", folder, "filler")
+
+
 def test_the_receipts_become_a_spreadsheet(
     folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+import sqlite3
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -11,6 +12,7 @@ from forecast.spending.ledger.commitments import Commitments
 from forecast.spending.ledger.marks import Marks
 from forecast.spending.ledger.receipts import Receipts
 from forecast.spending.ledger.records import AttachedFile, Change
+from forecast.spending.ledger.store import counts, stands
 
 _CHANGE = "id, at, who, tbl, row_id, action, before, after"
 
@@ -39,20 +41,20 @@ class Ledger(Receipts, Commitments, Marks):
         self.receipt(receipt_id)
         with self._writing() as connection:
             connection.execute(
-                "INSERT INTO attachment (receipt_id, sha256, name, size, recorded_at, who) VALUES (?,"
-                " ?, ?, ?, ?, ?)"
-                " ON CONFLICT (receipt_id, sha256) DO NOTHING",
-                (receipt_id, sha256, name, size, *self._stamp()),
+                "INSERT INTO attachment (receipt_id, sha256, name, size, recorded_at, who) SELECT ?, ?, ?, ?, ?, ?"
+                " WHERE NOT EXISTS (SELECT 1 FROM attachment WHERE receipt_id = ? AND sha256 = ?"
+                f" AND {stands('attachment')})",
+                (receipt_id, sha256, name, size, *self._stamp(), receipt_id, sha256),
             )
         return next(item for item in self.attachments(receipt_id) if item.sha256 == sha256)
 
     def attachments(self, receipt_id: int | None = None) -> tuple[AttachedFile, ...]:
         """List the files of one receipt, or of all."""
-        where, values = ("", ()) if receipt_id is None else ("WHERE receipt_id = ?", (receipt_id,))
+        where, values = ("", ()) if receipt_id is None else ("AND receipt_id = ?", (receipt_id,))
         with self._reading() as connection:
             rows = connection.execute(
-                f"SELECT receipt_id, sha256, name, size, recorded_at, who FROM attachment {where} ORDER"
-                f" BY id",
+                "SELECT receipt_id, sha256, name, size, recorded_at, who FROM attachment"
+                f" WHERE {stands('attachment')} {where} ORDER BY id",
                 values,
             ).fetchall()
         return tuple(
@@ -95,7 +97,9 @@ class Ledger(Receipts, Commitments, Marks):
         """Tell whether a file of that content was imported."""
         with self._reading() as connection:
             return bool(
-                connection.execute("SELECT 1 FROM import_file WHERE sha256 = ?", (sha256,)).fetchone()
+                connection.execute(
+                    f"SELECT 1 FROM import_file WHERE sha256 = ? AND {stands('import_file')}", (sha256,)
+                ).fetchone()
             )
 
     def history(self, table: str | None = None, row_id: int | None = None) -> tuple[Change, ...]:
@@ -118,6 +122,31 @@ class Ledger(Receipts, Commitments, Marks):
             ).fetchall()
         return tuple(_change(row) for row in rows)
 
+    def undo(self, changes: Iterable[Change]) -> None:
+        """Let rows count no more, on any day, as if they had never been entered; they stay in the history.
+
+        Parameters
+        ----------
+        changes : iterable of Change
+            The lines of the history that tell of them.
+
+        Raises
+        ------
+        LedgerError
+            If one of them is undone already, or the file cannot be written.
+        """
+        with self._writing() as connection:
+            for change in changes:
+                try:
+                    connection.execute(
+                        "INSERT INTO undone (tbl, row_id, recorded_at, who) VALUES (?, ?, ?, ?)",
+                        (change.table, change.row_id, *self._stamp()),
+                    )
+                except sqlite3.IntegrityError:
+                    self._refuse(
+                        "that entry is undone already", "Look at what the last entry is now, then undo"
+                    )
+
     def check(self) -> tuple[str, ...]:
         """Look for damage: in the file, in its references, and in receipts whose splits do not add up.
 
@@ -134,7 +163,7 @@ class Ledger(Receipts, Commitments, Marks):
             unbalanced = connection.execute(
                 "SELECT r.id, coalesce(r.charged_minor, r.amount_minor), coalesce(sum(s.amount_minor),"
                 " 0) AS added"
-                " FROM receipt r LEFT JOIN split s ON s.receipt_id = r.id GROUP BY r.id"
+                f" FROM receipt r LEFT JOIN split s ON s.receipt_id = r.id WHERE {counts()} GROUP BY r.id"
                 " HAVING added <> coalesce(r.charged_minor, r.amount_minor)"
             )
             complaints += [f"receipt {row[0]}: {row[1]} paid, {row[2]} split" for row in unbalanced]

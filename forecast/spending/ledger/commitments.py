@@ -8,7 +8,7 @@ from typing import Literal
 
 from forecast.errors import LedgerError
 from forecast.spending.ledger.records import AgreementKind, Commitment
-from forecast.spending.ledger.store import Store, iso_day, new_key
+from forecast.spending.ledger.store import Store, counts, iso_day, new_key, stands
 from forecast.spending.money import exponent
 
 
@@ -87,8 +87,7 @@ class Commitments(Store):
             )
             old = connection.execute(
                 "SELECT as_of, supplier, line_id, amount_minor, currency, expected_minor, note, kind, id FROM"
-                " commitment"
-                " WHERE entry_key = ?",
+                f" commitment WHERE entry_key = ? AND {stands('commitment')}",
                 (key,),
             ).fetchone()
             if old is not None and old[:-1] != values:
@@ -173,9 +172,10 @@ def _fetch(connection: sqlite3.Connection, day: str) -> list[Commitment]:
         " c.expected_minor,"
         " c.note, e.state, e.as_of, c.recorded_at, c.who,"
         " (SELECT coalesce(sum(coalesce(r.charged_minor, r.amount_minor)), 0) FROM receipt r"
-        "  WHERE r.commitment_id = c.id AND r.as_of <= ?), c.kind"
-        " FROM commitment c LEFT JOIN commitment_end e ON e.commitment_id = c.id AND e.as_of <= ?"
-        " WHERE c.as_of <= ? ORDER BY c.as_of, c.id",
+        f"  WHERE r.commitment_id = c.id AND r.as_of <= ? AND {counts()}), c.kind"
+        " FROM commitment c LEFT JOIN commitment_end e"
+        f" ON e.commitment_id = c.id AND e.as_of <= ? AND {stands('commitment_end', 'e.id')}"
+        f" WHERE c.as_of <= ? AND {stands('commitment', 'c.id')} ORDER BY c.as_of, c.id",
         (day, day, day),
     )
     return [

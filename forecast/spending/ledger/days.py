@@ -6,11 +6,14 @@ from dataclasses import dataclass
 from datetime import date
 
 from forecast.spending.ledger.book import Ledger
+from forecast.spending.ledger.store import counts
 
 
 @dataclass(frozen=True)
 class DayPaid:
-    """All that was paid on one day for one line in one currency, refunds and voids taken off.
+    """All that was paid on one day for one line in one currency, refunds taken off.
+
+    What was taken back was a mistake and counts on no day.
 
     Attributes
     ----------
@@ -56,7 +59,7 @@ def paid_by_day(ledger: Ledger, *, by_receipt: bool = False) -> tuple[DayPaid, .
             " sum(CASE WHEN r.charged_minor IS NULL THEN s.amount_minor"
             "  ELSE 1.0 * s.amount_minor * r.amount_minor / nullif(r.charged_minor, 0) END),"
             f" r.commitment_id, {single}, r.charged_minor IS NOT NULL"
-            " FROM split s JOIN receipt r ON r.id = s.receipt_id"
+            f" FROM split s JOIN receipt r ON r.id = s.receipt_id WHERE {counts()}"
             f" GROUP BY r.as_of{within}, s.line_id, r.currency, r.commitment_id, r.charged_minor IS NOT NULL"
             f" ORDER BY r.as_of{within}, s.line_id"
         ).fetchall()

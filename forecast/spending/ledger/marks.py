@@ -3,44 +3,81 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Mapping
 from datetime import date, datetime
 
 from forecast.errors import LedgerError
 from forecast.spending.ledger.records import Baseline, EventState, Mark, StillToBuy
-from forecast.spending.ledger.store import Store, iso_day, new_key
+from forecast.spending.ledger.store import Store, iso_day, new_key, stands
 from forecast.spending.money import exponent
+
+_STATES = {
+    "open": "is open",
+    "closed": "is closed",
+    "more": "has more to come",
+    "happened": "happened",
+    "cannot-happen": "cannot happen any more",
+}
 
 
 class Marks(Store):
     """The part of the ledger that keeps states of lines and events."""
 
-    def close_line(self, line_id: str, date: date | str | None = None, note: str = "") -> Mark:
-        """Say that nothing more will be paid for a line, from a day on."""
-        return self._mark("line", line_id, "closed", date, note)
-
-    def reopen_line(self, line_id: str, date: date | str | None = None, note: str = "") -> Mark:
-        """Take back what was last said of a line, so that nothing is said, from a day on."""
-        return self._mark("line", line_id, "open", date, note)
-
-    def expect_more(self, line_id: str, date: date | str | None = None, note: str = "") -> Mark:
-        """Say that more is to come for a line, beside what was paid, from a day on."""
-        return self._mark("line", line_id, "more", date, note)
-
-    def mark_event(
-        self, event_id: str, state: EventState, date: date | str | None = None, note: str = ""
+    def close_line(
+        self, line_id: str, date: date | str | None = None, note: str = "", *, anyway: bool = False
     ) -> Mark:
-        """Say that a risk event happened, cannot happen, or is open after all, from a day on.
+        """Say that nothing more will be paid for a line, from a day on.
+
+        Parameters
+        ----------
+        line_id : str
+        date : date or str, optional
+            Today when left out.
+        note : str, optional
+        anyway : bool
+            Also where a later word says otherwise, so that this one changes nothing now: for rows of a file, which may
+            stand in any order.
 
         Raises
         ------
         LedgerError
-            If the state is none of these.
+            If a later word says otherwise, or the file cannot be written.
+        """
+        return self._mark("line", line_id, "closed", date, note, anyway=anyway)
+
+    def reopen_line(
+        self, line_id: str, date: date | str | None = None, note: str = "", *, anyway: bool = False
+    ) -> Mark:
+        """Say that more may be paid for a line after all, from a day on; see `close_line`."""
+        return self._mark("line", line_id, "open", date, note, anyway=anyway)
+
+    def expect_more(
+        self, line_id: str, date: date | str | None = None, note: str = "", *, anyway: bool = False
+    ) -> Mark:
+        """Say that more is to come for a line, beside what was paid; as for `close_line`."""
+        return self._mark("line", line_id, "more", date, note, anyway=anyway)
+
+    def mark_event(
+        self,
+        event_id: str,
+        state: EventState,
+        date: date | str | None = None,
+        note: str = "",
+        *,
+        anyway: bool = False,
+    ) -> Mark:
+        """Say that a risk event happened, cannot happen, or is open after all, from a day on; see `close_line`.
+
+        Raises
+        ------
+        LedgerError
+            If the state is none of these, or a later word says otherwise.
         """
         if state not in ("open", "happened", "cannot-happen"):
             message = f"event {event_id!r}: state {state!r}. Legal are open, happened and cannot-happen."
             raise LedgerError(message)
-        return self._mark("event", event_id, state, date, note)
+        return self._mark("event", event_id, state, date, note, anyway=anyway)
 
     def line_states(self, as_of: date | str | None = None) -> dict[str, Mark]:
         """Give the last mark of each line that ever got one, as it stood on a day."""
@@ -61,16 +98,32 @@ class Marks(Store):
         return tuple(sorted(marks, key=lambda pair: (pair[1].date, pair[1].recorded_at)))
 
     def say_still_to_buy(
-        self, line_id: str, amount_minor: int, date: date | str | None = None, note: str = ""
+        self,
+        line_id: str,
+        amount_minor: int,
+        date: date | str | None = None,
+        note: str = "",
+        *,
+        anyway: bool = False,
     ) -> StillToBuy:
         """Say how much is left to buy of a part-bought line, on top of what was paid.
 
-        The sum is in minor units of the build's currency.
+        Parameters
+        ----------
+        line_id : str
+        amount_minor : int
+            In minor units of the build's currency.
+        date : date or str, optional
+            As of when; today when left out.
+        note : str, optional
+        anyway : bool
+            Also where the line is closed or a later word says otherwise, as in `close_line`.
 
         Raises
         ------
         LedgerError
-            If the amount is no whole number of minor units, or negative.
+            If the amount is no whole number of minor units, or negative; if the line is closed, or a later word
+            says otherwise, so that this one would change nothing.
         """
         if not isinstance(amount_minor, int) or isinstance(amount_minor, bool) or amount_minor < 0:
             message = (
@@ -79,6 +132,19 @@ class Marks(Store):
             raise LedgerError(message)
         day, (at, who) = self._day(date), self._stamp()
         with self._writing() as connection:
+            if not anyway:
+                self._refuse_closed(connection, line_id)
+                later = connection.execute(
+                    "SELECT max(as_of) FROM still_to_buy WHERE line_id = ? AND as_of > ?"
+                    f" AND {stands('still_to_buy')}",
+                    (line_id, day),
+                ).fetchone()[0]
+                if later is not None:
+                    self._refuse(
+                        f"{line_id}: what is left was said for {later} too, which counts from then on; said for {day},"
+                        " it would change nothing now",
+                        f"Leave the date out, or give {later} or later",
+                    )
             connection.execute(
                 "INSERT INTO still_to_buy (entry_key, as_of, line_id, amount_minor, note, recorded_at, who)"
                 " VALUES (?, ?, ?, ?, ?, ?, ?)",
@@ -94,9 +160,8 @@ class Marks(Store):
         """List all that was ever said to be left to buy, by date."""
         with self._reading() as connection:
             rows = connection.execute(
-                "SELECT line_id, amount_minor, as_of, note, recorded_at, who FROM still_to_buy WHERE"
-                " as_of <= ?"
-                " ORDER BY as_of, id",
+                "SELECT line_id, amount_minor, as_of, note, recorded_at, who FROM still_to_buy"
+                f" WHERE as_of <= ? AND {stands('still_to_buy')} ORDER BY as_of, id",
                 (_until(as_of),),
             ).fetchall()
         return tuple(
@@ -153,7 +218,9 @@ class Marks(Store):
                 self._refuse(
                     f"a budget in {currency}, but the build counts in {known}", f"Give it in {known}"
                 )
-            there = connection.execute("SELECT 1 FROM baseline WHERE entry_key = ?", (key,)).fetchone()
+            there = connection.execute(
+                f"SELECT 1 FROM baseline WHERE entry_key = ? AND {stands('baseline')}", (key,)
+            ).fetchone()
             if there is None:
                 connection.execute(
                     "INSERT INTO baseline (entry_key, as_of, budget_minor, currency, fingerprint,"
@@ -182,8 +249,8 @@ class Marks(Store):
         with self._reading() as connection:
             rows = connection.execute(
                 "SELECT id, entry_key, as_of, budget_minor, currency, fingerprint, build_text, seed, trials,"
-                " base_by_line, scenario, note, recorded_at, who FROM baseline WHERE as_of <= ? ORDER"
-                " BY as_of, id",
+                " base_by_line, scenario, note, recorded_at, who FROM baseline"
+                f" WHERE as_of <= ? AND {stands('baseline')} ORDER BY as_of, id",
                 (_until(as_of),),
             ).fetchall()
         return tuple(
@@ -211,9 +278,34 @@ class Marks(Store):
         found = self.list_baselines(as_of)
         return found[-1] if found else None
 
-    def _mark(self, kind: str, subject: str, state: str, given: date | str | None, note: str) -> Mark:
+    def _refuse_closed(self, connection: sqlite3.Connection, line_id: str) -> None:
+        last = connection.execute(
+            f"SELECT state, as_of FROM line_mark WHERE line_id = ? AND {stands('line_mark')}"
+            " ORDER BY as_of DESC, id DESC LIMIT 1",
+            (line_id,),
+        ).fetchone()
+        if last is not None and last[0] == "closed":
+            self._refuse(
+                f"{line_id} is closed since {last[1]}: nothing more will be paid for it, so nothing is left to buy",
+                "Open the line again first, then say what is left",
+            )
+
+    def _mark(
+        self, kind: str, subject: str, state: str, given: date | str | None, note: str, *, anyway: bool
+    ) -> Mark:
         day, (at, who) = self._day(given), self._stamp()
         with self._writing() as connection:
+            last = connection.execute(
+                f"SELECT state, as_of FROM {kind}_mark WHERE {kind}_id = ? AND as_of > ?"
+                f" AND {stands(f'{kind}_mark')} ORDER BY as_of DESC, id DESC LIMIT 1",
+                (subject, day),
+            ).fetchone()
+            if last is not None and last[0] != state and not anyway:
+                self._refuse(
+                    f"{subject} {_STATES[last[0]]} from {last[1]} on, as was said before; that it {_STATES[state]} from"
+                    f" {day} on would change nothing now",
+                    f"Leave the date out, or give {last[1]} or later",
+                )
             connection.execute(
                 f"INSERT INTO {kind}_mark (entry_key, as_of, {kind}_id, state, note, recorded_at, who)"
                 " VALUES (?, ?, ?, ?, ?, ?, ?)",
@@ -224,8 +316,8 @@ class Marks(Store):
     def _marks(self, kind: str, as_of: date | str | None) -> list[Mark]:
         with self._reading() as connection:
             rows = connection.execute(
-                f"SELECT {kind}_id, state, as_of, note, recorded_at, who FROM {kind}_mark WHERE as_of <= ?"
-                " ORDER BY as_of, id",
+                f"SELECT {kind}_id, state, as_of, note, recorded_at, who FROM {kind}_mark"
+                f" WHERE as_of <= ? AND {stands(f'{kind}_mark')} ORDER BY as_of, id",
                 (_until(as_of),),
             ).fetchall()
         return [

@@ -1,11 +1,13 @@
 """How the ledger's tables come to be: numbered steps, each in one transaction with its record.
 
 Every table only grows: triggers refuse UPDATE and DELETE, so that a correction is a new row, and write each
-new row to ``change``, the history of who did what.
+new row to ``change``, the history of who did what. A row that was undone is named in ``undone`` and counts no more; it
+is as if it had never been entered.
 """
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -142,7 +144,32 @@ def _refuse(table: str, action: str) -> str:
     )
 
 
-def _second(connection: sqlite3.Connection) -> None:
+_MAY_COME_AGAIN = ("receipt", "commitment", "commitment_end", "baseline", "attachment")
+
+
+def _undoing(connection: sqlite3.Connection) -> None:
+    """Let rows be undone, and what was undone be entered again: keys are unique among what stands."""
+    connection.execute(
+        f"CREATE TABLE undone (id INTEGER PRIMARY KEY, tbl TEXT NOT NULL, row_id INTEGER NOT NULL, {_STAMP},"
+        " UNIQUE (tbl, row_id)) STRICT"
+    )
+    _keep_history(connection, "undone")
+    for table in _MAY_COME_AGAIN:
+        columns = re.sub(r",\s*UNIQUE \([^)]*\)| UNIQUE", "", _FIRST_TABLES[table])
+        connection.execute(f"CREATE TEMP TABLE kept AS SELECT * FROM {table}")
+        connection.execute(f"DROP TABLE {table}")
+        connection.execute(f"CREATE TABLE {table} ({columns}) STRICT")
+        connection.execute(f"INSERT INTO {table} SELECT * FROM kept")
+        connection.execute("DROP TABLE kept")
+        _keep_history(connection, table)
+    for statement in _INDEXES:
+        if any(f" ON {table} " in statement for table in _MAY_COME_AGAIN):
+            connection.execute(statement)
+    connection.execute("CREATE INDEX receipt_by_key ON receipt (entry_key)")
+    connection.execute("CREATE INDEX receipt_by_void ON receipt (voids) WHERE voids IS NOT NULL")
+
+
+def _more_to_come(connection: sqlite3.Connection) -> None:
     """Let a line be said to have more to come, and a price be agreed as fixed or as an estimate."""
     connection.execute(
         f"CREATE TABLE line_word ({_DATED}, line_id TEXT NOT NULL,"
@@ -164,7 +191,8 @@ def _second(connection: sqlite3.Connection) -> None:
 
 MIGRATIONS: tuple[tuple[str, Callable[[sqlite3.Connection], None]], ...] = (
     ("first tables", _first),
-    ("more to come, kinds of agreement", _second),
+    ("rows that were undone", _undoing),
+    ("more to come, kinds of agreement", _more_to_come),
 )
 """Name and work of each step; the step at index i leads to version i + 1."""
 
@@ -201,6 +229,8 @@ def migrate(
         If the file was written by a newer version of this program, or is some other program's database.
     """
     found = version_of(connection)
+    if found < len(steps):
+        connection.execute("PRAGMA foreign_keys = OFF")  # a table that others refer to may be laid out anew
     while found < len(steps):
         connection.execute("BEGIN IMMEDIATE")
         try:
@@ -213,6 +243,13 @@ def migrate(
                 connection.execute(
                     "INSERT INTO migration VALUES (?, ?, ?)", (found + 1, name, datetime.now(UTC).isoformat())
                 )
+                lost = connection.execute("PRAGMA foreign_key_check").fetchone()
+                if found and lost is not None:
+                    message = (
+                        f"{where}: damaged: a row of table {lost[0]} refers to nothing. Nothing was changed. Keep the"
+                        " file as it is, and put a copy from your backup in its place."
+                    )
+                    raise LedgerError(message)
                 connection.execute(f"PRAGMA user_version = {found + 1}")
                 found += 1
             connection.execute("COMMIT")

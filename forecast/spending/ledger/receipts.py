@@ -9,7 +9,7 @@ from datetime import date, datetime
 
 from forecast.spending.ledger.entries import checked, pair
 from forecast.spending.ledger.records import NewReceipt, Receipt, ReceiptKind, Split
-from forecast.spending.ledger.store import Store, iso_day, new_key
+from forecast.spending.ledger.store import Store, counts, iso_day, new_key, stands
 from forecast.spending.money import format_plain
 
 _COLUMNS = (
@@ -110,7 +110,8 @@ class Receipts(Store):
         why : str
             The reason, kept in the note.
         date : date or str, optional
-            From when it no longer counts; today when left out, or the receipt's own day if that is later.
+            When it was taken back; today when left out, or the receipt's own day if that is later. It was a mistake
+            and counts on no day, before or after; money that came back is a refund.
 
         Returns
         -------
@@ -125,7 +126,7 @@ class Receipts(Store):
         if not why.strip():
             self._refuse(f"receipt {receipt_id} was to be voided without a reason", "Say why in a few words")
         with self._writing() as connection:
-            found = _fetch(connection, "WHERE r.id = ?", (receipt_id,))
+            found = _fetch(connection, "r.id = ?", (receipt_id,))
             if not found:
                 self._refuse(f"there is no receipt {receipt_id}", "List the receipts to see their numbers")
             old = found[0]
@@ -142,7 +143,7 @@ class Receipts(Store):
                 )
             void = replace(
                 old,
-                entry_key=f"void:{old.entry_key}",
+                entry_key=f"void:{old.entry_key}",  # of one that stands: others were undone
                 kind="void",
                 amount_minor=-old.amount_minor,
                 charged_minor=None if old.charged_minor is None else -old.charged_minor,
@@ -160,13 +161,13 @@ class Receipts(Store):
         Parameters
         ----------
         as_of : date or str, optional
-            Only what was paid up to and on that day, as it stood then.
+            Only what was paid up to and on that day; what was taken back since was never paid.
         include_void : bool, optional
             Voided receipts and the rows that void them as well.
         """
         day = _until(as_of)
         with self._reading() as connection:
-            found = _fetch(connection, "WHERE r.as_of <= ? ORDER BY r.as_of, r.id", (day,), day)
+            found = _fetch(connection, "r.as_of <= ? ORDER BY r.as_of, r.id", (day,))
         if include_void:
             return tuple(found)
         return tuple(receipt for receipt in found if receipt.voids is None and receipt.voided_by is None)
@@ -180,45 +181,36 @@ class Receipts(Store):
             If there is none of that number.
         """
         with self._reading() as connection:
-            found = _fetch(connection, "WHERE r.id = ?", (receipt_id,))
+            found = _fetch(connection, "r.id = ?", (receipt_id,))
         if not found:
             self._refuse(f"there is no receipt {receipt_id}", "List the receipts to see their numbers")
         return found[0]
 
-    def known_entries(self) -> frozenset[str]:
-        """Give the own keys of all receipts ever entered."""
-        with self._reading() as connection:
-            return frozenset(row[0] for row in connection.execute("SELECT entry_key FROM receipt"))
-
     def paid_by_line(self, as_of: date | str | None = None) -> dict[str, int]:
         """Add up what each line cost so far, in minor units of the build's currency.
 
-        Refunds and voids are taken off; a line of which nothing is left does not appear.
+        Refunds are taken off; a line of which nothing is left does not appear.
         """
-        sums = "SELECT s.line_id, sum(s.amount_minor) FROM split s"
         with self._reading() as connection:
-            if as_of is None:
-                rows = connection.execute(f"{sums} GROUP BY s.line_id ORDER BY s.line_id").fetchall()
-            else:
-                rows = connection.execute(
-                    f"{sums} JOIN receipt r ON r.id = s.receipt_id WHERE r.as_of <= ?"
-                    " GROUP BY s.line_id ORDER BY s.line_id",
-                    (_until(as_of),),
-                ).fetchall()
+            rows = connection.execute(
+                "SELECT s.line_id, sum(s.amount_minor) FROM split s JOIN receipt r ON r.id = s.receipt_id"
+                f" WHERE r.as_of <= ? AND {counts()} GROUP BY s.line_id ORDER BY s.line_id",
+                (_until(as_of),),
+            ).fetchall()
         return {line: amount for line, amount in rows if amount}
 
     def lines_by_supplier(self) -> dict[str, dict[str, int]]:
         """Count, for each supplier, the receipts on each line; voided ones do not count."""
         with self._reading() as connection:
             rows = connection.execute(
-                "SELECT r.supplier, s.line_id, sum(CASE WHEN r.voids IS NULL THEN 1 ELSE -1 END) AS n"
-                " FROM receipt r JOIN split s ON s.receipt_id = r.id GROUP BY r.supplier, s.line_id"
-                " HAVING n > 0"
+                "SELECT r.supplier, s.line_id, count(*)"
+                f" FROM receipt r JOIN split s ON s.receipt_id = r.id WHERE {counts()}"
+                " GROUP BY r.supplier, s.line_id"
             ).fetchall()
-        counts: dict[str, dict[str, int]] = {}
+        found: dict[str, dict[str, int]] = {}
         for supplier, line_id, count in rows:
-            counts.setdefault(supplier, {})[line_id] = count
-        return counts
+            found.setdefault(supplier, {})[line_id] = count
+        return found
 
     def _insert(self, connection: sqlite3.Connection, entry: NewReceipt) -> Receipt:
         """Write one checked receipt, or give the one that was entered under the same key."""
@@ -243,7 +235,7 @@ class Receipts(Store):
             who=self.who,
         )
         if entry.entry_key is not None:
-            found = _fetch(connection, "WHERE r.entry_key = ?", (key,))
+            found = _fetch(connection, "r.entry_key = ?", (key,))
             if found:
                 old = found[0]
                 if entry.commitment_id is None and not entry.apart:
@@ -267,7 +259,7 @@ class Receipts(Store):
             )
         if row.commitment_id is not None:
             known = connection.execute(
-                "SELECT 1 FROM commitment WHERE id = ?", (row.commitment_id,)
+                f"SELECT 1 FROM commitment WHERE id = ? AND {stands('commitment')}", (row.commitment_id,)
             ).fetchone()
             if known is None:
                 self._refuse(
@@ -314,8 +306,10 @@ def _open_agreement(connection: sqlite3.Connection, row: Receipt) -> int | None:
         return None
     day = row.date.isoformat()
     found = connection.execute(
-        "SELECT c.id, c.supplier FROM commitment c LEFT JOIN commitment_end e ON e.commitment_id = c.id"
-        " WHERE c.line_id = ? AND c.as_of <= ? AND (e.as_of IS NULL OR e.as_of > ?) ORDER BY c.as_of, c.id",
+        "SELECT c.id, c.supplier FROM commitment c LEFT JOIN commitment_end e"
+        f" ON e.commitment_id = c.id AND {stands('commitment_end', 'e.id')}"
+        " WHERE c.line_id = ? AND c.as_of <= ? AND (e.as_of IS NULL OR e.as_of > ?)"
+        f" AND {stands('commitment', 'c.id')} ORDER BY c.as_of, c.id",
         (row.splits[0].line_id, day, day),
     ).fetchall()
     return next((number for number, name in found if name.casefold() == row.supplier.casefold()), None)
@@ -325,11 +319,11 @@ def _until(as_of: date | str | None) -> str:
     return "9999-12-31" if as_of is None else iso_day(as_of, "as of")
 
 
-def _fetch(
-    connection: sqlite3.Connection, where: str, values: tuple[object, ...], void_until: str = "9999-12-31"
-) -> list[Receipt]:
-    """Read receipts with their splits; a void counts when its day is not after `void_until`."""
-    rows = connection.execute(f"SELECT {_COLUMNS} FROM receipt r {where}", values).fetchall()
+def _fetch(connection: sqlite3.Connection, where: str, values: tuple[object, ...]) -> list[Receipt]:
+    """Read receipts with their splits; those that were undone are not there."""
+    rows = connection.execute(
+        f"SELECT {_COLUMNS} FROM receipt r WHERE {stands('receipt', 'r.id')} AND {where}", values
+    ).fetchall()
     if len(rows) <= 50:  # few: fetch theirs; many: one pass over all splits is faster
         marks = ", ".join("?" * len(rows))
         numbers = tuple(row[0] for row in rows)
@@ -343,7 +337,7 @@ def _fetch(
         splits.setdefault(number, []).append(Split(line_id, amount))
     voided = dict(
         connection.execute(
-            f"SELECT voids, id FROM receipt WHERE as_of <= ? {void_where}", (void_until, *numbers)
+            f"SELECT voids, id FROM receipt WHERE {stands('receipt')} {void_where}", numbers
         ).fetchall()
     )
     return [

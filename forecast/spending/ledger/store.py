@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import NoReturn
 
 from forecast.errors import LedgerError
-from forecast.spending.ledger.migrations import migrate, refuse_strangers, version_of
+from forecast.spending.ledger.migrations import MIGRATIONS, migrate, refuse_strangers, version_of
 from forecast.spending.money import exponent
 
 BUSY_SECONDS = 60.0
@@ -123,6 +123,12 @@ class Store:
         """
         uri = f"{self.path.absolute().as_uri()}?mode=ro&immutable=1"
         connection = sqlite3.connect(uri, uri=True, isolation_level=None)
+        if 0 < version_of(connection) < len(MIGRATIONS):  # brought up to date where that can be: in memory
+            memory = sqlite3.connect(":memory:", isolation_level=None)
+            connection.backup(memory)
+            connection.close()
+            connection = memory
+            migrate(connection, str(self.path))
         connection.execute("PRAGMA query_only = ON")
         return connection
 
@@ -223,6 +229,24 @@ class Store:
             (currency, *self._stamp()),
         )
         return currency
+
+
+def stands(table: str, row: str = "id") -> str:
+    """Give the condition that a row was not undone.
+
+    Parameters
+    ----------
+    table : str
+    row : str
+        What gives its number in the query, such as ``r.id``.
+    """
+    return f"{row} NOT IN (SELECT row_id FROM undone WHERE tbl = '{table}')"
+
+
+def counts(receipt: str = "r") -> str:
+    """Give the condition that a receipt counts, on every day: it was neither undone nor taken back as a mistake."""
+    taken_back = f"SELECT voids FROM receipt WHERE voids IS NOT NULL AND {stands('receipt')}"
+    return f"{receipt}.voids IS NULL AND {stands('receipt', f'{receipt}.id')} AND {receipt}.id NOT IN ({taken_back})"
 
 
 def new_key() -> str:

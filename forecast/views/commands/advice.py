@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict, is_dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -82,7 +82,7 @@ def level(text: str) -> float:
     return value
 
 
-def _money(currency: str) -> Callable[[float], str]:
+def _money(currency: str) -> partial[str]:
     from forecast.views.money import about
 
     return partial(about, currency=currency)

@@ -28,10 +28,14 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.reforecast import budget_in_force
 
-    build = BuildFolder.at(options.file).read()
+    folder = BuildFolder.at(options.file)
+    build = folder.read()
     forecast = forecast_of(build, options)
-    amount = options.within if options.within is not None else build.build.budget
+    amount = options.within
+    if amount is None:
+        amount = budget_in_force(build, folder.ledger().baseline() if folder.has_ledger() else None)
     return answer(
         options,
         budget_text(build, forecast, amount, every_line=options.all_lines),

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import argparse
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
-from forecast.errors import BuildFileError
+from forecast.errors import BuildFileError, LedgerError
 from forecast.views.commands.common import add_file, answer, command
 
 if TYPE_CHECKING:
+    from forecast.build.places_of_figures import Place
     from forecast.build.schema import Build
+    from forecast.spending.folder import BuildFolder
     from forecast.trade.expansion import Expansion
 
 _NAMES = 3
@@ -27,7 +30,8 @@ def run(options: argparse.Namespace) -> int:
     from forecast.spending.folder import BuildFolder
 
     try:
-        build = BuildFolder.at(options.file).read()
+        folder = BuildFolder.at(options.file)
+        build = folder.read()
     except BuildFileError as error:
         problems = [
             {"where": item.where, "line": item.line, "found": item.found, "mend": item.mend}
@@ -36,6 +40,7 @@ def run(options: argparse.Namespace) -> int:
         answer(options, str(error), {"ok": False, "problems": problems})
         return 1
     suggestions = wide_ranges(build)
+    undecided = _undecided(folder, build)
     found = _findings(build)
     text = [f"{build.name}: no mistakes. {_counts(build)}"]
     if found:
@@ -46,6 +51,8 @@ def run(options: argparse.Namespace) -> int:
         text += [f"  {item['grade']:<8} {item['text']}{_how(options.file, item)}" for item in found]
     if suggestions:
         text += ["", "Ranges worth a second look:", *(f"  {item}" for item in suggestions)]
+    if undecided:
+        text += ["", "Quotes of which you will take one:", *(f"  {item['text']}" for item in undecided)]
     rules, notes = _rules(build)
     if notes:
         text += ["", "What the terms of trade leave out or add:", *(f"  {note}" for note in notes)]
@@ -73,6 +80,7 @@ def run(options: argparse.Namespace) -> int:
             "problems": [],
             "missing": found,
             "suggestions": suggestions,
+            "undecided": undecided,
             "rules": rules,
             "notes": notes,
             "cautions": cautions,
@@ -124,6 +132,34 @@ def _counts(build: Build) -> str:
         f"{_some(len(build.line), 'line')} ({', '.join(words)}), {_some(len(build.event), 'risk event')}, "
         f"{_some(len(build.cause), 'shared cause')}, {_some(len(build.scenario), 'scenario')}."
     )
+
+
+def _undecided(folder: BuildFolder, build: Build) -> list[dict[str, Any]]:
+    """Ask which quote is taken, of each figure with several whose line is not begun, for programs and for people."""
+    from forecast.build.sheet import open_quotes
+    from forecast.spending.standing import Record
+
+    asked = open_quotes(build)
+    if asked:
+        with suppress(LedgerError):  # what is wrong with the receipts is told where they are asked for
+            asked = open_quotes(build, Record.read(folder.ledger_to_read()).standing().begun)
+    found = []
+    for place in asked:
+        quotes = place.figure.model_dump()["quotes"]
+        listed = ", ".join(f"{price:.12g}" for price in quotes)
+        how = (
+            f"Write value = and its sum in the place of quotes = [{listed}]; until then the price stays open."
+        )
+        said = {"item": place.item, "key": place.key, "quotes": list(quotes)}
+        found.append(said | {"text": f"{which_quote(place)} {how}"})
+    return found
+
+
+def which_quote(place: Place) -> str:
+    """Ask which of the quotes for a figure is taken."""
+    *most, last = (f"{price:.12g}" for price in place.figure.model_dump()["quotes"])
+    unit = f" {place.unit}" if place.unit else ""
+    return f"{place.title}, {place.word}: quoted {', '.join(most)} and {last}{unit}. Which one do you take?"
 
 
 def wide_ranges(build: Build) -> list[str]:

@@ -160,7 +160,7 @@ def preview_text(found: LineList) -> str:
     ]
     parts += [f"{number}. {problem}" for number, problem in enumerate(_problems(found), start=1)]
     if found.open_decimal:
-        parts.append("Every point or comma stands before three digits: say --decimal . or --decimal , first.")
+        parts.append(f"{found.doubt}, and no other number tells: say --decimal . or --decimal , first.")
     elif _problems(found):
         parts.append("Mend the list, or leave rows out with --leave-out ROW; then add --enter.")
     else:

@@ -47,8 +47,9 @@ def _add_freeze(commands: Commands[argparse.ArgumentParser]) -> None:
 
 def _add_undo(commands: Commands[argparse.ArgumentParser]) -> None:
     detail = (
-        "Takes back the last thing entered: a receipt and what it closed, a bank's file, a mark, a commitment.\n"
-        "Nothing is deleted; rows that undo it are added. Run it again to take back the entry before."
+        "Takes back the last thing entered, whatever it was: a receipt and what it closed, a bank's file, a mark.\n"
+        "All is then as it was before, on every day. Nothing is deleted: the history keeps what was undone.\n"
+        "Run it again to take back the entry before."
     )
     parser = command(commands, "undo", "take back the last thing entered", run_undo, detail)
     add_file(parser)
@@ -146,8 +147,7 @@ def run_undo(options: argparse.Namespace) -> int:
         if entry is None:
             return answer(options, "Nothing was entered yet, or all of it is taken back.", {"last": None})
         words = entry_words(entry, build.build.currency)
-        text = f"Entered last: {words}." + (f" {entry.why_not}" if entry.why_not else "")
-        return answer(options, text, {"last": words, "can_be_undone": not entry.why_not})
+        return answer(options, f"Entered last: {words}.", {"last": words})
     words = entry_words(undo_last(ledger), build.build.currency)
     text = f"Taken back: {words}. 'forecast watch' shows where it ends now."
     return answer(options, text, {"undone": words})
