@@ -7,16 +7,24 @@
 Names are imported when they are first used, so that ``forecast --help`` need not wait for the numeric libraries.
 """
 
+from __future__ import annotations
+
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+
+# As `typing` has it, whose import would be the longest part of a command's start.
+TYPE_CHECKING = False
 
 if TYPE_CHECKING:
+    from typing import Any
+
     from forecast.build.buildfile import read_build
     from forecast.build.schema import Build
     from forecast.engine.forecast import Forecast, simulate
     from forecast.engine.known import KnownFacts
     from forecast.engine.statistics import Estimate
     from forecast.errors import BuildFileError, ForecastError, LedgerError, RuleError, SimulationError
+
+__version__ = "0.2.0"
 
 _HOMES = {
     "Build": "forecast.build.schema",

@@ -5,6 +5,7 @@
     ForecastError
     ├── BuildFileError     the build file (or an answers file) cannot be used; carries every Problem found
     │   └── EditedMeanwhileError  somebody else saved the build file since it was read; carries both versions
+    ├── MoneyError         a currency does not exist, or a text is no number or could mean two
     ├── RuleError          a customs rule, Incoterms rule or take-off cannot be applied
     ├── SimulationError    a figure cannot be simulated as asked
     └── LedgerError        the receipt ledger refuses, or cannot be read or written
@@ -12,13 +13,18 @@
         └── ImportRefusedError a bank or card file was not imported; carries every bad row
 
 Each message says where, what was found, what is legal and how to mend it. A screen or the command line shows
-``str(error)`` as it stands; nothing else is needed.
+``str(error)`` as it stands; nothing else is needed. Whatever else is raised is a mistake of the program: the two
+places that frame all others (`forecast.views.cli.main`, `forecast.dashboard.layout.told_plainly`) say so with
+`unforeseen`, and write the details down for whoever mends it.
 """
 
 from __future__ import annotations
 
+import os
+import traceback
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 
 
 @dataclass(frozen=True)
@@ -84,6 +90,10 @@ class EditedMeanwhileError(BuildFileError):
         self.theirs = theirs
 
 
+class MoneyError(ForecastError):
+    """There is no such currency, or a text is no number, or could mean two."""
+
+
 class RuleError(ForecastError):
     """A rule of trade or law cannot be applied to what was given."""
 
@@ -102,3 +112,20 @@ class UnbalancedError(LedgerError):
 
 class ImportRefusedError(_ManyProblems, LedgerError):
     """A bank or card file was not imported; nothing of it was."""
+
+
+def unforeseen(error: BaseException) -> str:
+    """Say in words that the program itself made a mistake, and where, for whoever mends it.
+
+    Parameters
+    ----------
+    error : BaseException
+        Anything that is no `ForecastError`; it was raised, and so knows where.
+    """
+    steps = traceback.extract_tb(error.__traceback__)
+    own = [step for step in steps if f"{os.sep}forecast{os.sep}" in step.filename] or list(steps)
+    at = f", {Path(own[-1].filename).name} line {own[-1].lineno}" if own else ""
+    return (
+        "The program made a mistake here, not you. What you have saved is as it was. "
+        f"For whoever mends it: {type(error).__name__}{at}."
+    )

@@ -1,31 +1,62 @@
-"""The rooms of the house: who may import whom, read from the imports themselves."""
+"""The rooms of the house: who may import whom, read from the imports themselves; and that every test is run."""
 
 from __future__ import annotations
 
 import ast
+import os
+import re
+import shlex
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable
+from functools import cache
 from pathlib import Path
-
-import pytest
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "forecast"
-ROOMS = ("build", "trade", "engine", "spending", "decide", "views", "dashboard")
+ROOMS = ("words", "build", "trade", "engine", "spending", "decide", "views", "dashboard")
 """From the one that knows nobody to the one that knows all."""
 
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
+BY_PACKING = {"PKG-INFO", "setup.cfg", "build", "dist"}
+"""What setuptools adds at the top of a source distribution, or lays beside it."""
 
-def imports(file: Path) -> Iterator[str]:
-    """Give the full name of everything that a module imports, inside functions as well."""
+
+@cache
+def known_files() -> tuple[str, ...]:
+    """Give the files that git knows and that are there; without git's memory (a source distribution) all that are."""
+    try:
+        told = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True).stdout
+    except FileNotFoundError:  # no git on this machine
+        told = ""
+    listed = [path for path in told.split("\0") if path and (ROOT / path).exists()]
+    return tuple(listed) or files_on_disk(ROOT)
+
+
+def files_on_disk(root: Path) -> tuple[str, ...]:
+    """Give the files below a folder, less what was made from them."""
+    found = []
+    for top in root.iterdir():
+        if top.name.startswith(".") or top.name in BY_PACKING or top.suffix == ".egg-info":
+            continue
+        files = top.rglob("*") if top.is_dir() else [top]
+        found += [
+            file.relative_to(root).as_posix() for file in files if file.is_file() and file.suffix != ".pyc"
+        ]
+    return tuple(sorted(found))
+
+
+@cache
+def imports(file: Path) -> tuple[str, ...]:
+    """Give the full name of everything that a module imports, in functions as well; a relative one with its dots."""
+    found: list[str] = []
     for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
-            yield from (alias.name for alias in node.names)
+            found += [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
-            assert node.level == 0, f"{file}: a relative import"
-            yield node.module or ""
+            found.append("." * node.level + (node.module or ""))
+    return tuple(found)
 
 
 def room(file: Path) -> str | None:
@@ -35,17 +66,36 @@ def room(file: Path) -> str | None:
 
 
 def name(file: Path) -> str:
-    return str(file.relative_to(ROOT))
+    return file.relative_to(ROOT).as_posix()
 
 
-@pytest.mark.parametrize("file", MODULES, ids=name)
-def test_a_room_knows_only_the_rooms_below(file: Path) -> None:
-    here = room(file)
-    allowed = ROOMS if here is None else ROOMS[: ROOMS.index(here) + 1]
-    for target in imports(file):
-        parts = target.split(".")
-        if parts[0] == "forecast" and len(parts) > 1 and parts[1] in ROOMS:
-            assert parts[1] in allowed, f"{name(file)} imports {target}"
+def nobody_imports(breaks: Callable[[Path, str], bool]) -> None:
+    """Assert that no import of the package breaks a rule."""
+    pairs = [(file, target) for file in MODULES for target in imports(file)]
+    nothing_in(f"{name(file)} imports {target}" for file, target in pairs if breaks(file, target))
+
+
+def nothing_in(found: Iterable[str]) -> None:
+    """Assert that nothing was found, and name all that was: a comparison of lists would name the first."""
+    listed = sorted(found)
+    assert not listed, "\n".join(listed)
+
+
+def test_there_are_modules_to_look_at() -> None:
+    assert {room(file) for file in MODULES} == {None, *ROOMS}
+
+
+def test_no_import_is_relative() -> None:
+    nobody_imports(lambda file, target: target.startswith("."))
+
+
+def test_a_room_knows_only_the_rooms_below() -> None:
+    def breaks(file: Path, target: str) -> bool:
+        here, parts = room(file), target.split(".")
+        allowed = ROOMS if here is None else ROOMS[: ROOMS.index(here) + 1]
+        return parts[0] == "forecast" and len(parts) > 1 and parts[1] in ROOMS and parts[1] not in allowed
+
+    nobody_imports(breaks)
 
 
 HOMES = {
@@ -53,37 +103,30 @@ HOMES = {
     "altair": ("views",),
     "sqlite3": ("spending",),
     "pandas": ("spending", "decide", "views", "dashboard"),
-    "babel": ("spending", "views", "dashboard"),
+    "babel": ("words", "views", "dashboard"),
 }
 """In which rooms alone a library may be imported."""
 
 
-@pytest.mark.parametrize("file", MODULES, ids=name)
-def test_libraries_stay_in_their_rooms(file: Path) -> None:
-    for target in imports(file):
+def test_libraries_stay_in_their_rooms() -> None:
+    def breaks(file: Path, target: str) -> bool:
         top = target.split(".")[0]
-        if top in HOMES:
-            assert room(file) in HOMES[top], f"{name(file)} imports {target}"
-        if top == "sqlite3":
-            assert "ledger" in file.parts, f"{name(file)} imports sqlite3"
+        return top in HOMES and room(file) not in HOMES[top]
+
+    nobody_imports(breaks)
 
 
-@pytest.mark.parametrize("file", [file for file in MODULES if room(file) == "engine"], ids=name)
-def test_the_engine_knows_arrays_and_models_only(file: Path) -> None:
-    foreign = {target.split(".")[0] for target in imports(file)} - set(sys.stdlib_module_names)
-    assert foreign <= {"numpy", "scipy", "forecast"}
+def test_only_the_ledger_knows_its_database() -> None:
+    nobody_imports(lambda file, target: target.split(".")[0] == "sqlite3" and "ledger" not in file.parts)
 
 
-@pytest.mark.parametrize("file", MODULES, ids=name)
-def test_no_module_does_two_jobs(file: Path) -> None:
-    assert len(file.read_text(encoding="utf-8").splitlines()) <= 400
+def test_the_engine_knows_arrays_and_models_only() -> None:
+    known = {*sys.stdlib_module_names, "numpy", "scipy", "forecast"}
+    nobody_imports(lambda file, target: room(file) == "engine" and target.split(".")[0] not in known)
 
 
 def test_the_top_level_holds_what_the_design_names() -> None:
-    listed = subprocess.run(
-        ["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True
-    ).stdout.split()
-    top = {path.split("/")[0] for path in listed if not path.startswith(".")}
+    top = {path.split("/")[0] for path in known_files() if not path.startswith(".")}
     assert top == {"README.md", "DEVELOPERS.md", "pyproject.toml", "forecast", "app.py", "tests", "scenarios"}
 
 
@@ -103,3 +146,51 @@ def test_importing_the_package_loads_no_statistics_library() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
     )
     assert not {"scipy.stats", "pandas", "streamlit", "altair"} & set(loaded.stdout.split())
+
+
+COLLECT = """
+import sys, pytest
+
+class Names(pytest.File):
+    def collect(self):
+        return []
+
+class Files:
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_pycollect_makemodule(self, module_path, parent):
+        print("file:", module_path.relative_to(parent.config.rootpath).as_posix())
+        return Names.from_parent(parent, path=module_path)
+
+pytest.main([*sys.argv[1:], "-n", "0", "--collect-only", "-p", "no:cacheprovider"], plugins=[Files()])
+"""
+"""Collects as far as the files and imports none of them: one second instead of ten."""
+
+
+def collected_files() -> set[str]:
+    """Give the test files that the README's own test command reaches."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    command = re.search(r"<!-- test command -->\n```sh\n.* -m pytest(.*)\n```\n<!-- end -->", text)
+    assert command is not None
+    surroundings = {key: value for key, value in os.environ.items() if not key.startswith("PYTEST")}
+    told = subprocess.run(
+        [sys.executable, "-c", COLLECT, *shlex.split(command[1])], cwd=ROOT, env=surroundings,
+        capture_output=True, text=True, timeout=60,
+    ).stdout  # fmt: skip
+    return {line.removeprefix("file: ") for line in told.splitlines() if line.startswith("file: ")}
+
+
+def test_every_test_file_is_collected() -> None:
+    def holds_tests(path: str) -> bool:
+        if not path.endswith(".py"):
+            return False
+        text = (ROOT / path).read_text(encoding="utf-8")
+        return Path(path).name.startswith("test_") or re.search(r"^ *def test_", text, re.M) is not None
+
+    wanted = {path for path in known_files() if holds_tests(path)}
+    assert len(wanted) > 50
+    nothing_in(wanted - collected_files())
+
+
+def test_without_git_the_files_on_disk_are_looked_at() -> None:
+    known = {path for path in known_files() if not path.startswith(".")}
+    assert known <= set(files_on_disk(ROOT))

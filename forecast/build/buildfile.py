@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path as FilePath
@@ -11,7 +12,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from forecast.build.checks import cross_check, nearest
 from forecast.build.consignment import Consignment
-from forecast.build.figures import FIGURE_KINDS, HOW_TO_WRITE, short
+from forecast.build.figures import FIGURE_KEYS, FIGURE_KINDS, HOW_TO_WRITE, short
 from forecast.build.locate import Path, line_of, locate
 from forecast.build.schema import Build, Costed, Event, Line
 from forecast.errors import BuildFileError, Problem
@@ -193,14 +194,17 @@ def _try(adapter: TypeAdapter[Any], value: Any, path: Path, raised: list[tuple[P
     try:
         return adapter.validate_python(value)
     except ValidationError as error:
-        errors = error.errors(include_url=False)
+        errors, before = error.errors(include_url=False), len(raised)
         places = [item["loc"] for item in errors]
         for item in errors:
             here = item["loc"]
             inside = any(place[: len(here)] == here and place != here for place in places)
             if item["type"] == "too_short" and inside:
                 continue  # the wrong entries were taken out before the rest was counted
-            raised.append(_translate(item, path, value))
+            told = _translate(item, path, value)
+            outside = item["type"] == "extra_forbidden" and told[1].endswith("outside a figure")
+            if not outside or all(told[1:] != other[1:] for other in raised[before:]):
+                raised.append(told)  # loose numbers of one figure are told together, once
         return None
     except RecursionError:
         raised.append((path, "nested too deeply", "Nest tables no deeper than the examples do."))
@@ -209,22 +213,31 @@ def _try(adapter: TypeAdapter[Any], value: Any, path: Path, raised: list[tuple[P
 
 def _translate(error: Any, path: Path, value: Any) -> tuple[Path, str, str]:
     """Put one of pydantic's errors into the builder's words."""
-    where, holder = _real_path(error["loc"], value)
+    where, holder, tag = _real_path(error["loc"], value)
     kind, given, context = error["type"], error.get("input"), error.get("ctx", {})
     here = path + where
     match kind:
         case "builder":
             return here, context["found"], context["mend"]
         case "missing":
-            return here, "missing", f"Add {where[-1]} = …"
+            return here, "missing", f"Add {error['loc'][-1]} = …"
         case "extra_forbidden":
-            word = str(where[-1])
-            legal = [
-                name for name in _legal_keys(here, error, holder) if name not in ("kind", "routes", word)
-            ]
+            word = str(error["loc"][-1])
+            legal = [name for name in _legal_keys(here, tag, holder) if name not in ("kind", "routes", word)]
+            home = next((key for key in ("amount", "cost", "price", "rate") if key in legal), None)
+            if word in FIGURE_KEYS and home is not None:
+                loose = [key for key in holder if key in FIGURE_KEYS and key not in legal]
+                numbers = ", ".join(f"{key} = {_as_toml(holder[key])}" for key in loose)
+                return here, f"{' and '.join(loose)} outside a figure", f"Write {home} = {{ {numbers} }}."
             return here, f"unknown key {word!r}", nearest(word, legal)
         case _:
             return here, f"found {short(given)}", _rule(kind, given, context, error["msg"])
+
+
+def _as_toml(value: Any) -> str:
+    """Write a value as a build file would; what is long or holds tables as three dots."""
+    text = short(value) if not isinstance(value, str | bool) else json.dumps(value, ensure_ascii=False)
+    return text if isinstance(value, int | float | str | list) and "{" not in text else "…"
 
 
 def _rule(kind: str, given: Any, context: Mapping[str, Any], message: str) -> str:
@@ -259,9 +272,8 @@ def _rule(kind: str, given: Any, context: Mapping[str, Any], message: str) -> st
 _PLAIN_NUMBER = "Write a plain number, such as 1250 or 12.50, without quotes."
 
 
-def _legal_keys(path: Path, error: Any, holder: Any) -> Iterable[str]:
+def _legal_keys(path: Path, tag: str | None, holder: Any) -> Iterable[str]:
     """Give the keys of the model that refused an unknown one."""
-    tag = next((str(part) for part in reversed(error["loc"]) if str(part) in FIGURE_KINDS), None)
     if tag is not None:
         return [*FIGURE_KINDS[tag].model_fields, "shape"]
     keys = set(holder) if isinstance(holder, Mapping) else set()
@@ -293,16 +305,29 @@ def _models_in(annotations: Iterable[Any]) -> list[type[BaseModel]]:
     return found
 
 
-def _real_path(location: tuple[str | int, ...], value: Any) -> tuple[Path, Any]:
-    """Drop from pydantic's location what is a union's tag and not a key of the file."""
+def _real_path(location: tuple[str | int, ...], value: Any) -> tuple[Path, Any, str | None]:
+    """Drop from pydantic's location what is a union's tag and not a key of the file.
+
+    Returns
+    -------
+    path : tuple
+    holder : object
+        What holds the last key of the path.
+    tag : str or None
+        The kind of figure that the last key was refused in, where it was one.
+    """
     path: list[str | int] = []
     here = value
     holder = value
     tagged: Any = None
+    tag: str | None = None
     for place, part in enumerate(location):
         last = place == len(location) - 1
-        if part == "quotes" and here is not tagged and _has_quotes(here):
-            tagged = here  # the kind is called like its key: the first mention is the kind
+        if part == "quotes" and not last and here is not tagged and _has_quotes(here):
+            tagged, tag = here, "quotes"  # the kind is called like its key: the first mention is the kind
+            continue
+        if isinstance(here, Mapping) and here.get("kind") == part and not last and here is not tagged:
+            tagged = here  # a take-off's kind, which some of them have a key of
             continue
         is_key = isinstance(here, Mapping) and part in here
         is_place = isinstance(here, list | tuple) and isinstance(part, int) and part < len(here)
@@ -311,7 +336,9 @@ def _real_path(location: tuple[str | int, ...], value: Any) -> tuple[Path, Any]:
             path.append(part)
         elif last and isinstance(here, Mapping) and part not in FIGURE_KINDS and part != "[key]":
             path.append(part)
-    return tuple(path), holder
+        elif part in FIGURE_KINDS:
+            tag = str(part)
+    return tuple(path), holder, tag
 
 
 def _has_quotes(value: Any) -> bool:

@@ -17,7 +17,6 @@ from forecast.build.completeness_options import of_options
 from forecast.build.completeness_rules import GRADES, Finding, load_rules, usual_cost
 from forecast.build.facts import Facts
 from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Span
-from forecast.build.library import PRACTICE, load_library
 from forecast.build.library.load import rounded
 from forecast.build.schema import Build, Costed, Line
 
@@ -61,18 +60,17 @@ def _lacking(build: Build) -> list[Finding]:
 
 
 def _absent(facts: Facts) -> Iterator[Finding]:
-    library = load_library(currency=facts.build.build.currency)
     for need in load_rules():
         if need.is_called_for(facts) and not need.is_there(facts):
-            cost, unit = usual_cost(library, need.starter, facts.build.build.currency)
+            usual = usual_cost(facts.build, need.starter)
             yield Finding(
                 need.rule,
                 need.grade,
                 need.missing,
                 need.why,
-                cost,
-                unit,
-                PRACTICE if cost else "",
+                usual.cost,
+                usual.unit,
+                usual.source,
                 need.starter,
             )
 

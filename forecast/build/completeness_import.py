@@ -21,8 +21,9 @@ from forecast.build.facts import (
     text_of,
 )
 from forecast.build.figures import FigureBase, Known
-from forecast.build.library import PRACTICE, Range, load_library
+from forecast.build.library import PRACTICE, Range
 from forecast.build.library.load import rounded
+from forecast.build.rates import ask_for_rate, per_euro
 from forecast.build.schema import Line
 
 EXPORT_COST: Range = (80, 180, 400)
@@ -79,28 +80,29 @@ def _key_set(bought: Consignment, key: str, cost: Range | None) -> tuple[SetKey 
 
 
 def _freight(facts: Facts, bought: Consignment) -> Finding:
-    currency = facts.build.build.currency
-    cost, unit = usual_cost(load_library(currency=currency), "freight", currency)
-    change, words = _key_set(bought, "freight", cost)
+    usual = usual_cost(facts.build, "freight")
+    change, words = _key_set(bought, "freight", usual.cost)
     return Finding(
         f"freight-{bought.id}", "must", f"Freight of {bought.title}",
         f"Under {bought.incoterm} the freight is the buyer's, and none is given. Most countries take duty and tax of "
         "it too, so a line of its own does not do.",
-        cost, unit, PRACTICE, line=bought.id, change=change,
+        usual.cost, usual.unit, usual.source, line=bought.id, change=change,
         mend=f"In {_place(bought)} add {words}, or freight_rate per kg or W/M with boxes.",
     )  # fmt: skip
 
 
 def _export(facts: Facts, bought: Consignment) -> Finding:
     currency = facts.build.build.currency
-    factor = load_library(currency=currency).currency_factor
-    low, middle, high = (rounded(number * factor) for number in EXPORT_COST)
-    change, words = _key_set(bought, "export_inland", (low, middle, high))
+    factor, cost = per_euro(facts.build), None
+    if factor is not None:
+        low, middle, high = (rounded(number * factor) for number in EXPORT_COST)
+        cost = (low, middle, high)
+    change, words = _key_set(bought, "export_inland", cost)
     return Finding(
         f"export_inland-{bought.id}", "must", f"Costs in the export country of {bought.title}",
         "Under EXW the goods are handed over at the seller's door: carriage to the port, export clearance and loading "
         "are the buyer's, and none are given. Customs count them into the value, so a line of its own does not do.",
-        (low, middle, high), currency, PRACTICE, line=bought.id, change=change,
+        cost, currency, PRACTICE if cost else ask_for_rate(currency), line=bought.id, change=change,
         mend=f"In {_place(bought)} add {words}, or ask the seller for FCA.",
     )  # fmt: skip
 
@@ -110,14 +112,13 @@ def _untaxed(facts: Facts, bought: Consignment) -> Iterator[Finding]:
     zero = [name for name, figure in bought.overrides.items() if name in TAX_FIGURES and _is_nothing(figure)]
     if not zero or facts.build.build.country in NO_IMPORT_TAX or bought.incoterm == "DDP":
         return
-    currency = facts.build.build.currency
-    cost, unit = usual_cost(load_library(currency=currency), "import_tax", currency)
+    usual = usual_cost(facts.build, "import_tax")
     kept = {name: as_written(figure) for name, figure in bought.overrides.items() if name not in zero}
     yield Finding(
         f"import_tax-{bought.id}", "must", f"Import tax of {bought.title}",
         f"{zero[0]} is overwritten with 0, but goods for a private buyer are taxed at the border, on the duty too. "
         "Reliefs are few (a removal, an inheritance): answer here if one holds.",
-        cost, unit, PRACTICE, line=bought.id, change=SetKey(bought.id, "overrides", kept or None),
+        usual.cost, usual.unit, usual.source, line=bought.id, change=SetKey(bought.id, "overrides", kept or None),
         mend=f"In {_place(bought)} take {zero[0]} out of overrides, so that the rate on file counts.",
     )  # fmt: skip
 
@@ -126,11 +127,10 @@ def _from_rule(facts: Facts, bought: Consignment, rule: str, edit: str) -> Itera
     need = next(need for need in load_rules() if need.rule == rule)
     if need.is_there(facts):
         return
-    currency = facts.build.build.currency
-    cost, unit = usual_cost(load_library(currency=currency), need.starter, currency)
+    usual = usual_cost(facts.build, need.starter)
     yield Finding(
-        f"{rule}-{bought.id}", need.grade, f"{need.missing} of {bought.title}", need.why, cost, unit, PRACTICE,
-        need.starter, bought.id, f"In {_place(bought)} {edit}.",
+        f"{rule}-{bought.id}", need.grade, f"{need.missing} of {bought.title}", need.why, usual.cost, usual.unit,
+        usual.source, need.starter, bought.id, f"In {_place(bought)} {edit}.",
     )  # fmt: skip
 
 

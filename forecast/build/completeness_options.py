@@ -7,8 +7,9 @@ from dataclasses import replace
 
 from forecast.build.completeness_rules import Finding
 from forecast.build.guided.text import toml_value
-from forecast.build.library import load_library
+from forecast.build.library import library_of
 from forecast.build.options import with_option
+from forecast.build.rates import ask_for_rate, per_euro
 from forecast.build.schema import Build, Option
 
 Look = Callable[[Build], list[Finding]]
@@ -43,13 +44,13 @@ def _mend(build: Build, option: Option, item: Finding) -> str:
     """Say what to write into the option itself, so that it counts where the option is taken and nowhere else."""
     place = f'[[option]] with id = "{option.id}"'
     if item.starter is not None and item.line is None:
-        library = load_library(currency=build.build.currency)
+        if per_euro(build) is None:
+            return f"{place}: {ask_for_rate(build.build.currency)}"
+        library = library_of(build)
         present = {line.id for line in (*build.line, *option.line)}
-        is_line = any(line.id == item.starter for line in library.lines)
-        starter = library.line(item.starter) if is_line else library.event(item.starter)
-        kind = "line" if is_line else "event"
-        left_out = {"note"} | ({"wait_weeks"} if build.build.hours_per_week is None else set())
-        table = {key: value for key, value in starter.table(present).items() if key not in left_out}
+        timed = build.build.hours_per_week is not None
+        kind, table = library.table(item.starter, present, timed=timed)
+        table.pop("note")
         table = _without_causes(table, {cause.id for cause in build.cause})
         words = ", ".join(f"{key} = {toml_value(value)}" for key, value in table.items())
         return f"Under {place} add [[option.{kind}]] with the keys {words}."

@@ -10,7 +10,9 @@ from typing import Any, Literal
 
 from forecast.build.edit import SetKey
 from forecast.build.facts import Facts
-from forecast.build.library import Library, Range
+from forecast.build.library import PRACTICE, Library, Range, load_library
+from forecast.build.rates import ask_for_rate, per_euro
+from forecast.build.schema import Build
 
 Grade = Literal["must", "usual", "consider"]
 
@@ -63,11 +65,33 @@ class Finding:
         if self.cost is not None:
             low, middle, high = (f"{number:,.6g}" for number in self.cost)
             text += f" Usually {low} to {high} {self.unit}, middle {middle}. {self.source}"
+        elif self.source:
+            text += f" {self.source}"
         return text.strip()
 
 
-def usual_cost(library: Library, starter: str, currency: str) -> tuple[Range | None, str]:
-    """Give what a starter line or event usually costs, low, middle and high, and in what that is counted."""
+@dataclass(frozen=True)
+class Usual:
+    """What something usually costs: low, middle and high, in what that is counted, and where it comes from.
+
+    Without a rate for the build's money there is no cost, and ``source`` asks for one.
+    """
+
+    cost: Range | None
+    unit: str
+    source: str
+
+
+def usual_cost(build: Build, starter: str) -> Usual:
+    """Give what a starter line or event usually costs in a build's money."""
+    home, factor = build.build.currency, per_euro(build)
+    cost, unit = _usual(load_library(factor or 1.0), starter, home)
+    if factor is None and not unit.startswith("percent"):
+        return Usual(None, unit, f"What it usually costs is not known: {ask_for_rate(home)}")
+    return Usual(cost, unit, PRACTICE if cost else "")
+
+
+def _usual(library: Library, starter: str, currency: str) -> tuple[Range | None, str]:
     for line in library.lines:
         if line.id == starter:
             percent = f"percent of {', '.join(line.of)}".replace("_", " ")
@@ -137,4 +161,4 @@ def load_rules() -> tuple[Needed, ...]:
     return tuple(Needed(**(item | {key: tuple(item.get(key, ())) for key in lists})) for item in items)
 
 
-__all__ = ["GRADES", "Finding", "Grade", "Needed", "load_rules", "usual_cost"]
+__all__ = ["GRADES", "Finding", "Grade", "Needed", "Usual", "load_rules", "usual_cost"]

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import difflib
 import hashlib
-import os
-import tempfile
-import threading
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeAlias, cast
@@ -17,6 +16,7 @@ from tomlkit.items import AoT, InlineTable, Table
 
 from forecast.build.buildfile import parse_build, read_text
 from forecast.build.cautions import comments_beside
+from forecast.build.files import locked, write_file
 from forecast.build.places_of_figures import at
 from forecast.errors import BuildFileError, EditedMeanwhileError, Problem
 
@@ -24,8 +24,8 @@ Plain: TypeAlias = Any
 """A TOML value as plain Python: text, number, flag, list or table."""
 
 _FILE = "build file"
-_SAVING = threading.Lock()
-"""Two windows of one dashboard save one after the other."""
+_BOM = b"\xef\xbb\xbf"
+_LONE_FEED = re.compile(r"(?<!\r)\n")
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,9 @@ def changed(text: str, changes: Sequence[Change]) -> str:
                     document["not_needed"] = tomlkit.table()
                 cast(Table, document["not_needed"])[rule] = why
     done = tomlkit.dumps(document)
-    return done.replace("\r\n", "\n").replace("\n", "\r\n") if "\r\n" in text else done
+    if "\r\n" in text and not _LONE_FEED.search(text):  # where ends are mixed, each old line keeps its own
+        return _LONE_FEED.sub("\r\n", done)
+    return done
 
 
 def _currency(document: tomlkit.TOMLDocument, item: str) -> Table | None:
@@ -273,28 +275,54 @@ def save_build(path: Path, text: str, read: str) -> None:
         When the new text is no legal build, with every mistake in it, or when it cannot be written.
     """
     parse_build(text, str(path))
-    with _SAVING:
+    with _saving(path):
         theirs = read_text(path)
         if theirs != read:
             raise EditedMeanwhileError(str(path), theirs)
-        try:
-            _write(path, text)
-        except OSError as error:
-            mend = "The file is as it was. Free some space, or allow writing there, and save again."
-            raise BuildFileError(str(path), [Problem("file", error.strerror or str(error), mend)]) from None
+        _replace(path, text)
 
 
-def _write(path: Path, text: str) -> None:
-    """Write beside the file and take its name at the end, so that no half file ever bears it."""
-    target = path.resolve()  # a link stays a link
-    handle, name = tempfile.mkstemp(prefix=f".{target.name}-", suffix=".part", dir=target.parent)
+def edit_build(path: Path, changes: Sequence[Change]) -> str:
+    """Make changes to a build file as it stands at this moment, and give the new text.
+
+    Others may change it at the same time: one waits for the other, and both are kept.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    changes : sequence of Change
+        Made in this order.
+
+    Raises
+    ------
+    BuildFileError
+        When the result is no legal build, with every mistake in it, or when it cannot be written.
+    """
+    with _saving(path):
+        text = changed(read_text(path), changes)
+        parse_build(text, str(path))
+        _replace(path, text)
+    return text
+
+
+@contextmanager
+def _saving(path: Path) -> Iterator[None]:
+    """Keep others from saving, in this program and in any other, and say in words what the disk refuses."""
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(text.encode())
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).chmod(target.stat().st_mode & 0o777)
-        Path(name).replace(target)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+        with locked(path):
+            yield
+    except TimeoutError:
+        mend = "Close the other program, or wait, and save again. Nothing was written."
+        raise BuildFileError(
+            str(path), [Problem("file", "another program is saving it all the while", mend)]
+        ) from None
+    except OSError as error:
+        mend = "The file is as it was. Free some space, or allow writing there, and save again."
+        raise BuildFileError(str(path), [Problem("file", error.strerror or str(error), mend)]) from None
+
+
+def _replace(path: Path, text: str) -> None:
+    """Write the text with the mark of its encoding where there was one: some editors know the file by it."""
+    with path.open("rb") as file:
+        mark = _BOM if file.read(len(_BOM)) == _BOM else b""
+    write_file(path, mark + text.encode())

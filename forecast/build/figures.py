@@ -265,10 +265,10 @@ class Discrete(FigureBase):
 
 
 class Quotes(FigureBase):
-    """Prices that were actually quoted."""
+    """Prices that were actually quoted: one or more."""
 
     kind: Literal["quotes"] = "quotes"
-    quotes: tuple[Positive, ...] = Field(min_length=2, max_length=1000)
+    quotes: tuple[Positive, ...] = Field(min_length=1, max_length=1000)
 
 
 def _check_span(low_name: str, low: float, high_name: str, high: float) -> None:
@@ -390,3 +390,8 @@ FIGURE_KINDS: Mapping[str, type[FigureBase]] = {
     "quotes": Quotes,
 }
 """Model by kind."""
+
+FIGURE_KEYS = frozenset(
+    key for model in FIGURE_KINDS.values() for key in model.model_fields if key not in FigureBase.model_fields
+) - {"kind"} | {"shape"}
+"""The keys that hold a figure's numbers."""

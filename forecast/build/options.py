@@ -62,7 +62,7 @@ def with_figure(build: Build, name: str, change: Callable[[FigureBase], FigureBa
     ----------
     build : Build
     name : str
-        Id and key, such as ``kit.amount``; of goods in a consignment, ``consignment.goods.price``.
+        Id and key, such as ``kit.amount``; of goods in a consignment, ``consignment.goods.price``, see `figure_name`.
     change : callable
         Gives the new figure for the old one.
     """
@@ -73,8 +73,11 @@ def with_figure(build: Build, name: str, change: Callable[[FigureBase], FigureBa
             if isinstance(figure, FigureBase):
                 return _replaced(build, field, place, item.model_copy(update={key: change(figure)}))
     for place, consignment in enumerate(build.consignment):
-        for position, goods in enumerate(consignment.goods):
+        for position, goods in enumerate(consignment.items):
             if name == f"{consignment.id}.{goods.id}.price":
+                if consignment.price is not None:
+                    whole = consignment.model_copy(update={"price": change(consignment.price)})
+                    return _replaced(build, "consignment", place, whole)
                 new = goods.model_copy(update={"price": change(goods.price)})
                 listed = (*consignment.goods[:position], new, *consignment.goods[position + 1 :])
                 return _replaced(
@@ -98,5 +101,13 @@ def figure_names(build: Build) -> tuple[str, ...]:
             if isinstance(getattr(item, key), FigureBase)
         ]
     for consignment in build.consignment:
-        found += [f"{consignment.id}.{goods.id}.price" for goods in consignment.goods]
+        found += [f"{consignment.id}.{goods.id}.price" for goods in consignment.items]
     return tuple(found)
+
+
+def figure_name(build: Build, written: str) -> str:
+    """Give the name that a figure has in a simulation: a consignment's one price is that of its goods."""
+    for consignment in build.consignment:
+        if written == f"{consignment.id}.price" and consignment.price is not None:
+            return f"{consignment.id}.{consignment.items[0].id}.price"
+    return written

@@ -28,6 +28,9 @@ _UNITS: Mapping[str, str] = {
     "own_hours": "h", "wait_weeks": "weeks", "quantity": "", "share": "", "penalty": "", "percent": "%",
     "arrival.disbursement_percent": "%", "storage.days": "days", "customs_rate": "",
 }  # fmt: skip
+_MONEY = ("amount", "price", "cost", "minimum", "maximum")
+"""Keys whose figures are money: what they are counted in is a currency, whatever else is written as their unit."""
+
 _TAKEOFF_UNITS: Mapping[str, str] = {
     "area": "m²", "length": "m", "width": "mm", "depth": "mm", "thickness": "mm", "pitch": "mm", "waste": "%",
 }  # fmt: skip
@@ -98,7 +101,9 @@ def _of_item(item: Line | Event, path: FigurePath, figure: FigureBase, home: str
         word, unit = f"{last.replace('_', ' ')}{step}", figure.unit or _TAKEOFF_UNITS.get(last, "")
     else:
         word = WORDS.get(key, key.replace("_", " "))
-        unit = figure.unit or _UNITS.get(key, figure.currency or home)
+        unit = figure.currency or home
+        if key not in _MONEY:
+            unit = figure.unit or _UNITS.get(key, unit)
     return Place(item.id, key, figure, item.title, group, word, unit, item.chance, "name")
 
 

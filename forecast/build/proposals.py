@@ -9,7 +9,7 @@ from typing import Any
 from forecast.build.consignment import Goods
 from forecast.build.edit import AddItem, AddScenario, Change
 from forecast.build.figures import Known
-from forecast.build.library import load_library
+from forecast.build.library import library_of, load_library
 from forecast.build.places_of_figures import Place, place_at, places
 from forecast.build.schema import Build
 from forecast.build.sheet import free_id, kept_words
@@ -160,7 +160,7 @@ def way_of(build: Build, routes: Mapping[str, str]) -> str | None:
 
 def measures_on_offer(build: Build) -> dict[str, str]:
     """List starter measures that would change something in a build and are not in it, by id with their names."""
-    library, present = load_library(currency=build.build.currency), _present(build)
+    library, present = load_library(), _present(build)
     there = {measure.id for measure in build.measure}
     return {
         measure.id: measure.name
@@ -171,7 +171,7 @@ def measures_on_offer(build: Build) -> dict[str, str]:
 
 def starter_measure(build: Build, id: str) -> AddItem:
     """Give the change that adds a starter measure, with its effects on what is in the build."""
-    library = load_library(currency=build.build.currency)
+    library = library_of(build)
     measure = next(measure for measure in library.measures if measure.id == id)
     return AddItem("measure", measure.table(_present(build)))
 

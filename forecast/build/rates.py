@@ -1,12 +1,15 @@
-"""Checks of rates of exchange: that there is one where one is needed, and that it can be one."""
+"""Rates of exchange: that each that is needed is there and can be one, and what a euro is in a build's money."""
 
 from __future__ import annotations
 
+import statistics
 from collections.abc import Collection
 
 from forecast.build.consignment import figures_in
+from forecast.build.figures import FigureBase
 from forecast.build.locate import Path
 from forecast.build.schema import Build
+from forecast.words.currencies import reference
 
 
 def wrong_rates(build: Build) -> list[tuple[Path, str, str]]:
@@ -60,3 +63,48 @@ def unknown_currency(
             f"Add [currency.{code}] with rate = … ({build.build.currency} for one {code}).",
         )
     ]
+
+
+def per_euro(build: Build) -> float | None:
+    """Give units of the build's money for one euro, by which starter figures are scaled.
+
+    The builder's own rate of the euro wins; then the reference rate on file; then the builder's own rate of another
+    currency that has a reference rate.
+
+    Returns
+    -------
+    float or None
+        None where nothing tells it: see `ask_for_rate`.
+    """
+    home = build.build.currency
+    own = build.currency.get("EUR")
+    if home != "EUR" and own is not None:
+        return _about(own.rate)
+    known = reference("EUR", home)
+    if known is not None:
+        return known.rate
+    for code, currency in build.currency.items():
+        through = reference("EUR", code)
+        if through is not None:
+            return through.rate * _about(currency.rate)
+    return None
+
+
+def ask_for_rate(home: str) -> str:
+    """Say what to write where neither the file nor the table tells what a euro is in the build's money."""
+    return (
+        f"no reference rate for {home} is on file: add [currency.EUR] with rate = … ({home} for one EUR) to the build "
+        "file."
+    )
+
+
+def _about(figure: FigureBase) -> float:
+    """Give roughly the middle of a figure, for scaling what is only known roughly itself."""
+    for name in ("value", "middle", "mode", "median", "mean", "p50"):
+        if isinstance(number := getattr(figure, name, None), int | float):
+            return float(number)
+    for first, last in (("low", "high"), ("p10", "p90"), ("min", "max")):
+        if hasattr(figure, first):
+            return float((getattr(figure, first) * getattr(figure, last)) ** 0.5)
+    listed: tuple[float, ...] = getattr(figure, "quotes", ()) or getattr(figure, "values", (1.0,))
+    return float(statistics.median(listed))

@@ -13,9 +13,10 @@ from pydantic import ValidationError
 from forecast.build.checks import figures_of
 from forecast.build.edit import AddItem, Change, SetKey
 from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Quotes, Span
-from forecast.build.library import load_library
+from forecast.build.library import library_of
 from forecast.build.places_of_figures import place_at, places
 from forecast.build.schema import Build, Line
+from forecast.build.takeoff import WheelBoltsTakeoff
 
 Number: TypeAlias = float | None
 
@@ -102,13 +103,17 @@ def _numbers(figure: FigureBase) -> tuple[Number, Number, Number] | None:
 
 
 def certainty(build: Build, lines: Iterable[Line]) -> dict[str, int]:
-    """Count lines whose cost is known, quoted and guessed; a percentage of other lines counts as neither."""
+    """Count lines whose cost is known, quoted and guessed; a percentage of other lines counts as neither.
+
+    A take-off is a guess, for what is laid on, wasted and cut off is one; only wheel bolts are counted one by one.
+    """
     counts = {"known": 0, "quoted": 0, "guessed": 0}
     for line in lines:
         costs = [figure for key, figure in figures_of(line) if key in ("amount", "quantity", "price")]
         if not costs:
             continue
-        if all(isinstance(figure, Known) for figure in costs):
+        estimated = line.takeoff is not None and not isinstance(line.takeoff, WheelBoltsTakeoff)
+        if not estimated and all(isinstance(figure, Known) for figure in costs):
             counts["known"] += 1
         elif any(isinstance(figure, Quotes) for figure in costs):
             counts["quoted"] += 1
@@ -213,19 +218,16 @@ def range_instead(build: Build, path: str, low: float, middle: float, high: floa
 
 def starter(build: Build, name: str) -> list[Change]:
     """Give the changes that add a starter line or event, with the shared causes that it needs."""
-    library = load_library(currency=build.build.currency)
+    library = library_of(build)
     present = [line.id for line in build.line]
-    is_line = any(line.id == name for line in library.lines)
-    table = library.line(name).table(present) if is_line else library.event(name).table(present)
-    if build.build.hours_per_week is None:
-        table.pop("wait_weeks", None)  # weeks would not add up
+    kind, table = library.table(name, present, timed=build.build.hours_per_week is not None)
     there = {cause.id for cause in build.cause}
     wanted = {
         cause for figure in table.values() if isinstance(figure, dict) for cause in figure.get("causes", ())
     }
     wanted |= set(table.get("causes", ()))
     causes = [AddItem("cause", cause.table()) for cause in library.causes if cause.id in wanted - there]
-    return [*causes, AddItem("line" if is_line else "event", table)]
+    return [*causes, AddItem(kind, table)]
 
 
 def rate_changes(build: Build, code: str, rate: float, today: date) -> list[Change]:

@@ -9,6 +9,8 @@ from pydantic import AfterValidator
 from forecast.build.figures import (
     FigureBase,
     Known,
+    Metalog,
+    Normal,
     Part,
     Percentiles,
     Positive,
@@ -17,10 +19,24 @@ from forecast.build.figures import (
     wrong,
 )
 
+_FEW = 4.0
+"""Standard deviations beyond which a normal figure is taken not to go: 1 draw in 30,000."""
+
+
+MOST_PERCENT = 1000.0
+"""A percentage on top beyond this is taken for a slip."""
+
+MOST_LOST, LEAST_ARRIVING = 90.0, 1.0
+"""Percent. Draws of a range go no further either, or a tail of it would divide by nothing."""
+
 
 def _lowest(figure: FigureBase) -> float | None:
-    """Give the smallest number that a figure names, where it names any."""
-    for key in ("value", "low", "min", "p10", "median", "mean"):
+    """Give the smallest number that a figure names, or that a normal falls to; None where it names none."""
+    if isinstance(figure, Normal):
+        return figure.mean - _FEW * figure.sd
+    if isinstance(figure, Metalog):
+        return figure.lower if figure.lower is not None else figure.p10 - 2 * (figure.p90 - figure.p10)
+    for key in ("value", "low", "min", "p10", "median"):
         if hasattr(figure, key):
             return float(getattr(figure, key))
     for key in ("values", "quotes"):
@@ -29,23 +45,63 @@ def _lowest(figure: FigureBase) -> float | None:
     return None
 
 
+def _highest(figure: FigureBase) -> float | None:
+    """Give the largest number that a figure names, or that a normal rises to; None where it names none."""
+    if isinstance(figure, Normal):
+        return figure.mean + _FEW * figure.sd
+    for key in ("value", "high", "max", "p90", "median"):
+        if hasattr(figure, key):
+            return float(getattr(figure, key))
+    for key in ("values", "quotes"):
+        if hasattr(figure, key):
+            return float(max(getattr(figure, key)))
+    return None
+
+
 def _measured(figure: FigureBase) -> FigureBase:
     if figure.currency is not None:
         wrong(f"currency is {figure.currency!r}", "A dimension has no currency: leave it out here.")
     lowest = _lowest(figure)
     if lowest is not None and lowest <= 0:
-        wrong(f"found {lowest:g}", "Dimensions and counts must be above zero.")
+        mend = "Dimensions and counts must be above zero."
+        if isinstance(figure, Normal | Metalog):
+            mend += " Write { low = …, middle = …, high = … }: that shape never falls to zero."
+        wrong(f"found {lowest:g}" if isinstance(figure, Known) else f"goes down to {lowest:g}", mend)
     return figure
 
 
 def _share(figure: FigureBase) -> FigureBase:
     if figure.currency is not None:
         wrong(f"currency is {figure.currency!r}", "A percentage has no currency: leave it out here.")
-    lowest = _lowest(figure)
+    lowest, highest = _lowest(figure), _highest(figure)
     if lowest is not None and lowest < 0:
         wrong(f"found {lowest:g}", "A percentage here must not be below zero.")
-    if lowest is not None and 0 < lowest < 1:
+    if lowest is not None and 0 < lowest < 1 and (highest is None or highest <= 1):
         wrong(f"found {lowest:g}", f"This is in percent: write {lowest * 100:g} for {lowest:.0%}.")
+    if highest is not None and highest > MOST_PERCENT:
+        wrong(f"found {highest:g}", f"This is in percent, {MOST_PERCENT:g} at most: 15 means 15 %.")
+    return figure
+
+
+def _lost(figure: FigureBase) -> FigureBase:
+    highest = _highest(_share(figure))
+    if highest is not None and highest > MOST_LOST:
+        wrong(
+            f"found {highest:g}",
+            f"So many percent are lost that nothing is left to use: give {MOST_LOST:g} at most. 5 means 5 %.",
+        )
+    return figure
+
+
+def _arriving(figure: FigureBase) -> FigureBase:
+    lowest, highest = _lowest(_share(figure)), _highest(figure)
+    if lowest is not None and lowest < LEAST_ARRIVING:
+        wrong(
+            f"found {lowest:g}",
+            f"With so little no amount would do: give {LEAST_ARRIVING:g} percent or more. 40 means 40 %.",
+        )
+    if highest is not None and highest > 100:
+        wrong(f"found {highest:g}", "More than everything cannot be: give 100 percent at most.")
     return figure
 
 
@@ -59,7 +115,13 @@ Measured = Annotated[UncertainFigure, AfterValidator(_measured)]
 """A length, area, count or factor: above zero, without a currency."""
 
 Share = Annotated[UncertainFigure, AfterValidator(_share)]
-"""A percentage: 15 means 15 %; zero where there is none."""
+"""A percentage on top of something: 15 means 15 %; zero where there is none."""
+
+Lost = Annotated[UncertainFigure, AfterValidator(_lost)]
+"""A percentage of something that cannot be used; see `MOST_LOST`."""
+
+Arriving = Annotated[UncertainFigure, AfterValidator(_arriving)]
+"""A percentage of something that remains of it, and by which is divided; see `LEAST_ARRIVING`."""
 
 Temperature = Annotated[UncertainFigure, AfterValidator(_temperature)]
 """Degrees Celsius."""

@@ -7,7 +7,15 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from forecast.build.figures import Known, wrong
-from forecast.build.takeoff_base import Measured, Share, TakeoffBase, Temperature, exactly, no_waste_twice
+from forecast.build.takeoff_base import (
+    Arriving,
+    Measured,
+    Share,
+    TakeoffBase,
+    Temperature,
+    exactly,
+    no_waste_twice,
+)
 
 
 class LaminateTakeoff(TakeoffBase):
@@ -210,11 +218,11 @@ class PaintTakeoff(TakeoffBase):
     area: Measured
     paint: Literal["epoxy-primer", "filler-primer", "base", "clear"] | None = None
     film: Measured | None = None
-    solids: Share | None = None
+    solids: Arriving | None = None
     coats: Measured | None = None
     returns: Share | None = None
     method: Literal["large-panels", "kit-parts", "conventional", "airless", "brush"] = "kit-parts"
-    transfer: Share | None = None
+    transfer: Arriving | None = None
     waste: Share | None = None
     per_mix: Measured | None = None
     coverage: Measured | None = None

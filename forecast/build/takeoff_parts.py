@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from forecast.build.figures import FigureBase, Known, Part, Positive, wrong
-from forecast.build.takeoff_base import Measured, Share, TakeoffBase
+from forecast.build.takeoff_base import Lost, Measured, Share, TakeoffBase
 
 Section = Literal["rectangle", "fillet", "half-round", "round", "vee", "bond-line"]
 
@@ -41,7 +41,7 @@ class SealantTakeoff(TakeoffBase):
     width: Measured
     depth: Measured | None = None
     cartridge: Annotated[float, Field(strict=True, ge=10, le=1000)] = 310
-    residue: Share | None = None
+    residue: Lost | None = None
     waste: Share | None = None
 
     @model_validator(mode="after")
@@ -72,7 +72,7 @@ class AdhesiveTakeoff(TakeoffBase):
     width: Measured
     depth: Measured | None = None
     cartridge: Annotated[float, Field(strict=True, ge=10, le=1000)] = 310
-    residue: Share | None = None
+    residue: Lost | None = None
     waste: Share | None = None
     two_part: bool = False
     pauses: Measured | None = None

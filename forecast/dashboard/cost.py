@@ -47,6 +47,7 @@ def page() -> None:
 
 
 @st.fragment
+@told_plainly()
 def _picture(view: Opened) -> None:
     forecast = before(view)
     kind = st.segmented_control(

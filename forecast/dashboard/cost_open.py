@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from forecast.dashboard.layout import safe, table, text, told_plainly
+from forecast.dashboard.layout import calmly, safe, table, text, told_plainly
 from forecast.dashboard.state import Opened, before, chosen
 from forecast.engine.rows import Plan
 from forecast.views.money import about, percent
@@ -57,7 +57,7 @@ def _one(view: Opened, plan: Plan) -> None:
         with st.container(horizontal=True, vertical_alignment="center"):
             st.caption("It follows from")
             for name in below[:_SHOWN_BELOW]:
-                st.button(safe(names[name]), key=f"{key}-{name}", on_click=_open, args=(key, name))
+                st.button(safe(names[name]), key=f"{key}-{name}", on_click=calmly(_open), args=(key, name))
 
 
 def _open(key: str, name: str) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
+from forecast.dashboard.layout import told_plainly
 from forecast.dashboard.state import ledger_state
 from forecast.errors import ForecastError
 from forecast.spending.folder import BuildFolder
@@ -33,6 +34,7 @@ def _stamp(file: Path) -> str:
 
 
 @st.fragment(run_every=EVERY)
+@told_plainly()
 def follow(folder: BuildFolder, drawn: str) -> None:
     """Draw all anew when the build is no longer what was drawn.
 

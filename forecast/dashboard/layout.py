@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import functools
 import html
+import logging
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
 import streamlit as st
 
 from forecast.dashboard.printing import print_rules
-from forecast.errors import ForecastError
+from forecast.errors import ForecastError, unforeseen
+from forecast.spending.folder import write_down
 from forecast.views.charts.frame import without_title
 from forecast.views.theme import DARK, LIGHT, Palette
+
+_LOG = logging.getLogger("forecast.dashboard")
+_LATE = "went-wrong-in-a-button"
 
 # What Markdown reads as markup anywhere, and what it does at the start of a paragraph; a form's label is also read
 # out as it is written, so that nothing else is escaped.
@@ -172,8 +178,41 @@ def tell(error: ForecastError) -> None:
 
 @contextmanager
 def told_plainly() -> Iterator[None]:
-    """Show what goes wrong inside as text, and end the page there; what frames the page is still drawn."""
+    """Show what goes wrong inside as text, and end the page there; what frames the page is still drawn.
+
+    Also a decorator: a fragment is drawn again by itself, outside what frames the page.
+    """
     try:
         yield
-    except ForecastError as error:
+    except Exception as error:  # the toolkit ends a run with exceptions that are none of these
+        tell_any(error)
+
+
+def tell_any(error: Exception) -> None:
+    """Show an error of the build in its own words, and any other as a mistake of the program, its details kept."""
+    if isinstance(error, ForecastError):
         tell(error)
+        return
+    _LOG.error("mistake of the program", exc_info=error)
+    file = write_down(error)
+    st.error(safe(unforeseen(error) + (f" The details stand in {file}." if file else "")))
+
+
+def calmly(action: Callable[..., None]) -> Callable[..., None]:
+    """Give what a button calls so that what goes wrong in it is told on the next run of the page; see `told_late`."""
+
+    @functools.wraps(action)
+    def run(*arguments: Any) -> None:
+        try:
+            action(*arguments)
+        except Exception as error:
+            st.session_state[_LATE] = error
+
+    return run
+
+
+def told_late() -> None:
+    """Show what went wrong in a button since the last run."""
+    error = st.session_state.pop(_LATE, None)
+    if isinstance(error, Exception):
+        tell_any(error)

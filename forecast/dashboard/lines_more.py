@@ -9,7 +9,7 @@ import streamlit as st
 
 from forecast.build.cautions import cautions_for
 from forecast.build.edit import Change, RemoveItem, SetBuild
-from forecast.build.library import load_library
+from forecast.build.library import library_of
 from forecast.build.schema import GROUPS, Build
 from forecast.build.sheet import every_figure, new_line, quoted_figure, rate_changes, starter
 from forecast.dashboard.layout import safe, text
@@ -34,7 +34,7 @@ def more(view: Opened, build: Build) -> None:
 
 
 def _starter(build: Build) -> None:
-    library = load_library(currency=build.build.currency)
+    library = library_of(build)
     there = {item.id for item in (*build.line, *build.event)}
     money = build.build.currency
     titles: dict[str, str] = {}

@@ -10,12 +10,12 @@ import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
 from forecast.dashboard.following import follow, state_of
-from forecast.dashboard.layout import safe, style, tell
+from forecast.dashboard.layout import calmly, safe, style, tell_any, told_late, told_plainly
 from forecast.dashboard.printing import paper_head
 from forecast.dashboard.start_open import is_demo
 from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario, chosen, offered, opened
 from forecast.dashboard.tray import foot, tray
-from forecast.errors import BuildFileError, ForecastError
+from forecast.errors import BuildFileError
 from forecast.spending.folder import BuildFolder, demos, open_demo
 from forecast.views.charts.trust import trust_charts
 
@@ -56,17 +56,19 @@ def run(argument: str | None = None) -> None:
         state = state_of(folder)  # before anything of it is read, so that no change slips in between
         follow(folder, state)
         view = opened()
-    except ForecastError as error:
-        if page is not start:  # there another one can be opened
+    except Exception as error:  # whatever it is: the frame stays, and another build can be opened
+        if page is not start:
             _refused(error, start)
             return
+    told_late()
     _sidebar(view)
     # On a phone the sidebar covers the page and stays open after a tap: there the links stand in a row as well.
     with st.container(key="phone-nav", horizontal=True):
         for link in pages:
             st.page_link(link, width="content")
     if view is not None:
-        paper_head(view, dt.date.today())
+        with told_plainly():
+            paper_head(view, dt.date.today())
     if view is not None and view.unsaved:
         st.caption("These figures hold your changes that are not saved yet.")
     if view is not None and page.url_path == "" and is_demo(view.folder):
@@ -77,17 +79,19 @@ def run(argument: str | None = None) -> None:
             st.page_link(start, label="This is a demo build. Start your own")
     body = st.container()
     with foot():
-        with body:
+        with body, told_plainly():
             page.run()
         if view is not None:
-            tray()
+            with told_plainly():
+                tray()
 
 
-def _refused(error: ForecastError, start: StreamlitPage) -> None:
+def _refused(error: Exception, start: StreamlitPage) -> None:
     """Say why the build in force cannot be shown, and where another one can be opened."""
     broken = isinstance(error, BuildFileError)
     st.title("This build file needs mending" if broken else "This build cannot be opened")
-    tell(error)
+    tell_any(error)
+    told_late()
     if broken:
         st.markdown("Mend it in your editor, save it, and this page shows it.")
     st.page_link(start)
@@ -95,7 +99,7 @@ def _refused(error: ForecastError, start: StreamlitPage) -> None:
 
 
 def _sidebar(view: Opened | None) -> None:
-    with st.sidebar:
+    with st.sidebar, told_plainly():
         if view is not None:
             st.markdown(f"**{safe(view.build.name)}**")
             if view.build.build.notice:
@@ -108,16 +112,17 @@ def _scenario(view: Opened) -> None:
     names = {key: scenario.name or key.capitalize() for key, scenario in view.build.scenario.items()}
     if len(names) < 2:
         return
-    keys = list(names)
-    # The key holds the file, so that one build's scenario is never offered to another.
-    key = f"scenario-{chosen()['file']}"
+    file = chosen()["file"]
+    key = f"scenario-{file}"  # so that one build's scenario is never offered to another
+    # It shows the scenario that the figures are of, wherever they have it from.
+    if st.session_state.get(key) != view.scenario:
+        st.session_state[key] = view.scenario
     st.selectbox(
         "Scenario",
-        keys,
-        index=keys.index(view.scenario) if view.scenario in keys else 0,
-        format_func=lambda item: names[item],
+        list(names),
+        format_func=names.__getitem__,
         key=key,
-        on_change=lambda: choose_scenario(st.session_state[key]),
+        on_change=lambda: choose_scenario(file, st.session_state[key]),
     )
 
 
@@ -127,10 +132,16 @@ def _other_builds() -> None:
     with st.expander("Open another build"):
         for path, name in lately.items():
             if path != here:
-                st.button(safe(name), key=f"open-{path}", on_click=choose_file, args=(path,), width="stretch")
+                st.button(
+                    safe(name),
+                    key=f"open-{path}",
+                    on_click=calmly(choose_file),
+                    args=(path,),
+                    width="stretch",
+                )
         for demo in _unopened(demos(), lately):
             st.button(
-                f"Demo: {safe(demo.replace('-', ' '))}", key=f"demo-{demo}", on_click=_take_demo, args=(demo,),
+                f"Demo: {safe(demo.replace('-', ' '))}", key=f"demo-{demo}", on_click=calmly(_take_demo), args=(demo,),
                 width="stretch",
             )  # fmt: skip
 

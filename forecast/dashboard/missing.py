@@ -59,6 +59,8 @@ def _finding(view: Opened, build: Build, item: Finding) -> None:
             cost = f" Usually {about(low, item.unit)} to {about(high, item.unit)}. {item.source}"
         else:
             cost = f" Usually {low:g} to {high:g} {item.unit}. {item.source}"
+    elif item.source:
+        cost = f" {item.source}"
     mend = f" {item.mend}" if item.mend else ""
     st.markdown(f"**{safe(item.missing)}**. {safe(item.why)}{safe(cost)}{safe(mend)}")
     left, right = st.columns([1, 4], vertical_alignment="bottom")

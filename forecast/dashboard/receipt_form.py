@@ -10,7 +10,7 @@ from typing import cast
 
 import streamlit as st
 
-from forecast.dashboard.layout import safe, said
+from forecast.dashboard.layout import safe, said, told_plainly
 from forecast.dashboard.receipts_news import enter, lines_to_pay
 from forecast.dashboard.state import Opened
 from forecast.errors import LedgerError
@@ -58,6 +58,7 @@ class Entry:
 
 
 @st.fragment
+@told_plainly()
 def receipt_form(view: Opened) -> None:
     """Draw the form; saving redraws the whole page."""
     key = _form_key()

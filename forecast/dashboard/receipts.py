@@ -8,7 +8,7 @@ from forecast.dashboard.layout import answer, palette, picture, told_plainly
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipt_form import receipt_form
 from forecast.dashboard.receipts_commitments import commitments, left_to_buy
-from forecast.dashboard.receipts_import import import_file
+from forecast.dashboard.receipts_import import import_file, receipts_as_text
 from forecast.dashboard.receipts_list import receipts_list
 from forecast.dashboard.receipts_news import lines_of, news, undo_button
 from forecast.dashboard.receipts_settle import close_lines, freeze_budget, statement, tell_events
@@ -26,13 +26,13 @@ def page() -> None:
         view = opened()
         everything = view.ledger.list_receipts(include_void=True) if view.ledger is not None else ()
         receipts = tuple(one for one in everything if one.voids is None and one.voided_by is None)
-        if not receipts:
+        if receipts:
+            _answer(view, receipts)
+            _picture(view, receipts)
+        elif not receipts_as_text(view):
             answer(
                 "No receipts yet. Enter the first one when you have paid something; the forecast moves from then on."
             )
-        else:
-            _answer(view, receipts)
-            _picture(view, receipts)
         with screen_only("enter"):
             st.subheader("Enter a receipt")
             with st.container(key="receipt-form"):

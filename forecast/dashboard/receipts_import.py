@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from forecast.dashboard.layout import tell, text
+from forecast.dashboard.layout import answer, safe, tell, text, told_plainly
 from forecast.dashboard.receipts_import_rows import enter_rows
 from forecast.dashboard.receipts_news import lines_to_pay, turn_of
 from forecast.dashboard.state import Opened
@@ -31,7 +31,24 @@ ROLES = {
 }  # fmt: skip
 
 
+def receipts_as_text(view: Opened) -> bool:
+    """Offer to enter the receipts that stand beside the build as text; tell whether there are any."""
+    waiting = view.folder.not_entered()
+    if waiting is None:
+        return False
+    answer(f"No receipts here yet: those in **{safe(waiting.name)}** beside the build are not entered.")
+    if st.button("Enter them", type="primary", key="receipts-as-text"):
+        try:
+            view.folder.load()
+        except ForecastError as error:
+            tell(error)
+        else:
+            st.rerun()
+    return True
+
+
 @st.fragment
+@told_plainly()
 def import_file(view: Opened) -> None:
     """Draw the import, step by step as a file is there."""
     turn = turn_of("import")

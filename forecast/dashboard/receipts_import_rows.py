@@ -15,6 +15,7 @@ from forecast.dashboard.state import Opened
 from forecast.spending.importing import HELD_BACK, ImportPlan, ImportRow, enter_import
 from forecast.spending.money import to_float
 from forecast.views.money import exact
+from forecast.words.currencies import minor_digits
 
 
 class Choice(TypedDict):
@@ -109,7 +110,9 @@ def _grid(plan: ImportPlan, rows: list[ImportRow], names: Mapping[str, str]) -> 
             "Enter": st.column_config.CheckboxColumn(width=60),
             "Line": st.column_config.SelectboxColumn(options=list(by_title), width="medium"),
             "Supplier": st.column_config.TextColumn(width="medium"),
-            "Sum": st.column_config.NumberColumn(width="small", format="%.2f"),
+            "Sum": st.column_config.NumberColumn(
+                width="small", format=f"%.{minor_digits(plan.preview.currency)}f"
+            ),
             "Date": st.column_config.TextColumn(width="small"),
             "Why": st.column_config.TextColumn(width="large"),
             "Row": st.column_config.NumberColumn(width=50),

@@ -7,7 +7,7 @@ from typing import cast
 
 import streamlit as st
 
-from forecast.dashboard.layout import safe, table, tell, text
+from forecast.dashboard.layout import safe, table, tell, text, told_plainly
 from forecast.dashboard.receipts_news import (
     ELSEWHERE,
     day_words,
@@ -170,6 +170,7 @@ def freeze_budget(view: Opened) -> None:
 
 
 @st.fragment
+@told_plainly()
 def statement(view: Opened) -> None:
     """Hold a supplier's stated sums against the lines that they cover."""
     with st.expander("Hold a supplier's statement against its lines"):

@@ -19,7 +19,7 @@ from forecast.build.guided import (
     stand,
 )
 from forecast.build.sheet import free_id
-from forecast.dashboard.layout import answer, palette, picture, safe, tell, text
+from forecast.dashboard.layout import answer, calmly, palette, picture, safe, tell, text
 from forecast.dashboard.start_draft import END, Start, begin_again, go_to, previous, refuse, started, take
 from forecast.dashboard.start_sketch import sketch
 from forecast.dashboard.state import choose_file
@@ -273,16 +273,19 @@ def _so_far(start: Start, standing: Standing) -> None:
                 said = _said(item, standing.values[item.id], start["written"][item.id])
                 with st.container(horizontal=True, vertical_alignment="center"):
                     st.button(
-                        safe(item.text), key=f"guided-to-{item.id}", on_click=go_to, args=(item.id,),
+                        safe(item.text), key=f"guided-to-{item.id}", on_click=calmly(go_to), args=(item.id,),
                         type="tertiary",
                     )  # fmt: skip
                     st.markdown(f"**{safe(said)}**")
         with st.container(horizontal=True):
             if start["at"] != END:
                 st.button(
-                    "That is enough: leave the rest open", key="guided-enough", on_click=go_to, args=(END,)
+                    "That is enough: leave the rest open",
+                    key="guided-enough",
+                    on_click=calmly(go_to),
+                    args=(END,),
                 )
-            st.button("Forget all answers", key="guided-forget", on_click=begin_again)
+            st.button("Forget all answers", key="guided-forget", on_click=calmly(begin_again))
 
 
 def _said(item: Question, value: Any, written: str) -> str:

@@ -12,7 +12,7 @@ from forecast.build.guided import put_build, question
 from forecast.build.listing import build_of_list, lines_to_add
 from forecast.build.listing_columns import ROLES
 from forecast.build.schema import Build
-from forecast.dashboard.layout import answer, safe, table, tell, text
+from forecast.dashboard.layout import answer, calmly, safe, table, tell, text
 from forecast.dashboard.saving import kept_now, opened_sheet
 from forecast.dashboard.start_guided import free_folder, open_at_cost, typed_path
 from forecast.dashboard.state import Opened, opened
@@ -81,7 +81,7 @@ def lines_from_list() -> None:
     if file is None:
         with st.container(horizontal=True, vertical_alignment="center"):
             st.markdown(safe(f"{sent['name']} is still here."))
-            st.button("Take it away", key="list-away", on_click=_forget, type="tertiary")
+            st.button("Take it away", key="list-away", on_click=calmly(_forget), type="tertiary")
     try:
         goal = _goal()
         found = _read(sent, goal)

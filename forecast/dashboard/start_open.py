@@ -58,14 +58,17 @@ def _state(folder: BuildFolder) -> str:
         lines = len(build.line)
         told = f"{lines} {'line' if lines == 1 else 'lines'}"
         if not folder.has_ledger():
-            return f"{told}, no receipts yet."
+            waiting = folder.not_entered()
+            return (
+                f"{told}, no receipts yet." if waiting is None else f"{told}, {waiting.name} not entered yet."
+            )
         receipts = Ledger(folder.receipts_db, currency=build.build.currency).list_receipts()
         count, paid = len(receipts), sum(receipt.paid_minor for receipt in receipts)
         noun = "receipt" if count == 1 else "receipts"
         return f"{told}, {exact(paid, build.build.currency)} paid in {count} {noun}."
     except BuildFileError:
         return "The build file needs mending."
-    except ForecastError:
+    except Exception:  # a list of builds never fails for one of them
         return "It cannot be read."
 
 

@@ -17,7 +17,7 @@ from forecast.decide.scenarios import Comparison, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
-from forecast.errors import BuildFileError, ForecastError
+from forecast.errors import BuildFileError
 from forecast.spending.folder import BuildFolder, demos, open_demo, recent_folders, remember
 from forecast.spending.ledger import Baseline, Ledger
 from forecast.spending.money import to_float
@@ -34,12 +34,12 @@ class Chosen(TypedDict):
     ----------
     file : str
         Path of the build file.
-    scenario : str
-        Id; empty where the build has none.
+    scenarios : dict
+        Id of the scenario chosen, by build file; a build of which none was chosen is not in it.
     """
 
     file: str
-    scenario: str
+    scenarios: dict[str, str]
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ class Opened:
 
     def ledger_to_write(self) -> Ledger:
         """Open the ledger, made on first use."""
-        return self.ledger or Ledger(self.folder.receipts_db, currency=self.currency)
+        return self.ledger or self.folder.ledger()
 
     def titles(self) -> dict[str, str]:
         """Give the name of each line and event."""
@@ -106,14 +106,22 @@ def chosen() -> Chosen:
 
 
 def choose_file(path: str) -> None:
-    """Take another build."""
-    st.session_state["chosen"] = Chosen(file=path, scenario="")
+    """Take another build; the scenario chosen of each stays."""
+    scenarios = chosen()["scenarios"] if "chosen" in st.session_state else {}
+    st.session_state["chosen"] = Chosen(file=str(Path(path).resolve()), scenarios=scenarios)
     remember(BuildFolder(Path(path)))
 
 
-def choose_scenario(scenario: str) -> None:
-    """Take another scenario."""
-    chosen()["scenario"] = scenario
+def choose_scenario(file: str, scenario: str) -> None:
+    """Take another scenario of one build.
+
+    Parameters
+    ----------
+    file : str
+        Path of the build it belongs to: a browser can send the selector of the build left when another is in force.
+    scenario : str
+    """
+    chosen()["scenarios"][file] = scenario
 
 
 def opened(*, saved: bool = False) -> Opened:
@@ -142,8 +150,9 @@ def opened(*, saved: bool = False) -> Opened:
     ledger = Ledger(folder.receipts_db, currency=build.build.currency) if folder.has_ledger() else None
     baseline = ledger.baseline() if ledger is not None else None
     committed = baseline.scenario if baseline is not None else None
+    picked = choice["scenarios"].get(choice["file"])
     first = next(iter(build.scenario), None)
-    wanted = next((name for name in (choice["scenario"], committed) if name in build.scenario), first)
+    wanted = next((name for name in (picked, committed) if name in build.scenario), first)
     return Opened(folder, build, wanted, ledger, baseline, unsaved)
 
 
@@ -159,7 +168,7 @@ def build_name(folder: BuildFolder) -> str:
     """Give a build's name, or its folder's where the file cannot be read."""
     try:
         return parsed(read_text(folder.build_file), str(folder.build_file)).name
-    except ForecastError:
+    except Exception:  # a list of builds never fails for one of them
         return folder.folder.name
 
 

@@ -12,7 +12,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from forecast.build.edit import AddItem, AddScenario, Change
 from forecast.build.schema import Build
-from forecast.dashboard.layout import said, tell
+from forecast.dashboard.layout import calmly, said, tell
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import drop, keep, keep_on_theirs, kept_now, opened_sheet, show_difference
 from forecast.dashboard.state import Opened, headline, opened, standing
@@ -119,7 +119,10 @@ def _tray() -> None:
             if not isinstance(result, BuildFileError):
                 # The same switch has another identity on the page that draws the tray itself: its value stands apart.
                 st.toggle(
-                    "Show every page with them", value=shown_everywhere(), key=_SWITCH, on_change=_switched
+                    "Show every page with them",
+                    value=shown_everywhere(),
+                    key=_SWITCH,
+                    on_change=calmly(_switched),
                 )
 
 

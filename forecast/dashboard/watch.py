@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from forecast.dashboard.layout import answer, palette, picture, table, text, told_plainly
+from forecast.dashboard.receipts_import import receipts_as_text
 from forecast.dashboard.state import Opened, before, opened, watched
 from forecast.dashboard.watch_contingency import contingency, earned, over_time
 from forecast.dashboard.watch_figures import anything_entered, history_of
@@ -56,6 +57,8 @@ def page() -> None:
 
 
 def _nothing_yet(view: Opened) -> None:
+    if receipts_as_text(view):
+        return
     forecast = before(view)
     eight = forecast.percentile(0.8)
     answer(

@@ -6,7 +6,7 @@ import datetime as dt
 
 import streamlit as st
 
-from forecast.dashboard.layout import palette, picture, table, text
+from forecast.dashboard.layout import palette, picture, table, text, told_plainly
 from forecast.dashboard.state import Opened
 from forecast.dashboard.watch_figures import moved_between
 from forecast.spending.history import History
@@ -21,6 +21,7 @@ _NOW = "now"
 
 
 @st.fragment
+@told_plainly()
 def what_moved(view: Opened, told: History, watch: Reforecast) -> None:
     """Draw the choice of two days, the sentence, and the steps from one to the other."""
     since, until = _days(view, told)
@@ -81,6 +82,6 @@ def what_was_taught(watch: Reforecast) -> None:
                 "above 0 where what it pushes came in dear."
             )
             table(
-                ["Shared cause", "Stands at", "Moves what is open by", "Told by"], cause_rows(watch),
+                ["Shared cause", "Stands at", "Told by"], cause_rows(watch),
                 "What the receipts say about the shared causes", right_text=1,
             )  # fmt: skip

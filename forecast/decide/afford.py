@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forecast.build.options import figure_names
+from forecast.build.options import figure_name, figure_names, with_option
+from forecast.build.places_of_figures import places
 from forecast.build.schema import Build
 from forecast.decide.chances import builds
 from forecast.decide.figure_words import figure_phrase, titles_of
@@ -15,6 +16,7 @@ from forecast.decide.paired import by_replicate_percentile, spread
 from forecast.decide.replay import Change, Replay, replay_build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.known import KnownFacts
+from forecast.engine.plan import Plan
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, mean_estimate, percentile
 from forecast.errors import SimulationError
@@ -65,7 +67,7 @@ class WalkAway:
 
     def sentence(self, money: Money) -> str:
         """Say at which price to walk away, and why."""
-        thing = self.title or figure_phrase(self.figure)
+        thing, unit = self.title or figure_phrase(self.figure), f" {self.unit}" if self.unit else ""
         often = f"in {builds(self.level)}"
         if self.unlimited:
             return f"{money(self.money)} is enough {often} whatever {thing} is: nothing depends on it."
@@ -77,9 +79,9 @@ class WalkAway:
         value = self.highest.value
         side = "above" if value >= self.expected else "below"
         return (
-            f"Walk away when {thing} goes beyond {_down(self.highest)} {self.unit}: up to there "
+            f"Walk away when {thing} goes beyond {_down(self.highest)}{unit}: up to there "
             f"{money(self.money)} is enough {often}. That is {side} what you expect "
-            f"({_rounded(self.expected)} {self.unit})."
+            f"({_rounded(self.expected)}{unit})."
         )
 
 
@@ -190,9 +192,12 @@ def afford(
     if not 0 < level < 1:
         message = f"level: got {level:g}, must be between 0 and 1, such as 0.8 for P80."
         raise SimulationError(message)
+    figure = figure_name(build, figure)
     replay = replay_build(build, (figure,), scenario, trials, seed, known)
     item = next(item for item in replay.forecast.plan.inputs if item.id == figure)
-    found = walk_away(replay, figure, money - outside, level, _unit(build, figure), item.shape.middle)
+    found = walk_away(
+        replay, figure, money - outside, level, _unit(build, replay.forecast.plan, figure), item.shape.middle
+    )
     return replace(
         found,
         money=money,
@@ -272,16 +277,13 @@ def _each_replicate(
     return low
 
 
-def _unit(build: Build, figure: str) -> str:
-    """Give the currency or unit that a figure is written in."""
-    id, _, key = figure.partition(".")
-    for item in (*build.line, *build.event):
-        if item.id == id:
-            value = getattr(item, key, None)
-            if value is not None:
-                return value.currency or value.unit or build.build.currency
-    for consignment in build.consignment:
-        for goods in consignment.goods:
-            if figure == f"{consignment.id}.{goods.id}.price":
-                return goods.price.currency or consignment.currency or build.build.currency
-    return build.build.currency
+def _unit(build: Build, plan: Plan, figure: str) -> str:
+    """Give the currency or unit that a figure is written in, whatever the build counts in."""
+    for one in (build, *(with_option(build, option) for option in build.option)):
+        for place in places(one):
+            if place.path == figure:
+                return place.unit
+    for bought in plan.consignments:
+        if figure in bought.inputs:
+            return bought.inputs[figure].unit or ""
+    return ""

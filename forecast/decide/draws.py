@@ -86,4 +86,4 @@ def draws_behind(forecast: Forecast) -> Draws:
         drawn = columns(trials.seed, trials.numbers, [name], n, forecast.plan.slots)
         return np.concatenate([drawn.scores(0, block) for block in drawn.blocks()])
 
-    return Draws(forecast, World(forecast.plan, trials.conditions, scores))
+    return Draws(forecast, World(forecast.plan, trials.conditions, scores, trials.count))

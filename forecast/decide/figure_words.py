@@ -8,6 +8,7 @@ from forecast.build.schema import Build
 
 _KEYS = {
     "amount": "",
+    "goods": "",  # of a consignment that has one price for everything
     "price": "price",
     "quantity": "quantity",
     "percent": "percentage",

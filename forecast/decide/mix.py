@@ -189,30 +189,32 @@ class MixSearch:
     def reasons(self, item: Mix) -> tuple[Reason, ...]:
         """Explain a mix choice by choice: against the alternative of the lowest P80, all else unchanged."""
         mixer, here = self.totals(item.routes, item.options)
-        others: list[tuple[str, str, str, Totals]] = []
+        others: list[tuple[str, str, str, Totals, Mapping[str, str]]] = []
         for package, offered in mixer.routes.items():
             for route in offered:
                 if route != item.routes[package]:
                     _, totals = self.totals({**item.routes, package: route}, item.options)
-                    others.append((package, item.routes[package], route, totals))
+                    others.append((package, item.routes[package], route, totals, {}))
         for choice, options in self.choices.items():
             for option in options:
                 if option.id != item.options[choice]:
                     _, totals = self.totals(item.routes, {**item.options, choice: option.id})
-                    others.append((choice, item.options[choice], option.id, totals))
+                    named = {other.id: other.title for other in options}
+                    others.append((choice, item.options[choice], option.id, totals, named))
         trials = mixer.forecast.trials
-        found: dict[str, Reason] = {}
-        for choice, taken, instead, totals in others:
+        found: dict[tuple[str, bool], Reason] = {}  # a choice may be called like a work package
+        for choice, taken, instead, totals, titles in others:
             reason = Reason(
                 choice, taken, instead,
                 mean_change(here.money, totals.money, trials.replicates, trials.weights),
                 percentile_change(here.money, totals.money, 0.8, trials.replicates, trials.weights),
                 percentile_change(here.money, totals.money, 0.9, trials.replicates, trials.weights),
                 mean_change(totals.hours, here.hours, trials.replicates, trials.weights).value,
-                {id: self.titles[id] for id in (taken, instead) if choice in self.choices},
+                titles,
             )  # fmt: skip
-            if choice not in found or reason.p80.value < found[choice].p80.value:
-                found[choice] = reason
+            key = (choice, bool(titles))
+            if key not in found or reason.p80.value < found[key].p80.value:
+                found[key] = reason
         return tuple(found.values())
 
 

@@ -12,8 +12,8 @@ after a receipt stay paired. An observation may count in part: its precision Ψ�
 
 How wide the builder's own ranges should have been is one factor κ for all of them. Before any receipt ln κ has its
 mode at −0.25 and normal sides, with deviations of 0.12 below and 0.35 above: most people's ranges are too narrow, few
-too wide, and a price that meets its middle figure to the cent was known beforehand rather than ranged too widely. Stated
-P10 and P90 hold nearly what they say while κ is not known. Given κ the scores of own ranges are κ times those above, so
+too wide, and a price that meets its middle figure to the cent was known beforehand rather than ranged too widely. The
+variance of a score stays what it was while κ is not known. Given κ the scores of own ranges are κ times those above, so
 that z ~ N(0, κ²(ΛΛᵀ + Ψ)), and κ's posterior on a grid is in closed form.
 """
 

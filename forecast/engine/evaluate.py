@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from forecast.build.figures import FigureBase
 from forecast.build.formula import (
     Constant,
     Exponential,
@@ -18,7 +19,9 @@ from forecast.build.formula import (
     RoundedUp,
     Smaller,
     Sum,
+    walk,
 )
+from forecast.engine.figures import shape_of
 from forecast.engine.shapes import Array
 
 _PACK_SLACK = 1e-9  # a quantity that fills its packs exactly must not need one more through rounding
@@ -63,6 +66,20 @@ def evaluate(formula: Formula, inputs: Mapping[str, Value], lines: Mapping[str, 
         case Exponential(part):
             grown = np.exp(evaluate(part, inputs, lines))
             return float(grown) if np.ndim(grown) == 0 else grown
+
+
+def at_middle(formula: Formula, figures: Mapping[str, FigureBase]) -> float:
+    """Evaluate a formula of figures, each at the middle of its shape: the one middle that every base estimate adds up.
+
+    Parameters
+    ----------
+    formula : Formula
+        Of inputs and constants.
+    figures : mapping
+        Figure by input id.
+    """
+    wanted = {node.id for node in walk(formula) if isinstance(node, Input)}
+    return float(evaluate(formula, {id: shape_of(figures[id], id).middle for id in wanted}, {}))
 
 
 def _fold(

@@ -282,7 +282,13 @@ class Learning:
     partial: dict[str, Partial]
 
 
-def learn(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) -> Learning:
+def learn(
+    plan: Plan,
+    known: KnownFacts,
+    seed: int,
+    prior: Prior | None = None,
+    joined: tuple[str, ...] = (),
+) -> Learning:
     """Give what known facts say of the latents, and how likely each sum paid in part is all.
 
     First final amounts and agreed prices teach; in their light the sums paid in part are judged, and each then
@@ -295,6 +301,8 @@ def learn(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) 
     seed : int
     prior : Prior, optional
         Of the same plan and seed, to be used again.
+    joined : tuple of str, optional
+        Inputs that count among the latents in any case, so that what two sets of facts teach can be exchanged.
 
     Raises
     ------
@@ -307,8 +315,8 @@ def learn(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) 
     final = [name for name in (*known.amounts, *known.agreed) if name not in known.fixed]
     final = list(dict.fromkeys(final))
     parts = [name for name, one in known.part_paid.items() if name not in given.amounts]
-    joined = _joined(plan, (prior.rows[name] for name in final), given)
-    joined = _joined(plan, (prior.rows[name] for name in (*final, *parts)), given) if parts else joined
+    named = {*joined, *_joined(plan, (prior.rows[name] for name in (*final, *parts)), given)}
+    joined = tuple(item.id for item in plan.inputs if item.id in named)
     observed = [one for name in final for one in _observe(prior, name, given, joined)]
     first = _posterior(observed, len(plan.causes) + len(joined))
     partial: dict[str, Partial] = {}
@@ -332,7 +340,14 @@ def observe(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
     return learn(plan, known, seed, prior).observations
 
 
-def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) -> Conditions:
+def prepare(
+    plan: Plan,
+    known: KnownFacts,
+    seed: int,
+    prior: Prior | None = None,
+    wider: float = 1.0,
+    joined: tuple[str, ...] = (),
+) -> Conditions:
     """Make facts ready for drawing.
 
     Parameters
@@ -342,6 +357,10 @@ def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
     seed : int
     prior : Prior, optional
         Of the same plan and seed, to be used again.
+    wider : float
+        All own ranges count so many times as wide as stated.
+    joined : tuple of str, optional
+        As for `learn`.
 
     Returns
     -------
@@ -353,7 +372,7 @@ def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
         When a fact names nothing of the plan.
     """
     prior = prior or Prior(plan, seed)
-    learned = learn(plan, known, seed, prior)
+    learned = learn(plan, known, seed, prior, joined)
     given = _given(plan, known, prior)
     remarks = [
         remark
@@ -376,7 +395,15 @@ def prepare(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None
             pivots[name] = Pivot(price)
     agreed = {name: one for name, one in known.agreed.items() if name not in amounts}
     return Conditions(
-        learned.posterior, learned.joined, amounts, learned.partial, agreed, gates, pivots, tuple(remarks)
+        learned.posterior,
+        learned.joined,
+        amounts,
+        learned.partial,
+        agreed,
+        gates,
+        pivots,
+        tuple(remarks),
+        wider,
     )
 
 

@@ -269,8 +269,9 @@ def forecast_plan(
     known: KnownFacts | None = None,
     keep: Keep | None = None,
     executor: Executor | None = None,
+    wider: float = 1.0,
 ) -> Forecast:
-    """Forecast from a compiled plan; see `simulate`."""
+    """Forecast from a compiled plan; see `simulate`. Own ranges may count `wider` than stated."""
     base = reference_values(plan, events=False)
     stability: Stability | None = None
     if trials == "until stable":
@@ -284,14 +285,14 @@ def forecast_plan(
         def block(number: int) -> Trials:
             return run(
                 plan, size, seed, known=known, keep=keep or "totals", executor=executor,
-                first_replicate=number * 1_000,
+                first_replicate=number * 1_000, wider=wider,
             )  # fmt: skip
 
         simulated, stability = until_stable(block, allowed)
     elif isinstance(trials, int):
         fits = len(plan.rows) * trials * 8 <= _ROW_MEMORY
         chosen: Keep = keep or ("rows" if fits else "totals")
-        simulated = run(plan, trials, seed, known=known, keep=chosen, executor=executor)
+        simulated = run(plan, trials, seed, known=known, keep=chosen, executor=executor, wider=wider)
     else:
         message = f'trials: got {trials!r}, must be a whole number or "until stable".'
         raise SimulationError(message)

@@ -20,11 +20,11 @@ from forecast.build.formula import (
     bind,
     walk,
 )
-from forecast.build.library import usual_estimating_size
+from forecast.build.rates import per_euro
 from forecast.build.scenario import choose
 from forecast.build.schema import OWN_ESTIMATING, Build, Costed, Event, Line
 from forecast.engine.draws import slot_of_cause, slots_of_event
-from forecast.engine.evaluate import Value, evaluate
+from forecast.engine.evaluate import Value, at_middle, evaluate
 from forecast.engine.figures import shape_of
 from forecast.engine.rows import (
     OWN_WORK,
@@ -48,6 +48,12 @@ __all__ = [
     "OWN_WORK", "SHOP", "Gate", "Plan", "PlanInput", "Rate", "Row", "compile_plan", "inputs_of", "sole_input",
 ]  # fmt: skip
 
+SMALL_LINE = 150.0
+"""Euro under which a line says less about the others, where the build states no `estimating_size`: our reading of two
+published findings. Totals of building projects spread with a standard deviation of the logarithm of 0.3 to 0.4, so
+large lines err together; single tasks of one estimator correlate at 0.02 to 0.06 only, so small ones hardly do: with
+0.25 between large ones, two lines of 40 to 75 euro do so."""
+
 SHOP = "shop"
 """The route that work takes when it is handed over."""
 
@@ -67,7 +73,7 @@ class _Compiler:
         self.rows: list[Row] = []
         home, country = build.build.currency, build.build.country
         size = build.build.estimating_size
-        self.estimating_size = usual_estimating_size(home) if size is None else size
+        self.estimating_size = SMALL_LINE * (per_euro(build) or 0.0) if size is None else size
         days = payment_days(build.consignment, country, home) if build.consignment else {}
         self.paths = build_paths(build.currency, home, days, on)
 
@@ -175,7 +181,7 @@ class _Compiler:
                 )
             )
         elif line.takeoff is not None and line.price is not None:
-            taken = expand_takeoff(line.id, line.takeoff)
+            taken = expand_takeoff(line.id, line.takeoff, at_middle)
             counted = self.add_figures(taken.inputs, taken.formula)
             amount = Product((counted, self.figure(f"{line.id}.price", line.price)))
         else:
@@ -358,7 +364,9 @@ def compile_plan(build: Build, scenario: str | None = None, *, on: date | None =
     today = on or date.today()
     compiler = _Compiler(active, today)
     expansions = tuple(
-        expand(item, build.build.country, build.build.currency, compiler.paths, today)
+        expand(
+            item, build.build.country, build.build.currency, compiler.paths, today, per_euro=per_euro(build)
+        )
         for item in build.consignment
     )
     for expansion in expansions:

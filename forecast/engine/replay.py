@@ -73,9 +73,9 @@ class Replay:
         self._inputs: dict[str, tuple[bytes, Array]] = {}
         self._gates: dict[str, tuple[bytes, NDArray[np.bool_], Array]] = {}
 
-    def conditions(self, known: KnownFacts) -> Conditions:
-        """Make facts ready for drawing."""
-        return prepare(self.plan, known, self.seed, self.prior)
+    def conditions(self, known: KnownFacts, joined: tuple[str, ...] = ()) -> Conditions:
+        """Make facts ready for drawing; see `forecast.engine.facts.prepare`."""
+        return prepare(self.plan, known, self.seed, self.prior, joined=joined)
 
     def run(self, conditions: Conditions, weights: Array | None = None, *, reweigh: bool = True) -> Outcome:
         """Give the totals under some facts.
@@ -92,10 +92,11 @@ class Replay:
         -------
         Outcome
         """
-        world = World(self.plan, conditions, lambda name: self._column(name).copy())
+        world = World(self.plan, conditions, lambda name: self._column(name).copy(), self.count)
         found = conditions.posterior
         token = b"" if found is None else found.token + repr(conditions.joined).encode()
         width = b"" if found is None or found.width is None else found.width.chances.tobytes()
+        token, width = token + repr(conditions.wider).encode(), width + repr(conditions.wider).encode()
         sampled: dict[str, Array] = {}
         needed = _needed(self.plan, conditions)
         for item in self.plan.inputs:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, MutableMapping
 from copy import copy
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from forecast.engine.condition import Posterior, at_least
-from forecast.engine.draws import columns
+from forecast.engine.draws import Columns, columns
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import Agreed
 from forecast.engine.margin import Margin
@@ -121,6 +121,8 @@ class Conditions:
     pivots : dict of str to Pivot
         By row: the price that follows from what it costs.
     remarks : tuple of str
+    wider : float
+        All own ranges count so many times as wide as stated, beside what was learnt of them.
     """
 
     posterior: Posterior | None
@@ -131,6 +133,7 @@ class Conditions:
     gates: dict[str, bool]
     pivots: dict[str, Pivot]
     remarks: tuple[str, ...]
+    wider: float = 1.0
 
 
 class World:
@@ -142,20 +145,27 @@ class World:
     conditions : Conditions or None
     scores : callable
         Gives the own scores of a named column over the trials, in an array of its own.
+    count : int
+        n, the number of trials.
     """
 
-    def __init__(self, plan: Plan, conditions: Conditions | None, scores: Callable[[str], Array]) -> None:
+    def __init__(
+        self, plan: Plan, conditions: Conditions | None, scores: Callable[[str], Array], count: int
+    ) -> None:
         self.plan, self.conditions, self.scores = plan, conditions, scores
         self.width: Array | None = None
         joined = () if conditions is None else conditions.joined
         names = [*(f"cause {cause}" for cause in plan.causes), *joined]
         drawn = [scores(name) for name in names]
-        self.latents = np.array(drawn) if drawn else np.empty((0, 1))
+        self.latents = np.array(drawn) if drawn else np.empty((0, count))
         found = None if conditions is None else conditions.posterior
         if found is not None:
             if found.width is not None:
                 self.width = found.width.at(scores("width of own ranges"))
             self.latents = found.apply(self.latents, self.width)
+        if conditions is not None and conditions.wider != 1:
+            learnt = 1.0 if self.width is None else self.width
+            self.width = np.full(self.latents.shape[-1], conditions.wider) * learnt
         self._joined = {name: len(plan.causes) + place for place, name in enumerate(joined)}
         self._pushes: dict[tuple[float, ...], Array] = {}
 
@@ -304,7 +314,7 @@ def simulate_replicates(
     kept = np.empty((len(plan.rows), count)) if keep == "rows" and out is None else out
     moments: Moments | None = None
     for block in drawn.blocks():
-        world = World(plan, conditions, lambda name, block=block: drawn.scores(places[name], block))  # type: ignore[misc]
+        world = World(plan, conditions, partial(_scores, drawn, places, block), block.stop - block.start)
         weight = None if weights is None else weights[block]
         draw_gates(world, gates[:, block], weight)
         values = kept[:, block] if kept is not None else np.empty((len(plan.rows), block.stop - block.start))
@@ -314,6 +324,10 @@ def simulate_replicates(
         moments = part if moments is None else moments + part
     assert moments is not None  # there is at least one block
     return Part(totals, hours, waits, kept, gates, weights, moments)
+
+
+def _scores(drawn: Columns, places: Mapping[str, int], block: slice, name: str) -> Array:
+    return drawn.scores(places[name], block)
 
 
 def column_names(plan: Plan, conditions: Conditions | None) -> list[str]:

@@ -9,6 +9,9 @@ References
     memory; the feasible set was recomputed from the density).
 [2] Malcolm et al. (1959), Application of a technique for research and development program evaluation,
     Operations Research 7(5), for the mean of beta-PERT.
+[3] Hadlock, C. C. & Bickel, J. E. (2017), Johnson quantile-parameterized distributions, Decision Analysis 14(1),
+    for the shape J-QPD-S through low, middle and high.
+[4] Geisser, S. (1993), Predictive Inference, chapter 2: the next value of a normal sample (from memory).
 """
 
 from __future__ import annotations
@@ -20,7 +23,7 @@ from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betainc, betaincinv, log_ndtr, ndtr, ndtri
+from scipy.special import betainc, betaincinv, log_ndtr, ndtr, ndtri, stdtrit
 
 Array: TypeAlias = NDArray[np.float64]
 
@@ -29,6 +32,16 @@ Z90 = 1.2815515655446004
 
 SCORE_LIMIT = 8.5
 """Scores beyond this do not occur in double precision draws."""
+
+STEEP = 10.0
+"""Beyond this spread of the logarithm (high 10¹¹ times low) amounts are held within `LOGARITHMS`."""
+
+LOGARITHMS = (-745.0, 340.0)
+"""Least and largest logarithm of an amount: above zero, and small enough to be squared and multiplied."""
+
+ONE_QUOTE_SPREAD = 0.15
+"""Standard deviation of the logarithm around a single quote, which leaves 8 of 10 prices within a fifth of it (common
+practice, no source)."""
 
 
 class Shape(ABC):
@@ -71,10 +84,22 @@ class Shape(ABC):
         """Give the value that a share q of outcomes does not exceed."""
         return float(self.ppf(np.array([ndtri(q)]))[0])
 
+    @property
+    def growth(self) -> float:
+        """Rise of the logarithm for each unit of score far up; zero where values do not grow exponentially."""
+        return 0.0
+
     @cached_property
     def moments(self) -> tuple[float, float]:
-        """Mean and variance, by the trapezoidal rule on a fine grid of scores."""
-        z = np.linspace(-SCORE_LIMIT, SCORE_LIMIT, 34_001)
+        """Mean and variance, by the trapezoidal rule on a fine grid of scores.
+
+        The grid reaches ``SCORE_LIMIT`` beyond where the second moment comes from: at 2 `growth`.
+        """
+        steps = 2000
+        last = SCORE_LIMIT + min(
+            2 * self.growth, 30.0
+        )  # beyond, the normal weights vanish in double precision
+        z = np.arange(-round(SCORE_LIMIT * steps), round(last * steps) + 1) / steps
         weight = np.exp(-0.5 * z * z)
         weight /= weight.sum()
         x = self.ppf(z)
@@ -142,22 +167,25 @@ class TwoPieceLognormal(Shape):
         """One exponential."""
         return True
 
+    @property
+    def growth(self) -> float:
+        """The upper s."""
+        return self.sigma_high
+
     def ppf(self, z: Array) -> Array:
         """Give median · exp(s± z)."""
         if self.sigma_low == self.sigma_high:
-            return self.median * np.exp(self.sigma_low * z)
+            return _times_exponential(self.median, self.sigma_low * z, self.sigma_low)
         scaled = np.minimum(z, 0.0)
         scaled *= self.sigma_low
         scaled += self.sigma_high * np.maximum(z, 0.0)
-        np.exp(scaled, out=scaled)
-        scaled *= self.median
-        return scaled
+        return _times_exponential(self.median, scaled, max(self.sigma_low, self.sigma_high))
 
     def score(self, x: float) -> float:
         """Give ln(x / median) / s±."""
         if x <= 0:
             return -SCORE_LIMIT
-        logarithm = float(np.log(x / self.median))
+        logarithm = _log_ratio(x, self.median)
         sigma = self.sigma_low if logarithm < 0 else self.sigma_high
         return float(np.clip(logarithm / sigma, -SCORE_LIMIT, SCORE_LIMIT))
 
@@ -165,6 +193,91 @@ class TwoPieceLognormal(Shape):
     def middle(self) -> float:
         """The median."""
         return self.median
+
+
+@dataclass(frozen=True)
+class Johnson(Shape):
+    """Johnson quantile-parameterised shape bounded below by zero [3], through P10, P50 and P90.
+
+    For low · high ≥ middle², where the logarithm leans upwards or not at all. The exponent of the published form
+    low · exp(λ sinh(arcsinh(δ z) + arcsinh(c δ))), with c the score of P90, is a branch of a hyperbola in z once the
+    sum is written out, and so stays exact as it flattens into the lognormal (δ → 0):
+
+    ln x = ln low + slope z + √(fall² + bend² z²),
+
+    with fall = ln(middle / low), rise = ln(high / middle), slope = (rise + fall) / 2c and
+    bend² = (rise − fall)(rise + 3 fall) / 4c². Far out it is lognormal with slope ± bend, so that all moments exist.
+    """
+
+    p10: float
+    p50: float
+    p90: float
+
+    @cached_property
+    def _parts(self) -> tuple[float, float, float]:
+        """Fall, slope and bend."""
+        fall, rise = _log_ratio(self.p50, self.p10), _log_ratio(self.p90, self.p50)
+        slope = (rise + fall) / (2 * Z90)
+        bend = float(np.sqrt(max(0.0, rise - fall) * (rise + 3 * fall))) / (2 * Z90)
+        return fall, slope, bend
+
+    @property
+    def closed_form(self) -> bool:
+        """One root and one exponential."""
+        return True
+
+    @property
+    def growth(self) -> float:
+        """Slope and bend."""
+        _, slope, bend = self._parts
+        return slope + bend
+
+    def ppf(self, z: Array) -> Array:
+        """Give low · exp(slope z + √(fall² + bend² z²))."""
+        fall, slope, bend = self._parts
+        logs = bend * z
+        np.square(logs, out=logs)
+        logs += fall**2
+        np.sqrt(logs, out=logs)
+        logs += slope * z
+        return _times_exponential(self.p10, logs, self.growth)
+
+    def score(self, x: float) -> float:
+        """Solve the hyperbola's square for z, in the form that loses no digits on either side."""
+        if x <= 0:
+            return -SCORE_LIMIT
+        fall, slope, bend = self._parts
+        lean = fall / Z90  # slope² − bend² is its square
+        over = float(np.log(x)) - float(np.log(self.p10))
+        root = float(np.hypot(bend * over, lean * fall))
+        if over > 0:
+            z = (over + fall) * _log_ratio(x, self.p50) / (slope * over + root)
+        else:
+            z = (slope * over - root) / lean**2
+        return float(np.clip(z, -SCORE_LIMIT, SCORE_LIMIT))
+
+    @property
+    def middle(self) -> float:
+        """P50."""
+        return self.p50
+
+
+def _log_ratio(larger: float, smaller: float) -> float:
+    """Give ln(larger / smaller), with all digits where the two are close and without overflow where they are not."""
+    if abs(larger - smaller) < 0.5 * smaller:
+        return float(np.log1p((larger - smaller) / smaller))
+    return float(np.log(larger)) - float(np.log(smaller))
+
+
+def _times_exponential(value: float, logs: Array, spread: float) -> Array:
+    """Give value · exp(logs), where logs rise by no more than spread for each unit of score; logs is overwritten."""
+    if spread > STEEP:
+        logs += float(np.log(value))
+        np.clip(logs, *LOGARITHMS, out=logs)
+        value = 1.0
+    np.exp(logs, out=logs)
+    logs *= value
+    return logs
 
 
 @dataclass(frozen=True)
@@ -201,12 +314,6 @@ class Metalog(Shape):
         """Tell whether the quantile function rises everywhere."""
         _, a2, a3 = self.coefficients
         return bool(abs(a3) / a2 < METALOG_LIMIT)
-
-    @property
-    def tail(self) -> float:
-        """Exponent of the upper tail when bounded below: moments of order 1 / tail and beyond do not exist."""
-        _, a2, a3 = self.coefficients
-        return a2 + 0.5 * a3
 
     def transformed(self, z: Array) -> Array:
         """Give Q at Φ(z), before a bound is applied."""
@@ -360,30 +467,30 @@ def lognormal_from_percentiles(p10: float, p90: float) -> Shape:
 
 @lru_cache(maxsize=4096)
 def three_percentiles(low: float, middle: float, high: float) -> Shape:
-    """Give the smooth positive shape through P10, P50 and P90.
+    """Give the positive shape through P10, P50 and P90, all moments of which exist.
 
-    The metalog bounded below by zero where it exists and its tail is light enough to have a variance;
-    else the two-piece lognormal, which always exists and has all moments. Beyond a high/low ratio of about nine
-    the metalog's upper tail falls off so slowly that a single line would decide the spread of the whole build.
+    `Johnson`'s where high is at least as many times middle as middle is of low, else the two-piece lognormal. Where the
+    two meet both are the lognormal, so that nothing jumps when a range is widened.
     """
-    smooth = Metalog(low, middle, high, lower=0.0)
-    if smooth.feasible and smooth.tail < VARIANCE_EXISTS:
-        return smooth
-    return TwoPieceLognormal(middle, float(np.log(middle / low)) / Z90, float(np.log(high / middle)) / Z90)
-
-
-VARIANCE_EXISTS = 0.5
-"""A tail exponent below this leaves the second moment finite."""
+    if _log_ratio(high, middle) >= _log_ratio(middle, low):
+        return Johnson(low, middle, high)
+    return TwoPieceLognormal(middle, _log_ratio(middle, low) / Z90, _log_ratio(high, middle) / Z90)
 
 
 def quoted(quotes: tuple[float, ...]) -> Shape:
     """Give what the price will be, from prices quoted.
 
-    A lognormal around the geometric mean whose spread is that of the quotes, widened by √(1 + 1/n) because the
-    centre is itself only known from n quotes (the predictive standard deviation of a normal sample).
+    The logarithm of the next price is m + s √(1 + 1/n) t, with m and s the mean and standard deviation of the n
+    logarithms and t of Student's distribution with n − 1 degrees of freedom [4]. The lognormal through the P10, P50 and
+    P90 of that stands for it: its 80 % interval holds what it says, and unlike the exponential of t it has a mean.
+
+    One quote says nothing of the spread: `ONE_QUOTE_SPREAD` is then taken. Equal quotes are a known price.
     """
     logs = np.log(quotes)
     count = len(quotes)
-    sigma = float(np.std(logs, ddof=1)) * float(np.sqrt(1 + 1 / count))
     centre = float(np.exp(np.mean(logs)))
+    if count == 1:
+        return lognormal(centre, ONE_QUOTE_SPREAD)
+    student = float(stdtrit(count - 1, 0.9)) / Z90
+    sigma = float(np.std(logs, ddof=1)) * float(np.sqrt(1 + 1 / count)) * student
     return lognormal(centre, sigma) if sigma > 0 else Exact(centre)

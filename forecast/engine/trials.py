@@ -121,6 +121,7 @@ def run(
     keep: Keep = "rows",
     executor: Executor | None = None,
     first_replicate: int = 0,
+    wider: float = 1.0,
 ) -> Trials:
     """Simulate a plan.
 
@@ -139,6 +140,8 @@ def run(
         Runs replicates side by side. Results do not depend on it.
     first_replicate : int
         Number of the first replicate; batches with other numbers are further draws of the same kind.
+    wider : float
+        All own ranges count so many times as wide as stated; see `forecast.decide.narrow`.
 
     Returns
     -------
@@ -156,7 +159,8 @@ def run(
         message = f"trials: got {trials}, must be from {REPLICATES} to 100,000,000."
         raise SimulationError(message)
     replicates, n = replicate_sizes(trials)
-    conditions = prepare(plan, known, seed) if known is not None and not known.nothing else None
+    facts = known or KnownFacts()
+    conditions = None if facts.nothing and wider == 1 else prepare(plan, facts, seed, wider=wider)
     reference = reference_values(plan)
     job = partial(simulate_replicates, plan, seed, n, keep, conditions, reference)
     first, last = first_replicate, first_replicate + replicates

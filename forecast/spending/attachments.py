@@ -10,18 +10,16 @@ from __future__ import annotations
 import errno
 import hashlib
 import io
-import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
+from forecast.build.files import write_file
 from forecast.errors import LedgerError
 from forecast.spending.ledger import AttachedFile, Ledger
 
 FOLDER = "attachments"
 DOCUMENTS = "JPEG, PNG, GIF, TIFF, WebP, HEIC, AVIF and PDF"
 """What is kept, in words."""
-_CHUNK = 1 << 20
 _HEAD = 1024
 _SIGNATURES = {
     b"\xff\xd8\xff": "image/jpeg",
@@ -99,8 +97,7 @@ def folder_of(ledger: Ledger) -> Path:
 def store_file(folder: Path, source: str | Path, content: bytes | None = None) -> StoredFile:
     """Copy a picture or PDF into the folder under the hash of its content.
 
-    The copy is written under a passing name, flushed to the disk and only then given its own, so that no half
-    file ever bears a hash.
+    No half file ever bears a hash: see `forecast.build.files.write_file`.
 
     Parameters
     ----------
@@ -116,32 +113,23 @@ def store_file(folder: Path, source: str | Path, content: bytes | None = None) -
     LedgerError
         If the file cannot be read, is empty or of another kind, or the copy cannot be written.
     """
-    digest, size = hashlib.sha256(), 0
-    passing: Path | None = None
     try:
         with Path(source).open("rb") if content is None else io.BytesIO(content) as original:
             check_document(str(source), original.read(_HEAD))
             original.seek(0)
-            folder.mkdir(parents=True, exist_ok=True)
-            handle, name = tempfile.mkstemp(dir=folder, prefix=".incoming-")
-            passing = Path(name)
-            with os.fdopen(handle, "wb") as copy:
-                while chunk := original.read(_CHUNK):
-                    digest.update(chunk)
-                    size += len(chunk)
-                    copy.write(chunk)
-                copy.flush()
-                os.fsync(copy.fileno())
-        target = _place(folder, digest.hexdigest())
-        target.parent.mkdir(exist_ok=True)
-        passing.replace(target)
-        _flush_folder(target.parent)
+            sha256 = hashlib.file_digest(original, "sha256").hexdigest()
+            original.seek(0)
+            target = _place(folder, sha256)
+            target.parent.mkdir(parents=True, exist_ok=True)
+            if _complaint(target, sha256) is not None:  # the same content is kept once
+                write_file(target, original)
     except OSError as error:
         raise LedgerError(_explain(error, source, folder)) from error
-    finally:
-        if passing is not None:
-            passing.unlink(missing_ok=True)
-    return StoredFile(digest.hexdigest(), size, target)
+    complaint = _complaint(target, sha256)
+    if complaint is not None:
+        message = f"{source}: changed while it was read ({complaint}). Attach it again when it is whole."
+        raise LedgerError(message)
+    return StoredFile(sha256, target.stat().st_size, target)
 
 
 def attach_file(
@@ -206,17 +194,6 @@ def _complaint(path: Path, sha256: str) -> str | None:
     except OSError as error:
         return f"cannot be read ({error.strerror or error}) at {path}"
     return None if found == sha256 else f"its content is not what was attached, at {path}"
-
-
-def _flush_folder(folder: Path) -> None:
-    """Make a new name safe against power loss; a system that cannot open folders keeps names by itself."""
-    if os.name != "posix":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def _explain(error: OSError, source: str | Path, folder: Path) -> str:

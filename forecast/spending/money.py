@@ -1,43 +1,17 @@
 """Exact money: whole minor units (cents, yen, fils) in and out of text, never through a float.
 
-How many digits a currency has behind its decimal mark is fixed by ISO 4217: none for the yen, two for the
-euro, three for the Kuwaiti dinar. An amount of money here is an ``int`` in those minor units beside its
-currency code.
+An amount of money here is an ``int`` in minor units beside its currency code; how many of them make a unit stands in
+`forecast.words.currencies`, for all rooms.
 """
 
 from __future__ import annotations
 
 import re
 from decimal import Decimal, InvalidOperation
-from functools import lru_cache
 from typing import NoReturn
 
-from forecast.errors import LedgerError
-
-# ISO 4217:2015, list one (currencies in use), column "minor unit"; every other currency has two digits.
-_NO_MINOR_UNIT = frozenset(
-    [
-        "BIF",
-        "CLP",
-        "DJF",
-        "GNF",
-        "ISK",
-        "JPY",
-        "KMF",
-        "KRW",
-        "PYG",
-        "RWF",
-        "UGX",
-        "UYI",
-        "VND",
-        "VUV",
-        "XAF",
-        "XOF",
-        "XPF",
-    ]
-)
-_THREE_DIGITS = frozenset(["BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"])
-_FOUR_DIGITS = frozenset(["CLF", "UYW"])
+from forecast.errors import LedgerError, MoneyError
+from forecast.words.currencies import minor_digits
 
 _SPACES = re.compile(r"[\s\u00a0\u2007\u2009\u202f_]")
 _APOSTROPHES = "'\u2019\u02bc"
@@ -46,37 +20,18 @@ _LARGEST = 2**62
 """SQLite's integers end at 2**63 - 1; half of it leaves room for sums."""
 
 
-@lru_cache(maxsize=1)
-def _known_codes() -> frozenset[str]:
-    from babel.numbers import list_currencies  # loaded late: most commands never parse a currency
-
-    return frozenset(list_currencies())
-
-
-@lru_cache(maxsize=512)
 def exponent(currency: str) -> int:
-    """Give the number of digits behind the decimal mark of a currency, by ISO 4217.
-
-    Parameters
-    ----------
-    currency : str
-        Three capital letters, such as ``"EUR"``.
+    """Give the number of digits behind the decimal mark of a currency, by ISO 4217; see `minor_digits`.
 
     Raises
     ------
     LedgerError
         If no such currency exists.
     """
-    if currency in _NO_MINOR_UNIT:
-        return 0
-    if currency in _THREE_DIGITS:
-        return 3
-    if currency in _FOUR_DIGITS:
-        return 4
-    if currency not in _known_codes():
-        message = f"currency {currency!r}: no such code. Use one of ISO 4217, such as EUR or JPY."
-        raise LedgerError(message)
-    return 2
+    try:
+        return minor_digits(currency)
+    except MoneyError as error:
+        raise LedgerError(str(error)) from None
 
 
 def parse_money(text: str, currency: str, *, decimal: str | None = None) -> int:

@@ -119,7 +119,7 @@ def taught_causes(
                 titles.get(cause.cause, cause.cause.replace("_", " ").capitalize()),
                 cause.mean,
                 cause.sd,
-                tuple((name, names[name], move) for name, move in cause.taught_by),
+                tuple((name, names.get(name, name), move) for name, move in cause.taught_by),
                 tuple(one.id for one in mine),
                 sum(one.amount for one in mine),
             )

@@ -34,8 +34,6 @@ import csv
 import hashlib
 import io
 import json
-import os
-import tempfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -112,6 +110,15 @@ def load_receipts_csv(path: str | Path, ledger: Ledger) -> Loaded:
     return Loaded(counts)
 
 
+def is_ledger_text(path: str | Path) -> bool:
+    """Tell whether a file is there and has the columns of a ledger kept as text, the lines of a build among them."""
+    try:
+        names = [str(cell).strip() for cell in read_table(path, delimiter=",").rows[0]]
+    except (LedgerError, IndexError):
+        return False
+    return {"date", "line"} <= set(names) <= set(COLUMNS)
+
+
 def receipts_csv(ledger: Ledger) -> str:
     """Give all that a ledger holds as the text of a file that ``load_receipts_csv`` reads back.
 
@@ -122,44 +129,6 @@ def receipts_csv(ledger: Ledger) -> str:
     writer.writeheader()
     writer.writerows(_export_rows(ledger))
     return text.getvalue()
-
-
-def export_receipts_csv(ledger: Ledger, path: str | Path) -> int:
-    """Write what ``receipts_csv`` gives to a file, replaced whole or not at all; give the number of rows.
-
-    Raises
-    ------
-    LedgerError
-        If the file cannot be written.
-    """
-    text = receipts_csv(ledger)
-    replace_file(Path(path), text.encode("utf-8"))
-    return sum(1 for _ in csv.reader(io.StringIO(text))) - 1
-
-
-def replace_file(target: Path, content: bytes) -> None:
-    """Write a file whole or not at all.
-
-    Raises
-    ------
-    LedgerError
-        If it cannot be written.
-    """
-    try:
-        handle, passing = tempfile.mkstemp(dir=target.parent, prefix=".export-")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(passing).replace(target)
-        finally:
-            Path(passing).unlink(missing_ok=True)
-    except OSError as error:
-        message = (
-            f"{target}: cannot be written ({error.strerror or error}). Choose a folder where you may write."
-        )
-        raise LedgerError(message) from error
 
 
 def _read(path: str | Path) -> list[tuple[int, dict[str, str]]]:

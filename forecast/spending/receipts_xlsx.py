@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping
-from pathlib import Path
 
 from forecast.spending.ledger import Ledger
 from forecast.spending.money import exponent, to_decimal
-from forecast.spending.receipts_csv import replace_file
 
 HEADINGS = (
     "No.",
@@ -83,16 +81,3 @@ def receipts_xlsx(ledger: Ledger, currency: str, names: Mapping[str, str] | None
     target = io.BytesIO()
     book.save(target)
     return target.getvalue()
-
-
-def export_receipts_xlsx(
-    ledger: Ledger, path: str | Path, currency: str, names: Mapping[str, str] | None = None
-) -> None:
-    """Write the spreadsheet to a file.
-
-    Raises
-    ------
-    LedgerError
-        If the file cannot be written.
-    """
-    replace_file(Path(path), receipts_xlsx(ledger, currency, names))

@@ -101,17 +101,22 @@ class Steps:
         """Give each step's kind, the forecast after it and what is behind it; the first one is the start."""
         plan, late = self.earlier, self.events | self.dropped | self.taken_up | self.gone
         extra = self.start.outside_minor
-        begin = self.replay.conditions(self.start.facts)
+        both = (self.replay.conditions(one.facts).joined for one in (self.start, self.end))
+        joined = tuple({name: None for names in both for name in names})
+        begin = self.replay.conditions(self.start.facts, joined)
         outcome = self.replay.run(begin)
         steps: list[Step] = [("receipts", self._figures(outcome, extra), ())]
 
         delta, codes = self._at_planned_rates()
         planned = known_from(plan, _with(self.last, delta))
-        conditions = self.replay.conditions(self._facts(planned, late))
+        conditions = self.replay.conditions(self._facts(planned, late), joined)
         held = self.replay.run(replace(conditions, posterior=begin.posterior), outcome.weights, reweigh=False)
-        steps.append(("receipts", self._figures(held, extra), self._named(self._touched(late))))
+        touched = self._named(self._touched(late))
+        final = {*self.end.facts.amounts, *self.end.facts.agreed}
+        told = tuple((name, title, push if name in final else 0.0) for name, title, push in touched)
+        steps.append(("receipts", self._figures(held, extra), told))
 
-        conditions = self.replay.conditions(self._facts(self.end, late))
+        conditions = self.replay.conditions(self._facts(self.end, late), joined)
         held = self.replay.run(replace(conditions, posterior=begin.posterior), outcome.weights, reweigh=False)
         rates = tuple((code, code, float(over)) for code, over in codes.items())
         steps.append(("currency", self._figures(held, extra), rates))
@@ -203,9 +208,8 @@ class Steps:
 
     def _learned(self, begin: Posterior | None, end: Posterior | None) -> Behind:
         """Name the causes whose score moved, the largest move first."""
-        means = [
-            np.zeros(len(self.earlier.causes)) if found is None else found.mean for found in (begin, end)
-        ]
+        causes = len(self.earlier.causes)
+        means = [np.zeros(causes) if found is None else found.mean[:causes] for found in (begin, end)]
         change = means[1] - means[0]
         titles = cause_titles(self.build)
         order = np.argsort(-np.abs(change), kind="stable")

@@ -75,6 +75,7 @@ def expand(
     paths: Mapping[str, CurrencyPath],
     on: date,
     rules: Rules | None = None,
+    per_euro: float | None = None,
 ) -> Expansion:
     """Write a consignment out.
 
@@ -89,6 +90,8 @@ def expand(
         The day for which rule figures are judged outdated.
     rules : Rules, optional
         Other rules than those on file for the country.
+    per_euro : float, optional
+        Units of the build's money for one euro, by which usual charges are scaled; the reference rate when left out.
 
     Returns
     -------
@@ -103,7 +106,7 @@ def expand(
     if rules.currency != currency and rules.base_step:
         rules = replace(rules, base_step=0.0)  # a step of the country's money is none of the build's
     rule = incoterm(consignment.incoterm)
-    sheet = Sheet(consignment, currency, paths, customs_day(consignment))
+    sheet = Sheet(consignment, currency, paths, customs_day(consignment), per_euro)
     rules = _without_small_values(sheet, rules)
     if rules.currency not in {currency, *paths} and rules.thresholds and not rules.levies:
         rules = replace(rules, thresholds=())

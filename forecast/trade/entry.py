@@ -202,14 +202,8 @@ class EntryWriter:
         found = self.defaults.charge(self.mode, id)
         if found is None:
             return None, ""
-        is_money = found.unit.startswith("money")
-        scale = self.defaults.scale.get(self.sheet.home, 1.0) if is_money else 1.0
+        scale = self.sheet.usual_scale(found.unit)
         widen = self.defaults.widen if widened and self.rule.is_c_rule else 1.0
-        if is_money and self.sheet.home not in self.defaults.scale:
-            self.sheet.note(
-                f"The usual arrival charges are in money like euros and may be far off in {self.sheet.home}: "
-                "overwrite them."
-            )
         warning = doubt(found, "Arrival", self.on)
         note = found.note if warning is None else f"{COMMON} {found.note}"
         figure = found.as_figure(scale, widen)
@@ -282,7 +276,7 @@ class EntryWriter:
 
     def _storage(self) -> LineValue | None:
         sheet, said = self.sheet, self.sheet.consignment.storage
-        usual_rate, note = self._default("storage_rate")
+        usual_rate, note = (None, "") if said.steps else self._default("storage_rate")
         usual_days, _ = self._default("storage_days")
         days = said.days if said.days is not None else usual_days
         if (not said.steps and usual_rate is None) or days is None:
@@ -290,7 +284,6 @@ class EntryWriter:
         free = self.defaults.charge(self.mode, "storage_free")
         free_days = said.free_days if said.free_days is not None else (free.value if free else 0.0)
         if said.steps:
-            note = ""
             rates = [sheet.money(f"storage.step{n}", step.rate) for n, step in enumerate(said.steps, 1)]
             steps = [
                 Step(sheet.paid(money, sheet.customs_day)[0], step.days)
@@ -332,9 +325,10 @@ class EntryWriter:
     def _disbursement(self, advanced: list[LineValue]) -> None:
         sheet, said = self.sheet, self.sheet.consignment.arrival
         usual_percent, note = self._default("disbursement_percent")
-        usual_least, _ = self._default("disbursement_minimum")
         percent = said.disbursement_percent if said.disbursement_percent is not None else usual_percent
-        least = said.disbursement_minimum if said.disbursement_minimum is not None else usual_least
+        least = said.disbursement_minimum
+        if least is None:
+            least, _ = self._default("disbursement_minimum")
         share = sheet.figure("arrival.disbursement_percent", percent) if percent else Constant(0)
         if least is not None:
             money = sheet.money("arrival.disbursement_minimum", least)
@@ -359,9 +353,9 @@ class EntryWriter:
     def _examination(self) -> None:
         sheet, said = self.sheet, self.sheet.consignment.examination
         chance_figure = self.defaults.charge(self.mode, "examination_chance")
-        usual_cost, note = self._default("examination_cost")
+        usual_cost, note = self._default("examination_cost") if said is None else (None, "")
         if said is not None:
-            chance, cost, note = said.chance, said.cost, ""
+            chance, cost, note = said.chance, said.cost, note
         elif chance_figure is not None and usual_cost is not None:
             chance, cost = chance_figure.value, usual_cost
             self._doubted("examination.cost", "Customs examination")

@@ -117,7 +117,7 @@ def _arrival(sheet: Sheet, on: date, widened: bool) -> Iterator[RuleUse]:
             words = _in_words(own, found.unit)
             yield RuleUse(id, found.label, words, OWN, None, OWN, key)
             continue
-        scale = usual.scale.get(sheet.home, 1.0) if found.unit.startswith("money") else 1.0
+        scale = sheet.usual_scale(found.unit)
         value = shown(found, scale, usual.widen if widened and is_widened else 1.0, sheet.home)
         yield _use(found, value, key, on)
 

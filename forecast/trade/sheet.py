@@ -9,11 +9,14 @@ from datetime import date
 from forecast.build.consignment import Consignment, Moment
 from forecast.build.figures import Figure, Known
 from forecast.build.formula import Constant, Formula, Input, LineValue, Product, Sum
+from forecast.build.library.load import rounded
+from forecast.build.rates import ask_for_rate
 from forecast.build.schema import Group
 from forecast.errors import RuleError
 from forecast.trade.currency import CurrencyPath
 from forecast.trade.expansion import ComputedEvent, ComputedLine, Stage
 from forecast.trade.rules import RuleWarning
+from forecast.words.currencies import reference
 
 
 @dataclass(frozen=True)
@@ -61,11 +64,19 @@ class Sheet:
         Path of each foreign currency, built with the days of `forecast.trade.consignment.payment_days`.
     customs_day : float or date
         When customs are passed: days after that of the rate, or a date.
+    per_euro : float or None
+        Units of the build's money for one euro, where the builder's own rate tells it; see `forecast.build.rates`.
     """
 
     def __init__(
-        self, consignment: Consignment, home: str, paths: Mapping[str, CurrencyPath], customs_day: Moment
+        self,
+        consignment: Consignment,
+        home: str,
+        paths: Mapping[str, CurrencyPath],
+        customs_day: Moment,
+        per_euro: float | None = None,
     ) -> None:
+        self.per_euro = per_euro
         self.consignment = consignment
         self.home = home
         self.paths = paths
@@ -80,6 +91,27 @@ class Sheet:
     def id(self, name: str) -> str:
         """Put the consignment's id before a name."""
         return f"{self.consignment.id}.{name}"
+
+    def usual_scale(self, unit: str) -> float:
+        """Give what the usual ranges, written in euro, are multiplied by, to two digits; 1 for what is no money.
+
+        Raises
+        ------
+        RuleError
+            Where nothing tells what a euro is in the build's money.
+        """
+        if not unit.startswith("money"):
+            return 1.0
+        known = reference("EUR", self.home)
+        if self.per_euro is not None:
+            return rounded(self.per_euro)
+        if known is None:
+            message = (
+                f"consignment {self.consignment.id!r}: the usual charges on arrival are in euro, and "
+                f"{ask_for_rate(self.home)} Or write what the agent asks under arrival."
+            )
+            raise RuleError(message)
+        return rounded(known.rate)
 
     def figure(self, name: str, figure: Figure) -> Formula:
         """Give a figure as a formula: a constant where it is known, an input of its own otherwise."""
@@ -102,8 +134,10 @@ class Sheet:
 
     def money(self, name: str, figure: Figure, currency: str | None = None) -> Money:
         """Give a figure that is money, in its own currency or else the one given or else the build's."""
-        amount = self.figure(name, figure)
-        return Money(amount, figure.currency or currency or self.home, self.say(amount))
+        amount, counted = self.figure(name, figure), figure.currency or currency or self.home
+        if (id := self.id(name)) in self.inputs and not figure.unit:
+            self.inputs[id] = self.inputs[id].model_copy(update={"unit": counted})
+        return Money(amount, counted, self.say(amount))
 
     def rate(self, currency: str, moment: Moment) -> tuple[Formula, str]:
         """Give the rate of a currency on a day, as a formula and as a placeholder for workings.

@@ -1,35 +1,74 @@
-"""The command line. Nothing heavy is imported before a command needs it, so that help is there at once."""
+"""The command line. Nothing heavy is imported before a command needs it, so that help is there at once.
+
+Even its own modules are imported inside `main`, where Ctrl-C is told in words already.
+"""
 
 from __future__ import annotations
 
-import argparse
+import errno
 import os
 import sys
-from collections.abc import Sequence
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 
-from forecast.errors import ForecastError
-from forecast.views.commands import COMMANDS
+# As `typing` has it, whose import would be the longest part of the start, in which Ctrl-C is not told in words yet.
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Iterator, Sequence
+    from types import FrameType
 
 EPILOG = """\
-A build is a folder with a file build.toml, written by hand or by 'forecast new'.
-Begin with:   forecast new my-build        answer twenty questions
-              forecast check my-build      what is wrong or missing
-              forecast budget my-build     what to hold before ordering
-              forecast receipt add my-build --line kit --amount 2950 --supplier "the maker"
-              forecast watch my-build      where it ends, with these receipts in
-Every command has --json for programs. Figures are estimates and never advice on tax, customs or safety."""
+A build is a folder with a file build.toml, written by hand or by 'forecast new'. Inside it FILE may be left out.
+Every answer can be had for programs with --json. Figures are estimates and never advice on tax, customs or safety."""
+
+FIRST = """\
+What your car's body conversion may cost, and where it ends as receipts come in.
+
+Look at a demo build first:
+  forecast app                 in the browser
+
+Then make your own:
+  forecast new my-build        answer twenty questions
+  forecast check my-build      what is wrong or missing
+  forecast budget my-build     what to hold before ordering
+
+'forecast --help' lists every command, 'forecast COMMAND --help' explains one."""
+"""What to do first, where there is no build yet."""
+
+HERE = """\
+There is a build in this folder. What next?
+
+  forecast check               what is wrong or missing
+  forecast budget              what to hold before ordering
+  forecast receipt add --line kit --amount 2950 --supplier "the maker"
+  forecast watch               where it ends, with these receipts in
+  forecast app                 all of it in the browser
+
+'forecast --help' lists every command, 'forecast COMMAND --help' explains one."""
+"""What to do first inside a build's folder."""
+
+_WRITING = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF})
+"""What a full or vanished device answers."""
+
+_STOPPED = "stopped; nothing was left half-written."
 
 
 def build_parser() -> argparse.ArgumentParser:
     """Give the parser of all commands."""
+    import argparse
+
+    from forecast import __version__
+    from forecast.views.commands import COMMANDS
+
     parser = argparse.ArgumentParser(
         prog="forecast",
         description="What your car's body conversion may cost, and where it ends as receipts come in.",
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    parser.add_argument("--version", action="version", version=f"forecast {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     for add in COMMANDS:
         add(commands)
     return parser
@@ -41,23 +80,104 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        0 when it went well, 1 when the answer is no (a check found mistakes), 2 when it could not be done.
+        0 when it went well, 1 when the answer is no (a check found mistakes), 2 when it could not be done, 3 when
+        the program itself made a mistake, 130 when it was stopped.
     """
+    with _stopped_in_words():
+        return _main(arguments)
+
+
+def _main(arguments: Sequence[str] | None) -> int:
+    from forecast.errors import ForecastError
+    from forecast.views.commands.common import is_build, with_build
+    from forecast.views.commands.completion import complete
+
     for stream in (sys.stdout, sys.stderr):
         with suppress(AttributeError, ValueError):
             stream.reconfigure(encoding="utf-8")  # type: ignore[union-attr]  # a pipe on Windows has its own code page
-    options = build_parser().parse_args(arguments)
     try:
-        return int(options.run(options))
+        try:
+            parser = build_parser()
+            complete(parser)
+            options = parser.parse_args(with_build(parser, sys.argv[1:] if arguments is None else arguments))
+            if options.command is None:
+                print(HERE if is_build(".") else FIRST)
+                code = 0
+            else:
+                code = int(options.run(options))
+        finally:
+            sys.stdout.flush()  # help too: what cannot be written is told here and not when Python ends
+        return code
     except ForecastError as error:
-        print(f"forecast: {error}", file=sys.stderr)
-        return 2
+        return _say(str(error), 2)
     except KeyboardInterrupt:
-        print("forecast: stopped; nothing was left half-written.", file=sys.stderr)
-        return 130
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return _say(_STOPPED, 130)
+    except BrokenPipeError:  # whoever read the answer has had enough of it
+        _drop_output()
         return 0
+    except OSError as error:
+        return _not_written(error)
+    except Exception as error:  # the one place where a mistake of the program ends in words
+        return _own_mistake(error)
+
+
+@contextmanager
+def _stopped_in_words() -> Iterator[None]:
+    """Have Ctrl-C end in words wherever it comes, while modules are being imported too."""
+    import signal
+
+    try:
+        before = signal.signal(signal.SIGINT, _interrupted)
+    except ValueError:  # not in the main thread: whoever runs this has a way of stopping it
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _interrupted(number: int, frame: FrameType | None) -> None:
+    """Stop at once inside an import, which may swallow or wrap what is raised; elsewhere let all be tidied up."""
+    while frame is not None:
+        if frame.f_code.co_filename.startswith("<frozen importlib"):
+            os.write(2, f"forecast: {_STOPPED}\n".encode())
+            os._exit(130)
+        frame = frame.f_back
+    raise KeyboardInterrupt
+
+
+def _say(text: str, code: int) -> int:
+    with suppress(OSError):
+        print(f"forecast: {text}", file=sys.stderr, flush=True)
+    return code
+
+
+def _drop_output() -> None:
+    """Send what is still to be written nowhere, so that Python's own last flush does not complain."""
+    with suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _not_written(error: OSError) -> int:
+    """Tell what could not be written or read from a mistake of the program."""
+    reason = error.strerror or str(error)
+    if error.filename is not None:
+        return _say(f"{error.filename}: {reason}.", 2)
+    if error.errno not in _WRITING:
+        return _own_mistake(error)
+    _drop_output()
+    return _say(
+        f"the answer could not be written: {reason}. What was to be entered is in: do not enter it twice.", 2
+    )
+
+
+def _own_mistake(error: Exception) -> int:
+    from forecast.errors import unforeseen
+    from forecast.spending.folder import write_down
+
+    file = write_down(error)
+    return _say(unforeseen(error) + (f" The details stand in {file}." if file else ""), 3)
 
 
 if __name__ == "__main__":

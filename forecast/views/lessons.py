@@ -51,14 +51,17 @@ def cause_rows(watch: Reforecast) -> list[list[str]]:
 
     Returns
     -------
-    list of [cause, where it stands, which lines told it, what it does to what is open]
+    list of [cause, where it stands, which lines told it]
     """
     rows = []
     for cause in watch.causes:
-        told = [title for _, title, push in cause.taught_by if push * cause.mean > 0][:3]
+        titles = {line.id for line in watch.lines}
+        told = [title for name, title, push in cause.taught_by if push * cause.mean > 0 and name in titles][
+            :3
+        ]
         sign = "+" if cause.mean >= 0 else "\u2212"
         stands = f"{sign}{abs(cause.mean):.1f} ± {cause.sd:.1f}"
-        rows.append([cause.title, stands, signed(cause.effect, watch.currency), ", ".join(told)])
+        rows.append([cause.title, stands, ", ".join(told)])
     return rows
 
 

@@ -6,13 +6,15 @@ A forecast is rounded to what its simulation error supports; a receipt is shown 
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 from functools import lru_cache
 
 from babel.core import Locale
-from babel.numbers import format_currency, get_currency_precision, get_currency_symbol
+from babel.numbers import format_currency, get_currency_symbol
 
 from forecast.decide.chances import builds as builds
 from forecast.decide.chances import rounded_hours
+from forecast.words.currencies import minor_digits, shown_digits
 
 LOCALE = "en"
 
@@ -31,7 +33,8 @@ def rounding_step(currency: str, error: float = 0.0) -> float:
     The larger of ten units (or the like in currencies without a minor unit) and the power of ten of its
     simulation error.
     """
-    least = 10.0 ** (3 - get_currency_precision(currency)) if get_currency_precision(currency) < 2 else 10.0
+    digits = shown_digits(currency)
+    least = 10.0 ** (3 - digits) if digits < 2 else 10.0
     if not math.isfinite(error) or error <= least:
         return least
     return float(10.0 ** math.floor(math.log10(error)))
@@ -64,19 +67,23 @@ def signed(value: float, currency: str, error: float = 0.0) -> str:
 
 def hourly(value: float, currency: str) -> str:
     """Write what an hour pays, rounded to the unit (or the like in currencies without a minor unit): ``€34``."""
-    step = 10.0 ** (2 - min(get_currency_precision(currency), 2))
+    step = 10.0 ** (2 - min(shown_digits(currency), 2))
     return _written(round(value / step) * step + 0.0, currency, 0)
 
 
 def exact(minor: int, currency: str) -> str:
-    """Write an exact sum of minor units: ``€1,234.50``."""
-    digits = get_currency_precision(currency)
-    return _written(minor / 10**digits, currency, digits)
+    """Write an exact sum of minor units: ``€1,234.50``.
+
+    Decimals that nobody uses are left away where they are nothing: ``HUF 610,000``, but ``HUF 610,000.50``.
+    """
+    digits = minor_digits(currency)
+    shown = digits if minor % 10**digits else shown_digits(currency)
+    return _written(Decimal(minor).scaleb(-digits), currency, shown)
 
 
-def _written(value: float, currency: str, digits: int) -> str:
-    text = format_currency(
-        abs(value),
+def _written(value: float | Decimal, currency: str, digits: int) -> str:
+    text: str = format_currency(
+        Decimal(value).copy_abs(),
         currency,
         format=_pattern(currency, digits),
         locale=Locale.parse(LOCALE),

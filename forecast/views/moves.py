@@ -162,18 +162,25 @@ def _clause(step: WrittenStep, watch: Reforecast | None) -> str:
 
 
 def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]) -> str:
-    if step.mean > 0 and up:
-        known = ", but what is paid no longer varies" if step.p80 < 0 else ""
-        return f"{_and(up)} came in dear{known}"
-    if step.mean < 0 and down and step.p80 < 0:
+    """Say what receipts did: who came in dear or cheap, or, where that hardly matters, that less can vary now."""
+    if step.p80 > 0 and step.mean > 0 and up:
+        return f"{_and(up)} came in dear"
+    if step.p80 < 0 and step.mean < 0 and down and abs(step.mean) >= 0.5 * abs(step.p80):
         return f"{_and(down)} came in cheap"
+    if step.p80 < 0:
+        count = len(up) + len(down)
+        known = f"{count} lines are" if count > 1 else f"{_and(up + down or some)} is"
+        return (
+            f"{known} known now and no longer vary"
+            if count > 1
+            else f"{known} known now and no longer varies"
+        )
     return f"{_and(some)} {'is' if len(some) == 1 else 'are'} known in part or in whole"
 
 
 def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
-    if not step.part.because:  # a floor weighs the trials, whether or not a shared cause goes with it
-        does = "raises" if step.p80 > 0 else "lowers"
-        return f"what is paid in part {does} what is still open"
+    if not step.part.because:
+        return "the open ranges count wider" if step.p80 > 0 else "the open ranges count narrower"
     (cause, title), push = step.part.because[0], step.part.pushes[0]
     name = f"\u201c{title}\u201d"
     if push * step.p80 < 0:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from forecast.engine.forecast import Forecast
 from forecast.spending.reforecast import Reforecast
-from forecast.views.money import about, builds, hours, rounding_step, signed
+from forecast.views.money import about, builds, hours
 
 LESSON = 0.2
 """Move of a shared cause, in standard deviations, from which it is worth a sentence."""
@@ -94,19 +94,30 @@ def watch_sentence(watch: Reforecast, strong: str = "") -> str:
 
 
 def lesson_sentences(watch: Reforecast) -> list[str]:
-    """Say what the receipts taught about each shared cause, and what followed for what is still open."""
-    titles = {line.id: line.title for line in watch.lines}
+    """Say what the receipts taught about each shared cause, and what is dearer or cheaper by it.
+
+    Only lines that came in dear themselves are said to have come in dear, and only a cause that moves what is open the
+    same way is told. How much everything moved together stands with the steps of what moved, once.
+    """
+    lines = {line.id: line for line in watch.lines}
     found = []
     for cause in watch.causes:
-        if abs(cause.mean) < LESSON or abs(cause.effect) < rounding_step(watch.currency):
+        if abs(cause.mean) < LESSON or cause.effect * cause.mean <= 0:
             continue
-        same_way = [title for _, title, push in cause.taught_by if push * cause.mean > 0][:2]
-        side = "dear" if cause.mean > 0 else "cheap"
-        moves = [titles[name] for name in cause.moves[:2] if name in titles]
+        side = 1 if cause.mean > 0 else -1
+        same_way = [
+            title
+            for name, title, push in cause.taught_by
+            if push * side > 0 and name in lines and (lines[name].score or 0.0) * side > 0.5
+        ][:2]
+        if not same_way:
+            continue
+        came, looks = ("dear", "dearer") if side > 0 else ("cheap", "cheaper")
+        moves = [lines[name].title for name in cause.moves[:2] if name in lines]
         rest = " and others" if len(cause.moves) > len(moves) else ""
         what = f"{' and '.join(moves)}{rest}" if moves else "what is still open"
         found.append(
-            f"{' and '.join(same_way)} came in {side}. Through the shared cause \u201c{cause.title}\u201d that moves "
-            f"{what} by {signed(cause.effect, watch.currency)}."
+            f"{' and '.join(same_way)} came in {came}, so through “{cause.title}” {what} "
+            f"{'looks' if len(moves) == 1 and not rest else 'look'} {looks} too."
         )
     return found

@@ -26,7 +26,7 @@ from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replay import Replay
 from forecast.engine.replicate import Conditions, extras
 from forecast.engine.shapes import Array
-from forecast.engine.trials import reference_values, run
+from forecast.engine.trials import reference_values
 from forecast.spending.known import EXTRAS, SETTLED
 
 HEAD = """
@@ -77,7 +77,12 @@ quantity = {{ low = {low}, middle = {middle}, high = {high}, causes = {{ fit = "
 price = {{ low = {cheap}, middle = {usual}, high = {dear} }}
 """
     for place, (low, middle, high, cheap, usual, dear) in enumerate(
-        ((30, 50, 95, 9, 12, 16), (8, 12, 20, 70, 100, 160), (20, 30, 42, 30, 45, 80), (4, 6, 10, 150, 240, 330))
+        (
+            (30, 50, 95, 9, 12, 16),
+            (8, 12, 20, 70, 100, 160),
+            (20, 30, 42, 30, 45, 80),
+            (4, 6, 10, 150, 240, 330),
+        )
     )
 )
 
@@ -103,12 +108,8 @@ balance_days = 60
 currency = "{currency}"
 mode = "sea"
 deposit = 0.3
-freight = {{ low = 500, middle = 800, high = 1300, causes = {{ market = "moderate" }} }}
-
-[[consignment.item]]
-id = "goods"
-hs = "8708.29"
 price = {{ low = {low}, middle = {middle}, high = {high} }}
+freight = {{ low = 500, middle = 800, high = 1300, causes = {{ market = "moderate" }} }}
 
 [[line]]
 id = "spares"
@@ -184,7 +185,9 @@ def closed(prefix: str) -> Reveal:
 
 def told_abroad(truth: Truth, build: int, rng: np.random.Generator) -> tuple[KnownFacts, float]:
     """Close goods or spares, known in foreign money and in the build's own."""
-    code = next(iter(code for code in truth.plan.rates if any(f"fx.{code}" in one.id for one in truth.plan.inputs)))
+    code = next(
+        iter(code for code in truth.plan.rates if any(f"fx.{code}" in one.id for one in truth.plan.inputs))
+    )
     amounts, foreign = {}, {}
     for name in _some(["parcel.goods", "spares"], rng):
         amounts[name] = float(truth.rows[name][build])
@@ -315,7 +318,9 @@ def calibrate(kind: str, builds: int, seed: int = 1, trials: int = 1024, text: s
         outcome = replay.run(replay.conditions(facts))
         weights = np.ones(outcome.totals.size) if outcome.weights is None else outcome.weights
         close = 1e-6 * abs(total)
-        below, upto = (float(np.average(outcome.totals < total + one, weights=weights)) for one in (-close, close))
+        below, upto = (
+            float(np.average(outcome.totals < total + one, weights=weights)) for one in (-close, close)
+        )
         ranks.append(below + rng.random() * (upto - below))
         known = {**facts.amounts, **{name: one.paid for name, one in facts.part_paid.items()}}
         known |= {name: one.price for name, one in facts.agreed.items()}
@@ -352,7 +357,10 @@ def main() -> None:
     options = parser.parse_args()
     kinds = [kind for kind in KINDS if options.only in kind]
     for row in report(options.builds, kinds):
-        print(json.dumps(row) if options.json else "  ".join(f"{key}: {value}" for key, value in row.items()), flush=True)
+        print(
+            json.dumps(row) if options.json else "  ".join(f"{key}: {value}" for key, value in row.items()),
+            flush=True,
+        )
 
 
 if __name__ == "__main__":

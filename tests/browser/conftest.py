@@ -52,7 +52,7 @@ def browser_() -> Iterator[Browser]:
 
 @pytest.fixture(scope="session")
 def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[str], str]]:
-    """Give a function that starts a dashboard on a build and gives its address."""
+    """Give a function that starts a dashboard on a build, or on none with "", and gives its address."""
     home = tmp_path_factory.mktemp("home")
     started: dict[str, tuple[subprocess.Popen[bytes], str]] = {}
 
@@ -65,7 +65,7 @@ def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[str], 
         command = [
             sys.executable, "-m", "streamlit", "run", "app.py", "--server.headless=true", f"--server.port={port}",
             "--server.address=127.0.0.1", "--browser.gatherUsageStats=false", "--server.fileWatcherType=none",
-            "--", build,
+            *(["--", build] if build else []),
         ]  # fmt: skip
         server = subprocess.Popen(
             command, cwd=ROOT, env=os.environ | {"FORECAST_HOME": str(home)},
@@ -125,8 +125,10 @@ def visit(browser_: Browser, serve: Callable[[str], str]) -> Iterator[Opener]:
         return page
 
     yield go
+    told = [context.pages[0].inner_text("body") for context in contexts if context.pages]
     for context in contexts:
         context.close()
+    assert not any("The program made a mistake" in text for text in told)
     assert errors == []
     assert elsewhere == []
 

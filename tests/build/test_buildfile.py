@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from forecast.build.buildfile import build_path, parse_build, read_build
-from forecast.build.figures import HOW_TO_WRITE
+from forecast.build.figures import FIGURE_KEYS, FIGURE_KINDS, HOW_TO_WRITE, SHAPES
 from forecast.build.schema import GROUPS, Build
 from forecast.errors import BuildFileError
 from tests.build.texts import HEAD, LINE, complaints, problems
@@ -269,6 +269,32 @@ def test_a_line_is_checked(keys: str, told: str) -> None:
         ('[[lines]]\nid = "a"', "line 1: lines: unknown key 'lines'. Did you mean 'line'?"),
         ("[builds]", "line 1: builds: unknown key 'builds'. Did you mean 'build'?"),
         ("[not_needed]\nx = 3", f"line 2: not_needed.x: found 3. {TEXT}"),
+        (
+            '[[line]]\nid = "kit"\ngroup = "kit"\nquotes = [2400, 2600]',
+            "line 4: line[1] 'kit'.quotes: quotes outside a figure. Write amount = { quotes = [2400, 2600] }.",
+        ),
+        (
+            '[[line]]\nid = "kit"\ngroup = "kit"\nlow = 40\nmiddle = 60\nhigh = 120',
+            "line 4: line[1] 'kit'.low: low and middle and high outside a figure. "
+            "Write amount = { low = 40, middle = 60, high = 120 }.",
+        ),
+        (
+            '[[event]]\nid = "late"\nchance = 0.5\nquotes = [24, 26]',
+            "line 4: event[1] 'late'.quotes: quotes outside a figure. Write cost = { quotes = [24, 26] }.",
+        ),
+        (
+            '[[line]]\nid = "kit"\ngroup = "kit"\namount = { quotes = [24, 26], quots = [3] }',
+            "line 4: line[1] 'kit'.amount.quots: unknown key 'quots'. Did you mean 'quotes'?",
+        ),
+        (
+            '[[line]]\nid = "a"\ngroup = "kit"\nprice = 3\n'
+            'takeoff = { kind = "paint", area = 2, paint = "clear", solids = 0 }',
+            "line 5: line[1] 'a'.takeoff.solids: found 0. With so little no amount would do",
+        ),
+        (
+            "[scenario.normal]\nroute = {}",
+            "line 2: scenario.normal.route: unknown key 'route'. Did you mean 'note'?",
+        ),
     ],
 )
 def test_other_tables_are_checked(tables: str, told: str) -> None:
@@ -474,3 +500,43 @@ def test_a_demo_with_lines_lost_or_swapped_is_read_or_refused_in_words(data: st.
         lines[place], lines[other] = lines[other], data.draw(st.sampled_from(["", lines[place]]))
 
     read_or_refused("\n".join(lines))
+
+
+# What a figure's kind, its shape and its keys are called: a key of that name may stand in the wrong table.
+FIGURE_WORDS = sorted({*FIGURE_KINDS, *SHAPES, *FIGURE_KEYS, "kind", "x"})
+
+
+@pytest.mark.parametrize("value", [[2400, 2600], {"quotes": [1, 2]}])
+@pytest.mark.parametrize(
+    "place",
+    [
+        "line", "event", "cause", "consignment", "measure", "option", "scenario.s", "currency.JPY", "build",
+        "line.0.amount", "line.0.takeoff", "event.0.cost", "consignment.0.goods.0", "consignment.0.boxes.0",
+        "consignment.0.storage", "option.0.line.0", "option.0.override.kit", "scenario.s.override.kit", "",
+    ],
+)  # fmt: skip
+def test_any_word_of_a_figure_in_any_table_is_read_or_refused_in_words(place: str, value: object) -> None:
+    for word in FIGURE_WORDS:
+        raw = _with(place.split(".") if place else [], word, value)
+        read_or_refused("\n".join(f"{key} = {written(item)}" for key, item in raw.items()))
+
+
+def _with(place: list[str], word: str, value: object) -> dict[str, object]:
+    """Give a build with one key more at a place, where tables and lists are made as they are needed."""
+    raw: dict[str, object] = {
+        "build": {"name": "x", "currency": "EUR", "country": "IE"},
+        "line": [{"id": "kit", "group": "kit"}],
+    }
+    here: object = raw
+    listed = {"line", "event", "cause", "consignment", "measure", "option", "goods", "boxes"}
+    for part in place:
+        if isinstance(here, list):
+            here = here[int(part)]
+            continue
+        assert isinstance(here, dict)
+        here = here.setdefault(part, [{"id": "kit"}] if part in listed else {})
+    if isinstance(here, list):
+        here = here[0]
+    assert isinstance(here, dict)
+    here[word] = value
+    return raw

@@ -399,4 +399,18 @@ def test_costs_come_in_the_currency_of_the_build() -> None:
     yen = parse_build('[build]\nname = "x"\ncurrency = "JPY"\ncountry = "JP"\n' + line("wheels", "wheels"))
     tyres = next(item for item in findings(yen) if item.rule == "tyres")
     assert tyres.unit == "JPY"
-    assert tyres.cost == (58000, 120000, 250000)
+    assert tyres.cost == (62000, 120000, 260000)  # 350, 700 and 1,500 euro by the reference rate of 176
+
+
+def test_without_a_rate_nothing_is_said_of_usual_costs_but_what_to_write() -> None:
+    def in_pesos(rates: str) -> dict[str, Finding]:
+        text = HEAD.format(country="IE").replace("EUR", "ARS") + rates + CRATE.replace("FOB", "EXW")
+        return {item.rule: item for item in findings(parse_build(text))}
+
+    asked, told = in_pesos(""), in_pesos("[currency.EUR]\nrate = 1000\n")
+    for rule in ("insurance", "export_inland-crate"):
+        assert asked[rule].cost is None
+        assert "add [currency.EUR] with rate = … (ARS for one EUR)" in str(asked[rule])
+    assert told["insurance"].cost == (40_000, 120_000, 600_000)
+    assert told["export_inland-crate"].cost == (80_000, 180_000, 400_000)
+    assert "Usually" not in str(asked["insurance"])

@@ -69,7 +69,7 @@ def test_ex_works_with_its_costs_or_an_answer_is_silent() -> None:
 def test_the_usual_costs_follow_the_builds_currency() -> None:
     text = (HEAD + CRATE).replace('currency = "EUR"', 'currency = "JPY"').replace('"IE"', '"JP"')
     assert found(text)["export_inland-crate"].cost == pytest.approx(
-        (80 * 165, 180 * 165, 400 * 165), rel=0.05
+        (80 * 176, 180 * 176, 400 * 176), rel=0.05
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import stat
 import sys
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from forecast.build.buildfile import parse_build, read_text
+from forecast.build.buildfile import parse_build, read_build, read_text
 from forecast.build.edit import (
     AddItem,
     NotNeeded,
@@ -18,6 +19,7 @@ from forecast.build.edit import (
     SetKey,
     changed,
     difference,
+    edit_build,
     save_build,
     stamp,
 )
@@ -163,7 +165,7 @@ def test_saving_writes_the_whole_file_and_leaves_nothing_beside_it(tmp_path: Pat
     new = changed(TEXT, [SetKey("kit", "amount", 2600)])
     save_build(file, new, TEXT)
     assert file.read_bytes() == new.encode()
-    assert os.listdir(tmp_path) == ["build.toml"]
+    assert [path.name for path in tmp_path.iterdir() if path.name != ".build.toml.lock"] == ["build.toml"]
     if sys.platform != "win32":
         assert stat.S_IMODE(file.stat().st_mode) == 0o640
 
@@ -202,4 +204,66 @@ def test_a_disk_that_refuses_leaves_the_file_as_it_was(
     with pytest.raises(BuildFileError, match="No space left on device"):
         save_build(file, changed(TEXT, [SetKey("kit", "amount", 2600)]), TEXT)
     assert file.read_text(encoding="utf-8") == TEXT
-    assert os.listdir(tmp_path) == ["build.toml"]
+    assert list(tmp_path.glob("*.part")) + list(tmp_path.glob(".*.part")) == []
+
+
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"], ids=["plain", "bom"])
+@pytest.mark.parametrize("ends", ["\n", "\r\n"], ids=["lf", "crlf"])
+def test_line_ends_and_the_mark_of_the_encoding_stay(tmp_path: Path, mark: bytes, ends: str) -> None:
+    file = tmp_path / "build.toml"
+    file.write_bytes(mark + TEXT.replace("\n", ends).encode())
+    edit_build(
+        file,
+        [SetKey("kit", "amount", 2600), AddItem("line", {"id": "tape", "group": "consumables", "amount": 9})],
+    )
+    edit_build(file, [SetKey("tape", "amount", 12)])
+    content = file.read_bytes()
+    assert content.startswith(mark)
+    assert content.count(b"\xef\xbb\xbf") == len(mark) // 3
+    text = content.removeprefix(mark).decode()
+    assert text.count("\n") == text.count(ends)
+    assert len(text.splitlines()) > len(TEXT.splitlines())
+
+
+def test_where_line_ends_are_mixed_each_old_line_keeps_its_own() -> None:
+    lines = TEXT.split("\n")
+    mixed = "".join(line + ("\r\n" if number % 2 else "\n") for number, line in enumerate(lines[:-1]))
+    new = changed(mixed, [SetKey("kit", "amount", 2600)])
+    assert new == mixed.replace("amount = 2500", "amount = 2600")
+
+
+def add_lines(folder: str, first: int) -> None:
+    for number in range(first, first + 6):
+        table = {"id": f"line_{number}", "group": "other", "amount": number}
+        edit_build(Path(folder) / "build.toml", [AddItem("line", table)])
+
+
+def save_lines(folder: str, first: int) -> None:
+    """Save as the dashboard does: what was read is compared, and the edit is made anew when it was refused."""
+    file = Path(folder) / "build.toml"
+    for number in range(first, first + 6):
+        table = {"id": f"line_{number}", "group": "other", "amount": number}
+        while True:
+            text = read_text(file)
+            try:
+                save_build(file, changed(text, [AddItem("line", table)]), text)
+            except EditedMeanwhileError:
+                continue
+            break
+
+
+def test_programs_that_save_at_once_lose_nothing(tmp_path: Path) -> None:
+    file = tmp_path / "build.toml"
+    file.write_text(TEXT, encoding="utf-8")
+    spawn = multiprocessing.get_context("spawn")
+    jobs = [
+        spawn.Process(target=work, args=(str(tmp_path), 1 + 6 * place))
+        for place, work in enumerate((add_lines, save_lines, add_lines, save_lines))
+    ]
+    for job in jobs:
+        job.start()
+    for job in jobs:
+        job.join(120)
+    assert [job.exitcode for job in jobs] == [0] * 4
+    found = {line.id for line in read_build(file).line}
+    assert {f"line_{number}" for number in range(1, 25)} <= found

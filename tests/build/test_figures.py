@@ -56,6 +56,7 @@ PLAIN = "Write a plain number, such as 1250 or 12.50, without quotes."
             '{ shape = "discrete", values = [0, 90], chances = [0.25, 0.75] }',
             Discrete(values=(0, 90), chances=(0.25, 0.75)),
         ),
+        ("{ quotes = [410] }", Quotes(quotes=(410,))),
         ("{ quotes = [410, 455, 410] }", Quotes(quotes=(410, 455, 410))),
         ('{ low = 40, high = 120, unit = "kg" }', Span(low=40, high=120, unit="kg")),
     ],
@@ -177,7 +178,7 @@ def test_words_stand_for_loadings() -> None:
             '{ shape = "discrete", values = [1, 1], chances = [0.5, 0.5] }',
             "amount: a value stands twice. Give each value once, with its chances added up.",
         ),
-        ("{ quotes = [410] }", "amount.quotes: found [410]. Give 2 or more."),
+        ("{ quotes = [] }", "amount.quotes: found []. Give 1 or more."),
         ("{ quotes = [410, -2] }", "amount.quotes[2]: found -2. It should be greater than 0."),
         (
             "{ quotes = 410 }",

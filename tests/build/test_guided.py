@@ -32,6 +32,7 @@ from forecast.engine.shapes import Array
 from forecast.engine.trials import Trials, run
 from forecast.errors import BuildFileError
 from forecast.trade.rules import countries
+from forecast.words.currencies import reference_rates
 
 NOTHING_KNOWN = {item.id: DONT_KNOW for item in questions()}
 
@@ -54,7 +55,7 @@ def entry_level(country: str) -> dict[str, Any]:
     """Give typical answers of a builder who has found an entry-level kit abroad."""
     answers = TYPICAL | {"country": country, "origin": EVERYWHERE[country]}
     code = read_answers(answers).kit_currency
-    low, high = (round(price * load_places().per_euro[code], -1) for price in ENTRY_LEVEL)
+    low, high = (round(price * reference_rates()[code].rate, -1) for price in ENTRY_LEVEL)
     return answers | {"kit_price": {"low": low, "high": high}}
 
 
@@ -491,7 +492,7 @@ def test_a_rate_the_wrong_way_round_is_noticed() -> None:
 
 
 def test_a_rate_that_is_not_on_file_must_be_told() -> None:
-    assert "no rate for BRL is on file" in complaints(kit_currency="BRL")
+    assert "no rate for ARS is on file" in complaints(kit_currency="ARS")
     assert read_answers({"country": "IE", "kit_currency": "BRL", "rate": 0.16}).rate == 0.16
 
 
@@ -585,7 +586,7 @@ def test_what_is_cut_short_leaves_nothing(tmp_path: Path, monkeypatch: pytest.Mo
     def stopped(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("forecast.build.guided.create._put", stopped)
+    monkeypatch.setattr("forecast.build.files._take_free_name", stopped)
     with pytest.raises(KeyboardInterrupt):
         create_build(tmp_path / "a" / "b", read_answers({"country": "IE"}))
     assert list(tmp_path.iterdir()) == []

@@ -7,10 +7,12 @@ from typing import Any
 
 import pytest
 
-from forecast.build.buildfile import assemble
+from forecast.build.buildfile import assemble, parse_build
 from forecast.build.completeness import findings
-from forecast.build.library import LABOUR_RATE, load_library, load_rates
+from forecast.build.library import LABOUR_RATE, library_of, load_library, load_rates
 from forecast.build.schema import GROUPS
+from forecast.errors import MoneyError
+from forecast.words.currencies import reference_rates
 
 LIBRARY = load_library()
 SAFETY = {
@@ -19,26 +21,29 @@ SAFETY = {
 }  # fmt: skip
 
 
-def whole_build(**changes: Any) -> dict[str, Any]:
-    """Make a build file's content of everything in the library."""
+def whole_build(*, timed: bool = True) -> dict[str, Any]:
+    """Make a build file's content of everything in the library, with weeks of waiting or without."""
     lines = [item.table() for item in LIBRARY.lines]
     for phase in LIBRARY.phases:
         lines += [phase.own_table(), phase.shop_table(LIBRARY.labour_rate)]
+    build = {"name": "Everything", "currency": "EUR", "country": "IE"}
     return {
-        "build": {"name": "Everything", "currency": "EUR", "country": "IE"},
+        "build": build | ({"hours_per_week": 10} if timed else {}),
         "cause": [item.table() for item in LIBRARY.causes],
         "line": [item for item in lines if item is not None],
-        "event": [item.table() for item in LIBRARY.events],
+        "event": [item.table(timed=timed) for item in LIBRARY.events],
         "measure": [item.table() for item in LIBRARY.measures],
         "scenario": {"diy": {"all": "self"}, "shop": {"all": "shop"}},
-    } | changes
+    }
 
 
-def test_it_is_a_legal_build_file() -> None:
-    build, raised = assemble(whole_build())
+@pytest.mark.parametrize("timed", [True, False])
+def test_it_is_a_legal_build_file(timed: bool) -> None:
+    build, raised = assemble(whole_build(timed=timed))
     assert raised == []
     assert build is not None
     assert len(build.line) > 60
+    assert any(event.wait_weeks is not None for event in build.event) is timed
 
 
 def test_it_is_of_the_promised_size() -> None:
@@ -114,10 +119,43 @@ def test_money_follows_the_currency_and_bought_in_work_the_labour_rate() -> None
     assert load_library(2.0).line("paint_kit_parts").range == (1800, 4000, 9000)
 
 
-@pytest.mark.parametrize("currency", ["EUR", "GBP", "USD", "CAD", "AUD", "NZD", "CHF", "JPY", "XTS"])
-def test_every_currency_gives_rising_ranges(currency: str) -> None:
-    scaled = load_library(currency=currency)
-    assert all(0 < low < middle < high for low, middle, high in (line.range for line in scaled.lines))
+def test_starter_figures_follow_the_reference_rate_of_every_currency() -> None:
+    """Closed form: the figure in euro times the rate, to the two digits that are known of it."""
+    euro = LIBRARY.line("insurance").range
+    for currency, known in reference_rates().items():
+        scaled = load_library(currency=currency)
+        assert all(0 < low < middle < high for low, middle, high in (line.range for line in scaled.lines)), (
+            currency
+        )
+        here = scaled.line("insurance").range
+        assert here == pytest.approx(tuple(known.rate * number for number in euro), rel=0.05), currency
+    assert load_library(currency="HUF").line("insurance").range == (15_000, 44_000, 220_000)
+
+
+def test_a_currency_without_a_rate_asks_for_one() -> None:
+    with pytest.raises(
+        MoneyError, match=r"no reference rate for ARS is on file: add \[currency.EUR\] with rate = …"
+    ):
+        load_library(currency="ARS")
+
+
+def test_the_builders_own_rate_scales_the_starter_figures() -> None:
+    def of(home: str, rates: str) -> float:
+        text = f'[build]\nname = "x"\ncurrency = "{home}"\ncountry = "HU"\n{rates}'
+        return library_of(parse_build(text)).currency_factor
+
+    assert of("HUF", "") == reference_rates()["HUF"].rate
+    assert of("HUF", "[currency.EUR]\nrate = 410\n") == 410
+    assert of("HUF", "[currency.EUR]\nrate = { low = 390, high = 430 }\n") == pytest.approx(
+        (390 * 430) ** 0.5
+    )
+    assert (
+        of("HUF", "[currency.JPY]\nrate = 2.3\n") == reference_rates()["HUF"].rate
+    )  # the euro's own is on file
+    assert of("ARS", "[currency.EUR]\nrate = 1640\n") == 1640
+    assert of("ARS", "[currency.USD]\nrate = 1450\n") == pytest.approx(1450 * 1.12, rel=1e-3)
+    with pytest.raises(MoneyError, match="no reference rate for ARS"):
+        of("ARS", "")
 
 
 @pytest.mark.parametrize(("factor", "rate"), [(0, None), (-1, None), (1, (100, 60, 160)), (1, (0, 60, 160))])

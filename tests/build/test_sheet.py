@@ -25,6 +25,7 @@ from forecast.build.sheet import (
     starter,
 )  # fmt: skip
 from forecast.spending.folder import DEMOS
+from tests.build.texts import HEAD
 
 TEXT = """\
 [build]
@@ -117,6 +118,22 @@ def test_unchanged_rows_give_no_change() -> None:
 def test_lines_are_counted_by_how_well_they_are_known() -> None:
     build = parse_build(TEXT)
     assert certainty(build, build.line) == {"known": 1, "quoted": 1, "guessed": 1}
+
+
+@pytest.mark.parametrize(
+    ("takeoff", "price", "counted"),
+    [
+        ('{ kind = "film", area = { low = 4, middle = 6, high = 9 } }', "12", "guessed"),
+        ('{ kind = "sealant", length = 14, width = 6, depth = 6 }', "12", "guessed"),
+        ('{ kind = "film", area = 6 }', "{ quotes = [12, 14] }", "quoted"),
+        ('{ kind = "wheel-bolts", shank = 28, spacer = 15 }', "3", "known"),
+    ],
+)
+def test_a_take_off_is_known_only_where_pieces_are_counted(takeoff: str, price: str, counted: str) -> None:
+    text = f'{HEAD}[[line]]\nid = "a"\ngroup = "finish"\ntakeoff = {takeoff}\nprice = {price}\n'
+    build = parse_build(text)
+
+    assert certainty(build, build.line) == {"known": 0, "quoted": 0, "guessed": 0} | {counted: 1}
 
 
 @pytest.mark.parametrize("demo", ["before-ordering-ireland", "half-way-new-zealand"])

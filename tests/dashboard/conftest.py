@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -28,6 +28,14 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Keep the builder's own data folder out of it."""
     monkeypatch.setenv("FORECAST_HOME", str(tmp_path / "home"))
     return tmp_path / "home"
+
+
+@pytest.fixture(autouse=True)
+def no_mistake_of_the_program(caplog: pytest.LogCaptureFixture) -> Iterator[None]:
+    """Fail where a page said that the program made a mistake; a test about just that clears the log."""
+    yield
+    logged = caplog.get_records("setup") + caplog.get_records("call")
+    assert [record.exc_info for record in logged if record.name == "forecast.dashboard"] == []
 
 
 @pytest.fixture

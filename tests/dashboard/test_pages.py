@@ -10,6 +10,7 @@ import pytest
 
 from forecast import read_build, simulate
 from forecast.spending.folder import BuildFolder
+from forecast.spending.freezing import freeze
 from forecast.spending.reforecast import reforecast
 from forecast.views.money import about
 from tests.dashboard.conftest import PAGES, Run, charts, words
@@ -76,6 +77,19 @@ def test_another_scenario_is_another_answer(run: Run, before_ordering: BuildFold
     held = simulate(before_ordering.read(), "mixed").percentile(0.8)
     assert f"Hold **{about(held.value, 'EUR', held.error)}**" in words(app)
     app = app.switch_page("forecast/dashboard/receipts.py").run()
+    assert app.sidebar.selectbox[0].value == "mixed"
+
+
+def test_the_selector_follows_the_scenario_that_the_figures_are_of(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = run(before_ordering.build_file, "cost")
+    assert app.sidebar.selectbox[0].value == "diy"
+    freeze(before_ordering, 2_000_000, "mixed", 1024, 1)  # as the terminal does
+    app = app.run()
+    watch = reforecast(before_ordering.read(), before_ordering.ledger(), "mixed")
+    app = app.switch_page("forecast/dashboard/watch.py").run()
+    assert about(watch.percentile(0.8).value, "EUR", watch.percentile(0.8).error) in words(app)
     assert app.sidebar.selectbox[0].value == "mixed"
 
 

@@ -139,3 +139,19 @@ def test_a_bad_row_is_named_and_none_is_entered(run: Run, with_history: BuildFol
 def test_what_is_no_table_is_said(run: Run, before_ordering: BuildFolder) -> None:
     app = send(run(before_ordering.build_file, "receipts"), "hello\n")
     assert "may.csv: no row of headings was found" in words(app)
+
+
+@pytest.mark.parametrize("page", ["receipts", "watch"])
+def test_receipts_beside_the_build_as_text_are_entered_with_a_click(
+    half_way: BuildFolder, run: Run, page: str
+) -> None:
+    held = half_way.ledger().paid_by_line()
+    for file in half_way.folder.glob("receipts.db*"):
+        file.unlink()
+    app = run(half_way.folder, page)
+    assert "No receipts here yet: those in **receipts.csv** beside the build are not entered." in words(app)
+    assert not half_way.has_ledger()
+    app = press(app, "Enter them")
+    assert not app.exception
+    assert half_way.ledger().paid_by_line() == held
+    assert "NZ$21,1" in words(app)

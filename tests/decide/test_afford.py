@@ -8,7 +8,7 @@ from scipy.special import ndtri
 from forecast.build.buildfile import parse_build
 from forecast.build.figures import Known
 from forecast.build.options import with_figure
-from forecast.decide.afford import WalkAway, afford, budget_chance
+from forecast.decide.afford import WalkAway, afford, budget_chance, prices_to_ask_for
 from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
 from forecast.engine.statistics import Estimate
@@ -71,6 +71,75 @@ def test_any_figure_known_or_not_and_in_its_own_currency() -> None:
     assert "JPY" in lamp.sentence(euros)
     assert mask.expected == 350
     assert afford(build, 8000, "poor_fit.cost", "diy", trials=4096).unit == "EUR"
+
+
+ABROAD = """
+[build]
+name = "Bought abroad"
+currency = "EUR"
+country = "IE"
+[currency.GBP]
+rate = 1.2
+volatility = 0
+[[consignment]]
+id = "kit"
+{price}
+currency = "GBP"
+incoterm = "DDP"
+mode = "courier"
+boxes = [{ length = 100, width = 50, height = 40, weight = 20 }]
+[[line]]
+id = "resin"
+group = "consumables"
+quantity = { low = 4, middle = 5, high = 6, unit = "kg" }
+price = { low = 9, middle = 12, high = 18, unit = "kg" }
+"""
+
+
+@pytest.mark.parametrize(
+    ("price", "names"),
+    [
+        ("price = 3600", ("kit.price", "kit.goods.price")),
+        ("price = { low = 3000, middle = 3600, high = 4400 }", ("kit.price", "kit.goods.price")),
+        (
+            'goods = [{ id = "panels", price = { low = 3000, middle = 3600, high = 4400 } }]',
+            ("kit.panels.price",),
+        ),
+    ],
+)
+def test_a_price_abroad_is_told_in_the_money_it_is_asked_in(price: str, names: tuple[str, ...]) -> None:
+    """Closed form: duty and tax are the seller's under DDP, so what the resin leaves is 1.2 euro a pound."""
+    build = parse_build(ABROAD.replace("{price}", price))
+    rest = afford(build, 9000, "resin.price", trials=4096)
+    assert rest.unit == "EUR"  # of one kg, but no price is in kg
+    for name in names:
+        found = afford(build, 9000, name, trials=4096)
+        assert found.highest is not None
+        assert found.highest.value == pytest.approx((9000 - found.at_nothing) / 1.2, rel=1e-4)
+        assert (found.unit, found.expected) == ("GBP", pytest.approx(3600))
+        said = found.sentence(euros)
+        assert said.count("GBP") == 2
+        assert "EUR" not in said
+        assert "goods" not in said
+    assert prices_to_ask_for(build, simulate(build, trials=4096))[0] == names[-1]
+
+
+def test_every_figure_that_can_be_asked_for_says_what_it_is_counted_in() -> None:
+    text = ABROAD.replace("DDP", "EXW").replace(
+        "{price}",
+        """price = { low = 3000, middle = 3600, high = 4400 }
+export_inland = { low = 50, middle = 60, high = 90 }
+freight_rate = { low = 2, middle = 3, high = 4, currency = "GBP" }
+arrival = { entry = { low = 50, middle = 60, high = 90 } }""",
+    )
+    build = parse_build(text)
+    units = {
+        name: afford(build, 20_000, name, trials=64).unit
+        for name in ("kit.export", "kit.freight_rate", "kit.arrival.entry", "resin.quantity")
+    }
+    assert units == {
+        "kit.export": "EUR", "kit.freight_rate": "GBP", "kit.arrival.entry": "EUR", "resin.quantity": "kg",
+    }  # fmt: skip
 
 
 def test_money_that_is_not_enough_even_for_nothing() -> None:

@@ -31,6 +31,36 @@ id = "good"
 choice = "kit"
 """
 
+SHOPS = """
+[build]
+name = "Coupe"
+currency = "EUR"
+country = "IE"
+[[line]]
+id = "paint_self"
+group = "finish"
+package = "paint"
+route = "self"
+amount = { low = 300, middle = 400, high = 700 }
+own_hours = 30
+[[line]]
+id = "paint_shop"
+group = "labour"
+package = "paint"
+route = "shop"
+amount = { low = 1300, middle = 1400, high = 1700 }
+[[option]]
+id = "big"
+name = "Big shop"
+choice = "paint"
+override = { paint_shop = { amount = 1200 } }
+[[option]]
+id = "small"
+name = "Small shop"
+choice = "paint"
+override = { paint_shop = { amount = 1250 } }
+"""
+
 
 def one_by_one(build: Build, routes: dict[str, str], known: KnownFacts | None = None) -> Forecast:
     one = build.model_copy(update={"scenario": {"one": Scenario(routes=routes)}, "option": ()})
@@ -77,6 +107,20 @@ def test_options_are_mixed_in() -> None:
 @pytest.fixture(scope="module")
 def mixes() -> Mixes:
     return mix(small(KITS), trials=4096)
+
+
+def test_a_choice_may_be_called_like_a_work_package() -> None:
+    """Two shops are quoted for the paint, which may also be done by oneself."""
+    build = parse_build(SHOPS)
+    found = mix(build, trials=1024)
+
+    assert [(item.choice, {item.taken, item.instead}) for item in found.reasons] == [
+        ("paint", {"self", "shop"}),
+        ("paint", {"big", "small"}),
+    ]
+    assert found.reasons[0].titles == {}
+    assert found.reasons[1].taken_words == "Big shop"
+    assert found.reasons[1].instead_words == "Small shop"
 
 
 def test_nothing_beats_the_frontier(mixes: Mixes) -> None:

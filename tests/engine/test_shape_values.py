@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
 import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 from scipy import integrate, stats
 
 from forecast.engine.shapes import (
+    ONE_QUOTE_SPREAD,
+    SCORE_LIMIT,
+    Z90,
+    Array,
     Exact,
     Flat,
     Gaussian,
+    Johnson,
     Metalog,
     Pert,
     Shape,
@@ -128,20 +136,203 @@ def test_low_middle_high_are_met_exactly_and_stay_positive(stated: tuple[float, 
     assert np.isfinite(shape.moments[1])
 
 
-def test_a_range_too_wide_for_a_variance_is_two_piece() -> None:
-    assert isinstance(three_percentiles(700, 1000, 1600), Metalog)
-    assert isinstance(three_percentiles(100, 350, 1200), TwoPieceLognormal)
-    assert isinstance(three_percentiles(50, 60, 400), TwoPieceLognormal)
+def as_published(low: float, middle: float, high: float, z: Array) -> Array:
+    """J-QPD-S with lower bound zero as Hadlock & Bickel (2017), Decision Analysis 14(1), write it, on the score z.
+
+    x = θ exp(λ sinh(arcsinh(δ z) + arcsinh(n c δ))), c = Φ⁻¹(0.9), n = sgn(L + H − 2B) with the logarithms L, B and H
+    of the three points; θ is low where n = 1 and high where n = −1.
+    """
+    bottom, centre, top = math.log(low), math.log(middle), math.log(high)
+    sign = math.copysign(1, bottom + top - 2 * centre)
+    least = min(centre - bottom, top - centre)
+    delta = math.sinh(math.acosh((top - bottom) / (2 * least))) / Z90
+    scale = least / (delta * Z90)
+    exponent = scale * np.sinh(np.arcsinh(delta * z) + math.asinh(sign * Z90 * delta))
+    return (low if sign > 0 else high) * np.exp(exponent)
+
+
+UPWARD = [(700, 1000, 1600), (40, 60, 120), (3.5, 5.5, 11), (50, 60, 400), (1, 1.01, 1.03), (100, 300, 901)]
+"""Ranges with low · high above middle²."""
+
+
+@pytest.mark.parametrize("stated", UPWARD)
+def test_an_upward_range_is_the_published_shape(stated: tuple[float, float, float]) -> None:
+    shape = three_percentiles(*stated)
+    assert isinstance(shape, Johnson)
+    z = np.linspace(-6, 6, 241)
+    assert shape.ppf(z) == pytest.approx(as_published(*stated, z), rel=1e-9)
+    assert as_published(*stated, np.array([-Z90, 0, Z90])) == pytest.approx(stated, rel=1e-12)
+
+
+def test_a_downward_range_has_one_spread_below_its_middle_and_one_above() -> None:
+    shape = three_percentiles(100, 350, 1200)
+    assert shape == TwoPieceLognormal(
+        350, pytest.approx(math.log(3.5) / Z90), pytest.approx(math.log(1200 / 350) / Z90)
+    )
+
+
+@pytest.mark.parametrize("away", [1e-3, 1e-6, 1e-9, 1e-12, 0.0])
+def test_both_kinds_meet_in_the_lognormal(away: float) -> None:
+    """Around low · high = middle², values depart from the lognormal by no more than the logarithm of high does."""
+    z = np.linspace(-SCORE_LIMIT, SCORE_LIMIT, 341)
+    straight = math.log(3) * z / Z90
+    for high in (900 * (1 - away), 900 * (1 + away)):
+        logs = np.log(three_percentiles(100, 300, high).ppf(z) / 300)
+        slack = 1e-13 + 1.01 * away * (1 + z**2)
+        assert np.all(np.abs(logs - straight) <= slack)
+
+
+@pytest.mark.parametrize("stated", [*UPWARD, (100, 350, 1200), (1, 2, 1e5)])
+def test_every_moment_exists(stated: tuple[float, float, float]) -> None:
+    """The integrals settle: two reaches agree. Far up the shape lies between two lognormals of its slope, whose moments
+    exp((k s)² / 2) are closed form."""
+    shape = three_percentiles(*stated)
+    for power in (1, 2, 3, 4):
+
+        def logarithm(z: float, power: int = power) -> float:
+            x = shape.ppf(np.array([z]))[0] / stated[1]
+            return power * math.log(x) - 0.5 * z * z - 0.5 * math.log(2 * math.pi)
+
+        centre = power * shape.growth
+        found = []
+        for reach in (10.0, 14.0):
+            edges = [-reach, 0.0, centre, centre + reach]
+            parts = [
+                integrate.quad(lambda z: math.exp(logarithm(z)), *pair, epsabs=0, epsrel=1e-12, limit=200)[0]
+                for pair in itertools.pairwise(edges)
+            ]
+            found.append(sum(parts))
+        assert found[0] == pytest.approx(found[1], rel=1e-9)
+        assert found[1] <= 1 + (stated[2] / stated[1]) ** power * math.exp(centre**2 / 2)
+        if power == 1:
+            assert shape.moments[0] / stated[1] == pytest.approx(found[1], rel=1e-8)
+        if power == 2:
+            second = shape.moments[1] + shape.moments[0] ** 2
+            assert second / stated[1] ** 2 == pytest.approx(found[1], rel=1e-7)
+
+
+@pytest.mark.parametrize(("low", "high"), [(0.3, 0.9), (1.4, 0.2), (0.7, 0.7), (0.5, 3.0)])
+def test_moments_of_two_halves_of_lognormals(low: float, high: float) -> None:
+    """Closed form: E x^k = exp((k s₋)²/2) Φ(−k s₋) + exp((k s₊)²/2) Φ(k s₊) for a median of one."""
+
+    def moment(k: int) -> float:
+        below = math.exp((k * low) ** 2 / 2) * stats.norm.cdf(-k * low)
+        return float(below + math.exp((k * high) ** 2 / 2) * stats.norm.cdf(k * high))
+
+    mean, variance = TwoPieceLognormal(1.0, low, high).moments
+    assert mean == pytest.approx(moment(1), rel=1e-7)
+    assert variance == pytest.approx(moment(2) - moment(1) ** 2, rel=1e-6)
+
+
+def test_raising_high_by_a_little_raises_the_total_a_little() -> None:
+    """High rises by 1 in 450: no jump where one kind of shape ends and the other begins."""
+    before, after = three_percentiles(100, 300, 899), three_percentiles(100, 300, 901)
+    for q in (0.6, 0.8, 0.9, 0.99, 0.999):
+        assert 1 <= after.percentile(q) / before.percentile(q) < 1.01
+
+
+amounts = st.floats(min_value=math.log(0.01), max_value=math.log(1e6)).map(math.exp)
+widths = st.floats(min_value=1e-4, max_value=6.0)
+"""Logarithm of one stated figure over another: up to 400-fold."""
+
+
+def triple(low: float, fall: float, rise: float) -> tuple[float, float, float]:
+    middle = low * math.exp(fall)
+    return low, middle, middle * math.exp(rise)
+
+
+class TestEveryOrderedTriple:
+    """What holds for low, middle and high whatever they are, as long as they rise."""
+
+    @settings(deadline=None)
+    @given(amounts, widths, widths)
+    def test_is_met_exactly(self, low: float, fall: float, rise: float) -> None:
+        stated = triple(low, fall, rise)
+        shape = three_percentiles(*stated)
+        assert shape.ppf(np.array([-Z90, 0.0, Z90])) == pytest.approx(stated, rel=1e-11)
+        assert [shape.percentile(q) for q in (0.1, 0.5, 0.9)] == pytest.approx(stated, rel=1e-11)
+        assert shape.middle == stated[1]
+
+    @settings(deadline=None)
+    @given(amounts, widths, widths)
+    def test_has_a_density_everywhere(self, low: float, fall: float, rise: float) -> None:
+        """The density is φ(z) / (dx/dz): positive and finite where x rises. In logarithms it rises at least by the
+        smaller slope, s²/(slope + bend), far out, and by half the sum of the widths on average."""
+        assume(min(fall, rise) > 0.05 * max(fall, rise))  # else the slope drowns in rounding
+        shape = three_percentiles(*triple(low, fall, rise))
+        z = np.linspace(-8, 8, 641)
+        rises = np.diff(np.log(shape.ppf(z)))
+        least = min(fall, rise) ** 2 / (2 * Z90 * (fall + rise))
+        assert np.all(rises > 0.9 * least * (z[1] - z[0]))
+
+    @settings(deadline=None)
+    @given(amounts, widths, widths, st.floats(min_value=-7.0, max_value=7.0))
+    def test_can_be_turned_back_into_the_score(self, low: float, fall: float, rise: float, z: float) -> None:
+        assume(min(fall, rise) > 0.02 * max(fall, rise))
+        shape = three_percentiles(*triple(low, fall, rise))
+        assert shape.score(float(shape.ppf(np.array([z]))[0])) == pytest.approx(z, abs=1e-7)
+
+    @settings(deadline=None)
+    @given(amounts, widths, widths, st.floats(min_value=1e-6, max_value=1.0))
+    def test_never_gets_cheaper_by_a_higher_high(
+        self, low: float, fall: float, rise: float, more: float
+    ) -> None:
+        narrow, wide = (three_percentiles(*triple(low, fall, up)) for up in (rise, rise + more))
+        assert wide.moments[0] >= narrow.moments[0] * (1 - 1e-12)
+        assert wide.percentile(0.9) > narrow.percentile(0.9)
+        above = np.linspace(0, 8, 81)
+        assert np.all(wide.ppf(above) >= narrow.ppf(above) * (1 - 1e-12))
+
+    @settings(deadline=None)
+    @given(
+        st.floats(min_value=5e-324, max_value=1e12),
+        st.floats(min_value=5e-324, max_value=1e12),
+        st.floats(min_value=5e-324, max_value=1e12),
+    )
+    def test_overflows_nowhere(self, one: float, two: float, three: float) -> None:
+        """Warnings are errors: neither values nor moments overflow, however wide or narrow the range."""
+        stated = tuple(sorted((one, two, three)))
+        assume(stated[0] < stated[1] < stated[2])
+        shape = three_percentiles(*stated)
+        values = shape.ppf(np.linspace(-SCORE_LIMIT, SCORE_LIMIT, 201))
+        assert np.all(np.isfinite(values))
+        assert np.all(values > 0)
+        assert np.all(np.diff(values) >= -1e-12 * values[1:])
+        assert shape.ppf(np.array([-Z90, 0.0, Z90])) == pytest.approx(stated, rel=1e-9)
+        assert np.all(np.isfinite(shape.moments))
+        for value in (5e-324, *stated, 1e300):
+            assert abs(shape.score(value)) <= SCORE_LIMIT
+
+
+@pytest.mark.parametrize("count", [2, 3, 4, 7])
+def test_quotes_hold_the_next_price_in_8_of_10_cases(count: int) -> None:
+    """Student's t for the next value of a normal sample: exact for any spread. Simulated, within 4 standard errors."""
+    sets = 4000
+    prices = np.exp(np.random.default_rng(count).normal(7, 0.2, (sets, count + 1)))
+    inside = 0
+    for *known, following in prices.tolist():
+        shape = quoted(tuple(known))
+        inside += shape.percentile(0.1) <= following <= shape.percentile(0.9)
+    assert inside / sets == pytest.approx(0.8, abs=4 * math.sqrt(0.16 / sets))
 
 
 def test_quotes_are_spread_around_their_geometric_mean() -> None:
-    """Predictive standard deviation of a normal sample of n logarithms: s √(1 + 1/n)."""
+    """P10 and P90 of the next price: m ± s √(1 + 1/n) t(0.9; n − 1), with t(0.9; 2) = 1.886 of any table."""
     shape = quoted((400.0, 440.0, 520.0))
     logs = np.log([400, 440, 520])
-    assert isinstance(shape, TwoPieceLognormal)
-    assert shape.median == pytest.approx(math.exp(logs.mean()))
-    assert shape.sigma_low == pytest.approx(logs.std(ddof=1) * math.sqrt(4 / 3))
+    reach = logs.std(ddof=1) * math.sqrt(4 / 3)
+    assert math.log(shape.percentile(0.5)) == pytest.approx(logs.mean())
+    for sign, q in ((-1, 0.1), (1, 0.9)):
+        found = math.log(shape.percentile(q))
+        assert found == pytest.approx(logs.mean() + sign * 1.886 * reach, abs=1e-4)
+        assert found == pytest.approx(logs.mean() + sign * stats.t.ppf(0.9, 2) * reach, rel=1e-9)
+    assert np.isfinite(shape.moments[1])
     assert quoted((300.0, 300.0)) == Exact(pytest.approx(300.0))
+
+
+def test_one_quote_has_the_stated_spread() -> None:
+    assert quoted((300.0,)) == lognormal(pytest.approx(300.0), ONE_QUOTE_SPREAD)
+    assert quoted((300.0,)).percentile(0.9) == pytest.approx(363.6, abs=0.1)
 
 
 SHAPES: list[tuple[Shape, object]] = [

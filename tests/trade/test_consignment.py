@@ -171,7 +171,7 @@ def test_freight_by_the_chargeable_unit_with_its_minimum_in_its_own_currency() -
         lines = amounts(written(raw, currencies=usd), {"kit.freight_rate": rate})
         assert lines["kit.freight"] == pytest.approx(0.9 * expected)
         assert lines["kit.duty"] == pytest.approx(0.045 * (4000 + 0.9 * expected))
-    assert written(raw, currencies=usd).inputs["kit.freight_rate"] == Span(low=80, high=200)
+    assert written(raw, currencies=usd).inputs["kit.freight_rate"] == Span(low=80, high=200, unit="USD")
 
 
 def test_margin_is_added_to_foreign_payments_only_unless_the_consignment_says_so() -> None:
@@ -294,7 +294,7 @@ def test_c_rules_widen_the_usual_arrival_charges_and_leave_the_builders_own() ->
     assert fob.inputs["kit.arrival.terminal"].model_dump()["high"] == 120
     assert cfr.inputs["kit.arrival.terminal"].model_dump()["high"] == 180
     assert cfr.inputs["kit.arrival.entry"] == fob.inputs["kit.arrival.entry"]
-    assert own.inputs["kit.arrival.terminal"] == Span(low=50, high=60)
+    assert own.inputs["kit.arrival.terminal"] == Span(low=50, high=60, unit="EUR")
 
 
 def test_carriage_that_the_invoice_shows_apart_leaves_the_customs_value_where_the_law_leaves_it_out() -> None:

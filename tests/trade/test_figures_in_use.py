@@ -10,6 +10,7 @@ import pytest
 
 from forecast.build.consignment import Consignment
 from forecast.build.schema import Currency
+from forecast.errors import RuleError
 from forecast.trade.consignment import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import RuleUse
@@ -98,3 +99,29 @@ def test_marks_of_certainty_are_kept_in_every_country(country: str) -> None:
         if id in figures:
             assert (use.certainty, use.as_of) == (figures[id].certainty, figures[id].as_of)
             assert bool(figures[id].doubts(ON)) == bool(use.doubts)
+
+
+def in_money(home: str, per_euro: float | None = None, **changes: Any) -> dict[str, RuleUse]:
+    bought = Consignment.model_validate(PLAIN | changes)
+    paths = build_paths({"EUR": Currency(rate=1000)}, home, payment_days([bought], "IE", home))
+    found = expand(bought, "IE", home, paths, ON, per_euro=per_euro)
+    return {use.id: use for use in found.figures}
+
+
+def test_usual_charges_follow_the_rate_and_the_builders_own_wins() -> None:
+    """Closed form: 40 to 120 euro times 366 forint, to two digits."""
+    assert uses()["terminal"].value == "40 to 120 EUR per W/M"
+    assert in_money("HUF")["terminal"].value == "14,800 to 44,400 HUF per W/M"
+    assert in_money("HUF", 400)["terminal"].value == "16,000 to 48,000 HUF per W/M"
+    assert in_money("ARS", 1000)["terminal"].value == "40,000 to 120,000 ARS per W/M"
+
+
+def test_usual_charges_without_a_rate_ask_for_one() -> None:
+    with pytest.raises(RuleError, match=r"usual charges on arrival are in euro, .* add \[currency.EUR\]"):
+        in_money("ARS")
+    nothing_usual: dict[str, Any] = {
+        "arrival": dict.fromkeys(("terminal", "documents", "surcharges", "entry", "delivery"), 0)
+        | {"disbursement_percent": 0, "disbursement_minimum": 0},
+        "storage": {"days": 1, "steps": [{"rate": 5}]}, "examination": {"chance": 0.1, "cost": 1},
+    }  # fmt: skip
+    assert "terminal" not in in_money("ARS", **nothing_usual)

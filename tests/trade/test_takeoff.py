@@ -8,28 +8,39 @@ from typing import Any
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
-from forecast.build.figures import UncertainFigure
+from forecast.build.figures import Known, UncertainFigure
 from forecast.build.formula import Input, RoundedUp, walk
+from forecast.build.schema import Build
 from forecast.build.takeoff import TAKEOFF_KINDS, Takeoff
 from forecast.build.takeoff_defaults import ASSUMPTIONS
+from forecast.engine.evaluate import at_middle
+from forecast.engine.forecast import simulate
+from forecast.engine.plan import compile_plan
+from forecast.engine.trials import reference_values
 from forecast.errors import RuleError
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
-from forecast.trade.takeoff.worksheet import digits, evaluate_once, middle_of
+from forecast.trade.takeoff.worksheet import digits
+from forecast.views.opening import open_line
 
 READ: TypeAdapter[Any] = TypeAdapter(Takeoff)
 
 
 def expand(**table: Any) -> TakeoffExpansion:
-    return expand_takeoff("part", READ.validate_python(table))
+    return expand_takeoff("part", READ.validate_python(table), at_middle)
+
+
+def middle(expansion: TakeoffExpansion) -> float:
+    """Give the quantity at the middle figures."""
+    return at_middle(expansion.formula, expansion.inputs)
 
 
 def quantity(expansion: TakeoffExpansion, **values: float) -> float:
     """Evaluate at the middle figures, some of them replaced."""
-    inputs = {key: middle_of(figure) for key, figure in expansion.inputs.items()}
+    inputs = dict(expansion.inputs)
     for name, value in values.items():
         assert f"part.takeoff.{name}" in inputs
-        inputs[f"part.takeoff.{name}"] = value
-    return evaluate_once(expansion.formula, inputs)
+        inputs[f"part.takeoff.{name}"] = Known(value=value)
+    return at_middle(expansion.formula, inputs)
 
 
 FLARES = {"kind": "filler", "shape": "strip", "length": 12, "width": 60, "depth": 4}
@@ -65,9 +76,9 @@ def test_working_ends_with_the_quantity_and_its_unit(kind: str) -> None:
     found = expand(**ONE_OF_EACH[kind])
 
     assert "→" in found.working
-    assert found.middle > 0
+    assert middle(found) > 0
     if " of " in found.unit:
-        assert digits(found.middle) in found.working.split("→")[-1]
+        assert digits(middle(found)) in found.working.split("→")[-1]
 
 
 @pytest.mark.parametrize("kind", TAKEOFF_KINDS)
@@ -82,7 +93,7 @@ def test_a_dozen_metres_of_flare_blend() -> None:
 
     assert found.working == "12 m × 60 mm × 4 mm × 2/3 = 1.92 L → 5.7 kg → 3 tins of 2 kg"
     assert found.unit == "tins of 2 kg"
-    assert found.middle == 3
+    assert middle(found) == 3
     assert found.inputs == {}
 
 
@@ -108,7 +119,7 @@ def test_laminate_of_a_thickness_takes_whole_layers() -> None:
 def test_paint_takes_the_usual_figures_where_none_are_given() -> None:
     found = expand(kind="paint", area=6, paint="clear", coats=2, per_mix=1)
     # 6 m² × 57 µm / (10 × 45 %) = 0.76 L; / 42 % × 1.12 = 2.0267 L; two mixes lose 2 ml.
-    assert found.middle == pytest.approx(2.0286667)
+    assert middle(found) == pytest.approx(2.0286667)
 
 
 MAT = {"kind": "laminate", "area": 2, "areal_weight": 450, "layers": 2, "ratio": 2.5}
@@ -169,7 +180,7 @@ HAND_WORKED: dict[str, tuple[dict[str, Any], float]] = {
 @pytest.mark.parametrize("name", HAND_WORKED)
 def test_quantity_worked_by_hand(name: str) -> None:
     table, expected = HAND_WORKED[name]
-    assert expand(**table).middle == pytest.approx(expected)
+    assert middle(expand(**table)) == pytest.approx(expected)
 
 
 def test_usual_figures_that_a_table_leaves_out_stand_in_the_formula() -> None:
@@ -199,7 +210,7 @@ def test_catalyst_follows_the_chart(degrees: float, percent: float) -> None:
     uncertain = expand(**table, temperature={"low": 8, "middle": 15, "high": 24})
 
     assert quantity(uncertain, temperature=degrees) == pytest.approx(4.5 * 10 * percent)
-    assert expand(**table, temperature=degrees).middle == pytest.approx(4.5 * 10 * percent)
+    assert middle(expand(**table, temperature=degrees)) == pytest.approx(4.5 * 10 * percent)
 
 
 @pytest.mark.parametrize("degrees", [-2, 4.9, 35.5])
@@ -211,16 +222,16 @@ def test_catalyst_outside_the_chart_is_refused(degrees: float) -> None:
 
 def test_gelcoat_takes_two_percent_whatever_the_weather() -> None:
     found = expand(kind="gelcoat", area=1.6, waste=0, thickness=0.5, buy="catalyst")
-    assert found.middle == pytest.approx(20)  # ml for 1 kg
+    assert middle(found) == pytest.approx(20)  # ml for 1 kg
     with pytest.raises(ValidationError, match="temperature"):
         expand(kind="gelcoat", area=1.6, buy="catalyst", temperature=30)
 
 
 def test_epoxy_parts_add_up_to_the_mix() -> None:
     table = ONE_OF_EACH["laminate"] | {"resin": "epoxy", "glass": "woven"}
-    mixed = expand(**table).middle
-    resin = expand(**table, hardener_per_100=30).middle
-    hardener = expand(**(table | {"buy": "hardener"}), hardener_per_100=30).middle
+    mixed = middle(expand(**table))
+    resin = middle(expand(**table, hardener_per_100=30))
+    hardener = middle(expand(**(table | {"buy": "hardener"}), hardener_per_100=30))
     assert resin + hardener == pytest.approx(mixed)
     assert hardener / resin == pytest.approx(0.30)
 
@@ -259,7 +270,7 @@ def test_a_coverage_chart_stands_alone() -> None:
         kind="laminate", buy="resin", area=8.4, areal_weight=339, layers=2, resin="epoxy", glass="woven",
         coverage=1.5,
     )  # fmt: skip
-    assert found.middle == pytest.approx(11.2)
+    assert middle(found) == pytest.approx(11.2)
     assert found.unit == "L"
     assert found.inputs == {}
     assert any("none is added" in note for note in found.notes)
@@ -268,31 +279,31 @@ def test_a_coverage_chart_stands_alone() -> None:
 def test_part_used_cartridges_do_not_survive_a_session() -> None:
     table = ONE_OF_EACH["sealant"] | {"waste": 0, "residue": 0}
     # 14 m × 36 ml = 504 ml: two cartridges at once, but one in each of three sessions.
-    assert expand(**table).middle == 2
-    assert expand(**table, sessions=3).middle == 3
-    assert expand(**table, sessions=2.4).middle == 3  # a broken session is a session
+    assert middle(expand(**table)) == 2
+    assert middle(expand(**table, sessions=3)) == 3
+    assert middle(expand(**table, sessions=2.4)) == 3  # a broken session is a session
 
 
 def test_sessions_waste_less_than_a_pack_each() -> None:
-    counts = [expand(**FLARES, pack=1.0, sessions=number).middle for number in range(1, 12)]
-    need = expand(**FLARES).middle
+    counts = [middle(expand(**FLARES, pack=1.0, sessions=number)) for number in range(1, 12)]
+    need = middle(expand(**FLARES))
     assert all(count >= need for count in counts)
     assert all(count < need + number for number, count in enumerate(counts, 1))
 
 
 def test_cartridges_that_fit_exactly_need_no_spare_one() -> None:
     table = {"kind": "sealant", "section": "rectangle", "width": 6, "depth": 6, "waste": 0, "residue": 0}
-    assert expand(**table, length=31, cartridge=310).middle == math.ceil(31 * 36 / 310)
-    assert expand(**table, length=8.5, cartridge=306).middle == 1
-    assert expand(**table, length=8.51, cartridge=306).middle == 2
+    assert middle(expand(**table, length=31, cartridge=310)) == math.ceil(31 * 36 / 310)
+    assert middle(expand(**table, length=8.5, cartridge=306)) == 1
+    assert middle(expand(**table, length=8.51, cartridge=306)) == 2
 
 
 def test_two_part_adhesive_loses_a_nozzle_for_each_session_and_pause() -> None:
     table = {"kind": "adhesive", "length": 10, "section": "round", "width": 6, "two_part": True}
     both = table | {"sessions": 2, "pauses": 3}
-    assert expand(**both, buy="nozzles").middle == 5
+    assert middle(expand(**both, buy="nozzles")) == 5
     plain = expand(**table, waste=0, residue=0, nozzle_loss=12.5)
-    assert plain.middle == math.ceil((10 * math.pi * 9 + 12.5) / 310)
+    assert middle(plain) == math.ceil((10 * math.pi * 9 + 12.5) / 310)
     with pytest.raises(ValidationError, match="one-part"):
         expand(kind="adhesive", length=10, section="round", width=6, pauses=1)
 
@@ -304,9 +315,9 @@ def test_discs_are_packed_grit_by_grit() -> None:
         {"grit": 320, "rate": 1.5},
     ]
     table = {"kind": "abrasives", "area": 5, "steps": steps}
-    assert expand(**table).middle == 58
+    assert middle(expand(**table)) == 58
     assert expand(**table).working == "5 m²: P80 30, P180 20, P320 8 → 58 discs"
-    assert expand(**table, pack=25).middle == 2 + 1 + 1
+    assert middle(expand(**table, pack=25)) == 2 + 1 + 1
     assert not expand(**table, sanding_hours=13).cautions
     assert "13" not in expand(**table, sanding_hours=30).working
     assert "usually take 90 to 180 discs" in expand(**table, sanding_hours=30).cautions[0]
@@ -314,12 +325,12 @@ def test_discs_are_packed_grit_by_grit() -> None:
 
 def test_open_and_closed_lines_of_rivets() -> None:
     table = {"kind": "fasteners", "length": 1.8, "pitch": 75, "spares": 0}
-    assert expand(**table).middle == 25
-    assert expand(**table, closed=True).middle == 24
-    assert expand(**table, count=4).middle == 100
-    assert expand(**(table | {"spares": 20}), count=4, pack=100).middle == 2
-    assert expand(**table, count=4, buy="washers", washers_each=2).middle == 200
-    assert expand(kind="fasteners", length=1.8, pitch=75, count=4, buy="drill-bits").middle == 2
+    assert middle(expand(**table)) == 25
+    assert middle(expand(**table, closed=True)) == 24
+    assert middle(expand(**table, count=4)) == 100
+    assert middle(expand(**(table | {"spares": 20}), count=4, pack=100)) == 2
+    assert middle(expand(**table, count=4, buy="washers", washers_each=2)) == 200
+    assert middle(expand(kind="fasteners", length=1.8, pitch=75, count=4, buy="drill-bits")) == 2
 
 
 def test_rivets_too_close_or_too_near_the_edge_are_said_so() -> None:
@@ -331,7 +342,7 @@ def test_rivets_too_close_or_too_near_the_edge_are_said_so() -> None:
 
 def test_wheel_bolts_are_checked_and_never_approved() -> None:
     found = expand(**ONE_OF_EACH["wheel-bolts"])
-    assert found.middle == 20
+    assert middle(found) == 20
     assert "28 mm + 15 mm spacer = 43 mm" in found.notes[0]
     assert "9.33 turns of M14×1.5" in found.notes[0]
     assert found.cautions[0].startswith("A check, not an approval")
@@ -374,24 +385,91 @@ def test_every_assumption_says_where_it_comes_from() -> None:
 
 
 @pytest.mark.parametrize(
-    ("raw", "middle"),
+    "raw",
     [
-        (3, 3),
-        ({"low": 1, "middle": 2, "high": 5}, 2),
-        ({"low": 2, "high": 8}, 4),
-        ({"shape": "lognormal", "median": 7, "sigma": 0.4}, 7),
-        ({"shape": "uniform", "min": 2, "max": 5}, 3.5),
-        ({"shape": "triangular", "min": 100, "mode": 120, "max": 180}, 131.010205),  # closed form
-        ({"shape": "triangular", "min": 0, "mode": 9, "max": 10}, math.sqrt(45)),
-        ({"shape": "beta-pert", "min": 10, "mode": 13, "max": 22}, 13.765722),  # beta quantile
-        ({"shape": "discrete", "values": [3, 1, 2], "chances": [0.2, 0.3, 0.5]}, 2),
-        ({"shape": "discrete", "values": [1, 2], "chances": [0.5, 0.5]}, 1.5),
-        ({"quotes": [410, 455, 300]}, 410),
+        3,
+        {"low": 1, "middle": 2, "high": 5},
+        {"low": 2, "high": 8},
+        {"shape": "lognormal", "median": 7, "sigma": 0.4},
+        {"shape": "uniform", "min": 2, "max": 5},
+        {"shape": "triangular", "min": 100, "mode": 120, "max": 180},
+        {"shape": "beta-pert", "min": 10, "mode": 13, "max": 22},
+        {"shape": "discrete", "values": [3, 1, 2], "chances": [0.2, 0.3, 0.5]},
+        {"shape": "discrete", "values": [1, 2], "chances": [0.5, 0.5]},
+        {"quotes": [410, 455, 300]},
     ],
 )
-def test_middle_figure_of_each_shape(raw: Any, middle: float) -> None:
-    figure = TypeAdapter(UncertainFigure).validate_python(raw)
-    assert middle_of(figure) == pytest.approx(middle, rel=1e-6)
+def test_a_line_opens_to_a_product_that_is_its_factors(raw: Any) -> None:
+    """An area of any shape: the working, the quantity and the base estimate stand at one and the same middle."""
+    table = {"kind": "film", "area": raw, "waste": 0, "roll_width": 1.0}
+    area = TypeAdapter(UncertainFigure).validate_python(raw)
+    build = Build.model_validate({
+        "build": {"name": "x", "currency": "EUR", "country": "IE", "estimating": 0},
+        "line": [
+            {"id": "film", "group": "finish", "takeoff": table, "price": 1},
+            {"id": "plain", "group": "finish", "amount": area},
+        ],
+    })  # fmt: skip
+    plan = compile_plan(build)
+    film, plain = reference_values(plan)
+    opened = open_line(plan, "film")
+    shown = float(opened.working.split(" → ")[1].split(" m")[0])
+
+    assert film == pytest.approx(plain, rel=1e-12) == opened.total
+    assert shown == pytest.approx(film, rel=5e-3)
+    assert opened.working.startswith(f"{digits(film)} m² × 1 = {digits(film)} m² / 1 m → {digits(film)} m; ")
+
+
+SEALANT = {"kind": "sealant", "length": 14, "section": "rectangle", "width": 6, "depth": 6}
+CLEAR = {"kind": "paint", "area": 6, "paint": "clear"}
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "value", "message"),
+    [
+        (SEALANT, "residue", 100, "found 100.*give 90 at most"),
+        (SEALANT, "residue", 150, "found 150.*give 90 at most"),
+        (SEALANT, "residue", {"low": 20, "middle": 60, "high": 95}, "found 95.*give 90 at most"),
+        (SEALANT, "residue", 0.05, "This is in percent: write 5 for 5%"),
+        (SEALANT, "waste", -1, "must not be below zero"),
+        (SEALANT, "waste", 1e6, "found 1e.06.*1000 at most"),
+        (SEALANT, "length", {"shape": "normal", "mean": 14, "sd": 5}, "goes down to -6.*low = …, middle"),
+        (
+            SEALANT,
+            "length",
+            {"shape": "metalog", "p10": 1, "p50": 5, "p90": 9},
+            "goes down to -15.*low = …, middle",
+        ),
+        (CLEAR, "transfer", 0, "found 0.*give 1 percent or more"),
+        (CLEAR, "solids", 0, "found 0.*give 1 percent or more"),
+        (CLEAR, "solids", 120, "found 120.*100 percent at most"),
+        (CLEAR, "transfer", {"shape": "normal", "mean": 40, "sd": 10}, "found 0.*give 1 percent or more"),
+    ],
+)
+def test_percentages_that_cannot_be_are_refused(
+    table: dict[str, Any], key: str, value: Any, message: str
+) -> None:
+    with pytest.raises(ValidationError, match=message):
+        expand(**(table | {key: value}))
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "value"),
+    [
+        (SEALANT, "residue", {"low": 20, "middle": 60, "high": 89}),
+        (SEALANT, "residue", 90),
+        (CLEAR, "transfer", {"low": 1, "middle": 30, "high": 99}),
+        (CLEAR, "solids", {"shape": "lognormal", "median": 60, "sigma": 2}),
+    ],
+)
+def test_no_draw_of_a_percentage_makes_nothing_or_less(table: dict[str, Any], key: str, value: Any) -> None:
+    """The tails of these ranges go beyond all percent."""
+    line = {"id": "a", "group": "finish", "takeoff": table | {key: value}, "price": 1}
+    build = Build.model_validate({"build": {"name": "x", "currency": "EUR", "country": "IE"}, "line": [line]})
+    totals = simulate(build, trials=16_384).trials.totals
+
+    assert totals.min() > 0
+    assert totals.max() < 1e5
 
 
 def test_packs_are_rounded_in_the_formula_and_not_before() -> None:

@@ -19,16 +19,16 @@ import pytest
 from pydantic import TypeAdapter
 
 from forecast.build.buildfile import parse_build
+from forecast.build.figures import Known
 from forecast.build.takeoff import Takeoff
 from forecast.build.takeoff_defaults import ASSUMPTIONS
 from forecast.decide.comparisons import PUBLISHED, Published, mixed_uplift
-from forecast.engine.evaluate import evaluate
+from forecast.engine.evaluate import at_middle
 from forecast.engine.plan import compile_plan
 from forecast.engine.shapes import TwoPieceLognormal, lognormal_from_percentiles
 from forecast.engine.trials import reference_values
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
 from forecast.trade.takeoff.paint import PLAUSIBLE_SPREAD
-from forecast.trade.takeoff.worksheet import middle_of
 
 FILE = Path(__file__).parents[1] / "references" / "takeoff_examples.json"
 EXAMPLES = {item["id"]: item for item in json.loads(FILE.read_text(encoding="utf-8"))["examples"]}
@@ -53,15 +53,13 @@ def answers(*names: str) -> Callable[[Callable[[Numbers], Numbers]], Callable[[N
 
 
 def _expand(kind: str, **table: Any) -> TakeoffExpansion:
-    return expand_takeoff("part", READ.validate_python({"kind": kind, **table}))
+    return expand_takeoff("part", READ.validate_python({"kind": kind, **table}), at_middle)
 
 
 def _bought(kind: str, **table: Any) -> float:
-    """Give a take-off's quantity at its middle figures, which is also what the simulation makes of it."""
+    """Give a take-off's quantity at its middle figures."""
     found = _expand(kind, **table)
-    simulated = evaluate(found.formula, {id: middle_of(figure) for id, figure in found.inputs.items()}, {})
-    assert float(simulated) == pytest.approx(found.middle, rel=1e-12)
-    return found.middle
+    return at_middle(found.formula, found.inputs)
 
 
 def _said(texts: tuple[str, ...], pattern: str) -> float:
@@ -111,7 +109,7 @@ def _layer(kilograms: float, ratio: float) -> float:
 )
 def _thickness(given: Numbers) -> Numbers:
     for material, density in (("glass", given["rho_glass"]), ("polyester", given["rho_resin"])):
-        assert middle_of(ASSUMPTIONS[f"laminate.density.{material}"].figure) == density
+        assert ASSUMPTIONS[f"laminate.density.{material}"].figure == Known(value=density)
     return {"thickness_mm": _layer(given["areal_weight_kg_m2"], given["resin_to_glass_by_weight"])}
 
 
@@ -345,7 +343,7 @@ def _wheel_bolt(given: Numbers) -> Numbers:
     assert diameter == given["engagement_mm"]  # one diameter, as the take-off takes it
     table = {"shank": given["old_shank_mm"], "spacer": given["spacer_mm"]}
     found = _expand("wheel-bolts", diameter=diameter, thread_pitch=pitch, **table)
-    assert found.middle == 20
+    assert at_middle(found.formula, found.inputs) == 20
     return {
         "new_shank_mm": _said(found.notes, r"spacer = ([\d.]+) mm of shank"),
         "turns": _said(found.notes, r"is ([\d.]+) turns"),

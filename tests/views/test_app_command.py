@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import socket
 import subprocess
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 
 from forecast.spending.folder import DEMOS
 from forecast.views.cli import main
-from forecast.views.commands.app import own_address
+from forecast.views.commands.app import PORT, free_port, own_address
 
 DEMO = DEMOS / "before-ordering-ireland"
 
@@ -47,7 +48,8 @@ def test_a_phone_is_told_where_and_the_builder_who_else_can(
     assert "--server.address=0.0.0.0" in arguments
     assert f"--browser.serverAddress={own_address()}" in arguments
     said = capsys.readouterr().out
-    assert f"http://{own_address()}:8501" in said
+    (port,) = (argument.partition("=")[2] for argument in arguments if argument.startswith("--server.port="))
+    assert f"http://{own_address()}:{port}" in said
     assert "Whoever is in that network can open and change the build" in said
 
 
@@ -62,3 +64,26 @@ def test_a_broken_build_is_told_before_anything_starts(
     assert main(["app", str(tmp_path)]) == 2
     assert started == []
     assert "unknown key 'bild'" in capsys.readouterr().err
+
+
+def test_a_port_that_is_taken_is_said_and_passed_over_where_none_was_asked_for(
+    started: list[list[str]], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        taken = other.getsockname()[1]
+        assert main(["app", "--port", str(taken)]) == 2
+        assert f"--port {taken}: nothing can listen there." in capsys.readouterr().err
+        monkeypatch.setattr("forecast.views.commands.app.PORT", taken)
+        assert free_port(None) > taken
+    assert started == []
+    assert main(["app", "--port", "99999"]) == 2
+    assert PORT == 8501  # Streamlit's own, so that an address noted down stays the same
+
+
+def test_the_first_start_asks_nobody_for_an_address_and_recommends_nothing(started: list[list[str]]) -> None:
+    settings = (Path(__file__).parents[2] / ".streamlit" / "config.toml").read_text(encoding="utf-8")
+    assert "showEmailPrompt = false" in settings
+    assert main(["app"]) == 0
+    assert "--logger.hideWelcomeMessage=true" in started[0]

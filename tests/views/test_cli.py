@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -209,6 +210,70 @@ def test_python_runs_the_package_as_the_command() -> None:
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.parametrize("more", [[], ["--json"]])
+def test_an_answer_that_cannot_be_written_is_told(build: Path, more: list[str]) -> None:
+    with open("/dev/full", "w") as full:
+        command = [sys.executable, "-m", "forecast", "check", str(build), *more]
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True)
+
+    assert done.stderr == (
+        "forecast: the answer could not be written: No space left on device. "
+        "What was to be entered is in: do not enter it twice.\n"
+    )
+    assert done.returncode == 2
+
+
+def test_whoever_has_read_enough_is_no_error(build: Path) -> None:
+    done = subprocess.run(
+        f"{sys.executable} -m forecast check {build} | head -c 1", shell=True, capture_output=True, text=True
+    )
+    assert done.stderr == ""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
+@pytest.mark.parametrize(
+    "module",
+    ["argparse", "forecast.errors", "forecast.views.commands.budget", "pydantic", "numpy", "numpy.random"],
+)
+def test_ctrl_c_ends_in_words_while_modules_are_still_being_imported(build: Path, module: str) -> None:
+    code = (
+        "import os, signal, sys\n"
+        "for name in [name for name in sys.modules if name == 'argparse']: del sys.modules[name]\n"
+        "class Press:\n"
+        "    def find_spec(self, name, *_):\n"
+        f"        if name == {module!r}: os.kill(os.getpid(), signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Press())\n"
+        "from forecast.views.cli import main\n"
+        f"sys.exit(main(['budget', {str(build)!r}, '--trials', '64']))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+
+    assert done.stderr == "forecast: stopped; nothing was left half-written.\n"
+    assert done.returncode == 130
+
+
+def test_a_mistake_of_the_program_ends_in_words(
+    build: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def boom(_: object) -> str:
+        raise KeyError("self")
+
+    monkeypatch.setenv("FORECAST_HOME", str(tmp_path / "home"))
+    monkeypatch.setattr("forecast.views.commands.check._counts", boom)
+
+    assert main(["check", str(build)]) == 3
+    told = capsys.readouterr().err
+    assert told.startswith(
+        "forecast: The program made a mistake here, not you. What you have saved is as it was. "
+        "For whoever mends it: KeyError, check.py line "
+    )
+    assert "Traceback" not in told
+    details = tmp_path / "home" / "mistake.txt"
+    assert told.rstrip().endswith(f"The details stand in {details}.")
+    assert "KeyError: 'self'" in details.read_text(encoding="utf-8")
+
+
 def test_every_command_has_help_and_stands_in_the_readme() -> None:
     parser = build_parser()
     readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
@@ -345,6 +410,18 @@ def test_what_is_missing_is_added_or_answered_by_one_command(
     assert other not in {item["rule"] for item in last}
     assert 'name = "Test coupe"' in (build / "build.toml").read_text(encoding="utf-8")
     assert "no starter line" in run(capsys, "add", str(build), "nonsense", expect=2)
+
+
+def test_answers_go_into_a_file_of_another_editor(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = build / "build.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + file.read_bytes().replace(b"\n", b"\r\n"))
+    missing = json.loads(run(capsys, "check", str(build), "--json"))["missing"]
+    first, *others = [item for item in missing if item["starter"]]
+    assert "common practice" in run(capsys, "add", str(build), first["starter"])
+    assert "is answered" in run(capsys, "not-needed", str(build), others[0]["rule"], "--why", "a friend's")
+    content = file.read_bytes()
+    assert content.startswith(b"\xef\xbb\xbf")
+    assert content.count(b"\n") == content.count(b"\r\n")
 
 
 def test_findings_say_what_they_cost_and_which_key_to_edit(

@@ -119,6 +119,22 @@ def test_the_receipts_become_a_spreadsheet(
     assert [row[5].value for row in sheet.iter_rows(min_row=2)] == [60, 40]
 
 
+def test_an_export_writes_over_nothing_that_was_not_meant(
+    folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "--line", "kit")
+    before = {path: path.read_bytes() for path in (tmp_path / "build.toml", tmp_path / "receipts.db")}
+    for path in before:
+        for more in ((), ("--replace",)):
+            text = run(capsys, "receipt", "export", folder, str(path), *more, expect=2)
+            assert "is one of the build's own files" in text
+    assert {path: path.read_bytes() for path in before} == before
+    target = str(tmp_path / "out.csv")
+    assert "The ledger is in" in run(capsys, "receipt", "export", folder, target)
+    assert "is there already. Add --replace" in run(capsys, "receipt", "export", folder, target, expect=2)
+    assert "The ledger is in" in run(capsys, "receipt", "export", folder, target, "--replace")
+
+
 def test_columns_are_said_by_hand_once(
     folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -15,6 +15,7 @@ from forecast.build.guided.questions import DONT_KNOW, Question, question, quest
 from forecast.build.guided.reading import BoxSize, WrongAnswer, is_unknown, read_value
 from forecast.build.locate import Path, line_of, locate
 from forecast.errors import BuildFileError, Problem
+from forecast.words.currencies import reference
 
 LARGEST_FILE = 100_000
 """Bytes; an answers file beyond this is not one."""
@@ -152,15 +153,14 @@ def _check_rate(value: float | None, so_far: AnswersSoFar) -> None:
     home, foreign = so_far.get("currency"), so_far.get("kit_currency")
     if home is None or foreign is None or home == foreign:
         return
-    places = load_places()
-    usual = places.rate(foreign, home)
+    usual = reference(foreign, home)
     meaning = f"Write what one {foreign} costs in {home}"
     if value is None and usual is None:
         found = f"no rate for {foreign} is on file"
         raise WrongAnswer(found, f"{meaning}: look up today's.")
-    if value is not None and usual is not None and not usual / _OFF < value < usual * _OFF:
+    if value is not None and usual is not None and not usual.rate / _OFF < value < usual.rate * _OFF:
         found = f"found {value:g} {home} for one {foreign}"
-        raise WrongAnswer(found, f"{meaning}; it was about {usual:g} on {places.rates_as_of:%d %B %Y}.")
+        raise WrongAnswer(found, f"{meaning}; it was about {usual.rate:g} on {usual.as_of:%d %B %Y}.")
 
 
 def read_answers(source: str | FilePath | Mapping[str, Any]) -> Answers:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from pathlib import Path
 from typing import Any
 
 from forecast.build.cautions import Caution, cautions_for
+from forecast.build.files import write_file
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.kit import consignment_table, currency_tables
 from forecast.build.guided.lines import LEFT_OUT_WORDS, add_waits, cost_lines, work_lines
@@ -47,7 +46,7 @@ _SECTIONS = {
 def library_for(answers: Answers) -> Library:
     """Give the starter library, scaled to the builder's currency and the shops of their country."""
     places = load_places()
-    factor = places.per_euro[answers.currency]
+    factor = load_library(currency=answers.currency).currency_factor
     shops = places.countries[answers.rules].shops
     rate = next(item for item in load_rates() if item.id == shops)
     low, middle, high = (rounded(number * factor) for number in rate.range)
@@ -180,20 +179,10 @@ def put_build(folder: str | Path, text: str) -> Path:
     check_free(folder)
     target = Path(folder) / "build.toml"
     made = [parent for parent in (target.parent, *target.parent.parents) if not parent.exists()]
-    temporary: Path | None = None
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=".build-", suffix=".toml", dir=target.parent)
-        temporary = Path(name)
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
-        temporary.chmod(0o666 & ~_umask())
-        _put(temporary, target)
+        write_file(target, text.encode(), replace=False)
     except BaseException as error:
-        if temporary is not None:
-            temporary.unlink(missing_ok=True)
         for parent in made:
             if parent.is_dir() and not any(parent.iterdir()):
                 parent.rmdir()
@@ -226,26 +215,6 @@ def check_free(folder: str | Path) -> None:
 def _taken(target: Path) -> BuildFileError:
     mend = "Choose another folder, or edit that file. It was left as it is."
     return BuildFileError(str(target), [Problem("build.toml", "is there already", mend)])
-
-
-def _put(temporary: Path, target: Path) -> None:
-    """Give the finished file its name, and fail where the name was taken meanwhile."""
-    try:
-        os.link(temporary, target)
-    except FileExistsError:
-        raise
-    except OSError:  # a file system without hard links
-        with target.open("xb"):
-            pass
-        temporary.replace(target)
-        return
-    temporary.unlink()
-
-
-def _umask() -> int:
-    current = os.umask(0o022)
-    os.umask(current)
-    return current
 
 
 __all__ = ["check_free", "create_build", "library_for", "put_build", "write_build"]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
@@ -11,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from forecast.build.files import write_file
 from forecast.build.guided.answers import LARGEST_FILE, Answers, answers_of, is_asked, read_answer
 from forecast.build.guided.questions import Question, questions
 from forecast.build.guided.reading import WrongAnswer
@@ -79,14 +78,7 @@ def write_draft(file: Path, written: Mapping[str, str]) -> None:
     lines = [*comment(_OPENING), *(f"{key} = {toml_value(text)}" for key, text in _known(written))]
     with suppress(OSError):
         file.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f".{file.name}-", suffix=".part", dir=file.parent)
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-                stream.write("\n".join(lines) + "\n")
-            Path(name).replace(file)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
+        write_file(file, ("\n".join(lines) + "\n").encode())
 
 
 def read_draft(file: Path) -> dict[str, str]:

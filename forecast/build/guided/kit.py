@@ -7,10 +7,12 @@ from typing import Any
 from forecast.build.as_written import as_written
 from forecast.build.completeness_import import EXPORT_COST
 from forecast.build.guided.answers import Answers
-from forecast.build.guided.places import Panel, Places, load_places
+from forecast.build.guided.places import Panel, load_places
 from forecast.build.guided.text import Table
 from forecast.build.library import PRACTICE, Library, Range
 from forecast.build.library.load import rounded
+from forecast.errors import MoneyError
+from forecast.words.currencies import Reference, reference
 
 USUAL_PANELS = ("front", "rear", "skirts", "arches", "spoiler")
 """The parts of a usual kit: their shares add up to one."""
@@ -51,18 +53,32 @@ def kit_price(answers: Answers, library: Library) -> Any:
     """Give what the kit costs in its currency: as told, or the starter range scaled to the parts."""
     if answers.kit_price is not None:
         return as_written(answers.kit_price)
-    home_rate = rate_of(answers, answers.kit_currency) or 1.0
+    home_rate = rate_of(answers, answers.kit_currency)
     factor = share_of(answers) / home_rate
     return as_figure(stretched(library.line("kit").range, factor, factor, factor))
 
 
-def rate_of(answers: Answers, code: str) -> float | None:
-    """Give units of the builder's currency for one of another: as told, or as on file."""
+def rate_of(answers: Answers, code: str) -> float:
+    """Give units of the builder's currency for one of another: as told, or as on file.
+
+    Raises
+    ------
+    MoneyError
+        Where it is neither; `read_answer` asks for it before.
+    """
     if code == answers.currency:
         return 1.0
     if code == answers.kit_currency and answers.rate is not None:
         return answers.rate
-    return load_places().rate(code, answers.currency)
+    return _on_file(answers, code).rate
+
+
+def _on_file(answers: Answers, code: str) -> Reference:
+    known = reference(code, answers.currency)
+    if known is None:
+        message = f"no rate for {code} is on file: write what one {code} costs in {answers.currency}."
+        raise MoneyError(message)
+    return known
 
 
 def currency_tables(answers: Answers) -> tuple[Table, ...]:
@@ -71,12 +87,10 @@ def currency_tables(answers: Answers) -> tuple[Table, ...]:
     wanted = [answers.kit_currency]
     if answers.imported:
         wanted.append(places.countries[answers.rules].currency)
-    return tuple(
-        _currency(answers, places, code) for code in dict.fromkeys(wanted) if code != answers.currency
-    )
+    return tuple(_currency(answers, code) for code in dict.fromkeys(wanted) if code != answers.currency)
 
 
-def _currency(answers: Answers, places: Places, code: str) -> Table:
+def _currency(answers: Answers, code: str) -> Table:
     margin = "percent that card or bank adds; 1 to 3 is common practice, read your bank's terms"
     if code == answers.kit_currency and answers.rate is not None:
         rate: Any = {"value": answers.rate, "estimated": False}
@@ -86,8 +100,8 @@ def _currency(answers: Answers, places: Places, code: str) -> Table:
             {"rate": f"{answers.currency} for one {code}, as you told it", "margin": margin},
             ("The rate moves until the day you pay, by the usual movement of this pair.",),
         )
-    usual = rate_of(answers, code) or 1.0
-    low, middle, high = (float(f"{usual * factor:.4g}") for factor in GUESSED_RATE)
+    known = _on_file(answers, code)
+    low, middle, high = (float(f"{known.rate * factor:.4g}") for factor in GUESSED_RATE)
     return Table(
         f"[currency.{code}]",
         {"rate": {"low": low, "middle": middle, "high": high}, "volatility": 0.1, "margin": 2},
@@ -96,8 +110,8 @@ def _currency(answers: Answers, places: Places, code: str) -> Table:
             "margin": margin,
         },
         (
-            f"LOOK UP TODAY'S RATE: this one is {answers.currency} for one {code} as of {places.rates_as_of}, "
-            f"rounded, with 3 % to both sides ({places.rates_source}). Then write your number alone, such as "
+            f"LOOK UP TODAY'S RATE: this one is {answers.currency} for one {code} as of {known.as_of}, "
+            f"rounded, with 3 % to both sides ({known.source}). Then write your number alone, such as "
             f"rate = {middle:g}, and leave volatility out.",
         ),
     )

@@ -1,11 +1,10 @@
-"""What the guided start knows of places, currencies, a kit's parts and freight, read from places.toml."""
+"""What the guided start knows of places, a kit's parts and freight, read from places.toml."""
 
 from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
@@ -64,23 +63,12 @@ class Places:
         Those with customs rules on file, by code.
     origins : mapping
         Those and others that kits come from.
-    per_euro : mapping
-        Units of a currency for one euro.
     """
 
     countries: Mapping[str, Place]
     origins: Mapping[str, Place]
-    per_euro: Mapping[str, float]
-    rates_source: str
-    rates_as_of: date
     panels: Mapping[str, Panel]
     freight: Mapping[str, FreightRate]
-
-    def rate(self, foreign: str, home: str) -> float | None:
-        """Give units of home currency for one of the foreign, to four digits; None where it is not on file."""
-        if foreign not in self.per_euro or home not in self.per_euro:
-            return None
-        return float(f"{self.per_euro[home] / self.per_euro[foreign]:.4g}")
 
 
 @cache
@@ -98,9 +86,6 @@ def load_places() -> Places:
     return Places(
         countries=MappingProxyType(dict(sorted(countries.items(), key=lambda pair: pair[1].name))),
         origins=MappingProxyType(countries | others),
-        per_euro=MappingProxyType({code: float(value) for code, value in raw["rates"]["per_euro"].items()}),
-        rates_source=raw["rates"]["source"],
-        rates_as_of=raw["rates"]["as_of"],
         panels=MappingProxyType(panels),
         freight=MappingProxyType(freight),
     )

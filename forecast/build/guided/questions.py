@@ -8,6 +8,7 @@ from functools import cache
 from typing import Any, Literal
 
 from forecast.build.guided.places import load_places
+from forecast.words.currencies import reference_rates
 
 Kind = Literal["text", "choice", "choices", "range", "number", "boxes", "yes-no"]
 
@@ -71,7 +72,7 @@ def questions() -> tuple[Question, ...]:
     places = load_places()
     countries = {code: place.name for code, place in places.countries.items()}
     origins = {code: place.name for code, place in sorted(places.origins.items())}
-    currencies = dict.fromkeys(sorted(places.per_euro), "")
+    currencies = dict.fromkeys(sorted(reference_rates()), "")
     return (
         Question(
             "name", "What do you call this build?",
@@ -110,8 +111,8 @@ def questions() -> tuple[Question, ...]:
         ),
         Question(
             "rate", "What does one unit of that currency cost in yours today?",
-            f"Without it, a rounded rate of {places.rates_as_of:%d %B %Y} is taken, with a wider range: look up "
-            "today's.", "Such as 0.0057 euro for one yen.", "number", _NOTHING,
+            "Without it, a rounded rate on file is taken, with a wider range: look up today's.",
+            "Such as 0.0057 euro for one yen.", "number", _NOTHING,
         ),
         Question(
             "shipping", "How is it shipped?",

@@ -5,7 +5,7 @@ Everything in it is common practice, yours to overwrite. ``load_library`` scales
 
 from __future__ import annotations
 
-from forecast.build.library.load import LABOUR_RATE, load_library, load_rates, usual_estimating_size
+from forecast.build.library.load import LABOUR_RATE, library_of, load_library, load_rates
 from forecast.build.library.starters import (
     PRACTICE,
     Library,
@@ -20,5 +20,5 @@ from forecast.build.library.starters import (
 
 __all__ = [
     "LABOUR_RATE", "PRACTICE", "Library", "Range", "StarterCause", "StarterEvent", "StarterLine",
-    "StarterMeasure", "StarterPhase", "StarterRates", "load_library", "load_rates", "usual_estimating_size",
+    "StarterMeasure", "StarterPhase", "StarterRates", "library_of", "load_library", "load_rates",
 ]  # fmt: skip

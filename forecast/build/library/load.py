@@ -19,6 +19,10 @@ from forecast.build.library.starters import (
     StarterPhase,
     StarterRates,
 )
+from forecast.build.rates import ask_for_rate, per_euro
+from forecast.build.schema import Build
+from forecast.errors import MoneyError
+from forecast.words.currencies import reference
 
 LABOUR_RATE: Range = (60.0, 100.0, 160.0)
 """An hour in an independent shop in western Europe, EUR with tax (common practice, no source)."""
@@ -60,8 +64,8 @@ def load_library(
     Parameters
     ----------
     currency_factor : float, optional
-        Units of the build's currency for one euro, for scaling the ranges. The library's own rough factor for
-        ``currency`` when left out, and 1 for a currency that it does not know.
+        Units of the build's currency for one euro, for scaling the ranges; the reference rate of ``currency`` when left
+        out. `library_of` knows the builder's own.
     labour_rate : tuple of float, optional
         Low, middle and high of an hour in a shop, in the build's currency; that of western Europe, scaled, when left
         out. Bought-in work follows its middle.
@@ -71,6 +75,11 @@ def load_library(
     Returns
     -------
     Library
+
+    Raises
+    ------
+    MoneyError
+        When there is no reference rate for the currency.
     """
     factor = _known_factor(currency) if currency_factor is None else float(currency_factor)
     if not factor > 0:
@@ -112,17 +121,21 @@ def _with_cost(item: Mapping[str, Any], factor: float) -> dict[str, Any]:
 
 
 def _known_factor(currency: str) -> float:
-    return float(_read("rates.toml")["currency"].get(currency, 1.0))
+    known = reference("EUR", currency)
+    if known is None:
+        raise MoneyError(ask_for_rate(currency))
+    return known.rate
 
 
-def usual_estimating_size(currency: str) -> float:
-    """Give the sum under which a line says less about the others, where the build states none.
+def library_of(build: Build) -> Library:
+    """Read the library, scaled to a build's money by the builder's own rate or the reference rate; see `per_euro`.
 
-    About 150 euro, in the build's currency: our reading of two published findings. Totals of building projects spread
-    with a standard deviation of the logarithm of 0.3 to 0.4, so large lines err together; single tasks of one
-    estimator correlate at 0.02 to 0.06 only, so small ones hardly do: at 0.25, two lines of 40 to 75 euro.
+    Raises
+    ------
+    MoneyError
+        When neither is there: it asks for one.
     """
-    return 150.0 * _known_factor(currency)
+    return load_library(per_euro(build), currency=build.build.currency)
 
 
 def load_rates() -> tuple[StarterRates, ...]:

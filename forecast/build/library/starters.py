@@ -182,8 +182,17 @@ class StarterEvent:
     causes: Mapping[str, str] = field(default_factory=dict)
     note: str = ""
 
-    def table(self, present: Collection[str] | None = None) -> dict[str, Any]:
-        """Give the ``[[event]]`` table of a build file; see `StarterLine.table`."""
+    def table(self, present: Collection[str] | None = None, *, timed: bool = True) -> dict[str, Any]:
+        """Give the ``[[event]]`` table of a build file.
+
+        Parameters
+        ----------
+        present : collection of str, optional
+            As in `StarterLine.table`.
+        timed : bool, optional
+            Whether the build says how many hours a week has: weeks of waiting would not add up without it, and are
+            left out.
+        """
         table: dict[str, Any] = {"id": self.id, "name": self.name, "chance": self.chance}
         if self.package:
             table["package"] = self.package
@@ -196,7 +205,7 @@ class StarterEvent:
             table["of"] = [name for name in self.of if present is None or name in present]
         if self.own_hours is not None:
             table["own_hours"] = _figure(self.own_hours)
-        if self.wait_weeks is not None:
+        if self.wait_weeks is not None and timed:
             table["wait_weeks"] = _figure(self.wait_weeks)
         if self.causes:
             table["causes"] = dict(self.causes)
@@ -275,6 +284,12 @@ class Library:
     def event(self, name: str) -> StarterEvent:
         """Give the event of an id."""
         return next(event for event in self.events if event.id == name)
+
+    def table(self, name: str, present: Collection[str], *, timed: bool) -> tuple[str, dict[str, Any]]:
+        """Give whether an id is a "line" or an "event", and its table; see `StarterEvent.table`."""
+        if any(line.id == name for line in self.lines):
+            return "line", self.line(name).table(present)
+        return "event", self.event(name).table(present, timed=timed)
 
     def phase(self, name: str) -> StarterPhase:
         """Give the phase of an id."""

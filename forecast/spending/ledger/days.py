@@ -62,7 +62,15 @@ def paid_by_day(ledger: Ledger, *, by_receipt: bool = False) -> tuple[DayPaid, .
         ).fetchall()
     return tuple(
         DayPaid(
-            date.fromisoformat(row[0]), row[1], row[2], row[3], float(row[4] or 0), row[5], row[6], row[7], bool(row[8])
+            date.fromisoformat(row[0]),
+            row[1],
+            row[2],
+            row[3],
+            float(row[4] or 0),
+            row[5],
+            row[6],
+            row[7],
+            bool(row[8]),
         )
         for row in rows
     )

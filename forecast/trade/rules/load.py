@@ -39,8 +39,6 @@ class ArrivalDefaults:
     ----------
     charges : mapping
         Figure by (mode, charge).
-    scale : mapping
-        Units of a currency that count as one unit of the ranges.
     days_on_the_way : mapping
         Days from the balance's payment to the customs entry, by mode.
     widen : float
@@ -48,7 +46,6 @@ class ArrivalDefaults:
     """
 
     charges: Mapping[tuple[str, str], RuleFigure]
-    scale: Mapping[str, float]
     days_on_the_way: Mapping[str, float]
     widen: float
 
@@ -201,7 +198,6 @@ def load_arrival() -> ArrivalDefaults:
             charges[mode, item["id"]] = _figure(item)
     return ArrivalDefaults(
         charges=MappingProxyType(charges),
-        scale=MappingProxyType({code: float(value) for code, value in raw["scale"].items()}),
         days_on_the_way=MappingProxyType({m: float(d) for m, d in raw["days_on_the_way"].items()}),
         widen=float(raw["c_terms"]["widen"]),
     )

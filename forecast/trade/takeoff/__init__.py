@@ -26,10 +26,10 @@ from forecast.trade.takeoff.filler import expand_filler
 from forecast.trade.takeoff.film import expand_film
 from forecast.trade.takeoff.laminate import expand_gelcoat, expand_laminate
 from forecast.trade.takeoff.paint import expand_paint
-from forecast.trade.takeoff.worksheet import TakeoffExpansion
+from forecast.trade.takeoff.worksheet import AtMiddle, TakeoffExpansion
 
 
-def expand_takeoff(line_id: str, takeoff: AnyTakeoff) -> TakeoffExpansion:
+def expand_takeoff(line_id: str, takeoff: AnyTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
     """Turn a line's take-off table into the quantity to buy.
 
     Parameters
@@ -38,6 +38,8 @@ def expand_takeoff(line_id: str, takeoff: AnyTakeoff) -> TakeoffExpansion:
         The inputs are called ``<line_id>.takeoff.<key>``.
     takeoff : Takeoff
         Any of the models of forecast/build/takeoff.py.
+    at_middle : callable
+        Evaluates a formula at the middle of its figures: `forecast.engine.evaluate.at_middle`.
 
     Returns
     -------
@@ -51,25 +53,25 @@ def expand_takeoff(line_id: str, takeoff: AnyTakeoff) -> TakeoffExpansion:
     """
     match takeoff:
         case LaminateTakeoff():
-            return expand_laminate(line_id, takeoff)
+            return expand_laminate(line_id, takeoff, at_middle)
         case GelcoatTakeoff():
-            return expand_gelcoat(line_id, takeoff)
+            return expand_gelcoat(line_id, takeoff, at_middle)
         case FillerTakeoff():
-            return expand_filler(line_id, takeoff)
+            return expand_filler(line_id, takeoff, at_middle)
         case SealantTakeoff():
-            return expand_sealant(line_id, takeoff)
+            return expand_sealant(line_id, takeoff, at_middle)
         case AdhesiveTakeoff():
-            return expand_adhesive(line_id, takeoff)
+            return expand_adhesive(line_id, takeoff, at_middle)
         case PaintTakeoff():
-            return expand_paint(line_id, takeoff)
+            return expand_paint(line_id, takeoff, at_middle)
         case FilmTakeoff():
-            return expand_film(line_id, takeoff)
+            return expand_film(line_id, takeoff, at_middle)
         case AbrasivesTakeoff():
-            return expand_abrasives(line_id, takeoff)
+            return expand_abrasives(line_id, takeoff, at_middle)
         case FastenersTakeoff():
-            return expand_fasteners(line_id, takeoff)
+            return expand_fasteners(line_id, takeoff, at_middle)
         case WheelBoltsTakeoff():
-            return expand_wheel_bolts(line_id, takeoff)
+            return expand_wheel_bolts(line_id, takeoff, at_middle)
 
 
-__all__ = ["TakeoffExpansion", "expand_takeoff"]
+__all__ = ["AtMiddle", "TakeoffExpansion", "expand_takeoff"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from forecast.build.formula import Formula
 from forecast.build.takeoff import AbrasivesTakeoff, SandingStep
 from forecast.trade.takeoff.worksheet import (
+    AtMiddle,
     TakeoffExpansion,
     Worksheet,
     counted,
@@ -29,9 +30,9 @@ def rate_key(grit: int, form: str = "discs") -> str:
     return "abrasives.rate.fine"
 
 
-def expand_abrasives(line_id: str, table: AbrasivesTakeoff) -> TakeoffExpansion:
+def expand_abrasives(line_id: str, table: AbrasivesTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
     """Turn an abrasives table into discs or sheets, or packs of them grit by grit."""
-    sheet = Worksheet(line_id)
+    sheet = Worksheet(line_id, at_middle)
     area = sheet.use("area", table.area)
     pieces = [_pieces(sheet, area, step, table.form) for step in table.steps]
     words = f"{sheet.say(area, 'm²')}: " + ", ".join(

@@ -10,7 +10,9 @@ import math
 
 from forecast.build.formula import Constant, Formula
 from forecast.build.takeoff import AdhesiveTakeoff, SealantTakeoff
+from forecast.build.takeoff_base import MOST_LOST
 from forecast.trade.takeoff.worksheet import (
+    AtMiddle,
     TakeoffExpansion,
     Worksheet,
     counted,
@@ -20,19 +22,20 @@ from forecast.trade.takeoff.worksheet import (
     plus,
     times,
     whole,
+    within,
 )
 
 
-def expand_sealant(line_id: str, table: SealantTakeoff) -> TakeoffExpansion:
+def expand_sealant(line_id: str, table: SealantTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
     """Turn a sealant's table into cartridges."""
-    sheet = Worksheet(line_id)
+    sheet = Worksheet(line_id, at_middle)
     run, words = _run(sheet, table)
     return _cartridges(sheet, table, run, words)
 
 
-def expand_adhesive(line_id: str, table: AdhesiveTakeoff) -> TakeoffExpansion:
+def expand_adhesive(line_id: str, table: AdhesiveTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
     """Turn an adhesive's table into cartridges or mixing nozzles."""
-    sheet = Worksheet(line_id)
+    sheet = Worksheet(line_id, at_middle)
     if table.section == "bond-line" and table.depth is not None:
         wide = sheet.middle(sheet.use("width", table.width))
         thick = sheet.middle(sheet.use("depth", table.depth))
@@ -90,7 +93,7 @@ def _cartridges(
     sheet: Worksheet, table: SealantTakeoff | AdhesiveTakeoff, need: Formula, words: str
 ) -> TakeoffExpansion:
     residue = sheet.assume("residue", table.residue, "bead.residue", "{} % stay in the cartridge")
-    usable = times(table.cartridge, plus(1.0, times(-0.01, residue)))
+    usable = times(table.cartridge, plus(1.0, times(-0.01, within(0.0, residue, MOST_LOST))))
     if table.sessions is None:
         sheet.notes.append("part-used cartridges rarely survive: say sessions = … if the work is spread out")
     return finish(

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from forecast.build.formula import Formula
 from forecast.build.takeoff import PaintTakeoff
+from forecast.build.takeoff_base import LEAST_ARRIVING
 from forecast.trade.takeoff.worksheet import (
+    AtMiddle,
     TakeoffExpansion,
     Worksheet,
     digits,
@@ -18,6 +20,7 @@ from forecast.trade.takeoff.worksheet import (
     plus,
     times,
     whole,
+    within,
 )
 
 PLAUSIBLE_SPREAD = (2.5, 14.0)
@@ -25,9 +28,9 @@ PLAUSIBLE_SPREAD = (2.5, 14.0)
 guides of low authority give 4.9 to 6.9, thin base coats go further (our choice of limits)."""
 
 
-def expand_paint(line_id: str, table: PaintTakeoff) -> TakeoffExpansion:
+def expand_paint(line_id: str, table: PaintTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
     """Turn a paint's table into litres or tins."""
-    sheet = Worksheet(line_id)
+    sheet = Worksheet(line_id, at_middle)
     area = sheet.use("area", table.area)
     words = sheet.say(area, "m²")
     if table.returns is not None:
@@ -59,6 +62,7 @@ def _by_film(
         "solids", table.solids, f"paint.solids.{table.paint}", "solids {} % by volume, ready to spray"
     )
     arriving = sheet.assume("transfer", table.transfer, f"paint.transfer.{table.method}", "{} % arrive")
+    solids, arriving = (within(LEAST_ARRIVING, part, 100.0) for part in (solids, arriving))
     waste = sheet.assume("waste", table.waste, "paint.waste", "left in pot, cup and strainer {} %")
     per_mix = sheet.assume("per_mix", table.per_mix, "paint.per_mix", "{} ml lost with each mix")
     on_part = over(times(area, film), times(10.0, solids))

@@ -2,33 +2,16 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from forecast.build.figures import (
-    BetaPert,
-    Discrete,
-    FigureBase,
-    Known,
-    LognormalMedian,
-    LognormalPercentiles,
-    Metalog,
-    Normal,
-    Percentiles,
-    Quotes,
-    Span,
-    Triangular,
-    Uniform,
-)
+from forecast.build.figures import FigureBase, Known, Percentiles
 from forecast.build.formula import (
     Constant,
-    Exponential,
     Formula,
     Input,
     Larger,
-    LineValue,
     Product,
     Quotient,
     RoundedUp,
@@ -38,87 +21,8 @@ from forecast.build.formula import (
 from forecast.build.takeoff_base import TakeoffBase
 from forecast.build.takeoff_defaults import ASSUMPTIONS
 
-PACK_SLACK = 1e-9
-"""A quantity that fills its packs exactly must not need one more through rounding."""
-
-
-def middle_of(figure: FigureBase) -> float:
-    """Give the figure that is exceeded as often as not: the median of its shape."""
-    match figure:
-        case Known():
-            return figure.value
-        case Percentiles():
-            return figure.middle
-        case Span():
-            return math.sqrt(figure.low * figure.high)
-        case LognormalPercentiles():
-            return math.sqrt(figure.p10 * figure.p90)
-        case LognormalMedian():
-            return figure.median
-        case Metalog():
-            return figure.p50
-        case Normal():
-            return figure.mean
-        case Uniform():
-            return (figure.min + figure.max) / 2
-        case Triangular():
-            return _triangle_median(figure.min, figure.mode, figure.max)
-        case BetaPert():
-            from scipy.special import betaincinv
-
-            span = figure.max - figure.min
-            alpha = 1 + 4 * (figure.mode - figure.min) / span
-            return float(figure.min + span * betaincinv(alpha, 6 - alpha, 0.5))
-        case Discrete():
-            return _weighted_median(figure.values, figure.chances)
-        case Quotes():
-            return _weighted_median(figure.quotes, [1 / len(figure.quotes)] * len(figure.quotes))
-    message = f"no middle is known for {type(figure).__name__}"
-    raise TypeError(message)
-
-
-def _triangle_median(least: float, mode: float, most: float) -> float:
-    span = most - least
-    if mode - least >= span / 2:
-        return least + math.sqrt(span * (mode - least) / 2)
-    return most - math.sqrt(span * (most - mode) / 2)
-
-
-def _weighted_median(values: tuple[float, ...], weights: tuple[float, ...] | list[float]) -> float:
-    pairs = sorted(zip(values, weights, strict=True))
-    running = list(itertools.accumulate(weight for _, weight in pairs))
-    for place, total in enumerate(running):
-        if abs(total - 0.5) < 1e-12:  # exactly half lies below: halfway to the next
-            return (pairs[place][0] + pairs[place + 1][0]) / 2
-        if total > 0.5:
-            return pairs[place][0]
-    return pairs[-1][0]
-
-
-def evaluate_once(formula: Formula, inputs: Mapping[str, float]) -> float:
-    """Evaluate a formula of inputs and constants for one value of each input."""
-    match formula:
-        case Constant(value):
-            return value
-        case Input(name):
-            return inputs[name]
-        case Sum(parts):
-            return sum(evaluate_once(part, inputs) for part in parts)
-        case Product(parts):
-            return math.prod(evaluate_once(part, inputs) for part in parts)
-        case Quotient(top, bottom):
-            return evaluate_once(top, inputs) / evaluate_once(bottom, inputs)
-        case Larger(parts):
-            return max(evaluate_once(part, inputs) for part in parts)
-        case Smaller(parts):
-            return min(evaluate_once(part, inputs) for part in parts)
-        case RoundedUp(part, step):
-            return math.ceil(evaluate_once(part, inputs) / step - PACK_SLACK) * step
-        case Exponential(part):
-            return math.exp(evaluate_once(part, inputs))
-        case LineValue(name):
-            message = f"a take-off cannot refer to line {name!r}"
-            raise TypeError(message)
+AtMiddle = Callable[[Formula, Mapping[str, FigureBase]], float]
+"""Evaluates a formula at the middle of its figures. The engine's own: there is one middle, and one evaluator."""
 
 
 def times(*parts: Formula | float) -> Formula:
@@ -157,6 +61,11 @@ def whole(part: Formula) -> Formula:
     return RoundedUp(part, 1.0)
 
 
+def within(low: float, part: Formula, high: float) -> Formula:
+    """Keep a percentage's draws from going where no percentage can."""
+    return part if isinstance(part, Constant) else Larger((Constant(low), Smaller((Constant(high), part))))
+
+
 def digits(value: float, places: int = 3) -> str:
     """Write a number with so many significant digits, and whole numbers whole."""
     if value == 0:
@@ -181,6 +90,8 @@ class Worksheet:
     ----------
     line_id : str
         Inputs are called ``<line_id>.takeoff.<name>``.
+    at_middle : callable
+        See `AtMiddle`.
     inputs : dict
         The uncertain figures by input id; known figures become constants.
     notes : list of str
@@ -190,6 +101,7 @@ class Worksheet:
     """
 
     line_id: str
+    at_middle: AtMiddle
     inputs: dict[str, FigureBase] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
@@ -231,7 +143,7 @@ class Worksheet:
 
     def middle(self, formula: Formula) -> float:
         """Evaluate a formula at the middle figures."""
-        return evaluate_once(formula, {key: middle_of(figure) for key, figure in self.inputs.items()})
+        return self.at_middle(formula, self.inputs)
 
     def say(self, formula: Formula, unit: str = "", places: int = 3) -> str:
         """Write a formula's value at the middle figures, with its unit."""
@@ -269,11 +181,6 @@ class TakeoffExpansion:
     working: str
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
-
-    @property
-    def middle(self) -> float:
-        """The quantity at the middle figures."""
-        return evaluate_once(self.formula, {key: middle_of(figure) for key, figure in self.inputs.items()})
 
 
 def finish(

@@ -9,6 +9,7 @@ from forecast.views.commands import (
     budget,
     check,
     commitments,
+    completion,
     demo,
     listing,
     new,
@@ -37,5 +38,6 @@ COMMANDS: tuple[Adder, ...] = (
     story.add,
     demo.add,
     app.add,
+    completion.add,
 )
 """In the order of the job."""

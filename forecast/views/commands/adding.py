@@ -34,10 +34,9 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def _change(folder: BuildFolder, changes: Sequence[Change]) -> None:
     """Write changes into the build file, comments kept, unless the result would not be a build."""
-    from forecast.build.edit import changed, save_build
+    from forecast.build.edit import edit_build
 
-    text = folder.build_file.read_text(encoding="utf-8")
-    save_build(folder.build_file, changed(text, changes), text)
+    edit_build(folder.build_file, changes)
 
 
 def run_add(options: argparse.Namespace) -> int:
@@ -51,7 +50,7 @@ def run_add(options: argparse.Namespace) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    library = load_library(currency=build.build.currency)
+    library = load_library()
     legal = [line.id for line in library.lines] + [event.id for event in library.events]
     edits = {item.rule: item for item in findings(build) if item.change is not None}
     if options.starter in edits:

@@ -16,6 +16,7 @@ from forecast.views.commands.common import (
     done,
     forecast_of,
     some_money,
+    to_read,
     working,
 )
 
@@ -161,9 +162,9 @@ def _as_it_stands(folder: BuildFolder, forecast: Forecast) -> tuple[Forecast, Kn
     from forecast.spending.known import known_facts
     from forecast.spending.money import to_float
 
-    if not folder.has_ledger():
+    if not folder.has_ledger() and folder.not_entered() is None:
         return forecast, None, 0.0
-    known = known_facts(forecast.plan, folder.ledger())
+    known = known_facts(forecast.plan, to_read(folder))
     trials = forecast.trials
     given = forecast_plan(forecast.plan, trials.count, trials.seed, known=known.facts, keep="rows")
     return given, known.facts, to_float(known.outside_minor, forecast.currency)

@@ -3,23 +3,29 @@
 from __future__ import annotations
 
 import argparse
+import os
 import socket
 import subprocess
 import sys
-from pathlib import Path
+from contextlib import suppress
 
 from forecast.errors import ForecastError
+from forecast.views.commands.common import is_build
 
 PORT = 8501
 """Where the dashboard listens unless it is told."""
-APP = Path(__file__).resolve().parents[3] / "app.py"
+_TRIES = 20
+"""So many ports are tried, one after the other, where none is asked for."""
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command."""
     parser = commands.add_parser("app", help="open the dashboard in the browser")
     parser.add_argument(
-        "file", nargs="?", metavar="FILE", help="the build to open; a demo build when left out"
+        "build",
+        nargs="?",
+        metavar="FILE",
+        help="the build to open; when left out, the one in this folder, or the one open last, or a demo",
     )
     parser.add_argument("--port", type=int, help="where to listen on this machine (8501)")
     parser.add_argument(
@@ -41,26 +47,53 @@ def own_address() -> str:
         return str(probe.getsockname()[0])
 
 
+def free_port(wanted: int | None) -> int:
+    """Give the port asked for, or the first one that is free.
+
+    Raises
+    ------
+    ForecastError
+        When another program listens there.
+    """
+    for port in range(PORT, PORT + _TRIES) if wanted is None else (wanted,):
+        with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
+            if (
+                os.name == "posix"
+            ):  # a port left a moment ago is free; on Windows the same word means another thing
+                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            with suppress(OSError, OverflowError):
+                probe.bind(("127.0.0.1", port))
+                return port
+    if wanted is None:
+        message = f"ports {PORT} to {PORT + _TRIES - 1} are all taken. Name a free one with --port."
+    else:
+        message = (
+            f"--port {wanted}: nothing can listen there. Leave it out, or name another from 1024 to 65535."
+        )
+    raise ForecastError(message)
+
+
 def run(options: argparse.Namespace) -> int:
     """Run the command until the dashboard is stopped."""
-    from forecast.spending.folder import BuildFolder
+    from forecast.spending.folder import TOP, BuildFolder
 
-    if not APP.exists():
-        message = f"{APP}: the dashboard's starter is missing. Install from a checkout with: pip install -e ."
-        raise ForecastError(message)
-    arguments = [sys.executable, "-m", "streamlit", "run", str(APP)]
-    if options.port:
-        arguments.append(f"--server.port={options.port}")
+    port = free_port(options.port)
+    # Streamlit's own welcome recommends things that have nothing to do with the build.
+    arguments = [sys.executable, "-m", "streamlit", "run", str(TOP / "app.py")]
+    arguments += [f"--server.port={port}", "--logger.hideWelcomeMessage=true"]
+    build = []
+    if options.build or is_build("."):
+        folder = BuildFolder.at(options.build or ".")
+        folder.read()  # a broken file is said here, in the terminal
+        build = ["--", str(folder.build_file.resolve())]
+    print(f"The dashboard is at http://127.0.0.1:{port} in your browser. Ctrl-C here stops it.")
     if options.phone:
         here = own_address()
         # Without the second setting the server would ask an address elsewhere what it is called from outside.
         arguments += ["--server.address=0.0.0.0", f"--browser.serverAddress={here}"]
         print(
-            f"On a phone in the same network open http://{here}:{options.port or PORT}\n"
+            f"On a phone in the same network open http://{here}:{port}\n"
             "Whoever is in that network can open and change the build while this runs: use it in your own only."
         )
-    if options.file:
-        folder = BuildFolder.at(options.file)
-        folder.read()  # a broken file is said here, in the terminal
-        arguments += ["--", str(folder.build_file.resolve())]
-    return subprocess.call(arguments, cwd=APP.parent)
+    sys.stdout.flush()
+    return subprocess.call(arguments + build, cwd=TOP)

@@ -127,16 +127,14 @@ def _counts(build: Build) -> str:
 
 
 def wide_ranges(build: Build) -> list[str]:
-    """Name the ranges so lopsided or wide that they hold two different outcomes."""
+    """Name the ranges so lopsided that they hold two different outcomes."""
     from forecast.build.checks import figures_of
     from forecast.build.figures import Percentiles
-    from forecast.engine.figures import shape_of
-    from forecast.engine.shapes import TwoPieceLognormal
 
     found = []
     for item in (*build.line, *build.event):
         for key, figure in figures_of(item):
-            if not isinstance(figure, Percentiles) or not isinstance(shape_of(figure), TwoPieceLognormal):
+            if not isinstance(figure, Percentiles):
                 continue
             low, high = figure.middle / figure.low, figure.high / figure.middle
             if max(high / low, low / high) > 2:

@@ -7,7 +7,7 @@ import datetime as dt
 from pathlib import Path
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, answer, command
+from forecast.views.commands.common import add_file, answer, command, to_read
 from forecast.views.commands.receipts import check_id, day
 
 STATEMENT = """\
@@ -58,7 +58,9 @@ def run_agreed(options: argparse.Namespace) -> int:
     from forecast.views.tables import shorten, table
 
     folder = BuildFolder.at(options.file)
-    build, ledger = folder.read(), folder.ledger()
+    build = folder.read()
+    entering = (options.settle, options.cancel, options.line) != (None, None, None)
+    ledger = folder.ledger() if entering else to_read(folder)
     own = build.build.currency
     date = not_ahead(options.date or dt.date.today(), dt.date.today(), "commitment")
     if options.settle is not None:

@@ -5,15 +5,18 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import re
 import shlex
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
     from forecast.engine.forecast import Forecast
+    from forecast.spending.folder import BuildFolder
+    from forecast.spending.ledger import Ledger
 
 Adder: TypeAlias = "Callable[[argparse._SubParsersAction[argparse.ArgumentParser]], None]"
 Runner: TypeAlias = Callable[[argparse.Namespace], int]
@@ -39,8 +42,87 @@ def command(
 
 
 def add_file(parser: argparse.ArgumentParser) -> None:
-    """Add the build that a command is about."""
-    parser.add_argument("file", metavar="FILE", help="the build file, or the folder that holds build.toml")
+    """Add the build that a command is about; `with_build` fills it in inside a build's folder."""
+    parser.add_argument(
+        "file", metavar="FILE", nargs="?",
+        help="the build file, or the folder that holds build.toml; may be left out inside that folder",
+    )  # fmt: skip
+
+
+def is_build(path: str | Path) -> bool:
+    """Tell whether a path is a build file, or a folder that holds one."""
+    path = Path(path)
+    return (path / "build.toml").is_file() or (path.suffix == ".toml" and path.is_file())
+
+
+def with_build(parser: argparse.ArgumentParser, arguments: Sequence[str]) -> list[str]:
+    """Give the arguments with the build put in where it was left out inside a build's folder.
+
+    Options come first then, so that a word after an option is counted like one before it.
+
+    Parameters
+    ----------
+    parser : argparse.ArgumentParser
+        Of all commands.
+    arguments : sequence of str
+        As typed.
+
+    Returns
+    -------
+    list of str
+        Unchanged for a command that is about no build, and where they cannot be told apart: the parser says why.
+    """
+    head: list[str] = []
+    rest = list(arguments)
+    while groups := [action for action in parser._actions if isinstance(action, argparse._SubParsersAction)]:
+        if not rest or rest[0] not in groups[0].choices:
+            return list(arguments)
+        parser = groups[0].choices[rest[0]]
+        head.append(rest.pop(0))
+    taken = parser._get_positional_actions()
+    told = _told_apart(parser, rest)
+    if not taken or taken[0].dest != "file" or told is None:
+        return list(arguments)
+    options, words = told
+    least = sum(action.nargs is None for action in taken[1:])
+    open_ended = any(action.nargs in ("*", "+") for action in taken[1:])
+    named = bool(words) and is_build(words[0]) and len(words) > least
+    if is_build(".") and not named and (open_ended or len(words) < len(taken)):
+        words.insert(0, ".")
+    elif len(words) <= least and not {"-h", "--help"} & set(options):
+        if words and is_build(words[0]):
+            missing = [
+                str(action.metavar or action.dest) for action in taken[len(words) :] if action.nargs is None
+            ]
+            parser.error(f"after the build say {' '.join(missing)} too")
+        parser.error("FILE is missing: there is no build.toml here. Name the build's folder, or go into it")
+    return [*head, *options, *words]
+
+
+def _told_apart(parser: argparse.ArgumentParser, given: Sequence[str]) -> tuple[list[str], list[str]] | None:
+    """Part options with their values from the other words; None where an option is unknown or cut short."""
+    options: list[str] = []
+    words: list[str] = []
+    rest = iter(given)
+    for word in rest:
+        if word == "--" or not re.match(r"-\D", word):  # -5 is a sum
+            words += rest if word == "--" else [word]
+            continue
+        options.append(word)
+        name, equals, _ = word.partition("=")
+        known = parser._option_string_actions
+        actions = {id(known[key]): known[key] for key in known if key == name} or {
+            id(known[key]): known[key] for key in known if key.startswith(name)
+        }
+        if len(actions) != 1:
+            return None
+        (action,) = actions.values()
+        if action.nargs is None and not equals:
+            value = next(rest, None)
+            if value is None:
+                return None
+            options.append(value)
+    return options, words
 
 
 def add_simulation(parser: argparse.ArgumentParser) -> None:
@@ -99,6 +181,19 @@ def forecast_of(build: Build, options: argparse.Namespace) -> Forecast:
         return simulate(build, options.scenario, options.trials, options.seed)
     finally:
         done()
+
+
+def to_read(folder: BuildFolder) -> Ledger:
+    """Open a build's ledger for an answer; say so where its receipts stand as text alone."""
+    ledger, text = folder.ledger_to_read(), folder.not_entered()
+    if text is not None:
+        count = len(ledger.list_receipts())
+        print(
+            f"{text.name}: {count} {'receipt' if count == 1 else 'receipts'} counted in this answer, and none entered "
+            f"yet. To enter them: forecast receipt load {typed(folder.folder)}",
+            file=sys.stderr,
+        )
+    return ledger
 
 
 def typed(path: str | Path) -> str:

@@ -51,15 +51,14 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
-    from forecast.build.buildfile import read_text
-    from forecast.build.edit import changed, save_build
+    from forecast.build.edit import edit_build
     from forecast.build.guided import check_free, put_build
     from forecast.build.listing import build_of_list, lines_to_add
     from forecast.spending.folder import BuildFolder
     from forecast.views.listing import check_decided, open_list
 
     columns = dict(_column(text) for text in options.column)
-    build, file, text = None, Path(options.file), ""
+    build, file = None, Path(options.file)
     if options.new:
         check_new(options.currency, options.country)
         check_free(options.file)
@@ -69,7 +68,6 @@ def run(options: argparse.Namespace) -> int:
     else:
         folder = BuildFolder.at(options.file)
         build, file = folder.read(), folder.build_file
-        text = read_text(file)
     found = open_list(
         options.list, build.build.currency if build is not None else options.currency, build=build,
         encoding=options.encoding, delimiter=options.delimiter, decimal=options.decimal, columns=columns,
@@ -84,7 +82,7 @@ def run(options: argparse.Namespace) -> int:
             options.file, build_of_list(options.name, options.currency, options.country, found.rows)
         )
     else:
-        save_build(file, changed(text, lines_to_add(found.rows)), text)
+        edit_build(file, lines_to_add(found.rows))
     noun = "line is" if len(added) == 1 else "lines are"
     said = f"{file}: {len(added)} {noun} added.\nNext: forecast check {typed(options.file)}"
     return answer(options, said, {"file": str(file), "added": added})

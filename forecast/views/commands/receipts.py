@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, answer, command
+from forecast.views.commands.common import add_file, answer, command, to_read
 from forecast.views.commands.imports import add_import
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
     _add_attach(actions)
     add_import(actions)
     _add_export(actions)
+    _add_load(actions)
     listing = command(actions, "list", "what was paid", run_list)
     _add_list_options(listing)
     _add_list_options(command(commands, "receipts", "what was paid, and for what", run_list))
@@ -95,7 +96,20 @@ def _add_export(actions: Commands[argparse.ArgumentParser]) -> None:
         actions, "export", "the whole ledger as CSV, or the receipts as XLSX", run_export, detail
     )
     add_file(parser)
-    parser.add_argument("target", type=Path, help="the file to write; one that is there is replaced")
+    parser.add_argument("target", type=Path, help="the file to write")
+    parser.add_argument("--replace", action="store_true", help="write over a file that is there")
+
+
+def _add_load(actions: Commands[argparse.ArgumentParser]) -> None:
+    detail = (
+        "Enters a ledger that stands as text, as 'forecast receipt export' writes it: all of it, or nothing.\n"
+        "What is there already is not entered again."
+    )
+    parser = command(actions, "load", "enter a ledger that stands as text (CSV)", run_load, detail)
+    add_file(parser)
+    parser.add_argument(
+        "text", type=Path, nargs="?", help="the CSV file; receipts.csv beside the build when left out"
+    )
 
 
 def _add_list_options(parser: argparse.ArgumentParser) -> None:
@@ -263,17 +277,33 @@ def run_attach(options: argparse.Namespace) -> int:
 def run_export(options: argparse.Namespace) -> int:
     """Write the ledger as CSV, or the receipts as a spreadsheet."""
     from forecast.spending.folder import BuildFolder
-    from forecast.spending.receipts_csv import export_receipts_csv
-    from forecast.spending.receipts_xlsx import export_receipts_xlsx
+    from forecast.spending.receipts_csv import receipts_csv
+    from forecast.spending.receipts_xlsx import receipts_xlsx
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
     if options.target.suffix.casefold() == ".xlsx":
         names = {item.id: item.title for item in (*build.line, *build.event)}
-        export_receipts_xlsx(folder.ledger(), options.target, build.build.currency, names)
-        return answer(options, f"The receipts are in {options.target}.", {"file": str(options.target)})
-    export_receipts_csv(folder.ledger(), options.target)
-    return answer(options, f"The ledger is in {options.target}.", {"file": str(options.target)})
+        what, content = "receipts are", receipts_xlsx(to_read(folder), build.build.currency, names)
+    else:
+        what, content = "ledger is", receipts_csv(to_read(folder)).encode()
+    file = folder.export(options.target, content, replace=options.replace)
+    return answer(options, f"The {what} in {file}.", {"file": str(file)})
+
+
+def run_load(options: argparse.Namespace) -> int:
+    """Enter a ledger that stands as text."""
+    from forecast.spending.folder import BuildFolder
+
+    folder = BuildFolder.at(options.file)
+    path = options.text or folder.receipts_csv
+    new = folder.load(path)
+    held = len(folder.ledger().list_receipts())
+    text = (
+        f"{path}: {new} {'receipt is' if new == 1 else 'receipts are'} new; the ledger holds {held}. "
+        "'forecast watch' shows where it ends now."
+    )
+    return answer(options, text, {"file": str(path), "new": new, "count": held})
 
 
 def run_list(options: argparse.Namespace) -> int:
@@ -286,8 +316,8 @@ def run_list(options: argparse.Namespace) -> int:
     build = folder.read()
     own = build.build.currency
     receipts: Sequence[Receipt] = ()
-    if folder.has_ledger():
-        receipts = folder.ledger().list_receipts(options.as_of, include_void=options.voided)
+    if folder.has_ledger() or folder.not_entered() is not None:
+        receipts = to_read(folder).list_receipts(options.as_of, include_void=options.voided)
     standing = [receipt for receipt in receipts if receipt.voids is None and receipt.voided_by is None]
     total = sum(receipt.paid_minor for receipt in standing)
     if not receipts:
@@ -322,9 +352,12 @@ def run_list(options: argparse.Namespace) -> int:
 
 
 def _state(receipt: Receipt) -> str:
-    """Say what became of a receipt: nothing where it stands."""
+    """Say what the supplier charged where that was another currency, and what became of the receipt."""
+    from forecast.views.money import exact
     from forecast.views.tables import shorten
 
     if receipt.voids is not None:
         return f"takes back {receipt.voids}: {shorten(receipt.note, 30)}"
-    return "" if receipt.voided_by is None else f"taken back by {receipt.voided_by}"
+    said = [] if receipt.charged_minor is None else [f"for {exact(receipt.amount_minor, receipt.currency)}"]
+    said += [] if receipt.voided_by is None else [f"taken back by {receipt.voided_by}"]
+    return ", ".join(said)

@@ -6,7 +6,7 @@ import argparse
 import datetime as dt
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, add_simulation, answer, command
+from forecast.views.commands.common import add_file, add_simulation, answer, command, to_read
 from forecast.views.commands.receipts import check_id, day
 
 Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
@@ -139,7 +139,8 @@ def run_undo(options: argparse.Namespace) -> int:
     from forecast.views.entries import entry_words
 
     folder = BuildFolder.at(options.file)
-    build, ledger = folder.read(), folder.ledger()
+    build = folder.read()
+    ledger = to_read(folder) if options.look else folder.ledger()
     if options.look:
         entry = last_entry(ledger)
         if entry is None:

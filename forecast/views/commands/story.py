@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, answer, command, done, working
+from forecast.views.commands.common import add_file, answer, command, done, to_read, working
 from forecast.views.commands.receipts import day
 
 if TYPE_CHECKING:
@@ -59,9 +59,9 @@ def run_moved(options: argparse.Namespace) -> int:
         message = f"--since {options.since} is after --until {options.until}. Swap them."
         raise LedgerError(message)
     folder = BuildFolder.at(options.file)
+    build, ledger = folder.read(), to_read(folder)
     working("Forecasting step by step")
     try:
-        build, ledger = folder.read(), folder.ledger()
         moved = what_moved(build, ledger, options.since, options.until, options.scenario)
         watch = reforecast(build, ledger, options.scenario, as_of=options.until)
     finally:
@@ -96,9 +96,10 @@ def run_history(options: argparse.Namespace) -> int:
     from forecast.views.tables import shorten, table
 
     folder = BuildFolder.at(options.file)
+    build, ledger = folder.read(), to_read(folder)
     working("Forecasting day by day")
     try:
-        found = history(folder.read(), folder.ledger(), options.scenario, by=options.by)
+        found = history(build, ledger, options.scenario, by=options.by)
     finally:
         done()
     if not found.points:
@@ -151,7 +152,7 @@ def run_earned(options: argparse.Namespace) -> int:
     from forecast.views.tables import table
 
     folder = BuildFolder.at(options.file)
-    earned = earned_value(folder.read(), folder.ledger(), options.scenario, options.as_of)
+    earned = earned_value(folder.read(), to_read(folder), options.scenario, options.as_of)
     value = earned.value
     figures = table(["Term", earned.currency, "Meaning"], earned_rows(earned), last_left=True)
     text = "\n".join([earned_sentence(earned), "", figures, "", *NOT_THE_SAME])

@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from forecast.views.commands.common import add_file, add_simulation, answer, command, done, working
+from forecast.views.commands.common import add_file, add_simulation, answer, command, done, to_read, working
 from forecast.views.commands.receipts import day
 
 if TYPE_CHECKING:
@@ -37,9 +37,10 @@ def run(options: argparse.Namespace) -> int:
     folder = BuildFolder.at(options.file)
     build = folder.read()
     trials = options.trials if isinstance(options.trials, int) else DEFAULT_TRIALS
+    ledger = to_read(folder)
     working("Simulating with what is known")
     try:
-        watch = reforecast(build, folder.ledger(), options.scenario, trials, options.seed, options.as_of)
+        watch = reforecast(build, ledger, options.scenario, trials, options.seed, options.as_of)
     finally:
         done()
     return answer(options, watch_text(build, watch, every_line=options.all_lines), watch_data(build, watch))

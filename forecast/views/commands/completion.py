@@ -1,0 +1,93 @@
+"""``forecast completion``: the Tab key completes commands, options, builds, and the ids of a build."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+SHELLS = ("bash", "zsh", "fish", "powershell")
+_KINDS = {
+    "scenario": ("scenario",), "scenarios": ("scenario",), "line": ("line", "event"), "lines": ("line", "event"),
+    "id": ("line", "event"), "rest": ("line", "event"),
+}  # fmt: skip
+"""What in the build file an argument names, by the argument's own name."""
+
+DETAIL = """\
+Prints what teaches your shell to complete 'forecast' with the Tab key. Once, for good:
+  bash         echo 'eval "$(forecast completion bash)"' >> ~/.bashrc
+  zsh          echo 'eval "$(forecast completion zsh)"' >> ~/.zshrc
+  fish         forecast completion fish > ~/.config/fish/completions/forecast.fish
+  PowerShell   forecast completion powershell | Out-File -Append $PROFILE"""
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    parser = commands.add_parser(
+        "completion", help="let the Tab key complete it", description=DETAIL,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )  # fmt: skip
+    parser.add_argument("shell", choices=SHELLS, help="the shell you type in")
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run the command."""
+    from argcomplete.shell_integration import shellcode
+
+    print(shellcode(["forecast"], shell=options.shell))
+    return 0
+
+
+def complete(parser: argparse.ArgumentParser) -> None:
+    """Answer the Tab key and leave, where a shell asks; else do nothing."""
+    if "_ARGCOMPLETE" not in os.environ:
+        return
+    import argcomplete
+
+    _teach(parser)
+    argcomplete.autocomplete(parser)
+
+
+def _teach(parser: argparse.ArgumentParser) -> None:
+    """Say of every argument that names something of a build what it may be."""
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for child in action.choices.values():
+                _teach(child)
+            continue
+        completer: Callable[..., list[str]] | None = None
+        if action.dest in _KINDS:
+            completer = partial(ids, _KINDS[action.dest])
+        elif action.dest == "name" and not action.option_strings:
+            completer = _demos
+        if completer is not None:
+            action.completer = completer  # type: ignore[attr-defined]  # argcomplete looks for it there
+
+
+def ids(kinds: tuple[str, ...], prefix: str, parsed_args: argparse.Namespace, **_: Any) -> list[str]:
+    """Give the ids in the build at hand; none where it cannot be read: a key press is no place for errors."""
+    import tomllib
+
+    from forecast.build.buildfile import build_path
+
+    for path in (getattr(parsed_args, "file", None), "."):
+        try:
+            table = tomllib.loads(build_path(path).read_text(encoding="utf-8")) if path else {}
+        except (OSError, ValueError):
+            continue
+        found: list[str] = []
+        for kind in kinds:
+            items = table.get(kind, [])
+            found += items if isinstance(items, dict) else [str(item.get("id", "")) for item in items]
+        if found:
+            return [id_ for id_ in found if id_.startswith(prefix)]
+    return []
+
+
+def _demos(prefix: str, **_: Any) -> list[str]:
+    from forecast.spending.folder import demos
+
+    return [name for name in demos() if name.startswith(prefix)]

@@ -1,0 +1,52 @@
+"""What stands at the end of every run: how many tests each folder gave, and which modules are the largest."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+FOLDERS = pytest.StashKey[Counter[str]]()
+
+
+def _count(config: pytest.Config, names: Iterable[str]) -> None:
+    config.stash[FOLDERS] = Counter(name.split("::")[0].rpartition("/")[0] for name in names)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Count before anything is left out by a word or a mark."""
+    _count(config, [item.nodeid for item in items])
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_node_collection_finished(node: object, ids: list[str]) -> None:
+    """Count what a worker found, each finding the same: with several processes the first collects nothing itself."""
+    _count(node.config, ids)  # type: ignore[attr-defined]
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    """Print both lists; the second only where the rooms are looked at."""
+    folders = config.stash.get(FOLDERS, Counter())
+    if not folders:
+        return
+    terminalreporter.section("tests collected per folder")
+    for folder in sorted(folders):
+        terminalreporter.line(f"{folders[folder]:6,} {folder}")
+    terminalreporter.line(f"{folders.total():6,} in all")
+    if "tests" in folders:
+        terminalreporter.section("the ten largest modules, in lines")
+        for lines, name in largest_modules(10):
+            terminalreporter.line(f"{lines:6,} {name}")
+
+
+def largest_modules(count: int) -> list[tuple[int, str]]:
+    """Give the longest modules of the package, the longest first: to look at, not to split for the number's sake."""
+    found = [
+        (len(file.read_text(encoding="utf-8").splitlines()), file.relative_to(ROOT).as_posix())
+        for file in (ROOT / "forecast").rglob("*.py")
+    ]
+    return sorted(found, key=lambda item: (-item[0], item[1]))[:count]

@@ -1,0 +1,25 @@
+"""What the README shows is what the commands say."""
+
+from __future__ import annotations
+
+import re
+
+from tests.readme import README, SAMPLE, fresh
+
+
+def test_every_sample_is_what_its_command_prints() -> None:
+    text = README.read_text(encoding="utf-8")
+    assert text == fresh(text), "the README shows other figures: python -m tests.readme writes them anew"
+
+
+def test_a_sample_stands_under_the_first_paragraph() -> None:
+    before = README.read_text(encoding="utf-8").partition("```")[0]
+    assert before.count("\n\n") == 2, "the title, the first paragraph, then the sample"
+    assert SAMPLE.search(README.read_text(encoding="utf-8"), len(before)).start() == len(before)  # type: ignore[union-attr]
+
+
+def test_another_figure_would_be_seen() -> None:
+    text = README.read_text(encoding="utf-8")
+    wrong = re.sub(r"Hold €[\d,]+", "Hold €1", text)
+    assert wrong != text
+    assert fresh(wrong) == fresh(text)
