@@ -88,7 +88,7 @@ def test_order_is_release_against_effort() -> None:
 def test_what_is_known_needs_no_quote() -> None:
     build = small()
     known = KnownFacts(amounts={"kit": 2600.0}, gates={"poor_fit": False})
-    found = firm_up(replay_of(simulate(build, "diy", known=known), known), build)
+    found = firm_up(replay_of(simulate(build, "diy", known=known)), build)
     names = {item.figure for item in found}
     assert "kit.amount" not in names
     assert "poor_fit" not in names
@@ -110,7 +110,7 @@ def test_the_order_does_not_rest_on_what_is_learnt_beside() -> None:
 
 
 def test_weights_count() -> None:
-    """Weights that are all alike change nothing but for how bins are cut; floors make real ones."""
+    """Weights that are all alike change nothing but for how bins are cut; an event that happened makes real ones."""
     build = small()
     forecast = simulate(build, "diy")
     weighted = replace(forecast, trials=replace(forecast.trials, weights=np.full(forecast.trials.count, 2.0)))
@@ -121,7 +121,10 @@ def test_weights_count() -> None:
         assert learnt is not None
         assert plainly is not None
         assert learnt.value == pytest.approx(plainly.value, abs=60)
-    known = KnownFacts(floors={"kit": 3200.0})
-    found = firm_up(replay_of(simulate(build, "diy", known=known), known), build)
+    known = KnownFacts(gates={"poor_fit": True})
+    forecast = simulate(build, "diy", known=known)
+    assert forecast.trials.weights is not None
+    assert np.ptp(forecast.trials.weights) > 0.5
+    found = firm_up(replay_of(forecast), build)
     kit = next(item for item in found if item.figure == "kit.amount")
     assert kit.release.value > 4 * kit.release.error

@@ -138,6 +138,8 @@ def test_every_combination_against_simulations_of_its_own() -> None:
         "cost = { low = 60, middle = 90, high = 200 }", "cost = 90"
     )
     build = small(text)
+    # Own estimating of every size alike: what insurance leaves of an event is a smaller event, which by hand has less.
+    build = build.model_copy(update={"build": build.build.model_copy(update={"estimating_size": 0.0})})
     found = {
         item.measures: item
         for item in measures_of(build, "diy", only=["trial_fit", "photos", "insurance"]).combinations
@@ -156,13 +158,16 @@ def test_every_combination_against_simulations_of_its_own() -> None:
 
 def test_alone_is_the_combination_of_one() -> None:
     result = measures_of(small(MANY), "diy")
+    own = simulate(small(MANY), "diy").percentile(0.8).error
     none = result.combinations[0]
     single = {item.measures[0]: item for item in result.combinations if len(item.measures) == 1}
     assert len(result.combinations) == 16
     for item in result.alone:
         assert item.mean.value == pytest.approx(single[item.id].mean - none.mean)
-        # The change may be smoothed over neighbouring percentiles; the two figures are not, and carry more error.
-        assert abs(item.p80.value - (single[item.id].p80 - none.p80)) <= 10 * item.p80.error
+        # The change may be smoothed over neighbouring percentiles; the plain difference is not, and carries more error:
+        # a quarter of that of two runs (see test_scenarios.py).
+        plain = 0.25 * 2**0.5 * own
+        assert abs(item.p80.value - (single[item.id].p80 - none.p80)) <= 4 * max(plain, item.p80.error)
     best = min(result.combinations, key=lambda item: item.mean)
     assert result.best_mean.mean == best.mean
     assert result.sentence(euros).startswith("Take together: ")

@@ -106,5 +106,6 @@ def test_forecasts_that_share_no_draws_have_the_error_of_two_runs() -> None:
     assert apart.value == now.value - was.value
     assert apart.error == pytest.approx(np.hypot(was.error, now.error))
     assert forecast_change(one, simulate(dearer, "diy"), 0.8).error < 0.25 * apart.error
-    weighted = simulate(build, "diy", known=KnownFacts(floors={"kit": 3000.0}))
+    weighted = simulate(build, "diy", known=KnownFacts(gates={"poor_fit": True}))
+    assert weighted.trials.weights is not None
     assert forecast_change(one, weighted, 0.8).error >= one.percentile(0.8).error

@@ -12,21 +12,22 @@ from forecast.decide.draws import draws_behind
 from forecast.decide.figure_words import figure_phrase, figure_words
 from forecast.decide.replay import Change, replay_build, replay_of, with_open_figures
 from forecast.engine.forecast import simulate
-from forecast.engine.known import KnownFacts
+from forecast.engine.known import Agreed, KnownFacts, PartPaid
 from forecast.errors import SimulationError
 from tests.decide.sample import euros, small
 
 FACTS = [
     None,
     KnownFacts(amounts={"kit": 3000.0}, gates={"give_up": False}),
-    KnownFacts(floors={"paint_self": 600.0}, amounts={"filler": 90.0}),
+    KnownFacts(part_paid={"paint_self": PartPaid(600.0, 0.6)}, amounts={"filler": 90.0}),
+    KnownFacts(part_paid={"kit": PartPaid(1500.0, 0.0)}, agreed={"filler": Agreed(90.0, 0.4)}, gates={"poor_fit": True}),
 ]
 
 
 @pytest.mark.parametrize("known", FACTS)
 def test_rows_from_draws_had_again_are_the_trials_own(known: KnownFacts | None) -> None:
     forecast = simulate(small(), "diy", 4096, known=known)
-    replay = replay_of(forecast, known)
+    replay = replay_of(forecast)
     rows = forecast.trials.rows
     assert rows is not None
     figures = {item.id: replay.figure(item.id) for item in forecast.plan.inputs}

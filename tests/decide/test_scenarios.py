@@ -247,7 +247,7 @@ def test_other_draws_cannot_be_compared() -> None:
     build = small()
     with pytest.raises(SimulationError, match="same seed"):
         compare_forecasts({"diy": simulate(build, "diy", seed=1), "shop": simulate(build, "shop", seed=2)})
-    known = KnownFacts(floors={"kit": 3000.0})
+    known = KnownFacts(gates={"poor_fit": True})
     weighted = {"diy": simulate(build, "diy", known=known), "shop": simulate(build, "shop")}
     with pytest.raises(SimulationError, match="same facts"):
         compare_forecasts(weighted)

@@ -13,6 +13,7 @@ import pytest
 
 from forecast import KnownFacts, simulate
 from forecast.engine.forecast import Forecast
+from forecast.engine.known import Agreed, PartPaid
 from tests.benchmarks.models import sized_build
 
 BUILD = sized_build(20)
@@ -71,7 +72,12 @@ def test_dasks_own_executor_on_a_local_cluster(alone: Forecast) -> None:
 
 
 def test_facts_go_along_to_the_workers() -> None:
-    known = KnownFacts(amounts={"item_0": 120.0}, floors={"item_1": 160.0}, gates={"event_0": True})
+    known = KnownFacts(
+        amounts={"item_0": 120.0},
+        part_paid={"item_1": PartPaid(160.0, 0.6)},
+        agreed={"item_2": Agreed(140.0, 0.1)},
+        gates={"event_0": True},
+    )
     mine = simulate(BUILD, trials=TRIALS, seed=12, known=known)
     with ThreadPoolExecutor(2) as pool:
         theirs = simulate(BUILD, trials=TRIALS, seed=12, known=known, executor=pool)

@@ -7,7 +7,7 @@ import pytest
 
 from forecast.build.buildfile import parse_build
 from forecast.engine.facts import Prior, prepare
-from forecast.engine.known import KnownFacts
+from forecast.engine.known import Agreed, KnownFacts, PartPaid
 from forecast.engine.learning import learned_causes
 from forecast.engine.plan import compile_plan
 from forecast.engine.replay import Replay
@@ -59,11 +59,18 @@ FACTS = {
     "nothing": KnownFacts(),
     "one amount": KnownFacts(amounts={"kit": 140.0}),
     "a computed amount": KnownFacts(amounts={"kit": 140.0, "filler": 90.0, "fee": 21.0}),
-    "floors": KnownFacts(floors={"freight": 60.0, "maybe": 5.0}),
-    "a floor of several figures": KnownFacts(amounts={"kit": 90.0}, floors={"filler": 60.0}),
+    "paid in part": KnownFacts(part_paid={"freight": PartPaid(60.0, 0.9), "maybe": PartPaid(5.0, 0.0)}),
+    "paid in part, of several figures": KnownFacts(amounts={"kit": 90.0}, part_paid={"filler": PartPaid(60.0, 0.6)}),
+    "agreed": KnownFacts(agreed={"kit": Agreed(120.0, 0.1), "filler": Agreed(70.0, 0.4)}),
     "gates": KnownFacts(gates={"damage": True, "maybe": False}),
     "given up": KnownFacts(fixed={"filler": 0.0, "filler.own_hours": 0.0}),
-    "an event that cost": KnownFacts(amounts={"damage": 80.0}, floors={"freight": 45.0}),
+    "an event that cost": KnownFacts(amounts={"damage": 80.0}, part_paid={"freight": PartPaid(45.0, 0.0)}),
+    "all at once": KnownFacts(
+        amounts={"kit": 140.0},
+        part_paid={"freight": PartPaid(45.0, 0.9)},
+        agreed={"filler": Agreed(70.0, 0.4)},
+        gates={"damage": True},
+    ),
 }
 
 
@@ -85,7 +92,7 @@ def test_a_replay_gives_the_trials_of_a_run(order: list[str]) -> None:
 def test_weights_of_other_facts_can_be_kept() -> None:
     replay = Replay(PLAN, 2048, 7)
     before = replay.run(replay.conditions(FACTS["gates"]))
-    held = replay.run(replay.conditions(FACTS["floors"]), before.weights, reweigh=False)
+    held = replay.run(replay.conditions(FACTS["paid in part"]), before.weights, reweigh=False)
     assert held.weights is before.weights
 
 

@@ -17,6 +17,10 @@ GAO: dict[str, Any] = EXACT["gao"]
 RECEIPT_UPDATE: dict[str, Any] = EXACT["receipt_update"]
 
 
+EXACTLY = "estimating_size = 0\nlearn_ranges = false\n"
+"""Under ``[build]``: every line says as much of the others as any other, and every range is as wide as it is stated."""
+
+
 def _figure(item: dict[str, Any]) -> str:
     match item["kind"]:
         case "triangular" | "beta_pert":
@@ -43,7 +47,7 @@ def build_of(items: list[dict[str, Any]], correlation: float) -> Build:
 
 def text_of(items: list[dict[str, Any]], correlation: float) -> str:
     """Write a portfolio as the text of a build file."""
-    text = f'[build]\nname = "portfolio"\ncurrency = "NZD"\ncountry = "NZ"\nestimating = {correlation}\n'
+    text = f'[build]\nname = "portfolio"\ncurrency = "NZD"\ncountry = "NZ"\nestimating = {correlation}\n{EXACTLY}'
     for place, item in enumerate(items):
         if item["kind"].startswith("risk_event"):
             text += f'[[event]]\nid = "i{place}"\nchance = {item["probability"]}\ncost = {_figure(item)}\n'
@@ -54,7 +58,7 @@ def text_of(items: list[dict[str, Any]], correlation: float) -> str:
 
 def normals(means_and_sds: list[tuple[float, float]], correlation: float = 0.0) -> Build:
     """Give a build of normal lines ``n0``, ``n1`` … with one correlation between any two."""
-    text = f'[build]\nname = "normals"\ncurrency = "EUR"\ncountry = "IE"\nestimating = {correlation}\n'
+    text = f'[build]\nname = "normals"\ncurrency = "EUR"\ncountry = "IE"\nestimating = {correlation}\n{EXACTLY}'
     for place, (mean, sd) in enumerate(means_and_sds):
         text += (
             f'[[line]]\nid = "n{place}"\ngroup = "other"\n'
