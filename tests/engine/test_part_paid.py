@@ -7,6 +7,8 @@ forms: φ(z) / σ, and exp(σ z + σ² / 2) Φ(−z − σ).
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy import integrate, stats
@@ -20,14 +22,15 @@ from forecast.engine.forecast import Forecast
 from forecast.engine.known import Agreed, PartPaid
 from forecast.engine.margin import Margin
 from forecast.engine.plan import compile_plan
-from forecast.engine.shapes import Gaussian, Shape, Triangle, lognormal
+from forecast.engine.shapes import Flat, Gaussian, Shape, Triangle, lognormal
 from forecast.engine.statistics import mean_estimate
 from tests.references.portfolios import EXACTLY, normals
 
 HEAD = f'[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\nestimating = 0\n{EXACTLY}'
 SIGMA = 0.4
 LOGNORMAL = (
-    HEAD + f'[[line]]\nid = "kit"\ngroup = "kit"\namount = {{ shape = "lognormal", median = 1000, sigma = {SIGMA} }}\n'
+    HEAD
+    + f'[[line]]\nid = "kit"\ngroup = "kit"\namount = {{ shape = "lognormal", median = 1000, sigma = {SIGMA} }}\n'
 )
 
 
@@ -75,7 +78,9 @@ def test_a_line_with_more_to_come_is_a_truncated_normal() -> None:
 
 def test_what_is_paid_towards_more_teaches_the_others_nothing() -> None:
     build = normals([(100, 20), (200, 40), (300, 60)], 0.6)
-    before, after = (simulate(build, trials=4096, known=known).trials for known in (None, more(n0=160.0, n1=20.0)))
+    before, after = (
+        simulate(build, trials=4096, known=known).trials for known in (None, more(n0=160.0, n1=20.0))
+    )
     assert np.array_equal(before.row("n2"), after.row("n2"))
     assert after.weights is None
     assert after.conditions is not None
@@ -139,15 +144,41 @@ def test_the_chance_of_being_settled_in_the_light_of_other_receipts(mean: float,
         assert found == pytest.approx(chance_lognormal((z - mean) / sd, 0.6, SIGMA * sd), abs=3e-3)
 
 
-@pytest.mark.parametrize("shape", [Gaussian(100, 20), Triangle(60, 80, 160)])
-def test_the_chance_of_being_settled_against_numerical_integration(shape: Shape) -> None:
+@pytest.mark.parametrize("prior", [0.25, 0.9])
+@pytest.mark.parametrize(
+    ("shape", "law"),
+    [
+        (Gaussian(100, 20), stats.norm(100, 20)),
+        (Gaussian(100, 3), stats.norm(100, 3)),
+        (Triangle(60, 80, 160), stats.triang(0.2, 60, 100)),
+        (Flat(100, 200), stats.uniform(100, 100)),
+    ],
+)
+def test_the_chance_of_being_settled_against_numerical_integration(
+    shape: Shape, law: Any, prior: float
+) -> None:
+    """Wide or narrow, with tails or with edges, from P5 to P95."""
     margin = Margin.of_shape(shape)
-    law = stats.norm(100, 20) if isinstance(shape, Gaussian) else stats.triang(0.2, 60, 100)
     for paid in np.linspace(*law.ppf([0.05, 0.95]), 9):
         whole = paid * law.pdf(paid)
         share = paid * integrate.quad(lambda x: law.pdf(x) / x, paid, law.ppf(1 - 1e-12))[0]
-        truth = 0.9 * whole / (0.9 * whole + 0.1 * share)
-        assert margin.settled(float(paid), 0.9) == pytest.approx(truth, abs=0.01)
+        truth = prior * whole / (prior * whole + (1 - prior) * share)
+        assert margin.settled(float(paid), prior) == pytest.approx(truth, abs=0.005)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_beyond_all_prior_trials_scores_go_on_as_near_their_ends(seed: int) -> None:
+    """Four of 4,096 trials lie beyond ±3.1: what lies farther is judged by the last unit of score, not by chance."""
+    drawn = 1000 * np.exp(SIGMA * np.random.default_rng(seed).standard_normal(4096))
+    margin = Margin.of_trials(drawn)
+    error = np.sqrt(stats.norm.sf(3) / 4096) / stats.norm.pdf(
+        3
+    )  # of the score at the end of the table, and of its slope
+    for z in (-5.0, -4.0, 4.0, 5.0):
+        amount = 1000 * np.exp(SIGMA * z)
+        score = margin.score(np.array([amount]))
+        assert score[0] == pytest.approx(z, abs=4 * error * (abs(z) - 2))
+        assert margin.amount(score)[0] == pytest.approx(amount)
 
 
 def test_what_was_said_to_be_all_or_not_is_not_judged() -> None:
@@ -166,7 +197,9 @@ def test_a_line_paid_in_part_is_the_mixture(prior: float) -> None:
         forecast = simulate(parse_build(LOGNORMAL), trials=65_536, known=known)
         drawn = forecast.trials.row("kit")
         chance = chance_lognormal(z, prior)
-        assert np.mean(drawn == paid) == pytest.approx(chance, abs=4 * np.sqrt(chance * (1 - chance) / drawn.size) + 2e-3)
+        assert np.mean(drawn == paid) == pytest.approx(
+            chance, abs=4 * np.sqrt(chance * (1 - chance) / drawn.size) + 2e-3
+        )
         rest = drawn[drawn > paid]
         wanted = 1000 * np.exp(SIGMA * stats.truncnorm(z, np.inf).ppf([0.1, 0.5, 0.9]))
         assert np.quantile(rest, [0.1, 0.5, 0.9]) == pytest.approx(wanted, rel=0.02)
@@ -186,11 +219,11 @@ def test_a_sum_likely_to_be_all_teaches_as_far_as_it_is_likely() -> None:
 
 
 PARTS = parse_build(
-    HEAD.replace("estimating = 0\n", "estimating = 0.25\n")
-    + '[[line]]\nid = "kit"\ngroup = "kit"\namount = { low = 800, middle = 1000, high = 1500 }\n'
-    + '[[line]]\nid = "paint"\ngroup = "finish"\namount = { low = 300, middle = 500, high = 900 }\n'
-    + '[[line]]\nid = "filler"\ngroup = "consumables"\nquantity = { low = 3, middle = 5, high = 9 }\n'
-    + "price = { low = 9, middle = 12, high = 16 }\n"
+    '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n'
+    '[[line]]\nid = "kit"\ngroup = "kit"\namount = { low = 800, middle = 1000, high = 1500 }\n'
+    '[[line]]\nid = "paint"\ngroup = "finish"\namount = { low = 300, middle = 500, high = 900 }\n'
+    '[[line]]\nid = "filler"\ngroup = "consumables"\nquantity = { low = 3, middle = 5, high = 9 }\n'
+    "price = { low = 9, middle = 12, high = 16 }\n"
 )
 
 
@@ -222,7 +255,9 @@ def test_far_beyond_its_range_a_sum_is_all_and_a_little_more(prior: float) -> No
         tail = np.exp(SIGMA**2 / 2) * stats.norm.cdf(SIGMA - z) / stats.norm.sf(z) * 1000
         assert forecast.mean.value <= tail * 1.01
         assert forecast.trials.conditions is not None
-        assert forecast.trials.conditions.partial["kit"].settled == pytest.approx(chance_lognormal(z, prior), abs=5e-3)
+        assert forecast.trials.conditions.partial["kit"].settled == pytest.approx(
+            chance_lognormal(z, prior), abs=5e-3
+        )
 
 
 # -- agreed prices
