@@ -768,3 +768,25 @@ def test_a_share_of_lines_that_are_not_there_is_not_added(
     (build / "build.toml").write_text(kept, encoding="utf-8")
     assert "is a share of other lines" in run(capsys, "add", str(build), "rework", expect=2)
     assert (build / "build.toml").read_text(encoding="utf-8") == kept
+
+
+def test_what_looks_like_a_slip_is_asked_about_by_check_and_named_by_budget(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = build / "build.toml"
+    file.write_text(BUILD.replace("rate = 0.006", "rate = 176"), encoding="utf-8")
+
+    told = run(capsys, "check", str(build))
+    assert (
+        "One figure may be a slip. Is that meant?\n  Rate of JPY: 176. On 30 October 2026 one JPY was" in told
+    )
+    assert f"if it is meant, forecast not-needed {build} far_rate-JPY --why '…'" in told
+    budget = run(capsys, "budget", str(build), "--trials", "64")
+    assert "One figure may be a slip. 'forecast check' asks whether that is meant." in budget
+    data = json.loads(run(capsys, "check", str(build), "--json"))
+    assert [item["rule"] for item in data["questions"]] == ["far_rate-JPY"]
+    assert "odd" not in {item["grade"] for item in data["missing"]}
+
+    run(capsys, "not-needed", str(build), "far_rate-JPY", "--why", "an invented rate")
+    assert "may be a slip" not in run(capsys, "check", str(build))
+    assert "may be a slip" not in run(capsys, "budget", str(build), "--trials", "64")

@@ -9,6 +9,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from forecast.build.checks import nearest
+from forecast.build.completeness_odd import FAR_RATE
 from forecast.build.figures import FigureBase
 from forecast.build.guided.places import load_places
 from forecast.build.guided.questions import DONT_KNOW, Question, question, questions
@@ -185,9 +186,15 @@ def _check_rate(value: float | None, so_far: AnswersSoFar) -> None:
     if value is None and usual is None:
         found = f"no rate for {foreign} is on file"
         raise WrongAnswer(found, f"{meaning}: look up today's.")
-    if value is not None and usual is not None and not usual.rate / _OFF < value < usual.rate * _OFF:
+    if value is None or usual is None:
+        return
+    turned = abs(1 / value / usual.rate - 1) <= FAR_RATE < abs(value / usual.rate - 1)
+    if turned or not usual.rate / _OFF < value < usual.rate * _OFF:
         found = f"found {value:g} {home} for one {foreign}"
-        raise WrongAnswer(found, f"{meaning}; it was about {usual.rate:g} on {usual.as_of:%d %B %Y}.")
+        round_about = f" Turned round it is {1 / value:.4g}." if turned else ""
+        raise WrongAnswer(
+            found, f"{meaning}; it was about {usual.rate:g} on {usual.as_of:%d %B %Y}.{round_about}"
+        )
 
 
 def read_answers(source: str | FilePath | Mapping[str, Any]) -> Answers:

@@ -22,7 +22,10 @@ from forecast.build.figures import (
     short,
 )
 from forecast.build.guided.questions import DONT_KNOW, Question
+from forecast.build.limits import LONGEST_SIDE
 from forecast.errors import NumberError
+from forecast.words.countries import COUNTRIES
+from forecast.words.currencies import is_currency
 from forecast.words.numbers import MARKS, look_at, plainly, read_number, read_numbers
 
 _UNKNOWN = frozenset({DONT_KNOW, "i don't know", "dont know", "i dont know", "unknown", "not known", "dk"})
@@ -145,9 +148,9 @@ def _choice(question: Question, raw: object) -> str:
         code = {"UK": "GB"}.get(raw.upper(), raw.upper())
         if question.id == "country" and code in legal:
             return code
-        if question.id == "origin" and re.fullmatch("[A-Z]{2}", code):
+        if question.id == "origin" and code in COUNTRIES:
             return code
-        if question.id == "kit_currency" and re.fullmatch("[A-Z]{3}", code):
+        if question.id == "kit_currency" and is_currency(code):
             return code
     mend = nearest(str(raw), legal) if len(legal) > 12 else f"Legal: {', '.join(legal)}."
     _refuse(raw, f"{mend} Or write {DONT_KNOW!r}.")
@@ -378,7 +381,7 @@ def _box(raw: object) -> BoxSize:
         found = f"a box: {error.text!r} {error.found}"
         raise WrongAnswer(found, error.mend) from None
     for key, number in numbers.items():
-        most = 1000 if key == "count" else 10_000
+        most = 1000 if key == "count" else 10_000 if key == "weight" else int(LONGEST_SIDE)
         if number is None or not 0 < number <= most or (key == "count" and number != int(number)):
             found = short(fields[key]) if key in fields else "nothing"
             found = f"{key} of a box: found {found}"

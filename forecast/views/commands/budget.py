@@ -98,7 +98,13 @@ def _estimate(estimate: Any) -> dict[str, float]:
 def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the percentiles, the lines."""
     from forecast.views.money import about, as_written, percent
-    from forecast.views.sentences import MEANING, budget_sentence, hold_sentence, work_sentence
+    from forecast.views.sentences import (
+        MEANING,
+        budget_sentence,
+        hold_sentence,
+        slips_sentence,
+        work_sentence,
+    )
     from forecast.views.tables import shorten, table
 
     money = forecast.currency
@@ -137,6 +143,8 @@ def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every
     work = work_sentence(forecast)
     if work:
         parts += ["", work]
+    if slips := slips_sentence(build, "'forecast check' asks"):
+        parts += ["", slips]
     parts += ["", _footnote(build, forecast)]
     return "\n".join(parts)
 
