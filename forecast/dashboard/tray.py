@@ -13,7 +13,7 @@ from streamlit.delta_generator import DeltaGenerator
 from forecast.build.completeness import findings
 from forecast.build.edit import AddItem, AddScenario, Change
 from forecast.build.schema import Build
-from forecast.dashboard.layout import calmly, said, tell
+from forecast.dashboard.layout import calmly, safe, said, tell
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import drop, keep, keep_on_theirs, kept_now, opened_sheet, show_difference
 from forecast.dashboard.state import Opened, headline, opened, standing
