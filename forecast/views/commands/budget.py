@@ -19,7 +19,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser = command(commands, "budget", "what to hold before ordering", run)
     add_file(parser)
     add_simulation(parser)
-    parser.add_argument("--within", type=some_money, metavar="SUM", help="how often this sum is enough")
+    parser.add_argument("--within", metavar="SUM", help="how often this sum is enough")
     parser.add_argument(
         "--all-lines", action="store_true", help="every line, not only the ten that matter most"
     )
@@ -32,8 +32,9 @@ def run(options: argparse.Namespace) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
+    within = some_money(options.within, "--within", build.build.currency)
     forecast = forecast_of(build, options)
-    amount = options.within
+    amount = within
     if amount is None:
         amount = budget_in_force(build, folder.ledger().baseline() if folder.has_ledger() else None)
     return answer(
