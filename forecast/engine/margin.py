@@ -11,6 +11,8 @@ from forecast.engine.shapes import Array, Shape
 
 _GRID = np.linspace(-4.0, 4.0, 65)
 _SEEN = np.linspace(-3.0, 3.0, 49)  # of 4,096 prior trials, five lie beyond either end
+_UNIT = 8  # steps of either grid to a unit of score; the last step of prior trials alone is mostly chance
+_WINDOW = 0.25  # of scores to either side, over which a density is taken
 _LEAST_SLOPE = 0.02
 """Least relative spread: a known price is met to within some percent, roundings and fees being what they are."""
 
@@ -79,17 +81,9 @@ class Margin:
         """
         if prior <= 0 or prior >= 1:
             return float(prior > 0)
-        step = 0.125
-        near = float(np.log(paid)) + 1e-9
-        here, above = (
-            float(one[0])
-            for one in (
-                _along(np.array([near]), self.logs, self.scores),
-                self.score(np.array([paid * np.exp(step)])),
-            )
-        )
-        below = float(self.score(np.array([paid * np.exp(-step)]))[0])
-        slope = max(1e-9, (above - below) / (2 * step))
+        here = float(self.score(np.array([paid]))[0])
+        below, above = _along(here + np.array([-_WINDOW, _WINDOW]), self.scores, self.logs)
+        slope = 2 * _WINDOW / max(1e-12, float(above - below))
         u = (here - mean) / sd
         whole = -0.5 * u * u + np.log(slope / sd)
         grid = np.linspace(u, max(u, 0.0) + 8.0, 241)
@@ -101,9 +95,9 @@ class Margin:
 
 
 def _along(x: Array, points: Array, values: Array) -> Array:
-    """Interpolate, straight on beyond both ends."""
+    """Interpolate, and go straight on beyond both ends, as steep as over the last unit of score there."""
     inside = np.interp(x, points, values)
-    low = (values[1] - values[0]) / max(1e-12, points[1] - points[0])
-    high = (values[-1] - values[-2]) / max(1e-12, points[-1] - points[-2])
+    low = (values[_UNIT] - values[0]) / max(1e-12, points[_UNIT] - points[0])
+    high = (values[-1] - values[-1 - _UNIT]) / max(1e-12, points[-1] - points[-1 - _UNIT])
     inside = np.where(x < points[0], values[0] + (x - points[0]) * low, inside)
     return np.asarray(np.where(x > points[-1], values[-1] + (x - points[-1]) * high, inside))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from forecast.build.completeness import findings
+from forecast.build.schema import Build
 from forecast.engine.forecast import Forecast
 from forecast.spending.reforecast import Reforecast
 from forecast.views.money import about, builds, hours
@@ -16,6 +18,23 @@ MEANING = {
     0.9: "P90: in 9 of 10 builds it costs no more than this",
 }
 """What each percentile means, to stand beside it."""
+
+
+def slips_sentence(build: Build, where: str) -> str:
+    """Say how many figures look like a slip of the keyboard, and where they are asked about; nothing where none does.
+
+    Parameters
+    ----------
+    build : Build
+    where : str
+        Such as ``The page of lines asks``.
+    """
+    count = sum(item.grade == "odd" for item in findings(build))
+    if not count:
+        return ""
+    return (
+        f"{'One figure' if count == 1 else f'{count} figures'} may be a slip. {where} whether that is meant."
+    )
 
 
 def hold_sentence(forecast: Forecast, level: float = 0.8, strong: str = "") -> str:

@@ -20,7 +20,11 @@ FACTS = [
     None,
     KnownFacts(amounts={"kit": 3000.0}, gates={"give_up": False}),
     KnownFacts(part_paid={"paint_self": PartPaid(600.0, 0.6)}, amounts={"filler": 90.0}),
-    KnownFacts(part_paid={"kit": PartPaid(1500.0, 0.0)}, agreed={"filler": Agreed(90.0, 0.4)}, gates={"poor_fit": True}),
+    KnownFacts(
+        part_paid={"kit": PartPaid(1500.0, 0.0)},
+        agreed={"filler": Agreed(90.0, 0.4)},
+        gates={"poor_fit": True},
+    ),
 ]
 
 

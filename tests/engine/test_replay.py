@@ -60,7 +60,9 @@ FACTS = {
     "one amount": KnownFacts(amounts={"kit": 140.0}),
     "a computed amount": KnownFacts(amounts={"kit": 140.0, "filler": 90.0, "fee": 21.0}),
     "paid in part": KnownFacts(part_paid={"freight": PartPaid(60.0, 0.9), "maybe": PartPaid(5.0, 0.0)}),
-    "paid in part, of several figures": KnownFacts(amounts={"kit": 90.0}, part_paid={"filler": PartPaid(60.0, 0.6)}),
+    "paid in part, of several figures": KnownFacts(
+        amounts={"kit": 90.0}, part_paid={"filler": PartPaid(60.0, 0.6)}
+    ),
     "agreed": KnownFacts(agreed={"kit": Agreed(120.0, 0.1), "filler": Agreed(70.0, 0.4)}),
     "gates": KnownFacts(gates={"damage": True, "maybe": False}),
     "given up": KnownFacts(fixed={"filler": 0.0, "filler.own_hours": 0.0}),

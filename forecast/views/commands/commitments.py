@@ -7,7 +7,7 @@ import datetime as dt
 from pathlib import Path
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, answer, command, to_read
+from forecast.views.commands.common import add_file, answer, command, currency_of, exact_sum, to_read
 from forecast.views.commands.receipts import check_id, day
 
 STATEMENT = """\
@@ -53,7 +53,6 @@ def run_agreed(options: argparse.Namespace) -> int:
     """Enter, settle, cancel or list commitments."""
     from forecast.spending.dates import not_ahead
     from forecast.spending.folder import BuildFolder
-    from forecast.spending.money import parse_money
     from forecast.views.money import exact
     from forecast.views.tables import shorten, table
 
@@ -71,11 +70,11 @@ def run_agreed(options: argparse.Namespace) -> int:
         if not options.amount or not options.supplier:
             message = "agreed: say --amount and --supplier for the line."
             raise LedgerError(message)
-        currency = (options.currency or own).upper()
-        expected = parse_money(options.expected, own) if options.expected else None
+        currency = currency_of(options.amount, options.currency, own)
+        expected = exact_sum(options.expected, "--expected", own) if options.expected else None
         ledger.add_commitment(
             date, options.supplier, check_id(options.line, build),
-            parse_money(options.amount, currency), currency, options.note, expected_minor=expected,
+            exact_sum(options.amount, "--amount", currency), currency, options.note, expected_minor=expected,
         )  # fmt: skip
     found = ledger.list_commitments()
     rows = [
@@ -109,14 +108,13 @@ def run_left(options: argparse.Namespace) -> int:
     """Say how much is left to buy of a line."""
     from forecast.spending.dates import not_ahead
     from forecast.spending.folder import BuildFolder
-    from forecast.spending.money import parse_money
     from forecast.views.money import exact
 
     folder = BuildFolder.at(options.file)
     build, ledger = folder.read(), folder.ledger()
     own = build.build.currency
     name = check_id(options.line, build)
-    left = parse_money(options.amount, own)
+    left = exact_sum(options.amount, "--amount", own)
     if left < 0:
         message = (
             f"left: got {options.amount}, must be zero or more: what is still to come, beside what was paid."
@@ -137,14 +135,13 @@ def run_left(options: argparse.Namespace) -> int:
 def run_statement(options: argparse.Namespace) -> int:
     """Hold a statement against its own sums; 1 when one of them is wrong."""
     from forecast.spending.folder import BuildFolder
-    from forecast.spending.money import parse_money
     from forecast.spending.splitting import reconcile
     from forecast.spending.statement import read_statement
     from forecast.views.money import exact
 
     own = BuildFolder.at(options.file).read().build.currency
     rows = read_statement(options.statement, own)
-    found = reconcile(rows, parse_money(options.total, own) if options.total else None)
+    found = reconcile(rows, exact_sum(options.total, "--total", own) if options.total else None)
     wrong = [item.describe(own) for item in found.disagreements]
     heading = (
         f"The lines add up to {exact(found.items_minor, own)}, and every stated sum agrees."

@@ -126,6 +126,7 @@ def _ask_one(
     print(f"\n{place}  {item.text}", file=stream)
     if 0 < len(item.choices) <= 12:
         print(_choices(item), file=stream)
+    either: tuple[str, ...] = ()
     while True:
         print(f"[{default}] > ", end="", file=stream, flush=True)
         try:
@@ -134,6 +135,9 @@ def _ask_one(
             mend = "Answer every question (an empty line takes the default), or use --answers FILE."
             problem = Problem(item.id, "the input ended before this question was answered", mend)
             raise BuildFileError(heading, [*refused, problem]) from None
+        if text.strip() in ("1", "2") and len(either) == 2:
+            text = either[int(text) - 1]
+        either = ()
         if text.strip() == "?":
             print("\n".join(textwrap.wrap(f"{item.help} {item.how}", 100)), file=stream)
             if len(item.choices) > 12:
@@ -144,6 +148,10 @@ def _ask_one(
         except WrongAnswer as error:
             if not sys.stdin.isatty():
                 refused.append(Problem(item.id, error.found, error.mend))
+            elif len(error.either) == 2:
+                either = error.either
+                print(f"{error.found}: type 1 for {either[0]}, 2 for {either[1]}.", file=stream)
+                continue
             print(f"{error}", file=stream)
 
 
