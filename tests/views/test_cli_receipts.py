@@ -144,6 +144,26 @@ def test_an_export_writes_over_nothing_that_was_not_meant(
     assert "The ledger is in" in run(capsys, "receipt", "export", folder, target, "--replace")
 
 
+def test_an_exported_ledger_is_imported_as_what_it_is(
+    folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "--line", "kit", "--closes", "--note", "=HYPERLINK(1)")
+    run(capsys, "agreed", folder, "filler", "--amount", "50", "--supplier", "Shop")
+    run(capsys, "freeze", folder, "--budget", "9000")
+    text = str(tmp_path / "ledger.csv")
+    run(capsys, "receipt", "export", folder, text)
+    (tmp_path / "receipts.db").unlink()
+    assert "a whole ledger" in (shown := run(capsys, "receipt", "import", folder, text))
+    assert "with 1 receipt. Nothing was entered yet: add --enter" in shown
+    assert not (tmp_path / "receipts.db").exists()
+    assert "1 receipt is new; the ledger holds 1" in run(capsys, "receipt", "import", folder, text, "--enter")
+    assert "0 receipts are new" in run(capsys, "receipt", "import", folder, text, "--enter")
+    ledger = BuildFolder.at(folder).ledger()
+    assert ledger.list_receipts()[0].note == "=HYPERLINK(1)"
+    assert ledger.closed_lines() == {"kit"}
+    assert len(ledger.list_commitments()) == len(ledger.list_baselines()) == 1
+
+
 def test_columns_are_said_by_hand_once(
     folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
