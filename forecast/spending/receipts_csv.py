@@ -108,7 +108,8 @@ def load_receipts_csv(path: str | Path, ledger: Ledger, content: bytes | None = 
             steps.append((number, kind, row))
     counts: dict[str, int] = {}
     with ledger.together():
-        for number, kind, row in steps:
+        # What others refer to first, wherever it stands: a deposit may be dated before its commitment.
+        for number, kind, row in sorted(steps, key=lambda step: _turn(step[1])):
             counts[kind] = counts.get(kind, 0) + 1
             try:
                 if kind in _RECEIPTS:
@@ -121,6 +122,10 @@ def load_receipts_csv(path: str | Path, ledger: Ledger, content: bytes | None = 
             heading = f"{path}: nothing was loaded"
             raise ImportRefusedError(heading, problems)
     return Loaded(counts)
+
+
+def _turn(kind: str) -> int:
+    return 0 if kind == "commitment" else 1 if kind in _RECEIPTS else 2
 
 
 def is_ledger_text(path: str | Path, content: bytes | None = None) -> bool:
@@ -224,7 +229,9 @@ def _add_receipt(ledger: Ledger, kind: str, key: str, rows: list[tuple[int, dict
 def _commitment(ledger: Ledger, key: str) -> int:
     found = [item.id for item in ledger.list_commitments(include_ended=True) if item.entry_key == key]
     if not found:
-        message = f"there is no commitment {key!r} above this row. Write it before what is paid against it"
+        message = (
+            f"there is no commitment {key!r}, in this file or entered before. Correct the key, or add its row"
+        )
         raise LedgerError(message)
     return found[0]
 
@@ -236,7 +243,7 @@ def _add_other(ledger: Ledger, kind: str, row: dict[str, str], seen: dict[str, i
     if kind == "void":
         found = [item for item in ledger.list_receipts(include_void=True) if item.entry_key == key]
         if not found:
-            message = f"there is no receipt {key!r} above this row. Write it before its void"
+            message = f"there is no receipt {key!r}, in this file or entered before. Correct the key, or add its row"
             raise LedgerError(message)
         if found[0].voided_by is None:
             ledger.void_receipt(found[0].id, note, day)
