@@ -13,11 +13,9 @@ from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
-from forecast.errors import LedgerError, NumberError
+from forecast.errors import ForecastError, LedgerError, NumberError
 from forecast.words.currencies import minor_digits
 from forecast.words.numbers import look_at, plainly, read_number
-
-from forecast.errors import ForecastError
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
