@@ -6,6 +6,7 @@ import getpass
 import sqlite3
 import threading
 import time
+import unicodedata
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -62,7 +63,7 @@ class Store:
         now: Callable[[], datetime] = _utc_now,
     ) -> None:
         self.path = Path(path)
-        self.who = who if who is not None else _login_name()
+        self.who = clean(who if who is not None else _login_name())
         self._now = now
         self._together = threading.local()
         with self._translated("open"):
@@ -252,6 +253,33 @@ def counts(receipt: str = "r") -> str:
 def new_key() -> str:
     """Make an entry key that no other entry has."""
     return uuid.uuid4().hex
+
+
+def clean(text: str, *, lines: bool = False) -> str:
+    """Give text as the ledger keeps it: without control characters, and without blanks at its ends.
+
+    What comes from a bank's file or a clipboard may hold what no spreadsheet, page or terminal can show.
+
+    Parameters
+    ----------
+    text : str
+    lines : bool
+        Whether it may have several lines, as a note may.
+    """
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    shown = "".join(
+        character
+        if character >= " " and unicodedata.category(character) not in ("Cc", "Cs")
+        else "\n"
+        if character == "\n" and lines
+        else "\ufffd"
+        if unicodedata.category(character) == "Cs"
+        else " "
+        if character in "\n\t"
+        else ""
+        for character in text
+    )
+    return shown.strip()
 
 
 def iso_day(given: date | str, where: str = "date") -> str:

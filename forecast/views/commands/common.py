@@ -13,7 +13,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
-from forecast.errors import LedgerError, NumberError
+from forecast.errors import ForecastError, LedgerError, NumberError
 from forecast.words.currencies import minor_digits
 from forecast.words.numbers import look_at, plainly, read_number
 
@@ -285,6 +285,41 @@ def typed(path: str | Path) -> str:
     if os.name == "nt":
         return f'"{text}"' if set(text) & set(" &()^;,=") else text
     return shlex.quote(text)
+
+
+def add_sure(parser: argparse.ArgumentParser) -> None:
+    """Add the option that answers a question beforehand; see `make_sure`."""
+    parser.add_argument("--sure", action="store_true", help="it is meant: do not ask about an unusual sum")
+
+
+def make_sure(options: argparse.Namespace, question: str) -> None:
+    """Ask before something unusual is entered, where a person can answer.
+
+    Parameters
+    ----------
+    options : argparse.Namespace
+        With `add_sure`.
+    question : str
+        Empty where there is nothing to ask.
+
+    Raises
+    ------
+    ForecastError
+        When the answer is no, or nobody is there to give one.
+    """
+    if not question or options.sure:
+        return
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        message = f"{question} Nothing was entered. If it is, say so with --sure."
+        raise ForecastError(message)
+    print(f"{question} [y/N] ", end="", file=sys.stderr, flush=True)
+    try:
+        said = input()
+    except EOFError:
+        said = ""
+    if said.strip().casefold() not in ("y", "yes"):
+        message = "nothing was entered."
+        raise ForecastError(message)
 
 
 def answer(options: argparse.Namespace, text: str, data: Mapping[str, Any]) -> int:
