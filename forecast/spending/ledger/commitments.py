@@ -126,11 +126,11 @@ class Commitments(Store):
     def list_commitments(
         self, as_of: date | str | None = None, include_ended: bool = False
     ) -> tuple[Commitment, ...]:
-        """List commitments by date, as they stood on a day; those ended by then only on demand."""
+        """List commitments by date, as they stood on a day; those paid in full or ended by then only on demand."""
         day = "9999-12-31" if as_of is None else iso_day(as_of, "as of")
         with self._reading() as connection:
             found = fetch_commitments(connection, day)
-        return tuple(item for item in found if include_ended or item.state == "open")
+        return tuple(item for item in found if include_ended or item.outstanding_minor)
 
     def committed_by_line(self, as_of: date | str | None = None) -> dict[str, int]:
         """Add up what is agreed and still to pay on each line, in minor units of the build's currency."""
