@@ -28,6 +28,15 @@ MORE_TO_COME = 0.1
 """Chance of being all up to which a sum paid is likely not all."""
 
 
+def titles_of(build: Build, scenario: str | None = None) -> dict[str, str]:
+    """Give the name of each line and event by id; those of the scenario as it words them."""
+    named = {item.id: item.title for item in (*build.line, *build.event)}
+    try:
+        return named | {row.id: row.title for row in compile_plan(build, scenario).payable}
+    except ForecastError:  # a build that cannot be simulated can be paid for
+        return named
+
+
 # -- whether it is all
 
 
@@ -208,7 +217,8 @@ def _follow(
     closing, more = [], []
     for name in names:
         said = answers.get(name)
-        once = build is not None and bought_as(build, name) == "once"
+        bought = None if build is None else bought_as(build, name)
+        once = bought == "once"
         if said is None and once and agreement is not None and agreement.line_id == name:
             said = True if receipt.kind != "refund" and name not in owed else None
         state = _state(ledger, name)
@@ -222,14 +232,18 @@ def _follow(
             if state != "more":
                 ledger.expect_more(name, _day_for(ledger, name, receipt.date))
             more.append(name)
+        elif said is None and state == "more" and receipt.kind != "refund" and bought != "running":
+            ledger.reopen_line(name, _day_for(ledger, name, receipt.date))  # what was to come may be this
     happened = []
     marks = ledger.event_states()
     for name in names:
         if receipt.kind != "refund" and name in marks and marks[name].state == "cannot-happen":
             ledger.mark_event(name, "happened", max(receipt.date, marks[name].date))
             happened.append(name)
-    settled = close_lines(ledger, closing, receipt.date)
-    return Entered(receipt, agreement, tuple(closing), tuple(more), settled, tuple(happened))
+    settled = [
+        one for name in closing for one in close_lines(ledger, [name], _day_for(ledger, name, receipt.date))
+    ]
+    return Entered(receipt, agreement, tuple(closing), tuple(more), tuple(settled), tuple(happened))
 
 
 def _state(ledger: Ledger, name: str) -> str:
@@ -266,21 +280,25 @@ def close_lines(
     ledger : Ledger
     names : iterable of str
     day : datetime.date, optional
-        Of the receipt after which they are closed: they are from then on, or from the last word or payment. Today
-        when left out.
+        From when on; today when left out.
     note : str
 
     Returns
     -------
     tuple of Commitment
         Those that were not paid in full, as they stood before.
+
+    Raises
+    ------
+    LedgerError
+        If a later word on a line says otherwise; nothing was closed then.
     """
     settled = []
     with ledger.together():
         for name in dict.fromkeys(names):
-            if _state(ledger, name) == "closed":
+            if name in ledger.closed_lines(day):
                 continue
-            mark = ledger.close_line(name, None if day is None else _day_for(ledger, name, day), note)
+            mark = ledger.close_line(name, day, note)
             for one in ledger.list_commitments():
                 if one.line_id == name:
                     ledger.settle_commitment(one.id, max(mark.date, one.date), note)
@@ -388,6 +406,30 @@ def agree(
         and receipt.supplier.casefold() == kept.supplier.casefold()
     )
     return Agreement(kept, max(0, before), state == "closed")
+
+
+def settle(
+    ledger: Ledger, build: Build, number: int, date: dt.date | None = None, note: str = ""
+) -> tuple[str, ...]:
+    """Say that an agreed price is paid in full; give the line that it closes, if it closes one.
+
+    Raises
+    ------
+    LedgerError
+        As for ``Ledger.settle_commitment``.
+    """
+    with ledger.together():
+        ledger.settle_commitment(number, date, note)
+        line = next(one.line_id for one in ledger.list_commitments(include_ended=True) if one.id == number)
+        done = (
+            bought_as(build, line) == "once"
+            and line not in ledger.committed_by_line()
+            and ledger.paid_by_line().get(line, 0) > 0
+            and line not in ledger.closed_lines()
+        )
+        if done:
+            close_lines(ledger, [line], _day_for(ledger, line, date or dt.date.min))
+        return (line,) if done else ()
 
 
 # -- what is odd about it

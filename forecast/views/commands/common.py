@@ -221,7 +221,7 @@ def _settled(text: str, option: str, read: Callable[[str], T]) -> T:
     try:
         return read(text)
     except NumberError as error:
-        if len(error.readings) == 2 and sys.stdin.isatty() and sys.stderr.isatty():
+        if len(error.readings) == 2 and somebody_there():
             return read(_which(option, error))
         message = f"{option}: {error}"
         raise LedgerError(message) from None
@@ -241,6 +241,11 @@ def _which(option: str, error: NumberError) -> str:
             return ways[int(said) - 1]
         if said in ways:
             return said
+
+
+def somebody_there() -> bool:
+    """Tell whether a person sits before a terminal and can be asked."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
 
 
 def working(what: str) -> None:
@@ -309,7 +314,7 @@ def make_sure(options: argparse.Namespace, question: str) -> None:
     """
     if not question or options.sure:
         return
-    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+    if not somebody_there():
         message = f"{question} Nothing was entered. If it is, say so with --sure."
         raise ForecastError(message)
     print(f"{question} [y/N] ", end="", file=sys.stderr, flush=True)
