@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from forecast.build.completeness import findings
 from forecast.build.schema import Build
 from forecast.engine.forecast import Forecast
+from forecast.spending.estimates import Unusual
 from forecast.spending.reforecast import Reforecast
 from forecast.views.money import about, builds, hours
 
@@ -35,6 +38,16 @@ def slips_sentence(build: Build, where: str) -> str:
     return (
         f"{'One figure' if count == 1 else f'{count} figures'} may be a slip. {where} whether that is meant."
     )
+
+
+def unusual_sentence(found: Sequence[Unusual], currency: str) -> str:
+    """Ask about sums far above the high of their line; nothing where there is none."""
+    told = [
+        f"{about(item.paid, currency)} for {item.title} is {item.paid / item.high:,.0f} times its high of "
+        f"{about(item.high, currency)}"
+        for item in found
+    ]
+    return f"{'; '.join(told)}. Is that meant?" if told else ""
 
 
 def hold_sentence(forecast: Forecast, level: float = 0.8, strong: str = "") -> str:

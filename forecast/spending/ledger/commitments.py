@@ -8,7 +8,7 @@ from typing import Literal
 
 from forecast.errors import LedgerError
 from forecast.spending.ledger.records import AgreementKind, Commitment
-from forecast.spending.ledger.store import Store, counts, iso_day, new_key, stands
+from forecast.spending.ledger.store import Store, clean, counts, iso_day, new_key, stands
 from forecast.spending.money import exponent
 
 
@@ -54,6 +54,7 @@ class Commitments(Store):
         """
         day = iso_day(date)
         exponent(currency)
+        supplier, line_id, note = clean(supplier), clean(line_id), clean(note, lines=True)
         for name, amount in (("amount", amount_minor), ("expected", expected_minor)):
             wrong_type = not isinstance(amount, int) or isinstance(amount, bool)
             if amount is not None and (wrong_type or amount <= 0):
@@ -61,12 +62,12 @@ class Commitments(Store):
                     f"commitment to {supplier}: {name} {amount!r}. It must be whole minor units above zero."
                 )
                 raise LedgerError(message)
-        if not line_id.strip() or not supplier.strip():
+        if not line_id or not supplier:
             message = (
                 "commitment: supplier or line is empty. Say with whom it was agreed, and for which line."
             )
             raise LedgerError(message)
-        key = entry_key or new_key()
+        key = clean(entry_key) if entry_key else new_key()
         with self._writing() as connection:
             build_currency = self._settle_currency(connection, currency)
             if currency != build_currency and expected_minor is None:
@@ -77,7 +78,7 @@ class Commitments(Store):
                 )
             values = (
                 day,
-                supplier.strip(),
+                supplier,
                 line_id,
                 amount_minor,
                 currency,
@@ -162,7 +163,14 @@ class Commitments(Store):
             connection.execute(
                 "INSERT INTO commitment_end (entry_key, as_of, commitment_id, state, note, recorded_at, who)"
                 " VALUES (?, ?, ?, ?, ?, ?, ?)",
-                (f"end:{found.entry_key}", day, commitment_id, state, note, *self._stamp()),
+                (
+                    f"end:{found.entry_key}",
+                    day,
+                    commitment_id,
+                    state,
+                    clean(note, lines=True),
+                    *self._stamp(),
+                ),
             )
 
 

@@ -7,7 +7,7 @@ from typing import NoReturn
 
 from forecast.errors import LedgerError, UnbalancedError
 from forecast.spending.ledger.records import NewReceipt, Split
-from forecast.spending.ledger.store import iso_day
+from forecast.spending.ledger.store import clean, iso_day
 from forecast.spending.money import exponent, format_plain
 
 _KINDS = ("payment", "refund", "deposit", "balance")
@@ -40,7 +40,8 @@ def checked(entry: NewReceipt) -> NewReceipt:
         message = f"{where}: {found}. {mend}."
         raise LedgerError(message)
 
-    if not entry.supplier.strip():
+    supplier = clean(entry.supplier)
+    if not supplier:
         refuse("no supplier", "Say who was paid")
     if entry.kind not in _KINDS:
         refuse(f"kind {entry.kind!r}", f"Legal are {', '.join(_KINDS)}")
@@ -56,9 +57,9 @@ def checked(entry: NewReceipt) -> NewReceipt:
             )
     if not entry.splits:
         refuse("no line", "Say which line it is for")
-    pairs = [pair(split) for split in entry.splits]
+    pairs = [(clean(line_id), amount) for line_id, amount in map(pair, entry.splits)]
     for line_id, amount in pairs:
-        if not isinstance(line_id, str) or not line_id.strip():
+        if not line_id:
             refuse("a split without a line", "Say which line each part is for")
         if not _is_whole(amount) or abs(amount) >= 2**62:
             refuse(f"split of line {line_id!r}: {amount!r}", "It must be a whole number of minor units")
@@ -74,4 +75,6 @@ def checked(entry: NewReceipt) -> NewReceipt:
             "Correct a split, or split the rest evenly or by estimate."
         )
         raise UnbalancedError(message)
-    return replace(entry, date=day, supplier=entry.supplier.strip(), splits=tuple(pairs))
+    key = entry.entry_key if entry.entry_key is None else clean(entry.entry_key)
+    note = clean(entry.note, lines=True)
+    return replace(entry, date=day, supplier=supplier, splits=tuple(pairs), note=note, entry_key=key)

@@ -7,7 +7,16 @@ import datetime as dt
 from pathlib import Path
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, answer, command, currency_of, exact_sum, to_read
+from forecast.views.commands.common import (
+    add_file,
+    add_sure,
+    answer,
+    command,
+    currency_of,
+    exact_sum,
+    make_sure,
+    to_read,
+)
 from forecast.views.commands.receipts import check_id, day
 
 STATEMENT = """\
@@ -35,6 +44,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     agreed.add_argument("--settle", type=int, metavar="NO", help="this commitment is paid in full")
     agreed.add_argument("--cancel", type=int, metavar="NO", help="this commitment is off")
     agreed.add_argument("--note", default="", help="anything worth keeping")
+    add_sure(agreed)
     left = command(commands, "left", "how much is left to buy of a line that is paid in part", run_left)
     add_file(left)
     left.add_argument("line", help="its id")
@@ -52,8 +62,10 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def run_agreed(options: argparse.Namespace) -> int:
     """Enter, settle, cancel or list commitments."""
     from forecast.spending.dates import not_ahead
+    from forecast.spending.estimates import unusual
     from forecast.spending.folder import BuildFolder
     from forecast.views.money import exact
+    from forecast.views.sentences import unusual_sentence
     from forecast.views.tables import shorten, table
 
     folder = BuildFolder.at(options.file)
@@ -72,9 +84,11 @@ def run_agreed(options: argparse.Namespace) -> int:
             raise LedgerError(message)
         currency = currency_of(options.amount, options.currency, own)
         expected = exact_sum(options.expected, "--expected", own) if options.expected else None
+        line, amount = check_id(options.line, build), exact_sum(options.amount, "--amount", currency)
+        if (at_home := amount if currency == own else expected) is not None:
+            make_sure(options, unusual_sentence(unusual(build, [(line, at_home)]), own))
         ledger.add_commitment(
-            date, options.supplier, check_id(options.line, build),
-            exact_sum(options.amount, "--amount", currency), currency, options.note, expected_minor=expected,
+            date, options.supplier, line, amount, currency, options.note, expected_minor=expected,
         )  # fmt: skip
     found = ledger.list_commitments()
     rows = [

@@ -13,9 +13,10 @@ from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
-from forecast.errors import LedgerError, NumberError
+from forecast.errors import ForecastError, LedgerError, NumberError
 from forecast.words.currencies import minor_digits
 from forecast.words.numbers import look_at, plainly, read_number
+from forecast.words.text import plain
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
 Adder: TypeAlias = "Callable[[argparse._SubParsersAction[argparse.ArgumentParser]], None]"
 T = TypeVar("T")
 Runner: TypeAlias = Callable[[argparse.Namespace], int]
+
+_UNSEEN = re.compile("[\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+"""What JSON may hold as it is and a terminal would act on, or cannot write."""
 
 
 def command(
@@ -287,10 +291,46 @@ def typed(path: str | Path) -> str:
     return shlex.quote(text)
 
 
+def add_sure(parser: argparse.ArgumentParser) -> None:
+    """Add the option that answers a question beforehand; see `make_sure`."""
+    parser.add_argument("--sure", action="store_true", help="it is meant: do not ask about an unusual sum")
+
+
+def make_sure(options: argparse.Namespace, question: str) -> None:
+    """Ask before something unusual is entered, where a person can answer.
+
+    Parameters
+    ----------
+    options : argparse.Namespace
+        With `add_sure`.
+    question : str
+        Empty where there is nothing to ask.
+
+    Raises
+    ------
+    ForecastError
+        When the answer is no, or nobody is there to give one.
+    """
+    if not question or options.sure:
+        return
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        message = f"{question} Nothing was entered. If it is, say so with --sure."
+        raise ForecastError(message)
+    print(f"{question} [y/N] ", end="", file=sys.stderr, flush=True)
+    try:
+        said = input()
+    except EOFError:
+        said = ""
+    if said.strip().casefold() not in ("y", "yes"):
+        message = "nothing was entered."
+        raise ForecastError(message)
+
+
 def answer(options: argparse.Namespace, text: str, data: Mapping[str, Any]) -> int:
     """Print an answer: words for people, or the same figures for programs."""
     if options.json:
-        print(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False, default=str))
+        written = json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False, default=str)
+        print(_UNSEEN.sub(lambda sign: f"\\u{ord(sign[0]):04x}", written))
     else:
-        print(text)
+        print(plain(text))
     return 0

@@ -9,7 +9,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, answer, command, currency_of, exact_sum, to_read
+from forecast.views.commands.common import (
+    add_file,
+    add_sure,
+    answer,
+    command,
+    currency_of,
+    exact_sum,
+    make_sure,
+    to_read,
+)
 from forecast.views.commands.imports import add_import
 
 if TYPE_CHECKING:
@@ -71,6 +80,7 @@ def _add_add(actions: Commands[argparse.ArgumentParser]) -> None:
     )
     parser.add_argument("--note", default="", help="anything worth keeping")
     parser.add_argument("--closes", action="store_true", help="nothing more will be paid for these lines")
+    add_sure(parser)
 
 
 def _add_void(actions: Commands[argparse.ArgumentParser]) -> None:
@@ -195,8 +205,10 @@ def run_add(options: argparse.Namespace) -> int:
     """Enter a receipt."""
     from forecast.spending.attachments import attach_file
     from forecast.spending.dates import not_ahead
+    from forecast.spending.estimates import unusual
     from forecast.spending.folder import BuildFolder
     from forecast.views.money import exact
+    from forecast.views.sentences import unusual_sentence
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -210,6 +222,7 @@ def run_add(options: argparse.Namespace) -> int:
     splits = _splits(options, build, paid[0] if paid else amount)
     kind = "refund" if options.refund else "deposit" if options.deposit else "payment"
     date = not_ahead(options.date or dt.date.today(), dt.date.today(), "receipt")
+    make_sure(options, unusual_sentence(unusual(build, splits), own))
     ledger = folder.ledger()
     with ledger.together():
         receipt = ledger.add_receipt(
