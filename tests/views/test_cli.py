@@ -14,6 +14,7 @@ import pytest
 
 from forecast.spending.folder import BuildFolder
 from forecast.views.cli import build_parser, main
+from forecast.views.money import about
 
 BUILD = """\
 [build]
@@ -306,8 +307,13 @@ def test_watch_says_what_is_paid_and_where_it_ends(
 ) -> None:
     folder = demo_folder(tmp_path, capsys, monkeypatch, "half-way-new-zealand")
     first = run(capsys, "watch", folder).splitlines()[0]
-    assert first.startswith("Paid so far: NZ$21,110. It ends at about NZ$")
     data = json.loads(run(capsys, "watch", folder, "--json"))
+    half, eight, nine = (
+        about(one["value"], "NZD", one["standard_error"])
+        for one in (data["forecast_final_cost"][name] for name in ("P50", "P80", "P90"))
+    )
+    ends = f"it ends at no more than {half} (P50), in 8 of 10 at no more than {eight} (P80), in 9 of 10 at no more than"
+    assert first.startswith(f"Paid so far: NZ$21,110. In half of builds like this one {ends} {nine} (P90).")
     assert data["paid"] == pytest.approx(21_106.37)
     assert data["budget"] == 37_000
     assert 0 < data["chance_of_overrun"]["value"] < 1
