@@ -1,7 +1,7 @@
 """What receipts teach is calibrated, for each kind of line apart: short form of ``tests.benchmarks.calibration``.
 
-Simulation-based calibration (Talts, Betancourt, Simpson, Vehtari & Gelman 2018, Validating Bayesian inference algorithms
-with simulation-based calibration): ranks of the truth among the trials are uniform.
+Simulation-based calibration (Talts, Betancourt, Simpson, Vehtari & Gelman 2018, Validating Bayesian inference
+algorithms with simulation-based calibration): ranks of the truth among the trials are uniform.
 """
 
 from __future__ import annotations
