@@ -26,6 +26,7 @@ from pydantic_core import PydanticCustomError
 
 from forecast.words.countries import COUNTRIES, nearest_country
 from forecast.words.currencies import is_currency, reference_rates
+from forecast.words.text import plain
 
 STRENGTHS: Mapping[str, float] = {"slight": 0.3, "moderate": 0.5, "strong": 0.7}
 """Loading on a shared cause that each word stands for (our choice: two strong figures correlate at 0.49)."""
@@ -86,7 +87,8 @@ def _a_country(code: str) -> str:
 
 
 def _a_name(text: str) -> str:
-    if not text.strip():
+    text = plain(text, lines=False).strip()
+    if not text:
         wrong("an empty name", "Write a name in the quotes, or leave the key out.")
     return text
 
@@ -96,7 +98,7 @@ CurrencyCode = Annotated[str, Field(strict=True, pattern=r"^[A-Z]{3}$"), AfterVa
 CountryCode = Annotated[str, Field(strict=True, pattern=r"^[A-Z]{2}$"), AfterValidator(_a_country)]
 """Of a country that there is."""
 Name = Annotated[str, Field(strict=True, max_length=2000), AfterValidator(_a_name)]
-"""What something is called: not empty."""
+"""What something is called: on one line, not empty, and nothing that a terminal or page would act on."""
 
 
 def _a_day(value: Any) -> Any:

@@ -148,8 +148,10 @@ def _interrupted(number: int, frame: FrameType | None) -> None:
 
 
 def _say(text: str, code: int) -> int:
+    from forecast.words.text import plain
+
     with suppress(OSError):
-        print(f"forecast: {text}", file=sys.stderr, flush=True)
+        print(f"forecast: {plain(text)}", file=sys.stderr, flush=True)
     return code
 
 

@@ -108,16 +108,22 @@ def work_sentence(forecast: Forecast, strong: str = "") -> str:
     return " ".join(said)
 
 
+def ends_sentence(found: Forecast | Reforecast, strong: str = "") -> str:
+    """Say where the build ends: P50, P80 and P90, each beside its meaning."""
+    half, eight, nine = (
+        f"{strong}{about(one.value, found.currency, one.error)}{strong}"
+        for one in found.percentile_set((0.5, 0.8, 0.9))
+    )
+    return (
+        f"In half of builds like this one it ends at no more than {half} (P50), in 8 of 10 at no more than {eight} "
+        f"(P80), in 9 of 10 at no more than {nine} (P90)."
+    )
+
+
 def watch_sentence(watch: Reforecast, strong: str = "") -> str:
     """Say what is paid, where the build ends, and how often it overruns."""
     money = watch.currency
-    half, eight = watch.percentile_set((0.5, 0.8))
-    paid = about(watch.paid, money)
-    middle, upper = about(half.value, money, half.error), about(eight.value, money, eight.error)
-    text = (
-        f"Paid so far: {strong}{paid}{strong}. It ends at about {strong}{middle}{strong}; "
-        f"in 8 of 10 builds like this one at no more than {strong}{upper}{strong}."
-    )
+    text = f"Paid so far: {strong}{about(watch.paid, money)}{strong}. {ends_sentence(watch, strong)}"
     chance = watch.chance_of_overrun
     if watch.budget is None or chance is None:
         return f"{text} Set a budget to see the chance of overrunning."

@@ -224,7 +224,7 @@ def test_text_is_cleaned_where_it_enters(tmp_path: Path) -> None:
         "2026-05-02", " Shop\0\x1b[31m\r\n& sons ", 100, "EUR", [("tape\t", 100)], "one\r\ntwo\x07\udcff "
     )
     assert (receipt.supplier, receipt.splits[0].line_id, receipt.note) == (
-        "Shop[31m & sons",
+        "Shop & sons",
         "tape",
         "one\ntwo\ufffd",
     )

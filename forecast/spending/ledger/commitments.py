@@ -10,7 +10,7 @@ from typing import Literal
 from forecast.errors import LedgerError
 from forecast.spending.ledger.records import AgreementKind, Commitment
 from forecast.spending.ledger.store import Store, clean, counts, iso_day, new_key, stands
-from forecast.spending.money import exponent
+from forecast.spending.money import exponent, sum_words
 
 
 class Commitments(Store):
@@ -56,12 +56,11 @@ class Commitments(Store):
         day = iso_day(date)
         exponent(currency)
         supplier, line_id, note = clean(supplier), clean(line_id), clean(note, lines=True)
-        for name, amount in (("amount", amount_minor), ("expected", expected_minor)):
+        for name, amount in (("the price agreed", amount_minor), ("what it should come to", expected_minor)):
             wrong_type = not isinstance(amount, int) or isinstance(amount, bool)
             if amount is not None and (wrong_type or amount <= 0):
-                message = (
-                    f"commitment to {supplier}: {name} {amount!r}. It must be whole minor units above zero."
-                )
+                said = sum_words(amount, currency)
+                message = f"commitment with {supplier}: {name} is {said}. Write a sum above zero."
                 raise LedgerError(message)
         if not line_id or not supplier:
             message = (

@@ -10,7 +10,7 @@ from datetime import date, datetime
 from forecast.errors import LedgerError
 from forecast.spending.ledger.records import Baseline, EventState, Mark, StillToBuy
 from forecast.spending.ledger.store import Store, clean, iso_day, new_key, stands
-from forecast.spending.money import exponent
+from forecast.spending.money import exponent, sum_words
 
 _STATES = {
     "open": "is open",
@@ -126,9 +126,7 @@ class Marks(Store):
             says otherwise, so that this one would change nothing.
         """
         if not isinstance(amount_minor, int) or isinstance(amount_minor, bool) or amount_minor < 0:
-            message = (
-                f"line {line_id!r}: still to buy {amount_minor!r}. Give whole minor units, zero or more."
-            )
+            message = f"line {line_id!r}: what is left to buy cannot be below zero. Say 0 or more; or close the line."
             raise LedgerError(message)
         line_id, note = _named(line_id, "line"), clean(note, lines=True)
         day, (at, who) = self._day(date), self._stamp()
@@ -209,7 +207,7 @@ class Marks(Store):
         """
         exponent(currency)
         if not isinstance(budget_minor, int) or isinstance(budget_minor, bool) or budget_minor <= 0:
-            message = f"baseline: budget {budget_minor!r}. It must be whole minor units above zero."
+            message = f"budget: {sum_words(budget_minor, currency)} can be none. Say a sum above zero."
             raise LedgerError(message)
         key, day = clean(entry_key) if entry_key else new_key(), self._day(date)
         note = clean(note, lines=True)

@@ -6,7 +6,6 @@ import getpass
 import sqlite3
 import threading
 import time
-import unicodedata
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -17,6 +16,7 @@ from typing import NoReturn
 from forecast.errors import LedgerError
 from forecast.spending.ledger.migrations import MIGRATIONS, migrate, refuse_strangers, version_of
 from forecast.spending.money import exponent
+from forecast.words.text import plain
 
 BUSY_SECONDS = 60.0
 """How long a call waits for other writers before it gives up."""
@@ -266,20 +266,8 @@ def clean(text: str, *, lines: bool = False) -> str:
     lines : bool
         Whether it may have several lines, as a note may.
     """
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
-    shown = "".join(
-        character
-        if character >= " " and unicodedata.category(character) not in ("Cc", "Cs")
-        else "\n"
-        if character == "\n" and lines
-        else "\ufffd"
-        if unicodedata.category(character) == "Cs"
-        else " "
-        if character in "\n\t"
-        else ""
-        for character in text
-    )
-    return shown.strip()
+    shown = plain(text, lines=lines)
+    return (shown.replace("\t", " ") if lines else shown).strip()
 
 
 def iso_day(given: date | str, where: str = "date") -> str:

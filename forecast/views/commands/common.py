@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 from forecast.errors import ForecastError, LedgerError, NumberError
 from forecast.words.currencies import minor_digits
 from forecast.words.numbers import look_at, plainly, read_number
+from forecast.words.text import plain
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
 Adder: TypeAlias = "Callable[[argparse._SubParsersAction[argparse.ArgumentParser]], None]"
 T = TypeVar("T")
 Runner: TypeAlias = Callable[[argparse.Namespace], int]
+
+_UNSEEN = re.compile("[\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+"""What JSON may hold as it is and a terminal would act on, or cannot write."""
 
 
 def command(
@@ -330,7 +334,8 @@ def make_sure(options: argparse.Namespace, question: str) -> None:
 def answer(options: argparse.Namespace, text: str, data: Mapping[str, Any]) -> int:
     """Print an answer: words for people, or the same figures for programs."""
     if options.json:
-        print(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False, default=str))
+        written = json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False, default=str)
+        print(_UNSEEN.sub(lambda sign: f"\\u{ord(sign[0]):04x}", written))
     else:
-        print(text)
+        print(plain(text))
     return 0

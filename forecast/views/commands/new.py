@@ -8,6 +8,7 @@ import textwrap
 from typing import TYPE_CHECKING, Any, TextIO
 
 from forecast.views.commands.common import answer, command, typed
+from forecast.words.text import plain
 
 if TYPE_CHECKING:
     from forecast.build.guided import Answers, Question
@@ -152,7 +153,7 @@ def _ask_one(
                 either = error.either
                 print(f"{error.found}: type 1 for {either[0]}, 2 for {either[1]}.", file=stream)
                 continue
-            print(f"{error}", file=stream)
+            print(plain(str(error)), file=stream)
 
 
 def _choices(item: Question) -> str:
