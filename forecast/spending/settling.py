@@ -203,7 +203,10 @@ def enter_receipts(
     """
     with ledger.together():
         kept = ledger.add_receipts(receipts)
-        return tuple(_follow(ledger, build, one, said) for one, said in zip(kept, answers, strict=True))
+        # The later word holds, whatever the order of a list; of one day the one further down.
+        order = sorted(range(len(kept)), key=lambda place: kept[place].date)
+        found = {place: _follow(ledger, build, kept[place], answers[place]) for place in order}
+        return tuple(found[place] for place in range(len(kept)))
 
 
 def _follow(

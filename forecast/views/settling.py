@@ -37,14 +37,20 @@ def state_words(line: LineWatch) -> str:
         return "part paid"
     if line.settled >= LOOKS_SETTLED:
         return f"likely all paid ({of_100(line.settled)})"
-    return "part paid" if line.settled <= MORE_TO_COME else f"part paid, or all ({of_100(line.settled)})"
+    return "part paid" if line.settled <= MORE_TO_COME else f"part paid, perhaps all ({of_100(line.settled)})"
 
 
-def listed(names: Sequence[str], most: int = 6) -> str:
-    """Write names one after the other: ``A, B and C``; of many the first."""
-    if len(names) > most:
-        return f"{', '.join(names[: most - 1])} and {len(names) - most + 1} others"
-    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1]))) if names else ""
+def quoted(name: str, titles: Mapping[str, str]) -> str:
+    """Write the title of a line in quotation marks, as it may have commas of its own."""
+    return f"\u201c{titles.get(name, name)}\u201d"
+
+
+def named(names: Sequence[str], titles: Mapping[str, str], most: int = 6) -> str:
+    """Write the titles of lines one after the other; of many the first."""
+    written = [quoted(name, titles) for name in names]
+    if len(written) > most:
+        return f"{', '.join(written[: most - 1])} and {len(written) - most + 1} others"
+    return " and ".join(filter(None, (", ".join(written[:-1]), written[-1]))) if written else ""
 
 
 def looking_settled_sentence(watch: Reforecast) -> str:
@@ -54,7 +60,7 @@ def looking_settled_sentence(watch: Reforecast) -> str:
         return ""
     titles = {line.id: line.title for line in watch.lines}
     noun = "line" if len(found) == 1 else "lines"
-    return f"Looks settled: {len(found)} {noun}, {listed([titles[name] for name in found])}."
+    return f"Looks settled: {len(found)} {noun}, {named(found, titles)}."
 
 
 def closed_words(
@@ -63,17 +69,21 @@ def closed_words(
     """Say which lines are closed now, and which agreed prices ended with them."""
     told = []
     if closed:
-        one = len(closed) == 1
-        names = listed([titles.get(name, name) for name in closed])
-        told.append(
-            f"{names} {'is' if one else 'are'} closed: nothing more will be paid for {'it' if one else 'them'}."
-        )
+        verb, whom = ("is", "it") if len(closed) == 1 else ("are", "them")
+        told.append(f"{named(closed, titles)} {verb} closed: nothing more will be paid for {whom}.")
     told += [
-        f"With that ends the price agreed with {item.supplier} for {titles.get(item.line_id, item.line_id)}; "
+        f"With that ends the price agreed with {item.supplier} for {quoted(item.line_id, titles)}; "
         f"{exact(item.outstanding_minor, currency)} of it was not paid."
         for item in settled
     ]
     return " ".join(told)
+
+
+def follows_words(closed: Sequence[str], more: Sequence[str], titles: Mapping[str, str]) -> str:
+    """Say which lines are closed now and of which more is to come; nothing where of none."""
+    told = closed_words(closed, (), titles, "")
+    rest = f"More is to come for {named(more, titles)}." if more else ""
+    return " ".join(filter(None, (told, rest)))
 
 
 def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) -> str:
@@ -81,7 +91,7 @@ def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) ->
     told = []
     agreement, ended = entered.agreement, {item.id for item in entered.settled}
     if agreement is not None and agreement.id not in ended:
-        price = f"the price agreed with {agreement.supplier} for {titles.get(agreement.line_id, agreement.line_id)}"
+        price = f"the price agreed with {agreement.supplier} for {quoted(agreement.line_id, titles)}"
         if entered.receipt.paid_minor < 0:
             told.append(f"It is taken off what was paid towards {price}.")
         elif agreement.outstanding_minor:
@@ -89,11 +99,11 @@ def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) ->
             told.append(f"It counts against {price}: {rest} is still to pay.")
         else:
             told.append(f"It pays {price} in full.")
-    told.append(closed_words(entered.closed, entered.settled, titles, currency))
     agreed = agreement.line_id if agreement is not None and agreement.outstanding_minor else None
-    more = [titles.get(name, name) for name in entered.more if name != agreed]
-    told.append(f"More is to come for {listed(more)}." if more else "")
-    told += [f"\u201c{titles.get(name, name)}\u201d happened after all." for name in entered.happened]
+    more = [name for name in entered.more if name != agreed]
+    told.append(closed_words(entered.closed, entered.settled, titles, currency))
+    told.append(follows_words((), more, titles))
+    told += [f"{quoted(name, titles)} happened after all." for name in entered.happened]
     return " ".join(filter(None, told))
 
 
@@ -101,13 +111,13 @@ def taken_back_words(lines: Sequence[str], titles: Mapping[str, str]) -> str:
     """Say of which lines no longer holds what was said with a receipt that is taken back; nothing where of none."""
     if not lines:
         return ""
-    return f"What was said with it of {listed([titles.get(name, name) for name in lines])} is taken back too."
+    return f"What was said with it of {named(lines, titles)} is taken back too."
 
 
 def agreed_words(agreement: Agreement, titles: Mapping[str, str], currency: str) -> str:
     """Say what was just agreed, and what follows from it."""
     item = agreement.commitment
-    title = titles.get(item.line_id, item.line_id)
+    title = quoted(item.line_id, titles)
     told = (
         f"Agreed with {item.supplier} for {title}: {exact(item.amount_minor, item.currency)}, "
         f"{'a fixed price' if item.kind == 'fixed' else 'an estimate that may still grow'}."
@@ -134,12 +144,12 @@ def question(build: Build, ledger: Ledger | None, receipt: NewReceipt, titles: M
 
 
 def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
-    title = titles.get(odd.line_id, odd.line_id)
+    title = quoted(odd.line_id, titles)
     if odd.kind == "cannot-happen":
-        return f"on {odd.date} you said that \u201c{title}\u201d cannot happen, and with this receipt it happened"
+        return f"on {odd.date} you said that {title} cannot happen, and with this receipt it happened"
     if odd.receipt is not None:
         same = odd.receipt
-        lines = listed([titles.get(split.line_id, split.line_id) for split in same.splits])
+        lines = named([split.line_id for split in same.splits], titles)
         money = f"{format_plain(same.amount_minor, same.currency)} {same.currency}"
         return f"receipt {same.id} is the same: {same.supplier}, {same.date}, {money} for {lines}"
     if not odd.minor:

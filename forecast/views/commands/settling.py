@@ -76,7 +76,7 @@ def run_close(options: argparse.Namespace) -> int:
     """Close lines."""
     from forecast.spending.folder import BuildFolder
     from forecast.spending.settling import close_lines, titles_of
-    from forecast.views.settling import closed_words
+    from forecast.views.settling import closed_words, quoted
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -95,7 +95,7 @@ def run_close(options: argparse.Namespace) -> int:
     settled = close_lines(ledger, names, options.date, options.note)
     titles, own = titles_of(build), build.build.currency
     told = [closed_words([name for name in names if name not in already], settled, titles, own)]
-    told += [f"{titles.get(name, name)} was closed already." for name in names if name in already]
+    told += [f"{quoted(name, titles)} was closed already." for name in names if name in already]
     return _told(options, ledger, names, " ".join(filter(None, told)), titles, own)
 
 
@@ -110,7 +110,7 @@ def run_reopen(options: argparse.Namespace) -> int:
     """Open lines again."""
     from forecast.spending.folder import BuildFolder
     from forecast.spending.settling import titles_of
-    from forecast.views.settling import listed
+    from forecast.views.settling import named
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -123,8 +123,7 @@ def run_reopen(options: argparse.Namespace) -> int:
                 name, options.date, options.note
             )
     titles = titles_of(build)
-    which = listed([titles.get(name, name) for name in names])
-    text = f"More {'is to' if options.more_to_come else 'may'} come for {which}."
+    text = f"More {'is to' if options.more_to_come else 'may'} come for {named(names, titles)}."
     return _told(options, ledger, names, text, titles, build.build.currency)
 
 
@@ -138,9 +137,10 @@ def _told(
 ) -> int:
     """Answer with what is paid for each line and how it stands."""
     from forecast.views.money import exact
+    from forecast.views.settling import quoted
 
     states, paid = ledger.line_states(), ledger.paid_by_line()
-    sums = [f"{titles.get(name, name)}: {exact(paid.get(name, 0), currency)} paid" for name in names]
+    sums = [f"{quoted(name, titles)}: {exact(paid.get(name, 0), currency)} paid" for name in names]
     data = {
         "lines": [
             {
@@ -210,6 +210,7 @@ def run_freeze(options: argparse.Namespace) -> int:
 def run_undo(options: argparse.Namespace) -> int:
     """Take back the last thing entered."""
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.settling import titles_of
     from forecast.spending.undoing import last_entry, undo_last
     from forecast.views.entries import entry_words
 
@@ -220,8 +221,8 @@ def run_undo(options: argparse.Namespace) -> int:
         entry = last_entry(ledger)
         if entry is None:
             return answer(options, "Nothing was entered yet, or all of it is taken back.", {"last": None})
-        words = entry_words(entry, build.build.currency)
+        words = entry_words(entry, build.build.currency, titles_of(build))
         return answer(options, f"Entered last: {words}.", {"last": words})
-    words = entry_words(undo_last(ledger), build.build.currency)
+    words = entry_words(undo_last(ledger), build.build.currency, titles_of(build))
     text = f"Taken back: {words}. 'forecast watch' shows where it ends now."
     return answer(options, text, {"undone": words})
