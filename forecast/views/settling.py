@@ -8,7 +8,6 @@ from forecast.build.schema import Build
 from forecast.spending.estimates import unusual
 from forecast.spending.ledger import Commitment, Ledger, NewReceipt
 from forecast.spending.ledger.entries import pair
-from forecast.spending.money import format_plain
 from forecast.spending.reforecast import LOOKS_SETTLED, LineWatch, Reforecast
 from forecast.spending.settling import MORE_TO_COME, Agreement, Entered, Odd, oddities
 from forecast.views.money import exact
@@ -150,7 +149,7 @@ def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
     if odd.receipt is not None:
         same = odd.receipt
         lines = named([split.line_id for split in same.splits], titles)
-        money = f"{format_plain(same.amount_minor, same.currency)} {same.currency}"
+        money = exact(same.amount_minor, same.currency)
         return f"receipt {same.id} is the same: {same.supplier}, {same.date}, {money} for {lines}"
     if not odd.minor:
         return f"nothing was paid for {title} so far, so nothing can come back"

@@ -127,6 +127,8 @@ def _told_apart(parser: argparse.ArgumentParser, given: Sequence[str]) -> tuple[
         if len(actions) != 1:
             return None
         (action,) = actions.values()
+        if action.nargs == "?" and not equals:  # else the word that follows would be taken for its value
+            options[-1] += "="
         if action.nargs is None and not equals:
             value = next(rest, None)
             if value is None:
