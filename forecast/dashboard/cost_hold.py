@@ -7,7 +7,7 @@ from functools import partial
 import streamlit as st
 
 from forecast.dashboard.layout import safe, table, text, told_plainly
-from forecast.dashboard.state import Opened, before, contingency_of
+from forecast.dashboard.state import Opened, as_it_stands, contingency_of
 from forecast.decide.comparisons import NOT_FOUND
 from forecast.decide.contingency import Contingency, Share, recommended_level
 from forecast.views.money import about, as_written, builds, rounding_step, signed
@@ -51,7 +51,7 @@ def _section(view: Opened) -> None:
 
 
 def _levels(view: Opened, own: float) -> None:
-    forecast, money = before(view), view.currency
+    forecast, money = as_it_stands(view), view.currency
     base = forecast.base_estimate
     rows = [["Middle figures", about(base, money), "", _enough(forecast.chance_within(base).value)]]
     levels = sorted({0.5, 0.8, 0.9, round(own, 2)})

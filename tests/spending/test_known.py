@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from forecast.build.buildfile import parse_build
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import compile_plan
-from forecast.spending.base import base_given
+from forecast.engine.base import base_given
 from forecast.spending.known import Known, known_facts
 from forecast.spending.ledger import Ledger
 from forecast.spending.standing import Moment, Record

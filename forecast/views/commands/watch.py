@@ -99,7 +99,7 @@ def _levels(levels: Sequence[float], estimates: Sequence[Estimate]) -> dict[str,
 def watch_text(build: Build, watch: Reforecast, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the figures, the lines."""
     from forecast.views.money import about, signed
-    from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence
+    from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence, width_sentence
     from forecast.views.tables import shorten, table
     from forecast.views.watching import (
         bought_sentence,
@@ -144,7 +144,8 @@ def watch_text(build: Build, watch: Reforecast, *, every_line: bool = False) -> 
     if line_rows:
         headings = ["", "State", "Estimate", "Paid", "Forecast", "P10 to P90", "Moved"]
         text += ["", table(headings, line_rows, left=2)]
-    text += ["", *lesson_sentences(watch)] if watch.causes else []
+    lessons = [sentence for sentence in (width_sentence(watch), *lesson_sentences(watch)) if sentence]
+    text += ["", *lessons] if lessons else []
     if watch.budget is not None:
         told = (contingency_sentence(watch), overrun_sentence(watch), bought_sentence(watch))
         text += ["", *(sentence for sentence in told if sentence)]
