@@ -10,9 +10,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from forecast.build.buildfile import parse_build
+from forecast.engine.base import base_given
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import compile_plan
-from forecast.engine.base import base_given
 from forecast.spending.known import Known, known_facts
 from forecast.spending.ledger import Ledger
 from forecast.spending.standing import Moment, Record
