@@ -58,7 +58,9 @@ def text_of(items: list[dict[str, Any]], correlation: float) -> str:
 
 def normals(means_and_sds: list[tuple[float, float]], correlation: float = 0.0) -> Build:
     """Give a build of normal lines ``n0``, ``n1`` … with one correlation between any two."""
-    text = f'[build]\nname = "normals"\ncurrency = "EUR"\ncountry = "IE"\nestimating = {correlation}\n{EXACTLY}'
+    text = (
+        f'[build]\nname = "normals"\ncurrency = "EUR"\ncountry = "IE"\nestimating = {correlation}\n{EXACTLY}'
+    )
     for place, (mean, sd) in enumerate(means_and_sds):
         text += (
             f'[[line]]\nid = "n{place}"\ngroup = "other"\n'
