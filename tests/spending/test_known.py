@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from forecast.build.buildfile import parse_build
-from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid
 from forecast.engine.facts import prepare
+from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.spending.base import base_given
 from forecast.spending.known import EXTRAS, SETTLED, Known, known_facts

@@ -228,25 +228,24 @@ def reveal(ledger: Ledger, truth: dict[str, float], rng: np.random.Generator) ->
 def test_nominal_eighty_percent_holds_eighty_through_the_whole_path(tmp_path: Path) -> None:
     """Simulation-based calibration (Talts et al. 2018): 500 builds drawn from the model, their receipts entered."""
     build = parse_build(TEXT.replace("[[cause]]", "learn_ranges = false\n[[cause]]", 1))
-    truth = run(compile_plan(build), 512, seed=90)
+    truth = run(compile_plan(build), 4096, seed=90)  # as many as this by the engine alone: 0.788 inside
     rng = np.random.default_rng(92)
     Ledger(tmp_path / "empty.db", currency="EUR")
-    count, inside, ranks = 500, 0, []
-    for number, trial in enumerate(rng.permutation(truth.count)[:count]):
+    count, ranks = 500, []
+    for number, trial in enumerate(rng.choice(truth.count, count, replace=False)):
         ledger = Ledger(shutil.copyfile(tmp_path / "empty.db", tmp_path / f"{number}.db"))
         costs = {row.id: float(truth.row(row.id)[trial]) for row in truth.plan.rows}
         with ledger.together():
             reveal(ledger, costs, rng)
         watch = reforecast(build, ledger, trials=512, seed=1000 + number)
-        low, high = watch.percentile_set((0.1, 0.9))
         actual = float(truth.totals[trial])
-        inside += low.value - 0.03 <= actual <= high.value + 0.03
         weights = watch.now.trials.weights
         below, upto = (
             float(np.average(watch.totals < actual + cents, weights=weights)) for cents in (-0.03, 0.03)
         )
         ranks.append(below + rng.random() * (upto - below))  # receipts are whole cents: a tie is shared out
-    assert abs(inside / count - 0.8) <= 0.03
+    inside = np.mean((np.array(ranks) >= 0.1) & (np.array(ranks) <= 0.9))
+    assert abs(inside - 0.8) <= 0.03
     from scipy import stats
 
     assert stats.chisquare(np.histogram(ranks, bins=10, range=(0, 1))[0]).pvalue > 0.01
