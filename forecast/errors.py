@@ -11,6 +11,7 @@
     ├── SimulationError    a figure cannot be simulated as asked
     └── LedgerError        the receipt ledger refuses, or cannot be read or written
         ├── UnbalancedError    splits do not add up to their receipt
+        ├── UnusualError       a sum so far off that it is asked about first
         └── ImportRefusedError a bank or card file was not imported; carries every bad row
 
 Each message says where, what was found, what is legal and how to mend it. A screen or the command line shows
@@ -126,6 +127,10 @@ class LedgerError(ForecastError):
 
 class UnbalancedError(LedgerError):
     """The splits of a receipt do not add up to it."""
+
+
+class UnusualError(LedgerError):
+    """A sum is legal and far beyond what its line was thought to cost: whoever enters it is asked first."""
 
 
 class ImportRefusedError(_ManyProblems, LedgerError):

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ValidationError
 
 from forecast.build.consignment import Consignment, figures_in
 from forecast.build.figures import FigureBase
+from forecast.build.limits import out_of_reach, wrong_times
 from forecast.build.locate import Path
 from forecast.build.rates import unknown_currency, wrong_rates
 from forecast.build.schema import (
@@ -24,7 +25,6 @@ from forecast.build.schema import (
     Option,
     Scenario,
 )  # fmt: skip
-from forecast.build.times import wrong_times
 
 Item = TypeVar("Item", Line, Event)
 Raised = tuple[Path, str, str]
@@ -255,7 +255,8 @@ def _changes(build: Build) -> Iterator[tuple[Path, Scenario | Option]]:
 
 
 def _of_items(build: Build, extra: set[str]) -> list[Raised]:
-    return [*_references(build, extra), *_loadings(build), *_circles(build), *wrong_times(build)]
+    found = [*_references(build, extra), *_loadings(build), *_circles(build)]
+    return [*found, *wrong_times(build), *out_of_reach(build)]
 
 
 def _changed(item: Item, override: Mapping[str, Mapping[str, Any]]) -> Item:

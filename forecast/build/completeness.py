@@ -13,6 +13,7 @@ import math
 from collections.abc import Iterator
 
 from forecast.build.completeness_import import of_consignments, percentages, storage
+from forecast.build.completeness_odd import odd
 from forecast.build.completeness_options import of_options
 from forecast.build.completeness_rules import GRADES, Finding, load_rules, usual_cost
 from forecast.build.facts import Facts
@@ -55,7 +56,7 @@ def _lacking(build: Build) -> list[Finding]:
     """Give what a build lacks, its options aside."""
     facts = Facts(build)
     return [
-        *_absent(facts), *of_consignments(facts), *storage(facts), *percentages(facts), *_widths(facts),
+        *odd(facts), *_absent(facts), *of_consignments(facts), *storage(facts), *percentages(facts), *_widths(facts),
     ]  # fmt: skip
 
 

@@ -14,10 +14,10 @@ from forecast.build.library import PRACTICE, Library, Range, load_library
 from forecast.build.rates import ask_for_rate, per_euro
 from forecast.build.schema import Build
 
-Grade = Literal["must", "usual", "consider"]
+Grade = Literal["odd", "must", "usual", "consider"]
 
 
-GRADES: tuple[Grade, ...] = ("must", "usual", "consider")
+GRADES: tuple[Grade, ...] = ("odd", "must", "usual", "consider")
 
 
 @dataclass(frozen=True)
@@ -29,9 +29,9 @@ class Finding:
     rule : str
         Key under ``[not_needed]`` that answers it.
     grade : str
-        must, usual or consider.
+        must, usual or consider; odd where nothing is missing but a figure looks like a slip.
     missing, why : str
-        What is missing, and why that matters.
+        What is missing or odd, and why that matters.
     cost : tuple of float or None
         What it usually costs, low, middle and high: money in ``unit``, or percent.
     unit : str

@@ -13,11 +13,13 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, Field, model_validator
 
 from forecast.build.figures import (
+    CountryCode,
     CurrencyCode,
     Day,
     FigureBase,
     Identifier,
     Known,
+    Name,
     Part,
     Text,
     UncertainFigure,
@@ -36,7 +38,6 @@ Share = Annotated[float, Field(strict=True, ge=0, le=1)]
 Days = Annotated[float, Field(strict=True, ge=0, le=3650)]
 HsCode = Annotated[str, Field(strict=True, pattern=r"^[0-9]{4}(\.?[0-9]{2}){0,3}$")]
 RuleFigureId = Annotated[str, Field(strict=True, pattern=r"^[A-Za-z][A-Za-z0-9_.-]*$", max_length=80)]
-CountryCode = Annotated[str, Field(strict=True, pattern=r"^[A-Z]{2}$")]
 
 Moment = float | date
 """When something is paid: on a date, or so many days after the day of the rate of exchange."""
@@ -54,7 +55,7 @@ class Goods(Part):
     """
 
     id: Identifier
-    name: Text | None = None
+    name: Name | None = None
     price: UncertainFigure
     hs: HsCode = "8708.29"
     group: GoodsGroup = "kit"
@@ -185,15 +186,15 @@ class Consignment(Part):
     """
 
     id: Identifier
-    name: Text | None = None
-    seller: Text | None = None
+    name: Name | None = None
+    seller: Name | None = None
     goods: tuple[Goods, ...] = ()
     price: UncertainFigure | None = None
     hs: HsCode | None = None
     currency: CurrencyCode | None = None
     origin: CountryCode | None = None
     incoterm: Incoterm
-    place: Text | None = None
+    place: Name | None = None
     mode: Mode
     boxes: tuple[Box, ...] = ()
     deposit: Share = 0.3

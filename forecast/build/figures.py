@@ -6,13 +6,27 @@ the same. There is no arithmetic here: the engine turns a figure into a probabil
 
 from __future__ import annotations
 
+import difflib
 import itertools
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date, datetime
 from typing import Annotated, Any, Literal, NoReturn
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    Tag,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
+
+from forecast.words.countries import COUNTRIES, nearest_country
+from forecast.words.currencies import is_currency, reference_rates
+from forecast.words.text import plain
 
 STRENGTHS: Mapping[str, float] = {"slight": 0.3, "moderate": 0.5, "strong": 0.7}
 """Loading on a shared cause that each word stands for (our choice: two strong figures correlate at 0.49)."""
@@ -51,9 +65,40 @@ Positive = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=LAR
 Chance = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1)]
 Loading = Annotated[float, BeforeValidator(_strength), Field(strict=True, gt=-1, lt=1)]
 Identifier = Annotated[str, Field(strict=True, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", max_length=64)]
-CurrencyCode = Annotated[str, Field(strict=True, pattern=r"^[A-Z]{3}$")]
 Text = Annotated[str, Field(strict=True, max_length=2000)]
 Flag = Annotated[bool, Field(strict=True)]
+
+
+def _a_currency(code: str) -> str:
+    if code not in reference_rates() and not is_currency(code):
+        near = difflib.get_close_matches(code, sorted(reference_rates()), n=3, cutoff=0.6)
+        asked = f" Near it: {', '.join(near)}." if near else ""
+        wrong(
+            f"there is no currency {code}",
+            f'Write its three capital letters of ISO 4217, such as "EUR".{asked}',
+        )
+    return code
+
+
+def _a_country(code: str) -> str:
+    if code not in COUNTRIES:
+        wrong(f"there is no country {code}", nearest_country(code))
+    return code
+
+
+def _a_name(text: str) -> str:
+    text = plain(text, lines=False).strip()
+    if not text:
+        wrong("an empty name", "Write a name in the quotes, or leave the key out.")
+    return text
+
+
+CurrencyCode = Annotated[str, Field(strict=True, pattern=r"^[A-Z]{3}$"), AfterValidator(_a_currency)]
+"""Of a currency that there is."""
+CountryCode = Annotated[str, Field(strict=True, pattern=r"^[A-Z]{2}$"), AfterValidator(_a_country)]
+"""Of a country that there is."""
+Name = Annotated[str, Field(strict=True, max_length=2000), AfterValidator(_a_name)]
+"""What something is called: on one line, not empty, and nothing that a terminal or page would act on."""
 
 
 def _a_day(value: Any) -> Any:
@@ -395,3 +440,23 @@ FIGURE_KEYS = frozenset(
     key for model in FIGURE_KINDS.values() for key in model.model_fields if key not in FigureBase.model_fields
 ) - {"kind"} | {"shape"}
 """The keys that hold a figure's numbers."""
+
+
+def lowest(figure: FigureBase) -> float | None:
+    """Give the smallest number that a figure names; None where it names none."""
+    return _end(figure, ("value", "low", "min", "lower", "p10", "median", "mean"), min)
+
+
+def highest(figure: FigureBase) -> float | None:
+    """Give the largest number that a figure names; None where it names none."""
+    return _end(figure, ("value", "high", "max", "p90", "median", "mean"), max)
+
+
+def _end(
+    figure: FigureBase, keys: tuple[str, ...], choose: Callable[[Iterable[float]], float]
+) -> float | None:
+    for key in keys:
+        if isinstance(number := getattr(figure, key, None), int | float):
+            return float(number)
+    listed = getattr(figure, "quotes", ()) or getattr(figure, "values", ())
+    return float(choose(listed)) if listed else None

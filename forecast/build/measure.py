@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from forecast.build.figures import Identifier, Part, Text, UncertainFigure, wrong
+from forecast.build.figures import Identifier, Name, Part, Text, UncertainFigure, wrong
 
 Factor = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=100)]
 FigureName = Annotated[
@@ -41,7 +41,7 @@ class Measure(Part):
     """
 
     id: Identifier
-    name: Text | None = None
+    name: Name | None = None
     cost: UncertainFigure
     own_hours: UncertainFigure | None = None
     chances: dict[EventName, Factor] = {}

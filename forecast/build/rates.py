@@ -79,14 +79,14 @@ def per_euro(build: Build) -> float | None:
     home = build.build.currency
     own = build.currency.get("EUR")
     if home != "EUR" and own is not None:
-        return _about(own.rate)
+        return middle_rate(own.rate)
     known = reference("EUR", home)
     if known is not None:
         return known.rate
     for code, currency in build.currency.items():
         through = reference("EUR", code)
         if through is not None:
-            return through.rate * _about(currency.rate)
+            return through.rate * middle_rate(currency.rate)
     return None
 
 
@@ -98,8 +98,8 @@ def ask_for_rate(home: str) -> str:
     )
 
 
-def _about(figure: FigureBase) -> float:
-    """Give roughly the middle of a figure, for scaling what is only known roughly itself."""
+def middle_rate(figure: FigureBase) -> float:
+    """Give roughly the middle of a rate, for scaling and judging what is only known roughly itself."""
     for name in ("value", "middle", "mode", "median", "mean", "p50"):
         if isinstance(number := getattr(figure, name, None), int | float):
             return float(number)

@@ -15,11 +15,13 @@ from pydantic import Field, model_validator
 from forecast.build.consignment import Consignment
 from forecast.build.figures import (
     Chance,
+    CountryCode,
     CurrencyCode,
     Day,
     Flag,
     Identifier,
     Loading,
+    Name,
     Number,
     Part,
     Text,
@@ -77,9 +79,9 @@ class BuildInfo(Part):
         Shown wherever the build is shown, for example that its data are invented.
     """
 
-    name: Text
+    name: Name
     currency: CurrencyCode
-    country: Annotated[str, Field(strict=True, pattern=r"^[A-Z]{2}$")]
+    country: CountryCode
     estimating: Annotated[float, Field(strict=True, ge=0, lt=1)] = 0.25
     estimating_size: Annotated[float, Field(strict=True, ge=0, le=1e12)] | None = None
     learn_ranges: Flag = True
@@ -93,7 +95,7 @@ class Cause(Part):
     """A shared cause: something unseen that pushes several figures the same way."""
 
     id: Identifier
-    name: Text | None = None
+    name: Name | None = None
     note: Text | None = None
 
 
@@ -134,7 +136,7 @@ class Costed(Part):
     """
 
     id: Identifier
-    name: Text | None = None
+    name: Name | None = None
     chance: Chance = 1.0
     package: Identifier | None = None
     route: Identifier | None = None
@@ -182,7 +184,7 @@ class Line(Costed):
     maximum: UncertainFigure | None = None
     optional: Flag = False
     safety: Flag = False
-    supplier: Text | None = None
+    supplier: Name | None = None
     resale: UncertainFigure | None = None
     bought: Bought | None = None
 
@@ -296,7 +298,7 @@ class Scenario(Part):
         Changed keys by line or event id.
     """
 
-    name: Text | None = None
+    name: Name | None = None
     all: Identifier = "self"
     routes: dict[Identifier, Identifier] = {}
     override: dict[Identifier, dict[str, Any]] = {}
@@ -334,7 +336,7 @@ class Option(Part):
 
     id: Identifier
     choice: Identifier
-    name: Text | None = None
+    name: Name | None = None
     override: dict[Identifier, dict[str, Any]] = {}
     line: tuple[Line, ...] = ()
     event: tuple[Event, ...] = ()

@@ -16,6 +16,8 @@ from forecast.build.figures import (
     Positive,
     Text,
     UncertainFigure,
+    highest,
+    lowest,
     wrong,
 )
 
@@ -31,77 +33,69 @@ MOST_LOST, LEAST_ARRIVING = 90.0, 1.0
 
 
 def _lowest(figure: FigureBase) -> float | None:
-    """Give the smallest number that a figure names, or that a normal falls to; None where it names none."""
+    """Give the smallest number that a figure names, or that a normal or an open metalog falls to."""
     if isinstance(figure, Normal):
         return figure.mean - _FEW * figure.sd
     if isinstance(figure, Metalog):
-        return figure.lower if figure.lower is not None else figure.p10 - 2 * (figure.p90 - figure.p10)
-    for key in ("value", "low", "min", "p10", "median"):
-        if hasattr(figure, key):
-            return float(getattr(figure, key))
-    for key in ("values", "quotes"):
-        if hasattr(figure, key):
-            return float(min(getattr(figure, key)))
-    return None
+        return (
+            figure.p10 - 2 * (figure.p90 - figure.p10)
+            if figure.lower is None
+            else figure.p10
+            if figure.lower >= 0
+            else figure.lower
+        )
+    return lowest(figure)
 
 
 def _highest(figure: FigureBase) -> float | None:
-    """Give the largest number that a figure names, or that a normal rises to; None where it names none."""
-    if isinstance(figure, Normal):
-        return figure.mean + _FEW * figure.sd
-    for key in ("value", "high", "max", "p90", "median"):
-        if hasattr(figure, key):
-            return float(getattr(figure, key))
-    for key in ("values", "quotes"):
-        if hasattr(figure, key):
-            return float(max(getattr(figure, key)))
-    return None
+    """Give the largest number that a figure names, or that a normal rises to."""
+    return figure.mean + _FEW * figure.sd if isinstance(figure, Normal) else highest(figure)
 
 
 def _measured(figure: FigureBase) -> FigureBase:
     if figure.currency is not None:
         wrong(f"currency is {figure.currency!r}", "A dimension has no currency: leave it out here.")
-    lowest = _lowest(figure)
-    if lowest is not None and lowest <= 0:
+    least = _lowest(figure)
+    if least is not None and least <= 0:
         mend = "Dimensions and counts must be above zero."
         if isinstance(figure, Normal | Metalog):
             mend += " Write { low = …, middle = …, high = … }: that shape never falls to zero."
-        wrong(f"found {lowest:g}" if isinstance(figure, Known) else f"goes down to {lowest:g}", mend)
+        wrong(f"found {least:g}" if isinstance(figure, Known) else f"goes down to {least:g}", mend)
     return figure
 
 
 def _share(figure: FigureBase) -> FigureBase:
     if figure.currency is not None:
         wrong(f"currency is {figure.currency!r}", "A percentage has no currency: leave it out here.")
-    lowest, highest = _lowest(figure), _highest(figure)
-    if lowest is not None and lowest < 0:
-        wrong(f"found {lowest:g}", "A percentage here must not be below zero.")
-    if lowest is not None and 0 < lowest < 1 and (highest is None or highest <= 1):
-        wrong(f"found {lowest:g}", f"This is in percent: write {lowest * 100:g} for {lowest:.0%}.")
-    if highest is not None and highest > MOST_PERCENT:
-        wrong(f"found {highest:g}", f"This is in percent, {MOST_PERCENT:g} at most: 15 means 15 %.")
+    least, most = _lowest(figure), _highest(figure)
+    if least is not None and least < 0:
+        wrong(f"found {least:g}", "A percentage here must not be below zero.")
+    if least is not None and 0 < least < 1 and (most is None or most <= 1):
+        wrong(f"found {least:g}", f"This is in percent: write {least * 100:g} for {least:.0%}.")
+    if most is not None and most > MOST_PERCENT:
+        wrong(f"found {most:g}", f"This is in percent, {MOST_PERCENT:g} at most: 15 means 15 %.")
     return figure
 
 
 def _lost(figure: FigureBase) -> FigureBase:
-    highest = _highest(_share(figure))
-    if highest is not None and highest > MOST_LOST:
+    most = _highest(_share(figure))
+    if most is not None and most > MOST_LOST:
         wrong(
-            f"found {highest:g}",
+            f"found {most:g}",
             f"So many percent are lost that nothing is left to use: give {MOST_LOST:g} at most. 5 means 5 %.",
         )
     return figure
 
 
 def _arriving(figure: FigureBase) -> FigureBase:
-    lowest, highest = _lowest(_share(figure)), _highest(figure)
-    if lowest is not None and lowest < LEAST_ARRIVING:
+    least, most = _lowest(_share(figure)), _highest(figure)
+    if least is not None and least < LEAST_ARRIVING:
         wrong(
-            f"found {lowest:g}",
+            f"found {least:g}",
             f"With so little no amount would do: give {LEAST_ARRIVING:g} percent or more. 40 means 40 %.",
         )
-    if highest is not None and highest > 100:
-        wrong(f"found {highest:g}", "More than everything cannot be: give 100 percent at most.")
+    if most is not None and most > 100:
+        wrong(f"found {most:g}", "More than everything cannot be: give 100 percent at most.")
     return figure
 
 

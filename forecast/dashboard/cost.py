@@ -11,7 +11,7 @@ from forecast.dashboard.cost_open import what_makes_it_up
 from forecast.dashboard.layout import answer, palette, picture, text, told_plainly
 from forecast.dashboard.state import Opened, before, opened
 from forecast.views.charts import dots_of_hundred, s_curve
-from forecast.views.sentences import budget_sentence, hold_sentence, work_sentence
+from forecast.views.sentences import budget_sentence, hold_sentence, slips_sentence, work_sentence
 
 
 def page() -> None:
@@ -24,6 +24,7 @@ def page() -> None:
         answer(
             hold_sentence(forecast, strong="**"),
             budget_sentence(forecast, view.budget, strong="**") if view.budget is not None else "",
+            slips_sentence(view.build, "The page of lines asks"),
         )
         if view.ledger is not None:
             st.caption(

@@ -17,6 +17,7 @@ from forecast.errors import ForecastError, unforeseen
 from forecast.spending.folder import write_down
 from forecast.views.charts.frame import without_title
 from forecast.views.theme import DARK, LIGHT, Palette
+from forecast.words.text import plain
 
 _LOG = logging.getLogger("forecast.dashboard")
 _LATE = "went-wrong-in-a-button"
@@ -89,7 +90,7 @@ def palette() -> Palette:
 
 def safe(text: str) -> str:
     """Write any text so that Markdown shows it as it stands, dollar signs included."""
-    return _MARKUP.sub(r"\\\1", text)
+    return _MARKUP.sub(r"\\\1", plain(text))
 
 
 def said(sentence: str) -> str:
@@ -158,8 +159,10 @@ def table(
     body = []
     for number, row in enumerate(rows):
         look = "fc-sum" if last_is_sum and number == len(rows) - 1 else "fc-void" if number in struck else ""
-        cells = [f'<th scope="row">{html.escape(row[0])}</th>']
-        cells += [f"<td{kind(place)}>{html.escape(cell)}</td>" for place, cell in enumerate(row) if place]
+        cells = [f'<th scope="row">{html.escape(plain(row[0]))}</th>']
+        cells += [
+            f"<td{kind(place)}>{html.escape(plain(cell))}</td>" for place, cell in enumerate(row) if place
+        ]
         body.append(f'<tr class="{look}">{"".join(cells)}</tr>')
     name = html.escape(caption)
     look_of_all = "fc fc-stack" if stacked else "fc"

@@ -26,6 +26,7 @@ from forecast.engine.sketch import three_points
 from forecast.errors import BuildFileError, ForecastError
 from forecast.views.charts import line_bars
 from forecast.views.commands.check import wide_ranges
+from forecast.views.sentences import slips_sentence
 
 
 def page() -> None:
@@ -72,7 +73,8 @@ def _answer(view: Opened) -> None:
     counts = certainty(view.build, lines)
     answer(
         f"Of {len(lines)} lines that cost money, **{counts['known']}** are known, **{counts['quoted']}** are quoted "
-        f"and **{counts['guessed']}** are guessed; the others follow from these."
+        f"and **{counts['guessed']}** are guessed; the others follow from these.",
+        slips_sentence(view.build, "Further down this page asks"),
     )
 
 

@@ -23,8 +23,14 @@ _GRADES = {
 
 
 def missing(view: Opened, build: Build) -> None:
-    """List what may have been left out of a build as the sheet shows it."""
-    found = findings(build)
+    """Ask about figures that may be slips, and list what may have been left out, of a build as the sheet shows it."""
+    every = findings(build)
+    asked = [item for item in every if item.grade == "odd"]
+    found = [item for item in every if item.grade != "odd"]
+    if asked:
+        st.subheader("Is that meant?")
+        for item in asked:
+            _finding(view, build, item)
     st.subheader("What may have been left out")
     if not found:
         st.markdown("Nothing that such builds usually have is missing.")
@@ -68,14 +74,17 @@ def _finding(view: Opened, build: Build, item: Finding) -> None:
         put(starter(build, item.starter))
     if item.starter is None and item.change is not None and left.button("Write it", key=f"add-{item.rule}"):
         put([item.change])
+    answer, ask = (
+        ("It is meant", "it is meant") if item.grade == "odd" else ("Not needed", "it is not needed")
+    )
     with right.form(f"not-{item.rule}", border=False):
         field, button = st.columns([3, 1], vertical_alignment="bottom")
         why = field.text_input(
-            f"Why {safe(item.missing)} is not needed", key=f"why-{item.rule}", max_chars=200,
-            placeholder="Why it is not needed", label_visibility="collapsed",
+            f"Why {ask}: {safe(item.missing)}", key=f"why-{item.rule}", max_chars=200,
+            placeholder=f"Why {ask}", label_visibility="collapsed",
         )  # fmt: skip
-        if button.form_submit_button("Not needed"):
+        if button.form_submit_button(answer):
             if why.strip():
                 put([NotNeeded(item.rule, why.strip())])
             else:
-                st.warning("Say in a few words why it is not needed; that stays in the file.")
+                st.warning(f"Say in a few words why {ask}; that stays in the file.")

@@ -11,7 +11,7 @@ from typing import cast
 import streamlit as st
 
 from forecast.dashboard.layout import safe, said, told_plainly
-from forecast.dashboard.receipts_news import enter, lines_to_pay
+from forecast.dashboard.receipts_news import ask_first, enter, is_meant, lines_to_pay
 from forecast.dashboard.state import Opened
 from forecast.errors import LedgerError, NumberError
 from forecast.spending.attachments import attach_file, check_document
@@ -112,13 +112,14 @@ def receipt_form(view: Opened) -> None:
         note = st.text_input(
             "Note", key=f"{key}-note", max_chars=2000, persist_state="session", on_change="ignore"
         )
+    meant = is_meant(key)
     if st.button("Save receipt", type="primary", key="save-receipt"):
         documents = tuple(Document(one.name, one.getvalue()) for one in uploads)
         entry = Entry(
             date, supplier or "", kind or "payment", amount or "", currency or home, charged or "", parts, way,
             note or "", tuple(closes), against, documents, key,
         )  # fmt: skip
-        if enter(view, "form", lambda: _save(view, entry)):
+        if enter(view, "form", lambda: _save(view, entry, meant=meant)):
             st.session_state["receipt_form"] = uuid.uuid4().hex
             st.rerun()
 
@@ -176,7 +177,7 @@ def _form_key() -> str:
     return str(st.session_state.setdefault("receipt_form", uuid.uuid4().hex))
 
 
-def _save(view: Opened, entry: Entry) -> str:
+def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
     """Enter a receipt with its documents and close lines, all or nothing."""
     home = view.currency
     if not entry.parts:
@@ -201,6 +202,7 @@ def _save(view: Opened, entry: Entry) -> str:
     splits = split_parts(entry.parts, total, home, entry.way, _estimates(view, entry.way), names)
     for document in entry.documents:
         check_document(document.name, document.content)
+    ask_first(view, splits, entry.key, meant=meant)
     ledger = view.ledger_to_write()
     with ledger.together():
         receipt = ledger.add_receipt(

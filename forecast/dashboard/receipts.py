@@ -12,11 +12,13 @@ from forecast.dashboard.receipts_import import import_file, receipts_as_text
 from forecast.dashboard.receipts_list import receipts_list
 from forecast.dashboard.receipts_news import lines_of, news, undo_button
 from forecast.dashboard.receipts_settle import close_lines, freeze_budget, statement, tell_events
-from forecast.dashboard.state import Opened, opened
+from forecast.dashboard.state import Opened, opened, watched
 from forecast.spending.ledger import Receipt
 from forecast.spending.money import to_float
+from forecast.spending.reforecast import Reforecast
 from forecast.views.charts import paid_against_budget
 from forecast.views.money import about, exact
+from forecast.views.sentences import ends_sentence
 
 
 def page() -> None:
@@ -27,8 +29,11 @@ def page() -> None:
         everything = view.ledger.list_receipts(include_void=True) if view.ledger is not None else ()
         receipts = tuple(one for one in everything if one.voids is None and one.voided_by is None)
         if receipts:
-            _answer(view, receipts)
-            _picture(view, receipts)
+            watch = None
+            with told_plainly():  # what cannot be forecast keeps nobody from entering what is paid
+                watch = watched(view)
+            _answer(view, receipts, watch)
+            _picture(view, receipts, watch)
         elif not receipts_as_text(view):
             answer(
                 "No receipts yet. Enter the first one when you have paid something; the forecast moves from then on."
@@ -53,7 +58,7 @@ def page() -> None:
         news()
 
 
-def _answer(view: Opened, receipts: tuple[Receipt, ...]) -> None:
+def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | None) -> None:
     assert view.ledger is not None
     paid = sum(receipt.paid_minor for receipt in receipts)
     lines = lines_of(view)
@@ -68,12 +73,19 @@ def _answer(view: Opened, receipts: tuple[Receipt, ...]) -> None:
             else f"**{about(-rest, view.currency)}** over"
         )
         sentence += f" Your budget is {about(view.budget, view.currency)}: {left}."
-    answer(sentence, f"**{len(closed)} of {len(lines)}** lines are closed: nothing more will come for them.")
+    answer(
+        sentence,
+        "" if watch is None else ends_sentence(watch, strong="**"),
+        f"**{len(closed)} of {len(lines)}** lines are closed: nothing more will come for them.",
+    )
 
 
-def _picture(view: Opened, receipts: tuple[Receipt, ...]) -> None:
+def _picture(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | None) -> None:
     payments = [(receipt.date, to_float(receipt.paid_minor, view.currency)) for receipt in receipts]
-    picture(paid_against_budget(payments, view.budget, view.currency, palette()))
+    ends = None
+    if watch is not None:
+        ends = dict(zip(("P50", "P90"), watch.percentile_set((0.5, 0.9)), strict=True))
+    picture(paid_against_budget(payments, view.budget, view.currency, palette(), ends))
 
 
 page()

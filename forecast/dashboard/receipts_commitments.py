@@ -9,8 +9,10 @@ import streamlit as st
 
 from forecast.dashboard.layout import table, text
 from forecast.dashboard.receipts_news import (
+    ask_first,
     day_words,
     enter,
+    is_meant,
     lines_of,
     lines_to_pay,
     news,
@@ -91,6 +93,7 @@ def _enter(view: Opened) -> None:
             f"What it should come to in {home}", key=f"{key}-expected", on_change="ignore"
         ) or ""  # fmt: skip
     note = st.text_input("Note", key=f"{key}-note", max_chars=2000, on_change="ignore")
+    meant = is_meant(key)
     if st.button("Save commitment", key="save-commitment"):
 
         def work() -> str:
@@ -98,10 +101,13 @@ def _enter(view: Opened) -> None:
                 message = "line: none chosen. Say which line it is for."
                 raise LedgerError(message)
             today = dt.date.today()
+            agreed = parse_money(amount or "", currency)
+            at_home = parse_money(expected, home) if currency != home else None
+            ask_first(view, [(line, agreed if at_home is None else at_home)], key, meant=meant)
             kept = view.ledger_to_write().add_commitment(
                 not_ahead(day or today, today, "commitment"), supplier or "", line,
-                parse_money(amount or "", currency), currency, note or "",
-                expected_minor=parse_money(expected, home) if currency != home else None,
+                agreed, currency, note or "",
+                expected_minor=at_home,
                 entry_key=f"form:{key}",
             )  # fmt: skip
             return f"Commitment {kept.id} with {kept.supplier}, {exact(kept.amount_minor, currency)}, is entered."

@@ -12,12 +12,13 @@ import streamlit as st
 
 from forecast.dashboard.layout import answer, safe, tell, text, told_plainly
 from forecast.dashboard.receipts_import_rows import enter_rows
-from forecast.dashboard.receipts_news import lines_to_pay, turn_of
+from forecast.dashboard.receipts_news import keep_news, lines_to_pay, next_turn, turn_of
 from forecast.dashboard.state import Opened
 from forecast.errors import ForecastError, LedgerError
 from forecast.spending.importing import Preview, confirm, open_import, plan_import
 from forecast.spending.ledger import Ledger
 from forecast.spending.preview import proposed_columns
+from forecast.spending.receipts_csv import is_ledger_text
 from forecast.spending.tabular import read_table
 
 ENCODINGS = ("utf-8", "utf-8-sig", "cp1252", "latin-1", "utf-16")
@@ -67,6 +68,9 @@ def import_file(view: Opened) -> None:
     if sent is None:
         return
     content = sent.getvalue()
+    if is_ledger_text(sent.name, content):
+        _whole_ledger(view, sent.name, content)
+        return
     try:
         if not (source or "").strip():
             message = "account: no name given. Call it card or bank, say."
@@ -82,6 +86,23 @@ def import_file(view: Opened) -> None:
         )  # fmt: skip
         plan = plan_import(preview, ledger, default_line=rest, legal=names, today=dt.date.today())
         enter_rows(view, plan, names)
+    except ForecastError as error:
+        tell(error)
+
+
+def _whole_ledger(view: Opened, name: str, content: bytes) -> None:
+    """Read back what the download of the ledger wrote."""
+    try:
+        count = len(view.folder.passing_ledger(name, content).list_receipts())
+        text(
+            f"**{safe(name)}** is a whole ledger, as it is downloaded here, with {count} "
+            f"{'receipt' if count == 1 else 'receipts'}. What is in the list already is not entered again."
+        )
+        if st.button("Enter what is not there", type="primary", key="import-ledger"):
+            new = view.folder.load(name, content)
+            keep_news("form", f"{new} {'receipt is' if new == 1 else 'receipts are'} new.")
+            next_turn("import")
+            st.rerun()
     except ForecastError as error:
         tell(error)
 

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 import streamlit as st
 
-from forecast.dashboard.layout import said, tell, text
+from forecast.dashboard.layout import safe, said, tell, text
 from forecast.dashboard.state import Opened, headline, opened
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
-from forecast.errors import ForecastError
+from forecast.errors import ForecastError, UnusualError
+from forecast.spending.estimates import unusual
 from forecast.spending.undoing import last_entry, undo_last
 from forecast.views.entries import entry_words
 from forecast.views.money import about, builds, rounding_step, signed
+from forecast.views.sentences import unusual_sentence
 
 MAY_HAPPEN = " (may happen)"
 """Behind the name of a risk event where it stands among lines."""
@@ -76,10 +78,43 @@ def enter(view: Opened, place: str, work: Callable[[], str]) -> bool:
     try:
         earlier, _ = headline(view)
         keep_news(place, moved(earlier, work()))
+    except UnusualError:
+        st.rerun()  # the form now asks
     except ForecastError as error:
         tell(error)
         return False
     return True
+
+
+def is_meant(key: str) -> bool:
+    """Draw what was asked about a sum in a form, with a box that answers; tell whether it is ticked.
+
+    Parameters
+    ----------
+    key : str
+        The form's own; another one after each entry, so that no answer outlives its question.
+    """
+    question = st.session_state.get(f"{key}-unusual")
+    if not question:
+        return False
+    st.warning(safe(f"{question} Nothing is entered yet."))
+    return st.checkbox("It is meant", key=f"{key}-meant")
+
+
+def ask_first(view: Opened, splits: Iterable[tuple[str, int]], key: str, *, meant: bool) -> None:
+    """Ask about sums far above the high of their line; see `is_meant`.
+
+    Raises
+    ------
+    UnusualError
+        The question; the form asks it from its next run on.
+    """
+    question = unusual_sentence(unusual(view.build, splits), view.currency)
+    if meant and question == st.session_state.get(f"{key}-unusual"):
+        return
+    st.session_state[f"{key}-unusual"] = question
+    if question:
+        raise UnusualError(question)
 
 
 def moved(earlier: Estimate, what: str) -> str:

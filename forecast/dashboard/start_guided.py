@@ -117,6 +117,7 @@ def _ask(item: Question, start: Start, standing: Standing) -> None:
             given = _field(item, start, standing.values)
         if start["wrong"]:
             st.error(safe(start["wrong"]))
+        meant = _which(item, start, standing)
         st.caption(safe(item.help if start["wrong"] else _help(item)))  # what is wrong says how to write it
         # Next comes first, for Enter in a field presses the first button of its form.
         with st.container(horizontal=True, key="guided-buttons"):
@@ -132,7 +133,7 @@ def _ask(item: Question, start: Start, standing: Standing) -> None:
         go_to(previous(standing, item.id) or item.id)
         st.rerun()
     if ahead or unknown:
-        given = DONT_KNOW if unknown else given
+        given = DONT_KNOW if unknown else meant if meant and given == start["refused"] else given
         try:
             read_answer(item, given, standing.values)
         except WrongAnswer as error:
@@ -140,6 +141,21 @@ def _ask(item: Question, start: Start, standing: Standing) -> None:
         else:
             take(item.id, given)
         st.rerun()
+
+
+def _which(item: Question, start: Start, standing: Standing) -> str:
+    """Ask which is meant, where what was refused can mean two things; give how to write it."""
+    if not start["refused"]:
+        return ""
+    try:
+        read_answer(item, start["refused"], standing.values)
+    except WrongAnswer as error:
+        if error.either:
+            return st.radio(
+                "Which is meant?", error.either, index=None, horizontal=True, key=f"guided-which-{start['refused']}",
+                format_func=safe,
+            ) or ""  # fmt: skip
+    return ""
 
 
 def _help(item: Question) -> str:

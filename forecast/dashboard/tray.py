@@ -10,9 +10,10 @@ from dataclasses import dataclass, replace
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
+from forecast.build.completeness import findings
 from forecast.build.edit import AddItem, AddScenario, Change
 from forecast.build.schema import Build
-from forecast.dashboard.layout import calmly, said, tell
+from forecast.dashboard.layout import calmly, safe, said, tell
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import drop, keep, keep_on_theirs, kept_now, opened_sheet, show_difference
 from forecast.dashboard.state import Opened, headline, opened, standing
@@ -108,6 +109,8 @@ def _tray() -> None:
             tell(result)
         else:
             st.markdown(said(_effect(view, result, pending)))
+            for question in _slips(view.build, result.build):
+                st.warning(safe(question))
         with st.container(horizontal=True, vertical_alignment="center"):
             if not isinstance(result, BuildFileError) and st.button(
                 "Keep the changes", type="primary", key="keep"
@@ -162,6 +165,13 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change]) -> str:
     if abs(change) < step / 2:
         return f"{begin}: **less than {about(step, money)}** at P80. {then}."
     return f"{begin}: **{signed(change, money, error)}** at P80, most of it from {most}. {then}."
+
+
+def _slips(before: Build, after: Build) -> list[str]:
+    """Ask about figures that look like slips and did not before."""
+    known = {item.rule for item in findings(before) if item.grade == "odd"}
+    found = [item for item in findings(after) if item.grade == "odd" and item.rule not in known]
+    return [f"Is that meant? {item.missing}. {item.why}" for item in found]
 
 
 def _meanwhile(view: Opened, loaded: str, theirs: str) -> None:

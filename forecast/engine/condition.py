@@ -11,7 +11,7 @@ algebra). They are then drawn as mean + chol(V) f₀ with the prior's own draws 
 after a receipt stay paired. An observation may count in part: its precision Ψ⁻¹ is then multiplied by its weight.
 
 How wide the builder's own ranges should have been is one factor κ for all of them. Before any receipt ln κ has its
-mode at −0.21 and normal sides, with deviations of 0.12 below and 0.35 above: most people's ranges are too narrow, few
+mode at −0.337 and normal sides, with deviations of 0.12 below and 0.5 above: most people's ranges are too narrow, few
 too wide, and a price that meets its middle figure to the cent was known beforehand rather than ranged too widely. The
 stated P10 and P90 hold what they say while κ is not known. Given κ the scores of own ranges are κ times those above, so
 that z ~ N(0, κ²(ΛΛᵀ + Ψ)), and κ's posterior on a grid is in closed form.
@@ -35,10 +35,13 @@ NO_NEWS = 0.02
 """Relative spread under which a computed row says nothing: duty on a kit whose price is known differs from its
 formula by roundings and the day's rate, not by luck."""
 
-WIDTH_MODE, WIDTH_BELOW, WIDTH_ABOVE = -0.21, 0.12, 0.35
+WIDTH_CLIP = 4.5
+"""The same for what scores say of the width of ranges, where a range that was wrong is the news."""
+
+WIDTH_MODE, WIDTH_BELOW, WIDTH_ABOVE = -0.337, 0.12, 0.5
 """Mode of ln κ before any receipt, and its deviations to either side."""
 
-_WIDTHS = WIDTH_MODE + np.linspace(-0.8, 1.6, 241)
+_WIDTHS = WIDTH_MODE + np.linspace(-0.8, 2.0, 281)
 
 
 @dataclass(frozen=True)
@@ -47,7 +50,7 @@ class Width:
 
     Attributes
     ----------
-    chances : ndarray, shape (241,)
+    chances : ndarray, shape (281,)
         Posterior chance of each ln κ of the grid.
     """
 
@@ -163,8 +166,9 @@ def posterior(
     mine = np.zeros(count, dtype=np.bool_) if own is None else np.asarray(own, dtype=np.bool_)
     noise = np.zeros(count) if evidence is None else np.asarray(evidence, dtype=float)
     z = np.clip(np.asarray(scores, dtype=float), -SCORE_CLIP, SCORE_CLIP)
+    wide = np.clip(np.asarray(scores, dtype=float), -WIDTH_CLIP, WIDTH_CLIP)
     said = weight / (1 + noise)
-    width = _width(matrix[mine], z[mine], said[mine]) if np.any(weight[mine] > 0) else None
+    width = _width(matrix[mine], wide[mine], said[mine]) if np.any(weight[mine] > 0) else None
     if width is None and not np.any(matrix):
         return None
     precision = weight / (1 - np.sum(matrix**2, axis=1) + noise)

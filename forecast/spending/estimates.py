@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 from forecast.build.schema import Build
+from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import reference_values
-from forecast.errors import LedgerError
+from forecast.errors import ForecastError, LedgerError
+from forecast.spending.money import to_float
 from forecast.spending.splitting import split_rest
 
 Way = Literal["evenly", "by estimate"]
@@ -19,6 +22,65 @@ def middle_figures(build: Build, scenario: str | None = None) -> dict[str, float
     plan = compile_plan(build, scenario)
     values = reference_values(plan)
     return {row.id: float(value) for row, value in zip(plan.rows, values, strict=True)}
+
+
+UNUSUAL = 20.0
+"""A sum of more than so many times the high of its line is asked about before it is entered."""
+
+
+@dataclass(frozen=True)
+class Unusual:
+    """A sum far above anything that its line was thought to cost.
+
+    Attributes
+    ----------
+    title : str
+        Of the line or event.
+    paid, high : float
+        The sum, and what the line costs with every figure at its P90, in the build's money.
+    """
+
+    title: str
+    paid: float
+    high: float
+
+
+def unusual(build: Build, splits: Iterable[tuple[str, int]]) -> tuple[Unusual, ...]:
+    """Find sums of more than `UNUSUAL` times the high of their line, which may be slips of the keyboard.
+
+    Parameters
+    ----------
+    build : Build
+    splits : iterable of (str, int)
+        Line or event, and minor units of the build's money.
+    """
+    sums: dict[str, int] = {}
+    for line, part in splits:
+        sums[line] = sums.get(line, 0) + abs(part)
+    highs: dict[str, tuple[str, float]] = {}
+    try:
+        for scenario in build.scenario or (None,):  # a line may count in another scenario than the first
+            if not sums.keys() <= highs.keys():
+                highs = _highs(build, scenario) | highs
+    except ForecastError:  # a build that cannot be simulated can be paid for
+        return ()
+    found = []
+    for line, part in sums.items():
+        title, high = highs.get(line, ("", 0.0))
+        paid = to_float(part, build.build.currency)
+        if 0 < UNUSUAL * high < paid:
+            found.append(Unusual(title, paid, high))
+    return tuple(found)
+
+
+def _highs(build: Build, scenario: str | None) -> dict[str, tuple[str, float]]:
+    """Give title, and cost with every figure at its P90 as if it were needed or happened, of each line by id."""
+    plan = compile_plan(build, scenario)
+    inputs: dict[str, Value] = {item.id: item.shape.percentile(0.9) for item in plan.inputs}
+    lines: dict[str, Value] = {}
+    for row in plan.rows:
+        lines[row.id] = float(evaluate(row.formula, inputs, lines))
+    return {row.id: (row.title, float(lines[row.id])) for row in plan.rows}
 
 
 def shared_out(

@@ -113,17 +113,17 @@ class BuildFolder:
         """
         if self.has_ledger():
             return self._open()
-        return self._passing(self.not_entered())
+        return self.passing_ledger(self.not_entered())
 
-    def _passing(self, text: Path | None) -> Ledger:
-        """Make a ledger of a text that is gone when the program ends."""
+    def passing_ledger(self, text: str | Path | None, content: bytes | None = None) -> Ledger:
+        """Make a ledger of a text that is gone when the program ends; see `load`."""
         from forecast.spending.receipts_csv import load_receipts_csv
 
         scratch = tempfile.mkdtemp(prefix="forecast-")
         atexit.register(shutil.rmtree, scratch, ignore_errors=True)
         ledger = Ledger(Path(scratch) / "receipts.db", currency=self.read().build.currency)
         if text is not None:
-            load_receipts_csv(text, ledger)
+            load_receipts_csv(text, ledger, content)
         return ledger
 
     def not_entered(self) -> Path | None:
@@ -133,13 +133,15 @@ class BuildFolder:
         waits = not self.has_ledger() and is_ledger_text(self.receipts_csv)
         return self.receipts_csv if waits else None
 
-    def load(self, text: str | Path | None = None) -> int:
+    def load(self, text: str | Path | None = None, content: bytes | None = None) -> int:
         """Enter a ledger that stands as text: all of it, or nothing. Entering it again changes nothing.
 
         Parameters
         ----------
         text : str or Path, optional
             As ``forecast receipt export`` writes it; `receipts_csv` when left out.
+        content : bytes, optional
+            What stands in it, where it was sent and not read from this disk.
 
         Returns
         -------
@@ -155,10 +157,12 @@ class BuildFolder:
 
         path = Path(text) if text is not None else self.receipts_csv
         if not self.has_ledger():
-            self._passing(path)  # what is wrong in it is said before a ledger is made, that would hide it
+            self.passing_ledger(
+                path, content
+            )  # what is wrong in it is said before a ledger is made, that would hide it
         ledger = self._open()
         before = len(ledger.list_receipts(include_void=True))
-        load_receipts_csv(path, ledger)
+        load_receipts_csv(path, ledger, content)
         return len(ledger.list_receipts(include_void=True)) - before
 
     def has_ledger(self) -> bool:

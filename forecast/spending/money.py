@@ -96,8 +96,22 @@ def from_decimal(amount: Decimal | int | str, currency: str) -> int:
     except InvalidOperation:
         scaled = Decimal("NaN")
     if not scaled.is_finite() or scaled != scaled.to_integral_value():
-        _refuse(str(amount), "no whole number of minor units", f"{currency} has {exponent(currency)} digits")
+        _refuse(str(amount), "too many digits behind the decimal mark", _digits_of(currency))
     return int(scaled)
+
+
+def sum_words(minor: object, currency: str) -> str:
+    """Write a sum for a message, ``12.50 EUR``; what is no whole number of minor units as it stands."""
+    if isinstance(minor, int) and not isinstance(minor, bool):
+        return f"{format_plain(minor, currency)} {currency}"
+    return f"{minor!r}"
+
+
+def _digits_of(currency: str) -> str:
+    digits = exponent(currency)
+    if not digits:
+        return f"{currency} is counted in whole units: write 1250"
+    return f"{currency} has {digits}: write 1250.{'0' * (digits - 1)}5 or 1250"
 
 
 def _refuse(text: str, found: str, mend: str) -> NoReturn:

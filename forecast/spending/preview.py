@@ -119,7 +119,9 @@ def open_import(
         raise LedgerError(message)
     remembered = ledger.source(source) or {}
     usable = {"encoding": known.get("encoding"), "delimiter": known.get("delimiter")}
-    table = read_table(path, content=content, **usable)
+    table = read_table(
+        path, content=content, encoding=usable.get("encoding"), delimiter=usable.get("delimiter")
+    )
     try:
         header = find_header(table.rows)
         names = [str(cell).strip() for cell in table.rows[header]]
@@ -152,7 +154,9 @@ def proposed_columns(
     LedgerError
         If the file cannot be read or has no headings.
     """
-    table = read_table(path, content=content, **usable)
+    table = read_table(
+        path, content=content, encoding=usable.get("encoding"), delimiter=usable.get("delimiter")
+    )
     try:
         row = table.rows[find_header(table.rows)]
     except LedgerError as error:

@@ -34,6 +34,7 @@ import csv
 import hashlib
 import io
 import json
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -42,6 +43,7 @@ from typing import Any, cast
 
 from forecast.errors import ImportRefusedError, LedgerError, NumberError, Problem
 from forecast.spending.ledger import Baseline, Ledger, NewReceipt, Receipt, ReceiptKind
+from forecast.spending.ledger.store import clean
 from forecast.spending.money import format_plain, parse_money
 from forecast.spending.tabular import read_table
 
@@ -49,11 +51,15 @@ COLUMNS = (
     "date", "receipt", "kind", "supplier", "amount", "currency", "line", "charged", "charged_currency", "against",
     "note", "baseline",
 )  # fmt: skip
+LONGEST_CELL = 40_000_000
+"""Characters: a frozen build file of 5 MB, every one of them escaped."""
 _RECEIPTS = ("payment", "refund", "deposit", "balance")
 _OTHERS = (
     "void", "commitment", "settled", "cancelled", "close", "reopen", "happened", "cannot-happen", "event-open",
     "still-to-buy", "freeze",
 )  # fmt: skip
+_TEXTS = ("receipt", "supplier", "line", "against", "note")
+_LOOKS_LIVE = re.compile(r"'*[=+\-@]")
 _EVENT_STATES = {"happened": "happened", "cannot-happen": "cannot-happen", "event-open": "open"}
 _KIND_OF_STATE = {state: kind for kind, state in _EVENT_STATES.items()}
 
@@ -65,8 +71,15 @@ class Loaded:
     counts: dict[str, int]
 
 
-def load_receipts_csv(path: str | Path, ledger: Ledger) -> Loaded:
+def load_receipts_csv(path: str | Path, ledger: Ledger, content: bytes | None = None) -> Loaded:
     """Read a file into a ledger: all of it, or nothing. Loading it again changes nothing.
+
+    Parameters
+    ----------
+    path : str or Path
+    ledger : Ledger
+    content : bytes, optional
+        What stands in the file, where it was sent and not read from this disk.
 
     Raises
     ------
@@ -75,7 +88,7 @@ def load_receipts_csv(path: str | Path, ledger: Ledger) -> Loaded:
     LedgerError
         If the file cannot be read, or the ledger cannot be written.
     """
-    rows = _read(path)
+    rows = _read(path, content)
     problems: list[Problem] = []
     steps: list[tuple[int, str, dict[str, str]]] = []
     receipts: dict[str, list[tuple[int, dict[str, str]]]] = {}
@@ -95,7 +108,8 @@ def load_receipts_csv(path: str | Path, ledger: Ledger) -> Loaded:
             steps.append((number, kind, row))
     counts: dict[str, int] = {}
     with ledger.together():
-        for number, kind, row in steps:
+        # What others refer to first, wherever it stands: a deposit may be dated before its commitment.
+        for number, kind, row in sorted(steps, key=lambda step: _turn(step[1])):
             counts[kind] = counts.get(kind, 0) + 1
             try:
                 if kind in _RECEIPTS:
@@ -110,10 +124,15 @@ def load_receipts_csv(path: str | Path, ledger: Ledger) -> Loaded:
     return Loaded(counts)
 
 
-def is_ledger_text(path: str | Path) -> bool:
+def _turn(kind: str) -> int:
+    return 0 if kind == "commitment" else 1 if kind in _RECEIPTS else 2
+
+
+def is_ledger_text(path: str | Path, content: bytes | None = None) -> bool:
     """Tell whether a file is there and has the columns of a ledger kept as text, the lines of a build among them."""
     try:
-        names = [str(cell).strip() for cell in read_table(path, delimiter=",").rows[0]]
+        table = read_table(path, content=content, delimiter=",", longest=LONGEST_CELL)
+        names = [str(cell).strip() for cell in table.rows[0]]
     except (LedgerError, IndexError):
         return False
     return {"date", "line"} <= set(names) <= set(COLUMNS)
@@ -122,18 +141,33 @@ def is_ledger_text(path: str | Path) -> bool:
 def receipts_csv(ledger: Ledger) -> str:
     """Give all that a ledger holds as the text of a file that ``load_receipts_csv`` reads back.
 
-    Attachments and the history of who did what are not in it.
+    Documents, what was undone and the history of who did what are not in it: `forecast.spending.backup` keeps all.
     """
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, COLUMNS, restval="", lineterminator="\n")
     writer.writeheader()
-    writer.writerows(_export_rows(ledger))
+    for row in _export_rows(ledger):
+        writer.writerow({name: _to_cell(value) if name in _TEXTS else value for name, value in row.items()})
     return text.getvalue()
 
 
-def _read(path: str | Path) -> list[tuple[int, dict[str, str]]]:
+def _to_cell(text: str) -> str:
+    """Give text as a cell: a spreadsheet takes what begins with one of these signs for a formula, and runs it.
+
+    An apostrophe before it marks it as text, in spreadsheets and for `_from_cell`. The signs are those that OWASP lists
+    under "CSV Injection" (from memory); control characters go, as a ledger of an earlier version may hold some.
+    """
+    text = clean(text, lines=True)
+    return f"'{text}" if _LOOKS_LIVE.match(text) else text
+
+
+def _from_cell(text: str) -> str:
+    return text[1:] if text.startswith("'") and _LOOKS_LIVE.match(text) else text
+
+
+def _read(path: str | Path, content: bytes | None = None) -> list[tuple[int, dict[str, str]]]:
     """Read rows by column name, each with its number from 1, headings counted."""
-    table = read_table(path, delimiter=",")
+    table = read_table(path, content=content, delimiter=",", longest=LONGEST_CELL)
     if not table.rows:
         return []
     names = [str(cell).strip() for cell in table.rows[0]]
@@ -146,7 +180,7 @@ def _read(path: str | Path) -> list[tuple[int, dict[str, str]]]:
     for number, cells in enumerate(table.rows[1:], start=2):
         if any(str(cell).strip() for cell in cells):
             row = dict.fromkeys(COLUMNS, "") | {
-                name: str(cell) if name == "baseline" else str(cell).strip()
+                name: _from_cell(str(cell).strip()) if name in _TEXTS else str(cell).strip()
                 for name, cell in zip(names, cells, strict=False)
             }
             rows.append((number, row))
@@ -195,7 +229,9 @@ def _add_receipt(ledger: Ledger, kind: str, key: str, rows: list[tuple[int, dict
 def _commitment(ledger: Ledger, key: str) -> int:
     found = [item.id for item in ledger.list_commitments(include_ended=True) if item.entry_key == key]
     if not found:
-        message = f"there is no commitment {key!r} above this row. Write it before what is paid against it"
+        message = (
+            f"there is no commitment {key!r}, in this file or entered before. Correct the key, or add its row"
+        )
         raise LedgerError(message)
     return found[0]
 
@@ -207,13 +243,13 @@ def _add_other(ledger: Ledger, kind: str, row: dict[str, str], seen: dict[str, i
     if kind == "void":
         found = [item for item in ledger.list_receipts(include_void=True) if item.entry_key == key]
         if not found:
-            message = f"there is no receipt {key!r} above this row. Write it before its void"
+            message = f"there is no receipt {key!r}, in this file or entered before. Correct the key, or add its row"
             raise LedgerError(message)
         if found[0].voided_by is None:
             ledger.void_receipt(found[0].id, note, day)
     elif kind == "commitment":
         expected = row["charged"] and parse_money(
-            row["charged"], row["charged_currency"] or ledger.currency or ""
+            row["charged"], row["charged_currency"] or ledger.currency or "", decimal="."
         )
         ledger.add_commitment(
             day, row["supplier"], line, parse_money(row["amount"], currency, decimal="."), currency, note,

@@ -6,6 +6,7 @@ import io
 from collections.abc import Mapping
 
 from forecast.spending.ledger import Ledger
+from forecast.spending.ledger.store import clean
 from forecast.spending.money import exponent, to_decimal
 
 HEADINGS = (
@@ -74,7 +75,7 @@ def receipts_xlsx(ledger: Ledger, currency: str, names: Mapping[str, str] | None
             sheet.cell(row, 6, to_decimal(paid, currency)).number_format = money
             for column, text in texts.items():
                 cell = sheet.cell(row, column)
-                cell.value = text
+                cell.value = clean(text, lines=True)
                 cell.data_type = "s"  # a note that begins with "=" is text and no formula
     for letter, width in zip("ABCDEFGHI", (6, 12, 28, 11, 30, 14, 20, 40, 30), strict=True):
         sheet.column_dimensions[letter].width = width

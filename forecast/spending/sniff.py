@@ -23,6 +23,9 @@ DateOrder = Literal["ymd", "dmy", "mdy"]
 Cell = str | date | Decimal
 """Text from a CSV file; a day or a number where a spreadsheet says so itself."""
 
+LONGEST_CELL = 131_072
+"""Characters; a longer cell is most likely a quotation mark that was never closed."""
+csv.field_size_limit(2**31 - 1)  # it holds for the whole program: the limit above is kept by `split_rows`
 _DELIMITERS = (",", ";", "\t", "|")
 _DAY = re.compile(r"\s*(\d{1,4})([./\- ])\s?(\d{1,2})\2\s?(\d{1,4})\.?(?:[ T]\d{1,2}:\d{2}(?::\d{2})?.*)?\s*")
 
@@ -90,7 +93,7 @@ def find_delimiter(text: str) -> str:
     return max((";", "\t", "|", ","), key=lambda mark: evidence(mark)[0])
 
 
-def split_rows(text: str, delimiter: str) -> list[list[str]]:
+def split_rows(text: str, delimiter: str, longest: int = LONGEST_CELL) -> list[list[str]]:
     """Split text into rows of cells; line breaks inside quotes are part of their cell.
 
     Raises
@@ -99,7 +102,11 @@ def split_rows(text: str, delimiter: str) -> list[list[str]]:
         If a cell is too long to be one, as after a quotation mark that is never closed.
     """
     try:
-        return list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
+        if any(len(cell) > longest for row in rows for cell in row):
+            message = f"a cell has more than {longest:,} characters"
+            raise csv.Error(message)
+        return rows
     except csv.Error as error:
         message = f"the file cannot be split into cells ({error}). A quotation mark may not be closed."
         raise LedgerError(message) from None

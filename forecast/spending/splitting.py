@@ -54,7 +54,8 @@ def split_by_estimate(total: int, weights: Sequence[int | float | Decimal | Frac
         shares = []
     if not shares or any(share < 0 for share in shares):
         message = (
-            f"estimates {list(weights)!r}: need one or more figures, none negative. Leave lines without out."
+            f"estimates to share by: found {', '.join(map(str, weights)) or 'none'}. Each is a number, none below "
+            "zero: leave lines without one out."
         )
         raise LedgerError(message)
     if not any(shares):
@@ -106,7 +107,7 @@ def split_rest(
         )
         raise LedgerError(message)
     if rest < 0 <= total:
-        message = f"the given parts exceed the receipt by {-rest} minor units. Correct one of them."
+        message = "parts: those given come to more than the receipt. Correct one of them."
         raise LedgerError(message)
     weights = [1 if estimates is None else estimates.get(line, 0) for line in others]
     if not others and not rest:

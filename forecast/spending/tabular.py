@@ -12,7 +12,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from forecast.errors import LedgerError
-from forecast.spending.sniff import Cell, decode, find_delimiter, split_rows
+from forecast.spending.sniff import LONGEST_CELL, Cell, decode, find_delimiter, split_rows
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,7 @@ def read_table(
     content: bytes | None = None,
     encoding: str | None = None,
     delimiter: str | None = None,
+    longest: int = LONGEST_CELL,
 ) -> Table:
     """Read a CSV or XLSX file.
 
@@ -53,6 +54,8 @@ def read_table(
         What stands in it, where it was sent and not read from this disk.
     encoding, delimiter : str, optional
         Where the builder knows better than what would be recognised.
+    longest : int
+        Characters that a cell may have.
 
     Raises
     ------
@@ -76,7 +79,9 @@ def read_table(
             message = "the file is empty. Export it again."
             raise LedgerError(message)
         mark = delimiter or find_delimiter(text)
-        return Table(path.name, digest, found, mark, tuple(tuple(row) for row in split_rows(text, mark)))
+        return Table(
+            path.name, digest, found, mark, tuple(tuple(row) for row in split_rows(text, mark, longest))
+        )
     except (UnicodeDecodeError, LookupError) as error:
         message = (
             f"{path}: is not written in {encoding} ({error}). Leave the encoding out to have it recognised."

@@ -148,8 +148,10 @@ def _interrupted(number: int, frame: FrameType | None) -> None:
 
 
 def _say(text: str, code: int) -> int:
+    from forecast.words.text import plain
+
     with suppress(OSError):
-        print(f"forecast: {text}", file=sys.stderr, flush=True)
+        print(f"forecast: {plain(text)}", file=sys.stderr, flush=True)
     return code
 
 
@@ -174,9 +176,12 @@ def _not_written(error: OSError) -> int:
 
 def _own_mistake(error: Exception) -> int:
     from forecast.errors import unforeseen
-    from forecast.spending.folder import write_down
 
-    file = write_down(error)
+    file = None
+    with suppress(Exception):  # what is broken may be just what would write it down
+        from forecast.spending.folder import write_down
+
+        file = write_down(error)
     return _say(unforeseen(error) + (f" The details stand in {file}." if file else ""), 3)
 
 

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from forecast.build.completeness import findings
+from forecast.build.schema import Build
 from forecast.engine.forecast import Forecast
+from forecast.spending.estimates import Unusual
 from forecast.spending.reforecast import Reforecast
 from forecast.views.money import about, builds, hours
 
@@ -16,6 +21,33 @@ MEANING = {
     0.9: "P90: in 9 of 10 builds it costs no more than this",
 }
 """What each percentile means, to stand beside it."""
+
+
+def slips_sentence(build: Build, where: str) -> str:
+    """Say how many figures look like a slip of the keyboard, and where they are asked about; nothing where none does.
+
+    Parameters
+    ----------
+    build : Build
+    where : str
+        Such as ``The page of lines asks``.
+    """
+    count = sum(item.grade == "odd" for item in findings(build))
+    if not count:
+        return ""
+    return (
+        f"{'One figure' if count == 1 else f'{count} figures'} may be a slip. {where} whether that is meant."
+    )
+
+
+def unusual_sentence(found: Sequence[Unusual], currency: str) -> str:
+    """Ask about sums far above the high of their line; nothing where there is none."""
+    told = [
+        f"{about(item.paid, currency)} for {item.title} is {item.paid / item.high:,.0f} times its high of "
+        f"{about(item.high, currency)}"
+        for item in found
+    ]
+    return f"{'; '.join(told)}. Is that meant?" if told else ""
 
 
 def hold_sentence(forecast: Forecast, level: float = 0.8, strong: str = "") -> str:
@@ -71,16 +103,22 @@ def work_sentence(forecast: Forecast, strong: str = "") -> str:
     return " ".join(said)
 
 
+def ends_sentence(found: Forecast | Reforecast, strong: str = "") -> str:
+    """Say where the build ends: P50, P80 and P90, each beside its meaning."""
+    half, eight, nine = (
+        f"{strong}{about(one.value, found.currency, one.error)}{strong}"
+        for one in found.percentile_set((0.5, 0.8, 0.9))
+    )
+    return (
+        f"In half of builds like this one it ends at no more than {half} (P50), in 8 of 10 at no more than {eight} "
+        f"(P80), in 9 of 10 at no more than {nine} (P90)."
+    )
+
+
 def watch_sentence(watch: Reforecast, strong: str = "") -> str:
     """Say what is paid, where the build ends, and how often it overruns."""
     money = watch.currency
-    half, eight = watch.percentile_set((0.5, 0.8))
-    paid = about(watch.paid, money)
-    middle, upper = about(half.value, money, half.error), about(eight.value, money, eight.error)
-    text = (
-        f"Paid so far: {strong}{paid}{strong}. It ends at about {strong}{middle}{strong}; "
-        f"in 8 of 10 builds like this one at no more than {strong}{upper}{strong}."
-    )
+    text = f"Paid so far: {strong}{about(watch.paid, money)}{strong}. {ends_sentence(watch, strong)}"
     chance = watch.chance_of_overrun
     if watch.budget is None or chance is None:
         return f"{text} Set a budget to see the chance of overrunning."

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cache
 
@@ -46,6 +46,8 @@ class Written:
         Whether a percent sign stands behind it.
     wrong : str
         Why it is no number; empty where it is one.
+    thousand : bool
+        Whether a k stands behind it.
     """
 
     text: str
@@ -54,6 +56,7 @@ class Written:
     beside: str = ""
     percent: bool = False
     wrong: str = ""
+    thousand: bool = False
 
     @property
     def values(self) -> tuple[Decimal, ...]:
@@ -74,7 +77,7 @@ class Written:
         wrong = self.wrong
         if self.readings and not kept:
             wrong = f"does not fit the decimal {'point' if decimal == '.' else 'comma'} of the rest"
-        return Written(self.text, kept, self.currency, self.beside, self.percent, wrong)
+        return replace(self, readings=kept, wrong=wrong)
 
 
 def look_at(text: str, units: Collection[str] = ()) -> Written:
@@ -121,7 +124,7 @@ def look_at(text: str, units: Collection[str] = ()) -> Written:
         found = {mark: _times_thousand(value) for mark, value in found.items()}
     if negative:
         found = {mark: -value for mark, value in found.items()}
-    return Written(shown, found, codes, beside, percent)
+    return Written(shown, found, codes, beside, percent, thousand=thousand)
 
 
 def read_number(

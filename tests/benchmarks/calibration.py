@@ -302,6 +302,7 @@ class Calibrated:
         return [
             (float(self.ranks[place == one].mean()), Calibrated("", self.ranks[place == one], {}).inside)
             for one in range(4)
+            if np.any(place == one)  # many builds may be alike
         ]
 
 
@@ -337,6 +338,46 @@ def calibrate(kind: str, builds: int, seed: int = 1, trials: int = 1024, text: s
     return Calibrated(kind, np.array(ranks), by)
 
 
+THIRTY = "".join(
+    f"""
+[[line]]
+id = "line{place}"
+group = "other"
+amount = {{ low = {500 + 40 * place}, middle = {700 + 55 * place}, high = {1050 + 80 * place} }}
+"""
+    for place in range(30)
+)
+BUILDERS = {
+    "right": (1.0, 0.0),
+    "twice as wide": (2.0, 0.0),
+    "a fifth dearer": (1.0, 0.2),
+    "both": (2.0, 0.2),
+}
+"""Builders who are wrong: the true spread of scores over the stated one, and how much dearer everything is."""
+
+
+def misspecified(builder: str, share: float, builds: int, seed: int = 1, trials: int = 1024) -> float:
+    """Give how often P10 to P90 holds the truth, for a builder who is wrong, with a share of thirty lines closed."""
+    spread, dearer = BUILDERS[builder]
+    plan = compile_plan(parse_build(HEAD + THIRTY))
+    replay = Replay(plan, trials, seed)
+    rng = np.random.default_rng(seed)
+    inside = 0
+    for _ in range(builds):
+        cause = rng.standard_normal()
+        costs = {}
+        for item in plan.inputs:
+            score = item.loadings[0] * cause + np.sqrt(1 - item.loadings[0] ** 2) * rng.standard_normal()
+            value = float(item.shape.ppf(np.array([spread * score]))[0]) * (1 + dearer)
+            costs[item.id.removesuffix(".amount")] = value
+        known = rng.permutation(list(costs))[: round(share * len(costs))]
+        facts = KnownFacts(amounts={str(name): costs[str(name)] for name in known})
+        totals = replay.run(replay.conditions(facts)).totals
+        low, high = np.quantile(totals, (0.1, 0.9))
+        inside += low <= sum(costs.values()) <= high
+    return inside / builds
+
+
 def report(builds: int, kinds: list[str]) -> Iterator[dict[str, object]]:
     """Give the figures of each kind."""
     for kind in kinds:
@@ -356,6 +397,16 @@ def main() -> None:
     parser.add_argument("--only", default="", help="kinds whose name holds this")
     options = parser.parse_args()
     kinds = [kind for kind in KINDS if options.only in kind]
+    for builder in BUILDERS if not options.only else [name for name in BUILDERS if options.only in name]:
+        held = {
+            share: misspecified(builder, share, max(100, options.builds // 4))
+            for share in (0.0, 0.25, 0.5, 0.75)
+        }
+        words = "  ".join(f"{share:.0%} closed: {value:.2f}" for share, value in held.items())
+        print(
+            json.dumps({"builder": builder, "held": held}) if options.json else f"{builder}: {words}",
+            flush=True,
+        )
     for row in report(options.builds, kinds):
         print(
             json.dumps(row) if options.json else "  ".join(f"{key}: {value}" for key, value in row.items()),

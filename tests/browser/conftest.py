@@ -17,7 +17,6 @@ import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from forecast.spending.folder import DEMOS, BuildFolder
-from forecast.spending.receipts_csv import load_receipts_csv
 
 ROOT = Path(__file__).parents[2]
 SCREENSHOTS = ROOT / ".screenshots"
@@ -95,8 +94,8 @@ def copies(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
         target = tmp_path_factory.mktemp("builds") / name
         shutil.copytree(DEMOS / name, target)
         folder = BuildFolder.at(target)
-        if (target / "receipts.csv").exists():
-            load_receipts_csv(target / "receipts.csv", folder.ledger())
+        if folder.not_entered() is not None:
+            folder.load()
         found[name] = str(target)
     return found
 

@@ -14,7 +14,6 @@ from pathlib import Path
 from playwright.sync_api import expect, sync_playwright
 
 from forecast.spending.folder import DEMOS, BuildFolder
-from forecast.spending.receipts_csv import load_receipts_csv
 from tests.benchmarks.dashboard import settled, start, wait
 
 ROOT = Path(__file__).parents[2]
@@ -37,8 +36,8 @@ def main() -> int:
         for name, demo, title, height in PICTURES:
             build = Path(home) / name / demo
             shutil.copytree(DEMOS / demo, build)
-            if (build / "receipts.csv").exists():
-                load_receipts_csv(build / "receipts.csv", BuildFolder.at(build).ledger())
+            if BuildFolder.at(build).not_entered() is not None:
+                BuildFolder.at(build).load()
             server, address = start(build, Path(home))
             try:
                 wait(address)

@@ -10,7 +10,6 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from forecast.spending.folder import DEMOS, BuildFolder
-from forecast.spending.receipts_csv import load_receipts_csv
 from tests.browser.conftest import BEFORE, HALF_WAY, Opener, keep, settled
 from tests.browser.test_main_tasks import to
 
@@ -27,7 +26,7 @@ PAGES = {
 def half_way(tmp_path_factory: pytest.TempPathFactory) -> str:
     target = tmp_path_factory.mktemp("pages") / HALF_WAY
     shutil.copytree(DEMOS / HALF_WAY, target)
-    load_receipts_csv(target / "receipts.csv", BuildFolder.at(target).ledger())
+    BuildFolder.at(target).load()
     return str(target)
 
 

@@ -56,7 +56,7 @@ def test_where_it_ends_is_said_for_the_build_half_way(
     expect(page.locator(".st-key-answer")).to_contain_text("budget of NZ$37,000", timeout=20_000)
     settled(page)
     boxes = []
-    for name in ("P80", "Budget", "P50", "Paid"):
+    for name in ("P90", "P80", "Budget", "P50", "Paid"):
         label = page.locator(".st-key-band svg text").filter(has_text=re.compile(f"^{name}$")).last
         box = label.bounding_box()
         assert box is not None

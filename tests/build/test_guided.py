@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from forecast.build.as_written import as_written
 from forecast.build.buildfile import parse_build, read_build
 from forecast.build.completeness import findings
 from forecast.build.guided import (
@@ -458,7 +459,12 @@ def test_only_sensible_questions_are_asked() -> None:
         ("arches_cut", " Yes ", True),
         ("panels", "arches, front", ("front", "arches")),
         ("at_hand", "none", ()),
-        ("budget", "9,500", 9500),
+        ("budget", "9,500.00", 9500),
+        ("budget", "9 500", 9500),
+        ("budget", "9.5k", 9500),
+        ("budget", "2,5", 2.5),
+        ("week_hours", "7.500 h", 7.5),  # a week has no 7,500 hours
+        ("week_hours", "8 hours", 8),
         ("paint", "I don\u2019t  know", None),
     ],
 )
@@ -474,6 +480,20 @@ def test_answers_are_read_as_people_write_them(id: str, said: str, value: object
         ("1800 to 3200", {"low": 1800, "high": 3200}),
         ("1800/2400/3200", {"low": 1800, "middle": 2400, "high": 3200}),
         ("2100, 2450, 3300", {"quotes": (2100, 2450, 3300)}),
+        ("2100,2450,3300", {"quotes": (2100, 2450, 3300)}),
+        ("2100; 2450,50", {"quotes": (2100, 2450.5)}),
+        ("3,6", {"value": 3.6}),
+        ("25.000,00", {"value": 25000}),
+        ("65 000", {"value": 65000}),
+        ("65k", {"value": 65000}),
+        ("1.8k-3.2k", {"low": 1800, "high": 3200}),
+        ("1.800 - 3.200,50", {"low": 1800, "high": 3200.5}),
+        ("1.800,\u2013 - 3.200,\u2013", {"low": 1800, "high": 3200}),
+        ("1 800\u20133 200", {"low": 1800, "high": 3200}),
+        ("65 000 THB", {"value": 65000, "currency": "THB"}),
+        ("€ 1.250,-", {"value": 1250, "currency": "EUR"}),
+        ("60k-65k THB", {"low": 60000, "high": 65000, "currency": "THB"}),
+        ("1500-2k", {"low": 1500, "high": 2000}),
     ],
 )
 def test_prices_are_read_in_every_form(said: str, shape: dict[str, object]) -> None:
@@ -481,9 +501,49 @@ def test_prices_are_read_in_every_form(said: str, shape: dict[str, object]) -> N
     assert figure.model_dump(exclude_defaults=True) == shape
 
 
-def test_a_comma_that_may_mean_two_things_is_refused() -> None:
-    with pytest.raises(WrongAnswer, match="A comma may part thousands or quotes: write 2450 for one price"):
-        read_answer(question("kit_price"), "2,450", {})
+@pytest.mark.parametrize(
+    ("id", "said", "either"),
+    [
+        ("kit_price", "2,450", ("2450", "2.45")),
+        ("kit_price", "4.200", ("4200", "4.2")),
+        ("kit_price", "1.800-3.200", ("1800-3200", "1.8-3.2")),
+        ("kit_price", "1.800/2.400/3.200 THB", ("1800/2400/3200 THB", "1.8/2.4/3.2 THB")),
+        ("kit_price", "1,250; 1,400", ("1250; 1400", "1.25; 1.4")),
+        ("kit_price", "2450,500", ("2450.5", "2450; 500")),
+        ("kit_price", "200,150,180", ("200150180", "200; 150; 180")),
+        ("kit_price", "60-65k THB", ("60000-65000 THB", "60-65000 THB")),
+        ("budget", "9.500", ("9500", "9.5")),
+    ],
+)
+def test_what_can_mean_two_things_is_asked_with_both(id: str, said: str, either: tuple[str, ...]) -> None:
+    with pytest.raises(WrongAnswer, match="can mean") as caught:
+        read_answer(question(id), said, {})
+    assert caught.value.either == either
+    assert all(way in caught.value.mend for way in either)
+    first, second = (read_answer(question(id), way, {}) for way in either)  # each can be read in one way
+    assert first != second
+
+
+def test_what_was_told_before_decides_what_a_number_means() -> None:
+    assert read_answer(question("budget"), "950.000", {"currency": "JPY"}) == 950_000
+    pair = {"currency": "EUR", "kit_currency": "GBP"}
+    assert (
+        read_answer(question("rate"), "1.199", pair) == 1.199
+    )  # the rate on file is 1.199, so it is not 1,199
+    assert read_answer(question("rate"), "0,0057", pair | {"kit_currency": "JPY"}) == 0.0057
+    with pytest.raises(WrongAnswer, match="is in USD, but EUR is counted here"):
+        read_answer(question("budget"), "950 USD", {"currency": "EUR"})
+
+
+def test_a_currency_beside_the_price_answers_the_next_question() -> None:
+    told = read_answers({"country": "IE", "origin": "TH", "kit_price": "65 000 THB", "rate": 0.0265})
+    assert (told.kit_currency, as_written(told.kit_price)) == ("THB", 65000)
+    dollars = read_answers({"country": "IE", "origin": "US", "kit_price": "$ 2,450.00"})
+    assert dollars.kit_currency == "USD"
+    assert "found EUR, but the price was told in THB" in complaints(
+        kit_price="65 000 THB", kit_currency="EUR"
+    )
+    assert "Write its currency with three letters, such as USD" in complaints(kit_price="$ 2450")
 
 
 def test_a_rate_the_wrong_way_round_is_noticed() -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -23,11 +25,40 @@ BEFORE, HALF_WAY = "before-ordering-ireland", "half-way-new-zealand"
 Run = Callable[[Path, str], AppTest]
 
 
+@dataclass(frozen=True)
+class Shelf:
+    """A builder's own data folder, the same for all tests of a process, and both demo builds as they are when opened.
+
+    What the pages keep by build, ledger and place is then found again by the next test on the same demo; whatever a
+    test enters makes another state of the ledger, and is simulated anew.
+    """
+
+    home: Path
+    opened: Path
+
+    def put(self, demo: str) -> BuildFolder:
+        """Lay a fresh copy of a demo into the data folder, as if it had just been opened."""
+        target = self.home / "demos" / demo
+        shutil.copytree(self.opened / demo, target)
+        return BuildFolder.at(target)
+
+
+@pytest.fixture(scope="session")
+def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
+    folder = tmp_path_factory.mktemp("dashboard")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("FORECAST_HOME", str(folder / "opened"))
+        for demo in (BEFORE, HALF_WAY):
+            open_demo(demo)
+    return Shelf(folder / "home", folder / "opened" / "demos")
+
+
 @pytest.fixture(autouse=True)
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Keep the builder's own data folder out of it."""
-    monkeypatch.setenv("FORECAST_HOME", str(tmp_path / "home"))
-    return tmp_path / "home"
+def home(shelf: Shelf, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Keep the builder's own data folder out of it, and that of the test before."""
+    shutil.rmtree(shelf.home, ignore_errors=True)
+    monkeypatch.setenv("FORECAST_HOME", str(shelf.home))
+    return shelf.home
 
 
 @pytest.fixture(autouse=True)
@@ -39,13 +70,13 @@ def no_mistake_of_the_program(caplog: pytest.LogCaptureFixture) -> Iterator[None
 
 
 @pytest.fixture
-def before_ordering() -> BuildFolder:
-    return open_demo(BEFORE)
+def before_ordering(home: Path, shelf: Shelf) -> BuildFolder:
+    return shelf.put(BEFORE)
 
 
 @pytest.fixture
-def half_way() -> BuildFolder:
-    return open_demo(HALF_WAY)
+def half_way(home: Path, shelf: Shelf) -> BuildFolder:
+    return shelf.put(HALF_WAY)
 
 
 @pytest.fixture

@@ -114,3 +114,28 @@ def test_lopsided_ranges_are_named_as_by_check(run: Run, tmp_path: Path) -> None
     assert f"Ranges worth a second look: {len(found)}" in [item.label for item in app.main.expander]
     for sentence in found:
         assert sentence in words(app)
+
+
+def test_what_looks_like_a_slip_is_asked_about_until_it_is_meant(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "build.toml"
+    file.write_text(
+        '[build]\nname = "Tiny"\ncurrency = "EUR"\ncountry = "IE"\n[currency.GBP]\nrate = 0.85\n'
+        '[[line]]\nid = "kit"\ngroup = "kit"\namount = { low = 900, middle = 1000, high = 1300 }\n',
+        encoding="utf-8",
+    )
+    assert "One figure may be a slip. The page of lines asks whether that is meant." in words(
+        run(file, "cost")
+    )
+    app = run(file, "lines")
+    assert "Is that meant?" in [item.value for item in app.subheader]
+    assert "0.85 looks like GBP for one EUR: the wrong way round." in words(app)
+
+    why = next(item for item in app.text_input if item.key == "why-far_rate-GBP")
+    why.input("agreed with the seller")
+    next(item for item in app.button if item.label == "It is meant").click()
+    app.run()
+    app = app.run()
+    assert "Is that meant?" not in [item.value for item in app.subheader]
+    next(item for item in app.button if item.key == "keep").click()
+    app.run()
+    assert 'far_rate-GBP = "agreed with the seller"' in file.read_text(encoding="utf-8")

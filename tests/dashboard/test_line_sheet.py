@@ -89,6 +89,17 @@ def test_an_effect_too_small_to_tell_is_no_zero(run: Run, before_ordering: Build
     assert f"Not saved yet: **less than €10** at P80. P80 is then about {p80}." in said
 
 
+def test_an_edit_that_looks_like_a_slip_is_asked_about(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "lines")
+    next(item for item in app.text_input if item.label == "Name").set_value("Roof spoiler")
+    for label, value in (("Low (EUR)", 1.0), ("Middle (EUR)", 120.0), ("High (EUR)", 26000.0)):
+        next(item for item in app.number_input if item.label == label).set_value(value)
+    app = press(app, "Add the line")
+    assert "Is that meant? Roof spoiler, amount: from 1 to 26,000. The high is 26,000 times the low" in words(
+        app
+    )
+
+
 def test_an_impossible_range_is_refused_in_words(run: Run, before_ordering: BuildFolder) -> None:
     app = run(before_ordering.build_file, "lines")
     text = read_text(before_ordering.build_file)

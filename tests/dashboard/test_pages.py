@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from forecast import read_build, simulate
+from forecast.errors import SimulationError
 from forecast.spending.folder import BuildFolder
 from forecast.spending.freezing import freeze
 from forecast.spending.reforecast import reforecast
@@ -120,12 +121,32 @@ def test_a_folder_that_is_not_there_is_said_in_words(run: Run, tmp_path: Path) -
     assert "No such file or directory" in words(app)
 
 
-def test_where_it_ends_agrees_with_the_reforecast(run: Run, half_way: BuildFolder) -> None:
-    app = run(half_way.build_file, "watch")
+@pytest.mark.parametrize("page", ["watch", "receipts"])
+def test_p50_p80_and_p90_are_named_beside_what_is_paid(run: Run, half_way: BuildFolder, page: str) -> None:
+    app = run(half_way.build_file, page)
     watch = reforecast(half_way.read(), half_way.ledger())
-    eight = watch.percentile(0.8)
-    assert f"**{about(eight.value, 'NZD', eight.error)}**" in words(app)
-    assert f"Paid so far: **{about(watch.paid, 'NZD')}**" in words(app)
+    said = words(app)
+    for name, level in (("P50", 0.5), ("P80", 0.8), ("P90", 0.9)):
+        one = watch.percentile(level)
+        assert f"**{about(one.value, 'NZD', one.error)}** ({name})" in said
+    paid = {
+        "watch": f"Paid so far: **{about(watch.paid, 'NZD')}**",
+        "receipts": "**NZ$21,106.37** paid so far",
+    }
+    assert paid[page] in said
+
+
+def test_receipts_can_be_entered_where_no_forecast_can_be_made(
+    run: Run, half_way: BuildFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(view: object) -> None:
+        raise SimulationError("no simulated build agrees with what is paid.")
+
+    monkeypatch.setattr("forecast.dashboard.state.watched", refused)
+    app = run(half_way.build_file, "receipts")
+    assert "no simulated build agrees with what is paid." in words(app)
+    assert "paid so far" in words(app)
+    assert any(item.label == "Save receipt" for item in app.button)
 
 
 def test_the_waterfall_adds_up_to_what_p80_is_now(run: Run, half_way: BuildFolder) -> None:

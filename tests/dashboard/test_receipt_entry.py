@@ -135,3 +135,30 @@ def test_parts_add_up_to_the_cent() -> None:
     ]  # fmt: skip
     with pytest.raises(LedgerError, match="nothing is left for 'b'"):
         split_parts((("a", "3.30"), ("b", "")), 330, "EUR")
+
+
+def test_a_sum_far_above_its_line_is_asked_about_first(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    app = save(fill(app, ["tyres"], "A tyre shop", "99,999,999"))
+    assert not app.exception
+    assert not before_ordering.has_ledger() or before_ordering.ledger().list_receipts() == ()
+    assert "times its high of €" in words(app)
+    assert "Is that meant? Nothing is entered yet." in words(app)
+    app = save(app)
+    assert not before_ordering.has_ledger() or before_ordering.ledger().list_receipts() == ()
+
+    next(item for item in app.checkbox if item.label == "It is meant").check()
+    app = save(app)
+    (receipt,) = before_ordering.ledger().list_receipts()
+    assert receipt.amount_minor == 9_999_999_900
+    app = save(fill(app, ["tyres"], "A tyre shop", "12"))
+    assert "Is that meant?" not in words(app)
+    assert len(before_ordering.ledger().list_receipts()) == 2
+
+
+def test_another_sum_is_asked_about_anew(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    app = save(fill(app, ["tyres"], "A tyre shop", "99,999,999"))
+    next(item for item in app.checkbox if item.label == "It is meant").check()
+    app = save(fill(app, ["tyres"], "A tyre shop", "999,999,999"))
+    assert before_ordering.ledger().list_receipts() == ()

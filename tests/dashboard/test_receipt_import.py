@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecast.spending.folder import BuildFolder
+from forecast.spending.receipts_csv import receipts_csv
+from forecast.spending.undoing import undo_last
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_receipt_entry import field
 from tests.dashboard.test_receipt_list import press
@@ -155,3 +159,21 @@ def test_receipts_beside_the_build_as_text_are_entered_with_a_click(
     assert not app.exception
     assert half_way.ledger().paid_by_line() == held
     assert "NZ$21,1" in words(app)
+
+
+def test_a_downloaded_ledger_is_read_back_as_what_it_is(
+    run: Run, with_history: BuildFolder, tmp_path: Path
+) -> None:
+    ledger = with_history.ledger()
+    text = receipts_csv(ledger)
+    undo_last(ledger)
+    app = run(with_history.build_file, "receipts")
+    app = send(app, text, "ledger.csv")
+    assert not app.exception
+    assert "is a whole ledger" in words(app)
+    assert "with 2 receipts" in words(app)
+    field(app, "file_uploader", "CSV or XLSX file").set_value(("ledger.csv", text.encode(), "text/csv"))  # type: ignore[attr-defined]
+    app = press(app, "Enter what is not there")
+    assert not app.exception
+    assert ledger.paid_by_line() == {"primer": 1_000, "tools": 2_000}
+    assert "1 receipt is new" in words(app)

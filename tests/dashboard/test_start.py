@@ -146,6 +146,17 @@ def test_a_wrong_answer_is_told_beside_its_question_and_stays_to_be_mended(
     assert asked(app) == "In which currency is it priced?"
 
 
+def test_a_price_that_can_mean_two_asks_which_is_meant(begin_at: Callable[..., AppTest]) -> None:
+    app = say(begin_at("kit_price"), "kit_price", "2.450")
+    assert "'2.450' can mean 2450 or 2.45" in app.main.error[0].value.replace("\\", "")
+    which = app.main.radio[0]
+    assert (which.label, list(which.options), which.value) == ("Which is meant?", ["2450", "2.45"], None)
+    which.set_value("2450")
+    app = press(app, "Next")
+    assert app.session_state["start"]["written"]["kit_price"] == "2450"
+    assert asked(app) == "In which currency is it priced?"
+
+
 def test_going_back_shows_what_was_answered(begin: AppTest) -> None:
     app = say(begin, "name", "Track car")
     app = press(app, "Back")
@@ -356,7 +367,8 @@ def test_a_file_that_is_no_list_is_told_in_words(begin: AppTest, content: bytes,
 
 def test_numbers_with_two_readings_wait_for_the_builder(begin: AppTest) -> None:
     app = send(begin, b"name,cost\nA,1.250\nB,3.000\n")
-    assert "which of them is the decimal mark" in app.main.warning[0].value
+    warned = app.main.warning[0].value.replace("\\", "")
+    assert "'1.250' can mean 1250 or 1.25, and no other number tells" in warned
     assert next(button for button in app.main.button if button.label == "Create the build").disabled
     app = app.selectbox(key="list-decimal").set_value(",").run()
     assert not app.main.warning

@@ -128,7 +128,7 @@ def test_nothing_entered_yet(run: Run, before_ordering: BuildFolder) -> None:
 def test_a_build_without_a_budget(run: Run, half_way: BuildFolder) -> None:
     text = half_way.build_file.read_text(encoding="utf-8")
     half_way.build_file.write_text(re.sub(r"(?m)^budget = .*\n", "", text), encoding="utf-8")
-    for name in ("receipts.db", "receipts.db-wal", "receipts.db-shm"):
+    for name in ("receipts.csv", "receipts.db", "receipts.db-wal", "receipts.db-shm"):
         (half_way.folder / name).unlink(missing_ok=True)
     half_way.ledger().add_receipt("2026-11-20", "somebody", 90_000, "NZD", [("tyres", 90_000)])
     said = words(run(half_way.build_file, PAGE))

@@ -10,7 +10,7 @@ from scipy.special import ndtri
 from forecast.build.buildfile import parse_build
 from forecast.decide.sensitivity import drivers
 from forecast.engine.forecast import simulate
-from forecast.engine.known import KnownFacts
+from forecast.engine.known import KnownFacts, PartPaid
 from forecast.engine.sensitivity import swing
 from tests.decide.sample import euros, small
 from tests.references.portfolios import normals
@@ -146,7 +146,7 @@ def test_what_follows_by_formula_is_a_lines_own() -> None:
 
 @pytest.mark.parametrize("amount", [300.0, 700.0])
 def test_a_line_that_is_paid_has_no_swing_and_open_ones_keep_theirs(amount: float) -> None:
-    facts = KnownFacts(amounts={"n0": amount}, floors={"n1": 260.0})
+    facts = KnownFacts(amounts={"n0": amount}, part_paid={"n1": PartPaid(260.0, 0.5)})
     forecast = simulate(normals(NORMALS), trials=16_384, seed=15, known=facts, keep="rows")
     found = drivers(forecast, known=facts)
     assert {bar.id for bar in found.swings} == {"n1", "n2"}

@@ -13,6 +13,7 @@ from forecast import KnownFacts, simulate
 from forecast.build.buildfile import parse_build
 from forecast.engine.draws import column
 from forecast.engine.forecast import forecast_plan
+from forecast.engine.known import PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.engine.stable import block_size, numerical_tolerance, until_stable
 from forecast.engine.trials import run
@@ -135,10 +136,10 @@ def test_the_stated_error_is_honest() -> None:
     assert 0.8 < np.std(deviations) < 1.35
 
 
-def test_the_stated_error_is_honest_with_weights_too() -> None:
-    """Two lines paid in part give trials unequal weights; the truth is a long run of other seeds."""
+def test_the_stated_error_is_honest_with_sums_paid_in_part_too() -> None:
+    """Two lines are paid, one likely all and one not; the truth is a long run of other seeds."""
     plan = compile_plan(build_of(PORTFOLIOS["A"]["items"], 0.3))
-    known = KnownFacts(floors={"i0": 3900.0, "i2": 2700.0})
+    known = KnownFacts(part_paid={"i0": PartPaid(3900.0, 0.9), "i2": PartPaid(2700.0, 0.2)})
     long = [forecast_plan(plan, 65_536, 1000 + seed, known=known).percentile(0.8).value for seed in range(12)]
     truth = float(np.mean(long))
     deviations = []

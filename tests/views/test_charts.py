@@ -12,6 +12,7 @@ import pytest
 
 from forecast import read_build, simulate
 from forecast.engine.forecast import Forecast
+from forecast.engine.statistics import Estimate
 from forecast.spending.folder import DEMOS
 from forecast.spending.history import HistoryPoint
 from forecast.views.charts import (
@@ -140,6 +141,15 @@ def test_the_running_total_takes_refunds_off() -> None:
     assert "€70 paid so far, €10 over the budget" in chart.to_dict()["description"]
 
 
+def test_the_running_total_names_where_the_build_ends() -> None:
+    day, ends = dt.date(2026, 5, 1), {"P50": Estimate(3_000.0, 1.0), "P90": Estimate(3_900.0, 1.0)}
+    chart = paid_against_budget([(day, 100.0)], 3_500.0, "EUR", ends=ends)
+    places = end_label_places(chart)
+    assert sorted(places, key=lambda name: places[name]) == ["Paid", "P50", "Budget", "P90"]
+    assert "Where it ends: P50 €3,000, P90 €3,900." in chart.to_dict()["description"]
+    assert set(end_label_places(paid_against_budget([(day, 100.0)], None, "EUR"))) == {"Paid"}
+
+
 def test_the_strip_says_how_often_the_second_is_cheaper() -> None:
     difference = np.concatenate([np.full(300, -50.0), np.full(700, 80.0)])
     chart = difference_strip(difference, "Own work", "The shop", "EUR")
@@ -197,7 +207,9 @@ def test_names_in_the_band_keep_their_order_and_stand_apart(budget: float | None
     points = [point_on(day), point_on(day + dt.timedelta(days=20), paid=2_990)]
     chart = forecast_band(points, budget, "EUR")
     places = end_label_places(chart)
-    values = {"P80": 3_500, "P50": 3_000, "Paid": 2_990} | ({} if budget is None else {"Budget": budget})
+    values = {"P90": 4_100, "P80": 3_500, "P50": 3_000, "Paid": 2_990} | (
+        {} if budget is None else {"Budget": budget}
+    )
     assert places.keys() == values.keys()
     assert sorted(places, key=lambda name: places[name]) == sorted(values, key=lambda name: values[name])
     encoding = chart.to_dict()["layer"][0]["encoding"]

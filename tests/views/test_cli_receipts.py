@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -144,6 +145,26 @@ def test_an_export_writes_over_nothing_that_was_not_meant(
     assert "The ledger is in" in run(capsys, "receipt", "export", folder, target, "--replace")
 
 
+def test_an_exported_ledger_is_imported_as_what_it_is(
+    folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "--line", "kit", "--closes", "--note", "=HYPERLINK(1)")
+    run(capsys, "agreed", folder, "filler", "--amount", "50", "--supplier", "Shop")
+    run(capsys, "freeze", folder, "--budget", "9000")
+    text = str(tmp_path / "ledger.csv")
+    run(capsys, "receipt", "export", folder, text)
+    (tmp_path / "receipts.db").unlink()
+    assert "a whole ledger" in (shown := run(capsys, "receipt", "import", folder, text))
+    assert "with 1 receipt. Nothing was entered yet: add --enter" in shown
+    assert not (tmp_path / "receipts.db").exists()
+    assert "1 receipt is new; the ledger holds 1" in run(capsys, "receipt", "import", folder, text, "--enter")
+    assert "0 receipts are new" in run(capsys, "receipt", "import", folder, text, "--enter")
+    ledger = BuildFolder.at(folder).ledger()
+    assert ledger.list_receipts()[0].note == "=HYPERLINK(1)"
+    assert ledger.closed_lines() == {"kit"}
+    assert len(ledger.list_commitments()) == len(ledger.list_baselines()) == 1
+
+
 def test_columns_are_said_by_hand_once(
     folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -164,3 +185,51 @@ def test_a_row_of_another_build_is_refused_by_its_number(
     file.write_text("Date,Payee,Amount,Line\n2026-05-14,Shop,1.50,filer\n", encoding="utf-8")
     text = run(capsys, "receipt", "import", folder, str(file), "--enter", expect=2)
     assert "row 2, column Line: there is no line 'filer' in the build. Did you mean 'filler'?" in text
+
+
+def test_a_sum_far_above_its_line_is_asked_about_first(
+    folder: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    entry = [
+        "receipt",
+        "add",
+        folder,
+        "--amount",
+        "99999999999999",
+        "--supplier",
+        "a shop",
+        "--line",
+        "filler",
+    ]
+    agreed = ["agreed", folder, "filler", "--amount", "9999999", "--supplier", "a shop"]
+
+    for command in (entry, agreed):
+        told = run(capsys, *command, expect=2)
+        assert re.search(
+            r"for Filler is [\d,]+ times its high of €\d+. Is that meant\? Nothing was entered", told
+        )
+        assert "--sure" in told
+    assert "No receipts yet" in run(capsys, "receipts", folder)
+    run(capsys, *entry, "--sure")
+    run(capsys, *agreed, "--sure")
+    assert "€99,999,999,999,999.00" in run(capsys, "receipts", folder)
+
+
+@pytest.mark.parametrize(("said", "entered"), [("y", True), ("", False), ("no", False)])
+def test_the_question_is_put_where_a_person_can_answer(
+    folder: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, said: str, entered: bool
+) -> None:
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("builtins.input", lambda *_: said)
+    entry = ["receipt", "add", folder, "--amount", "99999", "--supplier", "a shop", "--line", "filler"]
+
+    run(capsys, *entry, expect=0 if entered else 2)
+    assert ("No receipts yet" in run(capsys, "receipts", folder)) is not entered
+
+
+def test_a_usual_sum_is_not_asked_about(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Twenty times the high is the limit: a filler of high 9 kg at 12 comes to 108."""
+    add = ["receipt", "add", folder, "--supplier", "a shop", "--line", "filler", "--amount"]
+    run(capsys, *add, "2160")
+    run(capsys, *add, "2160.01", expect=2)

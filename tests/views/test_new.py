@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from forecast.build.buildfile import read_build
+from forecast.build.figures import Known
 from forecast.build.guided import questions, read_answers
 from forecast.views.cli import main
 from forecast.views.commands.new import EXAMPLE
@@ -105,6 +106,21 @@ def test_a_wrong_answer_is_asked_again(
     assert "found 'Atlantis'" in text
     assert text.count("> ") == len(questions())  # one was asked twice; without a foreign currency no rate is
     assert read_build(tmp_path / "car").build.country == "IE"
+
+
+def test_a_sum_that_can_mean_two_is_asked_for_and_picked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told = {"country": ["IE"], "kit_price": ["4.200", "1"], "budget": ["9,500", "12,500", "9 500"]}
+    type_in(
+        monkeypatch, *[text for item in questions() if item.id != "rate" for text in told.get(item.id, [""])]
+    )
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    text = run(capsys, "new", str(tmp_path / "car"))
+    assert "'4.200' can mean 4200 or 4.2: type 1 for 4200, 2 for 4.2." in text
+    build = read_build(tmp_path / "car")
+    assert build.build.budget == 9500
+    assert build.consignment[0].price == Known(value=4200)
 
 
 def test_answers_refused_from_a_pipe_are_all_named_when_it_ends(

@@ -9,13 +9,14 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from forecast.build.checks import nearest
+from forecast.build.completeness_odd import FAR_RATE
 from forecast.build.figures import FigureBase
 from forecast.build.guided.places import load_places
 from forecast.build.guided.questions import DONT_KNOW, Question, question, questions
-from forecast.build.guided.reading import BoxSize, WrongAnswer, is_unknown, read_value
+from forecast.build.guided.reading import BoxSize, Context, WrongAnswer, is_unknown, read_value
 from forecast.build.locate import Path, line_of, locate
 from forecast.errors import BuildFileError, Problem
-from forecast.words.currencies import reference
+from forecast.words.currencies import minor_digits, reference
 
 LARGEST_FILE = 100_000
 """Bytes; an answers file beyond this is not one."""
@@ -101,6 +102,8 @@ def default_of(item: Question, so_far: AnswersSoFar) -> Any:
     if item.id == "currency":
         return places.countries[so_far.get("country") or "IE"].currency
     if item.id == "kit_currency":
+        if said := _priced_in(so_far):
+            return said
         place = places.origins.get(so_far.get("origin") or "")
         return place.currency if place else so_far.get("currency") or default_of(question("currency"), so_far)
     return item.default
@@ -140,13 +143,38 @@ def read_answer(item: Question, raw: object, so_far: AnswersSoFar) -> Any:
         raw = default
     if is_unknown(raw) and item.id in ("name", "currency", "kit_currency"):
         raw = default
-    value = read_value(item, raw)
+    value = read_value(item, raw, _context(item, so_far))
+    if item.id == "kit_currency" and (said := _priced_in(so_far)) not in ("", value):
+        found = f"found {value}, but the price was told in {said}"
+        raise WrongAnswer(found, f"Write {said}, or tell the price anew.")
     if item.id == "rate":
         _check_rate(value, so_far)
     if item.id == "week_hours" and value is not None and not 0.5 <= value <= _WEEK:
         found = f"found {value:g} hours a week"
         raise WrongAnswer(found, "Write a number from 0.5 to 168, such as 8.")
     return value
+
+
+def _context(item: Question, so_far: AnswersSoFar) -> Context:
+    """Give what earlier answers tell about how to read a number."""
+    home, foreign = so_far.get("currency") or "", so_far.get("kit_currency") or ""
+    if item.id == "rate":
+        usual = reference(foreign, home)
+        return Context() if usual is None else Context(low=usual.rate / _OFF, high=usual.rate * _OFF)
+    if item.id == "week_hours":
+        return Context(low=0.5, high=_WEEK, units=("hours a week", "hours", "h"))
+    if item.id == "budget" and home:
+        return Context(currency=home, digits=minor_digits(home))
+    if item.id == "kit_price":
+        place = load_places().origins.get(so_far.get("origin") or "")
+        return Context(expected=tuple(filter(None, (place.currency if place else "", home))))
+    return Context()
+
+
+def _priced_in(so_far: AnswersSoFar) -> str:
+    """Give the currency that was written beside the kit's price; empty where none was."""
+    price = so_far.get("kit_price")
+    return price.currency or "" if isinstance(price, FigureBase) else ""
 
 
 def _check_rate(value: float | None, so_far: AnswersSoFar) -> None:
@@ -158,9 +186,15 @@ def _check_rate(value: float | None, so_far: AnswersSoFar) -> None:
     if value is None and usual is None:
         found = f"no rate for {foreign} is on file"
         raise WrongAnswer(found, f"{meaning}: look up today's.")
-    if value is not None and usual is not None and not usual.rate / _OFF < value < usual.rate * _OFF:
+    if value is None or usual is None:
+        return
+    turned = abs(1 / value / usual.rate - 1) <= FAR_RATE < abs(value / usual.rate - 1)
+    if turned or not usual.rate / _OFF < value < usual.rate * _OFF:
         found = f"found {value:g} {home} for one {foreign}"
-        raise WrongAnswer(found, f"{meaning}; it was about {usual.rate:g} on {usual.as_of:%d %B %Y}.")
+        round_about = f" Turned round it is {1 / value:.4g}." if turned else ""
+        raise WrongAnswer(
+            found, f"{meaning}; it was about {usual.rate:g} on {usual.as_of:%d %B %Y}.{round_about}"
+        )
 
 
 def read_answers(source: str | FilePath | Mapping[str, Any]) -> Answers:
@@ -239,6 +273,10 @@ def answers_of(values: AnswersSoFar) -> Answers:
     for item in questions():
         if item.id not in complete:
             complete[item.id] = read_answer(item, "", complete)
+    if _priced_in(
+        complete
+    ):  # what was written beside the price is the answer to the next question, and stands there
+        complete["kit_price"] = complete["kit_price"].model_copy(update={"currency": None})
     return Answers(**complete)
 
 

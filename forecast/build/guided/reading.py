@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any, NoReturn
 
 from pydantic import TypeAdapter, ValidationError
@@ -21,23 +22,63 @@ from forecast.build.figures import (
     short,
 )
 from forecast.build.guided.questions import DONT_KNOW, Question
+from forecast.build.limits import LONGEST_SIDE
+from forecast.errors import NumberError
+from forecast.words.countries import COUNTRIES
+from forecast.words.currencies import is_currency
+from forecast.words.numbers import MARKS, look_at, plainly, read_number, read_numbers
 
 _UNKNOWN = frozenset({DONT_KNOW, "i don't know", "dont know", "i dont know", "unknown", "not known", "dk"})
-_THOUSANDS = re.compile(r"^[1-9]\d{0,2}(,\d{3})+(\.\d+)?$")
 _BOX = re.compile(
-    r"^(?:(?P<count>\d{1,4})\s*(?:x|×|\*)\s+)?(?P<length>[\d.]+)\s*[x×*]\s*(?P<width>[\d.]+)\s*[x×*]\s*"
-    r"(?P<height>[\d.]+)\s*(?:cm)?\s*,?\s*(?P<weight>[\d.]+)\s*kg$"
+    r"^(?:(?P<count>\d{1,4})\s*(?:x|×|\*)\s+)?(?P<length>_)\s*[x×*]\s*(?P<width>_)\s*[x×*]\s*"
+    r"(?P<height>_)\s*(?:cm)?\s*,?\s*(?P<weight>_)\s*kg$".replace("_", r"\d+(?:[.,]\d+)?")
 )
 _FIGURE: TypeAdapter[FigureBase] = TypeAdapter(UncertainFigure)
 
 
 class WrongAnswer(ValueError):
-    """An answer that cannot be used: what was found, and how to mend it."""
+    """An answer that cannot be used: what was found, and how to mend it.
 
-    def __init__(self, found: str, mend: str) -> None:
+    Attributes
+    ----------
+    either : tuple of str
+        Where the answer can mean two things: how to write each of them, so that a screen can ask which is meant.
+    """
+
+    def __init__(self, found: str, mend: str, either: tuple[str, ...] = ()) -> None:
         super().__init__(f"{found}. {mend}")
         self.found = found
         self.mend = mend
+        self.either = either
+
+
+@dataclass(frozen=True)
+class Context:
+    """What is known before a number is read: it may decide between two readings.
+
+    Attributes
+    ----------
+    currency : str
+        In which money is counted; empty where the answer is none, or says itself.
+    expected : tuple of str
+        Currencies that a sign such as $ may mean here, the likeliest first.
+    digits : int or None
+        How many decimals there can be.
+    low, high : float or None
+        Limits of what the answer can be.
+    units : tuple of str
+        What may stand behind the number.
+    """
+
+    currency: str = ""
+    expected: tuple[str, ...] = ()
+    digits: int | None = None
+    low: float | None = None
+    high: float | None = None
+    units: tuple[str, ...] = ()
+
+
+_NO_CONTEXT = Context()
 
 
 @dataclass(frozen=True)
@@ -56,7 +97,7 @@ def is_unknown(raw: object) -> bool:
     return isinstance(raw, str) and " ".join(raw.replace("\u2019", "'").lower().split()) in _UNKNOWN
 
 
-def read_value(question: Question, raw: object) -> Any:
+def read_value(question: Question, raw: object, context: Context = _NO_CONTEXT) -> Any:
     """Read one answer.
 
     Parameters
@@ -64,6 +105,7 @@ def read_value(question: Question, raw: object) -> Any:
     question : Question
     raw : object
         Text, or a value of an answers file.
+    context : Context, optional
 
     Returns
     -------
@@ -77,7 +119,12 @@ def read_value(question: Question, raw: object) -> Any:
     """
     if is_unknown(raw):
         return None
-    return _READERS[question.kind](question, raw.strip() if isinstance(raw, str) else raw)
+    raw = raw.strip() if isinstance(raw, str) else raw
+    if question.kind == "number":
+        return _number(raw, context)
+    if question.kind == "range":
+        return _range(raw, context)
+    return _READERS[question.kind](question, raw)
 
 
 def _text(question: Question, raw: object) -> str:
@@ -101,9 +148,9 @@ def _choice(question: Question, raw: object) -> str:
         code = {"UK": "GB"}.get(raw.upper(), raw.upper())
         if question.id == "country" and code in legal:
             return code
-        if question.id == "origin" and re.fullmatch("[A-Z]{2}", code):
+        if question.id == "origin" and code in COUNTRIES:
             return code
-        if question.id == "kit_currency" and re.fullmatch("[A-Z]{3}", code):
+        if question.id == "kit_currency" and is_currency(code):
             return code
     mend = nearest(str(raw), legal) if len(legal) > 12 else f"Legal: {', '.join(legal)}."
     _refuse(raw, f"{mend} Or write {DONT_KNOW!r}.")
@@ -134,17 +181,32 @@ def _yes_no(question: Question, raw: object) -> bool:
     return False
 
 
-def _number(question: Question, raw: object) -> float:
-    value = _plain(raw)
+def _number(raw: object, context: Context) -> float:
+    mend = f"Write a number above zero, such as 1250 or 0.0057, without a sign. Or {DONT_KNOW!r}."
+    try:
+        value = _plain(raw, context)
+    except NumberError as error:
+        raise _wrong(raw, error, mend) from None
     if value is None or not 0 < value <= LARGEST:
-        _refuse(raw, f"Write a number above zero, such as 1250 or 0.0057, without a sign. Or {DONT_KNOW!r}.")
+        _refuse(raw, mend)
     return value
 
 
-def _plain(raw: object) -> float | None:
+def _wrong(raw: object, error: NumberError, mend: str) -> WrongAnswer:
+    """Give the refusal of an answer that is no number, or can mean two: then with both ways to write it."""
+    if not error.readings:
+        return WrongAnswer(f"found {short(raw)}", f"It {error.found}. {mend}" if error.text else mend)
+    either = tuple(plainly(value) for value in error.readings)
+    return WrongAnswer(f"{error.text!r} {error.found}", error.mend, either)
+
+
+def _plain(raw: object, context: Context = _NO_CONTEXT) -> float | None:
     if isinstance(raw, str):
-        text = raw.replace(",", "") if _THOUSANDS.match(raw) else raw
-        return float(text) if re.fullmatch(r"\d+(\.\d+)?|\.\d+", text) and len(text) < 20 else None
+        value = read_number(
+            raw, currency=context.currency, digits=context.digits, low=context.low, high=context.high,
+            units=context.units,
+        )  # fmt: skip
+        return float(value)
     return float(raw) if isinstance(raw, int | float) and not isinstance(raw, bool) else None
 
 
@@ -154,18 +216,19 @@ _HOW_TO_PRICE = (
 )
 
 
-def _range(question: Question, raw: object) -> FigureBase:
+def _range(raw: object, context: Context) -> FigureBase:
+    currency = ""
     if isinstance(raw, list | tuple):
         raw = {"quotes": list(raw)}
     elif isinstance(raw, str):
-        raw = _spoken_range(raw)
+        raw, currency = _spoken_range(raw, context)
     try:
         figure = _FIGURE.validate_python(raw)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
-        context = first.get("ctx", {})
+        told = first.get("ctx", {})
         if first["type"] == "builder":
-            raise WrongAnswer(context["found"], context["mend"]) from None
+            raise WrongAnswer(told["found"], told["mend"]) from None
         found = f"found {short(raw)}"
         raise WrongAnswer(found, _HOW_TO_PRICE) from None
     if not isinstance(figure, Known | Percentiles | Span | Quotes):
@@ -178,30 +241,106 @@ def _range(question: Question, raw: object) -> FigureBase:
         raise WrongAnswer(found, "Add causes and units to the build file afterwards.")
     if isinstance(figure, Known) and not figure.value > 0:
         _refuse(figure.value, "A price is above zero. " + _HOW_TO_PRICE)
-    return figure
+    return figure.model_copy(update={"currency": currency}) if currency else figure
 
 
-def _spoken_range(text: str) -> object:
-    """Read a price as it is said: 2450, 1800-3200, 1800/2400/3200, or 2100; 2450; 3300."""
-    if _THOUSANDS.match(text):
-        found = f"found {text!r}"
-        raise WrongAnswer(
-            found,
-            "A comma may part thousands or quotes: write 2450 for one price, and 2100; 2450 for two quotes.",
-        )
-    quoted = [part.strip() for part in re.split(r"[;,]", text) if part.strip()]
-    numbers = [
-        _plain(part) for part in (quoted if len(quoted) > 1 else re.split(r"\s*[-\u2013/]\s*|\s+to\s+", text))
-    ]
-    known = [number for number in numbers if number is not None]
-    if len(known) != len(numbers) or not known or (len(quoted) < 2 and len(known) > 3):
+_BETWEEN = re.compile(
+    r"\s*/\s*|\s+to\s+|\s+[-\u2013\u2014]\s+|(?<=[^\s.,(+-])\s*[-\u2013\u2014]\s*(?=[^\s-])"
+)
+"""What stands between the ends of a range; a dash behind a mark, as in ``1.250,-``, belongs to the sum."""
+
+
+def _spoken_range(text: str, context: Context) -> tuple[object, str]:
+    """Read a price as it is said: 2450, 1800-3200, 1800/2400/3200, or 2100; 2450; 3300; and its currency."""
+    quoted = [part.strip() for part in re.split(r";|,\s+", text) if part.strip()]
+    if len(quoted) < 2 and (listed := _unspaced_quotes(text)):
+        quoted = listed
+    many = len(quoted) > 1
+    parts = quoted if many else _BETWEEN.split(text)
+    between = "; " if many else "-" if len(parts) == 2 else "/"
+    currency = _one_currency(text, parts, context)
+    try:
+        numbers = [float(number) for number in read_numbers(parts, currency=currency)]
+    except NumberError as error:
+        raise _wrong_range(text, parts, currency, error, between) from None
+    _ask_for_thousands(text, parts, numbers, currency, between)
+    if len(numbers) > 3 and not many:
+        _refuse(text, _HOW_TO_PRICE)
+    if many:
+        return {"quotes": numbers}, currency
+    if len(numbers) == 1:
+        return numbers[0], currency
+    return dict(
+        zip(("low", "high") if len(numbers) == 2 else ("low", "middle", "high"), numbers, strict=True)
+    ), currency
+
+
+def _unspaced_quotes(text: str) -> list[str]:
+    """Give quotes with bare commas between them, where a comma cannot be a mark of one number.
+
+    ``3,6`` is one number, and so is ``2450,50``. ``2100,2450,3300`` are three; ``200,150`` could be either.
+    """
+    parts = text.split(",")
+    if len(parts) < 2 or not all(part.isascii() and part.isdigit() for part in parts):
+        return []
+    one = look_at(text)
+    if not one.readings:
+        return parts
+    if len(one.values) == 1 and (len(parts) > 2 or len(parts[1]) > 2):  # no price has three decimals
+        raise _either(text, plainly(one.values[0]), "; ".join(parts))
+    return []
+
+
+def _one_currency(text: str, parts: Sequence[str], context: Context) -> str:
+    """Give the currency that stands beside prices; empty where none does."""
+    named = [(item.beside, item.currency) for part in parts if (item := look_at(part)).currency]
+    if not named:
+        return context.currency
+    both = frozenset.intersection(*(codes for _, codes in named))
+    if len(both) == 1:
+        return next(iter(both))
+    expected = next((code for code in context.expected if code in both), "")
+    if not expected:
         found = f"found {short(text)}"
-        raise WrongAnswer(found, _HOW_TO_PRICE)
-    if len(quoted) > 1:
-        return {"quotes": known}
-    if len(known) == 1:
-        return known[0]
-    return dict(zip(("low", "high") if len(known) == 2 else ("low", "middle", "high"), known, strict=True))
+        mend = f"Write its currency with three letters, such as USD, in place of {named[0][0]}."
+        raise WrongAnswer(found, mend)
+    return expected
+
+
+def _wrong_range(
+    text: str, parts: Sequence[str], currency: str, error: NumberError, between: str
+) -> WrongAnswer:
+    """Give the refusal of prices of which one is no number, or can mean two: then with both ways to write all."""
+    if not error.readings:
+        return WrongAnswer(f"found {short(text)}", _HOW_TO_PRICE)
+    found: list[list[Decimal]] = []
+    for mark in MARKS:
+        values = [item.readings[mark] for part in parts if mark in (item := look_at(part)).readings]
+        if len(values) == len(parts):
+            found.append(values)
+    if len(found) < 2:
+        return WrongAnswer(f"{error.text!r} {error.found}", error.mend)
+    found.sort(reverse=True)
+    return _either(text, *(f"{between.join(map(plainly, values))} {currency}".strip() for values in found))
+
+
+def _either(text: str, first: str, second: str) -> WrongAnswer:
+    return WrongAnswer(
+        f"{text!r} can mean {first} or {second}", f"Write {first}, or {second}.", (first, second)
+    )
+
+
+def _ask_for_thousands(
+    text: str, parts: Sequence[str], numbers: Sequence[float], currency: str, between: str
+) -> None:
+    """Ask whether 60-65k begins at 60 or at 60k."""
+    short = [
+        not look_at(part).thousand and number < 1000 for part, number in zip(parts, numbers, strict=True)
+    ]
+    if any(short) and not all(short) and any(look_at(part).thousand for part in parts):
+        whole = [number * 1000 if small else number for number, small in zip(numbers, short, strict=True)]
+        ways = (between.join(f"{number:.12g}" for number in listed) for listed in (whole, numbers))
+        raise _either(text, *(f"{way} {currency}".strip() for way in ways))
 
 
 _HOW_TO_BOX = f"Write 1 x 200x120x60 45 kg; 2 x 150x50x40 12 kg (cm and kg of one box). Or {DONT_KNOW!r}."
@@ -236,9 +375,13 @@ def _box(raw: object) -> BoxSize:
     if strange := [key for key in fields if key not in legal]:
         found = f"unknown key {strange[0]!r}"
         raise WrongAnswer(found, nearest(str(strange[0]), legal))
-    numbers = {key: _plain(fields.get(key, 1 if key == "count" else None)) for key in legal}
+    try:
+        numbers = {key: _plain(fields.get(key, 1 if key == "count" else None)) for key in legal}
+    except NumberError as error:
+        found = f"a box: {error.text!r} {error.found}"
+        raise WrongAnswer(found, error.mend) from None
     for key, number in numbers.items():
-        most = 1000 if key == "count" else 10_000
+        most = 1000 if key == "count" else 10_000 if key == "weight" else int(LONGEST_SIDE)
         if number is None or not 0 < number <= most or (key == "count" and number != int(number)):
             found = short(fields[key]) if key in fields else "nothing"
             found = f"{key} of a box: found {found}"
@@ -248,6 +391,5 @@ def _box(raw: object) -> BoxSize:
 
 
 _READERS: Mapping[str, Callable[[Question, object], Any]] = {
-    "text": _text, "choice": _choice, "choices": _choices, "range": _range, "number": _number, "boxes": _boxes,
-    "yes-no": _yes_no,
+    "text": _text, "choice": _choice, "choices": _choices, "boxes": _boxes, "yes-no": _yes_no,
 }  # fmt: skip

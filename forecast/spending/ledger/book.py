@@ -12,7 +12,7 @@ from forecast.spending.ledger.commitments import Commitments
 from forecast.spending.ledger.marks import Marks
 from forecast.spending.ledger.receipts import Receipts
 from forecast.spending.ledger.records import AttachedFile, Change
-from forecast.spending.ledger.store import counts, stands
+from forecast.spending.ledger.store import clean, counts, stands
 
 _CHANGE = "id, at, who, tbl, row_id, action, before, after"
 
@@ -39,6 +39,7 @@ class Ledger(Receipts, Commitments, Marks):
             If there is no such receipt.
         """
         self.receipt(receipt_id)
+        name = clean(name)
         with self._writing() as connection:
             connection.execute(
                 "INSERT INTO attachment (receipt_id, sha256, name, size, recorded_at, who) SELECT ?, ?, ?, ?, ?, ?"
@@ -67,14 +68,14 @@ class Ledger(Receipts, Commitments, Marks):
         with self._writing() as connection:
             connection.execute(
                 "INSERT INTO import_source (name, mapping, recorded_at, who) VALUES (?, ?, ?, ?)",
-                (name, json.dumps(dict(mapping)), *self._stamp()),
+                (clean(name), json.dumps(dict(mapping)), *self._stamp()),
             )
 
     def source(self, name: str) -> dict[str, object] | None:
         """Give the remembered layout of a bank's or card's files; None if there is none."""
         with self._reading() as connection:
             row = connection.execute(
-                "SELECT mapping FROM import_source WHERE name = ? ORDER BY id DESC LIMIT 1", (name,)
+                "SELECT mapping FROM import_source WHERE name = ? ORDER BY id DESC LIMIT 1", (clean(name),)
             ).fetchone()
         return None if row is None else dict(json.loads(row[0]))
 
@@ -90,7 +91,7 @@ class Ledger(Receipts, Commitments, Marks):
             connection.execute(
                 "INSERT INTO import_file (sha256, name, source, rows, recorded_at, who) VALUES (?, ?,"
                 " ?, ?, ?, ?)",
-                (sha256, name, source, rows, *self._stamp()),
+                (sha256, clean(name), clean(source), rows, *self._stamp()),
             )
 
     def imported(self, sha256: str) -> bool:

@@ -8,8 +8,8 @@ from typing import Literal
 
 from forecast.errors import LedgerError
 from forecast.spending.ledger.records import AgreementKind, Commitment
-from forecast.spending.ledger.store import Store, counts, iso_day, new_key, stands
-from forecast.spending.money import exponent
+from forecast.spending.ledger.store import Store, clean, counts, iso_day, new_key, stands
+from forecast.spending.money import exponent, sum_words
 
 
 class Commitments(Store):
@@ -54,19 +54,19 @@ class Commitments(Store):
         """
         day = iso_day(date)
         exponent(currency)
-        for name, amount in (("amount", amount_minor), ("expected", expected_minor)):
+        supplier, line_id, note = clean(supplier), clean(line_id), clean(note, lines=True)
+        for name, amount in (("the price agreed", amount_minor), ("what it should come to", expected_minor)):
             wrong_type = not isinstance(amount, int) or isinstance(amount, bool)
             if amount is not None and (wrong_type or amount <= 0):
-                message = (
-                    f"commitment to {supplier}: {name} {amount!r}. It must be whole minor units above zero."
-                )
+                said = sum_words(amount, currency)
+                message = f"commitment with {supplier}: {name} is {said}. Write a sum above zero."
                 raise LedgerError(message)
-        if not line_id.strip() or not supplier.strip():
+        if not line_id or not supplier:
             message = (
                 "commitment: supplier or line is empty. Say with whom it was agreed, and for which line."
             )
             raise LedgerError(message)
-        key = entry_key or new_key()
+        key = clean(entry_key) if entry_key else new_key()
         with self._writing() as connection:
             build_currency = self._settle_currency(connection, currency)
             if currency != build_currency and expected_minor is None:
@@ -77,7 +77,7 @@ class Commitments(Store):
                 )
             values = (
                 day,
-                supplier.strip(),
+                supplier,
                 line_id,
                 amount_minor,
                 currency,
@@ -162,7 +162,14 @@ class Commitments(Store):
             connection.execute(
                 "INSERT INTO commitment_end (entry_key, as_of, commitment_id, state, note, recorded_at, who)"
                 " VALUES (?, ?, ?, ?, ?, ?, ?)",
-                (f"end:{found.entry_key}", day, commitment_id, state, note, *self._stamp()),
+                (
+                    f"end:{found.entry_key}",
+                    day,
+                    commitment_id,
+                    state,
+                    clean(note, lines=True),
+                    *self._stamp(),
+                ),
             )
 
 

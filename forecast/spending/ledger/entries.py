@@ -7,8 +7,8 @@ from typing import NoReturn
 
 from forecast.errors import LedgerError, UnbalancedError
 from forecast.spending.ledger.records import NewReceipt, Split
-from forecast.spending.ledger.store import iso_day
-from forecast.spending.money import exponent, format_plain
+from forecast.spending.ledger.store import clean, iso_day
+from forecast.spending.money import exponent, format_plain, sum_words
 
 _KINDS = ("payment", "refund", "deposit", "balance")
 
@@ -22,6 +22,9 @@ def _is_whole(amount: object) -> bool:
     return isinstance(amount, int) and not isinstance(amount, bool)
 
 
+_REACH = "above zero, of no more digits than its currency has"
+
+
 def checked(entry: NewReceipt) -> NewReceipt:
     """Give a receipt with its day as ISO text and its splits as pairs, or refuse it.
 
@@ -33,14 +36,15 @@ def checked(entry: NewReceipt) -> NewReceipt:
         If something else is wrong with it.
     """
     # A STRICT table alone would still take the text '12' for the number 12.
-    where = f"receipt of {entry.supplier or 'nobody'}, {entry.date}"
+    supplier = clean(entry.supplier)
+    where = f"receipt from {supplier}, {entry.date}" if supplier else f"receipt of {entry.date}"
     day = iso_day(entry.date, f"{where}: date")
 
     def refuse(found: str, mend: str) -> NoReturn:
         message = f"{where}: {found}. {mend}."
         raise LedgerError(message)
 
-    if not entry.supplier.strip():
+    if not supplier:
         refuse("no supplier", "Say who was paid")
     if entry.kind not in _KINDS:
         refuse(f"kind {entry.kind!r}", f"Legal are {', '.join(_KINDS)}")
@@ -51,27 +55,31 @@ def checked(entry: NewReceipt) -> NewReceipt:
         exponent(currency)
         if not _is_whole(amount) or not 0 < amount < 2**62:
             refuse(
-                f"{name} {amount!r}",
-                "It must be a whole number of minor units above zero; money back is a refund",
+                f"{name} is {sum_words(amount, currency)}",
+                f"Write a sum {_REACH}; money that came back is a refund",
             )
     if not entry.splits:
         refuse("no line", "Say which line it is for")
-    pairs = [pair(split) for split in entry.splits]
+    pairs = [(clean(line_id), amount) for line_id, amount in map(pair, entry.splits)]
+    _, total, currency = amounts[-1]
     for line_id, amount in pairs:
-        if not isinstance(line_id, str) or not line_id.strip():
+        if not line_id:
             refuse("a split without a line", "Say which line each part is for")
         if not _is_whole(amount) or abs(amount) >= 2**62:
-            refuse(f"split of line {line_id!r}: {amount!r}", "It must be a whole number of minor units")
-    _, total, currency = amounts[-1]
+            refuse(
+                f"the part of {line_id!r} is {sum_words(amount, currency)}",
+                "Write it as a sum, such as 12.50",
+            )
     added = sum(amount for _, amount in pairs)
     if added != total:
         gap = total - added
         word = "missing" if gap > 0 else "too much"
         message = (
-            f"{where}: its splits add up to {format_plain(added, currency)} {currency}, the receipt is "
-            f"{format_plain(total, currency)} {currency}: {format_plain(abs(gap), currency)} {currency}"
-            f" {word}. "
-            "Correct a split, or split the rest evenly or by estimate."
+            f"{where}: its parts add up to {format_plain(added, currency)} {currency}, the receipt is "
+            f"{format_plain(total, currency)} {currency}: {format_plain(abs(gap), currency)} {currency} {word}. "
+            "Correct a part, or share the rest out evenly or by estimate."
         )
         raise UnbalancedError(message)
-    return replace(entry, date=day, supplier=entry.supplier.strip(), splits=tuple(pairs))
+    key = entry.entry_key if entry.entry_key is None else clean(entry.entry_key)
+    note = clean(entry.note, lines=True)
+    return replace(entry, date=day, supplier=supplier, splits=tuple(pairs), note=note, entry_key=key)

@@ -9,8 +9,8 @@ from datetime import date, datetime
 
 from forecast.errors import LedgerError
 from forecast.spending.ledger.records import Baseline, EventState, Mark, StillToBuy
-from forecast.spending.ledger.store import Store, iso_day, new_key, stands
-from forecast.spending.money import exponent
+from forecast.spending.ledger.store import Store, clean, iso_day, new_key, stands
+from forecast.spending.money import exponent, sum_words
 
 _STATES = {
     "open": "is open",
@@ -95,7 +95,7 @@ class Marks(Store):
     def list_marks(self, as_of: date | str | None = None) -> tuple[tuple[str, Mark], ...]:
         """List all marks of lines and events by date, as ("line" or "event", mark)."""
         marks = [(kind, mark) for kind in ("line", "event") for mark in self._marks(kind, as_of)]
-        return tuple(sorted(marks, key=lambda pair: (pair[1].date, pair[1].recorded_at)))
+        return tuple(sorted(marks, key=lambda pair: pair[1].date))  # of one day, as they were entered
 
     def say_still_to_buy(
         self,
@@ -126,10 +126,9 @@ class Marks(Store):
             says otherwise, so that this one would change nothing.
         """
         if not isinstance(amount_minor, int) or isinstance(amount_minor, bool) or amount_minor < 0:
-            message = (
-                f"line {line_id!r}: still to buy {amount_minor!r}. Give whole minor units, zero or more."
-            )
+            message = f"line {line_id!r}: what is left to buy cannot be below zero. Say 0 or more; or close the line."
             raise LedgerError(message)
+        line_id, note = _named(line_id, "line"), clean(note, lines=True)
         day, (at, who) = self._day(date), self._stamp()
         with self._writing() as connection:
             if not anyway:
@@ -148,7 +147,7 @@ class Marks(Store):
             connection.execute(
                 "INSERT INTO still_to_buy (entry_key, as_of, line_id, amount_minor, note, recorded_at, who)"
                 " VALUES (?, ?, ?, ?, ?, ?, ?)",
-                (new_key(), day, _named(line_id, "line"), amount_minor, note, at, who),
+                (new_key(), day, line_id, amount_minor, note, at, who),
             )
         return StillToBuy(line_id, amount_minor, _date(day), note, datetime.fromisoformat(at), who)
 
@@ -208,9 +207,10 @@ class Marks(Store):
         """
         exponent(currency)
         if not isinstance(budget_minor, int) or isinstance(budget_minor, bool) or budget_minor <= 0:
-            message = f"baseline: budget {budget_minor!r}. It must be whole minor units above zero."
+            message = f"budget: {sum_words(budget_minor, currency)} can be none. Say a sum above zero."
             raise LedgerError(message)
-        key, day = entry_key or new_key(), self._day(date)
+        key, day = clean(entry_key) if entry_key else new_key(), self._day(date)
+        note = clean(note, lines=True)
         figures = json.dumps(dict(base_by_line))
         with self._writing() as connection:
             known = self._settle_currency(connection, currency)
@@ -293,6 +293,7 @@ class Marks(Store):
     def _mark(
         self, kind: str, subject: str, state: str, given: date | str | None, note: str, *, anyway: bool
     ) -> Mark:
+        subject, note = _named(subject, kind), clean(note, lines=True)
         day, (at, who) = self._day(given), self._stamp()
         with self._writing() as connection:
             last = connection.execute(
@@ -309,7 +310,7 @@ class Marks(Store):
             connection.execute(
                 f"INSERT INTO {kind}_mark (entry_key, as_of, {kind}_id, state, note, recorded_at, who)"
                 " VALUES (?, ?, ?, ?, ?, ?, ?)",
-                (new_key(), day, _named(subject, kind), state, note, at, who),
+                (new_key(), day, subject, state, note, at, who),
             )
         return Mark(subject, state, _date(day), note, datetime.fromisoformat(at), who)
 
@@ -338,7 +339,8 @@ def _date(day: str) -> date:
 
 
 def _named(subject: str, kind: str) -> str:
-    if not subject.strip():
+    subject = clean(subject)
+    if not subject:
         message = f"{kind}: no name given. Say which {kind} is meant."
         raise LedgerError(message)
     return subject

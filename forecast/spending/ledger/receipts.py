@@ -9,7 +9,7 @@ from datetime import date, datetime
 
 from forecast.spending.ledger.entries import checked, pair
 from forecast.spending.ledger.records import NewReceipt, Receipt, ReceiptKind, Split
-from forecast.spending.ledger.store import Store, counts, iso_day, new_key, stands
+from forecast.spending.ledger.store import Store, clean, counts, iso_day, new_key, stands
 from forecast.spending.money import format_plain
 
 _COLUMNS = (
@@ -123,7 +123,8 @@ class Receipts(Store):
         LedgerError
             If there is no such receipt, it is voided already, no reason is given, or the day lies before it.
         """
-        if not why.strip():
+        why = clean(why, lines=True)
+        if not why:
             self._refuse(f"receipt {receipt_id} was to be voided without a reason", "Say why in a few words")
         with self._writing() as connection:
             found = _fetch(connection, "r.id = ?", (receipt_id,))
@@ -148,7 +149,7 @@ class Receipts(Store):
                 amount_minor=-old.amount_minor,
                 charged_minor=None if old.charged_minor is None else -old.charged_minor,
                 splits=tuple(Split(split.line_id, -split.amount_minor) for split in old.splits),
-                note=why.strip(),
+                note=why,
                 voids=receipt_id,
             )
             return self._write_row(connection, void, day)

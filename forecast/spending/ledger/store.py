@@ -16,6 +16,7 @@ from typing import NoReturn
 from forecast.errors import LedgerError
 from forecast.spending.ledger.migrations import MIGRATIONS, migrate, refuse_strangers, version_of
 from forecast.spending.money import exponent
+from forecast.words.text import plain
 
 BUSY_SECONDS = 60.0
 """How long a call waits for other writers before it gives up."""
@@ -62,7 +63,7 @@ class Store:
         now: Callable[[], datetime] = _utc_now,
     ) -> None:
         self.path = Path(path)
-        self.who = who if who is not None else _login_name()
+        self.who = clean(who if who is not None else _login_name())
         self._now = now
         self._together = threading.local()
         with self._translated("open"):
@@ -252,6 +253,21 @@ def counts(receipt: str = "r") -> str:
 def new_key() -> str:
     """Make an entry key that no other entry has."""
     return uuid.uuid4().hex
+
+
+def clean(text: str, *, lines: bool = False) -> str:
+    """Give text as the ledger keeps it: without control characters, and without blanks at its ends.
+
+    What comes from a bank's file or a clipboard may hold what no spreadsheet, page or terminal can show.
+
+    Parameters
+    ----------
+    text : str
+    lines : bool
+        Whether it may have several lines, as a note may.
+    """
+    shown = plain(text, lines=lines)
+    return (shown.replace("\t", " ") if lines else shown).strip()
 
 
 def iso_day(given: date | str, where: str = "date") -> str:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import altair as alt
 import pandas as pd
 
+from forecast.engine.statistics import Estimate
 from forecast.spending.history import HistoryPoint
 from forecast.views.charts.frame import MOST_POINTS, framed, money_axis, span
 from forecast.views.charts.labels import EndLabel, days_with_gutter, end_labels, gutter
@@ -51,10 +52,10 @@ class _Days:
         """Give the money axis for a column."""
         return alt.Y(f"{column}:Q", axis=self._axis, scale=self._scale)
 
-    def level(self, value: float, colour: str) -> Any:
-        """Draw a dashed line across all days."""
+    def level(self, value: float, colour: str, dash: Sequence[int] = (5, 3)) -> Any:
+        """Draw a broken line across all days."""
         frame = pd.DataFrame({"day": pd.to_datetime([self.first, self.last]), "money": [value, value]})
-        mark = alt.Chart(frame).mark_line(color=colour, strokeDash=[5, 3], strokeWidth=1.5)
+        mark = alt.Chart(frame).mark_line(color=colour, strokeDash=list(dash), strokeWidth=1.5)
         return mark.encode(x=self.x, y=self.y("money"))
 
     def names(self, palette: Palette) -> list[Any]:
@@ -75,8 +76,9 @@ def paid_against_budget(
     budget: float | None,
     currency: str,
     palette: Palette = LIGHT,
+    ends: Mapping[str, Estimate] | None = None,
 ) -> Any:
-    """Draw the running total of what is paid, against the budget.
+    """Draw the running total of what is paid, against the budget and where the build ends.
 
     Parameters
     ----------
@@ -85,6 +87,8 @@ def paid_against_budget(
     budget : float, optional
     currency : str
     palette : Palette
+    ends : mapping, optional
+        Sums at which the build ends, by name, such as P50 and P90.
     """
     daily: dict[dt.date, float] = {}
     for day, amount in sorted(payments):
@@ -98,6 +102,7 @@ def paid_against_budget(
     labels = [EndLabel(paid, "Paid", palette.accent)]
     if budget is not None:
         labels.append(EndLabel(budget, "Budget", palette.over))
+    labels += [EndLabel(end.value, name, palette.ink) for name, end in (ends or {}).items()]
     plot = _Days([first, *daily], list(frame["money"]), labels, currency, 240)
     base = alt.Chart(frame).encode(
         x=plot.x, y=plot.y("money"), tooltip=[alt.Tooltip("day:T", title="Day", format="%-d %b %Y"), "Paid:N"]
@@ -109,20 +114,27 @@ def paid_against_budget(
         .mark_point(filled=True, size=60, color=palette.accent, opacity=1)
         .encode(x=plot.x, y=plot.y("money"))
     )
-    layers = [area, line, end]
+    layers = [area, line, end, *(plot.level(one.value, palette.ink, [2, 2]) for one in (ends or {}).values())]
     title = f"{about(paid, currency)} paid so far"
     if budget is not None:
         layers.append(plot.level(budget, palette.over))
         side = "under" if paid <= budget else "over"
         title += f", {about(abs(budget - paid), currency)} {side} the budget of {about(budget, currency)}"
     description = f"Running total of receipts from {min(daily):%d %B %Y} to {max(daily):%d %B %Y}: {title}."
-    return framed(alt.layer(*layers, *plot.names(palette)), title, description, palette, 240)
+    note = ""
+    if ends:
+        told = ", ".join(f"{name} {about(one.value, currency, one.error)}" for name, one in ends.items())
+        description += f" Where it ends: {told}."
+        note = f"Dotted: where it ends, {told}."
+    return framed(alt.layer(*layers, *plot.names(palette)), title, description, palette, 240, note)
 
 
 def forecast_band(
     points: Sequence[HistoryPoint], budget: float | None, currency: str, palette: Palette = LIGHT
 ) -> Any:
     """Draw how the forecast final cost moved: band P10 to P90, lines P50 and P80, and what was paid below.
+
+    P50, P80 and P90, the band's upper edge, are named at their ends.
 
     Parameters
     ----------
@@ -151,6 +163,7 @@ def forecast_band(
     frame = _thin(frame)
     now = points[-1]
     labels = [
+        EndLabel(now.p90, "P90", palette.muted),
         EndLabel(now.p80, "P80", palette.ink),
         EndLabel(now.p50, "P50", palette.accent),
         EndLabel(now.paid, "Paid", palette.muted),

@@ -8,6 +8,7 @@ from dataclasses import asdict, is_dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from forecast.errors import NumberError
 from forecast.views.commands.common import (
     add_file,
     add_simulation,
@@ -15,10 +16,13 @@ from forecast.views.commands.common import (
     command,
     done,
     forecast_of,
+    needed_money,
+    some_count,
     some_money,
     to_read,
     working,
 )
+from forecast.words.numbers import read_number
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
@@ -37,10 +41,8 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     add_file(advise)
     add_simulation(advise)
     advise.add_argument("--level", type=level, metavar="P", help="share of builds to be enough for, as P80")
-    advise.add_argument(
-        "--short", type=some_money, metavar="SUM", help="what being 1,000 short would cost you"
-    )
-    advise.add_argument("--idle", type=some_money, metavar="SUM", help="what 1,000 lying idle would cost you")
+    advise.add_argument("--short", metavar="SUM", help="what being 1,000 short would cost you")
+    advise.add_argument("--idle", metavar="SUM", help="what 1,000 lying idle would cost you")
     compare = command(
         commands, "compare", "do it yourself, or farm it out: scenarios side by side", run_compare
     )
@@ -53,16 +55,16 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     afford = command(commands, "afford", "the highest price at which your money is enough", run_afford)
     add_file(afford)
     add_simulation(afford)
-    afford.add_argument("--money", type=some_money, required=True, metavar="SUM", help="what you have")
+    afford.add_argument("--money", required=True, metavar="SUM", help="what you have")
     afford.add_argument("--figure", metavar="ID", help="the price in question, such as kit.amount")
     afford.add_argument(
         "--level", type=level, default=0.8, metavar="P", help="share of builds to be enough in (P80)"
     )
     mixed = command(commands, "mix", "the best mix of doing and farming out, package by package", run_mix)
     add_file(mixed)
-    mixed.add_argument("--money", type=some_money, metavar="SUM", help="P80 must stay within it")
-    mixed.add_argument("--hours", type=some_money, metavar="H", help="own hours at P80 must stay within it")
-    mixed.add_argument("--weeks", type=some_money, metavar="W", help="weeks at P80 must stay within it")
+    mixed.add_argument("--money", metavar="SUM", help="P80 must stay within it")
+    mixed.add_argument("--hours", metavar="H", help="own hours at P80 must stay within it")
+    mixed.add_argument("--weeks", metavar="W", help="weeks at P80 must stay within it")
     mixed.add_argument(
         "--trials", type=int, default=16_384, metavar="N", help="how many builds to simulate (16384)"
     )
@@ -72,8 +74,8 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def level(text: str) -> float:
     """Read a level such as 0.8, 80 or P80."""
     try:
-        value = float(text.strip().lstrip("Pp").rstrip("%"))
-    except ValueError:
+        value = float(read_number(text.strip().lstrip("Pp"), percent=True))
+    except NumberError:
         value = 0.0
     value = value / 100 if value > 1 else value
     if not 0 < value < 1:
@@ -124,7 +126,11 @@ def run_advise(options: argparse.Namespace) -> int:
         message = "the build has no lines yet: add some, with 'forecast add' or in the file, then ask again."
         raise SimulationError(message)
     names = {cause.id: cause.name or cause.id for cause in build.cause}
-    advice = contingency(forecast, options.level, short=options.short, idle=options.idle, names=names)
+    short, idle = (
+        some_money(text, option, forecast.currency)
+        for text, option in ((options.short, "--short"), (options.idle, "--idle"))
+    )
+    advice = contingency(forecast, options.level, short=short, idle=idle, names=names)
     found = drivers(forecast, names=names)
     standing, known, _ = _as_it_stands(folder, forecast)
     replay = replay_of(standing)
@@ -249,10 +255,11 @@ def run_afford(options: argparse.Namespace) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
+    at_hand = needed_money(options.money, "--money", build.build.currency)
     forecast = forecast_of(build, options)
     money = _money(forecast.currency)
     standing, known, outside = _as_it_stands(folder, forecast)
-    chance = budget_chance(standing, options.money, outside)
+    chance = budget_chance(standing, at_hand, outside)
     text = [chance.sentence(money)]
     if known is not None:
         text.insert(0, "Your receipts are counted in.")
@@ -260,7 +267,7 @@ def run_afford(options: argparse.Namespace) -> int:
     if options.figure:
         trials = options.trials if isinstance(options.trials, int) else 16_384
         found = afford(
-            build, options.money, options.figure, options.scenario,
+            build, at_hand, options.figure, options.scenario,
             level=options.level, trials=trials, seed=options.seed, known=known, outside=outside,
         )  # fmt: skip
         text.append(found.sentence(money))
@@ -290,10 +297,13 @@ def run_mix(options: argparse.Namespace) -> int:
     from forecast.views.tables import shorten, table
 
     build = BuildFolder.at(options.file).read()
+    money = some_money(options.money, "--money", build.build.currency)
+    most = some_count(options.hours, "--hours", "hours", "h")
+    longest = some_count(options.weeks, "--weeks", "weeks", "w")
     working("Trying every mix")
     try:
         found = mix(
-            build, money=options.money, hours=options.hours, weeks=options.weeks, trials=options.trials,
+            build, money=money, hours=most, weeks=longest, trials=options.trials,
             seed=options.seed,
         )  # fmt: skip
     finally:

@@ -19,7 +19,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser = command(commands, "budget", "what to hold before ordering", run)
     add_file(parser)
     add_simulation(parser)
-    parser.add_argument("--within", type=some_money, metavar="SUM", help="how often this sum is enough")
+    parser.add_argument("--within", metavar="SUM", help="how often this sum is enough")
     parser.add_argument(
         "--all-lines", action="store_true", help="every line, not only the ten that matter most"
     )
@@ -32,8 +32,9 @@ def run(options: argparse.Namespace) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
+    within = some_money(options.within, "--within", build.build.currency)
     forecast = forecast_of(build, options)
-    amount = options.within
+    amount = within
     if amount is None:
         amount = budget_in_force(build, folder.ledger().baseline() if folder.has_ledger() else None)
     return answer(
@@ -98,7 +99,13 @@ def _estimate(estimate: Any) -> dict[str, float]:
 def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the percentiles, the lines."""
     from forecast.views.money import about, as_written, percent
-    from forecast.views.sentences import MEANING, budget_sentence, hold_sentence, work_sentence
+    from forecast.views.sentences import (
+        MEANING,
+        budget_sentence,
+        hold_sentence,
+        slips_sentence,
+        work_sentence,
+    )
     from forecast.views.tables import shorten, table
 
     money = forecast.currency
@@ -137,6 +144,8 @@ def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every
     work = work_sentence(forecast)
     if work:
         parts += ["", work]
+    if slips := slips_sentence(build, "'forecast check' asks"):
+        parts += ["", slips]
     parts += ["", _footnote(build, forecast)]
     return "\n".join(parts)
 

@@ -41,8 +41,14 @@ def run(options: argparse.Namespace) -> int:
         return 1
     suggestions = wide_ranges(build)
     undecided = _undecided(folder, build)
-    found = _findings(build)
+    every = _findings(build)
+    odd = [item for item in every if item["grade"] == "odd"]
+    found = [item for item in every if item["grade"] != "odd"]
     text = [f"{build.name}: no mistakes. {_counts(build)}"]
+    if odd:
+        many = "One figure may be a slip" if len(odd) == 1 else f"{len(odd)} figures may be slips"
+        text += ["", f"{many}. Is that meant?"]
+        text += [f"  {item['text']}{_how(options.file, item)}" for item in odd]
     if found:
         text += [
             "",
@@ -78,6 +84,7 @@ def run(options: argparse.Namespace) -> int:
         {
             "ok": True,
             "problems": [],
+            "questions": odd,
             "missing": found,
             "suggestions": suggestions,
             "undecided": undecided,
@@ -113,6 +120,8 @@ def _how(file: str, item: dict[str, Any]) -> str:
     add_it = f"forecast add {file} {what}" if what else ""
     edit_it = item["mend"].removesuffix(".")
     ways = [way for way in (add_it, edit_it, f"forecast not-needed {file} {item['rule']} --why '…'") if way]
+    if item["grade"] == "odd":
+        ways[-1] = f"if it is meant, {ways[-1]}"
     return f"\n           {'; or: '.join(ways)}"
 
 

@@ -7,7 +7,16 @@ import datetime as dt
 from pathlib import Path
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, answer, command, to_read
+from forecast.views.commands.common import (
+    add_file,
+    add_sure,
+    answer,
+    command,
+    currency_of,
+    exact_sum,
+    make_sure,
+    to_read,
+)
 from forecast.views.commands.receipts import check_id, day
 
 STATEMENT = """\
@@ -35,6 +44,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     agreed.add_argument("--settle", type=int, metavar="NO", help="this commitment is paid in full")
     agreed.add_argument("--cancel", type=int, metavar="NO", help="this commitment is off")
     agreed.add_argument("--note", default="", help="anything worth keeping")
+    add_sure(agreed)
     left = command(commands, "left", "how much is left to buy of a line that is paid in part", run_left)
     add_file(left)
     left.add_argument("line", help="its id")
@@ -52,9 +62,10 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def run_agreed(options: argparse.Namespace) -> int:
     """Enter, settle, cancel or list commitments."""
     from forecast.spending.dates import not_ahead
+    from forecast.spending.estimates import unusual
     from forecast.spending.folder import BuildFolder
-    from forecast.spending.money import parse_money
     from forecast.views.money import exact
+    from forecast.views.sentences import unusual_sentence
     from forecast.views.tables import shorten, table
 
     folder = BuildFolder.at(options.file)
@@ -71,11 +82,13 @@ def run_agreed(options: argparse.Namespace) -> int:
         if not options.amount or not options.supplier:
             message = "agreed: say --amount and --supplier for the line."
             raise LedgerError(message)
-        currency = (options.currency or own).upper()
-        expected = parse_money(options.expected, own) if options.expected else None
+        currency = currency_of(options.amount, options.currency, own)
+        expected = exact_sum(options.expected, "--expected", own) if options.expected else None
+        line, amount = check_id(options.line, build), exact_sum(options.amount, "--amount", currency)
+        if (at_home := amount if currency == own else expected) is not None:
+            make_sure(options, unusual_sentence(unusual(build, [(line, at_home)]), own))
         ledger.add_commitment(
-            date, options.supplier, check_id(options.line, build),
-            parse_money(options.amount, currency), currency, options.note, expected_minor=expected,
+            date, options.supplier, line, amount, currency, options.note, expected_minor=expected,
         )  # fmt: skip
     found = ledger.list_commitments()
     rows = [
@@ -109,14 +122,13 @@ def run_left(options: argparse.Namespace) -> int:
     """Say how much is left to buy of a line."""
     from forecast.spending.dates import not_ahead
     from forecast.spending.folder import BuildFolder
-    from forecast.spending.money import parse_money
     from forecast.views.money import exact
 
     folder = BuildFolder.at(options.file)
     build, ledger = folder.read(), folder.ledger()
     own = build.build.currency
     name = check_id(options.line, build)
-    left = parse_money(options.amount, own)
+    left = exact_sum(options.amount, "--amount", own)
     if left < 0:
         message = (
             f"left: got {options.amount}, must be zero or more: what is still to come, beside what was paid."
@@ -137,14 +149,13 @@ def run_left(options: argparse.Namespace) -> int:
 def run_statement(options: argparse.Namespace) -> int:
     """Hold a statement against its own sums; 1 when one of them is wrong."""
     from forecast.spending.folder import BuildFolder
-    from forecast.spending.money import parse_money
     from forecast.spending.splitting import reconcile
     from forecast.spending.statement import read_statement
     from forecast.views.money import exact
 
     own = BuildFolder.at(options.file).read().build.currency
     rows = read_statement(options.statement, own)
-    found = reconcile(rows, parse_money(options.total, own) if options.total else None)
+    found = reconcile(rows, exact_sum(options.total, "--total", own) if options.total else None)
     wrong = [item.describe(own) for item in found.disagreements]
     heading = (
         f"The lines add up to {exact(found.items_minor, own)}, and every stated sum agrees."

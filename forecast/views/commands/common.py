@@ -9,8 +9,14 @@ import re
 import shlex
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
+
+from forecast.errors import ForecastError, LedgerError, NumberError
+from forecast.words.currencies import minor_digits
+from forecast.words.numbers import look_at, plainly, read_number
+from forecast.words.text import plain
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
@@ -19,7 +25,11 @@ if TYPE_CHECKING:
     from forecast.spending.ledger import Ledger
 
 Adder: TypeAlias = "Callable[[argparse._SubParsersAction[argparse.ArgumentParser]], None]"
+T = TypeVar("T")
 Runner: TypeAlias = Callable[[argparse.Namespace], int]
+
+_UNSEEN = re.compile("[\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+"""What JSON may hold as it is and a terminal would act on, or cannot write."""
 
 
 def command(
@@ -141,23 +151,100 @@ def trials(text: str) -> int | str:
     """Read the number of trials."""
     if text == "stable":
         return "until stable"
-    count = text.replace("_", "").replace(",", "")
-    if not count.isdigit() or int(count) < 16:
+    try:
+        count = read_number(text, digits=0)
+    except NumberError:
+        count = Decimal(0)
+    if count < 16 or count != int(count):
         message = f"{text!r} is no number of trials: write a whole number of at least 16, or 'stable'"
         raise argparse.ArgumentTypeError(message)
     return int(count)
 
 
-def some_money(text: str) -> float:
-    """Read a sum for the simulation: finite and not negative."""
-    try:
-        value = float(text.replace(",", "").replace("_", ""))
-    except ValueError:
-        value = float("nan")
+def exact_sum(text: str, option: str, currency: str) -> int:
+    """Read a sum of money to the minor unit; where it can mean two, ask in a terminal.
+
+    Parameters
+    ----------
+    text : str
+        As it was typed.
+    option : str
+        Behind which it stands, such as ``--amount``.
+    currency : str
+
+    Raises
+    ------
+    LedgerError
+        Naming both readings, where nobody can be asked.
+    """
+    from forecast.spending.money import parse_money
+
+    return _settled(text, option, lambda written: parse_money(written, currency))
+
+
+def some_money(text: str | None, option: str, currency: str) -> float | None:
+    """Read a sum for the simulation, finite and not negative; None where the option was left out. See `exact_sum`."""
+    return None if text is None else needed_money(text, option, currency)
+
+
+def needed_money(text: str, option: str, currency: str) -> float:
+    """Read a sum for the simulation that has to be there; see `some_money`."""
+
+    def read(written: str) -> float:
+        return float(read_number(written, currency=currency, digits=minor_digits(currency)))
+
+    return _not_negative(_settled(text, option, read), text, option)
+
+
+def some_count(text: str | None, option: str, *units: str) -> float | None:
+    """Read a number of hours or weeks, finite and not negative; None where the option was left out."""
+    if text is None:
+        return None
+    return _not_negative(
+        _settled(text, option, lambda written: float(read_number(written, units=units))), text, option
+    )
+
+
+def currency_of(text: str, option: str | None, own: str) -> str:
+    """Give the currency of a sum: as the option says, else as it stands beside the sum, else the build's."""
+    if option:
+        return option.upper()
+    beside = look_at(text).currency
+    return next(iter(beside)) if len(beside) == 1 else own
+
+
+def _not_negative(value: float, text: str, option: str) -> float:
     if not 0 <= value <= 1e12:
-        message = f"{text!r} is no sum: write a plain number such as 9500"
-        raise argparse.ArgumentTypeError(message)
+        message = f"{option}: {text!r} is no sum. Write a plain number such as 9500."
+        raise LedgerError(message)
     return value
+
+
+def _settled(text: str, option: str, read: Callable[[str], T]) -> T:
+    """Read a number; where it can mean two, ask which is meant if somebody sits there."""
+    try:
+        return read(text)
+    except NumberError as error:
+        if len(error.readings) == 2 and sys.stdin.isatty() and sys.stderr.isatty():
+            return read(_which(option, error))
+        message = f"{option}: {error}"
+        raise LedgerError(message) from None
+
+
+def _which(option: str, error: NumberError) -> str:
+    ways = [plainly(value) for value in error.readings]
+    print(f"{option}: {error.text!r} {error.found}.", file=sys.stderr)
+    while True:
+        print(f"Type 1 for {ways[0]}, 2 for {ways[1]}: ", end="", file=sys.stderr, flush=True)
+        try:
+            said = input().strip()
+        except EOFError:
+            message = f"{option}: {error}"
+            raise LedgerError(message) from None
+        if said in ("1", "2"):
+            return ways[int(said) - 1]
+        if said in ways:
+            return said
 
 
 def working(what: str) -> None:
@@ -204,10 +291,46 @@ def typed(path: str | Path) -> str:
     return shlex.quote(text)
 
 
+def add_sure(parser: argparse.ArgumentParser) -> None:
+    """Add the option that answers a question beforehand; see `make_sure`."""
+    parser.add_argument("--sure", action="store_true", help="it is meant: do not ask about an unusual sum")
+
+
+def make_sure(options: argparse.Namespace, question: str) -> None:
+    """Ask before something unusual is entered, where a person can answer.
+
+    Parameters
+    ----------
+    options : argparse.Namespace
+        With `add_sure`.
+    question : str
+        Empty where there is nothing to ask.
+
+    Raises
+    ------
+    ForecastError
+        When the answer is no, or nobody is there to give one.
+    """
+    if not question or options.sure:
+        return
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        message = f"{question} Nothing was entered. If it is, say so with --sure."
+        raise ForecastError(message)
+    print(f"{question} [y/N] ", end="", file=sys.stderr, flush=True)
+    try:
+        said = input()
+    except EOFError:
+        said = ""
+    if said.strip().casefold() not in ("y", "yes"):
+        message = "nothing was entered."
+        raise ForecastError(message)
+
+
 def answer(options: argparse.Namespace, text: str, data: Mapping[str, Any]) -> int:
     """Print an answer: words for people, or the same figures for programs."""
     if options.json:
-        print(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False, default=str))
+        written = json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False, default=str)
+        print(_UNSEEN.sub(lambda sign: f"\\u{ord(sign[0]):04x}", written))
     else:
-        print(text)
+        print(plain(text))
     return 0

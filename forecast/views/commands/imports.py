@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from forecast.views.commands.common import add_file, answer, command
 
 if TYPE_CHECKING:
+    from forecast.spending.folder import BuildFolder
     from forecast.spending.importing import ImportPlan, Preview
     from forecast.spending.ledger import Ledger
 
@@ -61,9 +62,12 @@ def run(options: argparse.Namespace) -> int:
     from forecast.errors import LedgerError
     from forecast.spending.folder import BuildFolder
     from forecast.spending.importing import confirm, enter_import, open_import, plan_import
+    from forecast.spending.receipts_csv import is_ledger_text
     from forecast.views.commands.receipts import check_id, known_ids, receipt_data
 
     folder = BuildFolder.at(options.file)
+    if is_ledger_text(options.statement):
+        return _whole_ledger(options, folder)
     build, ledger = folder.read(), folder.ledger()
     decided = {name: getattr(options, name) for name in ("date_order", "decimal", "spending")}
     known = _known(options, ledger)
@@ -89,6 +93,21 @@ def run(options: argparse.Namespace) -> int:
         f"{len(result.held_back)} held back, {len(result.unmatched)} without a line."
     )
     return answer(options, text, {"entered": [receipt_data(receipt) for receipt in result.entered]})
+
+
+def _whole_ledger(options: argparse.Namespace, folder: BuildFolder) -> int:
+    """Read back what ``forecast receipt export`` wrote."""
+    from forecast.views.commands.receipts import run_load
+
+    options.text = options.statement
+    if options.enter:
+        return run_load(options)
+    count = len(folder.passing_ledger(options.text).list_receipts())
+    text = (
+        f"{options.text} is a whole ledger, as 'forecast receipt export' writes it, with {count} "
+        f"{'receipt' if count == 1 else 'receipts'}. Nothing was entered yet: add --enter to enter what is not there."
+    )
+    return answer(options, text, {"file": str(options.text), "count": count})
 
 
 def _known(options: argparse.Namespace, ledger: Ledger) -> dict[str, Any]:

@@ -8,6 +8,7 @@ import textwrap
 from typing import TYPE_CHECKING, Any, TextIO
 
 from forecast.views.commands.common import answer, command, typed
+from forecast.words.text import plain
 
 if TYPE_CHECKING:
     from forecast.build.guided import Answers, Question
@@ -126,6 +127,7 @@ def _ask_one(
     print(f"\n{place}  {item.text}", file=stream)
     if 0 < len(item.choices) <= 12:
         print(_choices(item), file=stream)
+    either: tuple[str, ...] = ()
     while True:
         print(f"[{default}] > ", end="", file=stream, flush=True)
         try:
@@ -134,6 +136,9 @@ def _ask_one(
             mend = "Answer every question (an empty line takes the default), or use --answers FILE."
             problem = Problem(item.id, "the input ended before this question was answered", mend)
             raise BuildFileError(heading, [*refused, problem]) from None
+        if text.strip() in ("1", "2") and len(either) == 2:
+            text = either[int(text) - 1]
+        either = ()
         if text.strip() == "?":
             print("\n".join(textwrap.wrap(f"{item.help} {item.how}", 100)), file=stream)
             if len(item.choices) > 12:
@@ -144,7 +149,11 @@ def _ask_one(
         except WrongAnswer as error:
             if not sys.stdin.isatty():
                 refused.append(Problem(item.id, error.found, error.mend))
-            print(f"{error}", file=stream)
+            elif len(error.either) == 2:
+                either = error.either
+                print(f"{error.found}: type 1 for {either[0]}, 2 for {either[1]}.", file=stream)
+                continue
+            print(plain(str(error)), file=stream)
 
 
 def _choices(item: Question) -> str:

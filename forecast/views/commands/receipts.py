@@ -9,7 +9,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, answer, command, to_read
+from forecast.views.commands.common import (
+    add_file,
+    add_sure,
+    answer,
+    command,
+    currency_of,
+    exact_sum,
+    make_sure,
+    to_read,
+)
 from forecast.views.commands.imports import add_import
 
 if TYPE_CHECKING:
@@ -71,6 +80,7 @@ def _add_add(actions: Commands[argparse.ArgumentParser]) -> None:
     )
     parser.add_argument("--note", default="", help="anything worth keeping")
     parser.add_argument("--closes", action="store_true", help="nothing more will be paid for these lines")
+    add_sure(parser)
 
 
 def _add_void(actions: Commands[argparse.ArgumentParser]) -> None:
@@ -162,13 +172,12 @@ def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True
 def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple[str, int]]:
     """Read --line options: one line takes the whole, several take their sums or share the rest out."""
     from forecast.spending.estimates import middle_figures, shared_out
-    from forecast.spending.money import parse_money
 
     pairs = [text.partition("=") for text in options.lines]
     names = [check_id(name.strip(), build) for name, _, _ in pairs]
     currency = build.build.currency
     given = [
-        (name, parse_money(sum_, currency))
+        (name, exact_sum(sum_, "--line", currency))
         for name, (_, mark, sum_) in zip(names, pairs, strict=True)
         if mark
     ]
@@ -196,22 +205,24 @@ def run_add(options: argparse.Namespace) -> int:
     """Enter a receipt."""
     from forecast.spending.attachments import attach_file
     from forecast.spending.dates import not_ahead
+    from forecast.spending.estimates import unusual
     from forecast.spending.folder import BuildFolder
-    from forecast.spending.money import parse_money
     from forecast.views.money import exact
+    from forecast.views.sentences import unusual_sentence
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
     own = build.build.currency
-    currency = (options.currency or own).upper()
-    amount = parse_money(options.amount, currency)
-    paid = (parse_money(options.charged, own), own) if options.charged else None
+    currency = currency_of(options.amount, options.currency, own)
+    amount = exact_sum(options.amount, "--amount", currency)
+    paid = (exact_sum(options.charged, "--charged", own), own) if options.charged else None
     if currency != own and paid is None:
         message = f"--charged: say what left your account in {own} for these {currency} {options.amount}."
         raise LedgerError(message)
     splits = _splits(options, build, paid[0] if paid else amount)
     kind = "refund" if options.refund else "deposit" if options.deposit else "payment"
     date = not_ahead(options.date or dt.date.today(), dt.date.today(), "receipt")
+    make_sure(options, unusual_sentence(unusual(build, splits), own))
     ledger = folder.ledger()
     with ledger.together():
         receipt = ledger.add_receipt(

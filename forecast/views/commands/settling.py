@@ -6,7 +6,7 @@ import argparse
 import datetime as dt
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, add_simulation, answer, command, to_read
+from forecast.views.commands.common import add_file, add_simulation, answer, command, exact_sum, to_read
 from forecast.views.commands.receipts import check_id, day
 
 Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
@@ -117,13 +117,14 @@ def run_freeze(options: argparse.Namespace) -> int:
     from forecast.engine.forecast import DEFAULT_TRIALS
     from forecast.spending.folder import BuildFolder
     from forecast.spending.freezing import freeze, own_budget
-    from forecast.spending.money import parse_money
     from forecast.views.money import builds, exact
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
     own = build.build.currency
-    budget = parse_money(options.budget, own) if options.budget else own_budget(build.build.budget, own)
+    budget = (
+        exact_sum(options.budget, "--budget", own) if options.budget else own_budget(build.build.budget, own)
+    )
     if budget is None:
         message = "--budget: say the sum, or set budget in the build file's [build] table."
         raise LedgerError(message)

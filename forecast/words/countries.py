@@ -1,0 +1,35 @@
+"""Countries by their two letters: which there are, and what is often written for one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+_CODES = (
+    "AD AE AF AG AI AL AM AO AQ AR AS AT AU AW AX AZ BA BB BD BE BF BG BH BI BJ BL BM BN BO BQ BR BS BT BV BW BY BZ CA "
+    "CC CD CF CG CH CI CK CL CM CN CO CR CU CV CW CX CY CZ DE DJ DK DM DO DZ EC EE EG EH ER ES ET FI FJ FK FM FO FR GA "
+    "GB GD GE GF GG GH GI GL GM GN GP GQ GR GS GT GU GW GY HK HM HN HR HT HU ID IE IL IM IN IO IQ IR IS IT JE JM JO JP "
+    "KE KG KH KI KM KN KP KR KW KY KZ LA LB LC LI LK LR LS LT LU LV LY MA MC MD ME MF MG MH MK ML MM MN MO MP MQ MR MS "
+    "MT MU MV MW MX MY MZ NA NC NE NF NG NI NL NO NP NR NU NZ OM PA PE PF PG PH PK PL PM PN PR PS PT PW PY QA RE RO RS "
+    "RU RW SA SB SC SD SE SG SH SI SJ SK SL SM SN SO SR SS ST SV SX SY SZ TC TD TF TG TH TJ TK TL TM TN TO TR TT TV TW "
+    "TZ UA UG UM US UY UZ VA VC VE VG VI VN VU WF WS XK YE YT ZA ZM ZW "
+)
+COUNTRIES = frozenset(_CODES.split())
+"""ISO 3166-1 alpha-2, and XK, which is used for Kosovo."""
+
+_MEANT: Mapping[str, str] = {"UK": "GB", "EL": "GR", "EN": "GB", "JA": "JP"}
+"""What is written for a country and is none, or none any more."""
+
+
+def nearest_country(code: str) -> str:
+    """Suggest the country that two letters may be meant for, as a sentence; say what is legal where none is near."""
+    meant = _MEANT.get(code.upper())
+    if meant is None and code.upper() in COUNTRIES:
+        meant = code.upper()
+    if meant is not None:
+        return f"Did you mean {meant!r}?"
+    if code == "EU":
+        return "The European Union is no country here: name the one, such as 'IE' or 'DE'."
+    return "Write the two capital letters of ISO 3166-1, such as 'IE'."
+
+
+__all__ = ["COUNTRIES", "nearest_country"]

@@ -1,0 +1,43 @@
+"""Text that came from elsewhere, made so that no terminal, page or spreadsheet takes a part of it for a command."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+_SEQUENCE = re.compile(
+    r"(?:\x1b\[|\x9b)[0-?]*[ -/]*[@-~]"  # what colours, moves and wipes
+    r"|(?:\x1b\]|\x9d)[^\x07\x1b\x9c]*(?:\x07|\x1b\\|\x9c)?"  # what sets titles, links and the clipboard
+    r"|\x1b[PX^_][^\x1b\x9c]*(?:\x1b\\|\x9c)?"
+    r"|\x1b[ -/]*[0-~]"
+)
+"""Control sequences of a terminal (ECMA-48, from memory)."""
+_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""Signs that turn the direction of what follows, so that it reads otherwise than it is (Unicode UAX 9)."""
+
+
+def plain(text: str, *, lines: bool = True) -> str:
+    """Give text without control characters, a terminal's control sequences, and signs that turn its direction.
+
+    Parameters
+    ----------
+    text : str
+    lines : bool
+        Whether it may have several lines, and tabs; where not, each becomes a blank.
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    text = _SEQUENCE.sub("", text).replace("\r\n", "\n").replace("\r", "\n")
+    return "".join(_shown(sign, lines) for sign in text)
+
+
+def _shown(sign: str, lines: bool) -> str:
+    if sign in "\n\t":
+        return sign if lines else " "
+    category = unicodedata.category(sign)
+    if category == "Cs":  # half of a pair, which cannot be written
+        return "\ufffd"
+    return "" if category == "Cc" or sign in _TURNING else sign
+
+
+__all__ = ["plain"]

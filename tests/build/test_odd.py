@@ -1,0 +1,172 @@
+"""What cannot be is refused, and what looks like a slip is asked about; sensible builds meet neither."""
+
+from __future__ import annotations
+
+import pytest
+from babel import Locale
+
+from forecast.build.buildfile import parse_build, read_build
+from forecast.build.completeness import findings
+from forecast.build.completeness_rules import Finding
+from forecast.build.guided import read_answers, write_build
+from forecast.errors import BuildFileError
+from forecast.spending.folder import DEMOS
+from forecast.words.countries import COUNTRIES, nearest_country
+from tests.build.test_guided import EVERYWHERE, NOTHING_KNOWN, entry_level
+from tests.build.texts import HEAD, LINE, complaints
+
+KIT = """\
+[[consignment]]
+id = "crate"
+incoterm = "FOB"
+mode = "sea"
+price = { low = 2000, middle = 2500, high = 3500 }
+freight = 300
+"""
+BOX = "boxes = [{{ length = {}, width = {}, height = {}, weight = {} }}]\n"
+
+
+def questions(text: str) -> list[Finding]:
+    """Give what is asked about a build's text."""
+    return [item for item in findings(parse_build(text)) if item.grade == "odd"]
+
+
+def head(**changes: str) -> str:
+    text = HEAD
+    for key, value in changes.items():
+        old = next(line for line in HEAD.splitlines() if line.startswith(f"{key} ="))
+        text = text.replace(old, f'{key} = "{value}"')
+    return text
+
+
+def test_countries_are_those_of_unicode_that_have_two_letters_of_iso_3166() -> None:
+    """CLDR has besides some codes that ISO keeps for unions, islands and tests."""
+    no_countries = {
+        "AC", "CP", "CQ", "DG", "EA", "EU", "EZ", "IC", "QO", "TA", "UN", "XA", "XB", "ZZ",
+    }  # fmt: skip
+    known = {code for code in Locale("en").territories if len(code) == 2 and code.isalpha()}
+    assert known - no_countries == COUNTRIES
+
+
+@pytest.mark.parametrize(
+    ("code", "told"),
+    [
+        ("UK", "Did you mean 'GB'?"),
+        ("EL", "Did you mean 'GR'?"),
+        ("EU", "no country here"),
+        ("XX", "such as 'IE'"),
+    ],
+)
+def test_what_is_often_written_for_a_country_is_named(code: str, told: str) -> None:
+    assert told in nearest_country(code)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (head(currency="XYZ"), "line 3: build.currency: there is no currency XYZ. Write its three capital letters"),
+        (head(currency="GPB"), "there is no currency GPB. Write its three capital letters of ISO 4217, such as "
+                               '"EUR". Near it: GBP'),
+        (head(country="XX"), "line 4: build.country: there is no country XX. Write the two capital letters"),
+        (head(country="UK"), "there is no country UK. Did you mean 'GB'?"),
+        (head(name=" "), "line 2: build.name: an empty name. Write a name in the quotes"),
+        (HEAD + KIT + 'origin = "ZZ"\n', "crate'.origin: there is no country ZZ"),
+        (HEAD + KIT + 'currency = "XYZ"\n', "crate'.currency: there is no currency XYZ"),
+        (HEAD + '[currency.XYZ]\nrate = 1\n', "there is no currency XYZ"),
+        (HEAD + LINE + 'amount = 3\nname = ""\n', "line 9: line[1] 'a'.name: an empty name"),
+        (HEAD + LINE + 'amount = 3\nsupplier = " "\n', "line[1] 'a'.supplier: an empty name"),
+        (HEAD + LINE + "own_hours = -5\n", "line[1] 'a'.own_hours: found -5. Time is not below zero"),
+        (HEAD + LINE + 'own_hours = { shape = "uniform", min = -5, max = 9 }\n', "own_hours: found -5. Time is not"),
+        (HEAD + LINE + "amount = 3\nresale = -3\n", "line[1] 'a'.resale: found -3. Write what comes back"),
+        (HEAD.replace("[build]", "[build]\nown_hour_value = -9"), "build.own_hour_value: found -9. What an hour"),
+        (HEAD + LINE + 'percent = 1e6\nof = ["freight"]\n', "percent: found 1e+06. It is in percent, 1000 at most"),
+        (HEAD + KIT + BOX.format(1900, 500, 400, 30), "boxes[1].length: found 1900. Boxes are measured in cm, and "
+                                                      "none is longer than 1300: write 190 for 1900 mm."),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_refused(text: str, told: str) -> None:
+    found = complaints(text)
+
+    assert [message for message in found if told in message], found
+
+
+def test_an_override_is_held_to_the_same_limits() -> None:
+    text = f"{HEAD}{LINE}amount = 3\n[scenario.diy]\noverride = {{ a = {{ own_hours = -5 }} }}\n"
+
+    assert "scenario.diy.override.a.own_hours: found -5. Time is not below zero" in complaints(text)[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "rule", "told"),
+    [
+        (LINE + "amount = -2900\n", "below_zero-a_amount", "A, amount: -2,900. A sum below zero counts as money that"),
+        (LINE + "amount = { low = 1, middle = 2, high = 1e9 }\n", "too_wide-a_amount",
+         "A, amount: from 1 to 1e+09. The high is millions of times the low"),
+        (LINE + "amount = { low = 4, high = 4004 }\n", "too_wide-a_amount", "The high is 1,001 times the low"),
+        (LINE + 'percent = 0.016\nof = ["freight"]\n', "small_percent-a_percent",
+         "A, percent: 0.016 %. It counts in percent: 0.016 is 0.00016 of the whole."),
+        (KIT + "insurance_percent = 0.016\n", "small_percent-crate_insurance_percent", "insurance percent: 0.016 %"),
+        ("[currency.JPY]\nrate = 0.0057\nmargin = 0.02\n", "small_percent-JPY_margin", "Rate of JPY, margin: 0.02 %"),
+        ("[currency.JPY]\nrate = 176\n", "far_rate-JPY",
+         "one JPY was 0.005682 EUR (European Central Bank, euro foreign exchange reference rates, rounded). "
+         "176 looks like JPY for one EUR: the wrong way round."),
+        ("[currency.GBP]\nrate = 0.84\n", "far_rate-GBP", "the wrong way round"),
+        ("[currency.GBP]\nrate = 1.6\n", "far_rate-GBP", "1.6 is 33 % above that."),
+        (KIT + BOX.format(900, 500, 400, 30), "odd_box-crate_1",
+         "Crate, box 1: 900 × 500 × 400 cm at 30 kg. That is 0.167 kg for a cubic metre. Its sides may be in mm."),
+        (KIT + BOX.format(180, 60, 40, 30_000), "odd_box-crate_1", "Its weight may be in g, or a side in m."),
+    ],
+)  # fmt: skip
+def test_what_is_odd_is_asked_about_until_it_is_answered(text: str, rule: str, told: str) -> None:
+    [asked] = questions(HEAD + text)
+
+    assert asked.rule == rule
+    assert told in str(asked)
+    assert asked.mend
+    for key in (rule, rule.partition("-")[0]):
+        assert questions(f'{HEAD}{text}[not_needed]\n{key} = "it is meant"\n') == []
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        LINE + "quantity = -1\nprice = 70\n",
+        LINE + "amount = { low = 4, high = 4000 }\n",
+        LINE + 'amount = { shape = "normal", mean = 10, sd = 6 }\n',
+        LINE + 'percent = 0.1\nof = ["freight"]\n',
+        LINE + 'percent = 0\nof = ["freight"]\n',
+        "[currency.GBP]\nrate = 1.45\n",
+        "[currency.GBP]\nrate = 0.97\n",
+        "[currency.CHF]\nrate = 0.95\n",
+        KIT + BOX.format(190, 60, 45, 12) + "insurance_percent = 0\n",
+    ],
+)
+def test_what_may_well_be_is_not_asked_about(text: str) -> None:
+    assert questions(HEAD + text) == []
+
+
+@pytest.mark.parametrize("demo", sorted(path.name for path in DEMOS.iterdir() if path.is_dir()))
+def test_demo_builds_have_nothing_odd(demo: str) -> None:
+    assert [str(item) for item in findings(read_build(DEMOS / demo)) if item.grade == "odd"] == []
+
+
+@pytest.mark.parametrize("country", EVERYWHERE)
+def test_guided_builds_have_nothing_odd(country: str) -> None:
+    told = entry_level(country) | {"boxes": "2 x 200x120x60 45 kg; 1 x 90 x 40 x 30, 5 kg"}
+    for answers in (NOTHING_KNOWN | {"country": country}, told):
+        text = write_build(read_answers(answers))
+        assert [str(item) for item in questions(text)] == []
+
+
+def test_a_rate_turned_round_is_refused_in_the_guided_start() -> None:
+    with pytest.raises(BuildFileError, match=r"found 0.85 EUR for one GBP.*Turned round it is 1.176"):
+        read_answers({"country": "IE", "origin": "GB", "kit_currency": "GBP", "rate": 0.85})
+    assert read_answers({"country": "IE", "origin": "GB", "kit_currency": "GBP", "rate": 1.3}).rate == 1.3
+
+
+@pytest.mark.parametrize(
+    "answers", [{"origin": "ZZ"}, {"kit_currency": "XYZ"}, {"boxes": "1 x 1900x500x400 30 kg"}]
+)
+def test_the_guided_start_refuses_what_cannot_be(answers: dict[str, str]) -> None:
+    with pytest.raises(BuildFileError):
+        read_answers({"country": "IE"} | answers)
