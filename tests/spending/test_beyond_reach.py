@@ -1,4 +1,4 @@
-"""Receipts far beyond an open line's range: most likely they are all, and it is said, in every way of looking at them."""
+"""Receipts far beyond an open line's range: most likely they are all, and that is said, however one looks at them."""
 
 from __future__ import annotations
 
