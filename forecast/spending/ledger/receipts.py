@@ -302,7 +302,7 @@ class Receipts(Store):
 
 
 def _open_agreement(connection: sqlite3.Connection, row: Receipt) -> int | None:
-    """Find the oldest agreement open that day with a receipt's supplier for its one line."""
+    """Find the oldest agreement open that day with a receipt's supplier for its one line, best one not paid in full."""
     if len(row.splits) != 1:
         return None
     day = row.date.isoformat()
@@ -310,8 +310,12 @@ def _open_agreement(connection: sqlite3.Connection, row: Receipt) -> int | None:
         "SELECT c.id, c.supplier FROM commitment c LEFT JOIN commitment_end e"
         f" ON e.commitment_id = c.id AND {stands('commitment_end', 'e.id')}"
         " WHERE c.line_id = ? AND c.as_of <= ? AND (e.as_of IS NULL OR e.as_of > ?)"
-        f" AND {stands('commitment', 'c.id')} ORDER BY c.as_of, c.id",
-        (row.splits[0].line_id, day, day),
+        f" AND {stands('commitment', 'c.id')}"
+        " ORDER BY (SELECT coalesce(sum(CASE WHEN r.charged_minor IS NOT NULL AND r.currency = c.currency"
+        "  THEN 1.0 * r.amount_minor / c.amount_minor"
+        "  ELSE 1.0 * coalesce(r.charged_minor, r.amount_minor) / c.expected_minor END), 0)"
+        f"  FROM receipt r WHERE r.commitment_id = c.id AND r.as_of <= ? AND {counts()}) > 1 - 1e-9, c.as_of, c.id",
+        (row.splits[0].line_id, day, day, day),
     ).fetchall()
     return next((number for number, name in found if name.casefold() == row.supplier.casefold()), None)
 
