@@ -227,8 +227,8 @@ def test_own_estimating_moves_what_is_estimated() -> None:
         ),
         (
             '[scenario.s.override.b]\nof = ["b"]\n',
-            "line 15: scenario 's', override of 'b', of: goes in a circle: b → b. A percentage cannot depend on itself: "
-            "take one of these lines out of an of = [...].",
+            "line 15: scenario 's', override of 'b', of: goes in a circle: b → b. A percentage cannot depend on "
+            "itself: take one of these lines out of an of = [...].",
         ),
         (
             "[scenario.s.override.a]\nammount = 3\n",

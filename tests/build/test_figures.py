@@ -106,7 +106,7 @@ def test_words_stand_for_loadings() -> None:
         ("{ low = nan, middle = 2, high = 3 }", f"amount, low: found nan. {PLAIN}"),
         ('{ low = "1", middle = 2, high = 3 }', f"amount, low: found '1'. {PLAIN}"),
         ("{ low = true, middle = 2, high = 3 }", f"amount, low: found true. {PLAIN}"),
-        ("{ low = { x = 1 }, high = 3 }", f"amount, low: found { x = 1 }. {PLAIN}"),
+        ("{ low = { x = 1 }, high = 3 }", f"amount, low: found {{ x = 1 }}. {PLAIN}"),
         ("{ low = 1 }", "amount, high: missing. Add high = …"),
         ("{ high = 1 }", "amount, low: missing. Add low = …"),
         (
