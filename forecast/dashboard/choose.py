@@ -9,11 +9,12 @@ import streamlit as st
 from forecast.dashboard.choose_mix import best_mix
 from forecast.dashboard.choose_quotes import which_quote
 from forecast.dashboard.layout import answer, palette, picture, table, text, told_plainly
-from forecast.dashboard.state import Opened, before, compared, opened
+from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened
 from forecast.decide.scenarios import Comparison
 from forecast.views.charts import difference_strip, scenario_bars
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.money import about, hourly, hours, percent
+from forecast.views.sentences import with_receipts
 
 # How scenarios are written in the build file. (In a file that is a page, a bare text would be shown.)
 EXAMPLE = """\
@@ -41,11 +42,9 @@ def page() -> None:
         else:
             comparison = compared(view)
             _answer(view, comparison)
-            if view.ledger is not None:
-                st.caption(
-                    "From your ranges alone, as before the first receipt. What is paid is spent either way."
-                )
-            named = [(item.name, before(view, item.id)) for item in comparison.scenarios]
+            if told := with_receipts(view.build, known_by_now(view)):
+                st.caption(f"{' '.join(told)} What is paid is spent either way.")
+            named = [(item.name, as_it_stands(view, item.id)) for item in comparison.scenarios]
             picture(scenario_bars(named, palette()))
             st.subheader("Two against each other")
             _pair(view, comparison)

@@ -6,10 +6,11 @@ import streamlit as st
 
 from forecast.build.options import options_by_choice
 from forecast.build.schema import Build
-from forecast.dashboard.state import Opened
+from forecast.dashboard.state import Opened, known_by_now, ledger_state
 from forecast.decide.mix import MixSearch
 from forecast.decide.quotes import Quotes, quotes
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
+from forecast.spending.standing import Standing
 
 
 def mixes_of(view: Opened) -> MixSearch:
@@ -20,21 +21,29 @@ def mixes_of(view: Opened) -> MixSearch:
     SimulationError
         When there is nothing to choose, or too much.
     """
-    return _mixes_of(view.build.fingerprint(), view.scenario or "", view.build)
+    state = ledger_state(view.ledger)
+    return _mixes_of(view.build.fingerprint(), view.scenario or "", state, view.build, known_by_now(view))
 
 
 # A search keeps the trials of all routes, so that any limits can be answered for: few are kept.
 @st.cache_resource(max_entries=4, show_spinner="Trying every mix …")
-def _mixes_of(fingerprint: str, scenario: str, _build: Build) -> MixSearch:
-    return MixSearch(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED)
+def _mixes_of(
+    fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing | None
+) -> MixSearch:
+    return MixSearch(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, known=_known)
 
 
 def quoted(view: Opened) -> tuple[Quotes, ...]:
     """Compare the options of every choice of the build."""
-    return _quoted(view.build.fingerprint(), view.scenario or "", view.build)
+    state = ledger_state(view.ledger)
+    return _quoted(view.build.fingerprint(), view.scenario or "", state, view.build, known_by_now(view))
 
 
 @st.cache_resource(max_entries=8, show_spinner="Simulating each quote …")
-def _quoted(fingerprint: str, scenario: str, _build: Build) -> tuple[Quotes, ...]:
+def _quoted(
+    fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing | None
+) -> tuple[Quotes, ...]:
     choices = [choice for choice, options in options_by_choice(_build).items() if len(options) > 1]
-    return tuple(quotes(_build, choice, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED) for choice in choices)
+    return tuple(
+        quotes(_build, choice, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, _known) for choice in choices
+    )

@@ -6,6 +6,7 @@ from functools import partial
 
 import streamlit as st
 
+from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.choose_answers import mixes_of
 from forecast.dashboard.layout import palette, picture, safe, said, table, text, told_plainly
 from forecast.dashboard.proposing import add_way
@@ -35,24 +36,38 @@ def _section(view: Opened) -> None:
         file = chosen()["file"]
         timed = view.build.build.hours_per_week is not None
         left, right, *third = st.columns(3 if timed else 2)
-        money = left.number_input(
-            f"Within how much money, {safe(view.currency)}", min_value=0.0, value=None, step=500.0, format="%.0f",
-            placeholder="no limit", key=f"mix-money-{file}", persist_state="session",
+        money = number_field(
+            left,
+            f"Within how much money, {safe(view.currency)}",
+            currency=view.currency,
+            placeholder="no limit",
+            key=f"mix-money-{file}",
+            persist_state="session",
             help="In 8 of 10 builds it must cost no more than this.",
-        )  # fmt: skip
-        most = right.number_input(
-            "Within how many own hours", min_value=0.0, value=None, step=10.0, format="%.0f",
-            placeholder="no limit", key=f"mix-hours-{file}", persist_state="session",
+        )
+        most = number_field(
+            right,
+            "Within how many own hours",
+            units=("hours", "h"),
+            placeholder="no limit",
+            key=f"mix-hours-{file}",
+            persist_state="session",
             help="In 8 of 10 builds it must take no more of your own hours than this.",
-        )  # fmt: skip
-        weeks = None
+        )
+        weeks = Told(None)
         if timed:
-            weeks = third[0].number_input(
-                "Within how many weeks", min_value=0.0, value=None, step=1.0, format="%.0f",
-                placeholder="no limit", key=f"mix-weeks-{file}", persist_state="session",
+            weeks = number_field(
+                third[0],
+                "Within how many weeks",
+                units=("weeks", "w"),
+                placeholder="no limit",
+                key=f"mix-weeks-{file}",
+                persist_state="session",
                 help="In 8 of 10 builds own work and waiting must take no longer than this.",
-            )  # fmt: skip
-        found = mixes_of(view).within(money or None, most, weeks)
+            )
+        if first_wrong(money, most, weeks):
+            return
+        found = mixes_of(view).within(money.value or None, most.value, weeks.value)
         text(found.sentence(partial(about, currency=view.currency)))
         taken = found.best or found.cheapest
         add_way(taken.routes, _way_name(taken))

@@ -9,9 +9,15 @@ from forecast.dashboard.cost_more import what_could_go, which_measures_pay
 from forecast.dashboard.cost_next import how_far_money_reaches, what_to_firm_up
 from forecast.dashboard.cost_open import what_makes_it_up
 from forecast.dashboard.layout import answer, palette, picture, text, told_plainly
-from forecast.dashboard.state import Opened, before, opened
+from forecast.dashboard.state import Opened, as_it_stands, if_narrow_line, known_by_now, opened
 from forecast.views.charts import dots_of_hundred, s_curve
-from forecast.views.sentences import budget_sentence, hold_sentence, slips_sentence, work_sentence
+from forecast.views.sentences import (
+    budget_sentence,
+    hold_sentence,
+    slips_sentence,
+    with_receipts,
+    work_sentence,
+)
 
 
 def page() -> None:
@@ -19,18 +25,16 @@ def page() -> None:
     st.title("What will it cost?")
     with told_plainly():
         view = opened()
-        forecast = before(view)
+        forecast = as_it_stands(view)
         work = work_sentence(forecast, strong="**")
+        narrow = if_narrow_line(view)
         answer(
+            *with_receipts(view.build, known_by_now(view)),
             hold_sentence(forecast, strong="**"),
+            narrow.text if narrow is not None else "",
             budget_sentence(forecast, view.budget, strong="**") if view.budget is not None else "",
             slips_sentence(view.build, "The page of lines asks"),
         )
-        if view.ledger is not None:
-            st.caption(
-                "From your ranges alone, as before the first receipt. What your receipts make of it stands on "
-                "\u201cWhere does it end?\u201d."
-            )
         _picture(view)
         if work:
             text(work)
@@ -50,7 +54,7 @@ def page() -> None:
 @st.fragment
 @told_plainly()
 def _picture(view: Opened) -> None:
-    forecast = before(view)
+    forecast = as_it_stands(view)
     kind = st.segmented_control(
         "Picture", ["A hundred builds", "Curve"], default="A hundred builds", label_visibility="collapsed",
         key="picture",
@@ -60,7 +64,7 @@ def _picture(view: Opened) -> None:
 
 
 def _small_print(view: Opened) -> None:
-    forecast = before(view)
+    forecast = as_it_stands(view)
     with st.expander("How these figures were made"):
         error = forecast.percentile(0.8).error
         text(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import streamlit as st
 
 from forecast.build.schema import Build
-from forecast.dashboard.state import Opened, before, ledger_state, watched
+from forecast.dashboard.state import Opened, as_it_stands, known_by_now, ledger_state
 from forecast.decide.afford import BudgetChance, WalkAway, afford, budget_chance
 from forecast.decide.firm_up import FirmUp, firm_up
 from forecast.decide.measures import Measures, measures_of
@@ -15,7 +15,7 @@ from forecast.decide.replay import replay_of
 from forecast.decide.sensitivity import Drivers, drivers
 from forecast.decide.trim import Trims, trims
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
-from forecast.engine.known import KnownFacts
+from forecast.spending import standing as spending
 
 _ENTRIES = 16
 LEVEL = 0.8
@@ -34,25 +34,19 @@ class Standing:
     key : tuple of str
     forecast : Forecast
         With the receipts in, where there are any.
-    known : KnownFacts or None
-        What it was conditioned on.
-    outside : float
-        Paid for what is not in the estimate.
+    known : Standing or None
+        What the ledger says.
     """
 
     key: Key
     forecast: Forecast
-    known: KnownFacts | None
-    outside: float
+    known: spending.Standing | None
 
 
 def standing_of(view: Opened) -> Standing:
     """Give the forecast as it stands."""
     key = (view.build.fingerprint(), view.scenario or "", ledger_state(view.ledger))
-    watch = watched(view)
-    if watch is None or watch.known.facts.nothing:
-        return Standing(key, before(view), None, 0.0 if watch is None else watch.outside)
-    return Standing(key, watch.now, watch.known.facts, watch.outside)
+    return Standing(key, as_it_stands(view), known_by_now(view))
 
 
 def to_firm_up(view: Opened) -> tuple[FirmUp, ...]:
@@ -77,7 +71,7 @@ def driving(view: Opened) -> Drivers:
 @st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
 def _driving(fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build) -> Drivers:
     names = {cause.id: cause.name or cause.id for cause in _build.cause}
-    return drivers(_standing.forecast, known=_standing.known, names=names)
+    return drivers(_standing.forecast, names=names)
 
 
 def could_go(view: Opened) -> Trims:
@@ -111,7 +105,7 @@ def _measured(fingerprint: str, scenario: str, state: str, _standing: Standing, 
 def enough(view: Opened, money: float) -> BudgetChance:
     """Give the chance that a sum is enough, as things stand."""
     standing = standing_of(view)
-    return budget_chance(standing.forecast, money, standing.outside)
+    return budget_chance(standing.forecast, money)
 
 
 def walk_away_price(view: Opened, money: float, figure: str) -> WalkAway:
@@ -132,5 +126,5 @@ def _walk_away(
 ) -> WalkAway:
     return afford(
         _build, money, figure, scenario or None,
-        level=LEVEL, trials=DEFAULT_TRIALS, seed=DEFAULT_SEED, known=_standing.known, outside=_standing.outside,
+        level=LEVEL, trials=DEFAULT_TRIALS, seed=DEFAULT_SEED, known=_standing.known,
     )  # fmt: skip

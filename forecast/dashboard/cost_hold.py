@@ -6,8 +6,9 @@ from functools import partial
 
 import streamlit as st
 
+from forecast.dashboard.asking import number_field
 from forecast.dashboard.layout import safe, table, text, told_plainly
-from forecast.dashboard.state import Opened, before, contingency_of
+from forecast.dashboard.state import Opened, as_it_stands, contingency_of
 from forecast.decide.comparisons import NOT_FOUND
 from forecast.decide.contingency import Contingency, Share, recommended_level
 from forecast.views.money import about, as_written, builds, rounding_step, signed
@@ -30,17 +31,27 @@ def _section(view: Opened) -> None:
         money = partial(about, currency=view.currency)
         sum_ = safe(money(1000.0))
         left, right = st.columns(2)
-        short = left.number_input(
-            f"Being {sum_} short would cost you", min_value=0.0, value=SHORT, step=10.0, format="%.0f",
-            key="short", persist_state="session",
+        short = number_field(
+            left,
+            f"Being {sum_} short would cost you",
+            value=SHORT,
+            currency=view.currency,
+            key="short",
+            persist_state="session",
             help="A stopped build, a month's storage, credit: whatever it would take to get over it.",
-        )  # fmt: skip
-        idle = right.number_input(
-            f"{sum_} lying idle would cost you", min_value=0.0, value=IDLE, step=10.0, format="%.0f",
-            key="idle", persist_state="session",
+        )
+        idle = number_field(
+            right,
+            f"{sum_} lying idle would cost you",
+            value=IDLE,
+            currency=view.currency,
+            key="idle",
+            persist_state="session",
             help="Interest, and other plans put off for the time of the build.",
-        )  # fmt: skip
-        level = recommended_level(short, idle)
+        )
+        if short.wrong or idle.wrong:
+            return
+        level = recommended_level(short.value or 0.0, idle.value or 0.0)
         split = contingency_of(view, level.q)
         text(f"{level.sentence(money)} {split.over_sentence(money, rounding_step(view.currency))}")
         _levels(view, level.q)
@@ -51,7 +62,7 @@ def _section(view: Opened) -> None:
 
 
 def _levels(view: Opened, own: float) -> None:
-    forecast, money = before(view), view.currency
+    forecast, money = as_it_stands(view), view.currency
     base = forecast.base_estimate
     rows = [["Middle figures", about(base, money), "", _enough(forecast.chance_within(base).value)]]
     levels = sorted({0.5, 0.8, 0.9, round(own, 2)})

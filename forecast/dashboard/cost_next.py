@@ -6,9 +6,10 @@ from functools import partial
 
 import streamlit as st
 
+from forecast.dashboard.asking import number_field
 from forecast.dashboard.cost_answers import driving, enough, standing_of, to_firm_up, walk_away_price
 from forecast.dashboard.layout import said, table, text, told_plainly
-from forecast.dashboard.state import Opened, before, chosen
+from forecast.dashboard.state import Opened, as_it_stands, chosen
 from forecast.decide.afford import prices_to_ask_for
 from forecast.decide.figure_words import figure_words, titles_of
 from forecast.decide.firm_up import FirmUp
@@ -101,19 +102,26 @@ def how_far_money_reaches(view: Opened) -> None:
     """Draw the section: the chance that the money is enough, and the price at which to walk away."""
     with told_plainly():
         standing = standing_of(view)
-        prices = prices_to_ask_for(view.build, standing.forecast, standing.known)
+        prices = prices_to_ask_for(view.build, standing.forecast)
         titles = titles_of(view.build)
         file = chosen()["file"]
         left, right = st.columns(2)
-        budget = view.budget if view.budget is not None else before(view).percentile(0.8).value
-        at_hand = left.number_input(
-            "Money at hand", min_value=0.0, value=float(round(budget, -1)), step=100.0, format="%.0f",
-            key=f"at-hand-{file}", persist_state="session",
-        )  # fmt: skip
+        budget = view.budget if view.budget is not None else as_it_stands(view).percentile(0.8).value
+        told = number_field(
+            left,
+            "Money at hand",
+            value=float(round(budget, -1)),
+            currency=view.currency,
+            key=f"at-hand-{file}",
+            persist_state="session",
+        )
         figure = right.selectbox(
             "The price in question", prices, format_func=lambda name: figure_words(name, titles),
             key=f"price-{file}", persist_state="session",
         )  # fmt: skip
+        at_hand = told.value
+        if told.wrong:
+            return
         if not at_hand:
             text(
                 "Enter what you have: you will see how often it is enough, and the price at which to walk away."

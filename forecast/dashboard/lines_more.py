@@ -10,13 +10,18 @@ import streamlit as st
 from forecast.build.cautions import cautions_for
 from forecast.build.edit import Change, RemoveItem, SetBuild
 from forecast.build.library import library_of
+from forecast.build.places_of_figures import place_at
 from forecast.build.schema import GROUPS, Build
 from forecast.build.sheet import every_figure, new_line, quoted_figure, rate_changes, starter
+from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.saving import form_key, put
 from forecast.dashboard.state import Opened
 from forecast.engine.figures import shape_of
+from forecast.errors import NumberError
 from forecast.views.money import about
+from forecast.words.currencies import is_currency
+from forecast.words.numbers import read_numbers
 
 
 def more(view: Opened, build: Build) -> None:
@@ -76,16 +81,17 @@ def _own(view: Opened, build: Build) -> None:
         group = right.selectbox("Group", GROUPS, format_func=str.capitalize)
         columns = st.columns(3)
         low, middle, high = (
-            column.number_input(f"{word} ({view.currency})", value=None, min_value=0.0)
+            number_field(column, f"{word} ({view.currency})", currency=view.currency, tell=False)
             for column, word in zip(columns, ("Low", "Middle", "High"), strict=True)
         )
         st.caption("A middle alone is a known price.")
         if st.form_submit_button("Add the line"):
-            problem = _own_problem(name, low, middle, high)
+            numbers = (low.value, middle.value, high.value)
+            problem = first_wrong(low, middle, high) or _own_problem(name, *numbers)
             if problem:
-                st.error(problem)
+                st.error(safe(problem))
             else:
-                put([new_line(build, name, group, low, middle, high)])
+                put([new_line(build, name, group, *numbers)])
 
 
 def _own_problem(name: str, low: float | None, middle: float | None, high: float | None) -> str:
@@ -111,21 +117,29 @@ def _quotes(build: Build) -> None:
             "Prices quoted", placeholder="1450; 1520; 1390", help="One or more, with a semicolon between them"
         )
         if st.form_submit_button("Put them in"):
-            prices = _prices(written)
             if path is None:
                 st.error("Choose the figure that the quotes are for.")
-            elif not prices:
-                st.error("Write prices as 1450 or 1450.50, one or more, with a semicolon between them.")
-            else:
-                put([quoted_figure(build, path, prices)])
+                return
+            try:
+                put([quoted_figure(build, path, _prices(written, place_at(build, path).unit))])
+            except NumberError as error:
+                st.error(safe(str(error)))
 
 
-def _prices(written: str) -> list[float]:
-    """Read prices with a semicolon between them; none where one of them is no price."""
-    parts = [part.strip() for part in written.split(";") if part.strip()]
-    if not all(re.fullmatch(r"\d+(\.\d{1,2})?", part) and float(part) > 0 for part in parts):
-        return []
-    return [float(part) for part in parts]
+def _prices(written: str, unit: str) -> list[float]:
+    """Read prices with a semicolon between them.
+
+    Raises
+    ------
+    NumberError
+        If there is none, or one of them is none or can mean two.
+    """
+    parts = [part.strip() for part in re.split(r";|,\s+", written) if part.strip()]
+    prices = read_numbers(parts, currency=unit if is_currency(unit) else "")
+    if not parts or min(prices) <= 0:
+        mend = "Write prices as 1450 or 1450.50, one or more, with a semicolon between them."
+        raise NumberError(written, "is no price", mend)
+    return [float(price) for price in prices]
 
 
 def _remove(build: Build) -> None:
@@ -145,37 +159,44 @@ def _settings(build: Build) -> None:
     with st.form("settings", border=False):
         name = st.text_input("Name", value=told.name, max_chars=200, key=f"settings-name-{told.name}")
         left, right = st.columns(2)
-        budget = left.number_input(
-            f"Your budget ({told.currency})", value=told.budget, min_value=1.0, max_value=1e12, step=100.0
-        )
-        hours = right.number_input(
-            "Hours a week for it", value=told.hours_per_week, min_value=0.5, max_value=168.0
-        )
+        budget = number_field(
+            left, f"Your budget ({told.currency})", value=told.budget, currency=told.currency, least=1.0, most=1e12,
+            tell=False,
+        )  # fmt: skip
+        hours = number_field(
+            right, "Hours a week for it", value=told.hours_per_week, units=("hours", "h"), least=0.5, most=168.0,
+            tell=False,
+        )  # fmt: skip
         rates = _rates(build)
         if st.form_submit_button("Change them"):
+            if problem := first_wrong(budget, hours, *rates.values()):
+                st.error(safe(problem))
+                return
             wanted: list[Change] = []
             if name.strip() and name.strip() != told.name:
                 wanted.append(SetBuild("name", name.strip()))
-            if budget != told.budget:
-                wanted.append(SetBuild("budget", budget))
-            if hours != told.hours_per_week:
-                wanted.append(SetBuild("hours_per_week", hours))
+            if budget.value != told.budget:
+                wanted.append(SetBuild("budget", budget.value))
+            if hours.value != told.hours_per_week:
+                wanted.append(SetBuild("hours_per_week", hours.value))
             for code, rate in rates.items():
-                wanted += rate_changes(build, code, rate, dt.date.today())
+                if rate.value is not None and rate.value != _now(build, code):
+                    wanted += rate_changes(build, code, rate.value, dt.date.today())
             if wanted:
                 put(wanted)
 
 
-def _rates(build: Build) -> dict[str, float]:
-    """Ask for today's rates of exchange; give those that are told anew."""
-    found: dict[str, float] = {}
+def _rates(build: Build) -> dict[str, Told]:
+    """Ask for today's rates of exchange; that of the file decides what a number means."""
     home = build.build.currency
-    for code, currency in build.currency.items():
-        now = float(shape_of(currency.rate).middle)
-        typed = st.number_input(
-            f"What one {code} costs in {home} today", value=None, min_value=1e-9, max_value=1e9, format="%.6g",
-            placeholder=f"{now:.6g} in the file", key=f"settings-rate-{code}",
-        )  # fmt: skip
-        if typed is not None and typed != now:
-            found[code] = typed
-    return found
+    return {
+        code: number_field(
+            st, f"What one {code} costs in {home} today", least=1e-9, most=1e9, near=_now(build, code), tell=False,
+            placeholder=f"{_now(build, code):.6g} in the file", key=f"settings-rate-{code}",
+        )
+        for code in build.currency
+    }  # fmt: skip
+
+
+def _now(build: Build, code: str) -> float:
+    return float(shape_of(build.currency[code].rate).middle)

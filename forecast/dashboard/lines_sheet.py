@@ -3,24 +3,33 @@
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from decimal import Decimal
 from functools import lru_cache
-from typing import Any
+from typing import Any, TypeAlias
 
 import pandas as pd
 import streamlit as st
 
+from forecast.build.schema import Build
 from forecast.build.sheet import Row, changes, figure_of, rows, with_changes
+from forecast.dashboard.asking import WHICH, shown
+from forecast.dashboard.layout import safe
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import Sheet, kept_now
 from forecast.dashboard.state import Opened
 from forecast.engine.figures import shape_of
 from forecast.engine.sketch import sketch
-from forecast.errors import BuildFileError, SimulationError
+from forecast.errors import BuildFileError, NumberError, SimulationError
+from forecast.words.currencies import is_currency, minor_digits
+from forecast.words.numbers import plainly, read_number
+
+Unread: TypeAlias = Mapping[str, Mapping[str, str]]
+"""What was typed and could not be read, by path of the figure and column."""
 
 _FIELDS = {"Line": "title", "Low": "low", "Middle": "middle", "High": "high", "Needed %": "chance"}
+_NUMBERS = {"Low": "low", "Middle": "middle", "High": "high", "Needed %": "chance"}
 
 
 def sheet(view: Opened, loaded: Sheet) -> None:
@@ -32,10 +41,12 @@ def sheet(view: Opened, loaded: Sheet) -> None:
     memory = f"base-{loaded.key}"
     if loaded.key not in st.session_state or memory not in st.session_state:
         st.session_state[memory] = dict(kept["edits"])
+        st.session_state[f"unread-{loaded.key}"] = dict(kept["unread"])
     base = with_changes(plain, st.session_state[memory])
-    live = _typed(base, st.session_state.get(loaded.key))
+    before: Unread = st.session_state[f"unread-{loaded.key}"]
+    live, doubts = _typed(base, before, st.session_state.get(loaded.key))
     edited = st.data_editor(
-        _frame(base, live, _words(loaded, plain, live)),
+        _frame(base, live, before, _words(loaded, plain, live, doubts)),
         key=loaded.key,
         hide_index=True,
         num_rows="fixed",
@@ -46,15 +57,16 @@ def sheet(view: Opened, loaded: Sheet) -> None:
         column_config={
             "Line": st.column_config.TextColumn(width=172, required=True, max_chars=200, pinned=True),
             "Figure": st.column_config.TextColumn(width=86),
-            "Low": st.column_config.NumberColumn(width=72, help="P10", format="localized"),
-            "Middle": st.column_config.NumberColumn(width=78, help="P50", format="localized"),
-            "High": st.column_config.NumberColumn(width=72, help="P90", format="localized"),
+            # Text, so that the one reader reads it: a grid's own numbers would take 2,5 for 25 without a word.
+            "Low": st.column_config.TextColumn(width=72, help="P10", alignment="right"),
+            "Middle": st.column_config.TextColumn(width=78, help="P50", alignment="right"),
+            "High": st.column_config.TextColumn(width=72, help="P90", alignment="right"),
             "Unit": st.column_config.TextColumn(width=58),
             "Range": st.column_config.AreaChartColumn(
                 width=64, help="The shape of the range, from P1 to P99", y_min=0, y_max=1, color="#5B9C9A"
             ),
-            "Needed %": st.column_config.NumberColumn(
-                width=74, min_value=0.1, max_value=100.0, required=True, format="localized",
+            "Needed %": st.column_config.TextColumn(
+                width=74, required=True, alignment="right",
                 help="Chance that the line is needed at all, or that the event happens",
             ),
             "Beside": st.column_config.TextColumn(
@@ -62,42 +74,128 @@ def sheet(view: Opened, loaded: Sheet) -> None:
             ),
         },
     )  # fmt: skip
-    kept["edits"] = _differences(plain, _read(plain, edited))
+    typed = {
+        place: {name: values[name] for name in _FIELDS}
+        for place, values in enumerate(edited.to_dict("records"))
+    }
+    after, doubts = _understood(base, before, typed)
+    kept["edits"] = _differences(plain, after)
+    kept["unread"] = _ask(plain, doubts)
 
 
-def _typed(base: tuple[Row, ...], state: Any) -> list[Row]:
+def _typed(
+    base: tuple[Row, ...], before: Unread, state: Any
+) -> tuple[list[Row], dict[int, dict[str, NumberError]]]:
     """Put what the grid's state holds on its rows, before the grid itself is drawn."""
     edits: Mapping[int, Mapping[str, Any]] = (state or {}).get("edited_rows", {})
-    found = list(base)
-    for place, values in edits.items():
-        if place < len(found):
-            given = {_FIELDS[name]: value for name, value in values.items() if name in _FIELDS}
-            if given.get("chance") is not None:
-                given["chance"] = float(given["chance"]) / 100
-            found[place] = replace(found[place], **given)
-    return found
+    return _understood(base, before, edits)
 
 
-def _words(loaded: Sheet, plain: tuple[Row, ...], live: list[Row]) -> list[str]:
+def _understood(
+    base: tuple[Row, ...], before: Unread, typed: Mapping[int, Mapping[str, Any]]
+) -> tuple[list[Row], dict[int, dict[str, NumberError]]]:
+    """Read what was typed into rows; what can mean two and was not asked about yet, or is no number, stands apart."""
+    found, doubts = list(base), dict[int, dict[str, NumberError]]()
+    for place, row in enumerate(base):
+        values: dict[str, Any] = dict(before.get(row.path, {}))
+        values |= {name: value for name, value in typed.get(place, {}).items() if name in _FIELDS}
+        given: dict[str, Any] = {}
+        for name, value in values.items():
+            if name not in _NUMBERS:
+                given[_FIELDS[name]] = str(value)
+                continue
+            try:
+                if value != _cell(row, name):
+                    given[_NUMBERS[name]] = _number(row, name, value)
+            except NumberError as error:
+                doubts.setdefault(place, {})[name] = error
+        found[place] = replace(row, **given)
+    return found, doubts
+
+
+def _number(row: Row, name: str, value: Any) -> float | None:
+    """Read one cell, by what was said of it where it can mean two.
+
+    Raises
+    ------
+    NumberError
+    """
+    if value is None or isinstance(value, int | float):
+        number = None if value is None or pd.isna(value) else float(value)
+    else:
+        written = str(st.session_state.get(_question(row, name, str(value))) or value)
+        number = float(_read(row, name, written)) if written.strip() else None
+    if name != "Needed %":
+        return number
+    if number is None or not 0.1 <= number <= 100:
+        text = "" if value is None else str(value)
+        raise NumberError(text, "cannot be", "Write how many of 100 builds need it, from 0.1 to 100.")
+    return row.chance if math.isclose(number / 100, row.chance, rel_tol=1e-7) else number / 100
+
+
+def _read(row: Row, name: str, written: str) -> Decimal:
+    if name == "Needed %":
+        return read_number(written, units=("%",), low=0.1, high=100)
+    if is_currency(row.unit):
+        return read_number(written, currency=row.unit, digits=minor_digits(row.unit))
+    return read_number(written, units=(row.unit,))
+
+
+def _question(row: Row, name: str, written: str) -> str:
+    return f"meant-{row.path}-{name}-{written}"
+
+
+def _ask(
+    plain: tuple[Row, ...], doubts: Mapping[int, Mapping[str, NumberError]]
+) -> dict[str, dict[str, str]]:
+    """Ask below the grid about cells that can mean two; give all that could not be read, by path and column."""
+    unread: dict[str, dict[str, str]] = {}
+    for place, errors in doubts.items():
+        row = plain[place]
+        for name, error in errors.items():
+            unread.setdefault(row.path, {})[name] = error.text
+            where = f"{row.title}, {row.figure}, {name.lower()}"
+            if len(error.readings) < 2:
+                st.error(safe(f"{where}: {error}"))
+                continue
+            chosen = st.radio(
+                f"{safe(where)}: {safe(repr(error.text))} {error.found}. {WHICH}",
+                [plainly(value) for value in error.readings], index=None, horizontal=True,
+                key=f"ask-{_question(row, name, error.text)}",
+            )  # fmt: skip
+            if chosen is not None:
+                # A plain value: the question is not drawn again, and a widget that is not drawn forgets.
+                st.session_state[_question(row, name, error.text)] = chosen
+                st.rerun()
+    return unread
+
+
+def _words(
+    loaded: Sheet, plain: tuple[Row, ...], live: list[Row], doubts: Mapping[int, Mapping[str, NumberError]]
+) -> list[str]:
     """Say beside each changed row what it was, or why it cannot be."""
     words = [_was(old, new) for old, new in zip(plain, live, strict=True)]
-    if not any(words):
+    for place, errors in doubts.items():
+        words[place] = " ".join(f"{error}" for error in errors.values())
+    if all(word == "" or place in doubts for place, word in enumerate(words)):
         return words
     build = parsed(loaded.text, WITH_CHANGES)
     try:
         parsed(changed_text(loaded.text, changes(build, plain, live)), WITH_CHANGES)
     except BuildFileError as error:
         for place, row in enumerate(live):
-            found = [problem for problem in error.problems if _meant(row, problem.where)]
-            if found:
+            found = [problem for problem in error.problems if _meant(build, row, problem.path)]
+            if found and place not in doubts:
                 words[place] = f"{found[0].found}. {found[0].mend}"
     return words
 
 
-def _meant(row: Row, where: str) -> bool:
-    """Tell whether a mistake is in a row's figure: ``consignment[1] 'kit'.boxes[1].length`` is ``boxes.0.length``."""
-    plain = re.sub(r"\[(\d+)\](?: '[^']*')?", lambda found: f".{int(found[1]) - 1}", where)
-    return f"{plain}.".endswith(f".{row.key}.") and (f"'{row.item}'" in where or where.startswith(row.item))
+def _meant(build: Build, row: Row, path: Sequence[str | int]) -> bool:
+    """Tell whether a mistake at a path of the file is in a row's figure."""
+    if len(path) < 3 or path[0] not in ("line", "event", "consignment") or not isinstance(path[1], int):
+        return False
+    keys = ".".join(str(part) for part in path[2:])
+    return getattr(build, path[0])[path[1]].id == row.item and f"{keys}.".startswith(f"{row.key}.")
 
 
 def _was(old: Row, new: Row) -> str:
@@ -110,17 +208,26 @@ def _was(old: Row, new: Row) -> str:
     return f"was {100 * old.chance:g} %" if old.chance != new.chance else f"was {old.title}"
 
 
-def _frame(base: tuple[Row, ...], live: list[Row], words: list[str]) -> pd.DataFrame:
+def _cell(row: Row, name: str) -> str:
+    """Write a number as the grid shows it."""
+    value = 100 * row.chance if name == "Needed %" else getattr(row, _NUMBERS[name])
+    return "" if value is None else shown(round(value, 6) if name == "Needed %" else value)
+
+
+def _frame(base: tuple[Row, ...], live: list[Row], before: Unread, words: list[str]) -> pd.DataFrame:
+    def column(name: str) -> list[str]:
+        return [before.get(row.path, {}).get(name, _cell(row, name)) for row in base]
+
     return pd.DataFrame(
         {
             "Line": [row.title for row in base],
             "Figure": [row.figure for row in base],
-            "Low": pd.array([row.low for row in base], dtype="Float64"),
-            "Middle": pd.array([row.middle for row in base], dtype="Float64"),
-            "High": pd.array([row.high for row in base], dtype="Float64"),
+            "Low": column("Low"),
+            "Middle": column("Middle"),
+            "High": column("High"),
             "Unit": [row.unit for row in base],
             "Range": [_sketch(row.low, row.middle, row.high, row) for row in live],
-            "Needed %": [round(100 * row.chance, 6) for row in base],
+            "Needed %": column("Needed %"),
             "Beside": words,
         }
     )
@@ -141,27 +248,6 @@ def _drawn(low: float | None, middle: float | None, high: float | None, row: Row
         return tuple(round(float(part), 3) for part in sketch(shape_of(figure)))
     except SimulationError:
         return ()
-
-
-def _read(plain: tuple[Row, ...], edited: pd.DataFrame) -> list[Row]:
-    found = []
-    for row, values in zip(plain, edited.to_dict("records"), strict=True):
-        chance = float(values["Needed %"]) / 100
-        found.append(
-            replace(
-                row,
-                title=str(values["Line"]),
-                low=_number(values["Low"]),
-                middle=_number(values["Middle"]),
-                high=_number(values["High"]),
-                chance=row.chance if math.isclose(chance, row.chance, rel_tol=1e-7) else chance,
-            )
-        )
-    return found
-
-
-def _number(value: Any) -> float | None:
-    return None if value is None or pd.isna(value) else float(value)
 
 
 def _differences(plain: tuple[Row, ...], after: list[Row]) -> dict[str, dict[str, Any]]:

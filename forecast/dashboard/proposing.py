@@ -17,7 +17,8 @@ from forecast.build.proposals import (
 )  # fmt: skip
 from forecast.build.schema import Build
 from forecast.build.sheet import open_quotes, taken_quote
-from forecast.dashboard.layout import text
+from forecast.dashboard.asking import Told, first_wrong, number_field
+from forecast.dashboard.layout import safe, text
 from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.saving import form_key, opened_sheet, put
 from forecast.dashboard.state import Opened, opened
@@ -75,24 +76,30 @@ def add_quote() -> None:
         name = right.text_input("Who quotes", max_chars=80, placeholder="Maker nearby")
         columns = st.columns(3)
         low, middle, high = (
-            column.number_input(word, value=None, min_value=0.0)
+            number_field(column, word, tell=False)
             for column, word in zip(columns, ("Low", "Middle", "High"), strict=True)
         )
         st.caption("A middle alone is a firm price; low, middle and high where it may still move.")
         left, right = st.columns(2)
-        never = left.number_input("Chance that it never comes, %", value=None, min_value=0.1, max_value=99.0)
-        lost = right.number_input(f"Lost then, {build.build.currency}", value=None, min_value=0.0)
-        late = weeks = None
+        never = number_field(
+            left, "Chance that it never comes, %", units=("%",), least=0.1, most=99.0, tell=False
+        )
+        home = build.build.currency
+        lost = number_field(right, f"Lost then, {home}", currency=home, tell=False)
+        late = weeks = Told(None)
         if build.build.hours_per_week is not None:
-            late = left.number_input(
-                "Chance that it comes late, %", value=None, min_value=0.1, max_value=99.0
+            late = number_field(
+                left, "Chance that it comes late, %", units=("%",), least=0.1, most=99.0, tell=False
             )
-            weeks = right.number_input("Weeks late", value=None, min_value=0.1, max_value=520.0)
+            weeks = number_field(right, "Weeks late", units=("weeks", "w"), least=0.1, most=520.0, tell=False)
         if st.form_submit_button("Add the quote"):
-            told = Quoted(name, low, middle, high, _share(never), lost, _share(late), weeks)
-            problem = _wrong(path, told)
+            told = Quoted(
+                name, low.value, middle.value, high.value, _share(never.value), lost.value, _share(late.value),
+                weeks.value,
+            )  # fmt: skip
+            problem = first_wrong(low, middle, high, never, lost, late, weeks) or _wrong(path, told)
             if problem or path is None:
-                st.error(problem)
+                st.error(safe(problem))
             else:
                 put(quote(build, path, told))
 

@@ -10,6 +10,7 @@ from typing import cast
 
 import streamlit as st
 
+from forecast.dashboard.asking import unambiguous
 from forecast.dashboard.layout import safe, said, told_plainly
 from forecast.dashboard.receipts_news import ask_first, enter, is_meant, lines_to_pay
 from forecast.dashboard.state import Opened
@@ -84,6 +85,7 @@ def receipt_form(view: Opened) -> None:
             "Currency", [home, *(code for code in view.build.currency if code != home)],
             key=f"{key}-currency", width=110, persist_state="session",
         )  # fmt: skip
+    amount = unambiguous(amount or "", currency or home, left, f"{key}-amount")
     date = right.date_input(
         "Date", value="today", key=f"{key}-date", format="YYYY-MM-DD", persist_state="session",
         on_change="ignore",
@@ -94,6 +96,7 @@ def receipt_form(view: Opened) -> None:
             f"Charged to you in {home}", key=f"{key}-charged", placeholder="as your card or bank says",
             persist_state="session", on_change="rerun" if len(lines) > 1 else "ignore",
         )  # fmt: skip
+        charged = unambiguous(charged or "", home, st, f"{key}-charged")
     parts, way = _parts(view, key, tuple(lines), names, charged if currency != home else amount)
     uploads = st.file_uploader(
         "Photo or PDF of it", type=list(DOCUMENT_TYPES), accept_multiple_files=True, key=f"{key}-documents",
@@ -140,6 +143,7 @@ def _parts(
                              placeholder="shares the rest", persist_state="session") or "")
         for line in lines
     )  # fmt: skip
+    parts = tuple((line, unambiguous(text, home, st, f"{key}-part-{line}")) for line, text in parts)
     try:
         splits = split_parts(parts, parse_money(total or "", home), home, way, _estimates(view, way), names)
         shown = "; ".join(f"{names.get(line, line)} **{exact(part, home)}**" for line, part in splits)

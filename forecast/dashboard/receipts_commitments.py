@@ -7,6 +7,7 @@ import uuid
 
 import streamlit as st
 
+from forecast.dashboard.asking import unambiguous
 from forecast.dashboard.layout import table, text
 from forecast.dashboard.receipts_news import (
     ask_first,
@@ -84,6 +85,7 @@ def _enter(view: Opened) -> None:
             "Currency", [home, *(code for code in view.build.currency if code != home)],
             key=f"{key}-currency", width=110, persist_state="session",
         )  # fmt: skip
+    amount = unambiguous(amount or "", currency or home, left, f"{key}-amount")
     day = right.date_input(
         "Agreed on", value="today", key=f"{key}-date", format="YYYY-MM-DD", on_change="ignore"
     )
@@ -92,6 +94,7 @@ def _enter(view: Opened) -> None:
         expected = st.text_input(
             f"What it should come to in {home}", key=f"{key}-expected", on_change="ignore"
         ) or ""  # fmt: skip
+        expected = unambiguous(expected, home, st, f"{key}-expected")
     note = st.text_input("Note", key=f"{key}-note", max_chars=2000, on_change="ignore")
     meant = is_meant(key)
     if st.button("Save commitment", key="save-commitment"):
@@ -170,6 +173,7 @@ def left_to_buy(view: Opened) -> None:
             f"Left to buy, in {view.currency}", key=f"left-amount-{turn}", placeholder="60.00", on_change="ignore",
             help="Beside what was paid; 0 where nothing is left.",
         )  # fmt: skip
+        amount = unambiguous(amount or "", view.currency, right, f"left-amount-{turn}")
         if st.button("Save what is left", key="save-left"):
 
             def work() -> str:

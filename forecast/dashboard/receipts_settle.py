@@ -7,6 +7,7 @@ from typing import cast
 
 import streamlit as st
 
+from forecast.dashboard.asking import unambiguous
 from forecast.dashboard.layout import safe, table, tell, text, told_plainly
 from forecast.dashboard.receipts_news import (
     ELSEWHERE,
@@ -153,6 +154,7 @@ def freeze_budget(view: Opened) -> None:
             f"Budget in {view.currency}", value="" if own is None else plainly(to_decimal(own, view.currency)),
             key=f"budget-{own}", on_change="ignore",
         )  # fmt: skip
+        amount = unambiguous(amount or "", view.currency, left, f"budget-{own}")
         note = right.text_input("Note", key="budget-note", max_chars=500, on_change="ignore")
         if view.unsaved:
             text("Changes that are not saved yet are not part of what is kept: save them first.")
@@ -186,6 +188,7 @@ def statement(view: Opened) -> None:
             max_upload_size=25, on_change="ignore",
         )  # fmt: skip
         total = st.text_input("A total stated elsewhere", key="statement-total", on_change="ignore")
+        total = unambiguous(total or "", view.currency, st, "statement-total")
         if not st.button("Add it up", key="statement-check"):
             return
         try:

@@ -50,9 +50,9 @@ def opened_sheet(view: Opened) -> Sheet:
     file, now = str(view.folder.build_file), read_text(view.folder.build_file)
     kept = kept_for(file)
     if kept is None:
-        kept = Kept(file=file, text=now, turn=0, edits={}, more=[], past=[])
+        kept = Kept(file=file, text=now, turn=0, edits={}, unread={}, more=[], past=[])
         st.session_state["sheet"] = kept
-    if kept["text"] != now and not kept["edits"] and not kept["more"]:
+    if kept["text"] != now and not (kept["edits"] or kept["unread"] or kept["more"]):
         kept["text"] = now
         kept["turn"] += 1
     theirs = now if kept["text"] != now else None
@@ -88,7 +88,7 @@ def form_key(name: str) -> str:
 def drop() -> None:
     """Forget what is not saved; the next run shows the file as it stands."""
     kept = kept_now()
-    kept["edits"], kept["more"] = {}, []
+    kept["edits"], kept["unread"], kept["more"] = {}, {}, []
     kept["turn"] += 1
 
 
@@ -113,7 +113,7 @@ def _save(view: Opened, text: str, read: str) -> None:
     save_build(view.folder.build_file, text, read)
     kept = kept_now()
     kept["past"] = [*kept["past"], read][-_MOST_UNDO:]
-    kept["text"], kept["edits"], kept["more"] = text, {}, []
+    kept["text"], kept["edits"], kept["unread"], kept["more"] = text, {}, {}, []
     kept["turn"] += 1
     st.rerun()
 
@@ -141,5 +141,5 @@ def undo(view: Opened) -> None:
     earlier = kept["past"][-1]
     save_build(view.folder.build_file, earlier, kept["text"])
     kept["past"] = kept["past"][:-1]
-    kept["text"], kept["edits"], kept["more"] = earlier, {}, []
+    kept["text"], kept["edits"], kept["unread"], kept["more"] = earlier, {}, {}, []
     kept["turn"] += 1

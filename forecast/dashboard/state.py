@@ -13,15 +13,18 @@ from forecast.build.schema import Build
 from forecast.dashboard.reading import parsed
 from forecast.dashboard.unsaved import text_in_force
 from forecast.decide.contingency import Contingency, contingency
-from forecast.decide.scenarios import Comparison, compare_forecasts
+from forecast.decide.scenarios import Comparison, compare_forecasts, weighed_alike
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import BuildFileError
+from forecast.spending.asis import forecast_given
 from forecast.spending.folder import BuildFolder, demos, open_demo, recent_folders, remember
 from forecast.spending.ledger import Baseline, Ledger
 from forecast.spending.money import to_float
 from forecast.spending.reforecast import Reforecast, reforecast
+from forecast.spending.standing import Record, Standing
+from forecast.views.sentences import NarrowLine, narrow_line
 
 _ENTRIES = 24
 """Forecasts kept: about 7 MB each with the rows of a build of fifty lines."""
@@ -191,14 +194,58 @@ def _frozen(forecast: Forecast) -> Forecast:
     return forecast
 
 
+def known_by_now(view: Opened) -> Standing | None:
+    """Give what the ledger says; None where it says nothing that a forecast depends on."""
+    if view.ledger is None:
+        return None
+    return _known_by_now(ledger_state(view.ledger), view.ledger)
+
+
+@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+def _known_by_now(state: str, _ledger: Ledger) -> Standing | None:
+    found = Record.read(_ledger).standing()
+    return found if found.says_something else None
+
+
+def as_it_stands(view: Opened, scenario: str | None = None) -> Forecast:
+    """Forecast a build from what is paid, agreed and said, and from the ranges of what is open."""
+    known, wanted = known_by_now(view), scenario if scenario is not None else view.scenario
+    if known is None:
+        return before(view, wanted)
+    return _as_it_stands(view.build.fingerprint(), wanted or "", ledger_state(view.ledger), view.build, known)
+
+
+@st.cache_resource(max_entries=_ENTRIES, show_spinner="Simulating …")
+def _as_it_stands(fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing) -> Forecast:
+    return _frozen(forecast_given(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, _known))
+
+
+def if_narrow_line(view: Opened) -> NarrowLine | None:
+    """Say what to hold if the builder's ranges are as narrow as most people's."""
+    state = ledger_state(view.ledger)
+    return _if_narrow(
+        view.build.fingerprint(), view.scenario or "", state, as_it_stands(view), known_by_now(view)
+    )
+
+
+@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+def _if_narrow(
+    fingerprint: str, scenario: str, state: str, _forecast: Forecast, _known: Standing | None
+) -> NarrowLine | None:
+    return narrow_line(_forecast, _known, strong="**")
+
+
 def contingency_of(view: Opened, level: float) -> Contingency:
     """Split the contingency at a level."""
-    return _contingency(view.build.fingerprint(), view.scenario or "", level, before(view), view.build)
+    state = ledger_state(view.ledger)
+    return _contingency(
+        view.build.fingerprint(), view.scenario or "", state, level, as_it_stands(view), view.build
+    )
 
 
 @st.cache_resource(max_entries=_ENTRIES, show_spinner="Splitting the contingency …")
 def _contingency(
-    fingerprint: str, scenario: str, level: float, _forecast: Forecast, _build: Build
+    fingerprint: str, scenario: str, state: str, level: float, _forecast: Forecast, _build: Build
 ) -> Contingency:
     names = {cause.id: cause.name for cause in _build.cause if cause.name}
     return contingency(_forecast, level, names=names)
@@ -206,14 +253,14 @@ def _contingency(
 
 def compared(view: Opened) -> Comparison:
     """Compare all scenarios of the build, trial by trial."""
-    return _compared(view.build.fingerprint(), DEFAULT_TRIALS, DEFAULT_SEED, view)
+    return _compared(view.build.fingerprint(), ledger_state(view.ledger), DEFAULT_TRIALS, DEFAULT_SEED, view)
 
 
 @st.cache_resource(max_entries=8, show_spinner="Comparing …")
-def _compared(fingerprint: str, trials: int, seed: int, _view: Opened) -> Comparison:
-    forecasts = {name: before(_view, name) for name in _view.build.scenario}
+def _compared(fingerprint: str, state: str, trials: int, seed: int, _view: Opened) -> Comparison:
+    forecasts = {name: as_it_stands(_view, name) for name in _view.build.scenario}
     names = {name: item.name or name.capitalize() for name, item in _view.build.scenario.items()}
-    return compare_forecasts(forecasts, names)
+    return compare_forecasts(weighed_alike(forecasts), names)
 
 
 def ledger_state(ledger: Ledger | None) -> str:

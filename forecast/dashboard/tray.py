@@ -91,13 +91,13 @@ def _tray() -> None:
     except ForecastError:
         return
     kept = kept_for(str(view.folder.build_file))
-    if kept is None or not (kept["edits"] or kept["more"]):
+    if kept is None or not (kept["edits"] or kept["unread"] or kept["more"]):
         return
     loaded = opened_sheet(view)
     with st.container(key="tray"):
         try:
             pending = unsaved_changes(kept)
-            if not pending:
+            if not pending and not kept["unread"]:
                 return
             result: Tried | BuildFileError = tried(view, kept["text"], pending)
         except BuildFileError as error:
@@ -108,13 +108,16 @@ def _tray() -> None:
         if isinstance(result, BuildFileError):
             tell(result)
         else:
-            st.markdown(said(_effect(view, result, pending)))
+            if pending:
+                st.markdown(said(_effect(view, result, pending)))
             for question in _slips(view.build, result.build):
                 st.warning(safe(question))
+        if kept["unread"]:
+            cells = [text for cells in kept["unread"].values() for text in cells.values()]
+            st.warning(safe(f"Typed into the sheet and not understood yet: {', '.join(map(repr, cells))}."))
         with st.container(horizontal=True, vertical_alignment="center"):
-            if not isinstance(result, BuildFileError) and st.button(
-                "Keep the changes", type="primary", key="keep"
-            ):
+            may_keep = pending and not isinstance(result, BuildFileError) and not kept["unread"]
+            if may_keep and st.button("Keep the changes", type="primary", key="keep"):
                 keep(view)
             if st.button("Drop them", key="drop"):
                 drop()

@@ -24,6 +24,8 @@ class Kept(TypedDict):
         Grows when the sheet is to begin anew.
     edits : dict
         Edited figures by path, so that leaving the page does not lose them.
+    unread : dict
+        What was typed into the sheet and is no number, or can mean two, by path and column.
     more : list of Change
         Lines and events added, taken out or answered, and settings; made before the edits.
     past : list of str
@@ -34,6 +36,7 @@ class Kept(TypedDict):
     text: str
     turn: int
     edits: dict[str, dict[str, Any]]
+    unread: dict[str, dict[str, str]]
     more: list[Change]
     past: list[str]
 

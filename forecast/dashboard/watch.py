@@ -16,7 +16,7 @@ from forecast.views.charts import estimate_paid_forecast, forecast_band
 from forecast.views.charts.lines import Standing
 from forecast.views.lessons import estimate_rows
 from forecast.views.money import about
-from forecast.views.sentences import budget_sentence, watch_sentence
+from forecast.views.sentences import budget_sentence, watch_sentence, width_sentence
 from forecast.views.watching import rough_days, trials_sentence
 
 # The pictures of the past come last: room is kept for them, so that what stands below does not jump.
@@ -32,7 +32,7 @@ def page() -> None:
         if watch is None or not anything_entered(view):
             _nothing_yet(view)
             return
-        answer(watch_sentence(watch, strong="**"))
+        answer(watch_sentence(watch, strong="**"), width_sentence(watch))
         st.html(_ROOM)
         band, moves = st.container(key="band"), st.container(key="moves")
         st.subheader("Contingency: left, and needed")

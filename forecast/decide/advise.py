@@ -12,7 +12,7 @@ from forecast.decide.replay import replay_of
 from forecast.decide.sensitivity import Drivers, Money, drivers
 from forecast.decide.trim import Trims, trims
 from forecast.engine.forecast import Forecast
-from forecast.engine.known import KnownFacts
+from forecast.spending.asis import Knowledge
 
 _SHOWN = 3
 
@@ -59,7 +59,7 @@ def advise(
     level: float | None = None,
     short: float | None = None,
     idle: float | None = None,
-    known: KnownFacts | None = None,
+    known: Knowledge = None,
 ) -> Advice:
     """Give all advice before ordering.
 
@@ -70,7 +70,7 @@ def advise(
         Of this build, with rows kept.
     level, short, idle : float, optional
         See `forecast.decide.contingency.contingency`.
-    known : KnownFacts, optional
+    known : KnownFacts or Standing, optional
         What the forecast was conditioned on, if anything.
 
     Returns
@@ -83,7 +83,7 @@ def advise(
         When rows were not kept, or an answer makes no sense.
     """
     names = {cause.id: cause.name for cause in build.cause if cause.name}
-    held = contingency(forecast, level, short=short, idle=idle, known=known, names=names)
+    held = contingency(forecast, level, short=short, idle=idle, names=names)
     replay = replay_of(forecast)
     found: Measures | None = None
     if 0 < len(build.measure) <= MOST_MEASURES:
@@ -92,7 +92,7 @@ def advise(
         )
     return Advice(
         held,
-        drivers(forecast, known=known, names=names),
+        drivers(forecast, names=names),
         firm_up(replay, build, held.level),
         trims(replay, build),
         found,

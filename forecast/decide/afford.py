@@ -15,11 +15,11 @@ from forecast.decide.figure_words import figure_phrase, titles_of
 from forecast.decide.paired import by_replicate_percentile, spread
 from forecast.decide.replay import Change, Replay, replay_build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
-from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, mean_estimate, percentile
 from forecast.errors import SimulationError
+from forecast.spending.asis import Knowledge
 
 Money = Callable[[float], str]
 
@@ -154,7 +154,7 @@ def afford(
     level: float = 0.8,
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
-    known: KnownFacts | None = None,
+    known: Knowledge = None,
     outside: float = 0.0,
 ) -> WalkAway:
     """Give the highest value of a figure at which the money at hand is enough.
@@ -173,7 +173,7 @@ def afford(
     level : float
         Share of builds in which the money must be enough.
     trials, seed : int
-    known : KnownFacts, optional
+    known : KnownFacts or Standing, optional
     outside : float
         Paid already for what is not in the forecast; it is taken off the money at hand.
 
@@ -206,19 +206,20 @@ def afford(
     )
 
 
-def prices_to_ask_for(build: Build, forecast: Forecast, known: KnownFacts | None = None) -> tuple[str, ...]:
+def prices_to_ask_for(build: Build, forecast: Forecast) -> tuple[str, ...]:
     """Give the amounts and prices that a walk-away price can be had for, those of the largest lines first.
+
+    Lines of which something is paid or agreed are left out: their price is no longer in question.
 
     Parameters
     ----------
     build : Build
     forecast : Forecast
-        Of the scenario in question.
-    known : KnownFacts, optional
-        Lines of which something is paid or agreed are left out: their price is no longer in question.
+        Of the scenario in question, with what is known.
     """
     plan = forecast.plan
-    settled = {*known.amounts, *known.part_paid, *known.agreed} if known is not None else set()
+    known = forecast.trials.conditions
+    settled = set() if known is None else {*known.amounts, *known.partial, *known.agreed}
     sizes: dict[str, float] = {}
     for place, row in enumerate(plan.rows):
         if row.kind == "line" and row.id not in settled:

@@ -16,7 +16,6 @@ from forecast.decide.chances import builds
 from forecast.decide.comparisons import PUBLISHED, Published
 from forecast.decide.draws import draws_behind
 from forecast.engine.forecast import Forecast
-from forecast.engine.known import KnownFacts
 from forecast.engine.sensitivity import shares_near
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, near_percentile_weights, percentile
@@ -209,7 +208,6 @@ def contingency(
     *,
     short: float | None = None,
     idle: float | None = None,
-    known: KnownFacts | None = None,
     names: dict[str, str] | None = None,
 ) -> Contingency:
     """Give how much to hold, and split it.
@@ -222,8 +220,6 @@ def contingency(
         Share of builds that the money should be enough for; from the two answers, or 0.8, when left out.
     short, idle : float, optional
         What being short of some sum costs, and what the same sum lying idle costs.
-    known : KnownFacts, optional
-        What the forecast was conditioned on, if anything.
     names : dict, optional
         Name by cause id.
 

@@ -23,11 +23,11 @@ from forecast.build.schema import Build, Line
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.decide.replay import Change, Outcome, Replay, replay_of, with_open_figures
 from forecast.engine.evaluate import Value
-from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, simulate
-from forecast.engine.known import KnownFacts
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, percentiles
 from forecast.errors import SimulationError
+from forecast.spending.asis import Knowledge, forecast_given
 
 Money = Callable[[float], str]
 
@@ -235,7 +235,7 @@ def measures_of(
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
     *,
-    known: KnownFacts | None = None,
+    known: Knowledge = None,
     only: Sequence[str] | None = None,
 ) -> Measures:
     """Tell which measures of a build pay, alone and in every combination.
@@ -245,7 +245,7 @@ def measures_of(
     build : Build
     scenario : str, optional
     trials, seed : int
-    known : KnownFacts, optional
+    known : KnownFacts or Standing, optional
     only : sequence of str, optional
         Ids of the measures to consider, at most 12; all when left out.
 
@@ -275,7 +275,7 @@ def measures_of(
     )
     named = [name for item in chosen for name in (*item.figures, *item.ranges)]
     opened = with_open_figures(with_costs, dict.fromkeys(named))
-    forecast = simulate(opened, scenario, trials, seed, known=known, keep="rows")
+    forecast = forecast_given(opened, scenario, trials, seed, known)
     effects = _Effects(replay_of(forecast), chosen)
     base = effects.outcome(frozenset())
     alone = [_alone(effects, number, base) for number in range(len(chosen))]

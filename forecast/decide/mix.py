@@ -14,9 +14,9 @@ from forecast.decide.mixer import Mixer, Routes, Totals
 from forecast.decide.mixes import Mix, Mixes, Reason, soonest, unbeaten
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
-from forecast.engine.known import KnownFacts
 from forecast.engine.statistics import Estimate, percentile_estimates, percentiles
 from forecast.errors import SimulationError
+from forecast.spending.asis import Knowledge
 
 MOST_MIXES = 20_000
 
@@ -30,7 +30,7 @@ def mix(
     scenario: str | None = None,
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
-    known: KnownFacts | None = None,
+    known: Knowledge = None,
 ) -> Mixes:
     """Evaluate every mix of routes and options, and find the best one within limits.
 
@@ -46,7 +46,7 @@ def mix(
     scenario : str, optional
         Whose overrides hold; its routes do not matter. The first of the file when left out.
     trials, seed : int
-    known : KnownFacts, optional
+    known : KnownFacts or Standing, optional
 
     Returns
     -------
@@ -69,7 +69,7 @@ class MixSearch:
         scenario: str | None = None,
         trials: int = DEFAULT_TRIALS,
         seed: int = DEFAULT_SEED,
-        known: KnownFacts | None = None,
+        known: Knowledge = None,
     ) -> None:
         name = scenario_name(build, scenario)
         overrides = build.scenario[name] if name is not None else Scenario()

@@ -21,11 +21,12 @@ from forecast.build.formula import Formula, Input, LineValue, walk
 from forecast.build.schema import Build, Event, Scenario
 from forecast.decide.replay import Replay, replay_of
 from forecast.engine.evaluate import Value, evaluate
-from forecast.engine.forecast import Forecast, simulate
+from forecast.engine.forecast import Forecast
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import OWN_WORK, compile_plan
 from forecast.engine.rows import PlanInput, Row
 from forecast.engine.shapes import Array
+from forecast.spending.asis import Knowledge, forecast_given, spent
 
 _UNION = "union-of-all-routes"
 
@@ -59,7 +60,7 @@ class Mixer:
     """Gives the totals of any mix of routes of one build."""
 
     def __init__(
-        self, build: Build, overrides: Scenario, trials: int, seed: int, known: KnownFacts | None = None
+        self, build: Build, overrides: Scenario, trials: int, seed: int, known: Knowledge = None
     ) -> None:
         self.build = build
         self.routes = routes_offered(build)
@@ -68,9 +69,11 @@ class Mixer:
         self._items = {item.id: item for item in (*build.line, *build.event)}
         self._handing = {event.id: event for event in build.event if event.hands_over}
         union = _union(build, overrides)
-        self.forecast: Forecast = simulate(union, _UNION, trials, seed, known=known, keep="rows")
+        self.forecast: Forecast = forecast_given(union, _UNION, trials, seed, known)
         self.replay: Replay = replay_of(self.forecast)
-        self._fixed = set(known.amounts) if known is not None else set()
+        conditions = self.forecast.trials.conditions
+        self._fixed = set() if conditions is None else set(conditions.amounts)
+        self._spent = {} if known is None or isinstance(known, KnownFacts) else spent(build, known)
         self._depends = self._dependencies()
         self._cache: dict[tuple[str, ...], dict[tuple[str, ...], Totals]] = {}
         self._groups = self._grouped()
@@ -178,7 +181,7 @@ class Mixer:
         if row.id in values:
             return values[row.id]
         item = self._items.get(row.of)
-        amount: Value = 0.0
+        amount: Value = self._spent.get(row.id, 0.0)  # on a way that this mix has no use for
         if item is None or item.package is None or item.route is None or routes[item.package] == item.route:
             if row.of in self._handing and row.id not in self._fixed:
                 amount = self._handed_over(row, routes, values)

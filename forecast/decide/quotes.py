@@ -11,10 +11,10 @@ from forecast.build.checks import nearest
 from forecast.build.options import options_by_choice, with_option
 from forecast.build.schema import Build, Option
 from forecast.decide.chances import builds
-from forecast.decide.scenarios import Comparison, Summary, compare_forecasts
-from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
-from forecast.engine.known import KnownFacts
+from forecast.decide.scenarios import Comparison, Summary, compare_forecasts, weighed_alike
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.errors import SimulationError
+from forecast.spending.asis import Knowledge, forecast_given
 
 Money = Callable[[float], str]
 
@@ -114,7 +114,7 @@ def quotes(
     scenario: str | None = None,
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
-    known: KnownFacts | None = None,
+    known: Knowledge = None,
 ) -> Quotes:
     """Compare the options of one choice.
 
@@ -125,7 +125,7 @@ def quotes(
         Such as ``kit``.
     scenario : str, optional
     trials, seed : int
-    known : KnownFacts, optional
+    known : KnownFacts or Standing, optional
 
     Returns
     -------
@@ -147,9 +147,10 @@ def quotes(
         )
         raise SimulationError(message)
     forecasts = {
-        option.id: simulate(with_option(build, option), scenario, trials, seed, known=known, keep="rows")
+        option.id: forecast_given(with_option(build, option), scenario, trials, seed, known)
         for option in options
     }
+    forecasts = weighed_alike(forecasts)
     comparison = compare_forecasts(forecasts, {option.id: option.title for option in options})
     return Quotes(choice, _quotes(options, forecasts, comparison), comparison)
 

@@ -19,12 +19,12 @@ from forecast.build.options import figure_names, with_figure
 from forecast.build.schema import Build
 from forecast.decide.draws import Draws, draws_behind
 from forecast.engine.evaluate import Value, evaluate
-from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
-from forecast.engine.known import KnownFacts
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.replicate import Pivot
 from forecast.engine.rows import PlanInput
 from forecast.engine.shapes import Array
 from forecast.errors import SimulationError
+from forecast.spending.asis import Knowledge, forecast_given
 
 
 @dataclass(frozen=True)
@@ -314,7 +314,7 @@ def replay_build(
     scenario: str | None = None,
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
-    known: KnownFacts | None = None,
+    known: Knowledge = None,
 ) -> Replay:
     """Simulate a build so that the named figures can be changed afterwards, known ones included.
 
@@ -324,7 +324,7 @@ def replay_build(
         When a name is not that of a figure that counts in the scenario.
     """
     wanted = tuple(names)
-    forecast = simulate(with_open_figures(build, wanted), scenario, trials, seed, known=known, keep="rows")
+    forecast = forecast_given(with_open_figures(build, wanted), scenario, trials, seed, known)
     replay = replay_of(forecast)
     for name in wanted:
         if not replay.has_figure(name):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -13,10 +13,11 @@ from forecast.decide.chances import builds, rounded_hours
 from forecast.decide.dominance import Dominance, dominance
 from forecast.decide.own_hours import OwnHourPay, cash_totals, own_hour_pay
 from forecast.decide.paired import common_weights, mean_change, percentile_change
-from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, mean_estimate, percentile_estimates
 from forecast.errors import SimulationError
+from forecast.spending.asis import Knowledge, forecast_given
 
 Money = Callable[[float], str]
 
@@ -178,6 +179,7 @@ def compare(
     scenarios: Sequence[str] | None = None,
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
+    known: Knowledge = None,
 ) -> Comparison:
     """Compare scenarios of a build on the same draws.
 
@@ -188,6 +190,8 @@ def compare(
         Their ids; all of the file when left out.
     trials : int
     seed : int
+    known : KnownFacts or Standing, optional
+        What is known by now; money spent on lines that a scenario does not have counts in it all the same.
 
     Returns
     -------
@@ -205,9 +209,23 @@ def compare(
             'Add [scenario.shop] with all = "shop" to the build file, for example.'
         )
         raise SimulationError(message)
-    forecasts = {name: simulate(build, name, trials, seed, keep="rows") for name in dict.fromkeys(chosen)}
+    forecasts = {name: forecast_given(build, name, trials, seed, known) for name in dict.fromkeys(chosen)}
     names = {name: build.scenario[name].name or _words(name) for name in forecasts}
-    return compare_forecasts(forecasts, names)
+    return compare_forecasts(weighed_alike(forecasts), names)
+
+
+def weighed_alike(forecasts: Mapping[str, Forecast]) -> dict[str, Forecast]:
+    """Give forecasts of the same ledger with the same weights, those of the first that has any.
+
+    What an event that happened says of the shared causes weighs the trials. Each way of doing the build sees these
+    causes in the light of its own lines, so its weights differ a little; to be compared trial by trial they need one.
+    """
+    weights = next((one.trials.weights for one in forecasts.values() if one.trials.weights is not None), None)
+    if weights is None:
+        return dict(forecasts)
+    return {
+        name: replace(one, trials=replace(one.trials, weights=weights)) for name, one in forecasts.items()
+    }
 
 
 def _words(id: str) -> str:

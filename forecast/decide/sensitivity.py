@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 from forecast.decide.causes import cause_parts
 from forecast.decide.replay import Change, Replay, replay_of
 from forecast.engine.forecast import Forecast
-from forecast.engine.known import KnownFacts
 from forecast.engine.sensitivity import swing
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate
@@ -132,17 +131,13 @@ class Drivers:
         return f"What moves the total most is {first.sentence(money)} {first.shared_sentence(money)}".strip()
 
 
-def drivers(
-    forecast: Forecast, *, known: KnownFacts | None = None, names: dict[str, str] | None = None
-) -> Drivers:
+def drivers(forecast: Forecast, *, names: dict[str, str] | None = None) -> Drivers:
     """Give swings and variance shares by line, group and cause.
 
     Parameters
     ----------
     forecast : Forecast
         With rows kept.
-    known : KnownFacts, optional
-        What it was conditioned on, if anything.
     names : dict, optional
         Name by cause id.
 

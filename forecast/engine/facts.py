@@ -378,7 +378,7 @@ def prepare(
         remark
         for one in learned.observations
         if one.row in prior.rows and one.weight > 0.5
-        for remark in _remark(prior.rows[one.row], one.score)
+        for remark in _remark(prior.rows[one.row], _far(prior, one, learned, given))
     ]
     gates = dict(known.gates)
     for name in (*known.amounts, *known.part_paid, *known.agreed):
@@ -526,6 +526,15 @@ def _posterior(observed: list[Observation], latents: int) -> Posterior | None:
         own=[one.own for one in observed],
         evidence=[one.evidence for one in observed],
     )
+
+
+def _far(prior: Prior, one: Observation, learned: Learning, given: _Given) -> float:
+    """Give the score to tell a builder of: also where a line of one figure teaches nothing, but came in dear."""
+    if one.score or inputs_of(prior.rows[one.row]):
+        return one.score
+    judged = prior.judge(one.row, given, learned.joined)
+    paid = learned.partial[one.row].paid if one.row in learned.partial else given.amounts[one.row]
+    return max(0.0, float(judged.margin.score(np.array([max(paid, 1e-300)]))[0]))
 
 
 def _remark(row: Row, score: float) -> list[str]:

@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 
 from forecast.build.schema import Build
+from forecast.engine.base import base_rows
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replicate import Keep
@@ -73,7 +74,9 @@ class Forecast:
     ----------
     trials : Trials
     base_rows : ndarray, shape (rows,)
-        The base estimate by row: middle figures, no events, no lines that may not be needed.
+        The base estimate by row: middle figures, no events, no lines that may not be needed; what is known of them.
+    outside : float
+        Money spent on what is none of the lines; it is in the totals and in the base estimate.
     stability : Stability or None
         How the run ended, where it was asked to go on until stable.
     """
@@ -81,6 +84,7 @@ class Forecast:
     trials: Trials
     base_rows: Array
     stability: Stability | None = None
+    outside: float = 0.0
 
     @property
     def plan(self) -> Plan:
@@ -100,7 +104,7 @@ class Forecast:
     @cached_property
     def base_estimate(self) -> float:
         """Sum of the middle figures: no events, no lines that may not be needed."""
-        return float(sum(self.base_rows[place] for place in self.plan.money_rows))
+        return float(sum(self.base_rows[place] for place in self.plan.money_rows)) + self.outside
 
     @cached_property
     def mean(self) -> Estimate:
@@ -287,4 +291,6 @@ def forecast_plan(
     else:
         message = f'trials: got {trials!r}, must be a whole number or "until stable".'
         raise SimulationError(message)
+    if simulated.conditions is not None and known is not None:
+        base = base_rows(plan, known, simulated.conditions)
     return Forecast(simulated, base, stability)

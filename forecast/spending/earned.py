@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from forecast.build.schema import Build
+from forecast.engine.base import base_given
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, compile_plan
-from forecast.spending.base import base_given
 from forecast.spending.ledger import Ledger
 from forecast.spending.money import exponent, to_decimal
 from forecast.spending.reforecast import scenario_in_force

@@ -10,13 +10,13 @@ from typing import Literal
 import numpy as np
 
 from forecast.build.schema import Build
+from forecast.engine.base import base_given
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replay import Outcome, Replay
 from forecast.engine.replicate import Conditions
 from forecast.engine.statistics import percentile_estimates
 from forecast.engine.trials import LEAST_EFFECTIVE, run
-from forecast.spending.base import base_given
 from forecast.spending.known import Known, known_from
 from forecast.spending.ledger import Ledger
 from forecast.spending.money import to_float

@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from forecast.build.schema import OWN_ESTIMATING, Build
+from forecast.engine.base import base_given
 from forecast.engine.condition import Width
 from forecast.engine.facts import Prior, observe
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, LineSummary, forecast_plan
@@ -22,7 +23,6 @@ from forecast.engine.statistics import (
     percentile_estimates,
     share_within,
 )
-from forecast.spending.base import base_given
 from forecast.spending.known import Known, LineState, known_from
 from forecast.spending.ledger import Baseline, Ledger
 from forecast.spending.money import to_float

@@ -52,6 +52,11 @@ class Standing:
     more: frozenset[str] = frozenset()
 
     @property
+    def says_something(self) -> bool:
+        """Whether anything was paid, agreed or said that a forecast depends on."""
+        return bool(self.paid or self.committed or self.closed or self.events or self.said or self.more)
+
+    @property
     def paid_minor(self) -> int:
         """Everything paid."""
         return sum(self.paid.values())

@@ -9,6 +9,7 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from forecast.build.schema import Build
+from forecast.engine.base import base_given
 from forecast.engine.condition import Posterior
 from forecast.engine.facts import prepare
 from forecast.engine.figures import shape_of
@@ -16,7 +17,6 @@ from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.replay import Outcome, Replay
 from forecast.engine.statistics import percentile_estimates
-from forecast.spending.base import base_given
 from forecast.spending.known import Known, known_from
 from forecast.spending.money import exponent, to_float
 from forecast.spending.reforecast import cause_titles

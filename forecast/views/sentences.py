@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from forecast.build.completeness import findings
 from forecast.build.schema import Build
 from forecast.engine.forecast import Forecast
+from forecast.engine.shapes import Z90
+from forecast.engine.statistics import Estimate
 from forecast.spending.estimates import Unusual
 from forecast.spending.reforecast import Reforecast
-from forecast.views.money import about, builds, hours
+from forecast.spending.standing import Standing
+from forecast.views.money import about, builds, exact, hours
 
 LESSON = 0.2
 """Move of a shared cause, in standard deviations, from which it is worth a sentence."""
@@ -164,3 +168,52 @@ def lesson_sentences(watch: Reforecast) -> list[str]:
             f"{'looks' if len(moves) == 1 and not rest else 'look'} {looks} too."
         )
     return found
+
+
+@dataclass(frozen=True)
+class NarrowLine:
+    """What to hold if the builder's ranges are as narrow as most people's, and the sentence that says it."""
+
+    hold: Estimate
+    text: str
+
+
+def narrow_line(forecast: Forecast, known: Standing | None = None, strong: str = "") -> NarrowLine | None:
+    """Say what to hold if the builder's ranges are as narrow as most people's.
+
+    None where they cannot matter, or where the builder's own receipts say how narrow the ranges were.
+    """
+    from forecast.decide.narrow import ENOUGH_CLOSED, if_narrow
+    from forecast.spending.asis import facts_about
+
+    facts, _ = facts_about(forecast.plan, known)
+    if facts is not None and len(facts.amounts) >= ENOUGH_CLOSED:
+        return None
+    if not any(item.own for item in forecast.plan.inputs):
+        return None
+    hold = if_narrow(forecast, known=facts)
+    money = about(hold.value, forecast.currency, hold.error)
+    return NarrowLine(hold, f"If your ranges are as narrow as most people's, hold {strong}{money}{strong}.")
+
+
+def with_receipts(build: Build, known: Standing | None) -> list[str]:
+    """Say that an answer starts from what is paid and agreed; nothing where it does not."""
+    if known is None:
+        return []
+    money = build.build.currency
+    paid, agreed = exact(known.paid_minor, money), sum(known.committed.values())
+    also = f" and {exact(agreed, money)} agreed" if agreed else ""
+    return [f"With {paid} paid{also}, this starts from what is known."]
+
+
+def width_sentence(watch: Reforecast) -> str:
+    """Say how the builder's own ranges held, and what that does to the open ones; nothing where it says little."""
+    closed = [line.score for line in watch.lines if line.state == "closed" and line.score is not None]
+    if watch.width is None or len(closed) < 4 or 0.9 <= watch.width.middle <= 1.1:
+        return ""
+    outside = sum(abs(score) > Z90 for score in closed)
+    expected = round(0.2 * len(closed))
+    return (
+        f"{outside} of {len(closed)} closed lines came in outside your ranges; {expected} would be expected. "
+        f"The open ranges count {watch.width.middle:.1f} times as wide."
+    )

@@ -39,7 +39,7 @@ def overlap(one: Box, other: Box, slack: float) -> bool:
 
 
 def fill(page: Page, label: str | re.Pattern[str], value: str) -> None:
-    box = page.get_by_role("spinbutton", name=label)
+    box = page.get_by_role("textbox", name=label)
     box.fill(value)
     box.press("Enter")
     settled(page)

@@ -85,7 +85,7 @@ def type_into_high(page: Page, row: int, text: str) -> None:
     canvas.scroll_into_view_if_needed()
     # what scrolls lies over the canvas and takes the clicks for it
     canvas.dblclick(position={"x": 444, "y": 35 * (row + 1) + 17}, force=True)
-    field = page.locator(".gdg-clip-region input")
+    field = page.locator(".gdg-clip-region :is(input, textarea)")
     field.fill(text)
     field.press("Enter")
     page.mouse.move(5, 5)

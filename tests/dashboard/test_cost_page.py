@@ -74,8 +74,8 @@ def test_what_to_firm_up_stands_as_in_the_terminal(
 def test_two_plain_answers_give_the_level(run: Run, before_ordering: BuildFolder) -> None:
     app = run(before_ordering.build_file, "cost")
     assert "hold P80" in words(app)
-    app.number_input(key="short").set_value(300.0).run()
-    app.number_input(key="idle").set_value(100.0).run()
+    app.text_input(key="short").set_value("300").run()
+    app.text_input(key="idle").set_value("100").run()
     assert not app.exception
     level = recommended_level(300, 100)
     split = contingency(simulate(before_ordering.read()), short=300, idle=100)
@@ -86,12 +86,12 @@ def test_two_plain_answers_give_the_level(run: Run, before_ordering: BuildFolder
 
 def test_a_level_below_the_middle_is_never_advised(run: Run, small: Path) -> None:
     app = run(small)
-    app.number_input(key="short").set_value(10.0).run()
+    app.text_input(key="short").set_value("10").run()
     assert "hold P50. Your answers alone ask for less, but below P50 you would plan to run short." in words(
         app
     )
-    app.number_input(key="short").set_value(0.0).run()
-    app.number_input(key="idle").set_value(0.0).run()
+    app.text_input(key="short").set_value("0").run()
+    app.text_input(key="idle").set_value("0").run()
     assert not app.exception
     assert "both must be nothing or more" in words(app)
 
@@ -119,14 +119,14 @@ def test_money_at_hand_and_the_price_to_walk_away_at(run: Run, small: Path) -> N
     app = run(small)
     box = next(box for box in app.main.selectbox if box.label == "The price in question")
     assert box.value == "kit.amount"
-    app.number_input(key=f"at-hand-{small / 'build.toml'}").set_value(7000.0).run()
+    app.text_input(key=f"at-hand-{small / 'build.toml'}").set_value("7000").run()
     assert budget_chance(simulate(build), 7000).sentence(euros) in words(app)
     assert afford(build, 7000, "kit.amount").sentence(euros) in words(app)
     next(box for box in app.main.selectbox if box.label == "The price in question").select(
         "paint_self.amount"
     ).run()
     assert afford(build, 7000, "paint_self.amount").sentence(euros) in words(app)
-    app.number_input(key=f"at-hand-{small / 'build.toml'}").set_value(0.0).run()
+    app.text_input(key=f"at-hand-{small / 'build.toml'}").set_value("0").run()
     assert not app.exception
     assert "Enter what you have" in words(app)
 

@@ -162,3 +162,17 @@ def test_another_sum_is_asked_about_anew(run: Run, before_ordering: BuildFolder)
     next(item for item in app.checkbox if item.label == "It is meant").check()
     app = save(fill(app, ["tyres"], "A tyre shop", "999,999,999"))
     assert before_ordering.ledger().list_receipts() == ()
+
+
+def test_a_sum_that_can_mean_two_is_asked_about_and_nothing_is_entered_before(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "1.250"))
+    assert not app.exception
+    assert "'1.250' can mean 1250 or 1.25. Write 1250, or 1.25." in words(app)
+    assert before_ordering.ledger().list_receipts() == ()
+    which = next(item for item in app.main.radio if "'1.250' can mean" in item.label)
+    assert list(which.options) == ["1250", "1.25"]
+    app = save(which.set_value("1250").run())
+    (receipt,) = before_ordering.ledger().list_receipts()
+    assert receipt.amount_minor == 125_000

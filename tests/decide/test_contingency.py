@@ -149,7 +149,7 @@ def test_sentence_says_what_to_hold_and_against_what() -> None:
 def test_a_known_line_takes_its_share_out_and_the_split_still_adds_up() -> None:
     known = KnownFacts(amounts={"kit": 2500.0})
     forecast = simulate(small(), "diy", known=known)
-    found = contingency(forecast, 0.8, known=known)
+    found = contingency(forecast, 0.8)
     by_id = {share.id: share for share in found.lines}
     assert by_id["kit"].amount.error == pytest.approx(0, abs=1e-9)
     for split in (found.lines, found.groups, found.causes):

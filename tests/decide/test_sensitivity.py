@@ -148,7 +148,7 @@ def test_what_follows_by_formula_is_a_lines_own() -> None:
 def test_a_line_that_is_paid_has_no_swing_and_open_ones_keep_theirs(amount: float) -> None:
     facts = KnownFacts(amounts={"n0": amount}, part_paid={"n1": PartPaid(260.0, 0.5)})
     forecast = simulate(normals(NORMALS), trials=16_384, seed=15, known=facts, keep="rows")
-    found = drivers(forecast, known=facts)
+    found = drivers(forecast)
     assert {bar.id for bar in found.swings} == {"n1", "n2"}
     third = next(bar for bar in found.swings if bar.id == "n2")
     assert third.own.value == pytest.approx(2 * UPPER * 60, abs=4 * third.own.error)
@@ -163,7 +163,7 @@ def test_trials_of_unlike_weight_make_tenths_of_weight() -> None:
     weights = forecast.trials.weights
     assert weights is not None
     assert weights.std() > 0.1 * weights.mean()
-    for bar in drivers(forecast, known=facts).swings:
+    for bar in drivers(forecast).swings:
         values = forecast.trials.row(bar.id)
         expected = swing(values, values, weights).width
         assert bar.own.value == pytest.approx(expected, rel=2e-3)

@@ -1,4 +1,4 @@
-"""Receipts beyond what an open line's range can reach are said and handled, by every way of looking at them."""
+"""Receipts far beyond an open line's range: most likely they are all, and that is said, however one looks at them."""
 
 from __future__ import annotations
 
@@ -81,22 +81,40 @@ def test_it_is_said_and_every_view_gives_figures(build: Build, tmp_path: Path, c
     ledger = ledger_with(tmp_path, *paid, closed=closed)
     watch = reforecast(build, ledger, trials=2048)
     for line, minor in paid:
-        assert watch.now.trials.row(line).min() >= minor / 100 - 1e-9
+        drawn = watch.now.trials.row(line)
+        assert drawn.min() >= minor / 100 - 1e-9
+        assert np.quantile(drawn, 0.9) <= 1.02 * minor / 100
+        assert line in closed or watch.settled[line] > 0.99
     assert np.isfinite([estimate.value for estimate in watch.percentile_set((0.1, 0.5, 0.8, 0.9))]).all()
     assert sum(line.variance_share for line in watch.now.lines) == pytest.approx(1)
-    assert watch.now.trials.count < 5_000  # no draws were wasted on trials that cannot agree
+    assert watch.now.trials.count == 2048  # no draws were wasted on trials that cannot agree
+    assert watch.looking_settled == tuple(
+        line.id for line in watch.lines if line.id in dict(paid) and line.id not in closed
+    )
     past = history(build, ledger, trials=2048)
     assert past.points[-1].p80 == pytest.approx(watch.percentile(0.8).value, rel=1e-9)
     moved = what_moved(build, ledger, dt.date(2026, 2, 1), trials=2048)
     assert moved.end.p80 == pytest.approx(100 * watch.percentile(0.8).value, abs=1)
 
 
-@pytest.mark.parametrize(("line", "minor"), [("fixed", 35_000), ("filler", 10_000), ("paint", 25_000)])
-def test_a_remark_names_the_line(build: Build, tmp_path: Path, line: str, minor: int) -> None:
-    remarks = reforecast(build, ledger_with(tmp_path, (line, minor)), trials=2048).remarks
-    assert any(
-        line.capitalize() in remark and "more than its stated range allows" in remark for remark in remarks
-    )
+@pytest.mark.parametrize("close", [False, True])
+@pytest.mark.parametrize(
+    ("line", "minor"), [("fixed", 35_000), ("filler", 10_000), ("paint", 25_000), ("fee", 20_000)]
+)
+def test_a_remark_names_the_line(build: Build, tmp_path: Path, line: str, minor: int, close: bool) -> None:
+    ledger = ledger_with(tmp_path, (line, minor), closed=(line,) if close else ())
+    remarks = reforecast(build, ledger, trials=2048).remarks
+    assert remarks == (f"{line.capitalize()} came in above anything its stated range allows.",)
+
+
+def test_what_follows_from_a_closed_line_has_one_figure_too(build: Build, tmp_path: Path) -> None:
+    """2.5 % of 1,300 are 32.50: 40 is said, and 33 is as good as it."""
+    for minor, said in ((4_000, 1), (3_300, 0)):
+        (tmp_path / str(minor)).mkdir()
+        ledger = ledger_with(tmp_path / str(minor), ("kit", 130_000), ("fee", minor), closed=("kit", "fee"))
+        remarks = reforecast(build, ledger, trials=2048).remarks
+        assert len(remarks) == said
+        assert all("Fee" in remark for remark in remarks)
 
 
 def test_far_above_its_range_it_teaches_as_a_closed_line_would(build: Build, tmp_path: Path) -> None:
@@ -106,9 +124,9 @@ def test_far_above_its_range_it_teaches_as_a_closed_line_would(build: Build, tmp
 
 
 def test_a_dear_percentage_does_not_make_dear_what_it_is_taken_of(build: Build, tmp_path: Path) -> None:
-    """A fee that follows from other lines alone is at least what was paid, and says nothing of them."""
+    """A fee of some thirty euro that came in at two hundred says next to nothing of a kit of a thousand."""
     watch = reforecast(build, ledger_with(tmp_path, ("fee", 20_000)), trials=4096)
     lines = {line.id: line for line in watch.lines}
     assert lines["fee"].now == (200.0, 200.0, 200.0)
-    assert lines["kit"].mean_now == pytest.approx(lines["kit"].mean_before)
-    assert lines["primer"].mean_now == pytest.approx(lines["primer"].mean_before)
+    assert lines["kit"].mean_now == pytest.approx(lines["kit"].mean_before, rel=0.01)
+    assert lines["primer"].mean_now == pytest.approx(lines["primer"].mean_before, rel=0.01)

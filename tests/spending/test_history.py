@@ -87,12 +87,15 @@ def test_days_of_ones_own(ledger: Ledger) -> None:
 
 
 def test_today_draws_on_until_enough_trials_agree(tmp_path: Path) -> None:
-    """Much paid on several open lines leaves few trials that agree: the last day is as good as a re-forecast."""
-    build = parse_build(TEXT)
-    ledger = Ledger(tmp_path / "floors.db", currency="EUR")
-    ledger.add_receipt(
-        FIRST, "somebody", 52_500, "EUR", [("kit", 15_500), ("paint", 25_000), ("filler", 12_000)]
+    """Rare events that share a cause leave few trials that agree: the last day is as good as a re-forecast."""
+    more = "".join(
+        f'[[event]]\nid = "rare{number}"\nchance = 0.03\ncauses = {{ fit = 0.9 }}\ncost = 20\n'
+        for number in range(3)
     )
+    build = parse_build(TEXT + more)
+    ledger = Ledger(tmp_path / "rare.db", currency="EUR")
+    for number in range(3):
+        ledger.mark_event(f"rare{number}", "happened", FIRST)
     told = history(build, ledger, trials=2048)
     watch = reforecast(build, ledger, trials=2048)
     assert watch.now.trials.count > told.trials

@@ -10,11 +10,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from forecast.build.buildfile import parse_build
-from forecast.engine.known import KnownFacts
+from forecast.engine.base import base_given
+from forecast.engine.facts import prepare
+from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan
-from forecast.spending.base import base_given
-from forecast.spending.known import Known, known_facts
+from forecast.spending.known import EXTRAS, SETTLED, Known, known_facts
 from forecast.spending.ledger import Ledger
+from forecast.spending.ledger.records import AgreementKind
 from forecast.spending.standing import Moment, Record
 
 BUILD = parse_build("""\
@@ -99,14 +101,14 @@ def test_closing_a_line_of_own_hours_leaves_the_hours(ledger: Ledger) -> None:
 def test_a_refund_makes_what_was_paid_smaller(ledger: Ledger) -> None:
     pay(ledger, "kit", 12_000)
     pay(ledger, "kit", 2_500, kind="refund")
-    assert facts(ledger) == KnownFacts(floors={"kit": 95.0})
+    assert facts(ledger) == KnownFacts(part_paid={"kit": PartPaid(95.0, SETTLED["once"])})
 
 
 def test_more_back_than_paid_on_an_open_line_is_said(ledger: Ledger) -> None:
     pay(ledger, "kit", 2_000)
     pay(ledger, "kit", 3_050, kind="refund")
     known = known_facts(PLAN, ledger)
-    assert "kit" not in known.facts.floors
+    assert known.facts.nothing
     assert "10.50 EUR more came back than was paid" in known.remarks[0]
     ledger.close_line("kit", DAY)
     assert known_facts(PLAN, ledger).remarks == ()
@@ -121,21 +123,91 @@ def test_what_is_left_to_buy_shrinks_as_it_is_bought(ledger: Ledger) -> None:
     assert known.lines["filler"].still_minor == 2_000
 
 
-def test_more_than_was_left_to_buy_makes_what_was_paid_the_least_again(ledger: Ledger) -> None:
+def test_more_than_was_left_to_buy_leaves_open_whether_it_is_all(ledger: Ledger) -> None:
     pay(ledger, "filler", 4_000)
     ledger.say_still_to_buy("filler", 500, DAY)
     pay(ledger, "filler", 2_000, DAY + timedelta(days=1))
-    assert facts(ledger) == KnownFacts(floors={"filler": 60.0})
+    assert facts(ledger) == KnownFacts(part_paid={"filler": PartPaid(60.0, SETTLED["several"])})
 
 
-def test_an_agreed_price_is_the_least_until_it_is_said_to_be_all(ledger: Ledger) -> None:
-    agreed = ledger.add_commitment(DAY, "somebody", "filler", 7_000, "EUR")
-    assert facts(ledger) == KnownFacts(floors={"filler": 70.0})
+def test_a_price_agreed_for_one_of_several_goes_may_be_all_or_not(ledger: Ledger) -> None:
+    ledger.add_commitment(DAY, "somebody", "filler", 7_000, "EUR")
+    towards = KnownFacts(part_paid={"filler": PartPaid(70.0, SETTLED["several"])})
+    assert facts(ledger) == towards
     assert known_facts(PLAN, ledger).lines["filler"].state == "committed"
-    pay(ledger, "filler", 2_000, kind="deposit", commitment_id=agreed.id)
-    assert facts(ledger) == KnownFacts(floors={"filler": 70.0})
+    pay(ledger, "filler", 2_000, kind="deposit")
+    assert facts(ledger) == towards
     ledger.say_still_to_buy("filler", 5_000, DAY)
     assert facts(ledger) == KnownFacts(amounts={"filler": 70.0})
+
+
+@pytest.mark.parametrize("kind", ["fixed", "estimate"])
+def test_a_price_agreed_for_what_is_bought_once_is_its_price(ledger: Ledger, kind: AgreementKind) -> None:
+    agreed = ledger.add_commitment(DAY, "somebody", "kit", 12_000, "EUR", kind=kind)
+    assert agreed.kind == kind
+    price = KnownFacts(agreed={"kit": Agreed(120.0, EXTRAS[kind])})
+    assert facts(ledger) == price
+    pay(ledger, "kit", 3_000, kind="deposit")
+    assert facts(ledger) == price  # a deposit to the same supplier counts against it by itself
+    assert known_facts(PLAN, ledger).lines["kit"].committed_minor == 9_000
+    pay(ledger, "kit", 9_000, kind="balance")
+    assert facts(ledger) == KnownFacts(amounts={"kit": 120.0})
+    assert known_facts(PLAN, ledger).lines["kit"].state == "closed"
+
+
+def test_more_than_agreed_is_what_it_cost(ledger: Ledger) -> None:
+    ledger.add_commitment(DAY, "somebody", "kit", 12_000, "EUR")
+    pay(ledger, "kit", 13_500)
+    assert facts(ledger) == KnownFacts(amounts={"kit": 135.0})
+
+
+def test_what_somebody_else_is_paid_comes_on_top_of_what_is_agreed(ledger: Ledger) -> None:
+    ledger.add_commitment(DAY, "somebody", "kit", 12_000, "EUR")
+    ledger.add_receipt(DAY, "other", 1_000, "EUR", [("kit", 1_000)])
+    assert facts(ledger) == KnownFacts(agreed={"kit": Agreed(130.0, EXTRAS["fixed"])})
+
+
+def test_two_agreements_for_one_line_may_grow_as_the_looser_may(ledger: Ledger) -> None:
+    ledger.add_commitment(DAY, "somebody", "kit", 12_000, "EUR", kind="estimate")
+    ledger.add_commitment(DAY, "other", "kit", 1_000, "EUR", kind="fixed")
+    assert facts(ledger) == KnownFacts(agreed={"kit": Agreed(130.0, EXTRAS["estimate"])})
+
+
+def test_more_to_come_is_believed_over_any_way_of_buying_until_it_is_taken_back(ledger: Ledger) -> None:
+    pay(ledger, "kit", 9_500)
+    assert ledger.expect_more("kit", DAY).state == "more"
+    assert facts(ledger) == KnownFacts(part_paid={"kit": PartPaid(95.0, 0.0)})
+    assert "kit" not in ledger.closed_lines(DAY)
+    ledger.reopen_line("kit", DAY)
+    assert facts(ledger) == KnownFacts(part_paid={"kit": PartPaid(95.0, SETTLED["once"])})
+    ledger.close_line("kit", DAY)
+    assert facts(ledger) == KnownFacts(amounts={"kit": 95.0})
+
+
+def test_more_to_come_on_top_of_an_agreed_price(ledger: Ledger) -> None:
+    ledger.add_commitment(DAY, "somebody", "kit", 12_000, "EUR")
+    ledger.expect_more("kit", DAY)
+    assert facts(ledger) == KnownFacts(part_paid={"kit": PartPaid(120.0, 0.0)})
+    pay(ledger, "kit", 12_000)
+    assert facts(ledger) == KnownFacts(part_paid={"kit": PartPaid(120.0, 0.0)})
+    assert known_facts(PLAN, ledger).lines["kit"].state == "part-bought"
+
+
+def test_what_was_paid_abroad_is_known_in_the_suppliers_money_too(ledger: Ledger) -> None:
+    ledger.add_receipt(DAY, "somebody", 20_000, "JPY", [("kit", 11_800)], paid=(11_800, "EUR"))
+    ledger.close_line("kit", DAY)
+    assert facts(ledger) == KnownFacts(amounts={"kit": 118.0}, foreign={"kit": Foreign("JPY", 20_000.0)})
+    pay(ledger, "kit", 500)  # some of it in the build's own money: no one sum in yen says it all
+    assert facts(ledger) == KnownFacts(amounts={"kit": 123.0})
+
+
+def test_a_balance_abroad_is_taken_at_the_rate_of_the_deposit(ledger: Ledger) -> None:
+    ledger.add_commitment(DAY, "somebody", "kit", 20_000, "JPY", expected_minor=12_000)
+    ledger.add_receipt(DAY, "somebody", 5_000, "JPY", [("kit", 3_100)], paid=(3_100, "EUR"), kind="deposit")
+    known = facts(ledger)
+    # A quarter is paid at a dearer rate; three quarters are still expected at 90.
+    assert known.agreed == {"kit": Agreed(121.0, EXTRAS["fixed"])}
+    assert known.foreign["kit"].amount == pytest.approx(5_000 * 121 / 31)
 
 
 def test_a_cancelled_commitment_binds_nobody(ledger: Ledger) -> None:
@@ -146,7 +218,7 @@ def test_a_cancelled_commitment_binds_nobody(ledger: Ledger) -> None:
 
 def test_money_spent_on_an_event_means_that_it_happened(ledger: Ledger) -> None:
     pay(ledger, "damage", 3_000)
-    assert facts(ledger) == KnownFacts(floors={"damage": 30.0})
+    assert facts(ledger) == KnownFacts(part_paid={"damage": PartPaid(30.0, SETTLED["several"])})
     ledger.mark_event("damage", "happened", DAY)
     ledger.close_line("damage", DAY)
     assert facts(ledger) == KnownFacts(amounts={"damage": 30.0}, gates={"damage": True})
@@ -186,11 +258,29 @@ def test_base_with_known_amounts_drags_percentages_along() -> None:
         "damage": 0,
     }
     known = KnownFacts(
-        amounts={"kit": 140.0}, floors={"maybe": 30.0}, gates={"damage": True}, fixed={"filler": 0.0}
+        amounts={"kit": 140.0},
+        part_paid={"maybe": PartPaid(30.0, 0.0)},
+        gates={"damage": True},
+        fixed={"filler": 0.0},
     )
     assert base_given(PLAN, known) == pytest.approx(
         {"kit": 140, "kit.resale": -10, "fee": 14, "filler": 0, "maybe": 30, "sanding": 0, "damage": 50}
     )
+
+
+def test_base_of_what_is_paid_in_part_or_agreed() -> None:
+    """As far as a sum is likely to be all it counts as paid, for the rest at the middle, or what is paid if more."""
+    known = KnownFacts(
+        part_paid={"kit": PartPaid(90.0, 0.9), "filler": PartPaid(75.0, 0.6)},
+        agreed={"maybe": Agreed(30.0, 0.4)},
+    )
+    ready = prepare(PLAN, known, 1)
+    chance = ready.partial["kit"].settled
+    assert 0.9 < chance < 1
+    found = base_given(PLAN, known, ready)
+    assert found["kit"] == pytest.approx(chance * 90 + (1 - chance) * 100)
+    assert found["fee"] == pytest.approx(0.1 * found["kit"])
+    assert (found["filler"], found["maybe"]) == (pytest.approx(75), 30)
 
 
 def test_mixed_uplift_of_two_kinds_of_work_as_percentages() -> None:
@@ -208,7 +298,9 @@ def test_mixed_uplift_of_two_kinds_of_work_as_percentages() -> None:
 LINES = st.sampled_from(["kit", "filler", "maybe", "winch"])
 ENTRIES = st.lists(
     st.tuples(
-        st.sampled_from(["pay", "refund", "close", "reopen", "commit", "still", "event", "void", "cancel"]),
+        st.sampled_from(
+            ["pay", "refund", "close", "reopen", "more", "commit", "still", "event", "void", "cancel"]
+        ),
         LINES,
         st.integers(0, 9),
         st.integers(1, 20_000),
@@ -244,6 +336,8 @@ def enter(ledger: Ledger, entries: list[tuple[str, str, int, int]]) -> None:
                 ledger.close_line(line, day, anyway=True)
             case "reopen":
                 ledger.reopen_line(line, day, anyway=True)
+            case "more":
+                ledger.expect_more(line, day, anyway=True)
             case "commit":
                 agreed.append(ledger.add_commitment(day, "s", line, minor, "EUR"))
             case "cancel" if agreed:
@@ -269,6 +363,12 @@ def test_one_reading_for_many_days_agrees_with_the_ledger_on_each(
         assert standing.paid == ledger.paid_by_line(day)
         assert standing.committed == ledger.committed_by_line(day)
         assert standing.closed == ledger.closed_lines(day)
+        said = {
+            mark.subject: mark.state
+            for kind, mark in ledger.list_marks()
+            if kind == "line" and mark.date <= day
+        }
+        assert standing.more == {name for name, state in said.items() if state == "more"}
         marks = {name: mark.state for name, mark in ledger.event_states(day).items() if mark.state != "open"}
         assert standing.events == marks
         still = ledger.still_to_buy(day)

@@ -9,8 +9,9 @@ import pytest
 
 from forecast.build.buildfile import parse_build
 from forecast.build.schema import Build
+from forecast.engine.known import Agreed, PartPaid
 from forecast.engine.plan import compile_plan
-from forecast.spending.known import known_facts
+from forecast.spending.known import EXTRAS, SETTLED, known_facts
 from forecast.spending.ledger import Ledger
 from forecast.spending.reforecast import reforecast
 from tests.references.portfolios import PORTFOLIOS, RECEIPT_UPDATE, build_of
@@ -20,6 +21,7 @@ TEXT = """\
 name = "x"
 currency = "EUR"
 country = "IE"
+estimating_size = 0  # lines of some ten euro, that say as much of each other as of thousands
 budget = 400
 [[cause]]
 id = "fit"
@@ -75,7 +77,8 @@ def test_states_and_facts(build: Build, ledger: Ledger) -> None:
         "kit": "closed", "fee": "untouched", "filler": "part-bought", "maybe": "committed", "damage": "untouched",
     }  # fmt: skip
     assert known.facts.amounts == {"kit": 120.0}
-    assert known.facts.floors == {"filler": 35.0, "maybe": 25.0}
+    assert known.facts.part_paid == {"filler": PartPaid(35.0, SETTLED["several"])}
+    assert known.facts.agreed == {"maybe": Agreed(25.0, EXTRAS["fixed"])}
     assert known.facts.gates == {"damage": False}
     assert known.paid_minor == 15_500
 
@@ -96,7 +99,9 @@ def test_the_ledger_as_it_stood_on_a_day(build: Build, ledger: Ledger) -> None:
     pay(ledger, "kit", 3_000, "2026-04-01")
     from datetime import date
 
-    assert known_facts(compile_plan(build), ledger, date(2026, 3, 15)).facts.floors == {"kit": 90.0}
+    assert known_facts(compile_plan(build), ledger, date(2026, 3, 15)).facts.part_paid == {
+        "kit": PartPaid(90.0, SETTLED["once"])
+    }
 
 
 def test_money_for_what_is_not_in_the_build_is_counted_on_top(build: Build, ledger: Ledger) -> None:

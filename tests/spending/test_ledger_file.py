@@ -325,3 +325,52 @@ def test_a_ledger_of_the_first_version_is_read_on_with_all_that_is_in_it(tmp_pat
                     open_file.execute("INSERT OR IGNORE INTO undone VALUES (1, 'x', 1, 'now', 'me')")
                 with pytest.raises(sqlite3.IntegrityError, match="stay as they are"):
                     open_file.execute(statement)
+
+
+def test_marks_and_agreements_of_earlier_versions_are_kept_when_more_can_be_said(tmp_path: Path) -> None:
+    path = tmp_path / "receipts.db"
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA journal_mode = WAL")
+    migrate(connection, str(path), MIGRATIONS[:1])
+    stamp = "'2026-05-02T10:00:00+00:00', 'me'"
+    for statement in (
+        f"INSERT INTO setting VALUES ('currency', 1, 'EUR', {stamp})",
+        f"INSERT INTO commitment VALUES (1, 'c', '2026-05-01', {stamp}, 'Maker', 'kit', 500, 'EUR', 500, 'by word')",
+        f"INSERT INTO line_mark VALUES (1, 'm', '2026-05-02', {stamp}, 'kit', 'closed', 'all there')",
+        f"INSERT INTO line_mark VALUES (2, 'n', '2026-05-03', {stamp}, 'kit', 'open', 'not quite')",
+        f"INSERT INTO line_mark VALUES (3, 'o', '2026-05-03', {stamp}, 'paint', 'closed', '')",
+    ):
+        connection.execute(statement)
+    told = connection.execute("SELECT * FROM change ORDER BY id").fetchall()
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    connection.close()
+
+    ledger = Ledger(path)
+    assert [(mark.subject, mark.state, mark.note) for _, mark in ledger.list_marks()] == [
+        ("kit", "closed", "all there"), ("kit", "open", "not quite"), ("paint", "closed", ""),
+    ]  # fmt: skip
+    agreed = ledger.list_commitments()[0]
+    assert (agreed.amount_minor, agreed.note, agreed.kind) == (500, "by word", "fixed")
+    with ledger._reading() as open_file:
+        assert open_file.execute("SELECT * FROM change ORDER BY id").fetchall() == told
+    ledger.expect_more("kit", "2026-05-04")
+    assert (
+        ledger.add_commitment("2026-05-04", "Shop", "paint", 900, "EUR", kind="estimate").kind == "estimate"
+    )
+    added = ledger.history()[len(told) :]
+    assert [(one.table, (one.after or {})["state" if one.table == "line_mark" else "kind"]) for one in added] == [
+        ("line_mark", "more"), ("commitment", "estimate"),
+    ]  # fmt: skip
+    assert ledger.closed_lines() == {"paint"}
+    assert ledger.check() == ()
+    for statement in (
+        "UPDATE line_mark SET state = 'open'",
+        "DELETE FROM line_mark",
+        "UPDATE commitment SET kind = 'fixed'",
+    ):
+        with ledger._writing() as open_file, pytest.raises(sqlite3.IntegrityError, match="stay as they are"):
+            open_file.execute(statement)
+    with ledger._writing() as open_file, pytest.raises(sqlite3.IntegrityError, match="CHECK"):
+        open_file.execute(
+            f"INSERT INTO line_mark VALUES (9, 'p', '2026-05-05', {stamp}, 'kit', 'perhaps', '')"
+        )

@@ -206,6 +206,56 @@ def test_the_history_tells_who_wrote_every_row(ledger: Ledger) -> None:
     assert ledger.history("receipt", void.id) == changes[1:]
 
 
+def agree(
+    ledger: Ledger, minor: int, supplier: str = "Maker", line: str = "kit", day: str = "2026-05-01"
+) -> int:
+    return ledger.add_commitment(day, supplier, line, minor, "EUR").id
+
+
+def test_a_receipt_counts_against_what_is_agreed_with_its_supplier_for_its_line(ledger: Ledger) -> None:
+    agreed = agree(ledger, 50_000)
+    agree(ledger, 9_000, line="paint")
+    deposit = ledger.add_receipt("2026-05-02", "maker", 20_000, "EUR", [("kit", 20_000)], kind="deposit")
+    assert deposit.commitment_id == agreed
+    assert ledger.committed_by_line() == {"kit": 30_000, "paint": 9_000}
+    others = (
+        ("2026-05-02", "Shop", [("kit", 500)], False),  # somebody else
+        ("2026-05-02", "Maker", [("wheels", 500)], False),  # another line
+        ("2026-04-30", "Maker", [("kit", 500)], False),  # before it was agreed
+        ("2026-05-02", "Maker", [("kit", 300), ("paint", 200)], False),  # a bill over several lines
+        ("2026-05-02", "Maker", [("kit", 500)], True),  # said to be apart
+    )
+    for day, supplier, splits, apart in others:
+        other = ledger.add_receipt(day, supplier, 500, "EUR", splits, apart=apart)
+        assert other.commitment_id is None
+    assert ledger.committed_by_line() == {"kit": 30_000, "paint": 9_000}
+
+
+def test_a_refund_opens_again_what_was_paid_against_an_agreement(ledger: Ledger) -> None:
+    agree(ledger, 50_000)
+    ledger.add_receipt("2026-05-02", "Maker", 20_000, "EUR", [("kit", 20_000)], kind="deposit")
+    ledger.add_receipt("2026-05-03", "Maker", 5_000, "EUR", [("kit", 5_000)], kind="refund")
+    assert ledger.committed_by_line() == {"kit": 35_000}
+
+
+def test_an_agreement_that_ended_takes_no_more(ledger: Ledger) -> None:
+    agreed = agree(ledger, 50_000)
+    ledger.cancel_commitment(agreed, "2026-05-03")
+    for day, against in (("2026-05-02", agreed), ("2026-05-03", None), ("2026-05-04", None)):
+        receipt = ledger.add_receipt(day, "Maker", 100, "EUR", [("kit", 100)])
+        assert receipt.commitment_id == against
+
+
+def test_what_is_paid_in_full_leaves_the_next_receipt_to_the_next_agreement(ledger: Ledger) -> None:
+    first, second = agree(ledger, 50_000), agree(ledger, 8_000)
+    paid = [ledger.add_receipt("2026-05-02", "Maker", 50_000, "EUR", [("kit", 50_000)], entry_key="whole")]
+    paid.append(ledger.add_receipt("2026-05-03", "Maker", 8_000, "EUR", [("kit", 8_000)]))
+    assert [one.commitment_id for one in paid] == [first, second]
+    assert ledger.committed_by_line() == {}
+    again = ledger.add_receipt("2026-05-02", "Maker", 50_000, "EUR", [("kit", 50_000)], entry_key="whole")
+    assert again == paid[0]  # the same entry once more is still the same
+
+
 def test_suppliers_are_counted_by_line_without_voids(ledger: Ledger) -> None:
     ledger.add_receipt("2026-05-02", "Shop", 1000, "EUR", [("a", 400), ("b", 600)])
     ledger.void_receipt(ledger.add_receipt("2026-05-02", "Shop", 5, "EUR", [("b", 5)]).id, "typo")

@@ -23,6 +23,8 @@ name = "x"
 currency = "EUR"
 country = "IE"
 estimating = 0
+estimating_size = 0
+learn_ranges = false
 budget = 500
 [[cause]]
 id = "fit"
@@ -103,6 +105,17 @@ def test_what_shares_a_cause_moves_as_learning(ledger: Ledger) -> None:
     assert change(moved, "learning").mean > 800
     assert next(part.because for part in moved.parts if part.kind == "learning") == (("fit", "Fit"),)
     assert abs(change(moved, "receipts").mean - (16_000 - mean_of(SHARED, "kit"))) <= 1
+    others_are_nothing(moved, "receipts", "learning")
+    check_sum(moved)
+
+
+def test_how_wide_ranges_should_have_been_moves_as_learning(ledger: Ledger) -> None:
+    buy(
+        ledger, "kit", 18_000
+    )  # far above: the other range, which shares no cause with it, was too narrow as well
+    learning = parse_build(PLAIN.replace("learn_ranges = false", "learn_ranges = true"))
+    moved = what_moved(learning, ledger, BEFORE, trials=TRIALS)
+    assert change(moved, "learning").p90 > 100
     others_are_nothing(moved, "receipts", "learning")
     check_sum(moved)
 

@@ -11,15 +11,16 @@ from typing import TYPE_CHECKING, Any
 from forecast.errors import NumberError
 from forecast.views.commands.common import (
     add_file,
+    add_known,
     add_simulation,
     answer,
     command,
     done,
     forecast_of,
+    known_by_now,
     needed_money,
     some_count,
     some_money,
-    to_read,
     working,
 )
 from forecast.words.numbers import read_number
@@ -29,9 +30,6 @@ if TYPE_CHECKING:
     from forecast.decide.contingency import Contingency
     from forecast.decide.mix import Mix, Mixes
     from forecast.decide.scenarios import Comparison, Pair
-    from forecast.engine.forecast import Forecast
-    from forecast.engine.known import KnownFacts
-    from forecast.spending.folder import BuildFolder
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -40,6 +38,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     advise = command(commands, "advise", "how much to hold and why, and what could go", run_advise, detail)
     add_file(advise)
     add_simulation(advise)
+    add_known(advise)
     advise.add_argument("--level", type=level, metavar="P", help="share of builds to be enough for, as P80")
     advise.add_argument("--short", metavar="SUM", help="what being 1,000 short would cost you")
     advise.add_argument("--idle", metavar="SUM", help="what 1,000 lying idle would cost you")
@@ -47,6 +46,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         commands, "compare", "do it yourself, or farm it out: scenarios side by side", run_compare
     )
     add_file(compare)
+    add_known(compare)
     compare.add_argument("scenarios", nargs="*", metavar="SCENARIO", help="which ones; all when left out")
     compare.add_argument(
         "--trials", type=int, default=16_384, metavar="N", help="how many builds to simulate (16384)"
@@ -55,6 +55,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     afford = command(commands, "afford", "the highest price at which your money is enough", run_afford)
     add_file(afford)
     add_simulation(afford)
+    add_known(afford)
     afford.add_argument("--money", required=True, metavar="SUM", help="what you have")
     afford.add_argument("--figure", metavar="ID", help="the price in question, such as kit.amount")
     afford.add_argument(
@@ -62,6 +63,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
     mixed = command(commands, "mix", "the best mix of doing and farming out, package by package", run_mix)
     add_file(mixed)
+    add_known(mixed)
     mixed.add_argument("--money", metavar="SUM", help="P80 must stay within it")
     mixed.add_argument("--hours", metavar="H", help="own hours at P80 must stay within it")
     mixed.add_argument("--weeks", metavar="W", help="weeks at P80 must stay within it")
@@ -115,13 +117,15 @@ def run_advise(options: argparse.Namespace) -> int:
     from forecast.decide.trim import trims
     from forecast.errors import SimulationError
     from forecast.spending.folder import BuildFolder
+    from forecast.views.sentences import narrow_line, with_receipts
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
     if not isinstance(options.trials, int):
         message = "--trials: advice splits every line's trials; write a number here."
         raise SimulationError(message)
-    forecast = forecast_of(build, options)
+    known = known_by_now(folder, options)
+    forecast = forecast_of(build, options, known)
     if not forecast.plan.money_rows:
         message = "the build has no lines yet: add some, with 'forecast add' or in the file, then ask again."
         raise SimulationError(message)
@@ -132,20 +136,19 @@ def run_advise(options: argparse.Namespace) -> int:
     )
     advice = contingency(forecast, options.level, short=short, idle=idle, names=names)
     found = drivers(forecast, names=names)
-    standing, known, _ = _as_it_stands(folder, forecast)
-    replay = replay_of(standing)
+    replay = replay_of(forecast)
     optional = trims(replay, build)
     firm = [item for item in firm_up(replay, build, advice.level) if item.certain]
     taken = None
     if build.measure:
-        taken = measures_of(build, options.scenario, options.trials, options.seed, known=known)
+        taken = measures_of(build, forecast.plan.scenario, options.trials, options.seed, known=known)
     money = _money(forecast.currency)
-    text = [advice.sentence(money)]
+    text = [*with_receipts(build, known), advice.sentence(money)]
+    narrow = narrow_line(forecast, known)
+    text += [narrow.text] if narrow is not None else []
     if advice.advice is not None:
         text.append(advice.advice.sentence(money))
     text += ["", _split_table(advice), ""]
-    if known is not None:
-        text += ["Your receipts are counted in what follows.", ""]
     if firm:
         text += ["What to firm up first:", *(f"  {item.sentence(money)}" for item in firm[:5]), ""]
     if taken is not None:
@@ -156,24 +159,15 @@ def run_advise(options: argparse.Namespace) -> int:
     text += ["", "For comparison only:", *(f"  {item.sentence(money)}" for item in advice.beside)]
     if build.build.notice:
         text += ["", build.build.notice]
-    data = {"contingency": plain(advice), "drivers": plain(found), "optional": plain(optional)}
+    data: dict[str, Any] = {
+        "contingency": plain(advice),
+        "drivers": plain(found),
+        "optional": plain(optional),
+    }
     data["firm_up"] = plain(firm)
+    data["if_ranges_are_narrow"] = None if narrow is None else plain(narrow.hold)
     data["measures"] = None if taken is None else plain(taken.alone)
     return answer(options, "\n".join(text), data)
-
-
-def _as_it_stands(folder: BuildFolder, forecast: Forecast) -> tuple[Forecast, KnownFacts | None, float]:
-    """Give the forecast with the receipts in, what is known, and what was paid outside; as it was without any."""
-    from forecast.engine.forecast import forecast_plan
-    from forecast.spending.known import known_facts
-    from forecast.spending.money import to_float
-
-    if not folder.has_ledger() and folder.not_entered() is None:
-        return forecast, None, 0.0
-    known = known_facts(forecast.plan, to_read(folder))
-    trials = forecast.trials
-    given = forecast_plan(forecast.plan, trials.count, trials.seed, known=known.facts, keep="rows")
-    return given, known.facts, to_float(known.outside_minor, forecast.currency)
 
 
 def _split_table(advice: Contingency) -> str:
@@ -193,11 +187,14 @@ def run_compare(options: argparse.Namespace) -> int:
     """Compare scenarios."""
     from forecast.decide.scenarios import compare
     from forecast.spending.folder import BuildFolder
+    from forecast.views.sentences import with_receipts
 
-    build = BuildFolder.at(options.file).read()
+    folder = BuildFolder.at(options.file)
+    build = folder.read()
+    known = known_by_now(folder, options)
     working("Simulating each scenario")
     try:
-        found = compare(build, options.scenarios or None, options.trials, options.seed)
+        found = compare(build, options.scenarios or None, options.trials, options.seed, known)
     finally:
         done()
     data = {
@@ -205,7 +202,7 @@ def run_compare(options: argparse.Namespace) -> int:
         "scenarios": plain(found.scenarios),
         "pairs": plain(found.pairs),
     }
-    return answer(options, compare_text(build, found), data)
+    return answer(options, "\n".join([*with_receipts(build, known), compare_text(build, found)]), data)
 
 
 def compare_text(build: Build, found: Comparison) -> str:
@@ -252,28 +249,27 @@ def run_afford(options: argparse.Namespace) -> int:
     """Say how far the money reaches."""
     from forecast.decide.afford import afford, budget_chance, prices_to_ask_for
     from forecast.spending.folder import BuildFolder
+    from forecast.views.sentences import with_receipts
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
     at_hand = needed_money(options.money, "--money", build.build.currency)
-    forecast = forecast_of(build, options)
+    known = known_by_now(folder, options)
+    forecast = forecast_of(build, options, known)
     money = _money(forecast.currency)
-    standing, known, outside = _as_it_stands(folder, forecast)
-    chance = budget_chance(standing, at_hand, outside)
-    text = [chance.sentence(money)]
-    if known is not None:
-        text.insert(0, "Your receipts are counted in.")
+    chance = budget_chance(forecast, at_hand)
+    text = [*with_receipts(build, known), chance.sentence(money)]
     data: dict[str, Any] = {"budget": plain(chance)}
     if options.figure:
         trials = options.trials if isinstance(options.trials, int) else 16_384
         found = afford(
-            build, at_hand, options.figure, options.scenario,
-            level=options.level, trials=trials, seed=options.seed, known=known, outside=outside,
+            build, at_hand, options.figure, forecast.plan.scenario,
+            level=options.level, trials=trials, seed=options.seed, known=known,
         )  # fmt: skip
         text.append(found.sentence(money))
         data["walk_away"] = plain(found)
     else:
-        figures = prices_to_ask_for(build, standing, known)[:6]
+        figures = prices_to_ask_for(build, forecast)[:6]
         text.append(f"Add --figure for the highest price that fits, such as --figure {', '.join(figures)}.")
     return answer(options, "\n".join(text), data)
 
@@ -294,9 +290,12 @@ def run_mix(options: argparse.Namespace) -> int:
     from forecast.decide.mix import mix
     from forecast.spending.folder import BuildFolder
     from forecast.views.money import about, hourly, hours
+    from forecast.views.sentences import with_receipts
     from forecast.views.tables import shorten, table
 
-    build = BuildFolder.at(options.file).read()
+    folder = BuildFolder.at(options.file)
+    build = folder.read()
+    known = known_by_now(folder, options)
     money = some_money(options.money, "--money", build.build.currency)
     most = some_count(options.hours, "--hours", "hours", "h")
     longest = some_count(options.weeks, "--weeks", "weeks", "w")
@@ -304,7 +303,7 @@ def run_mix(options: argparse.Namespace) -> int:
     try:
         found = mix(
             build, money=money, hours=most, weeks=longest, trials=options.trials,
-            seed=options.seed,
+            seed=options.seed, known=known,
         )  # fmt: skip
     finally:
         done()
@@ -322,6 +321,7 @@ def run_mix(options: argparse.Namespace) -> int:
         for item in shown
     ]
     text = [
+        *with_receipts(build, known),
         found.sentence(_money(currency)),
         "",
         f"{len(found.frontier)} of {len(found.mixes)} mixes are not beaten in {beaten_in(found)}"

@@ -5,11 +5,21 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from forecast.views.commands.common import add_file, add_simulation, answer, command, forecast_of, some_money
+from forecast.views.commands.common import (
+    add_file,
+    add_known,
+    add_simulation,
+    answer,
+    command,
+    forecast_of,
+    known_by_now,
+    some_money,
+)
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
     from forecast.engine.forecast import Forecast
+    from forecast.spending.standing import Standing
 
 LEVELS = (0.1, 0.5, 0.8, 0.9)
 
@@ -19,6 +29,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser = command(commands, "budget", "what to hold before ordering", run)
     add_file(parser)
     add_simulation(parser)
+    add_known(parser)
     parser.add_argument("--within", metavar="SUM", help="how often this sum is enough")
     parser.add_argument(
         "--all-lines", action="store_true", help="every line, not only the ten that matter most"
@@ -33,19 +44,24 @@ def run(options: argparse.Namespace) -> int:
     folder = BuildFolder.at(options.file)
     build = folder.read()
     within = some_money(options.within, "--within", build.build.currency)
-    forecast = forecast_of(build, options)
+    known = known_by_now(folder, options)
+    forecast = forecast_of(build, options, known)
     amount = within
     if amount is None:
         amount = budget_in_force(build, folder.ledger().baseline() if folder.has_ledger() else None)
     return answer(
         options,
-        budget_text(build, forecast, amount, every_line=options.all_lines),
-        budget_data(build, forecast, amount),
+        budget_text(build, forecast, amount, known, every_line=options.all_lines),
+        budget_data(build, forecast, amount, known),
     )
 
 
-def budget_data(build: Build, forecast: Forecast, amount: float | None) -> dict[str, Any]:
+def budget_data(
+    build: Build, forecast: Forecast, amount: float | None, known: Standing | None = None
+) -> dict[str, Any]:
     """Give the figures for programs."""
+    from forecast.views.sentences import narrow_line
+
     plan = forecast.plan
     estimates, weeks = forecast.percentile_set(LEVELS), forecast.weeks(LEVELS)
     data: dict[str, Any] = {
@@ -86,6 +102,8 @@ def budget_data(build: Build, forecast: Forecast, amount: float | None) -> dict[
     }  # fmt: skip
     if amount is not None:
         data["within"] = {"amount": amount, "chance": _estimate(forecast.chance_within(amount))}
+    narrow = narrow_line(forecast, known)
+    data["if_ranges_are_narrow"] = None if narrow is None else {"P80": _estimate(narrow.hold)}
     if forecast.stability is not None:
         data["stable"] = forecast.stability.stable
         data["tolerance"] = forecast.stability.tolerance
@@ -96,20 +114,31 @@ def _estimate(estimate: Any) -> dict[str, float]:
     return {"value": estimate.value, "standard_error": estimate.error}
 
 
-def budget_text(build: Build, forecast: Forecast, amount: float | None, *, every_line: bool = False) -> str:
+def budget_text(
+    build: Build,
+    forecast: Forecast,
+    amount: float | None,
+    known: Standing | None = None,
+    *,
+    every_line: bool = False,
+) -> str:
     """Write the answer: the sentence, the percentiles, the lines."""
     from forecast.views.money import about, as_written, percent
     from forecast.views.sentences import (
         MEANING,
         budget_sentence,
         hold_sentence,
+        narrow_line,
         slips_sentence,
+        with_receipts,
         work_sentence,
     )
     from forecast.views.tables import shorten, table
 
     money = forecast.currency
-    parts = [hold_sentence(forecast)]
+    parts = [*with_receipts(build, known), hold_sentence(forecast)]
+    narrow = narrow_line(forecast, known)
+    parts += [narrow.text] if narrow is not None else []
     if amount is not None:
         parts.append(budget_sentence(forecast, amount))
     scenario = f", scenario {forecast.plan.scenario}" if forecast.plan.scenario else ""

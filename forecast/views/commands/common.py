@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from forecast.engine.forecast import Forecast
     from forecast.spending.folder import BuildFolder
     from forecast.spending.ledger import Ledger
+    from forecast.spending.standing import Standing
 
 Adder: TypeAlias = "Callable[[argparse._SubParsersAction[argparse.ArgumentParser]], None]"
 T = TypeVar("T")
@@ -266,13 +267,40 @@ def done() -> None:
         print("\x1b[2K", end="\r", file=sys.stderr, flush=True)
 
 
-def forecast_of(build: Build, options: argparse.Namespace) -> Forecast:
-    """Simulate a build as the options ask."""
-    from forecast.engine.forecast import simulate
+def add_known(parser: argparse.ArgumentParser) -> None:
+    """Add the option that leaves receipts out."""
+    parser.add_argument(
+        "--before-receipts",
+        action="store_true",
+        help="from the ranges alone, as if nothing were paid or agreed",
+    )
 
+
+def known_by_now(folder: BuildFolder, options: argparse.Namespace) -> Standing | None:
+    """Give what the ledger says, for a question that starts from it; None where it says nothing or is left out."""
+    from forecast.spending.standing import Record
+
+    if options.before_receipts or (not folder.has_ledger() and folder.not_entered() is None):
+        return None
+    found = Record.read(to_read(folder)).standing()
+    return found if found.says_something else None
+
+
+def forecast_of(build: Build, options: argparse.Namespace, known: Standing | None = None) -> Forecast:
+    """Simulate a build as the options ask, starting from what is known."""
+    from forecast.engine.forecast import forecast_plan
+    from forecast.engine.plan import compile_plan
+    from forecast.spending.asis import facts_about, with_outside
+    from forecast.spending.reforecast import scenario_in_force
+
+    scenario = (
+        options.scenario if known is None else scenario_in_force(build, options.scenario, known.baseline)
+    )
     working("Simulating")
     try:
-        return simulate(build, options.scenario, options.trials, options.seed)
+        plan = compile_plan(build, scenario)
+        facts, outside = facts_about(plan, known)
+        return with_outside(forecast_plan(plan, options.trials, options.seed, known=facts), outside)
     finally:
         done()
 

@@ -7,7 +7,15 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from forecast.views.commands.advice import plain
-from forecast.views.commands.common import add_file, answer, command, done, working
+from forecast.views.commands.common import (
+    add_file,
+    add_known,
+    answer,
+    command,
+    done,
+    known_by_now,
+    working,
+)
 
 if TYPE_CHECKING:
     from forecast.decide.quotes import Quotes
@@ -38,6 +46,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     detail += "Options stand in the build file, such as:\n\n" + EXAMPLE.replace("%", "%%")
     parser = command(commands, "quotes", "which quote to take: kits or shops as options", run, detail)
     add_file(parser)
+    add_known(parser)
     parser.add_argument("choices", nargs="*", metavar="CHOICE", help="such as kit; all when left out")
     parser.add_argument(
         "--scenario", metavar="S", help="one of the build's scenarios; the first when left out"
@@ -54,8 +63,11 @@ def run(options: argparse.Namespace) -> int:
     from forecast.decide.quotes import quotes
     from forecast.errors import SimulationError
     from forecast.spending.folder import BuildFolder
+    from forecast.views.sentences import with_receipts
 
-    build = BuildFolder.at(options.file).read()
+    folder = BuildFolder.at(options.file)
+    build = folder.read()
+    known = known_by_now(folder, options)
     choices = options.choices or list(options_by_choice(build))
     if not choices:
         message = f"the build has no options to compare. Write two or more into the build file, such as:\n\n{EXAMPLE}"
@@ -63,13 +75,14 @@ def run(options: argparse.Namespace) -> int:
     working("Simulating each quote")
     try:
         found = [
-            quotes(build, choice, options.scenario, options.trials, options.seed)
+            quotes(build, choice, options.scenario, options.trials, options.seed, known)
             for choice in dict.fromkeys(choices)
         ]
     finally:
         done()
     currency = build.build.currency
-    text = "\n\n".join(quotes_text(item, currency) for item in found)
+    told = [*with_receipts(build, known), *(quotes_text(item, currency) for item in found)]
+    text = "\n\n".join(told)
     if build.build.notice:
         text += f"\n\n{build.build.notice}"
     data = {

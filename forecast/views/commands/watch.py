@@ -113,7 +113,7 @@ def _levels(levels: Sequence[float], estimates: Sequence[Estimate]) -> dict[str,
 def watch_text(build: Build, watch: Reforecast, closing: str, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the figures, the lines, and the command that closes those that look settled."""
     from forecast.views.money import about, signed
-    from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence
+    from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence, width_sentence
     from forecast.views.settling import looking_settled_sentence, state_words
     from forecast.views.tables import shorten, table
     from forecast.views.watching import (
@@ -161,7 +161,8 @@ def watch_text(build: Build, watch: Reforecast, closing: str, *, every_line: boo
         text += ["", table(headings, line_rows, left=2)]
     settled = looking_settled_sentence(watch)
     text += ["", f"{settled} To close them: {closing}"] if settled and watch.as_of is None else []
-    text += ["", *lesson_sentences(watch)] if watch.causes else []
+    lessons = [sentence for sentence in (width_sentence(watch), *lesson_sentences(watch)) if sentence]
+    text += ["", *lessons] if lessons else []
     if watch.budget is not None:
         told = (contingency_sentence(watch), overrun_sentence(watch), bought_sentence(watch))
         text += ["", *(sentence for sentence in told if sentence)]

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.replicate import Conditions
+from forecast.engine.shapes import Array
+from forecast.engine.trials import reference_values
 
 
 def base_given(plan: Plan, known: KnownFacts, conditions: Conditions | None = None) -> dict[str, float]:
@@ -51,3 +55,12 @@ def base_given(plan: Plan, known: KnownFacts, conditions: Conditions | None = No
             cost = pivot.foreign or float(lines[row.id])
             inputs[pivot.price] = cost / one if one else inputs[pivot.price]
     return {row.id: float(lines[row.id]) for row in plan.rows if row.is_money}
+
+
+def base_rows(plan: Plan, known: KnownFacts, conditions: Conditions) -> Array:
+    """Give the same for every row of a plan, shape (rows,); own hours and weeks at their middle figures."""
+    money = base_given(plan, known, conditions)
+    plain = reference_values(plan, events=False)
+    return np.array(
+        [money[row.id] if row.is_money else float(plain[place]) for place, row in enumerate(plan.rows)]
+    )

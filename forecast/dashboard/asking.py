@@ -1,0 +1,151 @@
+"""Fields in which numbers are typed: read by the one reader, and asked about where one can mean two."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from forecast.dashboard.layout import safe
+from forecast.errors import NumberError
+from forecast.words.currencies import minor_digits
+from forecast.words.numbers import look_at, plainly, read_number
+
+WHICH = "Which is meant?"
+
+_APART = 30.0  # about the root of a thousand
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Told:
+    """What stands in a field.
+
+    Attributes
+    ----------
+    value : float or None
+        None where it is empty, or cannot be used.
+    wrong : str
+        Why it cannot be used; empty where it can.
+    """
+
+    value: float | None
+    wrong: str = ""
+
+
+def number_field(
+    place: Any,
+    label: str,
+    *,
+    value: float | None = None,
+    currency: str = "",
+    units: Sequence[str] = (),
+    least: float | None = 0.0,
+    most: float | None = None,
+    near: float | None = None,
+    tell: bool = True,
+    **look: Any,
+) -> Told:
+    """Ask for a number; where what is typed can mean two, ask which is meant.
+
+    Parameters
+    ----------
+    place : container or column
+    label : str
+    value : float, optional
+        What stands in it at first.
+    currency : str
+        In which it is money; none where it is no money.
+    units : sequence of str
+        What may stand behind the number.
+    least, most : float, optional
+        Limits.
+    near : float, optional
+        What it is about, such as yesterday's rate: of two readings, a thousandfold apart, the nearer one is meant.
+    tell : bool
+        Whether to show below the field why it cannot be used; a form tells it when it is sent.
+    **look
+        Of the text field: key, placeholder, help, persist_state.
+    """
+    written = (
+        place.text_input(label, value="" if value is None else shown(value), autocomplete="off", **look) or ""
+    )
+    if not written.strip():
+        return Told(None)
+    try:
+        digits = minor_digits(currency) if currency else None
+        low, high = (None, None) if near is None else (near / _APART, near * _APART)
+        number = float(
+            settled(
+                written,
+                lambda text: read_number(text, currency=currency, digits=digits, units=units, low=low, high=high),
+                place, str(look.get("key") or label),
+            )
+        )  # fmt: skip
+    except NumberError as error:
+        return _wrong(place, label, str(error), tell and not error.readings)
+    if (least is not None and number < least) or (most is not None and number > most):
+        limits = f"{least:,.12g} or more" if most is None else f"from {least or 0:,.12g} to {most:,.12g}"
+        return _wrong(place, label, f"{written.strip()!r} cannot be. Write {limits}.", tell)
+    return Told(number)
+
+
+def settled(written: str, read: Callable[[str], T], place: Any, key: str) -> T:
+    """Read a number; where it can mean two, draw the choice and read what was chosen.
+
+    Raises
+    ------
+    NumberError
+        Where it is none, or nothing was chosen yet.
+    """
+    try:
+        return read(written)
+    except NumberError as error:
+        if len(error.readings) < 2:
+            raise
+        ways = tuple(plainly(value) for value in error.readings)
+        chosen = place.radio(
+            f"{safe(repr(error.text))} {error.found}. {WHICH}", ways, index=None, horizontal=True,
+            key=f"which-{key}-{error.text}",
+        )  # fmt: skip
+        if chosen is None:
+            raise
+        return read(str(chosen))
+
+
+def unambiguous(written: str, currency: str, place: Any, key: str) -> str:
+    """Give a sum as it was typed, or as was chosen where it can mean two; what is wrong with it is told when saved."""
+    try:
+        return (
+            settled(written, lambda text: _read_sum(text, currency), place, key)
+            if written.strip()
+            else written
+        )
+    except NumberError:
+        return written
+
+
+def _read_sum(text: str, currency: str) -> str:
+    read_number(text, currency=currency, digits=minor_digits(currency))
+    return text
+
+
+def first_wrong(*told: Told) -> str:
+    """Give why the first of several fields cannot be used; empty where all can."""
+    return next((item.wrong for item in told if item.wrong), "")
+
+
+def shown(value: float) -> str:
+    """Write a number as a field shows it: thousands parted by narrow spaces, which can be read in one way only."""
+    text = f"{value:,.12g}".replace(",", "\u202f")
+    return text if len(look_at(text).values) == 1 else f"{text}0"
+
+
+def _wrong(place: Any, label: str, why: str, tell: bool) -> Told:
+    if tell:
+        place.error(safe(why))
+    return Told(None, f"{label}: {why}")
+
+
+__all__ = ["WHICH", "Told", "first_wrong", "number_field", "settled", "shown", "unambiguous"]

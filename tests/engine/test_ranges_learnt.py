@@ -1,0 +1,234 @@
+"""How wide ranges should have been, learnt from closed lines: against numerical integration and closed forms.
+
+Own ranges are κ times as wide as stated. Scores of closed lines are then normal with covariance κ² (Λ Λᵀ + Ψ), and κ's
+posterior is its prior times that density, here integrated by quadrature.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from scipy import integrate, stats
+
+from forecast import KnownFacts, simulate
+from forecast.build.buildfile import parse_build
+from forecast.build.schema import Build
+from forecast.engine.condition import (
+    WIDTH_ABOVE,
+    WIDTH_BELOW,
+    WIDTH_CLIP,
+    WIDTH_MODE,
+    Width,
+    posterior,
+    regressed_loadings,
+)
+from forecast.engine.known import PartPaid
+from forecast.engine.learning import learned_causes
+from forecast.engine.plan import compile_plan
+from tests.references.portfolios import normals
+
+ENDS = (WIDTH_MODE - 0.8, WIDTH_MODE + 2.0)
+"""Of ln κ: farther out is next to nothing."""
+EDGES = (0.9, 1.3)
+
+Density = Callable[[float], float]
+
+
+def prior(log: float) -> float:
+    away = log - WIDTH_MODE
+    return float(np.exp(-0.5 * (away / (WIDTH_BELOW if away < 0 else WIDTH_ABOVE)) ** 2))
+
+
+def expected(of: Density, likelihood: Density) -> float:
+    """Give the posterior mean of a function of κ."""
+
+    def whole(what: Density) -> float:
+        return float(
+            integrate.quad(
+                lambda log: what(np.exp(log)) * likelihood(np.exp(log)) * prior(log),
+                *ENDS,
+                points=[WIDTH_MODE, *np.log(EDGES)],
+            )[0]
+        )
+
+    return whole(of) / whole(lambda _: 1.0)
+
+
+def learnt(scores: list[float], **more: list[float]) -> Width:
+    found = posterior([[0.0]] * len(scores), scores, 1, own=[True] * len(scores), **more)
+    assert found is not None
+    assert found.width is not None
+    return found.width
+
+
+def check(width: Width, likelihood: Density) -> None:
+    assert width.inverse_mean == pytest.approx(expected(lambda k: 1 / k, likelihood), rel=2e-3)
+    drawn = width.at(stats.norm.ppf((np.arange(20_000) + 0.5) / 20_000))
+    for power in (1, 2):
+        truth = expected(lambda k, power=power: k**power, likelihood)  # type: ignore[misc]
+        assert np.mean(drawn**power) == pytest.approx(truth, rel=3e-3)
+    for edge in EDGES:
+        below = expected(lambda k, edge=edge: float(k < edge), likelihood)  # type: ignore[misc]
+        assert np.mean(drawn < edge) == pytest.approx(below, abs=5e-3)
+
+
+@pytest.mark.parametrize(
+    "scores", [[0.0], [2.0], [0.1, -0.2, 0.3, 0.0, -0.1], [1.9, -2.4, 2.8, -0.3, 1.5, -2.2, 0.6, 3.0]]
+)
+def test_width_learnt_from_scores(scores: list[float]) -> None:
+    check(learnt(scores), lambda k: float(np.prod(stats.norm.pdf(scores, 0, k))))
+
+
+def test_width_learnt_from_scores_that_share_a_cause() -> None:
+    loadings = np.array([[0.5, 0.0], [0.5, 0.7], [0.5, -0.3]])
+    scores = [1.8, 2.6, 1.1]
+    covariance = loadings @ loadings.T + np.diag(1 - np.sum(loadings**2, axis=1))
+    found = posterior(loadings.tolist(), scores, 2, own=[True] * 3)
+    assert found is not None
+    assert found.width is not None
+    check(found.width, lambda k: float(stats.multivariate_normal.pdf(scores, np.zeros(3), k**2 * covariance)))
+
+
+def test_what_counts_in_part_teaches_in_part() -> None:
+    """A sum that is likely all, with that chance; a small line's, by the noise that its smallness adds."""
+    scores, weights, noise = [2.5, -2.0, 0.4], [0.5, 1.0, 0.8], [0.0, 3.0, 1.0]
+    power = np.array(weights) / (1 + np.array(noise))
+    check(
+        learnt(scores, weights=weights, evidence=noise),
+        lambda k: float(np.prod(stats.norm.pdf(scores, 0, k) ** power)),
+    )
+
+
+def test_a_range_that_was_wrong_counts_as_far_outside_and_no_farther() -> None:
+    assert np.array_equal(learnt([50.0]).chances, learnt([WIDTH_CLIP]).chances)
+    assert learnt([WIDTH_CLIP]).middle > learnt([3.0]).middle > learnt([1.5]).middle
+
+
+def test_before_anything_is_closed_ranges_hold_what_they_say() -> None:
+    held = expected(
+        lambda k: float(stats.norm.cdf(1.2815516 / k) - stats.norm.cdf(-1.2815516 / k)), lambda _: 1.0
+    )
+    assert held == pytest.approx(0.8, abs=0.01)
+    check(Width.unknown(), lambda _: 1.0)
+
+
+def test_scores_of_others_ranges_say_nothing_of_ones_own() -> None:
+    found = posterior([[0.5]], [3.0], 1)
+    assert found is not None
+    assert found.width is None
+    both = posterior([[0.5], [0.0]], [3.0, 1.0], 1, own=[False, True])
+    assert both is not None
+    assert both.width is not None
+    assert np.array_equal(both.width.chances, learnt([1.0]).chances)
+
+
+# -- drawn
+
+
+def learning(build: Build) -> Build:
+    return build.model_copy(update={"build": build.build.model_copy(update={"learn_ranges": True})})
+
+
+DEAR = KnownFacts(amounts={"n0": 150.0, "n1": 255.0})
+DEAR_SCORES = (2.5, -1.5)
+
+
+def test_open_ranges_are_drawn_as_wide_as_learnt_and_stay_paired() -> None:
+    """Without causes a normal line's deviation grows by √E[κ²]; before and after it correlate at E[κ] / √E[κ²]."""
+    build = learning(normals([(100, 20), (300, 30), (500, 50)]))
+    before, after = (simulate(build, trials=65_536, known=known).trials.row("n2") for known in (None, DEAR))
+
+    def likelihood(k: float) -> float:
+        return float(np.prod(stats.norm.pdf(DEAR_SCORES, 0, k)))
+
+    first, second = (expected(lambda k, power=power: k**power, likelihood) for power in (1, 2))  # type: ignore[misc]
+    assert second > 1.5
+    assert after.mean() == pytest.approx(500, abs=4 * after.std() / np.sqrt(after.size))
+    assert after.std() == pytest.approx(50 * np.sqrt(second), rel=0.02)
+    assert np.corrcoef(before, after)[0, 1] == pytest.approx(first / np.sqrt(second), abs=0.01)
+
+
+def test_what_others_taught_moves_the_mean_as_if_nothing_were_learnt_of_ranges() -> None:
+    """Wider ranges teach the cause less, and are moved the more by it: E[line | z] = mean + sd · ρ z whatever κ is.
+
+    Its variance is E[κ²] (1 − ρ²) sd².
+    """
+    rho = 0.3
+    build = learning(normals([(100, 20), (200, 40)], rho))
+    after = simulate(build, trials=65_536, known=KnownFacts(amounts={"n0": 150.0})).trials.row("n1")
+    second = expected(lambda k: k**2, lambda k: float(stats.norm.pdf(2.5, 0, k)))
+    assert after.mean() == pytest.approx(200 + 40 * rho * 2.5, abs=4 * after.std() / np.sqrt(after.size))
+    assert after.std() == pytest.approx(40 * np.sqrt(second * (1 - rho**2)), rel=0.02)
+
+
+def test_what_taught_a_cause_still_adds_up() -> None:
+    plan = compile_plan(learning(normals([(100, 20), (200, 40), (300, 60)], 0.3)))
+    [cause] = learned_causes(plan, KnownFacts(amounts={"n0": 150.0, "n1": 210.0}), 1)
+    assert sum(move for _, move in cause.taught_by) == pytest.approx(cause.mean, abs=1e-12)
+
+
+def test_a_line_paid_in_part_is_as_wide_as_the_others() -> None:
+    """With more to come: truncated above what is paid, of a normal κ times as wide, mixed over κ."""
+    build = learning(normals([(100, 20), (500, 50)]))
+    known = KnownFacts(amounts={"n0": 150.0}, part_paid={"n1": PartPaid(530.0, 0.0)})
+    drawn = simulate(build, trials=65_536, known=known).trials.row("n1")
+
+    def above(k: float) -> float:
+        return float(stats.truncnorm(0.6 / k, np.inf, 500, 50 * k).mean())
+
+    truth = expected(above, lambda k: float(stats.norm.pdf(2.5, 0, k)))
+    assert drawn.mean() == pytest.approx(truth, abs=4 * drawn.std() / np.sqrt(drawn.size) + 0.05)
+
+
+def test_rates_of_exchange_and_events_are_as_stated() -> None:
+    text = """
+[build]
+name = "x"
+currency = "EUR"
+country = "IE"
+[currency.JPY]
+rate = { low = 0.0058, middle = 0.0062, high = 0.0066 }
+volatility = 0.1
+[[line]]
+id = "kit"
+group = "kit"
+amount = { low = 400000, middle = 500000, high = 700000, currency = "JPY" }
+[[line]]
+id = "wheels"
+group = "wheels"
+amount = { low = 400, middle = 500, high = 700 }
+[[event]]
+id = "storm"
+chance = 0.3
+cost = 10
+"""
+    plan = compile_plan(parse_build(text))
+    own = {item.id: item.own for item in plan.inputs}
+    assert own["kit.amount"]
+    assert own["wheels.amount"]
+    assert not any(mine for name, mine in own.items() if name.startswith("fx."))
+    known = KnownFacts(amounts={"wheels": 1500.0})
+    forecasts = [simulate(parse_build(text), trials=4096, known=facts).trials for facts in (None, known)]
+    assert np.array_equal(forecasts[0].gates, forecasts[1].gates)
+    off = parse_build(text.replace('country = "IE"', 'country = "IE"\nlearn_ranges = false'))
+    assert not any(item.own for item in compile_plan(off).inputs)
+
+
+# -- rows that several inputs decide
+
+
+def test_loadings_of_a_product_of_lognormals() -> None:
+    """ln(quantity · price) has the deviation σ = √(s² + t² + 2 s t a·b) and loads (s a + t b) / σ on the causes."""
+    rng = np.random.default_rng(5)
+    causes = rng.standard_normal((3, 4096))
+    s, t, a, b = 0.45, 0.25, np.array([0.7, 0.0, 0.0]), np.array([0.3, 0.6, 0.0])
+    own = rng.standard_normal((2, 4096))
+    scores = [load @ causes + np.sqrt(1 - load @ load) * e for load, e in zip((a, b), own, strict=True)]
+    amounts = 20 * np.exp(s * scores[0]) * 60 * np.exp(t * scores[1])
+    sigma = np.sqrt(s**2 + t**2 + 2 * s * t * (a @ b))
+    truth = (s * a + t * b) / sigma
+    found = regressed_loadings(amounts, causes)
+    assert found[:2] == pytest.approx(truth[:2], abs=4 * np.sqrt((1 - truth @ truth) / 4096))
+    assert found[2] == 0  # less than two standard errors of nothing
