@@ -218,7 +218,7 @@ class Receipts(Store):
         """Give the commitment that a receipt counts against once it is entered, as it stands before; None for none.
 
         It is the one named, else the oldest that is open that day with the same supplier for its one line, and not
-        paid in full yet. A refund counts against none by itself.
+        paid in full yet.
         """
         with self._reading() as connection:
             if entry.commitment_id is not None:
@@ -229,7 +229,7 @@ class Receipts(Store):
     def _matching(self, connection: sqlite3.Connection, entry: NewReceipt) -> Commitment | None:
         """Find the commitment that a receipt counts against where none is named."""
         lines = {line for line, _ in map(pair, entry.splits)}
-        if entry.apart or entry.kind == "refund" or len(lines) != 1:
+        if entry.apart or len(lines) != 1:
             return None
         return _open_agreement(connection, iso_day(entry.date), entry.supplier.strip(), lines.pop())
 
