@@ -16,7 +16,7 @@ from tomlkit.items import AoT, InlineTable, Table
 
 from forecast.build.buildfile import parse_build, read_text
 from forecast.build.cautions import comments_beside
-from forecast.build.files import locked, write_file
+from forecast.build.files import keep_version, locked, write_file
 from forecast.build.places_of_figures import at
 from forecast.errors import BuildFileError, EditedMeanwhileError, Problem
 
@@ -325,4 +325,6 @@ def _replace(path: Path, text: str) -> None:
     """Write the text with the mark of its encoding where there was one: some editors know the file by it."""
     with path.open("rb") as file:
         mark = _BOM if file.read(len(_BOM)) == _BOM else b""
-    write_file(path, mark + text.encode())
+    content = mark + text.encode()
+    keep_version(path, content)
+    write_file(path, content)

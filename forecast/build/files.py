@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import hashlib
 import os
+import re
 import shutil
 import time
 import uuid
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
@@ -112,6 +116,75 @@ def sweep(folder: Path, older_than: float = STALE_SECONDS) -> tuple[Path, ...]:
         except OSError:  # another program sweeps too, or it is not ours to delete
             continue
     return tuple(gone)
+
+
+VERSIONS = 20
+"""Earlier texts of a build file that are kept."""
+BACKUPS = "backups"
+"""Folder beside a build file in which its earlier texts and copies stand."""
+
+
+@dataclass(frozen=True)
+class Version:
+    """An earlier text of a build file.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+    made : datetime.datetime
+        When another text took its place; local time.
+    next : str
+        Begin of the hash of the text that took its place.
+    """
+
+    path: Path
+    made: dt.datetime
+    next: str
+
+
+def keep_version(file: Path, new: bytes) -> None:
+    """Keep what stands in a build file before other text takes its place; the oldest of more than twenty goes.
+
+    Parameters
+    ----------
+    file : pathlib.Path
+    new : bytes
+        What will stand there.
+    """
+    target = file.resolve()
+    folder = target.parent / BACKUPS
+    folder.mkdir(exist_ok=True)
+    stamp = dt.datetime.now().strftime(_STAMP)
+    write_file(folder / f"{target.stem}-{stamp}-{_short(new)}.toml", target.read_bytes())
+    for old in versions(file)[:-VERSIONS]:
+        old.path.unlink(missing_ok=True)
+
+
+def versions(file: Path) -> tuple[Version, ...]:
+    """List the earlier texts of a build file, the oldest first."""
+    target = file.resolve()
+    found = []
+    with suppress(OSError):
+        for path in (target.parent / BACKUPS).glob("*.toml"):
+            match = _VERSION.fullmatch(path.name)
+            if match and match["stem"] == target.stem:
+                found.append(
+                    Version(path, dt.datetime.strptime(match["stamp"], _STAMP).astimezone(), match["next"])
+                )
+    return tuple(sorted(found, key=lambda one: one.path.name))
+
+
+def follows(version: Version, content: bytes) -> bool:
+    """Tell whether this is the text that took a version's place."""
+    return _short(content) == version.next
+
+
+def _short(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()[:16]
+
+
+_STAMP = "%Y-%m-%d-%H%M%S-%f"
+_VERSION = re.compile(r"(?P<stem>.+)-(?P<stamp>\d{4}-\d\d-\d\d-\d{6}-\d{6})-(?P<next>[0-9a-f]{16})\.toml")
 
 
 @contextmanager

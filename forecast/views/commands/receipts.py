@@ -264,7 +264,7 @@ def run_void(options: argparse.Namespace) -> int:
     """Take a receipt back."""
     from forecast.spending.folder import BuildFolder
 
-    row = BuildFolder.at(options.file).ledger().void_receipt(options.number, options.why)
+    row = BuildFolder.at(options.file).ledger(anyway=True).void_receipt(options.number, options.why)
     text = f"Receipt {options.number} is void; row {row.id} says why."
     return answer(options, text, {"receipt": receipt_data(row)})
 
@@ -328,7 +328,7 @@ def run_list(options: argparse.Namespace) -> int:
     own = build.build.currency
     receipts: Sequence[Receipt] = ()
     if folder.has_ledger() or folder.not_entered() is not None:
-        receipts = to_read(folder).list_receipts(options.as_of, include_void=options.voided)
+        receipts = to_read(folder, anyway=True).list_receipts(options.as_of, include_void=options.voided)
     standing = [receipt for receipt in receipts if receipt.voids is None and receipt.voided_by is None]
     total = sum(receipt.paid_minor for receipt in standing)
     if not receipts:
