@@ -16,7 +16,7 @@ from tomlkit.items import AoT, InlineTable, Table
 
 from forecast.build.buildfile import parse_build, read_text
 from forecast.build.cautions import comments_beside
-from forecast.build.files import keep_version, locked, write_file
+from forecast.build.files import keep_version, locked, version_before, write_file
 from forecast.build.places_of_figures import at
 from forecast.errors import BuildFileError, EditedMeanwhileError, Problem
 
@@ -302,6 +302,36 @@ def edit_build(path: Path, changes: Sequence[Change]) -> str:
         text = changed(read_text(path), changes)
         parse_build(text, str(path))
         _replace(path, text)
+    return text
+
+
+def can_undo_save(path: Path) -> bool:
+    """Tell whether the last save of a build file can be undone: nobody wrote it by other means since."""
+    return version_before(path) is not None
+
+
+def undo_save(path: Path) -> str:
+    """Put back what stood in a build file before the last save, by whichever program, and give it.
+
+    Undoing again goes back by one more; what is undone is kept among the earlier texts.
+
+    Raises
+    ------
+    EditedMeanwhileError
+        When somebody wrote it by other means since, or there is nothing to undo.
+    BuildFileError
+        When what stood there is no legal build, or it cannot be written.
+    """
+    with _saving(path):
+        last = version_before(path)
+        if last is None:
+            raise EditedMeanwhileError(str(path), read_text(path))
+        content = last.path.read_bytes()
+        text = read_text(last.path)
+        parse_build(text, str(path))
+        keep_version(path, content, undone=True)
+        write_file(path, content)
+        last.path.unlink(missing_ok=True)
     return text
 
 

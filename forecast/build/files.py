@@ -135,14 +135,17 @@ class Version:
         When another text took its place; local time.
     next : str
         Begin of the hash of the text that took its place.
+    undone : bool
+        Whether it went when a change was undone, so that undoing again does not bring it back.
     """
 
     path: Path
     made: dt.datetime
     next: str
+    undone: bool = False
 
 
-def keep_version(file: Path, new: bytes) -> None:
+def keep_version(file: Path, new: bytes, *, undone: bool = False) -> None:
     """Keep what stands in a build file before other text takes its place; the oldest of more than twenty goes.
 
     Parameters
@@ -150,12 +153,15 @@ def keep_version(file: Path, new: bytes) -> None:
     file : pathlib.Path
     new : bytes
         What will stand there.
+    undone : bool
+        Whether what stands there goes because a change is undone.
     """
     target = file.resolve()
     folder = target.parent / BACKUPS
     folder.mkdir(exist_ok=True)
     stamp = dt.datetime.now().strftime(_STAMP)
-    write_file(folder / f"{target.stem}-{stamp}-{_short(new)}.toml", target.read_bytes())
+    name = f"{target.stem}-{stamp}-{_short(new)}{'-undone' if undone else ''}.toml"
+    write_file(folder / name, target.read_bytes())
     for old in versions(file)[:-VERSIONS]:
         old.path.unlink(missing_ok=True)
 
@@ -168,15 +174,18 @@ def versions(file: Path) -> tuple[Version, ...]:
         for path in (target.parent / BACKUPS).glob("*.toml"):
             match = _VERSION.fullmatch(path.name)
             if match and match["stem"] == target.stem:
-                found.append(
-                    Version(path, dt.datetime.strptime(match["stamp"], _STAMP).astimezone(), match["next"])
-                )
+                made = dt.datetime.strptime(match["stamp"], _STAMP).astimezone()
+                found.append(Version(path, made, match["next"], bool(match["undone"])))
     return tuple(sorted(found, key=lambda one: one.path.name))
 
 
-def follows(version: Version, content: bytes) -> bool:
-    """Tell whether this is the text that took a version's place."""
-    return _short(content) == version.next
+def version_before(file: Path) -> Version | None:
+    """Give the text that the last save took the place of; None where what stands there was written by other means."""
+    last = next((one for one in reversed(versions(file)) if not one.undone), None)
+    try:
+        return last if last is not None and _short(file.read_bytes()) == last.next else None
+    except OSError:
+        return None
 
 
 def _short(content: bytes) -> str:
@@ -184,7 +193,9 @@ def _short(content: bytes) -> str:
 
 
 _STAMP = "%Y-%m-%d-%H%M%S-%f"
-_VERSION = re.compile(r"(?P<stem>.+)-(?P<stamp>\d{4}-\d\d-\d\d-\d{6}-\d{6})-(?P<next>[0-9a-f]{16})\.toml")
+_VERSION = re.compile(
+    r"(?P<stem>.+)-(?P<stamp>\d{4}-\d\d-\d\d-\d{6}-\d{6})-(?P<next>[0-9a-f]{16})(?P<undone>-undone)?\.toml"
+)
 
 
 @contextmanager
