@@ -168,7 +168,8 @@ def test_saving_writes_the_whole_file_and_leaves_nothing_beside_it(tmp_path: Pat
     new = changed(TEXT, [SetKey("kit", "amount", 2600)])
     save_build(file, new, TEXT)
     assert file.read_bytes() == new.encode()
-    assert [path.name for path in tmp_path.iterdir() if path.name != ".build.toml.lock"] == ["build.toml"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [".build.toml.lock", "backups", "build.toml"]
+    assert [one.path.read_bytes() for one in versions(file)] == [TEXT.encode()]
     if sys.platform != "win32":
         assert stat.S_IMODE(file.stat().st_mode) == 0o640
 
