@@ -305,9 +305,9 @@ def forecast_of(build: Build, options: argparse.Namespace, known: Standing | Non
         done()
 
 
-def to_read(folder: BuildFolder) -> Ledger:
+def to_read(folder: BuildFolder, *, anyway: bool = False) -> Ledger:
     """Open a build's ledger for an answer; say so where its receipts stand as text alone."""
-    ledger, text = folder.ledger_to_read(), folder.not_entered()
+    ledger, text = folder.ledger_to_read(anyway=anyway), folder.not_entered()
     if text is not None:
         count = len(ledger.list_receipts())
         print(

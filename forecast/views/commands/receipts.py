@@ -347,7 +347,7 @@ def run_void(options: argparse.Namespace) -> int:
     from forecast.views.settling import taken_back_words
 
     folder = BuildFolder.at(options.file)
-    row, lines = void_receipt(folder.ledger(), options.number, options.why)
+    row, lines = void_receipt(folder.ledger(anyway=True), options.number, options.why)
     told = [
         f"Receipt {options.number} is void; row {row.id} says why.", taken_back_words(lines, titles_of(folder.read()))
     ]  # fmt: skip
@@ -413,7 +413,7 @@ def run_list(options: argparse.Namespace) -> int:
     own = build.build.currency
     receipts: Sequence[Receipt] = ()
     if folder.has_ledger() or folder.not_entered() is not None:
-        receipts = to_read(folder).list_receipts(options.as_of, include_void=options.voided)
+        receipts = to_read(folder, anyway=True).list_receipts(options.as_of, include_void=options.voided)
     standing = [receipt for receipt in receipts if receipt.voids is None and receipt.voided_by is None]
     total = sum(receipt.paid_minor for receipt in standing)
     if not receipts:
