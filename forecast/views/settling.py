@@ -8,12 +8,13 @@ from forecast.build.schema import Build
 from forecast.spending.estimates import unusual
 from forecast.spending.ledger import Commitment, Ledger, NewReceipt
 from forecast.spending.ledger.entries import pair
+from forecast.spending.ledger.records import AgreementKind
 from forecast.spending.reforecast import LOOKS_SETTLED, LineWatch, Reforecast
 from forecast.spending.settling import MORE_TO_COME, Agreement, Entered, Odd, oddities
 from forecast.views.money import exact
 from forecast.views.sentences import unusual_words
 
-AGREEMENTS = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
+AGREEMENTS: Mapping[AgreementKind, str] = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
 """The kinds of agreement, in words."""
 
 
