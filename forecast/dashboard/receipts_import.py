@@ -28,7 +28,7 @@ ORDERS = {"ymd": "year, month, day", "dmy": "day, month, year", "mdy": "month, d
 SPENDING = {"negative": "has a minus", "positive": "has no sign"}
 ROLES = {
     "date": "Date", "supplier": "Supplier", "amount": "Amount", "debit": "Money out", "credit": "Money in",
-    "currency": "Currency", "line": "Line", "note": "Note",
+    "currency": "Currency", "line": "Line", "note": "Note", "settled": "Is that all?",
 }  # fmt: skip
 
 
