@@ -155,7 +155,8 @@ def test_an_exported_ledger_is_imported_as_what_it_is(
     text = str(tmp_path / "ledger.csv")
     run(capsys, "receipt", "export", folder, text)
     (tmp_path / "receipts.db").unlink()
-    assert "receipts.db: is gone. Its last copy" in run(capsys, "receipt", "import", folder, text, expect=2)
+    enter = ("receipt", "import", folder, text, "--enter")
+    assert "receipts.db: is gone. Its last copy" in run(capsys, *enter, expect=2)
     (tmp_path / "backups").rename(tmp_path / "before")  # to begin anew, as it says
     assert "a whole ledger" in (shown := run(capsys, "receipt", "import", folder, text))
     assert "with 1 receipt. Nothing was entered yet: add --enter" in shown
