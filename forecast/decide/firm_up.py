@@ -20,10 +20,10 @@ from numpy.typing import NDArray
 from forecast.build.schema import Build
 from forecast.decide.figure_words import figure_words, titles_of
 from forecast.decide.firm_up_how import EFFORTS, how_to_know, how_to_know_event
-from forecast.decide.paired import by_replicate_percentile, spread
+from forecast.decide.paired import by_replicate_percentile
 from forecast.decide.replay import Change, Replay
 from forecast.engine.shapes import Array
-from forecast.engine.statistics import Estimate, percentile, percentiles
+from forecast.engine.statistics import Estimate, percentile, percentiles, spread
 
 Money = Callable[[float], str]
 
