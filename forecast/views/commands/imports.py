@@ -84,7 +84,7 @@ def run(options: argparse.Namespace) -> int:
         lines[int(row)] = check_id(name, build)
     rest = check_id(options.rest, build) if options.rest else None
     legal = known_ids(build)
-    plan = plan_import(preview, ledger, default_line=rest, legal=legal, today=dt.date.today())
+    plan = plan_import(preview, ledger, default_line=rest, legal=legal, today=dt.date.today(), build=build)
     if not options.enter:
         data = {"layout": _layout(preview), "rows": [_row(row) for row in plan.rows]}
         return answer(options, preview_text(plan), data)
