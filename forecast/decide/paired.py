@@ -27,6 +27,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeAlias
 
 import numpy as np
 from scipy.special import ndtri
@@ -74,7 +75,28 @@ def percentile_change(
         The error is that of the difference. The value is smoothed over neighbouring percentiles unless that
         contradicts what is seen.
     """
-    return _change(_Side(before, weights), _Side(after, weights), q, replicates)
+    return mean_percentile_change(before, [(1.0, after)], q, replicates, weights)
+
+
+def mean_percentile_change(
+    before: Array,
+    after: Sequence[tuple[float, Array]],
+    q: float,
+    replicates: int,
+    weights: Array | None = None,
+) -> Estimate:
+    """Give by how much a percentile moves on average over several ways in which things may turn out.
+
+    Parameters
+    ----------
+    before : ndarray, shape (N,)
+    after : sequence of (share, ndarray of shape (N,))
+        The shares add up to 1.
+    q, replicates, weights
+        As for `percentile_change`.
+    """
+    sides = [(share, _Side(totals, weights)) for share, totals in after]
+    return _change(_Side(before, weights), sides, q, replicates)
 
 
 @dataclass(frozen=True)
@@ -121,26 +143,34 @@ class _Side:
         return shares_below(self.totals, amount, replicates, self.weights)
 
 
-def _change(before: _Side, after: _Side, q: float, replicates: int) -> Estimate:
+_Ways: TypeAlias = Sequence[tuple[float, _Side]]
+
+
+def _change(before: _Side, after: _Ways, q: float, replicates: int) -> Estimate:
     width = min(WINDOW, _TAIL * q, _TAIL * (1 - q))
     n = before.totals.size // replicates
     plain = _plain(before, after, q, replicates)
-    few = replicates == 1 or 2 * width * n < _LEAST_TRIALS
-    if few or not (before.counts_everywhere(replicates) and after.counts_everywhere(replicates)):
+    everywhere = all(side.counts_everywhere(replicates) for side in (before, *(side for _, side in after)))
+    if replicates == 1 or 2 * width * n < _LEAST_TRIALS or not everywhere:
         return plain
-
     orders = _orders_within(n, q, width)
-    each = after.by_replicate(orders, replicates) - before.by_replicate(orders, replicates)
-    moves, left = local_line(each, orders, q, width)
+    each = sum(share * side.by_replicate(orders, replicates) for share, side in after)
+    moves, left = local_line(each - before.by_replicate(orders, replicates), orders, q, width)
     error = spread(moves)
     if _roughness(left) > _ROUGH or plain.error < _SURER * error:
         return plain
     orders = _orders_within(before.totals.size, q, width)
     pooled = (
-        after.at(orders) - before.at(orders) - plain.value
+        _moved(before, after, orders) - plain.value
     )  # so that a flat curve gives just the plain difference
     (value,), _ = local_line(pooled[None], orders, q, width)
     return Estimate(plain.value + float(value), error)
+
+
+def _moved(before: _Side, after: _Ways, orders: Array) -> Array:
+    """Give by how much percentiles of the whole move on average."""
+    moved: Array = sum((share * side.at(orders) for share, side in after), -before.at(orders))
+    return moved
 
 
 def _orders_within(count: int, q: float, width: float) -> Array:
@@ -162,22 +192,25 @@ def _roughness(left: Array) -> float:
     return float(np.mean((away / np.maximum(errors, exact)) ** 2))
 
 
-def _plain(before: _Side, after: _Side, q: float, replicates: int) -> Estimate:
-    """Give the difference of two percentiles.
+def _plain(before: _Side, after: _Ways, q: float, replicates: int) -> Estimate:
+    """Give the difference of two percentiles, on average over ways.
 
     Two things are unsure: at which order the pooled trials really stand, on both sides alike, and by how much the two
     sides' orders differ. The first matters as far as the difference varies around q; the second as the percentile does.
     """
-    (was,), (now,) = before.at(np.array([q])), after.at(np.array([q]))
-    below, then = before.below(was, replicates), after.below(now, replicates)
+    here = np.array([q])
+    (moved,) = _moved(before, after, here)
+    below = before.below(float(before.at(here)[0]), replicates)
     order = max(spread(share) for share in below)
-    apart = min(spread(new - old) for old, new in zip(below, then, strict=True))
     if np.isnan(order):
-        return Estimate(float(now - was), order)
-    near, by_themselves = orders_around(q, order), orders_around(q, apart)
-    common = np.var(after.at(near) - before.at(near))
-    own = 0.5 * (np.var(before.at(by_themselves)) + np.var(after.at(by_themselves)))
-    return Estimate(float(now - was), float(np.sqrt(common + own)))
+        return Estimate(float(moved), order)
+    own = 0.0
+    for share, side in after:
+        then = side.below(float(side.at(here)[0]), replicates)
+        apart = orders_around(q, min(spread(new - old) for old, new in zip(below, then, strict=True)))
+        own += share * float(np.sqrt(0.5 * (np.var(before.at(apart)) + np.var(side.at(apart)))))
+    common = np.var(_moved(before, after, orders_around(q, order)))
+    return Estimate(float(moved), float(np.sqrt(common + own**2)))
 
 
 def local_line(curves: Array, orders: Array, q: float, width: float) -> tuple[Array, Array]:
@@ -218,7 +251,7 @@ def forecast_change(before: Forecast, after: Forecast, q: float) -> Estimate:
     old, new = before.trials, after.trials
     shared = _common_replicates(old, new)
     if shared > 1:
-        return _change(_first(old, shared), _first(new, shared), q, shared)
+        return _change(_first(old, shared), [(1.0, _first(new, shared))], q, shared)
     was, now = before.percentile(q), after.percentile(q)
     return Estimate(now.value - was.value, float(np.hypot(was.error, now.error)))
 

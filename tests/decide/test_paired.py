@@ -8,7 +8,13 @@ from scipy import stats
 from scipy.special import ndtri
 
 from forecast.build.buildfile import parse_build
-from forecast.decide.paired import WINDOW, forecast_change, local_line, percentile_change
+from forecast.decide.paired import (
+    WINDOW,
+    forecast_change,
+    local_line,
+    mean_percentile_change,
+    percentile_change,
+)
 from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
 from forecast.engine.shapes import Array
@@ -177,6 +183,30 @@ def test_forecasts_that_share_no_draws_have_the_error_of_two_runs() -> None:
     assert apart.value == now.value - was.value
     assert apart.error == pytest.approx(np.hypot(was.error, now.error))
     assert forecast_change(one, simulate(dearer, "diy"), 0.8).error < 0.25 * apart.error
+
+
+@pytest.mark.parametrize("q", [0.5, 0.8, 0.9])
+def test_a_part_that_becomes_known_takes_its_spread_away(q: float) -> None:
+    """Of a normal total 1 + 0.3² in variance the part of 0.3 is set to each of eight equally likely scores, which add
+    up to nothing: on average a percentile moves by its score times 1 − √1.09. The errors told are the real ones, and
+    smaller than those of plain differences."""
+    scores = ndtri((np.arange(8) + 0.5) / 8)
+    values, errors, plain = [], [], []
+    for seed in range(60):
+        draw = np.random.default_rng(seed)
+        rest = draw.standard_normal(N)
+        before, ways = rest + 0.3 * draw.standard_normal(N), [(1 / 8, rest + 0.3 * score) for score in scores]
+        found = mean_percentile_change(before, ways, q, REPLICATES)
+        values.append(found.value)
+        errors.append(found.error)
+        moved = [percentiles(after, (q,))[0] for _, after in ways]
+        plain.append(np.mean(moved) - percentiles(before, (q,))[0])
+    spread = float(np.std(values, ddof=1))
+    assert np.mean(values) == pytest.approx(
+        ndtri(q) * (1 - np.sqrt(1.09)), abs=4 * spread / np.sqrt(60) + 2e-4
+    )
+    assert np.sqrt(np.mean(np.square(errors))) == pytest.approx(spread, rel=4 * np.hypot(0.092, 0.047))
+    assert spread < 0.9 * float(np.std(plain, ddof=1))
 
 
 @pytest.mark.parametrize("q", [0.5, 0.8, 0.9])
