@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -246,14 +245,6 @@ def _item(value: Plain) -> Any:
 def stamp(text: str) -> str:
     """Give a name for exactly this text."""
     return hashlib.sha256(text.encode()).hexdigest()
-
-
-def difference(mine: str, theirs: str) -> str:
-    """Give the lines in which two texts differ, those of the first with ``-`` and of the second with ``+``."""
-    lines = difflib.unified_diff(
-        mine.splitlines(), theirs.splitlines(), "as read here", "in the file", "", "", 1, ""
-    )
-    return "\n".join(lines)
 
 
 def save_build(path: Path, text: str, read: str) -> None:

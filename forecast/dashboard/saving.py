@@ -8,8 +8,9 @@ from typing import cast
 import streamlit as st
 
 from forecast.build.buildfile import read_text
-from forecast.build.edit import Change, can_undo_save, changed, difference, save_build, stamp, undo_save
-from forecast.dashboard.layout import tell
+from forecast.build.edit import Change, can_undo_save, changed, save_build, stamp, undo_save
+from forecast.build.sheet import told_apart
+from forecast.dashboard.layout import safe, tell, text
 from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.state import Opened
 from forecast.dashboard.unsaved import Kept, keep_draft, kept_for, unsaved_changes, with_more
@@ -130,8 +131,15 @@ def _save(view: Opened, text: str, read: str) -> None:
 
 
 def show_difference(loaded: str, theirs: str) -> None:
-    """Show what somebody else changed."""
-    st.code(difference(loaded, theirs), language="diff")
+    """Say what somebody else changed."""
+    try:
+        found = told_apart(parsed(loaded, WITH_CHANGES), parsed(theirs, "The build file as it is now"))
+    except BuildFileError as error:
+        tell(error)
+        return
+    if not found:
+        text("Only comments or the order of things: no figure changed.")
+    st.markdown("\n".join(f"- {safe(sentence)}" for sentence in found))
 
 
 def can_undo(view: Opened) -> bool:

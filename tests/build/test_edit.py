@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import multiprocessing
 import os
 import stat
@@ -19,7 +20,6 @@ from forecast.build.edit import (
     SetKey,
     can_undo_save,
     changed,
-    difference,
     edit_build,
     save_build,
     stamp,
@@ -55,7 +55,8 @@ cost = { low = 100, high = 900 }
 
 
 def lines_that_differ(old: str, new: str) -> list[str]:
-    return [line for line in difference(old, new).splitlines()[2:] if line[:1] in "+-"]
+    told = difflib.unified_diff(old.splitlines(), new.splitlines(), "", "", "", "", 1, "")
+    return [line for line in list(told)[2:] if line[:1] in "+-"]
 
 
 def test_a_number_changes_and_its_comment_stays() -> None:

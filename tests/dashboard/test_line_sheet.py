@@ -135,7 +135,8 @@ def test_an_edit_made_in_an_editor_meanwhile_is_shown_and_kept(
     file.write_text(theirs, encoding="utf-8")
     app = app.run()
     assert "saved elsewhere since these edits began" in words(app)
-    assert "+budget = 14750" in app.code[0].value
+    assert "Budget: was 13,500, is 14,750." in words(app)
+    assert not app.code
     assert not [item for item in app.button if item.label == "Keep the changes"]
     app = press(app, "Put my edits on top of it and save")
     assert not app.exception

@@ -844,3 +844,9 @@ def test_what_looks_like_a_slip_is_asked_about_by_check_and_named_by_budget(
     run(capsys, "not-needed", str(build), "far_rate-JPY", "--why", "an invented rate")
     assert "may be a slip" not in run(capsys, "check", str(build))
     assert "may be a slip" not in run(capsys, "budget", str(build), "--trials", "64")
+
+
+def test_a_number_that_is_none_is_told_in_words(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["receipt", "void", str(build), "abc", "--why", "typo"])
+    assert "'abc' is no whole number: write one such as 3" in capsys.readouterr().err

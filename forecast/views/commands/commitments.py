@@ -16,6 +16,7 @@ from forecast.views.commands.common import (
     exact_sum,
     make_sure,
     to_read,
+    whole,
 )
 from forecast.views.commands.receipts import check_id, day
 
@@ -46,8 +47,8 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         help="the price is an estimate that may still grow; fixed when left out",
     )
     agreed.add_argument("--date", type=day, help="when it was agreed (today)")
-    agreed.add_argument("--settle", type=int, metavar="NO", help="this commitment is paid in full")
-    agreed.add_argument("--cancel", type=int, metavar="NO", help="this commitment is off")
+    agreed.add_argument("--settle", type=whole, metavar="NO", help="this commitment is paid in full")
+    agreed.add_argument("--cancel", type=whole, metavar="NO", help="this commitment is off")
     agreed.add_argument("--note", default="", help="anything worth keeping")
     add_sure(agreed)
     left = command(commands, "left", "how much is left to buy of a line that is paid in part", run_left)

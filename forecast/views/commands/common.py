@@ -147,7 +147,16 @@ def add_simulation(parser: argparse.ArgumentParser) -> None:
         "--trials", type=trials, default=16_384, metavar="N",
         help="how many builds to simulate (16384), or 'stable': go on until the figures no longer move",
     )  # fmt: skip
-    parser.add_argument("--seed", type=int, default=1, help="the same seed gives the same figures (1)")
+    parser.add_argument("--seed", type=whole, default=1, help="the same seed gives the same figures (1)")
+
+
+def whole(text: str) -> int:
+    """Read a whole number, such as a receipt's or a row's."""
+    try:
+        return int(text)
+    except ValueError:
+        message = f"{text!r} is no whole number: write one such as 3"
+        raise argparse.ArgumentTypeError(message) from None
 
 
 def trials(text: str) -> int | str:

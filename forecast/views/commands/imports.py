@@ -7,7 +7,7 @@ import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from forecast.views.commands.common import add_file, answer, command
+from forecast.views.commands.common import add_file, answer, command, whole
 
 if TYPE_CHECKING:
     from forecast.spending.folder import BuildFolder
@@ -44,13 +44,13 @@ def add_import(actions: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     parser.add_argument("--row", action="append", default=[], metavar="ROW=LINE", help="the line of one row")
     parser.add_argument("--rest", metavar="LINE", help="the line of all rows that nothing else tells")
     parser.add_argument(
-        "--leave-out", action="append", default=[], type=int, metavar="ROW", help="not this row"
+        "--leave-out", action="append", default=[], type=whole, metavar="ROW", help="not this row"
     )
     parser.add_argument(
         "--accept",
         action="append",
         default=[],
-        type=int,
+        type=whole,
         metavar="ROW",
         help="enter a row held back as a probable duplicate, as taken back or as odd",
     )
@@ -84,7 +84,7 @@ def run(options: argparse.Namespace) -> int:
         lines[int(row)] = check_id(name, build)
     rest = check_id(options.rest, build) if options.rest else None
     legal = known_ids(build)
-    plan = plan_import(preview, ledger, default_line=rest, legal=legal, today=dt.date.today())
+    plan = plan_import(preview, ledger, default_line=rest, legal=legal, today=dt.date.today(), build=build)
     if not options.enter:
         data = {"layout": _layout(preview), "rows": [_row(row) for row in plan.rows]}
         return answer(options, preview_text(plan), data)

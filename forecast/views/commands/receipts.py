@@ -20,6 +20,7 @@ from forecast.views.commands.common import (
     make_sure,
     somebody_there,
     to_read,
+    whole,
 )
 from forecast.views.commands.imports import add_import
 
@@ -68,7 +69,7 @@ def _add_add(actions: Commands[argparse.ArgumentParser]) -> None:
     parser.add_argument("--deposit", action="store_true", help="a part payment, more to come")
     parser.add_argument(
         "--against",
-        type=int,
+        type=whole,
         metavar="NO",
         help="the commitment that it is paid against, as 'agreed' lists it; when left out, the one with this supplier "
         "for its line",
@@ -100,14 +101,14 @@ def _add_add(actions: Commands[argparse.ArgumentParser]) -> None:
 def _add_void(actions: Commands[argparse.ArgumentParser]) -> None:
     parser = command(actions, "void", "take a receipt back; it stays in the ledger, marked void", run_void)
     add_file(parser)
-    parser.add_argument("number", type=int, help="the receipt's number in 'forecast receipts'")
+    parser.add_argument("number", type=whole, help="the receipt's number in 'forecast receipts'")
     parser.add_argument("--why", required=True, help="why it was wrong")
 
 
 def _add_attach(actions: Commands[argparse.ArgumentParser]) -> None:
     parser = command(actions, "attach", "keep a photo or PDF with a receipt", run_attach)
     add_file(parser)
-    parser.add_argument("number", type=int, help="the receipt's number in 'forecast receipts'")
+    parser.add_argument("number", type=whole, help="the receipt's number in 'forecast receipts'")
     parser.add_argument("document", type=Path, help="the photo or PDF")
 
 
