@@ -47,6 +47,14 @@ Bought: TypeAlias = Literal["once", "several", "running"]
 
 _SPANS_OF_TIME = frozenset({"day", "week", "month", "quarter", "year"})
 
+
+def usually_bought(group: str, unit: str | None) -> Bought:
+    """Give how things of a group are usually paid for; by the week or month where that is how they are counted."""
+    if unit is not None and unit.lower().rstrip("s") in _SPANS_OF_TIME:
+        return "running"
+    return "several" if group in ("consumables", "hardware") else "once"
+
+
 OWN_ESTIMATING = "own_estimating"
 """The one shared cause that moves every figure of the builder's own."""
 
@@ -193,10 +201,7 @@ class Line(Costed):
         """How it is paid for: as stated, or as things of its group and unit usually are."""
         if self.bought is not None:
             return self.bought
-        unit = self.quantity.unit if self.quantity is not None else None
-        if unit is not None and unit.lower().rstrip("s") in _SPANS_OF_TIME:
-            return "running"
-        return "several" if self.group in ("consumables", "hardware") else "once"
+        return usually_bought(self.group, self.quantity.unit if self.quantity is not None else None)
 
     @model_validator(mode="after")
     def _one_way(self) -> Line:

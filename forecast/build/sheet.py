@@ -15,7 +15,7 @@ from forecast.build.edit import AddItem, Change, SetKey
 from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Quotes, Span
 from forecast.build.library import library_of
 from forecast.build.places_of_figures import Place, place_at, places
-from forecast.build.schema import Build, Line
+from forecast.build.schema import Bought, Build, Line, usually_bought
 from forecast.build.takeoff import WheelBoltsTakeoff
 
 Number: TypeAlias = float | None
@@ -347,16 +347,31 @@ def rate_changes(build: Build, code: str, rate: float, today: date) -> list[Chan
     return found
 
 
-def new_line(build: Build, name: str, group: str, low: Number, middle: Number, high: Number) -> AddItem:
-    """Give the change that adds a line of the builder's own."""
+def costs_money(line: Line) -> bool:
+    """Tell whether a line is more than own hours or a wait."""
+    return line.amount is not None or line.price is not None or line.percent is not None
+
+
+def paid_for(build: Build, name: str, how: Bought) -> SetKey:
+    """Give the change that says how a line is paid for; nothing is written where it is as usual for such a line."""
+    line = next(line for line in build.line if line.id == name)
+    unit = line.quantity.unit if line.quantity is not None else None
+    return SetKey(name, "bought", None if usually_bought(line.group, unit) == how else how)
+
+
+def new_line(
+    build: Build, name: str, group: str, low: Number, middle: Number, high: Number, how: Bought | None = None
+) -> AddItem:
+    """Give the change that adds a line of the builder's own, paid for as usual where nothing is said."""
     numbers = {
         key: value for key, value in (("low", low), ("middle", middle), ("high", high)) if value is not None
     }
     amount: Any = middle if set(numbers) == {"middle"} else numbers
     taken = {item.id for item in (*build.line, *build.event)}
-    return AddItem(
-        "line", {"id": free_id(name, taken), "name": name.strip(), "group": group, "amount": amount}
-    )
+    table = {"id": free_id(name, taken), "name": name.strip(), "group": group, "amount": amount}
+    if how is not None and how != usually_bought(group, None):
+        table["bought"] = how
+    return AddItem("line", table)
 
 
 def free_id(name: str, taken: Iterable[str]) -> str:
@@ -374,7 +389,7 @@ def free_id(name: str, taken: Iterable[str]) -> str:
 
 
 __all__ = [
-    "Row", "certainty", "changes", "every_figure", "figure_of", "free_id", "kept_words", "new_line", "other_shapes",
-    "quoted_figure", "range_instead", "rate_changes", "rows", "starter", "told_apart",
+    "Row", "certainty", "changes", "costs_money", "every_figure", "figure_of", "free_id", "kept_words", "new_line",
+    "other_shapes", "paid_for", "quoted_figure", "range_instead", "rate_changes", "rows", "starter", "told_apart",
     "with_changes",
 ]  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections.abc import Mapping
 
 import streamlit as st
 
@@ -11,8 +12,16 @@ from forecast.build.cautions import cautions_for
 from forecast.build.edit import Change, RemoveItem, SetBuild
 from forecast.build.library import library_of
 from forecast.build.places_of_figures import place_at
-from forecast.build.schema import GROUPS, Build
-from forecast.build.sheet import every_figure, new_line, quoted_figure, rate_changes, starter
+from forecast.build.schema import GROUPS, Bought, Build
+from forecast.build.sheet import (
+    costs_money,
+    every_figure,
+    new_line,
+    paid_for,
+    quoted_figure,
+    rate_changes,
+    starter,
+)
 from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.saving import form_key, put
@@ -23,6 +32,10 @@ from forecast.views.money import about
 from forecast.words.currencies import is_currency
 from forecast.words.numbers import read_numbers
 
+PAID: Mapping[Bought, str] = {
+    "once": "All at once", "several": "In several goes", "running": "By the week or month",
+}  # fmt: skip
+
 
 def more(view: Opened, build: Build) -> None:
     """Draw the ways to change a build other than the sheet; each lays its change in the tray."""
@@ -30,6 +43,8 @@ def more(view: Opened, build: Build) -> None:
         _starter(build)
     with st.expander("Add a line of your own"):
         _own(view, build)
+    with st.expander("How lines are paid for"):
+        _paid_for(build)
     with st.expander("Enter quotes for a figure"):
         _quotes(build)
     with st.expander("Take lines, measures or quotes out"):
@@ -85,13 +100,17 @@ def _own(view: Opened, build: Build) -> None:
             for column, word in zip(columns, ("Low", "Middle", "High"), strict=True)
         )
         st.caption("A middle alone is a known price.")
+        how: Bought | None = st.selectbox(
+            "How is it paid for?", list(PAID), index=None, format_func=PAID.__getitem__,
+            placeholder="as usual for its group",
+        )  # fmt: skip
         if st.form_submit_button("Add the line"):
             numbers = (low.value, middle.value, high.value)
             problem = first_wrong(low, middle, high) or _own_problem(name, *numbers)
             if problem:
                 st.error(safe(problem))
             else:
-                put([new_line(build, name, group, *numbers)])
+                put([new_line(build, name, group, *numbers, how)])
 
 
 def _own_problem(name: str, low: float | None, middle: float | None, high: float | None) -> str:
@@ -105,6 +124,31 @@ def _own_problem(name: str, low: float | None, middle: float | None, high: float
     if given != sorted(given):
         return "Low must be under middle and middle under high."
     return ""
+
+
+def _paid_for(build: Build) -> None:
+    text(
+        "It decides how a sum is read of which nobody said whether it is all: of what is paid for all at once it "
+        "likely is, of rent it likely is not."
+    )
+    names = {
+        line.id: f"{line.title}: {PAID[line.bought_as].lower()}" for line in build.line if costs_money(line)
+    }
+    left, right = st.columns(2)
+    line = left.selectbox(
+        "Line",
+        list(names),
+        index=None,
+        format_func=names.__getitem__,
+        placeholder="Type to search",
+        key="paid-which",
+    )
+    how = right.selectbox(
+        "How is it paid for?", list(PAID), index=None, format_func=PAID.__getitem__, placeholder="Choose one",
+        key="paid-how",
+    )  # fmt: skip
+    if st.button("Change it", key="paid-change", disabled=line is None or how is None) and line and how:
+        put([paid_for(build, line, how)])
 
 
 def _quotes(build: Build) -> None:

@@ -27,6 +27,7 @@ from forecast.build.guided import (
 )
 from forecast.build.guided.places import load_places
 from forecast.build.guided.questions import WEEK_HOURS
+from forecast.build.library import load_library
 from forecast.build.schema import Build
 from forecast.engine.plan import compile_plan
 from forecast.engine.shapes import Array
@@ -658,3 +659,15 @@ def test_a_file_is_no_folder(tmp_path: Path) -> None:
         create_build(tmp_path / "file", read_answers({"country": "IE"}))
     with pytest.raises(BuildFileError, match="Choose a folder that you may write to"):
         create_build(tmp_path / "file" / "below", read_answers({"country": "IE"}))
+
+
+def test_lines_are_paid_for_as_such_things_are() -> None:
+    """As the starter library says of the same line, however the answers change it; rent by the month."""
+    build = build_of(country="NL", origin="GB", wheels_new=True, at_hand=[])
+    said = {line.id: line.bought for line in load_library().lines}
+    found = {line.id: line.bought_as for line in build.line if line.id in said}
+    assert len(found) > 30
+    assert found == {name: said[name] for name in found}
+    assert found["rented_space"] == "running"
+    paint = {line.id: line.bought_as for line in build.line if line.takeoff is not None}
+    assert set(paint.values()) == {"several"}

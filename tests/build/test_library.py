@@ -196,3 +196,25 @@ def test_a_build_of_everything_lacks_nothing() -> None:
     assert build is not None
     missing = [item.rule for item in findings(build) if item.starter is not None]
     assert missing == []
+
+
+def test_each_line_is_paid_for_as_the_library_says() -> None:
+    """What stands in the build file comes to the same, whether it is written or follows from group and unit."""
+    build, _ = assemble(whole_build())
+    assert build is not None
+    said = {line.id: line.bought for line in LIBRARY.lines}
+    assert {line.id: line.bought_as for line in build.line if line.id in said} == said
+    written = {line.id for line in build.line if line.bought is not None}
+    assert {"primers", "paint_materials", "parts_storage"} <= written  # other than their group says
+    assert not {"kit", "filler", "wheels"} & written
+
+
+def test_shops_bills_are_paid_at_once_and_rent_is_not() -> None:
+    """Common practice, no source."""
+    once = ("kit", "freight", "import_tax", "wheels", "tyres", "paint_kit_parts", "inspection", "insurance")
+    for kind, names in (
+        ("once", once),
+        ("several", ("filler", "abrasives", "primers")),
+        ("running", ("rented_space",)),
+    ):
+        assert {LIBRARY.line(name).bought for name in names} == {kind}

@@ -164,3 +164,31 @@ def test_odd_receipts_are_asked_about_first(run: Run, folder: BuildFolder) -> No
     app = save(app)
     assert "“Damage” happened after all." in words(app)
     assert len(folder.ledger().list_receipts()) == 2
+
+
+def test_how_a_line_is_paid_for_is_changed_on_the_page_of_lines(run: Run, folder: BuildFolder) -> None:
+    app = run(folder.build_file, "lines")
+    line = next(item for item in app.selectbox if item.key == "paid-which")
+    assert "Filler: in several goes" in line.options
+    app = line.set_value("filler").run()
+    app = next(item for item in app.selectbox if item.key == "paid-how").set_value("once").run()
+    app = press(app, "Change it")
+    app = press(app, "Keep the changes")
+    assert next(one for one in folder.read().line if one.id == "filler").bought == "once"
+    app = next(item for item in app.selectbox if item.key == "paid-which").set_value("filler").run()
+    app = next(item for item in app.selectbox if item.key == "paid-how").set_value("several").run()
+    press(press(app, "Change it"), "Keep the changes")
+    assert "bought" not in folder.build_file.read_text(encoding="utf-8")  # as is usual for its group
+
+
+def test_a_line_of_ones_own_says_how_it_is_paid_for(run: Run, folder: BuildFolder) -> None:
+    app = run(folder.build_file, "lines")
+    field(app, "text_input", "Name").set_value("Hire of a lift")  # type: ignore[attr-defined]
+    next(item for item in app.text_input if item.label.startswith("Middle")).set_value("90")
+    how = next(
+        item for item in app.selectbox if item.label == "How is it paid for?" and item.key != "paid-how"
+    )
+    how.set_value("running")
+    app = press(app, "Add the line")
+    press(app, "Keep the changes")
+    assert folder.read().line[-1].bought == "running"

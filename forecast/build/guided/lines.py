@@ -9,7 +9,7 @@ from typing import Any
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.kit import as_figure, panels_of, plain_lines, share_of, stretched
 from forecast.build.guided.takeoffs import takeoff_lines
-from forecast.build.library import PRACTICE, Library, Range, StarterLine
+from forecast.build.library import PRACTICE, Library, Range, StarterLine, with_bought
 
 _BY_CONSIGNMENT = frozenset({
     "kit", "kit_crating", "freight", "transit_insurance", "duty", "import_tax", "arrival_charges", "kit_delivery",
@@ -125,6 +125,7 @@ def _adapted(line: StarterLine, answers: Answers) -> dict[str, Any] | None:
         table["price"] = table.pop("amount")
         months = {True: (4, 8, 16), False: (2, 5, 10), None: (2, 6, 16)}[answers.first_build]
         table["quantity"] = as_figure(months, unit="months")
+        table.pop("bought", None)  # as what is counted in months says
         if answers.at_hand is not None:
             table.pop("chance", None)
     return table
@@ -161,6 +162,7 @@ def _wheel_set(library: Library) -> dict[str, Any]:
     return {
         "id": "wheel_set", "name": "Four wheels with tyres, fixings, mounting and balancing", "group": "wheels",
         "amount": as_figure(stretched((low, middle, high), 1, 1, 1)), "chance": 0.5, "safety": True,
+        "bought": "several",
         "note": f"{PRACTICE} {_GUESSED} When it is settled, write wheels, tyres, fixings and mounting as four lines.",
     }  # fmt: skip
 
@@ -174,6 +176,7 @@ def _arch_materials(answers: Answers, library: Library) -> dict[str, Any]:
     }  # fmt: skip
     if answers.arches_cut is None:
         table["chance"] = 0.5
+    with_bought(table, "several")
     words = _GUESSED if answers.arches_cut is None else ""
     return table | {"safety": True, "note": f"{PRACTICE} {words}".strip()}
 

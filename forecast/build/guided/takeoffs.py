@@ -6,7 +6,7 @@ from typing import Any
 
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.kit import as_figure, panels_of, stretched
-from forecast.build.library import PRACTICE, Library, Range
+from forecast.build.library import PRACTICE, Library, Range, with_bought
 
 _ONE: Range = (1.0, 1.0, 1.0)
 
@@ -40,10 +40,12 @@ def takeoff_lines(answers: Answers, library: Library, waste: Range) -> list[dict
     def line(
         id: str, name: str, group: str, package: str, takeoff: dict[str, Any], cost: dict[str, Any]
     ) -> dict[str, Any]:
-        return {
+        table = {
             "id": id, "name": name, "group": group, "package": package, "route": "self", "takeoff": takeoff,
-            "price": cost, "note": f"{PRACTICE} Measure your own parts when they are there.",
+            "price": cost,
         }  # fmt: skip
+        with_bought(table, "several")
+        return table | {"note": f"{PRACTICE} Measure your own parts when they are there."}
 
     def metres(value: float) -> dict[str, Any]:
         return as_figure(stretched((value, value, value), 0.85 * wide[0], 1.0, 1.2 * wide[2]))

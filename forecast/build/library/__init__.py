@@ -16,9 +16,11 @@ from forecast.build.library.starters import (
     StarterMeasure,
     StarterPhase,
     StarterRates,
+    with_bought,
 )
 
 __all__ = [
     "LABOUR_RATE", "PRACTICE", "Library", "Range", "StarterCause", "StarterEvent", "StarterLine",
     "StarterMeasure", "StarterPhase", "StarterRates", "library_of", "load_library", "load_rates",
+    "with_bought",
 ]  # fmt: skip

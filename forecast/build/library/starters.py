@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from forecast.build.cautions import Caution, cautions_for
-from forecast.build.schema import Group
+from forecast.build.schema import Bought, Group, usually_bought
 
 PRACTICE = "Common practice, yours to overwrite."
 """Said of every range in the library."""
@@ -26,6 +26,14 @@ def _figure(
     if causes:
         figure["causes"] = dict(causes)
     return figure
+
+
+def with_bought(table: dict[str, Any], bought: Bought) -> None:
+    """Say in the table of a line how it is paid for, where things of its group and unit are usually paid otherwise."""
+    quantity = table.get("quantity")
+    unit = quantity.get("unit") if isinstance(quantity, Mapping) else None
+    if usually_bought(table["group"], unit) != bought:
+        table["bought"] = bought
 
 
 @dataclass(frozen=True)
@@ -51,6 +59,8 @@ class StarterLine:
         Section is the heading of the library under which it stands.
     range : tuple of float
         Low, middle, high: money in the library's currency, or percent where ``scale`` is percent.
+    bought : {"once", "several", "running"}
+        How it is usually paid for.
     scale : str
         money (follows the currency), labour (follows the labour rate) or percent.
     of : tuple of str
@@ -74,6 +84,7 @@ class StarterLine:
     group: Group
     section: str
     range: Range
+    bought: Bought
     scale: str = "money"
     of: tuple[str, ...] = ()
     chance: float = 1.0
@@ -116,6 +127,7 @@ class StarterLine:
         if self.chance < 1:
             table["chance"] = self.chance
         table |= {key: True for key in ("optional", "safety") if getattr(self, key)}
+        with_bought(table, self.bought)
         table["note"] = f"{PRACTICE} {self.note}".strip()
         return table
 
