@@ -162,7 +162,6 @@ def _wheel_set(library: Library) -> dict[str, Any]:
     return {
         "id": "wheel_set", "name": "Four wheels with tyres, fixings, mounting and balancing", "group": "wheels",
         "amount": as_figure(stretched((low, middle, high), 1, 1, 1)), "chance": 0.5, "safety": True,
-        "bought": "several",
         "note": f"{PRACTICE} {_GUESSED} When it is settled, write wheels, tyres, fixings and mounting as four lines.",
     }  # fmt: skip
 
