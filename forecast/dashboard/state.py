@@ -150,7 +150,7 @@ def opened(*, saved: bool = False) -> Opened:
         except BuildFileError:  # the tray says what is wrong with the changes
             text, unsaved = read_text(folder.build_file), False
     build = parsed(text, str(folder.build_file))
-    ledger = Ledger(folder.receipts_db, currency=build.build.currency) if folder.has_ledger() else None
+    ledger = folder.ledger_to_read(build.build.currency) if folder.has_ledger() else None
     baseline = ledger.baseline() if ledger is not None else None
     committed = baseline.scenario if baseline is not None else None
     picked = choice["scenarios"].get(choice["file"])

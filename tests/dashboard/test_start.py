@@ -416,3 +416,24 @@ def test_a_recent_build_says_how_far_it_is(
     assert f"lines, {paid} paid in {len(receipts)} receipts. Changed" in told[str(own)]
     assert "lines, no receipts yet. Changed" in told[str(bare)]
     assert "The build file needs mending. Changed" in told[str(broken)]
+
+
+def test_a_build_whose_ledger_is_gone_is_put_back_on_the_page(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    home = tmp_path / "mine"
+    shutil.copytree(DEMOS / "before-ordering-ireland", home)
+    folder = BuildFolder.at(home)
+    folder.ledger().add_receipt("2026-05-02", "Shop", 1_000, "EUR", [("primer", 1_000)])
+    folder.receipts_db.unlink()
+    remember(folder)
+    app = start(monkeypatch, str(home))
+    assert not app.exception
+    app = press(app, "Look whether all is whole")
+    assert "receipts.db: is gone" in words(app)
+    box = next(box for box in app.main.selectbox if box.label == "Copy")
+    assert "the build file, 1 receipt" in box.options[0]
+    box.select_index(0)
+    app = press(app.run(), "Put it back")
+    assert "Put back as of" in words(app)
+    assert len(folder.ledger().list_receipts()) == 1
