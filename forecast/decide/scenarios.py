@@ -12,7 +12,7 @@ from forecast.build.schema import Build
 from forecast.decide.chances import builds, rounded_hours
 from forecast.decide.dominance import Dominance, dominance
 from forecast.decide.own_hours import OwnHourPay, cash_totals, own_hour_pay
-from forecast.decide.paired import mean_change, percentile_change
+from forecast.decide.paired import forecast_change, mean_change
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, mean_estimate, percentile_estimates
@@ -289,7 +289,8 @@ def compare_forecasts(
         )  # fmt: skip
     pairs, differences = [], {}
     for one, other in combinations(forecasts, 2):
-        pairs.append(_pair(one, other, titles, alike[one], alike[other]))
+        moved = tuple(forecast_change(forecasts[one], forecasts[other], q) for q in (0.8, 0.9))
+        pairs.append(_pair(one, other, titles, alike[one], alike[other], (moved[0], moved[1])))
         difference = alike[other].trials.totals - alike[one].trials.totals
         difference.setflags(write=False)
         differences[one, other] = difference
@@ -326,7 +327,14 @@ def _facts(forecast: Forecast) -> dict[str, object]:
     }
 
 
-def _pair(one: str, other: str, titles: Mapping[str, str], first: Forecast, second: Forecast) -> Pair:
+def _pair(
+    one: str,
+    other: str,
+    titles: Mapping[str, str],
+    first: Forecast,
+    second: Forecast,
+    moved: tuple[Estimate, Estimate],
+) -> Pair:
     a, b = first.trials.totals, second.trials.totals
     replicates, weights = first.trials.replicates, first.trials.weights
     lower = np.where(a < b, 1.0, np.where(a == b, 0.5, 0.0))
@@ -334,8 +342,7 @@ def _pair(one: str, other: str, titles: Mapping[str, str], first: Forecast, seco
     return Pair(
         one, other, *names,
         mean_change(a, b, replicates, weights),
-        percentile_change(a, b, 0.8, replicates, weights),
-        percentile_change(a, b, 0.9, replicates, weights),
+        *moved,
         tuple(percentile_estimates(b - a, SHARES, replicates, weights)),
         mean_estimate(lower, replicates, weights),
         dominance(a, b, names, (weights, weights)),

@@ -23,6 +23,7 @@ from typing import Literal
 from forecast.build.checks import nearest
 from forecast.build.schema import Build
 from forecast.errors import ImportRefusedError, LedgerError, NumberError, Problem
+from forecast.spending.estimates import every_high, unusual
 from forecast.spending.ledger import Ledger, NewReceipt, Receipt
 from forecast.spending.matching import Duplicates, Match, SupplierHistory, key_prefix
 from forecast.spending.money import format_plain, from_decimal, parse_money
@@ -65,7 +66,7 @@ class ImportRow:
     state : {"new", "imported", "duplicate", "unmatched", "taken-back", "asked"}
         Will be entered; was entered by an earlier import; held back as probably entered by hand; held back
         until somebody says which line it is for; held back as imported before and taken back since; held back as odd:
-        for an event that was said to be impossible, or more money back than was paid.
+        for an event that was said to be impossible, more money back than was paid, or far above its line's high.
     why : str
         The reason, in words.
     settled : bool or None
@@ -120,6 +121,7 @@ def plan_import(
     default_line: str | None = None,
     legal: Collection[str] | None = None,
     today: date | None = None,
+    build: Build | None = None,
 ) -> ImportPlan:
     """Read every row, match it to a line and find those that are in the ledger already; nothing is entered.
 
@@ -135,6 +137,8 @@ def plan_import(
         The build's lines and events; a file that names another is refused.
     today : date, optional
         Rows dated later than the day after it are refused.
+    build : Build, optional
+        Rows far above anything that their line was thought to cost are asked about.
 
     Raises
     ------
@@ -175,11 +179,12 @@ def plan_import(
                 else "the line given for the rest"
             )
             rows.append(replace(row, line_id=line_id, state="new", why=said))
-    return ImportPlan(preview, _asked_about(rows, ledger))
+    return ImportPlan(preview, _asked_about(rows, ledger, build))
 
 
-def _asked_about(rows: list[ImportRow], ledger: Ledger) -> tuple[ImportRow, ...]:
+def _asked_about(rows: list[ImportRow], ledger: Ledger, build: Build | None) -> tuple[ImportRow, ...]:
     """Hold back what is odd among the rows that would be entered, looked at in the order of their days."""
+    highs = every_high(build) if build is not None else {}
     paid, marks = ledger.paid_by_line(), ledger.event_states()
     asked: dict[int, str] = {}
     for row in sorted(rows, key=lambda row: row.date):
@@ -191,6 +196,11 @@ def _asked_about(rows: list[ImportRow], ledger: Ledger) -> tuple[ImportRow, ...]
             continue
         if row.kind == "payment" and name in marks and marks[name].state == "cannot-happen":
             asked[row.number] = f"on {marks[name].date} you said that {name!r} cannot happen any more"
+        if build is not None and row.currency == build.build.currency:
+            for odd in unusual(build, [(name, row.amount_minor)], highs):
+                asked[row.number] = (
+                    f"{odd.paid / odd.high:,.0f} times the high of {odd.title}, {odd.high:,.0f}"
+                )
         paid[name] = so_far + (-row.amount_minor if row.kind == "refund" else row.amount_minor)
     return tuple(
         replace(row, state="asked", why=asked[row.number]) if row.number in asked else row for row in rows

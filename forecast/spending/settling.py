@@ -157,6 +157,8 @@ class Entered:
         Agreed prices that ended with their line, as they stood before.
     happened : tuple of str
         Risk events that were said to be impossible, and so happened after all.
+    stay : tuple of str
+        Lines that were closed before, of which nothing was said now.
     """
 
     receipt: Receipt
@@ -165,6 +167,7 @@ class Entered:
     more: tuple[str, ...]
     settled: tuple[Commitment, ...]
     happened: tuple[str, ...]
+    stay: tuple[str, ...] = ()
 
 
 def enter_receipt(
@@ -217,7 +220,7 @@ def _follow(
     everything = {one.id: one for one in ledger.list_commitments(include_ended=True)}
     agreement = None if receipt.commitment_id is None else everything.get(receipt.commitment_id)
     owed = ledger.committed_by_line()
-    closing, more = [], []
+    closing, more, stay = [], [], []
     for name in names:
         said = answers.get(name)
         bought = None if build is None else bought_as(build, name)
@@ -237,6 +240,8 @@ def _follow(
             more.append(name)
         elif said is None and state == "more" and receipt.kind != "refund" and bought != "running":
             ledger.reopen_line(name, _day_for(ledger, name, receipt.date))  # what was to come may be this
+        elif said is None and state == "closed" and receipt.kind != "refund":
+            stay.append(name)
     happened = []
     marks = ledger.event_states()
     for name in names:
@@ -246,7 +251,9 @@ def _follow(
     settled = [
         one for name in closing for one in close_lines(ledger, [name], _day_for(ledger, name, receipt.date))
     ]
-    return Entered(receipt, agreement, tuple(closing), tuple(more), tuple(settled), tuple(happened))
+    return Entered(
+        receipt, agreement, tuple(closing), tuple(more), tuple(settled), tuple(happened), tuple(stay)
+    )
 
 
 def _state(ledger: Ledger, name: str) -> str:

@@ -6,14 +6,16 @@ from collections.abc import Mapping, Sequence
 
 from forecast.build.schema import Build
 from forecast.spending.estimates import unusual
+from forecast.spending.importing import ImportResult
 from forecast.spending.ledger import Commitment, Ledger, NewReceipt
 from forecast.spending.ledger.entries import pair
+from forecast.spending.ledger.records import AgreementKind
 from forecast.spending.reforecast import LOOKS_SETTLED, LineWatch, Reforecast
 from forecast.spending.settling import MORE_TO_COME, Agreement, Entered, Odd, oddities
 from forecast.views.money import exact
 from forecast.views.sentences import unusual_words
 
-AGREEMENTS = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
+AGREEMENTS: Mapping[AgreementKind, str] = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
 """The kinds of agreement, in words."""
 
 
@@ -85,6 +87,13 @@ def follows_words(closed: Sequence[str], more: Sequence[str], titles: Mapping[st
     return " ".join(filter(None, (told, rest)))
 
 
+def imported_words(result: ImportResult, titles: Mapping[str, str]) -> str:
+    """Say what an import did to agreed prices and to lines; nothing where it did nothing."""
+    against = sum(receipt.commitment_id is not None for receipt in result.entered)
+    paid = f"{against} {'counts' if against == 1 else 'count'} against agreed prices." if against else ""
+    return " ".join(filter(None, (paid, follows_words(result.closed, result.more, titles))))
+
+
 def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) -> str:
     """Say what a receipt did to its lines and to an agreed price; nothing where it did nothing."""
     told = []
@@ -102,6 +111,9 @@ def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) ->
     more = [name for name in entered.more if name != agreed]
     told.append(closed_words(entered.closed, entered.settled, titles, currency))
     told.append(follows_words((), more, titles))
+    if entered.stay:
+        was = "was closed before and stays so" if len(entered.stay) == 1 else "were closed before and stay so"
+        told.append(f"{named(entered.stay, titles)} {was}.")
     told += [f"{quoted(name, titles)} happened after all." for name in entered.happened]
     return " ".join(filter(None, told))
 

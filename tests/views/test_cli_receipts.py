@@ -237,3 +237,18 @@ def test_a_usual_sum_is_not_asked_about(folder: str, capsys: pytest.CaptureFixtu
     add = ["receipt", "add", folder, "--supplier", "a shop", "--line", "filler", "--amount"]
     run(capsys, *add, "2160")
     run(capsys, *add, "2160.01", expect=2)
+
+
+def test_a_row_far_above_its_line_is_held_back_by_an_import(
+    folder: str, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    bank = tmp_path / "bank.csv"
+    bank.write_text(
+        "Date,Description,Amount\n2026-05-31,Paint counter,-25.50\n2026-06-01,Paint counter,-99999.00\n",
+        encoding="utf-8",
+    )
+    start = ["receipt", "import", folder, str(bank), "--rest", "filler", "--enter"]
+
+    assert "1 receipt entered" in run(capsys, *start)
+    assert "926 times the high of Filler" in run(capsys, *start[:-1])
+    assert "1 receipt entered" in run(capsys, *start, "--accept", "3")

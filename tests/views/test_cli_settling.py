@@ -124,6 +124,16 @@ def test_each_line_of_a_split_has_its_own_answer(folder: str, capsys: pytest.Cap
     assert len(BuildFolder.at(folder).ledger().list_receipts()) == 1
 
 
+def test_a_payment_on_a_closed_line_leaves_it_closed_and_says_so(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "kit", "2900", "--all")
+    assert "“Body kit” was closed before and stays so." in add(capsys, folder, "kit", "40")
+    assert watch(capsys, folder)["lines"]["kit"]["now"] == [2940, 2940, 2940]
+    assert "More is to come for “Body kit”." in add(capsys, folder, "kit", "60", "--more-to-come")
+    assert watch(capsys, folder)["lines"]["kit"]["more_to_come"] is True
+
+
 def test_a_deposit_says_that_more_is_to_come(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert "More is to come for “Body kit”." in add(capsys, folder, "kit", "900", "--deposit")
 

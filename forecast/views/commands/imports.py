@@ -65,7 +65,7 @@ def run(options: argparse.Namespace) -> int:
     from forecast.spending.receipts_csv import is_ledger_text
     from forecast.spending.settling import titles_of
     from forecast.views.commands.receipts import check_id, known_ids, receipt_data
-    from forecast.views.settling import follows_words
+    from forecast.views.settling import imported_words
 
     folder = BuildFolder.at(options.file)
     if is_ledger_text(options.statement):
@@ -84,7 +84,7 @@ def run(options: argparse.Namespace) -> int:
         lines[int(row)] = check_id(name, build)
     rest = check_id(options.rest, build) if options.rest else None
     legal = known_ids(build)
-    plan = plan_import(preview, ledger, default_line=rest, legal=legal, today=dt.date.today())
+    plan = plan_import(preview, ledger, default_line=rest, legal=legal, today=dt.date.today(), build=build)
     if not options.enter:
         data = {"layout": _layout(preview), "rows": [_row(row) for row in plan.rows]}
         return answer(options, preview_text(plan), data)
@@ -97,9 +97,7 @@ def run(options: argparse.Namespace) -> int:
         f"{len(result.held_back)} held back, {len(result.unmatched)} without a line."
     )
     titles = titles_of(build)
-    against = sum(receipt.commitment_id is not None for receipt in result.entered)
-    paid = f"{against} {'counts' if against == 1 else 'count'} against agreed prices." if against else ""
-    text = " ".join(filter(None, (text, paid, follows_words(result.closed, result.more, titles))))
+    text = " ".join(filter(None, (text, imported_words(result, titles))))
     return answer(
         options,
         text,

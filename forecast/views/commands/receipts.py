@@ -224,6 +224,7 @@ def run_add(options: argparse.Namespace) -> int:
     from forecast.spending.dates import not_ahead
     from forecast.spending.folder import BuildFolder
     from forecast.spending.ledger import NewReceipt
+    from forecast.spending.ledger.entries import checked
     from forecast.spending.settling import enter_receipt, titles_of
     from forecast.views.money import exact
     from forecast.views.settling import entered_words, question
@@ -241,12 +242,12 @@ def run_add(options: argparse.Namespace) -> int:
         message = "--apart, --against: it counts against an agreed price or against none. Say one of them."
         raise LedgerError(message)
     splits = _splits(options, build, paid[0] if paid else amount)
-    new = NewReceipt(
+    new = checked(NewReceipt(
         not_ahead(options.date or dt.date.today(), dt.date.today(), "receipt"), options.supplier, amount, currency,
         tuple(splits), options.note, paid,
         "refund" if options.refund else "deposit" if options.deposit else "payment",
         commitment_id=options.against, apart=options.apart,
-    )  # fmt: skip
+    ))  # fmt: skip
     titles, ledger = titles_of(build), folder.ledger()
     make_sure(options, question(build, ledger, new, titles))
     answers = _answers(options, build, ledger, new, titles)
