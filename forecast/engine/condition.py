@@ -182,8 +182,14 @@ def posterior(
 
 
 def _width(matrix: Array, z: Array, weight: Array) -> Width:
-    """Give the posterior of κ: Σw observations, and zᵀ(ΛΛᵀ + Ψ/w)⁻¹z by the matrix inversion lemma."""
-    precision = weight / (1 - np.sum(matrix**2, axis=1))
+    """Give the posterior of κ: Σw observations, and zᵀ(ΛΛᵀ + Ψ)⁻¹z by the matrix inversion lemma.
+
+    An observation that counts in part has its score and its loadings taken by √w: alone it adds w z², and with w = 0
+    it adds nothing to itself or to others.
+    """
+    part = np.sqrt(weight)
+    matrix, z = matrix * part[:, None], z * part
+    precision = 1 / (1 - np.sum(matrix**2, axis=1))
     taught = matrix.T @ (precision * z)
     inner = np.eye(matrix.shape[1]) + matrix.T @ (matrix * precision[:, None])
     square = float(z @ (precision * z) - taught @ np.linalg.solve(inner, taught))
