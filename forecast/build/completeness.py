@@ -132,6 +132,8 @@ def _no_width(item: Costed) -> Iterator[Finding]:
             "quoted; or answer that it is paid already.",
             line=item.id,
             mend=f"In {_place(item)} write your own range, such as {example}{supplier}.",
+            sheet="" if middle < 0 else f"In the sheet above write your own low, middle and high, such as "
+            f"{rounded(size * 0.8):,.6g}, {size:,.6g} and {rounded(size * 1.6):,.6g}.",
         )  # fmt: skip
 
 
@@ -159,6 +161,7 @@ def _near_worst(item: Costed) -> Iterator[Finding]:
                 "safer.",
                 line=item.id,
                 mend=f"In {_place(item)} raise high of {key}, such as {example}.",
+                sheet=f"In the sheet above raise the high, such as to {_upwards(middle * limit):,.6g}.",
             )  # fmt: skip
             return
 

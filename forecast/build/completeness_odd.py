@@ -38,10 +38,10 @@ def odd(facts: Facts) -> Iterator[Finding]:
     yield from _boxes(build)
 
 
-def _asked(rule: str, item: str, key: str, what: str, why: str, mend: str) -> Finding:
+def _asked(rule: str, item: str, key: str, what: str, why: str, mend: str, sheet: str = "") -> Finding:
     """Make a question of a figure; a rule and an item may have several, each answered by a key of its own."""
     name = f"{item}_{key}" if key else item
-    return Finding(f"{rule}-{name.replace('.', '_')}", "odd", what, why, line=item, mend=mend)
+    return Finding(f"{rule}-{name.replace('.', '_')}", "odd", what, why, line=item, mend=mend, sheet=sheet)
 
 
 def _too_wide(place: Place) -> Iterator[Finding]:
@@ -53,6 +53,7 @@ def _too_wide(place: Place) -> Iterator[Finding]:
         "too_wide", place.item, place.key, f"{place.title}, {place.word}: from {low:,.6g} to {high:,.6g}",
         f"The high is {_times(high / low)} times the low; one of the two may be a slip.",
         f"Look at {place.key} of {place.item!r}: a bad case of its own is better written as a risk event.",
+        "Look at it in the sheet above; a bad case of its own is better a risk event.",
     )  # fmt: skip
 
 
@@ -65,6 +66,7 @@ def _below_zero(place: Place) -> Iterator[Finding]:
         "A sum below zero counts as money that comes back, and lowers what to hold.",
         f"Take the minus away from {place.key} of {place.item!r}; or, if it comes back, write quantity = -1 and "
         "a price.",
+        "Take the minus away in the sheet above.",
     )  # fmt: skip
 
 
@@ -95,6 +97,7 @@ def _as_percent(item: str, title: str, key: str, figure: FigureBase, least: floa
         "small_percent", item, key, f"{title}, {word}: {high:g} %",
         f"It counts in percent: {high:g} is {high / 100:.4g} of the whole.",
         f"Write {key} = {100 * high:g} in {item!r} if {100 * high:g} % is meant.",
+        f"If {100 * high:g} % is meant, write that in the sheet above." if key == "percent" else "",
     )  # fmt: skip
 
 
@@ -110,6 +113,7 @@ def _rates(build: Build) -> Iterator[Finding]:
         )
         if turned:
             why = f"{told} {rate:g} looks like {code} for one {home}: the wrong way round."
+            sheet = f"Turned round it is {1 / rate:.4g}: write that below as today's rate."
             mend = f"In [currency.{code}] write rate = {1 / rate:.4g}, which is {home} for one {code}."
         else:
             off = rate / usual.rate
@@ -120,7 +124,8 @@ def _rates(build: Build) -> Iterator[Finding]:
             )
             why = f"{told} {rate:g} is {far} that."
             mend = f"Look today's rate up: [currency.{code}] rate is {home} for one {code}."
-        yield _asked("far_rate", code, "", f"Rate of {code}: {rate:g}", why, mend)
+            sheet = f"Look today's rate up and write it below: it is {home} for one {code}."
+        yield _asked("far_rate", code, "", f"Rate of {code}: {rate:g}", why, mend, sheet)
 
 
 def _boxes(build: Build) -> Iterator[Finding]:
@@ -140,6 +145,7 @@ def _boxes(build: Build) -> Iterator[Finding]:
                 f"That is {weight / volume:,.3g} kg for a cubic metre. "
                 + ("Its sides may be in mm." if light else "Its weight may be in g, or a side in m."),
                 f"Look at boxes of {item.id!r}: sides are in cm, the weight of one box in kg.",
+                "Look at its rows in the sheet above: sides are in cm, the weight of one box in kg.",
             )  # fmt: skip
 
 

@@ -44,6 +44,8 @@ class Finding:
         The line, event or consignment of the build that it is about.
     mend : str
         Which key of it to edit, with an example; empty where a starter adds it.
+    sheet : str
+        The same for who works in the sheet of lines and not in the file; empty where the sheet does not show it.
     change : SetKey or None
         The edit itself, where nothing is left to the builder but to overwrite it.
     """
@@ -58,6 +60,7 @@ class Finding:
     starter: str | None = None
     line: str | None = None
     mend: str = ""
+    sheet: str = ""
     change: SetKey | None = None
 
     def __str__(self) -> str:

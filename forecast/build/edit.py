@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -16,7 +15,7 @@ from tomlkit.items import AoT, InlineTable, Table
 
 from forecast.build.buildfile import parse_build, read_text
 from forecast.build.cautions import comments_beside
-from forecast.build.files import locked, write_file
+from forecast.build.files import keep_version, locked, version_before, write_file
 from forecast.build.places_of_figures import at
 from forecast.errors import BuildFileError, EditedMeanwhileError, Problem
 
@@ -248,14 +247,6 @@ def stamp(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def difference(mine: str, theirs: str) -> str:
-    """Give the lines in which two texts differ, those of the first with ``-`` and of the second with ``+``."""
-    lines = difflib.unified_diff(
-        mine.splitlines(), theirs.splitlines(), "as read here", "in the file", "", "", 1, ""
-    )
-    return "\n".join(lines)
-
-
 def save_build(path: Path, text: str, read: str) -> None:
     """Write a build file whole or not at all, if it still is what was read.
 
@@ -305,6 +296,36 @@ def edit_build(path: Path, changes: Sequence[Change]) -> str:
     return text
 
 
+def can_undo_save(path: Path) -> bool:
+    """Tell whether the last save of a build file can be undone: nobody wrote it by other means since."""
+    return version_before(path) is not None
+
+
+def undo_save(path: Path) -> str:
+    """Put back what stood in a build file before the last save, by whichever program, and give it.
+
+    Undoing again goes back by one more; what is undone is kept among the earlier texts.
+
+    Raises
+    ------
+    EditedMeanwhileError
+        When somebody wrote it by other means since, or there is nothing to undo.
+    BuildFileError
+        When what stood there is no legal build, or it cannot be written.
+    """
+    with _saving(path):
+        last = version_before(path)
+        if last is None:
+            raise EditedMeanwhileError(str(path), read_text(path))
+        content = last.path.read_bytes()
+        text = read_text(last.path)
+        parse_build(text, str(path))
+        keep_version(path, content, undone=True)
+        write_file(path, content)
+        last.path.unlink(missing_ok=True)
+    return text
+
+
 @contextmanager
 def _saving(path: Path) -> Iterator[None]:
     """Keep others from saving, in this program and in any other, and say in words what the disk refuses."""
@@ -325,4 +346,6 @@ def _replace(path: Path, text: str) -> None:
     """Write the text with the mark of its encoding where there was one: some editors know the file by it."""
     with path.open("rb") as file:
         mark = _BOM if file.read(len(_BOM)) == _BOM else b""
-    write_file(path, mark + text.encode())
+    content = mark + text.encode()
+    keep_version(path, content)
+    write_file(path, content)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import hashlib
 import os
+import re
 import shutil
 import time
 import uuid
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
@@ -112,6 +116,86 @@ def sweep(folder: Path, older_than: float = STALE_SECONDS) -> tuple[Path, ...]:
         except OSError:  # another program sweeps too, or it is not ours to delete
             continue
     return tuple(gone)
+
+
+VERSIONS = 20
+"""Earlier texts of a build file that are kept."""
+BACKUPS = "backups"
+"""Folder beside a build file in which its earlier texts and copies stand."""
+
+
+@dataclass(frozen=True)
+class Version:
+    """An earlier text of a build file.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+    made : datetime.datetime
+        When another text took its place; local time.
+    next : str
+        Begin of the hash of the text that took its place.
+    undone : bool
+        Whether it went when a change was undone, so that undoing again does not bring it back.
+    """
+
+    path: Path
+    made: dt.datetime
+    next: str
+    undone: bool = False
+
+
+def keep_version(file: Path, new: bytes, *, undone: bool = False) -> None:
+    """Keep what stands in a build file before other text takes its place; the oldest of more than twenty goes.
+
+    Parameters
+    ----------
+    file : pathlib.Path
+    new : bytes
+        What will stand there.
+    undone : bool
+        Whether what stands there goes because a change is undone.
+    """
+    target = file.resolve()
+    folder = target.parent / BACKUPS
+    folder.mkdir(exist_ok=True)
+    stamp = dt.datetime.now().strftime(_STAMP)
+    name = f"{target.stem}-{stamp}-{_short(new)}{'-undone' if undone else ''}.toml"
+    write_file(folder / name, target.read_bytes())
+    for old in versions(file)[:-VERSIONS]:
+        old.path.unlink(missing_ok=True)
+
+
+def versions(file: Path) -> tuple[Version, ...]:
+    """List the earlier texts of a build file, the oldest first."""
+    target = file.resolve()
+    found = []
+    with suppress(OSError):
+        for path in (target.parent / BACKUPS).glob("*.toml"):
+            match = _VERSION.fullmatch(path.name)
+            if match and match["stem"] == target.stem:
+                made = dt.datetime.strptime(match["stamp"], _STAMP).astimezone()
+                found.append(Version(path, made, match["next"], bool(match["undone"])))
+    return tuple(sorted(found, key=lambda one: one.path.name))
+
+
+def version_before(file: Path) -> Version | None:
+    """Give the text that the last save took the place of; None where what stands there was written by other means."""
+    last = next((one for one in reversed(versions(file)) if not one.undone), None)
+    try:
+        return last if last is not None and _short(file.read_bytes()) == last.next else None
+    except OSError:
+        return None
+
+
+def _short(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()[:16]
+
+
+_STAMP = "%Y-%m-%d-%H%M%S-%f"
+_VERSION = re.compile(
+    r"(?P<stem>.+)-(?P<stamp>\d{4}-\d\d-\d\d-\d{6}-\d{6})-(?P<next>[0-9a-f]{16})(?P<undone>-undone)?\.toml"
+)
 
 
 @contextmanager

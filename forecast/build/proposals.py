@@ -169,6 +169,29 @@ def measures_on_offer(build: Build) -> dict[str, str]:
     }
 
 
+def measure_against(build: Build, name: str, cost: float, event: str, rarer: float, milder: float) -> AddItem:
+    """Give the change that adds a measure against a risk.
+
+    Parameters
+    ----------
+    build : Build
+    name : str
+    cost : float
+        In the build's money.
+    event : str
+        Id of the risk event.
+    rarer, milder : float
+        Percent by which it happens less often, and by which it costs less when it does.
+    """
+    table: dict[str, Any] = {
+        "id": free_id(name, _present(build) | {item.id for item in build.measure}), "name": name.strip(), "cost": cost,
+    }  # fmt: skip
+    for key, percent in (("chances", rarer), ("impacts", milder)):
+        if percent:
+            table[key] = {event: round(1 - percent / 100, 6)}
+    return AddItem("measure", table)
+
+
 def starter_measure(build: Build, id: str) -> AddItem:
     """Give the change that adds a starter measure, with its effects on what is in the build."""
     library = library_of(build)
@@ -183,6 +206,7 @@ def _present(build: Build) -> set[str]:
 __all__ = [
     "Quoted",
     "choice_of",
+    "measure_against",
     "measures_on_offer",
     "priced_figures",
     "quote",

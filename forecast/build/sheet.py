@@ -76,12 +76,7 @@ def other_shapes(build: Build) -> tuple[tuple[str, str, str, str], ...]:
     for place in places(build):
         figure = place.figure
         if _numbers(figure) is None:
-            written = figure.model_dump(
-                exclude_defaults=True, exclude={"causes", "currency", "unit", "estimated"}
-            )
-            text = ", ".join(f"{name} {_short(value)}" for name, value in written.items())
-            path, kind = place.path, str(getattr(figure, "kind", ""))
-            found.append((path, place.title, place.word, text if kind in written else f"{kind}: {text}"))
+            found.append((place.path, place.title, place.word, _of_shape(figure)))
     return tuple(found)
 
 
@@ -162,6 +157,80 @@ def _written(figure: FigureBase, row: Row) -> Any:
     if set(numbers) == {"middle"}:
         return {"value": row.middle} | rest if rest else row.middle
     return numbers | rest
+
+
+def told_apart(before: Build, after: Build) -> list[str]:
+    """Say in words how a build differs from another, thing by thing; empty where only comments or layout may differ.
+
+    Parameters
+    ----------
+    before, after : Build
+    """
+    old, new = _named(before), _named(after)
+    found = [f"{title} is taken out." for key, title in old.items() if key not in new]
+    found += [f"{title} is added." for key, title in new.items() if key not in old]
+    found += [
+        f"{old[key]} is now called {title}." for key, title in new.items() if old.get(key, title) != title
+    ]
+    was, now = _figures(before), _figures(after)
+    found += [
+        f"{name}: was {was[key][1]}, is {text}."
+        for key, (name, text) in now.items()
+        if key in was and was[key][1] != text
+    ]
+    for key in type(before.build).model_fields:
+        first, then = getattr(before.build, key), getattr(after.build, key)
+        if first != then and not isinstance(first, FigureBase) and not isinstance(then, FigureBase):
+            found.append(f"{key.replace('_', ' ').capitalize()}: was {_said(first)}, is {_said(then)}.")
+    if not found and before.fingerprint() != after.fingerprint():
+        found = [
+            "Something other than sums changed: a name, a note, a tie to a shared cause, or who does which work."
+        ]
+    return found
+
+
+def _named(build: Build) -> dict[str, str]:
+    """Give all that can be added to a build or taken out of it, by kind and id, with what it is called."""
+    found = {}
+    for kind in ("line", "event", "consignment", "measure", "option", "cause"):
+        for item in getattr(build, kind):
+            found[f"{kind} {item.id}"] = item.name or item.id.replace("_", " ").capitalize()
+    found |= {f"scenario {id}": item.name or id.capitalize() for id, item in build.scenario.items()}
+    return found | {f"currency {code}": f"The rate of {code}" for code in build.currency}
+
+
+def _figures(build: Build) -> dict[str, tuple[str, str]]:
+    """Give every figure by path, with its name and its numbers as they are read."""
+    found = {}
+    for place in places(build):
+        found[place.path] = (f"{place.title}, {place.word}", _in_numbers(place.figure))
+        found[f"{place.item} chance"] = (f"{place.title}, chance", f"{100 * place.chance:g} %")
+    for code, currency in build.currency.items():
+        found[f"currency {code}"] = (f"Rate of {code}", _in_numbers(currency.rate))
+    return found
+
+
+def _in_numbers(figure: FigureBase) -> str:
+    told = [_said(number) for number in _numbers(figure) or () if number is not None]
+    return " / ".join(told) or _of_shape(figure)
+
+
+def _of_shape(figure: FigureBase) -> str:
+    """Write a figure that a sheet cannot show: its shape and its numbers."""
+    numbers = ", ".join(f"{name} {_short(value)}" for name, value in kept_numbers(figure).items())
+    kind = str(getattr(figure, "kind", ""))
+    return numbers if kind in kept_numbers(figure) else f"{kind}: {numbers}"
+
+
+def kept_numbers(figure: FigureBase) -> dict[str, Any]:
+    """Give what a figure says by its numbers, without unit, currency and causes."""
+    return figure.model_dump(exclude_defaults=True, exclude={"causes", "currency", "unit", "estimated"})
+
+
+def _said(value: object) -> str:
+    if value is None:
+        return "nothing"
+    return f"{value:,.6g}" if isinstance(value, int | float) else str(value)
 
 
 def kept_words(figure: FigureBase) -> dict[str, Any]:
@@ -306,5 +375,6 @@ def free_id(name: str, taken: Iterable[str]) -> str:
 
 __all__ = [
     "Row", "certainty", "changes", "every_figure", "figure_of", "free_id", "kept_words", "new_line", "other_shapes",
-    "quoted_figure", "range_instead", "rate_changes", "rows", "starter", "with_changes",
+    "quoted_figure", "range_instead", "rate_changes", "rows", "starter", "told_apart",
+    "with_changes",
 ]  # fmt: skip

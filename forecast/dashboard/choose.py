@@ -9,6 +9,7 @@ import streamlit as st
 from forecast.dashboard.choose_mix import best_mix
 from forecast.dashboard.choose_quotes import which_quote
 from forecast.dashboard.layout import answer, palette, picture, table, text, told_plainly
+from forecast.dashboard.proposing import add_both_ways
 from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened
 from forecast.decide.scenarios import Comparison
 from forecast.views.charts import difference_strip, scenario_bars
@@ -16,18 +17,8 @@ from forecast.views.commands.advice import pair_sentences
 from forecast.views.money import about, hourly, hours, percent
 from forecast.views.sentences import with_receipts
 
+
 # How scenarios are written in the build file. (In a file that is a page, a bare text would be shown.)
-EXAMPLE = """\
-[scenario.diy]
-name = "All by oneself"
-all = "self"
-
-[scenario.outsourced]
-name = "All farmed out"
-all = "shop"
-"""
-
-
 def page() -> None:
     """Draw the page."""
     st.title("Do it or farm it out?")
@@ -35,10 +26,10 @@ def page() -> None:
         view = opened()
         if len(view.build.scenario) < 2:
             answer(
-                f"This build has **{len(view.build.scenario) or 1} way** of being done. Write a second one into the "
-                "build file, and the two are compared on the same simulated builds:"
+                "This build has **1 way** of being done. With a second one, the two are compared on the same simulated "
+                "builds."
             )
-            st.code(EXAMPLE, language="toml")
+            add_both_ways()
         else:
             comparison = compared(view)
             _answer(view, comparison)

@@ -11,7 +11,7 @@ from forecast.dashboard.layout import table, text, told_plainly
 from forecast.dashboard.proposing import add_quote, take_quote
 from forecast.dashboard.state import Opened
 from forecast.decide.quotes import Quotes
-from forecast.views.commands.quotes import EXAMPLE, quote_headings, quote_rows
+from forecast.views.commands.quotes import quote_headings, quote_rows
 from forecast.views.money import about, percent
 
 
@@ -25,9 +25,10 @@ def which_quote(view: Opened) -> None:
             "compared with each of them."
         )
         add_quote()
-        with st.expander("Quotes with more to them: how they are written in the build file"):
-            text("An option may overwrite any figure of a line, and bring lines and events of its own:")
-            st.code(EXAMPLE, language="toml")
+        text(
+            "A quote may also change any other figure, and bring lines and risks of its own: such an option is written "
+            "into the build file, and 'forecast quotes --help' shows one."
+        )
         return
     with told_plainly():
         for found in quoted(view):

@@ -13,16 +13,6 @@ from forecast.dashboard.state import Opened
 from forecast.decide.figure_words import figure_phrase, titles_of
 from forecast.views.money import about, hours, signed
 
-EXAMPLE = """\
-[[measure]]
-id = "photos_before_shipping"
-name = "Photos of the crate, packed and closed, before shipping"
-cost = 35
-chances = { transit_damage = 0.7 }       # an event of your build happens less often by this factor
-impacts = { transit_damage = 0.5 }       # and costs less where it happens
-# ranges = { "filler.quantity" = 0.6 }   # a trial fit: a range is narrower by this factor
-"""
-
 
 def which_measures_pay(view: Opened) -> None:
     """Draw the expander."""
@@ -30,9 +20,8 @@ def which_measures_pay(view: Opened) -> None:
         if not view.build.measure:
             text(
                 "Insurance, a trial fit, photos before shipping, spare fixings: see whether what a measure saves is "
-                "more than it costs. One of your own is written into the build file:"
+                "more than it costs."
             )
-            st.code(EXAMPLE, language="toml")
             add_measure()
             return
         found = measured(view)

@@ -19,6 +19,7 @@ from forecast.dashboard.layout import safe
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import Sheet, kept_now
 from forecast.dashboard.state import Opened
+from forecast.dashboard.unsaved import keep_draft
 from forecast.engine.figures import shape_of
 from forecast.engine.sketch import sketch
 from forecast.errors import BuildFileError, NumberError, SimulationError
@@ -81,6 +82,7 @@ def sheet(view: Opened, loaded: Sheet) -> None:
     after, doubts = _understood(base, before, typed)
     kept["edits"] = _differences(plain, after)
     kept["unread"] = _ask(plain, doubts)
+    keep_draft()
 
 
 def _typed(

@@ -94,6 +94,7 @@ def _refused(error: Exception, start: StreamlitPage) -> None:
     told_late()
     if broken:
         st.markdown("Mend it in your editor, save it, and this page shows it.")
+    st.markdown("Or put a copy back: Start or open a build, Open a build, Copies.")
     st.page_link(start)
     _sidebar(None)
 

@@ -67,7 +67,7 @@ def _finding(view: Opened, build: Build, item: Finding) -> None:
             cost = f" Usually {low:g} to {high:g} {item.unit}. {item.source}"
     elif item.source:
         cost = f" {item.source}"
-    mend = f" {item.mend}" if item.mend else ""
+    mend = f" {item.sheet or item.mend}".rstrip()
     st.markdown(f"**{safe(item.missing)}**. {safe(item.why)}{safe(cost)}{safe(mend)}")
     left, right = st.columns([1, 4], vertical_alignment="bottom")
     if item.starter is not None and left.button("Add it", key=f"add-{item.rule}"):

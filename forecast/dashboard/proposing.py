@@ -8,6 +8,7 @@ import streamlit as st
 
 from forecast.build.proposals import (
     Quoted,
+    measure_against,
     measures_on_offer,
     priced_figures,
     quote,
@@ -22,6 +23,7 @@ from forecast.dashboard.layout import safe, text
 from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.saving import form_key, opened_sheet, put
 from forecast.dashboard.state import Opened, opened
+from forecast.decide.mixer import routes_offered
 from forecast.spending.standing import Record
 from forecast.views.commands.check import which_quote
 
@@ -136,9 +138,34 @@ def add_way(routes: Mapping[str, str], name: str) -> None:
         put([way(build, routes, name)])
 
 
+def add_both_ways() -> None:
+    """Offer to do all by oneself and all by a shop as ways to do the build, where there is work that either can do."""
+    build = _build_to_change()
+    offered = routes_offered(build)
+    open_to_both = {package for package, routes in offered.items() if {"self", "shop"} <= set(routes)}
+    if not open_to_both:
+        text(
+            "A way is a choice of who does which work. As yet no work in this build can be done by either: in the "
+            "build file, give what you would buy for it and what a shop would ask the same work package, one with "
+            "route self and one with route shop. The demo builds show how."
+        )
+        return
+    ways = (("self", "All by yourself"), ("shop", "All farmed out"))
+    routes = {
+        name: {package: route if route in there else there[0] for package, there in offered.items()}
+        for route, name in ways
+    }
+    missing = [name for name in routes if way_of(build, routes[name]) is None]
+    listed = ", ".join(sorted(package.replace("_", " ") for package in open_to_both))
+    text(f"You or a shop could do: {listed}. A mix of both can be made a way of its own further down.")
+    if st.button("Compare doing it all yourself with farming it all out", key="both-ways"):
+        put([way(build, routes[name], name) for name in missing])
+
+
 def add_measure() -> None:
     """Offer the measures that such builds usually take, and that would change something in this one."""
     build = _build_to_change()
+    own_measure(build)
     names = measures_on_offer(build)
     if not names:
         return
@@ -153,4 +180,42 @@ def add_measure() -> None:
         put([starter_measure(build, wanted)])
 
 
-__all__ = ["add_measure", "add_quote", "add_way"]
+def own_measure(build: Build) -> None:
+    """Ask for a measure of the builder's own: what it costs, and what it does to a risk."""
+    if not build.event:
+        return
+    titles = {event.id: event.title for event in build.event}
+    home = build.build.currency
+    with st.form(form_key("measure"), border=False):
+        left, right = st.columns(2)
+        name = left.text_input(
+            "A measure of your own", max_chars=80, placeholder="Photos of the packed crate"
+        )
+        cost = number_field(right, f"Costs, {home}", currency=home, tell=False)
+        event = st.selectbox(
+            "Against which risk", list(titles), index=None, format_func=titles.__getitem__,
+            placeholder="Type to search",
+        )  # fmt: skip
+        left, right = st.columns(2)
+        rarer = number_field(
+            left, "Happens less often by, %", units=("%",), least=0.0, most=100.0, tell=False
+        )
+        milder = number_field(
+            right, "Costs less when it happens by, %", units=("%",), least=0.0, most=100.0, tell=False
+        )
+        if not st.form_submit_button("Add the measure"):
+            return
+    problem = first_wrong(cost, rarer, milder)
+    if not problem and not name.strip():
+        problem = "Say what the measure is."
+    if not problem and (event is None or cost.value is None):
+        problem = "Choose the risk, and say what the measure costs."
+    if not problem and not (rarer.value or milder.value):
+        problem = "Say by how much the risk happens less often, or costs less."
+    if problem or event is None:
+        st.error(safe(problem))
+        return
+    put([measure_against(build, name, cost.value or 0.0, event, rarer.value or 0.0, milder.value or 0.0)])
+
+
+__all__ = ["add_both_ways", "add_measure", "add_quote", "add_way"]

@@ -5,26 +5,30 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import streamlit as st
 
 from forecast.dashboard.asking import unambiguous
-from forecast.dashboard.layout import safe, said, told_plainly
+from forecast.dashboard.layout import safe, said, text, told_plainly
 from forecast.dashboard.receipts_news import ask_first, enter, is_meant, lines_to_pay
-from forecast.dashboard.state import Opened
+from forecast.dashboard.state import Opened, likely_of
 from forecast.errors import LedgerError, NumberError
 from forecast.spending.attachments import attach_file, check_document
 from forecast.spending.dates import not_ahead
 from forecast.spending.estimates import Way, middle_figures, shared_out
-from forecast.spending.ledger import Ledger, ReceiptKind
+from forecast.spending.ledger import NewReceipt, ReceiptKind
+from forecast.spending.ledger.entries import checked
 from forecast.spending.money import parse_money
+from forecast.spending.settling import Likely, enter_receipt
 from forecast.views.money import exact
+from forecast.views.settling import entered_words, of_100, question
 
 KINDS: Mapping[str, str] = {
     "payment": "Paid", "deposit": "Deposit paid", "balance": "Balance paid", "refund": "Refund received",
 }  # fmt: skip
+ANSWERS: Mapping[str, str] = {"yes": "Yes", "no": "No, more to come"}
 WAYS: Mapping[Way, str] = {"evenly": "Evenly", "by estimate": "By estimate"}
 DOCUMENT_TYPES = ("image", "pdf")
 """What a phone offers its camera for; the content decides."""
@@ -52,8 +56,9 @@ class Entry:
     parts: tuple[tuple[str, str], ...]
     way: Way
     note: str
-    closes: tuple[str, ...]
+    answers: tuple[tuple[str, bool | None], ...]
     against: int | None
+    apart: bool
     documents: tuple[Document, ...]
     key: str
 
@@ -65,6 +70,7 @@ def receipt_form(view: Opened) -> None:
     key = _form_key()
     names = lines_to_pay(view)
     home = view.currency
+    agreed = view.ledger is not None and bool(view.ledger.list_commitments())
     left, right = st.columns(2)
     lines = left.multiselect(
         "For which line", list(names), format_func=lambda line: names.get(line, line), key=f"{key}-lines",
@@ -72,14 +78,15 @@ def receipt_form(view: Opened) -> None:
         persist_state="session",
     )  # fmt: skip
     supplier = right.text_input(
-        "Supplier", key=f"{key}-supplier", max_chars=200, persist_state="session", on_change="ignore"
-    )
+        "Supplier", key=f"{key}-supplier", max_chars=200, persist_state="session",
+        on_change="rerun" if agreed else "ignore",  # it may count against a price agreed
+    )  # fmt: skip
     left, right = st.columns(2)
     with left.container(horizontal=True):
         amount = st.text_input(
             "Amount", key=f"{key}-amount", placeholder="1234.56", persist_state="session",
-            # Where parts are shown beside it they follow at once; else leaving the field changes nothing.
-            on_change="rerun" if len(lines) > 1 else "ignore",
+            # Parts, and whether it is likely all, follow at once.
+            on_change="rerun" if lines else "ignore",
         )  # fmt: skip
         currency = st.selectbox(
             "Currency", [home, *(code for code in view.build.currency if code != home)],
@@ -94,7 +101,7 @@ def receipt_form(view: Opened) -> None:
     if currency != home:
         charged = st.text_input(
             f"Charged to you in {home}", key=f"{key}-charged", placeholder="as your card or bank says",
-            persist_state="session", on_change="rerun" if len(lines) > 1 else "ignore",
+            persist_state="session", on_change="rerun" if lines else "ignore",
         )  # fmt: skip
         charged = unambiguous(charged or "", home, st, f"{key}-charged")
     parts, way = _parts(view, key, tuple(lines), names, charged if currency != home else amount)
@@ -102,11 +109,7 @@ def receipt_form(view: Opened) -> None:
         "Photo or PDF of it", type=list(DOCUMENT_TYPES), accept_multiple_files=True, key=f"{key}-documents",
         max_upload_size=_LARGEST_MB, on_change="ignore",
     )  # fmt: skip
-    closes = st.multiselect(
-        "Nothing more will come for", lines, format_func=lambda line: names.get(line, line),
-        key=f"{key}-closes", help="A closed line costs what was paid. An open one costs at least that.",
-        placeholder="Closes no line" if lines else "Choose its line first", on_change="ignore",
-    )  # fmt: skip
+    asked = st.container()
     with st.expander("Refund, deposit, commitment, note"):
         kind = st.segmented_control(
             "Kind", list(KINDS), format_func=KINDS.__getitem__, default="payment", key=f"{key}-kind"
@@ -115,16 +118,67 @@ def receipt_form(view: Opened) -> None:
         note = st.text_input(
             "Note", key=f"{key}-note", max_chars=2000, persist_state="session", on_change="ignore"
         )
+    entry = Entry(
+        date, supplier or "", kind or "payment", amount or "", currency or home, charged or "", parts, way,
+        note or "", (), against, False, (), key,
+    )  # fmt: skip
+    with asked:
+        entry = _whether_all(view, entry, names)
     meant = is_meant(key)
     if st.button("Save receipt", type="primary", key="save-receipt"):
-        documents = tuple(Document(one.name, one.getvalue()) for one in uploads)
-        entry = Entry(
-            date, supplier or "", kind or "payment", amount or "", currency or home, charged or "", parts, way,
-            note or "", tuple(closes), against, documents, key,
-        )  # fmt: skip
+        entry = replace(entry, documents=tuple(Document(one.name, one.getvalue()) for one in uploads))
         if enter(view, "form", lambda: _save(view, entry, meant=meant)):
             st.session_state["receipt_form"] = uuid.uuid4().hex
             st.rerun()
+
+
+def _whether_all(view: Opened, entry: Entry, names: Mapping[str, str]) -> Entry:
+    """Say which agreed price it counts against, and ask whether that is all, the likely answer filled in."""
+    new: NewReceipt | None
+    try:  # who was paid may be typed last
+        new = checked(_new(view, replace(entry, supplier=entry.supplier or "?")))
+    except (LedgerError, NumberError):  # not all of it is typed yet
+        new = None
+    found = None if new is None or view.ledger is None else view.ledger.counts_against(new)
+    if found is not None and entry.against is None:
+        rest = exact(found.outstanding_minor, view.currency)
+        line = names.get(found.line_id, found.line_id)
+        text(
+            f"It counts against the price agreed with {found.supplier} for {line}, of which {rest} is to pay."
+        )
+        apart = st.checkbox("It is no part of that price", key=f"{entry.key}-apart")
+        entry = replace(entry, apart=apart)
+        new = new and replace(new, apart=apart)
+    if entry.kind == "refund":
+        return entry
+    likely = {} if new is None else likely_of(view, new)
+    closed = view.ledger.closed_lines() if view.ledger is not None else frozenset()
+    answers = []
+    for line, _ in entry.parts:
+        if line not in closed:
+            guess = likely.get(line, Likely(None))
+            answers.append((line, _is_all(entry.key, line, names.get(line, line), guess)))
+    return replace(entry, answers=tuple(answers))
+
+
+def _is_all(key: str, line: str, title: str, likely: Likely) -> bool | None:
+    """Ask whether that is all for a line; what the builder chose stays, else the likely answer follows the form."""
+    field, chosen = f"{key}-all-{line}", f"{key}-chosen-{line}"
+    if not st.session_state.get(chosen):
+        st.session_state[field] = {True: "yes", False: "no", None: None}[likely.answer]
+    said_all = st.segmented_control(
+        f"Is that all for {safe(title)}?", list(ANSWERS), format_func=ANSWERS.__getitem__, key=field,
+        on_change=_remember_choice, args=(chosen,),
+        help="Yes closes the line: it costs what was paid. Neither means that you cannot say: the forecast then counts "
+        "with both.",
+    )  # fmt: skip
+    if said_all == "yes" and likely.answer and likely.chance is not None:
+        st.caption(f"Likely all paid ({of_100(likely.chance)}).")
+    return None if said_all is None else said_all == "yes"
+
+
+def _remember_choice(chosen: str) -> None:
+    st.session_state[chosen] = True
 
 
 def _parts(
@@ -171,7 +225,7 @@ def _against(view: Opened, key: str) -> int | None:
 
     chosen = st.selectbox(
         "Paid against a commitment", list(found), index=None, format_func=words, key=f"{key}-against",
-        placeholder="none", help="What is still to pay of it shrinks by this receipt.",
+        placeholder="as supplier and line tell", help="What is still to pay of it shrinks by this receipt.",
     )  # fmt: skip
     return None if chosen is None else int(chosen)
 
@@ -181,8 +235,14 @@ def _form_key() -> str:
     return str(st.session_state.setdefault("receipt_form", uuid.uuid4().hex))
 
 
-def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
-    """Enter a receipt with its documents and close lines, all or nothing."""
+def _new(view: Opened, entry: Entry) -> NewReceipt:
+    """Read what stands in the form.
+
+    Raises
+    ------
+    LedgerError, NumberError
+        Saying what is missing or wrong.
+    """
     home = view.currency
     if not entry.parts:
         message = "line: none chosen. Say which line it is for."
@@ -204,29 +264,31 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
     total = paid[0] if paid else amount
     names = lines_to_pay(view)
     splits = split_parts(entry.parts, total, home, entry.way, _estimates(view, entry.way), names)
+    return NewReceipt(
+        date, entry.supplier, amount, entry.currency, tuple(splits), entry.note, paid,
+        cast(ReceiptKind, entry.kind), f"form:{entry.key}", entry.against, entry.apart,
+    )  # fmt: skip
+
+
+def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
+    """Enter a receipt with its documents and what was answered of its lines, all or nothing."""
+    new, titles = checked(_new(view, entry)), view.titles()
     for document in entry.documents:
         check_document(document.name, document.content)
-    ask_first(view, splits, entry.key, meant=meant)
+    ask_first(question(view.build, view.ledger, new, titles), entry.key, meant=meant)
     ledger = view.ledger_to_write()
     with ledger.together():
-        receipt = ledger.add_receipt(
-            date, entry.supplier, amount, entry.currency, splits, entry.note, paid=paid,
-            kind=cast(ReceiptKind, entry.kind), entry_key=f"form:{entry.key}", commitment_id=entry.against,
-        )  # fmt: skip
+        entered = enter_receipt(ledger, view.build, new, dict(entry.answers))
         for document in entry.documents:
-            attach_file(ledger, receipt.id, document.name, document.content)
-        close_lines(ledger, entry.closes, date)
+            attach_file(ledger, entered.receipt.id, document.name, document.content)
+    receipt = entered.receipt
     kept = ""
     if entry.documents:
         kept = f" with {entry.documents[0].name}"
         kept += f" and {len(entry.documents) - 1} more" if len(entry.documents) > 1 else ""
-    return f"Receipt {receipt.id}, {exact(total, home)} at {receipt.supplier}, is entered{kept}."
-
-
-def close_lines(ledger: Ledger, lines: tuple[str, ...], date: dt.date) -> None:
-    """Close several lines."""
-    for line in lines:
-        ledger.close_line(line, date)
+    paid = exact(abs(receipt.paid_minor), view.currency)
+    told = f"Receipt {receipt.id}, {paid} at {receipt.supplier}, is entered{kept}."
+    return f"{told} {entered_words(entered, titles, view.currency)}".rstrip()
 
 
 def split_parts(

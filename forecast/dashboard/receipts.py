@@ -11,7 +11,13 @@ from forecast.dashboard.receipts_commitments import commitments, left_to_buy
 from forecast.dashboard.receipts_import import import_file, receipts_as_text
 from forecast.dashboard.receipts_list import receipts_list
 from forecast.dashboard.receipts_news import lines_of, news, undo_button
-from forecast.dashboard.receipts_settle import close_lines, freeze_budget, statement, tell_events
+from forecast.dashboard.receipts_settle import (
+    close_and_open,
+    freeze_budget,
+    looks_settled,
+    statement,
+    tell_events,
+)
 from forecast.dashboard.state import Opened, opened, watched
 from forecast.spending.ledger import Receipt
 from forecast.spending.money import to_float
@@ -28,8 +34,8 @@ def page() -> None:
         view = opened()
         everything = view.ledger.list_receipts(include_void=True) if view.ledger is not None else ()
         receipts = tuple(one for one in everything if one.voids is None and one.voided_by is None)
+        watch = None
         if receipts:
-            watch = None
             with told_plainly():  # what cannot be forecast keeps nobody from entering what is paid
                 watch = watched(view)
             _answer(view, receipts, watch)
@@ -51,7 +57,9 @@ def page() -> None:
         st.subheader("Agreed, settled, still to come")
         commitments(view)
         left_to_buy(view)
-        close_lines(view)
+        if watch is not None:
+            looks_settled(view, watch)
+        close_and_open(view)
         tell_events(view)
         freeze_budget(view)
         statement(view)

@@ -23,9 +23,14 @@ from forecast.dashboard.receipts_news import (
 from forecast.dashboard.state import Opened
 from forecast.errors import LedgerError
 from forecast.spending.dates import not_ahead
+from forecast.spending.estimates import unusual
 from forecast.spending.ledger import Commitment
+from forecast.spending.ledger.records import AgreementKind
 from forecast.spending.money import parse_money
+from forecast.spending.settling import agree, settle
 from forecast.views.money import exact
+from forecast.views.sentences import unusual_sentence
+from forecast.views.settling import AGREEMENTS, agreed_words, closed_words
 
 
 def commitments(view: Opened) -> None:
@@ -56,7 +61,7 @@ def commitments(view: Opened) -> None:
 
 
 def _agreed(item: Commitment, currency: str) -> str:
-    agreed = exact(item.amount_minor, item.currency)
+    agreed = f"{AGREEMENTS[item.kind]}: {exact(item.amount_minor, item.currency)}"
     if item.currency != currency:
         agreed += f", expected to come to {exact(item.expected_minor, currency)}"
     if item.paid_minor:
@@ -95,6 +100,10 @@ def _enter(view: Opened) -> None:
             f"What it should come to in {home}", key=f"{key}-expected", on_change="ignore"
         ) or ""  # fmt: skip
         expected = unambiguous(expected, home, st, f"{key}-expected")
+    kind: AgreementKind | None = st.segmented_control(
+        "That price is", list(AGREEMENTS), format_func=AGREEMENTS.__getitem__, default="fixed", key=f"{key}-kind",
+        required=True,
+    )  # fmt: skip
     note = st.text_input("Note", key=f"{key}-note", max_chars=2000, on_change="ignore")
     meant = is_meant(key)
     if st.button("Save commitment", key="save-commitment"):
@@ -106,14 +115,13 @@ def _enter(view: Opened) -> None:
             today = dt.date.today()
             agreed = parse_money(amount or "", currency)
             at_home = parse_money(expected, home) if currency != home else None
-            ask_first(view, [(line, agreed if at_home is None else at_home)], key, meant=meant)
-            kept = view.ledger_to_write().add_commitment(
-                not_ahead(day or today, today, "commitment"), supplier or "", line,
-                agreed, currency, note or "",
-                expected_minor=at_home,
-                entry_key=f"form:{key}",
+            sums = [(line, agreed if at_home is None else at_home)]
+            ask_first(unusual_sentence(unusual(view.build, sums), home), key, meant=meant)
+            done = agree(
+                view.ledger_to_write(), not_ahead(day or today, today, "commitment"), supplier or "", line, agreed,
+                currency, note or "", expected_minor=at_home, entry_key=f"form:{key}", kind=kind or "fixed",
             )  # fmt: skip
-            return f"Commitment {kept.id} with {kept.supplier}, {exact(kept.amount_minor, currency)}, is entered."
+            return f"Commitment {done.commitment.id}: {agreed_words(done, view.titles(), home)}"
 
         if enter(view, "commitments", work):
             st.session_state["commitment_form"] = uuid.uuid4().hex
@@ -136,8 +144,13 @@ def _end(view: Opened, found: tuple[Commitment, ...]) -> None:
 
     def work() -> str:
         ledger = view.ledger_to_write()
-        (ledger.settle_commitment if settled else ledger.cancel_commitment)(int(number), None, note)
-        return f"Commitment {number} is {'paid in full' if settled else 'off'}."
+        if not settled:
+            ledger.cancel_commitment(int(number), None, note)
+            return f"Commitment {number} is off."
+        closed = settle(ledger, view.build, int(number), None, note)
+        return (
+            f"Commitment {number} is paid in full. {closed_words(closed, (), titles, view.currency)}".rstrip()
+        )
 
     if (settled or cancelled) and enter(view, "commitments", work):
         st.rerun()
@@ -152,8 +165,8 @@ def left_to_buy(view: Opened) -> None:
     with st.expander("What is left to buy of a line paid in part"):
         news("left")
         text(
-            "Without this, what was paid is the least that an open line can cost. With it, its cost is what was paid "
-            "and what is left."
+            "Without this, what was paid counts as all of an open line or as a part of it, as its range makes likely. "
+            "With it, its cost is what was paid and what is left."
         )
         rows = [
             [names[line], exact(paid.get(line, 0), view.currency), exact(left.amount_minor, view.currency)]

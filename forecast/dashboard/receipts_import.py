@@ -28,7 +28,7 @@ ORDERS = {"ymd": "year, month, day", "dmy": "day, month, year", "mdy": "month, d
 SPENDING = {"negative": "has a minus", "positive": "has no sign"}
 ROLES = {
     "date": "Date", "supplier": "Supplier", "amount": "Amount", "debit": "Money out", "credit": "Money in",
-    "currency": "Currency", "line": "Line", "note": "Note",
+    "currency": "Currency", "line": "Line", "note": "Note", "settled": "Is that all?",
 }  # fmt: skip
 
 
@@ -84,7 +84,9 @@ def import_file(view: Opened) -> None:
             "Line for the rows that nothing else tells", list(names), index=None,
             format_func=lambda name: names.get(name, name), key="import-rest", placeholder="They wait for a line",
         )  # fmt: skip
-        plan = plan_import(preview, ledger, default_line=rest, legal=names, today=dt.date.today())
+        plan = plan_import(
+            preview, ledger, default_line=rest, legal=names, today=dt.date.today(), build=view.build
+        )
         enter_rows(view, plan, names)
     except ForecastError as error:
         tell(error)

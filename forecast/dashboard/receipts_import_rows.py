@@ -15,7 +15,10 @@ from forecast.dashboard.state import Opened
 from forecast.spending.importing import HELD_BACK, ImportPlan, ImportRow, enter_import
 from forecast.spending.money import to_float
 from forecast.views.money import exact
+from forecast.views.settling import imported_words
 from forecast.words.currencies import minor_digits
+
+_ALL = {True: "yes", False: "no", None: None}
 
 
 class Choice(TypedDict):
@@ -23,6 +26,7 @@ class Choice(TypedDict):
 
     enter: bool
     line: str | None
+    settled: bool | None
 
 
 def enter_rows(view: Opened, plan: ImportPlan, names: Mapping[str, str]) -> None:
@@ -51,10 +55,13 @@ def enter_rows(view: Opened, plan: ImportPlan, names: Mapping[str, str]) -> None
                 lines={row.number: str(choices[row.number]["line"]) for row in ready},
                 accept=[row.number for row in ready if row.state in HELD_BACK],
                 leave_out=[row.number for row in rows if row.number not in numbers],
+                settled={row.number: choices[row.number]["settled"] for row in ready}, build=view.build,
             )  # fmt: skip
             left = len(rows) - len(result.entered)
-            words = f"Entered from {plan.preview.table.name}: {len(result.entered)} {noun}"
-            return f"{words}. Left out: {left} {'row' if left == 1 else 'rows'}." if left else f"{words}."
+            words = [f"Entered from {plan.preview.table.name}: {len(result.entered)} {noun}."]
+            words.append(f"Left out: {left} {'row' if left == 1 else 'rows'}." if left else "")
+            words.append(imported_words(result, view.titles()))
+            return " ".join(filter(None, words))
 
         if enter(view, "form", work):
             next_turn("import")
@@ -85,13 +92,17 @@ def _grid(plan: ImportPlan, rows: list[ImportRow], names: Mapping[str, str]) -> 
     if key not in st.session_state or f"base-{key}" not in st.session_state:
         st.session_state[f"base-{key}"] = dict(st.session_state.get(memory, {}))
     chosen = cast(dict[int, Choice], st.session_state[f"base-{key}"])
-    plain = {row.number: Choice(enter=row.state not in HELD_BACK, line=row.line_id) for row in rows}
+    plain = {
+        row.number: Choice(enter=row.state not in HELD_BACK, line=row.line_id, settled=row.settled)
+        for row in rows
+    }
     base = {number: chosen.get(number, choice) for number, choice in plain.items()}
     by_title = {title: name for name, title in reversed(list(names.items()))}
     frame = pd.DataFrame(
         {
             "Enter": [base[row.number]["enter"] for row in rows],
             "Line": [names.get(base[row.number]["line"] or "") for row in rows],
+            "All?": [_ALL[base[row.number]["settled"]] for row in rows],
             "Supplier": [row.supplier for row in rows],
             "Sum": [
                 to_float(-row.amount_minor if row.kind == "refund" else row.amount_minor, row.currency)
@@ -101,7 +112,7 @@ def _grid(plan: ImportPlan, rows: list[ImportRow], names: Mapping[str, str]) -> 
             "Why": [_why(row) for row in rows],
             "Row": [row.number for row in rows],
         }
-    ).astype({"Line": "object"})
+    ).astype({"Line": "object", "All?": "object"})
     edited = st.data_editor(
         frame, key=key, hide_index=True, num_rows="fixed", height=min(420, 70 + 35 * len(rows)),
         disabled=["Supplier", "Sum", "Date", "Why", "Row"], alt="Rows of the file with the line of each",
@@ -109,6 +120,10 @@ def _grid(plan: ImportPlan, rows: list[ImportRow], names: Mapping[str, str]) -> 
         column_config={
             "Enter": st.column_config.CheckboxColumn(width=60),
             "Line": st.column_config.SelectboxColumn(options=list(by_title), width="medium"),
+            "All?": st.column_config.SelectboxColumn(
+                options=["yes", "no"], width=70,
+                help="Yes closes the line, no says that more is to come; empty where you cannot say.",
+            ),
             "Supplier": st.column_config.TextColumn(width="medium"),
             "Sum": st.column_config.NumberColumn(
                 width="small", format=f"%.{minor_digits(plan.preview.currency)}f"
@@ -120,7 +135,10 @@ def _grid(plan: ImportPlan, rows: list[ImportRow], names: Mapping[str, str]) -> 
     )  # fmt: skip
     found: dict[int, Choice] = {}
     for row, values in zip(rows, edited.to_dict("records"), strict=True):
-        found[row.number] = Choice(enter=bool(values["Enter"]), line=_line(values["Line"], by_title))
+        settled = {"yes": True, "no": False}.get(str(values["All?"]))
+        found[row.number] = Choice(
+            enter=bool(values["Enter"]), line=_line(values["Line"], by_title), settled=settled
+        )
     st.session_state[memory] = {number: choice for number, choice in found.items() if choice != plain[number]}
     return found
 
@@ -131,4 +149,5 @@ def _line(value: Any, by_title: Mapping[str, str]) -> str | None:
 
 def _why(row: ImportRow) -> str:
     words = {"duplicate": "Held back: ", "taken-back": "Held back: ", "unmatched": "Needs a line: "}
+    words["asked"] = "Is that meant: "
     return words.get(row.state, "") + row.why

@@ -16,7 +16,9 @@ from forecast.spending.attachments import attach_file, attachment_path, document
 from forecast.spending.ledger import AttachedFile, Receipt
 from forecast.spending.receipts_csv import receipts_csv
 from forecast.spending.receipts_xlsx import receipts_xlsx
+from forecast.spending.settling import void_receipt
 from forecast.views.money import exact
+from forecast.views.settling import taken_back_words
 
 MOST = 100
 """Receipts shown in one go; others are found by a word."""
@@ -248,8 +250,8 @@ def _take_back(view: Opened, receipt: Receipt) -> None:
     if st.button("Take it back", key="void"):
 
         def work() -> str:
-            view.ledger_to_write().void_receipt(receipt.id, why or "")
-            return f"Receipt {receipt.id} is taken back."
+            _, lines = void_receipt(view.ledger_to_write(), receipt.id, why or "")
+            return f"Receipt {receipt.id} is taken back. {taken_back_words(lines, view.titles())}".rstrip()
 
         if enter(view, "list", work):
             st.rerun()

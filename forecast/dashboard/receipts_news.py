@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 
 import streamlit as st
 
@@ -13,11 +13,9 @@ from forecast.dashboard.state import Opened, headline, opened
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import ForecastError, UnusualError
-from forecast.spending.estimates import unusual
 from forecast.spending.undoing import last_entry, undo_last
 from forecast.views.entries import entry_words
 from forecast.views.money import about, builds, rounding_step, signed
-from forecast.views.sentences import unusual_sentence
 
 MAY_HAPPEN = " (may happen)"
 """Behind the name of a risk event where it stands among lines."""
@@ -87,7 +85,7 @@ def enter(view: Opened, place: str, work: Callable[[], str]) -> bool:
 
 
 def is_meant(key: str) -> bool:
-    """Draw what was asked about a sum in a form, with a box that answers; tell whether it is ticked.
+    """Draw what was asked about in a form, with a box that answers; tell whether it is ticked.
 
     Parameters
     ----------
@@ -101,15 +99,14 @@ def is_meant(key: str) -> bool:
     return st.checkbox("It is meant", key=f"{key}-meant")
 
 
-def ask_first(view: Opened, splits: Iterable[tuple[str, int]], key: str, *, meant: bool) -> None:
-    """Ask about sums far above the high of their line; see `is_meant`.
+def ask_first(question: str, key: str, *, meant: bool) -> None:
+    """Put a question about what is odd in a form; nothing to ask where it is empty. See `is_meant`.
 
     Raises
     ------
     UnusualError
         The question; the form asks it from its next run on.
     """
-    question = unusual_sentence(unusual(view.build, splits), view.currency)
     if meant and question == st.session_state.get(f"{key}-unusual"):
         return
     st.session_state[f"{key}-unusual"] = question

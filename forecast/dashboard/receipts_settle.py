@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import cast
 
 import streamlit as st
 
 from forecast.dashboard.asking import unambiguous
 from forecast.dashboard.layout import safe, table, tell, text, told_plainly
+from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipts_news import (
     ELSEWHERE,
     day_words,
@@ -19,20 +19,50 @@ from forecast.dashboard.receipts_news import (
     next_turn,
     turn_of,
 )
-from forecast.dashboard.state import Opened
+from forecast.dashboard.state import Opened, ledger_state
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.errors import ForecastError, LedgerError
 from forecast.spending.events import WORDS, Said, contradiction, say_event, withdraw_event
 from forecast.spending.freezing import freeze, own_budget
 from forecast.spending.money import parse_money, to_decimal
+from forecast.spending.reforecast import Reforecast
+from forecast.spending.settling import close_lines
 from forecast.spending.splitting import Reconciliation, reconcile
 from forecast.spending.statement import read_statement, typed_statement
 from forecast.views.money import builds, exact
+from forecast.views.settling import closed_words, looking_settled_sentence, named, state_words
 from forecast.words.numbers import plainly
 
 
-def close_lines(view: Opened) -> None:
-    """Close lines, or open closed ones again."""
+def looks_settled(view: Opened, watch: Reforecast) -> None:
+    """Offer to close the lines of which what was paid is likely all, each of them or all at once."""
+    news("settled")
+    lines = {line.id: line for line in watch.lines}
+    found = [lines[name] for name in watch.looking_settled]
+    if not found:
+        return
+    with screen_only("looks-settled"), st.container(key="looks-settled"):
+        text(f"{looking_settled_sentence(watch)} Close {'it' if len(found) == 1 else 'them'}?")
+        place = st.container()
+        paid = view.ledger.paid_by_line() if view.ledger is not None else {}
+        chosen = [line.id for line in found]
+        if len(found) > 1:
+            with st.expander("Choose which"):
+                chosen = [
+                    line.id
+                    for line in found
+                    if st.checkbox(
+                        safe(f"{line.title}: {exact(paid.get(line.id, 0), view.currency)}, {state_words(line)}"),
+                        value=True, key=f"settled-{line.id}-{ledger_state(view.ledger)}",
+                    )
+                ]  # fmt: skip
+        noun = "line" if len(chosen) == 1 else "lines"
+        if place.button(f"Close {len(chosen)} {noun}", key="close-settled", disabled=not chosen):
+            _close(view, chosen, "settled")
+
+
+def close_and_open(view: Opened) -> None:
+    """Close lines, say that more is to come, or open closed ones again."""
     ledger, names = view.ledger, lines_to_pay(view)
     closed = ledger.closed_lines() if ledger is not None else frozenset()
     turn = turn_of("marks")
@@ -43,11 +73,14 @@ def close_lines(view: Opened) -> None:
         ]
         # Only what is chosen here is changed, so that a line closed in another window stays so.
         wanted = st.multiselect(
-            "Close", still_open, format_func=lambda name: names.get(name, name), key=f"close-lines-{turn}",
+            "Lines", still_open, format_func=lambda name: names.get(name, name), key=f"close-lines-{turn}",
             placeholder="Choose lines",
         )  # fmt: skip
-        if st.button("Close them", key="close", disabled=not wanted):
-            _mark(view, wanted, closing=True)
+        with st.container(horizontal=True):
+            if st.button("Close them", key="close", disabled=not wanted):
+                _close(view, wanted, "marks")
+            if st.button("More is to come for them", key="more-to-come", disabled=not wanted):
+                _reopen(view, wanted, more=True)
         done = [name for name in names if name in closed]
         if done:
             again = st.multiselect(
@@ -55,21 +88,32 @@ def close_lines(view: Opened) -> None:
                 placeholder="Choose lines",
             )  # fmt: skip
             if st.button("Open them again", key="reopen", disabled=not again):
-                _mark(view, again, closing=False)
+                _reopen(view, again, more=False)
 
 
-def _mark(view: Opened, lines: list[str], *, closing: bool) -> None:
+def _close(view: Opened, lines: list[str], place: str) -> None:
     def work() -> str:
-        today, ledger = dt.date.today(), view.ledger_to_write()
+        ledger = view.ledger_to_write()
+        new = [line for line in lines if line not in ledger.closed_lines()]
+        settled = close_lines(ledger, new)
+        return closed_words(new, settled, view.titles(), view.currency) or "They were closed already."
+
+    if enter(view, place, work):
+        next_turn("marks")
+        st.rerun()
+
+
+def _reopen(view: Opened, lines: list[str], *, more: bool) -> None:
+    def work() -> str:
+        ledger = view.ledger_to_write()
         with ledger.together():
             there = ledger.closed_lines()
             for line in lines:
-                if closing and line not in there:
-                    ledger.close_line(line, today)
-                elif not closing and line in there:
-                    ledger.reopen_line(line, today)
-        noun = "line is" if len(lines) == 1 else "lines are"
-        return f"{len(lines)} {noun} {'closed' if closing else 'open again'}."
+                if more:
+                    ledger.expect_more(line)
+                elif line in there:
+                    ledger.reopen_line(line)
+        return f"More {'is to' if more else 'may'} come for {named(lines, view.titles())}."
 
     if enter(view, "marks", work):
         next_turn("marks")

@@ -8,14 +8,13 @@ from typing import cast
 import streamlit as st
 
 from forecast.build.buildfile import read_text
-from forecast.build.edit import Change, changed, difference, save_build, stamp
-from forecast.dashboard.layout import tell
+from forecast.build.edit import Change, can_undo_save, changed, save_build, stamp, undo_save
+from forecast.build.sheet import told_apart
+from forecast.dashboard.layout import safe, tell, text
 from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.state import Opened
-from forecast.dashboard.unsaved import Kept, kept_for, unsaved_changes, with_more
+from forecast.dashboard.unsaved import Kept, keep_draft, kept_for, unsaved_changes, with_more
 from forecast.errors import BuildFileError, ForecastError
-
-_MOST_UNDO = 20
 
 
 @dataclass(frozen=True)
@@ -50,10 +49,11 @@ def opened_sheet(view: Opened) -> Sheet:
     file, now = str(view.folder.build_file), read_text(view.folder.build_file)
     kept = kept_for(file)
     if kept is None:
-        kept = Kept(file=file, text=now, turn=0, edits={}, unread={}, more=[], past=[])
+        kept = Kept(file=file, text=now, turn=0, edits={}, unread={}, more=[])
         st.session_state["sheet"] = kept
-    if kept["text"] != now and not (kept["edits"] or kept["unread"] or kept["more"]):
-        kept["text"] = now
+    pending = kept["edits"] or kept["unread"] or kept["more"]
+    if kept["text"] != now and (not pending or _stands(kept, now)):
+        kept["text"], kept["edits"], kept["unread"], kept["more"] = now, {}, {}, []
         kept["turn"] += 1
     theirs = now if kept["text"] != now else None
     problem = None
@@ -67,9 +67,20 @@ def opened_sheet(view: Opened) -> Sheet:
     return Sheet(text, f"lines-{stamp(text)[:16]}-{kept['turn']}", theirs, problem)
 
 
+def _stands(kept: Kept, now: str) -> bool:
+    """Tell whether another tab kept these very changes."""
+    if kept["unread"]:
+        return False
+    try:
+        return changed(kept["text"], unsaved_changes(kept)) == now
+    except BuildFileError:
+        return False
+
+
 def put(changes: list[Change]) -> None:
     """Lay changes in the tray: shown with their effect, written when kept."""
     kept_now()["more"].extend(changes)
+    keep_draft()
     st.rerun()
 
 
@@ -90,6 +101,7 @@ def drop() -> None:
     kept = kept_now()
     kept["edits"], kept["unread"], kept["more"] = {}, {}, []
     kept["turn"] += 1
+    keep_draft()
 
 
 def keep(view: Opened) -> None:
@@ -112,34 +124,38 @@ def keep_on_theirs(view: Opened, theirs: str) -> None:
 def _save(view: Opened, text: str, read: str) -> None:
     save_build(view.folder.build_file, text, read)
     kept = kept_now()
-    kept["past"] = [*kept["past"], read][-_MOST_UNDO:]
     kept["text"], kept["edits"], kept["unread"], kept["more"] = text, {}, {}, []
     kept["turn"] += 1
+    keep_draft()
     st.rerun()
 
 
 def show_difference(loaded: str, theirs: str) -> None:
-    """Show what somebody else changed."""
-    st.code(difference(loaded, theirs), language="diff")
+    """Say what somebody else changed."""
+    try:
+        found = told_apart(parsed(loaded, WITH_CHANGES), parsed(theirs, "The build file as it is now"))
+    except BuildFileError as error:
+        tell(error)
+        return
+    if not found:
+        text("Only comments or the order of things: no figure changed.")
+    st.markdown("\n".join(f"- {safe(sentence)}" for sentence in found))
 
 
 def can_undo(view: Opened) -> bool:
-    """Tell whether there is a kept change to take back."""
-    kept = kept_for(str(view.folder.build_file))
-    return bool(kept and kept["past"])
+    """Tell whether there is a kept change to take back, from this tab or any other, today or before."""
+    return can_undo_save(view.folder.build_file)
 
 
 def undo(view: Opened) -> None:
-    """Take the last kept change back, if nobody changed the file since.
+    """Take the last kept change back, if nobody changed the file by other means since.
 
     Raises
     ------
     EditedMeanwhileError
         When somebody did.
     """
-    kept = kept_now()
-    earlier = kept["past"][-1]
-    save_build(view.folder.build_file, earlier, kept["text"])
-    kept["past"] = kept["past"][:-1]
-    kept["text"], kept["edits"], kept["unread"], kept["more"] = earlier, {}, {}, []
+    text, kept = undo_save(view.folder.build_file), kept_now()
+    kept["text"], kept["edits"], kept["unread"], kept["more"] = text, {}, {}, []
     kept["turn"] += 1
+    keep_draft()

@@ -10,11 +10,11 @@ import streamlit as st
 from forecast.build.buildfile import read_build, read_text
 from forecast.dashboard.layout import safe, tell
 from forecast.dashboard.reading import parsed
+from forecast.dashboard.start_copies import copies_of
 from forecast.dashboard.start_guided import open_at_cost, typed_path
 from forecast.dashboard.state import build_name, chosen
 from forecast.errors import BuildFileError, ForecastError
 from forecast.spending.folder import DEMOS, BuildFolder, demos, open_demo, recent_folders, user_folder
-from forecast.spending.ledger import Ledger
 from forecast.views.money import exact
 
 
@@ -37,6 +37,9 @@ def open_builds() -> None:
     for number, folder in enumerate(builds):
         _build(folder, f"recent-{number}")
     _by_path()
+    here = _in_force()
+    if here is not None:
+        copies_of(BuildFolder(here))
     st.subheader("Demo builds", anchor=False)
     st.markdown("Complete builds with invented data. You get a copy of your own: change what you like.")
     for name in demos():
@@ -62,7 +65,7 @@ def _state(folder: BuildFolder) -> str:
             return (
                 f"{told}, no receipts yet." if waiting is None else f"{told}, {waiting.name} not entered yet."
             )
-        receipts = Ledger(folder.receipts_db, currency=build.build.currency).list_receipts()
+        receipts = folder.ledger_to_read(build.build.currency).list_receipts()
         count, paid = len(receipts), sum(receipt.paid_minor for receipt in receipts)
         noun = "receipt" if count == 1 else "receipts"
         return f"{told}, {exact(paid, build.build.currency)} paid in {count} {noun}."

@@ -15,14 +15,14 @@ from forecast.dashboard.unsaved import text_in_force
 from forecast.decide.contingency import Contingency, contingency
 from forecast.decide.scenarios import Comparison, compare_forecasts, weighed_alike
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
-from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import BuildFileError
 from forecast.spending.asis import forecast_given
 from forecast.spending.folder import BuildFolder, demos, open_demo, recent_folders, remember
-from forecast.spending.ledger import Baseline, Ledger
+from forecast.spending.ledger import Baseline, Ledger, NewReceipt
 from forecast.spending.money import to_float
 from forecast.spending.reforecast import Reforecast, reforecast
+from forecast.spending.settling import Likely, likely_answers, titles_of
 from forecast.spending.standing import Record, Standing
 from forecast.views.sentences import NarrowLine, narrow_line
 
@@ -87,8 +87,7 @@ class Opened:
 
     def titles(self) -> dict[str, str]:
         """Give the name of each line and event."""
-        named = {item.id: item.title for item in (*self.build.line, *self.build.event)}
-        return named | {row.id: row.title for row in compile_plan(self.build, self.scenario).payable}
+        return titles_of(self.build, self.scenario)
 
 
 def begin(argument: str | None) -> Chosen:
@@ -150,7 +149,7 @@ def opened(*, saved: bool = False) -> Opened:
         except BuildFileError:  # the tray says what is wrong with the changes
             text, unsaved = read_text(folder.build_file), False
     build = parsed(text, str(folder.build_file))
-    ledger = Ledger(folder.receipts_db, currency=build.build.currency) if folder.has_ledger() else None
+    ledger = folder.ledger_to_read(build.build.currency) if folder.has_ledger() else None
     baseline = ledger.baseline() if ledger is not None else None
     committed = baseline.scenario if baseline is not None else None
     picked = choice["scenarios"].get(choice["file"])
@@ -287,6 +286,19 @@ def _watched(
     _frozen(watch.before)
     _frozen(watch.now)
     return watch
+
+
+def likely_of(view: Opened, receipt: NewReceipt) -> dict[str, Likely]:
+    """Give how a builder would likely answer whether a receipt is all for each of its lines; see `likely_answers`."""
+    key = (view.build.fingerprint(), view.scenario or "", ledger_state(view.ledger), repr(receipt))
+    return _likely(*key, view.build, view.ledger, receipt)
+
+
+@st.cache_resource(max_entries=8 * _ENTRIES, show_spinner=False)
+def _likely(
+    fingerprint: str, scenario: str, state: str, what: str, _build: Build, _ledger: Ledger | None, _receipt: NewReceipt
+) -> dict[str, Likely]:  # fmt: skip
+    return likely_answers(_build, _ledger, _receipt, scenario or None)
 
 
 def standing(view: Opened) -> Forecast:

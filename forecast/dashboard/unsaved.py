@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
-from typing import Any, TypedDict, cast
+import datetime as dt
+import hashlib
+import json
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, TypedDict, cast, get_args
 
 import streamlit as st
 
 from forecast.build.edit import Change
+from forecast.build.files import write_file
 from forecast.build.sheet import changes, rows, with_changes
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
+from forecast.errors import ForecastError
+from forecast.spending.folder import user_folder
 
 _EVERYWHERE = "unsaved-shown-everywhere"
+_CHANGES = {kind.__name__: kind for kind in get_args(Change)}
+_DAY = "a day"
 
 
 class Kept(TypedDict):
@@ -28,8 +38,6 @@ class Kept(TypedDict):
         What was typed into the sheet and is no number, or can mean two, by path and column.
     more : list of Change
         Lines and events added, taken out or answered, and settings; made before the edits.
-    past : list of str
-        Earlier texts, the last one last.
     """
 
     file: str
@@ -38,13 +46,70 @@ class Kept(TypedDict):
     edits: dict[str, dict[str, Any]]
     unread: dict[str, dict[str, str]]
     more: list[Change]
-    past: list[str]
 
 
 def kept_for(file: str) -> Kept | None:
-    """Give what is remembered of a file, if anything."""
+    """Give what is remembered of a file, if anything: by this tab, else by the draft that an earlier one left."""
     kept = cast("Kept | None", st.session_state.get("sheet"))
-    return kept if kept is not None and kept["file"] == file else None
+    if kept is not None and kept["file"] == file:
+        return kept
+    draft = _read_draft(file)
+    if draft is not None:
+        st.session_state["sheet"] = draft
+    return draft
+
+
+def draft_of(file: str) -> Path:
+    """Give where changes of a build that are not kept stand, so that neither a reload nor a restart loses them."""
+    name = hashlib.sha256(str(Path(file).resolve()).encode(errors="replace")).hexdigest()[:24]
+    return user_folder() / "drafts" / f"{name}.json"
+
+
+def keep_draft() -> None:
+    """Write what this tab has changed and not kept, where it is not written yet; nothing where there is nothing."""
+    kept = cast("Kept | None", st.session_state.get("sheet"))
+    if kept is None:
+        return
+    file = draft_of(kept["file"])
+    with suppress(OSError):  # a folder that cannot be written is no reason to fail
+        if not (kept["edits"] or kept["unread"] or kept["more"]):
+            if st.session_state.pop("draft", ""):  # one that this tab wrote or read, and no other tab's
+                file.unlink(missing_ok=True)
+            return
+        more = [{"change": type(change).__name__, **vars(change)} for change in kept["more"]]
+        parts = {name: kept[name] for name in ("file", "text", "edits", "unread")} | {"more": more}
+        written = json.dumps(parts, default=_day_as_text)
+        if st.session_state.get("draft") != written:
+            file.parent.mkdir(parents=True, exist_ok=True)
+            write_file(file, written.encode())
+            st.session_state["draft"] = written
+
+
+def _read_draft(file: str) -> Kept | None:
+    """Read a draft; one that cannot be used is none."""
+    try:
+        written = draft_of(file).read_text(encoding="utf-8")
+        found = json.loads(written, object_hook=_text_as_day)
+        if found["file"] != file:
+            return None
+        more = [_CHANGES[part.pop("change")](**part) for part in found["more"]]
+        edits, unread = dict(found["edits"]), dict(found["unread"])
+        kept = Kept(file=file, text=str(found["text"]), turn=0, edits=edits, unread=unread, more=more)
+        unsaved_changes(kept)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, ForecastError):
+        return None
+    st.session_state["draft"] = written
+    return kept
+
+
+def _day_as_text(value: object) -> dict[str, str]:
+    if isinstance(value, dt.date):
+        return {_DAY: value.isoformat()}
+    raise TypeError(type(value).__name__)
+
+
+def _text_as_day(found: dict[str, Any]) -> Any:
+    return dt.date.fromisoformat(found[_DAY]) if set(found) == {_DAY} else found
 
 
 def unsaved_changes(kept: Kept) -> list[Change]:

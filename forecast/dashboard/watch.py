@@ -6,6 +6,7 @@ import streamlit as st
 
 from forecast.dashboard.layout import answer, palette, picture, table, text, told_plainly
 from forecast.dashboard.receipts_import import receipts_as_text
+from forecast.dashboard.receipts_settle import looks_settled
 from forecast.dashboard.state import Opened, before, opened, watched
 from forecast.dashboard.watch_contingency import contingency, earned, over_time
 from forecast.dashboard.watch_figures import anything_entered, history_of
@@ -41,6 +42,7 @@ def page() -> None:
         earned(view)
         st.subheader("Line by line")
         _lines(watch)
+        looks_settled(view, watch)
         small_print = st.container()
         # Going back in time takes longest: the figures of today stand on the screen by then.
         with band, st.spinner("Going back in time …"):

@@ -12,12 +12,12 @@ from forecast.build.places_of_figures import places
 from forecast.build.schema import Build
 from forecast.decide.chances import builds
 from forecast.decide.figure_words import figure_phrase, titles_of
-from forecast.decide.paired import by_replicate_percentile, spread
+from forecast.decide.paired import by_replicate_percentile
 from forecast.decide.replay import Change, Replay, replay_build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.plan import Plan
 from forecast.engine.shapes import Array
-from forecast.engine.statistics import Estimate, mean_estimate, percentile
+from forecast.engine.statistics import Estimate, mean_estimate, percentile, spread
 from forecast.errors import SimulationError
 from forecast.spending.asis import Knowledge
 

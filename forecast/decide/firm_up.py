@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from forecast.build.schema import Build
 from forecast.decide.figure_words import figure_words, titles_of
 from forecast.decide.firm_up_how import EFFORTS, how_to_know, how_to_know_event
-from forecast.decide.paired import by_replicate_percentile, spread
+from forecast.decide.paired import mean_percentile_change
 from forecast.decide.replay import Change, Replay
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, percentile, percentiles
@@ -188,13 +188,9 @@ def _settled_event(gate: str, replay: Replay, level: float) -> Estimate:
 def _mean_fall(replay: Replay, changes: Sequence[Change], shares: Sequence[float], level: float) -> Estimate:
     """Give by how much a percentile falls, on average over changes, with the paired error."""
     trials = replay.forecast.trials
-    whole = percentile(trials.totals, level, trials.weights)
-    single = by_replicate_percentile(trials.totals, level, trials.replicates, trials.weights)
-    for change, share in zip(changes, shares, strict=True):
-        totals = replay.run(change).totals
-        whole -= share * percentile(totals, level, trials.weights)
-        single = single - share * by_replicate_percentile(totals, level, trials.replicates, trials.weights)
-    return Estimate(whole, spread(single))
+    after = [(share, replay.run(change).totals) for change, share in zip(changes, shares, strict=True)]
+    moved = mean_percentile_change(trials.totals, after, level, trials.replicates, trials.weights)
+    return Estimate(-moved.value, moved.error)
 
 
 def release(values: Array, replay: Replay, level: float) -> Estimate:

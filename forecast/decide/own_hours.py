@@ -8,11 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecast.decide.chances import rounded_hours
-from forecast.decide.paired import spread
 from forecast.engine.forecast import Forecast
 from forecast.engine.plan import OWN_WORK
 from forecast.engine.shapes import Array
-from forecast.engine.statistics import Estimate, by_replicate, percentile, percentile_estimates
+from forecast.engine.statistics import Estimate, by_replicate, percentile, percentile_estimates, spread
 
 Money = Callable[[float], str]
 

@@ -1,18 +1,27 @@
 """Statistics of trials, with weights: percentiles and their error, shares that add up, tails.
 
 Letters: N trials, R replicates of n each, w weights (None: all alike).
+
+References
+----------
+Woodruff, R. S. (1952), Confidence intervals for medians and other position measures, JASA 47(260) (from memory): how
+sure a percentile is follows from how sure the share of trials below it is.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
-from scipy.special import bdtr
+from numpy.typing import NDArray
+from scipy.special import bdtr, ndtri
 
 from forecast.engine.shapes import Array
 from forecast.errors import SimulationError
+
+_Kind = TypeVar("_Kind", bound=np.generic)
 
 
 @dataclass(frozen=True)
@@ -23,11 +32,16 @@ class Estimate:
     ----------
     value : float
     error : float
-        Standard error: the spread over replicates divided by √R.
+        Standard error, from the spread over replicates.
     """
 
     value: float
     error: float
+
+
+_SCORES = ndtri((np.arange(16) + 0.5) / 16)
+_SCORES = _SCORES / np.std(_SCORES)
+"""Sixteen equally likely standard normal scores, scaled to a variance of one."""
 
 
 def percentile(values: Array, q: float, weights: Array | None = None) -> float:
@@ -57,7 +71,7 @@ def percentiles(values: Array, shares: Sequence[float], weights: Array | None = 
     if weights is None:
         count = values.size
         ranks = [min(max(int(np.ceil(q * count - 1e-9)) - 1, 0), count - 1) for q in shares]
-        ordered = np.partition(values, sorted(set(ranks)))
+        ordered = np.sort(values)  # faster than a partition around several ranks
         return [float(ordered[rank]) for rank in ranks]
     if not np.all(weights > 0):  # what cannot be is no percentile, not even the lowest
         values, weights = values[weights > 0], weights[weights > 0]
@@ -67,7 +81,7 @@ def percentiles(values: Array, shares: Sequence[float], weights: Array | None = 
     return [float(values[order[min(int(place), values.size - 1)]]) for place in places]
 
 
-def by_replicate(values: Array, replicates: int) -> Array:
+def by_replicate(values: NDArray[_Kind], replicates: int) -> NDArray[_Kind]:
     """View trials as one row for each replicate, shape (R, n)."""
     return values.reshape(replicates, -1)
 
@@ -75,35 +89,64 @@ def by_replicate(values: Array, replicates: int) -> Array:
 def percentile_estimates(
     values: Array, shares: Sequence[float], replicates: int, weights: Array | None = None
 ) -> list[Estimate]:
-    """Give pooled percentiles, each with the standard error that its spread over replicates shows."""
-    pooled = percentiles(values, shares, weights)
-    split = by_replicate(values, replicates)
+    """Give pooled percentiles, each with its standard error.
+
+    The share of trials that a pooled percentile is enough for has a standard error e, by its spread over replicates;
+    the percentile's own is the standard deviation of the percentiles of order q + e Z, Z standard normal [Woodruff]. In
+    a gap between two kinds of outcome that is half the gap, where the spread of the replicates' own percentiles would
+    average it away: the pooled percentile falls on one side or the other, and on no average of them.
+    """
+    found = percentiles(values, shares, weights)
+    below = [shares_below(values, value, replicates, weights) for value in found]
+    errors = [max(spread(share) for share in both) for both in below]
+    orders = np.array([orders_around(q, error) for q, error in zip(shares, errors, strict=True)])
+    near = np.reshape(percentiles(values, orders.ravel().tolist(), weights), orders.shape)
+    return [
+        Estimate(value, error if np.isnan(error) else float(np.std(row)))
+        for value, error, row in zip(found, errors, near, strict=True)
+    ]
+
+
+def shares_below(
+    values: Array, amount: float, replicates: int, weights: Array | None = None
+) -> tuple[Array, Array]:
+    """Give each replicate's share of trials up to an amount, and that short of it, as where many come to just that.
+
+    Returns
+    -------
+    tuple of ndarray, shape (R,)
+        Where replicates weigh differently, linearised around the share of the whole.
+    """
+    marked = by_replicate(values <= amount, replicates), by_replicate(values < amount, replicates)
     if weights is None:
-        n = split.shape[1]
-        ranks = [min(max(int(np.ceil(q * n - 1e-9)) - 1, 0), n - 1) for q in shares]
-        single = np.partition(split, sorted(set(ranks)), axis=1)[:, ranks]
-    else:
-        heavy = by_replicate(weights, replicates)
-        single = np.array(
-            [
-                percentiles(part, shares, weight)
-                for part, weight in zip(split, heavy, strict=True)
-                if weight.sum() > 0
-            ]
-        )
-    return [Estimate(value, _spread(column)) for value, column in zip(pooled, single.T, strict=True)]
+        return marked[0].mean(axis=1), marked[1].mean(axis=1)
+    heavy = by_replicate(weights, replicates)
+    mass = heavy.sum(axis=1)
+
+    def share(inside: NDArray[np.bool_]) -> Array:
+        part = np.sum(heavy, axis=1, where=inside)
+        every = part.sum() / mass.sum()
+        found: Array = every + (part - every * mass) / mass.mean()
+        return found
+
+    return share(marked[0]), share(marked[1])
+
+
+def orders_around(q: float, error: float) -> Array:
+    """Give equally likely orders of a percentile whose order q is known with a standard error; q where that is NaN."""
+    return np.clip(q + (0.0 if np.isnan(error) else error) * _SCORES, 0.0, 1.0)
 
 
 def mean_estimate(values: Array, replicates: int, weights: Array | None = None) -> Estimate:
     """Give the weighted mean with its standard error over replicates."""
     split = by_replicate(values, replicates)
     if weights is None:
-        return Estimate(float(values.mean()), _spread(split.mean(axis=1)))
+        return Estimate(float(values.mean()), spread(split.mean(axis=1)))
     heavy = by_replicate(weights, replicates)
     mass = heavy.sum(axis=1)
     used = mass > 0
     means = np.sum(split * heavy, axis=1)[used] / mass[used]
-    return Estimate(float(values @ weights / weights.sum()), _spread(means))
+    return Estimate(float(values @ weights / weights.sum()), spread(means))
 
 
 def share_within(values: Array, amount: float, replicates: int, weights: Array | None = None) -> Estimate:
@@ -111,7 +154,8 @@ def share_within(values: Array, amount: float, replicates: int, weights: Array |
     return mean_estimate((values <= amount).astype(float), replicates, weights)
 
 
-def _spread(samples: Array) -> float:
+def spread(samples: Array) -> float:
+    """Give the standard error of a mean of replicates; NaN for one alone."""
     return float(np.std(samples, ddof=1) / np.sqrt(samples.size)) if samples.size > 1 else float("nan")
 
 

@@ -119,13 +119,13 @@ def store_file(folder: Path, source: str | Path, content: bytes | None = None) -
             original.seek(0)
             sha256 = hashlib.file_digest(original, "sha256").hexdigest()
             original.seek(0)
-            target = _place(folder, sha256)
+            target = place_of(folder, sha256)
             target.parent.mkdir(parents=True, exist_ok=True)
-            if _complaint(target, sha256) is not None:  # the same content is kept once
+            if complaint_of(target, sha256) is not None:  # the same content is kept once
                 write_file(target, original)
     except OSError as error:
         raise LedgerError(_explain(error, source, folder)) from error
-    complaint = _complaint(target, sha256)
+    complaint = complaint_of(target, sha256)
     if complaint is not None:
         message = f"{source}: changed while it was read ({complaint}). Attach it again when it is whole."
         raise LedgerError(message)
@@ -164,8 +164,8 @@ def attachment_path(ledger: Ledger, attached: AttachedFile) -> Path:
     LedgerError
         If it is missing or its content has changed.
     """
-    path = _place(folder_of(ledger), attached.sha256)
-    complaint = _complaint(path, attached.sha256)
+    path = place_of(folder_of(ledger), attached.sha256)
+    complaint = complaint_of(path, attached.sha256)
     if complaint:
         message = (
             f"{attached.name} of receipt {attached.receipt_id}: {complaint}. Put it back from your backup."
@@ -179,15 +179,17 @@ def verify_attachments(ledger: Ledger) -> tuple[str, ...]:
     return tuple(
         f"{item.name} of receipt {item.receipt_id}: {complaint}"
         for item in ledger.attachments()
-        if (complaint := _complaint(_place(folder_of(ledger), item.sha256), item.sha256))
+        if (complaint := complaint_of(place_of(folder_of(ledger), item.sha256), item.sha256))
     )
 
 
-def _place(folder: Path, sha256: str) -> Path:
+def place_of(folder: Path, sha256: str) -> Path:
+    """Give where a document of that hash lies in a folder of documents."""
     return folder / sha256[:2] / sha256
 
 
-def _complaint(path: Path, sha256: str) -> str | None:
+def complaint_of(path: Path, sha256: str) -> str | None:
+    """Say what is wrong with a document that should have that hash; None when all is well."""
     try:
         with path.open("rb") as file:
             found = hashlib.file_digest(file, "sha256").hexdigest()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeAlias
 
 from forecast.build.schema import Build
 from forecast.engine.evaluate import Value, evaluate
@@ -23,6 +23,9 @@ def middle_figures(build: Build, scenario: str | None = None) -> dict[str, float
     values = reference_values(plan)
     return {row.id: float(value) for row, value in zip(plan.rows, values, strict=True)}
 
+
+Highs: TypeAlias = Mapping[str, tuple[str, float]]
+"""Title and high of each line and event, by id; see `every_high`."""
 
 UNUSUAL = 20.0
 """A sum of more than so many times the high of its line is asked about before it is entered."""
@@ -45,7 +48,9 @@ class Unusual:
     high: float
 
 
-def unusual(build: Build, splits: Iterable[tuple[str, int]]) -> tuple[Unusual, ...]:
+def unusual(
+    build: Build, splits: Iterable[tuple[str, int]], highs: Highs | None = None
+) -> tuple[Unusual, ...]:
     """Find sums of more than `UNUSUAL` times the high of their line, which may be slips of the keyboard.
 
     Parameters
@@ -53,24 +58,34 @@ def unusual(build: Build, splits: Iterable[tuple[str, int]]) -> tuple[Unusual, .
     build : Build
     splits : iterable of (str, int)
         Line or event, and minor units of the build's money.
+    highs : mapping, optional
+        From `every_high`, where many receipts are looked at.
     """
     sums: dict[str, int] = {}
     for line, part in splits:
         sums[line] = sums.get(line, 0) + abs(part)
-    highs: dict[str, tuple[str, float]] = {}
-    try:
-        for scenario in build.scenario or (None,):  # a line may count in another scenario than the first
-            if not sums.keys() <= highs.keys():
-                highs = _highs(build, scenario) | highs
-    except ForecastError:  # a build that cannot be simulated can be paid for
-        return ()
+    known = every_high(build) if highs is None else highs
     found = []
     for line, part in sums.items():
-        title, high = highs.get(line, ("", 0.0))
+        title, high = known.get(line, ("", 0.0))
         paid = to_float(part, build.build.currency)
         if 0 < UNUSUAL * high < paid:
             found.append(Unusual(title, paid, high))
     return tuple(found)
+
+
+def every_high(build: Build) -> Highs:
+    """Give title, and cost with every figure at its P90, of each line and event that counts in any scenario, by id.
+
+    Empty where the build cannot be simulated: it can be paid for all the same.
+    """
+    highs: dict[str, tuple[str, float]] = {}
+    try:
+        for scenario in build.scenario or (None,):
+            highs = _highs(build, scenario) | highs
+    except ForecastError:
+        return {}
+    return highs
 
 
 def _highs(build: Build, scenario: str | None) -> dict[str, tuple[str, float]]:

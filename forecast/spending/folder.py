@@ -10,11 +10,12 @@ import traceback
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
 import platformdirs
 
 from forecast.build.buildfile import build_path, read_build
-from forecast.build.files import locked, write_file
+from forecast.build.files import BACKUPS, locked, write_file
 from forecast.build.schema import Build
 from forecast.errors import LedgerError
 from forecast.spending.ledger import Ledger
@@ -26,7 +27,7 @@ DEMOS = TOP / "scenarios"
 """Where the demo builds stand as text."""
 
 
-_OWN_FOLDERS = ("attachments", "backups")
+_OWN_FOLDERS = ("attachments", BACKUPS)
 _OWN_ENDINGS = (".toml", "receipts.db", "receipts.db-wal", "receipts.db-shm", "receipts.db-journal")
 _DATABASE = b"SQLite format 3\0"
 
@@ -80,8 +81,13 @@ class BuildFolder:
         """Where the ledger stands as text, if it does: beside the ledger's file, with the same name."""
         return self.receipts_db.with_suffix(".csv")
 
-    def ledger(self) -> Ledger:
+    def ledger(self, *, anyway: bool = False) -> Ledger:
         """Open the ledger to enter something, made on first use.
+
+        Parameters
+        ----------
+        anyway : bool
+            Also where receipts are no longer the sum of their parts: to mend that.
 
         Raises
         ------
@@ -96,15 +102,43 @@ class BuildFolder:
                 "name."
             )
             raise LedgerError(message)
-        return self._open()
+        return self._open(anyway=anyway)
 
-    def _open(self) -> Ledger:
-        return Ledger(self.receipts_db, currency=self.read().build.currency)
+    def _open(self, currency: str | None = None, *, anyway: bool = False) -> Ledger:
+        """Open the ledger that is there, or make one.
 
-    def ledger_to_read(self) -> Ledger:
+        Raises
+        ------
+        LedgerError
+            When it cannot be opened, or was altered so that receipts are no longer the sum of their parts: then nothing
+            can be added up, and only looking at it `anyway`, to mend it, is left.
+        """
+        from forecast.spending.backup import keep_copy
+
+        self.has_ledger()
+        currency = currency or self.read().build.currency
+        ledger = Ledger(self.receipts_db, currency=currency, after=lambda: keep_copy(self))
+        complaints = () if anyway else ledger.check_sums()
+        if complaints:
+            message = (
+                f"{self.receipts_db}: {complaints[0]}. Another program altered the file, so nothing is added up. "
+                f"'forecast verify {self.folder}' says all that is wrong and how to put a copy back; or take the "
+                "receipt back with 'forecast receipt void', and enter it again."
+            )
+            raise LedgerError(message)
+        return ledger
+
+    def ledger_to_read(self, currency: str | None = None, *, anyway: bool = False) -> Ledger:
         """Open the ledger to look at it; where there is none, one that is gone with this program and leaves no file.
 
         That one holds what `not_entered` names, and nothing else.
+
+        Parameters
+        ----------
+        currency : str, optional
+            The build's, where it was read already.
+        anyway : bool
+            Also where receipts are no longer the sum of their parts.
 
         Raises
         ------
@@ -112,7 +146,7 @@ class BuildFolder:
             When it cannot be opened, or a row of the text is wrong.
         """
         if self.has_ledger():
-            return self._open()
+            return self._open(currency, anyway=anyway)
         return self.passing_ledger(self.not_entered())
 
     def passing_ledger(self, text: str | Path | None, content: bytes | None = None) -> Ledger:
@@ -166,10 +200,30 @@ class BuildFolder:
         return len(ledger.list_receipts(include_void=True)) - before
 
     def has_ledger(self) -> bool:
-        """Tell whether anything was ever entered."""
-        return self.receipts_db.exists()
+        """Tell whether anything was ever entered.
 
-    def export(self, target: str | Path, content: bytes, *, replace: bool = False) -> Path:
+        Raises
+        ------
+        LedgerError
+            When something was, as a copy shows, but the ledger is gone or was emptied.
+        """
+        there = self.receipts_db.exists()
+        if there and self.receipts_db.stat().st_size:
+            return True
+        from forecast.spending.backup import copies
+
+        held = next((copy for copy in copies(self) if copy.receipts is not None), None)
+        if held is not None:
+            count = f"{held.receipts} {'receipt' if held.receipts == 1 else 'receipts'}"
+            message = (
+                f"{self.receipts_db}: {'was emptied' if there else 'is gone'}. Its last copy, of "
+                f"{held.made:%Y-%m-%d %H:%M}, holds {count}. To put it back: forecast restore {self.folder} "
+                f"{held.name} --ledger. To begin anew instead, move the folder {self.folder / BACKUPS} away."
+            )
+            raise LedgerError(message)
+        return there
+
+    def export(self, target: str | Path, content: bytes | IO[bytes], *, replace: bool = False) -> Path:
         """Write a file for the builder, whole or not at all, and never over a build's own files.
 
         Every command that writes a file where the builder says goes through this.
@@ -177,7 +231,7 @@ class BuildFolder:
         Parameters
         ----------
         target : str or pathlib.Path
-        content : bytes
+        content : bytes or binary file
         replace : bool
             Whether a file that is there may be replaced.
 

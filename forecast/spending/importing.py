@@ -21,12 +21,15 @@ from decimal import Decimal
 from typing import Literal
 
 from forecast.build.checks import nearest
+from forecast.build.schema import Build
 from forecast.errors import ImportRefusedError, LedgerError, NumberError, Problem
+from forecast.spending.estimates import every_high, unusual
 from forecast.spending.ledger import Ledger, NewReceipt, Receipt
 from forecast.spending.matching import Duplicates, Match, SupplierHistory, key_prefix
 from forecast.spending.money import format_plain, from_decimal, parse_money
 from forecast.spending.preview import Layout, Preview, column_numbers, confirm, open_import, payments
-from forecast.spending.sniff import Cell, parse_day
+from forecast.spending.settling import enter_receipts
+from forecast.spending.sniff import Cell, is_settled, parse_day
 from forecast.spending.undoing import UNDONE
 
 __all__ = [
@@ -41,8 +44,8 @@ __all__ = [
     "plan_import",
 ]
 
-RowState = Literal["new", "imported", "duplicate", "unmatched", "taken-back"]
-HELD_BACK: tuple[RowState, ...] = ("duplicate", "taken-back")
+RowState = Literal["new", "imported", "duplicate", "unmatched", "taken-back", "asked"]
+HELD_BACK: tuple[RowState, ...] = ("duplicate", "taken-back", "asked")
 """Rows entered only when the builder says so for each."""
 
 
@@ -60,11 +63,14 @@ class ImportRow:
         Which way the money went.
     line_id : str or None
         The line it was matched to.
-    state : {"new", "imported", "duplicate", "unmatched", "taken-back"}
+    state : {"new", "imported", "duplicate", "unmatched", "taken-back", "asked"}
         Will be entered; was entered by an earlier import; held back as probably entered by hand; held back
-        until somebody says which line it is for; held back as imported before and taken back since.
+        until somebody says which line it is for; held back as imported before and taken back since; held back as odd:
+        for an event that was said to be impossible, more money back than was paid, or far above its line's high.
     why : str
         The reason, in words.
+    settled : bool or None
+        Whether it is all for its line, more is to come, or nothing is said.
     """
 
     number: int
@@ -78,6 +84,7 @@ class ImportRow:
     line_id: str | None
     state: RowState
     why: str
+    settled: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -94,12 +101,17 @@ class ImportPlan:
 
 @dataclass(frozen=True)
 class ImportResult:
-    """What an import did: receipts entered, and rows that were not, by why."""
+    """What an import did: receipts entered, rows that were not, by why, and what follows for lines.
+
+    Lines in ``closed`` are closed now, of those in ``more`` more is to come.
+    """
 
     entered: tuple[Receipt, ...]
     already_imported: tuple[ImportRow, ...]
     held_back: tuple[ImportRow, ...]
     unmatched: tuple[ImportRow, ...]
+    closed: tuple[str, ...] = ()
+    more: tuple[str, ...] = ()
 
 
 def plan_import(
@@ -109,6 +121,7 @@ def plan_import(
     default_line: str | None = None,
     legal: Collection[str] | None = None,
     today: date | None = None,
+    build: Build | None = None,
 ) -> ImportPlan:
     """Read every row, match it to a line and find those that are in the ledger already; nothing is entered.
 
@@ -124,6 +137,8 @@ def plan_import(
         The build's lines and events; a file that names another is refused.
     today : date, optional
         Rows dated later than the day after it are refused.
+    build : Build, optional
+        Rows far above anything that their line was thought to cost are asked about.
 
     Raises
     ------
@@ -164,7 +179,32 @@ def plan_import(
                 else "the line given for the rest"
             )
             rows.append(replace(row, line_id=line_id, state="new", why=said))
-    return ImportPlan(preview, tuple(rows))
+    return ImportPlan(preview, _asked_about(rows, ledger, build))
+
+
+def _asked_about(rows: list[ImportRow], ledger: Ledger, build: Build | None) -> tuple[ImportRow, ...]:
+    """Hold back what is odd among the rows that would be entered, looked at in the order of their days."""
+    highs = every_high(build) if build is not None else {}
+    paid, marks = ledger.paid_by_line(), ledger.event_states()
+    asked: dict[int, str] = {}
+    for row in sorted(rows, key=lambda row: row.date):
+        if row.state != "new" or row.line_id is None:
+            continue
+        name, so_far = row.line_id, paid.get(row.line_id, 0)
+        if row.kind == "refund" and row.amount_minor > max(0, so_far):
+            asked[row.number] = f"more comes back for {name!r} than was paid"
+            continue
+        if row.kind == "payment" and name in marks and marks[name].state == "cannot-happen":
+            asked[row.number] = f"on {marks[name].date} you said that {name!r} cannot happen any more"
+        if build is not None and row.currency == build.build.currency:
+            for odd in unusual(build, [(name, row.amount_minor)], highs):
+                asked[row.number] = (
+                    f"{odd.paid / odd.high:,.0f} times the high of {odd.title}, {odd.high:,.0f}"
+                )
+        paid[name] = so_far + (-row.amount_minor if row.kind == "refund" else row.amount_minor)
+    return tuple(
+        replace(row, state="asked", why=asked[row.number]) if row.number in asked else row for row in rows
+    )
 
 
 def enter_import(
@@ -174,6 +214,8 @@ def enter_import(
     lines: Mapping[int, str] | None = None,
     accept: Collection[int] = (),
     leave_out: Collection[int] = (),
+    settled: Mapping[int, bool | None] | None = None,
+    build: Build | None = None,
 ) -> ImportResult:
     """Enter the rows of a plan in one transaction, and remember the file's layout for its source.
 
@@ -186,10 +228,14 @@ def enter_import(
     lines : mapping of int to str, optional
         Line by row number, for unmatched rows or instead of the match.
     accept : collection of int, optional
-        Numbers of probable duplicates that are payments of their own, and of rows taken back that are to be
-        entered again.
+        Numbers of probable duplicates that are payments of their own, of rows taken back that are to be
+        entered again, and of odd rows that are meant.
     leave_out : collection of int, optional
         Numbers of rows that do not belong to the build.
+    settled : mapping of int to (bool or None), optional
+        By row number, instead of what the file says: whether it is all for its line.
+    build : Build, optional
+        How its lines are bought: a payment that pays the price agreed for a line bought once in full closes it.
 
     Raises
     ------
@@ -197,7 +243,8 @@ def enter_import(
         If a number is no row of the plan, or the ledger refuses a row; nothing was entered then.
     """
     chosen = dict(lines or {})
-    strangers = sorted(({*chosen, *accept, *leave_out}) - {row.number for row in plan.rows})
+    answers = dict(settled or {})
+    strangers = sorted(({*chosen, *accept, *leave_out, *answers}) - {row.number for row in plan.rows})
     if strangers:
         message = f"{plan.preview.table.name}: row {strangers[0]} is no payment of this file. Use the rows' numbers."
         raise LedgerError(message)
@@ -213,7 +260,11 @@ def enter_import(
     preview = plan.preview
     layout = asdict(preview.layout)
     with ledger.together():
-        entered = ledger.add_receipts([_entry(row) for row in entering])
+        done = enter_receipts(
+            ledger, build, [_entry(row) for row in entering],
+            [{str(row.line_id): answers.get(row.number, row.settled)} for row in entering],
+        )  # fmt: skip
+        entered = tuple(one.receipt for one in done)
         if ledger.source(preview.source) != layout:
             ledger.remember_source(preview.source, layout)
         if entered or not ledger.imported(preview.table.sha256):
@@ -224,6 +275,8 @@ def enter_import(
         tuple(row for row in left if row.state == "imported"),
         tuple(row for row in left if row.state in HELD_BACK),
         tuple(row for row in left if row.state in ("unmatched", "new")),
+        tuple(dict.fromkeys(name for one in done for name in one.closed)),
+        tuple(dict.fromkeys(name for one in done for name in one.more)),
     )
 
 
@@ -313,6 +366,11 @@ def _read_rows(
             else:
                 if not minor:
                     bad("amount", "nothing was paid", "Delete the row, or correct the sum.")
+        settled = None
+        try:
+            settled = is_settled(cell("settled"))
+        except LedgerError as error:
+            bad("settled", str(error), "")
         if day is None or len(problems) > before:
             continue
         note = str(cell("note")).strip()
@@ -332,6 +390,7 @@ def _read_rows(
                 line_id=line or None,
                 state="new",
                 why="",
+                settled=settled,
             )
         )
     if problems:

@@ -33,6 +33,8 @@ class KnownLine:
         Agreed and not yet paid.
     still_minor : int or None
         What is left to buy, by the builder's last word on it.
+    more : bool
+        Whether more was said to come, beside what was paid; so too while something is left to buy.
     """
 
     id: str
@@ -40,6 +42,7 @@ class KnownLine:
     paid_minor: int
     committed_minor: int
     still_minor: int | None
+    more: bool = False
 
 
 @dataclass(frozen=True)
@@ -171,7 +174,8 @@ def _line(row: Row, standing: Standing) -> KnownLine:
         state = "closed"
     elif paid:
         state = "part-bought"
-    return KnownLine(name, state, paid, committed, left)
+    more = state != "closed" and (bool(left) or name in standing.more)
+    return KnownLine(name, state, paid, committed, left, more)
 
 
 def _paid_up(row: Row, standing: Standing) -> bool:

@@ -21,7 +21,7 @@ from forecast.spending.sniff import (
 from forecast.spending.tabular import Table, read_table
 from forecast.words.numbers import decimal_marks, doubtful
 
-ROLES = ("date", "supplier", "amount", "debit", "credit", "currency", "line", "note")
+ROLES = ("date", "supplier", "amount", "debit", "credit", "currency", "line", "note", "settled")
 """What a column may hold."""
 
 Spending = Literal["negative", "positive"]
@@ -35,7 +35,7 @@ class Layout:
     Attributes
     ----------
     columns : dict of str to str
-        Heading by role: date, supplier, amount or debit and credit, and optionally currency, line, note.
+        Heading by role: date, supplier, amount or debit and credit, and optionally currency, line, note, settled.
     """
 
     encoding: str

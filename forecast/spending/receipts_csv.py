@@ -11,9 +11,10 @@ those a kind needs must be there):
 ``kind``
     ``payment`` (also when empty), ``refund``, ``deposit``, ``balance``: a receipt.
     ``void``: the receipt with that key no longer counts; ``note`` says why.
-    ``commitment``: a price agreed for ``line``; ``settled``, ``cancelled``: the commitment with that key
-    ended. ``close``, ``reopen``: the line's state. ``happened``, ``cannot-happen``, ``event-open``: the
-    event in ``line``. ``still-to-buy``: ``amount`` is what is left to buy of the line.
+    ``commitment``: a fixed price agreed for ``line``, ``estimate`` one that may still grow; ``settled``, ``cancelled``:
+    the commitment with that key ended. ``close``, ``more`` (more is to come), ``reopen``: the line's state.
+    ``happened``, ``cannot-happen``, ``event-open``: the event in ``line``. ``still-to-buy``: ``amount`` is what is
+    left to buy of the line.
     ``freeze``: ``amount`` is the budget; ``baseline`` holds the rest as JSON (fingerprint, build_text, seed,
     trials, base_by_line, scenario), and may be empty in a file written by hand.
 ``supplier``, ``line``, ``note``
@@ -25,7 +26,8 @@ those a kind needs must be there):
     What the card was charged for this row, where that was another currency; for a commitment, what is
     expected.
 ``against``
-    Key of the commitment that a receipt is paid against.
+    Key of the commitment that a receipt is paid against; empty where it is against none. In a file without this
+    column a receipt counts against the price agreed with its supplier for its line.
 """
 
 from __future__ import annotations
@@ -43,6 +45,7 @@ from typing import Any, cast
 
 from forecast.errors import ImportRefusedError, LedgerError, NumberError, Problem
 from forecast.spending.ledger import Baseline, Ledger, NewReceipt, Receipt, ReceiptKind
+from forecast.spending.ledger.records import AgreementKind
 from forecast.spending.ledger.store import clean
 from forecast.spending.money import format_plain, parse_money
 from forecast.spending.tabular import read_table
@@ -55,13 +58,18 @@ LONGEST_CELL = 40_000_000
 """Characters: a frozen build file of 5 MB, every one of them escaped."""
 _RECEIPTS = ("payment", "refund", "deposit", "balance")
 _OTHERS = (
-    "void", "commitment", "settled", "cancelled", "close", "reopen", "happened", "cannot-happen", "event-open",
-    "still-to-buy", "freeze",
+    "void", "commitment", "estimate", "settled", "cancelled", "close", "more", "reopen", "happened", "cannot-happen",
+    "event-open", "still-to-buy", "freeze",
 )  # fmt: skip
 _TEXTS = ("receipt", "supplier", "line", "against", "note")
 _LOOKS_LIVE = re.compile(r"'*[=+\-@]")
 _EVENT_STATES = {"happened": "happened", "cannot-happen": "cannot-happen", "event-open": "open"}
-_KIND_OF_STATE = {state: kind for kind, state in _EVENT_STATES.items()}
+_LINE_STATES = {"close": "closed", "more": "more", "reopen": "open"}
+_KIND_OF_STATE = {
+    "event": {state: kind for kind, state in _EVENT_STATES.items()},
+    "line": {state: kind for kind, state in _LINE_STATES.items()},
+}
+_AGREEMENTS: dict[str, AgreementKind] = {"commitment": "fixed", "estimate": "estimate"}
 
 
 @dataclass(frozen=True)
@@ -88,7 +96,7 @@ def load_receipts_csv(path: str | Path, ledger: Ledger, content: bytes | None = 
     LedgerError
         If the file cannot be read, or the ledger cannot be written.
     """
-    rows = _read(path, content)
+    names, rows = _read(path, content)
     problems: list[Problem] = []
     steps: list[tuple[int, str, dict[str, str]]] = []
     receipts: dict[str, list[tuple[int, dict[str, str]]]] = {}
@@ -113,7 +121,8 @@ def load_receipts_csv(path: str | Path, ledger: Ledger, content: bytes | None = 
             counts[kind] = counts.get(kind, 0) + 1
             try:
                 if kind in _RECEIPTS:
-                    _add_receipt(ledger, kind, row["receipt"], receipts[row["receipt"]])
+                    key = row["receipt"]
+                    _add_receipt(ledger, kind, key, receipts[key], told="against" in names)
                 else:
                     _add_other(ledger, kind, row, seen)
             except (LedgerError, NumberError) as error:
@@ -125,7 +134,7 @@ def load_receipts_csv(path: str | Path, ledger: Ledger, content: bytes | None = 
 
 
 def _turn(kind: str) -> int:
-    return 0 if kind == "commitment" else 1 if kind in _RECEIPTS else 2
+    return 0 if kind in _AGREEMENTS else 1 if kind in _RECEIPTS else 2
 
 
 def is_ledger_text(path: str | Path, content: bytes | None = None) -> bool:
@@ -165,11 +174,13 @@ def _from_cell(text: str) -> str:
     return text[1:] if text.startswith("'") and _LOOKS_LIVE.match(text) else text
 
 
-def _read(path: str | Path, content: bytes | None = None) -> list[tuple[int, dict[str, str]]]:
-    """Read rows by column name, each with its number from 1, headings counted."""
+def _read(
+    path: str | Path, content: bytes | None = None
+) -> tuple[list[str], list[tuple[int, dict[str, str]]]]:
+    """Read the columns' names, and rows by them, each with its number from 1, headings counted."""
     table = read_table(path, content=content, delimiter=",", longest=LONGEST_CELL)
     if not table.rows:
-        return []
+        return [], []
     names = [str(cell).strip() for cell in table.rows[0]]
     unknown = [name for name in names if name not in COLUMNS]
     if unknown or "date" not in names:
@@ -184,7 +195,7 @@ def _read(path: str | Path, content: bytes | None = None) -> list[tuple[int, dic
                 for name, cell in zip(names, cells, strict=False)
             }
             rows.append((number, row))
-    return rows
+    return names, rows
 
 
 def _key_of(row: Mapping[str, str], seen: dict[str, int]) -> str:
@@ -194,7 +205,10 @@ def _key_of(row: Mapping[str, str], seen: dict[str, int]) -> str:
     return "row:" + hashlib.sha256(f"{text}{seen[text]}".encode()).hexdigest()[:24]
 
 
-def _add_receipt(ledger: Ledger, kind: str, key: str, rows: list[tuple[int, dict[str, str]]]) -> None:
+def _add_receipt(
+    ledger: Ledger, kind: str, key: str, rows: list[tuple[int, dict[str, str]]], *, told: bool
+) -> None:
+    """Enter a receipt; ``told`` says that the file has a column for what it is paid against, so that empty is none."""
     first = rows[0][1]
     currency = first["currency"] or ledger.currency or ""
     foreign = any(row["charged"] for _, row in rows)
@@ -222,6 +236,7 @@ def _add_receipt(ledger: Ledger, kind: str, key: str, rows: list[tuple[int, dict
         kind=cast(ReceiptKind, kind),
         entry_key=key,
         commitment_id=_commitment(ledger, first["against"]) if first["against"] else None,
+        apart=told and not first["against"],
     )
     ledger.add_receipts([entry])
 
@@ -247,13 +262,13 @@ def _add_other(ledger: Ledger, kind: str, row: dict[str, str], seen: dict[str, i
             raise LedgerError(message)
         if found[0].voided_by is None:
             ledger.void_receipt(found[0].id, note, day)
-    elif kind == "commitment":
+    elif kind in _AGREEMENTS:
         expected = row["charged"] and parse_money(
             row["charged"], row["charged_currency"] or ledger.currency or "", decimal="."
         )
         ledger.add_commitment(
             day, row["supplier"], line, parse_money(row["amount"], currency, decimal="."), currency, note,
-            expected_minor=expected or None, entry_key=key or _key_of(row, seen),
+            expected_minor=expected or None, entry_key=key or _key_of(row, seen), kind=_AGREEMENTS[kind],
         )  # fmt: skip
     elif kind in ("settled", "cancelled"):
         there = {item.id: item.state for item in ledger.list_commitments(include_ended=True)}
@@ -273,7 +288,7 @@ def _add_other(ledger: Ledger, kind: str, row: dict[str, str], seen: dict[str, i
         _freeze(ledger, row, currency, key or _key_of(row, seen))
     else:
         about = "event" if kind in _EVENT_STATES else "line"
-        state = _EVENT_STATES.get(kind, "closed" if kind == "close" else "open")
+        state = (_EVENT_STATES | _LINE_STATES)[kind]
         marks = [
             (about_, mark.subject, mark.state, str(mark.date), mark.note)
             for about_, mark in ledger.list_marks()
@@ -285,7 +300,8 @@ def _add_other(ledger: Ledger, kind: str, row: dict[str, str], seen: dict[str, i
         if about == "event":
             ledger.mark_event(line, state, day, note, anyway=True)  # type: ignore[arg-type]  # from the table above
         else:
-            (ledger.close_line if kind == "close" else ledger.reopen_line)(line, day, note, anyway=True)
+            say = {"close": ledger.close_line, "more": ledger.expect_more, "reopen": ledger.reopen_line}[kind]
+            say(line, day, note, anyway=True)
 
 
 def _nth(row: tuple[object, ...], seen: dict[str, int]) -> int:
@@ -328,7 +344,8 @@ def _export_rows(ledger: Ledger) -> Iterator[dict[str, str]]:
     }
     for order, item in enumerate(commitments):
         row = {
-            "kind": "commitment", "receipt": item.entry_key, "supplier": item.supplier, "line": item.line_id,
+            "kind": "commitment" if item.kind == "fixed" else item.kind, "receipt": item.entry_key,
+            "supplier": item.supplier, "line": item.line_id,
             "amount": format_plain(item.amount_minor, item.currency), "currency": item.currency, "note": item.note,
         }  # fmt: skip
         if item.currency != ledger.currency and ledger.currency:
@@ -347,13 +364,7 @@ def _export_rows(ledger: Ledger) -> Iterator[dict[str, str]]:
             void = {"kind": "void", "receipt": by_id[receipt.voids].entry_key, "note": receipt.note}
             dated.append((receipt.date, 2, receipt.id, [void]))
     for order, (about, mark) in enumerate(ledger.list_marks()):
-        kind = (
-            _KIND_OF_STATE[mark.state]
-            if about == "event"
-            else "close"
-            if mark.state == "closed"
-            else "reopen"
-        )
+        kind = _KIND_OF_STATE[about][mark.state]
         dated.append((mark.date, 3, order, [{"kind": kind, "line": mark.subject, "note": mark.note}]))
     for order, left in enumerate(ledger.list_still_to_buy()):
         amount, unit = format_plain(left.amount_minor, ledger.currency or "EUR"), ledger.currency or "EUR"

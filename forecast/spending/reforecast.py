@@ -53,6 +53,8 @@ class LineWatch:
         Where a known amount lies in its range: 0 in the middle, ±1.28 at its ends; beyond ±3.5 outside of it.
     settled : float or None
         Chance that what was paid is all, where nobody said so.
+    more : bool
+        Whether more was said to come.
     """
 
     id: str
@@ -69,6 +71,7 @@ class LineWatch:
     committed: float = 0.0
     score: float | None = None
     settled: float | None = None
+    more: bool = False
 
     @property
     def moved(self) -> float:
@@ -224,7 +227,7 @@ class Reforecast:
                     to_float(known.paid_minor, self.currency), _range(before),
                     _range(now), before.mean, now.mean,
                     to_float(known.committed_minor, self.currency), scores.get(now.id),
-                    self.settled.get(now.id),
+                    self.settled.get(now.id), known.more,
                 )
             )  # fmt: skip
         return tuple(found)

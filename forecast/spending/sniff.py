@@ -49,6 +49,7 @@ _HEADINGS: dict[str, tuple[str, ...]] = {
     "currency": ("currency", "wahrung", "waehrung", "devise", "moneda", "valuta code", "divisa", "munt", "ccy"),
     "line": ("line", "line item", "line id"),
     "note": ("note", "notes", "memo", "comment"),
+    "settled": ("settled", "all paid", "paid up"),
 }  # fmt: skip
 
 
@@ -147,7 +148,8 @@ def guess_columns(header: Sequence[Cell]) -> dict[str, int]:
     Returns
     -------
     dict of str to int
-        Column number, from 0, by role: date, amount or debit and credit, supplier, currency, line, note.
+        Column number, from 0, by role: date, amount or debit and credit, supplier, currency, line, note,
+        settled.
     """
     names = [_plain(str(cell)) for cell in header]
     found: dict[str, int] = {}
@@ -175,6 +177,27 @@ def guess_columns(header: Sequence[Cell]) -> dict[str, int]:
     if "debit" in found and "credit" in found:
         found.pop("amount", None)
     return found
+
+
+def is_settled(cell: Cell) -> bool | None:
+    """Read whether a payment is all for its line: yes, no, or empty where nothing is said.
+
+    Raises
+    ------
+    LedgerError
+        If it is none of these.
+    """
+    written = str(cell).strip().casefold()
+    if written in ("", "?"):
+        return None
+    if written in ("yes", "y", "true", "1", "x"):
+        return True
+    if written in ("no", "n", "false", "0"):
+        return False
+    message = (
+        f"{str(cell).strip()!r}. Write yes where it is all for its line, no where more is to come, or nothing"
+    )
+    raise LedgerError(message)
 
 
 def find_date_orders(cells: Iterable[Cell]) -> tuple[DateOrder, ...]:

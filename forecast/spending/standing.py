@@ -252,8 +252,7 @@ class Record:
     ) -> int:
         """Add payments up to a moment to the sums, from one of them on; give the first that is later.
 
-        ``against`` adds up, by commitment, the share of it that is paid: in its own currency where it was paid in that,
-        so that a move of the rate leaves nothing to pay.
+        ``against`` adds up, by commitment, the share of it that is paid.
         """
         place = start
         agreements = {one.id: one for one in self.commitments}
@@ -266,13 +265,8 @@ class Record:
             code = one.currency if one.charged else ""
             sums[code] = sums.get(code, 0.0) + one.foreign_minor
             if one.commitment_id is not None:
-                agreement = agreements[one.commitment_id]
-                same = one.charged and one.currency == agreement.currency
-                share = (
-                    one.foreign_minor / agreement.amount_minor
-                    if same
-                    else one.amount_minor / agreement.expected_minor
-                )
+                charged = (one.currency, one.foreign_minor) if one.charged else None
+                share = agreements[one.commitment_id].share_of(one.amount_minor, charged)
                 against[one.commitment_id] = against.get(one.commitment_id, 0.0) + share
             place += 1
         return place
@@ -288,7 +282,7 @@ class Record:
             if one.date > day:
                 continue
             ended = one.ended is not None and one.ended <= day
-            left = round(one.expected_minor * (1 - against.get(one.id, 0.0)))
+            left = one.left_minor(against.get(one.id, 0.0))
             if ended:
                 if one.state == "settled":
                     done.add(one.line_id)

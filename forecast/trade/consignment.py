@@ -171,7 +171,9 @@ def _carriage(consignment: Consignment) -> dict[str, float]:
     for id, figure in consignment.overrides.items():
         if id in known:
             if not isinstance(figure, Known):
-                message = f"consignment {consignment.id!r}.overrides {id!r}: found a range. Write one number."
+                message = (
+                    f"consignment {consignment.id!r}, overrides {id!r}: found a range. Write one number."
+                )
                 raise RuleError(message)
             found[id] = figure.value
     return found

@@ -9,6 +9,8 @@ from forecast.spending.events import WORDS
 from forecast.spending.undoing import LastEntry
 from forecast.views.money import exact
 
+_LINE_STATES = {"closed": "closed", "more": "with more to come", "open": "opened again"}
+
 
 def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None = None) -> str:
     """Say what an entry was: ``receipt 12 of Paint counter, €148.50, and filler closed``.
@@ -40,10 +42,7 @@ def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None
             parts.append(f"receipt {row['voids']} of {row['supplier']} taken back")
         else:
             parts.append(f"receipt {change.row_id} of {row['supplier']}, {exact(int(paid), currency)}")
-    parts += [
-        f"{named(row, 'line_id')} {'closed' if row['state'] == 'closed' else 'opened again'}"
-        for row in entry.rows("line_mark")
-    ]
+    parts += [f"{named(row, 'line_id')} {_LINE_STATES[str(row['state'])]}" for row in entry.rows("line_mark")]
     parts += [
         f"\u201c{named(row, 'event_id')}\u201d {WORDS[str(row['state'])]}" for row in entry.rows("event_mark")
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from forecast.spending.reasons import Reason
 from forecast.spending.reforecast import Reforecast
 from forecast.views.money import about, signed
+from forecast.views.settling import state_words
 from forecast.views.watching import level
 
 REASON_WORDS = {
@@ -75,7 +76,7 @@ def estimate_rows(watch: Reforecast) -> list[list[str]]:
             about(line.paid, money),
             about(line.now[1], money),
             signed(line.moved, money),
-            line.state,
+            state_words(line),
         ]
         for line in watch.lines
     ]

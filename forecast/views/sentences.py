@@ -44,13 +44,18 @@ def slips_sentence(build: Build, where: str) -> str:
     )
 
 
-def unusual_sentence(found: Sequence[Unusual], currency: str) -> str:
-    """Ask about sums far above the high of their line; nothing where there is none."""
-    told = [
+def unusual_words(found: Sequence[Unusual], currency: str) -> list[str]:
+    """Say of each sum how far above the high of its line it is."""
+    return [
         f"{about(item.paid, currency)} for {item.title} is {item.paid / item.high:,.0f} times its high of "
         f"{about(item.high, currency)}"
         for item in found
     ]
+
+
+def unusual_sentence(found: Sequence[Unusual], currency: str) -> str:
+    """Ask about sums far above the high of their line; nothing where there is none."""
+    told = unusual_words(found, currency)
     return f"{'; '.join(told)}. Is that meant?" if told else ""
 
 

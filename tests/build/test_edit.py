@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import multiprocessing
 import os
 import stat
@@ -17,12 +18,14 @@ from forecast.build.edit import (
     RemoveItem,
     SetBuild,
     SetKey,
+    can_undo_save,
     changed,
-    difference,
     edit_build,
     save_build,
     stamp,
+    undo_save,
 )
+from forecast.build.files import versions
 from forecast.errors import BuildFileError, EditedMeanwhileError
 from forecast.spending.folder import DEMOS
 
@@ -52,7 +55,8 @@ cost = { low = 100, high = 900 }
 
 
 def lines_that_differ(old: str, new: str) -> list[str]:
-    return [line for line in difference(old, new).splitlines()[2:] if line[:1] in "+-"]
+    told = difflib.unified_diff(old.splitlines(), new.splitlines(), "", "", "", "", 1, "")
+    return [line for line in list(told)[2:] if line[:1] in "+-"]
 
 
 def test_a_number_changes_and_its_comment_stays() -> None:
@@ -165,7 +169,8 @@ def test_saving_writes_the_whole_file_and_leaves_nothing_beside_it(tmp_path: Pat
     new = changed(TEXT, [SetKey("kit", "amount", 2600)])
     save_build(file, new, TEXT)
     assert file.read_bytes() == new.encode()
-    assert [path.name for path in tmp_path.iterdir() if path.name != ".build.toml.lock"] == ["build.toml"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [".build.toml.lock", "backups", "build.toml"]
+    assert [one.path.read_bytes() for one in versions(file)] == [TEXT.encode()]
     if sys.platform != "win32":
         assert stat.S_IMODE(file.stat().st_mode) == 0o640
 
@@ -267,3 +272,24 @@ def test_programs_that_save_at_once_lose_nothing(tmp_path: Path) -> None:
     assert [job.exitcode for job in jobs] == [0] * 4
     found = {line.id for line in read_build(file).line}
     assert {f"line_{number}" for number in range(1, 25)} <= found
+
+
+def test_saves_are_undone_one_by_one_and_nothing_written_by_other_means_is_lost(tmp_path: Path) -> None:
+    file = tmp_path / "build.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + TEXT.encode())
+    texts = [TEXT]
+    for budget in (5000, 6000, 7000):
+        texts.append(edit_build(file, [SetBuild("budget", budget)]))
+    for text in reversed(texts[:-1]):
+        assert undo_save(file) == text
+    assert file.read_bytes() == b"\xef\xbb\xbf" + TEXT.encode()
+    assert not can_undo_save(file)
+    assert [one.undone for one in versions(file)] == [True] * 3  # what was undone is kept
+    edit_build(file, [SetBuild("budget", 8000)])
+    theirs = TEXT.replace("2500", "2700")
+    file.write_text(theirs, encoding="utf-8")
+    with pytest.raises(EditedMeanwhileError):
+        undo_save(file)
+    assert read_text(file) == theirs
+    edit_build(file, [SetBuild("budget", 9000)])
+    assert undo_save(file) == theirs

@@ -25,6 +25,7 @@ from forecast.build.sheet import (
     rows,
     starter,
     taken_quote,
+    told_apart,
 )  # fmt: skip
 from forecast.spending.folder import DEMOS
 from tests.build.texts import HEAD
@@ -284,3 +285,33 @@ def test_a_rate_of_exchange_is_told_anew_with_its_day() -> None:
     assert parse_build(new).currency["JPY"].as_of == date(2026, 11, 25)
     plain = parse_build(TEXT)
     assert "rate = 0.0059\n" in changed(TEXT, rate_changes(plain, "JPY", 0.0059, date(2026, 11, 25)))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("middle = 12, high", "middle = 13, high", ["Filler, price: was 9 / 12 / 16, is 9 / 13 / 16."]),
+        ("chance = 0.2", "chance = 0.3", ["Rust, chance: was 20 %, is 30 %."]),
+        ("rate = 0.0057", "rate = 0.006", ["Rate of JPY: was 0.0057, is 0.006."]),
+        ('name = "Filler"', 'name = "Body filler"', ["Filler is now called Body filler."]),
+        ("cost = 400", 'cost = 400\nnote = "since 2027"',
+         ["Something other than sums changed: a name, a note, a tie to a shared cause, or who does which work."]),
+        ("# a comment", "# another comment", []),
+        ("budget = 9000", "budget = 9500", ["Budget: was 9,000, is 9,500."]),
+        ('[[event]]\nid = "rust"\nchance = 0.2\ncost = 400\n', "", ["Rust is taken out."]),
+        ("# a comment", '[[line]]\nid = "wax"\ngroup = "finish"\namount = 9\n', ["Wax is added."]),
+        ("amount = 700", 'amount = { shape = "uniform", min = 600, max = 800 }',
+         ["Kit, amount: was 700, is uniform: min 600, max 800."]),
+    ],
+)  # fmt: skip
+def test_two_builds_are_told_apart_in_words(old: str, new: str, told: list[str]) -> None:
+    text = (
+        HEAD + "budget = 9000\n[currency.JPY]\nrate = 0.0057\n"
+        '[[line]]\nid = "filler"\nname = "Filler"\ngroup = "consumables"\nquantity = 4\n'
+        "price = { low = 9, middle = 12, high = 16 }\n"
+        '[[line]]\nid = "kit"\ngroup = "kit"\namount = 700\n'
+        '[[event]]\nid = "rust"\nchance = 0.2\ncost = 400\n'
+        "# a comment\n"
+    )
+    assert old in text
+    assert told_apart(parse_build(text), parse_build(text.replace(old, new))) == told

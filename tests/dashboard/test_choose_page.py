@@ -89,7 +89,7 @@ def test_mixes_are_drawn_with_their_finding(run: Run, small: Path) -> None:
 
 def test_quotes_are_taught_and_then_compared(run: Run, small: Path) -> None:
     app = run(small, "choose")
-    assert any("[[option]]" in item.value for item in app.main.code)
+    assert "Two kits or two shops? Add what each asks" in words(app)
     (small / "build.toml").write_text(SMALL + EXAMPLE, encoding="utf-8")
     app = app.run()
     assert not app.exception
@@ -104,19 +104,33 @@ def test_quotes_are_taught_and_then_compared(run: Run, small: Path) -> None:
 def test_one_way_only_says_what_to_add(run: Run, tmp_path: Path) -> None:
     (tmp_path / "build.toml").write_text(ONE_WAY, encoding="utf-8")
     app = run(tmp_path, "choose")
-    assert "Write a second one into the build file" in words(app)
+    assert "This build has **1 way** of being done." in words(app)
+    assert "give what you would buy for it and what a shop would ask the same work package" in words(app)
     assert "Give a work package two ways of being done" in words(app)
-    assert any("[scenario.outsourced]" in item.value for item in app.main.code)
 
 
-def test_the_examples_that_pages_teach_are_legal(run: Run, tmp_path: Path) -> None:
-    from forecast.build.buildfile import parse_build
-    from forecast.dashboard.cost_more import EXAMPLE as MEASURE
+def test_both_ways_are_put_in_with_one_press(run: Run, small: Path) -> None:
+    text = (
+        SMALL[: SMALL.index("[scenario.")] if SMALL.rindex("[scenario.") > SMALL.rindex("[[line]]") else SMALL
+    )
+    (small / "build.toml").write_text(text, encoding="utf-8")
+    assert not BuildFolder.at(small).read().scenario
+    app = run(small, "choose")
+    assert "You or a shop could do: " in words(app)
+    app = app.button(key="both-ways").click().run()
+    app = app.button(key="keep").click().run()
+    assert not app.exception
+    found = compare(BuildFolder.at(small).read())
+    assert [item.name for item in found.scenarios] == ["All by yourself", "All farmed out"]
+    assert found.sentence(euros) in words(app).replace("**", "")
 
-    event = '[[event]]\nid = "transit_damage"\nchance = 0.1\ncost = 300\n'
-    build = parse_build(ONE_WAY + event + EXAMPLE + MEASURE)
-    assert [item.id for item in build.measure] == ["photos_before_shipping"]
-    assert [item.choice for item in build.option] == ["kit", "kit"]
+
+def test_no_page_shows_how_a_file_is_written(run: Run, small: Path, tmp_path: Path) -> None:
+    """What is to be done is said in words, or there is a form for it."""
+    (tmp_path / "build.toml").write_text(ONE_WAY, encoding="utf-8")
+    for folder in (small, tmp_path):
+        for page in ("cost", "lines", "choose"):
+            assert not run(folder, page).main.code
 
 
 def test_a_quote_is_added_kept_and_compared(run: Run, small: Path) -> None:

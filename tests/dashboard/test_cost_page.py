@@ -144,7 +144,7 @@ def test_what_could_go_and_what_must_stay(run: Run, small: Path) -> None:
 
 def test_measures_are_taught_and_then_judged(run: Run, small: Path) -> None:
     app = run(small)
-    assert any("[[measure]]" in item.value for item in app.main.code)
+    assert "see whether what a measure saves is more than it costs" in words(app)
     file = small / "build.toml"
     file.write_text(SMALL + MEASURES, encoding="utf-8")
     app = app.run()
@@ -220,6 +220,36 @@ def test_the_middle_figures_open_down_to_what_makes_them_up(
     select = next(box for box in app.main.selectbox if box.label.startswith("Open one"))
     app = select.set_value(f"{own.id}.own_hours").run()
     assert re.search(r"\*\*.*, own hours\*\*, at your middle figures: \*\*[\d.]+ h\*\*", words(app))
+
+
+def test_a_measure_of_ones_own_is_put_in(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file)
+
+    def box(label: str) -> Any:
+        return next(item for item in (*app.main.text_input, *app.main.selectbox) if item.label == label)
+
+    def add() -> None:
+        next(item for item in app.main.button if item.label == "Add the measure").click()
+
+    add()
+    app = app.run()
+    assert "Say what the measure is." in words(app)
+    event = before_ordering.read().event[0]
+    box("A measure of your own").set_value("A second look")
+    box("Costs, EUR").set_value("35")
+    box("Against which risk").set_value(event.id)
+    box("Happens less often by, %").set_value("30")
+    add()
+    app = app.run()
+    assert not app.exception
+    app = app.button(key="keep").click().run()
+    [measure] = before_ordering.read().measure
+    assert (measure.name, dict(measure.chances), dict(measure.impacts)) == (
+        "A second look",
+        {event.id: 0.7},
+        {},
+    )
+    assert measures_of(before_ordering.read()).alone[0].title in words(app) + tables(app)
 
 
 def test_a_measure_that_such_builds_take_is_tried(run: Run, before_ordering: BuildFolder) -> None:

@@ -12,6 +12,7 @@ from forecast.build.buildfile import parse_build, read_text
 from forecast.build.edit import SetKey, changed, stamp
 from forecast.build.figures import Known
 from forecast.build.sheet import changes, other_shapes, rows, with_changes
+from forecast.dashboard.unsaved import draft_of
 from forecast.decide.paired import forecast_change
 from forecast.engine.figures import shape_of
 from forecast.spending.folder import BuildFolder
@@ -134,7 +135,8 @@ def test_an_edit_made_in_an_editor_meanwhile_is_shown_and_kept(
     file.write_text(theirs, encoding="utf-8")
     app = app.run()
     assert "saved elsewhere since these edits began" in words(app)
-    assert "+budget = 14750" in app.code[0].value
+    assert "Budget: was 13,500, is 14,750." in words(app)
+    assert not app.code
     assert not [item for item in app.button if item.label == "Keep the changes"]
     app = press(app, "Put my edits on top of it and save")
     assert not app.exception
@@ -379,3 +381,67 @@ def test_what_was_not_understood_outlives_a_look_at_another_page(
             del app.session_state[name]  # as a browser does with what is not drawn
     app = app.switch_page("forecast/dashboard/lines.py").run()
     assert any("can mean 2400 or 2.4" in item.label for item in app.main.radio)
+
+
+def test_what_is_not_saved_outlives_a_reload_and_a_restart(run: Run, before_ordering: BuildFolder) -> None:
+    text = read_text(before_ordering.build_file)
+    app = run(before_ordering.build_file, "lines")
+    app = edit(app, place_of(before_ordering, "delivery"), {"High": 2400.0})
+    first = before_ordering.read().line[1]
+    app = app.multiselect(key="remove-which").set_value([first.id]).run()
+    app = press(app, "Take them out")
+    said = next(line for line in words(app).splitlines() if "2 changes" in line)
+    other = run(before_ordering.build_file, "cost")  # as a reload does, or another tab
+    assert said in words(other)
+    other = press(other, "Keep the changes")
+    assert not other.exception
+    build = before_ordering.read()
+    assert first.id not in {line.id for line in build.line}
+    assert next(line for line in build.line if line.id == "delivery").amount.model_dump()["high"] == 2400  # type: ignore[union-attr]
+    app = app.run()  # the first tab holds the same changes: they stand in the file now
+    assert "Not saved yet" not in words(app)
+    assert "saved elsewhere" not in words(app)
+    assert "Not saved yet" not in words(run(before_ordering.build_file, "lines"))
+    assert text != read_text(before_ordering.build_file)
+
+
+def test_a_tab_without_changes_leaves_the_draft_of_another(run: Run, before_ordering: BuildFolder) -> None:
+    idle = run(before_ordering.build_file, "lines")
+    app = run(before_ordering.build_file, "lines")
+    edit(app, place_of(before_ordering, "delivery"), {"High": 2400.0})
+    idle.run()
+    assert "Not saved yet" in words(run(before_ordering.build_file, "lines"))
+    press(app, "Drop them")
+    assert "Not saved yet" not in words(run(before_ordering.build_file, "lines"))
+
+
+def test_a_draft_that_cannot_be_used_is_none(run: Run, before_ordering: BuildFolder) -> None:
+    file = draft_of(str(before_ordering.build_file))
+    app = run(before_ordering.build_file, "lines")
+    edit(app, place_of(before_ordering, "delivery"), {"High": 2400.0})
+    whole = file.read_text(encoding="utf-8")
+    for harmed in (
+        whole[:-9],
+        "[]",
+        whole.replace('"High"', '"Higher"').replace("2400.0", '"much"'),
+        "\ud800",
+    ):
+        file.write_bytes(harmed.encode(errors="surrogatepass"))
+        assert "Not saved yet" not in words(run(before_ordering.build_file, "cost"))
+
+
+def test_what_was_kept_is_undone_in_another_tab_and_on_another_day(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    texts = [read_text(before_ordering.build_file)]
+    for high in (2400.0, 2500.0):
+        app = run(before_ordering.build_file, "lines")
+        press(edit(app, place_of(before_ordering, "delivery"), {"High": high}), "Keep the changes")
+        texts.append(read_text(before_ordering.build_file))
+    for _ in range(2):
+        assert read_text(before_ordering.build_file) == texts.pop()
+        app = press(run(before_ordering.build_file, "lines"), "Undo the last change")
+        assert not app.exception
+    assert read_text(before_ordering.build_file) == texts.pop()
+    app = run(before_ordering.build_file, "lines")
+    assert "Undo the last change" not in [item.label for item in app.button]

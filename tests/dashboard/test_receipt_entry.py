@@ -42,8 +42,9 @@ def test_a_receipt_is_kept_to_the_cent_and_the_page_says_what_it_moved(
     watch = reforecast(build, ledger)
     was, now = watch.before.percentile(0.8), watch.percentile(0.8)
     said = words(app)
+    closed = "“Tyres” is closed: nothing more will be paid for it."
     move = signed(now.value - was.value, "EUR", now.error)
-    assert f"Receipt 1, €1,234.50 at A tyre shop, is entered. P80 moved by **{move}**" in said
+    assert f"Receipt 1, €1,234.50 at A tyre shop, is entered. {closed} P80 moved by **{move}**" in said
     assert f"to **{about(now.value, 'EUR', now.error)}**" in said
     assert "**€1,234.50** paid so far, in 1 receipt." in said
     assert "is entered. P80" not in words(app.run())
@@ -72,8 +73,8 @@ def test_several_lines_share_a_receipt_and_the_empty_one_takes_the_rest(
 
 
 def test_a_closed_line_costs_what_was_paid(run: Run, before_ordering: BuildFolder) -> None:
-    app = fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A shop", "700")
-    app = save(field(app, "multiselect", "Nothing more will come for").set_value(["tyres"]).run())  # type: ignore[attr-defined]
+    app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A shop", "700"))
+    assert "“Tyres” is closed: nothing more will be paid for it." in words(app)
     ledger = before_ordering.ledger()
     assert ledger.closed_lines() == {"tyres"}
     line = next(line for line in reforecast(before_ordering.read(), ledger).lines if line.id == "tyres")
@@ -99,7 +100,7 @@ def test_paid_in_another_currency_asks_what_was_charged(run: Run, before_orderin
         (["tyres"], "A shop", "", "amount: empty"),
         (["tyres"], "", "100", "no supplier"),
         (["tyres"], "A shop", "12.345.6", "digits are not grouped in threes"),
-        (["tyres"], "A shop", "-5", "above zero; money back is a refund"),
+        (["tyres"], "A shop", "-5", "Write a sum above zero"),
     ],
 )
 def test_what_is_wrong_is_said_and_nothing_is_entered(

@@ -177,3 +177,18 @@ def test_a_downloaded_ledger_is_read_back_as_what_it_is(
     assert not app.exception
     assert ledger.paid_by_line() == {"primer": 1_000, "tools": 2_000}
     assert "1 receipt is new" in words(app)
+
+
+def test_whether_a_payment_is_all_stands_in_the_file_or_is_chosen(
+    run: Run, with_history: BuildFolder
+) -> None:
+    text = FILE.replace("Currency\n", "Currency;Settled\n", 1).replace(";EUR\n", ";EUR;yes\n", 1)
+    app = send(run(with_history.build_file, "receipts"), text.replace(";EUR\n", ";EUR;\n"))
+    names = {item.id: item.title for item in with_history.read().line}
+    app = edit(app, {1: {"Enter": True, "Line": names["tyres"], "All?": "no"}})
+    app = press(again(app, text.replace(";EUR\n", ";EUR;\n")), "Enter 3 receipts")
+    assert not app.exception
+    states = {line: mark.state for line, mark in with_history.ledger().line_states().items()}
+    assert states["tyres"] == "more"
+    assert f"More is to come for “{names['tyres']}”." in words(app)
+    assert states["primer"] == "closed"  # a later payment of which nothing is said leaves it so

@@ -18,7 +18,9 @@ def test_a_commitment_is_entered_settled_and_called_off(run: Run, before_orderin
     field(app, "text_input", "With whom").set_value("A tyre shop")  # type: ignore[attr-defined]
     field(app, "text_input", "Price agreed").set_value("640")  # type: ignore[attr-defined]
     app = press(app.run(), "Save commitment")
-    assert "Commitment 1 with A tyre shop, €640.00, is entered. P80 moved by" in words(app)
+    assert "Commitment 1: Agreed with A tyre shop for “Tyres”: €640.00, a fixed price. P80 moved by" in words(
+        app
+    )
     assert "**€640.00** is agreed and not yet paid, in 1 commitment." in words(app)
     app = field(app, "selectbox", "A commitment that has ended").set_value(1).run()  # type: ignore[attr-defined]
     app = press(app, "It is off")
@@ -46,7 +48,7 @@ def test_lines_are_closed_and_opened_without_touching_those_of_another_window(
     run: Run, before_ordering: BuildFolder
 ) -> None:
     app = run(before_ordering.build_file, "receipts")
-    app = field(app, "multiselect", "Close").set_value(["tyres"]).run()  # type: ignore[attr-defined]
+    app = field(app, "multiselect", "Lines").set_value(["tyres"]).run()  # type: ignore[attr-defined]
     phone = Ledger(before_ordering.receipts_db, currency="EUR")
     phone.close_line("wheels")
     app = press(app, "Close them")
@@ -54,7 +56,7 @@ def test_lines_are_closed_and_opened_without_touching_those_of_another_window(
     app = field(app, "multiselect", "Closed; open again").set_value(["tyres"]).run()  # type: ignore[attr-defined]
     app = press(app, "Open them again")
     assert phone.closed_lines() == frozenset({"wheels"})
-    assert "1 line is open again." in words(app)
+    assert "More may come for “Tyres”." in words(app)
 
 
 def test_closed_events_are_not_counted_as_lines(run: Run, half_way: BuildFolder) -> None:

@@ -6,6 +6,7 @@ import re
 import shutil
 import sys
 from collections.abc import Callable
+from difflib import ndiff
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,6 @@ from streamlit.testing.v1 import AppTest
 
 from forecast import read_build, simulate
 from forecast.build.buildfile import parse_build
-from forecast.build.edit import difference
 from forecast.build.guided import (
     DONT_KNOW,
     answers_of,
@@ -337,7 +337,7 @@ def test_a_list_goes_into_the_build_in_force_by_way_of_the_tray(
     app = app.switch_page("forecast/dashboard/lines.py").run()  # where a browser is by now
     app = app.button(key="keep").click().run()
     new = before_ordering.build_file.read_text(encoding="utf-8")
-    assert [row for row in difference(old, new).splitlines() if row.startswith("-")] == ["--- as read here"]
+    assert [row for row in ndiff(old.splitlines(), new.splitlines()) if row.startswith("-")] == []
     seats = next(line for line in before_ordering.read().line if line.title == "Seats")
     assert seats.amount is not None
 
@@ -416,3 +416,24 @@ def test_a_recent_build_says_how_far_it_is(
     assert f"lines, {paid} paid in {len(receipts)} receipts. Changed" in told[str(own)]
     assert "lines, no receipts yet. Changed" in told[str(bare)]
     assert "The build file needs mending. Changed" in told[str(broken)]
+
+
+def test_a_build_whose_ledger_is_gone_is_put_back_on_the_page(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    home = tmp_path / "mine"
+    shutil.copytree(DEMOS / "before-ordering-ireland", home)
+    folder = BuildFolder.at(home)
+    folder.ledger().add_receipt("2026-05-02", "Shop", 1_000, "EUR", [("primer", 1_000)])
+    folder.receipts_db.unlink()
+    remember(folder)
+    app = start(monkeypatch, str(home))
+    assert not app.exception
+    app = press(app, "Look whether all is whole")
+    assert "receipts.db: is gone" in words(app)
+    box = next(box for box in app.main.selectbox if box.label == "Copy")
+    assert "the build file, 1 receipt" in box.options[0]
+    box.select_index(0)
+    app = press(app.run(), "Put it back")
+    assert "Put back as of" in words(app)
+    assert len(folder.ledger().list_receipts()) == 1

@@ -141,12 +141,40 @@ def test_weights_near_a_percentile_hold_just_that_band() -> None:
     assert np.count_nonzero(near) in (40, 41)
 
 
-def test_errors_are_the_spread_over_replicates() -> None:
-    values = np.random.default_rng(8).normal(size=(16, 500))
-    (found,) = percentile_estimates(values.ravel(), (0.9,), 16)
-    single = [np.quantile(part, 0.9, method="inverted_cdf") for part in values]
-    assert found.error == pytest.approx(np.std(single, ddof=1) / 4)
-    assert mean_estimate(values.ravel(), 16).error == pytest.approx(np.std(values.mean(axis=1), ddof=1) / 4)
+@pytest.mark.parametrize("q", [0.1, 0.5, 0.9])
+def test_the_error_of_a_percentile_is_that_of_its_formula(q: float) -> None:
+    """Of independent trials: √(q (1 − q) / N) / f(x_q); by replicates it is found with about a fifth of itself."""
+    formula = np.sqrt(q * (1 - q) / 16_384) / stats.norm.pdf(stats.norm.ppf(q))
+    errors = []
+    for seed in range(60):
+        values = np.random.default_rng(seed).normal(size=16_384)
+        errors.append(percentile_estimates(values, (q,), 16)[0].error)
+    assert np.sqrt(np.mean(np.square(errors))) == pytest.approx(formula, rel=4 * 0.2 / np.sqrt(60))
+
+
+@pytest.mark.parametrize("share", [0.6, 0.598, 0.603])
+def test_in_a_gap_the_error_of_a_percentile_is_that_of_the_side_it_falls_on(share: float) -> None:
+    """Two kinds of outcome, 10,000 and 13,000: P60 is one or the other, by a binomial number of trials."""
+    values, errors = [], []
+    for seed in range(200):
+        dear = np.random.default_rng(seed).random(16_384) >= share
+        (found,) = percentile_estimates(np.where(dear, 13_000.0, 10_000.0), (0.6,), 16)
+        values.append(found.value)
+        errors.append(found.error)
+    cheap = stats.binom.sf(np.ceil(0.6 * 16_384) - 1, 16_384, share)
+    real = 3000 * np.sqrt(cheap * (1 - cheap))
+    assert np.mean(np.array(values) == 10_000) == pytest.approx(cheap, abs=0.15)
+    assert np.sqrt(np.mean(np.square(errors))) == pytest.approx(real, rel=0.3)
+
+
+def test_errors_come_from_the_spread_over_replicates() -> None:
+    """Replicates that agree on every share leave no doubt; one alone tells nothing."""
+    values = np.tile(np.arange(500.0), 16)
+    assert percentile_estimates(values, (0.9,), 16)[0].error == 0
+    assert np.isnan(percentile_estimates(values, (0.9,), 1)[0].error)
+    drawn = np.random.default_rng(8).normal(size=16 * 500)
+    means = drawn.reshape(16, 500).mean(axis=1)
+    assert mean_estimate(drawn, 16).error == pytest.approx(np.std(means, ddof=1) / 4)
 
 
 @pytest.mark.parametrize("q", [-0.1, 80])

@@ -88,9 +88,9 @@ def test_a_commitment_shrinks_by_deposits_and_ends(ledger: Ledger) -> None:
     assert deposit.commitment_id == kit.id
     assert ledger.committed_by_line("2026-01-09") == {}
     assert ledger.committed_by_line("2026-01-11") == {"kit": 300_000}
-    assert ledger.committed_by_line() == {"kit": 205_000}
+    assert ledger.committed_by_line() == {"kit": 210_000}
     ledger.settle_commitment(kit.id, "2026-02-20")
-    assert ledger.committed_by_line("2026-02-19") == {"kit": 205_000}
+    assert ledger.committed_by_line("2026-02-19") == {"kit": 210_000}
     assert ledger.committed_by_line() == {}
     assert ledger.list_commitments() == ()
     ended = ledger.list_commitments(include_ended=True)[0]

@@ -52,7 +52,7 @@ def test_a_file_written_by_hand_is_read(tmp_path: Path) -> None:
     loaded = load_receipts_csv(_file(tmp_path, BY_HAND), ledger)
     assert loaded.counts["payment"] == 2
     assert ledger.paid_by_line() == {"kit": 95_000, "primer": 2800, "tape": 1250}
-    assert ledger.committed_by_line("2026-02-19") == {"kit": 205_000}
+    assert ledger.committed_by_line("2026-02-19") == {"kit": 210_000}
     assert ledger.committed_by_line() == {}
     assert ledger.closed_lines("2026-02-21") == {"tape"}
     assert ledger.closed_lines() == frozenset()

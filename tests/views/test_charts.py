@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 from typing import Any
 
+import altair as alt
 import numpy as np
 import pytest
 
@@ -91,6 +92,18 @@ def test_every_chart_says_a_figure_and_keeps_its_series_short(forecast: Forecast
         assert any(sign.isdigit() for sign in specification["description"])
         assert specification["width"] == "container"
         assert all(len(data) <= MOST_POINTS for data in rows(chart))
+
+
+def test_no_channel_is_looked_up_by_its_shorthand(
+    forecast: Forecast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each look-up hashes all of altair's schemas: 20 ms, on every drawing of a page."""
+
+    def slow(cls: type, found: object, *_: object, **__: object) -> None:
+        pytest.fail(f"{found} is not given by its class")
+
+    monkeypatch.setattr(alt.SchemaBase, "from_dict", classmethod(slow))
+    assert every_chart(forecast)
 
 
 def test_a_title_can_be_taken_off_and_the_chart_keeps_it(forecast: Forecast) -> None:

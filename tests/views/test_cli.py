@@ -160,8 +160,8 @@ def test_foreign_money_needs_what_left_the_account(build: Path, capsys: pytest.C
 
 
 def test_lines_and_events_are_marked(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert "filler is closed" in run(capsys, "close", str(build), "filler", "--date", "2026-04-01")
-    assert "filler is open" in run(capsys, "reopen", str(build), "filler", "--date", "2026-04-02")
+    assert "“Filler” is closed" in run(capsys, "close", str(build), "filler", "--date", "2026-04-01")
+    assert "More may come for “Filler”" in run(capsys, "reopen", str(build), "filler", "--date", "2026-04-02")
     assert "transit_damage happened" in run(capsys, "happened", str(build), "transit_damage")
     opposite = run(capsys, "cannot-happen", str(build), "transit_damage", expect=2)
     assert "you said that it happened; it cannot be that it cannot happen any more as well" in opposite
@@ -610,7 +610,7 @@ def test_commitments_and_what_is_left_reach_the_forecast(
     text = run(
         capsys, "agreed", folder, "filler", "--amount", "90", "--supplier", "x", "--date", "2026-05-01"
     )
-    assert text.startswith("1 open commitment, €90.00 still to pay.")
+    assert "1 open commitment, €90.00 still to pay." in text
     lines = {line["id"]: line for line in json.loads(run(capsys, "watch", folder, "--json"))["lines"]}
     assert lines["filler"]["state"] == "committed"
     assert lines["filler"]["now"][0] >= 90
@@ -844,3 +844,9 @@ def test_what_looks_like_a_slip_is_asked_about_by_check_and_named_by_budget(
     run(capsys, "not-needed", str(build), "far_rate-JPY", "--why", "an invented rate")
     assert "may be a slip" not in run(capsys, "check", str(build))
     assert "may be a slip" not in run(capsys, "budget", str(build), "--trials", "64")
+
+
+def test_a_number_that_is_none_is_told_in_words(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["receipt", "void", str(build), "abc", "--why", "typo"])
+    assert "'abc' is no whole number: write one such as 3" in capsys.readouterr().err

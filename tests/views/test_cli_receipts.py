@@ -42,7 +42,7 @@ def test_a_date_ahead_is_refused_in_words(folder: str, capsys: pytest.CaptureFix
 
 def test_given_parts_stay_and_the_rest_is_shared(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
     def parts(*more: str) -> dict[str, int]:
-        data = json.loads(add(capsys, folder, *more, "--json"))
+        data = json.loads(add(capsys, folder, *more, "--json", "--sure"))
         return {split["line"]: split["amount_minor"] for split in data["receipt"]["splits"]}
 
     assert parts("--line", "kit=70", "--line", "filler") == {"kit": 7_000, "filler": 3_000}
@@ -79,7 +79,8 @@ def test_a_deposit_is_paid_against_its_commitment(folder: str, capsys: pytest.Ca
     data = json.loads(run(capsys, "agreed", folder, "--json"))
     assert data["outstanding_minor"] == 250_000
     assert [item["outstanding_minor"] for item in data["commitments"]] == [250_000]
-    assert "there is no commitment 7" in add(capsys, folder, "--line", "kit", "--against", "7", expect=2)
+    other = ["--line", "kit", "--against", "7", "--sure"]
+    assert "there is no commitment 7" in add(capsys, folder, *other, expect=2)
 
 
 def test_what_was_taken_back_is_listed_but_not_counted(
@@ -101,9 +102,9 @@ def test_undo_says_what_it_took_back(folder: str, capsys: pytest.CaptureFixture[
     assert "Nothing was entered yet" in run(capsys, "undo", folder, "--look")
     add(capsys, folder, "--line", "kit", "--closes")
     run(capsys, "happened", folder, "transit_damage")
-    assert run(capsys, "undo", folder, "--look") == "Entered last: “transit_damage” happened.\n"
-    assert "Taken back: “transit_damage” happened." in run(capsys, "undo", folder)
-    assert "Taken back: receipt 1 of Shop, €100.00 and kit closed." in run(capsys, "undo", folder)
+    assert run(capsys, "undo", folder, "--look") == "Entered last: “Transit damage” happened.\n"
+    assert "Taken back: “Transit damage” happened." in run(capsys, "undo", folder)
+    assert "Taken back: receipt 1 of Shop, €100.00 and Kit closed." in run(capsys, "undo", folder)
     assert "nothing was entered yet, or all of it is taken back" in run(capsys, "undo", folder, expect=2)
     ledger = BuildFolder.at(folder).ledger()
     assert ledger.list_receipts() == ()
@@ -116,7 +117,7 @@ def test_a_word_that_changes_nothing_is_refused(folder: str, capsys: pytest.Capt
     run(capsys, "reopen", folder, "filler")
     yesterday = (dt.date.today() - dt.timedelta(days=1)).isoformat()
     assert "would change nothing now" in run(capsys, "close", folder, "filler", "--date", yesterday, expect=2)
-    assert "filler is closed from" in run(capsys, "close", folder, "filler")
+    assert "“Filler” is closed" in run(capsys, "close", folder, "filler")
 
 
 def test_the_receipts_become_a_spreadsheet(
@@ -154,6 +155,9 @@ def test_an_exported_ledger_is_imported_as_what_it_is(
     text = str(tmp_path / "ledger.csv")
     run(capsys, "receipt", "export", folder, text)
     (tmp_path / "receipts.db").unlink()
+    enter = ("receipt", "import", folder, text, "--enter")
+    assert "receipts.db: is gone. Its last copy" in run(capsys, *enter, expect=2)
+    (tmp_path / "backups").rename(tmp_path / "before")  # to begin anew, as it says
     assert "a whole ledger" in (shown := run(capsys, "receipt", "import", folder, text))
     assert "with 1 receipt. Nothing was entered yet: add --enter" in shown
     assert not (tmp_path / "receipts.db").exists()
@@ -233,3 +237,18 @@ def test_a_usual_sum_is_not_asked_about(folder: str, capsys: pytest.CaptureFixtu
     add = ["receipt", "add", folder, "--supplier", "a shop", "--line", "filler", "--amount"]
     run(capsys, *add, "2160")
     run(capsys, *add, "2160.01", expect=2)
+
+
+def test_a_row_far_above_its_line_is_held_back_by_an_import(
+    folder: str, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    bank = tmp_path / "bank.csv"
+    bank.write_text(
+        "Date,Description,Amount\n2026-05-31,Paint counter,-25.50\n2026-06-01,Paint counter,-99999.00\n",
+        encoding="utf-8",
+    )
+    start = ["receipt", "import", folder, str(bank), "--rest", "filler", "--enter"]
+
+    assert "1 receipt entered" in run(capsys, *start)
+    assert "926 times the high of Filler" in run(capsys, *start[:-1])
+    assert "1 receipt entered" in run(capsys, *start, "--accept", "3")

@@ -13,6 +13,7 @@ from forecast.spending.ledger.marks import Marks
 from forecast.spending.ledger.receipts import Receipts
 from forecast.spending.ledger.records import AttachedFile, Change
 from forecast.spending.ledger.store import clean, counts, stands
+from forecast.spending.money import format_plain
 
 _CHANGE = "id, at, who, tbl, row_id, action, before, after"
 
@@ -149,7 +150,7 @@ class Ledger(Receipts, Commitments, Marks):
                     )
 
     def check(self) -> tuple[str, ...]:
-        """Look for damage: in the file, in its references, and in receipts whose splits do not add up.
+        """Look for damage: in the file, in its references, in rows that were altered, in receipts that do not add up.
 
         Returns
         -------
@@ -161,11 +162,54 @@ class Ledger(Receipts, Commitments, Marks):
             complaints = [f"file: {text}" for text in integrity if text != "ok"]
             complaints += [f"table {row[0]}, row {row[1]}: refers to nothing" for row in
                            connection.execute("PRAGMA foreign_key_check")]  # fmt: skip
-            unbalanced = connection.execute(
-                "SELECT r.id, coalesce(r.charged_minor, r.amount_minor), coalesce(sum(s.amount_minor),"
-                " 0) AS added"
-                f" FROM receipt r LEFT JOIN split s ON s.receipt_id = r.id WHERE {counts()} GROUP BY r.id"
-                " HAVING added <> coalesce(r.charged_minor, r.amount_minor)"
-            )
-            complaints += [f"receipt {row[0]}: {row[1]} paid, {row[2]} split" for row in unbalanced]
+            complaints += _unbalanced(connection)
+            for table in (row[0] for row in connection.execute("SELECT DISTINCT tbl FROM change").fetchall()):
+                complaints += _altered(connection, str(table))
         return tuple(complaints)
+
+    def check_sums(self) -> tuple[str, ...]:
+        """Look, in a moment, whether every receipt still is the sum of its parts; see `check` for all else."""
+        with self._reading() as connection:
+            paid, split = connection.execute(
+                "SELECT (SELECT total(coalesce(charged_minor, amount_minor)) FROM receipt),"
+                " (SELECT total(amount_minor) FROM split)"
+            ).fetchone()
+            return () if paid == split else tuple(_unbalanced(connection))
+
+
+def _unbalanced(connection: sqlite3.Connection) -> list[str]:
+    """Name receipts whose parts do not add up to them; those taken back count nowhere and are left out."""
+    rows = connection.execute(
+        "SELECT r.id, r.supplier, r.as_of, coalesce(r.charged_minor, r.amount_minor),"
+        " coalesce(r.charged_currency, r.currency), coalesce(sum(s.amount_minor), 0) AS added"
+        f" FROM receipt r LEFT JOIN split s ON s.receipt_id = r.id WHERE {counts()} GROUP BY r.id"
+        " HAVING added <> coalesce(r.charged_minor, r.amount_minor)"
+    )
+    return [
+        f"receipt {row[0]} of {row[1]}, {row[2]}: {format_plain(row[3], row[4])} {row[4]} paid, but its parts are "
+        f"{format_plain(row[5], row[4])}"
+        for row in rows
+    ]
+
+
+def _altered(connection: sqlite3.Connection, table: str) -> list[str]:
+    """Name rows that are not what the history says was entered, or that are gone."""
+    columns = [row[1] for row in connection.execute(f"PRAGMA table_info({table})")]
+    differs = " OR ".join(
+        f"(json_type(c.after, '$.{column}') IS NOT NULL AND json_extract(c.after, '$.{column}') IS NOT x.{column})"
+        for column in columns
+    )
+    if not columns:
+        return [f"table {table}: is gone"]
+    rows = connection.execute(
+        f"SELECT c.row_id, x.id IS NULL FROM change c LEFT JOIN {table} x ON x.id = c.row_id"
+        " WHERE c.tbl = ? AND (x.id IS NULL OR (instr(c.after, '\\u0000') = 0 AND (" + differs + ")))",
+        (table,),
+    ).fetchall()
+    strangers = connection.execute(
+        f"SELECT id FROM {table} WHERE id NOT IN (SELECT row_id FROM change WHERE tbl = ?)", (table,)
+    ).fetchall()
+    return [
+        f"table {table}, row {number}: {'is gone' if gone else 'is not what was entered'}"
+        for number, gone in rows
+    ] + [f"table {table}, row {row[0]}: was not entered by this program" for row in strangers]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Literal
 
@@ -99,7 +100,7 @@ class Commitments(Store):
                     " entry_key, recorded_at, who) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                     (*values, key, *self._stamp()),
                 )
-            return next(item for item in _fetch(connection, "9999-12-31") if item.entry_key == key)
+            return next(item for item in fetch_commitments(connection) if item.entry_key == key)
 
     def settle_commitment(self, commitment_id: int, date: date | str | None = None, note: str = "") -> None:
         """Say that a commitment is paid up.
@@ -124,11 +125,11 @@ class Commitments(Store):
     def list_commitments(
         self, as_of: date | str | None = None, include_ended: bool = False
     ) -> tuple[Commitment, ...]:
-        """List commitments by date, as they stood on a day; those ended by then only on demand."""
+        """List commitments by date, as they stood on a day; those paid in full or ended by then only on demand."""
         day = "9999-12-31" if as_of is None else iso_day(as_of, "as of")
         with self._reading() as connection:
-            found = _fetch(connection, day)
-        return tuple(item for item in found if include_ended or item.state == "open")
+            found = fetch_commitments(connection, day)
+        return tuple(item for item in found if include_ended or item.outstanding_minor)
 
     def committed_by_line(self, as_of: date | str | None = None) -> dict[str, int]:
         """Add up what is agreed and still to pay on each line, in minor units of the build's currency."""
@@ -143,9 +144,7 @@ class Commitments(Store):
     ) -> None:
         day = self._day(date)
         with self._writing() as connection:
-            found = next(
-                (item for item in _fetch(connection, "9999-12-31") if item.id == commitment_id), None
-            )
+            found = next((item for item in fetch_commitments(connection) if item.id == commitment_id), None)
             if found is None:
                 self._refuse(
                     f"there is no commitment {commitment_id}", "List the commitments to see their numbers"
@@ -173,20 +172,18 @@ class Commitments(Store):
             )
 
 
-def _fetch(connection: sqlite3.Connection, day: str) -> list[Commitment]:
+def fetch_commitments(connection: sqlite3.Connection, day: str = "9999-12-31") -> list[Commitment]:
+    """Read commitments as they stood on a day, by date, with what was paid against each by then."""
     rows = connection.execute(
         "SELECT c.id, c.entry_key, c.as_of, c.supplier, c.line_id, c.amount_minor, c.currency,"
-        " c.expected_minor,"
-        " c.note, e.state, e.as_of, c.recorded_at, c.who,"
-        " (SELECT coalesce(sum(coalesce(r.charged_minor, r.amount_minor)), 0) FROM receipt r"
-        f"  WHERE r.commitment_id = c.id AND r.as_of <= ? AND {counts()}), c.kind"
+        " c.expected_minor, c.note, e.state, e.as_of, c.recorded_at, c.who, c.kind"
         " FROM commitment c LEFT JOIN commitment_end e"
         f" ON e.commitment_id = c.id AND e.as_of <= ? AND {stands('commitment_end', 'e.id')}"
         f" WHERE c.as_of <= ? AND {stands('commitment', 'c.id')} ORDER BY c.as_of, c.id",
-        (day, day, day),
+        (day, day),
     )
-    return [
-        Commitment(
+    found = {
+        row[0]: Commitment(
             id=row[0],
             entry_key=row[1],
             date=date.fromisoformat(row[2]),
@@ -198,10 +195,22 @@ def _fetch(connection: sqlite3.Connection, day: str) -> list[Commitment]:
             note=row[8],
             state=row[9] or "open",
             ended=None if row[10] is None else date.fromisoformat(row[10]),
-            paid_minor=row[13],
+            paid_minor=0,
             recorded_at=datetime.fromisoformat(row[11]),
             who=row[12],
-            kind=row[14],
+            kind=row[13],
         )
         for row in rows
-    ]
+    }
+    paid = connection.execute(
+        "SELECT r.commitment_id, r.amount_minor, r.currency, r.charged_minor FROM receipt r"
+        f" WHERE r.commitment_id IS NOT NULL AND r.as_of <= ? AND {counts()}",
+        (day,),
+    )
+    for number, amount, currency, charged in paid:
+        one = found.get(number)
+        if one is not None:  # else it was undone, or is of a later day
+            home, foreign = (amount, None) if charged is None else (charged, (currency, amount))
+            share = one.share + one.share_of(home, foreign)
+            found[number] = replace(one, paid_minor=one.paid_minor + home, share=share)
+    return list(found.values())

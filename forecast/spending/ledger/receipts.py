@@ -7,8 +7,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 
+from forecast.spending.ledger.commitments import fetch_commitments
 from forecast.spending.ledger.entries import checked, pair
-from forecast.spending.ledger.records import NewReceipt, Receipt, ReceiptKind, Split
+from forecast.spending.ledger.records import Commitment, NewReceipt, Receipt, ReceiptKind, Split
 from forecast.spending.ledger.store import Store, clean, counts, iso_day, new_key, stands
 from forecast.spending.money import format_plain
 
@@ -213,6 +214,25 @@ class Receipts(Store):
             found.setdefault(supplier, {})[line_id] = count
         return found
 
+    def counts_against(self, entry: NewReceipt) -> Commitment | None:
+        """Give the commitment that a receipt counts against once it is entered, as it stands before; None for none.
+
+        It is the one named, else the oldest that is open that day with the same supplier for its one line, and not
+        paid in full yet.
+        """
+        with self._reading() as connection:
+            if entry.commitment_id is not None:
+                named = [one for one in fetch_commitments(connection) if one.id == entry.commitment_id]
+                return named[0] if named else None
+            return self._matching(connection, entry)
+
+    def _matching(self, connection: sqlite3.Connection, entry: NewReceipt) -> Commitment | None:
+        """Find the commitment that a receipt counts against where none is named."""
+        lines = {line for line, _ in map(pair, entry.splits)}
+        if entry.apart or len(lines) != 1:
+            return None
+        return _open_agreement(connection, iso_day(entry.date), entry.supplier.strip(), lines.pop())
+
     def _insert(self, connection: sqlite3.Connection, entry: NewReceipt) -> Receipt:
         """Write one checked receipt, or give the one that was entered under the same key."""
         sign = -1 if entry.kind == "refund" else 1
@@ -249,8 +269,9 @@ class Receipts(Store):
                     f"{format_plain(old.amount_minor, old.currency)} {old.currency})",
                     "Void that one first, or enter this one under another key",
                 )
-        if entry.commitment_id is None and not entry.apart:
-            row = replace(row, commitment_id=_open_agreement(connection, row))
+        if entry.commitment_id is None:
+            found_one = self._matching(connection, entry)
+            row = replace(row, commitment_id=None if found_one is None else found_one.id)
         build_currency = self._settle_currency(connection, row.paid_currency)
         if row.paid_currency != build_currency:
             self._refuse(
@@ -301,23 +322,22 @@ class Receipts(Store):
         )
 
 
-def _open_agreement(connection: sqlite3.Connection, row: Receipt) -> int | None:
-    """Find the oldest agreement open that day with a receipt's supplier for its one line, best one not paid in full."""
-    if len(row.splits) != 1:
-        return None
-    day = row.date.isoformat()
-    found = connection.execute(
-        "SELECT c.id, c.supplier FROM commitment c LEFT JOIN commitment_end e"
-        f" ON e.commitment_id = c.id AND {stands('commitment_end', 'e.id')}"
-        " WHERE c.line_id = ? AND c.as_of <= ? AND (e.as_of IS NULL OR e.as_of > ?)"
-        f" AND {stands('commitment', 'c.id')}"
-        " ORDER BY (SELECT coalesce(sum(CASE WHEN r.charged_minor IS NOT NULL AND r.currency = c.currency"
-        "  THEN 1.0 * r.amount_minor / c.amount_minor"
-        "  ELSE 1.0 * coalesce(r.charged_minor, r.amount_minor) / c.expected_minor END), 0)"
-        f"  FROM receipt r WHERE r.commitment_id = c.id AND r.as_of <= ? AND {counts()}) > 1 - 1e-9, c.as_of, c.id",
-        (row.splits[0].line_id, day, day, day),
-    ).fetchall()
-    return next((number for number, name in found if name.casefold() == row.supplier.casefold()), None)
+def _open_agreement(
+    connection: sqlite3.Connection, day: str, supplier: str, line_id: str
+) -> Commitment | None:
+    """Find the oldest agreement open that day with a supplier for a line, and not paid in full."""
+    return next(
+        (
+            one
+            for one in fetch_commitments(connection)
+            if one.line_id == line_id
+            and one.supplier.casefold() == supplier.casefold()
+            and one.date.isoformat() <= day
+            and (one.ended is None or one.ended.isoformat() > day)
+            and one.left_minor(one.share) > 0
+        ),
+        None,
+    )
 
 
 def _until(as_of: date | str | None) -> str:

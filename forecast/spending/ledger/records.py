@@ -119,6 +119,9 @@ class Commitment:
         Deposits and other receipts entered against it so far.
     ended : date or None
         When it was settled or cancelled.
+    share : float
+        How much of it is paid, as a share: of the sum in its own currency where it was paid in that, so that a rate
+        that moved leaves nothing to pay.
     """
 
     id: int
@@ -136,11 +139,30 @@ class Commitment:
     recorded_at: dt.datetime
     who: str
     kind: AgreementKind = "fixed"
+    share: float = 0.0
 
     @property
     def outstanding_minor(self) -> int:
         """What is still to pay, in the build's currency; nothing once settled or cancelled."""
-        return max(0, self.expected_minor - self.paid_minor) if self.state == "open" else 0
+        return self.left_minor(self.share) if self.state == "open" else 0
+
+    def left_minor(self, share: float) -> int:
+        """Give what is left of it in the build's currency, with a share of it paid."""
+        return max(0, round(self.expected_minor * (1 - share)))
+
+    def share_of(self, paid_minor: float, foreign: tuple[str, float] | None) -> float:
+        """Give the share of it that a sum pays.
+
+        Parameters
+        ----------
+        paid_minor : float
+            What left the account, in the build's currency.
+        foreign : (str, float) or None
+            What the supplier charged, where that was in another currency: its code and the sum in its minor units.
+        """
+        if foreign is not None and foreign[0] == self.currency:
+            return foreign[1] / self.amount_minor
+        return paid_minor / self.expected_minor
 
 
 @dataclass(frozen=True)

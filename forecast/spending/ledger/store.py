@@ -47,6 +47,8 @@ class Store:
         Whose name the history gets; the login name when left out.
     now : callable, optional
         The clock, giving an aware datetime.
+    after : callable, optional
+        Called after every transaction that wrote something, when all of it is on the disk.
 
     Raises
     ------
@@ -61,10 +63,12 @@ class Store:
         currency: str | None = None,
         who: str | None = None,
         now: Callable[[], datetime] = _utc_now,
+        after: Callable[[], None] | None = None,
     ) -> None:
         self.path = Path(path)
         self.who = clean(who if who is not None else _login_name())
         self._now = now
+        self._after = after
         self._together = threading.local()
         with self._translated("open"):
             connection = self._connect(create=True)
@@ -192,6 +196,8 @@ class Store:
             finally:
                 self._together.moment = None
                 connection.close()
+        if self._after is not None:
+            self._after()
 
     @contextmanager
     def _translated(self, doing: str) -> Iterator[None]:
@@ -199,6 +205,50 @@ class Store:
             yield
         except sqlite3.Error as error:
             message = f"{self.path}: {explain(error, doing)}"
+            raise LedgerError(message) from error
+
+    # Copies ----------------------------------------------------------------------------------------------
+
+    def copy_to(self, target: Path) -> None:
+        """Write all that is in the ledger at this moment to another file, whole in itself.
+
+        Raises
+        ------
+        LedgerError
+            If it cannot be read, or the copy not be written.
+        """
+        with self._reading() as connection, self._translated("copy"):
+            copy = sqlite3.connect(target)
+            try:
+                connection.backup(copy)
+                copy.execute("PRAGMA journal_mode = DELETE")
+            finally:
+                copy.close()
+
+    @staticmethod
+    def put_back(path: Path, source: Path) -> None:
+        """Put the content of a copy in the place of what a ledger's file holds, in one transaction.
+
+        Programs that have the file open see it before or after. A file that is no database any more is for the caller
+        to move away first.
+
+        Raises
+        ------
+        LedgerError
+            If it cannot be done; the file is then as it was.
+        """
+        try:
+            copy = sqlite3.connect(f"{source.absolute().as_uri()}?mode=ro", uri=True)
+            target = sqlite3.connect(path, timeout=BUSY_SECONDS)
+            try:
+                target.execute("PRAGMA synchronous = FULL")
+                copy.backup(target)
+                _use_wal(target)
+            finally:
+                target.close()
+                copy.close()
+        except sqlite3.Error as error:
+            message = f"{path}: {explain(error, 'write')}"
             raise LedgerError(message) from error
 
     # Small helpers for the parts above ----------------------------------------------------------------------

@@ -13,7 +13,7 @@ import pandas as pd
 from forecast.engine.forecast import Forecast
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import percentiles
-from forecast.views.charts.frame import framed, money_axis, nice_step, span
+from forecast.views.charts.frame import framed, money_axis, nice_step, span, tips, x_at, y_at
 from forecast.views.money import about, builds, hours
 from forecast.views.theme import LIGHT, Palette
 
@@ -39,15 +39,15 @@ def scenario_bars(named: Sequence[tuple[str, Forecast]], palette: Palette = LIGH
     y = alt.Y("key:N", sort=None, scale=alt.Scale(paddingInner=0.5, paddingOuter=0.35), axis=None)
     base = alt.Chart(frame).encode(y=y)
     x = alt.X("p10:Q", axis=money_axis(money), scale=alt.Scale(domain=[0, ends[1]], nice=False))
-    bars = base.mark_bar(height=8, cornerRadius=4, color=palette.accent_soft).encode(x=x, x2="p90:Q")
-    half_ticks = base.mark_tick(thickness=3, height=20, color=palette.accent).encode(x="p50:Q")
-    eight_ticks = base.mark_tick(thickness=3, height=12, color=palette.ink).encode(x="p80:Q")
+    bars = base.mark_bar(height=8, cornerRadius=4, color=palette.accent_soft).encode(x=x, x2=alt.X2("p90:Q"))
+    half_ticks = base.mark_tick(thickness=3, height=20, color=palette.accent).encode(x=alt.X("p50:Q"))
+    eight_ticks = base.mark_tick(thickness=3, height=12, color=palette.ink).encode(x=alt.X("p80:Q"))
     # Names and figures stand above and below the bar at the left, where long ones have the whole width.
     above = base.mark_text(align="left", dy=-22, fontSize=13, fontWeight=600).encode(
-        x=alt.value(4), text="key:N"
+        x=x_at(4), text=alt.Text("key:N")
     )
     below = base.mark_text(align="left", dy=21, fontSize=12, color=palette.muted).encode(
-        x=alt.value(4), text="figures:N"
+        x=x_at(4), text=alt.Text("figures:N")
     )
     cheapest = min(rows, key=lambda row: float(str(row["p50"])))
     title = f"{cheapest['key']} costs least in the middle: {about(float(str(cheapest['p50'])), money)}"
@@ -102,9 +102,9 @@ def difference_strip(
     ends = (min(float(edges[0]), -0.25 * reach), max(float(edges[-1]), 0.25 * reach))
     x = alt.X("from:Q", axis=money_axis(currency), scale=alt.Scale(domain=list(ends), nice=False))
     base = alt.Chart(frame).encode(
-        x=x, x2="to:Q", y2=alt.Y2(datum=0),
+        x=x, x2=alt.X2("to:Q"), y2=alt.Y2(datum=0),
         y=alt.Y("share:Q", axis=None, scale=alt.Scale(domain=[0, float(share.max()) * 1.3])),
-        tooltip=["Difference:N", "Builds:N"],
+        tooltip=tips("Difference:N", "Builds:N"),
     )  # fmt: skip
     below = base.transform_filter("!datum.dearer").mark_bar(
         color=palette.accent, stroke=palette.paper, strokeWidth=1
@@ -115,13 +115,13 @@ def difference_strip(
     zero = (
         alt.Chart(pd.DataFrame({"from": [0.0]}))
         .mark_rule(color=palette.ink, strokeWidth=1.5)
-        .encode(x="from:Q")
+        .encode(x=alt.X("from:Q"))
     )
     words = alt.Chart(pd.DataFrame({"less": ["\u25c0 cheaper"], "more": ["dearer \u25b6"]}))
     texts = [
-        words.mark_text(align="left", fontWeight=600).encode(x=alt.value(2), y=alt.value(8), text="less:N"),
+        words.mark_text(align="left", fontWeight=600).encode(x=x_at(2), y=y_at(8), text=alt.Text("less:N")),
         words.mark_text(align="right", fontWeight=600).encode(
-            x=alt.value(alt.ExprRef("width - 2")), y=alt.value(8), text="more:N"
+            x=x_at(alt.ExprRef("width - 2")), y=y_at(8), text=alt.Text("more:N")
         ),
     ]
     title = f"{second} is cheaper than {first} in {builds(cheaper)}"

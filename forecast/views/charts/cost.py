@@ -9,7 +9,7 @@ import altair as alt
 import pandas as pd
 
 from forecast.engine.forecast import Forecast
-from forecast.views.charts.frame import Rule, framed, money_axis, rules, span
+from forecast.views.charts.frame import Rule, framed, money_axis, rules, span, tips
 from forecast.views.money import about, builds, percent
 from forecast.views.theme import LIGHT, Palette
 
@@ -83,7 +83,7 @@ def dots_of_hundred(forecast: Forecast, budget: float | None = None, palette: Pa
         "place:Q", axis=None,
         scale=alt.Scale(domainMin=0, domainMax=alt.ExprRef(f"{_HEIGHT} / ({pitch})"), nice=False),
     )  # fmt: skip
-    dots = alt.Chart(pd.DataFrame(rows)).encode(x=x, y=y, tooltip=["Total:N", "In words:N"])
+    dots = alt.Chart(pd.DataFrame(rows)).encode(x=x, y=y, tooltip=tips("Total:N", "In words:N"))
     within = dots.transform_filter("!datum.beyond").mark_circle(opacity=1, color=palette.accent, size=size)
     rings = dots.transform_filter("datum.beyond").mark_point(
         filled=False, opacity=1, color=palette.over, strokeWidth=1.6, size=size, shape="circle"
@@ -129,11 +129,11 @@ def s_curve(forecast: Forecast, budget: float | None = None, palette: Palette = 
     base = alt.Chart(frame)
     x = alt.X("low:Q", axis=money_axis(money), scale=scale)
     band = base.mark_area(color=palette.accent_soft, opacity=0.7, orient="horizontal").encode(
-        x=x, x2="high:Q", y=y
+        x=x, x2=alt.X2("high:Q"), y=y
     )
     line = base.mark_line(color=palette.accent, strokeWidth=2.2, order=True).encode(
-        x=alt.X("sum:Q", axis=money_axis(money), scale=scale), y=y, order="share:Q",
-        tooltip=["Sum:N", "Enough in:N"],
+        x=alt.X("sum:Q", axis=money_axis(money), scale=scale), y=y, order=alt.Order("share:Q"),
+        tooltip=tips("Sum:N", "Enough in:N"),
     )  # fmt: skip
     eight = found[80]
     title = f"{about(eight.value, money, eight.error)} is enough in 80 % of builds"

@@ -95,7 +95,9 @@ def end_labels(
         {"day": pd.Timestamp(day), "money": place, "label": label.text, "colour": label.colour}
         for label, place in zip(labels, places, strict=True)
     ]
-    base = alt.Chart(pd.DataFrame(rows)).encode(x="day:T", y="money:Q", text="label:N")
+    base = alt.Chart(pd.DataFrame(rows)).encode(
+        x=alt.X("day:T"), y=alt.Y("money:Q"), text=alt.Text("label:N")
+    )
     text: dict[str, Any] = {
         "align": "left",
         "baseline": "middle",

@@ -11,7 +11,7 @@ import pandas as pd
 
 from forecast.build.schema import GROUPS
 from forecast.engine.forecast import LineSummary
-from forecast.views.charts.frame import framed, label_lookup, money_axis, span
+from forecast.views.charts.frame import framed, label_lookup, money_axis, span, tips
 from forecast.views.money import about, rounding_step
 from forecast.views.theme import LIGHT, Palette
 
@@ -106,16 +106,16 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
     most = alt.ExprRef(f"{ends[1]} * (width < 260 ? 1 : width / (width - 120))")
     scale = alt.Scale(domainMin=0, domainMax=most, nice=False)
     y = row_axis(order, labels, palette)
-    base = alt.Chart(frame).encode(y=y, tooltip=["Line:N", "P10:N", "P50:N", "P90:N"])
+    base = alt.Chart(frame).encode(y=y, tooltip=tips("Line:N", "P10:N", "P50:N", "P90:N"))
     bars = base.mark_bar(height=5, color=palette.accent, cornerRadius=2.5).encode(
-        x=alt.X("p10:Q", axis=money_axis(currency, orient="top"), scale=scale), x2="p90:Q"
+        x=alt.X("p10:Q", axis=money_axis(currency, orient="top"), scale=scale), x2=alt.X2("p90:Q")
     )
-    ticks = base.mark_tick(thickness=2.5, height=14, color=palette.ink).encode(x="p50:Q")
+    ticks = base.mark_tick(thickness=2.5, height=14, color=palette.ink).encode(x=alt.X("p50:Q"))
     # No text at all on a narrow screen: also one that is not seen would take its room from the bars.
     texts = (
         base.transform_filter("width >= 260")
         .mark_text(align="left", dx=7, color=palette.muted, fontSize=11.5)
-        .encode(x="p90:Q", text="text:N")
+        .encode(x=alt.X("p90:Q"), text=alt.Text("text:N"))
     )
     names = ", ".join(line.title for line in widest)
     title = f"The widest ranges: {names}"
@@ -151,10 +151,13 @@ def estimate_paid_forecast(items: Sequence[Standing], currency: str, palette: Pa
         "p10:Q", axis=money_axis(currency, orient="top"), scale=alt.Scale(domain=[0, ends[1]], nice=False)
     )  # fmt: skip
     base = alt.Chart(frame).encode(
-        y=row_axis(order, labels, palette), tooltip=["Line:N", "Estimate:N", "Paid:N", "Forecast:N"]
+        y=row_axis(order, labels, palette),
+        tooltip=tips("Line:N", "Estimate:N", "Paid:N", "Forecast:N"),
     )
-    bars = base.mark_bar(height=5, color=palette.accent_soft, cornerRadius=2.5).encode(x=x, x2="p90:Q")
-    ticks = base.mark_tick(thickness=2, height=14, color=palette.muted).encode(x="estimate:Q")
+    bars = base.mark_bar(height=5, color=palette.accent_soft, cornerRadius=2.5).encode(
+        x=x, x2=alt.X2("p90:Q")
+    )
+    ticks = base.mark_tick(thickness=2, height=14, color=palette.muted).encode(x=alt.X("estimate:Q"))
     paid = base.transform_filter("datum.paid > 0")
     closed = paid.transform_filter("datum.closed").mark_point(
         filled=True, opacity=1, size=62, color=palette.accent, shape="circle"
@@ -180,5 +183,5 @@ def estimate_paid_forecast(items: Sequence[Standing], currency: str, palette: Pa
         "where it may end, P10 to P90."
     )
     note = "Tick: estimate. Bar: where it may end (P10 to P90). Dot: paid; filled once the line is closed."
-    chart = alt.layer(bars, ticks, part.encode(x="paid:Q"), closed.encode(x="paid:Q"))
+    chart = alt.layer(bars, ticks, part.encode(x=alt.X("paid:Q")), closed.encode(x=alt.X("paid:Q")))
     return framed(chart, title, description, palette, _ROW * len(order), note)

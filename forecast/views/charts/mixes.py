@@ -9,7 +9,7 @@ import altair as alt
 import pandas as pd
 
 from forecast.decide.mix import Mix, Mixes
-from forecast.views.charts.frame import MOST_POINTS, framed, money_axis, span
+from forecast.views.charts.frame import MOST_POINTS, framed, money_axis, span, tips, x_at, y_at
 from forecast.views.money import about, hours
 from forecast.views.theme import LIGHT, Palette
 
@@ -44,7 +44,8 @@ def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:
         scale=alt.Scale(domain=[max(up[0], 0.0), up[1]], nice=False),
         axis=money_axis(currency, tickCount=5),
     )
-    tooltip = ["Farmed out:N", "P80:N", "Own hours:N", *(["Weeks:N"] if found.soonest is not None else [])]
+    shown = ("Farmed out:N", "P80:N", "Own hours:N", *(("Weeks:N",) if found.soonest is not None else ()))
+    tooltip = tips(*shown)
     faint = (
         alt.Chart(_frame(others, currency))
         .mark_circle(size=26, color=palette.faint, opacity=0.75)
@@ -52,7 +53,7 @@ def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:
     )
     base = alt.Chart(_frame(line, currency)).encode(x=x, y=y, tooltip=tooltip)
     joined = base.mark_line(color=palette.accent, strokeWidth=1.6, interpolate="step-before").encode(
-        order="hours:Q"
+        order=alt.Order("hours:Q")
     )
     dots = base.mark_circle(size=44, color=palette.accent, opacity=1)
     open_dots = (
@@ -108,8 +109,8 @@ def _label(base: Any, colour: str, palette: Palette, **place: Any) -> list[Any]:
     look = {"fontSize": 12.5, **place}
     halo = base.mark_text(**look, stroke=palette.paper, strokeWidth=4, strokeJoin="round")
     return [
-        halo.encode(text="label:N"),
-        base.mark_text(**look, color=colour, fontWeight=600).encode(text="label:N"),
+        halo.encode(text=alt.Text("label:N")),
+        base.mark_text(**look, color=colour, fontWeight=600).encode(text=alt.Text("label:N")),
     ]
 
 
@@ -148,7 +149,7 @@ def _limits(found: Mixes, currency: str, palette: Palette) -> list[Any]:
         base = alt.Chart(frame).encode(y=alt.Y("cost:Q", scale=alt.Scale(zero=False)))
         layers.append(base.mark_rule(color=palette.over, strokeDash=[4, 3], strokeWidth=1.5))
         below = found.money < found.cheapest.p80
-        at = alt.value(4) if below else alt.value(alt.ExprRef("width - 2"))
+        at = x_at(4) if below else x_at(alt.ExprRef("width - 2"))
         layers += _label(
             base.encode(x=at), palette.over, palette,
             align="left" if below else "right", baseline="top" if below else "bottom", dy=4 if below else -4,
@@ -160,7 +161,7 @@ def _limits(found: Mixes, currency: str, palette: Palette) -> list[Any]:
         work = [item.hours_p80 for item in found.mixes]
         at_left = found.hours > 0.5 * (min(work) + max(work))
         layers += _label(
-            base.encode(y=alt.value(4)), palette.over, palette,
+            base.encode(y=y_at(4)), palette.over, palette,
             align="right" if at_left else "left", baseline="top", dx=-5 if at_left else 5,
         )  # fmt: skip
     return layers

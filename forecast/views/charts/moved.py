@@ -75,8 +75,10 @@ def moved_waterfall(
     up = base.transform_filter("datum.kind === 'up'").mark_bar(
         color=palette.over, fillOpacity=0.15, stroke=palette.over, strokeWidth=1.5
     )
-    bars = [layer.encode(x=x, x2="to:Q") for layer in (whole, down, up)]
-    texts = base.mark_text(align="left", dx=6, fontSize=12).encode(x="right:Q", text="text:N")
+    bars = [layer.encode(x=x, x2=alt.X2("to:Q")) for layer in (whole, down, up)]
+    texts = base.mark_text(align="left", dx=6, fontSize=12).encode(
+        x=alt.X("right:Q"), text=alt.Text("text:N")
+    )
     whole_change = signed(level - start[1], currency)
     title = (
         f"{quantity} moved by {whole_change}, from {about(start[1], currency)} to {about(level, currency)}"

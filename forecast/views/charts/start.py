@@ -9,7 +9,7 @@ import altair as alt
 import pandas as pd
 
 from forecast.engine.forecast import Forecast
-from forecast.views.charts.frame import framed, money_axis, span
+from forecast.views.charts.frame import framed, money_axis, span, x_at
 from forecast.views.money import about
 from forecast.views.theme import LIGHT, Palette
 
@@ -43,15 +43,18 @@ def narrowing(stages: Sequence[tuple[str, Forecast]], palette: Palette = LIGHT) 
     x = alt.X("p10:Q", axis=money_axis(money), scale=alt.Scale(domain=[0, ends[1]], nice=False))
     colour = alt.condition("datum.last", alt.value(palette.accent), alt.value(palette.muted))
     bars = base.mark_bar(height=8, cornerRadius=4).encode(
-        x=x, x2="p90:Q", color=colour, opacity=alt.condition("datum.last", alt.value(0.55), alt.value(0.35))
+        x=x,
+        x2=alt.X2("p90:Q"),
+        color=colour,
+        opacity=alt.condition("datum.last", alt.value(0.55), alt.value(0.35)),
     )
-    half_ticks = base.mark_tick(thickness=3, height=20).encode(x="p50:Q", color=colour)
-    eight_ticks = base.mark_tick(thickness=3, height=12, color=palette.ink).encode(x="p80:Q")
+    half_ticks = base.mark_tick(thickness=3, height=20).encode(x=alt.X("p50:Q"), color=colour)
+    eight_ticks = base.mark_tick(thickness=3, height=12, color=palette.ink).encode(x=alt.X("p80:Q"))
     above = base.mark_text(align="left", dy=-21, fontSize=13, fontWeight=600).encode(
-        x=alt.value(4), text="key:N"
+        x=x_at(4), text=alt.Text("key:N")
     )
     below = base.mark_text(align="left", dy=20, fontSize=12, color=palette.muted).encode(
-        x=alt.value(4), text="figures:N"
+        x=x_at(4), text=alt.Text("figures:N")
     )
     last = rows[-1]
     title = f"In 8 of 10 builds it costs {last['ends']}"

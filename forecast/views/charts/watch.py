@@ -11,7 +11,7 @@ import pandas as pd
 
 from forecast.engine.statistics import Estimate
 from forecast.spending.history import HistoryPoint
-from forecast.views.charts.frame import MOST_POINTS, framed, money_axis, span
+from forecast.views.charts.frame import MOST_POINTS, framed, money_axis, span, tips, y_at
 from forecast.views.charts.labels import EndLabel, days_with_gutter, end_labels, gutter
 from forecast.views.money import about
 from forecast.views.theme import LIGHT, Palette
@@ -63,6 +63,10 @@ class _Days:
         return end_labels(self.labels, self.last, self.ends, self.height, palette)
 
 
+def _day_tip() -> alt.Tooltip:
+    return alt.Tooltip("day:T", title="Day", format="%-d %b %Y")
+
+
 def _day_axis() -> alt.Axis:
     options: dict[str, Any] = {
         "format": "%-d %b", "title": None, "grid": False, "labelOverlap": "greedy", "labelFlush": True,
@@ -105,7 +109,9 @@ def paid_against_budget(
     labels += [EndLabel(end.value, name, palette.ink) for name, end in (ends or {}).items()]
     plot = _Days([first, *daily], list(frame["money"]), labels, currency, 240)
     base = alt.Chart(frame).encode(
-        x=plot.x, y=plot.y("money"), tooltip=[alt.Tooltip("day:T", title="Day", format="%-d %b %Y"), "Paid:N"]
+        x=plot.x,
+        y=plot.y("money"),
+        tooltip=[_day_tip(), *tips("Paid:N")],
     )
     area = base.mark_area(interpolate="step-after", color=palette.accent_soft, opacity=0.35)
     line = base.mark_line(interpolate="step-after", color=palette.accent, strokeWidth=2.2)
@@ -171,13 +177,13 @@ def forecast_band(
     if budget is not None:
         labels.append(EndLabel(budget, "Budget", palette.over))
     plot = _Days([point.date for point in points], list(frame["p90"]), labels, currency, 300)
-    tips = [alt.Tooltip("day:T", title="Day", format="%-d %b %Y"), "P10 to P90:N", "P50:N", "P80:N", "Paid:N"]
+    said = [_day_tip(), *tips("P10 to P90:N", "P50:N", "P80:N", "Paid:N")]
     base = alt.Chart(frame).encode(x=plot.x)
     band = base.mark_area(color=palette.accent_soft, opacity=0.55, interpolate=_STEP).encode(
-        y=plot.y("p10"), y2="p90:Q", tooltip=tips
+        y=plot.y("p10"), y2=alt.Y2("p90:Q"), tooltip=said
     )
     middle = base.mark_line(color=palette.accent, strokeWidth=2.4, interpolate=_STEP).encode(
-        y=plot.y("p50"), tooltip=tips
+        y=plot.y("p50"), tooltip=said
     )
     eight = base.mark_line(color=palette.ink, strokeWidth=1.4, strokeDash=[2, 2], interpolate=_STEP).encode(
         y=plot.y("p80")
@@ -185,7 +191,7 @@ def forecast_band(
     paid = base.mark_line(color=palette.muted, strokeWidth=1.6, interpolate=_STEP).encode(y=plot.y("paid"))
     new = base.transform_filter("datum.day > " + str(frame["day"].iloc[0].timestamp() * 1000))
     receipts = new.mark_tick(color=palette.muted, thickness=1.2, size=9, orient="vertical").encode(
-        y=alt.value(296)
+        y=y_at(296)
     )
     layers = [band, paid, middle, eight, receipts]
     title = f"P80 is {about(now.p80, currency, now.error)}, P50 {about(now.p50, currency, now.error)}"
@@ -236,9 +242,8 @@ def contingency_over_time(points: Sequence[HistoryPoint], currency: str, palette
     ]
     values = [*frame["left"], *frame["p80"], *frame["p90"]]
     plot = _Days([point.date for point in kept], values, labels, currency, 200)
-    tips: list[Any] = [alt.Tooltip("day:T", title="Day", format="%-d %b %Y"), "Left:N"]
-    tips += ["Needed for P80:N", "Needed for P90:N"]
-    base = alt.Chart(frame).encode(x=plot.x, tooltip=tips)
+    said = [_day_tip(), *tips("Left:N", "Needed for P80:N", "Needed for P90:N")]
+    base = alt.Chart(frame).encode(x=plot.x, tooltip=said)
     left = base.mark_line(color=palette.accent, strokeWidth=2.4, interpolate=_STEP)
     eight = base.mark_line(color=palette.ink, strokeWidth=1.4, strokeDash=[2, 2], interpolate=_STEP)
     nine = base.mark_line(color=palette.muted, strokeWidth=1.4, strokeDash=[6, 3], interpolate=_STEP)

@@ -21,6 +21,7 @@ from forecast.views.commands.common import (
     needed_money,
     some_count,
     some_money,
+    whole,
     working,
 )
 from forecast.words.numbers import read_number
@@ -49,9 +50,9 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     add_known(compare)
     compare.add_argument("scenarios", nargs="*", metavar="SCENARIO", help="which ones; all when left out")
     compare.add_argument(
-        "--trials", type=int, default=16_384, metavar="N", help="how many builds to simulate (16384)"
+        "--trials", type=whole, default=16_384, metavar="N", help="how many builds to simulate (16384)"
     )
-    compare.add_argument("--seed", type=int, default=1, help="the same seed gives the same figures (1)")
+    compare.add_argument("--seed", type=whole, default=1, help="the same seed gives the same figures (1)")
     afford = command(commands, "afford", "the highest price at which your money is enough", run_afford)
     add_file(afford)
     add_simulation(afford)
@@ -68,9 +69,9 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     mixed.add_argument("--hours", metavar="H", help="own hours at P80 must stay within it")
     mixed.add_argument("--weeks", metavar="W", help="weeks at P80 must stay within it")
     mixed.add_argument(
-        "--trials", type=int, default=16_384, metavar="N", help="how many builds to simulate (16384)"
+        "--trials", type=whole, default=16_384, metavar="N", help="how many builds to simulate (16384)"
     )
-    mixed.add_argument("--seed", type=int, default=1, help="the same seed gives the same figures (1)")
+    mixed.add_argument("--seed", type=whole, default=1, help="the same seed gives the same figures (1)")
 
 
 def level(text: str) -> float:

@@ -10,7 +10,7 @@ import sys
 from contextlib import suppress
 
 from forecast.errors import ForecastError
-from forecast.views.commands.common import is_build
+from forecast.views.commands.common import is_build, whole
 
 PORT = 8501
 """Where the dashboard listens unless it is told."""
@@ -27,7 +27,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         metavar="FILE",
         help="the build to open; when left out, the one in this folder, or the one open last, or a demo",
     )
-    parser.add_argument("--port", type=int, help="where to listen on this machine (8501)")
+    parser.add_argument("--port", type=whole, help="where to listen on this machine (8501)")
     parser.add_argument(
         "--phone", action="store_true",
         help="let a phone in the same network open it too, for receipts where they are paid; there is no password",

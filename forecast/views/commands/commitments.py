@@ -16,6 +16,7 @@ from forecast.views.commands.common import (
     exact_sum,
     make_sure,
     to_read,
+    whole,
 )
 from forecast.views.commands.receipts import check_id, day
 
@@ -40,9 +41,14 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     agreed.add_argument(
         "--expected", metavar="SUM", help="what a price in foreign money should come to in yours"
     )
+    agreed.add_argument(
+        "--estimate",
+        action="store_true",
+        help="the price is an estimate that may still grow; fixed when left out",
+    )
     agreed.add_argument("--date", type=day, help="when it was agreed (today)")
-    agreed.add_argument("--settle", type=int, metavar="NO", help="this commitment is paid in full")
-    agreed.add_argument("--cancel", type=int, metavar="NO", help="this commitment is off")
+    agreed.add_argument("--settle", type=whole, metavar="NO", help="this commitment is paid in full")
+    agreed.add_argument("--cancel", type=whole, metavar="NO", help="this commitment is off")
     agreed.add_argument("--note", default="", help="anything worth keeping")
     add_sure(agreed)
     left = command(commands, "left", "how much is left to buy of a line that is paid in part", run_left)
@@ -64,8 +70,10 @@ def run_agreed(options: argparse.Namespace) -> int:
     from forecast.spending.dates import not_ahead
     from forecast.spending.estimates import unusual
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.settling import agree, settle, titles_of
     from forecast.views.money import exact
     from forecast.views.sentences import unusual_sentence
+    from forecast.views.settling import AGREEMENTS, agreed_words, closed_words
     from forecast.views.tables import shorten, table
 
     folder = BuildFolder.at(options.file)
@@ -74,8 +82,11 @@ def run_agreed(options: argparse.Namespace) -> int:
     ledger = folder.ledger() if entering else to_read(folder)
     own = build.build.currency
     date = not_ahead(options.date or dt.date.today(), dt.date.today(), "commitment")
+    titles, told = titles_of(build), ""
     if options.settle is not None:
-        ledger.settle_commitment(options.settle, options.date, options.note)
+        told = closed_words(
+            settle(ledger, build, options.settle, options.date, options.note), (), titles, own
+        )
     elif options.cancel is not None:
         ledger.cancel_commitment(options.cancel, options.date, options.note)
     elif options.line is not None:
@@ -87,9 +98,11 @@ def run_agreed(options: argparse.Namespace) -> int:
         line, amount = check_id(options.line, build), exact_sum(options.amount, "--amount", currency)
         if (at_home := amount if currency == own else expected) is not None:
             make_sure(options, unusual_sentence(unusual(build, [(line, at_home)]), own))
-        ledger.add_commitment(
-            date, options.supplier, line, amount, currency, options.note, expected_minor=expected,
+        done = agree(
+            ledger, date, options.supplier, line, amount, currency, options.note, expected_minor=expected,
+            kind="estimate" if options.estimate else "fixed",
         )  # fmt: skip
+        told = agreed_words(done, titles, own)
     found = ledger.list_commitments()
     rows = [
         [
@@ -97,20 +110,22 @@ def run_agreed(options: argparse.Namespace) -> int:
             str(item.date),
             shorten(item.supplier, 28),
             item.line_id,
+            AGREEMENTS[item.kind],
             exact(item.outstanding_minor, own),
         ]
         for item in found
     ]
     total = sum(item.outstanding_minor for item in found)
     noun = "commitment" if len(found) == 1 else "commitments"
-    text = f"{len(found)} open {noun}, {exact(total, own)} still to pay."
+    text = f"{told} {len(found)} open {noun}, {exact(total, own)} still to pay.".strip()
     if rows:
-        text += "\n\n" + table(["No.", "Date", "Supplier", "For", "Still to pay"], rows, left=4)
+        text += "\n\n" + table(["No.", "Date", "Supplier", "For", "Price", "Still to pay"], rows, left=5)
     data = [
         {
             "id": item.id,
             "line": item.line_id,
             "supplier": item.supplier,
+            "kind": item.kind,
             "outstanding_minor": item.outstanding_minor,
         }
         for item in found

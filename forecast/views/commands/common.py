@@ -128,6 +128,8 @@ def _told_apart(parser: argparse.ArgumentParser, given: Sequence[str]) -> tuple[
         if len(actions) != 1:
             return None
         (action,) = actions.values()
+        if action.nargs == "?" and not equals:  # else the word that follows would be taken for its value
+            options[-1] += "="
         if action.nargs is None and not equals:
             value = next(rest, None)
             if value is None:
@@ -145,7 +147,16 @@ def add_simulation(parser: argparse.ArgumentParser) -> None:
         "--trials", type=trials, default=16_384, metavar="N",
         help="how many builds to simulate (16384), or 'stable': go on until the figures no longer move",
     )  # fmt: skip
-    parser.add_argument("--seed", type=int, default=1, help="the same seed gives the same figures (1)")
+    parser.add_argument("--seed", type=whole, default=1, help="the same seed gives the same figures (1)")
+
+
+def whole(text: str) -> int:
+    """Read a whole number, such as a receipt's or a row's."""
+    try:
+        return int(text)
+    except ValueError:
+        message = f"{text!r} is no whole number: write one such as 3"
+        raise argparse.ArgumentTypeError(message) from None
 
 
 def trials(text: str) -> int | str:
@@ -226,7 +237,7 @@ def _settled(text: str, option: str, read: Callable[[str], T]) -> T:
     try:
         return read(text)
     except NumberError as error:
-        if len(error.readings) == 2 and sys.stdin.isatty() and sys.stderr.isatty():
+        if len(error.readings) == 2 and somebody_there():
             return read(_which(option, error))
         message = f"{option}: {error}"
         raise LedgerError(message) from None
@@ -246,6 +257,11 @@ def _which(option: str, error: NumberError) -> str:
             return ways[int(said) - 1]
         if said in ways:
             return said
+
+
+def somebody_there() -> bool:
+    """Tell whether a person sits before a terminal and can be asked."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
 
 
 def working(what: str) -> None:
@@ -298,9 +314,9 @@ def forecast_of(build: Build, options: argparse.Namespace, known: Standing | Non
         done()
 
 
-def to_read(folder: BuildFolder) -> Ledger:
+def to_read(folder: BuildFolder, *, anyway: bool = False) -> Ledger:
     """Open a build's ledger for an answer; say so where its receipts stand as text alone."""
-    ledger, text = folder.ledger_to_read(), folder.not_entered()
+    ledger, text = folder.ledger_to_read(anyway=anyway), folder.not_entered()
     if text is not None:
         count = len(ledger.list_receipts())
         print(
@@ -341,7 +357,7 @@ def make_sure(options: argparse.Namespace, question: str) -> None:
     """
     if not question or options.sure:
         return
-    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+    if not somebody_there():
         message = f"{question} Nothing was entered. If it is, say so with --sure."
         raise ForecastError(message)
     print(f"{question} [y/N] ", end="", file=sys.stderr, flush=True)

@@ -7,7 +7,7 @@ import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from forecast.views.commands.common import add_file, answer, command
+from forecast.views.commands.common import add_file, answer, command, whole
 
 if TYPE_CHECKING:
     from forecast.spending.folder import BuildFolder
@@ -30,7 +30,7 @@ def add_import(actions: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     parser.add_argument(
         "--column", action="append", default=[], metavar="ROLE=HEADING", dest="columns",
         help="which column is what, such as --column supplier=Payee: date, supplier, amount or debit and credit, "
-        "currency, line, note",
+        "currency, line, note, settled (yes or no: whether it is all for its line)",
     )  # fmt: skip
     parser.add_argument(
         "--encoding", help="of a CSV file, such as utf-8 or cp1252, where it is taken for another"
@@ -44,15 +44,15 @@ def add_import(actions: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     parser.add_argument("--row", action="append", default=[], metavar="ROW=LINE", help="the line of one row")
     parser.add_argument("--rest", metavar="LINE", help="the line of all rows that nothing else tells")
     parser.add_argument(
-        "--leave-out", action="append", default=[], type=int, metavar="ROW", help="not this row"
+        "--leave-out", action="append", default=[], type=whole, metavar="ROW", help="not this row"
     )
     parser.add_argument(
         "--accept",
         action="append",
         default=[],
-        type=int,
+        type=whole,
         metavar="ROW",
-        help="enter a row held back as a probable duplicate or as taken back",
+        help="enter a row held back as a probable duplicate, as taken back or as odd",
     )
     parser.add_argument("--enter", action="store_true", help="enter the rows; without it nothing is changed")
 
@@ -63,7 +63,9 @@ def run(options: argparse.Namespace) -> int:
     from forecast.spending.folder import BuildFolder
     from forecast.spending.importing import confirm, enter_import, open_import, plan_import
     from forecast.spending.receipts_csv import is_ledger_text
+    from forecast.spending.settling import titles_of
     from forecast.views.commands.receipts import check_id, known_ids, receipt_data
+    from forecast.views.settling import imported_words
 
     folder = BuildFolder.at(options.file)
     if is_ledger_text(options.statement):
@@ -82,17 +84,29 @@ def run(options: argparse.Namespace) -> int:
         lines[int(row)] = check_id(name, build)
     rest = check_id(options.rest, build) if options.rest else None
     legal = known_ids(build)
-    plan = plan_import(preview, ledger, default_line=rest, legal=legal, today=dt.date.today())
+    plan = plan_import(preview, ledger, default_line=rest, legal=legal, today=dt.date.today(), build=build)
     if not options.enter:
         data = {"layout": _layout(preview), "rows": [_row(row) for row in plan.rows]}
         return answer(options, preview_text(plan), data)
-    result = enter_import(plan, ledger, lines=lines, accept=options.accept, leave_out=options.leave_out)
+    result = enter_import(
+        plan, ledger, lines=lines, accept=options.accept, leave_out=options.leave_out, build=build
+    )
     noun = "receipt" if len(result.entered) == 1 else "receipts"
     text = (
         f"{len(result.entered)} {noun} entered; {len(result.already_imported)} were there already, "
         f"{len(result.held_back)} held back, {len(result.unmatched)} without a line."
     )
-    return answer(options, text, {"entered": [receipt_data(receipt) for receipt in result.entered]})
+    titles = titles_of(build)
+    text = " ".join(filter(None, (text, imported_words(result, titles))))
+    return answer(
+        options,
+        text,
+        {
+            "entered": [receipt_data(receipt) for receipt in result.entered],
+            "closed": list(result.closed),
+            "more_to_come": list(result.more),
+        },
+    )
 
 
 def _whole_ledger(options: argparse.Namespace, folder: BuildFolder) -> int:
@@ -165,15 +179,20 @@ def preview_text(plan: ImportPlan) -> str:
             shorten(row.supplier, 28),
             ("-" if row.kind == "refund" else "") + format_plain(row.amount_minor, row.currency),
             row.line_id or "–",
+            {True: "yes", False: "no", None: ""}[row.settled],
             row.state,
             shorten(row.why, 48),
         ]
         for row in plan.rows
     ]
+    headings = ["Row", "Date", "Supplier", "Sum", "Line", "All?", "State", "Why"]
+    if not any(row.settled is not None for row in plan.rows):
+        headings.remove("All?")
+        rows = [row[:5] + row[6:] for row in rows]
     new = len(plan.of_state("new"))
     heading = (
         f"{new} of {len(plan.rows)} rows would be entered. Read as {layout.encoding}, dates {layout.date_order}, "
         f"decimal mark {layout.decimal!r}, money spent {layout.spending}; {columns}."
     )
-    shown = table(["Row", "Date", "Supplier", "Sum", "Line", "State", "Why"], rows, left=3, last_left=True)
+    shown = table(headings, rows, left=3, last_left=True)
     return f"{heading}\n\n{shown}\n\nNothing was entered yet: add --enter when this is right."

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from forecast.errors import BuildFileError, ForecastError, Problem
-from forecast.views.commands.common import add_file, answer, command, typed
+from forecast.views.commands.common import add_file, answer, command, typed, whole
 
 if TYPE_CHECKING:
     from forecast.views.listing import LineList
@@ -31,7 +31,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         "--known", action="store_true", help="prices that stand alone are known, not estimates"
     )
     parser.add_argument(
-        "--leave-out", action="append", default=[], type=int, metavar="ROW", help="not this row"
+        "--leave-out", action="append", default=[], type=whole, metavar="ROW", help="not this row"
     )
     parser.add_argument(
         "--column", action="append", default=[], metavar="ROLE=HEADING",

@@ -14,6 +14,7 @@ from forecast.views.commands.common import (
     command,
     done,
     known_by_now,
+    whole,
     working,
 )
 
@@ -52,9 +53,9 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         "--scenario", metavar="S", help="one of the build's scenarios; the first when left out"
     )
     parser.add_argument(
-        "--trials", type=int, default=16_384, metavar="N", help="how many builds to simulate (16384)"
+        "--trials", type=whole, default=16_384, metavar="N", help="how many builds to simulate (16384)"
     )
-    parser.add_argument("--seed", type=int, default=1, help="the same seed gives the same figures (1)")
+    parser.add_argument("--seed", type=whole, default=1, help="the same seed gives the same figures (1)")
 
 
 def run(options: argparse.Namespace) -> int:

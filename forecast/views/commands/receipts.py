@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
-from collections.abc import Sequence
+import sys
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,13 +18,16 @@ from forecast.views.commands.common import (
     currency_of,
     exact_sum,
     make_sure,
+    somebody_there,
     to_read,
+    whole,
 )
 from forecast.views.commands.imports import add_import
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
-    from forecast.spending.ledger import Receipt
+    from forecast.spending.ledger import Ledger, NewReceipt, Receipt
+    from forecast.spending.settling import Likely
 
 Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
 
@@ -65,9 +69,13 @@ def _add_add(actions: Commands[argparse.ArgumentParser]) -> None:
     parser.add_argument("--deposit", action="store_true", help="a part payment, more to come")
     parser.add_argument(
         "--against",
-        type=int,
+        type=whole,
         metavar="NO",
-        help="the commitment that it is paid against, as 'agreed' lists it",
+        help="the commitment that it is paid against, as 'agreed' lists it; when left out, the one with this supplier "
+        "for its line",
+    )
+    parser.add_argument(
+        "--apart", action="store_true", help="it is no part of a price agreed with this supplier"
     )
     parser.add_argument(
         "--evenly", action="store_true", help="share out evenly over the lines that have no sum"
@@ -79,21 +87,28 @@ def _add_add(actions: Commands[argparse.ArgumentParser]) -> None:
         "--attach", type=Path, action="append", default=[], metavar="DOCUMENT", help="its photo or PDF"
     )
     parser.add_argument("--note", default="", help="anything worth keeping")
-    parser.add_argument("--closes", action="store_true", help="nothing more will be paid for these lines")
+    parser.add_argument(
+        "--all", "--closes", action="append", nargs="?", const="", default=[], metavar="LINE", dest="settled",
+        help="that is all for these lines: they are closed; --all=LINE for one of several",
+    )  # fmt: skip
+    parser.add_argument(
+        "--more-to-come", action="append", nargs="?", const="", default=[], metavar="LINE", dest="more",
+        help="more will be paid for these lines; --more-to-come=LINE for one of several",
+    )  # fmt: skip
     add_sure(parser)
 
 
 def _add_void(actions: Commands[argparse.ArgumentParser]) -> None:
     parser = command(actions, "void", "take a receipt back; it stays in the ledger, marked void", run_void)
     add_file(parser)
-    parser.add_argument("number", type=int, help="the receipt's number in 'forecast receipts'")
+    parser.add_argument("number", type=whole, help="the receipt's number in 'forecast receipts'")
     parser.add_argument("--why", required=True, help="why it was wrong")
 
 
 def _add_attach(actions: Commands[argparse.ArgumentParser]) -> None:
     parser = command(actions, "attach", "keep a photo or PDF with a receipt", run_attach)
     add_file(parser)
-    parser.add_argument("number", type=int, help="the receipt's number in 'forecast receipts'")
+    parser.add_argument("number", type=whole, help="the receipt's number in 'forecast receipts'")
     parser.add_argument("document", type=Path, help="the photo or PDF")
 
 
@@ -152,7 +167,7 @@ def known_ids(build: Build, *, events: bool = True, lines: bool = True) -> list[
 
 
 def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True) -> str:
-    """Refuse an id that the build does not have.
+    """Refuse an id that the build does not have; a consignment's own means its goods where they have one price.
 
     Raises
     ------
@@ -162,6 +177,8 @@ def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True
     from forecast.build.checks import nearest
 
     legal = known_ids(build, events=events, lines=lines)
+    if name not in legal and f"{name}.goods" in legal:
+        return f"{name}.goods"
     if name not in legal:
         what = "line or event" if events and lines else "event" if events else "line"
         message = f"there is no {what} {name!r} in the build. {nearest(name, legal)}"
@@ -205,10 +222,12 @@ def run_add(options: argparse.Namespace) -> int:
     """Enter a receipt."""
     from forecast.spending.attachments import attach_file
     from forecast.spending.dates import not_ahead
-    from forecast.spending.estimates import unusual
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.ledger import NewReceipt
+    from forecast.spending.ledger.entries import checked
+    from forecast.spending.settling import enter_receipt, titles_of
     from forecast.views.money import exact
-    from forecast.views.sentences import unusual_sentence
+    from forecast.views.settling import entered_words, question
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -219,27 +238,90 @@ def run_add(options: argparse.Namespace) -> int:
     if currency != own and paid is None:
         message = f"--charged: say what left your account in {own} for these {currency} {options.amount}."
         raise LedgerError(message)
+    if options.apart and options.against is not None:
+        message = "--apart, --against: it counts against an agreed price or against none. Say one of them."
+        raise LedgerError(message)
     splits = _splits(options, build, paid[0] if paid else amount)
-    kind = "refund" if options.refund else "deposit" if options.deposit else "payment"
-    date = not_ahead(options.date or dt.date.today(), dt.date.today(), "receipt")
-    make_sure(options, unusual_sentence(unusual(build, splits), own))
-    ledger = folder.ledger()
+    new = checked(NewReceipt(
+        not_ahead(options.date or dt.date.today(), dt.date.today(), "receipt"), options.supplier, amount, currency,
+        tuple(splits), options.note, paid,
+        "refund" if options.refund else "deposit" if options.deposit else "payment",
+        commitment_id=options.against, apart=options.apart,
+    ))  # fmt: skip
+    titles, ledger = titles_of(build), folder.ledger()
+    make_sure(options, question(build, ledger, new, titles))
+    answers = _answers(options, build, ledger, new, titles)
     with ledger.together():
-        receipt = ledger.add_receipt(
-            date, options.supplier, amount, currency, splits, options.note,
-            paid=paid, kind=kind, commitment_id=options.against,  # type: ignore[arg-type]  # one of three literals
-        )  # fmt: skip
+        entered = enter_receipt(ledger, build, new, answers)
         for document in options.attach:
-            attach_file(ledger, receipt.id, document)
-        if options.closes:
-            for name in dict.fromkeys(name for name, _ in splits):
-                ledger.close_line(name, options.date)
+            attach_file(ledger, entered.receipt.id, document)
+    receipt = entered.receipt
     total = sum(ledger.paid_by_line().values())
-    text = (
-        f"Receipt {receipt.id}: {exact(receipt.paid_minor, own)} to {receipt.supplier} on {receipt.date}. "
-        f"Paid so far: {exact(total, own)}. 'forecast watch' shows where it ends now."
-    )
-    return answer(options, text, {"receipt": receipt_data(receipt), "paid_minor": total, "currency": own})
+    told = [
+        f"Receipt {receipt.id}: {exact(receipt.paid_minor, own)} to {receipt.supplier} on {receipt.date}.",
+        entered_words(entered, titles, own),
+        f"Paid so far: {exact(total, own)}. 'forecast watch' shows where it ends now.",
+    ]
+    data = {
+        "receipt": receipt_data(receipt), "paid_minor": total, "currency": own, "closed": list(entered.closed),
+        "more_to_come": list(entered.more),
+    }  # fmt: skip
+    return answer(options, " ".join(filter(None, told)), data)
+
+
+def _answers(
+    options: argparse.Namespace, build: Build, ledger: Ledger, new: NewReceipt, titles: Mapping[str, str]
+) -> dict[str, bool | None]:
+    """Give whether the receipt is all for each of its lines: as said, as asked where somebody is there, or open."""
+    from forecast.spending.ledger.entries import pair
+    from forecast.spending.settling import likely_answers
+
+    names = list(dict.fromkeys(name for name, _ in map(pair, new.splits)))
+    said: dict[str, bool | None] = {}
+    for option, word, given in (("--all", True, options.settled), ("--more-to-come", False, options.more)):
+        for name in given:
+            if name and name not in names:
+                message = f"{option}={name}: this receipt is for {', '.join(names)}. Name one of its lines."
+                raise LedgerError(message)
+            for one in [name] if name else names:
+                if said.get(one, word) is not word:
+                    message = f"--all, --more-to-come: both are said of {one!r}. Say one of them."
+                    raise LedgerError(message)
+                said[one] = word
+    if new.kind == "deposit":
+        said = {name: said.get(name, False) for name in names}
+    if options.json or not somebody_there() or not set(names) - said.keys() or new.kind == "refund":
+        return said
+    closed = ledger.closed_lines()
+    for name, likely in likely_answers(build, ledger, new).items():
+        if name not in said and name not in closed:
+            said[name] = _ask_whether_all(titles.get(name, name), likely)
+    return said
+
+
+def _ask_whether_all(title: str, likely: Likely) -> bool | None:
+    """Ask in a terminal; nothing typed takes the likely answer."""
+    from forecast.views.settling import of_100
+
+    seems = f" It looks so ({of_100(likely.chance)})." if likely.answer and likely.chance is not None else ""
+    keys = {
+        True: "Y/n, ? if you cannot say",
+        False: "y/N, ? if you cannot say",
+        None: "y/n, Enter if you cannot say",
+    }
+    while True:
+        print(
+            f"Is that all for {title}?{seems} [{keys[likely.answer]}] ", end="", file=sys.stderr, flush=True
+        )
+        try:
+            said = input().strip().casefold()
+        except EOFError:
+            return None
+        if not said:
+            return likely.answer
+        if said in ("y", "yes", "n", "no", "?"):
+            return None if said == "?" else said.startswith("y")
+        print("Type y for yes, n for no, or ? if you cannot say.", file=sys.stderr)
 
 
 def receipt_data(receipt: Receipt) -> dict[str, Any]:
@@ -263,10 +345,15 @@ def receipt_data(receipt: Receipt) -> dict[str, Any]:
 def run_void(options: argparse.Namespace) -> int:
     """Take a receipt back."""
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.settling import titles_of, void_receipt
+    from forecast.views.settling import taken_back_words
 
-    row = BuildFolder.at(options.file).ledger().void_receipt(options.number, options.why)
-    text = f"Receipt {options.number} is void; row {row.id} says why."
-    return answer(options, text, {"receipt": receipt_data(row)})
+    folder = BuildFolder.at(options.file)
+    row, lines = void_receipt(folder.ledger(anyway=True), options.number, options.why)
+    told = [
+        f"Receipt {options.number} is void; row {row.id} says why.", taken_back_words(lines, titles_of(folder.read()))
+    ]  # fmt: skip
+    return answer(options, " ".join(filter(None, told)), {"receipt": receipt_data(row)})
 
 
 def run_attach(options: argparse.Namespace) -> int:
@@ -328,7 +415,7 @@ def run_list(options: argparse.Namespace) -> int:
     own = build.build.currency
     receipts: Sequence[Receipt] = ()
     if folder.has_ledger() or folder.not_entered() is not None:
-        receipts = to_read(folder).list_receipts(options.as_of, include_void=options.voided)
+        receipts = to_read(folder, anyway=True).list_receipts(options.as_of, include_void=options.voided)
     standing = [receipt for receipt in receipts if receipt.voids is None and receipt.voided_by is None]
     total = sum(receipt.paid_minor for receipt in standing)
     if not receipts:

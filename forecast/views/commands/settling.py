@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 from forecast.errors import LedgerError
 from forecast.views.commands.common import add_file, add_simulation, answer, command, exact_sum, to_read
 from forecast.views.commands.receipts import check_id, day
+
+if TYPE_CHECKING:
+    from forecast.build.schema import Build
+    from forecast.spending.ledger import Ledger
 
 Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
 
@@ -21,18 +27,28 @@ def add(commands: Commands[argparse.ArgumentParser]) -> None:
 
 def _add_marks(commands: Commands[argparse.ArgumentParser]) -> None:
     for name, summary, run in (
-        ("close", "say that nothing more will be paid for a line or a risk event", run_close),
-        ("reopen", "say that more may be paid for it after all", run_reopen),
+        ("close", "say that nothing more will be paid for lines or risk events", run_close),
+        ("reopen", "say that more may be paid for them after all", run_reopen),
         ("happened", "say that a risk event happened", run_happened),
         ("cannot-happen", "say that a risk event can no longer happen", run_cannot),
     ):
         parser = command(commands, name, summary, run)
         add_file(parser)
-        parser.add_argument("id", help="its id in the build file")
+        if name == "close":
+            parser.add_argument("ids", metavar="LINE", nargs="*", help="their ids in the build file")
+            parser.add_argument(
+                "--looking-settled", action="store_true",
+                help="all lines of which what was paid is likely all, as 'forecast watch' names them",
+            )  # fmt: skip
+            parser.add_argument("--scenario", metavar="S", help="the scenario that is watched, for these")
+        elif name == "reopen":
+            parser.add_argument("ids", metavar="LINE", nargs="+", help="their ids in the build file")
+            parser.add_argument("--more-to-come", action="store_true", help="more will come, not only may")
+        else:
+            parser.add_argument("id", help="its id in the build file")
+            parser.add_argument("--withdraw", action="store_true", help="take back that this was said")
         parser.add_argument("--date", type=day, default=None, help="from when on (today)")
         parser.add_argument("--note", default="", help="anything worth keeping")
-        if name in ("happened", "cannot-happen"):
-            parser.add_argument("--withdraw", action="store_true", help="take back that this was said")
 
 
 def _add_freeze(commands: Commands[argparse.ArgumentParser]) -> None:
@@ -57,28 +73,85 @@ def _add_undo(commands: Commands[argparse.ArgumentParser]) -> None:
 
 
 def run_close(options: argparse.Namespace) -> int:
-    """Close a line."""
-    return _mark_line(options, close=True)
-
-
-def run_reopen(options: argparse.Namespace) -> int:
-    """Reopen a line."""
-    return _mark_line(options, close=False)
-
-
-def _mark_line(options: argparse.Namespace, *, close: bool) -> int:
+    """Close lines."""
     from forecast.spending.folder import BuildFolder
-    from forecast.views.money import exact
+    from forecast.spending.settling import close_lines, titles_of
+    from forecast.views.settling import closed_words, quoted
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    name = check_id(options.id, build)
+    names = [check_id(name, build) for name in options.ids]
+    if options.looking_settled:
+        names += _looking_settled(build, to_read(folder), options.scenario)
+    elif not names:
+        message = "close: no line given. Name lines, or say --looking-settled for those that look settled."
+        raise LedgerError(message)
+    names = list(dict.fromkeys(names))
+    if not names:
+        return answer(options, "No line looks settled that is not closed.", {"lines": []})
     _check_day(options)
     ledger = folder.ledger()
-    mark = (ledger.close_line if close else ledger.reopen_line)(name, options.date, options.note)
-    paid = exact(ledger.paid_by_line().get(name, 0), build.build.currency)
-    text = f"{name} is {mark.state} from {mark.date} on; {paid} paid."
-    return answer(options, text, {"line": name, "state": mark.state, "date": mark.date.isoformat()})
+    already = ledger.closed_lines(options.date) & set(names)
+    settled = close_lines(ledger, names, options.date, options.note)
+    titles, own = titles_of(build), build.build.currency
+    told = [closed_words([name for name in names if name not in already], settled, titles, own)]
+    told += [f"{quoted(name, titles)} was closed already." for name in names if name in already]
+    return _told(options, ledger, names, " ".join(filter(None, told)), titles, own)
+
+
+def _looking_settled(build: Build, ledger: Ledger, scenario: str | None) -> tuple[str, ...]:
+    """Name the lines that look settled; how sure that is depends on no trial, so few are enough."""
+    from forecast.spending.reforecast import reforecast
+
+    return reforecast(build, ledger, scenario, 256).looking_settled
+
+
+def run_reopen(options: argparse.Namespace) -> int:
+    """Open lines again."""
+    from forecast.spending.folder import BuildFolder
+    from forecast.spending.settling import titles_of
+    from forecast.views.settling import named
+
+    folder = BuildFolder.at(options.file)
+    build = folder.read()
+    names = list(dict.fromkeys(check_id(name, build) for name in options.ids))
+    _check_day(options)
+    ledger = folder.ledger()
+    with ledger.together():
+        for name in names:
+            (ledger.expect_more if options.more_to_come else ledger.reopen_line)(
+                name, options.date, options.note
+            )
+    titles = titles_of(build)
+    text = f"More {'is to' if options.more_to_come else 'may'} come for {named(names, titles)}."
+    return _told(options, ledger, names, text, titles, build.build.currency)
+
+
+def _told(
+    options: argparse.Namespace,
+    ledger: Ledger,
+    names: list[str],
+    text: str,
+    titles: Mapping[str, str],
+    currency: str,
+) -> int:
+    """Answer with what is paid for each line and how it stands."""
+    from forecast.views.money import exact
+    from forecast.views.settling import quoted
+
+    states, paid = ledger.line_states(), ledger.paid_by_line()
+    sums = [f"{quoted(name, titles)}: {exact(paid.get(name, 0), currency)} paid" for name in names]
+    data = {
+        "lines": [
+            {
+                "line": name, "state": states[name].state, "date": states[name].date.isoformat(),
+                "paid_minor": paid.get(name, 0),
+            }
+            for name in names
+        ],
+        "currency": currency,
+    }  # fmt: skip
+    return answer(options, f"{text} {'; '.join(sums)}.", data)
 
 
 def _check_day(options: argparse.Namespace) -> None:
@@ -137,6 +210,7 @@ def run_freeze(options: argparse.Namespace) -> int:
 def run_undo(options: argparse.Namespace) -> int:
     """Take back the last thing entered."""
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.settling import titles_of
     from forecast.spending.undoing import last_entry, undo_last
     from forecast.views.entries import entry_words
 
@@ -147,8 +221,8 @@ def run_undo(options: argparse.Namespace) -> int:
         entry = last_entry(ledger)
         if entry is None:
             return answer(options, "Nothing was entered yet, or all of it is taken back.", {"last": None})
-        words = entry_words(entry, build.build.currency)
+        words = entry_words(entry, build.build.currency, titles_of(build))
         return answer(options, f"Entered last: {words}.", {"last": words})
-    words = entry_words(undo_last(ledger), build.build.currency)
+    words = entry_words(undo_last(ledger), build.build.currency, titles_of(build))
     text = f"Taken back: {words}. 'forecast watch' shows where it ends now."
     return answer(options, text, {"undone": words})

@@ -6,7 +6,16 @@ import argparse
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from forecast.views.commands.common import add_file, add_simulation, answer, command, done, to_read, working
+from forecast.views.commands.common import (
+    add_file,
+    add_simulation,
+    answer,
+    command,
+    done,
+    to_read,
+    typed,
+    working,
+)
 from forecast.views.commands.receipts import day
 
 if TYPE_CHECKING:
@@ -43,7 +52,10 @@ def run(options: argparse.Namespace) -> int:
         watch = reforecast(build, ledger, options.scenario, trials, options.seed, options.as_of)
     finally:
         done()
-    return answer(options, watch_text(build, watch, every_line=options.all_lines), watch_data(build, watch))
+    scenario = f" --scenario {typed(options.scenario)}" if options.scenario else ""
+    closing = f"forecast close{'' if options.file == '.' else f' {typed(options.file)}'} --looking-settled{scenario}"
+    text = watch_text(build, watch, closing, every_line=options.all_lines)
+    return answer(options, text, watch_data(build, watch))
 
 
 def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
@@ -72,10 +84,12 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
             {
                 "id": line.id, "name": line.title, "group": line.group, "kind": line.kind, "state": line.state,
                 "base": line.base, "paid": line.paid, "before": list(line.before), "now": list(line.now),
-                "mean_before": line.mean_before, "mean_now": line.mean_now,
+                "mean_before": line.mean_before, "mean_now": line.mean_now, "settled": line.settled,
+                "more_to_come": line.more,
             }
             for line in watch.lines
         ],
+        "looking_settled": list(watch.looking_settled),
         "reasons": [
             {"kind": one.kind, "id": one.id, "amount": one.amount, "because": list(one.because)}
             for one in watch.reasons
@@ -96,10 +110,11 @@ def _levels(levels: Sequence[float], estimates: Sequence[Estimate]) -> dict[str,
     return {f"P{round(100 * q)}": _estimate(one) for q, one in zip(levels, estimates, strict=True)}
 
 
-def watch_text(build: Build, watch: Reforecast, *, every_line: bool = False) -> str:
-    """Write the answer: the sentence, the figures, the lines."""
+def watch_text(build: Build, watch: Reforecast, closing: str, *, every_line: bool = False) -> str:
+    """Write the answer: the sentence, the figures, the lines, and the command that closes those that look settled."""
     from forecast.views.money import about, signed
     from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence, width_sentence
+    from forecast.views.settling import looking_settled_sentence, state_words
     from forecast.views.tables import shorten, table
     from forecast.views.watching import (
         bought_sentence,
@@ -132,7 +147,7 @@ def watch_text(build: Build, watch: Reforecast, *, every_line: bool = False) -> 
     line_rows = [
         [
             shorten(line.title),
-            line.state,
+            state_words(line),
             about(line.base, money),
             about(line.paid, money) if line.paid else "–",
             about(line.now[1], money),
@@ -144,6 +159,8 @@ def watch_text(build: Build, watch: Reforecast, *, every_line: bool = False) -> 
     if line_rows:
         headings = ["", "State", "Estimate", "Paid", "Forecast", "P10 to P90", "Moved"]
         text += ["", table(headings, line_rows, left=2)]
+    settled = looking_settled_sentence(watch)
+    text += ["", f"{settled} To close them: {closing}"] if settled and watch.as_of is None else []
     lessons = [sentence for sentence in (width_sentence(watch), *lesson_sentences(watch)) if sentence]
     text += ["", *lessons] if lessons else []
     if watch.budget is not None:

@@ -1,0 +1,520 @@
+"""What a payment says of its lines: whether it is all, which agreed price it counts against, and what is odd about it.
+
+A receipt, the answers given with it and all that follows from them are entered in one transaction, so that undoing
+takes all of it back at once.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from forecast.build.schema import Bought, Build
+from forecast.engine.facts import learn
+from forecast.engine.forecast import DEFAULT_SEED
+from forecast.engine.plan import compile_plan
+from forecast.errors import ForecastError
+from forecast.spending.known import known_from
+from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
+from forecast.spending.ledger.days import DayPaid, paid_by_day
+from forecast.spending.ledger.entries import pair
+from forecast.spending.ledger.records import AgreementKind
+from forecast.spending.reforecast import LOOKS_SETTLED, scenario_in_force
+from forecast.spending.standing import Record, Standing
+
+MORE_TO_COME = 0.1
+"""Chance of being all up to which a sum paid is likely not all."""
+
+
+def titles_of(build: Build, scenario: str | None = None) -> dict[str, str]:
+    """Give the name of each line and event by id; those of the scenario as it words them."""
+    named = {item.id: item.title for item in (*build.line, *build.event)}
+    try:
+        return named | {row.id: row.title for row in compile_plan(build, scenario).payable}
+    except ForecastError:  # a build that cannot be simulated can be paid for
+        return named
+
+
+# -- whether it is all
+
+
+@dataclass(frozen=True)
+class Likely:
+    """How a builder would likely answer whether a receipt is all for one of its lines.
+
+    Attributes
+    ----------
+    answer : bool or None
+        True: it is all; False: more is to come; None: it cannot be told.
+    chance : float or None
+        That it is all, where the sum and the line's range decide.
+    """
+
+    answer: bool | None
+    chance: float | None = None
+
+
+def likely_answers(
+    build: Build, ledger: Ledger | None, receipt: NewReceipt, scenario: str | None = None
+) -> dict[str, Likely]:
+    """Give the likely answer for each line of a receipt that is not entered yet, as things stand with it in.
+
+    A price agreed and not paid in full, what was said to be left, a deposit and a line paid by the week or month say
+    that more is to come; a price paid in full says that it is all. Otherwise the chance that the sum is all decides.
+
+    Parameters
+    ----------
+    build : Build
+    ledger : Ledger or None
+        None where nothing was entered yet.
+    receipt : NewReceipt
+        Fit to be entered.
+    scenario : str, optional
+        The one in force; that of the frozen budget, or the first, when left out.
+
+    Returns
+    -------
+    dict of str to Likely
+        By line or event.
+    """
+    names = tuple(dict.fromkeys(line for line, _ in map(pair, receipt.splits)))
+    standing = _standing_with(ledger, receipt)
+    # What was said before speaks of what was paid before: this receipt may be the rest.
+    standing = replace(standing, more=standing.more - set(names))
+    try:
+        plan = compile_plan(build, scenario_in_force(build, scenario, standing.baseline))
+        known = known_from(plan, standing)
+        asked = set(names) & known.facts.part_paid.keys()
+        chances = learn(plan, known.facts, DEFAULT_SEED).partial if asked else {}
+    except ForecastError:  # a build that cannot be simulated can be paid for
+        return {name: Likely(None) for name in names}
+    rows = {row.id: row for row in plan.rows if row.kind == "line"}
+    found = {}
+    for name in names:
+        state = known.lines[name].state if name in known.lines else "untouched"
+        if state == "closed":
+            found[name] = Likely(True)
+        elif receipt.kind == "refund" or name not in rows:
+            found[name] = Likely(None)
+        elif receipt.kind == "deposit" or name in standing.committed:
+            found[name] = Likely(False)
+        elif name in standing.said:
+            found[name] = Likely(standing.paid.get(name, 0) >= standing.said[name])
+        elif rows[name].bought == "running":
+            found[name] = Likely(False)
+        elif receipt.kind == "balance":
+            found[name] = Likely(True)
+        else:
+            found[name] = _by_chance(chances[name].settled if name in chances else None)
+    return found
+
+
+def _by_chance(chance: float | None) -> Likely:
+    if chance is None:
+        return Likely(None)
+    return Likely(True if chance >= LOOKS_SETTLED else False if chance <= MORE_TO_COME else None, chance)
+
+
+def _standing_with(ledger: Ledger | None, receipt: NewReceipt) -> Standing:
+    """Give how things stand with one more receipt in."""
+    record = Record((), (), (), (), ()) if ledger is None else Record.read(ledger)
+    against = None if ledger is None else ledger.counts_against(receipt)
+    sign = -1 if receipt.kind == "refund" else 1
+    paid = receipt.amount_minor if receipt.paid is None else receipt.paid[0]
+    new = [
+        DayPaid(
+            dt.date.fromisoformat(str(receipt.date)),
+            line,
+            sign * minor,
+            receipt.currency,
+            sign * minor * receipt.amount_minor / paid,
+            None if against is None else against.id,
+            charged=receipt.paid is not None,
+        )
+        for line, minor in map(pair, receipt.splits)
+    ]
+    payments = sorted((*record.payments, *new), key=lambda one: one.date)
+    return replace(record, payments=tuple(payments)).standing()
+
+
+# -- entering it
+
+
+@dataclass(frozen=True)
+class Entered:
+    """What a receipt did.
+
+    Attributes
+    ----------
+    receipt : Receipt
+    agreement : Commitment or None
+        The agreed price that it counts against, as it stands now.
+    closed, more : tuple of str
+        Lines that are closed now, and those of which more is to come.
+    settled : tuple of Commitment
+        Agreed prices that ended with their line, as they stood before.
+    happened : tuple of str
+        Risk events that were said to be impossible, and so happened after all.
+    stay : tuple of str
+        Lines that were closed before, of which nothing was said now.
+    """
+
+    receipt: Receipt
+    agreement: Commitment | None
+    closed: tuple[str, ...]
+    more: tuple[str, ...]
+    settled: tuple[Commitment, ...]
+    happened: tuple[str, ...]
+    stay: tuple[str, ...] = ()
+
+
+def enter_receipt(
+    ledger: Ledger, build: Build, receipt: NewReceipt, answers: Mapping[str, bool | None] | None = None
+) -> Entered:
+    """Enter a receipt with what was answered of its lines.
+
+    A line of which it is all is closed; a price agreed for it ends with it. A receipt that pays the price agreed for a
+    line bought once in full closes the line too, unless more is to come.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    build : Build
+    receipt : NewReceipt
+    answers : mapping of str to (bool or None), optional
+        By line: whether it is all (True), more is to come (False), or nothing was said.
+
+    Raises
+    ------
+    LedgerError
+        As for ``Ledger.add_receipt``; nothing was entered then.
+    """
+    return enter_receipts(ledger, build, [receipt], [answers or {}])[0]
+
+
+def enter_receipts(
+    ledger: Ledger,
+    build: Build | None,
+    receipts: Sequence[NewReceipt],
+    answers: Sequence[Mapping[str, bool | None]],
+) -> tuple[Entered, ...]:
+    """Enter several receipts in one transaction, all or none, with the answers to each; see `enter_receipt`.
+
+    Without a build it is not known how lines are bought: only answers close them.
+    """
+    with ledger.together():
+        kept = ledger.add_receipts(receipts)
+        # The later word holds, whatever the order of a list; of one day the one further down.
+        order = sorted(range(len(kept)), key=lambda place: kept[place].date)
+        found = {place: _follow(ledger, build, kept[place], answers[place]) for place in order}
+        return tuple(found[place] for place in range(len(kept)))
+
+
+def _follow(
+    ledger: Ledger, build: Build | None, receipt: Receipt, answers: Mapping[str, bool | None]
+) -> Entered:
+    """Write down what a receipt says of its lines."""
+    names = tuple(dict.fromkeys(split.line_id for split in receipt.splits))
+    everything = {one.id: one for one in ledger.list_commitments(include_ended=True)}
+    agreement = None if receipt.commitment_id is None else everything.get(receipt.commitment_id)
+    owed = ledger.committed_by_line()
+    closing, more, stay = [], [], []
+    for name in names:
+        said = answers.get(name)
+        bought = None if build is None else bought_as(build, name)
+        once = bought == "once"
+        if said is None and once and agreement is not None and agreement.line_id == name:
+            said = True if receipt.kind != "refund" and name not in owed else None
+        state = _state(ledger, name)
+        if said is True and state != "closed":
+            closing.append(name)
+        elif said is False and once and name in owed:  # what is to come is known: the rest of the price
+            if state != "open":
+                ledger.reopen_line(name, _day_for(ledger, name, receipt.date))
+            more.append(name)
+        elif said is False:
+            if state != "more":
+                ledger.expect_more(name, _day_for(ledger, name, receipt.date))
+            more.append(name)
+        elif said is None and state == "more" and receipt.kind != "refund" and bought != "running":
+            ledger.reopen_line(name, _day_for(ledger, name, receipt.date))  # what was to come may be this
+        elif said is None and state == "closed" and receipt.kind != "refund":
+            stay.append(name)
+    happened = []
+    marks = ledger.event_states()
+    for name in names:
+        if receipt.kind != "refund" and name in marks and marks[name].state == "cannot-happen":
+            ledger.mark_event(name, "happened", max(receipt.date, marks[name].date))
+            happened.append(name)
+    settled = [
+        one for name in closing for one in close_lines(ledger, [name], _day_for(ledger, name, receipt.date))
+    ]
+    return Entered(
+        receipt, agreement, tuple(closing), tuple(more), tuple(settled), tuple(happened), tuple(stay)
+    )
+
+
+def _state(ledger: Ledger, name: str) -> str:
+    mark = ledger.line_states().get(name)
+    return "open" if mark is None else mark.state
+
+
+def _day_for(ledger: Ledger, name: str, day: dt.date) -> dt.date:
+    """Give the first day from which a word on a line can hold: after what was said and paid so far."""
+    days = [one.date for one in paid_by_day(ledger) if one.line_id == name]
+    mark = ledger.line_states().get(name)
+    return max(day, *days, *([] if mark is None else [mark.date]))
+
+
+def bought_as(build: Build, name: str) -> Bought:
+    """Give how a line or an event is paid for, whichever scenario it is of."""
+    for line in build.line:
+        if line.id == name:
+            return line.bought_as
+    try:
+        found = [row.bought for row in compile_plan(build).rows if row.id == name]
+    except ForecastError:  # a build that cannot be simulated can be paid for
+        found = []
+    return found[0] if found else "several"
+
+
+def close_lines(
+    ledger: Ledger, names: Iterable[str], day: dt.date | None = None, note: str = ""
+) -> tuple[Commitment, ...]:
+    """Close lines, and settle what was agreed for them: nothing more will be paid.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    names : iterable of str
+    day : datetime.date, optional
+        From when on; today when left out.
+    note : str
+
+    Returns
+    -------
+    tuple of Commitment
+        Those that were not paid in full, as they stood before.
+
+    Raises
+    ------
+    LedgerError
+        If a later word on a line says otherwise; nothing was closed then.
+    """
+    settled = []
+    with ledger.together():
+        for name in dict.fromkeys(names):
+            if name in ledger.closed_lines(day):
+                continue
+            mark = ledger.close_line(name, day, note)
+            for one in ledger.list_commitments():
+                if one.line_id == name:
+                    ledger.settle_commitment(one.id, max(mark.date, one.date), note)
+                    settled.append(one)
+    return tuple(settled)
+
+
+def void_receipt(ledger: Ledger, number: int, why: str) -> tuple[Receipt, tuple[str, ...]]:
+    """Take a receipt back, and with it what was entered together with it: lines closed, prices settled.
+
+    Returns
+    -------
+    receipt : Receipt
+        The new row.
+    lines : tuple of str
+        Lines and events of which what was said with it no longer holds.
+
+    Raises
+    ------
+    LedgerError
+        As for ``Ledger.void_receipt``.
+    """
+    with ledger.together():
+        row = ledger.void_receipt(number, why)
+        old = ledger.receipt(number)
+        names = {split.line_id for split in old.splits}
+        gone = {
+            (after["tbl"], after["row_id"])
+            for change in ledger.history("undone")
+            if (after := change.after) is not None
+        }
+        agreed = {one.id: one.line_id for one in ledger.list_commitments(include_ended=True)}
+        changes, found = [], dict[str, None]()
+        for table in ("line_mark", "event_mark", "commitment_end"):
+            for change in ledger.history(table):
+                after = change.after or {}
+                name = after.get("line_id") or after.get("event_id")
+                if table == "commitment_end":
+                    name = agreed.get(int(str(after["commitment_id"])))
+                together = change.at == old.recorded_at and change.who == old.who
+                if together and name in names and (table, change.row_id) not in gone:
+                    changes.append(change)
+                    if table != "commitment_end":
+                        found[str(name)] = None
+        ledger.undo(changes)
+        return row, tuple(found)
+
+
+# -- agreed prices
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """What agreeing a price did.
+
+    Attributes
+    ----------
+    commitment : Commitment
+    paid_before : int
+        Paid to the same supplier for the same line before, against no agreed price; minor units of the build's
+        currency. It comes on top of the price.
+    opened : bool
+        Whether the line was closed, and is open again.
+    """
+
+    commitment: Commitment
+    paid_before: int
+    opened: bool
+
+
+def agree(
+    ledger: Ledger,
+    date: dt.date,
+    supplier: str,
+    line: str,
+    amount_minor: int,
+    currency: str,
+    note: str = "",
+    *,
+    expected_minor: int | None = None,
+    entry_key: str | None = None,
+    kind: AgreementKind = "fixed",
+) -> Agreement:
+    """Enter a price agreed; a line that was closed is open again, and what was said to come is this.
+
+    Raises
+    ------
+    LedgerError
+        As for ``Ledger.add_commitment``.
+    """
+    with ledger.together():
+        kept = ledger.add_commitment(
+            date, supplier, line, amount_minor, currency, note, expected_minor=expected_minor, entry_key=entry_key,
+            kind=kind,
+        )  # fmt: skip
+        state = _state(ledger, line)
+        if state != "open":
+            ledger.reopen_line(line, _day_for(ledger, line, date))
+    before = sum(
+        split.amount_minor
+        for receipt in ledger.list_receipts(date)
+        for split in receipt.splits
+        if split.line_id == line
+        and receipt.commitment_id is None
+        and receipt.supplier.casefold() == kept.supplier.casefold()
+    )
+    return Agreement(kept, max(0, before), state == "closed")
+
+
+def settle(
+    ledger: Ledger, build: Build, number: int, date: dt.date | None = None, note: str = ""
+) -> tuple[str, ...]:
+    """Say that an agreed price is paid in full; give the line that it closes, if it closes one.
+
+    Raises
+    ------
+    LedgerError
+        As for ``Ledger.settle_commitment``.
+    """
+    with ledger.together():
+        ledger.settle_commitment(number, date, note)
+        line = next(one.line_id for one in ledger.list_commitments(include_ended=True) if one.id == number)
+        done = (
+            bought_as(build, line) == "once"
+            and line not in ledger.committed_by_line()
+            and ledger.paid_by_line().get(line, 0) > 0
+            and line not in ledger.closed_lines()
+        )
+        if done:
+            close_lines(ledger, [line], _day_for(ledger, line, date or dt.date.min))
+        return (line,) if done else ()
+
+
+# -- what is odd about it
+
+
+@dataclass(frozen=True)
+class Odd:
+    """Something about a receipt that is asked about before it is entered.
+
+    Attributes
+    ----------
+    kind : {"cannot-happen", "not-paid", "twice"}
+        It is for an event that was said to be impossible; more comes back for a line than was paid; it looks like one
+        that is there already.
+    line_id : str
+    date : datetime.date or None
+        When the event was said to be impossible, or of the receipt that is there.
+    minor : int
+        What was paid for the line so far.
+    receipt : Receipt or None
+        The one that is there.
+    """
+
+    kind: Literal["cannot-happen", "not-paid", "twice"]
+    line_id: str
+    date: dt.date | None = None
+    minor: int = 0
+    receipt: Receipt | None = None
+
+
+def oddities(ledger: Ledger | None, receipt: NewReceipt) -> tuple[Odd, ...]:
+    """Find what is odd about a receipt that is not entered yet.
+
+    Parameters
+    ----------
+    ledger : Ledger or None
+        None where nothing was entered yet.
+    receipt : NewReceipt
+        Fit to be entered.
+    """
+    parts: dict[str, int] = {}
+    for line, minor in map(pair, receipt.splits):
+        parts[line] = parts.get(line, 0) + minor
+    if receipt.kind == "refund":
+        paid = {} if ledger is None else ledger.paid_by_line()
+        return tuple(
+            Odd("not-paid", line, minor=max(0, paid.get(line, 0)))
+            for line, minor in parts.items()
+            if minor > max(0, paid.get(line, 0))
+        )
+    if ledger is None:
+        return ()
+    marks = ledger.event_states()
+    found = [
+        Odd("cannot-happen", line, marks[line].date)
+        for line in parts
+        if line in marks and marks[line].state == "cannot-happen"
+    ]
+    twin = _twin(ledger.list_receipts(receipt.date), receipt, parts)
+    if twin is not None:
+        found.append(Odd("twice", twin.splits[0].line_id, twin.date, twin.paid_minor, twin))
+    return tuple(found)
+
+
+def _twin(receipts: Collection[Receipt], receipt: NewReceipt, parts: Mapping[str, int]) -> Receipt | None:
+    """Find a receipt of the same supplier, day, sum and lines, and with the same note where both have one."""
+    for one in receipts:
+        same = (
+            one.date.isoformat() == str(receipt.date)
+            and one.supplier.casefold() == receipt.supplier.strip().casefold()
+            and (one.amount_minor, one.currency) == (receipt.amount_minor, receipt.currency)
+            and {split.line_id for split in one.splits} == set(parts)
+            and (one.entry_key != receipt.entry_key or receipt.entry_key is None)
+        )
+        notes = {note.strip().casefold() for note in (one.note, receipt.note)} - {""}
+        if same and len(notes) < 2:
+            return one
+    return None

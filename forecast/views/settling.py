@@ -1,0 +1,168 @@
+"""What is settled, in words: the state of a line, what a receipt did to its lines, and what is asked about it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from forecast.build.schema import Build
+from forecast.spending.estimates import unusual
+from forecast.spending.importing import ImportResult
+from forecast.spending.ledger import Commitment, Ledger, NewReceipt
+from forecast.spending.ledger.entries import pair
+from forecast.spending.ledger.records import AgreementKind
+from forecast.spending.reforecast import LOOKS_SETTLED, LineWatch, Reforecast
+from forecast.spending.settling import MORE_TO_COME, Agreement, Entered, Odd, oddities
+from forecast.views.money import exact
+from forecast.views.sentences import unusual_words
+
+AGREEMENTS: Mapping[AgreementKind, str] = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
+"""The kinds of agreement, in words."""
+
+
+def of_100(chance: float) -> str:
+    """Write how likely it is that what is paid is all: never as certain, for nobody said so."""
+    return f"{min(99, max(1, round(100 * chance)))} of 100"
+
+
+def state_words(line: LineWatch) -> str:
+    """Say how a line or event stands: ``closed``, ``likely all paid (93 of 100)``; nothing where nothing happened."""
+    if line.state == "closed":
+        return "closed"
+    if line.more:
+        return "more to come"
+    if line.state == "committed":
+        return "price agreed"
+    if line.state == "untouched":
+        return ""
+    if line.settled is None:
+        return "part paid"
+    if line.settled >= LOOKS_SETTLED:
+        return f"likely all paid ({of_100(line.settled)})"
+    return "part paid" if line.settled <= MORE_TO_COME else f"part paid, perhaps all ({of_100(line.settled)})"
+
+
+def quoted(name: str, titles: Mapping[str, str]) -> str:
+    """Write the title of a line in quotation marks, as it may have commas of its own."""
+    return f"\u201c{titles.get(name, name)}\u201d"
+
+
+def named(names: Sequence[str], titles: Mapping[str, str], most: int = 6) -> str:
+    """Write the titles of lines one after the other; of many the first."""
+    written = [quoted(name, titles) for name in names]
+    if len(written) > most:
+        return f"{', '.join(written[: most - 1])} and {len(written) - most + 1} others"
+    return " and ".join(filter(None, (", ".join(written[:-1]), written[-1]))) if written else ""
+
+
+def looking_settled_sentence(watch: Reforecast) -> str:
+    """Say which lines look settled; nothing where none does."""
+    found = watch.looking_settled
+    if not found:
+        return ""
+    titles = {line.id: line.title for line in watch.lines}
+    noun = "line" if len(found) == 1 else "lines"
+    return f"Looks settled: {len(found)} {noun}, {named(found, titles)}."
+
+
+def closed_words(
+    closed: Sequence[str], settled: Sequence[Commitment], titles: Mapping[str, str], currency: str
+) -> str:
+    """Say which lines are closed now, and which agreed prices ended with them."""
+    told = []
+    if closed:
+        verb, whom = ("is", "it") if len(closed) == 1 else ("are", "them")
+        told.append(f"{named(closed, titles)} {verb} closed: nothing more will be paid for {whom}.")
+    told += [
+        f"With that ends the price agreed with {item.supplier} for {quoted(item.line_id, titles)}; "
+        f"{exact(item.outstanding_minor, currency)} of it was not paid."
+        for item in settled
+    ]
+    return " ".join(told)
+
+
+def follows_words(closed: Sequence[str], more: Sequence[str], titles: Mapping[str, str]) -> str:
+    """Say which lines are closed now and of which more is to come; nothing where of none."""
+    told = closed_words(closed, (), titles, "")
+    rest = f"More is to come for {named(more, titles)}." if more else ""
+    return " ".join(filter(None, (told, rest)))
+
+
+def imported_words(result: ImportResult, titles: Mapping[str, str]) -> str:
+    """Say what an import did to agreed prices and to lines; nothing where it did nothing."""
+    against = sum(receipt.commitment_id is not None for receipt in result.entered)
+    paid = f"{against} {'counts' if against == 1 else 'count'} against agreed prices." if against else ""
+    return " ".join(filter(None, (paid, follows_words(result.closed, result.more, titles))))
+
+
+def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) -> str:
+    """Say what a receipt did to its lines and to an agreed price; nothing where it did nothing."""
+    told = []
+    agreement, ended = entered.agreement, {item.id for item in entered.settled}
+    if agreement is not None and agreement.id not in ended:
+        price = f"the price agreed with {agreement.supplier} for {quoted(agreement.line_id, titles)}"
+        if entered.receipt.paid_minor < 0:
+            told.append(f"It is taken off what was paid towards {price}.")
+        elif agreement.outstanding_minor:
+            rest = exact(agreement.outstanding_minor, currency)
+            told.append(f"It counts against {price}: {rest} is still to pay.")
+        else:
+            told.append(f"It pays {price} in full.")
+    agreed = agreement.line_id if agreement is not None and agreement.outstanding_minor else None
+    more = [name for name in entered.more if name != agreed]
+    told.append(closed_words(entered.closed, entered.settled, titles, currency))
+    told.append(follows_words((), more, titles))
+    if entered.stay:
+        was = "was closed before and stays so" if len(entered.stay) == 1 else "were closed before and stay so"
+        told.append(f"{named(entered.stay, titles)} {was}.")
+    told += [f"{quoted(name, titles)} happened after all." for name in entered.happened]
+    return " ".join(filter(None, told))
+
+
+def taken_back_words(lines: Sequence[str], titles: Mapping[str, str]) -> str:
+    """Say of which lines no longer holds what was said with a receipt that is taken back; nothing where of none."""
+    if not lines:
+        return ""
+    return f"What was said with it of {named(lines, titles)} is taken back too."
+
+
+def agreed_words(agreement: Agreement, titles: Mapping[str, str], currency: str) -> str:
+    """Say what was just agreed, and what follows from it."""
+    item = agreement.commitment
+    title = quoted(item.line_id, titles)
+    told = (
+        f"Agreed with {item.supplier} for {title}: {exact(item.amount_minor, item.currency)}, "
+        f"{'a fixed price' if item.kind == 'fixed' else 'an estimate that may still grow'}."
+    )
+    told += f" {title} was closed and is open again." if agreement.opened else ""
+    if agreement.paid_before:
+        paid = exact(agreement.paid_before, currency)
+        told += (
+            f" {paid} was paid to {item.supplier} for {title} before and comes on top of this price. If the price has "
+            "it in it, undo this and agree what was left to pay."
+        )
+    return told
+
+
+def question(build: Build, ledger: Ledger | None, receipt: NewReceipt, titles: Mapping[str, str]) -> str:
+    """Ask about what is odd in a receipt before it is entered; nothing where all is usual."""
+    currency = build.build.currency
+    told = unusual_words(unusual(build, map(pair, receipt.splits)), currency)
+    told += [_odd_words(one, titles, currency) for one in oddities(ledger, receipt)]
+    if not told:
+        return ""
+    asked = "; ".join(told)
+    return f"{asked[0].upper()}{asked[1:]}. Is that meant?"
+
+
+def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
+    title = quoted(odd.line_id, titles)
+    if odd.kind == "cannot-happen":
+        return f"on {odd.date} you said that {title} cannot happen, and with this receipt it happened"
+    if odd.receipt is not None:
+        same = odd.receipt
+        lines = named([split.line_id for split in same.splits], titles)
+        money = exact(same.amount_minor, same.currency)
+        return f"receipt {same.id} is the same: {same.supplier}, {same.date}, {money} for {lines}"
+    if not odd.minor:
+        return f"nothing was paid for {title} so far, so nothing can come back"
+    return f"more comes back for {title} than the {exact(odd.minor, currency)} that was paid"

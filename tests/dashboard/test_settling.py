@@ -1,0 +1,166 @@
+"""Whether a payment is all for its line, on the pages: asked with the likely answer, closed when it looks settled."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from forecast.spending.folder import BuildFolder
+from forecast.spending.ledger import Ledger
+from forecast.spending.settling import agree
+from tests.dashboard.conftest import Run, words
+from tests.dashboard.test_receipt_entry import field, fill, save
+from tests.dashboard.test_receipt_list import html, press
+from tests.views.test_cli_settling import BUILD
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> BuildFolder:
+    (tmp_path / "x").mkdir()
+    (tmp_path / "x" / "build.toml").write_text(BUILD, encoding="utf-8")
+    return BuildFolder.at(tmp_path / "x")
+
+
+def asked(app: AppTest, line: str) -> object:
+    return field(app, "button_group", f"Is that all for {line}?")
+
+
+def marks(folder: BuildFolder) -> dict[str, str]:
+    return {line: mark.state for line, mark in folder.ledger().line_states().items()}
+
+
+def pay(ledger: Ledger, line: str, minor: int, day: str = "2026-05-04") -> None:
+    ledger.add_receipt(day, "a shop", minor, "EUR", [(line, minor)])
+
+
+@pytest.mark.parametrize(("amount", "likely"), [("2900", "yes"), ("500", "no")])
+def test_the_likely_answer_is_filled_in(run: Run, folder: BuildFolder, amount: str, likely: str) -> None:
+    app = fill(run(folder.build_file, "receipts"), ["kit"], "A shop", amount)
+    assert asked(app, "Body kit").value == likely  # type: ignore[attr-defined]
+    told = "\n".join(item.value for item in app.caption)
+    assert ("Likely all paid (9" in told) is (likely == "yes")
+    app = save(app)
+    assert marks(folder) == {"kit": "closed" if likely == "yes" else "more"}
+
+
+def test_the_answer_follows_the_sum_until_one_is_chosen(run: Run, folder: BuildFolder) -> None:
+    app = fill(run(folder.build_file, "receipts"), ["kit"], "A shop", "2900")
+    app = fill(app, ["kit"], "A shop", "500")
+    assert asked(app, "Body kit").value == "no"  # type: ignore[attr-defined]
+    app = asked(app, "Body kit").set_value(None).run()  # type: ignore[attr-defined]
+    app = fill(app, ["kit"], "A shop", "2900")
+    assert asked(app, "Body kit").value is None  # type: ignore[attr-defined]
+    save(app)
+    assert marks(folder) == {}
+
+
+def test_each_line_of_a_split_is_asked_about(run: Run, folder: BuildFolder) -> None:
+    app = fill(run(folder.build_file, "receipts"), ["kit", "filler"], "A shop", "2910")
+    app = next(item for item in app.text_input if item.label == "Filler (EUR)").set_value("10").run()
+    assert asked(app, "Body kit").value == "yes"  # type: ignore[attr-defined]
+    app = asked(app, "Filler").set_value("no").run()  # type: ignore[attr-defined]
+    app = save(app)
+    assert marks(folder) == {"kit": "closed", "filler": "more"}
+    assert "More is to come for “Filler”." in words(app)
+    press(app, "Undo this entry")
+    assert marks(folder) == {}
+    assert folder.ledger().list_receipts() == ()
+
+
+def test_a_payment_towards_an_agreed_price_is_said_and_can_be_kept_apart(
+    run: Run, folder: BuildFolder
+) -> None:
+    agree(folder.ledger(), dt.date(2026, 5, 1), "Painter", "paint", 240_000, "EUR")
+    app = fill(run(folder.build_file, "receipts"), ["paint"], "painter", "400")
+    told = (
+        "It counts against the price agreed with Painter for Paint, two coats, of which €2,400.00 is to pay."
+    )
+    assert told in words(app)
+    assert asked(app, "Paint, two coats").value == "no"  # type: ignore[attr-defined]
+    app = save(app)
+    assert "for “Paint, two coats”: €2,000.00 is still to pay." in words(app)
+    app = fill(app, ["paint"], "painter", "90")
+    app = next(item for item in app.checkbox if item.label == "It is no part of that price").check().run()
+    save(app)
+    assert [receipt.commitment_id for receipt in folder.ledger().list_receipts()] == [1, None]
+    app = save(fill(app, ["paint"], "Painter", "2000"))
+    assert "It pays the price agreed with Painter for “Paint, two coats” in full." in words(app)
+    assert marks(folder)["paint"] == "closed"
+
+
+def test_the_kind_of_price_is_asked(run: Run, folder: BuildFolder) -> None:
+    app = run(folder.build_file, "receipts")
+    next(item for item in app.selectbox if item.label == "For which line").set_value("paint")
+    field(app, "text_input", "With whom").set_value("Painter")  # type: ignore[attr-defined]
+    field(app, "text_input", "Price agreed").set_value("2400")  # type: ignore[attr-defined]
+    app = field(app, "button_group", "That price is").set_value("estimate").run()  # type: ignore[attr-defined]
+    app = press(app, "Save commitment")
+    assert "€2,400.00, an estimate that may still grow." in words(app)
+    assert folder.ledger().list_commitments()[0].kind == "estimate"
+    assert "Estimate, may still grow: €2,400.00" in html(app)
+
+
+@pytest.mark.parametrize("page", ["watch", "receipts"])
+def test_lines_that_look_settled_are_closed_by_one_button(run: Run, folder: BuildFolder, page: str) -> None:
+    ledger = folder.ledger()
+    for line, minor in (("kit", 290_000), ("paint", 200_000), ("filler", 900)):
+        pay(ledger, line, minor)
+    app = run(folder.build_file, page)
+    assert "Looks settled: 2 lines, “Body kit” and “Paint, two coats”. Close them?" in words(app)
+    boxes = [item for item in app.checkbox if "likely all paid" in item.label]
+    assert [box.value for box in boxes] == [True, True]
+    assert "€2,900.00, likely all paid (9" in boxes[0].label
+    app = boxes[0].uncheck().run()
+    app = press(app, "Close 1 line")
+    assert marks(folder) == {"paint": "closed"}
+    assert "“Paint, two coats” is closed: nothing more will be paid for it. P80 moved by" in words(app)
+    assert "Looks settled: 1 line, “Body kit”. Close it?" in words(app)
+    app = press(app, "Close 1 line")
+    assert "Looks settled" not in words(app)
+    assert marks(folder) == {"paint": "closed", "kit": "closed"}
+
+
+def test_the_page_says_how_each_line_stands(run: Run, folder: BuildFolder) -> None:
+    ledger = folder.ledger()
+    pay(ledger, "kit", 290_000)
+    pay(ledger, "filler", 900)
+    ledger.expect_more("filler")
+    app = run(folder.build_file, "watch")
+    shown = html(app)
+    assert "likely all paid (9" in shown
+    assert "more to come" in shown
+    assert "part-bought" not in shown
+
+
+def test_more_is_to_come_is_said_on_the_page_of_receipts(run: Run, folder: BuildFolder) -> None:
+    pay(folder.ledger(), "kit", 290_000)
+    app = run(folder.build_file, "receipts")
+    app = field(app, "multiselect", "Lines").set_value(["kit"]).run()  # type: ignore[attr-defined]
+    app = press(app, "More is to come for them")
+    assert marks(folder) == {"kit": "more"}
+    assert "More is to come for “Body kit”." in words(app)
+
+
+def test_taking_a_receipt_back_opens_what_it_closed(run: Run, folder: BuildFolder) -> None:
+    app = save(fill(run(folder.build_file, "receipts"), ["kit"], "A shop", "2900"))
+    field(app, "text_input", "Why").set_value("typed wrong")  # type: ignore[attr-defined]
+    app = press(app, "Take it back")
+    assert "What was said with it of “Body kit” is taken back too." in words(app)
+    assert marks(folder) == {}
+
+
+def test_odd_receipts_are_asked_about_first(run: Run, folder: BuildFolder) -> None:
+    pay(folder.ledger(), "filler", 2_000)
+    folder.ledger().mark_event("damage", "cannot-happen", "2026-05-01")
+    app = save(fill(run(folder.build_file, "receipts"), ["damage"], "A shop", "300"))
+    assert "you said that “Damage” cannot happen, and with this receipt it happened. Is that meant?" in words(
+        app
+    )
+    assert len(folder.ledger().list_receipts()) == 1
+    next(item for item in app.checkbox if item.label == "It is meant").check()
+    app = save(app)
+    assert "“Damage” happened after all." in words(app)
+    assert len(folder.ledger().list_receipts()) == 2

@@ -1,0 +1,339 @@
+"""What a payment says of its lines: likely answers, what follows from them, and what is asked about."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from forecast.build.buildfile import parse_build
+from forecast.engine.plan import compile_plan
+from forecast.spending.known import known_facts
+from forecast.spending.ledger import Ledger, NewReceipt
+from forecast.spending.receipts_csv import load_receipts_csv, receipts_csv
+from forecast.spending.reforecast import LOOKS_SETTLED, reforecast
+from forecast.spending.settling import (
+    MORE_TO_COME,
+    agree,
+    close_lines,
+    enter_receipt,
+    enter_receipts,
+    likely_answers,
+    oddities,
+    settle,
+    void_receipt,
+)
+from forecast.spending.undoing import undo_last
+
+BUILD = parse_build("""\
+[build]
+name = "x"
+currency = "EUR"
+country = "IE"
+[currency.JPY]
+rate = 0.006
+[[line]]
+id = "kit"
+group = "kit"
+amount = { low = 2200, middle = 2900, high = 3900 }
+[[line]]
+id = "paint"
+group = "finish"
+amount = { low = 1500, middle = 2000, high = 3000 }
+[[line]]
+id = "filler"
+group = "consumables"
+amount = { low = 40, middle = 60, high = 120 }
+[[line]]
+id = "rent"
+group = "other"
+quantity = { low = 3, middle = 5, high = 9, unit = "months" }
+price = 100
+[[event]]
+id = "damage"
+chance = 0.2
+cost = { low = 50, middle = 200, high = 900 }
+""")
+DAY = dt.date(2026, 5, 4)
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Ledger:
+    return Ledger(tmp_path / "receipts.db", currency="EUR")
+
+
+def paid(line: str, sum: float, day: dt.date = DAY, supplier: str = "a shop", **more: object) -> NewReceipt:
+    minor = round(100 * sum)
+    return NewReceipt(day, supplier, minor, "EUR", ((line, minor),), **more)  # type: ignore[arg-type]
+
+
+def in_yen(line: str, yen: int, euro: float, **more: object) -> NewReceipt:
+    minor = round(100 * euro)
+    return NewReceipt(
+        DAY,
+        "the maker",
+        yen,
+        "JPY",
+        ((line, minor),),
+        paid=(minor, "EUR"),
+        **more,  # type: ignore[arg-type]
+    )
+
+
+def answer(ledger: Ledger | None, receipt: NewReceipt) -> bool | None:
+    (found,) = likely_answers(BUILD, ledger, receipt).values()
+    return found.answer
+
+
+def state(ledger: Ledger, line: str) -> str:
+    marks = ledger.line_states()
+    return marks[line].state if line in marks else "open"
+
+
+# -- whether it is all
+
+
+@pytest.mark.parametrize(("line", "sum"), [("kit", 2900), ("kit", 1400), ("filler", 60), ("filler", 9)])
+def test_the_chance_is_the_one_that_is_told_once_the_receipt_is_in(
+    ledger: Ledger, line: str, sum: float
+) -> None:
+    """What is filled in beforehand is what the forecast says afterwards, other receipts counted in both."""
+    enter_receipt(ledger, BUILD, paid("paint", 1900), {"paint": True})
+    new = paid(line, sum)
+    told = likely_answers(BUILD, ledger, new)[line]
+    enter_receipt(ledger, BUILD, new)
+    assert told.chance == pytest.approx(reforecast(BUILD, ledger, trials=256).settled[line], rel=1e-9)
+    expected = True if told.chance >= LOOKS_SETTLED else False if told.chance <= MORE_TO_COME else None
+    assert told.answer is expected
+
+
+def test_a_sum_in_its_range_is_likely_all_of_a_line_bought_once_and_one_far_below_is_not() -> None:
+    assert answer(None, paid("kit", 2900)) is True
+    assert answer(None, paid("kit", 700)) is False
+    assert answer(None, paid("filler", 60)) in (True, None)  # bought in several goes
+
+
+def test_what_is_paid_by_the_month_is_never_all_by_itself() -> None:
+    assert answer(None, paid("rent", 500)) is False
+
+
+def test_kinds_of_receipts_say_it_themselves(ledger: Ledger) -> None:
+    assert answer(ledger, paid("kit", 2900, kind="deposit")) is False
+    assert answer(ledger, paid("filler", 9, kind="balance")) is True
+    assert answer(ledger, paid("kit", 2900, kind="refund")) is None
+    assert answer(ledger, paid("damage", 200)) is None
+    assert answer(ledger, paid("winch", 200)) is None
+
+
+def test_an_agreed_price_decides_before_the_range_does(ledger: Ledger) -> None:
+    agree(ledger, DAY, "Painter", "paint", 240_000, "EUR")
+    assert answer(ledger, paid("paint", 2000, supplier="painter")) is False
+    assert answer(ledger, paid("paint", 2400, supplier="painter")) is True
+    assert answer(ledger, paid("paint", 2400, supplier="painter", apart=True)) is False
+
+
+def test_what_was_said_to_be_left_decides_too(ledger: Ledger) -> None:
+    enter_receipt(ledger, BUILD, paid("filler", 40))
+    ledger.say_still_to_buy("filler", 3_000, DAY)
+    later = DAY + dt.timedelta(days=1)
+    assert answer(ledger, paid("filler", 10, later)) is False
+    assert answer(ledger, paid("filler", 30, later)) is True
+
+
+def test_more_to_come_was_said_of_what_was_paid_before(ledger: Ledger) -> None:
+    enter_receipt(ledger, BUILD, paid("kit", 900), {"kit": False})
+    rest = paid("kit", 2000, DAY + dt.timedelta(days=9))
+    assert answer(ledger, rest) is True
+    enter_receipt(ledger, BUILD, rest)
+    assert state(ledger, "kit") == "open"
+    assert reforecast(BUILD, ledger, trials=256).settled["kit"] >= LOOKS_SETTLED
+
+
+def test_of_rent_more_is_to_come_until_it_is_said_otherwise(ledger: Ledger) -> None:
+    enter_receipt(ledger, BUILD, paid("rent", 100), {"rent": False})
+    enter_receipt(ledger, BUILD, paid("rent", 100, DAY + dt.timedelta(days=30)))
+    assert state(ledger, "rent") == "more"
+
+
+# -- what follows
+
+
+def test_yes_closes_the_line_on_the_day_and_undo_takes_both_back(ledger: Ledger) -> None:
+    enter_receipt(ledger, BUILD, paid("filler", 30))
+    before = receipts_csv(ledger)
+    entered = enter_receipt(ledger, BUILD, paid("kit", 2900), {"kit": True})
+    assert entered.closed == ("kit",)
+    assert ledger.closed_lines(DAY) == {"kit"}
+    assert known_facts(compile_plan(BUILD), ledger).facts.amounts == {"kit": 2900.0}
+    undo_last(ledger)
+    assert receipts_csv(ledger) == before
+
+
+def test_no_says_that_more_is_to_come_and_undo_takes_both_back(ledger: Ledger) -> None:
+    before = receipts_csv(ledger)
+    entered = enter_receipt(ledger, BUILD, paid("kit", 2900), {"kit": False})
+    assert entered.more == ("kit",)
+    watch = reforecast(BUILD, ledger, trials=256)
+    assert watch.settled["kit"] == 0
+    assert next(line for line in watch.lines if line.id == "kit").more
+    undo_last(ledger)
+    assert receipts_csv(ledger) == before
+
+
+def test_a_line_is_closed_after_its_last_payment_whatever_is_entered_late(ledger: Ledger) -> None:
+    later = DAY + dt.timedelta(days=20)
+    enter_receipt(ledger, BUILD, paid("filler", 30, later), {"filler": False})
+    enter_receipt(ledger, BUILD, paid("filler", 25, DAY), {"filler": True})
+    assert ledger.closed_lines(later) == {"filler"}
+    assert ledger.closed_lines(later - dt.timedelta(days=1)) == frozenset()
+
+
+def test_a_price_agreed_in_yen_is_paid_in_full_by_its_yen(ledger: Ledger) -> None:
+    """500,000 yen, expected at 3,000: 150,000 are 30 %, whatever the rate of the day made of them."""
+    agree(ledger, DAY, "The maker", "kit", 500_000, "JPY", expected_minor=300_000)
+    first = enter_receipt(ledger, BUILD, in_yen("kit", 150_000, 950), {"kit": False})
+    assert first.agreement is not None
+    assert first.agreement.outstanding_minor == 210_000
+    assert state(ledger, "kit") == "open"  # what is to come is known: the rest of the price
+    assert known_facts(compile_plan(BUILD), ledger).facts.agreed["kit"].price == 3050.0
+    last = enter_receipt(ledger, BUILD, in_yen("kit", 350_000, 2300))
+    assert last.agreement is not None
+    assert (last.agreement.outstanding_minor, last.closed) == (0, ("kit",))
+    assert ledger.list_commitments() == ()
+    assert known_facts(compile_plan(BUILD), ledger).facts.amounts == {"kit": 3250.0}
+
+
+def test_what_the_ledger_lists_as_left_is_what_the_forecast_counts(ledger: Ledger) -> None:
+    agree(ledger, DAY, "The maker", "kit", 500_000, "JPY", expected_minor=300_000)
+    enter_receipt(ledger, BUILD, in_yen("kit", 123_457, 760.33))
+    enter_receipt(ledger, BUILD, paid("kit", 99.99, supplier="the maker"))  # the bank's own money
+    known = known_facts(compile_plan(BUILD), ledger).lines["kit"]
+    assert known.committed_minor == ledger.list_commitments()[0].outstanding_minor
+
+
+def test_extras_come_on_top_of_a_price_paid_in_full_only_when_said(ledger: Ledger) -> None:
+    agree(ledger, DAY, "Painter", "paint", 240_000, "EUR")
+    entered = enter_receipt(ledger, BUILD, paid("paint", 2400, supplier="Painter"), {"paint": False})
+    assert (entered.closed, entered.more) == ((), ("paint",))
+    facts = known_facts(compile_plan(BUILD), ledger).facts
+    assert facts.part_paid["paint"].settled == 0
+
+
+def test_a_price_for_what_is_bought_in_several_goes_closes_nothing(ledger: Ledger) -> None:
+    agree(ledger, DAY, "a shop", "filler", 6_000, "EUR")
+    assert enter_receipt(ledger, BUILD, paid("filler", 60)).closed == ()
+    assert ledger.closed_lines() == frozenset()
+
+
+def test_a_second_agreement_is_paid_after_the_first(ledger: Ledger) -> None:
+    first = agree(ledger, DAY, "a shop", "paint", 50_000, "EUR").commitment
+    second = agree(ledger, DAY, "a shop", "paint", 70_000, "EUR").commitment
+    numbers = [
+        enter_receipt(ledger, BUILD, paid("paint", sum)).receipt.commitment_id for sum in (500, 700, 9)
+    ]
+    assert numbers == [first.id, second.id, None]
+
+
+def test_money_back_opens_no_price_again(ledger: Ledger) -> None:
+    agree(ledger, DAY, "a shop", "paint", 50_000, "EUR")
+    enter_receipt(ledger, BUILD, paid("paint", 500))
+    assert enter_receipt(ledger, BUILD, paid("paint", 20, kind="refund")).agreement is None
+    assert ledger.list_commitments() == ()
+
+
+def test_a_closed_line_leaves_no_price_to_pay(ledger: Ledger) -> None:
+    agree(ledger, DAY, "The maker", "kit", 300_000, "EUR")
+    enter_receipt(ledger, BUILD, paid("kit", 2950, supplier="the maker"))
+    (ended,) = close_lines(ledger, ["kit", "kit"], DAY)
+    assert ended.outstanding_minor == 5_000
+    assert ledger.committed_by_line() == {}
+    assert close_lines(ledger, ["kit"], DAY) == ()
+
+
+def test_settling_a_price_closes_its_line_where_something_was_paid(ledger: Ledger) -> None:
+    number = agree(ledger, DAY, "The maker", "kit", 300_000, "EUR").commitment.id
+    assert settle(ledger, BUILD, number, DAY) == ()
+    other = agree(ledger, DAY, "Painter", "paint", 200_000, "EUR").commitment.id
+    enter_receipt(ledger, BUILD, paid("paint", 1990, supplier="Painter"))
+    assert settle(ledger, BUILD, other, DAY) == ("paint",)
+
+
+def test_a_price_agreed_later_opens_a_line_and_says_what_was_paid_before(ledger: Ledger) -> None:
+    enter_receipt(ledger, BUILD, paid("kit", 500, supplier="The maker"), {"kit": True})
+    done = agree(ledger, DAY, "the maker", "kit", 290_000, "EUR", kind="estimate")
+    assert (done.opened, done.paid_before, done.commitment.kind) == (True, 50_000, "estimate")
+    assert known_facts(compile_plan(BUILD), ledger).facts.agreed["kit"].extras == 0.4
+
+
+def test_a_receipt_taken_back_leaves_no_line_closed_for_nothing(ledger: Ledger) -> None:
+    agree(ledger, DAY, "The maker", "kit", 300_000, "EUR")
+    entered = enter_receipt(ledger, BUILD, paid("kit", 2950, supplier="The maker"), {"kit": True})
+    enter_receipt(ledger, BUILD, paid("filler", 50), {"filler": True})
+    _, lines = void_receipt(ledger, entered.receipt.id, "typed wrong")
+    assert lines == ("kit",)
+    assert ledger.closed_lines() == {"filler"}
+    assert ledger.committed_by_line() == {"kit": 300_000}
+
+
+def test_what_was_said_apart_from_a_receipt_stays_when_it_is_taken_back(ledger: Ledger) -> None:
+    entered = enter_receipt(ledger, BUILD, paid("kit", 2950))
+    close_lines(ledger, ["kit"], DAY)
+    assert void_receipt(ledger, entered.receipt.id, "typed wrong")[1] == ()
+    assert ledger.closed_lines() == {"kit"}
+
+
+def test_of_a_list_the_later_word_holds_whatever_its_order(ledger: Ledger) -> None:
+    first, last = paid("filler", 30), paid("filler", 20, DAY + dt.timedelta(days=9))
+    enter_receipts(ledger, BUILD, [last, first], [{"filler": True}, {"filler": False}])
+    assert state(ledger, "filler") == "closed"
+
+
+def test_all_that_was_said_is_read_back(ledger: Ledger, tmp_path: Path) -> None:
+    agree(ledger, DAY, "a shop", "paint", 150_000, "EUR", kind="estimate")
+    enter_receipt(ledger, BUILD, paid("paint", 100, apart=True), {"paint": False})
+    enter_receipt(ledger, BUILD, paid("filler", 40), {"filler": False})
+    enter_receipt(ledger, BUILD, paid("kit", 2900), {"kit": True})
+    file = tmp_path / "kept.csv"
+    file.write_text(receipts_csv(ledger), encoding="utf-8")
+    again = Ledger(tmp_path / "again.db", currency="EUR")
+    load_receipts_csv(file, again)
+    plan = compile_plan(BUILD)
+    assert known_facts(plan, again) == known_facts(plan, ledger)
+    assert receipts_csv(again) == receipts_csv(ledger)
+
+
+# -- what is odd
+
+
+def test_an_event_that_cannot_happen_is_asked_about_and_then_happened(ledger: Ledger) -> None:
+    ledger.mark_event("damage", "cannot-happen", DAY)
+    new = paid("damage", 300, DAY + dt.timedelta(days=1))
+    assert [odd.kind for odd in oddities(ledger, new)] == ["cannot-happen"]
+    assert enter_receipt(ledger, BUILD, new).happened == ("damage",)
+    known = known_facts(compile_plan(BUILD), ledger)
+    assert known.facts.gates == {"damage": True}
+    assert known.remarks == ()
+
+
+@pytest.mark.parametrize(("before", "back", "asked"), [(0, 5, True), (20, 20, False), (20, 20.01, True)])
+def test_more_money_back_than_was_paid_is_asked_about(
+    ledger: Ledger, before: float, back: float, asked: bool
+) -> None:
+    if before:
+        enter_receipt(ledger, BUILD, paid("filler", before))
+    found = oddities(ledger, paid("filler", back, kind="refund"))
+    assert [odd.kind for odd in found] == (["not-paid"] if asked else [])
+
+
+def test_the_same_receipt_twice_is_asked_about(ledger: Ledger) -> None:
+    one = paid("filler", 30, note="bill 71")
+    enter_receipt(ledger, BUILD, one)
+    assert [odd.kind for odd in oddities(ledger, one)] == ["twice"]
+    assert [odd.kind for odd in oddities(ledger, replace(one, note="", supplier="A Shop "))] == ["twice"]
+    for other in (
+        replace(one, note="bill 72"), replace(one, supplier="another shop"), paid("filler", 30.01),
+        paid("kit", 30), paid("filler", 30, DAY + dt.timedelta(days=1)), paid("filler", 30, kind="refund"),
+    ):  # fmt: skip
+        assert oddities(ledger, other) == ()

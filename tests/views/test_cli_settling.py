@@ -1,0 +1,384 @@
+"""What a payment says, through the command line: is that all, lines closed at once, agreed prices, odd receipts."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from forecast.spending.folder import BuildFolder
+from forecast.spending.reforecast import LOOKS_SETTLED
+from forecast.views.cli import main
+
+BUILD = """\
+[build]
+name = "x"
+currency = "EUR"
+country = "IE"
+[currency.JPY]
+rate = 0.006
+[[line]]
+id = "kit"
+name = "Body kit"
+group = "kit"
+amount = { low = 2200, middle = 2900, high = 3900 }
+[[line]]
+id = "paint"
+name = "Paint, two coats"
+group = "finish"
+amount = { low = 1500, middle = 2000, high = 3000 }
+[[line]]
+id = "filler"
+group = "consumables"
+amount = { low = 40, middle = 60, high = 120 }
+[[event]]
+id = "damage"
+chance = 0.2
+cost = { low = 50, middle = 200, high = 900 }
+"""
+DAY = "2026-05-04"
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    monkeypatch.setenv("FORECAST_HOME", str(tmp_path / "home"))
+    (tmp_path / "x").mkdir()
+    (tmp_path / "x" / "build.toml").write_text(BUILD, encoding="utf-8")
+    return str(tmp_path / "x")
+
+
+def run(capsys: pytest.CaptureFixture[str], *words: str, expect: int = 0) -> str:
+    code = main(list(words))
+    told = capsys.readouterr()
+    assert code == expect, told.err
+    return told.out if expect == 0 else told.err
+
+
+def add(
+    capsys: pytest.CaptureFixture[str], folder: str, line: str, sum: str, *more: str, expect: int = 0
+) -> str:
+    entry = [
+        "receipt",
+        "add",
+        folder,
+        "--supplier",
+        "a shop",
+        "--line",
+        line,
+        "--amount",
+        sum,
+        "--date",
+        DAY,
+        *more,
+    ]
+    return run(capsys, *entry, expect=expect)
+
+
+def watch(capsys: pytest.CaptureFixture[str], folder: str) -> dict[str, Any]:
+    data: dict[str, Any] = json.loads(run(capsys, "watch", folder, "--trials", "1024", "--json"))
+    return data | {"lines": {line["id"]: line for line in data["lines"]}}
+
+
+@pytest.fixture
+def person(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Give what a person types, the first first; an empty list means that nobody may be asked."""
+    typed: list[str] = []
+    monkeypatch.setattr("forecast.views.commands.receipts.somebody_there", lambda: True)
+    monkeypatch.setattr("builtins.input", lambda *_: typed.pop(0))
+    return typed
+
+
+# -- is that all
+
+
+def test_nobody_is_asked_where_nobody_sits(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    told = add(capsys, folder, "kit", "2900")
+    assert "closed" not in told
+    assert BuildFolder.at(folder).ledger().list_marks() == ()
+    assert watch(capsys, folder)["lines"]["kit"]["settled"] >= LOOKS_SETTLED
+
+
+def test_all_and_more_to_come_are_said_in_the_same_breath(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = add(capsys, folder, "kit", "2900", "--all")
+    assert "“Body kit” is closed: nothing more will be paid for it." in told
+    told = add(capsys, folder, "paint", "500", "--more-to-come")
+    assert "More is to come for “Paint, two coats”." in told
+    lines = watch(capsys, folder)["lines"]
+    assert lines["kit"]["state"] == "closed"
+    assert lines["kit"]["now"] == [2900, 2900, 2900]
+    assert lines["paint"]["more_to_come"] is True
+    assert lines["paint"]["settled"] == 0
+
+
+def test_each_line_of_a_split_has_its_own_answer(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    parts = ["--line", "filler=50", "--all=kit", "--more-to-come=filler"]
+    told = add(capsys, folder, "kit=2900", "2950", *parts)
+    assert "“Body kit” is closed" in told
+    assert "More is to come for “Filler”." in told
+    assert "Name one of its lines" in add(capsys, folder, "kit", "9", "--all=paint", expect=2)
+    assert "both are said of 'kit'" in add(capsys, folder, "kit", "9", "--all", "--more-to-come", expect=2)
+    assert len(BuildFolder.at(folder).ledger().list_receipts()) == 1
+
+
+def test_a_payment_on_a_closed_line_leaves_it_closed_and_says_so(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "kit", "2900", "--all")
+    assert "“Body kit” was closed before and stays so." in add(capsys, folder, "kit", "40")
+    assert watch(capsys, folder)["lines"]["kit"]["now"] == [2940, 2940, 2940]
+    assert "More is to come for “Body kit”." in add(capsys, folder, "kit", "60", "--more-to-come")
+    assert watch(capsys, folder)["lines"]["kit"]["more_to_come"] is True
+
+
+def test_a_deposit_says_that_more_is_to_come(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert "More is to come for “Body kit”." in add(capsys, folder, "kit", "900", "--deposit")
+
+
+@pytest.mark.parametrize(
+    ("line", "sum", "typed", "state"),
+    [
+        ("kit", "2900", ["y"], "closed"),
+        ("kit", "2900", [""], "closed"),  # the likely answer is filled in
+        ("kit", "2900", ["n"], "more"),
+        ("kit", "2900", ["what", "?"], None),
+        ("kit", "700", [""], "more"),
+        ("damage", "200", [""], None),  # an event is over when somebody says so
+    ],
+)
+def test_a_person_is_asked_with_the_likely_answer_filled_in(
+    folder: str, capsys: pytest.CaptureFixture[str], person: list[str], line: str, sum: str, typed: list[str],
+    state: str | None,
+) -> None:  # fmt: skip
+    person.extend(typed)
+    code = main(["receipt", "add", folder, "--supplier", "x", "--line", line, "--amount", sum, "--date", DAY])
+    asked = capsys.readouterr().err
+    assert code == 0
+    assert f"Is that all for {'Body kit' if line == 'kit' else 'Damage'}?" in asked
+    assert ("It looks so (9" in asked) is (sum == "2900")
+    marks = BuildFolder.at(folder).ledger().line_states()
+    assert (marks[line].state if line in marks else None) == state
+    assert person == []
+
+
+def test_what_is_said_or_read_by_programs_is_not_asked(
+    folder: str, capsys: pytest.CaptureFixture[str], person: list[str]
+) -> None:
+    for sum, more in (("400", "--all"), ("300", "--deposit"), ("200", "--refund"), ("100", "--json")):
+        add(capsys, folder, "kit", sum, more)
+    assert person == []
+
+
+def test_undo_takes_receipt_and_state_back_in_one_step(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "kit", "2900", "--more-to-come")
+    assert "receipt 1 of a shop, €2,900.00 and Body kit with more to come" in run(capsys, "undo", folder)
+    assert "nothing was entered yet" in run(capsys, "undo", folder, expect=2)
+    assert BuildFolder.at(folder).ledger().line_states() == {}
+
+
+def test_a_void_opens_what_its_receipt_closed(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    add(capsys, folder, "kit", "2900", "--all")
+    told = run(capsys, "receipt", "void", folder, "1", "--why", "typed wrong")
+    assert "What was said with it of “Body kit” is taken back too." in told
+    assert watch(capsys, folder)["lines"]["kit"]["state"] == "untouched"
+
+
+# -- looks settled
+
+
+def test_lines_that_look_settled_are_named_and_closed_at_once(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "kit", "2900")
+    add(capsys, folder, "paint", "2000")
+    add(capsys, folder, "filler", "12")
+    told = run(capsys, "watch", folder, "--trials", "1024")
+    assert (
+        f"Looks settled: 2 lines, “Body kit” and “Paint, two coats”. To close them: forecast close {folder}"
+        in told
+    )
+    assert told.count("likely all paid (9") == 2
+    assert "part paid" in told
+    data = watch(capsys, folder)
+    assert data["looking_settled"] == ["kit", "paint"]
+
+    told = run(capsys, "close", folder, "--looking-settled")
+    assert "“Body kit” and “Paint, two coats” are closed: nothing more will be paid for them." in told
+    assert "“Body kit”: €2,900.00 paid" in told
+    assert watch(capsys, folder)["looking_settled"] == []
+    assert "No line looks settled" in run(capsys, "close", folder, "--looking-settled")
+    assert "Looks settled" not in run(capsys, "watch", folder, "--trials", "1024")
+    assert "Body kit closed and Paint, two coats closed" in run(capsys, "undo", folder)
+    assert BuildFolder.at(folder).ledger().closed_lines() == frozenset()
+
+
+def test_several_lines_are_closed_and_opened_by_one_command(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "kit", "2900")
+    told = run(capsys, "close", folder, "kit", "paint", "--date", DAY)
+    assert "“Body kit” and “Paint, two coats” are closed" in told
+    assert "“Body kit” was closed already." in run(capsys, "close", folder, "kit")
+    told = run(capsys, "reopen", folder, "kit", "paint", "--more-to-come")
+    assert "More is to come for “Body kit” and “Paint, two coats”." in told
+    assert watch(capsys, folder)["lines"]["kit"]["more_to_come"] is True
+    assert "Name lines, or say --looking-settled" in run(capsys, "close", folder, expect=2)
+    assert "Did you mean 'kit'" in run(capsys, "close", folder, "paint", "kitt", expect=2)
+    assert BuildFolder.at(folder).ledger().closed_lines() == frozenset()
+
+
+# -- agreed prices
+
+
+def test_a_deposit_counts_against_the_price_agreed_and_paid_in_full_closes_it(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    agreed = ["agreed", folder, "kit", "--amount", "500000", "--currency", "JPY", "--expected", "3000"]
+    told = run(capsys, *agreed, "--supplier", "A shop", "--date", DAY)
+    assert "Agreed with A shop for “Body kit”: ¥500,000, a fixed price." in told
+    yen = ["--currency", "JPY", "--charged"]
+    told = add(capsys, folder, "kit", "150000", *yen, "950", "--deposit")
+    assert "It counts against the price agreed with A shop for “Body kit”: €2,100.00 is still to pay." in told
+    assert "More is to come" not in told
+    assert "1 open commitment, €2,100.00 still to pay." in run(capsys, "agreed", folder)
+    told = add(capsys, folder, "kit", "350000", *yen, "2300")
+    assert "It pays the price agreed with A shop for “Body kit” in full. “Body kit” is closed" in told
+    assert "0 open commitments" in run(capsys, "agreed", folder)
+    assert watch(capsys, folder)["lines"]["kit"]["now"] == [3250, 3250, 3250]
+
+
+def test_an_estimate_may_grow_more_often_than_a_fixed_price(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    means = []
+    for kind in ([], ["--estimate"]):
+        told = run(
+            capsys, "agreed", folder, "paint", "--amount", "2400", "--supplier", "x", "--date", DAY, *kind
+        )
+        assert ("an estimate that may still grow" in told) is bool(kind)
+        assert ("Estimate, may still grow" in run(capsys, "agreed", folder)) is bool(kind)
+        means.append(watch(capsys, folder)["lines"]["paint"]["mean_now"])
+        run(capsys, "undo", folder)
+    assert 2400 < means[0] < means[1]
+
+
+def test_a_payment_that_is_no_part_of_the_price_is_said_so(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run(capsys, "agreed", folder, "paint", "--amount", "2400", "--supplier", "a shop", "--date", DAY)
+    assert "counts against" not in add(capsys, folder, "paint", "100", "--apart")
+    assert "€2,400.00 still to pay" in run(capsys, "agreed", folder)
+    assert "Say one of them" in add(capsys, folder, "paint", "9", "--apart", "--against", "1", expect=2)
+
+
+def test_what_was_paid_before_a_price_was_agreed_is_told(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "paint", "300", "--all")
+    told = run(capsys, "agreed", folder, "paint", "--amount", "2400", "--supplier", "A Shop", "--date", DAY)
+    assert "“Paint, two coats” was closed and is open again." in told
+    assert "€300.00 was paid to A Shop for “Paint, two coats” before and comes on top of this price." in told
+
+
+def test_a_closed_line_ends_what_was_agreed_for_it(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    run(capsys, "agreed", folder, "paint", "--amount", "2400", "--supplier", "a shop", "--date", DAY)
+    told = add(capsys, folder, "paint", "2350", "--all")
+    assert (
+        "With that ends the price agreed with a shop for “Paint, two coats”; €50.00 of it was not paid."
+        in told
+    )
+    assert "0 open commitments" in run(capsys, "agreed", folder)
+
+
+# -- a bank's file
+
+
+def test_a_column_says_which_payments_are_all(
+    folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "list.csv"
+    file.write_text(
+        "Date,Payee,Amount,Line,Settled\n2026-05-09,Painter,1500.00,paint,yes\n2026-05-04,Painter,500.00,paint,no\n"
+        "2026-05-05,Shop,30.00,filler,no\n2026-05-06,Maker,2900.00,kit,\n",
+        encoding="utf-8",
+    )
+    told = run(capsys, "receipt", "import", folder, str(file))
+    assert "settled from 'Settled'" in told
+    assert "All?" in told
+    told = run(capsys, "receipt", "import", folder, str(file), "--enter")
+    assert "4 receipts entered" in told
+    assert "“Paint, two coats” is closed: nothing more will be paid for it." in told
+    assert "More is to come for “Filler”." in told.replace("“Paint, two coats” and ", "")
+    lines = watch(capsys, folder)["lines"]
+    assert (lines["paint"]["state"], lines["paint"]["paid"]) == ("closed", 2000)
+    assert lines["filler"]["more_to_come"] is True
+    assert lines["kit"]["settled"] >= LOOKS_SETTLED
+    run(capsys, "undo", folder)
+    assert BuildFolder.at(folder).ledger().line_states() == {}
+
+
+def test_every_word_that_is_neither_is_named(
+    folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "list.csv"
+    file.write_text(
+        "Date,Payee,Amount,Line,Settled\n2026-05-09,Painter,1500.00,paint,maybe\n2026-05-04,Shop,5.00,fill,perhaps\n",
+        encoding="utf-8",
+    )
+    told = run(capsys, "receipt", "import", folder, str(file), "--enter", expect=2)
+    assert "row 2, column Settled: 'maybe'. Write yes" in told
+    assert "row 3, column Settled: 'perhaps'. Write yes" in told
+    assert "there is no line 'fill'" in told
+
+
+def test_odd_rows_are_held_back_until_they_are_meant(
+    folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run(capsys, "cannot-happen", folder, "damage", "--date", DAY)
+    file = tmp_path / "list.csv"
+    file.write_text(
+        "Date,Payee,Amount,Line\n2026-05-05,Shop,-10.00,kit\n2026-05-06,Shop,30.00,filler\n"
+        "2026-05-07,Shop,-30.00,filler\n2026-05-08,Shop,99.00,damage\n",
+        encoding="utf-8",
+    )
+    bank = ["receipt", "import", folder, str(file), "--spending", "positive"]
+    told = run(capsys, *bank)
+    assert "more comes back for 'kit' than was paid" in told
+    assert "on 2026-05-04 you said that 'damage' cannot" in told
+    assert "2 receipts entered; 0 were there already, 2 held back" in run(capsys, *bank, "--enter")
+    assert "2 receipts entered" in run(capsys, *bank, "--enter", "--accept", "2", "--accept", "5")
+
+
+# -- what is odd
+
+
+def test_odd_receipts_are_asked_about(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    told = add(capsys, folder, "filler", "20", "--refund", expect=2)
+    assert "Nothing was paid for “Filler” so far, so nothing can come back. Is that meant?" in told
+    add(capsys, folder, "filler", "20")
+    told = add(capsys, folder, "filler", "20", expect=2)
+    assert "Receipt 1 is the same: a shop, 2026-05-04, €20.00 for “Filler”. Is that meant?" in told
+    told = add(capsys, folder, "filler", "20.50", "--refund", expect=2)
+    assert "More comes back for “Filler” than the €20.00 that was paid. Is that meant?" in told
+    run(capsys, "cannot-happen", folder, "damage", "--date", DAY)
+    told = add(capsys, folder, "damage", "300", expect=2)
+    assert "On 2026-05-04 you said that “Damage” cannot happen, and with this receipt it happened." in told
+    assert "--sure" in told
+    assert len(BuildFolder.at(folder).ledger().list_receipts()) == 1
+    assert "“Damage” happened after all." in add(capsys, folder, "damage", "300", "--sure")
+    assert "it can no longer" not in run(capsys, "watch", folder, "--trials", "1024")
+
+
+def test_a_consignments_own_id_means_its_goods(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = BUILD.replace('id = "kit"', 'id = "seats"') + (
+        '[[consignment]]\nid = "kit"\nprice = 900\nincoterm = "CIF"\nmode = "sea"\nfreight = 200\n'
+        "boxes = [{ length = 200, width = 120, height = 60, weight = 45 }]\n"
+    )
+    (tmp_path / "build.toml").write_text(text, encoding="utf-8")
+    told = json.loads(add(capsys, str(tmp_path), "kit", "900", "--json"))
+    assert [split["line"] for split in told["receipt"]["splits"]] == ["kit.goods"]
