@@ -37,19 +37,22 @@ class Problem:
     Attributes
     ----------
     where : str
-        The key's path, such as ``line[3] 'filler'.price.low`` or ``row 14, column amount``.
+        In words, such as ``'Body filler', price, low`` or ``row 14, column amount``.
     found : str
         What stands there, in words.
     mend : str
         What is legal and how to mend it.
     line : int or None
         Line number in the file, counted from 1, where it is known.
+    path : tuple
+        Keys and list positions (from 0) from the top of a build file to it; empty for other files.
     """
 
     where: str
     found: str
     mend: str
     line: int | None = None
+    path: tuple[str | int, ...] = ()
 
     def __str__(self) -> str:
         at = f"line {self.line}: " if self.line is not None else ""

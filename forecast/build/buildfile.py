@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path as FilePath
@@ -16,6 +15,7 @@ from forecast.build.figures import FIGURE_KEYS, FIGURE_KINDS, HOW_TO_WRITE, shor
 from forecast.build.locate import Path, line_of, locate
 from forecast.build.schema import Build, Costed, Event, Line
 from forecast.errors import BuildFileError, Problem
+from forecast.words.text import plain
 
 LARGEST_FILE = 5_000_000
 """Bytes; a build file beyond this is not one."""
@@ -97,7 +97,8 @@ def parse_build(text: str, heading: str = "build file") -> Build:
     if raised or build is None:
         lines = locate(text)
         problems = [
-            Problem(_spell(path, raw), found, mend, line_of(path, lines)) for path, found, mend in raised
+            Problem(_spell(path, raw), found, mend, line_of(path, lines), path)
+            for path, found, mend in raised
         ]
         problems.sort(key=lambda problem: problem.line or 0)
         raise BuildFileError(heading, problems)
@@ -227,17 +228,11 @@ def _translate(error: Any, path: Path, value: Any) -> tuple[Path, str, str]:
             home = next((key for key in ("amount", "cost", "price", "rate") if key in legal), None)
             if word in FIGURE_KEYS and home is not None:
                 loose = [key for key in holder if key in FIGURE_KEYS and key not in legal]
-                numbers = ", ".join(f"{key} = {_as_toml(holder[key])}" for key in loose)
+                numbers = ", ".join(f"{key} = {short(holder[key])}" for key in loose)
                 return here, f"{' and '.join(loose)} outside a figure", f"Write {home} = {{ {numbers} }}."
             return here, f"unknown key {word!r}", nearest(word, legal)
         case _:
             return here, f"found {short(given)}", _rule(kind, given, context, error["msg"])
-
-
-def _as_toml(value: Any) -> str:
-    """Write a value as a build file would; what is long or holds tables as three dots."""
-    text = short(value) if not isinstance(value, str | bool) else json.dumps(value, ensure_ascii=False)
-    return text if isinstance(value, int | float | str | list) and "{" not in text else "…"
 
 
 def _rule(kind: str, given: Any, context: Mapping[str, Any], message: str) -> str:
@@ -256,8 +251,7 @@ def _rule(kind: str, given: Any, context: Mapping[str, Any], message: str) -> st
         case "bool_type":
             return "Write true or false, without quotes."
         case "greater_than" | "greater_than_equal" | "less_than" | "less_than_equal":
-            is_nan = given != given
-            return _PLAIN_NUMBER if is_nan else f"{message.replace('Input s', 'It s')}."
+            return _PLAIN_NUMBER if given != given else _size_rule(given, context)
         case "tuple_type":
             return 'Write a list in square brackets, such as ["kit", "freight"] or [410, 455].'
         case "dict_type" | "model_type" | "model_attributes_type":
@@ -267,6 +261,16 @@ def _rule(kind: str, given: Any, context: Mapping[str, Any], message: str) -> st
             return f"Give {few} or more." if kind == "too_short" else f"Give {many} or fewer."
         case _:
             return f"{message}."
+
+
+def _size_rule(given: Any, context: Mapping[str, Any]) -> str:
+    """Say how large a number may be, and what a percentage comes to as a share where one was written for it."""
+    if context.get("le") == 1:
+        whole = isinstance(given, int | float) and 1 < given <= 100
+        return "It is from 0 to 1" + (f": write {given / 100:g} for {given:g} %." if whole else ".")
+    limits = {"gt": "above", "ge": "at least", "lt": "under", "le": "at most"}
+    told = " and ".join(f"{words} {context[key]:,.15g}" for key, words in limits.items() if key in context)
+    return f"It must be {told}." if told else _PLAIN_NUMBER
 
 
 _PLAIN_NUMBER = "Write a plain number, such as 1250 or 12.50, without quotes."
@@ -356,19 +360,41 @@ def _text_rule(pattern: str) -> str:
 
 
 def _spell(path: Path, raw: Any) -> str:
-    """Write a path as a builder would look for it: ``line[3] 'filler'.price.low``."""
-    text = ""
+    """Write a path as a builder calls it: ``'Body filler', price, low`` for a line, ``event 'Rust', cost``.
+
+    A thing goes by its name, else its id, else its number; what follows is written as the file's keys are.
+    """
+    words: list[str] = []
     here = raw
-    for part in path:
+    for place, part in enumerate(path):
+        above = path[place - 1] if place else None
         if isinstance(part, int):
-            text += f"[{part + 1}]"
             here = here[part] if isinstance(here, list) and part < len(here) else None
-            if isinstance(here, Mapping) and isinstance(here.get("id"), str):
-                text += f" {here['id']!r}"
+            called = _called(here)
+            kind = words.pop() if words else ""
+            if called is None:
+                words.append(f"{kind} no. {part + 1}")
+            else:
+                words.append(f"'{called}'" if kind == "line" else f"{kind} '{called}'")
+            continue
+        here = here.get(part) if isinstance(here, Mapping) else None
+        if above in ("scenario", "override", "currency"):
+            kind = words.pop()
+            words.append(f"{kind}{' of' if above == 'override' else ''} '{part}'")
         else:
-            text += f".{part}" if text else str(part)
-            here = here.get(part) if isinstance(here, Mapping) else None
-    return text
+            words.append(str(part))
+    return ", ".join(words)
+
+
+def _called(item: Any) -> str | None:
+    """Give the name of an item of the file, or its id; None where it has neither."""
+    if not isinstance(item, Mapping):
+        return None
+    for key in ("name", "id"):
+        text = item.get(key)
+        if isinstance(text, str) and (shown := plain(text, lines=False).strip()):
+            return shown if len(shown) <= 60 else f"{shown[:57]}..."
+    return None
 
 
 __all__ = ["assemble", "build_path", "parse_build", "read_build", "read_text"]

@@ -93,7 +93,7 @@ def _double_ids(build: Build) -> list[Raised]:
             found.append(
                 (
                     (*path, "id"),
-                    f"{item.id!r} stands already at {first[0]}[{int(first[1]) + 1}]",
+                    f"{item.id!r} is the id of a {first[0]} already",
                     "Every line, event and cause needs an id of its own.",
                 )
             )

@@ -36,14 +36,27 @@ LARGEST = 1e12
 
 
 def short(value: Any) -> str:
-    """Write a value as the builder may recognise it, cut to a length that fits a message."""
-    if isinstance(value, int) and not isinstance(value, bool) and abs(value) >= 10**60:
-        return "a number of more than 60 digits"
-    try:
-        text = repr(value)
-    except ValueError:  # Python refuses to write out integers of thousands of digits, which may stand inside
-        return f"a {type(value).__name__} with a number of thousands of digits"
+    """Write a value as it stands in a build file, cut to a length that fits a message."""
+    text = _as_written(value)
     return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _as_written(value: Any) -> str:
+    match value:
+        case bool():
+            return str(value).lower()
+        case int() if abs(value) >= 10**60:
+            return "a number of more than 60 digits"
+        case float():
+            return f"{value:.12g}"
+        case date():
+            return value.isoformat()
+        case Mapping():
+            return "{ " + ", ".join(f"{key} = {_as_written(item)}" for key, item in value.items()) + " }"
+        case list() | tuple():
+            return "[" + ", ".join(map(_as_written, value)) + "]"
+        case _:
+            return repr(value)
 
 
 def wrong(found: str, mend: str) -> NoReturn:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
@@ -13,6 +12,7 @@ from typing import Any, TypeAlias
 import pandas as pd
 import streamlit as st
 
+from forecast.build.schema import Build
 from forecast.build.sheet import Row, changes, figure_of, rows, with_changes
 from forecast.dashboard.asking import WHICH, shown
 from forecast.dashboard.layout import safe
@@ -184,16 +184,18 @@ def _words(
         parsed(changed_text(loaded.text, changes(build, plain, live)), WITH_CHANGES)
     except BuildFileError as error:
         for place, row in enumerate(live):
-            found = [problem for problem in error.problems if _meant(row, problem.where)]
+            found = [problem for problem in error.problems if _meant(build, row, problem.path)]
             if found and place not in doubts:
                 words[place] = f"{found[0].found}. {found[0].mend}"
     return words
 
 
-def _meant(row: Row, where: str) -> bool:
-    """Tell whether a mistake is in a row's figure: ``consignment[1] 'kit'.boxes[1].length`` is ``boxes.0.length``."""
-    plain = re.sub(r"\[(\d+)\](?: '[^']*')?", lambda found: f".{int(found[1]) - 1}", where)
-    return f"{plain}.".endswith(f".{row.key}.") and (f"'{row.item}'" in where or where.startswith(row.item))
+def _meant(build: Build, row: Row, path: Sequence[str | int]) -> bool:
+    """Tell whether a mistake at a path of the file is in a row's figure."""
+    if len(path) < 3 or path[0] not in ("line", "event", "consignment") or not isinstance(path[1], int):
+        return False
+    keys = ".".join(str(part) for part in path[2:])
+    return getattr(build, path[0])[path[1]].id == row.item and f"{keys}.".startswith(f"{row.key}.")
 
 
 def _was(old: Row, new: Row) -> str:

@@ -38,9 +38,9 @@ def three(a: str, b: str, c: str) -> str:
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        (three("a", "kit", "kit"), "line 9: line[1] 'a'.of: goes in a circle: a → a."),
-        (three("b", "c", "kit"), "line 19: line[3] 'c'.of: goes in a circle: a → b → c → a."),
-        (three("wheels", "c", "kit"), "line 19: line[3] 'c'.of: goes in a circle: a → b → c → a."),
+        (three("a", "kit", "kit"), "line 9: 'a', of: goes in a circle: a → a."),
+        (three("b", "c", "kit"), "line 19: 'c', of: goes in a circle: a → b → c → a."),
+        (three("wheels", "c", "kit"), "line 19: 'c', of: goes in a circle: a → b → c → a."),
     ],
 )
 def test_a_circle_of_percentages_is_named(text: str, told: str) -> None:
@@ -88,82 +88,82 @@ NO_RATE = "no rate for USD. Add [currency.USD] with rate = … (EUR for one USD)
         (
             HEAD + LINE + 'percent = 2\nof = ["kitt", "a-b"]\n',
             [
-                "line 9: line[1] 'a'.of[1]: there is no line, group or consignment 'kitt'. Did you mean 'kit'?",
-                "line 9: line[1] 'a'.of[2]: there is no line, group or consignment 'a-b'. Legal here: a, consumables, "
+                "line 9: 'a', of no. 1: there is no line, group or consignment 'kitt'. Did you mean 'kit'?",
+                "line 9: 'a', of no. 2: there is no line, group or consignment 'a-b'. Legal here: a, consumables, "
                 "finish, freight, hardware, import, kit, labour, other, wheels.",
             ],
         ),
         (
             HEAD + LINE + 'amount = { low = 1, high = 2, causes = { kit_fir = "slight" } }\n' + CAUSE,
-            [f"line 8: line[1] 'a'.amount.causes: {NO_CAUSE}"],
+            [f"line 8: 'a', amount, causes: {NO_CAUSE}"],
         ),
         (
             HEAD + CAUSE + '[[event]]\nid = "e"\nchance = 0.5\ncost = 3\ncauses = { kit_fir = 0.3 }\n',
-            [f"line 11: event[1] 'e'.causes: {NO_CAUSE}"],
+            [f"line 11: event 'e', causes: {NO_CAUSE}"],
         ),
         (
             HEAD + LINE + 'amount = { low = 1, high = 2, causes = { x = "slight" } }\n',
             [
-                "line 8: line[1] 'a'.amount.causes: there is no cause 'x'. There is none in this file. Or add a "
+                "line 8: 'a', amount, causes: there is no cause 'x'. There is none in this file. Or add a "
                 "[[cause]] with that id."
             ],
         ),
         (
             HEAD + LINE + 'amount = { low = 1, high = 2, currency = "USD" }\n',
-            [f"line 8: line[1] 'a'.amount.currency: {NO_RATE}"],
+            [f"line 8: 'a', amount, currency: {NO_RATE}"],
         ),
         (
             HEAD + 'own_hour_value = { low = 9, high = 15, currency = "USD" }\n',
-            [f"line 5: build.own_hour_value.currency: {NO_RATE}"],
+            [f"line 5: build, own_hour_value, currency: {NO_RATE}"],
         ),
         (
             HEAD + "[currency.EUR]\nrate = 1\n",
-            ["line 5: currency.EUR: a rate for EUR. Leave it out: it is the build's own currency."],
+            ["line 5: currency 'EUR': a rate for EUR. Leave it out: it is the build's own currency."],
         ),
         (
             HEAD + "[currency.JPY]\nrate = 0\n",
-            ["line 6: currency.JPY.rate: found 0. A rate is above zero: EUR for one JPY."],
+            ["line 6: currency 'JPY', rate: found 0. A rate is above zero: EUR for one JPY."],
         ),
         (
             HEAD + '[currency.JPY]\nrate = { shape = "uniform", min = -1, max = 2 }\n',
-            ["line 6: currency.JPY.rate: found -1. A rate is above zero: EUR for one JPY."],
+            ["line 6: currency 'JPY', rate: found -1. A rate is above zero: EUR for one JPY."],
         ),
         (
             HEAD + '[currency.JPY]\nrate = { value = 2, currency = "USD" }\n',
             [
-                "line 6: currency.JPY.rate.currency: a rate in USD. Leave currency out: a rate is always EUR for one "
-                "JPY."
+                "line 6: currency 'JPY', rate, currency: a rate in USD. Leave currency out: a rate is always EUR for "
+                "one JPY."
             ],
         ),
         (
             TWO + '[[event]]\nid = "a"\nchance = 0.5\ncost = 3\n[[cause]]\nid = "b"\n',
             [
-                "line 15: event[1] 'a'.id: 'a' stands already at line[1]. Every line, event and cause needs an id of "
+                "line 15: event 'a', id: 'a' is the id of a line already. Every line, event and cause needs an id of "
                 "its own.",
-                "line 19: cause[1] 'b'.id: 'b' stands already at line[2]. Every line, event and cause needs an id of "
+                "line 19: cause 'b', id: 'b' is the id of a line already. Every line, event and cause needs an id of "
                 "its own.",
             ],
         ),
         (
             HEAD + '[[cause]]\nid = "own_estimating"\n',
-            ["line 6: cause[1] 'own_estimating'.id: 'own_estimating' is taken. Choose another id."],
+            ["line 6: cause 'own_estimating', id: 'own_estimating' is taken. Choose another id."],
         ),
         (
             HEAD + LINE + 'amount = 1\nroute = "self"\n',
-            ["line 9: line[1] 'a'.route: route 'self' without a package. Name the work package too."],
+            ["line 9: 'a', route: route 'self' without a package. Name the work package too."],
         ),
         (
             HEAD
             + LINE
             + 'amount = 1\npackage = "paint"\nroute = "shop"\n[scenario.s]\npaimt = "shop"\nall = "shp"\n',
             [
-                "line 12: scenario.s.paimt: there is no work package 'paimt'. Did you mean 'paint'?",
-                "line 13: scenario.s.all: no line takes route 'shp'. Did you mean 'shop'?",
+                "line 12: scenario 's', paimt: there is no work package 'paimt'. Did you mean 'paint'?",
+                "line 13: scenario 's', all: no line takes route 'shp'. Did you mean 'shop'?",
             ],
         ),
         (
             HEAD + LINE + 'amount = 1\npackage = "paint"\nroute = "shop"\n[scenario.s]\npaint = "shopp"\n',
-            ["line 12: scenario.s.paint: no line takes route 'shopp'. Did you mean 'shop'?"],
+            ["line 12: scenario 's', paint: no line takes route 'shopp'. Did you mean 'shop'?"],
         ),
     ],
 )
@@ -179,7 +179,7 @@ def test_what_refers_to_an_unreadable_item_raises_no_second_alarm(tables: str) -
 
     where = [text.split(": ")[1] for text in complaints(HEAD + tables + line + broken + user)]
 
-    assert where == ["currency.JPY.rate", "cause[1] 'k'.name", "line[2] 'c'.amount"]
+    assert where == ["currency 'JPY', rate", "cause 'k', name", "'c', amount"]
 
 
 def test_loadings_whose_squares_reach_one_are_refused_with_their_sum() -> None:
@@ -189,7 +189,7 @@ def test_loadings_whose_squares_reach_one_are_refused_with_their_sum() -> None:
     told = complaints(text + 'amount = { low = 1, high = 2, causes = { k = "strong", m = 0.6 } }\n')
 
     assert told == [
-        "line 12: line[1] 'a'.amount.causes: k 0.70, m 0.60, own_estimating 0.50: their squares add up to 1.10."
+        "line 12: 'a', amount, causes: k 0.70, m 0.60, own_estimating 0.50: their squares add up to 1.10."
         + mend
     ]
     assert complaints(text + 'amount = { low = 1, high = 2, causes = { k = "strong", m = 0.5 } }\n') == []
@@ -202,7 +202,7 @@ def test_loadings_of_an_event_are_checked_too() -> None:
 
     [told] = complaints(text + "causes = { k = 0.8, m = -0.7 }\n")
 
-    assert "event[1] 'e'" in told
+    assert "event 'e'" in told
     assert "k 0.80, m -0.70: their squares add up to 1.13" in told
 
 
@@ -218,49 +218,49 @@ def test_own_estimating_moves_what_is_estimated() -> None:
     [
         (
             '[scenario.s.override.a]\namount = { low = 1, high = 2, causes = { zz = "strong" } }\n',
-            "line 15: scenario.s.override.a.amount.causes: there is no cause 'zz'. There is none in this file. Or add "
-            "a [[cause]] with that id.",
+            "line 15: scenario 's', override of 'a', amount, causes: there is no cause 'zz'. There is none in "
+            "this file. Or add a [[cause]] with that id.",
         ),
         (
             '[scenario.s.override.a]\namount = { low = 1, high = 2, currency = "USD" }\n',
-            f"line 15: scenario.s.override.a.amount.currency: {NO_RATE}",
+            f"line 15: scenario 's', override of 'a', amount, currency: {NO_RATE}",
         ),
         (
             '[scenario.s.override.b]\nof = ["b"]\n',
-            "line 15: scenario.s.override.b.of: goes in a circle: b → b. A percentage cannot depend on itself: take "
-            "one of these lines out of an of = [...].",
+            "line 15: scenario 's', override of 'b', of: goes in a circle: b → b. A percentage cannot depend on "
+            "itself: take one of these lines out of an of = [...].",
         ),
         (
             "[scenario.s.override.a]\nammount = 3\n",
-            "line 15: scenario.s.override.a.ammount: unknown key 'ammount'. Did you mean 'amount'?",
+            "line 15: scenario 's', override of 'a', ammount: unknown key 'ammount'. Did you mean 'amount'?",
         ),
         (
             "[scenario.s.override.a]\nquantity = 3\n",
-            "line 14: scenario.s.override.a: has amount as well as quantity and price. Keep one way: amount, quantity "
-            "and price, or percent and of.",
+            "line 14: scenario 's', override of 'a': has amount as well as quantity and price. Keep one way: "
+            "amount, quantity and price, or percent and of.",
         ),
         (
             "[scenario.s.override.bb]\namount = 3\n",
-            "line 14: scenario.s.override.bb: there is no line or event 'bb'. Did you mean 'b'?",
+            "line 14: scenario 's', override of 'bb': there is no line or event 'bb'. Did you mean 'b'?",
         ),
         (
             '[scenario.s.override.a]\nid = "q"\n',
-            "line 15: scenario.s.override.a.id: an override cannot change an id. Leave id out.",
+            "line 15: scenario 's', override of 'a', id: an override cannot change an id. Leave id out.",
         ),
         (
             "[scenario.s.overide.a]\namount = 3\n",
-            "line 14: scenario.s.overide: unknown key 'overide'. Did you mean 'override'?",
+            "line 14: scenario 's', overide: unknown key 'overide'. Did you mean 'override'?",
         ),
-        ("[scenario.s]\npaint = 3\n", "line 15: scenario.s.paint: found 3. Write text in double quotes."),
+        ("[scenario.s]\npaint = 3\n", "line 15: scenario 's', paint: found 3. Write text in double quotes."),
         (
             '[[option]]\nid = "o"\nchoice = "c"\n[option.override.a]\namount = { low = 5, high = 2 }\n',
-            "line 18: option[1] 'o'.override.a.amount: low 5, high 2. low must be under high. Swap them, or write one "
-            "number if it is known.",
+            "line 18: option 'o', override of 'a', amount: low 5, high 2. low must be under high. Swap them, or "
+            "write one number if it is known.",
         ),
         (
             '[[option]]\nid = "o"\nchoice = "c"\n[[option.line]]\nid = "z"\ngroup = "kit"\n'
             'amount = { low = 1, high = 2, currency = "USD" }\n',
-            f"line 20: option[1] 'o'.line[1] 'z'.amount.currency: {NO_RATE}",
+            f"line 20: option 'o', 'z', amount, currency: {NO_RATE}",
         ),
     ],
 )

@@ -54,7 +54,9 @@ def test_nothing_is_left_to_hand_over_at_the_shop() -> None:
 
 
 def test_the_open_share_is_at_most_all_of_it_and_the_penalty_may_be_left_out() -> None:
-    text = HEAD + GIVE_UP.replace("share = 0.25\npenalty = 1.2", "share = 7")
+    text = HEAD + GIVE_UP.replace(
+        "share = 0.25\npenalty = 1.2", 'share = { shape = "uniform", min = 5, max = 9 }'
+    )
     assert set(simulate(parse_build(text), "diy", 64).trials.totals) == {3300.0}
 
 
@@ -88,7 +90,7 @@ def problems(text: str) -> str:
         ('[[measure]]\nid = "m"\ncost = 5\nchances = { x = 0.5 }\n', "there is no event 'x'"),
         ('[[measure]]\nid = "m"\ncost = 5\nchances = { x = -1 }\n', "found -1"),
         ('[[measure]]\nid = "m"\ncost = 5\nfigures = { "kitt.amount" = 0.9 }\n', "Did you mean 'kit'?"),
-        ('[[measure]]\nid = "kit"\ncost = 5\nfigures = { "kit.amount" = 0.9 }\n', "'kit' stands already at line[1]"),
+        ('[[measure]]\nid = "kit"\ncost = 5\nfigures = { "kit.amount" = 0.9 }\n', "'kit' is the id of a line already"),
         ('[[option]]\nid = "o"\nchoice = "c"\noverride = { kitt = { amount = 1 } }\n', "Did you mean 'kit'?"),
         ('[[option]]\nid = "o"\nchoice = "c"\noverride = { kit = { id = "x" } }\n', "cannot change an id"),
         ('[[option]]\nid = "o"\nchoice = "c"\n[[option.event]]\nid = "kit"\nchance = 0.1\ncost = 5\n',

@@ -64,23 +64,23 @@ def test_what_is_often_written_for_a_country_is_named(code: str, told: str) -> N
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        (head(currency="XYZ"), "line 3: build.currency: there is no currency XYZ. Write its three capital letters"),
+        (head(currency="XYZ"), "line 3: build, currency: there is no currency XYZ. Write its three capital letters"),
         (head(currency="GPB"), "there is no currency GPB. Write its three capital letters of ISO 4217, such as "
                                '"EUR". Near it: GBP'),
-        (head(country="XX"), "line 4: build.country: there is no country XX. Write the two capital letters"),
+        (head(country="XX"), "line 4: build, country: there is no country XX. Write the two capital letters"),
         (head(country="UK"), "there is no country UK. Did you mean 'GB'?"),
-        (head(name=" "), "line 2: build.name: an empty name. Write a name in the quotes"),
-        (HEAD + KIT + 'origin = "ZZ"\n', "crate'.origin: there is no country ZZ"),
-        (HEAD + KIT + 'currency = "XYZ"\n', "crate'.currency: there is no currency XYZ"),
+        (head(name=" "), "line 2: build, name: an empty name. Write a name in the quotes"),
+        (HEAD + KIT + 'origin = "ZZ"\n', "crate', origin: there is no country ZZ"),
+        (HEAD + KIT + 'currency = "XYZ"\n', "crate', currency: there is no currency XYZ"),
         (HEAD + '[currency.XYZ]\nrate = 1\n', "there is no currency XYZ"),
-        (HEAD + LINE + 'amount = 3\nname = ""\n', "line 9: line[1] 'a'.name: an empty name"),
-        (HEAD + LINE + 'amount = 3\nsupplier = " "\n', "line[1] 'a'.supplier: an empty name"),
-        (HEAD + LINE + "own_hours = -5\n", "line[1] 'a'.own_hours: found -5. Time is not below zero"),
+        (HEAD + LINE + 'amount = 3\nname = ""\n', "line 9: 'a', name: an empty name"),
+        (HEAD + LINE + 'amount = 3\nsupplier = " "\n', "'a', supplier: an empty name"),
+        (HEAD + LINE + "own_hours = -5\n", "'a', own_hours: found -5. Time is not below zero"),
         (HEAD + LINE + 'own_hours = { shape = "uniform", min = -5, max = 9 }\n', "own_hours: found -5. Time is not"),
-        (HEAD + LINE + "amount = 3\nresale = -3\n", "line[1] 'a'.resale: found -3. Write what comes back"),
-        (HEAD.replace("[build]", "[build]\nown_hour_value = -9"), "build.own_hour_value: found -9. What an hour"),
+        (HEAD + LINE + "amount = 3\nresale = -3\n", "'a', resale: found -3. Write what comes back"),
+        (HEAD.replace("[build]", "[build]\nown_hour_value = -9"), "build, own_hour_value: found -9. What an hour"),
         (HEAD + LINE + 'percent = 1e6\nof = ["freight"]\n', "percent: found 1e+06. It is in percent, 1000 at most"),
-        (HEAD + KIT + BOX.format(1900, 500, 400, 30), "boxes[1].length: found 1900. Boxes are measured in cm, and "
+        (HEAD + KIT + BOX.format(1900, 500, 400, 30), "boxes no. 1, length: found 1900. Boxes are measured in cm, and "
                                                       "none is longer than 1300: write 190 for 1900 mm."),
     ],
 )  # fmt: skip
@@ -93,7 +93,9 @@ def test_what_cannot_be_is_refused(text: str, told: str) -> None:
 def test_an_override_is_held_to_the_same_limits() -> None:
     text = f"{HEAD}{LINE}amount = 3\n[scenario.diy]\noverride = {{ a = {{ own_hours = -5 }} }}\n"
 
-    assert "scenario.diy.override.a.own_hours: found -5. Time is not below zero" in complaints(text)[0]
+    assert (
+        "scenario 'diy', override of 'a', own_hours: found -5. Time is not below zero" in complaints(text)[0]
+    )
 
 
 @pytest.mark.parametrize(

@@ -117,7 +117,7 @@ def test_a_build_file_takes_dates_as_toml_writes_them() -> None:
 
 def test_a_rate_needs_its_day_where_payments_are_on_dates() -> None:
     text = complaints(TEXT.replace("as_of = 2026-11-25\n", ""))
-    assert "line 7: currency.JPY: as_of is missing. Consignment 'kit' is paid on dates: add as_of" in text
+    assert "line 7: currency 'JPY': as_of is missing. Consignment 'kit' is paid on dates: add as_of" in text
     days = TEXT.replace("as_of = 2026-11-25\n", "").replace(
         "deposit_on = 2026-12-04\nbalance_on = 2027-02-15\n", ""
     )
@@ -126,6 +126,6 @@ def test_a_rate_needs_its_day_where_payments_are_on_dates() -> None:
 
 def test_mistakes_of_a_file_name_their_line() -> None:
     text = complaints(TEXT.replace("balance_on = 2027-02-15", 'balance_on = "15 Feb"'))
-    assert "line 19: consignment[1] 'kit'.balance_on: found '15 Feb'. Write a day" in text
+    assert "line 19: consignment 'kit', balance_on: found '15 Feb'. Write a day" in text
     text = complaints(TEXT.replace("2027-02-15", "2026-12-03"))
     assert "deposit on 2026-12-04, balance on 2026-12-03. Swap the two" in text

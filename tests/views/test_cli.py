@@ -97,7 +97,7 @@ def test_check_names_every_mistake_with_its_line(tmp_path: Path, capsys: pytest.
     broken = BUILD.replace("low = 2000", "low = 0").replace("percent = 2", "percnt = 2")
     (tmp_path / "build.toml").write_text(broken, encoding="utf-8")
     text = run(capsys, "check", str(tmp_path), expect=1)
-    assert "line 14: line[1] 'kit'.amount: low is 0" in text
+    assert "line 14: 'kit', amount: low is 0" in text
     assert "unknown key 'percnt'. Did you mean 'percent'?" in text
 
 
