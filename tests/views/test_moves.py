@@ -43,7 +43,7 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
         (part("receipts", -20_000, -22_000, ("Kit", -20_000)), "Kit came in cheap (−€220)"),
         (
             part("receipts", 5_000, -22_000, ("Kit", 5_000)),
-            "Kit came in dear, but what is paid no longer varies (−€220)",
+            "Kit is known now and no longer varies (−€220)",
         ),
         (part("receipts", 5_000, 9_000, ("Kit", 0)), "Kit is known in part or in whole (+€90)"),
         (part("currency", 5_000, 5_000, ("USD", 5_000)), "USD came dearer than the rate planned (+€50)"),
@@ -52,7 +52,8 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
             part("learning", -5_000, -5_000, ("Kit fit", -0.5)),
             "“Kit fit” looks cheaper than thought and lowers what is still open (−€50)",
         ),
-        (part("learning", 5_000, 5_000), "what is paid in part raises what is still open (+€50)"),
+        (part("learning", 5_000, 5_000), "the open ranges count wider (+€50)"),
+        (part("learning", -5_000, -5_000), "the open ranges count narrower (−€50)"),
         (part("learning", 1_000, -5_000, ("Kit fit", 0.5)), "“Kit fit” is known better now (−€50)"),
         (part("events", 5_000, 5_000, ("Damage", 9_000), ("Rust", 0)), "Damage happened (+€50)"),
         (part("events", -5_000, -5_000, ("Damage", 0)), "Damage cannot happen any more (−€50)"),
