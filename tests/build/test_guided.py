@@ -658,3 +658,18 @@ def test_a_file_is_no_folder(tmp_path: Path) -> None:
         create_build(tmp_path / "file", read_answers({"country": "IE"}))
     with pytest.raises(BuildFileError, match="Choose a folder that you may write to"):
         create_build(tmp_path / "file" / "below", read_answers({"country": "IE"}))
+
+
+@pytest.mark.parametrize("country", ["IE", "NZ", "JP", "US"])
+def test_the_file_says_how_guesses_are_read_in_its_own_money(country: str) -> None:
+    """The sum under which a line says little of others stands there in the build's currency, with a sentence."""
+    answers = read_answers(entry_level(country))
+    text = write_build(answers)
+    build = parse_build(text).build
+    assert build.estimating == 0.25
+    rates = reference_rates()
+    euro = 1.0 if answers.currency == "EUR" else rates[answers.currency].rate
+    assert build.estimating_size == pytest.approx(150 * euro, rel=0.05)  # two digits are written
+    assert "# lines under this hardly tell anything about the others" in text
+    assert "learn_ranges = false switches that off" in text
+    assert 'bought = "once", "several" or "running"' in " ".join(text.replace("#", " ").split())
