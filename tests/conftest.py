@@ -1,10 +1,11 @@
-"""What stands at the end of every run: how many tests each folder gave, and which modules are the largest."""
+"""What stands at the end of every run, and which tests stay together when several processes share them."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -26,6 +27,26 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 def pytest_xdist_node_collection_finished(node: object, ids: list[str]) -> None:
     """Count what a worker found, each finding the same: with several processes the first collects nothing itself."""
     _count(node.config, ids)  # type: ignore[attr-defined]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> object:
+    """Keep the tests of a file on one process, and all that drive a browser: they share what is slow to make.
+
+    That is simulated builds, and running dashboards. In the order of the folders, so that the slow browser tests start
+    first; another ``--dist`` holds where one is asked for.
+    """
+    if config.getoption("dist") != "load":
+        return None
+    from xdist.scheduler import LoadFileScheduling
+
+    class Together(LoadFileScheduling):  # type: ignore[misc]
+        def _split_scope(self, nodeid: str) -> str:
+            file: str = super()._split_scope(nodeid)
+            return "tests/browser" if file.startswith("tests/browser/") else file
+
+    config.option.loadscopereorder = False
+    return Together(config, log)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:

@@ -174,7 +174,7 @@ def collected_files() -> set[str]:
     surroundings = {key: value for key, value in os.environ.items() if not key.startswith("PYTEST")}
     told = subprocess.run(
         [sys.executable, "-c", COLLECT, *shlex.split(command[1])], cwd=ROOT, env=surroundings,
-        capture_output=True, text=True, timeout=60,
+        capture_output=True, text=True, timeout=300,
     ).stdout  # fmt: skip
     return {line.removeprefix("file: ") for line in told.splitlines() if line.startswith("file: ")}
 

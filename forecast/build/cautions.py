@@ -11,7 +11,7 @@ import textwrap
 import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
@@ -88,8 +88,12 @@ def cautions_for(line_id: str, name: str | None = None, tags: Iterable[str] = ()
     tuple of Caution
         In the order of display, each once.
     """
-    known, ids = frozenset(tags), {line_id, line_id.removesuffix("_self")}
-    text = f"{line_id} {name or ''}"
+    return _beside(line_id, name or "", frozenset(tags))
+
+
+@lru_cache(maxsize=4096)  # the guided start writes the same lines anew after every answer
+def _beside(line_id: str, name: str, known: frozenset[str]) -> tuple[Caution, ...]:
+    ids, text = {line_id, line_id.removesuffix("_self")}, f"{line_id} {name}"
     return tuple(
         caution
         for caution in load_cautions()

@@ -15,7 +15,7 @@ from forecast.decide.mix import Mix, Mixes, Reason
 from forecast.decide.mixer import routes_offered
 from forecast.views.charts.mixes import frontier
 from forecast.views.commands.advice import beaten_in, farmed_out
-from forecast.views.money import about, hourly, hours, signed
+from forecast.views.money import about, entered, hourly, hours, signed
 
 
 def best_mix(view: Opened) -> None:
@@ -68,7 +68,7 @@ def _section(view: Opened) -> None:
         if first_wrong(money, most, weeks):
             return
         found = mixes_of(view).within(money.value or None, most.value, weeks.value)
-        text(found.sentence(partial(about, currency=view.currency)))
+        text(found.sentence(partial(about, currency=view.currency), partial(entered, currency=view.currency)))
         taken = found.best or found.cheapest
         add_way(taken.routes, _way_name(taken))
         picture(frontier(found, view.currency, palette()))

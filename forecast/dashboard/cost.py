@@ -29,7 +29,7 @@ def page() -> None:
         work = work_sentence(forecast, strong="**")
         narrow = if_narrow_line(view)
         answer(
-            *with_receipts(view.build, known_by_now(view)),
+            *with_receipts(view.build, known_by_now(view), forecast),
             hold_sentence(forecast, strong="**"),
             narrow.text if narrow is not None else "",
             budget_sentence(forecast, view.budget, strong="**") if view.budget is not None else "",

@@ -14,7 +14,7 @@ from forecast.decide.afford import prices_to_ask_for
 from forecast.decide.figure_words import figure_words, titles_of
 from forecast.decide.firm_up import FirmUp
 from forecast.decide.sensitivity import SwingBar, VarianceShare
-from forecast.views.money import about, percent
+from forecast.views.money import about, entered, percent
 
 SHOWN = 5
 _MOST = 24
@@ -106,11 +106,13 @@ def how_far_money_reaches(view: Opened) -> None:
         titles = titles_of(view.build)
         file = chosen()["file"]
         left, right = st.columns(2)
-        budget = view.budget if view.budget is not None else as_it_stands(view).percentile(0.8).value
+        budget = (
+            view.budget if view.budget is not None else round(as_it_stands(view).percentile(0.8).value, -1)
+        )
         told = number_field(
             left,
             "Money at hand",
-            value=float(round(budget, -1)),
+            value=float(budget),
             currency=view.currency,
             key=f"at-hand-{file}",
             persist_state="session",
@@ -127,9 +129,9 @@ def how_far_money_reaches(view: Opened) -> None:
                 "Enter what you have: you will see how often it is enough, and the price at which to walk away."
             )
             return
-        money = partial(about, currency=view.currency)
+        money, exactly = partial(about, currency=view.currency), partial(entered, currency=view.currency)
         if standing.known is not None:
             st.caption("With your receipts counted in; the money at hand includes what is paid already.")
-        text(enough(view, at_hand).sentence(money))
+        text(enough(view, at_hand).sentence(money, exactly))
         if figure is not None:
-            text(walk_away_price(view, at_hand, figure).sentence(money))
+            text(walk_away_price(view, at_hand, figure).sentence(money, exactly))

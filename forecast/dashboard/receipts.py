@@ -23,7 +23,7 @@ from forecast.spending.ledger import Receipt
 from forecast.spending.money import to_float
 from forecast.spending.reforecast import Reforecast
 from forecast.views.charts import paid_against_budget
-from forecast.views.money import about, exact
+from forecast.views.money import entered, exact
 from forecast.views.sentences import ends_sentence
 
 
@@ -76,11 +76,11 @@ def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | Non
     if view.budget is not None:
         rest = view.budget - to_float(paid, view.currency)
         left = (
-            f"**{about(rest, view.currency)}** of it is left"
+            f"**{entered(rest, view.currency)}** of it is left"
             if rest >= 0
-            else f"**{about(-rest, view.currency)}** over"
+            else f"**{entered(-rest, view.currency)}** over"
         )
-        sentence += f" Your budget is {about(view.budget, view.currency)}: {left}."
+        sentence += f" Your budget is {entered(view.budget, view.currency)}: {left}."
     answer(
         sentence,
         "" if watch is None else ends_sentence(watch, strong="**"),

@@ -13,7 +13,7 @@ from forecast.build.schema import Build
 from forecast.dashboard.reading import parsed
 from forecast.dashboard.unsaved import text_in_force
 from forecast.decide.contingency import Contingency, contingency
-from forecast.decide.scenarios import Comparison, compare_forecasts, weighed_alike
+from forecast.decide.scenarios import Comparison, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.engine.statistics import Estimate
 from forecast.errors import BuildFileError
@@ -259,7 +259,7 @@ def compared(view: Opened) -> Comparison:
 def _compared(fingerprint: str, state: str, trials: int, seed: int, _view: Opened) -> Comparison:
     forecasts = {name: as_it_stands(_view, name) for name in _view.build.scenario}
     names = {name: item.name or name.capitalize() for name, item in _view.build.scenario.items()}
-    return compare_forecasts(weighed_alike(forecasts), names)
+    return compare_forecasts(forecasts, names)
 
 
 def ledger_state(ledger: Ledger | None) -> str:

@@ -12,7 +12,7 @@ from forecast.spending.history import History
 from forecast.spending.reforecast import Reforecast
 from forecast.views.charts import contingency_over_time
 from forecast.views.earning import earned_rows, earned_sentence
-from forecast.views.money import about
+from forecast.views.money import entered
 from forecast.views.watching import (
     bought_sentence,
     columns,
@@ -32,7 +32,7 @@ def contingency(watch: Reforecast) -> None:
         "What is paid, what is open at its middle figures, and what is kept for the rest", last_is_sum=True,
     )  # fmt: skip
     if watch.committed:
-        text(f"{about(watch.committed, watch.currency)} is agreed and not yet paid.")
+        text(f"{entered(watch.committed, watch.currency)} is agreed and not yet paid.")
     if watch.budget is None:
         return
     with st.expander("What a further sum in the budget buys"):

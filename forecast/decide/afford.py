@@ -65,22 +65,23 @@ class WalkAway:
     unlimited: bool = False
     title: str = ""
 
-    def sentence(self, money: Money) -> str:
-        """Say at which price to walk away, and why."""
+    def sentence(self, money: Money, entered: Money | None = None) -> str:
+        """Say at which price to walk away, and why; ``entered`` writes the money at hand, to the cent."""
+        at_hand = (entered or money)(self.money)
         thing, unit = self.title or figure_phrase(self.figure), f" {self.unit}" if self.unit else ""
         often = f"in {builds(self.level)}"
         if self.unlimited:
-            return f"{money(self.money)} is enough {often} whatever {thing} is: nothing depends on it."
+            return f"{at_hand} is enough {often} whatever {thing} is: nothing depends on it."
         if self.highest is None:
             return (
-                f"{money(self.money)} is not enough {often} even with {thing} at nothing: everything else needs "
+                f"{at_hand} is not enough {often} even with {thing} at nothing: everything else needs "
                 f"{money(self.at_nothing)}."
             )
         value = self.highest.value
         side = "above" if value >= self.expected else "below"
         return (
             f"Walk away when {thing} goes beyond {_down(self.highest)}{unit}: up to there "
-            f"{money(self.money)} is enough {often}. That is {side} what you expect "
+            f"{at_hand} is enough {often}. That is {side} what you expect "
             f"({_rounded(self.expected)}{unit})."
         )
 
@@ -102,9 +103,9 @@ class BudgetChance:
     chance: Estimate
     short_by: float
 
-    def sentence(self, money: Money) -> str:
-        """Say how often the budget is enough, and by how much it falls short otherwise."""
-        text = f"{money(self.budget)} is enough in {builds(self.chance.value)}"
+    def sentence(self, money: Money, entered: Money | None = None) -> str:
+        """Say how often the budget is enough, and how much is missing otherwise; ``entered`` writes the budget."""
+        text = f"{(entered or money)(self.budget)} is enough in {builds(self.chance.value)}"
         return (
             f"{text}; in the others {money(self.short_by)} is missing on average."
             if self.short_by > 0
@@ -125,7 +126,7 @@ def _rounded(value: float) -> str:
     return f"{value:,.2f}" if value < 100 and value != round(value) else f"{value:,.0f}"
 
 
-def budget_chance(forecast: Forecast, budget: float, outside: float = 0.0) -> BudgetChance:
+def budget_chance(forecast: Forecast, budget: float) -> BudgetChance:
     """Give the chance that a budget is enough, and the mean of what is missing otherwise.
 
     Parameters
@@ -133,14 +134,12 @@ def budget_chance(forecast: Forecast, budget: float, outside: float = 0.0) -> Bu
     forecast : Forecast
     budget : float
         In the build's currency.
-    outside : float
-        Paid already for what is not in the forecast.
     """
     trials = forecast.trials
-    beyond = trials.totals > budget - outside
+    beyond = trials.totals > budget
     weights = np.ones(trials.count) if trials.weights is None else trials.weights
     mass = float(weights[beyond].sum())
-    short = float(weights[beyond] @ (trials.totals[beyond] + outside - budget)) / mass if mass > 0 else 0.0
+    short = float(weights[beyond] @ (trials.totals[beyond] - budget)) / mass if mass > 0 else 0.0
     inside = mean_estimate((~beyond).astype(float), trials.replicates, trials.weights)
     return BudgetChance(budget, inside, short)
 
@@ -155,7 +154,6 @@ def afford(
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
     known: Knowledge = None,
-    outside: float = 0.0,
 ) -> WalkAway:
     """Give the highest value of a figure at which the money at hand is enough.
 
@@ -174,8 +172,6 @@ def afford(
         Share of builds in which the money must be enough.
     trials, seed : int
     known : KnownFacts or Standing, optional
-    outside : float
-        Paid already for what is not in the forecast; it is taken off the money at hand.
 
     Returns
     -------
@@ -196,12 +192,11 @@ def afford(
     replay = replay_build(build, (figure,), scenario, trials, seed, known)
     item = next(item for item in replay.forecast.plan.inputs if item.id == figure)
     found = walk_away(
-        replay, figure, money - outside, level, _unit(build, replay.forecast.plan, figure), item.shape.middle
+        replay, figure, money, level, _unit(build, replay.forecast.plan, figure), item.shape.middle
     )
     return replace(
         found,
         money=money,
-        at_nothing=found.at_nothing + outside,
         title=figure_phrase(figure, titles_of(build)),
     )
 

@@ -243,7 +243,7 @@ def contingency(
     p50, p80, p90, held = forecast.percentile_set((0.5, 0.8, 0.9, q))
     base = forecast.base_estimate
     amount = Estimate(held.value - base, held.error)
-    lines = _by_line(forecast, q, held.value)
+    lines = _by_line(forecast, q, held.value - forecast.outside)  # what is outside is no line's
     parts = cause_parts(draws_behind(forecast), names)
     return Contingency(
         forecast.currency, base, forecast.chance_within(base), p50, p80, p90, q, held, amount, advice,

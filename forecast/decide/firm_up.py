@@ -139,7 +139,7 @@ def firm_up(replay: Replay, build: Build, level: float = 0.8, *, learning: bool 
 
 def _known(replay: Replay) -> set[str]:
     conditions = replay.draws.conditions
-    return set() if conditions is None else set(conditions.amounts)
+    return set() if conditions is None else {*conditions.amounts, *conditions.agreed}
 
 
 def _base_gain(replay: Replay, figure: str, mean: float) -> float:

@@ -165,6 +165,8 @@ class Mixer:
         cache = self._cache.setdefault(packages, {})
         if state not in cache:
             found = Totals(*(np.zeros(self.forecast.trials.count) for _ in range(3)))
+            if not packages:  # what was paid for none of the lines is spent in every mix
+                found.money[:] = self.forecast.outside
             here = dict(zip(packages, state, strict=True))
             values: dict[str, Value] = {}
             for place in self._groups.get(packages, ()):
@@ -184,13 +186,21 @@ class Mixer:
         amount: Value = self._spent.get(row.id, 0.0)  # on a way that this mix has no use for
         if item is None or item.package is None or item.route is None or routes[item.package] == item.route:
             if row.of in self._handing and row.id not in self._fixed:
-                amount = self._handed_over(row, routes, values)
+                amount = self._settled(row, self._handed_over(row, routes, values))
             elif len(self._depends[row.id]) <= 1 and not self._reads_routed(row):
                 amount = self._own(row.id)
             else:
-                amount = self._evaluated(row.formula, row.gate, routes, values)
+                amount = self._settled(row, self._evaluated(row.formula, row.gate, routes, values))
         values[row.id] = amount
         return amount
+
+    def _settled(self, row: Row, amount: Value) -> Value:
+        """Give what a row evaluated anew comes to with what was paid or agreed for it."""
+        count = self.forecast.trials.count
+        found = self.replay.draws.world.settle(
+            row, np.broadcast_to(np.asarray(amount, dtype=float), (count,))
+        )
+        return amount if found is None else found
 
     def _reads_routed(self, row: Row) -> bool:
         if row.id in self._fixed:

@@ -199,11 +199,11 @@ class Mixes:
         places = {round(step * (len(self.frontier) - 1) / (most - 1)) for step in range(most)}
         return tuple(item for place, item in enumerate(self.frontier) if place in places or item == self.best)
 
-    def sentence(self, money: Money) -> str:
-        """Say which mix is best within the limits, or that there is none."""
+    def sentence(self, money: Money, entered: Money | None = None) -> str:
+        """Say which mix is best within the limits, or that there is none; ``entered`` writes the limit in money."""
         limits = []
         if self.money is not None:
-            limits.append(money(self.money))
+            limits.append((entered or money)(self.money))
         if self.hours is not None:
             limits.append(f"{self.hours:.0f} own hours")
         if self.weeks is not None:

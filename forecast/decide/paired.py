@@ -284,20 +284,3 @@ def by_replicate_percentile(values: Array, q: float, replicates: int, weights: A
         return ordered
     heavy = by_replicate(weights, replicates)
     return np.array([percentiles(part, (q,), weight)[0] for part, weight in zip(split, heavy, strict=True)])
-
-
-def common_weights(weights: Sequence[Array | None]) -> Array | None:
-    """Give the weights that several sets of trials share; None where all count alike.
-
-    Raises
-    ------
-    ValueError
-        When they differ.
-    """
-    first = weights[0]
-    for other in weights[1:]:
-        same = other is first or (first is not None and other is not None and np.array_equal(first, other))
-        if not same:
-            message = "the trials carry different weights"
-            raise ValueError(message)
-    return first

@@ -11,7 +11,7 @@ from forecast.build.checks import nearest
 from forecast.build.options import options_by_choice, with_option
 from forecast.build.schema import Build, Option
 from forecast.decide.chances import builds
-from forecast.decide.scenarios import Comparison, Summary, compare_forecasts, weighed_alike
+from forecast.decide.scenarios import Comparison, Summary, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.errors import SimulationError
 from forecast.spending.asis import Knowledge, forecast_given
@@ -150,7 +150,6 @@ def quotes(
         option.id: forecast_given(with_option(build, option), scenario, trials, seed, known)
         for option in options
     }
-    forecasts = weighed_alike(forecasts)
     comparison = compare_forecasts(forecasts, {option.id: option.title for option in options})
     return Quotes(choice, _quotes(options, forecasts, comparison), comparison)
 

@@ -12,7 +12,7 @@ from forecast.build.schema import Build
 from forecast.decide.chances import builds, rounded_hours
 from forecast.decide.dominance import Dominance, dominance
 from forecast.decide.own_hours import OwnHourPay, cash_totals, own_hour_pay
-from forecast.decide.paired import common_weights, mean_change, percentile_change
+from forecast.decide.paired import forecast_change, mean_change
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, mean_estimate, percentile_estimates
@@ -211,21 +211,40 @@ def compare(
         raise SimulationError(message)
     forecasts = {name: forecast_given(build, name, trials, seed, known) for name in dict.fromkeys(chosen)}
     names = {name: build.scenario[name].name or _words(name) for name in forecasts}
-    return compare_forecasts(weighed_alike(forecasts), names)
+    return compare_forecasts(forecasts, names)
 
 
 def weighed_alike(forecasts: Mapping[str, Forecast]) -> dict[str, Forecast]:
-    """Give forecasts of the same ledger with the same weights, those of the first that has any.
+    """Give forecasts of the same ledger with the same trials and weights, those of the first that has any.
 
-    What an event that happened says of the shared causes weighs the trials. Each way of doing the build sees these
-    causes in the light of its own lines, so its weights differ a little; to be compared trial by trial they need one.
+    What an event that happened says of the shared causes weighs the trials, and where few are left more are drawn.
+    Each way of doing the build sees these causes in the light of its own lines, so its weights differ a little; to be
+    compared trial by trial they need one, over the trials that all have.
     """
-    weights = next((one.trials.weights for one in forecasts.values() if one.trials.weights is not None), None)
+    count = min(one.trials.count for one in forecasts.values())
+    alike = {name: _first_trials(one, count) for name, one in forecasts.items()}
+    weights = next((one.trials.weights for one in alike.values() if one.trials.weights is not None), None)
     if weights is None:
-        return dict(forecasts)
-    return {
-        name: replace(one, trials=replace(one.trials, weights=weights)) for name, one in forecasts.items()
-    }
+        return alike
+    return {name: replace(one, trials=replace(one.trials, weights=weights)) for name, one in alike.items()}
+
+
+def _first_trials(forecast: Forecast, count: int) -> Forecast:
+    """Give a forecast with the first of its trials alone."""
+    trials = forecast.trials
+    if count == trials.count:
+        return forecast
+    cut = replace(
+        trials,
+        numbers=trials.numbers[: count * trials.replicates // trials.count],
+        totals=trials.totals[:count],
+        hours=trials.hours[:count],
+        waits=trials.waits[:count],
+        rows=None if trials.rows is None else trials.rows[:, :count],
+        gates=trials.gates[:, :count],
+        weights=None if trials.weights is None else trials.weights[:count],
+    )
+    return replace(forecast, trials=cut)
 
 
 def _words(id: str) -> str:
@@ -238,6 +257,9 @@ def compare_forecasts(
 ) -> Comparison:
     """Compare forecasts of the same seed and number of trials; see `compare`.
 
+    Each one's own figures are those that it gives when it is asked for alone; what is compared trial by trial is
+    weighed alike (`weighed_alike`).
+
     Raises
     ------
     SimulationError
@@ -245,10 +267,11 @@ def compare_forecasts(
     """
     titles = {id: (names or {}).get(id, _words(id)) for id in forecasts}
     _check_paired(forecasts)
-    first = next(iter(forecasts.values()))
+    alike = weighed_alike(forecasts)
+    first = next(iter(alike.values()))
     replicates = first.trials.replicates
     weights = first.trials.weights
-    totals = np.stack([forecast.trials.totals for forecast in forecasts.values()])
+    totals = np.stack([forecast.trials.totals for forecast in alike.values()])
     least = totals.min(axis=0)
     is_least = totals <= least
     parts = is_least / is_least.sum(axis=0)
@@ -266,20 +289,26 @@ def compare_forecasts(
         )  # fmt: skip
     pairs, differences = [], {}
     for one, other in combinations(forecasts, 2):
-        pairs.append(_pair(one, other, titles, forecasts[one], forecasts[other]))
-        difference = forecasts[other].trials.totals - forecasts[one].trials.totals
+        moved = tuple(forecast_change(forecasts[one], forecasts[other], q) for q in (0.8, 0.9))
+        pairs.append(_pair(one, other, titles, alike[one], alike[other], (moved[0], moved[1])))
+        difference = alike[other].trials.totals - alike[one].trials.totals
         difference.setflags(write=False)
         differences[one, other] = difference
     return Comparison(first.currency, tuple(summaries), tuple(pairs), differences)
 
 
 def _check_paired(forecasts: Mapping[str, Forecast]) -> None:
-    kinds = {(item.trials.seed, item.trials.count, item.trials.replicates) for item in forecasts.values()}
-    try:
-        common_weights([item.trials.weights for item in forecasts.values()])
-    except ValueError:
-        kinds.add((0, 0, 0))
-    if len(kinds) > 1:
+    kinds = {
+        (item.trials.seed, item.trials.count // item.trials.replicates, item.trials.numbers[0])
+        for item in forecasts.values()
+    }
+    facts: dict[str, object] = {}
+    agree = all(
+        facts.setdefault(name, fact) == fact
+        for item in forecasts.values()
+        for name, fact in _facts(item).items()
+    )
+    if len(kinds) > 1 or not agree:
         message = (
             "these forecasts cannot be compared trial by trial: simulate them with the same seed and number of "
             "trials, and the same facts."
@@ -287,7 +316,25 @@ def _check_paired(forecasts: Mapping[str, Forecast]) -> None:
         raise SimulationError(message)
 
 
-def _pair(one: str, other: str, titles: Mapping[str, str], first: Forecast, second: Forecast) -> Pair:
+def _facts(forecast: Forecast) -> dict[str, object]:
+    """Give what was known of each line and event of a forecast, for telling whether another knows the same."""
+    plan, known = forecast.plan, forecast.trials.conditions
+    names = [row.id for row in plan.rows] + [gate.id for gate in plan.gates]
+    if known is None:
+        return dict.fromkeys(names)
+    return {name: (known.gates.get(name), known.amounts.get(name)) for name in names} | {
+        name: None for name in names if name not in known.gates and name not in known.amounts
+    }
+
+
+def _pair(
+    one: str,
+    other: str,
+    titles: Mapping[str, str],
+    first: Forecast,
+    second: Forecast,
+    moved: tuple[Estimate, Estimate],
+) -> Pair:
     a, b = first.trials.totals, second.trials.totals
     replicates, weights = first.trials.replicates, first.trials.weights
     lower = np.where(a < b, 1.0, np.where(a == b, 0.5, 0.0))
@@ -295,8 +342,7 @@ def _pair(one: str, other: str, titles: Mapping[str, str], first: Forecast, seco
     return Pair(
         one, other, *names,
         mean_change(a, b, replicates, weights),
-        percentile_change(a, b, 0.8, replicates, weights),
-        percentile_change(a, b, 0.9, replicates, weights),
+        *moved,
         tuple(percentile_estimates(b - a, SHARES, replicates, weights)),
         mean_estimate(lower, replicates, weights),
         dominance(a, b, names, (weights, weights)),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from forecast.build.schema import Build, Line
 from forecast.decide.paired import mean_change, percentile_change
@@ -91,6 +91,8 @@ def why_safe(line: Line) -> str | None:
 def trims(replay: Replay, build: Build) -> Trims:
     """Rank optional lines by what leaving them out frees at P80.
 
+    What was paid is spent: a line that is closed or agreed is not proposed, one begun frees what is still to come.
+
     Parameters
     ----------
     replay : Replay
@@ -102,11 +104,14 @@ def trims(replay: Replay, build: Build) -> Trims:
     Trims
     """
     present = {row.id for row in replay.forecast.plan.rows if row.kind == "line"}
+    known = replay.forecast.trials.conditions
+    over = set() if known is None else {*known.amounts, *known.agreed}
+    sunk = {} if known is None else {name: part.paid for name, part in known.partial.items()}
     proposed: list[Trim] = []
     kept: list[Kept] = []
     trials = replay.forecast.trials
     for line in build.line:
-        if not line.optional or line.id not in present:
+        if not line.optional or line.id not in present or line.id in over:
             continue
         why = why_safe(line)
         if why is not None:
@@ -114,6 +119,7 @@ def trims(replay: Replay, build: Build) -> Trims:
             continue
         own = [row.id for row in replay.forecast.plan.rows if row.of == line.id]
         outcome = replay.run(Change(factors=dict.fromkeys(own, 0.0)))
+        outcome = replace(outcome, totals=outcome.totals + sunk.get(line.id, 0.0))
         proposed.append(
             Trim(
                 line.id, line.title,

@@ -11,10 +11,11 @@ algebra). They are then drawn as mean + chol(V) f₀ with the prior's own draws 
 after a receipt stay paired. An observation may count in part: its precision Ψ⁻¹ is then multiplied by its weight.
 
 How wide the builder's own ranges should have been is one factor κ for all of them. Before any receipt ln κ has its
-mode at −0.337 and normal sides, with deviations of 0.12 below and 0.5 above: most people's ranges are too narrow, few
+mode at −0.35 and normal sides, with deviations of 0.12 below and 0.5 above: most people's ranges are too narrow, few
 too wide, and a price that meets its middle figure to the cent was known beforehand rather than ranged too widely. The
-stated P10 and P90 hold what they say while κ is not known. Given κ the scores of own ranges are κ times those above, so
-that z ~ N(0, κ²(ΛΛᵀ + Ψ)), and κ's posterior on a grid is in closed form.
+stated P10 and P90 hold nearly what they say while κ is not known, and P80 of a build stays where it was. Given κ the
+scores of own ranges are κ times those above, so that z ~ N(0, κ²(ΛΛᵀ + Ψ)), and κ's posterior on a grid is in closed
+form.
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ formula by roundings and the day's rate, not by luck."""
 WIDTH_CLIP = 4.5
 """The same for what scores say of the width of ranges, where a range that was wrong is the news."""
 
-WIDTH_MODE, WIDTH_BELOW, WIDTH_ABOVE = -0.337, 0.12, 0.5
+WIDTH_MODE, WIDTH_BELOW, WIDTH_ABOVE = -0.35, 0.12, 0.5
 """Mode of ln κ before any receipt, and its deviations to either side."""
 
 _WIDTHS = WIDTH_MODE + np.linspace(-0.8, 2.0, 281)
@@ -181,8 +182,14 @@ def posterior(
 
 
 def _width(matrix: Array, z: Array, weight: Array) -> Width:
-    """Give the posterior of κ: Σw observations, and zᵀ(ΛΛᵀ + Ψ/w)⁻¹z by the matrix inversion lemma."""
-    precision = weight / (1 - np.sum(matrix**2, axis=1))
+    """Give the posterior of κ: Σw observations, and zᵀ(ΛΛᵀ + Ψ)⁻¹z by the matrix inversion lemma.
+
+    An observation that counts in part has its score and its loadings taken by √w: alone it adds w z², and with w = 0
+    it adds nothing to itself or to others.
+    """
+    part = np.sqrt(weight)
+    matrix, z = matrix * part[:, None], z * part
+    precision = 1 / (1 - np.sum(matrix**2, axis=1))
     taught = matrix.T @ (precision * z)
     inner = np.eye(matrix.shape[1]) + matrix.T @ (matrix * precision[:, None])
     square = float(z @ (precision * z) - taught @ np.linalg.solve(inner, taught))

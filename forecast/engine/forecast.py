@@ -196,7 +196,7 @@ class Forecast:
         return tuple(found)
 
     def tail_means(self, q: float) -> dict[str, float]:
-        """Give each line's mean in the worst 1 − q of builds; they add up to the expected shortfall."""
+        """Give each line's mean in the worst 1 − q of builds; with ``outside`` they are the expected shortfall."""
         rows = self._kept_rows()
         shares = tail_shares(rows, self.trials.totals, q, self.trials.weights)
         return {self.plan.rows[place].id: float(shares[place]) for place in self.plan.money_rows}

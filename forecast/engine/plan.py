@@ -22,7 +22,7 @@ from forecast.build.formula import (
 )
 from forecast.build.rates import per_euro
 from forecast.build.scenario import choose
-from forecast.build.schema import OWN_ESTIMATING, Build, Costed, Event, Line
+from forecast.build.schema import OWN_ESTIMATING, SMALL_LINE, Build, Costed, Event, Line
 from forecast.engine.draws import slot_of_cause, slots_of_event
 from forecast.engine.evaluate import Value, at_middle, evaluate
 from forecast.engine.figures import shape_of
@@ -47,12 +47,6 @@ from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
 __all__ = [
     "OWN_WORK", "SHOP", "Gate", "Plan", "PlanInput", "Rate", "Row", "compile_plan", "inputs_of", "sole_input",
 ]  # fmt: skip
-
-SMALL_LINE = 150.0
-"""Euro under which a line says less about the others, where the build states no `estimating_size`: our reading of two
-published findings. Totals of building projects spread with a standard deviation of the logarithm of 0.3 to 0.4, so
-large lines err together; single tasks of one estimator correlate at 0.02 to 0.06 only, so small ones hardly do: with
-0.25 between large ones, two lines of 40 to 75 euro do so."""
 
 SHOP = "shop"
 """The route that work takes when it is handed over."""

@@ -66,7 +66,7 @@ def forecast_given(
 def spent(build: Build, known: Standing) -> dict[str, float]:
     """Give what was paid for each line or event, in the build's main unit."""
     code = build.build.currency
-    return {name: to_float(amount, code) for name, amount in known.paid.items() if amount > 0}
+    return {name: to_float(amount, code) for name, amount in known.paid.items() if amount}
 
 
 def with_outside(forecast: Forecast, outside: float) -> Forecast:

@@ -54,7 +54,8 @@ class Standing:
     @property
     def says_something(self) -> bool:
         """Whether anything was paid, agreed or said that a forecast depends on."""
-        return bool(self.paid or self.committed or self.closed or self.events or self.said or self.more)
+        sums = any(self.paid.values()) or any(self.committed.values())
+        return sums or bool(self.closed or self.events or self.said or self.more)
 
     @property
     def paid_minor(self) -> int:

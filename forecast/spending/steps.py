@@ -67,6 +67,10 @@ Behind: TypeAlias = tuple[tuple[str, str, float], ...]
 Step: TypeAlias = tuple[PartKind, Figures, Behind]
 
 
+OWN_RANGES = "own_ranges"
+"""Stands among the causes for the width of the builder's own ranges."""
+
+
 class Steps:
     """The forecasts between the two ends, each with one more kind of facts than the one before."""
 
@@ -207,14 +211,19 @@ class Steps:
         return delta, codes
 
     def _learned(self, begin: Posterior | None, end: Posterior | None) -> Behind:
-        """Name the causes whose score moved, the largest move first."""
+        """Name the causes whose score moved, the largest move first; before them own ranges, if their width did."""
         causes = len(self.earlier.causes)
         means = [np.zeros(causes) if found is None else found.mean[:causes] for found in (begin, end)]
         change = means[1] - means[0]
         titles = cause_titles(self.build)
         order = np.argsort(-np.abs(change), kind="stable")
         moved = [(self.earlier.causes[place], change[place]) for place in order if abs(change[place]) > 1e-9]
-        return tuple((name, titles.get(name, name), float(move)) for name, move in moved)
+        told = tuple((name, titles.get(name, name), float(move)) for name, move in moved)
+        widths = [
+            1.0 if found is None or found.width is None else found.width.middle for found in (begin, end)
+        ]
+        wider = float(np.log(widths[1] / widths[0]))
+        return ((OWN_RANGES, "How your ranges held", wider), *told) if abs(wider) > 0.1 else told
 
     def _touched(self, late: set[str]) -> set[str]:
         return self._differing({row.id for row in self.earlier.rows if row.kind == "line"} - late)

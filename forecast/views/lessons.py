@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from forecast.spending.reasons import Reason
 from forecast.spending.reforecast import Reforecast
-from forecast.views.money import about, signed
+from forecast.views.money import about, entered, signed
 from forecast.views.settling import state_words
 from forecast.views.watching import level
 
@@ -73,7 +73,7 @@ def estimate_rows(watch: Reforecast) -> list[list[str]]:
         [
             line.title,
             about(line.base, money),
-            about(line.paid, money),
+            entered(line.paid, money),
             about(line.now[1], money),
             signed(line.moved, money),
             state_words(line),

@@ -81,6 +81,17 @@ def exact(minor: int, currency: str) -> str:
     return _written(Decimal(minor).scaleb(-digits), currency, shown)
 
 
+def entered(value: float, currency: str) -> str:
+    """Write a sum that somebody entered and that stands as a number in the main unit, as it was entered.
+
+    To the minor unit, without decimals where they are nothing: ``€37,000``, ``€25.50``. Paid, agreed and due sums and
+    budgets are written so; `about` is for what was simulated.
+    """
+    digits = minor_digits(currency)
+    minor = round(value * 10**digits)
+    return _written(Decimal(minor).scaleb(-digits), currency, digits if minor % 10**digits else 0)
+
+
 def _written(value: float | Decimal, currency: str, digits: int) -> str:
     text: str = format_currency(
         Decimal(value).copy_abs(),

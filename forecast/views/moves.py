@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from forecast.spending.money import exponent
 from forecast.spending.moved import ORDER, Moved, MovedPart
 from forecast.spending.reforecast import Reforecast
+from forecast.spending.steps import OWN_RANGES
 from forecast.views.money import about, rounding_step, signed
 
 PART_WORDS = {
@@ -182,9 +183,14 @@ def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
     if not step.part.because:
         return "the open ranges count wider" if step.p80 > 0 else "the open ranges count narrower"
     (cause, title), push = step.part.because[0], step.part.pushes[0]
+    if cause == OWN_RANGES and push * step.p80 >= 0:
+        held, count = ("too narrow", "wider") if push > 0 else ("wide enough", "narrower")
+        return f"your ranges proved {held}, and the open ones count {count}"
+    if cause == OWN_RANGES and len(step.part.because) > 1:
+        (cause, title), push = step.part.because[1], step.part.pushes[1]
     name = f"\u201c{title}\u201d"
-    if push * step.p80 < 0:
-        return f"{name} is known better now"
+    if push * step.p80 < 0:  # the cause pulls the other way: what moved P80 is how far the open ranges reach
+        return f"what is still open varies {'more' if step.p80 > 0 else 'less'} now"
     lines = {line.id: line.title for line in watch.lines} if watch is not None else {}
     taught = next((one for one in watch.causes if one.id == cause), None) if watch is not None else None
     follow = [lines[line] for line in taught.moves if line in lines] if taught is not None else []

@@ -13,7 +13,7 @@ from forecast.engine.statistics import Estimate
 from forecast.spending.estimates import Unusual
 from forecast.spending.reforecast import Reforecast
 from forecast.spending.standing import Standing
-from forecast.views.money import about, builds, exact, hours
+from forecast.views.money import about, builds, entered, exact, hours
 
 LESSON = 0.2
 """Move of a shared cause, in standard deviations, from which it is worth a sentence."""
@@ -47,7 +47,7 @@ def slips_sentence(build: Build, where: str) -> str:
 def unusual_words(found: Sequence[Unusual], currency: str) -> list[str]:
     """Say of each sum how far above the high of its line it is."""
     return [
-        f"{about(item.paid, currency)} for {item.title} is {item.paid / item.high:,.0f} times its high of "
+        f"{entered(item.paid, currency)} for {item.title} is {item.paid / item.high:,.0f} times its high of "
         f"{about(item.high, currency)}"
         for item in found
     ]
@@ -86,7 +86,9 @@ def budget_sentence(forecast: Forecast, budget: float, strong: str = "") -> str:
     chance = forecast.chance_within(budget).value
     worst = forecast.percentile(0.9)
     beyond = worst.value - budget
-    text = f"Your budget of {about(budget, forecast.currency)} is enough in {strong}{builds(chance)}{strong}."
+    text = (
+        f"Your budget of {entered(budget, forecast.currency)} is enough in {strong}{builds(chance)}{strong}."
+    )
     if beyond > 0:
         text += f" In 1 of 10 it falls short by more than {about(beyond, forecast.currency, worst.error)}."
     return text
@@ -127,12 +129,12 @@ def ends_sentence(found: Forecast | Reforecast, strong: str = "") -> str:
 def watch_sentence(watch: Reforecast, strong: str = "") -> str:
     """Say what is paid, where the build ends, and how often it overruns."""
     money = watch.currency
-    text = f"Paid so far: {strong}{about(watch.paid, money)}{strong}. {ends_sentence(watch, strong)}"
+    text = f"Paid so far: {strong}{entered(watch.paid, money)}{strong}. {ends_sentence(watch, strong)}"
     chance = watch.chance_of_overrun
     if watch.budget is None or chance is None:
         return f"{text} Set a budget to see the chance of overrunning."
     text += (
-        f" Your budget of {about(watch.budget, money)} is overrun in {strong}{builds(chance.value)}{strong}"
+        f" Your budget of {entered(watch.budget, money)} is overrun in {strong}{builds(chance.value)}{strong}"
     )
     over = watch.expected_overrun
     if over is not None and chance.value >= 0.01:
@@ -178,7 +180,9 @@ class NarrowLine:
     text: str
 
 
-def narrow_line(forecast: Forecast, known: Standing | None = None, strong: str = "") -> NarrowLine | None:
+def narrow_line(
+    forecast: Forecast, known: Standing | None = None, level: float = 0.8, strong: str = ""
+) -> NarrowLine | None:
     """Say what to hold if the builder's ranges are as narrow as most people's.
 
     None where they cannot matter, or where the builder's own receipts say how narrow the ranges were.
@@ -191,19 +195,35 @@ def narrow_line(forecast: Forecast, known: Standing | None = None, strong: str =
         return None
     if not any(item.own for item in forecast.plan.inputs):
         return None
-    hold = if_narrow(forecast, known=facts)
+    hold, stated = if_narrow(forecast, level, known=facts), forecast.percentile(level)
     money = about(hold.value, forecast.currency, hold.error)
+    if money == about(stated.value, forecast.currency, stated.error):
+        return None
     return NarrowLine(hold, f"If your ranges are as narrow as most people's, hold {strong}{money}{strong}.")
 
 
-def with_receipts(build: Build, known: Standing | None) -> list[str]:
-    """Say that an answer starts from what is paid and agreed; nothing where it does not."""
+def with_receipts(build: Build, known: Standing | None, forecast: Forecast | None = None) -> list[str]:
+    """Say that an answer starts from what is paid and agreed; nothing where it does not.
+
+    Parameters
+    ----------
+    build : Build
+    known : Standing or None
+    forecast : Forecast, optional
+        The answer's own, where it has one: money spent on what it does not have is told.
+    """
     if known is None:
         return []
     money = build.build.currency
-    paid, agreed = exact(known.paid_minor, money), sum(known.committed.values())
-    also = f" and {exact(agreed, money)} agreed" if agreed else ""
-    return [f"With {paid} paid{also}, this starts from what is known."]
+    sums = [(known.paid_minor, "paid"), (sum(known.committed.values()), "agreed")]
+    told = " and ".join(f"{exact(amount, money)} {what}" for amount, what in sums if amount)
+    text = (
+        f"With {told}, this starts from what is known." if told else "This starts from what is known by now."
+    )
+    if forecast is not None and forecast.outside:
+        gone = entered(forecast.outside, money)
+        text += f" {gone} of it went on what is not in these lines, and is counted on top."
+    return [text]
 
 
 def width_sentence(watch: Reforecast) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.spending.history import History, HistoryPoint
 from forecast.spending.reforecast import Reforecast
-from forecast.views.money import about, builds, per_hundred, rounding_step
+from forecast.views.money import about, builds, entered, per_hundred, rounding_step
 
 LEVELS = {0.8: ("P80", "8 of 10 builds"), 0.9: ("P90", "9 of 10 builds")}
 """Levels at which contingency is needed, and what each is enough for."""
@@ -15,7 +15,7 @@ LEVELS = {0.8: ("P80", "8 of 10 builds"), 0.9: ("P90", "9 of 10 builds")}
 
 @dataclass(frozen=True)
 class Column:
-    """One total and what it is made of, rounded so that the parts add up as they are written.
+    """One total and what it is made of, so that the parts add up as they are written: paid and budget to the cent.
 
     Attributes
     ----------
@@ -41,7 +41,7 @@ def level(value: float, currency: str, error: float = 0.0) -> float:
 def contingency_at(point: HistoryPoint, currency: str) -> tuple[float | None, float, float]:
     """Give what was left, and needed for P80 and P90, rounded as `columns` rounds them; left is None without budget."""
     base = level(point.p80 - point.contingency_needed, currency)
-    left = None if point.budget is None else level(point.budget, currency) - base
+    left = None if point.budget is None else point.budget - base
     eight, nine = (level(value, currency, point.error) - base for value in (point.p80, point.p90))
     return left, eight, nine
 
@@ -49,8 +49,8 @@ def contingency_at(point: HistoryPoint, currency: str) -> tuple[float | None, fl
 def columns(watch: Reforecast) -> tuple[Column, ...]:
     """Give the budget (where there is one), P80 and P90 beside each other: paid, still open, contingency."""
     money = watch.currency
-    paid, base = level(watch.paid, money), level(watch.paid + watch.open_base, money)
-    totals = [("Your budget", "", level(watch.budget, money))] if watch.budget is not None else []
+    paid, base = watch.paid, level(watch.paid + watch.open_base, money)
+    totals = [("Your budget", "", watch.budget)] if watch.budget is not None else []
     for (name, meaning), found in zip(LEVELS.values(), watch.percentile_set(tuple(LEVELS)), strict=True):
         totals.append((name, meaning, level(found.value, money, found.error)))
     return tuple(
@@ -63,7 +63,7 @@ def contingency_sentence(watch: Reforecast, strong: str = "") -> str:
     money = watch.currency
 
     def bold(value: float) -> str:
-        return f"{strong}{about(value, money)}{strong}"
+        return f"{strong}{entered(value, money)}{strong}"
 
     *budget, eight, nine = columns(watch)
     takes = (
@@ -95,7 +95,7 @@ def bought_sentence(watch: Reforecast) -> str:
     bought = watch.bought_by(more)
     if bought is None:
         return ""
-    sum_written = about(more, watch.currency)
+    sum_written = entered(more, watch.currency)
     return f"A further {sum_written} in the budget would be enough for {per_hundred(bought.value)} more."
 
 
@@ -137,11 +137,11 @@ def contingency_rows(watch: Reforecast) -> list[list[str]]:
     """Give a row for what is paid, what is open, the contingency, and the total, a figure for each of `columns`."""
     found, money = columns(watch), watch.currency
     rows = [
-        ["Paid so far", *(about(one.paid, money) for one in found)],
-        ["Middle figures of what is still open", *(about(one.still_open, money) for one in found)],
-        ["Contingency", *(about(one.contingency, money) for one in found)],
+        ["Paid so far", *(entered(one.paid, money) for one in found)],
+        ["Middle figures of what is still open", *(entered(one.still_open, money) for one in found)],
+        ["Contingency", *(entered(one.contingency, money) for one in found)],
     ]
-    return [*rows, ["Total", *(about(one.total, money) for one in found)]]
+    return [*rows, ["Total", *(entered(one.total, money) for one in found)]]
 
 
 def further_rows(watch: Reforecast) -> list[list[str]]:
@@ -150,7 +150,7 @@ def further_rows(watch: Reforecast) -> list[list[str]]:
     for more in (0.0, *further(watch)):
         chance = watch.chance_with(more)
         if chance is not None and watch.budget is not None:
-            total = about(watch.budget + more, watch.currency)
+            total = entered(watch.budget + more, watch.currency)
             rows.append([total, builds(chance.value), f"± {per_hundred(chance.error)}"])
     return rows
 

@@ -14,13 +14,13 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from forecast.spending.folder import DEMOS, BuildFolder
 
 ROOT = Path(__file__).parents[2]
 SCREENSHOTS = ROOT / ".screenshots"
-Opener = Callable[[str, int, int], Page]
+Opener = Callable[..., Page]
 BEFORE, HALF_WAY = "before-ordering-ireland", "half-way-new-zealand"
 
 
@@ -49,15 +49,17 @@ def browser_() -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture(scope="session")
-def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[str], str]]:
-    """Give a function that starts a dashboard on a build, or on none with "", and gives its address."""
-    home = tmp_path_factory.mktemp("home")
-    started: dict[str, tuple[subprocess.Popen[bytes], str]] = {}
+class Dashboards:
+    """Dashboards that run, one for each build, and each with a builder's data folder of its own."""
 
-    def start(build: str) -> str:
-        if build in started:
-            return started[build][1]
+    def __init__(self, homes: pytest.TempPathFactory) -> None:
+        self.homes = homes
+        self.running: dict[str, tuple[subprocess.Popen[bytes], str]] = {}
+
+    def start(self, build: str) -> str:
+        """Start one on a build, or on none with "", unless it runs already, and give its address."""
+        if build in self.running:
+            return self.running[build][1]
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             port = probe.getsockname()[1]
@@ -67,28 +69,37 @@ def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[str], 
             *(["--", build] if build else []),
         ]  # fmt: skip
         server = subprocess.Popen(
-            command, cwd=ROOT, env=os.environ | {"FORECAST_HOME": str(home)},
+            command, cwd=ROOT, env=os.environ | {"FORECAST_HOME": str(self.homes.mktemp("home"))},
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
         address = f"http://127.0.0.1:{port}"
         for _ in range(300):
             with suppress(OSError):
                 urllib.request.urlopen(f"{address}/_stcore/health", timeout=2)
-                started[build] = (server, address)
+                self.running[build] = (server, address)
                 return address
             time.sleep(0.1)
         server.kill()
         pytest.fail("the dashboard did not start")
 
-    yield start
-    for server, _ in started.values():
+    def stop(self, build: str) -> None:
+        """Stop the one on a build."""
+        server, _ = self.running.pop(build)
         server.terminate()
         server.wait(timeout=10)
 
 
 @pytest.fixture(scope="session")
+def dashboards(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Dashboards]:
+    found = Dashboards(tmp_path_factory)
+    yield found
+    for build in tuple(found.running):
+        found.stop(build)
+
+
+@pytest.fixture(scope="session")
 def copies(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """Copy the demo builds, with their receipts in a ledger."""
+    """Copy the demo builds, with their receipts in a ledger; only the one before ordering gets further entries."""
     found = {}
     for name in (BEFORE, HALF_WAY):
         target = tmp_path_factory.mktemp("builds") / name
@@ -100,14 +111,25 @@ def copies(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     return found
 
 
+@pytest.fixture(scope="session")
+def untouched(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Copy the demo build before ordering, for tests that enter nothing."""
+    target = tmp_path_factory.mktemp("untouched") / BEFORE
+    shutil.copytree(DEMOS / BEFORE, target)
+    return str(target)
+
+
 @pytest.fixture
-def visit(browser_: Browser, serve: Callable[[str], str]) -> Iterator[Opener]:
-    """Give a function that opens a page of a build; afterwards no error and no request to elsewhere may have been."""
+def visit(browser_: Browser, dashboards: Dashboards, tmp_path: Path) -> Iterator[Opener]:
+    """Give a function that opens a build, on the page at an address of its own or on the first.
+
+    Afterwards no error and no request to elsewhere may have been.
+    """
     errors: list[str] = []
     elsewhere: list[str] = []
     contexts = []
 
-    def go(build: str, width: int = 1280, height: int = 900) -> Page:
+    def go(build: str, width: int = 1280, height: int = 900, at: str = "") -> Page:
         context = browser_.new_context(viewport={"width": width, "height": height})
         contexts.append(context)
         page = context.new_page()
@@ -120,7 +142,8 @@ def visit(browser_: Browser, serve: Callable[[str], str]) -> Iterator[Opener]:
                 else elsewhere.append(request.url)
             ),
         )
-        page.goto(serve(build))
+        page.goto(f"{dashboards.start(build)}/{at}")
+        expect(page.get_by_role("heading", level=1)).to_be_visible(timeout=60_000)  # a dashboard's first page
         return page
 
     yield go

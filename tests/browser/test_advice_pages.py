@@ -3,24 +3,15 @@
 from __future__ import annotations
 
 import re
-import shutil
 from itertools import combinations
 
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
-from forecast.spending.folder import DEMOS
 from tests.browser.conftest import Opener, keep, settled
 
 WIDTHS = {"laptop": (1280, 900), "phone": (390, 844)}
 Box = dict[str, float]
-
-
-@pytest.fixture(scope="module")
-def build(tmp_path_factory: pytest.TempPathFactory) -> str:
-    target = tmp_path_factory.mktemp("advice") / "ireland"
-    shutil.copytree(DEMOS / "before-ordering-ireland", target)
-    return str(target)
 
 
 def boxes(marks: Locator) -> list[Box]:
@@ -46,8 +37,8 @@ def fill(page: Page, label: str | re.Pattern[str], value: str) -> None:
 
 
 @pytest.mark.parametrize("size", WIDTHS)
-def test_labels_of_rules_cover_neither_each_other_nor_a_dot(visit: Opener, build: str, size: str) -> None:
-    page = visit(build, *WIDTHS[size])
+def test_labels_of_rules_cover_neither_each_other_nor_a_dot(visit: Opener, untouched: str, size: str) -> None:
+    page = visit(untouched, *WIDTHS[size])
     expect(page.get_by_role("heading", level=1, name="What will it cost?")).to_be_visible(timeout=30_000)
     chart = page.locator("svg.marks").first
     expect(chart).to_be_visible(timeout=20_000)
@@ -64,8 +55,8 @@ def test_labels_of_rules_cover_neither_each_other_nor_a_dot(visit: Opener, build
 
 
 @pytest.mark.parametrize("size", WIDTHS)
-def test_two_answers_give_a_level_and_limits_give_a_mix(visit: Opener, build: str, size: str) -> None:
-    page = visit(build, *WIDTHS[size])
+def test_two_answers_give_a_level_and_limits_give_a_mix(visit: Opener, untouched: str, size: str) -> None:
+    page = visit(untouched, *WIDTHS[size])
     expect(page.get_by_text("quoted before ordering").first).to_be_visible(timeout=30_000)
     settled(page)
     fill(page, re.compile("1,000 short would cost you"), "450")

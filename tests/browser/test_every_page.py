@@ -22,14 +22,6 @@ PAGES = {
 }
 
 
-@pytest.fixture(scope="module")
-def half_way(tmp_path_factory: pytest.TempPathFactory) -> str:
-    target = tmp_path_factory.mktemp("pages") / HALF_WAY
-    shutil.copytree(DEMOS / HALF_WAY, target)
-    BuildFolder.at(target).load()
-    return str(target)
-
-
 @pytest.fixture
 def before_ordering(tmp_path: Path) -> BuildFolder:
     shutil.copytree(DEMOS / BEFORE, tmp_path / BEFORE)
@@ -40,10 +32,10 @@ def before_ordering(tmp_path: Path) -> BuildFolder:
     ("width", "height", "look"),
     [(360, 740, "light"), (390, 844, "dark"), (1280, 900, "dark"), (1920, 1080, "light")],
 )
-def test_no_page_scrolls_sideways_and_each_has_one_heading(
-    visit: Opener, half_way: str, width: int, height: int, look: str
+def test_no_page_scrolls_sideways_each_has_one_heading_and_every_chart_its_finding_as_label(
+    visit: Opener, copies: dict[str, str], width: int, height: int, look: str
 ) -> None:
-    page = visit(half_way, width, height)
+    page = visit(copies[HALF_WAY], width, height)
     page.emulate_media(color_scheme=look)  # type: ignore[arg-type]
     expect(page.get_by_role("heading", level=1)).to_be_visible(timeout=30_000)
     settled(page)
@@ -58,25 +50,15 @@ def test_no_page_scrolls_sideways_and_each_has_one_heading(
             to(page, title)
         expect(page.get_by_role("heading", level=1)).to_have_count(1)
         if name != "start":
-            expect(page.locator("[role='graphics-document'], canvas, svg.marks").first).to_be_visible(
-                timeout=20_000
-            )
+            charts = page.locator("[role='graphics-document']")
+            expect(charts.first).to_be_visible(timeout=20_000)
+            for chart in charts.all():
+                assert re.search(r"\d", chart.get_attribute("aria-label") or "")
         wide = page.evaluate(
             "() => { const m = document.querySelector('[data-testid=stMain]'); return m.scrollWidth - m.clientWidth; }"
         )
         assert wide <= 1, f"{name} scrolls sideways at {width}"
         keep(page, f"{name}-{look}-{width}")
-
-
-def test_every_chart_has_its_finding_as_label(visit: Opener, half_way: str) -> None:
-    page = visit(half_way)
-    settled(page)
-    for title in PAGES.values():
-        to(page, title)
-        charts = page.locator("[role='graphics-document']")
-        expect(charts.first).to_be_visible(timeout=20_000)
-        for chart in charts.all():
-            assert re.search(r"\d", chart.get_attribute("aria-label") or "")
 
 
 def type_into_high(page: Page, row: int, text: str) -> None:
@@ -93,9 +75,7 @@ def type_into_high(page: Page, row: int, text: str) -> None:
 
 
 def test_a_range_is_changed_in_the_grid_kept_and_undone(visit: Opener, before_ordering: BuildFolder) -> None:
-    page = visit(str(before_ordering.folder), 1600, 1000)
-    settled(page)
-    to(page, "The lines")
+    page = visit(str(before_ordering.folder), 1600, 1000, at="lines")
     expect(page.locator("[data-testid='stDataFrame'] canvas").first).to_be_visible(timeout=20_000)
     old = before_ordering.build_file.read_text(encoding="utf-8")
     type_into_high(page, 0, "420000")
@@ -118,14 +98,11 @@ def test_a_range_is_changed_in_the_grid_kept_and_undone(visit: Opener, before_or
 def test_a_receipt_entered_in_one_window_shows_in_the_other(
     visit: Opener, before_ordering: BuildFolder
 ) -> None:
-    one = visit(str(before_ordering.folder))
+    one = visit(str(before_ordering.folder), at="receipts")
+    expect(one.locator(".st-key-answer")).to_contain_text("No receipts yet", timeout=30_000)
     settled(one)
-    to(one, "Receipts")
-    expect(one.locator(".st-key-answer")).to_contain_text("No receipts yet")
-    other = visit(str(before_ordering.folder), 390, 844)
-    settled(other)
-    other.locator(".st-key-phone-nav").get_by_role("link", name="Receipts").click()
-    expect(other.get_by_role("heading", level=1, name="Receipts")).to_be_visible(timeout=20_000)
+    other = visit(str(before_ordering.folder), 390, 844, at="receipts")
+    expect(other.get_by_role("heading", level=1, name="Receipts")).to_be_visible(timeout=30_000)
     settled(other)
     other.get_by_role("combobox", name="For which line").first.fill("Tyres")
     other.get_by_role("option", name="Tyres", exact=True).click()

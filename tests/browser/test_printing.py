@@ -46,9 +46,8 @@ def test_each_page_prints_what_is_to_be_read(visit: Opener, copies: dict[str, st
 
 
 def test_what_is_unfolded_is_printed(visit: Opener, copies: dict[str, str]) -> None:
-    page = visit(copies[HALF_WAY])
-    settled(page)
-    to(page, "Where does it end?")
+    page = visit(copies[HALF_WAY], at="watch")
+    expect(page.get_by_role("heading", level=1, name="Where does it end?")).to_be_visible(timeout=30_000)
     settled(page)
     folded = page.locator(".stExpander", has_text="The same as a table")
     page.emulate_media(media="print")

@@ -41,8 +41,7 @@ def photo() -> bytes:
 
 
 def receipts(visit: Opener, build: BuildFolder, width: int) -> Page:
-    page = visit(str(build.folder), width, 900 if width > 640 else 844)
-    page.goto(page.url.rstrip("/") + "/receipts")
+    page = visit(str(build.folder), width, 900 if width > 640 else 844, at="receipts")
     expect(page.get_by_role("heading", level=1, name="Receipts")).to_be_visible(timeout=30_000)
     expect(page.get_by_text("Hold a supplier's statement against its lines")).to_be_visible(timeout=30_000)
     settled(page)

@@ -10,9 +10,7 @@ from playwright.sync_api import Page, expect
 
 from forecast.build.buildfile import read_build
 from forecast.dashboard.main import PAGES
-from forecast.spending.folder import DEMOS
 from tests.browser.conftest import Opener, keep, settled
-from tests.browser.test_main_tasks import BEFORE
 
 
 def to_start(page: Page, width: int) -> None:
@@ -53,8 +51,10 @@ def pick(page: Page, question: str, part: str, whole: str) -> None:
 
 
 @pytest.mark.parametrize(("width", "height", "look"), [(390, 844, "dark"), (1280, 900, "light")])
-def test_a_build_from_nothing(visit: Opener, tmp_path: Path, width: int, height: int, look: str) -> None:
-    page = visit(str(DEMOS / BEFORE), width, height)
+def test_a_build_from_nothing(
+    visit: Opener, untouched: str, tmp_path: Path, width: int, height: int, look: str
+) -> None:
+    page = visit(untouched, width, height)
     page.emulate_media(color_scheme=look)  # type: ignore[arg-type]
     expect(page.get_by_role("heading", level=1)).to_be_visible(timeout=30_000)
     settled(page)
@@ -111,8 +111,8 @@ def test_a_build_from_nothing(visit: Opener, tmp_path: Path, width: int, height:
         expect(page.get_by_test_id("stAlertContentError")).to_have_count(0)
 
 
-def test_the_keyboard_alone_is_enough(visit: Opener) -> None:
-    page = visit(str(DEMOS / BEFORE), 1280, 900)
+def test_the_keyboard_alone_is_enough(visit: Opener, untouched: str) -> None:
+    page = visit(untouched, 1280, 900)
     settled(page)
     to_start(page, 1280)
     asked(page, "What do you call this build?")

@@ -671,3 +671,18 @@ def test_lines_are_paid_for_as_such_things_are() -> None:
     assert found["rented_space"] == "running"
     paint = {line.id: line.bought_as for line in build.line if line.takeoff is not None}
     assert set(paint.values()) == {"several"}
+
+
+@pytest.mark.parametrize("country", ["IE", "NZ", "JP", "US"])
+def test_the_file_says_how_guesses_are_read_in_its_own_money(country: str) -> None:
+    """The sum under which a line says little of others stands there in the build's currency, with a sentence."""
+    answers = read_answers(entry_level(country))
+    text = write_build(answers)
+    build = parse_build(text).build
+    assert build.estimating == 0.25
+    rates = reference_rates()
+    euro = 1.0 if answers.currency == "EUR" else rates[answers.currency].rate
+    assert build.estimating_size == pytest.approx(150 * euro, rel=0.05)  # two digits are written
+    assert "# lines under this hardly tell anything about the others" in text
+    assert "learn_ranges = false switches that off" in text
+    assert 'bought = "once", "several" or "running"' in " ".join(text.replace("#", " ").split())

@@ -20,8 +20,10 @@ from forecast.decide.measures import measures_of
 from forecast.decide.replay import replay_of
 from forecast.decide.sensitivity import drivers
 from forecast.decide.trim import trims
+from forecast.spending.asis import forecast_given
 from forecast.spending.folder import BuildFolder
 from forecast.spending.receipts_csv import load_receipts_csv
+from forecast.spending.standing import Record
 from forecast.views.cli import main
 from forecast.views.money import about
 from tests.dashboard.conftest import Run, charts, words
@@ -174,11 +176,40 @@ def test_receipts_count_in_what_is_to_be_done(run: Run, half_way: BuildFolder) -
     app = run(half_way.build_file, "cost")
     captions = " ".join(item.value for item in app.main.caption)
     assert "With your receipts counted in" in captions
-    assert "From your ranges alone" in captions
+    assert "From your ranges alone" not in captions
+    assert "With NZ$21,106.37 paid and NZ$6,480.00 agreed, this starts from what is known." in words(app)
     before = firm_up(replay_of(simulate(half_way.read())), half_way.read(), learning=False)
     assert before[0].sentence(partial(about, currency="NZD")) not in words(app)
     prices = app.main.selectbox[-1].options
     assert not any(option.startswith("Kit: bumpers") for option in prices)
+
+
+def test_the_pages_answer_as_the_commands_do(
+    run: Run, half_way: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One P80 for one scenario with the receipts in: on the pages of cost, choice and watching, and in the terminal."""
+    load_receipts_csv(half_way.folder / "receipts.csv", half_way.ledger())
+    known = Record.read(half_way.ledger()).standing()
+    found = {
+        name: forecast_given(half_way.read(), name, known=known).percentile(0.8) for name in ("mixed", "diy")
+    }
+    assert main(["compare", str(half_way.folder), "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)["scenarios"]
+    assert {item["id"]: item["p80"]["value"] for item in data} == {
+        name: p80.value for name, p80 in found.items()
+    }
+    mixed, diy = (about(found[name].value, "NZD", found[name].error) for name in ("mixed", "diy"))
+    cost, choose = words(run(half_way.build_file, "cost")), run(half_way.build_file, "choose")
+    assert f"Hold **{mixed}**" in cost
+    assert "with NZ$21,106.37 paid" in " ".join(item.value for item in choose.main.caption).replace(
+        "With", "with"
+    )
+    pictures = " ".join(charts(choose))
+    assert mixed in pictures
+    assert diy in pictures
+    watch = words(run(half_way.build_file, "watch"))
+    assert f"**{mixed}** (P80)" in watch
+    assert "Paid so far: **NZ$21,106.37**" in watch
 
 
 def test_both_pictures_say_their_finding(run: Run, small: Path) -> None:

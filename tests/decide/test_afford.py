@@ -13,6 +13,8 @@ from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
 from forecast.engine.statistics import Estimate
 from forecast.errors import SimulationError
+from forecast.spending.asis import with_outside
+from forecast.spending.standing import Standing
 from tests.decide.sample import euros, small
 from tests.references.portfolios import normals
 
@@ -179,7 +181,7 @@ def test_budget_chance_of_a_normal() -> None:
     assert "€1,050 is enough in 7 of 10 builds; in the others €64 is missing" in found.sentence(euros)
     assert budget_chance(forecast, 5000).short_by == 0
     assert budget_chance(forecast, 5000).sentence(euros) == "€5,000 is enough in nearly every build."
-    spent = budget_chance(forecast, 1250, outside=200)
+    spent = budget_chance(with_outside(forecast, 200), 1250)
     assert (spent.chance, spent.short_by) == (found.chance, pytest.approx(found.short_by))
 
 
@@ -192,7 +194,8 @@ def test_known_facts_count() -> None:
     assert free.highest is not None
     assert paid.highest is not None
     assert paid.highest.value < free.highest.value - 1000
-    spent = afford(build, 7300, "kit.amount", "diy", trials=4096, outside=300)
+    gone = Standing(None, {"given_up_long_ago": 300_00}, {}, frozenset(), {}, {}, None)
+    spent = afford(build, 7300, "kit.amount", "diy", trials=4096, known=gone)
     assert (spent.highest, spent.money) == (free.highest, 7300)
     assert spent.at_nothing == pytest.approx(free.at_nothing + 300)
 

@@ -12,7 +12,7 @@ from forecast.build.buildfile import parse_build
 from forecast.decide.firm_up import EFFORTS, firm_up
 from forecast.decide.replay import replay_of
 from forecast.engine.forecast import simulate
-from forecast.engine.known import KnownFacts
+from forecast.engine.known import Agreed, KnownFacts
 from tests.decide.sample import euros, small
 from tests.references.portfolios import normals
 from tests.references.trade_facts import NORMALS, SPREAD, SPREAD_GIVEN_FIRST
@@ -92,6 +92,8 @@ def test_what_is_known_needs_no_quote() -> None:
     names = {item.figure for item in found}
     assert "kit.amount" not in names
     assert "poor_fit" not in names
+    agreed = simulate(build, "diy", known=KnownFacts(agreed={"kit": Agreed(2600.0, 0.1)}))
+    assert "kit.amount" not in {item.figure for item in firm_up(replay_of(agreed), build)}
 
 
 def test_work_by_a_shop_needs_a_look_first() -> None:

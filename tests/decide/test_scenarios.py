@@ -12,7 +12,7 @@ from scipy.special import ndtr, ndtri
 from forecast.build.buildfile import parse_build, read_build
 from forecast.build.schema import Build
 from forecast.decide.own_hours import own_hour_pay, turning_value
-from forecast.decide.paired import common_weights, percentile_change
+from forecast.decide.paired import percentile_change
 from forecast.decide.scenarios import compare, compare_forecasts
 from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
@@ -251,14 +251,6 @@ def test_other_draws_cannot_be_compared() -> None:
     weighted = {"diy": simulate(build, "diy", known=known), "shop": simulate(build, "shop")}
     with pytest.raises(SimulationError, match="same facts"):
         compare_forecasts(weighted)
-
-
-def test_weights_must_be_common() -> None:
-    one = np.array([1.0, 2.0])
-    assert common_weights([None, None]) is None
-    assert common_weights([one, one.copy()]) is one
-    with pytest.raises(ValueError, match="different weights"):
-        common_weights([one, None])
 
 
 def test_weighted_percentile_change() -> None:

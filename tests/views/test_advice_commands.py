@@ -78,8 +78,8 @@ def test_what_is_paid_needs_no_quote_and_counts_in_what_can_be_afforded(
     ledger.add_receipt("2026-03-01", "Maker", 340_000, "EUR", [("kit", 340_000)])
     ledger.close_line("kit", "2026-03-01")
     text = run(capsys, "advise", str(folder), "--trials", "4096")
-    assert "Your receipts are counted in what follows." in text
+    assert text.startswith("With €3,400.00 paid, this starts from what is known.\n")
     assert "Get \u201cKit\u201d" not in text
     assert "Get \u201cPaint\u201d" in text or "quote a fixed price: \u201cPaint\u201d" in text
-    assert run(capsys, *afford).startswith("Your receipts are counted in.\n")
+    assert run(capsys, *afford).startswith("With €3,400.00 paid, this starts from what is known.\n")
     assert json.loads(run(capsys, *afford, "--json"))["budget"]["chance"]["value"] < chance

@@ -524,7 +524,13 @@ def test_what_moved_adds_up_to_the_cent(
     told = run(capsys, "moved", folder)
     assert told.startswith("P80 fell by NZ$")
     assert " since 14 June 2026: " in told
-    assert "“How badly the kit fits” looks dearer than thought" in told.splitlines()[0]
+    lines = json.loads(run(capsys, "watch", folder, "--json"))["lines"]
+    closed = sum(line["state"] == "closed" for line in lines)
+    # Beside the closed lines two are known by what is agreed or said to be still to come: paint and filler.
+    assert f"{closed + 2} lines are known now and no longer vary" in told.splitlines()[0]
+    # All that shipping pushes is paid, so no move of what is open may be put down to it, though it moved most itself.
+    assert "so your ranges proved wide enough, and the open ones count narrower" in told.splitlines()[0]
+    assert "A panel must be re-cut or re-moulded happened" in told.splitlines()[0]
     data = json.loads(
         run(capsys, "moved", folder, "--since", "2026-08-01", "--until", "2026-10-01", "--json")
     )
@@ -552,7 +558,6 @@ def test_history_ends_where_watch_stands(
     assert sum(one["amount"] for one in watch["reasons"]) == pytest.approx(
         sum(line["mean_now"] - line["mean_before"] for line in watch["lines"])
     )
-    assert "Through the shared cause" in run(capsys, "watch", folder)
 
 
 def test_earned_value_is_exact(build: Path, capsys: pytest.CaptureFixture[str]) -> None:

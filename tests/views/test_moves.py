@@ -8,6 +8,7 @@ from datetime import date
 import pytest
 
 from forecast.spending.moved import ORDER, Figures, Moved, MovedPart, PartKind
+from forecast.spending.steps import OWN_RANGES
 from forecast.views.moves import moved_sentence, written
 
 
@@ -22,6 +23,13 @@ def moved(*parts: MovedPart, until: date | None = None, error: float = 0.0) -> M
     for one in parts:
         end = end + one.change
     return Moved(date(2026, 5, 3), until, "EUR", start, end, parts, error)
+
+
+def ranges(p80: int, wider: float, *pushes: tuple[str, float]) -> MovedPart:
+    """Give a part that the width of own ranges leads, before what shared causes push."""
+    rest = part("learning", p80, p80, *pushes)
+    because = ((OWN_RANGES, "How your ranges held"), *rest.because)
+    return MovedPart("learning", rest.change, because, (wider, *rest.pushes))
 
 
 def test_dear_receipts_and_what_follows_from_them() -> None:
@@ -43,7 +51,7 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
         (part("receipts", -20_000, -22_000, ("Kit", -20_000)), "Kit came in cheap (−€220)"),
         (
             part("receipts", 5_000, -22_000, ("Kit", 5_000)),
-            "Kit came in dear, but what is paid no longer varies (−€220)",
+            "Kit is known now and no longer varies (−€220)",
         ),
         (part("receipts", 5_000, 9_000, ("Kit", 0)), "Kit is known in part or in whole (+€90)"),
         (part("currency", 5_000, 5_000, ("USD", 5_000)), "USD came dearer than the rate planned (+€50)"),
@@ -52,8 +60,17 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
             part("learning", -5_000, -5_000, ("Kit fit", -0.5)),
             "“Kit fit” looks cheaper than thought and lowers what is still open (−€50)",
         ),
-        (part("learning", 5_000, 5_000), "what is paid in part raises what is still open (+€50)"),
-        (part("learning", 1_000, -5_000, ("Kit fit", 0.5)), "“Kit fit” is known better now (−€50)"),
+        (part("learning", 5_000, 5_000), "the open ranges count wider (+€50)"),
+        (part("learning", -5_000, -5_000), "the open ranges count narrower (−€50)"),
+        (part("learning", 1_000, -5_000, ("Kit fit", 0.5)), "what is still open varies less now (−€50)"),
+        (part("learning", 1_000, 5_000, ("Kit fit", -0.5)), "what is still open varies more now (+€50)"),
+        (ranges(5_000, 0.3), "your ranges proved too narrow, and the open ones count wider (+€50)"),
+        (ranges(-5_000, -0.3), "your ranges proved wide enough, and the open ones count narrower (−€50)"),
+        (
+            ranges(5_000, -0.3, ("Kit fit", 0.5)),
+            "“Kit fit” looks dearer than thought and raises what is still open (+€50)",
+        ),
+        (ranges(-5_000, 0.3, ("Kit fit", 0.5)), "what is still open varies less now (−€50)"),
         (part("events", 5_000, 5_000, ("Damage", 9_000), ("Rust", 0)), "Damage happened (+€50)"),
         (part("events", -5_000, -5_000, ("Damage", 0)), "Damage cannot happen any more (−€50)"),
         (part("scope dropped", -5_000, -5_000, ("Vents", -5_000)), "Vents was given up (−€50)"),

@@ -16,6 +16,7 @@ from forecast.build.guided.risks import events, measures, scenarios
 from forecast.build.guided.text import Section, Table, write_sections
 from forecast.build.library import Library, load_library, load_rates
 from forecast.build.library.load import rounded
+from forecast.build.schema import ESTIMATING, SMALL_LINE
 from forecast.errors import BuildFileError, Problem
 
 _OPENING = """
@@ -77,7 +78,7 @@ def write_build(answers: Answers) -> str:
     listed = events(answers, library, every)
     kit = (consignment_table(answers, library),) if answers.imported else ()
     sections = [
-        Section("Build", "", (_build_table(answers), *currency_tables(answers))),
+        Section("Build", "", (_build_table(answers, library.currency_factor), *currency_tables(answers))),
         Section(
             "Shared causes", "Unseen things that push several figures the same way: slight, moderate or strong.",
             tuple(Table("[[cause]]", cause.table()) for cause in library.causes),
@@ -105,22 +106,31 @@ _WAYS = (
 )
 
 
-def _build_table(answers: Answers) -> Table:
+def _build_table(answers: Answers, currency_factor: float) -> Table:
     values: dict[str, Any] = {"name": answers.name, "currency": answers.currency, "country": answers.rules}
     if answers.budget is not None:
         values["budget"] = answers.budget
     values["hours_per_week"] = answers.week_hours or WEEK_HOURS
-    above = () if answers.budget is not None else ("No budget yet: add budget = … when you commit to one.",)
+    values["estimating"] = ESTIMATING
+    values["estimating_size"] = rounded(SMALL_LINE * currency_factor)
+    above = [] if answers.budget is not None else ["No budget yet: add budget = … when you commit to one."]
+    above += [
+        "How narrow your ranges were is learnt from the lines you close; learn_ranges = false switches that off.",
+        "How a line is paid for follows from its group: a kit or a bill once, materials in several goes, rent as it "
+        'runs. Say otherwise with bought = "once", "several" or "running" on the line.',
+    ]
     remark = "whose customs and tax rules hold"
     if answers.country is None:
         remark = "TAKEN, as you did not name one: write yours"
     remarks = {
         "country": remark, "budget": "what you want to spend at most",
         "hours_per_week": "own hours that a usual week has room for; with wait_weeks, weeks follow",
+        "estimating": "how far large guesses err together, all too low or all too high; 0 switches it off",
+        "estimating_size": "lines under this hardly tell anything about the others",
     }  # fmt: skip
     if answers.week_hours is None:
         remarks["hours_per_week"] = "TAKEN, as you did not say: own hours that a usual week has room for"
-    return Table("[build]", values, remarks, above)
+    return Table("[build]", values, remarks, tuple(above))
 
 
 def _not_needed(answers: Answers) -> tuple[Table, ...]:

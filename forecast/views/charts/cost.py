@@ -10,7 +10,7 @@ import pandas as pd
 
 from forecast.engine.forecast import Forecast
 from forecast.views.charts.frame import Rule, framed, money_axis, rules, span, tips
-from forecast.views.money import about, builds, percent
+from forecast.views.money import about, builds, entered, percent
 from forecast.views.theme import LIGHT, Palette
 
 _COLUMNS = 34
@@ -28,7 +28,7 @@ def standard_rules(forecast: Forecast, budget: float | None) -> list[Rule]:
         Rule(nine.value, f"P90 {about(nine.value, money, nine.error)}"),
     ]
     if budget is not None:
-        found.append(Rule(budget, f"Your budget {about(budget, money)}", dashed=True, over=True))
+        found.append(Rule(budget, f"Your budget {entered(budget, money)}", dashed=True, over=True))
     return found
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 from forecast.build.schema import GROUPS
 from forecast.engine.forecast import LineSummary
 from forecast.views.charts.frame import framed, label_lookup, money_axis, span, tips
-from forecast.views.money import about, rounding_step
+from forecast.views.money import about, entered, rounding_step
 from forecast.views.theme import LIGHT, Palette
 
 _ROW = 21
@@ -140,7 +140,7 @@ def estimate_paid_forecast(items: Sequence[Standing], currency: str, palette: Pa
             {
                 "key": item.id, "estimate": item.estimate, "paid": item.paid, "p10": item.p10, "p50": item.p50,
                 "p90": item.p90, "closed": item.closed, "Line": item.title,
-                "Estimate": about(item.estimate, currency), "Paid": about(item.paid, currency),
+                "Estimate": about(item.estimate, currency), "Paid": entered(item.paid, currency),
                 "Forecast": about(item.p50, currency) + (", closed" if item.closed else ""),
             }
             for item in shown

@@ -13,7 +13,7 @@ from forecast.engine.statistics import Estimate
 from forecast.spending.history import HistoryPoint
 from forecast.views.charts.frame import MOST_POINTS, framed, money_axis, span, tips, y_at
 from forecast.views.charts.labels import EndLabel, days_with_gutter, end_labels, gutter
-from forecast.views.money import about
+from forecast.views.money import about, entered
 from forecast.views.theme import LIGHT, Palette
 from forecast.views.watching import contingency_at
 
@@ -100,7 +100,7 @@ def paid_against_budget(
     first = min(daily) - dt.timedelta(days=1)
     frame = pd.DataFrame({"day": [first, *daily], "money": [0.0, *pd.Series(list(daily.values())).cumsum()]})
     frame["day"] = pd.to_datetime(frame["day"])
-    frame["Paid"] = [about(value, currency) for value in frame["money"]]
+    frame["Paid"] = [entered(value, currency) for value in frame["money"]]
     frame = _thin(frame)
     paid = float(frame["money"].iloc[-1])
     labels = [EndLabel(paid, "Paid", palette.accent)]
@@ -121,11 +121,11 @@ def paid_against_budget(
         .encode(x=plot.x, y=plot.y("money"))
     )
     layers = [area, line, end, *(plot.level(one.value, palette.ink, [2, 2]) for one in (ends or {}).values())]
-    title = f"{about(paid, currency)} paid so far"
+    title = f"{entered(paid, currency)} paid so far"
     if budget is not None:
         layers.append(plot.level(budget, palette.over))
         side = "under" if paid <= budget else "over"
-        title += f", {about(abs(budget - paid), currency)} {side} the budget of {about(budget, currency)}"
+        title += f", {entered(abs(budget - paid), currency)} {side} the budget of {entered(budget, currency)}"
     description = f"Running total of receipts from {min(daily):%d %B %Y} to {max(daily):%d %B %Y}: {title}."
     note = ""
     if ends:
@@ -163,7 +163,7 @@ def forecast_band(
             ],
             "P50": [about(point.p50, currency, point.error) for point in points],
             "P80": [about(point.p80, currency, point.error) for point in points],
-            "Paid": [about(point.paid, currency) for point in points],
+            "Paid": [entered(point.paid, currency) for point in points],
         }
     )  # fmt: skip
     frame = _thin(frame)
@@ -199,12 +199,12 @@ def forecast_band(
         layers.append(plot.level(budget, palette.over))
         side = "over" if now.p80 > budget else "under"
         gap = about(abs(now.p80 - budget), currency, now.error)
-        title = f"P80 is {about(now.p80, currency, now.error)}, {gap} {side} your budget of {about(budget, currency)}"
+        title = f"P80 is {about(now.p80, currency, now.error)}, {gap} {side} your budget of {entered(budget, currency)}"
     description = (
         f"Forecast final cost from {points[0].date:%d %B %Y} to {now.date:%d %B %Y}. {title}. P50 went from "
         f"{about(points[0].p50, currency, points[0].error)} to {about(now.p50, currency, now.error)}; now P10 is "
         f"{about(now.p10, currency, now.error)} and P90 {about(now.p90, currency, now.error)}; paid "
-        f"{about(now.paid, currency)}."
+        f"{entered(now.paid, currency)}."
     )
     note = "Band: 8 of 10 builds (P10 to P90). Dotted: P80. Ticks below: days with something new."
     return framed(alt.layer(*layers, *plot.names(palette)), title, description, palette, 300, note)
@@ -228,7 +228,7 @@ def contingency_over_time(points: Sequence[HistoryPoint], currency: str, palette
             "left": [left for left, _, _ in sums],
             "p80": [eight for _, eight, _ in sums],
             "p90": [nine for _, _, nine in sums],
-            "Left": [about(left or 0.0, currency) for left, _, _ in sums],
+            "Left": [entered(left or 0.0, currency) for left, _, _ in sums],
             "Needed for P80": [about(eight, currency) for _, eight, _ in sums],
             "Needed for P90": [about(nine, currency) for _, _, nine in sums],
         }

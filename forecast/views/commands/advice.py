@@ -93,6 +93,12 @@ def _money(currency: str) -> partial[str]:
     return partial(about, currency=currency)
 
 
+def _entered(currency: str) -> partial[str]:
+    from forecast.views.money import entered
+
+    return partial(entered, currency=currency)
+
+
 def plain(value: Any) -> Any:
     """Turn results into what JSON can hold."""
     if is_dataclass(value) and not isinstance(value, type):
@@ -125,8 +131,8 @@ def run_advise(options: argparse.Namespace) -> int:
     if not isinstance(options.trials, int):
         message = "--trials: advice splits every line's trials; write a number here."
         raise SimulationError(message)
-    known = known_by_now(folder, options)
-    forecast = forecast_of(build, options, known)
+    known, baseline = known_by_now(folder, options)
+    forecast = forecast_of(build, options, known, baseline)
     if not forecast.plan.money_rows:
         message = "the build has no lines yet: add some, with 'forecast add' or in the file, then ask again."
         raise SimulationError(message)
@@ -144,8 +150,8 @@ def run_advise(options: argparse.Namespace) -> int:
     if build.measure:
         taken = measures_of(build, forecast.plan.scenario, options.trials, options.seed, known=known)
     money = _money(forecast.currency)
-    text = [*with_receipts(build, known), advice.sentence(money)]
-    narrow = narrow_line(forecast, known)
+    text = [*with_receipts(build, known, forecast), advice.sentence(money)]
+    narrow = narrow_line(forecast, known, advice.level)
     text += [narrow.text] if narrow is not None else []
     if advice.advice is not None:
         text.append(advice.advice.sentence(money))
@@ -192,7 +198,7 @@ def run_compare(options: argparse.Namespace) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    known = known_by_now(folder, options)
+    known, _ = known_by_now(folder, options)
     working("Simulating each scenario")
     try:
         found = compare(build, options.scenarios or None, options.trials, options.seed, known)
@@ -255,11 +261,11 @@ def run_afford(options: argparse.Namespace) -> int:
     folder = BuildFolder.at(options.file)
     build = folder.read()
     at_hand = needed_money(options.money, "--money", build.build.currency)
-    known = known_by_now(folder, options)
-    forecast = forecast_of(build, options, known)
+    known, baseline = known_by_now(folder, options)
+    forecast = forecast_of(build, options, known, baseline)
     money = _money(forecast.currency)
     chance = budget_chance(forecast, at_hand)
-    text = [*with_receipts(build, known), chance.sentence(money)]
+    text = [*with_receipts(build, known, forecast), chance.sentence(money, _entered(forecast.currency))]
     data: dict[str, Any] = {"budget": plain(chance)}
     if options.figure:
         trials = options.trials if isinstance(options.trials, int) else 16_384
@@ -267,7 +273,7 @@ def run_afford(options: argparse.Namespace) -> int:
             build, at_hand, options.figure, forecast.plan.scenario,
             level=options.level, trials=trials, seed=options.seed, known=known,
         )  # fmt: skip
-        text.append(found.sentence(money))
+        text.append(found.sentence(money, _entered(forecast.currency)))
         data["walk_away"] = plain(found)
     else:
         figures = prices_to_ask_for(build, forecast)[:6]
@@ -290,21 +296,22 @@ def run_mix(options: argparse.Namespace) -> int:
     """Find the best mix of routes."""
     from forecast.decide.mix import mix
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.reforecast import scenario_in_force
     from forecast.views.money import about, hourly, hours
     from forecast.views.sentences import with_receipts
     from forecast.views.tables import shorten, table
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    known = known_by_now(folder, options)
+    known, baseline = known_by_now(folder, options)
     money = some_money(options.money, "--money", build.build.currency)
     most = some_count(options.hours, "--hours", "hours", "h")
     longest = some_count(options.weeks, "--weeks", "weeks", "w")
     working("Trying every mix")
     try:
         found = mix(
-            build, money=money, hours=most, weeks=longest, trials=options.trials,
-            seed=options.seed, known=known,
+            build, money=money, hours=most, weeks=longest, scenario=scenario_in_force(build, None, baseline),
+            trials=options.trials, seed=options.seed, known=known,
         )  # fmt: skip
     finally:
         done()
@@ -323,7 +330,7 @@ def run_mix(options: argparse.Namespace) -> int:
     ]
     text = [
         *with_receipts(build, known),
-        found.sentence(_money(currency)),
+        found.sentence(_money(currency), _entered(currency)),
         "",
         f"{len(found.frontier)} of {len(found.mixes)} mixes are not beaten in {beaten_in(found)}"
         + (f"; {len(shown)} of them, evenly spread:" if len(shown) < len(found.frontier) else ":"),

@@ -44,11 +44,11 @@ def run(options: argparse.Namespace) -> int:
     folder = BuildFolder.at(options.file)
     build = folder.read()
     within = some_money(options.within, "--within", build.build.currency)
-    known = known_by_now(folder, options)
-    forecast = forecast_of(build, options, known)
+    known, baseline = known_by_now(folder, options)
+    forecast = forecast_of(build, options, known, baseline)
     amount = within
     if amount is None:
-        amount = budget_in_force(build, folder.ledger().baseline() if folder.has_ledger() else None)
+        amount = budget_in_force(build, baseline)
     return answer(
         options,
         budget_text(build, forecast, amount, known, every_line=options.all_lines),
@@ -100,6 +100,7 @@ def budget_data(
         "remarks": list(forecast.remarks),
         "doubtful_rules": [str(warning) for item in forecast.plan.consignments for warning in item.warnings],
     }  # fmt: skip
+    data["paid_for_none_of_these"] = forecast.outside
     if amount is not None:
         data["within"] = {"amount": amount, "chance": _estimate(forecast.chance_within(amount))}
     narrow = narrow_line(forecast, known)
@@ -136,7 +137,7 @@ def budget_text(
     from forecast.views.tables import shorten, table
 
     money = forecast.currency
-    parts = [*with_receipts(build, known), hold_sentence(forecast)]
+    parts = [*with_receipts(build, known, forecast), hold_sentence(forecast)]
     narrow = narrow_line(forecast, known)
     parts += [narrow.text] if narrow is not None else []
     if amount is not None:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from forecast.build.schema import Build
     from forecast.engine.forecast import Forecast
     from forecast.spending.folder import BuildFolder
-    from forecast.spending.ledger import Ledger
+    from forecast.spending.ledger import Baseline, Ledger
     from forecast.spending.standing import Standing
 
 Adder: TypeAlias = "Callable[[argparse._SubParsersAction[argparse.ArgumentParser]], None]"
@@ -285,26 +285,39 @@ def add_known(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def known_by_now(folder: BuildFolder, options: argparse.Namespace) -> Standing | None:
-    """Give what the ledger says, for a question that starts from it; None where it says nothing or is left out."""
+def known_by_now(folder: BuildFolder, options: argparse.Namespace) -> tuple[Standing | None, Baseline | None]:
+    """Give what the ledger says, for a question that starts from it, and the baseline that was frozen.
+
+    Returns
+    -------
+    known : Standing or None
+        None where the ledger says nothing that a forecast depends on, or is to be left out.
+    baseline : Baseline or None
+        Its scenario and budget hold either way.
+    """
     from forecast.spending.standing import Record
 
-    if options.before_receipts or (not folder.has_ledger() and folder.not_entered() is None):
-        return None
+    if not folder.has_ledger() and folder.not_entered() is None:
+        return None, None
+    if options.before_receipts:
+        return None, folder.ledger_to_read().baseline()
     found = Record.read(to_read(folder)).standing()
-    return found if found.says_something else None
+    return (found if found.says_something else None), found.baseline
 
 
-def forecast_of(build: Build, options: argparse.Namespace, known: Standing | None = None) -> Forecast:
+def forecast_of(
+    build: Build,
+    options: argparse.Namespace,
+    known: Standing | None = None,
+    baseline: Baseline | None = None,
+) -> Forecast:
     """Simulate a build as the options ask, starting from what is known."""
     from forecast.engine.forecast import forecast_plan
     from forecast.engine.plan import compile_plan
     from forecast.spending.asis import facts_about, with_outside
     from forecast.spending.reforecast import scenario_in_force
 
-    scenario = (
-        options.scenario if known is None else scenario_in_force(build, options.scenario, known.baseline)
-    )
+    scenario = scenario_in_force(build, options.scenario, baseline)
     working("Simulating")
     try:
         plan = compile_plan(build, scenario)

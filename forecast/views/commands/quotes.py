@@ -64,11 +64,13 @@ def run(options: argparse.Namespace) -> int:
     from forecast.decide.quotes import quotes
     from forecast.errors import SimulationError
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.reforecast import scenario_in_force
     from forecast.views.sentences import with_receipts
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    known = known_by_now(folder, options)
+    known, baseline = known_by_now(folder, options)
+    scenario = scenario_in_force(build, options.scenario, baseline)
     choices = options.choices or list(options_by_choice(build))
     if not choices:
         message = f"the build has no options to compare. Write two or more into the build file, such as:\n\n{EXAMPLE}"
@@ -76,7 +78,7 @@ def run(options: argparse.Namespace) -> int:
     working("Simulating each quote")
     try:
         found = [
-            quotes(build, choice, options.scenario, options.trials, options.seed, known)
+            quotes(build, choice, scenario, options.trials, options.seed, known)
             for choice in dict.fromkeys(choices)
         ]
     finally:

@@ -91,7 +91,7 @@ def run_history(options: argparse.Namespace) -> int:
     from forecast.engine.trials import LEAST_EFFECTIVE
     from forecast.spending.folder import BuildFolder
     from forecast.spending.history import history
-    from forecast.views.money import about, builds
+    from forecast.views.money import about, builds, entered
     from forecast.views.moves import long_day
     from forecast.views.tables import shorten, table
 
@@ -123,7 +123,7 @@ def run_history(options: argparse.Namespace) -> int:
         [
             str(point.date),
             *([shorten(point.supplier, 28)] if by_receipt else []),
-            about(point.paid, money),
+            entered(point.paid, money),
             *(about(value, money, point.error) for value in (point.p10, point.p50, point.p80, point.p90)),
             ("–" if point.chance_of_overrun is None else builds(point.chance_of_overrun))
             + (" (rough: few trials agree)" if point.effective < LEAST_EFFECTIVE else ""),

@@ -112,7 +112,7 @@ def _levels(levels: Sequence[float], estimates: Sequence[Estimate]) -> dict[str,
 
 def watch_text(build: Build, watch: Reforecast, closing: str, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the figures, the lines, and the command that closes those that look settled."""
-    from forecast.views.money import about, signed
+    from forecast.views.money import about, entered, signed
     from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence, width_sentence
     from forecast.views.settling import looking_settled_sentence, state_words
     from forecast.views.tables import shorten, table
@@ -149,7 +149,7 @@ def watch_text(build: Build, watch: Reforecast, closing: str, *, every_line: boo
             shorten(line.title),
             state_words(line),
             about(line.base, money),
-            about(line.paid, money) if line.paid else "–",
+            entered(line.paid, money) if line.paid else "–",
             about(line.now[1], money),
             f"{about(line.now[0], money)} to {about(line.now[2], money)}" if line.state != "closed" else "",
             signed(line.moved, money),
