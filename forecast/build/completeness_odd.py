@@ -33,6 +33,10 @@ def odd(facts: Facts) -> Iterator[Finding]:
         yield from _too_wide(place)
         yield from _below_zero(place)
         yield from _small_percent(place)
+    for measure in build.measure:
+        yield from _below_zero(
+            Place(measure.id, "cost", measure.cost, measure.title, "", "cost", build.build.currency)
+        )
     yield from _small_premiums(build)
     yield from _rates(build)
     yield from _boxes(build)
@@ -66,7 +70,7 @@ def _below_zero(place: Place) -> Iterator[Finding]:
         "A sum below zero counts as money that comes back, and lowers what to hold.",
         f"Take the minus away from {place.key} of {place.item!r}; or, if it comes back, write quantity = -1 and "
         "a price.",
-        "Take the minus away in the sheet above.",
+        "Take the minus away in the sheet above." if place.group else "",
     )  # fmt: skip
 
 

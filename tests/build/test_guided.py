@@ -686,3 +686,11 @@ def test_the_file_says_how_guesses_are_read_in_its_own_money(country: str) -> No
     assert "# lines under this hardly tell anything about the others" in text
     assert "learn_ranges = false switches that off" in text
     assert 'bought = "once", "several" or "running"' in " ".join(text.replace("#", " ").split())
+
+
+@pytest.mark.parametrize("said", ["65; 0", "2100; -5"])
+def test_a_refused_price_is_shown_as_it_was_said(said: str) -> None:
+    with pytest.raises(WrongAnswer) as raised:
+        read_answer(question("kit_price"), said, {})
+    assert raised.value.found == f"found {said!r}"
+    assert raised.value.mend.startswith("A price quoted is above zero. Write one price (2450)")

@@ -102,6 +102,8 @@ def test_an_override_is_held_to_the_same_limits() -> None:
     ("text", "rule", "told"),
     [
         (LINE + "amount = -2900\n", "below_zero-a_amount", "A, amount: -2,900. A sum below zero counts as money that"),
+        (LINE + 'amount = 9\n[[event]]\nid = "late"\nchance = 0.1\ncost = 9\n[[measure]]\nid = "m"\ncost = -35\n'
+         "chances = { late = 0.5 }\n", "below_zero-m_cost", "M, cost: -35. A sum below zero counts as money that"),
         (LINE + "amount = { low = 1, middle = 2, high = 1e9 }\n", "too_wide-a_amount",
          "A, amount: from 1 to 1e+09. The high is millions of times the low"),
         (LINE + "amount = { low = 4, high = 4004 }\n", "too_wide-a_amount", "The high is 1,001 times the low"),

@@ -217,7 +217,7 @@ _HOW_TO_PRICE = (
 
 
 def _range(raw: object, context: Context) -> FigureBase:
-    currency = ""
+    currency, said = "", raw
     if isinstance(raw, list | tuple):
         raw = {"quotes": list(raw)}
     elif isinstance(raw, str):
@@ -229,10 +229,11 @@ def _range(raw: object, context: Context) -> FigureBase:
         told = first.get("ctx", {})
         if first["type"] == "builder":
             raise WrongAnswer(told["found"], told["mend"]) from None
-        found = f"found {short(raw)}"
-        raise WrongAnswer(found, _HOW_TO_PRICE) from None
+        found = f"found {short(said)}"
+        above = "A price quoted is above zero. " if first["type"] == "greater_than" else ""
+        raise WrongAnswer(found, above + _HOW_TO_PRICE) from None
     if not isinstance(figure, Known | Percentiles | Span | Quotes):
-        _refuse(raw, _HOW_TO_PRICE)
+        _refuse(said, _HOW_TO_PRICE)
     if figure.currency is not None:
         found = f"currency is {figure.currency!r}"
         raise WrongAnswer(found, f'Write kit_currency = "{figure.currency}" instead.')
