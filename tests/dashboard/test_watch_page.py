@@ -136,7 +136,9 @@ def test_a_build_without_a_budget(run: Run, half_way: BuildFolder) -> None:
     half_way.build_file.write_text(re.sub(r"(?m)^budget = .*\n", "", text), encoding="utf-8")
     for name in ("receipts.csv", "receipts.db", "receipts.db-wal", "receipts.db-shm"):
         (half_way.folder / name).unlink(missing_ok=True)
-    shutil.rmtree(half_way.folder / "backups", ignore_errors=True)  # or the ledger is said to be gone
+    shutil.rmtree(
+        half_way.folder / "backups"
+    )  # nothing was ever entered: a ledger that is gone is said to be
     half_way.ledger().add_receipt("2026-11-20", "somebody", 90_000, "NZD", [("tyres", 90_000)])
     said = words(run(half_way.build_file, PAGE))
     assert "Set a budget to see the chance of overrunning" in said
