@@ -89,7 +89,7 @@ def test_a_receipt_is_entered_and_the_forecast_moves(visit: Opener, copies: dict
     settled(page)
     keep(page, f"receipts-{BEFORE}-laptop")
     to(page, "Where does it end?")
-    expect(page.locator(".st-key-answer")).to_contain_text("Paid so far: €3,320", timeout=20_000)
+    expect(page.locator(".st-key-answer")).to_contain_text("Paid so far: €3,321.50", timeout=20_000)
     assert page.locator(".st-key-answer").inner_text() != before
     assert BuildFolder.at(copies[BEFORE]).ledger().list_receipts()[0].amount_minor == 332_150
     keep(page, f"watch-{BEFORE}-laptop")

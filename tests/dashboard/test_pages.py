@@ -130,7 +130,7 @@ def test_p50_p80_and_p90_are_named_beside_what_is_paid(run: Run, half_way: Build
         one = watch.percentile(level)
         assert f"**{about(one.value, 'NZD', one.error)}** ({name})" in said
     paid = {
-        "watch": f"Paid so far: **{about(watch.paid, 'NZD')}**",
+        "watch": "Paid so far: **NZ$21,106.37**",
         "receipts": "**NZ$21,106.37** paid so far",
     }
     assert paid[page] in said

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
+import shutil
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -15,6 +16,7 @@ from forecast.spending.history import history
 from forecast.spending.moved import what_moved
 from forecast.spending.reforecast import reforecast
 from forecast.views.moves import moved_sentence, written
+from forecast.views.sentences import lesson_sentences, width_sentence
 from forecast.views.watching import contingency_sentence, overrun_sentence, trials_sentence
 from tests.dashboard.conftest import Run, charts, words
 
@@ -54,7 +56,11 @@ def test_it_says_what_the_terminal_says(page: AppTest, half_way: BuildFolder) ->
     assert overrun_sentence(watch) in said
     assert trials_sentence(watch) in said
     assert "work worth NZ$" in said
-    assert "Through the shared cause \u201cHow badly the kit fits\u201d" in said
+    assert width_sentence(watch).startswith(
+        "0 of 20 closed lines came in outside your ranges; 4 would be expected"
+    )
+    for sentence in (width_sentence(watch), *lesson_sentences(watch)):
+        assert sentence in said
 
 
 def test_terminal_history_and_page_tell_moves_from_the_same_day(page: AppTest, half_way: BuildFolder) -> None:
@@ -130,6 +136,9 @@ def test_a_build_without_a_budget(run: Run, half_way: BuildFolder) -> None:
     half_way.build_file.write_text(re.sub(r"(?m)^budget = .*\n", "", text), encoding="utf-8")
     for name in ("receipts.csv", "receipts.db", "receipts.db-wal", "receipts.db-shm"):
         (half_way.folder / name).unlink(missing_ok=True)
+    shutil.rmtree(
+        half_way.folder / "backups"
+    )  # nothing was ever entered: a ledger that is gone is said to be
     half_way.ledger().add_receipt("2026-11-20", "somebody", 90_000, "NZD", [("tyres", 90_000)])
     said = words(run(half_way.build_file, PAGE))
     assert "Set a budget to see the chance of overrunning" in said

@@ -313,7 +313,9 @@ def test_watch_says_what_is_paid_and_where_it_ends(
         for one in (data["forecast_final_cost"][name] for name in ("P50", "P80", "P90"))
     )
     ends = f"it ends at no more than {half} (P50), in 8 of 10 at no more than {eight} (P80), in 9 of 10 at no more than"
-    assert first.startswith(f"Paid so far: NZ$21,110. In half of builds like this one {ends} {nine} (P90).")
+    assert first.startswith(
+        f"Paid so far: NZ$21,106.37. In half of builds like this one {ends} {nine} (P90)."
+    )
     assert data["paid"] == pytest.approx(21_106.37)
     assert data["budget"] == 37_000
     assert 0 < data["chance_of_overrun"]["value"] < 1
