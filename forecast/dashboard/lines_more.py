@@ -128,8 +128,8 @@ def _own_problem(name: str, low: float | None, middle: float | None, high: float
 
 def _paid_for(build: Build) -> None:
     text(
-        "It decides how a sum is read of which nobody said whether it is all: of what is paid for all at once it "
-        "likely is, of rent it likely is not."
+        "Where you do not say whether a payment is all, this decides what is taken: a thing paid for all at once is "
+        "then likely paid, rent likely goes on."
     )
     names = {
         line.id: f"{line.title}: {PAID[line.bought_as].lower()}" for line in build.line if costs_money(line)

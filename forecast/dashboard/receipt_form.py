@@ -105,11 +105,11 @@ def receipt_form(view: Opened) -> None:
         )  # fmt: skip
         charged = unambiguous(charged or "", home, st, f"{key}-charged")
     parts, way = _parts(view, key, tuple(lines), names, charged if currency != home else amount)
+    asked = st.container()
     uploads = st.file_uploader(
         "Photo or PDF of it", type=list(DOCUMENT_TYPES), accept_multiple_files=True, key=f"{key}-documents",
         max_upload_size=_LARGEST_MB, on_change="ignore",
     )  # fmt: skip
-    asked = st.container()
     with st.expander("Refund, deposit, commitment, note"):
         kind = st.segmented_control(
             "Kind", list(KINDS), format_func=KINDS.__getitem__, default="payment", key=f"{key}-kind"

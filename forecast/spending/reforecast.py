@@ -240,12 +240,18 @@ class Reforecast:
 
     @property
     def looking_settled(self) -> tuple[str, ...]:
-        """Lines of which what was paid is likely all, by id, in the order of the plan; an event is never settled so."""
+        """Lines of which what was paid is likely all, by id, in the order of the plan.
+
+        An event is never settled so, nor is a line of which an agreed price is still to pay.
+        """
         lines = {row.id for row in self.now.plan.rows if row.kind == "line"}
         return tuple(
             name
-            for name in self.known.lines
-            if name in lines and self.settled.get(name, 0.0) >= LOOKS_SETTLED
+            for name, known in self.known.lines.items()
+            if name in lines
+            and known.paid_minor > 0
+            and not known.committed_minor
+            and self.settled.get(name, 0.0) >= LOOKS_SETTLED
         )
 
     @cached_property

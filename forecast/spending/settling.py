@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 from forecast.build.schema import Bought, Build
-from forecast.engine.facts import learn
+from forecast.engine.facts import Prior, learn
 from forecast.engine.forecast import DEFAULT_SEED
-from forecast.engine.plan import Plan, compile_plan
+from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
 from forecast.spending.known import known_from
 from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
@@ -98,10 +98,11 @@ def likely_answers(
         plan = compile_plan(build, scenario_in_force(build, scenario, standing.baseline))
     except ForecastError:  # a build that cannot be simulated can be paid for
         return {name: Likely(None) for name in names}
+    prior = Prior(plan, DEFAULT_SEED)
     places = {row.id: place for place, row in enumerate(plan.rows)}
     found: dict[str, Likely] = {}
     for name in sorted(names, key=lambda name: places.get(name, len(places))):
-        found[name] = _judge(plan, standing, receipt, name)
+        found[name] = _judge(prior, standing, receipt, name)
         answer = decide(name, found[name])
         if answer:
             standing = replace(standing, closed=standing.closed | {name})
@@ -110,8 +111,9 @@ def likely_answers(
     return found
 
 
-def _judge(plan: Plan, standing: Standing, receipt: NewReceipt, name: str) -> Likely:
+def _judge(prior: Prior, standing: Standing, receipt: NewReceipt, name: str) -> Likely:
     """Judge one line of a receipt, as things stand with it in."""
+    plan = prior.plan
     known = known_from(plan, standing)
     row = next((row for row in plan.rows if row.id == name and row.kind == "line"), None)
     if name in standing.closed or (name in known.lines and known.lines[name].state == "closed"):
@@ -129,7 +131,7 @@ def _judge(plan: Plan, standing: Standing, receipt: NewReceipt, name: str) -> Li
     if name not in known.facts.part_paid:
         return Likely(None)
     try:
-        return _by_chance(learn(plan, known.facts, DEFAULT_SEED).partial[name].settled)
+        return _by_chance(learn(plan, known.facts, prior.seed, prior).partial[name].settled)
     except ForecastError:  # what is paid cannot be: that is told where it ends
         return Likely(None)
 

@@ -249,6 +249,14 @@ def test_a_price_for_what_is_bought_in_several_goes_closes_nothing(ledger: Ledge
     assert ledger.closed_lines() == frozenset()
 
 
+def test_what_is_agreed_and_not_paid_does_not_look_settled(ledger: Ledger) -> None:
+    agree(ledger, DAY, "a shop", "filler", 6_000, "EUR")
+    assert reforecast(BUILD, ledger, trials=256).settled["filler"] >= 0.5  # likely all that will be paid
+    assert reforecast(BUILD, ledger, trials=256).looking_settled == ()
+    enter_receipt(ledger, BUILD, paid("filler", 20))
+    assert reforecast(BUILD, ledger, trials=256).looking_settled == ()
+
+
 def test_a_second_agreement_is_paid_after_the_first(ledger: Ledger) -> None:
     first = agree(ledger, DAY, "a shop", "paint", 50_000, "EUR").commitment
     second = agree(ledger, DAY, "a shop", "paint", 70_000, "EUR").commitment
