@@ -23,7 +23,7 @@ from forecast.spending.ledger.entries import checked
 from forecast.spending.money import parse_money
 from forecast.spending.settling import Likely, enter_receipt
 from forecast.views.money import exact
-from forecast.views.settling import entered_words, of_100, question
+from forecast.views.settling import entered_words, of_100, paid_words, question
 
 KINDS: Mapping[str, str] = {
     "payment": "Paid", "deposit": "Deposit paid", "balance": "Balance paid", "refund": "Refund received",
@@ -151,7 +151,8 @@ def _whether_all(view: Opened, entry: Entry, names: Mapping[str, str]) -> Entry:
         new = new and replace(new, apart=apart)
     if entry.kind == "refund":
         return entry
-    likely = {} if new is None else likely_of(view, new)
+    chosen = {line: _chosen(entry.key, line) for line, _ in entry.parts if _was_chosen(entry.key, line)}
+    likely = {} if new is None else likely_of(view, new, chosen)
     closed = view.ledger.closed_lines() if view.ledger is not None else frozenset()
     answers = []
     for line, _ in entry.parts:
@@ -164,7 +165,7 @@ def _whether_all(view: Opened, entry: Entry, names: Mapping[str, str]) -> Entry:
 def _is_all(key: str, line: str, title: str, likely: Likely) -> bool | None:
     """Ask whether that is all for a line; what the builder chose stays, else the likely answer follows the form."""
     field, chosen = f"{key}-all-{line}", f"{key}-chosen-{line}"
-    if not st.session_state.get(chosen):
+    if not _was_chosen(key, line):
         st.session_state[field] = {True: "yes", False: "no", None: None}[likely.answer]
     said_all = st.segmented_control(
         f"Is that all for {safe(title)}?", list(ANSWERS), format_func=ANSWERS.__getitem__, key=field,
@@ -174,7 +175,15 @@ def _is_all(key: str, line: str, title: str, likely: Likely) -> bool | None:
     )  # fmt: skip
     if said_all == "yes" and likely.answer and likely.chance is not None:
         st.caption(f"Likely all paid ({of_100(likely.chance)}).")
-    return None if said_all is None else said_all == "yes"
+    return _chosen(key, line)
+
+
+def _chosen(key: str, line: str) -> bool | None:
+    return {"yes": True, "no": False}.get(str(st.session_state.get(f"{key}-all-{line}")))
+
+
+def _was_chosen(key: str, line: str) -> bool:
+    return bool(st.session_state.get(f"{key}-chosen-{line}"))
 
 
 def _remember_choice(chosen: str) -> None:
@@ -286,8 +295,7 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
     if entry.documents:
         kept = f" with {entry.documents[0].name}"
         kept += f" and {len(entry.documents) - 1} more" if len(entry.documents) > 1 else ""
-    paid = exact(abs(receipt.paid_minor), view.currency)
-    told = f"Receipt {receipt.id}, {paid} at {receipt.supplier}, is entered{kept}."
+    told = f"Receipt {receipt.id}, {paid_words(receipt)}, is entered{kept}."
     return f"{told} {entered_words(entered, titles, view.currency)}".rstrip()
 
 

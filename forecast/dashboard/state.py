@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypedDict, cast
@@ -288,17 +289,25 @@ def _watched(
     return watch
 
 
-def likely_of(view: Opened, receipt: NewReceipt) -> dict[str, Likely]:
-    """Give how a builder would likely answer whether a receipt is all for each of its lines; see `likely_answers`."""
-    key = (view.build.fingerprint(), view.scenario or "", ledger_state(view.ledger), repr(receipt))
-    return _likely(*key, view.build, view.ledger, receipt)
+def likely_of(view: Opened, receipt: NewReceipt, chosen: Mapping[str, bool | None]) -> dict[str, Likely]:
+    """Give how a builder would likely answer whether a receipt is all for its lines, with what is chosen of some.
+
+    See `likely_answers`.
+    """
+    what = repr((receipt, sorted(chosen.items())))
+    key = (view.build.fingerprint(), view.scenario or "", ledger_state(view.ledger), what)
+    return _likely(*key, view.build, view.ledger, receipt, dict(chosen))
 
 
 @st.cache_resource(max_entries=8 * _ENTRIES, show_spinner=False)
 def _likely(
-    fingerprint: str, scenario: str, state: str, what: str, _build: Build, _ledger: Ledger | None, _receipt: NewReceipt
+    fingerprint: str, scenario: str, state: str, what: str, _build: Build, _ledger: Ledger | None,
+    _receipt: NewReceipt, _chosen: Mapping[str, bool | None],
 ) -> dict[str, Likely]:  # fmt: skip
-    return likely_answers(_build, _ledger, _receipt, scenario or None)
+    def decide(name: str, likely: Likely) -> bool | None:
+        return _chosen.get(name, likely.answer)
+
+    return likely_answers(_build, _ledger, _receipt, scenario or None, decide)
 
 
 def standing(view: Opened) -> Forecast:

@@ -7,14 +7,14 @@ takes all of it back at once.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, TypeAlias
 
 from forecast.build.schema import Bought, Build
 from forecast.engine.facts import learn
 from forecast.engine.forecast import DEFAULT_SEED
-from forecast.engine.plan import compile_plan
+from forecast.engine.plan import Plan, compile_plan
 from forecast.errors import ForecastError
 from forecast.spending.known import known_from
 from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
@@ -56,8 +56,16 @@ class Likely:
     chance: float | None = None
 
 
+Decide: TypeAlias = Callable[[str, Likely], bool | None]
+"""Gives the answer for a line, from the likely one."""
+
+
 def likely_answers(
-    build: Build, ledger: Ledger | None, receipt: NewReceipt, scenario: str | None = None
+    build: Build,
+    ledger: Ledger | None,
+    receipt: NewReceipt,
+    scenario: str | None = None,
+    decide: Decide = lambda _, likely: likely.answer,
 ) -> dict[str, Likely]:
     """Give the likely answer for each line of a receipt that is not entered yet, as things stand with it in.
 
@@ -73,11 +81,14 @@ def likely_answers(
         Fit to be entered.
     scenario : str, optional
         The one in force; that of the frozen budget, or the first, when left out.
+    decide : callable
+        Gives the answer for a line, from the likely one: the lines after it are judged with it, as an import tax is by
+        the freight that it is taken of.
 
     Returns
     -------
     dict of str to Likely
-        By line or event.
+        By line or event, lines in the order in which one follows from another.
     """
     names = tuple(dict.fromkeys(line for line, _ in map(pair, receipt.splits)))
     standing = _standing_with(ledger, receipt)
@@ -85,35 +96,45 @@ def likely_answers(
     standing = replace(standing, more=standing.more - set(names))
     try:
         plan = compile_plan(build, scenario_in_force(build, scenario, standing.baseline))
-        known = known_from(plan, standing)
-        asked = set(names) & known.facts.part_paid.keys()
-        chances = learn(plan, known.facts, DEFAULT_SEED).partial if asked else {}
     except ForecastError:  # a build that cannot be simulated can be paid for
         return {name: Likely(None) for name in names}
-    rows = {row.id: row for row in plan.rows if row.kind == "line"}
-    found = {}
-    for name in names:
-        state = known.lines[name].state if name in known.lines else "untouched"
-        if state == "closed":
-            found[name] = Likely(True)
-        elif receipt.kind == "refund" or name not in rows:
-            found[name] = Likely(None)
-        elif receipt.kind == "deposit" or name in standing.committed:
-            found[name] = Likely(False)
-        elif name in standing.said:
-            found[name] = Likely(standing.paid.get(name, 0) >= standing.said[name])
-        elif rows[name].bought == "running":
-            found[name] = Likely(False)
-        elif receipt.kind == "balance":
-            found[name] = Likely(True)
-        else:
-            found[name] = _by_chance(chances[name].settled if name in chances else None)
+    places = {row.id: place for place, row in enumerate(plan.rows)}
+    found: dict[str, Likely] = {}
+    for name in sorted(names, key=lambda name: places.get(name, len(places))):
+        found[name] = _judge(plan, standing, receipt, name)
+        answer = decide(name, found[name])
+        if answer:
+            standing = replace(standing, closed=standing.closed | {name})
+        elif answer is False:
+            standing = replace(standing, more=standing.more | {name})
     return found
 
 
-def _by_chance(chance: float | None) -> Likely:
-    if chance is None:
+def _judge(plan: Plan, standing: Standing, receipt: NewReceipt, name: str) -> Likely:
+    """Judge one line of a receipt, as things stand with it in."""
+    known = known_from(plan, standing)
+    row = next((row for row in plan.rows if row.id == name and row.kind == "line"), None)
+    if name in standing.closed or (name in known.lines and known.lines[name].state == "closed"):
+        return Likely(True)
+    if receipt.kind == "refund" or row is None:
         return Likely(None)
+    if receipt.kind == "deposit" or name in standing.committed:
+        return Likely(False)
+    if name in standing.said:
+        return Likely(standing.paid.get(name, 0) >= standing.said[name])
+    if row.bought == "running":
+        return Likely(False)
+    if receipt.kind == "balance":
+        return Likely(True)
+    if name not in known.facts.part_paid:
+        return Likely(None)
+    try:
+        return _by_chance(learn(plan, known.facts, DEFAULT_SEED).partial[name].settled)
+    except ForecastError:  # what is paid cannot be: that is told where it ends
+        return Likely(None)
+
+
+def _by_chance(chance: float) -> Likely:
     return Likely(True if chance >= LOOKS_SETTLED else False if chance <= MORE_TO_COME else None, chance)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from forecast.build.schema import Build
 from forecast.spending.estimates import unusual
 from forecast.spending.importing import ImportResult
-from forecast.spending.ledger import Commitment, Ledger, NewReceipt
+from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.spending.ledger.entries import pair
 from forecast.spending.ledger.records import AgreementKind
 from forecast.spending.reforecast import LOOKS_SETTLED, LineWatch, Reforecast
@@ -30,8 +30,8 @@ def state_words(line: LineWatch) -> str:
         return "closed"
     if line.more:
         return "more to come"
-    if line.state == "committed":
-        return "price agreed"
+    if line.committed > 0:
+        return "price agreed, part paid" if line.paid else "price agreed"
     if line.state == "untouched":
         return ""
     if line.settled is None:
@@ -87,6 +87,13 @@ def follows_words(closed: Sequence[str], more: Sequence[str], titles: Mapping[st
     return " ".join(filter(None, (told, rest)))
 
 
+def paid_words(receipt: Receipt) -> str:
+    """Say what was paid to whom, or what came back from whom."""
+    if receipt.paid_minor < 0:
+        return f"{exact(-receipt.paid_minor, receipt.paid_currency)} back from {receipt.supplier}"
+    return f"{exact(receipt.paid_minor, receipt.paid_currency)} to {receipt.supplier}"
+
+
 def imported_words(result: ImportResult, titles: Mapping[str, str]) -> str:
     """Say what an import did to agreed prices and to lines; nothing where it did nothing."""
     against = sum(receipt.commitment_id is not None for receipt in result.entered)
@@ -106,7 +113,9 @@ def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) ->
             rest = exact(agreement.outstanding_minor, currency)
             told.append(f"It counts against {price}: {rest} is still to pay.")
         else:
-            told.append(f"It pays {price} in full.")
+            over = round(agreement.expected_minor * (agreement.share - 1))
+            beyond = f", and {exact(over, currency)} beyond it" if over > 0 else ""
+            told.append(f"It pays {price} in full{beyond}.")
     agreed = agreement.line_id if agreement is not None and agreement.outstanding_minor else None
     more = [name for name in entered.more if name != agreed]
     told.append(closed_words(entered.closed, entered.settled, titles, currency))

@@ -44,7 +44,7 @@ def test_a_receipt_is_kept_to_the_cent_and_the_page_says_what_it_moved(
     said = words(app)
     closed = "“Tyres” is closed: nothing more will be paid for it."
     move = signed(now.value - was.value, "EUR", now.error)
-    assert f"Receipt 1, €1,234.50 at A tyre shop, is entered. {closed} P80 moved by **{move}**" in said
+    assert f"Receipt 1, €1,234.50 to A tyre shop, is entered. {closed} P80 moved by **{move}**" in said
     assert f"to **{about(now.value, 'EUR', now.error)}**" in said
     assert "**€1,234.50** paid so far, in 1 receipt." in said
     assert "is entered. P80" not in words(app.run())

@@ -16,6 +16,7 @@ from forecast.spending.receipts_csv import load_receipts_csv, receipts_csv
 from forecast.spending.reforecast import LOOKS_SETTLED, reforecast
 from forecast.spending.settling import (
     MORE_TO_COME,
+    Likely,
     agree,
     close_lines,
     enter_receipt,
@@ -27,7 +28,7 @@ from forecast.spending.settling import (
 )
 from forecast.spending.undoing import undo_last
 
-BUILD = parse_build("""\
+BUILD_TEXT = """\
 [build]
 name = "x"
 currency = "EUR"
@@ -55,7 +56,8 @@ price = 100
 id = "damage"
 chance = 0.2
 cost = { low = 50, middle = 200, high = 900 }
-""")
+"""
+BUILD = parse_build(BUILD_TEXT)
 DAY = dt.date(2026, 5, 4)
 
 
@@ -113,6 +115,26 @@ def test_a_sum_in_its_range_is_likely_all_of_a_line_bought_once_and_one_far_belo
     assert answer(None, paid("kit", 2900)) is True
     assert answer(None, paid("kit", 700)) is False
     assert answer(None, paid("filler", 60)) in (True, None)  # bought in several goes
+
+
+def test_a_line_that_follows_from_another_is_judged_with_the_answer_for_it() -> None:
+    """A fee of 10 %: with the kit closed at 2,900 it is 290, so 200 are not all; 290 are, to the cent."""
+    build = parse_build(
+        BUILD_TEXT
+        + '[[line]]\nid = "fee"\ngroup = "import"\npercent = { low = 9.9, middle = 10, high = 10.1 }\n'
+        'of = ["kit"]\n'
+    )
+
+    def fee(sum: int, kit: bool | None) -> Likely:
+        minor = 290_000 + 100 * sum
+        new = NewReceipt(DAY, "Broker", minor, "EUR", (("fee", 100 * sum), ("kit", 290_000)))
+        found = likely_answers(build, None, new, decide=lambda name, _: kit if name == "kit" else None)
+        assert list(found) == ["kit", "fee"]
+        return found["fee"]
+
+    assert fee(290, True).answer is True
+    assert fee(200, True).answer is False
+    assert fee(200, None).chance > fee(200, True).chance  # the kit may still be another
 
 
 def test_what_is_paid_by_the_month_is_never_all_by_itself() -> None:

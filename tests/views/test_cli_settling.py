@@ -211,7 +211,7 @@ def test_lines_that_look_settled_are_named_and_closed_at_once(
     assert "“Body kit” and “Paint, two coats” are closed: nothing more will be paid for them." in told
     assert "“Body kit”: €2,900.00 paid" in told
     assert watch(capsys, folder)["looking_settled"] == []
-    assert "No line looks settled" in run(capsys, "close", folder, "--looking-settled")
+    assert "No open line looks settled" in run(capsys, "close", folder, "--looking-settled")
     assert "Looks settled" not in run(capsys, "watch", folder, "--trials", "1024")
     assert "Body kit closed and Paint, two coats closed" in run(capsys, "undo", folder)
     assert BuildFolder.at(folder).ledger().closed_lines() == frozenset()
@@ -283,6 +283,20 @@ def test_what_was_paid_before_a_price_was_agreed_is_told(
     told = run(capsys, "agreed", folder, "paint", "--amount", "2400", "--supplier", "A Shop", "--date", DAY)
     assert "“Paint, two coats” was closed and is open again." in told
     assert "€300.00 was paid to A Shop for “Paint, two coats” before and comes on top of this price." in told
+
+
+def test_what_was_paid_beyond_a_price_and_what_comes_back_are_said(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run(capsys, "agreed", folder, "paint", "--amount", "2400", "--supplier", "a shop", "--date", DAY)
+    add(capsys, folder, "paint", "400", "--deposit")
+    assert "price agreed, part paid" in run(capsys, "watch", folder, "--trials", "1024")
+    told = add(capsys, folder, "paint", "2150")
+    assert (
+        "It pays the price agreed with a shop for “Paint, two coats” in full, and €150.00 beyond it." in told
+    )
+    told = add(capsys, folder, "paint", "50", "--refund")
+    assert told.startswith("Receipt 3: €50.00 back from a shop on 2026-05-04.")
 
 
 def test_a_closed_line_ends_what_was_agreed_for_it(folder: str, capsys: pytest.CaptureFixture[str]) -> None:

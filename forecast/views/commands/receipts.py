@@ -227,7 +227,7 @@ def run_add(options: argparse.Namespace) -> int:
     from forecast.spending.ledger.entries import checked
     from forecast.spending.settling import enter_receipt, titles_of
     from forecast.views.money import exact
-    from forecast.views.settling import entered_words, question
+    from forecast.views.settling import entered_words, paid_words, question
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -258,7 +258,7 @@ def run_add(options: argparse.Namespace) -> int:
     receipt = entered.receipt
     total = sum(ledger.paid_by_line().values())
     told = [
-        f"Receipt {receipt.id}: {exact(receipt.paid_minor, own)} to {receipt.supplier} on {receipt.date}.",
+        f"Receipt {receipt.id}: {paid_words(receipt)} on {receipt.date}.",
         entered_words(entered, titles, own),
         f"Paid so far: {exact(total, own)}. 'forecast watch' shows where it ends now.",
     ]
@@ -293,9 +293,13 @@ def _answers(
     if options.json or not somebody_there() or not set(names) - said.keys() or new.kind == "refund":
         return said
     closed = ledger.closed_lines()
-    for name, likely in likely_answers(build, ledger, new).items():
+
+    def decide(name: str, likely: Likely) -> bool | None:
         if name not in said and name not in closed:
             said[name] = _ask_whether_all(titles.get(name, name), likely)
+        return said.get(name)
+
+    likely_answers(build, ledger, new, decide=decide)
     return said
 
 

@@ -88,7 +88,7 @@ def run_close(options: argparse.Namespace) -> int:
         raise LedgerError(message)
     names = list(dict.fromkeys(names))
     if not names:
-        return answer(options, "No line looks settled that is not closed.", {"lines": []})
+        return answer(options, "No open line looks settled.", {"lines": []})
     _check_day(options)
     ledger = folder.ledger()
     already = ledger.closed_lines(options.date) & set(names)
