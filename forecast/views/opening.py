@@ -211,6 +211,10 @@ def _words(
             return " × ".join(write(part) for part in parts)
         case Quotient(top, bottom):
             return f"{write(top)} ÷ ({write(bottom)})"
+        case Larger((Constant(least), Smaller((Constant(most), Input() as part)))) if (
+            least <= float(inputs[part.id]) <= most
+        ):
+            return write(part)  # what draws are kept within, and the middle lies in it
         case Larger(parts):
             return "the larger of " + " and ".join(write(part) for part in parts)
         case Smaller(parts):

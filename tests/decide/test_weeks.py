@@ -131,14 +131,14 @@ def test_a_build_that_does_not_say_what_a_week_holds_has_no_weeks() -> None:
 def test_waiting_needs_to_know_what_a_week_holds() -> None:
     with pytest.raises(BuildFileError) as caught:
         parse_build(WAITING.replace("hours_per_week = 10\n", ""))
-    assert "build.hours_per_week: missing, and there are wait_weeks" in str(caught.value)
+    assert "build, hours_per_week: missing, and there are wait_weeks" in str(caught.value)
     assert "Add hours_per_week = 10" in str(caught.value)
 
 
 def test_time_has_no_currency() -> None:
     with pytest.raises(BuildFileError) as caught:
         parse_build(NORMALS.replace("sd = 2 }", 'sd = 2, currency = "EUR" }'))
-    assert "wait_weeks.currency" in str(caught.value)
+    assert "wait_weeks, currency" in str(caught.value)
     assert "wait_weeks is time, not money" in str(caught.value)
 
 

@@ -472,6 +472,15 @@ def test_no_draw_of_a_percentage_makes_nothing_or_less(table: dict[str, Any], ke
     assert totals.max() < 1e5
 
 
+def test_a_percentage_kept_within_its_limits_opens_as_itself() -> None:
+    line = {"id": "a", "group": "finish", "takeoff": SEALANT, "price": 1}
+    build = Build.model_validate({"build": {"name": "x", "currency": "EUR", "country": "IE"}, "line": [line]})
+    working = open_line(compile_plan(build), "a").working
+
+    assert "residue 5" in working
+    assert "larger" not in working
+
+
 def test_packs_are_rounded_in_the_formula_and_not_before() -> None:
     found = expand(**FLARES, pack=2.0)
     assert any(isinstance(node, RoundedUp) for node in walk(found.formula))

@@ -238,6 +238,7 @@ def test_nothing_is_said_of_an_empty_ledger(folder: BuildFolder, capsys: pytest.
     ledger.add_receipt("2026-03-02", "Shop", 10_00, "EUR", [("kit", 10_00)])
     ledger.add_receipt("2026-03-03", "Shop", 10_00, "EUR", [("kit", 10_00)], kind="refund")
     assert not standing(ledger).says_something
+    assert not Standing(None, {"kit": 0}, {"paint_shop": 0}, frozenset(), {}, {}, None).says_something
     assert say(capsys, "budget", where) == plain["budget"]
     assert say(capsys, "compare", where) == plain["compare"]
     assert not any("what is known" in text for text in plain.values())
