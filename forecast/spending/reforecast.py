@@ -248,10 +248,7 @@ class Reforecast:
         return tuple(
             name
             for name, known in self.known.lines.items()
-            if name in lines
-            and known.paid_minor > 0
-            and not known.committed_minor
-            and self.settled.get(name, 0.0) >= LOOKS_SETTLED
+            if name in lines and not known.committed_minor and self.settled.get(name, 0.0) >= LOOKS_SETTLED
         )
 
     @cached_property
