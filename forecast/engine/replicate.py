@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from forecast.engine.condition import Posterior, at_least
+from forecast.engine.condition import SCORE_CLIP, Posterior, at_least
 from forecast.engine.draws import Columns, columns
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import Agreed
@@ -228,7 +228,9 @@ class World:
         bound = float(part.margin.score(np.array([max(part.paid, 1e-300)]))[0])
         score = part.margin.score(np.broadcast_to(drawn, pushed.shape))
         more = pushed + weight * at_least((score - pushed) / weight, (bound - pushed) / weight)
-        final = np.maximum(part.margin.amount(more), part.paid)
+        amount = part.margin.amount
+        wide = part.own and self.width is not None
+        final = np.maximum(straight_on(amount, more) if wide else amount(more), part.paid)
         settled = self.scores(f"settled {name}") < float(ndtri(part.settled))
         return np.where(settled, part.paid, final)
 
@@ -466,7 +468,25 @@ def sample(
         own += pushed
     if width is not None and item.own:
         own *= width
+        return straight_on(sampler(item.shape), own)
     return sampler(item.shape)(own)
+
+
+def straight_on(values: Callable[[Array], Array], scores: Array) -> Array:
+    """Give values at scores, going straight on beyond `SCORE_CLIP` upwards as a normal would.
+
+    A range that counts wider than stated says so of where builds usually go. Its tail, taken as many times farther, is
+    nobody's belief: a lognormal's would lift the mean of a whole build by itself.
+    """
+    over = scores - SCORE_CLIP
+    far = over > 0
+    if not far.any():
+        return values(scores)
+    step = 0.05
+    before, end = values(np.array([SCORE_CLIP - step, SCORE_CLIP]))
+    found = values(np.minimum(scores, SCORE_CLIP))
+    found[far] += (end - before) / step * over[far]
+    return found
 
 
 def happens(gate: Gate, own: Array, causes: Array) -> NDArray[np.bool_]:

@@ -27,6 +27,7 @@ from forecast.engine.condition import (
 from forecast.engine.known import PartPaid
 from forecast.engine.learning import learned_causes
 from forecast.engine.plan import compile_plan
+from forecast.engine.trials import run
 from tests.references.portfolios import normals
 
 ENDS = (WIDTH_MODE - 0.8, WIDTH_MODE + 2.0)
@@ -232,3 +233,47 @@ def test_loadings_of_a_product_of_lognormals() -> None:
     found = regressed_loadings(amounts, causes)
     assert found[:2] == pytest.approx(truth[:2], abs=4 * np.sqrt((1 - truth @ truth) / 4096))
     assert found[2] == 0  # less than two standard errors of nothing
+
+
+def test_the_tail_of_a_wider_range_goes_straight_on() -> None:
+    """A wide lognormal line, its mean mixed over κ by quadrature: exact below a score of 3.5, straight above it.
+
+    Taken as many times farther, the lognormal's own tail would lift the mean to several times that.
+    """
+    text = """
+[build]
+name = "x"
+currency = "EUR"
+country = "IE"
+estimating = 0
+[[line]]
+id = "known"
+group = "kit"
+amount = { low = 1000, middle = 1200, high = 1440 }
+[[line]]
+id = "open"
+group = "other"
+amount = { low = 100, middle = 400, high = 1600 }
+"""
+    sigma = np.log(4) / stats.norm.ppf(0.9)
+    score = np.log(1.44) / (np.log(1.2) / stats.norm.ppf(0.9))
+    plan = compile_plan(
+        parse_build(text.replace("estimating = 0\n", "estimating = 0\nestimating_size = 0\n"))
+    )
+    known = KnownFacts(amounts={"known": 1200 * 1.44})
+    drawn = run(plan, 65_536, known=known).row("open")
+
+    def mean(k: float) -> float:
+        below = 400 * np.exp(0.5 * (sigma * k) ** 2) * stats.norm.cdf(3.5 / k - sigma * k)
+        over = k * stats.norm.pdf(3.5 / k) - 3.5 * stats.norm.sf(3.5 / k)
+        end = 400 * np.exp(3.5 * sigma)
+        slope = end * (1 - np.exp(-0.05 * sigma)) / 0.05
+        return float(below + end * stats.norm.sf(3.5 / k) + slope * over)
+
+    truth = expected(mean, lambda k: float(stats.norm.pdf(score, 0, k)))
+    assert drawn.std() < 4 * truth  # untamed it is thousands of times that, and its error would hide anything
+    assert drawn.mean() == pytest.approx(truth, abs=5 * drawn.std() / np.sqrt(drawn.size))
+    untamed = expected(
+        lambda k: 400 * float(np.exp(0.5 * (sigma * k) ** 2)), lambda k: float(stats.norm.pdf(score, 0, k))
+    )
+    assert untamed > 3 * truth
