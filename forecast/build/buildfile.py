@@ -12,13 +12,11 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from forecast.build.checks import cross_check, nearest
 from forecast.build.consignment import Consignment
 from forecast.build.figures import FIGURE_KEYS, FIGURE_KINDS, HOW_TO_WRITE, short
+from forecast.build.files import LARGEST_TEXT, UnfitFileError, read_regular
 from forecast.build.locate import Path, line_of, locate
 from forecast.build.schema import Build, Costed, Event, Line
 from forecast.errors import BuildFileError, Problem
 from forecast.words.text import plain
-
-LARGEST_FILE = 5_000_000
-"""Bytes; a build file beyond this is not one."""
 
 
 def build_path(path: str | FilePath) -> FilePath:
@@ -62,9 +60,11 @@ def read_text(file: FilePath) -> str:
     """
     heading = str(file)
     try:
-        if file.stat().st_size > LARGEST_FILE:
-            raise BuildFileError(heading, [Problem("file", "larger than 5 MB", "This is not a build file.")])
-        raw = file.read_bytes()
+        raw = read_regular(file, LARGEST_TEXT)
+    except UnfitFileError as error:
+        raise BuildFileError(
+            heading, [Problem("file", error.strerror, "This is not a build file.")]
+        ) from None
     except OSError as error:
         mend = "Give the path of a build file, or of the folder that holds build.toml."
         raise BuildFileError(heading, [Problem("file", error.strerror or str(error), mend)]) from None

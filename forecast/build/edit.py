@@ -15,7 +15,15 @@ from tomlkit.items import AoT, InlineTable, Table
 
 from forecast.build.buildfile import parse_build, read_text
 from forecast.build.cautions import comments_beside
-from forecast.build.files import keep_version, locked, version_before, write_file
+from forecast.build.files import (
+    LARGEST_TEXT,
+    keep_version,
+    locked,
+    open_regular,
+    read_regular,
+    version_before,
+    write_file,
+)
 from forecast.build.places_of_figures import at
 from forecast.errors import BuildFileError, EditedMeanwhileError, Problem
 
@@ -317,8 +325,8 @@ def undo_save(path: Path) -> str:
         last = version_before(path)
         if last is None:
             raise EditedMeanwhileError(str(path), read_text(path))
-        content = last.path.read_bytes()
         text = read_text(last.path)
+        content = read_regular(last.path, LARGEST_TEXT)
         parse_build(text, str(path))
         keep_version(path, content, undone=True)
         write_file(path, content)
@@ -344,7 +352,7 @@ def _saving(path: Path) -> Iterator[None]:
 
 def _replace(path: Path, text: str) -> None:
     """Write the text with the mark of its encoding where there was one: some editors know the file by it."""
-    with path.open("rb") as file:
+    with open_regular(path) as file:
         mark = _BOM if file.read(len(_BOM)) == _BOM else b""
     content = mark + text.encode()
     keep_version(path, content)

@@ -1,17 +1,24 @@
-"""Writing files: whole or not at all, on the disk when it returns, and one program at a time."""
+"""Reading and writing files.
+
+Read is only what is a plain file of a size that can be meant: a device or a pipe would never end, or never begin. What
+is written is there whole or not at all, on the disk when it returns, and by one program at a time.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+import errno
 import hashlib
 import os
 import re
 import shutil
+import stat
 import time
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from io import BufferedReader
 from pathlib import Path
 from typing import IO
 
@@ -21,6 +28,99 @@ STALE_SECONDS = 3600.0
 """A passing file older than this was left by a program that was killed."""
 LOCK_SECONDS = 60.0
 """How long a program waits for another one that writes the same file."""
+
+
+class UnfitFileError(OSError):
+    """A path that is no plain file, or one larger than anything meant.
+
+    Attributes
+    ----------
+    strerror : str
+        Which of them, in words.
+    """
+
+    strerror: str
+
+
+def in_words(size: int) -> str:
+    """Give a number of bytes as a person would write it, such as 5 MB."""
+    for unit, name in ((1_000_000_000, "GB"), (1_000_000, "MB"), (1000, "kB")):
+        if size >= unit:
+            return f"{size / unit:.3g} {name}"
+    return f"{size} bytes"
+
+
+def open_regular(path: str | Path, limit: int | None = None) -> BufferedReader:
+    """Open a plain file to read it; everything that reads a file of the builder's goes through this.
+
+    Links are followed. It never waits: a pipe that nobody writes to would keep a program for ever, and a device such as
+    ``/dev/zero`` has no end.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+    limit : int, optional
+        Bytes: a larger file is refused. Only what is read piece by piece does without.
+
+    Raises
+    ------
+    UnfitFileError
+        If it is no plain file, or too large.
+    OSError
+        If it is not there or may not be read.
+    """
+    name = os.fspath(path)
+    _refuse_unfit(
+        os.stat(name), name, limit
+    )  # before it is opened: opening a device can already do something
+    flags = os.O_RDONLY
+    for flag in ("O_NONBLOCK", "O_NOCTTY", "O_CLOEXEC", "O_BINARY"):  # what there is of them on this system
+        flags |= getattr(os, flag, 0)
+    handle = os.open(name, flags)
+    try:
+        _refuse_unfit(os.fstat(handle), name, limit)  # another may have taken its place meanwhile
+        return os.fdopen(handle, "rb")
+    except BaseException:
+        os.close(handle)
+        raise
+
+
+def read_regular(path: str | Path, limit: int) -> bytes:
+    """Read all of a plain file; see `open_regular`.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+    limit : int
+        Bytes: a larger file is refused, and no more is ever read.
+    """
+    with open_regular(path, limit) as file:
+        content = file.read(limit + 1)
+    if len(content) > limit:  # it grew, or the system does not say how large it is
+        raise _too_large(os.fspath(path), limit)
+    return content
+
+
+def check_regular(path: str | Path) -> None:
+    """Refuse what is no plain file, without opening it: see `open_regular`. What is not there passes.
+
+    For a file that another library opens. Opening and closing it here would take away the locks that SQLite holds.
+    """
+    with suppress(FileNotFoundError):
+        _refuse_unfit(os.stat(path), os.fspath(path), None)
+
+
+def _refuse_unfit(status: os.stat_result, name: str, limit: int | None) -> None:
+    if stat.S_ISDIR(status.st_mode):
+        raise UnfitFileError(errno.EISDIR, "a folder, not a file", name)
+    if not stat.S_ISREG(status.st_mode):
+        raise UnfitFileError(errno.EINVAL, "a device or a pipe, not a plain file", name)
+    if limit is not None and status.st_size > limit:
+        raise _too_large(name, limit)
+
+
+def _too_large(name: str, limit: int) -> UnfitFileError:
+    return UnfitFileError(errno.EFBIG, f"larger than {in_words(limit)}", name)
 
 
 def write_file(target: Path, content: bytes | IO[bytes], *, replace: bool = True) -> None:
@@ -118,6 +218,8 @@ def sweep(folder: Path, older_than: float = STALE_SECONDS) -> tuple[Path, ...]:
     return tuple(gone)
 
 
+LARGEST_TEXT = 5_000_000
+"""Bytes; a build file beyond this is not one."""
 VERSIONS = 20
 """Earlier texts of a build file that are kept."""
 BACKUPS = "backups"
@@ -161,7 +263,8 @@ def keep_version(file: Path, new: bytes, *, undone: bool = False) -> None:
     folder.mkdir(exist_ok=True)
     stamp = dt.datetime.now().strftime(_STAMP)
     name = f"{target.stem}-{stamp}-{_short(new)}{'-undone' if undone else ''}.toml"
-    write_file(folder / name, target.read_bytes())
+    with open_regular(target) as before:
+        write_file(folder / name, before)
     for old in versions(file)[:-VERSIONS]:
         old.path.unlink(missing_ok=True)
 
@@ -183,7 +286,7 @@ def version_before(file: Path) -> Version | None:
     """Give the text that the last save took the place of; None where what stands there was written by other means."""
     last = next((one for one in reversed(versions(file)) if not one.undone), None)
     try:
-        return last if last is not None and _short(file.read_bytes()) == last.next else None
+        return last if last is not None and _short(read_regular(file, LARGEST_TEXT)) == last.next else None
     except OSError:
         return None
 

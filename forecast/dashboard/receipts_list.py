@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import streamlit as st
 
+from forecast.build.files import open_regular
 from forecast.dashboard.layout import safe, table, tell, text
 from forecast.dashboard.receipt_form import DOCUMENT_TYPES, KINDS
 from forecast.dashboard.receipts_news import day_words, enter, keep_news, news, next_turn, turn_of
@@ -197,7 +198,8 @@ def _document(view: Opened, item: AttachedFile) -> None:
     """Show a picture and offer every document for download."""
     assert view.ledger is not None
     try:
-        content = attachment_path(view.ledger, item).read_bytes()
+        with open_regular(attachment_path(view.ledger, item)) as file:
+            content = file.read()
     except (ForecastError, OSError) as error:
         tell(error if isinstance(error, ForecastError) else LedgerError(f"{item.name}: {error.strerror}"))
         return

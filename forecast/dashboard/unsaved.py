@@ -12,7 +12,7 @@ from typing import Any, TypedDict, cast, get_args
 import streamlit as st
 
 from forecast.build.edit import Change
-from forecast.build.files import write_file
+from forecast.build.files import read_regular, write_file
 from forecast.build.sheet import changes, rows, with_changes
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.errors import ForecastError
@@ -21,6 +21,7 @@ from forecast.spending.folder import user_folder
 _EVERYWHERE = "unsaved-shown-everywhere"
 _CHANGES = {kind.__name__: kind for kind in get_args(Change)}
 _DAY = "a day"
+_LARGEST_DRAFT = 20_000_000
 
 
 class Kept(TypedDict):
@@ -88,7 +89,7 @@ def keep_draft() -> None:
 def _read_draft(file: str) -> Kept | None:
     """Read a draft; one that cannot be used is none."""
     try:
-        written = draft_of(file).read_text(encoding="utf-8")
+        written = read_regular(draft_of(file), _LARGEST_DRAFT).decode()
         found = json.loads(written, object_hook=_text_as_day)
         if found["file"] != file:
             return None

@@ -13,13 +13,15 @@ import io
 from dataclasses import dataclass
 from pathlib import Path
 
-from forecast.build.files import write_file
+from forecast.build.files import open_regular, write_file
 from forecast.errors import LedgerError
 from forecast.spending.ledger import AttachedFile, Ledger
 
 FOLDER = "attachments"
 DOCUMENTS = "JPEG, PNG, GIF, TIFF, WebP, HEIC, AVIF and PDF"
 """What is kept, in words."""
+LARGEST_DOCUMENT = 100_000_000
+"""Bytes of a picture or PDF that is read from this disk; a scan of many pages is smaller."""
 _HEAD = 1024
 _SIGNATURES = {
     b"\xff\xd8\xff": "image/jpeg",
@@ -114,7 +116,7 @@ def store_file(folder: Path, source: str | Path, content: bytes | None = None) -
         If the file cannot be read, is empty or of another kind, or the copy cannot be written.
     """
     try:
-        with Path(source).open("rb") if content is None else io.BytesIO(content) as original:
+        with open_regular(source, LARGEST_DOCUMENT) if content is None else io.BytesIO(content) as original:
             check_document(str(source), original.read(_HEAD))
             original.seek(0)
             sha256 = hashlib.file_digest(original, "sha256").hexdigest()
@@ -191,7 +193,7 @@ def place_of(folder: Path, sha256: str) -> Path:
 def complaint_of(path: Path, sha256: str) -> str | None:
     """Say what is wrong with a document that should have that hash; None when all is well."""
     try:
-        with path.open("rb") as file:
+        with open_regular(path) as file:
             found = hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
         return f"cannot be read ({error.strerror or error}) at {path}"

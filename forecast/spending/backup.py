@@ -21,8 +21,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from forecast.build.buildfile import LARGEST_FILE
-from forecast.build.files import BACKUPS, keep_version, locked, sweep, versions, write_file
+from forecast.build.files import (
+    BACKUPS,
+    LARGEST_TEXT,
+    keep_version,
+    locked,
+    open_regular,
+    read_regular,
+    sweep,
+    versions,
+    write_file,
+)
 from forecast.errors import ForecastError, LedgerError
 from forecast.spending.attachments import FOLDER, complaint_of, folder_of, place_of, verify_attachments
 from forecast.spending.folder import BuildFolder
@@ -132,7 +141,7 @@ def write_backup(folder: BuildFolder, target: str | Path, *, replace: bool = Fal
         with locked_folder(folder):
             _pack(folder, draft, documents=True)
         _must_open(draft)
-        with draft.open("rb") as file:
+        with open_regular(draft) as file:
             path = folder.export(target, file, replace=replace)
     return _must_open(path)
 
@@ -171,7 +180,7 @@ def _keep(folder: BuildFolder, target: Path) -> None:
         draft = Path(scratch) / "copy.zip"
         _pack(folder, draft, documents=False)
         _must_open(draft)
-        with draft.open("rb") as file:
+        with open_regular(draft) as file:
             write_file(target, file)
 
 
@@ -183,7 +192,7 @@ def _keep_documents(folder: BuildFolder, ledger: Ledger) -> None:
         if kept.exists() or not original.exists():
             continue
         kept.parent.mkdir(parents=True, exist_ok=True)
-        with original.open("rb") as file:
+        with open_regular(original) as file:
             write_file(kept, file)
         done += original.stat().st_size
         if done > _MOST_DOCUMENTS:
@@ -227,7 +236,7 @@ def _pack(folder: BuildFolder, target: Path, *, documents: bool) -> None:
     with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
 
         def put(name: str, path: Path) -> None:
-            with path.open("rb") as file:
+            with open_regular(path) as file:
                 hashes[name] = hashlib.file_digest(file, "sha256").hexdigest()
             archive.write(path, name)
 
@@ -258,8 +267,8 @@ def _pack(folder: BuildFolder, target: Path, *, documents: bool) -> None:
 def _read_contents(path: Path) -> tuple[Copy, dict[str, str]]:
     """Read what a copy says of itself."""
     try:
-        with zipfile.ZipFile(path) as archive:
-            if archive.getinfo(_CONTENTS).file_size > LARGEST_FILE:
+        with open_regular(path) as packed, zipfile.ZipFile(packed) as archive:
+            if archive.getinfo(_CONTENTS).file_size > LARGEST_TEXT:
                 raise ValueError(_CONTENTS)
             found: dict[str, Any] = json.loads(archive.read(_CONTENTS))
         made = dt.datetime.fromisoformat(found["made"]).astimezone()
@@ -296,15 +305,15 @@ def _unpack(path: Path, target: Path) -> Copy:
     """Write what is in a copy to a folder, each file checked against its hash and the ledger opened."""
     copy, files = _read_contents(path)
     try:
-        with zipfile.ZipFile(path) as archive:
+        with open_regular(path) as packed, zipfile.ZipFile(packed) as archive:
             for name, sha256 in files.items():
                 wanted = place_of(target / FOLDER, sha256) if name.startswith(f"{FOLDER}/") else target / name
                 if name not in (_BUILD, _LEDGER, f"{FOLDER}/{sha256}"):
                     raise ValueError(name)
                 wanted.parent.mkdir(parents=True, exist_ok=True)
-                with archive.open(name) as packed, wanted.open("wb") as file:
-                    shutil.copyfileobj(packed, file, 1 << 20)
-                with wanted.open("rb") as file:
+                with archive.open(name) as part, wanted.open("wb") as file:
+                    shutil.copyfileobj(part, file, 1 << 20)
+                with open_regular(wanted) as file:
                     if hashlib.file_digest(file, "sha256").hexdigest() != sha256:
                         raise ValueError(name)
         if _LEDGER in files:
@@ -338,7 +347,7 @@ def find_copy(folder: BuildFolder, wanted: str | Path) -> Copy:
         if str(wanted) in (copy.name, str(copy.path)):
             return copy
     path = Path(wanted)
-    if path.is_file():
+    if path.exists():
         return _read_contents(path)[0]
     names = ", ".join(copy.name for copy in known[:5]) or "none yet"
     message = f"{wanted}: there is no such copy. There are {names}; or give the path of a backup."
@@ -364,7 +373,7 @@ def restore(folder: BuildFolder, copy: Copy, *, build: bool = True, ledger: bool
     with tempfile.TemporaryDirectory(prefix="forecast-") as scratch:
         source = Path(scratch)
         if copy.only_build:
-            shutil.copyfile(copy.path, source / _BUILD)
+            (source / _BUILD).write_bytes(read_regular(copy.path, LARGEST_TEXT))
         else:
             _unpack(copy.path, source)
         build, ledger = build and (source / _BUILD).exists(), ledger and (source / _LEDGER).exists()
@@ -379,7 +388,7 @@ def restore(folder: BuildFolder, copy: Copy, *, build: bool = True, ledger: bool
                     missing += [sha256] if told is None else []
                 Ledger.put_back(folder.receipts_db, source / _LEDGER)
             if build:
-                text = (source / _BUILD).read_bytes()
+                text = read_regular(source / _BUILD, LARGEST_TEXT)
                 if folder.build_file.exists():
                     keep_version(folder.build_file, text)
                 write_file(folder.build_file, text)
@@ -417,7 +426,7 @@ def _put_document_back(folder: BuildFolder, source: Path, sha256: str) -> bool |
         kept = place_of(place, sha256)
         if complaint_of(kept, sha256) is None:
             target.parent.mkdir(parents=True, exist_ok=True)
-            with kept.open("rb") as file:
+            with open_regular(kept) as file:
                 write_file(target, file)
             return True
     return None

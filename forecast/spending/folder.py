@@ -15,7 +15,7 @@ from typing import IO
 import platformdirs
 
 from forecast.build.buildfile import build_path, read_build
-from forecast.build.files import BACKUPS, locked, write_file
+from forecast.build.files import BACKUPS, locked, open_regular, read_regular, write_file
 from forecast.build.schema import Build
 from forecast.errors import LedgerError
 from forecast.spending.ledger import Ledger
@@ -29,6 +29,7 @@ DEMOS = TOP / "scenarios"
 
 _OWN_FOLDERS = ("attachments", BACKUPS)
 _OWN_ENDINGS = (".toml", "receipts.db", "receipts.db-wal", "receipts.db-shm", "receipts.db-journal")
+_LARGEST_LIST = 1_000_000
 _DATABASE = b"SQLite format 3\0"
 
 
@@ -271,7 +272,7 @@ class BuildFolder:
             what = "a folder" if place.is_dir() else "no plain file"
             message = f"{target}: is {what}. Give the name of the file to write."
             raise LedgerError(message)
-        with place.open("rb") as file:
+        with open_regular(place) as file:
             foreign = file.read(len(_DATABASE)) == _DATABASE
         if foreign or place.suffix.casefold() == ".toml":
             message = f"{target}: is a build file or a ledger of some build. Nothing was written. Choose another name."
@@ -369,7 +370,7 @@ def _recent_file() -> Path:
 def recent_folders() -> tuple[BuildFolder, ...]:
     """List the builds opened lately, the last one first, without those that are gone."""
     try:
-        lines = _recent_file().read_text(encoding="utf-8").splitlines()
+        lines = read_regular(_recent_file(), _LARGEST_LIST).decode().splitlines()
     except (OSError, UnicodeDecodeError):
         return ()
     return tuple(BuildFolder(Path(line)) for line in lines if line and Path(line).exists())

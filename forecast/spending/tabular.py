@@ -11,8 +11,12 @@ from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
 
+from forecast.build.files import read_regular
 from forecast.errors import LedgerError
 from forecast.spending.sniff import LONGEST_CELL, Cell, decode, find_delimiter, split_rows
+
+LARGEST_TABLE = 25_000_000
+"""Bytes; a bank's file of ten years is far smaller."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +68,7 @@ def read_table(
     """
     path = Path(path)
     try:
-        content = path.read_bytes() if content is None else content
+        content = read_regular(path, LARGEST_TABLE) if content is None else content
     except OSError as error:
         message = (
             f"{path}: cannot be read ({error.strerror or error}). Check the name, and that you may read it."

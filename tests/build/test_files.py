@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from forecast.build.files import STALE_SECONDS, locked, sweep, write_file
+from forecast.build.files import STALE_SECONDS, UnfitFileError, locked, read_regular, sweep, write_file
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="permissions and links of POSIX")
 
@@ -115,3 +115,44 @@ def test_one_waits_for_the_other_and_not_for_ever(tmp_path: Path) -> None:
         seen.append("second")
     thread.join()
     assert seen == ["first", "second"]
+
+
+@posix
+def test_only_plain_files_are_read_and_nothing_waits(tmp_path: Path) -> None:
+    pipe, plain, link = tmp_path / "pipe", tmp_path / "plain", tmp_path / "link"
+    os.mkfifo(pipe)
+    plain.write_bytes(b"12345")
+    link.symlink_to(plain)
+    assert read_regular(plain, 5) == read_regular(link, 5) == b"12345"
+    for path, said in (
+        (pipe, "a device or a pipe, not a plain file"),
+        ("/dev/zero", "a device or a pipe, not a plain file"),
+        (tmp_path, "a folder, not a file"),
+        (plain, "larger than 4 bytes"),
+    ):
+        with pytest.raises(UnfitFileError) as raised:
+            read_regular(path, 4)
+        assert raised.value.strerror == said
+        assert raised.value.filename == str(path)
+    with pytest.raises(FileNotFoundError):
+        read_regular(tmp_path / "none", 4)
+
+
+@pytest.mark.skipif(not Path("/proc/self/maps").exists(), reason="a file whose size the system does not say")
+def test_no_more_than_the_limit_is_read_of_a_file_that_does_not_say_its_size() -> None:
+    assert Path("/proc/self/maps").stat().st_size == 0
+    with pytest.raises(UnfitFileError, match="larger than 100 bytes"):
+        read_regular("/proc/self/maps", 100)
+
+
+@posix
+def test_what_takes_the_place_of_a_file_meanwhile_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pipe, plain = tmp_path / "pipe", tmp_path / "plain"
+    os.mkfifo(pipe)
+    plain.write_bytes(b"1")
+    real = os.open
+    monkeypatch.setattr(os, "open", lambda path, flags: real(pipe, flags))
+    with pytest.raises(UnfitFileError, match="a device or a pipe"):
+        read_regular(plain, 5)

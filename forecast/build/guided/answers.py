@@ -11,6 +11,7 @@ from typing import Any
 from forecast.build.checks import nearest
 from forecast.build.completeness_odd import FAR_RATE
 from forecast.build.figures import FigureBase
+from forecast.build.files import UnfitFileError, read_regular
 from forecast.build.guided.places import load_places
 from forecast.build.guided.questions import DONT_KNOW, Question, question, questions
 from forecast.build.guided.reading import BoxSize, Context, WrongAnswer, is_unknown, read_value
@@ -220,13 +221,12 @@ def read_answers(source: str | FilePath | Mapping[str, Any]) -> Answers:
     path = FilePath(source)
     heading = str(path)
     try:
-        with path.open("rb") as stream:
-            raw = stream.read(LARGEST_FILE + 1)
+        raw = read_regular(path, LARGEST_FILE)
+    except UnfitFileError as error:
+        raise BuildFileError(heading, [Problem("file", error.strerror, "This is no answers file.")]) from None
     except OSError as error:
         mend = 'Give the path of a TOML file with one answer a line, such as country = "IE".'
         raise BuildFileError(heading, [Problem("file", error.strerror or str(error), mend)]) from None
-    if len(raw) > LARGEST_FILE:
-        raise BuildFileError(heading, [Problem("file", "larger than 100 kB", "This is no answers file.")])
     try:
         text = raw.decode("utf-8-sig")
         values = tomllib.loads(text)

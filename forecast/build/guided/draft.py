@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from forecast.build.files import write_file
+from forecast.build.files import read_regular, write_file
 from forecast.build.guided.answers import LARGEST_FILE, Answers, answers_of, is_asked, read_answer
 from forecast.build.guided.questions import Question, questions
 from forecast.build.guided.reading import WrongAnswer
@@ -84,9 +84,7 @@ def write_draft(file: Path, written: Mapping[str, str]) -> None:
 def read_draft(file: Path) -> dict[str, str]:
     """Give the answers kept; none where there is no such file or it cannot be used."""
     try:
-        if file.stat().st_size > LARGEST_FILE:
-            return {}
-        kept = tomllib.loads(file.read_text(encoding="utf-8-sig"))
+        kept = tomllib.loads(read_regular(file, LARGEST_FILE).decode("utf-8-sig"))
     except (OSError, ValueError, RecursionError):
         return {}
     return dict(_known({key: text for key, text in kept.items() if isinstance(text, str)}))

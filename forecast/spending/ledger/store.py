@@ -13,6 +13,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import NoReturn
 
+from forecast.build.files import check_regular
 from forecast.errors import LedgerError
 from forecast.spending.ledger.migrations import MIGRATIONS, migrate, refuse_strangers, version_of
 from forecast.spending.money import exponent
@@ -70,6 +71,13 @@ class Store:
         self._now = now
         self._after = after
         self._together = threading.local()
+        for ending in ("", "-wal", "-shm", "-journal"):
+            try:
+                check_regular(f"{self.path}{ending}")
+            except OSError as error:
+                found = f"cannot be opened ({error.strerror})"
+                message = f"{self.path}{ending}: {found}. Nothing was changed. Move it away."
+                raise LedgerError(message) from None
         with self._translated("open"):
             connection = self._connect(create=True)
             try:

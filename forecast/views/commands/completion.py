@@ -72,10 +72,11 @@ def ids(kinds: tuple[str, ...], prefix: str, parsed_args: argparse.Namespace, **
     import tomllib
 
     from forecast.build.buildfile import build_path
+    from forecast.build.files import LARGEST_TEXT, read_regular
 
     for path in (getattr(parsed_args, "file", None), "."):
         try:
-            table = tomllib.loads(build_path(path).read_text(encoding="utf-8")) if path else {}
+            table = tomllib.loads(read_regular(build_path(path), LARGEST_TEXT).decode()) if path else {}
         except (OSError, ValueError):
             continue
         found: list[str] = []
