@@ -2,6 +2,13 @@
 
 import sys
 
-from forecast.dashboard.main import run
+if __name__ == "__main__":  # one run of a page
+    from forecast.dashboard.main import run
 
-run(sys.argv[1] if len(sys.argv) > 1 else None)
+    run(sys.argv[1] if len(sys.argv) > 1 else None)
+else:  # the server: Streamlit finds "app" here, and imports it
+    from streamlit import App
+
+    from forecast.dashboard.server import parts
+
+    app = App(__file__, **parts())

@@ -137,6 +137,7 @@ def test_the_starter_only_starts() -> None:
         "pathlib",
         "streamlit",
         "forecast.dashboard.main",
+        "forecast.dashboard.server",
     }
 
 

@@ -251,24 +251,47 @@ def _finish(standing: Standing) -> None:
 
 
 def typed_path(written: str) -> Path:
-    """Read a path as it is typed or pasted: quotes around it are dropped, ``~`` is the home folder."""
+    """Read a path as it is typed or pasted: quotes around it are dropped, ``~`` is the home folder.
+
+    Raises
+    ------
+    ForecastError
+        If it is none, or a phone names anything but a new folder beside the builder's other builds: what stands
+        elsewhere on this machine is not for phones to find out.
+    """
     plain = written.strip().strip("\"'").strip()
     if not plain or "\0" in plain:
         message = "No folder is named. Write its path."
         raise ForecastError(message)
     try:
-        return Path(plain).expanduser().absolute()
+        path = Path(plain).expanduser().absolute()
     except RuntimeError:
         message = f"{plain}: there is no such home folder. Write the whole path."
         raise ForecastError(message) from None
+    if on_phone() and (path.parent != _home().absolute() or path.name == ".."):
+        message = (
+            f"Other folders are named on the machine itself, not on a phone. Leave it at one in {_home()}."
+        )
+        raise ForecastError(message)
+    return path
+
+
+def on_phone() -> bool:
+    """Tell whether this tab is on another machine than the dashboard."""
+    return st.context.ip_address is not None
 
 
 def free_folder(name: str) -> Path:
     """Give a folder for a new build of that name that does not exist yet."""
-    home = user_folder() / "builds"
+    home = _home()
     plain = free_id(name, ()).replace("_", "-")
     taken = {folder.name for folder in home.iterdir()} if home.is_dir() else set[str]()
     return home / free_id(plain, {item.replace("-", "_") for item in taken}).replace("_", "-")
+
+
+def _home() -> Path:
+    """Give the folder in which builds are made where no other is named."""
+    return user_folder() / "builds"
 
 
 def open_at_cost(file: Path) -> None:
@@ -316,4 +339,4 @@ def _said(item: Question, value: Any, written: str) -> str:
     return written or str(value)
 
 
-__all__ = ["free_folder", "guided", "open_at_cost", "typed_path"]
+__all__ = ["free_folder", "guided", "on_phone", "open_at_cost", "typed_path"]

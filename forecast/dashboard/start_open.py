@@ -11,7 +11,7 @@ from forecast.build.buildfile import read_build, read_text
 from forecast.dashboard.layout import safe, tell
 from forecast.dashboard.reading import parsed
 from forecast.dashboard.start_copies import copies_of
-from forecast.dashboard.start_guided import open_at_cost, typed_path
+from forecast.dashboard.start_guided import on_phone, open_at_cost, typed_path
 from forecast.dashboard.state import build_name, chosen
 from forecast.errors import BuildFileError, ForecastError
 from forecast.spending.folder import DEMOS, BuildFolder, demos, open_demo, recent_folders, user_folder
@@ -36,7 +36,8 @@ def open_builds() -> None:
         st.markdown("None yet: what you begin or open here is listed from then on.")
     for number, folder in enumerate(builds):
         _build(folder, f"recent-{number}")
-    _by_path()
+    if not on_phone():
+        _by_path()
     here = _in_force()
     if here is not None:
         copies_of(BuildFolder(here))

@@ -24,6 +24,8 @@ from forecast.build.guided import (
     write_build,
     write_draft,
 )  # fmt: skip
+from forecast.dashboard.start_guided import typed_path
+from forecast.errors import ForecastError
 from forecast.spending.folder import DEMOS, BuildFolder, demos, remember
 from forecast.views.money import about, exact
 from tests.dashboard.conftest import ROOT, Run, words
@@ -283,6 +285,21 @@ def test_a_folder_opens_by_its_path_and_what_is_wrong_is_told(begin: AppTest, tm
     app.text_input(key="start-path-written").set_value(str(tmp_path))
     app = press(app, "Open it")
     assert app.title[0].value == "What will it cost?"
+
+
+@pytest.mark.parametrize("wanted", ["{tmp}", "{home}/builds/../x", "{home}/builds/..", "~", "/etc"])
+def test_a_phone_names_no_other_folder_of_this_machine(
+    begin: AppTest, tmp_path: Path, home: Path, monkeypatch: pytest.MonkeyPatch, wanted: str
+) -> None:
+    tried, new = wanted.format(tmp=tmp_path / "there", home=home), home / "builds" / "new"
+    with monkeypatch.context() as phone:
+        phone.setattr("streamlit.runtime.context.ContextProxy.ip_address", property(lambda _: "192.168.1.20"))
+        with pytest.raises(ForecastError, match="not on a phone"):
+            typed_path(tried)
+        assert typed_path(str(new)) == new.absolute()
+        app = choose(begin, "Open a build")
+        assert not [field for field in app.text_input if field.key == "start-path-written"]
+    assert typed_path(str(tmp_path)) == tmp_path
 
 
 def test_from_a_broken_build_the_start_page_can_be_reached(

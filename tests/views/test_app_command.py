@@ -2,63 +2,105 @@
 
 from __future__ import annotations
 
-import ipaddress
 import socket
 import subprocess
+from dataclasses import dataclass
 from pathlib import Path
 
+import ifaddr
 import pytest
 
 from forecast.spending.folder import DEMOS
 from forecast.views.cli import main
-from forecast.views.commands.app import PORT, free_port, own_address
+from forecast.views.commands.app import PHONE, PORT, free_port, own_addresses
 
 DEMO = DEMOS / "before-ordering-ireland"
 
 
+@dataclass
+class Start:
+    """What would be started, and with which variables."""
+
+    arguments: list[str]
+    variables: dict[str, str]
+
+
 @pytest.fixture
-def started(monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
+def started(monkeypatch: pytest.MonkeyPatch) -> list[Start]:
     """Note what would be started."""
-    found: list[list[str]] = []
+    found: list[Start] = []
 
-    def call(arguments: list[str], cwd: Path) -> int:
-        assert (cwd / "app.py").exists()
-        found.append(arguments)
-        return 0
+    class Server:
+        def __init__(self, arguments: list[str], cwd: Path, env: dict[str, str]) -> None:
+            assert (cwd / "app.py").exists()
+            found.append(Start(arguments, env))
 
-    monkeypatch.setattr(subprocess, "call", call)
+        def wait(self) -> int:
+            return 0
+
+    monkeypatch.setattr(subprocess, "Popen", Server)
     return found
 
 
-def test_it_listens_on_this_machine_alone_unless_it_is_asked(started: list[list[str]]) -> None:
+def test_it_listens_on_this_machine_alone_unless_it_is_asked(
+    started: list[Start], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(PHONE, "1")  # left over from elsewhere
     assert main(["app", str(DEMO), "--port", "8600"]) == 0
-    (arguments,) = started
-    assert "--server.port=8600" in arguments
-    assert not any("address" in argument for argument in arguments)
-    assert arguments[-2:] == ["--", str(DEMO / "build.toml")]
+    (start,) = started
+    assert "--server.port=8600" in start.arguments
+    assert not any("address" in argument for argument in start.arguments)
+    assert start.arguments[-2:] == ["--", str(DEMO / "build.toml")]
+    assert PHONE not in start.variables
     settings = (Path(__file__).parents[2] / ".streamlit" / "config.toml").read_text(encoding="utf-8")
     assert 'address = "127.0.0.1"' in settings
 
 
-def test_a_phone_is_told_where_and_the_builder_who_else_can(
-    started: list[list[str]], capsys: pytest.CaptureFixture[str]
+def test_for_a_phone_it_listens_in_the_network_and_answers_to_its_addresses(
+    started: list[Start], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr("forecast.views.commands.app.own_addresses", lambda: ("192.168.1.7", "10.0.0.2"))
+    monkeypatch.setenv("FORWARDED_ALLOW_IPS", "*")
     assert main(["app", "--phone"]) == 0
-    (arguments,) = started
-    assert "--server.address=0.0.0.0" in arguments
-    assert f"--browser.serverAddress={own_address()}" in arguments
-    said = capsys.readouterr().out
-    (port,) = (argument.partition("=")[2] for argument in arguments if argument.startswith("--server.port="))
-    assert f"http://{own_address()}:{port}" in said
-    assert "Whoever is in that network can open and change the build" in said
+    (start,) = started
+    assert "--server.address=0.0.0.0" in start.arguments
+    names = [argument.partition("=")[2] for argument in start.arguments if "allowedHosts" in argument]
+    assert names == ["localhost", "127.0.0.1", "192.168.1.7", "10.0.0.2"]
+    assert start.variables[PHONE] == "1"
+    assert (
+        start.variables["FORWARDED_ALLOW_IPS"] == "127.0.0.1"
+    )  # else a phone could say that it is this machine
 
 
-def test_the_address_is_one_of_a_network() -> None:
-    assert ipaddress.IPv4Address(own_address())
+def cards(monkeypatch: pytest.MonkeyPatch, *addresses: str | tuple[str, int, int], towards: str = "") -> None:
+    """Give this machine other network cards, and the address from which others elsewhere are reached."""
+    found = [ifaddr.Adapter("card", "card", [ifaddr.IP(address, 24, "card")]) for address in addresses]
+    monkeypatch.setattr(ifaddr, "get_adapters", lambda: found)
+    monkeypatch.setattr("forecast.views.commands.app._address_towards_elsewhere", lambda: towards)
+
+
+def test_the_addresses_are_those_of_its_network_cards_the_likeliest_first(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    seen = (
+        "127.0.0.1",
+        "169.254.3.4",
+        ("fe80::1", 0, 2),
+        "172.17.0.1",
+        "10.8.0.3",
+        "192.168.1.7",
+        "192.168.1.7",
+    )
+    cards(monkeypatch, *seen, towards="192.168.1.7")
+    assert own_addresses() == ("192.168.1.7", "10.8.0.3", "172.17.0.1")
+    cards(monkeypatch, "127.0.0.1", "172.17.0.1", "192.168.1.7")  # no way leads elsewhere
+    assert own_addresses() == ("192.168.1.7", "172.17.0.1")
+    cards(monkeypatch, "127.0.0.1", ("::1", 0, 0))
+    assert own_addresses() == ()
 
 
 def test_a_broken_build_is_told_before_anything_starts(
-    started: list[list[str]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    started: list[Start], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (tmp_path / "build.toml").write_text("[bild]\n", encoding="utf-8")
     assert main(["app", str(tmp_path)]) == 2
@@ -67,7 +109,7 @@ def test_a_broken_build_is_told_before_anything_starts(
 
 
 def test_a_port_that_is_taken_is_said_and_passed_over_where_none_was_asked_for(
-    started: list[list[str]], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    started: list[Start], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with socket.socket() as other:
         other.bind(("127.0.0.1", 0))
@@ -82,8 +124,8 @@ def test_a_port_that_is_taken_is_said_and_passed_over_where_none_was_asked_for(
     assert PORT == 8501  # Streamlit's own, so that an address noted down stays the same
 
 
-def test_the_first_start_asks_nobody_for_an_address_and_recommends_nothing(started: list[list[str]]) -> None:
+def test_the_first_start_asks_nobody_for_an_address_and_recommends_nothing(started: list[Start]) -> None:
     settings = (Path(__file__).parents[2] / ".streamlit" / "config.toml").read_text(encoding="utf-8")
     assert "showEmailPrompt = false" in settings
     assert main(["app"]) == 0
-    assert "--logger.hideWelcomeMessage=true" in started[0]
+    assert "--logger.hideWelcomeMessage=true" in started[0].arguments

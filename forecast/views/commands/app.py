@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import ipaddress
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -16,6 +18,8 @@ PORT = 8501
 """Where the dashboard listens unless it is told."""
 _TRIES = 20
 """So many ports are tried, one after the other, where none is asked for."""
+PHONE = "FORECAST_PHONE"
+"""Set for the server that lets phones in."""
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -30,20 +34,46 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser.add_argument("--port", type=whole, help="where to listen on this machine (8501)")
     parser.add_argument(
         "--phone", action="store_true",
-        help="let a phone in the same network open it too, for receipts where they are paid; there is no password",
+        help="let a phone in the same network open it too, for receipts where they are paid, by a code shown here",
     )  # fmt: skip
     parser.set_defaults(run=run)
 
 
-def own_address() -> str:
-    """Give this machine's address in its network; that of the machine itself where there is none."""
+def own_addresses() -> tuple[str, ...]:
+    """Give this machine's IPv4 addresses in its networks, the one that others most likely reach first.
+
+    Nobody is asked: its own network cards know, also where nothing leads to elsewhere.
+    """
+    import ifaddr
+
+    found = [
+        ipaddress.IPv4Address(ip.ip)
+        for adapter in ifaddr.get_adapters()
+        for ip in adapter.ips
+        if isinstance(ip.ip, str)
+    ]
+    towards = _address_towards_elsewhere()
+
+    def rank(address: ipaddress.IPv4Address) -> tuple[bool, bool, bool]:
+        # 172.16.0.0/12 is where containers and virtual machines live, more often than a home's network.
+        return (
+            str(address) != towards,
+            not address.is_private,
+            address in ipaddress.IPv4Network("172.16.0.0/12"),
+        )
+
+    usable = [address for address in found if not (address.is_loopback or address.is_link_local)]
+    return tuple(str(address) for address in sorted(dict.fromkeys(usable), key=rank))
+
+
+def _address_towards_elsewhere() -> str:
+    """Give the address from which this machine would reach others elsewhere; nothing where no way leads there."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
-            probe.connect(
-                ("192.0.2.1", 9)
-            )  # nothing is sent: it only chooses the way (RFC 5737: an address of nobody)
+            # Nothing is sent: it only chooses the way (RFC 5737: an address of nobody).
+            probe.connect(("192.0.2.1", 9))
         except OSError:
-            return "127.0.0.1"
+            return ""
         return str(probe.getsockname()[0])
 
 
@@ -87,13 +117,35 @@ def run(options: argparse.Namespace) -> int:
         folder.read()  # a broken file is said here, in the terminal
         build = ["--", str(folder.build_file.resolve())]
     print(f"The dashboard is at http://127.0.0.1:{port} in your browser. Ctrl-C here stops it.")
+    variables = dict(os.environ)
+    variables.pop(PHONE, None)
+    variables["FORWARDED_ALLOW_IPS"] = "127.0.0.1"  # no other machine says on whose behalf it asks
     if options.phone:
-        here = own_address()
-        # Without the second setting the server would ask an address elsewhere what it is called from outside.
-        arguments += ["--server.address=0.0.0.0", f"--browser.serverAddress={here}"]
-        print(
-            f"On a phone in the same network open http://{here}:{port}\n"
-            "Whoever is in that network can open and change the build while this runs: use it in your own only."
-        )
+        addresses = own_addresses()
+        arguments += ["--server.address=0.0.0.0"]
+        arguments += [f"--server.allowedHosts={name}" for name in ("localhost", "127.0.0.1", *addresses)]
+        variables[PHONE] = "1"
     sys.stdout.flush()
-    return subprocess.call(arguments + build, cwd=TOP)
+    return _run(arguments + build, variables)
+
+
+def _run(arguments: list[str], variables: dict[str, str]) -> int:
+    """Run the server until it ends; who ends this program ends it as well."""
+    from forecast.spending.folder import TOP
+
+    server = subprocess.Popen(arguments, cwd=TOP, env=variables)
+
+    def end(*_: object) -> None:
+        server.terminate()
+
+    before = {signal.SIGTERM: signal.signal(signal.SIGTERM, end)}
+    before[signal.SIGINT] = signal.signal(
+        signal.SIGINT, lambda *_: None
+    )  # Ctrl-C reaches the server by itself
+    if hasattr(signal, "SIGHUP"):  # the terminal was closed
+        before[signal.SIGHUP] = signal.signal(signal.SIGHUP, end)
+    try:
+        return server.wait()
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
