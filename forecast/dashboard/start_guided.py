@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Any
 
@@ -278,7 +279,10 @@ def typed_path(written: str) -> Path:
 
 def on_phone() -> bool:
     """Tell whether this tab is on another machine than the dashboard."""
-    return st.context.ip_address is not None
+    try:
+        return not ip_address(st.context.ip_address or "127.0.0.1").is_loopback
+    except ValueError:  # without a server there is no address
+        return False
 
 
 def free_folder(name: str) -> Path:
