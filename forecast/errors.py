@@ -59,6 +59,12 @@ class Problem:
         return f"{at}{self.where}: {self.found}. {self.mend}"
 
 
+MOST_MISTAKES = 200
+"""Mistakes of one file that are looked into: one with more is most likely another sort of file."""
+MOST_SHOWN = 50
+"""Mistakes that are shown at once."""
+
+
 class ForecastError(Exception):
     """The root of the tree: its text is meant for the builder."""
 
@@ -67,12 +73,17 @@ class _ManyProblems(ForecastError):
     """An error that reports all mistakes of one file at once."""
 
     def __init__(self, heading: str, problems: Iterable[Problem]) -> None:
+        every = tuple(problems)
         self.heading = heading
-        self.problems = tuple(problems)
+        self.problems = every[:MOST_MISTAKES]
         count = len(self.problems)
-        noun = "mistake" if count == 1 else "mistakes"
-        lines = [f"{heading}: {count} {noun}"]
-        lines += [f"  {number}. {problem}" for number, problem in enumerate(self.problems, start=1)]
+        more = " or more" if len(every) >= MOST_MISTAKES else ""
+        lines = [f"{heading}: {count}{more} {'mistake' if count == 1 else 'mistakes'}"]
+        lines += [
+            f"  {number}. {problem}" for number, problem in enumerate(self.problems[:MOST_SHOWN], start=1)
+        ]
+        if count > MOST_SHOWN:
+            lines.append(f"  … and {count - MOST_SHOWN}{more} besides. Mend these first, then look again.")
         super().__init__("\n".join(lines))
 
 

@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path as FilePath
 from typing import Any, cast, get_args, get_origin
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
-from forecast.build.checks import cross_check, nearest
+from forecast.build.checks import cross_check, few_suggestions, nearest
 from forecast.build.consignment import Consignment
 from forecast.build.figures import FIGURE_KEYS, FIGURE_KINDS, HOW_TO_WRITE, short
 from forecast.build.files import LARGEST_TEXT, UnfitFileError, read_regular
 from forecast.build.locate import Path, line_of, locate
 from forecast.build.schema import Build, Costed, Event, Line
-from forecast.errors import BuildFileError, Problem
+from forecast.build.toml import parse_toml
+from forecast.errors import MOST_MISTAKES, BuildFileError, Problem
 from forecast.words.text import plain
+
+MOST_LINES = 2_000
+"""Lines, or events, of a build."""
+MOST_OTHERS = 100
+"""Scenarios, causes, or anything else of one kind."""
+MOST_CHANGED = 50_000
+"""Lines and events, times the scenarios and options that each of them is checked under."""
 
 
 def build_path(path: str | FilePath) -> FilePath:
@@ -78,21 +85,8 @@ def read_text(file: FilePath) -> str:
 
 def parse_build(text: str, heading: str = "build file") -> Build:
     """Read a build from the text of a build file; see `read_build`."""
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        reason, _, at = str(error).rpartition(" (at ")
-        line = at.split(",")[0].removeprefix("line ")
-        number = int(line) if line.isdigit() else max(1, len(text.splitlines()))  # else: at end of document
-        mend = "The file must be TOML: key = value under [tables], text in double quotes."
-        raise BuildFileError(heading, [Problem("file", reason or str(error), mend, number)]) from None
-    except ValueError:
-        mend = "Write numbers as 1250 or 12.50, and dates as 2026-05-03."
-        problem = Problem("file", "has a number of thousands of digits, or a date that does not exist", mend)
-        raise BuildFileError(heading, [problem]) from None
-    except RecursionError:
-        mend = "Nest tables no deeper than the examples do."
-        raise BuildFileError(heading, [Problem("file", "nested too deeply", mend)]) from None
+    mend = "The file must be TOML: key = value under [tables], text in double quotes."
+    raw = parse_toml(text, heading, mend)
     build, raised = assemble(raw)
     if raised or build is None:
         lines = locate(text)
@@ -120,20 +114,27 @@ def assemble(raw: Mapping[str, Any]) -> tuple[Build | None, list[tuple[Path, str
     raised : list of tuple
         Path, what was found and how to mend it, for each mistake.
     """
-    raised: list[tuple[Path, str, str]] = []
+    with few_suggestions():
+        return _assemble(raw)
+
+
+def _assemble(raw: Mapping[str, Any]) -> tuple[Build | None, list[tuple[Path, str, str]]]:
+    raised: list[tuple[Path, str, str]] = _too_many(raw)
+    if raised:
+        return None, raised
     good: dict[str, Any] = {}
     lost: list[str] = []
     for key, value in raw.items():
         field = Build.model_fields.get(key)
         if field is None:
-            raised.append(((key,), f"unknown key {key!r}", nearest(key, Build.model_fields)))
+            raised.append(((key,), f"unknown key {short(key)}", nearest(key, Build.model_fields)))
             continue
         form = get_origin(field.annotation)
         if not isinstance(value, list if form is tuple else Mapping):
             raised.append(((key,), f"found {short(value)}", _brackets(key, form)))
             continue
         adapter: TypeAdapter[Any] = TypeAdapter(cast(Any, field.annotation))
-        whole = _try(adapter, value, (key,), [])
+        whole = _try(adapter, value, (key,), None)
         if whole is not None:
             good[key] = whole
         elif form is tuple:
@@ -160,6 +161,31 @@ def assemble(raw: Mapping[str, Any]) -> tuple[Build | None, list[tuple[Path, str
     for place, option in enumerate(partial.option):
         raised += _check_overrides(partial, ("option", place), option.override)
     return (None if raised else Build.model_validate(good)), raised
+
+
+def _too_many(raw: Mapping[str, Any]) -> list[tuple[Path, str, str]]:
+    """Refuse a file with more of anything than a build has, before each of them is looked at."""
+    counts = {
+        key: len(value)
+        for key, value in raw.items()
+        if key in Build.model_fields and isinstance(value, list | Mapping)
+    }
+    raised: list[tuple[Path, str, str]] = []
+    for key, count in counts.items():
+        most = MOST_LINES if key in ("line", "event") else MOST_OTHERS
+        if key != "build" and count > most:
+            mend = f"A build has {most:,} at most: put what is small and alike together."
+            raised.append(((key,), f"found {count:,} of them", mend))
+    items, changes = (
+        sum(counts.get(key, 0) for key in pair) for pair in (("line", "event"), ("scenario", "option"))
+    )
+    if not raised and items * changes > MOST_CHANGED:
+        found = f"{items:,} lines and events under {changes:,} scenarios and options"
+        mend = (
+            f"The two multiplied may come to {MOST_CHANGED:,}: leave scenarios out that you do not compare."
+        )
+        raised.append((("scenario" if "scenario" in raw else "option",), found, mend))
+    return raised
 
 
 def _check_overrides(
@@ -191,24 +217,29 @@ def _names(item: Any) -> list[str]:
     return [item[name] for name in ("id", "package", "route") if isinstance(item.get(name), str)]
 
 
-def _try(adapter: TypeAdapter[Any], value: Any, path: Path, raised: list[tuple[Path, str, str]]) -> Any:
+def _try(
+    adapter: TypeAdapter[Any], value: Any, path: Path, raised: list[tuple[Path, str, str]] | None
+) -> Any:
+    """Validate; add what is wrong to what was raised, where that is wanted and there is not far too much already."""
     try:
         return adapter.validate_python(value)
     except ValidationError as error:
+        if raised is None:
+            return None
         errors, before = error.errors(include_url=False), len(raised)
         places = [item["loc"] for item in errors]
         for item in errors:
+            if len(raised) >= MOST_MISTAKES:
+                break
             here = item["loc"]
-            inside = any(place[: len(here)] == here and place != here for place in places)
-            if item["type"] == "too_short" and inside:
+            if item["type"] == "too_short" and any(
+                place[: len(here)] == here and place != here for place in places
+            ):
                 continue  # the wrong entries were taken out before the rest was counted
             told = _translate(item, path, value)
             outside = item["type"] == "extra_forbidden" and told[1].endswith("outside a figure")
             if not outside or all(told[1:] != other[1:] for other in raised[before:]):
                 raised.append(told)  # loose numbers of one figure are told together, once
-        return None
-    except RecursionError:
-        raised.append((path, "nested too deeply", "Nest tables no deeper than the examples do."))
         return None
 
 
@@ -230,7 +261,7 @@ def _translate(error: Any, path: Path, value: Any) -> tuple[Path, str, str]:
                 loose = [key for key in holder if key in FIGURE_KEYS and key not in legal]
                 numbers = ", ".join(f"{key} = {short(holder[key])}" for key in loose)
                 return here, f"{' and '.join(loose)} outside a figure", f"Write {home} = {{ {numbers} }}."
-            return here, f"unknown key {word!r}", nearest(word, legal)
+            return here, f"unknown key {short(word)}", nearest(word, legal)
         case _:
             return here, f"found {short(given)}", _rule(kind, given, context, error["msg"])
 
@@ -380,9 +411,9 @@ def _spell(path: Path, raw: Any) -> str:
         here = here.get(part) if isinstance(here, Mapping) else None
         if above in ("scenario", "override", "currency"):
             kind = words.pop()
-            words.append(f"{kind}{' of' if above == 'override' else ''} '{part}'")
+            words.append(f"{kind}{' of' if above == 'override' else ''} '{_cut(part)}'")
         else:
-            words.append(str(part))
+            words.append(_cut(part))
     return ", ".join(words)
 
 
@@ -393,8 +424,12 @@ def _called(item: Any) -> str | None:
     for key in ("name", "id"):
         text = item.get(key)
         if isinstance(text, str) and (shown := plain(text, lines=False).strip()):
-            return shown if len(shown) <= 60 else f"{shown[:57]}..."
+            return _cut(shown)
     return None
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 __all__ = ["assemble", "build_path", "parse_build", "read_build", "read_text"]

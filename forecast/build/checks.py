@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -39,10 +41,32 @@ def figures_of(item: BaseModel) -> Iterator[tuple[str, FigureBase]]:
             yield key, value
 
 
+_FEW = 200
+"""Legal names that a word is held against, and words of one file that are: it takes a while where both are many."""
+_suggestions: ContextVar[int | None] = ContextVar("_suggestions", default=None)
+
+
+@contextmanager
+def few_suggestions() -> Iterator[None]:
+    """Have `nearest` look for likely names only for the first words that are unknown; a file may have any number."""
+    token = _suggestions.set(_FEW) if _suggestions.get() is None else None
+    try:
+        yield
+    finally:
+        if token is not None:
+            _suggestions.reset(token)
+
+
 def nearest(word: str, legal: Iterable[str]) -> str:
     """Suggest the legal name most like a word, or list what is legal."""
     names = list(legal)
-    close = difflib.get_close_matches(word, names, n=1, cutoff=0.6)
+    left = _suggestions.get()
+    if left is not None:
+        _suggestions.set(left - 1)
+    alike = names
+    if len(names) > _FEW:  # those that begin alike first
+        alike = [name for name in names if name[:1].casefold() == word[:1].casefold()][:_FEW]
+    close = difflib.get_close_matches(word, alike, n=1, cutoff=0.6) if left is None or left > 0 else []
     if close:
         return f"Did you mean {close[0]!r}?"
     if not names:

@@ -218,7 +218,7 @@ def sweep(folder: Path, older_than: float = STALE_SECONDS) -> tuple[Path, ...]:
     return tuple(gone)
 
 
-LARGEST_TEXT = 5_000_000
+LARGEST_TEXT = 2_000_000
 """Bytes; a build file beyond this is not one."""
 VERSIONS = 20
 """Earlier texts of a build file that are kept."""

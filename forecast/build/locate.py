@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-_HEADER = re.compile(r"^\s*\[(\[)?\s*(.+?)\s*\](\])?\s*(?:#.*)?$")
+_HEADER = re.compile(r"^\s*+\[(\[)?([^\n]*?)\](\])?\s*+(?:#.*)?$")
 _KEY = re.compile(
     r"^\s*((?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*'))*)\s*="
 )
@@ -43,7 +43,7 @@ def locate(text: str) -> dict[Path, int]:
     table: Path = ()
     depth = 0
     fence: str | None = None
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text.split("\n"), start=1):
         if fence is not None:
             if fence in line:
                 fence = None

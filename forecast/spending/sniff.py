@@ -12,8 +12,10 @@ import re
 import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from datetime import date
 from decimal import Decimal
+from itertools import islice
 from typing import Literal
 
 from forecast.errors import LedgerError
@@ -25,6 +27,9 @@ Cell = str | date | Decimal
 
 LONGEST_CELL = 131_072
 """Characters; a longer cell is most likely a quotation mark that was never closed."""
+MOST_CELLS, MOST_ROWS, MOST_COLUMNS = 1_000_000, 100_000, 500
+"""Cells, rows and columns of a file that are read; a ledger of 20,000 receipts has 400,000 cells."""
+_LOOKED_AT = 200_000
 csv.field_size_limit(2**31 - 1)  # it holds for the whole program: the limit above is kept by `split_rows`
 _DELIMITERS = (",", ";", "\t", "|")
 _DAY = re.compile(r"\s*(\d{1,4})([./\- ])\s?(\d{1,2})\2\s?(\d{1,4})\.?(?:[ T]\d{1,2}:\d{2}(?::\d{2})?.*)?\s*")
@@ -85,13 +90,20 @@ def find_delimiter(text: str) -> str:
     """Find what stands between cells: the mark that gives most rows the same number of columns, two or more."""
 
     def evidence(delimiter: str) -> tuple[int, int]:
-        rows = [row for row in split_rows(text, delimiter)[:200] if any(cell.strip() for cell in row)]
+        rows = [row for row in _first_rows(text, delimiter) if any(cell.strip() for cell in row)]
         widths = Counter(len(row) for row in rows if len(row) > 1)
         return max(((count, width) for width, count in widths.items()), default=(0, 0))
 
     # A decimal comma makes "," look like a delimiter in every row; the real one then is another one that
     # appears in as many rows, so ";" wins ties.
     return max((";", "\t", "|", ","), key=lambda mark: evidence(mark)[0])
+
+
+def _first_rows(text: str, delimiter: str) -> list[list[str]]:
+    """Split off some rows to look at; the last of them may be cut short."""
+    with suppress(csv.Error):
+        return list(islice(csv.reader(io.StringIO(text[:_LOOKED_AT], newline=""), delimiter=delimiter), 200))
+    return []
 
 
 def split_rows(text: str, delimiter: str, longest: int = LONGEST_CELL) -> list[list[str]]:
@@ -103,10 +115,19 @@ def split_rows(text: str, delimiter: str, longest: int = LONGEST_CELL) -> list[l
         If a cell is too long to be one, as after a quotation mark that is never closed.
     """
     try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
-        if any(len(cell) > longest for row in rows for cell in row):
-            message = f"a cell has more than {longest:,} characters"
-            raise csv.Error(message)
+        rows, cells = [], 0
+        for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter):
+            if any(len(cell) > longest for cell in row):
+                message = f"a cell has more than {longest:,} characters"
+                raise csv.Error(message)
+            cells += len(row)
+            if cells > MOST_CELLS or len(rows) >= MOST_ROWS or len(row) > MOST_COLUMNS:
+                message = (
+                    f"the file has more than {MOST_COLUMNS} columns, {MOST_ROWS:,} rows or {MOST_CELLS:,} cells. "
+                    "Take the days or the lines that you need."
+                )
+                raise LedgerError(message)
+            rows.append(row)
         return rows
     except csv.Error as error:
         message = f"the file cannot be split into cells ({error}). A quotation mark may not be closed."

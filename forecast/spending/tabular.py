@@ -6,17 +6,25 @@ import hashlib
 import io
 import warnings
 import zipfile
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
-from forecast.build.files import read_regular
+from forecast.build.files import in_words, read_regular
 from forecast.errors import LedgerError
 from forecast.spending.sniff import LONGEST_CELL, Cell, decode, find_delimiter, split_rows
 
 LARGEST_TABLE = 25_000_000
 """Bytes; a bank's file of ten years is far smaller."""
+LARGEST_SHEET = 30_000_000
+"""Bytes of a spreadsheet unpacked, all its parts together."""
+MOST_CELLS = 250_000
+"""Cells of a spreadsheet, empty ones between others counted."""
+MOST_COLUMNS = 500
+"""Columns of a file."""
 
 
 @dataclass(frozen=True)
@@ -74,6 +82,9 @@ def read_table(
             f"{path}: cannot be read ({error.strerror or error}). Check the name, and that you may read it."
         )
         raise LedgerError(message) from error
+    if len(content) > LARGEST_TABLE:  # what was sent; what is read from the disk is refused above
+        message = f"{path}: larger than {in_words(LARGEST_TABLE)}. Take the days or the lines that you need."
+        raise LedgerError(message)
     digest = hashlib.sha256(content).hexdigest()
     try:
         if content.startswith(b"PK\x03\x04"):
@@ -96,24 +107,68 @@ def read_table(
         raise LedgerError(message) from None
 
 
+def _within(rows: Sequence[Sequence[Cell]]) -> tuple[tuple[Cell, ...], ...]:
+    """Give rows without the empty cells and rows at their ends, as wide as the widest; refuse what is too large.
+
+    Spreadsheets keep cells that once held something or are only coloured, and so may go on for a million rows.
+    """
+    kept: list[tuple[Cell, ...]] = []
+    for row in rows:
+        last = next((place for place in range(len(row), 0, -1) if row[place - 1] != ""), 0)
+        kept.append(tuple(row[:last]))
+    while kept and not kept[-1]:
+        kept.pop()
+    width = max(map(len, kept), default=0)
+    if width > MOST_COLUMNS or width * len(kept) > MOST_CELLS:
+        raise LedgerError(_too_large(len(kept), width))
+    return tuple((*row, *("",) * (width - len(row))) for row in kept)
+
+
+def _too_large(rows: int, width: int) -> str:
+    return (
+        f"what it holds goes on to row {rows:,} and column {width:,}. {MOST_COLUMNS} columns, and {MOST_CELLS:,} cells in "
+        "all, are read: delete what stands far below or beside the list, or save the part you need as CSV."
+    )
+
+
 def _read_sheet(content: bytes) -> tuple[tuple[Cell, ...], ...]:
+    """Read a spreadsheet's first sheet, having looked how large it is unpacked: ZIP can pack a thousandfold."""
     from openpyxl import load_workbook  # loaded late: only spreadsheets need it
 
     try:
+        with zipfile.ZipFile(io.BytesIO(content)) as packed:
+            unpacked = sum(item.file_size for item in packed.infolist())  # no more than this is ever unpacked
+        if unpacked > LARGEST_SHEET:
+            message = (
+                f"the spreadsheet comes to {in_words(unpacked)} unpacked, and {in_words(LARGEST_SHEET)} are read. "
+                "Save the list alone in a new one, or export CSV."
+            )
+            raise LedgerError(message)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # about styles, which do not matter here
-            book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+            book = load_workbook(io.BytesIO(content), read_only=True, data_only=True, keep_links=False)
             try:
-                sheet = book.worksheets[0]
-                return tuple(
-                    tuple(_cell(value) for value in row) for row in sheet.iter_rows(values_only=True)
-                )
+                return _within(list(_rows_of(book.worksheets[0])))
             finally:
                 book.close()
-    # What a damaged spreadsheet raises depends on where it is damaged.
-    except (zipfile.BadZipFile, KeyError, ValueError, IndexError, SyntaxError, EOFError, OSError) as error:
-        message = f"the spreadsheet cannot be read ({error}). Open it, save it again as XLSX, or export CSV."
+    except LedgerError:
+        raise
+    # What a damaged spreadsheet raises depends on where it is damaged, and on which library notices.
+    except Exception as error:
+        reason = " ".join(str(error).split())[:120] or type(error).__name__
+        message = f"the spreadsheet cannot be read ({reason}). Open it, save it again as XLSX, or export CSV."
         raise LedgerError(message) from error
+
+
+def _rows_of(sheet: Any) -> Iterator[tuple[Cell, ...]]:
+    """Give rows as wide as what they hold; how large the sheet says it is may be anything."""
+    sheet.reset_dimensions()
+    seen = 0
+    for number, row in enumerate(sheet.iter_rows(values_only=True), start=1):
+        seen += len(row)
+        if seen > 4 * MOST_CELLS:  # blank ones count here, as they are made first
+            raise LedgerError(_too_large(number, len(row)))
+        yield tuple(_cell(value) for value in row)
 
 
 def _cell(value: object) -> Cell:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path as FilePath
@@ -10,12 +9,13 @@ from typing import Any
 
 from forecast.build.checks import nearest
 from forecast.build.completeness_odd import FAR_RATE
-from forecast.build.figures import FigureBase
+from forecast.build.figures import FigureBase, short
 from forecast.build.files import UnfitFileError, read_regular
 from forecast.build.guided.places import load_places
 from forecast.build.guided.questions import DONT_KNOW, Question, question, questions
 from forecast.build.guided.reading import BoxSize, Context, WrongAnswer, is_unknown, read_value
 from forecast.build.locate import Path, line_of, locate
+from forecast.build.toml import parse_toml
 from forecast.errors import BuildFileError, Problem
 from forecast.words.currencies import minor_digits, reference
 
@@ -229,13 +229,10 @@ def read_answers(source: str | FilePath | Mapping[str, Any]) -> Answers:
         raise BuildFileError(heading, [Problem("file", error.strerror or str(error), mend)]) from None
     try:
         text = raw.decode("utf-8-sig")
-        values = tomllib.loads(text)
     except UnicodeDecodeError as error:
         found, mend = f"byte {error.start + 1} is not UTF-8", "Save it as UTF-8 in your editor."
         raise BuildFileError(heading, [Problem("file", found, mend)]) from None
-    except (ValueError, RecursionError) as error:
-        mend = 'Write key = value, text in double quotes: country = "IE".'
-        raise BuildFileError(heading, [Problem("file", str(error) or "cannot be read", mend)]) from None
+    values = parse_toml(text, heading, 'Write key = value, text in double quotes: country = "IE".')
     return _all(values, heading, locate(text))
 
 
@@ -248,7 +245,7 @@ def _all(raw: Mapping[str, Any], heading: str, lines: dict[Path, int]) -> Answer
     legal = [item.id for item in questions()]
     for key in raw:
         if key not in legal:
-            note(str(key), f"unknown key {key!r}", nearest(str(key), legal))
+            note(str(key), f"unknown key {short(key)}", nearest(str(key), legal))
     if "country" not in raw:
         note("country", "missing", f'Add country = "IE", the two letters of yours, or "{DONT_KNOW}".')
     values: dict[str, Any] = {}

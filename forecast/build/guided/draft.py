@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
@@ -14,6 +13,8 @@ from forecast.build.guided.answers import LARGEST_FILE, Answers, answers_of, is_
 from forecast.build.guided.questions import Question, questions
 from forecast.build.guided.reading import WrongAnswer
 from forecast.build.guided.text import comment, toml_value
+from forecast.build.toml import parse_toml
+from forecast.errors import BuildFileError
 
 _OPENING = (
     "Answers of the guided start so far. `forecast new FOLDER --answers THIS_FILE` makes a build of them."
@@ -84,8 +85,8 @@ def write_draft(file: Path, written: Mapping[str, str]) -> None:
 def read_draft(file: Path) -> dict[str, str]:
     """Give the answers kept; none where there is no such file or it cannot be used."""
     try:
-        kept = tomllib.loads(read_regular(file, LARGEST_FILE).decode("utf-8-sig"))
-    except (OSError, ValueError, RecursionError):
+        kept = parse_toml(read_regular(file, LARGEST_FILE).decode("utf-8-sig"), file.name, "")
+    except (OSError, ValueError, BuildFileError):
         return {}
     return dict(_known({key: text for key, text in kept.items() if isinstance(text, str)}))
 

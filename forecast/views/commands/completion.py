@@ -69,15 +69,14 @@ def _teach(parser: argparse.ArgumentParser) -> None:
 
 def ids(kinds: tuple[str, ...], prefix: str, parsed_args: argparse.Namespace, **_: Any) -> list[str]:
     """Give the ids in the build at hand; none where it cannot be read: a key press is no place for errors."""
-    import tomllib
-
-    from forecast.build.buildfile import build_path
-    from forecast.build.files import LARGEST_TEXT, read_regular
+    from forecast.build.buildfile import build_path, read_text
+    from forecast.build.toml import parse_toml
+    from forecast.errors import ForecastError
 
     for path in (getattr(parsed_args, "file", None), "."):
         try:
-            table = tomllib.loads(read_regular(build_path(path), LARGEST_TEXT).decode()) if path else {}
-        except (OSError, ValueError):
+            table = parse_toml(read_text(build_path(path)), str(path), "") if path else {}
+        except ForecastError:
             continue
         found: list[str] = []
         for kind in kinds:

@@ -1,0 +1,81 @@
+"""TOML as people hand it in: parsed, or refused in words before it takes long or fills the memory."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from typing import Any
+
+from forecast.errors import BuildFileError, Problem
+
+DEEPEST = 32
+"""Tables and lists inside one another; a build's own go eight deep."""
+MOST_PARTS = 64
+"""Parts of one dotted key: the parser takes time with their square."""
+
+_PART = r"""(?:[A-Za-z0-9_-]++|"[^"\n]*+"|'[^'\n]*+')"""
+_CHAIN = re.compile(rf"(?<![A-Za-z0-9_-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_PARTS},}}+")
+_TOO_DEEP = "Nest tables no deeper than the examples do."
+
+
+def parse_toml(text: str, heading: str, mend: str) -> dict[str, Any]:
+    """Parse TOML.
+
+    Parameters
+    ----------
+    text : str
+    heading : str
+        What it is, for the error: most often the path of a file.
+    mend : str
+        What is legal, where it is no TOML.
+
+    Raises
+    ------
+    BuildFileError
+        If it is no TOML, or nested so deeply that reading it would take for ever.
+    """
+    if chain := _CHAIN.search(text):
+        number = text.count("\n", 0, chain.start()) + 1
+        found = f"a key of more than {MOST_PARTS} parts with points between them"
+        raise BuildFileError(heading, [Problem("file", found, _TOO_DEEP, number)])
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        reason, _, at = str(error).rpartition(" (at ")
+        line = at.split(",")[0].removeprefix("line ")
+        number = int(line) if line.isdigit() else max(1, len(text.splitlines()))  # else: at end of document
+        found = _cut(reason or str(error))
+        raise BuildFileError(heading, [Problem("file", found, mend, number)]) from None
+    except ValueError:
+        mend = "Write numbers as 1250 or 12.50, and dates as 2026-05-03."
+        problem = Problem("file", "has a number of thousands of digits, or a date that does not exist", mend)
+        raise BuildFileError(heading, [problem]) from None
+    except RecursionError:
+        raise BuildFileError(heading, [Problem("file", "nested too deeply", _TOO_DEEP)]) from None
+    if _deeper(raw):
+        raise BuildFileError(heading, [Problem("file", "nested too deeply", _TOO_DEEP)])
+    return raw
+
+
+def _deeper(raw: Mapping[str, Any]) -> bool:
+    """Tell whether anything lies deeper than it may, without going there by calls inside calls."""
+    level: list[Any] = [raw]
+    for _ in range(DEEPEST):
+        level = [
+            part
+            for whole in level
+            for part in (whole.values() if isinstance(whole, dict) else whole)
+            if isinstance(part, dict | list)
+        ]
+        if not level:
+            return False
+    return True
+
+
+def _cut(text: str) -> str:
+    """Cut what the parser says, which may hold a whole key."""
+    return text if len(text) <= 200 else f"{text[:197]}..."
+
+
+__all__ = ["DEEPEST", "MOST_PARTS", "parse_toml"]
