@@ -27,6 +27,7 @@ from forecast.build.schema import (
     Option,
     Scenario,
 )  # fmt: skip
+from forecast.errors import MOST_MISTAKES
 
 Item = TypeVar("Item", Line, Event)
 Raised = tuple[Path, str, str]
@@ -59,14 +60,16 @@ def few_suggestions() -> Iterator[None]:
 
 def nearest(word: str, legal: Iterable[str]) -> str:
     """Suggest the legal name most like a word, or list what is legal."""
-    names = list(legal)
+    names = legal if isinstance(legal, list) else list(legal)
     left = _suggestions.get()
     if left is not None:
         _suggestions.set(left - 1)
-    alike = names
-    if len(names) > _FEW:  # those that begin alike first
-        alike = [name for name in names if name[:1].casefold() == word[:1].casefold()][:_FEW]
-    close = difflib.get_close_matches(word, alike, n=1, cutoff=0.6) if left is None or left > 0 else []
+    close: list[str] = []
+    if left is None or left > 0:
+        alike = names
+        if len(names) > _FEW:  # only those that begin alike
+            alike = [name for name in names if name[:1].casefold() == word[:1].casefold()][:_FEW]
+        close = difflib.get_close_matches(word, alike, n=1, cutoff=0.6)
     if close:
         return f"Did you mean {close[0]!r}?"
     if not names:
@@ -130,11 +133,12 @@ def _double_ids(build: Build) -> list[Raised]:
 def _references(build: Build, extra: set[str]) -> list[Raised]:
     found: list[Raised] = []
     legal = {line.id for line in build.line} | extra | set(GROUPS) | {item.id for item in build.consignment}
+    names = sorted(legal)
     causes = [*(cause.id for cause in build.cause), *sorted(extra)]
     for path, item in _items(build):
         for place, name in enumerate(item.of):
             if name.partition(".")[0] not in legal:
-                mend = nearest(name, sorted(legal))
+                mend = nearest(name, names)
                 found.append(((*path, "of", place), f"there is no line, group or consignment {name!r}", mend))
         if isinstance(item, Event):
             found += _unknown_causes(path, item.causes, causes)
@@ -408,7 +412,7 @@ def _circles(build: Build) -> list[Raised]:
             continue
         trail: list[tuple[str, Iterator[str]]] = [(start, iter(needs[start]))]
         state[start] = 1
-        while trail:
+        while trail and len(found) < MOST_MISTAKES:
             here, rest = trail[-1]
             following: Any = next(rest, None)
             if following is None:
@@ -418,7 +422,8 @@ def _circles(build: Build) -> list[Raised]:
                 names = [name for name, _ in trail]
                 circle = [*names[names.index(following) :], following]
                 mend = "A percentage cannot depend on itself: take one of these lines out of an of = [...]."
-                found.append((("line", place[here], "of"), "goes in a circle: " + " → ".join(circle), mend))
+                shown = circle if len(circle) <= 12 else [*circle[:6], "…", *circle[-5:]]
+                found.append((("line", place[here], "of"), "goes in a circle: " + " → ".join(shown), mend))
             elif following in place and not state.get(following):
                 state[following] = 1
                 trail.append((following, iter(needs[following])))

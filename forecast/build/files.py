@@ -218,8 +218,8 @@ def sweep(folder: Path, older_than: float = STALE_SECONDS) -> tuple[Path, ...]:
     return tuple(gone)
 
 
-LARGEST_TEXT = 2_000_000
-"""Bytes; a build file beyond this is not one."""
+LARGEST_TEXT = 1_000_000
+"""Bytes; a build file beyond this is not one: a thousand lines with a paragraph each are half of it."""
 VERSIONS = 20
 """Earlier texts of a build file that are kept."""
 BACKUPS = "backups"

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from forecast.build.buildfile import assemble
+from forecast.build.buildfile import MOST_LINES, assemble
 from forecast.build.cautions import mentions
 from forecast.build.checks import nearest
 from forecast.build.edit import AddItem, changed
@@ -110,7 +110,16 @@ def read_rows(
     Returns
     -------
     tuple of Listed
+
+    Raises
+    ------
+    BuildFileError
+        If there are more rows than a build has lines.
     """
+    rows = list(rows)
+    if len(rows) > MOST_LINES:
+        problem = Problem("list", f"has {len(rows):,} rows", f"A build has {MOST_LINES:,} lines at most.")
+        raise BuildFileError("list of lines: nothing was taken", [problem])
     items = [*build.line, *build.event] if build is not None else []
     taken = {item.id for item in items}
     names = {item.title.casefold() for item in items}

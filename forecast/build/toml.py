@@ -9,10 +9,12 @@ from typing import Any
 
 from forecast.errors import BuildFileError, Problem
 
-DEEPEST = 32
+DEEPEST = 64
 """Tables and lists inside one another; a build's own go eight deep."""
 MOST_PARTS = 64
 """Parts of one dotted key: the parser takes time with their square."""
+MOST_ENTRIES = 20_000
+"""Entries of one list or table."""
 
 _PART = r"""(?:[A-Za-z0-9_-]++|"[^"\n]*+"|'[^'\n]*+')"""
 _CHAIN = re.compile(rf"(?<![A-Za-z0-9_-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_PARTS},}}+")
@@ -53,15 +55,18 @@ def parse_toml(text: str, heading: str, mend: str) -> dict[str, Any]:
         raise BuildFileError(heading, [problem]) from None
     except RecursionError:
         raise BuildFileError(heading, [Problem("file", "nested too deeply", _TOO_DEEP)]) from None
-    if _deeper(raw):
-        raise BuildFileError(heading, [Problem("file", "nested too deeply", _TOO_DEEP)])
+    if wrong := _unfit(raw):
+        raise BuildFileError(heading, [Problem("file", *wrong)])
     return raw
 
 
-def _deeper(raw: Mapping[str, Any]) -> bool:
-    """Tell whether anything lies deeper than it may, without going there by calls inside calls."""
+def _unfit(raw: Mapping[str, Any]) -> tuple[str, str] | None:
+    """Say what lies deeper or is longer than it may, without going there by calls inside calls."""
     level: list[Any] = [raw]
     for _ in range(DEEPEST):
+        longest = max(map(len, level))
+        if longest > MOST_ENTRIES:
+            return f"a list or table of {longest:,} entries", f"A build's have {MOST_ENTRIES:,} at most."
         level = [
             part
             for whole in level
@@ -69,8 +74,8 @@ def _deeper(raw: Mapping[str, Any]) -> bool:
             if isinstance(part, dict | list)
         ]
         if not level:
-            return False
-    return True
+            return None
+    return "nested too deeply", _TOO_DEEP
 
 
 def _cut(text: str) -> str:
@@ -78,4 +83,4 @@ def _cut(text: str) -> str:
     return text if len(text) <= 200 else f"{text[:197]}..."
 
 
-__all__ = ["DEEPEST", "MOST_PARTS", "parse_toml"]
+__all__ = ["DEEPEST", "MOST_ENTRIES", "MOST_PARTS", "parse_toml"]

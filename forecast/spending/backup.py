@@ -24,6 +24,7 @@ from typing import Any
 from forecast.build.files import (
     BACKUPS,
     LARGEST_TEXT,
+    in_words,
     keep_version,
     locked,
     open_regular,
@@ -44,6 +45,8 @@ _SECONDS_A_MEGABYTE = 30.0
 _LEAST_SECONDS = 2.0
 _MOST_DOCUMENTS = 50_000_000
 """Bytes of documents copied after one entry; the rest follow after the next ones."""
+_UNPACKED, _PACKED_AT_MOST = 100_000_000, 100
+"""Bytes that any copy may come to unpacked, and how many times its own size a larger one may."""
 _CONTENTS = "copy.json"
 _BUILD, _LEDGER = "build.toml", "receipts.db"
 
@@ -276,15 +279,7 @@ def _read_contents(path: Path) -> tuple[Copy, dict[str, str]]:
         files = {str(name): str(sha256) for name, sha256 in found["files"].items()}
         receipts = None if found["receipts"] is None else int(found["receipts"])
         return Copy(path, made, receipts, documents), files
-    except (
-        OSError,
-        zipfile.BadZipFile,
-        KeyError,
-        ValueError,
-        TypeError,
-        AttributeError,
-        RecursionError,
-    ) as error:
+    except Exception as error:  # what a damaged one raises depends on where it is damaged
         message = f"{path}: is no copy of a build, or is damaged. Nothing was changed. Choose another one."
         raise LedgerError(message) from error
 
@@ -306,6 +301,13 @@ def _unpack(path: Path, target: Path) -> Copy:
     copy, files = _read_contents(path)
     try:
         with open_regular(path) as packed, zipfile.ZipFile(packed) as archive:
+            unpacked = sum(
+                item.file_size for item in archive.infolist()
+            )  # no more than this is ever unpacked
+            most = max(_UNPACKED, _PACKED_AT_MOST * path.stat().st_size)
+            if unpacked > most:
+                message = f"it would come to {in_words(unpacked)}"
+                raise ValueError(message)
             for name, sha256 in files.items():
                 wanted = place_of(target / FOLDER, sha256) if name.startswith(f"{FOLDER}/") else target / name
                 if name not in (_BUILD, _LEDGER, f"{FOLDER}/{sha256}"):
@@ -320,15 +322,7 @@ def _unpack(path: Path, target: Path) -> Copy:
             complaints = Ledger(target / _LEDGER).check()
             if complaints:
                 raise ValueError(complaints[0])
-    except (
-        OSError,
-        zipfile.BadZipFile,
-        KeyError,
-        ValueError,
-        NotImplementedError,
-        EOFError,
-        LedgerError,
-    ) as error:
+    except Exception as error:  # as above: of the archive, of what packs it, of the ledger in it
         message = f"{path}: the copy is damaged ({error}). Nothing was changed. Choose another one."
         raise LedgerError(message) from error
     return copy

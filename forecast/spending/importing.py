@@ -22,7 +22,7 @@ from typing import Literal
 
 from forecast.build.checks import nearest
 from forecast.build.schema import Build
-from forecast.errors import ImportRefusedError, LedgerError, NumberError, Problem
+from forecast.errors import MOST_MISTAKES, ImportRefusedError, LedgerError, NumberError, Problem
 from forecast.spending.estimates import every_high, unusual
 from forecast.spending.ledger import Ledger, NewReceipt, Receipt
 from forecast.spending.matching import Duplicates, Match, SupplierHistory, key_prefix
@@ -320,6 +320,8 @@ def _read_rows(
     seen: dict[str, int] = {}
     rows: list[ImportRow] = []
     for number, row in payments(preview):
+        if len(problems) >= MOST_MISTAKES:
+            break
 
         def cell(role: str, row: tuple[Cell, ...] = row) -> Cell:
             at = index.get(role)

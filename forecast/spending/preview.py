@@ -24,6 +24,9 @@ from forecast.words.numbers import decimal_marks, doubtful
 ROLES = ("date", "supplier", "amount", "debit", "credit", "currency", "line", "note", "settled")
 """What a column may hold."""
 
+MOST_PAYMENTS = 20_000
+"""Rows of a bank's or card's file."""
+
 Spending = Literal["negative", "positive"]
 """Whether money that leaves stands with a minus (bank accounts) or without (most card statements)."""
 
@@ -122,6 +125,9 @@ def open_import(
     table = read_table(
         path, content=content, encoding=usable.get("encoding"), delimiter=usable.get("delimiter")
     )
+    if len(table.rows) > MOST_PAYMENTS:
+        message = f"{path}: has {len(table.rows):,} rows, and {MOST_PAYMENTS:,} are read. Take the days of the build."
+        raise LedgerError(message)
     try:
         header = find_header(table.rows)
         names = [str(cell).strip() for cell in table.rows[header]]

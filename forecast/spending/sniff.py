@@ -15,6 +15,7 @@ from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 from itertools import islice
 from typing import Literal
 
@@ -115,7 +116,8 @@ def split_rows(text: str, delimiter: str, longest: int = LONGEST_CELL) -> list[l
         If a cell is too long to be one, as after a quotation mark that is never closed.
     """
     try:
-        rows, cells = [], 0
+        rows: list[list[str]] = []
+        cells = 0
         for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter):
             if any(len(cell) > longest for cell in row):
                 message = f"a cell has more than {longest:,} characters"
@@ -232,8 +234,11 @@ def parse_day(cell: Cell, order: DateOrder) -> date | None:
     """Read a day written in that order; None if it is no day. A time of day behind it is ignored."""
     if isinstance(cell, date):
         return cell
-    if isinstance(cell, Decimal):
-        return None
+    return None if isinstance(cell, Decimal) else _day_written(cell, order)
+
+
+@lru_cache(maxsize=8192)  # a file names the same days again and again
+def _day_written(cell: str, order: DateOrder) -> date | None:
     compact = re.fullmatch(r"\s*(\d{4})(\d{2})(\d{2})\s*", cell)
     match = compact or _DAY.fullmatch(cell)
     if match is None:

@@ -6,7 +6,7 @@ import hashlib
 import io
 import warnings
 import zipfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -15,16 +15,14 @@ from typing import Any
 
 from forecast.build.files import in_words, read_regular
 from forecast.errors import LedgerError
-from forecast.spending.sniff import LONGEST_CELL, Cell, decode, find_delimiter, split_rows
+from forecast.spending.sniff import LONGEST_CELL, MOST_COLUMNS, Cell, decode, find_delimiter, split_rows
 
 LARGEST_TABLE = 25_000_000
 """Bytes; a bank's file of ten years is far smaller."""
 LARGEST_SHEET = 30_000_000
 """Bytes of a spreadsheet unpacked, all its parts together."""
-MOST_CELLS = 250_000
-"""Cells of a spreadsheet, empty ones between others counted."""
-MOST_COLUMNS = 500
-"""Columns of a file."""
+MOST_SHEET_CELLS = 250_000
+"""Cells of a spreadsheet, empty ones between others counted; reading it takes longer than CSV."""
 
 
 @dataclass(frozen=True)
@@ -107,27 +105,31 @@ def read_table(
         raise LedgerError(message) from None
 
 
-def _within(rows: Sequence[Sequence[Cell]]) -> tuple[tuple[Cell, ...], ...]:
+def _within(rows: Iterable[Sequence[Cell]]) -> tuple[tuple[Cell, ...], ...]:
     """Give rows without the empty cells and rows at their ends, as wide as the widest; refuse what is too large.
 
     Spreadsheets keep cells that once held something or are only coloured, and so may go on for a million rows.
     """
     kept: list[tuple[Cell, ...]] = []
+    width = filled = 0
     for row in rows:
-        last = next((place for place in range(len(row), 0, -1) if row[place - 1] != ""), 0)
+        if not row:  # of these there may be a million
+            kept.append(())
+            continue
+        last = next((place for place in range(len(row), 0, -1) if str(row[place - 1]).strip()), 0)
         kept.append(tuple(row[:last]))
-    while kept and not kept[-1]:
-        kept.pop()
-    width = max(map(len, kept), default=0)
-    if width > MOST_COLUMNS or width * len(kept) > MOST_CELLS:
-        raise LedgerError(_too_large(len(kept), width))
-    return tuple((*row, *("",) * (width - len(row))) for row in kept)
+        if last:
+            width, filled = max(width, last), len(kept)
+            if width > MOST_COLUMNS or width * filled > MOST_SHEET_CELLS:
+                raise LedgerError(_too_large(filled, width))
+    return tuple((*row, *("",) * (width - len(row))) for row in kept[:filled])
 
 
 def _too_large(rows: int, width: int) -> str:
     return (
-        f"what it holds goes on to row {rows:,} and column {width:,}. {MOST_COLUMNS} columns, and {MOST_CELLS:,} cells in "
-        "all, are read: delete what stands far below or beside the list, or save the part you need as CSV."
+        f"what it holds goes on to row {rows:,} and column {width:,}. {MOST_COLUMNS} columns, and "
+        f"{MOST_SHEET_CELLS:,} cells in all, are read: delete what stands far below or beside the list, or save the "
+        "part you need as CSV."
     )
 
 
@@ -148,7 +150,7 @@ def _read_sheet(content: bytes) -> tuple[tuple[Cell, ...], ...]:
             warnings.simplefilter("ignore")  # about styles, which do not matter here
             book = load_workbook(io.BytesIO(content), read_only=True, data_only=True, keep_links=False)
             try:
-                return _within(list(_rows_of(book.worksheets[0])))
+                return _within(_rows_of(book.worksheets[0]))
             finally:
                 book.close()
     except LedgerError:
@@ -166,9 +168,9 @@ def _rows_of(sheet: Any) -> Iterator[tuple[Cell, ...]]:
     seen = 0
     for number, row in enumerate(sheet.iter_rows(values_only=True), start=1):
         seen += len(row)
-        if seen > 4 * MOST_CELLS:  # blank ones count here, as they are made first
+        if seen > 4 * MOST_SHEET_CELLS:  # blank ones count here, as they are made first
             raise LedgerError(_too_large(number, len(row)))
-        yield tuple(_cell(value) for value in row)
+        yield tuple(map(_cell, row))
 
 
 def _cell(value: object) -> Cell:

@@ -117,6 +117,11 @@ def _main(arguments: Sequence[str] | None) -> int:
         return 0
     except OSError as error:
         return _not_written(error)
+    except MemoryError:
+        return _say(
+            "this needs more memory than there is. Ask for fewer trials (--trials), or close other programs.",
+            2,
+        )
     except Exception as error:  # the one place where a mistake of the program ends in words
         return _own_mistake(error)
 

@@ -12,7 +12,7 @@ import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from functools import cache
+from functools import cache, lru_cache
 
 from forecast.errors import NumberError
 from forecast.words.currencies import is_currency, signs
@@ -26,6 +26,7 @@ _MINUS = re.compile(r"[\u2010-\u2015\u2212\ufe58\ufe63\uff0d]")
 _APOSTROPHES = re.compile(r"[\u2018\u2019\u02bc\u02b9\u2032\u00b4`]")
 _WHOLE_SUM = re.compile(r"([.,])\s*-{1,2}$")
 _BODY = re.compile(r"[0-9][0-9 .,'_]*|[.,][0-9]+", re.ASCII)
+_BARE = re.compile(r"[0-9 .,'_%+-]*", re.ASCII)
 _LONGEST = 60
 
 
@@ -89,6 +90,11 @@ def look_at(text: str, units: Collection[str] = ()) -> Written:
     units : collection of str
         What it may be counted in, such as ``kg``; it may stand behind the number.
     """
+    return _taken_apart(text, tuple(units))
+
+
+@lru_cache(maxsize=8192)  # of a long file each number is looked at several times
+def _taken_apart(text: str, units: tuple[str, ...]) -> Written:
     shown = text.strip()
     if len(shown) > _LONGEST:
         return Written(shown, {}, wrong="too long for a number")
@@ -317,6 +323,8 @@ def _tokens() -> tuple[tuple[str, frozenset[str]], ...]:
 
 def _currency(body: str) -> tuple[str, str, frozenset[str]]:
     """Take a currency's code, sign or word off, before or behind."""
+    if _BARE.fullmatch(body):  # as most are: no need to hold every sign of every currency against it
+        return body, "", frozenset()
     small = body.casefold()
     if match := re.match(r"([A-Za-z]{3})(?=[\s\d.,+-])", body) or re.search(
         r"(?<=[\s\d.,+-])([A-Za-z]{3})$", body

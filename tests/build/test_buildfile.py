@@ -66,9 +66,9 @@ def test_a_file_that_is_not_utf_8_is_told_where(tmp_path: Path) -> None:
 
 def test_a_file_too_large_is_not_read(tmp_path: Path) -> None:
     file = tmp_path / "build.toml"
-    file.write_bytes(b"#" * 5_000_001)
+    file.write_bytes(b"#" * 1_000_001)
 
-    assert refused(file) == f"{file}: 1 mistake\n  1. file: larger than 5 MB. This is not a build file."
+    assert refused(file) == f"{file}: 1 mistake\n  1. file: larger than 1 MB. This is not a build file."
 
 
 @pytest.mark.parametrize("text", ["", "\n\n", "# only a comment\n"])

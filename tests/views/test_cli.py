@@ -857,3 +857,15 @@ def test_a_number_that_is_none_is_told_in_words(build: Path, capsys: pytest.Capt
     with pytest.raises(SystemExit):
         main(["receipt", "void", str(build), "abc", "--why", "typo"])
     assert "'abc' is no whole number: write one such as 3" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("count", ["100000000", "500001", "15", "9" * 400, "16.5"])
+def test_trials_beyond_sense_are_refused_before_anything_is_simulated(
+    count: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        main(["budget", "anywhere", "--trials", count])
+
+    told = capsys.readouterr().err
+    assert "write a whole number from 16 to 500,000, or 'stable'" in told
+    assert len(told) < 1500

@@ -29,6 +29,9 @@ Adder: TypeAlias = "Callable[[argparse._SubParsersAction[argparse.ArgumentParser
 T = TypeVar("T")
 Runner: TypeAlias = Callable[[argparse.Namespace], int]
 
+LEAST_TRIALS, MOST_TRIALS = 16, 500_000
+"""How many builds a command simulates; with most of them the error of a percentile is under a thousandth."""
+
 _UNSEEN = re.compile("[\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 """What JSON may hold as it is and a terminal would act on, or cannot write."""
 
@@ -167,8 +170,11 @@ def trials(text: str) -> int | str:
         count = read_number(text, digits=0)
     except NumberError:
         count = Decimal(0)
-    if count < 16 or count != int(count):
-        message = f"{text!r} is no number of trials: write a whole number of at least 16, or 'stable'"
+    if not LEAST_TRIALS <= count <= MOST_TRIALS or count != int(count):
+        message = (
+            f"{text[:40]!r} is no number of trials: write a whole number from {LEAST_TRIALS} to {MOST_TRIALS:,}, or "
+            "'stable'. More would tell you nothing more, and take the machine's memory"
+        )
         raise argparse.ArgumentTypeError(message)
     return int(count)
 
