@@ -26,6 +26,7 @@ SPREAD_NOTE = (
     "The list had one price here: a starting range of 15 % less to 35 % more was put around it, invented."
 )
 
+_NOTHING = "list of lines: nothing was taken"
 _SUMS = ("total", "totals", "sum", "subtotal", "sub-total", "grand total", "summe", "gesamt", "zwischensumme", "totaal",
          "total general", "totale", "somme")  # fmt: skip
 
@@ -119,7 +120,7 @@ def read_rows(
     rows = list(rows)
     if len(rows) > MOST_LINES:
         problem = Problem("list", f"has {len(rows):,} rows", f"A build has {MOST_LINES:,} lines at most.")
-        raise BuildFileError("list of lines: nothing was taken", [problem])
+        raise BuildFileError(_NOTHING, [problem])
     items = [*build.line, *build.event] if build is not None else []
     taken = {item.id for item in items}
     names = {item.title.casefold() for item in items}
@@ -319,8 +320,7 @@ def lines_to_add(listed: Sequence[Listed]) -> list[AddItem]:
     if not problems and not any(row.state == "new" for row in listed):
         problems = [Problem("list", "no row becomes a line", "Look at the columns, and at what is left out.")]
     if problems:
-        heading = "list of lines: nothing was taken"
-        raise BuildFileError(heading, problems)
+        raise BuildFileError(_NOTHING, problems)
     return [AddItem("line", row.table) for row in listed if row.state == "new"]
 
 
