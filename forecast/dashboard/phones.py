@@ -10,8 +10,6 @@ import sys
 from collections.abc import Callable, Sequence
 from html import escape
 
-import segno
-
 COOKIE = "forecast-phone"
 ENTER = "/let-me-in"
 """Where the form with the code is sent."""
@@ -141,6 +139,8 @@ def _print(said: str) -> None:
 
 def _picture(address: str) -> str:
     """Draw an address for a phone's camera; nothing where the terminal cannot show it."""
+    import segno  # loaded late: only a server for phones draws
+
     drawn = io.StringIO()
     segno.make(address, error="l", micro=False).terminal(out=drawn, compact=True, border=2)
     picture = drawn.getvalue()
