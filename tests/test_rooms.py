@@ -120,6 +120,40 @@ def test_only_the_ledger_knows_its_database() -> None:
     nobody_imports(lambda file, target: target.split(".")[0] == "sqlite3" and "ledger" not in file.parts)
 
 
+OWN = {"forecast/trade/incoterms.py", "forecast/dashboard/server.py"}
+"""Modules that read a file which comes with a package."""
+
+
+def test_what_the_builder_names_is_read_by_one_function() -> None:
+    """See `forecast.build.files.open_regular`: a device or a pipe that is read elsewhere holds the program up."""
+
+    def reads(node: ast.AST) -> bool:
+        if not isinstance(node, ast.Call):
+            return False
+        modes = [*node.args, *(word.value for word in node.keywords if word.arg == "mode")]
+        writes = any(
+            isinstance(mode, ast.Constant) and str(mode.value)[:1] in ("w", "x", "a") for mode in modes
+        )
+        if isinstance(node.func, ast.Name):
+            return node.func.id == "open" and not writes
+        if not isinstance(node.func, ast.Attribute) or "resources.files" in ast.unparse(node.func):
+            return False
+        owner = ast.unparse(node.func.value)
+        if node.func.attr == "open":
+            return owner not in ("Image", "archive", "os") and not writes
+        return node.func.attr in ("read_bytes", "read_text")
+
+    assert reads(ast.parse("path.read_text()").body[0].value)  # type: ignore[attr-defined]
+    assert reads(ast.parse("path.open('rb')").body[0].value)  # type: ignore[attr-defined]
+    nothing_in(
+        f"{name(file)} line {node.lineno}: {ast.unparse(node)}"
+        for file in MODULES
+        if name(file) not in {*OWN, "forecast/build/files.py"}
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        if isinstance(node, ast.expr) and reads(node)
+    )
+
+
 def test_the_engine_knows_arrays_and_models_only() -> None:
     known = {*sys.stdlib_module_names, "numpy", "scipy", "forecast"}
     nobody_imports(lambda file, target: room(file) == "engine" and target.split(".")[0] not in known)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import streamlit as st
 
+from forecast.build.files import open_regular
 from forecast.dashboard.layout import safe, told_plainly
 from forecast.dashboard.receipts_news import keep_news, news
 from forecast.spending.backup import copies, earlier_builds, find_copy, restore, verify, write_backup
@@ -38,8 +39,11 @@ def copies_of(folder: BuildFolder) -> None:
 
 
 def _backup(folder: BuildFolder) -> bytes:
-    with tempfile.TemporaryDirectory(prefix="forecast-") as scratch:
-        return write_backup(folder, Path(scratch) / "backup.zip").path.read_bytes()
+    with (
+        tempfile.TemporaryDirectory(prefix="forecast-") as scratch,
+        open_regular(write_backup(folder, Path(scratch) / "backup.zip").path) as file,
+    ):
+        return file.read()
 
 
 def _put_back(folder: BuildFolder) -> None:
@@ -48,7 +52,10 @@ def _put_back(folder: BuildFolder) -> None:
         "Copy", list(known), index=None, placeholder="Choose one", key="copy-which",
         format_func=lambda one: f"{known[one].made:%Y-%m-%d %H:%M}: {held_words(known[one])}",
     )  # fmt: skip
-    sent = st.file_uploader("Or a backup that you kept", type=["zip"], key="copy-sent")
+    sent = st.file_uploader(
+        "Or a backup that you kept", type=["zip"], key="copy-sent",
+        help=f"A larger one goes back in the terminal: forecast restore {folder.folder} FILE",
+    )  # fmt: skip
     only = st.checkbox("Only the ledger; the build file stays as it is", key="copy-ledger")
     st.markdown("How all stands now is kept as a copy first.")
     if not st.button("Put it back", key="copy-back", disabled=name is None and sent is None):

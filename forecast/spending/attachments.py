@@ -10,6 +10,7 @@ from __future__ import annotations
 import errno
 import hashlib
 import io
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,6 +24,7 @@ DOCUMENTS = "JPEG, PNG, GIF, TIFF, WebP, HEIC, AVIF and PDF"
 LARGEST_DOCUMENT = 100_000_000
 """Bytes of a picture or PDF that is read from this disk; a scan of many pages is smaller."""
 _HEAD = 1024
+_HASH = re.compile("[0-9a-f]{64}")
 _SIGNATURES = {
     b"\xff\xd8\xff": "image/jpeg",
     b"\x89PNG\r\n\x1a\n": "image/png",
@@ -178,15 +180,31 @@ def attachment_path(ledger: Ledger, attached: AttachedFile) -> Path:
 
 def verify_attachments(ledger: Ledger) -> tuple[str, ...]:
     """Hold every attachment against its hash; give what is wrong, in words, and nothing when all is well."""
-    return tuple(
-        f"{item.name} of receipt {item.receipt_id}: {complaint}"
-        for item in ledger.attachments()
-        if (complaint := complaint_of(place_of(folder_of(ledger), item.sha256), item.sha256))
-    )
+    found = []
+    for item in ledger.attachments():
+        try:
+            complaint = complaint_of(place_of(folder_of(ledger), item.sha256), item.sha256)
+        except LedgerError as error:
+            complaint = str(error)
+        if complaint:
+            found.append(f"{item.name} of receipt {item.receipt_id}: {complaint}")
+    return tuple(found)
 
 
 def place_of(folder: Path, sha256: str) -> Path:
-    """Give where a document of that hash lies in a folder of documents."""
+    """Give where a document of that hash lies in a folder of documents.
+
+    Raises
+    ------
+    LedgerError
+        If it is no hash: a ledger or copy made by another program could name any file of this machine.
+    """
+    if not _HASH.fullmatch(sha256):
+        message = (
+            f"{sha256!r} names no document: another program altered this ledger or copy. Nothing was changed. "
+            "Put an earlier copy back, with 'forecast restore'."
+        )
+        raise LedgerError(message)
     return folder / sha256[:2] / sha256
 
 

@@ -24,6 +24,7 @@ from typing import Any
 from forecast.build.files import (
     BACKUPS,
     LARGEST_TEXT,
+    UnfitFileError,
     in_words,
     keep_version,
     locked,
@@ -278,7 +279,12 @@ def _read_contents(path: Path) -> tuple[Copy, dict[str, str]]:
         documents = tuple(str(sha256) for sha256 in found["documents"])
         files = {str(name): str(sha256) for name, sha256 in found["files"].items()}
         receipts = None if found["receipts"] is None else int(found["receipts"])
+        for sha256 in (*documents, *files.values()):
+            place_of(Path(), sha256)
         return Copy(path, made, receipts, documents), files
+    except UnfitFileError as error:
+        message = f"{path}: cannot be read ({error.strerror}). Nothing was changed. Choose another one."
+        raise LedgerError(message) from error
     except Exception as error:  # what a damaged one raises depends on where it is damaged
         message = f"{path}: is no copy of a build, or is damaged. Nothing was changed. Choose another one."
         raise LedgerError(message) from error

@@ -327,7 +327,7 @@ print("nobody was asked")
 @pytest.mark.skipif(sys.platform != "linux", reason="network namespaces of Linux")
 def test_nobody_is_asked_for_this_machines_own_address(tmp_path: Path, untouched: str) -> None:
     """In a network of its own whose resolver notes what it is asked and never answers."""
-    if subprocess.run(["unshare", "-rnm", "true"], capture_output=True).returncode:
+    if subprocess.run(["unshare", "-rnmpf", "true"], capture_output=True).returncode:
         message = "no network namespace can be had here"
         if os.environ.get("CI"):
             pytest.fail(message)
@@ -340,7 +340,8 @@ def test_nobody_is_asked_for_this_machines_own_address(tmp_path: Path, untouched
         f" && mount --bind {names} /etc/resolv.conf && exec {sys.executable} {script} {untouched}"
     )
     done = subprocess.run(
-        ["unshare", "-rnm", "sh", "-c", inside], cwd=ROOT, capture_output=True, text=True, timeout=180,
+        ["unshare", "-rnmpf", "--kill-child", "sh", "-c", inside], cwd=ROOT, capture_output=True, text=True,
+        timeout=180,
         env=os.environ | {"PYTHONPATH": str(ROOT), "FORECAST_HOME": str(tmp_path / "home")},
     )  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr

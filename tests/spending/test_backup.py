@@ -269,7 +269,7 @@ def test_a_copy_writes_nowhere_but_where_it_belongs(folder: BuildFolder, tmp_pat
     with zipfile.ZipFile(bad, "w") as archive:
         archive.writestr(name, b"x")
         archive.writestr("copy.json", '{"made": "2026-01-01T00:00:00", "receipts": null, "documents": [], "files": {"'
-                         + name + '": "00"}}')  # fmt: skip
+                         + name + '": "' + "0" * 64 + '"}}')  # fmt: skip
     with pytest.raises(LedgerError, match="the copy is damaged"):
         restore(folder, find_copy(folder, bad))
     assert not (tmp_path / "outside.toml").exists()

@@ -9,6 +9,7 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
 from contextlib import suppress
 
 from forecast.errors import ForecastError
@@ -18,6 +19,8 @@ PORT = 8501
 """Where the dashboard listens unless it is told."""
 _TRIES = 20
 """So many ports are tried, one after the other, where none is asked for."""
+_PATIENCE = 10.0
+"""Seconds that the server may take to end."""
 PHONE = "FORECAST_PHONE"
 """Set for the server that lets phones in."""
 
@@ -137,6 +140,9 @@ def _run(arguments: list[str], variables: dict[str, str]) -> int:
 
     def end(*_: object) -> None:
         server.terminate()
+        late = threading.Timer(_PATIENCE, server.kill)  # in the middle of something that does not end
+        late.daemon = True
+        late.start()
 
     before = {signal.SIGTERM: signal.signal(signal.SIGTERM, end)}
     before[signal.SIGINT] = signal.signal(
