@@ -18,8 +18,10 @@ from forecast.views.charts.lines import Standing
 from forecast.views.lessons import estimate_rows
 from forecast.views.money import about
 from forecast.views.sentences import budget_sentence, watch_sentence, width_sentence
-from forecast.views.watching import rough_days, trials_sentence
+from forecast.views.watching import days_shown, rough_days, trials_sentence
 
+_FEW = 40
+"""Days that are forecast before anybody wonders how many are left."""
 # The pictures of the past come last: room is kept for them, so that what stands below does not jump.
 _ROOM = "<style>.st-key-band { min-height: 26rem; } .st-key-moves { min-height: 24rem; }</style>"
 
@@ -45,9 +47,10 @@ def page() -> None:
         looks_settled(view, watch)
         small_print = st.container()
         # Going back in time takes longest: the figures of today stand on the screen by then.
-        with band, st.spinner("Going back in time …"):
-            told = history_of(view)
+        with band:
+            told = _told(view)
             picture(forecast_band(told.points, watch.budget, view.currency, palette()), key="over-time")
+            _days_shown(view, told)
         with moves:
             st.subheader("What moved")
             what_moved(view, told, watch)
@@ -56,6 +59,34 @@ def page() -> None:
             over_time(told)
         with small_print:
             _small_print(watch, told)
+
+
+def _told(view: Opened) -> History:
+    """Go back in time, saying how far that is."""
+    room = st.empty()
+
+    def progress(done: int, of: int) -> None:
+        if of > _FEW and done % 5 == 0:  # each word to the browser takes its time too
+            room.progress(done / of, f"Going back in time: {of - done} days left")
+
+    room.caption("Going back in time …")
+    told = history_of(view, all_days=bool(st.session_state.get(_all_days(view))), progress=progress)
+    room.empty()
+    return told
+
+
+def _all_days(view: Opened) -> str:
+    return f"all-days-{view.folder.folder}"
+
+
+def _days_shown(view: Opened, told: History) -> None:
+    """Say which days a large build's picture shows, with a button for the others."""
+    if not told.left_out:
+        return
+    text(days_shown(told))
+    if not st.session_state.get(_all_days(view)) and st.button("Show the other days too"):
+        st.session_state[_all_days(view)] = True
+        st.rerun()
 
 
 def _nothing_yet(view: Opened) -> None:

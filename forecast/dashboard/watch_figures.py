@@ -10,7 +10,7 @@ from forecast.build.schema import Build
 from forecast.dashboard.state import Opened, ledger_state
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.spending.earned import Earned, earned_value
-from forecast.spending.history import History, history
+from forecast.spending.history import MOST_DAYS, History, Progress, history
 from forecast.spending.ledger import Ledger
 from forecast.spending.moved import Moved, what_moved
 from forecast.spending.standing import Record
@@ -23,10 +23,10 @@ def anything_entered(view: Opened) -> bool:
     return view.ledger is not None and bool(Record.read(view.ledger).days())
 
 
-def history_of(view: Opened) -> History:
-    """Give the forecast as of each day on which something was entered."""
+def history_of(view: Opened, *, all_days: bool, progress: Progress) -> History:
+    """Give the forecast as of each day on which something was entered, or in a large build of those that matter."""
     assert view.ledger is not None
-    return _history(*_key(view), view.build, view.ledger)
+    return _history(*_key(view), all_days, view.build, view.ledger, progress)
 
 
 def moved_between(view: Opened, since: dt.date, until: dt.date | None) -> Moved:
@@ -51,9 +51,11 @@ def _key(view: Opened) -> tuple[str, str, int, int, str]:
 # Keys are text and numbers only: Streamlit hashes big arrays by sample and models without their types.
 @st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
 def _history(
-    fingerprint: str, scenario: str, trials: int, seed: int, state: str, _build: Build, _ledger: Ledger
-) -> History:
-    return history(_build, _ledger, scenario or None, trials, seed)
+    fingerprint: str, scenario: str, trials: int, seed: int, state: str, all_days: bool, _build: Build,
+    _ledger: Ledger, _progress: Progress,
+) -> History:  # fmt: skip
+    most = MOST_DAYS if all_days else None
+    return history(_build, _ledger, scenario or None, trials, seed, most=most, progress=_progress)
 
 
 @st.cache_resource(max_entries=4 * _ENTRIES, show_spinner=False)

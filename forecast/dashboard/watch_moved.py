@@ -41,7 +41,7 @@ def what_moved(view: Opened, told: History, watch: Reforecast) -> None:
 
 def _days(view: Opened, told: History) -> tuple[dt.date, dt.date | None]:
     """Ask between which days; from where moves are told until now, as the terminal does, when left alone."""
-    days = list(dict.fromkeys(point.date for point in told.points))
+    days = list(told.days)
     home = f"{view.folder.folder}"
     left, right = st.columns(2)
     starts = days[:-1]

@@ -11,13 +11,13 @@ Letters: N trials, B bins of the figure's values.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from forecast.build.schema import Build
+from forecast.build.schema import Build, Line
 from forecast.decide.figure_words import figure_words, titles_of
 from forecast.decide.firm_up_how import EFFORTS, how_to_know, how_to_know_event
 from forecast.decide.paired import mean_percentile_change
@@ -30,6 +30,9 @@ Money = Callable[[float], str]
 BINS = 32
 POINTS = 8
 """Values that a figure is set to in turn, each the middle of an equal share of its range."""
+
+CANDIDATES = 40
+"""Figures and events that are looked at: those whose own lines vary most for the effort, of which the list is made."""
 
 _GROUPS = 8  # of replicates, for the simulation error
 _FEW_VALUES = 12
@@ -100,20 +103,22 @@ def firm_up(replay: Replay, build: Build, level: float = 0.8, *, learning: bool 
     Returns
     -------
     tuple of FirmUp
-        Best first. Figures that are known already are not in it.
+        Best first, CANDIDATES at most. Figures that are known already are not in it.
     """
     plan, trials = replay.forecast.plan, replay.forecast.trials
     titles = titles_of(build)
     lines = {line.id: line for line in build.line}
-    gates = [(gate.id, trials.gates[place].astype(float)) for place, gate in enumerate(plan.gates)]
-    known = _known(replay)
+    figures, events = _candidates(replay, lines, titles)
+    gates = [
+        (gate.id, trials.gates[place].astype(float))
+        for place, gate in enumerate(plan.gates)
+        if gate.id in events
+    ]
     found = []
     for item in plan.inputs:
-        values = replay.figure(item.id)
-        id = item.id.partition(".")[0]
-        moves_money = any(plan.rows[place].is_money for place in replay.affected([item.id]))
-        if np.ptp(values) <= 0 or id in known or item.id in known or not moves_money:
+        if item.id not in figures or np.ptp(values := replay.figure(item.id)) <= 0:
             continue
+        id = item.id.partition(".")[0]
         effort, how = how_to_know(item.id, lines.get(id), titles)
         gain = float(np.average(values, weights=trials.weights)) - item.shape.middle
         found.append(
@@ -135,6 +140,39 @@ def firm_up(replay: Replay, build: Build, level: float = 0.8, *, learning: bool 
             )
         )  # fmt: skip
     return tuple(sorted(found, key=lambda item: -item.worth))
+
+
+def _candidates(
+    replay: Replay, lines: Mapping[str, Line], titles: Mapping[str, str]
+) -> tuple[frozenset[str], frozenset[str]]:
+    """Name the uncertain figures and the events that are worth a look.
+
+    Settling a figure releases the less, the less the rows that read it vary; their spread is known without a further
+    run, and orders the figures well enough to leave out what has no chance of being near the top.
+    """
+    plan, trials = replay.forecast.plan, replay.forecast.trials
+    known = _known(replay)
+    spread = {row.id: float(np.std(trials.row(row.id))) for row in plan.rows if row.is_money}
+    worth: list[tuple[float, bool, str]] = []
+
+    def consider(name: str, of: Iterable[int], effort: str, *, event: bool) -> None:
+        moved = [plan.rows[place] for place in of if plan.rows[place].is_money]
+        if moved:
+            worth.append((sum(spread[row.id] for row in moved) / EFFORTS[effort], event, name))
+
+    for item in plan.inputs:
+        id = item.id.partition(".")[0]
+        if id not in known and item.id not in known:
+            effort, _ = how_to_know(item.id, lines.get(id), titles)
+            consider(item.id, replay.affected([item.id]), effort, event=False)
+    for gate in plan.gates:
+        effort, _ = how_to_know_event(gate.id, lines.get(gate.id), titles)
+        consider(gate.id, replay.affected(gates=[gate.id]), effort, event=True)
+    taken = sorted(worth, key=lambda one: -one[0])[:CANDIDATES]
+    return (
+        frozenset(name for spread_, event, name in taken if spread_ > 0 and not event),
+        frozenset(name for spread_, event, name in taken if event),
+    )
 
 
 def _known(replay: Replay) -> set[str]:

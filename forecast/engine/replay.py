@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forecast.build.formula import Input, walk
-from forecast.engine.draws import BLOCK, column, replicate_sizes
+from forecast.engine.draws import BLOCK, columns, replicate_sizes
 from forecast.engine.evaluate import Value
 from forecast.engine.facts import Prior, prepare
 from forecast.engine.known import KnownFacts
@@ -137,12 +137,8 @@ class Replay:
 
     def _column(self, name: str) -> Array:
         if name not in self._own:
-            self._own[name] = np.concatenate(
-                [
-                    column(self.seed, number, name, self._n, self.plan.slots)
-                    for number in range(self._replicates)
-                ]
-            )
+            drawn = columns(self.seed, range(self._replicates), [name], self._n, self.plan.slots)
+            self._own[name] = np.concatenate([drawn.scores(0, block) for block in drawn.blocks()])
         return self._own[name]
 
 

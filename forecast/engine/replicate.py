@@ -221,18 +221,21 @@ class World:
         """Give what a row paid in part costs in the end: what was paid, or as drawn given that it is more."""
         loadings = np.asarray(part.loadings)
         pushed = loadings @ self.latents if loadings.any() else np.zeros(drawn.size)
+        open_ = self.scores(f"settled {name}") >= float(ndtri(part.settled))
+        width = self.width[open_] if part.own and self.width is not None else None
+        pushed, drawn = pushed[open_], drawn[open_]  # where it is settled nothing is left to draw
         weight: Value = own_weight(part.loadings)
-        if part.own and self.width is not None:
-            pushed = pushed * self.width
-            weight = weight * self.width
+        if width is not None:
+            pushed = pushed * width
+            weight = weight * width
         bound = float(part.margin.score(np.array([max(part.paid, 1e-300)]))[0])
-        score = part.margin.score(np.broadcast_to(drawn, pushed.shape))
-        more = pushed + weight * at_least((score - pushed) / weight, (bound - pushed) / weight)
+        more = pushed + weight * at_least(
+            (part.margin.score(drawn) - pushed) / weight, (bound - pushed) / weight
+        )
         amount = part.margin.amount
-        wide = part.own and self.width is not None
-        final = np.maximum(straight_on(amount, more) if wide else amount(more), part.paid)
-        settled = self.scores(f"settled {name}") < float(ndtri(part.settled))
-        return np.where(settled, part.paid, final)
+        final = np.full(open_.size, part.paid)
+        final[open_] = np.maximum(straight_on(amount, more) if width is not None else amount(more), part.paid)
+        return final
 
     def price(
         self,

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+import heapq
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeAlias
 
 import numpy as np
 
@@ -25,6 +26,13 @@ from forecast.spending.standing import Moment, Record, Standing, day_before
 
 MOST_DAYS = 200
 """Days of a history, unless more are asked for: as many as a picture can show."""
+LEAST_DAYS = 12
+"""Days of a history of even the largest build."""
+_ROWS_AND_DAYS = 3000
+"""How many rows times days are forecast unasked: some seconds' work, and all days of a build of usual size."""
+
+Progress: TypeAlias = Callable[[int, int], None]
+"""Is told how many days are done, and of how many."""
 
 
 @dataclass(frozen=True)
@@ -89,6 +97,8 @@ class History:
     ranges_changed : bool
         Whether the build file is another one than when the budget was frozen. All points are forecast with the
         ranges as they are now; `what_moved` tells what their change did.
+    days : tuple of datetime.date
+        Every day that it could be told of, oldest first, those left out too.
     """
 
     currency: str
@@ -100,6 +110,7 @@ class History:
     left_out: int = 0
     since: dt.date | None = None
     ranges_changed: bool = False
+    days: tuple[dt.date, ...] = ()
 
     @property
     def start(self) -> HistoryPoint:
@@ -115,8 +126,9 @@ def history(
     seed: int = DEFAULT_SEED,
     *,
     days: Iterable[dt.date] | None = None,
-    most: int = MOST_DAYS,
+    most: int | None = None,
     by: Literal["day", "receipt"] = "day",
+    progress: Progress | None = None,
 ) -> History:
     """Give the forecast as of each day on which something was entered, or after each receipt.
 
@@ -132,12 +144,14 @@ def history(
     trials, seed : int
     days : iterable of datetime.date, optional
         Other days.
-    most : int
-        Where there are more days (or receipts) than this, so many of them are taken, spread evenly, the last one
-        among them.
+    most : int, optional
+        Where there are more days (or receipts) than this, so many of them are taken: the first, the last, and those
+        on which most money was paid, agreed or settled. When left out, as many as are forecast in some seconds.
     by : {"day", "receipt"}
         With "receipt" there is a point for each receipt, those of a day in the order in which they were entered; what
         else was said that day counts with the last receipt of its line.
+    progress : callable, optional
+        Is told after each day how many are done, and of how many.
 
     Returns
     -------
@@ -157,7 +171,9 @@ def history(
         entered = list(record.moments() if by == "receipt" else (Moment(day) for day in record.days()))
     last = record.baselines[-1] if record.baselines else None
     plan = compile_plan(build, scenario_in_force(build, scenario, last))
-    kept = _spread(entered, most)
+    if most is None:
+        most = min(MOST_DAYS, max(LEAST_DAYS, _ROWS_AND_DAYS // max(1, len(plan.rows))))
+    kept = _that_matter(entered, record, most)
     since = record.told_since() if entered else None
     shown = _with_eves(kept, since) if days is None else kept
     replay = Replay(plan, trials, seed)
@@ -171,20 +187,24 @@ def history(
             today = run(plan, trials, seed, known=known.facts, keep="totals")
             outcome = Outcome(today.totals, today.weights, today.replicates)
         points.append(_point(build, plan, moment, standing, known, conditions, outcome))
+        if progress is not None:
+            progress(len(points), len(shown))
     changed = last is not None and last.fingerprint not in ("", build.fingerprint())
     return History(
         plan.currency, plan.scenario, replay.count, seed, tuple(points), len(entered), len(entered) - len(kept),
-        since, changed,
+        since, changed, tuple(dict.fromkeys(moment.date for moment in _with_eves(entered, since))),
     )  # fmt: skip
 
 
-def _spread(moments: Sequence[Moment], most: int) -> list[Moment]:
-    """Take at most so many moments, spread evenly, first and last among them."""
+def _that_matter(moments: Sequence[Moment], record: Record, most: int) -> list[Moment]:
+    """Take at most so many moments: first, last, and those at which most money was entered, the earlier of equals."""
     if len(moments) <= most:
         return list(moments)
-    step = (len(moments) - 1) / max(1, most - 1)
-    places = {len(moments) - 1 - round(place * step) for place in range(most)}
-    return [moments[place] for place in sorted(places)]
+    sums = record.sums_of(moments)
+    between = range(1, len(moments) - 1)
+    taken = heapq.nlargest(max(0, most - 2), between, key=lambda place: (sums[place], -place))
+    ends = {len(moments) - 1} if most < 2 else {0, len(moments) - 1}
+    return [moments[place] for place in sorted({*taken, *ends})]
 
 
 def _with_eves(moments: Sequence[Moment], since: dt.date | None) -> list[Moment]:

@@ -90,8 +90,8 @@ class Known:
 
 
 SETTLED: Mapping[Bought, float] = {"once": 0.9, "several": 0.6, "running": 0.25}
-"""Chance that a sum paid for a line is all of it, before the sum is looked at, by how the line is bought; common practice,
-no source."""
+"""Chance that a sum paid for a line is all of it, before the sum is looked at, by how the line is bought; common
+practice, no source."""
 
 EXTRAS: Mapping[AgreementKind, float] = {"fixed": 0.1, "estimate": 0.4}
 """Chance of extras on an agreed price, by the kind of agreement; common practice, no source."""

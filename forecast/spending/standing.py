@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from forecast.spending.ledger import Baseline, Commitment, Ledger, Mark, StillToBuy
@@ -172,6 +172,41 @@ class Record:
             if not todays:
                 found.append(Moment(day))
         return tuple(found)
+
+    def sums_of(self, moments: Sequence[Moment]) -> list[int]:
+        """Give how much money was entered at each moment: paid, agreed, said to be left, or settled by a word.
+
+        Parameters
+        ----------
+        moments : sequence of Moment
+            In order; what is dated between two of them is counted with none.
+
+        Returns
+        -------
+        list of int
+            Minor units, whatever their sign. A word on a line, as that it is closed, counts as what is paid for it.
+        """
+        paid: dict[str, int] = {}
+        by_receipt: dict[tuple[dt.date, int | None], int] = {}
+        by_day: dict[dt.date, int] = {}
+        for one in self.payments:
+            paid[one.line_id] = paid.get(one.line_id, 0) + one.amount_minor
+            key = one.date, one.receipt_id
+            by_receipt[key] = by_receipt.get(key, 0) + abs(one.amount_minor)
+        said = [(one.date, one.amount_minor) for one in self.commitments]
+        said += [(item.date, item.amount_minor) for item in self.still]
+        said += [(mark.date, paid.get(mark.subject, 0)) for _, mark in self.marks]
+        for day, sum_ in said:
+            by_day[day] = by_day.get(day, 0) + abs(sum_)
+        told_apart = {moment.date for moment in moments if moment.receipt is not None}
+        for (day, _), sum_ in by_receipt.items():
+            if day not in told_apart:
+                by_day[day] = by_day.get(day, 0) + sum_
+        return [
+            by_receipt.get((moment.date, moment.receipt), 0) * (moment.receipt is not None)
+            + by_day.get(moment.date, 0) * moment.day_over
+            for moment in moments
+        ]
 
     def standing(self, as_of: dt.date | None = None) -> Standing:
         """Give how things stood on a day; all that was entered when left out."""

@@ -164,6 +164,12 @@ def rough_days(told: History) -> str:
     if rough:
         one = "day is" if rough == 1 else "days are"
         text += f" {rough} {one} rough: few trials agree with what was paid in part by then."
-    if told.left_out:
-        text += f" {told.left_out} days between are left out."
     return text
+
+
+def days_shown(told: History, *, by_receipt: bool = False) -> str:
+    """Say which days or receipts of a long history are shown; nothing where all of them are."""
+    if not told.left_out:
+        return ""
+    shown, what = told.entered - told.left_out, "receipts" if by_receipt else "days"
+    return f"Shown: the first and last of {told.entered} {what}, and the {shown - 2} with most money entered."

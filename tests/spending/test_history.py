@@ -72,13 +72,35 @@ def test_a_later_entry_leaves_earlier_days_as_they_were(ledger: Ledger, told: Hi
     assert history(BUILD, ledger, trials=4096).points[:-1] == told.points
 
 
-def test_too_many_days_are_spread_evenly_and_counted(ledger: Ledger, told: History) -> None:
+def test_of_too_many_days_those_with_most_money_are_taken_and_counted(ledger: Ledger, told: History) -> None:
+    # Between first and last, most was entered on the third: 50 for the kit, and 140 that closing it settles.
     few = history(BUILD, ledger, trials=4096, most=3)
     assert few.left_out == 4
     assert [point.date for point in few.points] == [
-        FIRST - timedelta(days=1), FIRST, FIRST + timedelta(days=3), FIRST + timedelta(days=6),
+        FIRST - timedelta(days=1), FIRST, FIRST + timedelta(days=2), FIRST + timedelta(days=6),
     ]  # fmt: skip
     assert few.points[-1] == told.points[-1]
+    assert few.days == told.days == tuple(point.date for point in told.points)
+
+
+def test_an_agreed_price_counts_as_money_of_its_day(ledger: Ledger) -> None:
+    ledger.add_commitment(FIRST + timedelta(days=4), "somebody", "winch", 90_000, "EUR")
+    few = history(BUILD, ledger, trials=256, most=3)
+    assert FIRST + timedelta(days=4) in [point.date for point in few.points]
+
+
+def test_a_large_build_shows_fewer_days_unasked_and_says_how_far_it_is(tmp_path: Path) -> None:
+    lines = "".join(f'[[line]]\nid = "line{n}"\ngroup = "other"\namount = 10\n' for n in range(149))
+    build = parse_build(TEXT + lines)
+    ledger = Ledger(tmp_path / "many.db", currency="EUR")
+    for number in range(60):
+        ledger.add_receipt(FIRST + timedelta(days=number), "somebody", 100, "EUR", [("winch", 100)])
+    heard: list[tuple[int, int]] = []
+    told = history(build, ledger, trials=64, progress=lambda *how_far: heard.append(how_far))
+    assert 12 <= len(told.points) - 1 < 25
+    assert told.left_out == 60 - (len(told.points) - 1)
+    assert heard == [(done, len(told.points)) for done in range(1, len(told.points) + 1)]
+    assert history(build, ledger, trials=64, most=1000).left_out == 0
 
 
 def test_days_of_ones_own(ledger: Ledger) -> None:
@@ -126,7 +148,7 @@ def test_receipts_of_one_day_are_told_apart_in_the_order_in_which_they_were_ente
     )
 
 
-def test_many_receipts_are_spread_like_days(ledger: Ledger) -> None:
+def test_of_many_receipts_the_largest_are_taken(ledger: Ledger) -> None:
     few = history(BUILD, ledger, trials=256, most=3, by="receipt")
     assert few.left_out == 4
     assert few.points[-1].p80 == history(BUILD, ledger, trials=256).points[-1].p80

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
@@ -39,6 +40,11 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         choices=("day", "receipt"),
         default="day",
         help="a row for each day (as is), or for each receipt",
+    )
+    past.add_argument(
+        "--all",
+        action="store_true",
+        help="every day, however long it takes (a large build shows those that matter)",
     )
     earned = command(
         commands, "earned", "earned-value figures, and why they differ from the simulation", run_earned
@@ -94,12 +100,17 @@ def run_history(options: argparse.Namespace) -> int:
     from forecast.views.money import about, builds, entered
     from forecast.views.moves import long_day
     from forecast.views.tables import shorten, table
+    from forecast.views.watching import days_shown
 
     folder = BuildFolder.at(options.file)
     build, ledger = folder.read(), to_read(folder)
-    working("Forecasting day by day")
+    what = "Forecasting day by day"
+    working(what)
     try:
-        found = history(build, ledger, options.scenario, by=options.by)
+        found = history(
+            build, ledger, options.scenario, by=options.by, most=sys.maxsize if options.all else None,
+            progress=lambda done_, of: working(f"{what}: {done_} of {of}"),
+        )  # fmt: skip
     finally:
         done()
     if not found.points:
@@ -114,6 +125,8 @@ def run_history(options: argparse.Namespace) -> int:
         f"P80 went from {about(first.p80, money, first.error)} to {about(last.p80, money, last.error)} since "
         f"{long_day(first.date)}; {found.entered} {one if found.entered == 1 else many} in all."
     )
+    if found.left_out:
+        text += f"\n{days_shown(found, by_receipt=by_receipt)} All of them: 'forecast history --all'."
     if found.ranges_changed:
         text += (
             "\nEvery row is forecast with the ranges of the build file as it is now; it was changed since the budget "
