@@ -18,6 +18,8 @@ from forecast.views.money import about, entered, percent
 
 SHOWN = 5
 _MOST = 24
+CHEAP_AND_DEAR = "cheap-and-dear"
+"""Key of the fold whose contents are worked out once it is open."""
 
 
 def what_to_firm_up(view: Opened) -> None:
@@ -41,8 +43,7 @@ def what_to_firm_up(view: Opened) -> None:
     if found:
         with st.expander("All figures that could be firmed up"):
             _all_figures(found, view.currency)
-    with st.expander("The total when a part is cheap, and when it is dear"):
-        _moves(view)
+    _cheap_and_dear(view)
 
 
 def _all_figures(found: list[FirmUp], currency: str) -> None:
@@ -58,6 +59,18 @@ def _all_figures(found: list[FirmUp], currency: str) -> None:
         "What a firm figure would release of the money to hold at P80, on average; best first against the effort",
         right_text=1,
     )  # fmt: skip
+
+
+@st.fragment
+@told_plainly()
+def _cheap_and_dear(view: Opened) -> None:
+    # It takes as long as the rest of the page, and few open it: it is worked out then.
+    fold = st.expander(
+        "The total when a part is cheap, and when it is dear", key=CHEAP_AND_DEAR, on_change="rerun"
+    )
+    if fold.open:
+        with fold:
+            _moves(view)
 
 
 def _moves(view: Opened) -> None:

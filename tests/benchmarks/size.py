@@ -46,11 +46,12 @@ GIVEN_UP = 400.0
 
 _PAGE = """
 import sys, time
+from pathlib import Path
 import forecast.dashboard.main
 from streamlit.testing.v1 import AppTest
 folder, page = sys.argv[1:]
 sys.argv = ["app.py", folder]
-app = AppTest.from_file("app.py", default_timeout=1000)
+app = AppTest.from_file(str(Path("app.py").resolve()), default_timeout=1000)
 if page != "cost":
     app = app.switch_page(f"forecast/dashboard/{page}.py")
 start = time.perf_counter()

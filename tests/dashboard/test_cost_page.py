@@ -12,6 +12,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecast import simulate
+from forecast.dashboard.cost_next import CHEAP_AND_DEAR
 from forecast.decide.afford import afford, budget_chance
 from forecast.decide.comparisons import PUBLISHED
 from forecast.decide.contingency import contingency, recommended_level
@@ -114,6 +115,18 @@ def test_contingency_is_split_three_ways_that_add_up(run: Run, small: Path) -> N
         for share in shares:
             assert share.title in tables(app)
         assert sum(share.amount.value for share in shares) == pytest.approx(split.amount.value)
+
+
+def test_what_is_cheap_or_dear_is_worked_out_once_it_is_unfolded(run: Run, small: Path) -> None:
+    found = drivers(simulate(BuildFolder.at(small).read(), keep="rows"))
+    app = run(small)
+    assert found.sentence(euros) not in words(app)
+    app.session_state[CHEAP_AND_DEAR] = True
+    app.run()
+    assert not app.exception
+    assert found.sentence(euros) in words(app)
+    for bar in found.swings[:12]:
+        assert bar.title in tables(app)
 
 
 def test_money_at_hand_and_the_price_to_walk_away_at(run: Run, small: Path) -> None:
