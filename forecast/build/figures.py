@@ -33,6 +33,9 @@ STRENGTHS: Mapping[str, float] = {"slight": 0.3, "moderate": 0.5, "strong": 0.7}
 
 LARGEST = 1e12
 """A figure beyond this is taken for a slip of the keyboard."""
+SMALLEST = 1e-9
+"""A figure nearer to zero, and not zero, is one too: it is lost in sums, and its square may leave the range of floating
+point. The smallest money of any currency is a millionth of another's."""
 
 
 def short(value: Any) -> str:
@@ -73,9 +76,22 @@ def _strength(value: Any) -> Any:
     return value
 
 
-Number = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-LARGEST, le=LARGEST)]
-Positive = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=LARGEST)]
-Chance = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1)]
+def _not_tiny(value: float) -> float:
+    if 0 < abs(value) < SMALLEST:
+        wrong(
+            f"found {value:g}",
+            f"Nothing that is counted or paid is under {SMALLEST:g}: write 0, or what is meant.",
+        )
+    return value
+
+
+Number = Annotated[
+    float, Field(strict=True, allow_inf_nan=False, ge=-LARGEST, le=LARGEST), AfterValidator(_not_tiny)
+]
+Positive = Annotated[
+    float, Field(strict=True, allow_inf_nan=False, gt=0, le=LARGEST), AfterValidator(_not_tiny)
+]
+Chance = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1), AfterValidator(_not_tiny)]
 Loading = Annotated[float, BeforeValidator(_strength), Field(strict=True, gt=-1, lt=1)]
 Identifier = Annotated[str, Field(strict=True, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", max_length=64)]
 Text = Annotated[str, Field(strict=True, max_length=2000)]

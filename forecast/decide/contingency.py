@@ -278,6 +278,8 @@ def _errors_near(forecast: Forecast, values: Array, q: float) -> Array:
     used = mass > 0
     split = values.reshape(values.shape[0], trials.replicates, -1)
     means = np.einsum("mrn,rn->mr", split, near)[:, used] / mass[used]
+    if used.sum() < 2:  # so few trials that nothing tells how far they are off: by all that they differ
+        return np.asarray(np.ptp(values, axis=1))
     errors: Array = np.std(means, axis=1, ddof=1) / np.sqrt(used.sum())
     return errors
 

@@ -270,11 +270,12 @@ def _release(values: Array, totals: Array, level: float, weights: Array | None) 
         return now - then
     if weights is not None:
         return percentile(totals, level, weights) - _weighted_bins(values, totals, level, weights, order)
-    count = values.size - values.size % BINS
+    bins = min(BINS, max(1, values.size // 4))  # with few trials a bin would hold one, or none
+    count = values.size - values.size % bins
     # Percentiles of small bins are biased where the density is thin; bins of mixed trials are biased alike.
-    now = float(np.quantile(totals[:count].reshape(-1, BINS), level, axis=0, method="hazen").mean())
-    x = values[order[:count]].reshape(BINS, -1)
-    t = totals[order[:count]].reshape(BINS, -1)
+    now = float(np.quantile(totals[:count].reshape(-1, bins), level, axis=0, method="hazen").mean())
+    x = values[order[:count]].reshape(bins, -1)
+    t = totals[order[:count]].reshape(bins, -1)
     x = x - x.mean(axis=1, keepdims=True)
     scatter = np.sum(x * x, axis=1, keepdims=True)
     slopes = np.divide(

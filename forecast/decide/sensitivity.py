@@ -33,6 +33,7 @@ class Money(Protocol):
 
 
 _TENTH = 0.1
+_FEWEST = 4  # trials that have a variance to speak of
 _MIXING = 20_260_614  # any number: which trial borrows from which must only be unlike the order of the draws
 
 
@@ -242,11 +243,23 @@ def _spread_out(tenths: _Tenths, count: int) -> _Tenths:
     return low[mixed], high[mixed[::-1]]
 
 
+def _can_part(count: int, parts: int) -> bool:
+    return count % parts == 0 and count // parts >= _FEWEST
+
+
+def _varies(totals: Array, weights: Array) -> bool:
+    return weights.sum() > 0 and float(np.ptp(totals[weights > 0])) > 0
+
+
 def _shares(forecast: Forecast, items: _Named) -> tuple[VarianceShare, ...]:
     """Give cov(x, T) / var T of each item, pooled and in each replicate for the simulation error."""
     trials = forecast.trials
-    values = np.stack([item[3] for item in items]).reshape(len(items), trials.replicates, -1)
-    totals = trials.totals.reshape(trials.replicates, -1)
+    # A replicate of a few trials has no shares of its own: then several make one.
+    together = next(
+        (parts for parts in range(trials.replicates, 1, -1) if _can_part(trials.totals.size, parts)), 1
+    )
+    values = np.stack([item[3] for item in items]).reshape(len(items), together, -1)
+    totals = trials.totals.reshape(together, -1)
     weights = np.ones_like(totals) if trials.weights is None else trials.weights.reshape(totals.shape)
     least = 1e-12 * max(1.0, float(np.max(np.abs(totals))) ** 2)
     about = (totals - np.average(totals, weights=weights)) * weights
@@ -254,13 +267,15 @@ def _shares(forecast: Forecast, items: _Named) -> tuple[VarianceShare, ...]:
     if variance <= least:
         return tuple(VarianceShare(*item[:3], Estimate(0.0, 0.0)) for item in items)
     whole = np.einsum("mrn,rn->m", values, about) / np.sum(about * totals)
-    used = weights.sum(axis=1) > 0
+    used = np.array([_varies(*pair) for pair in zip(totals, weights, strict=True)])
     heavy = weights[used]
     centred = (
         totals[used] - np.sum(totals[used] * heavy, axis=1, keepdims=True) / heavy.sum(axis=1, keepdims=True)
     ) * heavy
     single = np.einsum("mrn,rn->mr", values[:, used], centred) / np.sum(centred * totals[used], axis=1)
-    errors = np.std(single, axis=1, ddof=1) / np.sqrt(single.shape[1])
+    errors = np.ones(len(items))  # where nothing tells how far these shares may be off
+    if single.shape[1] > 1:
+        errors = np.std(single, axis=1, ddof=1) / np.sqrt(single.shape[1])
     found = [
         VarianceShare(*item[:3], Estimate(float(share), float(error)))
         for item, share, error in zip(items, whole, errors, strict=True)

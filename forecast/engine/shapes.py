@@ -311,7 +311,12 @@ class Metalog(Shape):
 
     @property
     def feasible(self) -> bool:
-        """Tell whether the quantile function rises everywhere."""
+        """Tell whether the quantile function rises everywhere, and the percentiles can be told apart."""
+        low, middle, high = (self._transform(x) for x in (self.p10, self.p50, self.p90))
+        if (
+            not low < middle < high
+        ):  # they lie closer than floating point has digits, seen from a bound far away
+            return False
         _, a2, a3 = self.coefficients
         return bool(abs(a3) / a2 < METALOG_LIMIT)
 

@@ -13,8 +13,8 @@ from forecast.errors import LedgerError, MoneyError, NumberError
 from forecast.words.currencies import minor_digits
 from forecast.words.numbers import read_number
 
-_LARGEST = 2**62
-"""SQLite's integers end at 2**63 - 1; half of it leaves room for sums."""
+LARGEST_SUM = 10**14
+"""Minor units; a sum beyond it is a slip. SQLite's integers end at 2**63 - 1: 90,000 of the largest add up."""
 
 
 def exponent(currency: str) -> int:
@@ -60,7 +60,7 @@ def parse_money(text: str, currency: str, *, decimal: str | None = None) -> int:
     # Noughts behind a yen's mark say nothing new; three digits behind a euro's are rather thousands than cents.
     if behind > max(digits, 2) or minor != minor.to_integral_value():
         raise NumberError(text, f"has {behind} digits behind the decimal mark", f"{currency} has {digits}.")
-    if abs(minor) > _LARGEST:
+    if abs(minor) > LARGEST_SUM:
         raise NumberError(text, "is too large a sum", "Check the number of zeros.")
     return int(minor)
 
@@ -90,6 +90,8 @@ def from_decimal(amount: Decimal | int | str, currency: str) -> int:
     ------
     LedgerError
         If it has more digits than the currency, or is no finite number.
+    NumberError
+        If it is too large.
     """
     try:
         scaled = Decimal(amount).scaleb(exponent(currency))
@@ -97,13 +99,20 @@ def from_decimal(amount: Decimal | int | str, currency: str) -> int:
         scaled = Decimal("NaN")
     if not scaled.is_finite() or scaled != scaled.to_integral_value():
         _refuse(str(amount), "too many digits behind the decimal mark", _digits_of(currency))
+    if abs(scaled) > LARGEST_SUM:
+        raise NumberError(str(amount)[:40], "is too large a sum", "Check the number of zeros.")
     return int(scaled)
+
+
+def is_sum(minor: object) -> bool:
+    """Tell whether something is a whole number of minor units that a person may mean."""
+    return isinstance(minor, int) and not isinstance(minor, bool) and abs(minor) <= LARGEST_SUM
 
 
 def sum_words(minor: object, currency: str) -> str:
     """Write a sum for a message, ``12.50 EUR``; what is no whole number of minor units as it stands."""
     if isinstance(minor, int) and not isinstance(minor, bool):
-        return f"{format_plain(minor, currency)} {currency}"
+        return f"{format_plain(minor, currency)} {currency}" if is_sum(minor) else "too large a sum"
     return f"{minor!r}"
 
 

@@ -10,7 +10,7 @@ from typing import Literal
 from forecast.errors import LedgerError
 from forecast.spending.ledger.records import AgreementKind, Commitment
 from forecast.spending.ledger.store import Store, clean, counts, iso_day, new_key, stands
-from forecast.spending.money import exponent, sum_words
+from forecast.spending.money import exponent, is_sum, sum_words
 
 
 class Commitments(Store):
@@ -57,8 +57,7 @@ class Commitments(Store):
         exponent(currency)
         supplier, line_id, note = clean(supplier), clean(line_id), clean(note, lines=True)
         for name, amount in (("the price agreed", amount_minor), ("what it should come to", expected_minor)):
-            wrong_type = not isinstance(amount, int) or isinstance(amount, bool)
-            if amount is not None and (wrong_type or amount <= 0):
+            if amount is not None and (not is_sum(amount) or amount <= 0):
                 said = sum_words(amount, currency)
                 message = f"commitment with {supplier}: {name} is {said}. Write a sum above zero."
                 raise LedgerError(message)

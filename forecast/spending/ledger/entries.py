@@ -8,7 +8,7 @@ from typing import NoReturn
 from forecast.errors import LedgerError, UnbalancedError
 from forecast.spending.ledger.records import NewReceipt, Split
 from forecast.spending.ledger.store import clean, iso_day
-from forecast.spending.money import exponent, format_plain, sum_words
+from forecast.spending.money import exponent, format_plain, is_sum, sum_words
 
 _KINDS = ("payment", "refund", "deposit", "balance")
 
@@ -16,10 +16,6 @@ _KINDS = ("payment", "refund", "deposit", "balance")
 def pair(split: Split | tuple[str, int]) -> tuple[str, int]:
     """Give a split as line id and minor units."""
     return (split.line_id, split.amount_minor) if isinstance(split, Split) else split
-
-
-def _is_whole(amount: object) -> bool:
-    return isinstance(amount, int) and not isinstance(amount, bool)
 
 
 _REACH = "above zero, of no more digits than its currency has"
@@ -53,7 +49,7 @@ def checked(entry: NewReceipt) -> NewReceipt:
         amounts.append(("charged", *entry.paid))
     for name, amount, currency in amounts:
         exponent(currency)
-        if not _is_whole(amount) or not 0 < amount < 2**62:
+        if not is_sum(amount) or amount <= 0:
             refuse(
                 f"{name} is {sum_words(amount, currency)}",
                 f"Write a sum {_REACH}; money that came back is a refund",
@@ -65,7 +61,7 @@ def checked(entry: NewReceipt) -> NewReceipt:
     for line_id, amount in pairs:
         if not line_id:
             refuse("a split without a line", "Say which line each part is for")
-        if not _is_whole(amount) or abs(amount) >= 2**62:
+        if not is_sum(amount):
             refuse(
                 f"the part of {line_id!r} is {sum_words(amount, currency)}",
                 "Write it as a sum, such as 12.50",

@@ -10,7 +10,7 @@ from datetime import date, datetime
 from forecast.errors import LedgerError
 from forecast.spending.ledger.records import Baseline, EventState, Mark, StillToBuy
 from forecast.spending.ledger.store import Store, clean, iso_day, new_key, stands
-from forecast.spending.money import exponent, sum_words
+from forecast.spending.money import exponent, is_sum, sum_words
 
 _STATES = {
     "open": "is open",
@@ -125,8 +125,10 @@ class Marks(Store):
             If the amount is no whole number of minor units, or negative; if the line is closed, or a later word
             says otherwise, so that this one would change nothing.
         """
-        if not isinstance(amount_minor, int) or isinstance(amount_minor, bool) or amount_minor < 0:
-            message = f"line {line_id!r}: what is left to buy cannot be below zero. Say 0 or more; or close the line."
+        if not is_sum(amount_minor) or amount_minor < 0:
+            message = (
+                f"line {line_id!r}: what is left to buy is a sum of 0 or more. Mend it; or close the line."
+            )
             raise LedgerError(message)
         line_id, note = _named(line_id, "line"), clean(note, lines=True)
         day, (at, who) = self._day(date), self._stamp()
@@ -206,7 +208,7 @@ class Marks(Store):
             If the budget is no whole sum above zero in the build's currency, or the file cannot be written.
         """
         exponent(currency)
-        if not isinstance(budget_minor, int) or isinstance(budget_minor, bool) or budget_minor <= 0:
+        if not is_sum(budget_minor) or budget_minor <= 0:
             message = f"budget: {sum_words(budget_minor, currency)} can be none. Say a sum above zero."
             raise LedgerError(message)
         key, day = clean(entry_key) if entry_key else new_key(), self._day(date)
