@@ -14,7 +14,7 @@ from urllib.parse import quote
 import pytest
 
 from forecast.dashboard import phones as phones_module
-from forecast.dashboard.phones import COOKIE, ENTER, TRIES, Phones
+from forecast.dashboard.phones import COOKIE, ENTER, LONGEST_FORM, TRIES, Phones, code_page
 from forecast.dashboard.server import Door, inline_scripts
 
 HERE, PHONE, ELSEWHERE = "127.0.0.1", "192.168.1.20", "192.168.1.7"
@@ -296,9 +296,16 @@ def test_a_form_that_is_none_counts_as_a_wrong_code(phones: Phones, body: bytes)
     assert b"4 tries are left" in answer.body
 
 
+def test_a_long_form_is_not_read(phones: Phones) -> None:
+    body = f"code={phones.code}&more={'1' * LONGEST_FORM}".encode()
+    assert ask(phones, client=PHONE, method="POST", path=ENTER, body=body).status == 401
+    assert ask(phones, client=PHONE, method="POST", path=ENTER, body=body[:100]).status == 303
+
+
 def test_the_picture_fills_the_code_in_and_nothing_else_gets_onto_the_page(phones: Phones) -> None:
     assert b'value="12345678"' in ask(phones, client=PHONE, query=b"code=1234+5678").body
     assert b"<script" not in ask(phones, client=PHONE, query=b"code=%22%3E%3Cscript%3E1").body
+    assert "<script" not in code_page("<script>", '"><script>')
 
 
 def test_the_builder_is_told_every_address_and_that_there_may_be_none(said: list[str]) -> None:
