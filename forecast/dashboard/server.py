@@ -23,6 +23,7 @@ from streamlit import config
 from streamlit.cli_util import open_browser
 
 from forecast.dashboard.phones import COOKIE, ENTER, LONGEST_FORM, Phones, code_page, refused_page
+from forecast.dashboard.scripts import ALL
 from forecast.views.commands.app import PHONE, own_addresses
 
 Scope: TypeAlias = MutableMapping[str, Any]
@@ -52,7 +53,7 @@ class Door:
     phones : Phones, optional
         Who else is let in with a code; without it only programs on this machine are.
     scripts : iterable of str
-        Hashes of the scripts that stand in the first page itself.
+        Hashes of the scripts between tags that may run.
     """
 
     def __init__(self, app: Asgi, phones: Phones | None = None, scripts: Iterable[str] = ()) -> None:
@@ -224,11 +225,11 @@ def _with_headers(send: Send, policy: bytes) -> Send:
     return told
 
 
-def inline_scripts() -> list[str]:
-    """Give the hashes of the scripts in Streamlit's own first page: those run, and no others between tags."""
+def own_scripts() -> list[str]:
+    """Give the hashes of the scripts that may run: the dashboard's own, and those in Streamlit's first page."""
     page = (Path(streamlit.__file__).parent / "static" / "index.html").read_text(encoding="utf-8")
-    scripts = re.findall(r"<script>(.*?)</script>", page, re.DOTALL)
-    hashes = (hashlib.sha256(script.encode()).digest() for script in scripts)
+    known = [*re.findall(r"<script>(.*?)</script>", page, re.DOTALL), *ALL]
+    hashes = (hashlib.sha256(script.encode()).digest() for script in known)
     return [f"sha256-{base64.b64encode(one).decode()}" for one in hashes]
 
 
@@ -245,5 +246,5 @@ def parts() -> dict[str, Any]:
             open_browser(f"http://127.0.0.1:{port}")
         yield
 
-    door = Middleware(Door, phones=phones, scripts=inline_scripts())
+    door = Middleware(Door, phones=phones, scripts=own_scripts())
     return {"middleware": [door], "lifespan": begun}

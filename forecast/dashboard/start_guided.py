@@ -21,6 +21,7 @@ from forecast.build.guided import (
 )
 from forecast.build.sheet import free_id
 from forecast.dashboard.layout import answer, calmly, palette, picture, safe, tell, text
+from forecast.dashboard.scripts import focus
 from forecast.dashboard.start_draft import END, Start, begin_again, go_to, previous, refuse, started, take
 from forecast.dashboard.start_sketch import sketch
 from forecast.dashboard.state import choose_file
@@ -35,14 +36,6 @@ FEW = 5
 """Choices up to so many stand beside each other; more are a list to type in."""
 
 _NONE = "none"
-
-# The next field takes the keyboard, where there is one: on a touch screen its own keyboard would cover the question.
-_FOCUS = """<script data-question="{id}">
-if (matchMedia("(pointer: fine)").matches) setTimeout(() => {{
-  const field = document.querySelector(".st-key-guided-field input, .st-key-guided-field button");
-  if (field) field.focus({{ preventScroll: true }});
-}}, 120);
-</script>"""
 
 
 def guided() -> None:
@@ -129,7 +122,7 @@ def _ask(item: Question, start: Start, standing: Standing) -> None:
         text("Your answers from before are still here: this is the first question that was open.")
     if start["moved"]:
         start["moved"] = False
-        st.html(_FOCUS.format(id=item.id), unsafe_allow_javascript=True)
+        st.html(focus(item.id), unsafe_allow_javascript=True)
     if back:
         go_to(previous(standing, item.id) or item.id)
         st.rerun()

@@ -164,6 +164,27 @@ def test_it_cannot_be_framed_and_can_be_linked_to(
         expect(stranger.get_by_role("heading", level=1, name=TITLE)).to_be_visible(timeout=60_000)
 
 
+def test_a_script_that_got_into_a_page_does_not_run_and_nothing_is_sent_elsewhere(
+    visit: Opener, untouched: str
+) -> None:
+    page = visit(untouched)
+    settled(page)
+    planted = """() => {
+        const script = document.createElement("script");
+        script.textContent = "window.hurt = true";
+        const picture = document.createElement("div");
+        picture.innerHTML = "<img src=x onerror='window.hurt = true'>";
+        document.body.append(script, picture);
+        return new Promise(done => setTimeout(() => done(window.hurt === true), 500));
+    }"""
+    assert page.evaluate(planted) is False
+    with foreign_page("taken") as other:
+        assert (
+            page.evaluate("there => fetch(there, {mode: 'no-cors'}).then(() => 'sent', () => 'held')", other)
+            == "held"
+        )
+
+
 def test_a_file_over_the_limit_is_refused_in_words_and_by_the_server(
     visit: Opener, copies: dict[str, str]
 ) -> None:
