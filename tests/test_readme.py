@@ -23,3 +23,19 @@ def test_another_figure_would_be_seen() -> None:
     wrong = re.sub(r"Hold €[\d,]+", "Hold €1", text)
     assert wrong != text
     assert fresh(wrong) == fresh(text)
+
+
+def test_every_threat_has_tests_that_there_are() -> None:
+    text = (README.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    _, _, section = text.partition("## Threats\n")
+    rows = [line.split(" | ") for line in section.partition("\n## ")[0].splitlines() if line.startswith("| ")]
+    there = {
+        name
+        for file in (README.parent / "tests").rglob("test_*.py")
+        for name in re.findall(r"^def (test_\w+)\(", file.read_text(encoding="utf-8"), re.MULTILINE)
+    }
+    assert len(rows) > 15
+    for threat, _, tests in rows[2:]:
+        named = re.findall(r"`(\w+)`", tests)
+        assert named, threat
+        assert set(named) <= there, (threat, set(named) - there)
