@@ -15,9 +15,10 @@ from urllib.parse import quote
 import pytest
 
 from forecast.dashboard import phones as phones_module
+from forecast.dashboard import server as server_module
 from forecast.dashboard.phones import COOKIE, ENTER, LONGEST_FORM, TRIES, Phones, code_page
 from forecast.dashboard.scripts import ALL
-from forecast.dashboard.server import Door, own_scripts
+from forecast.dashboard.server import Door, own_scripts, parts
 
 T = TypeVar("T")
 HERE, PHONE, ELSEWHERE = "127.0.0.1", "192.168.1.20", "192.168.1.7"
@@ -340,6 +341,27 @@ def test_the_picture_holds_address_and_code(monkeypatch: pytest.MonkeyPatch, sai
     assert said[0].startswith(
         "PICTURE\nOn a phone in the same network point its camera at this picture, or open"
     )
+
+
+@pytest.mark.parametrize(("headless", "phone"), [(False, False), (True, True)])
+def test_when_it_begins_the_browser_opens_and_the_code_is_shown(
+    headless: bool, phone: bool, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    options = {"server.port": 8777, "server.headless": headless}
+    monkeypatch.setattr(server_module.config, "get_option", options.__getitem__)
+    opened_at: list[str] = []
+    monkeypatch.setattr(server_module, "open_browser", opened_at.append)
+    monkeypatch.setattr(server_module, "own_addresses", lambda: (ELSEWHERE,))
+    monkeypatch.setenv(server_module.PHONE, "1" if phone else "")
+
+    async def begin() -> None:
+        async with parts()["lifespan"](None):
+            pass
+
+    to_the_end(begin())
+    assert opened_at == ([] if headless else ["http://127.0.0.1:8777"])
+    shown = capsys.readouterr().out
+    assert (f"open http://{ELSEWHERE}:8777 and enter the code" in shown) is phone
 
 
 def test_uploads_and_names_are_limited_in_the_settings_as_well() -> None:

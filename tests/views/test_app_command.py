@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import socket
 import subprocess
+import sys
+import threading
+import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +17,7 @@ import pytest
 
 from forecast.spending.folder import DEMOS
 from forecast.views.cli import main
+from forecast.views.commands import app as app_module
 from forecast.views.commands.app import PHONE, PORT, free_port, own_addresses
 
 DEMO = DEMOS / "before-ordering-ireland"
@@ -97,6 +103,33 @@ def test_the_addresses_are_those_of_its_network_cards_the_likeliest_first(
     assert own_addresses() == ("192.168.1.7", "172.17.0.1")
     cards(monkeypatch, "127.0.0.1", ("::1", 0, 0))
     assert own_addresses() == ()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+def test_a_server_that_does_not_end_is_ended(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(app_module, "_PATIENCE", 0.3)
+    ready = tmp_path / "ready"
+    code = (
+        "import pathlib, signal, sys, time; signal.signal(signal.SIGTERM, signal.SIG_IGN);"
+        "pathlib.Path(sys.argv[1]).touch(); time.sleep(30)"
+    )
+
+    def end_it() -> None:
+        while not ready.exists():
+            time.sleep(0.02)
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    before = [signal.getsignal(number) for number in numbers]
+    threading.Thread(target=end_it).start()
+    begun = time.monotonic()
+    assert app_module._run([sys.executable, "-c", code, str(ready)], dict(os.environ)) == 0
+    assert time.monotonic() - begun < 20
+    assert [signal.getsignal(number) for number in numbers] == before
+
+
+def test_a_server_that_fails_is_no_success() -> None:
+    assert app_module._run([sys.executable, "-c", "raise SystemExit(3)"], dict(os.environ)) == 3
 
 
 def test_a_broken_build_is_told_before_anything_starts(

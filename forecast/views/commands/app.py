@@ -133,25 +133,41 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _run(arguments: list[str], variables: dict[str, str]) -> int:
-    """Run the server until it ends; who ends this program ends it as well."""
+    """Run the server until it ends by itself, or this program is told to end: then it ends the server, and all is well.
+
+    Parameters
+    ----------
+    arguments : list of str
+    variables : dict
+        Its environment.
+    """
     from forecast.spending.folder import TOP
 
-    server = subprocess.Popen(arguments, cwd=TOP, env=variables)
+    told = False
 
     def end(*_: object) -> None:
+        nonlocal told
+        told = True
         server.terminate()
         late = threading.Timer(_PATIENCE, server.kill)  # in the middle of something that does not end
         late.daemon = True
         late.start()
 
-    before = {signal.SIGTERM: signal.signal(signal.SIGTERM, end)}
-    before[signal.SIGINT] = signal.signal(
-        signal.SIGINT, lambda *_: None
-    )  # Ctrl-C reaches the server by itself
-    if hasattr(signal, "SIGHUP"):  # the terminal was closed
-        before[signal.SIGHUP] = signal.signal(signal.SIGHUP, end)
+    # Ctrl-C reaches the server as well, which would have a word of its own about it.
+    before = {signal.SIGINT: signal.signal(signal.SIGINT, signal.SIG_IGN)}
     try:
-        return server.wait()
+        server = subprocess.Popen(arguments, cwd=TOP, env=variables)
+        for name in (
+            "SIGINT",
+            "SIGTERM",
+            "SIGHUP",
+        ):  # the last where the terminal is closed; not on every system
+            if hasattr(signal, name):
+                number = getattr(signal, name)
+                handler = signal.signal(number, end)
+                before.setdefault(number, handler)
+        code = server.wait()
+        return 0 if told else code
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
