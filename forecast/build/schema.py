@@ -28,6 +28,7 @@ from forecast.build.figures import (
     UncertainFigure,
     wrong,
 )
+from forecast.build.kept import Kept
 from forecast.build.measure import Measure
 from forecast.build.takeoff import Takeoff
 
@@ -362,6 +363,9 @@ class Option(Part):
         return self.name or self.id.replace("_", " ").replace("-", " ").capitalize()
 
 
+_FINGERPRINTS: Kept[str] = Kept()
+
+
 class Build(Part):
     """One vehicle conversion, exactly as the build file says it."""
 
@@ -391,6 +395,9 @@ class Build(Part):
         str
             64 hexadecimal digits (SHA-256 of the canonical JSON).
         """
+        return _FINGERPRINTS.get(self, "", self._read_fingerprint)
+
+    def _read_fingerprint(self) -> str:
         order = list(self.scenario)  # told apart because the first is the default
         content = self.model_dump(mode="json", exclude_none=True) | {"scenarios": order}
         text = json.dumps(content, sort_keys=True, separators=(",", ":"))

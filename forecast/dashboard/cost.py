@@ -8,7 +8,7 @@ from forecast.dashboard.cost_hold import how_much_to_hold
 from forecast.dashboard.cost_more import what_could_go, which_measures_pay
 from forecast.dashboard.cost_next import how_far_money_reaches, what_to_firm_up
 from forecast.dashboard.cost_open import what_makes_it_up
-from forecast.dashboard.layout import answer, palette, picture, text, told_plainly
+from forecast.dashboard.layout import answer, kept_picture, palette, text, told_plainly
 from forecast.dashboard.state import Opened, as_it_stands, if_narrow_line, known_by_now, opened
 from forecast.views.charts import dots_of_hundred, s_curve
 from forecast.views.sentences import (
@@ -59,8 +59,8 @@ def _picture(view: Opened) -> None:
         "Picture", ["A hundred builds", "Curve"], default="A hundred builds", label_visibility="collapsed",
         key="picture",
     )  # fmt: skip
-    draw = s_curve if kind == "Curve" else dots_of_hundred
-    picture(draw(forecast, view.budget, palette()))
+    draw, look = s_curve if kind == "Curve" else dots_of_hundred, palette()
+    kept_picture((draw.__name__, view.key, view.budget, look), lambda: draw(forecast, view.budget, look))
 
 
 def _small_print(view: Opened) -> None:

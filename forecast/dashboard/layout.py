@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import functools
 import html
+import json
 import logging
 import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, TypeAlias
 
 import streamlit as st
 
@@ -113,11 +114,44 @@ def text(sentence: str) -> None:
 
 def picture(chart: Any, key: str | None = None) -> None:
     """Show a chart at full width; its title stands above it as text, which wraps on a narrow screen."""
+    _show(_written(chart), key)
+
+
+_Written: TypeAlias = tuple[str, str, str]
+"""Title and subtitle as Markdown, and the rest of a chart as JSON."""
+
+
+def _written(chart: Any) -> _Written:
     title = chart.title
-    st.markdown(f"**{safe(' '.join(title.text))}**")
-    if title.subtitle:
-        st.caption(safe(" ".join(title.subtitle)))
-    st.vega_lite_chart(without_title(chart), width="stretch", theme=None, key=key)
+    subtitle = safe(" ".join(title.subtitle)) if title.subtitle else ""
+    return f"**{safe(' '.join(title.text))}**", subtitle, json.dumps(without_title(chart))
+
+
+def _show(written: _Written, key: str | None) -> None:
+    title, subtitle, specification = written
+    st.markdown(title)
+    if subtitle:
+        st.caption(subtitle)
+    st.vega_lite_chart(json.loads(specification), width="stretch", theme=None, key=key)
+
+
+def kept_picture(what: tuple[object, ...], draw: Callable[[], Any], key: str | None = None) -> None:
+    """Show a chart that is drawn once for all tabs: putting one together takes longer than most of a page.
+
+    Parameters
+    ----------
+    what : tuple
+        All that it depends on, each part with a `repr` of its own: the state of the build and the ledger, the look.
+    draw : callable
+        Gives the chart.
+    key : str, optional
+    """
+    _show(_drawn(repr(what), draw), key)
+
+
+@st.cache_resource(max_entries=64, show_spinner=False)
+def _drawn(what: str, _draw: Callable[[], Any]) -> _Written:
+    return _written(_draw())
 
 
 def table(

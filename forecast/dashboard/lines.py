@@ -8,7 +8,7 @@ from forecast.build.places_of_figures import place_at
 from forecast.build.scenario import choose
 from forecast.build.schema import Build
 from forecast.build.sheet import certainty, other_shapes, range_instead
-from forecast.dashboard.layout import answer, palette, picture, safe, table, tell, text, told_plainly
+from forecast.dashboard.layout import answer, kept_picture, palette, safe, table, tell, text, told_plainly
 from forecast.dashboard.lines_cautions import cautions
 from forecast.dashboard.lines_more import more
 from forecast.dashboard.lines_rules import rules
@@ -56,7 +56,11 @@ def page() -> None:
         rules(shown)
         with top:
             _answer(shown)
-            picture(line_bars(before(shown).lines, view.currency, palette()))
+            look = palette()
+            kept_picture(
+                ("lines", shown.build.fingerprint(), shown.scenario, look),
+                lambda: line_bars(before(shown).lines, view.currency, look),
+            )
 
 
 def _shown(view: Opened) -> Opened:

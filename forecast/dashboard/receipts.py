@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from forecast.dashboard.layout import answer, palette, picture, told_plainly
+from forecast.dashboard.layout import answer, kept_picture, palette, told_plainly
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipt_form import receipt_form
 from forecast.dashboard.receipts_commitments import commitments, left_to_buy
@@ -93,7 +93,11 @@ def _picture(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | No
     ends = None
     if watch is not None:
         ends = dict(zip(("P50", "P90"), watch.percentile_set((0.5, 0.9)), strict=True))
-    picture(paid_against_budget(payments, view.budget, view.currency, palette(), ends))
+    look = palette()
+    kept_picture(
+        ("paid", view.key, view.budget, look),
+        lambda: paid_against_budget(payments, view.budget, view.currency, look, ends),
+    )
 
 
 page()

@@ -82,6 +82,11 @@ class Opened:
             return to_float(self.baseline.budget_minor, self.baseline.currency)
         return self.build.build.budget
 
+    @property
+    def key(self) -> tuple[str, str, str]:
+        """What every figure of it depends on: the build, the scenario and what the ledger says by now."""
+        return self.build.fingerprint(), self.scenario or "", ledger_state(self.ledger)
+
     def ledger_to_write(self) -> Ledger:
         """Open the ledger, made on first use."""
         return self.ledger or self.folder.ledger()

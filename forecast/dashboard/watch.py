@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from forecast.dashboard.layout import answer, palette, picture, table, text, told_plainly
+from forecast.dashboard.layout import answer, kept_picture, palette, table, text, told_plainly
 from forecast.dashboard.receipts_import import receipts_as_text
 from forecast.dashboard.receipts_settle import looks_settled
 from forecast.dashboard.state import Opened, before, opened, watched
@@ -43,13 +43,13 @@ def page() -> None:
         drawdown = st.container()
         earned(view)
         st.subheader("Line by line")
-        _lines(watch)
+        _lines(view, watch)
         looks_settled(view, watch)
         small_print = st.container()
         # Going back in time takes longest: the figures of today stand on the screen by then.
         with band:
             told = _told(view)
-            picture(forecast_band(told.points, watch.budget, view.currency, palette()), key="over-time")
+            _band(view, told, watch)
             _days_shown(view, told)
         with moves:
             st.subheader("What moved")
@@ -106,14 +106,28 @@ def _nothing_yet(view: Opened) -> None:
         st.switch_page("forecast/dashboard/receipts.py")
 
 
-def _lines(watch: Reforecast) -> None:
+def _band(view: Opened, told: History, watch: Reforecast) -> None:
+    look = palette()
+    kept_picture(
+        ("band", view.key, watch.budget, len(told.points), look),
+        lambda: forecast_band(told.points, watch.budget, view.currency, look),
+        key="over-time",
+    )
+
+
+def _lines(view: Opened, watch: Reforecast) -> None:
     items = [
         Standing(line.id, line.title, line.group, line.base, line.paid, *line.now, line.state == "closed")
         for line in watch.lines
     ]
     for remark in watch.remarks:
         text(remark)
-    picture(estimate_paid_forecast(items, watch.currency, palette()), key="by-line")
+    look = palette()
+    kept_picture(
+        ("by line", view.key, look),
+        lambda: estimate_paid_forecast(items, watch.currency, look),
+        key="by-line",
+    )
     with st.expander("The same as a table"):
         table(
             ["Line", "Estimate", "Paid", "Forecast P50", "Mean moved by", "State"], estimate_rows(watch),

@@ -30,6 +30,7 @@ from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from forecast.engine.forecast import Forecast
@@ -120,8 +121,7 @@ class _Side:
         if mass is None:
             places = np.ceil(orders * rising.size - 1e-9).astype(np.intp) - 1
         else:
-            least = np.maximum(orders * (1 - 1e-12), 1e-300)  # what has no weight is no percentile
-            places = np.searchsorted(mass, least * mass[-1])
+            return np.asarray(rising[_places(mass, orders)])
         return np.asarray(rising[np.clip(places, 0, rising.size - 1)])
 
     def by_replicate(self, orders: Array, replicates: int) -> Array:
@@ -132,7 +132,11 @@ class _Side:
             places = np.ceil(orders * n - 1e-9).astype(np.intp) - 1
             return np.asarray(np.sort(split, axis=1)[:, np.clip(places, 0, n - 1)])
         heavy = by_replicate(self.weights, replicates)
-        return np.array([_Side(part, weight).at(orders) for part, weight in zip(split, heavy, strict=True)])
+        order = np.argsort(split, axis=1)
+        rising = np.take_along_axis(split, order, axis=1)
+        masses = np.cumsum(np.take_along_axis(heavy, order, axis=1), axis=1)
+        places = np.array([_places(mass, orders) for mass in masses])
+        return np.take_along_axis(rising, places, axis=1)
 
     def counts_everywhere(self, replicates: int) -> bool:
         """Tell whether every replicate has weight."""
@@ -141,6 +145,12 @@ class _Side:
     def below(self, amount: float, replicates: int) -> tuple[Array, Array]:
         """Give the share up to an amount, and that short of it, by replicate."""
         return shares_below(self.totals, amount, replicates, self.weights)
+
+
+def _places(mass: Array, orders: Array) -> NDArray[np.intp]:
+    """Give where percentiles stand among values in rising order, by their cumulated weights."""
+    least = np.maximum(orders * (1 - 1e-12), 1e-300)  # what has no weight is no percentile
+    return np.asarray(np.clip(np.searchsorted(mass, least * mass[-1]), 0, mass.size - 1))
 
 
 _Ways: TypeAlias = Sequence[tuple[float, _Side]]

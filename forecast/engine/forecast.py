@@ -129,7 +129,16 @@ class Forecast:
 
     def percentile_set(self, shares: Sequence[float]) -> list[Estimate]:
         """Give several percentiles of the total at once."""
-        return percentile_estimates(self.trials.totals, shares, self.trials.replicates, self.trials.weights)
+        key = tuple(shares)
+        if key not in self._percentiles:  # a page names the same few many times
+            self._percentiles[key] = tuple(
+                percentile_estimates(self.trials.totals, key, self.trials.replicates, self.trials.weights)
+            )
+        return list(self._percentiles[key])
+
+    @cached_property
+    def _percentiles(self) -> dict[tuple[float, ...], tuple[Estimate, ...]]:
+        return {}
 
     def interval(self, q: float, confidence: float = 0.95) -> tuple[float, float]:
         """Give the order-statistic confidence interval of a percentile.

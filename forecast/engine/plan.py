@@ -20,6 +20,7 @@ from forecast.build.formula import (
     bind,
     walk,
 )
+from forecast.build.kept import Kept
 from forecast.build.rates import per_euro
 from forecast.build.scenario import choose
 from forecast.build.schema import OWN_ESTIMATING, SMALL_LINE, Build, Costed, Event, Line
@@ -348,6 +349,14 @@ def compile_plan(build: Build, scenario: str | None = None, *, on: date | None =
     RuleError
         When a customs rule or Incoterms rule cannot be applied to a consignment.
     """
+    today = on or date.today()
+    return _PLANS.get(build, (scenario, today), lambda: _compile(build, scenario, today))
+
+
+_PLANS: Kept[Plan] = Kept()
+
+
+def _compile(build: Build, scenario: str | None, today: date) -> Plan:
     mistakes = cross_check(build)
     if mistakes:
         path, found, mend = mistakes[0]
@@ -355,7 +364,6 @@ def compile_plan(build: Build, scenario: str | None = None, *, on: date | None =
         raise SimulationError(message)
     choice = choose(build, scenario)
     active = build.model_copy(update={"line": choice.lines, "event": choice.events})
-    today = on or date.today()
     compiler = _Compiler(active, today)
     expansions = tuple(
         expand(
