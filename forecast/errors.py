@@ -74,11 +74,11 @@ class _ManyProblems(ForecastError):
 
     def __init__(self, heading: str, problems: Iterable[Problem]) -> None:
         every = tuple(problems)
-        self.heading = heading
+        self.heading = " ".join(heading.splitlines())  # a file's name may have a line of its own
         self.problems = every[:MOST_MISTAKES]
         count = len(self.problems)
         more = " or more" if len(every) >= MOST_MISTAKES else ""
-        lines = [f"{heading}: {count}{more} {'mistake' if count == 1 else 'mistakes'}"]
+        lines = [f"{self.heading}: {count}{more} {'mistake' if count == 1 else 'mistakes'}"]
         lines += [
             f"  {number}. {problem}" for number, problem in enumerate(self.problems[:MOST_SHOWN], start=1)
         ]

@@ -94,7 +94,10 @@ Positive = Annotated[
 Chance = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1), AfterValidator(_not_tiny)]
 Loading = Annotated[float, BeforeValidator(_strength), Field(strict=True, gt=-1, lt=1)]
 Identifier = Annotated[str, Field(strict=True, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", max_length=64)]
-Text = Annotated[str, Field(strict=True, max_length=2000)]
+Text = Annotated[
+    str, Field(strict=True, max_length=2000), AfterValidator(lambda text: plain(text, lines=False))
+]
+"""What is said beside things: on one line wherever it is shown, however many it has in the file."""
 Flag = Annotated[bool, Field(strict=True)]
 
 

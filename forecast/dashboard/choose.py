@@ -16,6 +16,7 @@ from forecast.views.charts import difference_strip, scenario_bars
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.money import about, hourly, hours, percent
 from forecast.views.sentences import with_receipts
+from forecast.words.text import STRONG
 
 
 # How scenarios are written in the build file. (In a file that is a page, a bare text would be shown.)
@@ -26,8 +27,8 @@ def page() -> None:
         view = opened()
         if len(view.build.scenario) < 2:
             answer(
-                "This build has **1 way** of being done. With a second one, the two are compared on the same simulated "
-                "builds."
+                f"This build has {STRONG}1 way{STRONG} of being done. With a second one, the two are compared on the "
+                "same simulated builds."
             )
             add_both_ways()
         else:
@@ -49,10 +50,10 @@ def page() -> None:
 
 def _answer(view: Opened, comparison: Comparison) -> None:
     money = partial(about, currency=view.currency)
-    said = [comparison.sentence(money, strong="**")]
+    said = [comparison.sentence(money, strong=STRONG)]
     pay = comparison.most_telling_pay
     if pay is not None:
-        said.append(pay.sentence(partial(hourly, currency=view.currency), strong="**"))
+        said.append(pay.sentence(partial(hourly, currency=view.currency), strong=STRONG))
     answer(*said)
 
 

@@ -18,6 +18,7 @@ from forecast.views.sentences import (
     with_receipts,
     work_sentence,
 )
+from forecast.words.text import STRONG
 
 
 def page() -> None:
@@ -26,13 +27,13 @@ def page() -> None:
     with told_plainly():
         view = opened()
         forecast = as_it_stands(view)
-        work = work_sentence(forecast, strong="**")
+        work = work_sentence(forecast, strong=STRONG)
         narrow = if_narrow_line(view)
         answer(
             *with_receipts(view.build, known_by_now(view), forecast),
-            hold_sentence(forecast, strong="**"),
+            hold_sentence(forecast, strong=STRONG),
             narrow.text if narrow is not None else "",
-            budget_sentence(forecast, view.budget, strong="**") if view.budget is not None else "",
+            budget_sentence(forecast, view.budget, strong=STRONG) if view.budget is not None else "",
             slips_sentence(view.build, "The page of lines asks"),
         )
         _picture(view)

@@ -12,6 +12,7 @@ from forecast.dashboard.state import Opened, as_it_stands, contingency_of
 from forecast.decide.comparisons import NOT_FOUND
 from forecast.decide.contingency import Contingency, Share, recommended_level
 from forecast.views.money import about, as_written, builds, rounding_step, signed
+from forecast.words.text import STRONG
 
 SHORT, IDLE = 200.0, 50.0
 """What is taken as answers at first: four to one, which asks for P80."""
@@ -86,9 +87,9 @@ def _enough(chance: float) -> str:
 def _where_from(view: Opened, split: Contingency) -> None:
     name = f"P{100 * split.level:.0f}"
     text(
-        f"At {name} you hold **{about(split.amount.value, split.currency, split.amount.error)}** beyond your middle "
-        "figures. Each share is what that part costs on average when the whole build costs about that much, less its "
-        "middle figure; the shares add up."
+        f"At {name} you hold {STRONG}{about(split.amount.value, split.currency, split.amount.error)}{STRONG} beyond "
+        "your middle figures. Each share is what that part costs on average when the whole build costs about that "
+        "much, less its middle figure; the shares add up."
     )
     kind = st.segmented_control(
         "Split", list(_SPLITS), default="By cause", key="split", label_visibility="collapsed"

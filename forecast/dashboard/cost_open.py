@@ -9,6 +9,7 @@ from forecast.dashboard.state import Opened, before, chosen
 from forecast.engine.rows import Plan
 from forecast.views.money import about, percent
 from forecast.views.opening import number, open_line, open_total
+from forecast.words.text import STRONG
 
 _SHOWN_BELOW = 6
 """So many lines that a line follows from are offered as buttons."""
@@ -26,8 +27,8 @@ def _section(view: Opened) -> None:
         plan, money = before(view).plan, view.currency
         sheet = open_total(plan, [float(value) for value in before(view).base_rows])
         text(
-            f"Events and lines that may not be needed count nothing here: **{about(sheet.total, money)}** is what one "
-            "would write on an envelope."
+            f"Events and lines that may not be needed count nothing here: {STRONG}{about(sheet.total, money)}{STRONG} "
+            "is what one would write on an envelope."
         )
         rows = [[title, group.capitalize(), f"{amount:,.2f}"] for group, _, title, amount in sheet.lines]
         rows.append(["Middle figures", "", f"{sheet.total:,.2f}"])
@@ -46,7 +47,7 @@ def _one(view: Opened, plan: Plan) -> None:
         return
     opened = open_line(plan, wanted)
     figure = f"{number(round(opened.total, 2))} {opened.unit or view.currency}"
-    sentence = f"**{names[wanted]}**, at your middle figures: **{figure}**"
+    sentence = f"{STRONG}{names[wanted]}{STRONG}, at your middle figures: {STRONG}{figure}{STRONG}"
     if opened.chance < 1:
         sentence += f" where it is needed or happens ({percent(opened.chance)} chance)"
     text(f"{sentence} = {opened.working}.")

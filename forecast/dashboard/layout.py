@@ -18,14 +18,20 @@ from forecast.errors import ForecastError, unforeseen
 from forecast.spending.folder import write_down
 from forecast.views.charts.frame import without_title
 from forecast.views.theme import DARK, LIGHT, Palette
-from forecast.words.text import plain
+from forecast.words.text import STRONG, plain
 
 _LOG = logging.getLogger("forecast.dashboard")
 _LATE = "went-wrong-in-a-button"
 
-# What Markdown reads as markup anywhere, and what it does at the start of a paragraph; a form's label is also read
+# What Markdown reads as markup anywhere, and what it does at the start of a line; a form's label is also read
 # out as it is written, so that nothing else is escaped.
-_MARKUP = re.compile(r"([\\`*_\[\]<~$:|]|^[#>+\-])")
+_MARKUP = re.compile(r"([\\`*_\[\]<~$:|&]|^[#>+\-=]|(?<=^\d)[.)](?=\s)|(?<=^\d\d)[.)](?=\s))", re.MULTILINE)
+# What is made into a link, a sign or an icon after all escapes are gone is parted by a sign without width.
+_ACTING = re.compile(
+    r"(?i:https?|ftp)(?=://)|(?i:www)(?=\.)|[\w.+-](?=@[\w-]+\.)|:(?=[\w+/-]+:)|[-<>=~](?=[->=])",
+)
+_PARTED = "\u2060"
+_INDENT = re.compile(r"(?<=\n)[ \t]+|^(?:\t| {4})[ \t]*")
 
 _STYLE = """
 <style>
@@ -90,13 +96,14 @@ def palette() -> Palette:
 
 
 def safe(text: str) -> str:
-    """Write any text so that Markdown shows it as it stands, dollar signs included."""
-    return _MARKUP.sub(r"\\\1", plain(text))
+    """Write any text so that Markdown shows it as it stands, dollar signs included, and nothing in it acts."""
+    parted = _ACTING.sub(rf"\g<0>{_PARTED}", _INDENT.sub("", plain(text)))
+    return _MARKUP.sub(r"\\\1", parted)
 
 
 def said(sentence: str) -> str:
-    """Write a sentence whose only markup is ``**`` so that Markdown shows the rest of it as it stands."""
-    return "**".join(safe(part) for part in sentence.split("**"))
+    """Write a sentence whose only markup is `STRONG` so that Markdown shows the rest of it as it stands."""
+    return "**".join(safe(part) for part in sentence.split(STRONG))
 
 
 def answer(*sentences: str) -> None:
@@ -188,7 +195,7 @@ def table(
         return "" if place < left or place >= columns - right_text else ' class="fc-money"'
 
     head = "".join(
-        f'<th scope="col"{kind(place)}>{html.escape(name)}</th>' for place, name in enumerate(headings)
+        f'<th scope="col"{kind(place)}>{html.escape(plain(name))}</th>' for place, name in enumerate(headings)
     )
     body = []
     for number, row in enumerate(rows):
@@ -198,7 +205,7 @@ def table(
             f"<td{kind(place)}>{html.escape(plain(cell))}</td>" for place, cell in enumerate(row) if place
         ]
         body.append(f'<tr class="{look}">{"".join(cells)}</tr>')
-    name = html.escape(caption)
+    name = html.escape(plain(caption))
     look_of_all = "fc fc-stack" if stacked else "fc"
     st.html(
         f'<div class="fc-scroll" tabindex="0" role="region" aria-label="{name}">'

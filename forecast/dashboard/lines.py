@@ -27,6 +27,7 @@ from forecast.errors import BuildFileError, ForecastError
 from forecast.views.charts import line_bars
 from forecast.views.commands.check import wide_ranges
 from forecast.views.sentences import slips_sentence
+from forecast.words.text import STRONG
 
 
 def page() -> None:
@@ -76,8 +77,10 @@ def _answer(view: Opened) -> None:
     lines = choose(view.build, view.scenario).lines
     counts = certainty(view.build, lines)
     answer(
-        f"Of {len(lines)} lines that cost money, **{counts['known']}** are known, **{counts['quoted']}** are quoted "
-        f"and **{counts['guessed']}** are guessed; the others follow from these.",
+        f"Of {len(lines)} lines that cost money, "
+        f"{STRONG}{counts['known']}{STRONG} are known, "
+        f"{STRONG}{counts['quoted']}{STRONG} are quoted and "
+        f"{STRONG}{counts['guessed']}{STRONG} are guessed; the others follow from these.",
         slips_sentence(view.build, "Further down this page asks"),
     )
 

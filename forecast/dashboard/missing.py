@@ -14,6 +14,7 @@ from forecast.dashboard.layout import safe, text
 from forecast.dashboard.saving import put
 from forecast.dashboard.state import Opened
 from forecast.views.money import about
+from forecast.words.text import STRONG
 
 _GRADES = {
     "must": "Every such build has it",
@@ -52,7 +53,7 @@ def _lead(found: Sequence[Finding]) -> str:
         "consider": "worth a thought",
     }
     counts = {grade: sum(item.grade == grade for item in found) for grade in ends}
-    parts = [f"**{counts[grade]}** {end}" for grade, end in ends.items() if counts[grade]]
+    parts = [f"{STRONG}{counts[grade]}{STRONG} {end}" for grade, end in ends.items() if counts[grade]]
     listed = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
     return f"Not in the estimate: {listed}."
 

@@ -24,6 +24,7 @@ from forecast.spending.money import parse_money
 from forecast.spending.settling import Likely, enter_receipt
 from forecast.views.money import exact
 from forecast.views.settling import entered_words, of_100, paid_words, question
+from forecast.words.text import STRONG
 
 KINDS: Mapping[str, str] = {
     "payment": "Paid", "deposit": "Deposit paid", "balance": "Balance paid", "refund": "Refund received",
@@ -209,7 +210,9 @@ def _parts(
     parts = tuple((line, unambiguous(text, home, st, f"{key}-part-{line}")) for line, text in parts)
     try:
         splits = split_parts(parts, parse_money(total or "", home), home, way, _estimates(view, way), names)
-        shown = "; ".join(f"{names.get(line, line)} **{exact(part, home)}**" for line, part in splits)
+        shown = "; ".join(
+            f"{names.get(line, line)} {STRONG}{exact(part, home)}{STRONG}" for line, part in splits
+        )
     except (LedgerError, NumberError) as error:
         shown = str(error) if total else "What each line gets stands here once there is an amount."
     st.caption(said(shown))

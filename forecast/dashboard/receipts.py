@@ -25,6 +25,7 @@ from forecast.spending.reforecast import Reforecast
 from forecast.views.charts import paid_against_budget
 from forecast.views.money import entered, exact
 from forecast.views.sentences import ends_sentence
+from forecast.words.text import STRONG
 
 
 def page() -> None:
@@ -72,19 +73,19 @@ def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | Non
     lines = lines_of(view)
     closed = [line for line in view.ledger.closed_lines() if line in lines]
     noun = "receipt" if len(receipts) == 1 else "receipts"
-    sentence = f"**{exact(paid, view.currency)}** paid so far, in {len(receipts)} {noun}."
+    sentence = f"{STRONG}{exact(paid, view.currency)}{STRONG} paid so far, in {len(receipts)} {noun}."
     if view.budget is not None:
         rest = view.budget - to_float(paid, view.currency)
         left = (
-            f"**{entered(rest, view.currency)}** of it is left"
+            f"{STRONG}{entered(rest, view.currency)}{STRONG} of it is left"
             if rest >= 0
-            else f"**{entered(-rest, view.currency)}** over"
+            else f"{STRONG}{entered(-rest, view.currency)}{STRONG} over"
         )
         sentence += f" Your budget is {entered(view.budget, view.currency)}: {left}."
     answer(
         sentence,
-        "" if watch is None else ends_sentence(watch, strong="**"),
-        f"**{len(closed)} of {len(lines)}** lines are closed: nothing more will come for them.",
+        "" if watch is None else ends_sentence(watch, strong=STRONG),
+        f"{STRONG}{len(closed)} of {len(lines)}{STRONG} lines are closed: nothing more will come for them.",
     )
 
 

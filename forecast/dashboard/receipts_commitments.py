@@ -31,6 +31,7 @@ from forecast.spending.settling import agree, settle
 from forecast.views.money import exact
 from forecast.views.sentences import unusual_sentence
 from forecast.views.settling import AGREEMENTS, agreed_words, closed_words
+from forecast.words.text import STRONG
 
 
 def commitments(view: Opened) -> None:
@@ -40,7 +41,9 @@ def commitments(view: Opened) -> None:
     if found:
         rest = sum(item.outstanding_minor for item in found)
         noun = "commitment" if len(found) == 1 else "commitments"
-        text(f"**{exact(rest, view.currency)}** is agreed and not yet paid, in {len(found)} {noun}.")
+        text(
+            f"{STRONG}{exact(rest, view.currency)}{STRONG} is agreed and not yet paid, in {len(found)} {noun}."
+        )
         rows = [
             [
                 f"{item.id}\u00a0\u00a0{day_words(item.date)}",

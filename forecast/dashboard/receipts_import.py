@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from forecast.dashboard.layout import answer, safe, tell, text, told_plainly
+from forecast.dashboard.layout import answer, tell, text, told_plainly
 from forecast.dashboard.receipts_import_rows import enter_rows
 from forecast.dashboard.receipts_news import keep_news, lines_to_pay, next_turn, turn_of
 from forecast.dashboard.state import Opened
@@ -20,6 +20,7 @@ from forecast.spending.ledger import Ledger
 from forecast.spending.preview import proposed_columns
 from forecast.spending.receipts_csv import is_ledger_text
 from forecast.spending.tabular import read_table
+from forecast.words.text import STRONG
 
 ENCODINGS = ("utf-8", "utf-8-sig", "cp1252", "latin-1", "utf-16")
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
@@ -37,7 +38,7 @@ def receipts_as_text(view: Opened) -> bool:
     waiting = view.folder.not_entered()
     if waiting is None:
         return False
-    answer(f"No receipts here yet: those in **{safe(waiting.name)}** beside the build are not entered.")
+    answer(f"No receipts here yet: those in {STRONG}{waiting.name}{STRONG} beside the build are not entered.")
     if st.button("Enter them", type="primary", key="receipts-as-text"):
         try:
             view.folder.load()
@@ -97,7 +98,7 @@ def _whole_ledger(view: Opened, name: str, content: bytes) -> None:
     try:
         count = len(view.folder.passing_ledger(name, content).list_receipts())
         text(
-            f"**{safe(name)}** is a whole ledger, as it is downloaded here, with {count} "
+            f"{STRONG}{name}{STRONG} is a whole ledger, as it is downloaded here, with {count} "
             f"{'receipt' if count == 1 else 'receipts'}. What is in the list already is not entered again."
         )
         if st.button("Enter what is not there", type="primary", key="import-ledger"):

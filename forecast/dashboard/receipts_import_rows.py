@@ -17,6 +17,7 @@ from forecast.spending.money import to_float
 from forecast.views.money import exact
 from forecast.views.settling import imported_words
 from forecast.words.currencies import minor_digits
+from forecast.words.text import STRONG
 
 _ALL = {True: "yes", False: "no", None: None}
 
@@ -71,7 +72,7 @@ def enter_rows(view: Opened, plan: ImportPlan, names: Mapping[str, str]) -> None
 def _sentence(
     count: int, ready: list[ImportRow], total: str, waiting: int, rows: list[ImportRow], before: int
 ) -> str:
-    told = f"**{len(ready)} of {count}** rows will be entered, **{total}** in all."
+    told = f"{STRONG}{len(ready)} of {count}{STRONG} rows will be entered, {STRONG}{total}{STRONG} in all."
     if waiting:
         told += f" {waiting} {'waits' if waiting == 1 else 'wait'} for a line."
     held = sum(row.state in HELD_BACK for row in rows) - sum(row.state in HELD_BACK for row in ready)

@@ -20,6 +20,7 @@ from forecast.spending.receipts_xlsx import receipts_xlsx
 from forecast.spending.settling import void_receipt
 from forecast.views.money import exact
 from forecast.views.settling import taken_back_words
+from forecast.words.text import STRONG
 
 MOST = 100
 """Receipts shown in one go; others are found by a word."""
@@ -176,7 +177,7 @@ def _one(
 def _story(view: Opened, receipt: Receipt, reasons: Mapping[int, str]) -> str:
     """Say all that is known of a receipt beside its parts."""
     told = f"{KINDS.get(receipt.kind, receipt.kind)} on {day_words(receipt.date)}: "
-    told += f"**{exact(receipt.paid_minor, view.currency)}** at {receipt.supplier}"
+    told += f"{STRONG}{exact(receipt.paid_minor, view.currency)}{STRONG} at {receipt.supplier}"
     if receipt.rate is not None:
         told += (
             f", for {exact(receipt.amount_minor, receipt.currency)}: 1 {receipt.currency} came to "

@@ -16,6 +16,7 @@ from forecast.errors import ForecastError, UnusualError
 from forecast.spending.undoing import last_entry, undo_last
 from forecast.views.entries import entry_words
 from forecast.views.money import about, builds, rounding_step, signed
+from forecast.words.text import STRONG
 
 MAY_HAPPEN = " (may happen)"
 """Behind the name of a risk event where it stands among lines."""
@@ -121,8 +122,8 @@ def moved(earlier: Estimate, what: str) -> str:
     error = max(now.error, earlier.error)
     step = rounding_step(view.currency, error)  # the change is that of the two figures as they are written
     shown = step * (round(now.value / step) - round(earlier.value / step))
-    text = f"{what} P80 moved by **{signed(shown, view.currency, error)}**, from "
-    text += f"{about(earlier.value, view.currency, error)} to **{about(now.value, view.currency, error)}**."
+    text = f"{what} P80 moved by {STRONG}{signed(shown, view.currency, error)}{STRONG}, from "
+    text += f"{about(earlier.value, view.currency, error)} to {STRONG}{about(now.value, view.currency, error)}{STRONG}."
     return text if enough is None else f"{text} Your budget is now enough in {builds(enough)}."
 
 

@@ -32,6 +32,7 @@ from forecast.spending.statement import read_statement, typed_statement
 from forecast.views.money import builds, exact
 from forecast.views.settling import closed_words, looking_settled_sentence, named, state_words
 from forecast.words.numbers import plainly
+from forecast.words.text import STRONG
 
 
 def looks_settled(view: Opened, watch: Reforecast) -> None:
@@ -190,7 +191,8 @@ def freeze_budget(view: Opened) -> None:
         else:
             budget = exact(baseline.budget_minor, baseline.currency)
             text(
-                f"**{budget}** is committed to since {day_words(baseline.date)}. A new sum takes its place from today."
+                f"{STRONG}{budget}{STRONG} is committed to since {day_words(baseline.date)}. A new sum takes its place "
+                "from today."
             )
         own = own_budget(view.build.build.budget, view.currency)
         left, right = st.columns(2)

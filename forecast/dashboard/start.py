@@ -11,6 +11,7 @@ from forecast.dashboard.start_draft import started
 from forecast.dashboard.start_guided import guided
 from forecast.dashboard.start_import import lines_from_list
 from forecast.dashboard.start_open import open_builds, own_builds
+from forecast.words.text import STRONG
 
 _ASK, _OPEN, _LIST = "Answer questions", "Open a build", "Take a list of lines"
 
@@ -32,7 +33,9 @@ def page() -> None:
 def _open() -> None:
     count = len(own_builds())
     noun = "build" if count == 1 else "builds"
-    known = f"**{count}** {noun} of your own opened lately." if count else "No build of your own yet."
+    known = (
+        f"{STRONG}{count}{STRONG} {noun} of your own opened lately." if count else "No build of your own yet."
+    )
     answer(f"{known} Open one, or look around a demo build first.")
     open_builds()
 

@@ -31,6 +31,7 @@ from forecast.spending.folder import user_folder
 from forecast.views.charts.start import narrowing
 from forecast.views.money import as_written, signed
 from forecast.views.sentences import budget_sentence, hold_sentence
+from forecast.words.text import STRONG
 
 FEW = 5
 """Choices up to so many stand beside each other; more are a list to type in."""
@@ -66,7 +67,7 @@ def _answer(start: Start, standing: Standing, now: Forecast | None) -> None:
     asked = len(standing.asked)
     if not start["written"]:
         answer(
-            "Answer up to twenty questions, and see after each one what to **hold** before you order.",
+            f"Answer up to twenty questions, and see after each one what to {STRONG}hold{STRONG} before you order.",
             "\u201cI don't know\u201d is always an answer: it widens the range, and you can come back to it.",
         )
         return
@@ -79,8 +80,8 @@ def _answer(start: Start, standing: Standing, now: Forecast | None) -> None:
     counted = f" and {questions}, which {'counts' if rest == 1 else 'count'} as not known" if rest else ""
     budget = standing.values.get("budget")
     answer(
-        hold_sentence(now, strong="**"),
-        budget_sentence(now, budget, strong="**") if budget is not None else "",
+        hold_sentence(now, strong=STRONG),
+        budget_sentence(now, budget, strong=STRONG) if budget is not None else "",
         f"That is from {told}{counted}. {_move(start, now)}",
     )
 
@@ -98,7 +99,7 @@ def _move(start: Start, now: Forecast) -> str:
         return ""
     written = [as_written(part.value, now.currency, part.error) for part in (old, new)]
     change = signed(written[1] - written[0], now.currency)  # both stood on the page: what is printed adds up
-    return f"The last one moved P80 by **{change}**."
+    return f"The last one moved P80 by {STRONG}{change}{STRONG}."
 
 
 def _ask(item: Question, start: Start, standing: Standing) -> None:

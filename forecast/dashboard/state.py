@@ -26,6 +26,7 @@ from forecast.spending.reforecast import Reforecast, reforecast
 from forecast.spending.settling import Likely, likely_answers, titles_of
 from forecast.spending.standing import Record, Standing
 from forecast.views.sentences import NarrowLine, narrow_line
+from forecast.words.text import STRONG
 
 _ENTRIES = 24
 """Forecasts kept: about 7 MB each with the rows of a build of fifty lines."""
@@ -237,7 +238,7 @@ def if_narrow_line(view: Opened) -> NarrowLine | None:
 def _if_narrow(
     fingerprint: str, scenario: str, state: str, _forecast: Forecast, _known: Standing | None
 ) -> NarrowLine | None:
-    return narrow_line(_forecast, _known, strong="**")
+    return narrow_line(_forecast, _known, strong=STRONG)
 
 
 def contingency_of(view: Opened, level: float) -> Contingency:

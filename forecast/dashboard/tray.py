@@ -22,6 +22,7 @@ from forecast.decide.paired import forecast_change
 from forecast.engine.forecast import Forecast
 from forecast.errors import BuildFileError, ForecastError
 from forecast.views.money import about, rounding_step, signed
+from forecast.words.text import STRONG
 
 _FOOT: ContextVar[DeltaGenerator | None] = ContextVar("foot of the page", default=None)
 """Where the tray goes in this run; None once it is drawn."""
@@ -157,8 +158,8 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change]) -> str:
             or (isinstance(change, AddItem) and change.kind in ("measure", "option"))
             for change in pending
         ):
-            return f"{begin}: **nothing moves**; once you keep it, it is compared."
-        return f"{begin}: **no change** at P80."
+            return f"{begin}: {STRONG}nothing moves{STRONG}; once you keep it, it is compared."
+        return f"{begin}: {STRONG}no change{STRONG} at P80."
     # The draws are the same before and after, so that the change is known better than either figure: no "from" and
     # "to", whose own rounding would seem to contradict it.
     moved = forecast_change(old, new, 0.8)
@@ -166,8 +167,8 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change]) -> str:
     then = f"P80 is then about {about(now.value, money, now.error)}"
     step = rounding_step(money, error)
     if abs(change) < step / 2:
-        return f"{begin}: **less than {about(step, money)}** at P80. {then}."
-    return f"{begin}: **{signed(change, money, error)}** at P80, most of it from {most}. {then}."
+        return f"{begin}: {STRONG}less than {about(step, money)}{STRONG} at P80. {then}."
+    return f"{begin}: {STRONG}{signed(change, money, error)}{STRONG} at P80, most of it from {most}. {then}."
 
 
 def _slips(before: Build, after: Build) -> list[str]:

@@ -19,6 +19,7 @@ from forecast.views.lessons import estimate_rows
 from forecast.views.money import about
 from forecast.views.sentences import budget_sentence, watch_sentence, width_sentence
 from forecast.views.watching import days_shown, rough_days, trials_sentence
+from forecast.words.text import STRONG
 
 _FEW = 40
 """Days that are forecast before anybody wonders how many are left."""
@@ -35,7 +36,7 @@ def page() -> None:
         if watch is None or not anything_entered(view):
             _nothing_yet(view)
             return
-        answer(watch_sentence(watch, strong="**"), width_sentence(watch))
+        answer(watch_sentence(watch, strong=STRONG), width_sentence(watch))
         st.html(_ROOM)
         band, moves = st.container(key="band"), st.container(key="moves")
         st.subheader("Contingency: left, and needed")
@@ -96,8 +97,8 @@ def _nothing_yet(view: Opened) -> None:
     eight = forecast.percentile(0.8)
     answer(
         f"Nothing is paid yet: it ends where your ranges say, in 8 of 10 builds at no more than "
-        f"**{about(eight.value, view.currency, eight.error)}**.",
-        budget_sentence(forecast, view.budget, strong="**") if view.budget is not None else "",
+        f"{STRONG}{about(eight.value, view.currency, eight.error)}{STRONG}.",
+        budget_sentence(forecast, view.budget, strong=STRONG) if view.budget is not None else "",
     )
     text(
         "Enter the first receipt when you have paid something. From then on this page shows what moved, and why."

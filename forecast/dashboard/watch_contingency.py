@@ -21,11 +21,12 @@ from forecast.views.watching import (
     further_rows,
     overrun_sentence,
 )
+from forecast.words.text import STRONG
 
 
 def contingency(watch: Reforecast) -> None:
     """Draw what is left against what is needed, and what a further sum buys."""
-    text(contingency_sentence(watch, strong="**"))
+    text(contingency_sentence(watch, strong=STRONG))
     found = columns(watch)
     table(
         ["", *(column.name for column in found)], contingency_rows(watch),

@@ -16,6 +16,7 @@ from forecast.views.lessons import cause_rows, reason_rows
 from forecast.views.money import about, signed
 from forecast.views.moves import SHORT_WORDS, WrittenMove, long_day, moved_sentence, written
 from forecast.views.sentences import lesson_sentences
+from forecast.words.text import STRONG
 
 _NOW = "now"
 
@@ -28,7 +29,7 @@ def what_moved(view: Opened, told: History, watch: Reforecast) -> None:
     with st.spinner("Forecasting step by step …"):
         moved = moved_between(view, since, until)
     found = written(moved)
-    text(moved_sentence(moved, watch if until is None else None, strong="**"))
+    text(moved_sentence(moved, watch if until is None else None, strong=STRONG))
     money = view.currency
     steps = [(SHORT_WORDS[step.part.kind], step.p80) for step in found.steps if step.p80]
     end = "Now" if until is None else long_day(until)

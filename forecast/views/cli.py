@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Iterator, Sequence
     from types import FrameType
+    from typing import Any
 
 EPILOG = """\
 A build is a folder with a file build.toml, written by hand or by 'forecast new'. Inside it FILE may be left out.
@@ -60,8 +61,15 @@ def build_parser() -> argparse.ArgumentParser:
 
     from forecast import __version__
     from forecast.views.commands import COMMANDS
+    from forecast.words.text import plain
 
-    parser = argparse.ArgumentParser(
+    class Parser(argparse.ArgumentParser):
+        """Says what it was given as text, whatever stands in it; so do those of the commands."""
+
+        def _print_message(self, message: str, file: Any = None) -> None:
+            super()._print_message(plain(message), file)
+
+    parser = Parser(
         prog="forecast",
         description="What your car's body conversion may cost, and where it ends as receipts come in.",
         epilog=EPILOG,
@@ -70,7 +78,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"forecast {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     for add in COMMANDS:
-        add(commands)
+        add(commands)  # type: ignore[arg-type]  # it makes parsers of this kind, which are parsers
     return parser
 
 

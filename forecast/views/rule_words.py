@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from forecast.trade.expansion import RuleUse
+from forecast.words.text import STRONG
 
 TITLE = "Where the figures of tax and customs come from"
 HEADINGS = ("Figure", "Value", "Source", "As of", "How sure", "To overwrite it, write")
@@ -32,7 +33,10 @@ def rules_lead(title: str, figures: Sequence[RuleUse]) -> str:
     parts = [f"{count} {words}" for words, count in counts if count]
     if old:
         parts.append(f"{old} out of date or older than 18 months")
-    return f"{whose}. Look up **{len(doubted)}** of them, or write your own, before you rely on them: {_listed(parts)}."
+    return (
+        f"{whose}. Look up {STRONG}{len(doubted)}{STRONG} of them, or write your own, before you rely "
+        f"on them: {_listed(parts)}."
+    )
 
 
 def rules_rows(figures: Sequence[RuleUse]) -> list[list[str]]:

@@ -15,6 +15,10 @@ _SEQUENCE = re.compile(
 _TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 """Signs that turn the direction of what follows, so that it reads otherwise than it is (Unicode UAX 9)."""
 
+STRONG = "\ue000"
+"""Stands before and after what a sentence stresses, until a page writes it as its toolkit has it. It is of no alphabet,
+and `plain` takes it out, so that no name stresses anything."""
+
 
 def plain(text: str, *, lines: bool = True) -> str:
     """Give text without control characters, a terminal's control sequences, and signs that turn its direction.
@@ -37,7 +41,7 @@ def _shown(sign: str, lines: bool) -> str:
     category = unicodedata.category(sign)
     if category == "Cs":  # half of a pair, which cannot be written
         return "\ufffd"
-    return "" if category == "Cc" or sign in _TURNING else sign
+    return "" if category == "Cc" or sign in _TURNING or sign == STRONG else sign
 
 
-__all__ = ["plain"]
+__all__ = ["STRONG", "plain"]

@@ -7,7 +7,7 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from forecast.errors import BuildFileError, LedgerError
-from forecast.views.commands.common import add_file, answer, command
+from forecast.views.commands.common import add_file, answer, command, typed
 
 if TYPE_CHECKING:
     from forecast.build.places_of_figures import Place
@@ -48,13 +48,13 @@ def run(options: argparse.Namespace) -> int:
     if odd:
         many = "One figure may be a slip" if len(odd) == 1 else f"{len(odd)} figures may be slips"
         text += ["", f"{many}. Is that meant?"]
-        text += [f"  {item['text']}{_how(options.file, item)}" for item in odd]
+        text += [f"  {item['text']}{_how(typed(options.file), item)}" for item in odd]
     if found:
         text += [
             "",
             f"{len(found)} {'thing' if len(found) == 1 else 'things'} such a build usually needs besides:",
         ]
-        text += [f"  {item['grade']:<8} {item['text']}{_how(options.file, item)}" for item in found]
+        text += [f"  {item['grade']:<8} {item['text']}{_how(typed(options.file), item)}" for item in found]
     if suggestions:
         text += ["", "Ranges worth a second look:", *(f"  {item}" for item in suggestions)]
     if undecided:

@@ -351,7 +351,16 @@ def typed(path: str | Path) -> str:
     text = str(path)
     if os.name == "nt":
         return f'"{text}"' if set(text) & set(" &()^;,=") else text
-    return shlex.quote(text)
+    if text.isprintable():
+        return shlex.quote(text)
+    escaped = "".join(_as_typed(sign) for sign in text)  # what no key types, as bash, zsh and ksh read it
+    return f"$'{escaped}'"
+
+
+def _as_typed(sign: str) -> str:
+    if sign in "\\'":
+        return f"\\{sign}"
+    return sign if sign.isprintable() else "".join(f"\\x{byte:02x}" for byte in os.fsencode(sign))
 
 
 def add_sure(parser: argparse.ArgumentParser) -> None:
@@ -379,7 +388,7 @@ def make_sure(options: argparse.Namespace, question: str) -> None:
     if not somebody_there():
         message = f"{question} Nothing was entered. If it is, say so with --sure."
         raise ForecastError(message)
-    print(f"{question} [y/N] ", end="", file=sys.stderr, flush=True)
+    print(f"{plain(question)} [y/N] ", end="", file=sys.stderr, flush=True)
     try:
         said = input()
     except EOFError:

@@ -6,7 +6,8 @@ import argparse
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
-from forecast.views.commands.common import add_file, answer, command
+from forecast.views.commands.common import add_file, answer, command, typed
+from forecast.words.text import STRONG
 
 if TYPE_CHECKING:
     from forecast.engine.rows import Plan
@@ -53,10 +54,10 @@ def _total(options: argparse.Namespace, plan: Plan) -> int:
     shown = [item for item in plan.consignments if options.line in (None, item.consignment)]
     for item in shown:
         if options.line is None:
-            text += f"\n\n{rules_lead(item.title, item.figures).replace('**', '')}\n  forecast open {options.file} "
+            text += f"\n\n{rules_lead(item.title, item.figures).replace(STRONG, '')}\n  forecast open {typed(options.file)} "
             text += f"{item.consignment} lists them."
             continue
-        text += f"\n\n{TITLE}: {rules_lead(item.title, item.figures).replace('**', '')}\n"
+        text += f"\n\n{TITLE}: {rules_lead(item.title, item.figures).replace(STRONG, '')}\n"
         text += "\n".join(f"  {line}" for line in rules_lines(item.figures))
         if item.notes:
             text += "\n\nWhat the terms of trade leave out or add:\n" + "\n".join(
