@@ -105,24 +105,22 @@ def read_table(
         raise LedgerError(message) from None
 
 
-def _within(rows: Iterable[Sequence[Cell]]) -> tuple[tuple[Cell, ...], ...]:
-    """Give rows without the empty cells and rows at their ends, as wide as the widest; refuse what is too large.
+def _within(rows: Iterable[tuple[int, Sequence[Cell]]]) -> tuple[tuple[Cell, ...], ...]:
+    """Give numbered rows without the empty cells and rows at their ends, as wide as the widest; refuse what is too large.
 
     Spreadsheets keep cells that once held something or are only coloured, and so may go on for a million rows.
     """
-    kept: list[tuple[Cell, ...]] = []
-    width = filled = 0
-    for row in rows:
-        if not row:  # of these there may be a million
-            kept.append(())
-            continue
+    kept: dict[int, tuple[Cell, ...]] = {}
+    width = 0
+    for number, row in rows:
         last = next((place for place in range(len(row), 0, -1) if str(row[place - 1]).strip()), 0)
-        kept.append(tuple(row[:last]))
         if last:
-            width, filled = max(width, last), len(kept)
-            if width > MOST_COLUMNS or width * filled > MOST_SHEET_CELLS:
-                raise LedgerError(_too_large(filled, width))
-    return tuple((*row, *("",) * (width - len(row))) for row in kept[:filled])
+            kept[number] = tuple(row[:last])
+            width = max(width, last)
+            if width > MOST_COLUMNS or width * number > MOST_SHEET_CELLS:
+                raise LedgerError(_too_large(number, width))
+    found = (kept.get(number, ()) for number in range(1, max(kept, default=0) + 1))
+    return tuple((*row, *("",) * (width - len(row))) for row in found)
 
 
 def _too_large(rows: int, width: int) -> str:
@@ -162,15 +160,16 @@ def _read_sheet(content: bytes) -> tuple[tuple[Cell, ...], ...]:
         raise LedgerError(message) from error
 
 
-def _rows_of(sheet: Any) -> Iterator[tuple[Cell, ...]]:
-    """Give rows as wide as what they hold; how large the sheet says it is may be anything."""
+def _rows_of(sheet: Any) -> Iterator[tuple[int, tuple[Cell, ...]]]:
+    """Give rows that have cells, with their numbers; how large the sheet says it is may be anything."""
     sheet.reset_dimensions()
     seen = 0
     for number, row in enumerate(sheet.iter_rows(values_only=True), start=1):
-        seen += len(row)
-        if seen > 4 * MOST_SHEET_CELLS:  # blank ones count here, as they are made first
-            raise LedgerError(_too_large(number, len(row)))
-        yield tuple(map(_cell, row))
+        if row:  # of those that have none there may be a million
+            seen += len(row)
+            if seen > 4 * MOST_SHEET_CELLS:  # blank ones count here, as they are made first
+                raise LedgerError(_too_large(number, len(row)))
+            yield number, tuple(map(_cell, row))
 
 
 def _cell(value: object) -> Cell:

@@ -14,6 +14,7 @@ from forecast.engine.plan import compile_plan
 from forecast.trade.expansion import RuleUse
 from forecast.views.cli import main
 from forecast.views.rule_words import HEADINGS, rules_lead, rules_lines, rules_rows
+from forecast.words.text import STRONG
 
 SURE = RuleUse(
     "vat", "VAT", "23 %", "revenue.ie", date(2026, 11, 25), "verified", 'overrides = { "vat" = … }'
@@ -47,7 +48,8 @@ overrides = { vat = 0.2 }
 def test_the_lead_counts_what_to_look_up_and_why() -> None:
     lead = rules_lead("Kit", [SURE, OLD, MEMORY, OWN])
     assert lead == (
-        "4 figures of law, carriers and agents stand behind Kit. Look up **2** of them, or write your own, before you "
+        f"4 figures of law, carriers and agents stand behind Kit. Look up {STRONG}2{STRONG} of them, or write your own, "
+        "before you "
         "rely on them: 1 from memory and 1 out of date or older than 18 months."
     )
     assert rules_lead("Kit", [SURE]) == (
@@ -110,7 +112,7 @@ def test_check_budget_and_page_count_the_same_figures_to_look_up(
     file = create_build(tmp_path / "car", read_answers({"country": "IE", "origin": "JP"}))
     (item,) = compile_plan(read_build(file)).consignments
     doubted = sum(bool(figure.doubts) for figure in item.figures)
-    assert f"Look up **{doubted}** of them" in rules_lead(item.title, item.figures)
+    assert f"Look up {STRONG}{doubted}{STRONG} of them" in rules_lead(item.title, item.figures)
     assert main(["check", str(file), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)["rules"]
     assert len(told) == len(set(told)) == doubted

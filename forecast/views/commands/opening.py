@@ -54,8 +54,8 @@ def _total(options: argparse.Namespace, plan: Plan) -> int:
     shown = [item for item in plan.consignments if options.line in (None, item.consignment)]
     for item in shown:
         if options.line is None:
-            text += f"\n\n{rules_lead(item.title, item.figures).replace(STRONG, '')}\n  forecast open {typed(options.file)} "
-            text += f"{item.consignment} lists them."
+            text += f"\n\n{rules_lead(item.title, item.figures).replace(STRONG, '')}\n  forecast open "
+            text += f"{typed(options.file)} {item.consignment} lists them."
             continue
         text += f"\n\n{TITLE}: {rules_lead(item.title, item.figures).replace(STRONG, '')}\n"
         text += "\n".join(f"  {line}" for line in rules_lines(item.figures))
