@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -91,6 +92,21 @@ def test_cause_scores_are_standard_normal_and_uncorrelated() -> None:
     assert np.abs(np.corrcoef(scores) - np.eye(3)).max() < 4 / 128
 
 
+def test_no_cause_shares_its_draws_with_an_event_however_many_there_are() -> None:
+    """Nine causes and fifteen events: more than the evenest places of the draws, which go to the first of each kind."""
+    causes = "".join(f'[[cause]]\nid = "c{place}"\n' for place in range(9))
+    events = "".join(f'[[event]]\nid = "e{place}"\nchance = 0.5\ncost = 1\n' for place in range(15))
+    line = '[[line]]\nid = "a"\ngroup = "other"\namount = { low = 1, middle = 2, high = 4, causes = { c7 = 0.9 } }\n'
+    head = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\nestimating = 0\n'
+    plan = compile_plan(parse_build(head + causes + line + events))
+    slots = list(plan.slots.values())
+    assert len(set(slots)) == len(slots)
+    assert {"cause c0", "gate e0", "gate e5"} <= plan.slots.keys()
+    trials = run(plan, 16_384, 5)
+    for place in range(15):
+        assert abs(np.corrcoef(trials.row("a"), trials.row(f"e{place}"))[0, 1]) < 5 / np.sqrt(16_384)
+
+
 def test_factor_copula_gives_the_stated_correlation() -> None:
     trials = simulate(normals([(0, 1)] * 3, 0.3), trials=65_536, seed=8).trials
     found = np.corrcoef([trials.row(f"n{place}") for place in range(3)])
@@ -174,6 +190,25 @@ def test_going_on_until_stable_reports_pooled_values_and_bounds_its_trials() -> 
     assert not given_up.stable
     assert loose.count == 61_440
     assert np.array_equal(loose.totals[:10_240], block(0).totals)
+
+
+def test_the_four_results_are_mean_deviation_and_the_ends_of_eighty_percent() -> None:
+    """JCGM 101:2008, 7.9.4 h to j, on blocks that are one sample times 0.8, 0.9, 1.1 and 1.2: s / √h in closed form."""
+    sample = run(compile_plan(normals([(0, 1)])), 1024, 1)
+    totals = np.arange(1.0, 1025.0)
+    sizes = (0.8, 0.9, 1.1, 1.2)
+    pooled, stability = until_stable(lambda number: replace(sample, totals=sizes[number] * totals), 1e9)
+    spread = 2 * np.std(sizes, ddof=1) / np.sqrt(4)
+    results = np.array([512.5, np.sqrt((1024**2 - 1) / 12), 103.0, 922.0])  # the tenth of 1,024 ends in the 103rd
+    assert stability.errors == pytest.approx(spread * results, rel=1e-12)
+    assert (stability.blocks, pooled.count) == (4, 4 * 1024)
+
+
+def test_until_stable_takes_half_a_percent_of_the_base_estimate_unless_told() -> None:
+    for mean in (100.5, 37_123.0):
+        found = forecast_plan(compile_plan(normals([(mean, mean / 1000)])), "until stable")
+        assert found.stability is not None
+        assert found.stability.tolerance == pytest.approx(mean / 200)
 
 
 def test_until_stable_through_the_python_face() -> None:

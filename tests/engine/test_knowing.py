@@ -10,7 +10,7 @@ from forecast import KnownFacts, simulate
 from forecast.build.buildfile import parse_build
 from forecast.build.schema import Build
 from forecast.engine.condition import SCORE_CLIP, posterior
-from forecast.engine.forecast import Forecast
+from forecast.engine.forecast import Forecast, forecast_plan
 from forecast.engine.known import Agreed, Foreign, PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import percentile
@@ -117,6 +117,25 @@ def test_more_is_drawn_when_few_trials_agree_and_it_is_said_when_that_is_not_eno
     assert few.trials.count == 8 * 1024
     assert few.trials.effective < LEAST_EFFECTIVE
     assert "read these figures as rough" in " ".join(few.remarks)
+
+
+def test_a_further_batch_draws_no_more_than_the_first_when_few_trials_agree() -> None:
+    """Replicates are numbered from the batch's first on, and there are never more than eight times as many."""
+    happened = KnownFacts(gates=dict.fromkeys("abc", True))
+    plan = compile_plan(rare_events(0.001))
+    for first in (0, 32):
+        found = run(plan, 1024, 3, known=happened, keep="totals", first_replicate=first)
+        assert found.numbers == tuple(range(first, first + 8 * 16))
+        assert found.count == 8 * 1024
+
+
+def test_until_stable_reports_the_weighted_trials_of_all_blocks() -> None:
+    """E[kit | event] = 100 + 20 ρ φ(a) / p, where trials weigh by how well they agree with what happened."""
+    known = KnownFacts(gates={"refit": True})
+    found = forecast_plan(compile_plan(event_build()), "until stable", tolerance=0.5, known=known)
+    density = stats.norm.pdf(stats.norm.ppf(0.2))
+    estimate = found.mean
+    assert estimate.value == pytest.approx(100 + 20 * 0.36 * density / 0.2 + 50 + 3, abs=0.5)
 
 
 def test_lines_paid_in_part_weigh_no_trials() -> None:

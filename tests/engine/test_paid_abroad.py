@@ -88,6 +88,23 @@ def test_a_parcel_dearer_than_estimated_moves_duty_and_tax_by_their_formula() ->
         check_duty_and_tax(found, yen, 0.0062)
 
 
+@pytest.mark.parametrize("currency", ["JPY", "EUR"])
+def test_the_base_estimate_reckons_duty_and_tax_from_what_was_paid_to_the_cent(currency: str) -> None:
+    """On an envelope: the rates of duty and tax on what the goods came to, and freight at its middle."""
+    parcel = PARCEL
+    if currency == "EUR":
+        parcel = PARCEL.replace('currency = "JPY"', "").replace("500000", "3000").replace("650000", "4000")
+        parcel = parcel.replace("900000", "6000")
+    paid = 4321.87
+    found = forecast(text(parcel), KnownFacts(amounts={"parcel.goods": paid}), trials=64)
+    base = {line.id.removeprefix("parcel."): line.base for line in found.lines}
+    assert base["goods"] == paid
+    value = paid + 800
+    assert base["duty"] == pytest.approx(DUTY * value, rel=1e-9)
+    arrival = sum(base[name] for name in ("terminal", "documents", "surcharges", "entry", "delivery", "storage"))
+    assert base["tax"] == pytest.approx(TAX * (value + base["duty"] + arrival), rel=1e-9)
+
+
 def test_duty_follows_extras_on_an_agreed_price_and_what_is_still_to_come() -> None:
     agreed = KnownFacts(
         agreed={"parcel.goods": Agreed(7000.0, 0.4)}, foreign={"parcel.goods": Foreign("JPY", 7000 / 0.0062)}
@@ -144,6 +161,16 @@ def test_what_the_card_takes_on_top_is_no_dearer_price() -> None:
     plan = compile_plan(parse_build(text(LINES, RANGE).replace("margin = 0", "margin = 3")))
     [cause] = learned_causes(plan, abroad("spares", 450_000 * 0.0062 * 1.03, 450_000.0), 1)
     assert cause.mean == pytest.approx(0, abs=0.03)
+
+
+def test_a_cards_margin_changes_nothing_that_is_learnt_of_prices_and_rate() -> None:
+    """The same yen at the same rate, 3 % taken on top: the seats cost 3 % more in every trial, and nothing else moved."""
+    yen, dear = 500_000.0, 0.0066
+    without = forecast(text(LINES, RANGE), abroad("spares", yen * dear, yen))
+    build = text(LINES, RANGE).replace("margin = 0", "margin = 3")
+    found = forecast(build, abroad("spares", yen * dear * 1.03, yen))
+    np.testing.assert_allclose(found.trials.row("seats"), 1.03 * without.trials.row("seats"), rtol=1e-7)
+    np.testing.assert_allclose(found.trials.row("paint"), without.trials.row("paint"), rtol=1e-7)
 
 
 def test_what_the_rate_did_is_not_told_as_what_came_in_dear() -> None:

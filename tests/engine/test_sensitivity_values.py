@@ -46,6 +46,14 @@ def test_a_figure_without_effect_and_an_output_that_does_not_vary() -> None:
     assert first_order_index(inputs[0], np.ones(TRIALS)) == 0
 
 
+def test_what_chance_puts_between_bins_is_taken_off() -> None:
+    """In small samples too the index of a figure without effect is nothing on average, and not (bins − 1) / N."""
+    rng = np.random.default_rng(5)
+    found = [first_order_index(*rng.standard_normal((2, 256)), bins=16) for _ in range(400)]
+    assert np.mean(found) == pytest.approx(0, abs=4 * np.std(found) / np.sqrt(400))
+    assert 15 / 256 > 8 * np.std(found) / np.sqrt(400)  # the test can tell one from the other
+
+
 def test_variance_shares_of_independent_normals() -> None:
     forecast = simulate(normals([(0, 10), (0, 20), (0, 30), (0, 40)]), trials=TRIALS)
     shares = variance_shares(forecast.trials.moments)

@@ -446,6 +446,13 @@ class TestContract:
             value = float(shape.ppf(np.array([z]))[0])
             assert shape.score(value) == pytest.approx(z, abs=1e-6)
 
+    def test_what_no_draw_can_be_lies_at_the_end_of_all_scores(self, shape: Shape) -> None:
+        """Low at the lower end and high at the upper: a price beyond its range is dear or cheap, never the other."""
+        low, high = (float(end) for end in shape.ppf(np.array([-SCORE_LIMIT, SCORE_LIMIT])))
+        beyond = high - low
+        assert shape.score(low - beyond) == pytest.approx(-SCORE_LIMIT)
+        assert shape.score(high + beyond) == pytest.approx(SCORE_LIMIT)
+
     def test_moments_agree_with_quadrature(self, shape: Shape) -> None:
         def weighted(power: int) -> float:
             def density(z: float) -> float:

@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from forecast.engine.shapes import Exact, Flat, Triangle, lognormal
-from forecast.engine.sketch import sketch
+from forecast.engine.sketch import sketch, three_points
 
 
 def test_a_uniform_figure_is_flat() -> None:
@@ -30,3 +30,10 @@ def test_the_peak_of_a_triangle_stands_at_its_mode() -> None:
 
 def test_a_known_figure_has_no_drawing() -> None:
     assert sketch(Exact(12)).size == 0
+
+
+def test_three_points_are_the_tenth_the_middle_and_the_ninetieth() -> None:
+    """Quantiles in closed form: a uniform figure's lie on a line, a lognormal's at e^(±1.2816 σ) of its median."""
+    assert three_points(Flat(100, 200)) == (110, 150, 190)
+    law = stats.lognorm(s=0.5, scale=1234)
+    assert three_points(lognormal(1234, 0.5)) == pytest.approx(law.ppf([0.1, 0.5, 0.9]), rel=1e-3)

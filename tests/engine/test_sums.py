@@ -10,7 +10,10 @@ from scipy import stats
 
 from forecast import simulate
 from forecast.build.buildfile import parse_build
+from forecast.build.formula import Input, Larger, Product, Smaller, Sum
+from forecast.engine.evaluate import evaluate
 from forecast.engine.plan import compile_plan
+from forecast.engine.shapes import Array
 from forecast.engine.stable import until_stable
 from forecast.engine.statistics import coverage_interval
 from forecast.engine.trials import run
@@ -110,3 +113,12 @@ def test_pooled_values_are_reported_and_not_averages_of_blocks() -> None:
     # Even the pooled shortest interval is a little short at this count; that of single blocks is shorter still.
     assert np.mean(lengths) < high - low < 2 * end * 1.002
     assert abs(high - low - 2 * end) < abs(np.mean(lengths) - 2 * end)
+
+
+@pytest.mark.parametrize("value", [12.5, np.array([3.0, -4.0, 0.0])])
+def test_what_has_no_parts_changes_nothing_that_it_is_put_to(value: float | Array) -> None:
+    """Nothing added, a product of no factors, the largest or smallest of none: each leaves the other part as it is."""
+    kinds = (Sum, Product, Larger, Smaller)
+    for kind in kinds:
+        formula = kind((Input("x"), kind(())))
+        np.testing.assert_array_equal(evaluate(formula, {"x": value}, {}), value)
