@@ -83,7 +83,7 @@ class Margin:
             return float(prior > 0)
         here = float(self.score(np.array([paid]))[0])
         below, above = _along(here + np.array([-_WINDOW, _WINDOW]), self.scores, self.logs)
-        slope = 2 * _WINDOW / max(1e-12, float(above - below))
+        slope = 2 * _WINDOW / float(above - below)  # logarithms rise everywhere: see `_LEAST_SLOPE`
         u = (here - mean) / sd
         whole = -0.5 * u * u + np.log(slope / sd)
         grid = np.linspace(u, max(u, 0.0) + 8.0, 241)
@@ -97,7 +97,7 @@ class Margin:
 def _along(x: Array, points: Array, values: Array) -> Array:
     """Interpolate, and go straight on beyond both ends, as steep as over the last unit of score there."""
     inside = np.interp(x, points, values)
-    low = (values[_UNIT] - values[0]) / max(1e-12, points[_UNIT] - points[0])
-    high = (values[-1] - values[-1 - _UNIT]) / max(1e-12, points[-1] - points[-1 - _UNIT])
+    low = (values[_UNIT] - values[0]) / (points[_UNIT] - points[0])
+    high = (values[-1] - values[-1 - _UNIT]) / (points[-1] - points[-1 - _UNIT])
     inside = np.where(x < points[0], values[0] + (x - points[0]) * low, inside)
     return np.asarray(np.where(x > points[-1], values[-1] + (x - points[-1]) * high, inside))

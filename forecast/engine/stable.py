@@ -102,7 +102,7 @@ def pool(blocks: list[Trials]) -> Trials:
     moments = first.moments
     for block in blocks[1:]:
         moments = moments + block.moments
-    weighted = first.weights is not None
+    weights = [block.weights for block in blocks if block.weights is not None]  # all of one plan, or none
     rows = [block.rows for block in blocks if block.rows is not None]
     return replace(
         first,
@@ -112,11 +112,7 @@ def pool(blocks: list[Trials]) -> Trials:
         waits=np.concatenate([block.waits for block in blocks]),
         rows=np.concatenate(rows, axis=1) if len(rows) == len(blocks) else None,
         gates=np.concatenate([block.gates for block in blocks], axis=1),
-        weights=np.concatenate([_weights(block) for block in blocks]) if weighted else None,
+        weights=np.concatenate(weights) if weights else None,
         moments=moments,
         remarks=tuple(dict.fromkeys(remark for block in blocks for remark in block.remarks)),
     )
-
-
-def _weights(block: Trials) -> Array:
-    return block.weights if block.weights is not None else np.ones(block.count)

@@ -199,7 +199,9 @@ def test_the_four_results_are_mean_deviation_and_the_ends_of_eighty_percent() ->
     sizes = (0.8, 0.9, 1.1, 1.2)
     pooled, stability = until_stable(lambda number: replace(sample, totals=sizes[number] * totals), 1e9)
     spread = 2 * np.std(sizes, ddof=1) / np.sqrt(4)
-    results = np.array([512.5, np.sqrt((1024**2 - 1) / 12), 103.0, 922.0])  # the tenth of 1,024 ends in the 103rd
+    results = np.array(
+        [512.5, np.sqrt((1024**2 - 1) / 12), 103.0, 922.0]
+    )  # the tenth of 1,024 ends in the 103rd
     assert stability.errors == pytest.approx(spread * results, rel=1e-12)
     assert (stability.blocks, pooled.count) == (4, 4 * 1024)
 

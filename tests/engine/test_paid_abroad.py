@@ -101,7 +101,9 @@ def test_the_base_estimate_reckons_duty_and_tax_from_what_was_paid_to_the_cent(c
     assert base["goods"] == paid
     value = paid + 800
     assert base["duty"] == pytest.approx(DUTY * value, rel=1e-9)
-    arrival = sum(base[name] for name in ("terminal", "documents", "surcharges", "entry", "delivery", "storage"))
+    arrival = sum(
+        base[name] for name in ("terminal", "documents", "surcharges", "entry", "delivery", "storage")
+    )
     assert base["tax"] == pytest.approx(TAX * (value + base["duty"] + arrival), rel=1e-9)
 
 
@@ -164,7 +166,7 @@ def test_what_the_card_takes_on_top_is_no_dearer_price() -> None:
 
 
 def test_a_cards_margin_changes_nothing_that_is_learnt_of_prices_and_rate() -> None:
-    """The same yen at the same rate, 3 % taken on top: the seats cost 3 % more in every trial, and nothing else moved."""
+    """The same yen at the same rate, 3 % on top: the seats cost 3 % more in every trial, and nothing else moved."""
     yen, dear = 500_000.0, 0.0066
     without = forecast(text(LINES, RANGE), abroad("spares", yen * dear, yen))
     build = text(LINES, RANGE).replace("margin = 0", "margin = 3")

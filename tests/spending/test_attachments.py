@@ -43,6 +43,16 @@ def test_a_photo_is_kept_under_the_hash_of_its_content(ledger: Ledger, photo: Pa
     assert verify_attachments(ledger) == ()
 
 
+def test_files_are_listed_with_the_receipt_that_they_belong_to(ledger: Ledger, photo: Path) -> None:
+    second = ledger.add_receipt("2026-05-03", "Shop", 500, "EUR", [("a", 500)])
+    attach_file(ledger, second.id, photo)
+    attach_file(ledger, 1, "bill.jpg", photo.read_bytes() + b"!")
+    assert [(one.receipt_id, one.name) for one in ledger.attachments()] == [
+        (second.id, "photo.jpg"),
+        (1, "bill.jpg"),
+    ]
+
+
 def test_the_same_content_is_kept_once(ledger: Ledger, photo: Path, tmp_path: Path) -> None:
     copy = tmp_path / "copy.jpg"
     copy.write_bytes(photo.read_bytes())

@@ -302,6 +302,12 @@ def test_an_entry_does_not_fail_for_want_of_a_copy(folder: BuildFolder) -> None:
     assert len(folder.ledger().list_receipts()) == 3
 
 
+def test_a_build_without_receipts_is_whole_and_has_none(tmp_path: Path) -> None:
+    (tmp_path / "build.toml").write_text(BUILD, encoding="utf-8")
+    found = verify(BuildFolder.at(tmp_path))
+    assert (found.wrong, found.receipts, found.documents) == ((), 0, 0)
+
+
 def test_what_killed_programs_left_is_swept(folder: BuildFolder) -> None:
     old = time.time() - STALE_SECONDS - 60
     places = [folder.folder, folder.folder / "attachments", backups_of(folder)]

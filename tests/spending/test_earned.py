@@ -123,6 +123,11 @@ def test_there_is_no_to_complete_index_beyond_the_target() -> None:
     assert EarnedValue(Fraction(100), Fraction(50), Fraction(120)).tcpi() is None
 
 
+@pytest.mark.parametrize("earned", [100, 120])
+def test_there_is_no_to_complete_index_once_all_is_earned(earned: int) -> None:
+    assert EarnedValue(Fraction(100), Fraction(earned), Fraction(60)).tcpi() is None
+
+
 def test_a_yen_has_no_cents(tmp_path: Path) -> None:
     text = '[build]\nname = "x"\ncurrency = "JPY"\ncountry = "IE"\n'
     text += '[[line]]\nid = "kit"\ngroup = "kit"\namount = 90000\n'

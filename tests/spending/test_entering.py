@@ -152,3 +152,14 @@ def test_the_spreadsheet_of_receipts_adds_up_to_what_was_paid(ledger: Ledger) ->
     assert "twice" in str(rows[0][8])
     assert rows[2][6] == "50000 JPY"
     assert [cell.data_type for cell in book["Receipts"][2]][2] == "s"
+
+
+def test_a_row_that_ends_before_its_sum_is_named_and_the_others_are_read() -> None:
+    """In a file whose sums stand last, a row may break off after its name."""
+    file = b"label,kind,amount\nkit,item,1250.00\nlamps\n"
+    with pytest.raises(ImportRefusedError) as refused:
+        read_statement("sent.csv", "EUR", file)
+    assert [problem.where for problem in refused.value.problems] == ["row 3, column amount"]
+    assert [row.label for row in read_statement("sent.csv", "EUR", file.replace(b"lamps\n", b"\n"))] == [
+        "kit"
+    ]

@@ -218,6 +218,27 @@ def test_suppliers_are_matched_by_what_they_were_paid_for(tmp_path: Path, ledger
     assert [receipt.splits[0].line_id for receipt in result.entered] == ["paint", "tape"]
 
 
+def test_receipts_under_all_spellings_of_a_supplier_count(tmp_path: Path, ledger: Ledger) -> None:
+    """A shop that a card names with the branch's number: two receipts each for tape, three in all for sheets."""
+    for place, supplier in enumerate(("Klebeband Nord", "KLEBEBAND NORD 12", "Klebeband Nord 7")):
+        for line in ("tape", "tape", "sheets"):
+            minor = 100 + place
+            ledger.add_receipt("2025-01-01", supplier, minor, "EUR", [(line, minor)])
+    row = plan_import(open_import(_write(tmp_path, GERMAN), ledger, source="bank"), ledger).rows[1]
+    assert (row.line_id, row.why) == ("tape", "6 of 9 earlier receipts of this supplier")
+
+
+def test_money_back_is_held_against_all_that_was_paid_before_it(tmp_path: Path, ledger: Ledger) -> None:
+    """Two payments of 100 allow 150 back and then 50; the cent more after that is asked about."""
+    text = "Date,Description,Debit,Credit,Balance\n"
+    text += "2026-03-04,Shop,100.00,,1\n2026-03-05,Shop,100.00,,1\n"
+    text += "2026-03-06,Shop,,150.00,1\n2026-03-07,Shop,,50.00,1\n2026-03-08,Shop,,0.01,1\n"
+    preview = open_import(_write(tmp_path, text), ledger, source="bank")
+    rows = plan_import(preview, ledger, default_line="misc").rows
+    assert [row.state for row in rows] == ["new", "new", "new", "new", "asked"]
+    assert rows[-1].why == "more comes back for 'misc' than was paid"
+
+
 def test_a_supplier_paid_for_many_things_is_not_guessed(tmp_path: Path, ledger: Ledger) -> None:
     for line in ("tape", "sheets"):
         ledger.add_receipt("2025-01-01", "KLEBEBAND NORD", 100, "EUR", [(line, 100)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -75,6 +76,26 @@ def test_a_line_given_up_costs_nothing_and_teaches_nothing(ledger: Ledger) -> No
     known = known_facts(PLAN, ledger)
     assert known.dropped == {"filler"}
     assert known.facts == KnownFacts(fixed={"filler": 0.0, "filler.own_hours": 0.0})
+
+
+@pytest.mark.parametrize(
+    "say",
+    [
+        lambda ledger: pay(ledger, "kit", 500),
+        lambda ledger: ledger.add_commitment(DAY, "Maker", "kit", 900, "EUR"),
+        lambda ledger: ledger.close_line("filler", DAY),
+        lambda ledger: ledger.expect_more("filler", DAY),
+        lambda ledger: ledger.say_still_to_buy("filler", 500, DAY),
+        lambda ledger: ledger.mark_event("damage", "cannot-happen", DAY),
+    ],
+    ids=["paid", "agreed", "closed", "more", "left", "event"],
+)
+def test_any_word_alone_is_something_that_a_forecast_depends_on(
+    ledger: Ledger, say: Callable[[Ledger], object]
+) -> None:
+    assert not Record.read(ledger).standing().says_something
+    say(ledger)
+    assert Record.read(ledger).standing().says_something
 
 
 def test_a_line_refunded_whole_was_given_up(ledger: Ledger) -> None:

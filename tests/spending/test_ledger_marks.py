@@ -137,7 +137,8 @@ def test_baselines_are_kept_word_for_word(ledger: Ledger) -> None:
     text = '[build]\nname = "Coupé – long"\n'
     first = ledger.freeze_baseline(
         945_000, "EUR", fingerprint="abc", build_text=text, seed=1, trials=16384,
-        base_by_line={"kit": 300_000, "filler": 6600}, scenario="diy", date="2026-02-01", note="agreed at home",
+        base_by_line={"kit": 300_000, "filler": 6600}, scenario="diy", date="2026-02-01",
+        note="agreed at home,\nwith the loan",
     )  # fmt: skip
     second = ledger.freeze_baseline(
         990_000,
@@ -150,6 +151,7 @@ def test_baselines_are_kept_word_for_word(ledger: Ledger) -> None:
         date="2026-04-01",
     )
     assert first.build_text == text
+    assert first.note == "agreed at home,\nwith the loan"
     assert first.base_by_line == {"kit": 300_000, "filler": 6600}
     assert ledger.list_baselines() == (first, second)
     assert ledger.baseline("2026-03-31") == first

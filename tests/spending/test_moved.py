@@ -179,6 +179,18 @@ def test_since_the_freeze_compares_with_the_build_as_it_was_frozen(ledger: Ledge
     check_sum(moved)
 
 
+def test_of_two_frozen_budgets_the_last_one_is_the_start(ledger: Ledger) -> None:
+    """The seats were in the build when the budget was frozen again: they are no scope added since."""
+    for text, day in ((PLAIN, BEFORE), (PLAIN + SEATS, DAY)):
+        ledger.freeze_baseline(
+            50_000, "EUR", fingerprint="f", build_text=text, seed=1, trials=16, base_by_line={}, date=day,
+        )  # fmt: skip
+    moved = what_moved(parse_build(PLAIN + SEATS), ledger, trials=TRIALS)
+    assert moved.since == BEFORE
+    others_are_nothing(moved)
+    assert moved.start == moved.end
+
+
 def test_what_is_paid_on_the_day_of_the_freeze_has_moved_it(ledger: Ledger) -> None:
     ledger.freeze_baseline(
         50_000, "EUR", fingerprint="f", build_text=PLAIN, seed=1, trials=16, base_by_line={}, date=DAY,

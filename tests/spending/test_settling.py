@@ -26,6 +26,7 @@ from forecast.spending.settling import (
     settle,
     void_receipt,
 )
+from forecast.spending.standing import Record
 from forecast.spending.undoing import undo_last
 
 BUILD_TEXT = """\
@@ -139,6 +140,41 @@ def test_a_line_that_follows_from_another_is_judged_with_the_answer_for_it() -> 
 
 def test_what_is_paid_by_the_month_is_never_all_by_itself() -> None:
     assert answer(None, paid("rent", 500)) is False
+
+
+def test_of_what_is_left_unsaid_an_agreed_price_still_tells(ledger: Ledger) -> None:
+    """A dear kit agreed and paid in part: unless more is said to come on top, its price speaks of the paint's."""
+    agree(ledger, DAY, "The maker", "kit", 390_000, "EUR")
+    new = NewReceipt(DAY, "Everything", 220_000, "EUR", (("kit", 100_000), ("paint", 120_000)))
+
+    def paint(kit: bool | None) -> float:
+        found = likely_answers(BUILD, ledger, new, decide=lambda name, _: kit if name == "kit" else None)
+        chance = found["paint"].chance
+        assert chance is not None
+        return chance
+
+    unsaid, more = paint(None), paint(False)
+    assert abs(unsaid - more) > 0.01
+    enter_receipt(ledger, BUILD, new)
+    assert unsaid == pytest.approx(reforecast(BUILD, ledger, trials=256).settled["paint"], rel=1e-9)
+
+
+def test_how_another_line_is_paid_for_decides_nothing_wherever_it_stands() -> None:
+    """Rent first in the file: the kit, bought once, and an event are judged by themselves all the same."""
+    head, kit, paint, filler, rent = BUILD_TEXT.split("[[line]]")
+    rent, event = rent.split("[[event]]")
+    build = parse_build("[[line]]".join([head, rent, kit, paint, filler]) + "[[event]]" + event)
+    assert likely_answers(build, None, paid("kit", 2900))["kit"].answer is True
+    assert likely_answers(build, None, paid("damage", 200))["damage"].answer is None
+
+
+def test_between_what_is_likely_all_and_likely_not_it_cannot_be_told() -> None:
+    """The answer follows the chance: no, then nothing, then yes as the sum rises to the middle of the range."""
+    found = [likely_answers(BUILD, None, paid("kit", sum))["kit"] for sum in range(700, 2900, 50)]
+    kinds = [one.answer for one in found]
+    assert list(dict.fromkeys(kinds)) == [False, None, True]
+    assert all(MORE_TO_COME < one.chance < LOOKS_SETTLED for one in found if one.answer is None)
+    assert all(one.chance <= MORE_TO_COME < 0.5 for one in found if one.answer is False)
 
 
 def test_kinds_of_receipts_say_it_themselves(ledger: Ledger) -> None:
@@ -273,6 +309,14 @@ def test_money_back_opens_no_price_again(ledger: Ledger) -> None:
     assert ledger.list_commitments() == ()
 
 
+def test_an_agreement_called_off_pays_nothing_up(ledger: Ledger) -> None:
+    """The painter who gave the price does not come: what another is paid first is judged by the line's range again."""
+    number = agree(ledger, DAY, "Painter", "paint", 240_000, "EUR").commitment.id
+    ledger.cancel_commitment(number, DAY)
+    assert Record.read(ledger).standing().paid_up == frozenset()
+    assert answer(ledger, paid("paint", 300, supplier="Another")) is False
+
+
 def test_a_closed_line_leaves_no_price_to_pay(ledger: Ledger) -> None:
     agree(ledger, DAY, "The maker", "kit", 300_000, "EUR")
     enter_receipt(ledger, BUILD, paid("kit", 2950, supplier="the maker"))
@@ -288,6 +332,18 @@ def test_settling_a_price_closes_its_line_where_something_was_paid(ledger: Ledge
     other = agree(ledger, DAY, "Painter", "paint", 200_000, "EUR").commitment.id
     enter_receipt(ledger, BUILD, paid("paint", 1990, supplier="Painter"))
     assert settle(ledger, BUILD, other, DAY) == ("paint",)
+
+
+def test_settling_the_price_of_a_consignments_line_closes_it_too(ledger: Ledger) -> None:
+    """Its freight is bought once, though the line stands in no file and is written out from the consignment."""
+    parcel = (
+        '[[consignment]]\nid = "parcel"\nincoterm = "FOB"\nmode = "sea"\nprice = 4000\n'
+        "freight = { low = 500, middle = 800, high = 1300 }\n"
+    )
+    build = parse_build(BUILD_TEXT + parcel)
+    number = agree(ledger, DAY, "Forwarder", "parcel.freight", 90_000, "EUR").commitment.id
+    enter_receipt(ledger, build, paid("parcel.freight", 850, supplier="Forwarder"))
+    assert settle(ledger, build, number, DAY) == ("parcel.freight",)
 
 
 def test_a_price_agreed_later_opens_a_line_and_says_what_was_paid_before(ledger: Ledger) -> None:
