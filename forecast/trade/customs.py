@@ -185,7 +185,7 @@ def duty(book: RuleBook, articles: Sequence[Article], value: Formula) -> Charge:
     if factors := _liable(book, price, ADDED_TO_DUTY):
         formula = Product((formula, *factors))
     for rule in book.rules.thresholds:
-        if rule.effect == "flat duty" and rule.flat is not None:
+        if rule.flat is not None:
             limit = book.sum_of_money(rule.at_most)
             subheadings = len({article.hs.replace(".", "")[:6] for article in articles})
             flat = Product((book.sum_of_money(rule.flat), Constant(subheadings), at_most(price, limit)))

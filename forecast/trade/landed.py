@@ -16,6 +16,7 @@ from forecast.errors import RuleError
 from forecast.trade import customs
 from forecast.trade.exact import decimal, evaluate, fill, to_cents
 from forecast.trade.rules import Rules, RuleWarning, load_rules
+from forecast.words.currencies import minor_digits
 
 Amount = float | int | Decimal
 
@@ -186,7 +187,7 @@ class _Calculation:
                 self._add(name, labels[name], decimal(value), "as given")
 
     def _add(self, id: str, label: str, amount: Decimal, working: str, paid: bool = True) -> Decimal:
-        rounded = to_cents(amount, self.book.rules.decimals)
+        rounded = to_cents(amount, minor_digits(self.book.rules.currency))
         values = {part.id: f"{part.amount:,}" for part in self.components}
         self.components.append(Component(id, label, rounded, fill(working, values), paid))
         return rounded

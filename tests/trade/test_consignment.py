@@ -21,6 +21,7 @@ from forecast.trade.consignment import Expansion, customs_day, expand, payment_d
 from forecast.trade.currency import build_paths
 from forecast.trade.exact import placeholders
 from forecast.trade.landed import landed_cost
+from forecast.trade.rules import load_rules
 
 TODAY = date(2026, 11, 25)
 JPY = {"JPY": Currency(rate=0.0057, volatility=0.10, margin=2.5)}
@@ -181,6 +182,10 @@ def test_margin_is_added_to_foreign_payments_only_unless_the_consignment_says_so
     assert amounts(written({**PLAIN, "card_margin": 2.0}))["kit.margin"] == pytest.approx(0.02 * 4600)
     lines = amounts(written({**foreign, "card_margin": 3.0}, currencies=JPY))
     assert lines["kit.margin"] == pytest.approx(0.03 * lines["kit.goods"])
+    for margin in (0.5, 1.0, 1.25):  # a bank may ask for less than one percent
+        lines = amounts(written({**foreign, "card_margin": margin}, currencies=JPY))
+        assert lines["kit.margin"] == pytest.approx(margin / 100 * lines["kit.goods"])
+    assert "kit.margin" not in amounts(written({**foreign, "card_margin": 0}, currencies=JPY))
 
 
 def test_a_fee_for_the_transfer_comes_on_top_of_the_margin() -> None:
@@ -192,8 +197,12 @@ def test_a_fee_for_the_transfer_comes_on_top_of_the_margin() -> None:
 
 
 def test_transit_insurance_on_cost_and_freight_and_ten_percent() -> None:
-    lines = amounts(written({**PLAIN, "insurance_percent": 1.5}))
+    expansion = written({**PLAIN, "insurance_percent": 1.5})
+    line = expansion.line("kit.insurance")
+    lines = amounts(expansion)
 
+    assert line is not None
+    assert line.working == "1.5 % of 110 % of ({kit.goods} + {kit.freight} + the premium itself)"
     premium = lines["kit.insurance"]
     assert premium == pytest.approx(0.015 * 1.10 * (4600 + premium))
     assert lines["kit.duty"] == pytest.approx(0.045 * (4600 + premium))
@@ -355,6 +364,20 @@ def test_outdated_and_unverified_figures_are_said_at_their_line() -> None:
     assert "sea.kg_per_m3" in {warning.figure for warning in american.warnings}
     assert said(american, 'additional = ["section232"] counts it')
     assert not said(american, "section301")
+
+
+def test_the_tax_names_the_sources_of_the_figures_that_it_reads_and_of_no_others() -> None:
+    """The rate alone; where the tax is so small that it may not be collected, the limit of that as well."""
+    small = {**PLAIN, "price": 40, "freight": 15}
+    for raw, country, home, read in (
+        (PLAIN, "IE", "EUR", ["vat"]),
+        (PLAIN, "CH", "CHF", ["vat"]),
+        (small, "CH", "CHF", ["vat", "tax_relief"]),
+    ):
+        tax = written(raw, country, home).line("kit.tax")
+        figures = load_rules(country).figures
+        assert tax is not None
+        assert tax.note == " ".join(f"{figures[id].label}: {figures[id].source}." for id in read)
 
 
 def test_small_values_are_held_against_their_limits() -> None:

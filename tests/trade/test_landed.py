@@ -342,6 +342,21 @@ def test_card_fee() -> None:
     assert given["gbp_equivalent"] * given["fee"] == published["fee"]
 
 
+@pytest.mark.parametrize(
+    ("country", "unit"), [("IE", "0.01"), ("GB", "0.01"), ("US", "0.01"), ("CH", "0.01"), ("JP", "1")]
+)
+def test_every_part_is_a_whole_number_of_the_countrys_smallest_units(country: str, unit: str) -> None:
+    """Rates of five digits on odd sums: each part is rounded before the next is reckoned from it."""
+    landed = landed_cost(
+        country, 4_321, freight=617, insurance=43, arrival=459, overrides={"duty.8708.29": 0.04567}
+    )
+
+    assert landed.amount("duty") > 100
+    assert [part.id for part in landed.components if part.amount % Decimal(unit)] == []
+    value = landed.amount("customs_value")
+    assert abs(landed.amount("duty") - value * Decimal("0.04567")) <= Decimal(unit) / 2
+
+
 def test_each_part_opens_to_its_working() -> None:
     landed = landed_cost("IE", 4_000, freight=600, insurance=40, arrival=450)
 

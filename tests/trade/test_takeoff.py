@@ -116,6 +116,12 @@ def test_laminate_of_a_thickness_takes_whole_layers() -> None:
         assert quantity(found, area=area, ratio=ratio, waste=waste) == pytest.approx(kilograms)
 
 
+@pytest.mark.parametrize(("layers", "words"), [(1, "1 layer ="), (3, "3 layers =")])
+def test_the_working_says_how_many_layers_are_laid(layers: int, words: str) -> None:
+    found = expand(kind="laminate", area=2, areal_weight=450, layers=layers, buy="glass", waste=10)
+    assert f"2 m² × 450 g/m² × {words} {digits(0.9 * layers)} kg of glass" in found.working
+
+
 def test_paint_takes_the_usual_figures_where_none_are_given() -> None:
     found = expand(kind="paint", area=6, paint="clear", coats=2, per_mix=1)
     # 6 m² × 57 µm / (10 × 45 %) = 0.76 L; / 42 % × 1.12 = 2.0267 L; two mixes lose 2 ml.
@@ -331,6 +337,14 @@ def test_open_and_closed_lines_of_rivets() -> None:
     assert middle(expand(**(table | {"spares": 20}), count=4, pack=100)) == 2
     assert middle(expand(**table, count=4, buy="washers", washers_each=2)) == 200
     assert middle(expand(kind="fasteners", length=1.8, pitch=75, count=4, buy="drill-bits")) == 2
+
+
+def test_what_is_bought_for_a_row_of_rivets_is_named() -> None:
+    table = {"kind": "fasteners", "length": 1.8, "pitch": 75}
+    assert expand(**table, spares=0).unit == "rivets"
+    assert expand(**table, spares=0, fastener="bolts").unit == "bolts"
+    assert expand(**table, spares=0, buy="washers", washers_each=2).unit == "washers"
+    assert expand(**table, buy="drill-bits").unit == "bits"
 
 
 def test_rivets_too_close_or_too_near_the_edge_are_said_so() -> None:

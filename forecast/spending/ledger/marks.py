@@ -126,9 +126,8 @@ class Marks(Store):
             says otherwise, so that this one would change nothing.
         """
         if not is_sum(amount_minor) or amount_minor < 0:
-            message = (
-                f"line {line_id!r}: what is left to buy is a sum of 0 or more. Mend it; or close the line."
-            )
+            wrong = "cannot be below zero" if is_sum(amount_minor) else "is too large a sum, or none"
+            message = f"line {line_id!r}: what is left to buy {wrong}. Say 0 or more; or close the line."
             raise LedgerError(message)
         line_id, note = _named(line_id, "line"), clean(note, lines=True)
         day, (at, who) = self._day(date), self._stamp()

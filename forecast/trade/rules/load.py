@@ -165,7 +165,6 @@ def load_rules(country: str) -> Rules:
         code=country,
         name=countries()[country],
         currency=raw["currency"],
-        decimals=raw.get("decimals", 2),
         tax_name=raw.get("tax_name", ""),
         tax=raw.get("tax"),
         rate_of_exchange=raw["rate_of_exchange"],

@@ -175,7 +175,7 @@ class Threshold:
     at_most: str
     effect: Effect
     words: str
-    flat: str | None = None
+    flat: str | None = None  # there where the effect is a flat duty, and nowhere else
 
 
 @dataclass(frozen=True)
@@ -206,8 +206,6 @@ class Rules:
     ----------
     code, name, currency : str
         ISO 3166-1 alpha-2 code, name, and the currency of its sums.
-    decimals : int
-        Decimals of its money.
     customs_value, tax_base : Basis or None
         What enters them; no tax base where there is no tax.
     tax : str or None
@@ -221,7 +219,6 @@ class Rules:
     code: str
     name: str
     currency: str
-    decimals: int
     tax_name: str
     tax: str | None
     rate_of_exchange: str
