@@ -106,7 +106,7 @@ def read_table(
 
 
 def _within(rows: Iterable[tuple[int, Sequence[Cell]]]) -> tuple[tuple[Cell, ...], ...]:
-    """Give numbered rows without the empty cells and rows at their ends, as wide as the widest; refuse what is too large.
+    """Give numbered rows without empty cells and rows at their ends, as wide as the widest; refuse what is too large.
 
     Spreadsheets keep cells that once held something or are only coloured, and so may go on for a million rows.
     """

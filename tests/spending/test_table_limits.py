@@ -123,7 +123,7 @@ def test_a_copy_packed_a_thousandfold_is_not_unpacked(tmp_path: Path) -> None:
         "made": "2026-01-01T00:00:00+00:00",
         "receipts": None,
         "documents": [],
-        "files": {"build.toml": "0"},
+        "files": {"build.toml": "0" * 64},
     }
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr("copy.json", json.dumps(contents))

@@ -48,8 +48,8 @@ overrides = { vat = 0.2 }
 def test_the_lead_counts_what_to_look_up_and_why() -> None:
     lead = rules_lead("Kit", [SURE, OLD, MEMORY, OWN])
     assert lead == (
-        f"4 figures of law, carriers and agents stand behind Kit. Look up {STRONG}2{STRONG} of them, or write your own, "
-        "before you "
+        f"4 figures of law, carriers and agents stand behind Kit. Look up {STRONG}2{STRONG} of them, or write your "
+        "own, before you "
         "rely on them: 1 from memory and 1 out of date or older than 18 months."
     )
     assert rules_lead("Kit", [SURE]) == (
