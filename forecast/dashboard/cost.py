@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import streamlit as st
 
+from forecast.build.schema import Build
 from forecast.dashboard.cost_hold import how_much_to_hold
 from forecast.dashboard.cost_more import what_could_go, which_measures_pay
 from forecast.dashboard.cost_next import how_far_money_reaches, what_to_firm_up
@@ -34,7 +37,7 @@ def page() -> None:
             hold_sentence(forecast, strong=STRONG),
             narrow.text if narrow is not None else "",
             budget_sentence(forecast, view.budget, strong=STRONG) if view.budget is not None else "",
-            slips_sentence(view.build, "The page of lines asks"),
+            _slips(view.build.fingerprint(), dt.date.today().isoformat(), view.build),
         )
         _picture(view)
         if work:
@@ -50,6 +53,11 @@ def page() -> None:
         _small_print(view)
         with firm:
             what_to_firm_up(view)
+
+
+@st.cache_resource(max_entries=24, show_spinner=False)
+def _slips(fingerprint: str, day: str, _build: Build) -> str:
+    return slips_sentence(_build, "The page of lines asks")
 
 
 @st.fragment

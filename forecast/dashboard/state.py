@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import time
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypedDict, cast
@@ -273,8 +276,33 @@ def ledger_state(ledger: Ledger | None) -> str:
     """Give a name for what a ledger says: another one after whatever is entered, a frozen budget included."""
     if ledger is None:
         return ""
+    path = str(ledger.path)
+    files = _files(path)
+    if files is not None and _STATES.get(path, ("", ""))[0] == files:
+        return _STATES[path][1]
     last = ledger.recent(1)  # every table only grows, and each row of each is noted there
-    return f"{ledger.path} {last[0].id} {last[0].at.isoformat()}" if last else str(ledger.path)
+    state = f"{path} {last[0].id} {last[0].at.isoformat()}" if last else path
+    if files is not None:
+        _STATES[path] = files, state
+    return state
+
+
+_STATES: dict[str, tuple[str, str]] = {}
+_TICK = 100_000_000
+"""Nanoseconds within which a file's time may stand still although it is written twice."""
+
+
+def _files(path: str) -> str | None:
+    """Give a name for how a ledger's files stand; None just after a write, when their times say too little."""
+    found = []
+    for file in (path, f"{path}-wal"):
+        with suppress(OSError):
+            seen = os.stat(file)
+            if file == path or seen.st_size:  # who looks makes an empty one
+                found.append((seen.st_ino, seen.st_size, seen.st_mtime_ns))
+    if not found or time.time_ns() - max(when for *_, when in found) < _TICK:
+        return None
+    return repr(found)
 
 
 def watched(view: Opened) -> Reforecast | None:
