@@ -39,7 +39,7 @@ def test_two_slots_fill_every_box_of_a_grid_alike() -> None:
     assert np.all(counts == 1)
 
 
-@pytest.mark.parametrize("slot", [0, 1, 7, 13])
+@pytest.mark.parametrize("slot", [0, 1, 7, 13, 19, 20])
 def test_a_figure_and_a_slot_fill_their_quarters_alike(slot: int) -> None:
     """The leading bit of a figure is apart from those of the slots: each quarter of the plane holds n / 4 points."""
     for place in range(50):
