@@ -37,7 +37,7 @@ freight = 800
 
 
 def test_receipts_may_name_what_is_bought_and_nothing_that_is_only_reckoned() -> None:
-    """Lines and events of the file and of a consignment; never what is sold again, or one's own hours and their cost."""
+    """Lines and events of the file and of a consignment; never what is sold again, nor own hours and their cost."""
     plan = compile_plan(parse_build(BUILD))
     payable = {row.id: row for row in plan.payable}
     rest = [row for row in plan.rows if row.id not in payable]
