@@ -27,10 +27,16 @@ MOST_CHANGED = 50_000
 
 
 def build_path(path: str | FilePath) -> FilePath:
-    """Give the build file that a path means: the file itself, or ``build.toml`` in a folder."""
+    """Give the build file that a path means: the file itself, or ``build.toml`` in a folder.
+
+    Where a disk takes capitals and small letters alike, ``Build.toml`` is the same build, with the same ledger.
+    """
     path = FilePath(path)
     try:
-        return path / "build.toml" if path.is_dir() else path
+        if path.is_dir():
+            return path / "build.toml"
+        usual = path.with_name("build.toml") if path.name.casefold() == "build.toml" else path
+        return usual if usual.exists() and usual.samefile(path) else path
     except OSError:  # a folder above it cannot be entered; reading the file then says so
         return path
 

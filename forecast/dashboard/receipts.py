@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from forecast.dashboard.layout import answer, kept_picture, palette, told_plainly
+from forecast.dashboard.layout import answer, kept_picture, palette, safe, told_plainly
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipt_form import receipt_form
 from forecast.dashboard.receipts_commitments import commitments, left_to_buy
@@ -21,6 +21,7 @@ from forecast.dashboard.receipts_settle import (
 from forecast.dashboard.state import Opened, opened, watched
 from forecast.spending.ledger import Receipt
 from forecast.spending.money import to_float
+from forecast.spending.place import doubt_about
 from forecast.spending.reforecast import Reforecast
 from forecast.views.charts import paid_against_budget
 from forecast.views.money import entered, exact
@@ -45,6 +46,8 @@ def page() -> None:
             answer(
                 "No receipts yet. Enter the first one when you have paid something; the forecast moves from then on."
             )
+        if doubt := doubt_about(view.folder.folder):
+            st.warning(safe(doubt))
         with screen_only("enter"):
             st.subheader("Enter a receipt")
             with st.container(key="receipt-form"):

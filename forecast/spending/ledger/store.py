@@ -17,6 +17,7 @@ from forecast.build.files import check_regular
 from forecast.errors import LedgerError
 from forecast.spending.ledger.migrations import MIGRATIONS, migrate, refuse_strangers, version_of
 from forecast.spending.money import exponent
+from forecast.spending.place import database_uri
 from forecast.words.text import plain
 
 BUSY_SECONDS = 60.0
@@ -111,7 +112,7 @@ class Store:
     def _connect(self, *, create: bool = False) -> sqlite3.Connection:
         """Open the file with everything that keeps receipts safe switched on."""
         mode = "rwc" if create else "rw"
-        uri = self.path.absolute().as_uri()
+        uri = database_uri(self.path.absolute())
         try:
             connection = sqlite3.connect(
                 f"{uri}?mode={mode}", uri=True, timeout=BUSY_SECONDS, isolation_level=None
@@ -134,7 +135,7 @@ class Store:
 
         With no log beside it the file is complete in itself and can be read as it stands.
         """
-        uri = f"{self.path.absolute().as_uri()}?mode=ro&immutable=1"
+        uri = f"{database_uri(self.path.absolute())}?mode=ro&immutable=1"
         connection = sqlite3.connect(uri, uri=True, isolation_level=None)
         if 0 < version_of(connection) < len(MIGRATIONS):  # brought up to date where that can be: in memory
             memory = sqlite3.connect(":memory:", isolation_level=None)
@@ -246,7 +247,7 @@ class Store:
             If it cannot be done; the file is then as it was.
         """
         try:
-            copy = sqlite3.connect(f"{source.absolute().as_uri()}?mode=ro", uri=True)
+            copy = sqlite3.connect(f"{database_uri(source.absolute())}?mode=ro", uri=True)
             target = sqlite3.connect(path, timeout=BUSY_SECONDS)
             try:
                 target.execute("PRAGMA synchronous = FULL")

@@ -130,16 +130,19 @@ def run_verify(options: argparse.Namespace) -> int:
     """Look whether all is whole; 1 when something is not."""
     from forecast.spending.backup import verify
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.place import doubt_about
 
-    found = verify(BuildFolder.at(options.file))
+    folder = BuildFolder.at(options.file)
+    found, doubt = verify(folder), doubt_about(folder.folder)
     data = {
+        "doubt": doubt,
         "wrong": list(found.wrong),
         "receipts": found.receipts,
         "documents": found.documents,
         "copies": [_data(copy) for copy in found.copies],
         "swept": [str(path) for path in found.swept],
     }
-    answer(options, verified_words(found), data)
+    answer(options, verified_words(found) + (f"\n\n{doubt}" if doubt else ""), data)
     return 1 if found.wrong else 0
 
 

@@ -23,6 +23,7 @@ from forecast.views.commands.common import (
     whole,
 )
 from forecast.views.commands.imports import add_import
+from forecast.words.text import plain
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
@@ -225,6 +226,7 @@ def run_add(options: argparse.Namespace) -> int:
     from forecast.spending.folder import BuildFolder
     from forecast.spending.ledger import NewReceipt
     from forecast.spending.ledger.entries import checked
+    from forecast.spending.place import doubt_about
     from forecast.spending.settling import enter_receipt, titles_of
     from forecast.views.money import exact
     from forecast.views.settling import entered_words, paid_words, question
@@ -248,6 +250,10 @@ def run_add(options: argparse.Namespace) -> int:
         "refund" if options.refund else "deposit" if options.deposit else "payment",
         commitment_id=options.against, apart=options.apart,
     ))  # fmt: skip
+    if not folder.has_ledger() and (
+        doubt := doubt_about(folder.folder)
+    ):  # said once, where the ledger begins
+        print(plain(doubt), file=sys.stderr)
     titles, ledger = titles_of(build), folder.ledger()
     make_sure(options, question(build, ledger, new, titles))
     answers = _answers(options, build, ledger, new, titles)
