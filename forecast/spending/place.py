@@ -8,6 +8,8 @@ import stat
 import sys
 from pathlib import Path, PurePath
 
+from forecast.build.files import read_regular
+
 _NETWORK = frozenset(
     ("nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ncpfs", "ceph", "glusterfs", "lustre", "davfs", "webdav")
 )  # fmt: skip
@@ -20,7 +22,7 @@ _CLOUD, _CLOUD_MASK = (
     0xFFFF0FFF,
 )  # IO_REPARSE_TAG_CLOUD and its kin, from Windows' headers (from memory)
 _REMOTE = 4  # DRIVE_REMOTE, from the same
-_MOUNTS = Path("/proc/self/mountinfo")
+_MOUNTS, _LARGEST = Path("/proc/self/mountinfo"), 10_000_000
 
 ADVICE = (
     "Two machines that write there at the same time can damage the ledger, and its newest entries may come over late "
@@ -68,7 +70,7 @@ def doubt_about(folder: Path) -> str:
 def _file_system(folder: Path) -> str:
     """Give the kind of file system that a folder is on, where Linux tells."""
     try:
-        lines = _MOUNTS.read_text(encoding="utf-8", errors="surrogateescape").splitlines()
+        lines = read_regular(_MOUNTS, _LARGEST).decode("utf-8", "surrogateescape").splitlines()
     except OSError:
         return ""
     found, longest = "", -1

@@ -53,7 +53,10 @@ def test_a_disk_of_this_machine_is_not(kind: str, mounts: Path, tmp_path: Path) 
 
 
 def test_a_disk_in_a_folder_of_a_network_drive_is_told_apart(mounts: Path, tmp_path: Path) -> None:
-    mounts.write_text(mounted(("/", "nfs"), (str(tmp_path), "ext4"), (f"{tmp_path}-other", "nfs")))
+    drives = [("/", "nfs"), (str(tmp_path), "ext4"), (f"{tmp_path}-other", "nfs")]
+    mounts.write_text(mounted(*reversed(drives)))
+    assert doubt_about(tmp_path) == ""
+    mounts.write_text(mounted(*drives))
 
     assert doubt_about(tmp_path) == ""
     assert kind_of_place(Path("/")) == "a network drive (nfs)"
