@@ -216,7 +216,11 @@ def _portion(job: tuple[str, str, int, int], kept: str) -> tuple[tuple[str, str,
 
 def by_coverage(name: str, count: int, kept: str) -> Tried:
     """Let atheris look for inputs that reach new lines; it ends its process, so it gets one of its own."""
-    command = [sys.executable, "-m", "tests.benchmarks.trust", "--within", name, str(count), kept]
+    # What is watched has to be imported under watch, so before this module imports it.
+    watched = 'import atheris, sys\nwith atheris.instrument_imports(include=["forecast"]):\n'
+    watched += "    from tests.benchmarks import trust"
+    code = f"{watched}\ntrust.within(sys.argv[1], int(sys.argv[2]), sys.argv[3])"
+    command = [sys.executable, "-c", code, name, str(count), kept]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     last = next((line for line in reversed(done.stdout.splitlines()) if line.startswith("{")), None)
     if last is None:
@@ -224,11 +228,11 @@ def by_coverage(name: str, count: int, kept: str) -> Tried:
     return Tried(**json.loads(last))
 
 
-def _within(name: str, count: int, kept: str) -> None:
+def within(name: str, count: int, kept: str) -> None:
+    """Try inputs in a process that atheris watches, print what came of them, and end it."""
     import atheris
 
     trial = Trial(name, "coverage", Path(kept) if kept else None)
-    atheris.instrument_all()
 
     def one(content: bytes) -> None:
         trial.one(content)
@@ -242,7 +246,7 @@ def _within(name: str, count: int, kept: str) -> None:
     for number, sample in enumerate(READERS[name].samples()):
         (corpus / str(number)).write_bytes(sample)
     atheris.Setup(
-        [sys.argv[0], f"-runs={count * 2}", "-seed=1", "-max_len=60000", "-rss_limit_mb=0", str(corpus)], one
+        ["trust", f"-runs={count * 2}", "-seed=1", "-max_len=60000", "-rss_limit_mb=0", str(corpus)], one
     )
     atheris.Fuzz()
 
@@ -293,11 +297,7 @@ def main() -> int:
     parser.add_argument("--kept", default="", metavar="FOLDER", help="where inputs that went wrong are kept")
     parser.add_argument("--state", type=Path, metavar="FILE", help="notes what is done, to go on there")
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--within", nargs=3, help=argparse.SUPPRESS)
     options = parser.parse_args()
-    if options.within:
-        name, count, kept = options.within
-        _within(name, int(count), kept)
     readers = options.reader or list(READERS)
     found = run(options.inputs, readers, options.kept, options.state, options.processes)
     if options.atheris and importlib.util.find_spec("atheris") is None:
