@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from forecast.build.options import options_by_choice
 from forecast.build.schema import Build
+from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, known_by_now, ledger_state
 from forecast.decide.mix import MixSearch
 from forecast.decide.quotes import Quotes, quotes
@@ -25,8 +24,8 @@ def mixes_of(view: Opened) -> MixSearch:
     return _mixes_of(view.build.fingerprint(), view.scenario or "", state, view.build, known_by_now(view))
 
 
-# A search keeps the trials of all routes, so that any limits can be answered for: few are kept.
-@st.cache_resource(max_entries=4, show_spinner="Trying every mix …")
+# A search keeps the trials of all routes, so that any limits can be answered for.
+@shelved("Trying every mix …", keys=3)
 def _mixes_of(
     fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing | None
 ) -> MixSearch:
@@ -39,7 +38,7 @@ def quoted(view: Opened) -> tuple[Quotes, ...]:
     return _quoted(view.build.fingerprint(), view.scenario or "", state, view.build, known_by_now(view))
 
 
-@st.cache_resource(max_entries=8, show_spinner="Simulating each quote …")
+@shelved("Simulating each quote …", keys=3)
 def _quoted(
     fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing | None
 ) -> tuple[Quotes, ...]:

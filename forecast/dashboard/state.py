@@ -15,6 +15,7 @@ import streamlit as st
 from forecast.build.buildfile import read_text
 from forecast.build.schema import Build
 from forecast.dashboard.reading import parsed
+from forecast.dashboard.shelf import shelved
 from forecast.dashboard.unsaved import text_in_force
 from forecast.decide.contingency import Contingency, contingency
 from forecast.decide.scenarios import Comparison, compare_forecasts
@@ -32,7 +33,7 @@ from forecast.views.sentences import NarrowLine, narrow_line
 from forecast.words.text import STRONG
 
 _ENTRIES = 24
-"""Forecasts kept: about 7 MB each with the rows of a build of fifty lines."""
+"""Answers kept of each kind that takes little room; what holds trials lies on the shelf."""
 
 
 class Chosen(TypedDict):
@@ -190,8 +191,8 @@ def before(view: Opened, scenario: str | None = None) -> Forecast:
     return _before(view.build.fingerprint(), wanted or "", DEFAULT_TRIALS, DEFAULT_SEED, view.build)
 
 
-# Keys are text and numbers only: Streamlit hashes big arrays by sample and models without their types.
-@st.cache_resource(max_entries=_ENTRIES, show_spinner="Simulating …")
+# Keys are text and numbers only: models and arrays are never hashed.
+@shelved("Simulating …", keys=4)
 def _before(fingerprint: str, scenario: str, trials: int, seed: int, _build: Build) -> Forecast:
     return _frozen(simulate(_build, scenario or None, trials, seed, keep="rows"))
 
@@ -224,7 +225,7 @@ def as_it_stands(view: Opened, scenario: str | None = None) -> Forecast:
     return _as_it_stands(view.build.fingerprint(), wanted or "", ledger_state(view.ledger), view.build, known)
 
 
-@st.cache_resource(max_entries=_ENTRIES, show_spinner="Simulating …")
+@shelved("Simulating …", keys=3)
 def _as_it_stands(fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing) -> Forecast:
     return _frozen(forecast_given(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, _known))
 
@@ -265,7 +266,7 @@ def compared(view: Opened) -> Comparison:
     return _compared(view.build.fingerprint(), ledger_state(view.ledger), DEFAULT_TRIALS, DEFAULT_SEED, view)
 
 
-@st.cache_resource(max_entries=8, show_spinner="Comparing …")
+@shelved("Comparing …", keys=4)
 def _compared(fingerprint: str, state: str, trials: int, seed: int, _view: Opened) -> Comparison:
     forecasts = {name: as_it_stands(_view, name) for name in _view.build.scenario}
     names = {name: item.name or name.capitalize() for name, item in _view.build.scenario.items()}
@@ -313,7 +314,7 @@ def watched(view: Opened) -> Reforecast | None:
     return _watched(*key, ledger_state(view.ledger), view.build, view.ledger)
 
 
-@st.cache_resource(max_entries=_ENTRIES, show_spinner="Simulating …")
+@shelved("Simulating …", keys=5)
 def _watched(
     fingerprint: str, scenario: str, trials: int, seed: int, state: str, _build: Build, _ledger: Ledger
 ) -> Reforecast:

@@ -1,0 +1,90 @@
+"""What is kept for all tabs: worked out once, however many ask, and never more than its bound in bytes."""
+
+from __future__ import annotations
+
+import threading
+import time
+
+import numpy as np
+import pytest
+
+from forecast import simulate
+from forecast.build.buildfile import parse_build
+from forecast.dashboard.shelf import Shelf, size_of
+from tests.decide.sample import SMALL
+
+MEGABYTE = 2**20
+
+
+def megabytes(count: int) -> np.ndarray:
+    return np.zeros(count * MEGABYTE // 8)
+
+
+def test_ten_who_ask_at_once_wait_for_one_that_works_it_out() -> None:
+    shelf, times, got = Shelf(), [], []
+
+    def work() -> object:
+        times.append(1)
+        time.sleep(0.2)
+        return object()
+
+    threads = [threading.Thread(target=lambda: got.append(shelf.get("state", work))) for _ in range(10)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(times) == 1
+    assert len(got) == 10
+    assert len(set(map(id, got))) == 1
+
+
+def test_no_more_is_kept_than_the_bound_and_what_was_asked_for_last_stays() -> None:
+    shelf = Shelf(limit=10 * MEGABYTE)
+    for name in "abc":
+        shelf.get(name, lambda: megabytes(3))
+    shelf.get("a", lambda: pytest.fail("it was kept"))
+    shelf.get("d", lambda: megabytes(3))  # b was asked for longest ago
+    assert shelf.held() == 9 * MEGABYTE
+    for name in "acd":
+        shelf.get(name, lambda: pytest.fail("it was kept"))
+    again: list[int] = []
+    shelf.get("b", lambda: again.append(1))
+    assert again == [1]
+
+
+def test_the_last_one_is_kept_however_large() -> None:
+    shelf = Shelf(limit=MEGABYTE)
+    shelf.get("small", lambda: megabytes(1))
+    shelf.get("large", lambda: megabytes(5))
+    shelf.get("large", lambda: pytest.fail("it was kept"))
+    assert shelf.held() == 5 * MEGABYTE
+
+
+def test_what_grows_while_it_is_kept_counts_as_it_is() -> None:
+    shelf = Shelf(limit=10 * MEGABYTE)
+    growing = [megabytes(1)]
+    shelf.get("growing", lambda: growing)
+    growing.append(megabytes(8))
+    shelf.get("other", lambda: megabytes(2))
+    assert shelf.held() == 2 * MEGABYTE
+
+
+def test_what_fails_is_not_kept_and_the_next_one_tries_again() -> None:
+    shelf = Shelf()
+
+    def fails() -> object:
+        message = "no"
+        raise ValueError(message)
+
+    with pytest.raises(ValueError, match="no"):
+        shelf.get("state", fails)
+    assert shelf.get("state", lambda: "done") == "done"
+
+
+def test_a_forecast_weighs_its_trials() -> None:
+    forecast = simulate(parse_build(SMALL), trials=1024, keep="rows")
+    trials = forecast.trials
+    assert trials.rows is not None
+    least = trials.rows.nbytes + trials.totals.nbytes + trials.hours.nbytes
+    assert least <= size_of(forecast) < 3 * least
+    assert size_of([forecast, forecast]) == size_of(forecast)
