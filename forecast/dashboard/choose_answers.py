@@ -25,7 +25,7 @@ def mixes_of(view: Opened) -> MixSearch:
 
 
 # A search keeps the trials of all routes, so that any limits can be answered for.
-@shelved("Trying every mix …", keys=3)
+@shelved("Trying every mix …", keys=3, state=2)
 def _mixes_of(
     fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing | None
 ) -> MixSearch:
@@ -38,7 +38,7 @@ def quoted(view: Opened) -> tuple[Quotes, ...]:
     return _quoted(view.build.fingerprint(), view.scenario or "", state, view.build, known_by_now(view))
 
 
-@shelved("Simulating each quote …", keys=3)
+@shelved("Simulating each quote …", keys=3, state=2)
 def _quoted(
     fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing | None
 ) -> tuple[Quotes, ...]:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import streamlit as st
-
 from forecast.build.schema import Build
+from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, as_it_stands, known_by_now, ledger_state
 from forecast.decide.afford import BudgetChance, WalkAway, afford, budget_chance
 from forecast.decide.firm_up import FirmUp, firm_up
@@ -17,7 +16,6 @@ from forecast.decide.trim import Trims, trims
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.spending import standing as spending
 
-_ENTRIES = 16
 LEVEL = 0.8
 """The percentile that the page holds, and that advice on it is about."""
 
@@ -55,7 +53,7 @@ def to_firm_up(view: Opened) -> tuple[FirmUp, ...]:
     return _firm_up(*standing.key, standing, view.build)
 
 
-@st.cache_resource(max_entries=_ENTRIES, show_spinner="Working out what a quote would release …")
+@shelved("Working out what a quote would release …", keys=3, state=2)
 def _firm_up(
     fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build
 ) -> tuple[FirmUp, ...]:
@@ -68,7 +66,7 @@ def driving(view: Opened) -> Drivers:
     return _driving(*standing.key, standing, view.build)
 
 
-@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+@shelved("", keys=3, state=2)
 def _driving(fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build) -> Drivers:
     names = {cause.id: cause.name or cause.id for cause in _build.cause}
     return drivers(_standing.forecast, names=names)
@@ -80,7 +78,7 @@ def could_go(view: Opened) -> Trims:
     return _could_go(*standing.key, standing, view.build)
 
 
-@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+@shelved("", keys=3, state=2)
 def _could_go(fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build) -> Trims:
     return trims(replay_of(_standing.forecast), _build)
 
@@ -97,7 +95,7 @@ def measured(view: Opened) -> Measures:
     return _measured(*standing.key, standing, view.build)
 
 
-@st.cache_resource(max_entries=_ENTRIES, show_spinner="Trying measures in all combinations …")
+@shelved("Trying measures in all combinations …", keys=3, state=2)
 def _measured(fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build) -> Measures:
     return measures_of(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, known=_standing.known)
 
@@ -120,7 +118,7 @@ def walk_away_price(view: Opened, money: float, figure: str) -> WalkAway:
     return _walk_away(*standing.key, money, figure, standing, view.build)
 
 
-@st.cache_resource(max_entries=64, show_spinner=False)
+@shelved("", keys=5, state=2)
 def _walk_away(
     fingerprint: str, scenario: str, state: str, money: float, figure: str, _standing: Standing, _build: Build
 ) -> WalkAway:

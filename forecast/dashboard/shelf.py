@@ -6,9 +6,11 @@ Streamlit's own cache counts entries, and one forecast of a large build is as la
 from __future__ import annotations
 
 import functools
+import itertools
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import ParamSpec, TypeVar, cast
 
@@ -20,9 +22,56 @@ from forecast.engine.plan import Plan
 
 _Asked = ParamSpec("_Asked")
 _Found = TypeVar("_Found")
+_NOTHING = object()
 
 LIMIT = 200 * 2**20
 """Bytes kept in all; the last thing worked out is kept however large it is."""
+MOST = 300
+"""Answers kept in all."""
+
+
+class Turnstile:
+    """Lets one thread at a time work something out, what is still asked for before what has been overtaken.
+
+    Twenty threads that work at once on two processors take turns thousands of times a second, and none gets done.
+    """
+
+    def __init__(self) -> None:
+        self._turns = threading.Condition()
+        self._inside: int | None = None
+        self._deep = 0
+        self._waiting: list[tuple[Callable[[], bool], int]] = []
+        self._count = itertools.count()
+
+    @contextmanager
+    def turn(self, overtaken: Callable[[], bool] = lambda: False) -> Iterator[None]:
+        """Wait for a turn; who has it may come in again.
+
+        Parameters
+        ----------
+        overtaken : callable
+            Tells, whenever a turn is given, whether what is to be worked out has been overtaken by then.
+        """
+        me = threading.get_ident()
+        with self._turns:
+            if self._inside != me:
+                mine = overtaken, next(self._count)
+                self._waiting.append(mine)
+                self._turns.wait_for(lambda: self._inside is None and self._first() is mine)
+                self._waiting.remove(mine)
+                self._inside = me
+            self._deep += 1
+        try:
+            yield
+        finally:
+            with self._turns:
+                self._deep -= 1
+                if not self._deep:
+                    self._inside = None
+                    self._turns.notify_all()
+
+    def _first(self) -> tuple[Callable[[], bool], int]:
+        return min(self._waiting, key=lambda one: (one[0](), one[1]))
 
 
 @dataclass
@@ -33,14 +82,19 @@ class Shelf:
     ----------
     limit : int
         Bytes.
+    most : int
+        Answers.
     """
 
     limit: int = LIMIT
+    most: int = MOST
     _kept: OrderedDict[Hashable, object] = field(default_factory=OrderedDict)
-    _working: dict[Hashable, threading.Lock] = field(default_factory=dict)
+    _turnstile: Turnstile = field(default_factory=Turnstile)
     _guard: threading.Lock = field(default_factory=threading.Lock)
 
-    def get(self, key: Hashable, work: Callable[[], object]) -> object:
+    def get(
+        self, key: Hashable, work: Callable[[], object], overtaken: Callable[[], bool] = lambda: False
+    ) -> object:
         """Give an answer; who asks while it is being worked out waits for it.
 
         Parameters
@@ -49,23 +103,24 @@ class Shelf:
             All that the answer depends on.
         work : callable
             Works it out. What it raises is not kept: each who waited tries by itself.
+        overtaken : callable
+            See `Turnstile.turn`.
         """
-        with self._guard:
-            if key in self._kept:
-                self._kept.move_to_end(key)
-                return self._kept[key]
-            turn = self._working.setdefault(key, threading.Lock())
-        with turn:
-            with self._guard:
-                if key in self._kept:
-                    return self._kept[key]
-            try:
-                found = work()
-                self._keep(key, found)
-            finally:
-                with self._guard:
-                    self._working.pop(key, None)
+        found = self._find(key)
+        if found is _NOTHING:
+            with self._turnstile.turn(overtaken):
+                found = self._find(key)  # somebody may have worked it out meanwhile
+                if found is _NOTHING:
+                    found = work()
+                    self._keep(key, found)
         return found
+
+    def _find(self, key: Hashable) -> object:
+        with self._guard:
+            if key not in self._kept:
+                return _NOTHING
+            self._kept.move_to_end(key)
+            return self._kept[key]
 
     def held(self) -> int:
         """Give the bytes kept now."""
@@ -76,7 +131,9 @@ class Shelf:
         with self._guard:
             self._kept[key] = found
             # What is kept can grow later, and two answers can share arrays: it is measured anew.
-            while len(self._kept) > 1 and size_of(list(self._kept.values())) > self.limit:
+            while len(self._kept) > 1 and (
+                len(self._kept) > self.most or size_of(list(self._kept.values())) > self.limit
+            ):
                 self._kept.popitem(last=False)
 
 
@@ -108,9 +165,13 @@ _SMALL = (str, bytes, int, float, type(None), BaseModel, Plan)
 
 
 SHELF = Shelf()
+NEWEST: dict[str, str] = {}
+"""The state of each ledger as it was seen last, by its path: what was asked for an older one has been overtaken."""
 
 
-def shelved(said: str, keys: int) -> Callable[[Callable[_Asked, _Found]], Callable[_Asked, _Found]]:
+def shelved(
+    said: str, keys: int, state: int | None = None
+) -> Callable[[Callable[_Asked, _Found]], Callable[_Asked, _Found]]:
     """Keep what a function gives, by its first arguments.
 
     Parameters
@@ -119,17 +180,30 @@ def shelved(said: str, keys: int) -> Callable[[Callable[_Asked, _Found]], Callab
         Stands on the screen while it is worked out.
     keys : int
         So many arguments decide, and must be text and numbers; those that follow are what they stand for.
+    state : int, optional
+        Place among them of the state of the ledger, a name that begins with its path.
     """
 
     def keep(work: Callable[_Asked, _Found]) -> Callable[_Asked, _Found]:
         @functools.wraps(work)
         def kept(*args: _Asked.args, **kwargs: _Asked.kwargs) -> _Found:
             def told() -> object:
+                if not said:
+                    return work(*args, **kwargs)
                 with st.spinner(said):
                     return work(*args, **kwargs)
 
-            return cast(_Found, SHELF.get((work.__module__, work.__name__, *args[:keys]), told))
+            def overtaken() -> bool:
+                asked = "" if state is None else str(args[state])
+                return NEWEST.get(path_of(asked), asked) != asked
+
+            return cast(_Found, SHELF.get((work.__module__, work.__name__, *args[:keys]), told, overtaken))
 
         return kept
 
     return keep
+
+
+def path_of(state: str) -> str:
+    """Give the path that the name of a ledger's state begins with."""
+    return state.rsplit(" ", 2)[0]

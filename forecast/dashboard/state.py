@@ -15,7 +15,7 @@ import streamlit as st
 from forecast.build.buildfile import read_text
 from forecast.build.schema import Build
 from forecast.dashboard.reading import parsed
-from forecast.dashboard.shelf import shelved
+from forecast.dashboard.shelf import NEWEST, shelved
 from forecast.dashboard.unsaved import text_in_force
 from forecast.decide.contingency import Contingency, contingency
 from forecast.decide.scenarios import Comparison, compare_forecasts
@@ -225,7 +225,7 @@ def as_it_stands(view: Opened, scenario: str | None = None) -> Forecast:
     return _as_it_stands(view.build.fingerprint(), wanted or "", ledger_state(view.ledger), view.build, known)
 
 
-@shelved("Simulating …", keys=3)
+@shelved("Simulating …", keys=3, state=2)
 def _as_it_stands(fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing) -> Forecast:
     return _frozen(forecast_given(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, _known))
 
@@ -238,7 +238,7 @@ def if_narrow_line(view: Opened) -> NarrowLine | None:
     )
 
 
-@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+@shelved("", keys=3, state=2)
 def _if_narrow(
     fingerprint: str, scenario: str, state: str, _forecast: Forecast, _known: Standing | None
 ) -> NarrowLine | None:
@@ -253,7 +253,7 @@ def contingency_of(view: Opened, level: float) -> Contingency:
     )
 
 
-@st.cache_resource(max_entries=_ENTRIES, show_spinner="Splitting the contingency …")
+@shelved("Splitting the contingency …", keys=4, state=2)
 def _contingency(
     fingerprint: str, scenario: str, state: str, level: float, _forecast: Forecast, _build: Build
 ) -> Contingency:
@@ -266,7 +266,7 @@ def compared(view: Opened) -> Comparison:
     return _compared(view.build.fingerprint(), ledger_state(view.ledger), DEFAULT_TRIALS, DEFAULT_SEED, view)
 
 
-@shelved("Comparing …", keys=4)
+@shelved("Comparing …", keys=4, state=1)
 def _compared(fingerprint: str, state: str, trials: int, seed: int, _view: Opened) -> Comparison:
     forecasts = {name: as_it_stands(_view, name) for name in _view.build.scenario}
     names = {name: item.name or name.capitalize() for name, item in _view.build.scenario.items()}
@@ -282,7 +282,8 @@ def ledger_state(ledger: Ledger | None) -> str:
     if files is not None and _STATES.get(path, ("", ""))[0] == files:
         return _STATES[path][1]
     last = ledger.recent(1)  # every table only grows, and each row of each is noted there
-    state = f"{path} {last[0].id} {last[0].at.isoformat()}" if last else path
+    state = f"{path} {last[0].id} {last[0].at.isoformat()}" if last else f"{path} 0 -"
+    NEWEST[path] = state
     if files is not None:
         _STATES[path] = files, state
     return state
@@ -314,7 +315,7 @@ def watched(view: Opened) -> Reforecast | None:
     return _watched(*key, ledger_state(view.ledger), view.build, view.ledger)
 
 
-@shelved("Simulating …", keys=5)
+@shelved("Simulating …", keys=5, state=4)
 def _watched(
     fingerprint: str, scenario: str, trials: int, seed: int, state: str, _build: Build, _ledger: Ledger
 ) -> Reforecast:
@@ -334,7 +335,7 @@ def likely_of(view: Opened, receipt: NewReceipt, chosen: Mapping[str, bool | Non
     return _likely(*key, view.build, view.ledger, receipt, dict(chosen))
 
 
-@st.cache_resource(max_entries=8 * _ENTRIES, show_spinner=False)
+@shelved("", keys=4, state=2)
 def _likely(
     fingerprint: str, scenario: str, state: str, what: str, _build: Build, _ledger: Ledger | None,
     _receipt: NewReceipt, _chosen: Mapping[str, bool | None],

@@ -7,10 +7,11 @@ import datetime as dt
 import streamlit as st
 
 from forecast.build.schema import Build
+from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, ledger_state
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.spending.earned import Earned, earned_value
-from forecast.spending.history import MOST_DAYS, History, Progress, history
+from forecast.spending.history import MOST_DAYS, History, HistoryPoint, Progress, history
 from forecast.spending.ledger import Ledger
 from forecast.spending.moved import Moved, what_moved
 from forecast.spending.standing import Record
@@ -48,17 +49,25 @@ def _key(view: Opened) -> tuple[str, str, int, int, str]:
     )  # fmt: skip
 
 
-# Keys are text and numbers only: Streamlit hashes big arrays by sample and models without their types.
-@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+@shelved("", keys=6, state=4)
 def _history(
     fingerprint: str, scenario: str, trials: int, seed: int, state: str, all_days: bool, _build: Build,
     _ledger: Ledger, _progress: Progress,
 ) -> History:  # fmt: skip
     most = MOST_DAYS if all_days else None
-    return history(_build, _ledger, scenario or None, trials, seed, most=most, progress=_progress)
+    points = _points(fingerprint, scenario, trials, seed)
+    return history(
+        _build, _ledger, scenario or None, trials, seed, most=most, progress=_progress, earlier=points
+    )
 
 
-@st.cache_resource(max_entries=4 * _ENTRIES, show_spinner=False)
+@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+def _points(fingerprint: str, scenario: str, trials: int, seed: int) -> dict[str, HistoryPoint]:
+    """Give the points of days gone by, for the next history: a receipt of today changes none of them."""
+    return {}
+
+
+@shelved("", keys=7, state=4)
 def _moved(
     fingerprint: str, scenario: str, trials: int, seed: int, state: str, since: str, until: str, _build: Build,
     _ledger: Ledger,

@@ -31,7 +31,7 @@ BINS = 32
 POINTS = 8
 """Values that a figure is set to in turn, each the middle of an equal share of its range."""
 
-CANDIDATES = 40
+CANDIDATES = 16
 """Figures and events that are looked at: those whose own lines vary most for the effort, of which the list is made."""
 
 _GROUPS = 8  # of replicates, for the simulation error

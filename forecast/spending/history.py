@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import heapq
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, MutableMapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -129,6 +129,7 @@ def history(
     most: int | None = None,
     by: Literal["day", "receipt"] = "day",
     progress: Progress | None = None,
+    earlier: MutableMapping[str, HistoryPoint] | None = None,
 ) -> History:
     """Give the forecast as of each day on which something was entered, or after each receipt.
 
@@ -152,6 +153,9 @@ def history(
         else was said that day counts with the last receipt of its line.
     progress : callable, optional
         Is told after each day how many are done, and of how many.
+    earlier : mutable mapping, optional
+        Points of an earlier call with the same build, scenario, trials and seed: those of moments at which the ledger
+        stood as it does now are taken from it. It then holds the points of this one.
 
     Returns
     -------
@@ -177,18 +181,27 @@ def history(
     since = record.told_since() if entered else None
     shown = _with_eves(kept, since) if days is None else kept
     replay = Replay(plan, trials, seed)
-    points = []
+    points: list[HistoryPoint] = []
+    found: dict[str, HistoryPoint] = {}
     for moment, standing in zip(shown, record.standings(shown), strict=True):
-        known = known_from(plan, standing)
-        conditions = replay.conditions(known.facts)
-        outcome = replay.run(conditions)
-        if outcome.effective < LEAST_EFFECTIVE and moment == shown[-1]:
-            # The figures of today must be those of every other page, which draws on until enough trials agree.
-            today = run(plan, trials, seed, known=known.facts, keep="totals")
-            outcome = Outcome(today.totals, today.weights, today.replicates)
-        points.append(_point(build, plan, moment, standing, known, conditions, outcome))
+        name = repr((moment, moment == shown[-1], standing))
+        point = None if earlier is None else earlier.get(name)
+        if point is None:
+            known = known_from(plan, standing)
+            conditions = replay.conditions(known.facts)
+            outcome = replay.run(conditions)
+            if outcome.effective < LEAST_EFFECTIVE and moment == shown[-1]:
+                # The figures of today must be those of every other page, which draws on until enough trials agree.
+                today = run(plan, trials, seed, known=known.facts, keep="totals")
+                outcome = Outcome(today.totals, today.weights, today.replicates)
+            point = _point(build, plan, moment, standing, known, conditions, outcome)
+        found[name] = point
+        points.append(point)
         if progress is not None:
             progress(len(points), len(shown))
+    if earlier is not None:
+        earlier.clear()
+        earlier.update(found)
     changed = last is not None and last.fingerprint not in ("", build.fingerprint())
     return History(
         plan.currency, plan.scenario, replay.count, seed, tuple(points), len(entered), len(entered) - len(kept),

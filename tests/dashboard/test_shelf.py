@@ -60,6 +60,45 @@ def test_the_last_one_is_kept_however_large() -> None:
     assert shelf.held() == 5 * MEGABYTE
 
 
+def test_no_more_answers_are_kept_than_their_number() -> None:
+    shelf = Shelf(most=3)
+    for name in "abcd":
+        shelf.get(name, lambda: "small")
+    again: list[int] = []
+    for name in "bcda":
+        shelf.get(name, lambda: again.append(1))
+    assert again == [1]
+
+
+def test_what_was_overtaken_waits_for_what_is_still_asked_for() -> None:
+    shelf, order, began = Shelf(), [], threading.Event()
+
+    def slow() -> object:
+        began.set()
+        time.sleep(0.3)
+        return 1
+
+    threads = [threading.Thread(target=shelf.get, args=("slow", slow))]
+    threads[0].start()
+    began.wait()
+    for name, old in (("old", True), ("older", True), ("new", False)):
+        threads.append(
+            threading.Thread(
+                target=shelf.get, args=(name, lambda name=name: order.append(name), lambda old=old: old)
+            )
+        )
+        threads[-1].start()
+        time.sleep(0.02)
+    for thread in threads:
+        thread.join()
+    assert order == ["new", "old", "older"]
+
+
+def test_who_is_at_work_may_ask_for_more() -> None:
+    shelf = Shelf()
+    assert shelf.get("outer", lambda: [shelf.get("inner", lambda: 1), 2]) == [1, 2]
+
+
 def test_what_grows_while_it_is_kept_counts_as_it_is() -> None:
     shelf = Shelf(limit=10 * MEGABYTE)
     growing = [megabytes(1)]

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from forecast.build.buildfile import parse_build
-from forecast.spending.history import History, history
+from forecast.spending import history as history_module
+from forecast.spending.history import History, HistoryPoint, history
 from forecast.spending.ledger import Ledger
 from forecast.spending.reforecast import reforecast
 from tests.spending.test_reforecast import BUILD, TEXT
@@ -101,6 +102,30 @@ def test_a_large_build_shows_fewer_days_unasked_and_says_how_far_it_is(tmp_path:
     assert told.left_out == 60 - (len(told.points) - 1)
     assert heard == [(done, len(told.points)) for done in range(1, len(told.points) + 1)]
     assert history(build, ledger, trials=64, most=1000).left_out == 0
+
+
+def test_days_gone_by_are_not_forecast_again(
+    ledger: Ledger, told: History, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    earlier: dict[str, HistoryPoint] = {}
+    history(BUILD, ledger, trials=4096, earlier=earlier)
+    ledger.add_receipt(FIRST + timedelta(days=9), "somebody", 9_900, "EUR", [("seats", 9_900)])
+    days: list[object] = []
+    real = history_module.known_from
+    monkeypatch.setattr(
+        history_module,
+        "known_from",
+        lambda plan, standing: days.append(standing.as_of) or real(plan, standing),
+    )
+    again = history(BUILD, ledger, trials=4096, earlier=earlier)
+    # The day before is no longer the last one, which is treated apart.
+    assert days == [FIRST + timedelta(days=6), FIRST + timedelta(days=9)]
+    assert again.points == history(BUILD, ledger, trials=4096).points
+    ledger.add_receipt(FIRST + timedelta(days=2), "somebody", 100, "EUR", [("kit", 100)])
+    assert (
+        history(BUILD, ledger, trials=4096, earlier=earlier).points
+        == history(BUILD, ledger, trials=4096).points
+    )
 
 
 def test_days_of_ones_own(ledger: Ledger) -> None:
