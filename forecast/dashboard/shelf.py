@@ -26,6 +26,7 @@ _NOTHING = object()
 
 LIMIT = 200 * 2**20
 """Bytes kept in all; the last thing worked out is kept however large it is."""
+_AFRESH = 20  # so many answers later, all are measured again
 MOST = 300
 """Answers kept in all."""
 
@@ -89,6 +90,8 @@ class Shelf:
     limit: int = LIMIT
     most: int = MOST
     _kept: OrderedDict[Hashable, object] = field(default_factory=OrderedDict)
+    _sizes: dict[Hashable, int] = field(default_factory=dict)
+    _turn: int = 0
     _turnstile: Turnstile = field(default_factory=Turnstile)
     _guard: threading.Lock = field(default_factory=threading.Lock)
 
@@ -128,18 +131,35 @@ class Shelf:
             return size_of(list(self._kept.values()))
 
     def _keep(self, key: Hashable, found: object) -> None:
+        size = size_of(found)
         with self._guard:
-            self._kept[key] = found
-            # What is kept can grow later, and two answers can share arrays: it is measured anew.
+            self._kept[key], self._sizes[key] = found, size
+            self._turn += 1
+            if self._turn % _AFRESH == 0 or sum(self._sizes.values()) > self.limit:
+                self._measure()
             while len(self._kept) > 1 and (
-                len(self._kept) > self.most or size_of(list(self._kept.values())) > self.limit
+                len(self._kept) > self.most or sum(self._sizes.values()) > self.limit
             ):
-                self._kept.popitem(last=False)
+                gone, _ = self._kept.popitem(last=False)
+                del self._sizes[gone]
+
+    def _measure(self) -> None:
+        """Measure all anew: what is kept can have grown since, and two answers can share arrays."""
+        seen: set[int] = set()
+        for key in reversed(self._kept):
+            self._sizes[key] = size_of(self._kept[key], seen)
 
 
-def size_of(found: object) -> int:
-    """Give the bytes of all arrays that hang on an answer, each counted once; nothing else of it is large."""
-    seen: set[int] = set()
+def size_of(found: object, seen: set[int] | None = None) -> int:
+    """Give the bytes of all arrays that hang on an answer, each counted once; nothing else of it is large.
+
+    Parameters
+    ----------
+    found : object
+    seen : set of int, optional
+        Identities of what was counted already; what is counted now is added.
+    """
+    seen = set() if seen is None else seen
     waiting, total = [found], 0
     while waiting:
         one = waiting.pop()

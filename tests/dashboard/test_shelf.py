@@ -104,8 +104,18 @@ def test_what_grows_while_it_is_kept_counts_as_it_is() -> None:
     growing = [megabytes(1)]
     shelf.get("growing", lambda: growing)
     growing.append(megabytes(8))
+    for number in range(20):
+        shelf.get(number, lambda: "small")
     shelf.get("other", lambda: megabytes(2))
     assert shelf.held() == 2 * MEGABYTE
+
+
+def test_arrays_that_two_answers_share_count_once() -> None:
+    shelf, shared = Shelf(limit=10 * MEGABYTE), megabytes(6)
+    for name in "ab":
+        shelf.get(name, lambda: (shared, 1))
+    for name in "ab":
+        shelf.get(name, lambda: pytest.fail("it was kept"))
 
 
 def test_what_fails_is_not_kept_and_the_next_one_tries_again() -> None:
