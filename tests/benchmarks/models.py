@@ -79,7 +79,7 @@ estimating = 0
 [[line]]
 id = "front_clip"
 group = "kit"
-amount = { shape = "triangular", min = 1400, mode = 1650, max = 2300 }
+amount = { shape = "triangular", min = 1400, mode = 1700, max = 2300 }
 
 [[line]]
 id = "rear_quarters"
@@ -114,7 +114,7 @@ amount = { shape = "uniform", min = 380, max = 760 }
 [[line]]
 id = "freight"
 group = "freight"
-amount = { shape = "lognormal", p10 = 820, p90 = 1650 }
+amount = { shape = "lognormal", p10 = 820, p90 = 1580 }
 
 [[event]]
 id = "exchange_rate"

@@ -31,7 +31,7 @@ name = "Five spokes"
 id = "alloys"
 name = "Alloy wheels"
 group = "wheels"
-amount = { low = 900, middle = 1200, high = 1900 }
+amount = { low = 850, middle = 1150, high = 1750 }
 """
 
 
@@ -171,7 +171,7 @@ def test_an_option_that_brings_what_goes_with_it_is_silent() -> None:
 
 
 def test_ranges_and_terms_of_an_option_are_judged() -> None:
-    flat = WHEELS.replace("amount = { low = 900, middle = 1200, high = 1900 }", "amount = 1200")
+    flat = WHEELS.replace("amount = { low = 850, middle = 1150, high = 1750 }", "amount = 1150")
     assert '[[option.line]] with id = "alloys"' in found(HEAD + KIT + flat)["no_width-alloys"].mend
     terms = '[[option]]\nid = "door"\nchoice = "terms"\noverride = { crate = { incoterm = "EXW" } }\n'
     finding = found(HEAD + CRATE.replace("EXW", "FOB") + terms)["export_inland-crate"]

@@ -12,7 +12,7 @@ from forecast.build.guided import read_answers, write_build
 from forecast.errors import BuildFileError
 from forecast.spending.folder import DEMOS
 from forecast.words.countries import COUNTRIES, nearest_country
-from tests.build.test_guided import EVERYWHERE, NOTHING_KNOWN, entry_level
+from tests.build.test_guided import EVERYWHERE, NOTHING_KNOWN, plain_kit
 from tests.build.texts import HEAD, LINE, complaints
 
 KIT = """\
@@ -156,7 +156,7 @@ def test_demo_builds_have_nothing_odd(demo: str) -> None:
 
 @pytest.mark.parametrize("country", EVERYWHERE)
 def test_guided_builds_have_nothing_odd(country: str) -> None:
-    told = entry_level(country) | {"boxes": "2 x 200x120x60 45 kg; 1 x 90 x 40 x 30, 5 kg"}
+    told = plain_kit(country) | {"boxes": "2 x 200x120x60 45 kg; 1 x 90 x 40 x 30, 5 kg"}
     for answers in (NOTHING_KNOWN | {"country": country}, told):
         text = write_build(read_answers(answers))
         assert [str(item) for item in questions(text)] == []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 FARMING_OUT_AGAINST_DIY = (2.5, 3.0)
-"""Cost of farming the whole conversion out, as a multiple of doing it oneself: common practice, no source."""
+"""Cost of farming the whole conversion out, over doing it oneself: a check value alone (common practice, no source)."""
 
 OPTIMISM_UPLIFTS = {
     "standard_buildings": (0.02, 0.24),

@@ -158,7 +158,7 @@ def consignment_table(answers: Answers, library: Library) -> Table:
     remarks = {
         "price": "as you told it"
         if answers.kit_price
-        else "five-fold apart is usual: take an offer's price instead",
+        else "sellers ask very different prices: take an offer's price instead",
         "incoterm": "as you told it" if answers.incoterm else "taken, as you do not know: ask the seller",
         "mode": "as you told it" if answers.shipping else "taken, as you do not know: ask the seller",
         "deposit": "share paid when ordering; 0.2 to 0.5 is common practice",
@@ -208,7 +208,7 @@ def _consignment_words(answers: Answers, mode: str, rule: str) -> tuple[str, ...
         )
     if mode == "sea":
         words.append(
-            "By sea the bill at the port is usually about twice the freight: ask the agent for it in writing."
+            "By sea the bill at the port is often more than the freight: ask the agent for it in writing."
         )
     if rule not in BUYER_SHIPS:
         words.append(f"{rule}: the seller pays the freight, so it must be in the price.")

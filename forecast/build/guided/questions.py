@@ -100,8 +100,8 @@ def questions() -> tuple[Question, ...]:
         ),
         Question(
             "kit_price", "What does the kit cost?",
-            "Without freight and taxes. The same kit is offered at prices five-fold apart, so the range is wide "
-            "without an answer.",
+            "Without freight and taxes. Sellers ask very different prices for much the same kit, so the range is "
+            "wide without an answer.",
             "One price (2450), a range (1800-3200), low, middle and high (1800/2400/3200), or several quotes "
             "(2100; 2450; 3300).", "range", _NOTHING,
         ),
@@ -116,7 +116,7 @@ def questions() -> tuple[Question, ...]:
         ),
         Question(
             "shipping", "How is it shipped?",
-            "Kits are bulky and light, so volume decides. By sea there is a bill at the port, about twice the freight.",
+            "Kits are bulky and light, so volume decides. By sea the bill at the port is often above the freight.",
             "One word.", "choice",
             {
                 "sea": "by sea, in a shared container", "air": "as air freight", "courier": "by courier",
