@@ -11,9 +11,12 @@ import textwrap
 import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from functools import cache, lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
+
+from forecast.words.sources import Certainty, source_words
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
@@ -33,8 +36,11 @@ class Caution:
         One to three sentences.
     authority : str
         Whose word counts.
-    source : str
-        Where it was read, or that it is from memory.
+    place : str
+        Title or address at which it was read; empty where there is none.
+    certainty : {"verified", "third party", "no source", "common practice"}
+    read : date or None
+        The day on which it was read there.
     ids, words, tags : tuple of str
         Ids of lines, phases and events, words of a name, and tags of a line beside which it stands.
     """
@@ -43,10 +49,17 @@ class Caution:
     topic: str
     text: str
     authority: str
-    source: str
+    place: str
+    certainty: Certainty
+    read: date | None = None
     ids: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
     tags: tuple[str, ...] = ()
+
+    @property
+    def source(self) -> str:
+        """Where it was read and when, in words."""
+        return source_words(self.place, self.certainty, self.read)
 
     @property
     def sentence(self) -> str:

@@ -21,8 +21,8 @@ def _known(value: float, source: str) -> Assumption:
     return Assumption(figure=Known(value=value), source=source)
 
 
-_SHEETS = "data sheets, from memory; yours to overwrite"
-_RATIOS = "built from published ratios (mat 2.0 to 2.5, squeegeed cloth 1.0) and coverage charts; " + PRACTICE
+_SHEETS = "to be looked up in your product's data sheet; " + PRACTICE
+_RATIOS = "mat 2.0 to 2.5, squeegeed cloth 1.0; " + PRACTICE
 
 ASSUMPTIONS: Mapping[str, Assumption] = {
     # Laminate: resin to glass by weight; waste in percent; cleaner in litres per kg of resin.
@@ -32,22 +32,22 @@ ASSUMPTIONS: Mapping[str, Assumption] = {
     "laminate.waste.glass": _range(10, 15, 25, "edges and overlaps of 50 mm; " + PRACTICE),
     "laminate.waste.resin": _range(10, 15, 30, "left in the pot; " + PRACTICE),
     "laminate.cleaner": _range(0.3, 0.5, 1.0),
-    "laminate.density.glass": _known(2.56, "handbook value"),
-    "laminate.density.polyester": _known(1.2, "handbook value"),
-    "laminate.density.vinylester": _known(1.2, "taken as for polyester"),
-    "laminate.density.epoxy": _known(1.1, "handbook value"),
+    "laminate.density.glass": _known(2.56, "textbook value; " + PRACTICE),
+    "laminate.density.polyester": _known(1.2, "textbook value; " + PRACTICE),
+    "laminate.density.vinylester": _known(1.2, "taken as for polyester; " + PRACTICE),
+    "laminate.density.epoxy": _known(1.1, "textbook value; " + PRACTICE),
     # Gelcoat: mm, kg per litre, percent.
-    "gelcoat.thickness": _range(0.4, 0.5, 0.6, "a supplier's laying-up guide, as published"),
-    "gelcoat.density": _known(1.25, "fits the published 1 kg for 1.6 m² at 0.5 mm"),
+    "gelcoat.thickness": _range(0.4, 0.5, 0.6, PRACTICE),
+    "gelcoat.density": _known(1.25, "1 kg for 1.6 m² at 0.5 mm; " + PRACTICE),
     "gelcoat.waste": _range(10, 15, 30, "left in the pot; " + PRACTICE),
-    "gelcoat.catalyst": _known(2, "published catalyst chart: gelcoat always 2 %"),
+    "gelcoat.catalyst": _known(2, "gelcoat always 2 %; " + PRACTICE),
     # Filler: kg per litre, percent.
-    "filler.density.stone": _range(1.76, 1.80, 1.85, "a supplier's article on polyester putty, as published"),
+    "filler.density.stone": _range(1.76, 1.80, 1.85, PRACTICE),
     "filler.density.light": _range(1.0, 1.15, 1.3, _SHEETS),
     "filler.density.glass": _range(1.6, 1.75, 1.9, _SHEETS),
     "filler.overfill": _range(30, 60, 120),
     "filler.waste": _range(5, 10, 20),
-    "filler.hardener": _range(1, 2, 4, "1 % in the hot season to 4 % in the cold, as published"),
+    "filler.hardener": _range(1, 2, 4, "1 % in the hot season to 4 % in the cold; " + PRACTICE),
     # Beads: percent, ml per nozzle.
     "bead.residue": _range(3, 5, 8),
     "bead.waste": _range(5, 10, 20),
@@ -65,15 +65,15 @@ ASSUMPTIONS: Mapping[str, Assumption] = {
     "paint.coats.filler-primer": _known(3, _SHEETS),
     "paint.coats.base": _known(3, _SHEETS),
     "paint.coats.clear": _known(2, _SHEETS),
-    "paint.transfer.large-panels": _range(45, 58, 68, "published 60-70 % for large panels, lowered; " + PRACTICE),
-    "paint.transfer.kit-parts": _range(25, 42, 58, "published 20-50 % for small parts, raised; " + PRACTICE),
-    "paint.transfer.conventional": _range(40, 50, 60, "loss about 50 %, as published; spread ours"),
-    "paint.transfer.airless": _range(60, 70, 78, "loss about 30 %, as published; spread ours"),
-    "paint.transfer.brush": _range(85, 87.5, 90, "loss 10-15 %, as published"),
+    "paint.transfer.large-panels": _range(45, 58, 68, "60-70 % for large panels, lowered; " + PRACTICE),
+    "paint.transfer.kit-parts": _range(25, 42, 58, "20-50 % for small parts, raised; " + PRACTICE),
+    "paint.transfer.conventional": _range(40, 50, 60, "loss about 50 %; " + PRACTICE),
+    "paint.transfer.airless": _range(60, 70, 78, "loss about 30 %; " + PRACTICE),
+    "paint.transfer.brush": _range(85, 87.5, 90, "loss 10-15 %; " + PRACTICE),
     "paint.waste": _range(8, 12, 25),
     "paint.per_mix": _known(50, PRACTICE),
     # Film: percent.
-    "film.waste.vinyl": _range(10, 15, 20, "a wrap guide: 10 %, or 20 % for complex cars and beginners"),
+    "film.waste.vinyl": _range(10, 15, 20, "10 %, or 20 % for complex cars and beginners; " + PRACTICE),
     "film.waste.bulk": _range(20, 30, 45),
     "film.waste.pre-cut": _range(5, 8, 12),
     # Abrasives: pieces per m² and round.

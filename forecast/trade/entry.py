@@ -118,7 +118,7 @@ class EntryWriter:
         for placeholder in ("{customs_value}", "{tax_base}"):
             working = working.replace(placeholder, words)
         used = [id for id in self._figures_of(name) if id in rules.figures and id in self.book.used]
-        sources = [f"{rules.figures[id].label}: {rules.figures[id].source}." for id in used]
+        sources = [f"{rules.figures[id].label}: {rules.figures[id].told}." for id in used]
         basis = {"tax_base"} if name == "tax" else {"customs_value"} if name == "duty" else set()
         doubts = [str(found) for found in rules.warnings(self.on, frozenset(used) | basis)]
         own = sorted(id for id in self._figures_of(name) if id in self.book.overrides)
@@ -180,7 +180,7 @@ class EntryWriter:
         origin = bought.origin
         for preference in rules.preferences:
             if origin in preference.origins or ("EU" in preference.origins and _in_eu(origin)):
-                self.sheet.note(f"Origin {origin}: {preference.words} ({preference.source})")
+                self.sheet.note(f"Origin {origin}: {preference.words} ({preference.told})")
         for remark in rules.remarks:
             fits_code = not remark.hs or any(code.startswith(remark.hs) for code in codes)
             if fits_code and (not remark.origins or origin in remark.origins):

@@ -124,13 +124,13 @@ def _arrival(sheet: Sheet, on: date, widened: bool) -> Iterator[RuleUse]:
 
 def _use(figure: RuleFigure, value: str, key: str, on: date) -> RuleUse:
     doubts = figure.doubts(on)
-    return RuleUse(figure.id, figure.label, value, figure.source, figure.as_of, figure.certainty, key, doubts)
+    return RuleUse(figure.id, figure.label, value, figure.told, figure.as_of, figure.certainty, key, doubts)
 
 
 def _basis(id: str, basis: Basis, on: date) -> RuleUse:
     label = f"What enters the {id.replace('_', ' ')}"
     doubts = reasons_to_doubt(basis.as_of, basis.certainty, on)
-    return RuleUse(id, label, basis.words, basis.source, basis.as_of, basis.certainty, "", doubts)
+    return RuleUse(id, label, basis.words, basis.told, basis.as_of, basis.certainty, "", doubts)
 
 
 def shown(figure: RuleFigure, scale: float = 1.0, widen: float = 1.0, home: str = "money") -> str:

@@ -13,12 +13,12 @@ HEADINGS = ("Figure", "Value", "Source", "As of", "How sure", "To overwrite it, 
 _SURE: Mapping[str, str] = {
     "verified": "read in the authority's own text",
     "third party": "read in a third party's page only",
-    "memory": "from memory, not verified",
-    "common practice": "usual: ask for a quotation",
+    "no source": "look it up",
+    "common practice": "ask for a quotation",
 }
 _SORTS = (
-    ("from memory", "memory"), ("read in a third party's page only", "third party"),
-    ("common practice without a source", "common practice"),
+    ("without a source", "no source"), ("read in a third party's page only", "third party"),
+    ("of common practice", "common practice"),
 )  # fmt: skip
 
 

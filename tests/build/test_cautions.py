@@ -66,6 +66,8 @@ def test_each_caution_names_an_authority_and_defers() -> None:
     for caution in load_cautions():
         assert caution.authority
         assert caution.source
+        assert bool(caution.place) == bool(caution.read), caution.id
+        assert caution.place or caution.certainty in ("no source", "common practice")
         assert len(caution.text) < 400
         assert caution.ids or caution.words
         assert caution.sentence.endswith("Local rules and licensed practice decide.)")

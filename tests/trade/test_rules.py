@@ -8,7 +8,8 @@ import pytest
 
 from forecast.build.figures import Known, Percentiles, Span
 from forecast.trade.rules import countries, load_arrival, load_carriage, load_rules, load_volatilities
-from forecast.trade.rules.model import CERTAINTIES, RuleFigure
+from forecast.trade.rules.model import RuleFigure
+from forecast.words.sources import CERTAINTIES
 
 TODAY = date(2026, 11, 25)
 KIT_CODES = ("8708.29", "8708.10", "8708.70", "8707.10")
@@ -20,7 +21,8 @@ def test_every_country_knows_the_codes_of_a_kit_and_names_its_sources(country: s
 
     assert all(rules.duty_id(code) == f"duty.{code}" for code in KIT_CODES)
     for figure in rules.figures.values():
-        assert figure.source
+        assert figure.told
+        assert figure.source or figure.certainty in ("no source", "common practice")
         assert figure.certainty in CERTAINTIES
         assert figure.as_of <= TODAY
         assert figure.unit != "share" or 0 <= figure.value <= 1
@@ -93,12 +95,12 @@ def figure(**changes: object) -> RuleFigure:
         ({"as_of": date(2025, 5, 25)}, ("is of 2025-05-25, more than 18 months old",)),
         ({"valid_to": date(2026, 11, 25)}, ()),
         ({"valid_to": date(2026, 11, 24)}, ("held until 2026-11-24",)),
-        ({"certainty": "memory"}, ("is from memory, not verified",)),
+        ({"certainty": "no source"}, ("has no source",)),
         ({"certainty": "third party"}, ("was read in a third party's page only",)),
         ({"certainty": "common practice"}, ("is common practice without a source",)),
         (
-            {"certainty": "memory", "valid_to": date(2026, 1, 31)},
-            ("held until 2026-01-31", "is from memory, not verified"),
+            {"certainty": "no source", "valid_to": date(2026, 1, 31)},
+            ("held until 2026-01-31", "has no source"),
         ),
     ],
 )
@@ -111,8 +113,8 @@ def test_warnings_name_the_figure_its_source_and_the_way_to_overwrite_it() -> No
 
     assert "held until 2026-09-30" in found["mpf.rate"]
     assert found["duty.8707.10"] == (
-        "US, Duty on whole bodies (2.5 %) is from memory, not verified (Harmonized Tariff Schedule, column 1, from "
-        'memory). Look it up before you rely on it; overwrite it with overrides = { "duty.8707.10" = … }.'
+        "US, Duty on whole bodies (2.5 %) has no source (Harmonized Tariff Schedule, column 1). "
+        'Look it up before you rely on it; overwrite it with overrides = { "duty.8707.10" = … }.'
     )
     assert "hmf.rate" not in found
     assert len(load_rules("US").warnings(date(2026, 9, 30))) < len(found)
@@ -147,6 +149,6 @@ def test_arrival_ranges_become_figures_in_the_builds_money() -> None:
 
 
 def test_carriage_figures_and_volatilities_are_dated_and_sourced() -> None:
-    assert all(figure.source and figure.as_of <= TODAY for figure in load_carriage().values())
+    assert all(figure.told and figure.as_of <= TODAY for figure in load_carriage().values())
     assert "European Central Bank" in load_volatilities().source
     assert all(0 <= value < 0.3 for value in load_volatilities().pairs.values())

@@ -23,9 +23,7 @@ OLD = RuleUse(
     "duty", "Duty", "4.5 %", "a list", date(2020, 12, 31), "verified", "overrides = { … }",
     ("is of 2020-12-31, more than 18 months old",),
 )  # fmt: skip
-MEMORY = RuleUse(
-    "x", "Uplift", "110 %", "a rule", date(2026, 1, 1), "memory", "", ("is from memory, not verified",)
-)
+MEMORY = RuleUse("x", "Uplift", "110 %", "a rule", date(2026, 1, 1), "no source", "", ("has no source",))
 OWN = RuleUse("entry", "Entry", "95", "your own figure", None, "your own figure", "arrival = { entry = … }")
 
 BUILD = """
@@ -50,7 +48,7 @@ def test_the_lead_counts_what_to_look_up_and_why() -> None:
     assert lead == (
         f"4 figures of law, carriers and agents stand behind Kit. Look up {STRONG}2{STRONG} of them, or write your "
         "own, before you "
-        "rely on them: 1 from memory and 1 out of date or older than 18 months."
+        "rely on them: 1 without a source and 1 out of date or older than 18 months."
     )
     assert rules_lead("Kit", [SURE]) == (
         "1 figure of law, carriers and agents stands behind Kit; none of them needs a second look today."
@@ -62,7 +60,7 @@ def test_rows_say_how_sure_and_how_to_overwrite() -> None:
     assert all(len(row) == len(HEADINGS) for row in rows)
     assert rows[0][4:] == ["read in the authority's own text", 'overrides = { "vat" = … }']
     assert rows[1][4] == "read in the authority's own text; is of 2020-12-31, more than 18 months old"
-    assert rows[2][4:] == ["from memory, not verified", "set by law, not by you"]
+    assert rows[2][4:] == ["look it up", "set by law, not by you"]
     assert rows[3][3:5] == ["", ""]
 
 

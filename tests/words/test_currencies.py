@@ -91,7 +91,7 @@ def test_a_reference_rate_crosses_the_euro_and_says_its_day_and_source() -> None
     dong = reference("VND", "EUR")
     assert dong is not None
     assert dong.as_of < DAY
-    assert dong.source.startswith("From memory")
+    assert dong.source.startswith("No source")
     assert reference("EUR", "ARS") is None  # none is better than one that was true for a month
     both = reference("EUR", "EUR")
     assert both is not None

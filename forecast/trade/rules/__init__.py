@@ -12,7 +12,8 @@ from forecast.trade.rules.load import (
     load_rules,
     load_volatilities,
 )
-from forecast.trade.rules.model import Certainty, RuleFigure, Rules, RuleWarning, doubt
+from forecast.trade.rules.model import RuleFigure, Rules, RuleWarning, doubt
+from forecast.words.sources import Certainty
 
 __all__ = [
     "ArrivalDefaults",

@@ -13,7 +13,6 @@ from typing import Any
 
 from forecast.errors import RuleError
 from forecast.trade.rules.model import (
-    CERTAINTIES,
     COST_PARTS,
     Additional,
     Basis,
@@ -24,6 +23,7 @@ from forecast.trade.rules.model import (
     Rules,
     Threshold,
 )
+from forecast.words.sources import CERTAINTIES
 
 OWN_FILE: Mapping[str, str] = MappingProxyType(
     {"GB": "gb", "US": "us", "AU": "au", "NZ": "nz", "CA": "ca", "CH": "ch", "JP": "jp"}

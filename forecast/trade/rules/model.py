@@ -10,9 +10,7 @@ from typing import Literal
 
 from forecast.build.figures import Figure, Known, Percentiles, Span
 from forecast.errors import RuleError
-
-Certainty = Literal["verified", "third party", "memory", "common practice"]
-CERTAINTIES: tuple[Certainty, ...] = ("verified", "third party", "memory", "common practice")
+from forecast.words.sources import Certainty, source_words
 
 CostPart = Literal["price", "export", "freight", "insurance", "arrival", "customs_value", "duty", "levies"]
 COST_PARTS: tuple[CostPart, ...] = (
@@ -41,8 +39,8 @@ class RuleFigure:
     as_of : datetime.date
         The date for which the source gives it, or the day on which an undated copy was read.
     certainty : str
-        ``verified`` in the authority's own text, read with a ``third party``, from ``memory``, or
-        ``common practice`` without a source.
+        ``verified`` in the authority's own text, read with a ``third party``, of ``no source``, or
+        ``common practice``.
     valid_to : datetime.date or None
         Its last day, where one is known.
     note : str
@@ -60,6 +58,11 @@ class RuleFigure:
     certainty: Certainty
     valid_to: date | None = None
     note: str = ""
+
+    @property
+    def told(self) -> str:
+        """The source, in words."""
+        return source_words(self.source, self.certainty)
 
     @property
     def value(self) -> float:
@@ -100,8 +103,8 @@ def reasons_to_doubt(
         found.append(f"is of {as_of.isoformat()}, more than 18 months old")
     if certainty == "third party":
         found.append("was read in a third party's page only")
-    elif certainty == "memory":
-        found.append("is from memory, not verified")
+    elif certainty == "no source":
+        found.append("has no source")
     elif certainty == "common practice":
         found.append("is common practice without a source")
     return tuple(found)
@@ -128,6 +131,11 @@ class Basis:
     as_of: date
     certainty: Certainty
     note: str = ""
+
+    @property
+    def told(self) -> str:
+        """The source, in words."""
+        return source_words(self.source, self.certainty)
 
 
 @dataclass(frozen=True)
@@ -187,6 +195,11 @@ class Preference:
     source: str
     as_of: date
     certainty: Certainty
+
+    @property
+    def told(self) -> str:
+        """The source, in words."""
+        return source_words(self.source, self.certainty)
 
 
 @dataclass(frozen=True)
@@ -285,9 +298,13 @@ class Rules:
                 continue
             if reasons := reasons_to_doubt(basis.as_of, basis.certainty, on):
                 what = id.replace("_", " ")
-                text = f"{self.code}, what enters the {what} {' and '.join(reasons)} ({basis.source})."
+                text = f"{self.code}, what enters the {what} {' and '.join(reasons)}{_in(basis.source)}."
                 found.append(RuleWarning(id, text))
         return tuple(found)
+
+
+def _in(place: str) -> str:
+    return f" ({place})" if place else ""
 
 
 def doubt(figure: RuleFigure, where: str, on: date) -> RuleWarning | None:
@@ -298,7 +315,7 @@ def doubt(figure: RuleFigure, where: str, on: date) -> RuleWarning | None:
     shown = f"{figure.low:g}" if figure.low == figure.high else f"{figure.low:g} to {figure.high:g}"
     shown = f"{100 * figure.low:g} %" if figure.unit == "share" else f"{shown} {figure.unit}"
     text = (
-        f"{where}, {figure.label} ({shown}) {' and '.join(doubts)} ({figure.source}). "
+        f"{where}, {figure.label} ({shown}) {' and '.join(doubts)}{_in(figure.source)}. "
         "Look it up before you rely on it"
     )
     return RuleWarning(figure.id, text + f'; overwrite it with overrides = {{ "{figure.id}" = … }}.')

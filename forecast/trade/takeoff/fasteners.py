@@ -79,11 +79,11 @@ def expand_wheel_bolts(line_id: str, table: WheelBoltsTakeoff, at_middle: AtMidd
     sheet.notes.append(
         f"{digits(table.shank)} mm + {digits(table.spacer)} mm spacer = {digits(shank)} mm of shank keeps the "
         f"present engagement; one diameter in steel is {digits(turns)} turns of "
-        f"M{table.diameter:g}×{table.thread_pitch:g} (general engineering practice, from memory)"
+        f"M{table.diameter:g}×{table.thread_pitch:g} (common practice, no source)"
     )
     sheet.cautions.append(
         "A check, not an approval: wheel, spacer, seat and fixing must be made for each other. Follow the vehicle "
-        "and wheel makers, and local approval rules; re-torque after 50 to 100 km."
+        "and wheel makers, and local approval rules; tighten again after the first drive, as the wheel maker says."
     )
     need = Constant(float(table.wheels * table.per_wheel))
     words = f"{table.wheels} wheels × {table.per_wheel} bolts of {digits(shank)} mm shank"
