@@ -41,6 +41,8 @@ class Caution:
     certainty : {"verified", "third party", "no source", "common practice"}
     read : date or None
         The day on which it was read there.
+    doing, harm : str
+        Where it is better left to others: what is done, as in "means …", and what that may do, as in "which …".
     ids, words, tags : tuple of str
         Ids of lines, phases and events, words of a name, and tags of a line beside which it stands.
     """
@@ -52,6 +54,8 @@ class Caution:
     place: str
     certainty: Certainty
     read: date | None = None
+    doing: str = ""
+    harm: str = ""
     ids: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
     tags: tuple[str, ...] = ()

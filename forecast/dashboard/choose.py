@@ -6,6 +6,7 @@ from functools import partial
 
 import streamlit as st
 
+from forecast.build.oneself import own_hazards, own_hazards_sentence
 from forecast.dashboard.choose_mix import best_mix
 from forecast.dashboard.choose_quotes import which_quote
 from forecast.dashboard.layout import answer, palette, picture, table, text, told_plainly
@@ -54,7 +55,10 @@ def _answer(view: Opened, comparison: Comparison) -> None:
     pay = comparison.most_telling_pay
     if pay is not None:
         said.append(pay.sentence(partial(hourly, currency=view.currency), strong=STRONG))
+    best = comparison.cheapest_in_the_middle
     answer(*said)
+    if told := own_hazards_sentence(own_hazards(view.build, best.id), best.name):
+        text(told)
 
 
 @st.fragment

@@ -69,6 +69,8 @@ def _section(view: Opened) -> None:
             return
         found = mixes_of(view).within(money.value or None, most.value, weeks.value)
         text(found.sentence(partial(about, currency=view.currency), partial(entered, currency=view.currency)))
+        if told := found.hazards_sentence(partial(about, currency=view.currency)):
+            text(told)
         taken = found.best or found.cheapest
         add_way(taken.routes, _way_name(taken))
         picture(frontier(found, view.currency, palette()))

@@ -7,6 +7,7 @@ from itertools import product
 
 import numpy as np
 
+from forecast.build.oneself import OWN_ROUTE, OwnHazard, own_hazards_of_mix
 from forecast.build.options import options_by_choice, with_option
 from forecast.build.scenario import scenario_name
 from forecast.build.schema import Build, Option, Scenario
@@ -130,10 +131,12 @@ class MixSearch:
         ]
         best = inside[0] if inside else None
         explained = best or order[0]
+        hazards = own_hazards_of_mix(self.build, explained.routes, explained.options.values())
         return Mixes(
             self.mixes, unbeaten(order), best, self.p80(best) if best is not None else None,
             order[0], min(self.mixes, key=lambda item: (item.hours_p80, item.p80)), soonest(self.mixes),
             self.reasons(explained), money, hours, weeks, self.titles,
+            hazards, _spared(explained, hazards, inside, order),
         )  # fmt: skip
 
     def _mixer(self, options: Sequence[Option]) -> Mixer:
@@ -216,6 +219,19 @@ class MixSearch:
             if key not in found or reason.p80.value < found[key].p80.value:
                 found[key] = reason
         return tuple(found.values())
+
+
+def _spared(
+    taken: Mix, hazards: Sequence[OwnHazard], inside: Sequence[Mix], order: Sequence[Mix]
+) -> Mix | None:
+    """Give the best mix that leaves to others what may hurt in another one, as far as there are other ways."""
+    named = {package for hazard in hazards for package in hazard.packages}
+    offered = {package for item in order for package, route in item.routes.items() if route != OWN_ROUTE}
+    away = {package for package in named & offered if taken.routes.get(package) == OWN_ROUTE}
+    if not away:
+        return None
+    fits = (item for item in (*inside, *order) if all(item.routes[package] != OWN_ROUTE for package in away))
+    return next(fits, None)
 
 
 __all__ = ["MOST_MIXES", "Mix", "MixSearch", "Mixes", "Reason", "mix"]

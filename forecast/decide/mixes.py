@@ -7,12 +7,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from forecast.build.oneself import OWN_ROUTE, OwnHazard, own_hazards_sentence
 from forecast.decide.chances import rounded_hours
 from forecast.engine.statistics import Estimate
 
 Money = Callable[[float], str]
-
-OWN_ROUTE = "self"
 
 _SOME_HOURS = 0.5
 _BY = {"shop": "a shop"}
@@ -177,6 +176,11 @@ class Mixes:
         The limits.
     titles : mapping
         Of options, by id.
+    hazards : tuple of OwnHazard
+        What the best mix, or the cheapest where none is within the limits, has one do oneself though it may hurt.
+    spared : Mix or None
+        The best mix with the packages of these hazards farmed out, as far as the build has another way for them: the
+        lowest P80 within the limits, or of all where none is within; None where nothing can be farmed out.
     """
 
     mixes: tuple[Mix, ...]
@@ -191,6 +195,24 @@ class Mixes:
     hours: float | None = None
     weeks: float | None = None
     titles: Mapping[str, str] = field(default_factory=dict)
+    hazards: tuple[OwnHazard, ...] = ()
+    spared: Mix | None = None
+
+    def hazards_sentence(self, money: Money) -> str:
+        """Say what of the mix may hurt, and what the best one without it needs; nothing where nothing may."""
+        said = own_hazards_sentence(self.hazards)
+        if self.spared is None:
+            return said
+        needs = self.spared.needs(money)
+        return (
+            f"{said} The best mix with {'that' if len(self.hazards) == 1 else 'these'} farmed out: "
+            f"{self.spared.words(self.titles)}. It needs {needs} at P80"
+            f"{'' if self._fits(self.spared) else ', which is beyond your limits'}."
+        )
+
+    def _fits(self, item: Mix) -> bool:
+        limits = ((self.money, item.p80), (self.hours, item.hours_p80), (self.weeks, item.weeks))
+        return all(limit is None or (value is not None and value <= limit) for limit, value in limits)
 
     def some_of_frontier(self, most: int = 12) -> tuple[Mix, ...]:
         """Pick from a long frontier: the ends, the best, and some evenly between."""

@@ -16,6 +16,7 @@ from forecast.build.guided import create_build, read_answers, write_build
 from forecast.engine.plan import compile_plan
 from forecast.views.commands.check import wide_ranges
 from forecast.views.rule_words import TITLE, rules_lead
+from forecast.words.text import STRONG
 from tests.dashboard.conftest import Run, words
 
 HEAD = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n'
@@ -85,7 +86,7 @@ def test_each_consignment_says_where_its_figures_come_from(run: Run, guided: Pat
     (item,) = compile_plan(parse_build(guided.read_text(encoding="utf-8"))).consignments
 
     assert TITLE in [heading.value for heading in app.subheader]
-    assert rules_lead(item.title, item.figures) in words(app)
+    assert rules_lead(item.title, item.figures).replace(STRONG, "**") in words(app)
     assert "The figures behind Body kit" in [shown.label for shown in app.expander]
     text = tables(app)
     for figure in item.figures:

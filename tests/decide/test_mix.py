@@ -230,3 +230,33 @@ def test_nothing_to_choose_and_too_much_of_it() -> None:
     )
     with pytest.raises(SimulationError, match="32,768 mixes of routes"):
         mix(parse_build(many), trials=64)
+
+
+HAZARDS = """
+[[line]]
+id = "paint_materials"
+group = "finish"
+package = "paint"
+route = "self"
+amount = 10
+"""
+
+
+def test_the_best_mix_is_also_given_with_what_may_hurt_farmed_out() -> None:
+    build = parse_build(SHOPS.partition("[[option]]")[0] + HAZARDS)
+    found = mix(build, trials=2048)
+    assert found.best is not None
+    assert found.best.routes == {"paint": "self"}
+    assert found.spared is not None
+    assert found.spared.routes == {"paint": "shop"}
+    told = found.hazards_sentence(euros)
+    assert told.startswith("Paint by yourself means spraying two-pack paint, which can leave you with asthma")
+    assert "Local rules and licensed practice decide" in told
+    assert f"The best mix with that farmed out: paint by a shop. It needs {euros(found.spared.p80)}" in told
+    assert "beyond your limits" not in told
+    assert "beyond your limits" in mix(build, money=900, trials=2048).hazards_sentence(euros)
+
+
+def test_nothing_is_said_of_a_mix_that_leaves_it_to_others() -> None:
+    found = mix(parse_build(SHOPS.partition("[[option]]")[0] + HAZARDS), hours=1, trials=2048)
+    assert (found.hazards, found.spared, found.hazards_sentence(euros)) == ((), None, "")

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from forecast.decide.quotes import quotes
-from forecast.spending.folder import BuildFolder
+from forecast.spending.folder import DEMOS, BuildFolder
 from forecast.views.cli import main
 from forecast.views.commands.quotes import EXAMPLE
 from forecast.views.money import about
@@ -83,3 +83,16 @@ def test_what_is_paid_needs_no_quote_and_counts_in_what_can_be_afforded(
     assert "Get \u201cPaint\u201d" in text or "quote a fixed price: \u201cPaint\u201d" in text
     assert run(capsys, *afford).startswith("With €3,400.00 paid, this starts from what is known.\n")
     assert json.loads(run(capsys, *afford, "--json"))["budget"]["chance"]["value"] < chance
+
+
+@pytest.mark.parametrize("command", ["budget", "advise", "compare", "mix"])
+def test_every_recommendation_says_what_may_hurt(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """The first way of this demo, and its cheapest, sprays and welds at home."""
+    demo = str(DEMOS / "before-ordering-ireland")
+    text = run(capsys, command, demo, "--trials", "1024")
+    (told,) = (line for line in text.splitlines() if "which can leave you with asthma for life" in line)
+    assert "aint" in told
+    assert "rches by yourself means" in told
+    assert "Local rules and licensed practice decide" in told
+    data = json.loads(run(capsys, command, demo, "--trials", "1024", "--json"))
+    assert data.get("own_hazards") or data["hazards"]

@@ -116,6 +116,7 @@ def plain(value: Any) -> Any:
 
 def run_advise(options: argparse.Namespace) -> int:
     """Advise before ordering."""
+    from forecast.build.oneself import own_hazards, own_hazards_sentence
     from forecast.decide.contingency import contingency
     from forecast.decide.firm_up import firm_up
     from forecast.decide.measures import measures_of
@@ -155,6 +156,8 @@ def run_advise(options: argparse.Namespace) -> int:
     text += [narrow.text] if narrow is not None else []
     if advice.advice is not None:
         text.append(advice.advice.sentence(money))
+    if told := own_hazards_sentence(own_hazards(build, forecast.plan.scenario)):
+        text.append(told)
     text += ["", _split_table(advice), ""]
     if firm:
         text += ["What to firm up first:", *(f"  {item.sentence(money)}" for item in firm[:5]), ""]
@@ -173,6 +176,7 @@ def run_advise(options: argparse.Namespace) -> int:
     }
     data["firm_up"] = plain(firm)
     data["if_ranges_are_narrow"] = None if narrow is None else plain(narrow.hold)
+    data["own_hazards"] = plain(own_hazards(build, forecast.plan.scenario))
     data["measures"] = None if taken is None else plain(taken.alone)
     return answer(options, "\n".join(text), data)
 
@@ -192,6 +196,7 @@ def _split_table(advice: Contingency) -> str:
 
 def run_compare(options: argparse.Namespace) -> int:
     """Compare scenarios."""
+    from forecast.build.oneself import own_hazards
     from forecast.decide.scenarios import compare
     from forecast.spending.folder import BuildFolder
     from forecast.views.sentences import with_receipts
@@ -208,12 +213,14 @@ def run_compare(options: argparse.Namespace) -> int:
         "currency": found.currency,
         "scenarios": plain(found.scenarios),
         "pairs": plain(found.pairs),
+        "own_hazards": {item.id: plain(own_hazards(build, item.id)) for item in found.scenarios},
     }
     return answer(options, "\n".join([*with_receipts(build, known), compare_text(build, found)]), data)
 
 
 def compare_text(build: Build, found: Comparison) -> str:
     """Write scenarios side by side, then each pair in a sentence."""
+    from forecast.build.oneself import own_hazards, own_hazards_sentence
     from forecast.views.money import about, hours, percent
     from forecast.views.tables import table
 
@@ -231,7 +238,11 @@ def compare_text(build: Build, found: Comparison) -> str:
         ]
         for item in found.scenarios
     ]
-    text = [found.sentence(money), ""]
+    text = [found.sentence(money)]
+    best = found.cheapest_in_the_middle
+    if told := own_hazards_sentence(own_hazards(build, best.id), best.name):
+        text.append(told)
+    text.append("")
     weeks = ["Weeks"] if found.scenarios[0].weeks is not None else []
     text.append(table(["Scenario", "P10", "P50", "P80", "P90", "Own hours", *weeks, "Cheapest in"], rows))
     for pair in found.pairs:
@@ -331,6 +342,7 @@ def run_mix(options: argparse.Namespace) -> int:
     text = [
         *with_receipts(build, known),
         found.sentence(_money(currency), _entered(currency)),
+        *([told] if (told := found.hazards_sentence(_money(currency))) else []),
         "",
         f"{len(found.frontier)} of {len(found.mixes)} mixes are not beaten in {beaten_in(found)}"
         + (f"; {len(shown)} of them, evenly spread:" if len(shown) < len(found.frontier) else ":"),

@@ -60,6 +60,7 @@ def budget_data(
     build: Build, forecast: Forecast, amount: float | None, known: Standing | None = None
 ) -> dict[str, Any]:
     """Give the figures for programs."""
+    from forecast.build.oneself import own_hazards
     from forecast.views.sentences import narrow_line
 
     plan = forecast.plan
@@ -104,6 +105,10 @@ def budget_data(
     if amount is not None:
         data["within"] = {"amount": amount, "chance": _estimate(forecast.chance_within(amount))}
     narrow = narrow_line(forecast, known)
+    data["own_hazards"] = [
+        {"id": item.caution.id, "harm": item.caution.harm, "packages": list(item.packages)}
+        for item in own_hazards(build, plan.scenario)
+    ]
     data["if_ranges_are_narrow"] = None if narrow is None else {"P80": _estimate(narrow.hold)}
     if forecast.stability is not None:
         data["stable"] = forecast.stability.stable
@@ -124,6 +129,7 @@ def budget_text(
     every_line: bool = False,
 ) -> str:
     """Write the answer: the sentence, the percentiles, the lines."""
+    from forecast.build.oneself import own_hazards, own_hazards_sentence
     from forecast.views.money import about, as_written, percent
     from forecast.views.sentences import (
         MEANING,
@@ -142,6 +148,8 @@ def budget_text(
     parts += [narrow.text] if narrow is not None else []
     if amount is not None:
         parts.append(budget_sentence(forecast, amount))
+    if told := own_hazards_sentence(own_hazards(build, forecast.plan.scenario)):
+        parts.append(told)
     scenario = f", scenario {forecast.plan.scenario}" if forecast.plan.scenario else ""
     heading = f"{build.name}{scenario}"
     base = as_written(forecast.base_estimate, money)  # what is printed adds up
