@@ -204,12 +204,8 @@ def test_the_best_mix_within_limits_becomes_a_way_to_do_it(run: Run, small: Path
 
 
 def test_what_may_hurt_is_said_beside_the_way_and_beside_the_mix(run: Run, small: Path) -> None:
-    text = small.read_text(encoding="utf-8")
-    small.write_text(
-        text
-        + '\n[[line]]\nid = "paint_materials"\ngroup = "finish"\npackage = "paint"\nroute = "self"\namount = 9\n',
-        encoding="utf-8",
-    )
+    sprayed = '\n[[line]]\nid = "paint_materials"\ngroup = "finish"\npackage = "paint"\nroute = "self"\namount = 9\n'
+    (small / "build.toml").write_text(SMALL + sprayed, encoding="utf-8")
     said = words(run(small, "choose"))
     assert said.count("aint by yourself means spraying two-pack paint") == 2
     assert "The best mix with that farmed out:" in said
