@@ -66,7 +66,7 @@ def _picture(view: Opened) -> None:
     forecast = as_it_stands(view)
     kind = st.segmented_control(
         "Picture", ["A hundred builds", "Curve"], default="A hundred builds", label_visibility="collapsed",
-        key="picture",
+        key="picture", required=True,
     )  # fmt: skip
     draw, look = s_curve if kind == "Curve" else dots_of_hundred, palette()
     kept_picture((draw.__name__, view.key, view.budget, look), lambda: draw(forecast, view.budget, look))

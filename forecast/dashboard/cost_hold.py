@@ -92,8 +92,9 @@ def _where_from(view: Opened, split: Contingency) -> None:
         "much, less its middle figure; the shares add up."
     )
     kind = st.segmented_control(
-        "Split", list(_SPLITS), default="By cause", key="split", label_visibility="collapsed"
-    )
+        "Split", list(_SPLITS), default="By cause", key="split", label_visibility="collapsed",
+        required=True,
+    )  # fmt: skip
     shares: tuple[Share, ...] = getattr(split, _SPLITS[kind or "By cause"])
     rows = [[share.title, signed(share.amount.value, view.currency)] for share in shares]
     rows.append(["Contingency", signed(split.amount.value, view.currency)])

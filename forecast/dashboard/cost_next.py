@@ -78,7 +78,7 @@ def _moves(view: Opened) -> None:
     text(found.sentence(partial(about, currency=view.currency)))
     kind = st.segmented_control(
         "What it is that is cheap or dear", ["By line", "By group", "By cause"], default="By line", key="moves",
-        label_visibility="collapsed",
+        label_visibility="collapsed", required=True,
     )  # fmt: skip
     swings, shares = {
         "By group": (found.group_swings, found.groups),

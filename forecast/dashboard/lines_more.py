@@ -191,8 +191,9 @@ def _remove(build: Build) -> None:
     names |= {item.id: f"Measure: {item.title}" for item in build.measure}
     names |= {item.id: f"Quote: {item.title}" for item in build.option}
     chosen = st.multiselect(
-        "Which", list(names), format_func=names.__getitem__, placeholder="Type to search", key="remove-which"
-    )
+        "Which", list(names), format_func=names.__getitem__, placeholder="Type to search", key="remove-which",
+        select_all=False,
+    )  # fmt: skip
     text("Receipts that were entered for them stay, and then count as spent on what is not in the estimate.")
     if st.button("Take them out", key="remove", disabled=not chosen):
         put([RemoveItem(item) for item in chosen])

@@ -14,7 +14,7 @@ from forecast.dashboard.asking import unambiguous
 from forecast.dashboard.layout import safe, said, text, told_plainly
 from forecast.dashboard.receipts_news import ask_first, enter, is_meant, lines_to_pay
 from forecast.dashboard.state import Opened, likely_of
-from forecast.errors import LedgerError, NumberError
+from forecast.errors import ForecastError, LedgerError, NumberError
 from forecast.spending.attachments import attach_file, check_document
 from forecast.spending.dates import not_ahead
 from forecast.spending.estimates import Way, middle_figures, shared_out
@@ -29,7 +29,7 @@ from forecast.words.text import STRONG
 KINDS: Mapping[str, str] = {
     "payment": "Paid", "deposit": "Deposit paid", "balance": "Balance paid", "refund": "Refund received",
 }  # fmt: skip
-ANSWERS: Mapping[str, str] = {"yes": "Yes", "no": "No, more to come"}
+ANSWERS: Mapping[str, str] = {"yes": "Yes", "no": "No, more to come", "unsure": "I cannot say"}
 WAYS: Mapping[Way, str] = {"evenly": "Evenly", "by estimate": "By estimate"}
 DOCUMENT_TYPES = ("image", "pdf")
 """What a phone offers its camera for; the content decides."""
@@ -76,7 +76,7 @@ def receipt_form(view: Opened) -> None:
     lines = left.multiselect(
         "For which line", list(names), format_func=lambda line: names.get(line, line), key=f"{key}-lines",
         help="Several lines if one receipt pays for several.", placeholder="Choose a line, or several",
-        persist_state="session",
+        persist_state="session", select_all=False,  # Enter takes the line found, not every line with that word
     )  # fmt: skip
     supplier = right.text_input(
         "Supplier", key=f"{key}-supplier", max_chars=200, persist_state="session",
@@ -113,8 +113,9 @@ def receipt_form(view: Opened) -> None:
     )  # fmt: skip
     with st.expander("Refund, deposit, commitment, note"):
         kind = st.segmented_control(
-            "Kind", list(KINDS), format_func=KINDS.__getitem__, default="payment", key=f"{key}-kind"
-        )
+            "Kind", list(KINDS), format_func=KINDS.__getitem__, default="payment", key=f"{key}-kind",
+            required=True,
+        )  # fmt: skip
         against = _against(view, key)
         note = st.text_input(
             "Note", key=f"{key}-note", max_chars=2000, persist_state="session", on_change="ignore"
@@ -170,9 +171,8 @@ def _is_all(key: str, line: str, title: str, likely: Likely) -> bool | None:
         st.session_state[field] = {True: "yes", False: "no", None: None}[likely.answer]
     said_all = st.segmented_control(
         f"Is that all for {safe(title)}?", list(ANSWERS), format_func=ANSWERS.__getitem__, key=field,
-        on_change=_remember_choice, args=(chosen,),
-        help="Yes closes the line: it costs what was paid. Neither means that you cannot say: the forecast then counts "
-        "with both.",
+        on_change=_remember_choice, args=(chosen,), required=True,  # a click on the lit answer agrees with it
+        help="Yes closes the line: it costs what was paid. Where you cannot say, the forecast counts with both.",
     )  # fmt: skip
     if said_all == "yes" and likely.answer and likely.chance is not None:
         st.caption(f"Likely all paid ({of_100(likely.chance)}).")
@@ -197,10 +197,12 @@ def _parts(
     """Ask for the part of each line where there are several; show what each gets."""
     if len(lines) < 2:
         return tuple((line, "") for line in lines), "evenly"
-    home = view.currency
+    home, field, chosen = view.currency, f"{key}-way", f"{key}-chosen-way"
+    if not st.session_state.get(chosen):
+        st.session_state[field] = _likely_way(view, lines)
     way: Way = st.segmented_control(
-        "Parts left empty share the rest", list(WAYS), format_func=WAYS.__getitem__, default="evenly",
-        key=f"{key}-way", required=True,
+        "Parts left empty share the rest", list(WAYS), format_func=WAYS.__getitem__, key=field, required=True,
+        on_change=_remember_choice, args=(chosen,), help="By estimate: as the middle figures of the lines are.",
     ) or "evenly"  # fmt: skip
     parts = tuple(
         (line, st.text_input(f"{safe(names.get(line, line))} ({home})", key=f"{key}-part-{line}",
@@ -217,6 +219,15 @@ def _parts(
         shown = str(error) if total else "What each line gets stands here once there is an amount."
     st.caption(said(shown))
     return parts, way
+
+
+def _likely_way(view: Opened, lines: tuple[str, ...]) -> Way:
+    """Give how one bill is most likely shared: as its lines were estimated, where each of them has an estimate."""
+    try:
+        figures = middle_figures(view.build, view.scenario)
+    except ForecastError:  # a build that cannot be simulated can be paid for
+        return "evenly"
+    return "by estimate" if all(figures.get(line, 0.0) > 0 for line in lines) else "evenly"
 
 
 def _estimates(view: Opened, way: Way) -> dict[str, float] | None:

@@ -75,7 +75,7 @@ def close_and_open(view: Opened) -> None:
         # Only what is chosen here is changed, so that a line closed in another window stays so.
         wanted = st.multiselect(
             "Lines", still_open, format_func=lambda name: names.get(name, name), key=f"close-lines-{turn}",
-            placeholder="Choose lines",
+            placeholder="Choose lines", select_all=False,
         )  # fmt: skip
         with st.container(horizontal=True):
             if st.button("Close them", key="close", disabled=not wanted):
@@ -86,7 +86,7 @@ def close_and_open(view: Opened) -> None:
         if done:
             again = st.multiselect(
                 "Closed; open again", done, format_func=lambda name: names.get(name, name), key=f"reopen-lines-{turn}",
-                placeholder="Choose lines",
+                placeholder="Choose lines", select_all=False,
             )  # fmt: skip
             if st.button("Open them again", key="reopen", disabled=not again):
                 _reopen(view, again, more=False)

@@ -215,6 +215,7 @@ def _preview(found: LineList) -> None:
     names = {row.number: row.name for row in found.rows}
     st.multiselect(
         "Rows to leave out", list(names), key="list-leave-out", persist_state="session", placeholder="None",
+        select_all=False,
         format_func=lambda number: f"{number}: {names.get(number, '')}",
     )  # fmt: skip
 

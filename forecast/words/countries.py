@@ -20,6 +20,46 @@ _MEANT: Mapping[str, str] = {"UK": "GB", "EL": "GR", "EN": "GB", "JA": "JP"}
 """What is written for a country and is none, or none any more."""
 
 
+_CALLED: Mapping[str, tuple[str, ...]] = {
+    "AE": ("emirates", "united arab emirates"),
+    "CN": ("prc",),
+    "CZ": ("czech republic",),
+    "GB": ("britain", "great britain", "england", "scotland", "wales", "northern ireland"),
+    "IE": ("eire", "republic of ireland", "southern ireland"),
+    "KR": ("korea", "republic of korea"),
+    "NL": ("holland",),
+    "NZ": ("aotearoa",),
+    "TR": ("turkey", "turkiye"),
+    "TW": ("taiwan",),
+    "US": ("usa", "america", "states", "united states of america"),
+}
+"""What people call a country besides the name it has on lists, in small letters."""
+
+
+def country_called(written: str, names: Mapping[str, str]) -> str | None:
+    """Give the two letters of a country as people write it: code, usual mistake for it, name or everyday name.
+
+    Dots, further blanks and a leading "the" count nothing: ``U.S.A.``, ``the UK``.
+
+    Parameters
+    ----------
+    written : str
+    names : mapping
+        Names by code, of a list of countries.
+
+    Returns
+    -------
+    str or None
+        None where it is not known.
+    """
+    called = {name.casefold(): code for code, name in names.items()} | {
+        name: code for code, listed in _CALLED.items() for name in listed
+    }
+    words = " ".join(written.replace(".", "").casefold().split()).removeprefix("the ")
+    code = _MEANT.get(words.upper(), words.upper())
+    return code if code in COUNTRIES else called.get(words)
+
+
 def nearest_country(code: str) -> str:
     """Suggest the country that two letters may be meant for, as a sentence; say what is legal where none is near."""
     meant = _MEANT.get(code.upper())
@@ -32,4 +72,4 @@ def nearest_country(code: str) -> str:
     return "Write the two capital letters of ISO 3166-1, such as 'IE'."
 
 
-__all__ = ["COUNTRIES", "nearest_country"]
+__all__ = ["COUNTRIES", "country_called", "nearest_country"]

@@ -705,3 +705,32 @@ def test_a_refused_price_is_shown_as_it_was_said(said: str) -> None:
         read_answer(question("kit_price"), said, {})
     assert raised.value.found == f"found {said!r}"
     assert raised.value.mend.startswith("A price quoted is above zero. Write one price (2450)")
+
+
+@pytest.mark.parametrize(
+    ("written", "code"),
+    [
+        ("Britain", "GB"), ("great britain", "GB"), ("England", "GB"), ("Scotland", "GB"), ("Wales", "GB"),
+        ("Northern Ireland", "GB"), ("the UK", "GB"), ("U.K.", "GB"), ("Holland", "NL"), ("the Netherlands", "NL"),
+        ("USA", "US"), ("U.S.A.", "US"), ("America", "US"), ("the United States", "US"), ("Czech Republic", "CZ"),
+        ("Republic of Ireland", "IE"), ("ie", "IE"), ("Ireland", "IE"), ("New  Zealand", "NZ"),
+    ],
+)  # fmt: skip
+def test_a_country_is_known_by_its_everyday_names(written: str, code: str) -> None:
+    assert read_answer(question("country"), written, {}) == code
+    assert read_answer(question("origin"), written, {}) == code
+
+
+def test_a_country_without_rules_is_an_origin_alone() -> None:
+    assert read_answer(question("origin"), "Taiwan", {}) == "TW"
+    for wrong in ("Taiwan", "Ruritania", "the"):
+        with pytest.raises(WrongAnswer, match=f"found '{wrong}'"):
+            read_answer(question("country"), wrong, {})
+
+
+@pytest.mark.parametrize("written", ["myself", "me", "Self", "I do it myself", "DIY"])
+def test_who_does_the_work_is_said_in_everyday_words(written: str) -> None:
+    assert read_answer(question("filling"), written, {}) == "self"
+    assert read_answer(question("paint"), written, {}) == "self"
+    with pytest.raises(WrongAnswer, match="Legal: self, shop"):
+        read_answer(question("paint"), "us all", {})

@@ -15,6 +15,7 @@ from forecast.spending.freezing import freeze
 from forecast.spending.reforecast import reforecast
 from forecast.views.money import about
 from tests.dashboard.conftest import PAGES, Run, charts, words
+from tests.dashboard.test_receipt_entry import fill
 
 TINY = """\
 [build]
@@ -39,6 +40,26 @@ def test_every_page_of_both_demos_opens_with_its_question_and_an_answer(
     assert [title.value for title in app.title] == [PAGES[page]]
     assert re.search(r"\*\*.*\d.*\*\*", words(app)) or "No receipts yet" in words(app)
     assert folder.read().name in app.sidebar.markdown[0].value.replace("\\", "")
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_click_on_the_lit_answer_leaves_it_and_enter_takes_one_line(
+    run: Run, half_way: BuildFolder, page: str
+) -> None:
+    app = run(half_way.build_file, page)
+    if page == "receipts":
+        app = fill(app, ["filler", "primer"], "A shop", "50")
+    ways = [item.proto for item in app.main.get("button_group")]
+    single = [
+        one for one in ways if one.click_mode == one.ClickMode.SINGLE_SELECT and one.style != "feedback"
+    ]
+    assert [one.label for one in single if not one.required] == []
+    lists = [item.proto for item in app.main.multiselect]
+    assert [one.label for one in lists if one.select_all != 0] == []
+    if page == "receipts":
+        asked = {one.label for one in single}
+        assert {"Kind", "Parts left empty share the rest", "Is that all for Filler and stopper?"} <= asked
+        assert "For which line" in {one.label for one in lists}
 
 
 def test_the_first_page_says_what_to_hold(run: Run, before_ordering: BuildFolder) -> None:

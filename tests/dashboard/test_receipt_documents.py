@@ -7,9 +7,12 @@ import io
 
 from PIL import Image
 from streamlit.testing.v1 import AppTest
+from streamlit.testing.v1.element_tree import ButtonGroup
 
 from forecast.spending.attachments import attachment_path
+from forecast.spending.estimates import middle_figures
 from forecast.spending.folder import BuildFolder
+from forecast.views.money import exact
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_receipt_entry import field, fill, save
 
@@ -66,14 +69,33 @@ def test_the_parts_of_several_lines_are_shown_as_they_are_typed(
     captions = [item.value for item in app.main.caption]
     assert "What each line gets stands here once there is an amount." in captions
     app = fill(app, ["tyres", "wheels"], "A shop", "1000")
+    estimates = middle_figures(before_ordering.read())
+    tyres = round(100_000 * estimates["tyres"] / (estimates["tyres"] + estimates["wheels"]))
+    shown = f"Tyres **{exact(tyres, 'EUR')}**; Wheels **{exact(100_000 - tyres, 'EUR')}**"
+    assert shown in [item.value for item in app.main.caption]
+    assert way_of(app).value == "by estimate"
+    app = way_of(app).set_value("evenly").run()
     assert "Tyres **€500.00**; Wheels **€500.00**" in [item.value for item in app.main.caption]
-    way = next(item for item in app.get("button_group") if item.label == "Parts left empty share the rest")
-    app = way.set_value("by estimate").run()
     app = save(app)
     (receipt,) = before_ordering.ledger().list_receipts()
-    parts = {split.line_id: split.amount_minor for split in receipt.splits}
-    assert sum(parts.values()) == 100_000
-    assert parts["tyres"] != parts["wheels"]
+    assert {split.line_id: split.amount_minor for split in receipt.splits} == {
+        "tyres": 50_000,
+        "wheels": 50_000,
+    }
+
+
+def way_of(app: AppTest) -> ButtonGroup[str]:
+    return next(item for item in app.get("button_group") if item.label == "Parts left empty share the rest")  # type: ignore[return-value]
+
+
+def test_a_bill_for_a_line_without_an_estimate_is_shared_evenly(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    build, estimates = before_ordering.read(), middle_figures(before_ordering.read())
+    absent = next(line.id for line in build.line if line.id not in estimates)
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres", "wheels"], "A shop", "1000")
+    assert way_of(app).value == "by estimate"
+    assert way_of(fill(app, ["tyres", absent], "A shop", "1000")).value == "evenly"
 
 
 def test_a_receipt_is_paid_against_a_commitment(run: Run, half_way: BuildFolder) -> None:

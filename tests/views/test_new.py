@@ -123,6 +123,19 @@ def test_a_sum_that_can_mean_two_is_asked_for_and_picked(
     assert build.consignment[0].price == Known(value=4200)
 
 
+def test_enter_alone_does_not_drop_a_sum_that_can_mean_two(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told = {"country": ["IE"], "kit_price": ["1,450", "", "1"]}
+    type_in(
+        monkeypatch, *[text for item in questions() if item.id != "rate" for text in told.get(item.id, [""])]
+    )
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    text = run(capsys, "new", str(tmp_path / "car"))
+    assert "Type 1 for 1450, 2 for 1.45, or write another answer." in text
+    assert read_build(tmp_path / "car").consignment[0].price == Known(value=1450)
+
+
 def test_answers_refused_from_a_pipe_are_all_named_when_it_ends(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -174,7 +187,7 @@ def test_nobody_answers_in_vain_where_a_build_stands(
 def test_mistakes_in_an_answers_file_are_all_named(
     tmp_path: Path, answers: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    answers.write_text('country = "IE"\npaint = "me"\nbudget = "lots"\n', encoding="utf-8")
+    answers.write_text('country = "IE"\npaint = "everybody"\nbudget = "lots"\n', encoding="utf-8")
     text = run(capsys, "new", str(tmp_path / "car"), "--answers", str(answers), expect=2)
     assert "2 mistakes" in text
     assert not (tmp_path / "car").exists()

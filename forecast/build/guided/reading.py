@@ -24,11 +24,13 @@ from forecast.build.figures import (
 from forecast.build.guided.questions import DONT_KNOW, Question
 from forecast.build.limits import LONGEST_SIDE
 from forecast.errors import NumberError
-from forecast.words.countries import COUNTRIES
+from forecast.words.countries import country_called
 from forecast.words.currencies import is_currency
 from forecast.words.numbers import MARKS, look_at, plainly, read_number, read_numbers
 
 _UNKNOWN = frozenset({DONT_KNOW, "i don't know", "dont know", "i dont know", "unknown", "not known", "dk"})
+_MYSELF = frozenset({"me", "myself", "i", "i do", "i do it", "own", "diy"})
+"""What is written for doing the work oneself, in small letters."""
 _BOX = re.compile(
     r"^(?:(?P<count>\d{1,4})\s*(?:x|×|\*)\s+)?(?P<length>_)\s*[x×*]\s*(?P<width>_)\s*[x×*]\s*"
     r"(?P<height>_)\s*(?:cm)?\s*,?\s*(?P<weight>_)\s*kg$".replace("_", r"\d+(?:[.,]\d+)?")
@@ -145,13 +147,16 @@ def _choice(question: Question, raw: object) -> str:
         for id, name in legal.items():
             if raw.lower() in (id.lower(), name.lower()) and raw:
                 return id
-        code = {"UK": "GB"}.get(raw.upper(), raw.upper())
-        if question.id == "country" and code in legal:
-            return code
-        if question.id == "origin" and code in COUNTRIES:
-            return code
-        if question.id == "kit_currency" and is_currency(code):
-            return code
+        if question.id in ("country", "origin"):
+            code = country_called(raw, legal)
+            if code is not None and (
+                code in legal or question.id == "origin"
+            ):  # a kit may come from anywhere
+                return code
+        if question.id == "kit_currency" and is_currency(raw.upper()):
+            return raw.upper()
+        if "self" in legal and " ".join(raw.casefold().split()) in _MYSELF:
+            return "self"
     mend = nearest(str(raw), legal) if len(legal) > 12 else f"Legal: {', '.join(legal)}."
     _refuse(raw, f"{mend} Or write {DONT_KNOW!r}.")
 

@@ -136,6 +136,9 @@ def _ask_one(
             mend = "Answer every question (an empty line takes the default), or use --answers FILE."
             problem = Problem(item.id, "the input ended before this question was answered", mend)
             raise BuildFileError(heading, [*refused, problem]) from None
+        if len(either) == 2 and not text.strip():  # the default would drop the sum that was just written
+            print(f"Type 1 for {either[0]}, 2 for {either[1]}, or write another answer.", file=stream)
+            continue
         if text.strip() in ("1", "2") and len(either) == 2:
             text = either[int(text) - 1]
         either = ()
