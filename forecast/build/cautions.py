@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import textwrap
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, lru_cache
@@ -43,8 +43,8 @@ class Caution:
         The day on which it was read there.
     doing, harm : str
         Where it is better left to others: what is done, as in "means …", and what that may do, as in "which …".
-    ids, words, tags : tuple of str
-        Ids of lines, phases and events, words of a name, and tags of a line beside which it stands.
+    hazards, ids : tuple of str
+        Keys of the hazards beside which it stands, and ids of single lines, phases and events.
     """
 
     id: str
@@ -56,9 +56,8 @@ class Caution:
     read: date | None = None
     doing: str = ""
     harm: str = ""
+    hazards: tuple[str, ...] = ()
     ids: tuple[str, ...] = ()
-    words: tuple[str, ...] = ()
-    tags: tuple[str, ...] = ()
 
     @property
     def source(self) -> str:
@@ -71,13 +70,47 @@ class Caution:
         return f"{self.topic}: {self.text} ({self.authority}. Local rules and licensed practice decide.)"
 
 
+@dataclass(frozen=True)
+class Hazard:
+    """Something about a line that can hurt somebody or break a rule.
+
+    Attributes
+    ----------
+    key : str
+        As it is written in a build file: ``hazards = ["spraying"]``.
+    ids : frozenset of str
+        Lines, phases and events that bear it by what they are.
+    words : tuple of str
+        Words in a name that are a reason to ask; never a match.
+    """
+
+    key: str
+    ids: frozenset[str]
+    words: tuple[str, ...]
+
+
+@cache
+def _data() -> dict[str, Any]:
+    return tomllib.loads(
+        resources.files("forecast.build").joinpath("cautions.toml").read_text(encoding="utf-8")
+    )
+
+
+@cache
+def load_hazards() -> Mapping[str, Hazard]:
+    """Give all hazards by their key."""
+    return {
+        key: Hazard(key, frozenset(raw["ids"]), tuple(raw["words"])) for key, raw in _data()["hazard"].items()
+    }
+
+
 @cache
 def load_cautions() -> tuple[Caution, ...]:
-    """Read all cautions, in the order of display."""
-    text = resources.files("forecast.build").joinpath("cautions.toml").read_text(encoding="utf-8")
-    items: list[dict[str, Any]] = tomllib.loads(text)["caution"]
-    lists = ("ids", "words", "tags")
-    return tuple(Caution(**(item | {key: tuple(item.get(key, ())) for key in lists})) for item in items)
+    """Give all cautions, in the order of display."""
+    items: list[dict[str, Any]] = _data()["caution"]
+    return tuple(
+        Caution(**(item | {key: tuple(item.get(key, ())) for key in ("hazards", "ids")})) for item in items
+    )
 
 
 def mentions(text: str, words: Iterable[str]) -> bool:
@@ -88,66 +121,105 @@ def mentions(text: str, words: Iterable[str]) -> bool:
     )
 
 
-def cautions_for(line_id: str, name: str | None = None, tags: Iterable[str] = ()) -> tuple[Caution, ...]:
-    """Give the cautions that stand beside a line.
+def cautions_for(line_id: str, hazards: Sequence[str] | None = None) -> tuple[Caution, ...]:
+    """Give the cautions that stand beside a line, by what it is; what its name says makes no difference.
 
     Parameters
     ----------
     line_id : str
         The id of a line, phase or event; ``_self`` at its end, which says who works, is passed over.
-    name : str, optional
-        Its name.
-    tags : iterable of str
-        Its group, package, route or what else describes it; a tag may also be a caution's id.
+    hazards : sequence of str, optional
+        The hazards that the build file says it bears, which come before those of its id; an empty one says none.
 
     Returns
     -------
     tuple of Caution
         In the order of display, each once.
     """
-    return _beside(line_id, name or "", frozenset(tags))
+    return _beside(line_id, None if hazards is None else frozenset(hazards))
 
 
 @lru_cache(maxsize=4096)  # the guided start writes the same lines anew after every answer
-def _beside(line_id: str, name: str, known: frozenset[str]) -> tuple[Caution, ...]:
-    ids, text = {line_id, line_id.removesuffix("_self")}, f"{line_id} {name}"
+def _beside(line_id: str, told: frozenset[str] | None) -> tuple[Caution, ...]:
+    ids, borne = {line_id, line_id.removesuffix("_self")}, told
+    if borne is None:
+        borne = frozenset(key for key, hazard in load_hazards().items() if ids & hazard.ids)
     return tuple(
         caution
         for caution in load_cautions()
-        if ids.intersection(caution.ids)
-        or caution.id in known
-        or known.intersection(caution.tags)
-        or mentions(text, caution.words)
+        if borne.intersection(caution.hazards) or (told is None and ids.intersection(caution.ids))
     )
+
+
+_GOODS = {"kit": ("panels", "lifting", "approval", "insurance"), "wheels": ("wheels", "wheel_cover", "tyres")}
+"""Hazards of goods from abroad by the group in which they stand, where their id says nothing."""
+
+
+def goods_hazards(item_id: str, group: str) -> tuple[str, ...] | None:
+    """Give the hazards of goods of a consignment: by their id, else by their group."""
+    return None if cautions_for(item_id) else _GOODS.get(group, ())
+
+
+def goods_cautions(item_id: str, group: str) -> tuple[Caution, ...]:
+    """Give the cautions beside goods of a consignment."""
+    return cautions_for(item_id, goods_hazards(item_id, group))
+
+
+def hazards_to_ask(line_id: str, name: str | None, hazards: Sequence[str] | None) -> tuple[str, ...]:
+    """Give the hazards that a line may bear by words in its name, where neither its id nor the file says."""
+    if hazards is not None or cautions_for(line_id):
+        return ()
+    text = f"{line_id} {name or ''}"
+    return tuple(key for key, hazard in load_hazards().items() if mentions(text, hazard.words))
 
 
 def cautions_of(build: Build) -> tuple[tuple[Caution, tuple[str, ...]], ...]:
     """Give each caution that concerns a build once, with the names of the lines, goods and events concerned."""
-    named: list[tuple[str, str | None, tuple[str, ...], str]] = [
-        (line.id, line.name, (line.group,), line.title)
+    named: list[tuple[str, Sequence[str] | None, str]] = [
+        (line.id, line.hazards, line.title)
         for line in build.line
-        if line.group not in ("freight", "import")  # which name the goods that they are charged on
+        if line.group not in ("freight", "import") and not line.id.endswith("_shop")
     ]
     for bought in build.consignment:
-        named.append((bought.id, bought.name, (), bought.title))
-        named += [(item.id, item.name, (item.group,), item.name or item.id) for item in bought.goods]
+        for item in bought.items:
+            title = item.name or item.id if bought.goods else bought.title
+            named.append((item.id, goods_hazards(item.id, item.group), title))
     named += [
-        (event.id, event.name, (), event.title) for event in build.event if not event.id.endswith("_shop")
+        (event.id, event.hazards, event.title) for event in build.event if not event.id.endswith("_shop")
     ]
     found: dict[str, tuple[Caution, list[str]]] = {}
-    for line_id, name, tags, title in named:
-        for caution in cautions_for(line_id, name, tags):
+    for line_id, hazards, title in named:
+        for caution in cautions_for(line_id, hazards):
             found.setdefault(caution.id, (caution, []))[1].append(title)
     order = [caution.id for caution in load_cautions() if caution.id in found]
     return tuple((found[name][0], tuple(dict.fromkeys(found[name][1]))) for name in order)
 
 
-def comments_beside(line_id: str, name: str | None, group: str, text: str) -> list[str]:
+def hazards_asked(build: Build) -> tuple[str, ...]:
+    """Ask of each line and event whether it bears what its name tells of, where neither its id nor the file says."""
+    asked = []
+    for kind, items in (("line", build.line), ("event", build.event)):
+        for item in items:
+            if kind == "line" and getattr(item, "group", "") in ("freight", "import"):
+                continue
+            if item.id.endswith("_shop") or item.route == "shop":
+                continue
+            if keys := hazards_to_ask(item.id, item.name, item.hazards):
+                listed = ", ".join(f'"{key}"' for key in keys)
+                asked.append(
+                    f"{item.title}: is it {' or '.join(key.replace('_', ' ') for key in keys)}? If so, write hazards = "
+                    f"[{listed}] on it and its cautions stand beside it; if not, hazards = []."
+                )
+    return tuple(asked)
+
+
+def comments_beside(line_id: str, hazards: Sequence[str] | None, text: str) -> list[str]:
     """Give the cautions of a line as comments of the build file, without their marks.
 
     Parameters
     ----------
-    line_id, name, group : str
+    line_id : str
+    hazards : sequence of str, optional
         The line's. Work that a shop does, by its id's ending, bears none.
     text : str
         The build file so far: a caution that stands there in full is only referred to.
@@ -161,7 +233,7 @@ def comments_beside(line_id: str, name: str | None, group: str, text: str) -> li
         return []
     said = " ".join(text.replace("#", " ").split())
     lines: list[str] = []
-    for caution in cautions_for(line_id, name, (group,)):
+    for caution in cautions_for(line_id, hazards):
         if " ".join(caution.text.split()) in said:
             words = (
                 f"Caution, {caution.topic.lower()}: see the words beside another line ({caution.authority})."
@@ -172,4 +244,7 @@ def comments_beside(line_id: str, name: str | None, group: str, text: str) -> li
     return lines
 
 
-__all__ = ["Caution", "cautions_for", "cautions_of", "comments_beside", "load_cautions", "mentions"]
+__all__ = [
+    "Caution", "Hazard", "cautions_for", "cautions_of", "comments_beside", "goods_cautions", "hazards_asked",
+    "hazards_to_ask",     "load_cautions", "load_hazards", "mentions",
+]  # fmt: skip

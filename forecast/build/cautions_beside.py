@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from forecast.build.cautions import Caution, cautions_for
+from forecast.build.cautions import Caution, cautions_for, goods_cautions
 from forecast.build.scenario import choose
 from forecast.build.schema import Build
 
@@ -57,15 +57,15 @@ def _all(build: Build, scenario: str | None) -> Iterator[Beside]:
     chosen = choose(build, scenario)
     for line in chosen.lines:
         if line.group not in ("freight", "import") and not line.id.endswith("_shop"):
-            yield Beside(line.id, line.title, "line", cautions_for(line.id, line.name, (line.group,)))
+            yield Beside(line.id, line.title, "line", cautions_for(line.id, line.hazards))
     for bought in build.consignment:
         for item in bought.items:
             id = bought.id if item.id == "goods" else f"{bought.id}.{item.id}"
-            found = cautions_for(item.id if bought.goods else bought.id, item.name, (item.group,))
+            found = goods_cautions(item.id, item.group)
             yield Beside(id, item.name or item.id, "goods", found)
     for event in chosen.events:
         if not event.id.endswith("_shop"):
-            yield Beside(event.id, event.title, "event", cautions_for(event.id, event.name))
+            yield Beside(event.id, event.title, "event", cautions_for(event.id, event.hazards))
 
 
 __all__ = ["Beside", "cautions_beside"]

@@ -203,8 +203,9 @@ def _set(table: Table, key: str, value: Plain) -> None:
 def _append(document: tomlkit.TOMLDocument, kind: str, values: Mapping[str, Plain]) -> None:
     table = tomlkit.table()
     if kind in ("line", "event"):
-        name, group = values.get("name"), str(values.get("group", ""))
-        for words in comments_beside(str(values["id"]), name, group, tomlkit.dumps(document)):
+        told = values.get("hazards")
+        hazards = [str(key) for key in told] if isinstance(told, Sequence) else None
+        for words in comments_beside(str(values["id"]), hazards, tomlkit.dumps(document)):
             table.add(tomlkit.comment(words))
     for key, value in values.items():
         table[key] = _item(value)

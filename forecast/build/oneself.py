@@ -57,7 +57,7 @@ def _gathered(lines: Iterable[Line], scenario: Scenario) -> tuple[OwnHazard, ...
         route = line.route or (scenario.route(line.package) if line.package else OWN_ROUTE)
         if route != OWN_ROUTE:
             continue
-        for caution in cautions_for(line.id, line.name, (line.group,)):
+        for caution in cautions_for(line.id, line.hazards):
             if caution.harm:
                 found.setdefault(caution.id, (caution, []))[1].append(line.package or line.title)
     return tuple(OwnHazard(caution, tuple(dict.fromkeys(names))) for caution, names in found.values())

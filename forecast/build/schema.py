@@ -43,6 +43,13 @@ GROUPS: tuple[str, ...] = (
 )  # fmt: skip
 """Where a line may stand in the cost breakdown, in the order of display."""
 
+HazardKey = Literal[
+    "stripping", "panels", "laminating", "filling", "sanding", "spraying", "solvents", "welding", "structure",
+    "grinding", "electrics", "bonding", "jacking", "lifting", "compressed_air", "wheels", "wheel_cover", "tyres",
+    "running_gear", "lamps", "approval", "insurance", "waste", "storing",
+]  # fmt: skip
+"""What a line may bear that hurts somebody or breaks a rule, as ``cautions.toml`` lists it."""
+
 Bought: TypeAlias = Literal["once", "several", "running"]
 """How a line is paid for."""
 
@@ -151,6 +158,8 @@ class Costed(Part):
     wait_weeks : figure or None
         Weeks for which the build stands still for it: until a shop has room, while the car is there, while a late
         delivery is awaited. They add up, one after another.
+    hazards : tuple of str or None
+        What about it can hurt somebody or break a rule, such as ``spraying``; follows from its id when left out.
     """
 
     id: Identifier
@@ -163,6 +172,7 @@ class Costed(Part):
     own_hours: UncertainFigure | None = None
     wait_weeks: UncertainFigure | None = None
     note: Text | None = None
+    hazards: tuple[HazardKey, ...] | None = None
 
     @property
     def title(self) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
+from forecast.build.cautions import hazards_asked
 from forecast.build.cautions_beside import Beside, cautions_beside
 from forecast.dashboard.layout import table, text
 from forecast.dashboard.state import Opened
@@ -19,6 +20,11 @@ _KINDS = (("line", "Line"), ("goods", "Goods from abroad"), ("event", "What may 
 def cautions(view: Opened) -> None:
     """List the cautions of the scenario in force, by line, goods and event."""
     found = cautions_beside(view.build, view.scenario)
+    asked = hazards_asked(view.build)
+    if asked:
+        st.subheader("By their names these may hurt somebody")
+        for words in asked:
+            text(words)
     if not found:
         return
     st.subheader("Cautions beside these lines")

@@ -81,9 +81,7 @@ def _starter(build: Build) -> None:
     )  # fmt: skip
     text("Every range is common practice, no source: yours to overwrite.")
     if chosen is not None:
-        line_name = next((line.name for line in library.lines if line.id == chosen), None)
-        group = next((line.group for line in library.lines if line.id == chosen), "")
-        for caution in cautions_for(chosen, line_name, (group,)):
+        for caution in cautions_for(chosen):
             st.caption(safe(caution.sentence))
     if st.button("Add it", key="starter-add", disabled=chosen is None) and chosen is not None:
         put(starter(build, chosen))

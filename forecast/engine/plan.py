@@ -196,7 +196,7 @@ class _Compiler:
             Row(
                 line.id, line.title, line.group, "line", amount, gate, line.package, line.route, line.id,
                 taken.working if taken else "", taken.cautions if taken else (),
-                (*own, *taken.notes) if taken else own, line.bought_as,
+                (*own, *taken.notes) if taken else own, line.bought_as, hazards=line.hazards,
             )
         )  # fmt: skip
         if line.resale is not None:
@@ -238,7 +238,7 @@ class _Compiler:
         self.rows.append(
             Row(
                 event.id, event.title, "events", "event", impact, gate, event.package, event.route, event.id,
-                notes=(event.note,) if event.note else (), bought="several",
+                notes=(event.note,) if event.note else (), bought="several", hazards=event.hazards,
             )
         )  # fmt: skip
 

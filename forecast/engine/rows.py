@@ -72,6 +72,8 @@ class Row:
         How it is paid for: "once", in "several" goes, or "running" on by the week or month.
     pivot : str or None
         The price among its inputs, that follows from what was paid: other rows may read it too.
+    hazards : tuple of str or None
+        What its line or event says about it that can hurt somebody; None where the file does not say.
     """
 
     id: str
@@ -88,6 +90,7 @@ class Row:
     notes: tuple[str, ...] = ()
     bought: Bought = "once"
     pivot: str | None = None
+    hazards: tuple[str, ...] | None = None
 
     @property
     def is_money(self) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from forecast.build.cautions import cautions_for
+from forecast.build.cautions import Caution, cautions_for, goods_cautions
 from forecast.build.checks import nearest
 from forecast.build.figures import Known
 from forecast.build.formula import (
@@ -132,13 +132,21 @@ def open_line(plan: Plan, row_id: str) -> Opened:
     chances = {gate.id: gate.chance for gate in plan.gates}
     below = tuple(node.id for node in walk(row.formula) if isinstance(node, LineValue))
     is_paper = row.group in ("freight", "import")  # a bill, not a thing that is worked on
-    hazards = () if is_paper or not row.is_money else cautions_for(row.id, row.title, (row.group,))
+    hazards = () if is_paper or not row.is_money else _hazards(row)
     return Opened(
         row.id, row.title, float(lines[row.id]), 1.0 if row.gate is None else chances[row.gate],
         _working(plan, row, inputs, lines), tuple(dict.fromkeys((*_named(row.working, {}, stages), *below))),
         (*row.cautions, *(caution.sentence for caution in hazards)), row.notes,
         {"hours": "h", "weeks": "weeks"}.get(row.kind, ""),
     )  # fmt: skip
+
+
+def _hazards(row: Row) -> tuple[Caution, ...]:
+    """Give the cautions of a row: of goods from abroad by what they are within their consignment."""
+    consignment, _, goods = row.id.partition(".")
+    if row.kind == "line" and goods and row.of == consignment:
+        return goods_cautions(goods, row.group)
+    return cautions_for(row.id, row.hazards)
 
 
 def _named(working: str, *tables: Mapping[str, object]) -> tuple[str, ...]:

@@ -55,12 +55,15 @@ def test_events_have_their_cautions(id: str, expected: str) -> None:
 
 
 def test_a_scenario_shows_the_cautions_of_what_is_done_in_it() -> None:
-    text = line("resin", 'package = "fit"\nroute = "self"') + event(
+    text = line("laminate_materials", 'package = "fit"\nroute = "self"') + event(
         "paint_defect_self", 'package = "p"\nroute = "self"'
     )
-    assert set(beside(SCENARIOS + text, "diy")) == {"resin", "paint_defect_self"}
+    assert set(beside(SCENARIOS + text, "diy")) == {"laminate_materials", "paint_defect_self"}
     assert beside(SCENARIOS + text, "out") == {}
-    assert set(beside(SCENARIOS + text)) == {"resin", "paint_defect_self"}  # the first of the file
+    assert set(beside(SCENARIOS + text)) == {
+        "laminate_materials",
+        "paint_defect_self",
+    }  # the first of the file
     with pytest.raises(SimulationError, match="no scenario 'other'"):
         beside(SCENARIOS + text, "other")
 

@@ -118,14 +118,16 @@ def test_a_line_is_added_after_the_others_of_its_kind() -> None:
 
 
 def test_a_line_brings_its_cautions_as_comments_in_full_once() -> None:
-    clear = {"id": "clear", "name": "Two-pack clear coat", "group": "finish", "amount": 90}
+    clear = {"id": "clear", "group": "finish", "amount": 90, "hazards": ["spraying"]}
     new = changed(TEXT, [AddItem("line", clear), AddItem("line", clear | {"id": "clear_two"})])
     build = parse_build(new)
     assert [line.id for line in build.line] == ["filler", "kit", "clear", "clear_two"]
     first, second = new.split("[[line]]")[3:]
-    assert first.lstrip().startswith("# Caution, two-pack paint: Hardeners with isocyanates")
+    assert first.lstrip().startswith("# Caution, two-pack paint and primer: Hardeners with isocyanates")
     assert "(Health and Safety Executive, Britain" in first
-    assert second.lstrip().startswith("# Caution, two-pack paint: see the words beside another line (Health")
+    assert second.lstrip().startswith(
+        "# Caution, two-pack paint and primer: see the words beside another line (Health"
+    )
     assert all(len(line) <= 118 for line in new.splitlines())
     gone = changed(new, [RemoveItem("clear"), RemoveItem("clear_two")])
     assert "Caution" not in gone  # they go with their line

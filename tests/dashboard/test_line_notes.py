@@ -52,11 +52,14 @@ def guided(tmp_path: Path) -> Path:
 
 def test_a_few_cautions_are_open_with_line_and_event(run: Run, tmp_path: Path) -> None:
     file = tmp_path / "build.toml"
-    resin = LINE.format(id="resin", name="Polyester resin")
+    resin = LINE.format(id="laminate_materials", name="Polyester resin")
     file.write_text(HEAD + resin + LINE.format(id="filler", name="Filler") + EVENT, encoding="utf-8")
     app = run(file, "lines")
 
-    assert "Of these, 2 lines and 1 event can hurt somebody or break a rule: styrene vapour" in words(app)
+    assert (
+        "Of these, 2 lines and 1 event can hurt somebody or break a rule: solvent vapour, styrene vapour"
+        in words(app)
+    )
     (shown,) = [item for item in app.expander if item.label.startswith("Cautions beside")]
     assert shown.label == "Cautions beside 2 lines and 1 event"
     assert shown.proto.expanded
@@ -140,3 +143,12 @@ def test_what_looks_like_a_slip_is_asked_about_until_it_is_meant(run: Run, tmp_p
     next(item for item in app.button if item.key == "keep").click()
     app.run()
     assert 'far_rate-GBP = "agreed with the seller"' in file.read_text(encoding="utf-8")
+
+
+def test_a_line_that_sounds_like_a_hazard_is_asked_about(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "build.toml"
+    file.write_text(HEAD + LINE.format(id="clear", name="Two-pack clear coat"), encoding="utf-8")
+    app = run(file, "lines")
+
+    assert "Two-pack clear coat: is it spraying?" in words(app)
+    assert "Cautions beside these lines" not in [heading.value for heading in app.subheader]

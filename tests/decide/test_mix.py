@@ -250,7 +250,9 @@ def test_the_best_mix_is_also_given_with_what_may_hurt_farmed_out() -> None:
     assert found.spared is not None
     assert found.spared.routes == {"paint": "shop"}
     told = found.hazards_sentence(euros)
-    assert told.startswith("Paint by yourself means spraying two-pack paint, which can leave you with asthma")
+    assert told.startswith(
+        "Paint by yourself means spraying two-pack paint or primer, which can leave you with asthma"
+    )
     assert "Local rules and licensed practice decide" in told
     assert f"The best mix with that farmed out: paint by a shop. It needs {euros(found.spared.p80)}" in told
     assert "beyond your limits" not in told

@@ -477,9 +477,9 @@ def test_cautions_are_listed_once_with_the_lines_they_concern(
     assert "Cautions" not in run(capsys, "add", str(build), "clips_trims")
     text = (build / "build.toml").read_text(encoding="utf-8")
     assert " ".join(text.replace("#", "").split()).count("Hardeners with isocyanates") == 1
-    assert "# Caution, two-pack paint: see the words beside another line (Health and Safety" in text
+    assert "# Caution, two-pack paint and primer: see the words beside another line (Health" in text
     said = run(capsys, "check", str(build))
-    assert said.count("Two-pack paint (") == 1
+    assert said.count("Two-pack paint and primer (") == 1
     assert "Colour, clear, hardener and thinner; Air-fed mask set" in said
     assert "Health and Safety Executive" in said
     data = json.loads(run(capsys, "check", str(build), "--json"))["cautions"]

@@ -157,7 +157,7 @@ def _with_cautions(table: Table) -> Table:
     plain = id.removesuffix("_self")
     found: tuple[Caution, ...] = ()
     if not id.endswith("_shop"):
-        found = cautions_for(plain, str(values["name"]), (str(values.get("group", "")),))
+        found = cautions_for(plain)
     return Table(table.header, values, table.remarks, table.above, found)
 
 

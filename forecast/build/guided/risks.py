@@ -55,7 +55,7 @@ def events(answers: Answers, library: Library, lines: Sequence[dict[str, Any]]) 
         if event.of and not set(event.of) & present:
             continue
         table = event.table(present)
-        beside = () if event.id.endswith("_shop") else cautions_for(event.id, event.name)
+        beside = () if event.id.endswith("_shop") else cautions_for(event.id)
         found.append(Table("[[event]]", table, cautions=beside))
     return tuple(found)
 
@@ -85,6 +85,10 @@ def _by_the_shop(library: Library, listed: Sequence[Table]) -> Table:
     return Table("[scenario.outsourced.override]", changes, above=(_SHOP_EVENTS,))
 
 
+_FOR_SPRAYING = ("compressor", "spray_guns", "air_fed_mask")
+"""What whoever sprays needs, primer or paint."""
+
+
 def scenarios(
     answers: Answers, library: Library, lines: Sequence[dict[str, Any]], listed: Sequence[Table]
 ) -> tuple[Table, ...]:
@@ -106,8 +110,14 @@ def scenarios(
         "[scenario.mixed]", mixed, {"paint": said},
         cautions=tuple(item for item in cautions_for("paint_materials") if item.id == "isocyanate"),
     )  # fmt: skip
+    primed = Table(
+        "[scenario.mixed.override]",
+        {table["id"]: {"package": "filling"} for table in lines if table["id"] in _FOR_SPRAYING},
+        above=("Primer is sprayed by whoever fills: mask, guns and compressor go with it.",),
+    )
+    ways = (between, primed) if filling == "self" and paint == "shop" and primed.values else (between,)
     outsourced = Table("[scenario.outsourced]", {"name": "All farmed out", "all": "shop"})
     shop = (outsourced, _by_the_shop(library, listed))
     if answers.filling == answers.paint == "self":
-        return diy, between, *shop
-    return between, diy, *shop
+        return diy, *ways, *shop
+    return *ways, diy, *shop

@@ -101,7 +101,7 @@ class StarterLine:
     @property
     def cautions(self) -> tuple[Caution, ...]:
         """The cautions that stand beside it."""
-        return cautions_for(self.id, self.name, (self.group,))
+        return cautions_for(self.id)
 
     def table(self, present: Collection[str] | None = None) -> dict[str, Any]:
         """Give the ``[[line]]`` table of a build file.
@@ -151,7 +151,7 @@ class StarterPhase:
     @property
     def cautions(self) -> tuple[Caution, ...]:
         """The cautions that stand beside it."""
-        return cautions_for(self.id, self.name)
+        return cautions_for(self.id)
 
     def own_table(self) -> dict[str, Any]:
         """Give the ``[[line]]`` table of doing it oneself; without a route where no shop would do it."""

@@ -27,6 +27,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Run the command; 1 when the file cannot be used."""
+    from forecast.build.cautions import hazards_asked
     from forecast.spending.folder import BuildFolder
 
     try:
@@ -76,6 +77,9 @@ def run(options: argparse.Namespace) -> int:
             "rules and licensed practice decide:",
             *(f"  {words}" for words in caution_words),
         ]
+    asked = hazards_asked(build)
+    if asked:
+        text += ["", "By their names these may hurt somebody:", *(f"  {words}" for words in asked)]
     if build.build.notice:
         text += ["", build.build.notice]
     return answer(
@@ -91,6 +95,7 @@ def run(options: argparse.Namespace) -> int:
             "rules": rules,
             "notes": notes,
             "cautions": cautions,
+            "hazards_asked": list(asked),
         },
     )
 
