@@ -21,8 +21,7 @@ from forecast.views.sentences import budget_sentence, watch_sentence, width_sent
 from forecast.views.watching import days_shown, rough_days, trials_sentence
 from forecast.words.text import STRONG
 
-_FEW = 40
-"""Days that are forecast before anybody wonders how many are left."""
+_FEW = 40  # days are forecast before anybody wonders how many are left
 # The pictures of the past come last: room is kept for them, so that what stands below does not jump.
 _ROOM = "<style>.st-key-band { min-height: 26rem; } .st-key-moves { min-height: 24rem; }</style>"
 

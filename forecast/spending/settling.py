@@ -11,6 +11,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
+from forecast.build.figures import Known as KnownFigure
 from forecast.build.schema import Bought, Build
 from forecast.engine.facts import Prior, learn
 from forecast.engine.forecast import DEFAULT_SEED
@@ -90,6 +91,7 @@ def likely_answers(
     dict of str to Likely
         By line or event, lines in the order in which one follows from another.
     """
+    receipt = as_meant(build, receipt)
     names = tuple(dict.fromkeys(line for line, _ in map(pair, receipt.splits)))
     standing = _standing_with(ledger, receipt)
     # What was said before speaks of what was paid before: this receipt may be the rest.
@@ -193,6 +195,22 @@ class Entered:
     stay: tuple[str, ...] = ()
 
 
+def brings_in(build: Build, name: str) -> bool:
+    """Tell whether a line is money that comes in, such as parts sold: less than none of it is bought."""
+    return any(
+        line.id == name and isinstance(line.quantity, KnownFigure) and line.quantity.value < 0
+        for line in build.line
+    )
+
+
+def as_meant(build: Build, receipt: NewReceipt) -> NewReceipt:
+    """Give a receipt as its builder means it: a sum for lines that bring money in came in."""
+    lines = [line for line, _ in map(pair, receipt.splits)]
+    if receipt.kind != "refund" and lines and all(brings_in(build, line) for line in lines):
+        return replace(receipt, kind="refund")
+    return receipt
+
+
 def enter_receipt(
     ledger: Ledger, build: Build, receipt: NewReceipt, answers: Mapping[str, bool | None] | None = None
 ) -> Entered:
@@ -227,6 +245,8 @@ def enter_receipts(
 
     Without a build it is not known how lines are bought: only answers close them.
     """
+    if build is not None:
+        receipts = [as_meant(build, receipt) for receipt in receipts]
     with ledger.together():
         kept = ledger.add_receipts(receipts)
         # The later word holds, whatever the order of a list; of one day the one further down.
@@ -493,16 +513,18 @@ class Odd:
     receipt: Receipt | None = None
 
 
-def oddities(ledger: Ledger | None, receipt: NewReceipt) -> tuple[Odd, ...]:
+def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[Odd, ...]:
     """Find what is odd about a receipt that is not entered yet.
 
     Parameters
     ----------
+    build : Build
     ledger : Ledger or None
         None where nothing was entered yet.
     receipt : NewReceipt
         Fit to be entered.
     """
+    receipt = as_meant(build, receipt)
     parts: dict[str, int] = {}
     for line, minor in map(pair, receipt.splits):
         parts[line] = parts.get(line, 0) + minor
@@ -511,7 +533,7 @@ def oddities(ledger: Ledger | None, receipt: NewReceipt) -> tuple[Odd, ...]:
         return tuple(
             Odd("not-paid", line, minor=max(0, paid.get(line, 0)))
             for line, minor in parts.items()
-            if minor > max(0, paid.get(line, 0))
+            if minor > max(0, paid.get(line, 0)) and not brings_in(build, line)
         )
     if ledger is None:
         return ()

@@ -156,7 +156,7 @@ def question(build: Build, ledger: Ledger | None, receipt: NewReceipt, titles: M
     """Ask about what is odd in a receipt before it is entered; nothing where all is usual."""
     currency = build.build.currency
     told = unusual_words(unusual(build, map(pair, receipt.splits)), currency)
-    told += [_odd_words(one, titles, currency) for one in oddities(ledger, receipt)]
+    told += [_odd_words(one, titles, currency) for one in oddities(build, ledger, receipt)]
     if not told:
         return ""
     asked = "; ".join(told)
