@@ -26,11 +26,11 @@ from forecast.spending.events import WORDS, Said, contradiction, say_event, with
 from forecast.spending.freezing import freeze, own_budget
 from forecast.spending.money import parse_money, to_decimal
 from forecast.spending.reforecast import Reforecast
-from forecast.spending.settling import close_lines
+from forecast.spending.settling import close_lines, finish
 from forecast.spending.splitting import Reconciliation, reconcile
 from forecast.spending.statement import read_statement, typed_statement
 from forecast.views.money import builds, exact
-from forecast.views.settling import closed_words, looking_settled_sentence, named, state_words
+from forecast.views.settling import closed_words, finished_words, looking_settled_sentence, named, state_words
 from forecast.words.numbers import plainly
 from forecast.words.text import STRONG
 
@@ -82,6 +82,9 @@ def close_and_open(view: Opened) -> None:
                 _close(view, wanted, "marks")
             if st.button("More is to come for them", key="more-to-come", disabled=not wanted):
                 _reopen(view, wanted, more=True)
+        text("When the car is done, all that is open can be closed at once; one undo opens it again.")
+        if st.button("The build is done: close everything", key="finish"):
+            _finish(view)
         done = [name for name in names if name in closed]
         if done:
             again = st.multiselect(
@@ -100,6 +103,14 @@ def _close(view: Opened, lines: list[str], place: str) -> None:
         return closed_words(new, settled, view.titles(), view.currency) or "They were closed already."
 
     if enter(view, place, work):
+        next_turn("marks")
+        st.rerun()
+
+
+def _finish(view: Opened) -> None:
+    if enter(
+        view, "marks", lambda: finished_words(*finish(view.ledger_to_write(), view.build, view.scenario))
+    ):
         next_turn("marks")
         st.rerun()
 

@@ -130,7 +130,7 @@ def _lines(view: Opened, watch: Reforecast) -> None:
     )
     with st.expander("The same as a table"):
         table(
-            ["Line", "Estimate", "Paid", "Forecast P50", "Mean moved by", "State"], estimate_rows(watch),
+            ["Line", "Estimate", "Paid", "Forecast P50", "Moved by", "State"], estimate_rows(watch),
             "Estimate, paid and forecast by line", right_text=1,
         )  # fmt: skip
 

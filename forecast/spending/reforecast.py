@@ -25,7 +25,7 @@ from forecast.engine.statistics import (
 )
 from forecast.spending.known import Known, LineState, known_from
 from forecast.spending.ledger import Baseline, Ledger
-from forecast.spending.money import to_float
+from forecast.spending.money import exponent, to_float
 from forecast.spending.reasons import Reason, TaughtCause, reasons_for, taught_causes
 from forecast.spending.standing import Record
 
@@ -78,6 +78,11 @@ class LineWatch:
         """How its mean moved with what is known."""
         return self.mean_now - self.mean_before
 
+    @property
+    def middle_moved(self) -> float:
+        """How its P50 moved, which is what stands beside its estimate."""
+        return self.now[1] - self.before[1]
+
 
 @dataclass(frozen=True)
 class Reforecast:
@@ -129,6 +134,11 @@ class Reforecast:
     def totals(self) -> Array:
         """Forecast final cost by trial, with what was paid outside the estimate, shape (N,)."""
         return self.now.trials.totals + self.outside
+
+    @cached_property
+    def finished(self) -> bool:
+        """Whether all is paid and said: every trial comes to the same sum."""
+        return self.paid > 0 and float(np.ptp(self.totals)) < 0.5 * 10.0 ** -exponent(self.currency)
 
     def percentile_set(self, shares: tuple[float, ...]) -> list[Estimate]:
         """Give percentiles of the forecast final cost."""

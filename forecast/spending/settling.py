@@ -359,6 +359,50 @@ def close_lines(
     return tuple(settled)
 
 
+def finish(
+    ledger: Ledger, build: Build, scenario: str | None = None, day: dt.date | None = None, note: str = ""
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Say that a build is done: nothing more is paid for any line, and what did not happen no longer can.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    build : Build
+    scenario : str, optional
+        The one in force when left out.
+    day, note
+        As for `close_lines`.
+
+    Returns
+    -------
+    closed, ruled_out : tuple of str
+        Lines and events closed, and events that cannot happen any more.
+
+    Raises
+    ------
+    LedgerError
+        If a later word says otherwise; nothing was entered then.
+    SimulationError
+        If the build cannot be simulated.
+    """
+    plan = compile_plan(build, scenario_in_force(build, scenario, ledger.baseline()))
+    paid, marks, done = ledger.paid_by_line(), ledger.event_states(), ledger.closed_lines()
+    happened = {name for name, mark in marks.items() if mark.state == "happened"}
+    impossible = {name for name, mark in marks.items() if mark.state == "cannot-happen"}
+    closed, ruled_out = [], []
+    for row in plan.payable:
+        if row.kind == "event" and not paid.get(row.id) and row.id not in happened:
+            if row.id not in impossible:
+                ruled_out.append(row.id)
+        elif row.id not in done:
+            closed.append(row.id)
+    with ledger.together():
+        close_lines(ledger, closed, day, note)
+        for name in ruled_out:
+            ledger.mark_event(name, "cannot-happen", day, note)
+    return tuple(closed), tuple(ruled_out)
+
+
 def void_receipt(ledger: Ledger, number: int, why: str) -> tuple[Receipt, tuple[str, ...]]:
     """Take a receipt back, and with it what was entered together with it: lines closed, prices settled.
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from forecast.spending.reasons import Reason
 from forecast.spending.reforecast import Reforecast
-from forecast.views.money import about, entered, signed
+from forecast.views.money import signed
 from forecast.views.settling import state_words
-from forecast.views.watching import level
+from forecast.views.watching import level, line_figures
 
 REASON_WORDS = {
     "paid": "closed at what was paid",
@@ -67,19 +67,8 @@ def cause_rows(watch: Reforecast) -> list[list[str]]:
 
 
 def estimate_rows(watch: Reforecast) -> list[list[str]]:
-    """Give estimate, paid and forecast of each line and event, and how far its mean moved."""
-    money = watch.currency
-    return [
-        [
-            line.title,
-            about(line.base, money),
-            entered(line.paid, money),
-            about(line.now[1], money),
-            signed(line.moved, money),
-            state_words(line),
-        ]
-        for line in watch.lines
-    ]
+    """Give estimate, paid and forecast of each line and event, and how far its middle figure moved."""
+    return [[line.title, *line_figures(line, watch.currency), state_words(line)] for line in watch.lines]
 
 
 def _why(reason: Reason, names: dict[str, str], causes: dict[str, str]) -> str:

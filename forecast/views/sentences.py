@@ -115,7 +115,10 @@ def work_sentence(forecast: Forecast, strong: str = "") -> str:
 
 
 def ends_sentence(found: Forecast | Reforecast, strong: str = "") -> str:
-    """Say where the build ends: P50, P80 and P90, each beside its meaning."""
+    """Say where the build ends: P50, P80 and P90, each beside its meaning; at its end what it cost."""
+    if isinstance(found, Reforecast) and found.finished:
+        cost = entered(found.mean.value, found.currency)
+        return f"It cost {strong}{cost}{strong} in all: nothing is open any more."
     half, eight, nine = (
         f"{strong}{about(one.value, found.currency, one.error)}{strong}"
         for one in found.percentile_set((0.5, 0.8, 0.9))
@@ -129,6 +132,8 @@ def ends_sentence(found: Forecast | Reforecast, strong: str = "") -> str:
 def watch_sentence(watch: Reforecast, strong: str = "") -> str:
     """Say what is paid, where the build ends, and how often it overruns."""
     money = watch.currency
+    if watch.finished:
+        return _finished_sentence(watch, strong)
     text = f"Paid so far: {strong}{entered(watch.paid, money)}{strong}. {ends_sentence(watch, strong)}"
     chance = watch.chance_of_overrun
     if watch.budget is None or chance is None:
@@ -140,6 +145,23 @@ def watch_sentence(watch: Reforecast, strong: str = "") -> str:
     if over is not None and chance.value >= 0.01:
         return f"{text}, then by {about(over.value, money, over.error)} on average."
     return f"{text}."
+
+
+def _finished_sentence(watch: Reforecast, strong: str) -> str:
+    """Say what it cost, beside the budget and beside what was forecast before the first receipt."""
+    money, told = watch.currency, [ends_sentence(watch, strong)]
+    if watch.budget is not None:
+        left = watch.budget - watch.mean.value
+        side = "under" if left >= 0 else "over"
+        told.append(
+            f"That is {entered(abs(left), money)} {side} your budget of {entered(watch.budget, money)}."
+        )
+    half, eight = watch.before.percentile_set((0.5, 0.8))
+    told.append(
+        f"Before the first receipt it was to be no more than {about(half.value, money, half.error)} in half of builds "
+        f"(P50) and {about(eight.value, money, eight.error)} in 8 of 10 (P80)."
+    )
+    return " ".join(told)
 
 
 def lesson_sentences(watch: Reforecast) -> list[str]:
@@ -229,11 +251,13 @@ def with_receipts(build: Build, known: Standing | None, forecast: Forecast | Non
 def width_sentence(watch: Reforecast) -> str:
     """Say how the builder's own ranges held, and what that does to the open ones; nothing where it says little."""
     closed = [line.score for line in watch.lines if line.state == "closed" and line.score is not None]
-    if watch.width is None or len(closed) < 4 or 0.9 <= watch.width.middle <= 1.1:
+    if watch.width is None or len(closed) < 4 or (0.9 <= watch.width.middle <= 1.1 and not watch.finished):
         return ""
     outside = sum(abs(score) > Z90 for score in closed)
     expected = round(0.2 * len(closed))
-    return (
-        f"{outside} of {len(closed)} closed lines came in outside your ranges; {expected} would be expected. "
-        f"The open ranges count {watch.width.middle:.1f} times as wide."
+    held = (
+        f"{outside} of {len(closed)} closed lines came in outside your ranges; {expected} would be expected."
     )
+    if watch.finished:
+        return held
+    return f"{held} The open ranges count {watch.width.middle:.1f} times as wide."

@@ -127,6 +127,16 @@ def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) ->
     return " ".join(filter(None, told))
 
 
+def finished_words(closed: Sequence[str], ruled_out: Sequence[str]) -> str:
+    """Say what was closed because the build is done; by number, for they are many."""
+    told = []
+    if closed:
+        told.append(f"{len(closed)} {'line is' if len(closed) == 1 else 'lines are'} closed")
+    if ruled_out:
+        told.append(f"{len(ruled_out)} {'risk' if len(ruled_out) == 1 else 'risks'} can happen no more")
+    return f"{', '.join(told)}." if told else "All was closed already."
+
+
 def taken_back_words(lines: Sequence[str], titles: Mapping[str, str]) -> str:
     """Say of which lines no longer holds what was said with a receipt that is taken back; nothing where of none."""
     if not lines:

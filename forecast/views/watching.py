@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.spending.history import History, HistoryPoint
-from forecast.spending.reforecast import Reforecast
-from forecast.views.money import about, builds, entered, per_hundred, rounding_step
+from forecast.spending.reforecast import LineWatch, Reforecast
+from forecast.views.money import about, builds, entered, per_hundred, rounding_step, signed
 
 LEVELS = {0.8: ("P80", "8 of 10 builds"), 0.9: ("P90", "9 of 10 builds")}
 """Levels at which contingency is needed, and what each is enough for."""
@@ -50,6 +50,10 @@ def columns(watch: Reforecast) -> tuple[Column, ...]:
     """Give the budget (where there is one), P80 and P90 beside each other: paid, still open, contingency."""
     money = watch.currency
     paid, base = watch.paid, level(watch.paid + watch.open_base, money)
+    if watch.finished:  # all of it was entered: nothing is rounded
+        names = [("Your budget", "", watch.budget)] if watch.budget is not None else []
+        names += [(name, meaning, paid) for name, meaning in LEVELS.values()]
+        return tuple(Column(name, meaning, paid, 0.0, total - paid, total) for name, meaning, total in names)
     totals = [("Your budget", "", watch.budget)] if watch.budget is not None else []
     for (name, meaning), found in zip(LEVELS.values(), watch.percentile_set(tuple(LEVELS)), strict=True):
         totals.append((name, meaning, level(found.value, money, found.error)))
@@ -66,6 +70,8 @@ def contingency_sentence(watch: Reforecast, strong: str = "") -> str:
         return f"{strong}{entered(value, money)}{strong}"
 
     *budget, eight, nine = columns(watch)
+    if watch.finished:
+        return ""
     takes = (
         f"to be enough in {eight.meaning} ({eight.name}) it takes {bold(eight.contingency)}, "
         f"in {nine.meaning} ({nine.name}) {bold(nine.contingency)}"
@@ -90,7 +96,9 @@ def contingency_sentence(watch: Reforecast, strong: str = "") -> str:
 
 
 def bought_sentence(watch: Reforecast) -> str:
-    """Say what a further sum in the budget buys; empty without a budget."""
+    """Say what a further sum in the budget buys; empty without a budget, and when nothing is open."""
+    if watch.finished:
+        return ""
     more = further(watch)[0]
     bought = watch.bought_by(more)
     if bought is None:
@@ -102,7 +110,7 @@ def bought_sentence(watch: Reforecast) -> str:
 def overrun_sentence(watch: Reforecast) -> str:
     """Say how far it overruns where it does, with the simulation error; empty where it never does."""
     over, chance = watch.expected_overrun, watch.chance_of_overrun
-    if over is None or chance is None:
+    if over is None or chance is None or watch.finished:
         return ""
     return (
         f"In the builds that overrun, {about(over.value, watch.currency, over.error)} is missing on average "
@@ -173,3 +181,17 @@ def days_shown(told: History, *, by_receipt: bool = False) -> str:
         return ""
     shown, what = told.entered - told.left_out, "receipts" if by_receipt else "days"
     return f"Shown: the first and last of {told.entered} {what}, and the {shown - 2} with most money entered."
+
+
+def line_figures(line: LineWatch, currency: str) -> tuple[str, str, str, str]:
+    """Write a line's estimate, what was paid, its forecast, and how far its middle figure moved.
+
+    What a closed line cost is known and stands to the cent.
+    """
+    known = line.state == "closed"
+    return (
+        about(line.base, currency),
+        entered(line.paid, currency) if line.paid else "\u2013",
+        entered(line.now[1], currency) if known else about(line.now[1], currency),
+        signed(line.middle_moved, currency),
+    )

@@ -21,6 +21,7 @@ Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
 def add(commands: Commands[argparse.ArgumentParser]) -> None:
     """Add the commands."""
     _add_marks(commands)
+    _add_finish(commands)
     _add_freeze(commands)
     _add_undo(commands)
 
@@ -49,6 +50,16 @@ def _add_marks(commands: Commands[argparse.ArgumentParser]) -> None:
             parser.add_argument("--withdraw", action="store_true", help="take back that this was said")
         parser.add_argument("--date", type=day, default=None, help="from when on (today)")
         parser.add_argument("--note", default="", help="anything worth keeping")
+
+
+def _add_finish(commands: Commands[argparse.ArgumentParser]) -> None:
+    parser = command(
+        commands, "finish", "say that the build is done: nothing more will be paid, for anything", run_finish
+    )
+    add_file(parser)
+    parser.add_argument("--scenario", metavar="S", help="the scenario that was built")
+    parser.add_argument("--date", type=day, default=None, help="from when on (today)")
+    parser.add_argument("--note", default="", help="anything worth keeping")
 
 
 def _add_freeze(commands: Commands[argparse.ArgumentParser]) -> None:
@@ -97,6 +108,26 @@ def run_close(options: argparse.Namespace) -> int:
     told = [closed_words([name for name in names if name not in already], settled, titles, own)]
     told += [f"{quoted(name, titles)} was closed already." for name in names if name in already]
     return _told(options, ledger, names, " ".join(filter(None, told)), titles, own)
+
+
+def run_finish(options: argparse.Namespace) -> int:
+    """Close all that is open, and say what it cost."""
+    from forecast.spending.folder import BuildFolder
+    from forecast.spending.reforecast import reforecast
+    from forecast.spending.settling import finish
+    from forecast.views.sentences import watch_sentence, width_sentence
+    from forecast.views.settling import finished_words
+
+    folder = BuildFolder.at(options.file)
+    build = folder.read()
+    _check_day(options)
+    ledger = folder.ledger()
+    closed, ruled_out = finish(ledger, build, options.scenario, options.date, options.note)
+    watch = reforecast(build, ledger, options.scenario)
+    told = [finished_words(closed, ruled_out), watch_sentence(watch), width_sentence(watch)]
+    told.append("If that was too early: forecast undo.")
+    data = {"closed": closed, "cannot_happen": ruled_out, "paid": watch.paid, "currency": watch.currency}
+    return answer(options, "\n".join(filter(None, told)), data)
 
 
 def _looking_settled(build: Build, ledger: Ledger, scenario: str | None) -> tuple[str, ...]:

@@ -112,13 +112,14 @@ def _levels(levels: Sequence[float], estimates: Sequence[Estimate]) -> dict[str,
 
 def watch_text(build: Build, watch: Reforecast, closing: str, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the figures, the lines, and the command that closes those that look settled."""
-    from forecast.views.money import about, entered, signed
+    from forecast.views.money import about
     from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence, width_sentence
     from forecast.views.settling import looking_settled_sentence, state_words
     from forecast.views.tables import shorten, table
     from forecast.views.watching import (
         bought_sentence,
         contingency_sentence,
+        line_figures,
         overrun_sentence,
         trials_sentence,
     )
@@ -144,20 +145,15 @@ def watch_text(build: Build, watch: Reforecast, closing: str, *, every_line: boo
         for line in watch.lines
         if every_line or line.state != "untouched" or abs(line.moved) >= 0.002 * abs(watch.mean.value)
     ]
-    line_rows = [
-        [
-            shorten(line.title),
-            state_words(line),
-            about(line.base, money),
-            entered(line.paid, money) if line.paid else "–",
-            about(line.now[1], money),
-            f"{about(line.now[0], money)} to {about(line.now[2], money)}" if line.state != "closed" else "",
-            signed(line.moved, money),
-        ]
-        for line in shown
-    ]
+    line_rows = []
+    for line in shown:
+        estimate, paid, now, moved = line_figures(line, money)
+        spread = (
+            "" if line.state == "closed" else f"{about(line.now[0], money)} to {about(line.now[2], money)}"
+        )
+        line_rows.append([shorten(line.title), state_words(line), estimate, paid, now, spread, moved])
     if line_rows:
-        headings = ["", "State", "Estimate", "Paid", "Forecast", "P10 to P90", "Moved"]
+        headings = ["", "State", "Estimate", "Paid", "Forecast P50", "P10 to P90", "Moved by"]
         text += ["", table(headings, line_rows, left=2)]
     settled = looking_settled_sentence(watch)
     text += ["", f"{settled} To close them: {closing}"] if settled and watch.as_of is None else []

@@ -1,0 +1,85 @@
+"""The end of a build: what it cost is said to the cent, and all that was open is closed by one word."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from forecast.build.buildfile import read_build
+from forecast.spending.folder import BuildFolder, open_demo
+from forecast.spending.reforecast import reforecast
+from forecast.spending.undoing import undo_last
+from forecast.views.cli import main
+from forecast.views.watching import columns, line_figures
+
+
+@pytest.fixture
+def half_way(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> BuildFolder:
+    monkeypatch.setenv("FORECAST_HOME", str(tmp_path / "home"))
+    folder = open_demo("half-way-new-zealand")
+    assert main(["receipt", "load", str(folder.folder)]) == 0
+    capsys.readouterr()
+    return folder
+
+
+def test_one_word_ends_a_build_and_one_undo_takes_it_back(
+    half_way: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = reforecast(half_way.read(), half_way.ledger(), trials=1024)
+    assert not before.finished
+    assert main(["finish", str(half_way.folder)]) == 0
+    told = capsys.readouterr().out
+    assert re.search(r"[0-9]+ lines are closed, [0-9]+ risks can happen no more", told)
+    assert "It cost NZ$21,106.37 in all: nothing is open any more." in told
+    assert "That is NZ$15,893.63 under your budget of NZ$37,000." in told
+    after = reforecast(half_way.read(), half_way.ledger(), trials=1024)
+    assert after.finished
+    assert {round(value, 2) for value in after.totals.tolist()} == {21106.37}
+    assert main(["finish", str(half_way.folder)]) == 0
+    assert "All was closed already." in capsys.readouterr().out
+    undo_last(half_way.ledger())
+    again = reforecast(half_way.read(), half_way.ledger(), trials=1024)
+    assert again.totals.tolist() == before.totals.tolist()
+
+
+def test_at_its_end_nothing_is_rounded_and_no_contingency_is_asked_for(
+    half_way: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["finish", str(half_way.folder)]) == 0
+    capsys.readouterr()
+    assert main(["watch", str(half_way.folder)]) == 0
+    told = capsys.readouterr().out
+    assert told.startswith("It cost NZ$21,106.37 in all")
+    assert "of contingency is left" not in told
+    assert "The open ranges count" not in told
+    watch = reforecast(half_way.read(), half_way.ledger(), trials=1024)
+    for column in columns(watch):
+        assert column.still_open == 0
+        assert column.paid == pytest.approx(21106.37)
+    for line in watch.lines:
+        _, paid, now, _ = line_figures(line, watch.currency)
+        if line.state == "closed" and line.paid:
+            assert now == paid
+
+
+def test_what_a_line_moved_by_is_what_stands_beside_it(half_way: BuildFolder) -> None:
+    watch = reforecast(half_way.read(), half_way.ledger(), trials=4096)
+    closed = [
+        line for line in watch.lines if line.state == "closed" and line.kind == "line" and line.paid > 0
+    ]
+    assert len(closed) > 5
+    for line in closed:
+        assert line.middle_moved == pytest.approx(line.paid - line.before[1])
+
+
+def test_as_data(half_way: BuildFolder, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["finish", str(half_way.folder), "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["paid"] == pytest.approx(21106.37)
+    events = {event.id for event in read_build(half_way.build_file).event}
+    assert set(data["cannot_happen"]) <= events
