@@ -102,6 +102,8 @@ class BuildInfo(Part):
         Own hours that a usual week has room for; with it the work is shown in weeks as well.
     notice : str or None
         Shown wherever the build is shown, for example that its data are invented.
+    cautions_read : tuple of str or None
+        Cautions that were read, by their ids: from then on they are only counted where they would be repeated.
     """
 
     name: Name
@@ -114,6 +116,7 @@ class BuildInfo(Part):
     own_hour_value: UncertainFigure | None = None
     hours_per_week: Annotated[float, Field(strict=True, gt=0, le=168)] | None = None
     notice: Text | None = None
+    cautions_read: tuple[Identifier, ...] | None = None
 
 
 class Cause(Part):

@@ -153,3 +153,11 @@ def test_dangerous_starter_lines_carry_their_caution() -> None:
     assert "isocyanate" in {caution.id for caution in library.line("paint_materials").cautions}
     assert "jacking" in {caution.id for caution in library.line("jack_stands").cautions}
     assert "cut_structure" in {caution.id for caution in library.phase("inner_arches").cautions}
+
+
+def test_keys_of_cautions_leave_no_trace_where_they_are_not_given() -> None:
+    """A build of an earlier version keeps its name, so that its saved forecasts stay its own."""
+    build = parse_build(NAMED.format(name="x", more=""))
+    told = build.model_dump(mode="json", exclude_none=True)
+    assert "cautions_read" not in told["build"]
+    assert "hazards" not in told["line"][0]

@@ -490,6 +490,39 @@ def test_cautions_are_listed_once_with_the_lines_they_concern(
     assert first["source"]
 
 
+def test_a_caution_that_was_read_is_only_counted(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    where = str(build)
+    run(capsys, "add", where, "air_fed_mask")
+    said = run(capsys, "check", where)
+    assert "isocyanate: Two-pack paint and primer (" in said
+    assert f"forecast cautions-read {where}" in said
+    assert "still to read" in run(capsys, "cautions-read", where, "isocyanate")
+    assert 'cautions_read = ["isocyanate"]' in (build / "build.toml").read_text(encoding="utf-8")
+    again = run(capsys, "check", where)
+    assert "Two-pack paint and primer (" not in again
+    assert "breathing_air: Air for the mask (" in again
+    assert "One caution that you have read stands beside these lines too" in again
+
+    unread = json.loads(run(capsys, "cautions-read", where, "--json"))["unread"]
+    assert unread == []
+    assert "Air for the mask" not in run(capsys, "check", where)
+    run(capsys, "add", where, "jack_stands")
+    later = run(capsys, "check", where)
+    assert "jacking: Jacking (" in later  # a new one is shown
+    assert "Air for the mask" not in later
+    data = json.loads(run(capsys, "check", where, "--json"))["cautions"]
+    assert {item["id"]: item["read"] for item in data}["jacking"] is False
+    run(capsys, "cautions-read", where, "--none")
+    assert "isocyanate: Two-pack" in run(capsys, "check", where)
+
+
+def test_a_caution_that_is_not_there_cannot_be_read(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    run(capsys, "add", str(build), "air_fed_mask")
+    told = run(capsys, "cautions-read", str(build), "isocyanates", expect=2)
+    assert "there is no caution 'isocyanates' beside this build's lines" in told
+    assert "isocyanate" in told
+
+
 def test_quotes_are_asked_about_until_the_line_is_bought(
     build: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -1,4 +1,4 @@
-"""``forecast add`` and ``forecast not-needed``: answers to what ``forecast check`` found missing."""
+"""``forecast add``, ``not-needed`` and ``cautions-read``: answers to what ``forecast check`` says."""
 
 from __future__ import annotations
 
@@ -30,6 +30,18 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     add_file(unneeded)
     unneeded.add_argument("rule", help="the finding's name, as 'forecast check' gives it")
     unneeded.add_argument("--why", required=True, help="kept in the build file")
+
+    read = command(
+        commands,
+        "cautions-read",
+        "say which cautions you have read; check then only counts them",
+        run_cautions_read,
+    )
+    add_file(read)
+    read.add_argument(
+        "caution", nargs="*", help="their names, as 'forecast check' gives them; all when left out"
+    )
+    read.add_argument("--none", action="store_true", help="show all of them again")
 
 
 def _change(folder: BuildFolder, changes: Sequence[Change]) -> None:
@@ -114,4 +126,30 @@ def run_not_needed(options: argparse.Namespace) -> int:
     _change(folder, [NotNeeded(options.rule, options.why)])
     return answer(
         options, f"{options.rule} is answered: {options.why}", {"rule": options.rule, "why": options.why}
+    )
+
+
+def run_cautions_read(options: argparse.Namespace) -> int:
+    """Note in the build file which cautions were read."""
+    from forecast.build.cautions import cautions_of
+    from forecast.build.checks import nearest
+    from forecast.build.edit import SetBuild
+    from forecast.spending.folder import BuildFolder
+
+    folder = BuildFolder.at(options.file)
+    build = folder.read()
+    beside = [caution.id for caution, _ in cautions_of(build)]
+    if strange := [name for name in options.caution if name not in beside]:
+        message = (
+            f"there is no caution {strange[0]!r} beside this build's lines. {nearest(strange[0], beside)}"
+        )
+        raise ForecastError(message)
+    before = build.build.cautions_read or ()
+    read = () if options.none else tuple(dict.fromkeys((*before, *(options.caution or beside))))
+    if read != before:
+        _change(folder, [SetBuild("cautions_read", list(read) or None)])
+    new = len([name for name in beside if name not in read])
+    told = f"{len(read)} read, noted in the build file; {new} still to read."
+    return answer(
+        options, told, {"read": list(read), "unread": [name for name in beside if name not in read]}
     )

@@ -76,7 +76,10 @@ def run(options: argparse.Namespace) -> int:
             "Cautions beside these lines, in short (in full with --json, and on the dashboard's page of lines); local "
             "rules and licensed practice decide:",
             *(f"  {words}" for words in caution_words),
+            f"Read? Then they are only counted: forecast cautions-read {typed(options.file)}, or with their names.",
         ]
+    if told := _read_words(cautions):
+        text += ["", told]
     asked = hazards_asked(build)
     if asked:
         text += ["", "By their names these may hurt somebody:", *(f"  {words}" for words in asked)]
@@ -226,6 +229,19 @@ def first_sentence(text: str) -> str:
     return head + stop.strip()
 
 
+def _read_words(cautions: list[dict[str, Any]]) -> str:
+    """Count the cautions that were read; nothing where none was."""
+    count = sum(item["read"] for item in cautions)
+    if not count:
+        return ""
+    many = (
+        "One caution that you have read stands"
+        if count == 1
+        else f"{count} cautions that you have read stand"
+    )
+    return f"{many} beside these lines too; local rules and licensed practice decide."
+
+
 def _cautions(build: Build) -> tuple[list[dict[str, Any]], list[str]]:
     """Give the cautions that concern lines of the build, once each, for programs and for people."""
     from forecast.build.cautions import cautions_of
@@ -239,14 +255,17 @@ def _cautions(build: Build) -> tuple[list[dict[str, Any]], list[str]]:
             "authority": caution.authority,
             "source": caution.source,
             "lines": list(names),
+            "read": caution.id in (build.build.cautions_read or ()),
         }
         for caution, names in found
     ]
     words = []
     for caution, names in found:
+        if caution.id in (build.build.cautions_read or ()):
+            continue
         more = f" and {len(names) - _NAMES} more" if len(names) > _NAMES else ""
         words.append(
-            f"{caution.topic} ({'; '.join(names[:_NAMES])}{more}): {first_sentence(caution.text)} "
+            f"{caution.id}: {caution.topic} ({'; '.join(names[:_NAMES])}{more}): {first_sentence(caution.text)} "
             f"[{caution.authority}]"
         )
     return data, words
