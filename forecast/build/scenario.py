@@ -47,6 +47,16 @@ def scenario_name(build: Build, scenario: str | None) -> str | None:
     return scenario
 
 
+def scenario_title(build: Build, scenario: str) -> str:
+    """Give what a scenario is called."""
+    return build.scenario[scenario].name or in_words(scenario)
+
+
+def in_words(id: str) -> str:
+    """Write an id as words."""
+    return id.replace("_", " ").replace("-", " ").capitalize()
+
+
 def counts(item: Costed, scenario: Scenario) -> bool:
     """Tell whether a line or event counts: its package takes its route, or it has no route."""
     return item.route is None or item.package is None or scenario.route(item.package) == item.route

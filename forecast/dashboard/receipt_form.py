@@ -23,7 +23,7 @@ from forecast.spending.ledger.entries import checked
 from forecast.spending.money import parse_money
 from forecast.spending.settling import Likely, enter_receipt
 from forecast.views.money import exact
-from forecast.views.settling import entered_words, of_100, paid_words, question
+from forecast.views.settling import beside_words, entered_words, of_100, paid_words, question
 from forecast.words.text import STRONG
 
 KINDS: Mapping[str, str] = {
@@ -310,7 +310,9 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
         kept = f" with {entry.documents[0].name}"
         kept += f" and {len(entry.documents) - 1} more" if len(entry.documents) > 1 else ""
     told = f"Receipt {receipt.id}, {paid_words(receipt)}, is entered{kept}."
-    return f"{told} {entered_words(entered, titles, view.currency)}".rstrip()
+    follows = entered_words(entered, titles, view.currency)
+    beside = beside_words((split.line_id for split in receipt.splits), view.build, ledger, view.scenario)
+    return " ".join(filter(None, (told, follows, beside)))
 
 
 def split_parts(

@@ -8,6 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
+from forecast.build.scenario import in_words, scenario_title
 from forecast.build.schema import Build
 from forecast.decide.chances import builds, rounded_hours
 from forecast.decide.dominance import Dominance, dominance
@@ -210,7 +211,7 @@ def compare(
         )
         raise SimulationError(message)
     forecasts = {name: forecast_given(build, name, trials, seed, known) for name in dict.fromkeys(chosen)}
-    names = {name: build.scenario[name].name or _words(name) for name in forecasts}
+    names = {name: scenario_title(build, name) for name in forecasts}
     return compare_forecasts(forecasts, names)
 
 
@@ -247,10 +248,6 @@ def _first_trials(forecast: Forecast, count: int) -> Forecast:
     return replace(forecast, trials=cut)
 
 
-def _words(id: str) -> str:
-    return id.replace("_", " ").replace("-", " ").capitalize()
-
-
 def compare_forecasts(
     forecasts: Mapping[str, Forecast],
     names: Mapping[str, str] | None = None,
@@ -265,7 +262,7 @@ def compare_forecasts(
     SimulationError
         When their trials are not of the same draws.
     """
-    titles = {id: (names or {}).get(id, _words(id)) for id in forecasts}
+    titles = {id: (names or {}).get(id, in_words(id)) for id in forecasts}
     _check_paired(forecasts)
     alike = weighed_alike(forecasts)
     first = next(iter(alike.values()))

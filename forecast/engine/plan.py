@@ -391,6 +391,7 @@ def _compile(build: Build, scenario: str | None, today: date) -> Plan:
         compiler.hours(item)
         compiler.waits(item)
     compiler.own_work()
+    counted = {item.id for item in items}
     return Plan(
         name=build.name,
         currency=build.build.currency,
@@ -405,6 +406,7 @@ def _compile(build: Build, scenario: str | None, today: date) -> Plan:
         slots=_slots(build),
         hours_per_week=build.build.hours_per_week,
         estimating_size=compiler.estimating_size,
+        absent={item.id: item.title for item in (*build.line, *build.event) if item.id not in counted},
         rates={
             code: Rate(code, shape_of(path.rate).middle, path.margin / 100)
             for code, path in compiler.paths.items()

@@ -140,6 +140,8 @@ class Plan:
         Foreign currencies by code.
     estimating_size : float
         Lines smaller than this share less of own estimating, and what was paid for them says little of others.
+    absent : mapping
+        Titles by id of lines and events of the build file that this scenario does not have.
     """
 
     name: str
@@ -156,6 +158,7 @@ class Plan:
     hours_per_week: float | None = None
     rates: Mapping[str, Rate] = field(default_factory=dict)
     estimating_size: float = 0.0
+    absent: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def input_places(self) -> Mapping[str, int]:

@@ -26,7 +26,9 @@ NOT_THE_SAME = (
     "Earned value takes the middle figures of the lines as the whole plan: no risk event, no line that may not be "
     "needed, no contingency is in its budget at completion.",
     "It carries one ratio, what was earned by what was spent so far, over to everything that is still open, as if a "
-    "dear freight bill made paint dear. The simulation moves only what shares a cause with what came in.",
+    "dear freight bill made paint dear. The simulation moves what is still open by what it has in common with what "
+    "came in, and as far as that goes: a shared cause, your own estimating behind all your guesses, how well your "
+    "ranges held, a percentage.",
     "It gives one figure; the simulation gives a range and how often the budget is enough.",
     "A line that is begun counts as half earned unless you said what is left to buy. This plan has no dates, so there "
     "is no planned value, and no schedule index.",

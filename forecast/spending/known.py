@@ -158,7 +158,10 @@ def known_from(plan: Plan, standing: Standing) -> Known:
             _gather(row, plan, standing, gates, gathered)
     outside = {name: amount for name, amount in standing.paid.items() if name not in lines}
     unknown = [name for name in standing.events if name not in gates]
-    gathered.remarks += [f"{name} was marked as an event, but is none of this scenario." for name in unknown]
+    gathered.remarks += [
+        f"\u201c{plan.absent.get(name, name)}\u201d was marked as an event, but is none of this scenario."
+        for name in unknown
+    ]
     facts = gathered.facts()
     return Known(
         facts, lines, standing.events, standing.paid_minor, outside, plan.currency,

@@ -90,7 +90,7 @@ def reasons_for(
         if moved.get(row.id, 0.0) != 0.0
     ]
     found += [
-        Reason("outside", name, name, to_float(amount, plan.currency))
+        Reason("outside", name, plan.absent.get(name, name), to_float(amount, plan.currency))
         for name, amount in known.outside.items()
     ]
     return tuple(sorted(found, key=lambda reason: -abs(reason.amount)))

@@ -292,8 +292,10 @@ class Reforecast:
     @property
     def remarks(self) -> tuple[str, ...]:
         """What a reader should know: figures outside their range, money outside the estimate."""
+        titles = self.now.plan.absent
         outside = tuple(
-            f"{name} has receipts but is not in this scenario: counted on top of the forecast."
+            f"\u201c{titles.get(name, name)}\u201d has receipts but is not in this scenario: counted on top of the "
+            "forecast."
             for name in self.known.outside
         )
         return self.now.remarks + self.known.remarks + outside

@@ -93,7 +93,9 @@ class Steps:
         self.start = known_from(earlier, self.first)
         self.end = known_from(earlier, self.last)
         self.owner = {row.id: row.id if row.is_money else row.of for row in earlier.rows}
-        self.titles = {row.id: row.title for row in (*earlier.rows, *plan.rows)}
+        self.titles = {**earlier.absent, **plan.absent} | {
+            row.id: row.title for row in (*earlier.rows, *plan.rows)
+        }
         self.events = {row.id for row in earlier.rows if row.kind == "event"}
         self.dropped = set(self.end.dropped - self.start.dropped)
         self.taken_up = set(self.start.dropped - self.end.dropped)

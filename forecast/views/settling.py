@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
+from forecast.build.scenario import scenario_title
 from forecast.build.schema import Build
+from forecast.engine.plan import compile_plan
+from forecast.errors import ForecastError
 from forecast.spending.estimates import unusual
 from forecast.spending.importing import ImportResult
 from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.spending.ledger.entries import pair
 from forecast.spending.ledger.records import AgreementKind
-from forecast.spending.reforecast import LOOKS_SETTLED, LineWatch, Reforecast
+from forecast.spending.reforecast import LOOKS_SETTLED, LineWatch, Reforecast, scenario_in_force
 from forecast.spending.settling import MORE_TO_COME, Agreement, Entered, Odd, oddities
 from forecast.views.money import exact
 from forecast.views.sentences import unusual_words
@@ -135,6 +138,32 @@ def finished_words(closed: Sequence[str], ruled_out: Sequence[str]) -> str:
     if ruled_out:
         told.append(f"{len(ruled_out)} {'risk' if len(ruled_out) == 1 else 'risks'} can happen no more")
     return f"{', '.join(told)}." if told else "All was closed already."
+
+
+def beside_words(
+    names: Iterable[str], build: Build, ledger: Ledger | None, scenario: str | None = None
+) -> str:
+    """Say which of the lines just paid are not in the way that is forecast; nothing where all are.
+
+    Parameters
+    ----------
+    names : iterable of str
+    build : Build
+    ledger : Ledger or None
+    scenario : str, optional
+        The one that is looked at; when left out, the one that `forecast watch` takes.
+    """
+    way = scenario_in_force(build, scenario, None if ledger is None else ledger.baseline())
+    try:
+        plan = compile_plan(build, way)
+    except ForecastError:  # a build that cannot be simulated can be paid for
+        return ""
+    found = [name for name in dict.fromkeys(names) if name in plan.absent]
+    if not found or plan.scenario is None:
+        return ""
+    verb, whom = ("is", "it") if len(found) == 1 else ("are", "them")
+    taken = f"\u201c{scenario_title(build, plan.scenario)}\u201d, the way that is forecast"
+    return f"{named(found, plan.absent)} {verb} not in {taken}: what is paid for {whom} comes on top of it."
 
 
 def taken_back_words(lines: Sequence[str], titles: Mapping[str, str]) -> str:

@@ -141,3 +141,5 @@ def test_a_yen_has_no_cents(tmp_path: Path) -> None:
 def test_the_difference_from_the_simulation_is_said() -> None:
     assert any("contingency" in reason for reason in NOT_THE_SAME)
     assert any("schedule" in reason for reason in NOT_THE_SAME)
+    shared = next(reason for reason in NOT_THE_SAME if "shared cause" in reason)
+    assert "own estimating behind all your guesses" in shared

@@ -162,13 +162,83 @@ def test_foreign_money_needs_what_left_the_account(build: Path, capsys: pytest.C
 def test_lines_and_events_are_marked(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "“Filler” is closed" in run(capsys, "close", str(build), "filler", "--date", "2026-04-01")
     assert "More may come for “Filler”" in run(capsys, "reopen", str(build), "filler", "--date", "2026-04-02")
-    assert "transit_damage happened" in run(capsys, "happened", str(build), "transit_damage")
+    assert "“Transit damage” happened" in run(capsys, "happened", str(build), "transit_damage")
     opposite = run(capsys, "cannot-happen", str(build), "transit_damage", expect=2)
     assert "you said that it happened; it cannot be that it cannot happen any more as well" in opposite
     taken_back = run(capsys, "happened", str(build), "transit_damage", "--withdraw")
-    assert "transit_damage may still happen after all" in taken_back
-    assert "cannot happen any more" in run(capsys, "cannot-happen", str(build), "transit_damage")
+    assert "“Transit damage” may still happen after all" in taken_back
+    assert "“Transit damage” cannot happen any more" in run(
+        capsys, "cannot-happen", str(build), "transit damage"
+    )
     assert "there is no event 'filler'" in run(capsys, "happened", str(build), "filler", expect=2)
+
+
+def test_lines_and_events_are_named_by_what_they_are_called(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    named = BUILD.replace('id = "filler"\n', 'id = "filler"\nname = "Filler and stopper"\n')
+    (build / "build.toml").write_text(named, encoding="utf-8")
+    paid = run(
+        capsys, "receipt", "add", str(build), "--amount", "40", "--supplier", "A shop", "--line", "filler AND stopper",
+        "--more-to-come=Filler and stopper",
+    )  # fmt: skip
+    assert "More is to come for “Filler and stopper”." in paid
+    run(
+        capsys, "agreed", str(build), "Filler and stopper", "--amount", "60", "--supplier", "Other",
+    )  # fmt: skip
+    assert "“Filler and stopper”: €40.00 paid and €20.00 still to buy" in run(
+        capsys, "left", str(build), "Filler and stopper", "20"
+    )
+    assert "“Filler and stopper” is closed" in run(capsys, "close", str(build), "Filler and Stopper")
+    assert "More may come for" in run(capsys, "reopen", str(build), "filler and  stopper")
+    assert "Filler and stopper, at your middle" in run(capsys, "open", str(build), "filler and stopper")
+    assert "Did you mean 'Filler and stopper'?" in run(
+        capsys, "close", str(build), "Filler and stoper", expect=2
+    )
+    named = named.replace('id = "fee"\n', 'id = "fee"\nname = "filler and stopper"\n')
+    (build / "build.toml").write_text(named, encoding="utf-8")
+    both = run(capsys, "close", str(build), "Filler and stopper", expect=2)
+    assert "2 are called so. Name one by its id: filler, fee." in both
+
+
+def test_a_receipt_for_what_another_way_has_is_said_at_once(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ways = """
+[[line]]
+id = "masking"
+name = "Masking and cleaning"
+group = "finish"
+package = "paint"
+route = "self"
+amount = 80
+
+[scenario.mixed]
+name = "Mixed"
+all = "self"
+paint = "shop"
+"""
+    text = BUILD.replace('[scenario.diy]\nall = "self"\n', "") + ways
+    (build / "build.toml").write_text(text, encoding="utf-8")
+    add = ("receipt", "add", str(build), "--amount", "40", "--supplier", "A shop", "--line")
+    paid = run(capsys, *add, "masking")
+    assert (
+        "“Masking and cleaning” is not in “Mixed”, the way that is forecast: what is paid for it comes on top"
+        in paid
+    )
+    assert "the way that is forecast" not in run(capsys, *add, "filler")
+    watch = run(capsys, "watch", str(build))
+    assert "“Masking and cleaning” has receipts but is not in this scenario" in watch
+    assert "masking " not in watch
+
+
+def test_undo_says_of_what_was_taken_back_what_the_readme_says(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["undo", "--help"])
+    said = "the ledger keeps what was taken back, marked so, and no answer counts it"
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    for text in (capsys.readouterr().out, readme):
+        assert said in " ".join(text.split()).replace("The ledger", "the ledger")
 
 
 def test_the_frozen_budget_is_the_one_that_counts(build: Path, capsys: pytest.CaptureFixture[str]) -> None:

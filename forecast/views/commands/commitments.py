@@ -53,7 +53,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     add_sure(agreed)
     left = command(commands, "left", "how much is left to buy of a line that is paid in part", run_left)
     add_file(left)
-    left.add_argument("line", help="its id")
+    left.add_argument("line", help="its name or id")
     left.add_argument("amount", metavar="SUM", help="what is still to come, beside what was paid")
     left.add_argument("--date", type=day, help="as of when (today)")
     left.add_argument("--note", default="", help="anything worth keeping")
@@ -109,7 +109,7 @@ def run_agreed(options: argparse.Namespace) -> int:
             str(item.id),
             str(item.date),
             shorten(item.supplier, 28),
-            item.line_id,
+            shorten(titles.get(item.line_id, item.line_id), 40),
             AGREEMENTS[item.kind],
             exact(item.outstanding_minor, own),
         ]
@@ -137,7 +137,9 @@ def run_left(options: argparse.Namespace) -> int:
     """Say how much is left to buy of a line."""
     from forecast.spending.dates import not_ahead
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.settling import titles_of
     from forecast.views.money import exact
+    from forecast.views.settling import quoted
 
     folder = BuildFolder.at(options.file)
     build, ledger = folder.read(), folder.ledger()
@@ -154,7 +156,7 @@ def run_left(options: argparse.Namespace) -> int:
     said = ledger.say_still_to_buy(name, left, options.date, options.note)
     paid = ledger.paid_by_line().get(name, 0)
     text = (
-        f"{name}: {exact(paid, own)} paid and {exact(said.amount_minor, own)} still to buy, "
+        f"{quoted(name, titles_of(build))}: {exact(paid, own)} paid and {exact(said.amount_minor, own)} still to buy, "
         f"{exact(paid + said.amount_minor, own)} in all."
     )
     data = {"line": name, "paid_minor": paid, "left_minor": said.amount_minor, "currency": own}

@@ -223,6 +223,22 @@ def some_count(text: str | None, option: str, *units: str) -> float | None:
     )
 
 
+def by_title(name: str, titles: Mapping[str, str]) -> str | None:
+    """Give the id of the one that is called so, large and small letters alike; None where none is.
+
+    Raises
+    ------
+    LedgerError
+        Where several are called so.
+    """
+    wanted = " ".join(name.casefold().split())
+    found = [id_ for id_, title in titles.items() if " ".join(title.casefold().split()) == wanted]
+    if len(found) > 1:
+        message = f"{name!r}: {len(found)} are called so. Name one by its id: {', '.join(found)}."
+        raise LedgerError(message)
+    return found[0] if found else None
+
+
 def currency_of(text: str, option: str | None, own: str) -> str:
     """Give the currency of a sum: as the option says, else as it stands beside the sum, else the build's."""
     if option:

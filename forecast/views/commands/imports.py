@@ -65,7 +65,7 @@ def run(options: argparse.Namespace) -> int:
     from forecast.spending.receipts_csv import is_ledger_text
     from forecast.spending.settling import titles_of
     from forecast.views.commands.receipts import check_id, known_ids, receipt_data
-    from forecast.views.settling import imported_words
+    from forecast.views.settling import beside_words, imported_words
 
     folder = BuildFolder.at(options.file)
     if is_ledger_text(options.statement):
@@ -97,7 +97,9 @@ def run(options: argparse.Namespace) -> int:
         f"{len(result.held_back)} held back, {len(result.unmatched)} without a line."
     )
     titles = titles_of(build)
-    text = " ".join(filter(None, (text, imported_words(result, titles))))
+    paid = [split.line_id for receipt in result.entered for split in receipt.splits]
+    follows = (imported_words(result, titles), beside_words(paid, build, ledger))
+    text = " ".join(filter(None, (text, *follows)))
     return answer(
         options,
         text,

@@ -6,7 +6,7 @@ import argparse
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
-from forecast.views.commands.common import add_file, answer, command, typed
+from forecast.views.commands.common import add_file, answer, by_title, command, typed
 from forecast.words.text import STRONG
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     add_file(parser)
     parser.add_argument(
         "line", nargs="?",
-        help="its id, such as filler, kit.duty for a consignment's; the base estimate when left out",
+        help="its name or id, such as filler, kit.duty for a consignment's; the base estimate when left out",
     )  # fmt: skip
     parser.add_argument(
         "--scenario", metavar="S", help="one of the build's scenarios; the first when left out"
@@ -35,6 +35,9 @@ def run(options: argparse.Namespace) -> int:
     consignments = {item.consignment for item in plan.consignments}
     if options.line is None or options.line in consignments:
         return _total(options, plan)
+    shown = {row.id: row.title for row in plan.rows if row.is_money}
+    if options.line not in shown:
+        options.line = by_title(options.line, shown) or options.line
     return _line(options, plan)
 
 

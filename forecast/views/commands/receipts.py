@@ -14,6 +14,7 @@ from forecast.views.commands.common import (
     add_file,
     add_sure,
     answer,
+    by_title,
     command,
     currency_of,
     exact_sum,
@@ -61,7 +62,7 @@ def _add_add(actions: Commands[argparse.ArgumentParser]) -> None:
     parser.add_argument("--supplier", required=True, help="who was paid")
     parser.add_argument(
         "--line", action="append", required=True, metavar="LINE[=SUM]", dest="lines",
-        help="the line (or risk event) it was for; give it again, with sums, to split",
+        help="the line (or risk event) it was for, by name or id; give it again, with sums, to split",
     )  # fmt: skip
     parser.add_argument("--date", type=day, default=None, help="when it was paid, as 2026-05-31 (today)")
     parser.add_argument("--currency", help="of the amount; the build's when left out")
@@ -168,23 +169,30 @@ def known_ids(build: Build, *, events: bool = True, lines: bool = True) -> list[
 
 
 def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True) -> str:
-    """Refuse an id that the build does not have; a consignment's own means its goods where they have one price.
+    """Give a line or event by id or name, as its id; a consignment's own means its goods where they have one price.
 
     Raises
     ------
     LedgerError
-        Naming the nearest that there is.
+        Naming the nearest that there is, or all that are called so.
     """
     from forecast.build.checks import nearest
+    from forecast.spending.settling import titles_of
 
     legal = known_ids(build, events=events, lines=lines)
-    if name not in legal and f"{name}.goods" in legal:
+    if name in legal:
+        return name
+    if f"{name}.goods" in legal:
         return f"{name}.goods"
-    if name not in legal:
+    titles = titles_of(build)
+    called = {id_: titles[id_] for id_ in legal if id_ in titles}
+    found = by_title(name, called)
+    if found is None:
         what = "line or event" if events and lines else "event" if events else "line"
-        message = f"there is no {what} {name!r} in the build. {nearest(name, legal)}"
+        near = nearest(name, list(called.values())) if " " in name else nearest(name, legal)
+        message = f"there is no {what} {name!r} in the build. {near}"
         raise LedgerError(message)
-    return name
+    return found
 
 
 def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple[str, int]]:
@@ -229,7 +237,7 @@ def run_add(options: argparse.Namespace) -> int:
     from forecast.spending.place import doubt_about
     from forecast.spending.settling import enter_receipt, titles_of
     from forecast.views.money import exact
-    from forecast.views.settling import entered_words, paid_words, question
+    from forecast.views.settling import beside_words, entered_words, paid_words, question
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -266,6 +274,7 @@ def run_add(options: argparse.Namespace) -> int:
     told = [
         f"Receipt {receipt.id}: {paid_words(receipt)} on {receipt.date}.",
         entered_words(entered, titles, own),
+        beside_words((split.line_id for split in receipt.splits), build, ledger),
         f"Paid so far: {exact(total, own)}. 'forecast watch' shows where it ends now.",
     ]
     data = {
@@ -285,9 +294,16 @@ def _answers(
     names = list(dict.fromkeys(name for name, _ in map(pair, new.splits)))
     said: dict[str, bool | None] = {}
     for option, word, given in (("--all", True, options.settled), ("--more-to-come", False, options.more)):
-        for name in given:
-            if name and name not in names:
-                message = f"{option}={name}: this receipt is for {', '.join(names)}. Name one of its lines."
+        for written in given:
+            name = (
+                written
+                if written in names
+                else by_title(written, {one: titles.get(one, one) for one in names})
+            )
+            if written and name is None:
+                message = (
+                    f"{option}={written}: this receipt is for {', '.join(names)}. Name one of its lines."
+                )
                 raise LedgerError(message)
             for one in [name] if name else names:
                 if said.get(one, word) is not word:
@@ -417,6 +433,7 @@ def run_load(options: argparse.Namespace) -> int:
 def run_list(options: argparse.Namespace) -> int:
     """List receipts."""
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.settling import titles_of
     from forecast.views.money import exact
     from forecast.views.tables import shorten, table
 
@@ -431,12 +448,13 @@ def run_list(options: argparse.Namespace) -> int:
     if not receipts:
         text = "No receipts yet. Enter the first with: forecast receipt add FILE --amount … --supplier … --line …"
     else:
+        titles = titles_of(build)
         rows = [
             [
                 str(receipt.id),
                 receipt.date.isoformat(),
                 shorten(receipt.supplier, 24),
-                shorten(", ".join(split.line_id for split in receipt.splits), 40),
+                shorten(", ".join(titles.get(split.line_id, split.line_id) for split in receipt.splits), 40),
                 exact(receipt.paid_minor, own),
                 _state(receipt),
             ]

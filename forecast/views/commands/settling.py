@@ -36,17 +36,21 @@ def _add_marks(commands: Commands[argparse.ArgumentParser]) -> None:
         parser = command(commands, name, summary, run)
         add_file(parser)
         if name == "close":
-            parser.add_argument("ids", metavar="LINE", nargs="*", help="their ids in the build file")
+            parser.add_argument(
+                "ids", metavar="LINE", nargs="*", help="their names, or ids in the build file"
+            )
             parser.add_argument(
                 "--looking-settled", action="store_true",
                 help="all lines of which what was paid is likely all, as 'forecast watch' names them",
             )  # fmt: skip
             parser.add_argument("--scenario", metavar="S", help="the scenario that is watched, for these")
         elif name == "reopen":
-            parser.add_argument("ids", metavar="LINE", nargs="+", help="their ids in the build file")
+            parser.add_argument(
+                "ids", metavar="LINE", nargs="+", help="their names, or ids in the build file"
+            )
             parser.add_argument("--more-to-come", action="store_true", help="more will come, not only may")
         else:
-            parser.add_argument("id", help="its id in the build file")
+            parser.add_argument("id", help="its name, or id in the build file")
             parser.add_argument("--withdraw", action="store_true", help="take back that this was said")
         parser.add_argument("--date", type=day, default=None, help="from when on (today)")
         parser.add_argument("--note", default="", help="anything worth keeping")
@@ -75,7 +79,8 @@ def _add_freeze(commands: Commands[argparse.ArgumentParser]) -> None:
 def _add_undo(commands: Commands[argparse.ArgumentParser]) -> None:
     detail = (
         "Takes back the last thing entered, whatever it was: a receipt and what it closed, a bank's file, a mark.\n"
-        "All is then as it was before, on every day. Nothing is deleted: the history keeps what was undone.\n"
+        "All is then as it was before, on every day. The ledger keeps what was taken back, marked so, and no answer\n"
+        "counts it.\n"
         "Run it again to take back the entry before."
     )
     parser = command(commands, "undo", "take back the last thing entered", run_undo, detail)
@@ -205,14 +210,19 @@ def run_cannot(options: argparse.Namespace) -> int:
 def _mark_event(options: argparse.Namespace, state: str) -> int:
     from forecast.spending.events import WORDS, say_event, withdraw_event
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.settling import titles_of
+    from forecast.views.settling import quoted
 
     folder = BuildFolder.at(options.file)
-    name = check_id(options.id, folder.read(), lines=False)
+    build = folder.read()
+    name = check_id(options.id, build, lines=False)
     _check_day(options)
     change = withdraw_event if options.withdraw else say_event
     mark = change(folder.ledger(), name, state, options.date, options.note)  # type: ignore[arg-type]
     words = f"{WORDS[mark.state]} after all" if options.withdraw else WORDS[mark.state]
-    text = f"{name} {words}, as of {mark.date}. 'forecast watch' shows what follows."
+    text = (
+        f"{quoted(name, titles_of(build))} {words}, as of {mark.date}. 'forecast watch' shows what follows."
+    )
     return answer(options, text, {"event": name, "state": mark.state, "date": mark.date.isoformat()})
 
 
