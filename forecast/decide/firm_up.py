@@ -119,7 +119,7 @@ def firm_up(replay: Replay, build: Build, level: float = 0.8, *, learning: bool 
         if item.id not in figures or np.ptp(values := replay.figure(item.id)) <= 0:
             continue
         id = item.id.partition(".")[0]
-        effort, how = how_to_know(item.id, lines.get(id), titles)
+        effort, how = how_to_know(item.id, lines.get(id), titles, begun=_begun(replay, item.id))
         gain = float(np.average(values, weights=trials.weights)) - item.shape.middle
         found.append(
             FirmUp(
@@ -163,7 +163,7 @@ def _candidates(
     for item in plan.inputs:
         id = item.id.partition(".")[0]
         if id not in known and item.id not in known:
-            effort, _ = how_to_know(item.id, lines.get(id), titles)
+            effort, _ = how_to_know(item.id, lines.get(id), titles, begun=_begun(replay, item.id))
             consider(item.id, replay.affected([item.id]), effort, event=False)
     for gate in plan.gates:
         effort, _ = how_to_know_event(gate.id, lines.get(gate.id), titles)
@@ -178,6 +178,12 @@ def _candidates(
 def _known(replay: Replay) -> set[str]:
     conditions = replay.draws.conditions
     return set() if conditions is None else {*conditions.amounts, *conditions.agreed}
+
+
+def _begun(replay: Replay, figure: str) -> bool:
+    """Tell whether some was paid already for the line or goods that a figure belongs to."""
+    conditions, id = replay.draws.conditions, figure.partition(".")[0]
+    return conditions is not None and bool({id, f"{id}.goods"} & conditions.partial.keys())
 
 
 def _base_gain(replay: Replay, figure: str, mean: float) -> float:

@@ -18,7 +18,9 @@ _OWN_DOING = ("consumables", "finish", "hardware", "wheels")
 _UNITS = {"h": "hours", "pcs": "pieces"}
 
 
-def how_to_know(figure: str, line: Line | None, titles: Mapping[str, str]) -> tuple[str, str]:
+def how_to_know(
+    figure: str, line: Line | None, titles: Mapping[str, str], *, begun: bool = False
+) -> tuple[str, str]:
     """Give the effort that a firm figure takes, and how it is had, as a sentence without its full stop.
 
     Parameters
@@ -29,6 +31,8 @@ def how_to_know(figure: str, line: Line | None, titles: Mapping[str, str]) -> tu
         The line that it belongs to; None for an event or a consignment.
     titles : mapping
         Title by id of line, event or consignment.
+    begun : bool
+        Whether some of it is paid: it is ordered, and what can be asked for is what is still to come.
     """
     id, _, key = figure.partition(".")
     last = key.rpartition(".")[2] or key
@@ -56,6 +60,13 @@ def how_to_know(figure: str, line: Line | None, titles: Mapping[str, str]) -> tu
         return "low", f"Look up or ask for {phrase}"
     if last == "resale":
         return "medium", f"Look at what {thing} sells for afterwards"
+    if begun:
+        asked = (
+            f"Ask what is still to pay for {phrase}"
+            if last == "amount"
+            else f"Ask for {phrase} before buying more"
+        )
+        return "low", asked
     if by_shop:
         return "medium", f"Have a shop look at it and quote a fixed price: {phrase}"
     return "low", f"Get {phrase} quoted before ordering"

@@ -11,6 +11,7 @@ Letters: N trials, M measures.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -24,10 +25,11 @@ from forecast.decide.paired import mean_change, percentile_change
 from forecast.decide.replay import Change, Outcome, Replay, replay_of, with_open_figures
 from forecast.engine.evaluate import Value
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
+from forecast.engine.plan import compile_plan
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, percentiles
 from forecast.errors import SimulationError
-from forecast.spending.asis import Knowledge, forecast_given
+from forecast.spending.asis import Knowledge, facts_about, forecast_given
 
 Money = Callable[[float], str]
 
@@ -119,7 +121,7 @@ class Measures:
     def sentence(self, money: Money) -> str:
         """Say which measures to take together."""
         if not self.alone:
-            return "The build has no measures. Add a [[measure]] with a cost and what it changes."
+            return "No measure can be taken. Add a [[measure]] with a cost and what it changes."
         none, best = self.combinations[0], self.best_mean
         if not best.measures:
             return "None of the measures pays on average."
@@ -247,7 +249,7 @@ def measures_of(
     trials, seed : int
     known : KnownFacts or Standing, optional
     only : sequence of str, optional
-        Ids of the measures to consider, at most 12; all when left out.
+        Ids of the measures to consider, at most 12; all that do not come too late when left out.
 
     Returns
     -------
@@ -263,7 +265,8 @@ def measures_of(
         if id not in listed:
             message = f"measure {id!r}: not in the build. {nearest(id, listed)}"
             raise SimulationError(message)
-    chosen = [measure for measure in build.measure if only is None or measure.id in only]
+    late = _too_late(build, scenario, known) if only is None else frozenset()
+    chosen = [item for item in build.measure if item.id not in late and (only is None or item.id in only)]
     if len(chosen) > MOST_MEASURES:
         message = (
             f"measures: {len(chosen)} of them make {2 ** len(chosen):,} combinations; at most {MOST_MEASURES} can be "
@@ -291,6 +294,34 @@ def measures_of(
         min(combinations, key=lambda item: (item.p90, len(item.measures))),
         percentile_change(base.totals, best.totals, 0.8, drawn.replicates, drawn.weights),
     )  # fmt: skip
+
+
+_ORDERING = re.compile(r"\b(before|when|while) ordering\b", re.IGNORECASE)
+"""What a measure's name says of when it is taken; a build file has no other word for it."""
+
+
+def _too_late(build: Build, scenario: str | None, known: Knowledge) -> frozenset[str]:
+    """Name measures that nobody can take any more.
+
+    Those before ordering, once the kit is paid, in part too, or agreed; and those that would firm up figures (a quote
+    in writing) where each of these figures belongs to a line that is paid or agreed.
+    """
+    plan = compile_plan(build, scenario)
+    facts, _ = facts_about(plan, known)
+    if facts is None:
+        return frozenset()
+    once = {row.id for row in plan.rows if row.bought == "once"}
+    settled = {*facts.amounts, *facts.agreed, *(once & facts.part_paid.keys())}
+    kit = {item.id for item in build.line if item.group == "kit"}
+    kit |= {f"{item.id}.goods" for item in build.consignment}
+    ordered = bool(kit & (settled | facts.part_paid.keys()))
+
+    def late(measure: Measure) -> bool:
+        figures = (*measure.figures, *measure.ranges)
+        quoted = bool(figures) and all(name.partition(".")[0] in settled for name in figures)
+        return quoted or (ordered and _ORDERING.search(measure.title) is not None)
+
+    return frozenset(item.id for item in build.measure if late(item))
 
 
 def _cost_line(measure: Measure) -> Line:

@@ -6,6 +6,8 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from forecast.build.schema import Build, Line
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.decide.replay import Change, Replay
@@ -91,7 +93,8 @@ def why_safe(line: Line) -> str | None:
 def trims(replay: Replay, build: Build) -> Trims:
     """Rank optional lines by what leaving them out frees at P80.
 
-    What was paid is spent: a line that is closed or agreed is not proposed, one begun frees what is still to come.
+    What was paid is spent: a line that is closed or agreed is not proposed, one begun frees what is still to come. A
+    line that brings money in frees nothing by being left out, and is neither proposed nor said to stay.
 
     Parameters
     ----------
@@ -112,6 +115,8 @@ def trims(replay: Replay, build: Build) -> Trims:
     trials = replay.forecast.trials
     for line in build.line:
         if not line.optional or line.id not in present or line.id in over:
+            continue
+        if np.average(trials.row(line.id), weights=trials.weights) < 0:
             continue
         why = why_safe(line)
         if why is not None:

@@ -12,7 +12,7 @@ from forecast.build.buildfile import parse_build
 from forecast.decide.firm_up import EFFORTS, firm_up
 from forecast.decide.replay import replay_of
 from forecast.engine.forecast import simulate
-from forecast.engine.known import Agreed, KnownFacts
+from forecast.engine.known import Agreed, KnownFacts, PartPaid
 from tests.decide.sample import euros, small
 from tests.references.portfolios import normals
 from tests.references.trade_facts import NORMALS, SPREAD, SPREAD_GIVEN_FIRST
@@ -83,6 +83,15 @@ def test_order_is_release_against_effort() -> None:
     assert by_figure["paint_self"].how == "Find out whether \u201cPaint self\u201d is needed"
     assert "filler.own_hours" not in by_figure  # it moves no money here
     assert "mask.amount" not in by_figure  # it is known
+
+
+def test_what_is_paid_in_part_is_not_quoted_before_ordering() -> None:
+    build = small()
+    known = KnownFacts(part_paid={"kit": PartPaid(1000.0, 0.0), "filler": PartPaid(20.0, 0.0)})
+    found = {item.figure: item for item in firm_up(replay_of(simulate(build, "diy", known=known)), build)}
+    assert found["kit.amount"].how == "Ask what is still to pay for \u201cKit\u201d"
+    assert found["filler.price"].how == "Ask for the price of \u201cFiller\u201d before buying more"
+    assert found["spoiler.amount"].how == "Get \u201cSpoiler\u201d quoted before ordering"
 
 
 def test_what_is_known_needs_no_quote() -> None:

@@ -10,6 +10,7 @@ from forecast.build.buildfile import parse_build
 from forecast.build.schema import Build
 from forecast.decide.measures import measures_of
 from forecast.engine.forecast import simulate
+from forecast.engine.known import Agreed, KnownFacts, PartPaid
 from forecast.errors import SimulationError
 from tests.decide.sample import euros, small
 
@@ -203,3 +204,42 @@ def test_no_measures() -> None:
     assert "Add a [[measure]]" in found.sentence(euros)
     with pytest.raises(SimulationError, match="not in the build"):
         measures_of(small(), only=["x"])
+
+
+LATE = """
+[[measure]]
+id = "quote"
+name = "Ask a third shop for a fixed price in writing"
+cost = 10
+chances = { poor_fit = 0.9 }
+ranges = { "paint_self.amount" = 0.7 }
+[[measure]]
+id = "inspector"
+name = "Ask the inspector before ordering"
+cost = 80
+chances = { poor_fit = 0.6 }
+[[measure]]
+id = "panel"
+cost = 20
+chances = { poor_fit = 0.5 }
+figures = { "filler.quantity" = 0.9 }
+"""
+
+
+@pytest.mark.parametrize(
+    ("known", "left"),
+    [
+        (KnownFacts(), {"quote", "inspector", "panel"}),
+        (KnownFacts(amounts={"paint_self": 500.0}), {"inspector", "panel"}),
+        (KnownFacts(agreed={"paint_self": Agreed(500.0, 0.1)}), {"inspector", "panel"}),
+        (KnownFacts(part_paid={"kit": PartPaid(900.0, 0.0)}), {"quote", "panel"}),
+        (KnownFacts(part_paid={"filler": PartPaid(20.0, 0.0)}), {"quote", "inspector", "panel"}),
+        (KnownFacts(amounts={"kit": 2800.0, "filler": 60.0, "paint_self": 500.0}), set()),
+    ],
+)  # fmt: skip
+def test_what_comes_too_late_is_no_measure_any_more(known: KnownFacts, left: set[str]) -> None:
+    found = measures_of(small(LATE), "diy", 1024, known=known)
+    assert {item.id for item in found.alone} == left
+    assert found.sentence(euros).startswith("No measure can be taken") is (not left)
+    named = measures_of(small(LATE), "diy", 1024, known=known, only=["quote"])
+    assert [item.id for item in named.alone] == ["quote"]

@@ -69,3 +69,18 @@ def test_nothing_optional() -> None:
     found = trims(replay_of(simulate(plain, "diy", 1024)), plain)
     assert found.proposed == found.kept == ()
     assert "optional = true" in found.sentence(euros)
+
+
+def test_money_that_comes_in_is_never_proposed_for_leaving_out() -> None:
+    sold = """
+[[line]]
+id = "resale"
+name = "Resale of removed parts (income)"
+group = "other"
+optional = true
+quantity = -1
+price = { low = 60, middle = 200, high = 600 }
+"""
+    found = trims(replay_of(simulate(small(sold), "diy")), small(sold))
+    assert [item.id for item in found.proposed] == ["spoiler"]
+    assert "resale" not in {item.id for item in found.kept}
