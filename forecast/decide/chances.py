@@ -24,7 +24,12 @@ def builds(chance: float) -> str:
     return f"{round(100 * chance)} of 100 builds"
 
 
-def rounded_hours(value: float) -> str:
-    """Write a number of hours, rounded to what an estimate of work can mean."""
+def round_hours(value: float) -> int:
+    """Round a number of hours to what an estimate of work can mean."""
     step = 1 if value < 20 else 5
-    return f"{round(value / step) * step:,.0f}"
+    return round(value / step) * step
+
+
+def rounded_hours(value: float) -> str:
+    """Write a number of hours, rounded by `round_hours`."""
+    return f"{round_hours(value):,.0f}"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.decide.chances import rounded_hours
+from forecast.decide.chances import round_hours, rounded_hours
 from forecast.engine.forecast import Forecast
 from forecast.engine.plan import OWN_WORK
 from forecast.engine.shapes import Array
@@ -41,6 +41,8 @@ class OwnHourPay:
         Value of an own hour at which the two have the same P80, own time counted; None where they never have.
     dearer_at_p80 : bool
         Whether the worker's P80 is the higher one already with own hours counting nothing.
+    middle_hours : tuple of float, or None
+        P50 of own hours of the worker and of the other, as they stand beside each; None where they are shown nowhere.
     """
 
     worker: str
@@ -53,19 +55,26 @@ class OwnHourPay:
     p90: Estimate | None
     turns_at: float | None
     dearer_at_p80: bool = False
+    middle_hours: tuple[float, float] | None = None
 
     def sentence(self, money: Money, strong: str = "") -> str:
         """Say what an own hour earns; ``strong`` is put around the key figure."""
         if self.saving <= 0:
-            return (
-                f"{self.worker} takes {rounded_hours(self.extra_hours)} own hours more than {self.other} and saves "
-                "nothing: your time earns nothing by it."
-            )
+            return f"{self._more_hours()} and saves nothing: your time earns nothing by it."
         pays = f"{strong}{money(self.mean.value)} per own hour{strong}"
         text = f"Doing it yourself pays {pays} ({self.worker} against {self.other})"
         if self.p10 is not None and self.p90 is not None:
             text += f", from {money(self.p10.value)} to {money(self.p90.value)} in 8 of 10 builds"
         return f"{text}. If your hour is worth more than that to you, farm it out."
+
+    def _more_hours(self) -> str:
+        """Say how many own hours it takes more: the difference of the two figures that stand beside the ways."""
+        if self.middle_hours is None:
+            return f"{self.worker} takes {rounded_hours(self.extra_hours)} own hours more than {self.other} on average"
+        more = round_hours(self.middle_hours[0]) - round_hours(self.middle_hours[1])
+        if more > 0:
+            return f"{self.worker} takes {more:,.0f} own hours more than {self.other} in the middle (P50)"
+        return f"{self.worker} takes as many own hours as {self.other} or fewer in the middle (P50), more on average"
 
     def turning_sentence(self, money: Money) -> str:
         """Say at which value of an own hour the decision turns."""
@@ -92,6 +101,7 @@ def own_hour_pay(
     hours: tuple[Array, Array],
     replicates: int,
     weights: Array | None = None,
+    middle: tuple[float, float] | None = None,
 ) -> OwnHourPay | None:
     """Give what the own hours of one way to build earn against another.
 
@@ -103,6 +113,8 @@ def own_hour_pay(
     hours : tuple of ndarray, shape (N,)
     replicates : int
     weights : ndarray, shape (N,), optional
+    middle : tuple of float, optional
+        P50 of own hours of both, as it is shown beside them.
 
     Returns
     -------
@@ -133,6 +145,7 @@ def own_hour_pay(
             (totals[worker], totals[other]), (hours[worker], hours[other]), weights=weights
         ),
         percentile(totals[worker], 0.8, weights) > percentile(totals[other], 0.8, weights),
+        None if middle is None else (middle[worker], middle[other]),
     )  # fmt: skip
 
 

@@ -284,10 +284,12 @@ def compare_forecasts(
                 mean_estimate(totals[place] - least, replicates, weights),
             )
         )  # fmt: skip
+    middle = {item.id: item.hours[SHARES.index(0.5)].value for item in summaries}
     pairs, differences = [], {}
     for one, other in combinations(forecasts, 2):
         moved = tuple(forecast_change(forecasts[one], forecasts[other], q) for q in (0.8, 0.9))
-        pairs.append(_pair(one, other, titles, alike[one], alike[other], (moved[0], moved[1])))
+        worked = middle[one], middle[other]
+        pairs.append(_pair(one, other, titles, alike[one], alike[other], (moved[0], moved[1]), worked))
         difference = alike[other].trials.totals - alike[one].trials.totals
         difference.setflags(write=False)
         differences[one, other] = difference
@@ -331,6 +333,7 @@ def _pair(
     first: Forecast,
     second: Forecast,
     moved: tuple[Estimate, Estimate],
+    worked: tuple[float, float],
 ) -> Pair:
     a, b = first.trials.totals, second.trials.totals
     replicates, weights = first.trials.replicates, first.trials.weights
@@ -345,6 +348,6 @@ def _pair(
         dominance(a, b, names, (weights, weights)),
         own_hour_pay(
             names, (cash_totals(first), cash_totals(second)), (first.trials.hours, second.trials.hours),
-            replicates, weights,
+            replicates, weights, worked,
         ),
     )  # fmt: skip

@@ -277,3 +277,56 @@ def test_paired_errors_are_a_quarter_of_unpaired_ones() -> None:
             seen.append(paired.error / math.hypot(one.error, other.error))
     for seen in ratios.values():
         assert sorted(seen)[4] <= 0.25
+
+
+@pytest.mark.parametrize(
+    ("hand_over", "said"),
+    [
+        (0.0, "Working takes 30 own hours more than Buying in the middle (P50) and saves nothing"),
+        (0.4, "Working takes 30 own hours more than Buying in the middle (P50) and saves nothing"),
+        (
+            0.6,
+            "Working takes as many own hours as Buying or fewer in the middle (P50), more on average and saves",
+        ),
+    ],
+)
+def test_own_hours_more_are_those_that_stand_beside_the_ways(hand_over: float, said: str) -> None:
+    """Some builds are long: the mean moves with them, the middle figures do not."""
+    build = parse_build(f"""
+[build]
+name = "Hours"
+currency = "EUR"
+country = "IE"
+[[line]]
+id = "dear"
+name = "Dear"
+group = "other"
+package = "work"
+route = "self"
+amount = 500
+own_hours = {"605" if hand_over > 0.5 else "635"}
+[[line]]
+id = "cheap"
+name = "Cheap"
+group = "other"
+package = "work"
+route = "shop"
+amount = 100
+own_hours = 605
+[[event]]
+id = "worse"
+package = "work"
+route = "self"
+chance = {min(hand_over, 0.4) or 0.01}
+cost = 1
+own_hours = 250
+[scenario.working]
+all = "self"
+[scenario.buying]
+all = "shop"
+""")
+    found = compare(build, trials=1024)
+    pay = found.pairs[0].pay
+    assert pay is not None
+    assert pay.sentence(euros).startswith(said)
+    assert [round(item.hours[1].value) for item in found.scenarios] == [605 if hand_over > 0.5 else 635, 605]
