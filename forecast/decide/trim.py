@@ -6,12 +6,11 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from forecast.build.schema import Build, Line
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.decide.replay import Change, Replay
 from forecast.engine.statistics import Estimate
+from forecast.spending.settling import brings_in
 
 Money = Callable[[float], str]
 
@@ -116,7 +115,7 @@ def trims(replay: Replay, build: Build) -> Trims:
     for line in build.line:
         if not line.optional or line.id not in present or line.id in over:
             continue
-        if np.average(trials.row(line.id), weights=trials.weights) < 0:
+        if brings_in(build, line.id):
             continue
         why = why_safe(line)
         if why is not None:
