@@ -9,14 +9,14 @@ import streamlit as st
 from forecast.build.oneself import own_hazards, own_hazards_sentence
 from forecast.dashboard.choose_mix import best_mix
 from forecast.dashboard.choose_quotes import which_quote
-from forecast.dashboard.layout import answer, palette, picture, table, text, told_plainly
+from forecast.dashboard.layout import answer, palette, picture, safe, table, text, told_plainly
 from forecast.dashboard.proposing import add_both_ways
 from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened
 from forecast.decide.scenarios import Comparison
 from forecast.views.charts import difference_strip, scenario_bars
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.money import about, hourly, hours, percent
-from forecast.views.sentences import with_receipts
+from forecast.views.sentences import left_prices, with_receipts
 from forecast.words.text import STRONG
 
 
@@ -35,8 +35,11 @@ def page() -> None:
         else:
             comparison = compared(view)
             _answer(view, comparison)
-            if told := with_receipts(view.build, known_by_now(view)):
-                st.caption(f"{' '.join(told)} What is paid is spent either way.")
+            known = known_by_now(view)
+            if told := with_receipts(view.build, known):
+                told.append("What is paid is spent either way.")
+                told += left_prices(view.build, known, [item.id for item in comparison.scenarios])
+                st.caption(safe(" ".join(told)))
             named = [(item.name, as_it_stands(view, item.id)) for item in comparison.scenarios]
             picture(scenario_bars(named, palette()))
             st.subheader("Two against each other")

@@ -12,6 +12,16 @@ from forecast.spending.ledger.records import AgreementKind
 
 
 @dataclass(frozen=True)
+class Promise:
+    """A price agreed, with whom and for which line, and what of it is to pay; minor units of the build's currency."""
+
+    supplier: str
+    line_id: str
+    price_minor: int
+    left_minor: int
+
+
+@dataclass(frozen=True)
 class Standing:
     """What the ledger said on a day; money in minor units of the build's currency.
 
@@ -37,6 +47,8 @@ class Standing:
     said : mapping of str to int
         What a line comes to in all, by the builder's last word on what is left to buy.
     baseline : Baseline or None
+    promises : tuple of Promise
+        Agreements that are open and not paid in full.
     """
 
     as_of: dt.date | None
@@ -50,6 +62,7 @@ class Standing:
     paid_up: frozenset[str] = frozenset()
     foreign: Mapping[str, tuple[str, float]] = field(default_factory=dict)
     more: frozenset[str] = frozenset()
+    promises: tuple[Promise, ...] = ()
 
     @property
     def says_something(self) -> bool:
@@ -240,7 +253,7 @@ class Record:
                 marks[kind][what.subject] = what.state
                 mark += 1
             now = marks if moment.day_over else self._marks_by(moment, marks, mark, payment)
-            committed, agreed, paid_up = self._committed(day, against)
+            committed, agreed, paid_up, promises = self._committed(day, against)
             yield Standing(
                 day,
                 {line: amount for line, amount in paid.items() if amount},
@@ -257,6 +270,7 @@ class Record:
                     if len(sums) == 1 and "" not in sums
                 },
                 frozenset(line for line, state in now["line"].items() if state == "more"),
+                promises,
             )
 
     def _marks_by(
@@ -309,11 +323,12 @@ class Record:
 
     def _committed(
         self, day: dt.date, against: Mapping[int, float]
-    ) -> tuple[dict[str, int], dict[str, AgreementKind], frozenset[str]]:
-        """Give what is agreed and not yet paid by line, the lines with a price agreed, and those paid up."""
+    ) -> tuple[dict[str, int], dict[str, AgreementKind], frozenset[str], tuple[Promise, ...]]:
+        """Give what is agreed and not paid yet by line, lines with a price agreed, those paid up, and each price."""
         sums: dict[str, int] = {}
         kinds: dict[str, AgreementKind] = {}
         done: set[str] = set()
+        promises = []
         for one in self.commitments:
             if one.date > day:
                 continue
@@ -323,10 +338,11 @@ class Record:
                 if one.state == "settled":
                     done.add(one.line_id)
             elif left > 0:
+                promises.append(Promise(one.supplier, one.line_id, one.expected_minor, left))
                 sums[one.line_id] = sums.get(one.line_id, 0) + left
                 kinds[one.line_id] = (
                     "estimate" if "estimate" in (one.kind, kinds.get(one.line_id)) else "fixed"
                 )
             else:
                 done.add(one.line_id)
-        return sums, kinds, frozenset(done - sums.keys())
+        return sums, kinds, frozenset(done - sums.keys()), tuple(promises)

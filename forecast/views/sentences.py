@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from forecast.build.completeness import findings
+from forecast.build.scenario import scenario_title
 from forecast.build.schema import Build
 from forecast.engine.forecast import Forecast
+from forecast.engine.plan import compile_plan
 from forecast.engine.shapes import Z90
 from forecast.engine.statistics import Estimate
 from forecast.spending.estimates import Unusual
@@ -246,6 +248,32 @@ def with_receipts(build: Build, known: Standing | None, forecast: Forecast | Non
         gone = entered(forecast.outside, money)
         text += f" {gone} of it went on what is not in these lines, and is counted on top."
     return [text]
+
+
+def left_prices(build: Build, known: Standing | None, ways: Sequence[str]) -> list[str]:
+    """Say which ways of doing the build leave a price that is agreed; nothing where none does.
+
+    Parameters
+    ----------
+    build : Build
+    known : Standing or None
+    ways : sequence of str
+        Ids of the scenarios that stand beside each other.
+    """
+    plans = {way: compile_plan(build, way) for way in ways} if known is not None and known.promises else {}
+    told = []
+    for one in () if known is None else known.promises:
+        without = [way for way in ways if one.line_id in plans[way].absent]
+        if without:
+            names = " and ".join(f"\u201c{scenario_title(build, way)}\u201d" for way in without)
+            price, paid = exact(one.price_minor, build.build.currency), one.price_minor - one.left_minor
+            told.append(
+                f"{names} {'leaves' if len(without) == 1 else 'leave'} an agreed price of {price} with {one.supplier} "
+                f"for \u201c{plans[without[0]].absent[one.line_id]}\u201d"
+                + (f", of which {exact(paid, build.build.currency)} is paid" if paid > 0 else "")
+                + ": what leaving it costs is not counted."
+            )
+    return told
 
 
 def width_sentence(watch: Reforecast) -> str:

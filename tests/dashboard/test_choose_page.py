@@ -15,7 +15,7 @@ from forecast.decide.scenarios import compare
 from forecast.spending.folder import BuildFolder
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.commands.quotes import EXAMPLE
-from forecast.views.money import about, hourly
+from forecast.views.money import about, exact, hourly
 from tests.dashboard.conftest import Run, charts, words
 from tests.dashboard.test_cost_page import tables
 from tests.decide.sample import SMALL
@@ -209,3 +209,12 @@ def test_what_may_hurt_is_said_beside_the_way_and_beside_the_mix(run: Run, small
     said = words(run(small, "choose"))
     assert said.count("aint by yourself means spraying two-pack paint") == 2
     assert "The best mix with that farmed out:" in said
+
+
+def test_a_way_that_leaves_an_agreed_price_is_said_beside_the_ways(run: Run, half_way: BuildFolder) -> None:
+    (agreed,) = half_way.ledger().list_commitments()
+    app = run(half_way.build_file, "choose")
+    told = "\n".join(item.value for item in app.main.caption).replace("\\", "")
+    price = exact(agreed.expected_minor, "NZD")
+    assert told.count(f"leaves an agreed price of {price} with {agreed.supplier} for") == 1
+    assert "what leaving it costs is not counted." in told

@@ -282,3 +282,19 @@ def test_advice_for_another_level_asks_about_narrow_ranges_there(
     nine = ask(capsys, "advise", *where, "--level", "P90")["if_ranges_are_narrow"]["value"]
     eight = ask(capsys, "advise", *where)["if_ranges_are_narrow"]["value"]
     assert nine > eight == ask(capsys, "budget", *where)["if_ranges_are_narrow"]["P80"]["value"]
+
+
+def test_a_way_that_leaves_an_agreed_price_is_said_once(
+    folder: BuildFolder, ledger: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ledger.add_commitment("2026-03-05", "A paint shop", "paint_shop", 6_480_00, "EUR")
+    where = str(folder.folder)
+    text = say(capsys, "compare", where, "diy", "shop", "mixed", "--trials", "256")
+    told = "“Diy” leaves an agreed price of €6,480.00 with A paint shop for “Paint shop”"
+    assert text.count(f"{told}: what leaving it costs is not counted.") == 1
+    assert text.count("agreed price") == 1
+    ledger.add_receipt("2026-03-06", "A paint shop", 1_500_00, "EUR", [("paint_shop", 1_500_00)])
+    paid = say(capsys, "compare", where, "diy", "mixed", "--trials", "256")
+    assert f"{told}, of which €1,500.00 is paid: what leaving it costs is not counted." in paid
+    assert "agreed price" not in say(capsys, "compare", where, "shop", "mixed", "--trials", "256")
+    assert "agreed price" not in say(capsys, "compare", where, "--before-receipts", "--trials", "256")

@@ -199,7 +199,7 @@ def run_compare(options: argparse.Namespace) -> int:
     from forecast.build.oneself import own_hazards
     from forecast.decide.scenarios import compare
     from forecast.spending.folder import BuildFolder
-    from forecast.views.sentences import with_receipts
+    from forecast.views.sentences import left_prices, with_receipts
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -215,7 +215,8 @@ def run_compare(options: argparse.Namespace) -> int:
         "pairs": plain(found.pairs),
         "own_hazards": {item.id: plain(own_hazards(build, item.id)) for item in found.scenarios},
     }
-    return answer(options, "\n".join([*with_receipts(build, known), compare_text(build, found)]), data)
+    told = [*with_receipts(build, known), *left_prices(build, known, [item.id for item in found.scenarios])]
+    return answer(options, "\n".join([*told, compare_text(build, found)]), data)
 
 
 def compare_text(build: Build, found: Comparison) -> str:
