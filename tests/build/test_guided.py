@@ -571,7 +571,7 @@ def test_a_rate_that_is_not_on_file_must_be_told() -> None:
 def test_all_mistakes_of_an_answers_file_are_named_at_once(tmp_path: Path) -> None:
     file = tmp_path / "answers.toml"
     file.write_text(
-        'origin = "Mars"\nshiping = "sea"\nkit_price = { low = 300, high = 200 }\npaint = "me"\nbudget = -5\n'
+        'origin = "Mars"\nshiping = "sea"\nkit_price = { low = 300, high = 200 }\npaint = "nobody"\nbudget = -5\n'
         'boxes = "large"\npanels = []\nwheels_new = 3\n',
         encoding="utf-8",
     )
@@ -582,7 +582,7 @@ def test_all_mistakes_of_an_answers_file_are_named_at_once(tmp_path: Path) -> No
     assert "line 1: origin: found 'Mars'" in text
     assert "line 2: shiping: unknown key 'shiping'. Did you mean 'shipping'?" in text
     assert "line 3: kit_price: low 300, high 200. low must be under high." in text
-    assert "line 4: paint: found 'me'. Legal: self, shop. Or write \"don't know\"." in text
+    assert "line 4: paint: found 'nobody'. Legal: self, shop. Or write \"don't know\"." in text
     assert "line 5: budget: found -5. Write a number above zero" in text
     assert "line 6: boxes: found 'large'. Write 1 x 200x120x60 45 kg" in text
     assert "line 7: panels: found []. A kit has a part" in text
