@@ -54,6 +54,7 @@ def test_no_page_has_a_serious_finding(
     expect(page.get_by_role("heading", level=1)).to_be_visible(timeout=30_000)
     settled(page)
     nav = page.get_by_test_id("stSidebarNav") if width > 640 else page.locator(".st-key-phone-nav")
+    expect(nav.get_by_role("link").nth(4)).to_be_visible(timeout=20_000)
     titles = nav.get_by_role("link").all_inner_texts()
     assert len(titles) >= 5
     found: dict[str, list[tuple[str, str]]] = {}

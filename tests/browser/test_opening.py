@@ -131,7 +131,11 @@ def test_a_build_made_while_a_demo_is_open_keeps_its_own_first_scenario(
     write(page, "What do you call this build?", "Kestrel")
     expect(page.get_by_text("Your answers so far")).to_be_visible(timeout=20_000)
     settled(page)
+    settled(page)
     page.get_by_text("Your answers so far").click()
+    expect(page.get_by_role("button", name="That is enough")).to_be_visible()
+    settled(page)
+    page.wait_for_timeout(600)  # the fold opens over some frames, and a click on its way there is lost
     page.get_by_role("button", name="That is enough").click()
     folder = page.get_by_role("textbox", name="Folder")
     expect(folder).to_be_visible(timeout=20_000)

@@ -90,7 +90,11 @@ def test_a_build_from_nothing(
     )
     assert wide <= 1, "the page scrolls sideways"
     keep(page, f"start-question-{look}-{width}")
+    settled(page)
     page.get_by_text("Your answers so far").click()
+    expect(page.get_by_role("button", name="That is enough")).to_be_visible()
+    settled(page)
+    page.wait_for_timeout(600)  # the fold opens over some frames, and a click on its way there is lost
     page.get_by_role("button", name="That is enough").click()
     asked(page, "Where shall it go?")
     held = re.match(r"Hold (NZ\$[\d,]+)", sentence.inner_text())
