@@ -120,7 +120,7 @@ def test_only_the_ledger_knows_its_database() -> None:
     nobody_imports(lambda file, target: target.split(".")[0] == "sqlite3" and "ledger" not in file.parts)
 
 
-OWN = {"forecast/trade/incoterms.py", "forecast/dashboard/server.py"}
+OWN = {"forecast/build/incoterms.py", "forecast/dashboard/server.py"}
 """Modules that read a file which comes with a package."""
 
 

@@ -10,17 +10,9 @@ from forecast.build.checks import dependencies
 from forecast.build.completeness_rules import Finding, load_rules, usual_cost
 from forecast.build.consignment import Consignment
 from forecast.build.edit import SetKey
-from forecast.build.facts import (
-    BUYER_SHIPS,
-    FREIGHT_OUT_OF_DUTY,
-    FREIGHT_OUT_OF_TAX,
-    NO_IMPORT_TAX,
-    SELLER_UNLOADS,
-    TAX_FIGURES,
-    Facts,
-    text_of,
-)
+from forecast.build.facts import Facts, text_of
 from forecast.build.figures import FigureBase, Known
+from forecast.build.incoterms import incoterm
 from forecast.build.library import PRACTICE, Range
 from forecast.build.library.load import rounded
 from forecast.build.rates import ask_for_rate, per_euro
@@ -42,14 +34,15 @@ def _is_nothing(figure: FigureBase | None) -> bool:
 def of_consignments(facts: Facts) -> Iterator[Finding]:
     """Find freight, tax and charges at either end that a consignment is silent on, or says are nothing."""
     for bought in facts.build.consignment:
-        ships = bought.incoterm in BUYER_SHIPS
+        rule = incoterm(bought.incoterm)
+        ships = not rule.seller_ships
         freight = bought.freight if bought.freight is not None else bought.freight_rate
         if ships and (freight is None or _is_nothing(freight)):
             yield _freight(facts, bought)
-        if bought.incoterm == "EXW" and (bought.export_inland is None or _is_nothing(bought.export_inland)):
+        if rule.buyer_exports and (bought.export_inland is None or _is_nothing(bought.export_inland)):
             yield _export(facts, bought)
         yield from _untaxed(facts, bought)
-        if bought.incoterm in SELLER_UNLOADS:
+        if rule.seller_unloads:
             continue
         unloading = (bought.arrival.terminal, bought.arrival.documents)
         if bought.mode == "sea" and all(map(_is_nothing, unloading)):
@@ -100,8 +93,9 @@ def _export(facts: Facts, bought: Consignment) -> Finding:
     change, words = _key_set(bought, "export_inland", cost)
     return Finding(
         f"export_inland-{bought.id}", "must", f"Costs in the export country of {bought.title}",
-        "Under EXW the goods are handed over at the seller's door: carriage to the port, export clearance and loading "
-        "are the buyer's, and none are given. Customs count them into the value, so a line of its own does not do.",
+        f"Under {bought.incoterm} the goods are handed over at the seller's door: carriage to the port, export "
+        "clearance and loading are the buyer's, and none are given. Customs count them into the value, so a line of "
+        "its own does not do.",
         cost, currency, PRACTICE if cost else ask_for_rate(currency), line=bought.id, change=change,
         mend=f"In {_place(bought)} add {words}, or ask the seller for FCA.",
     )  # fmt: skip
@@ -109,8 +103,12 @@ def _export(facts: Facts, bought: Consignment) -> Finding:
 
 def _untaxed(facts: Facts, bought: Consignment) -> Iterator[Finding]:
     """Find a consignment whose import tax is overwritten with nothing."""
-    zero = [name for name, figure in bought.overrides.items() if name in TAX_FIGURES and _is_nothing(figure)]
-    if not zero or facts.build.build.country in NO_IMPORT_TAX or bought.incoterm == "DDP":
+    zero = [
+        name
+        for name, figure in bought.overrides.items()
+        if name in facts.law.tax_names and _is_nothing(figure)
+    ]
+    if not zero or not facts.law.taxed or incoterm(bought.incoterm).seller_pays_dues:
         return
     usual = usual_cost(facts.build, "import_tax")
     kept = {name: as_written(figure) for name, figure in bought.overrides.items() if name not in zero}
@@ -177,7 +175,7 @@ def percentages(facts: Facts) -> Iterator[Finding]:
 
 def _missed_lines(facts: Facts, line: Line, bases: Mapping[str, tuple[str, ...]]) -> list[Line]:
     """Give the lines of kit, freight and duty that a percentage should be taken of and is not."""
-    build, country, base = facts.build, facts.build.build.country, set(bases[line.id])
+    build, base = facts.build, set(bases[line.id])
     kit = [item for item in build.line if item.group == "kit"]
     freight = [
         item
@@ -187,9 +185,9 @@ def _missed_lines(facts: Facts, line: Line, bases: Mapping[str, tuple[str, ...]]
     ]
     wanted: list[Line] = []
     if line in facts.duty:
-        wanted = kit + (freight if country not in FREIGHT_OUT_OF_DUTY else [])
+        wanted = kit + (freight if facts.law.duty_on_freight else [])
     elif line in facts.import_tax:
-        wanted = kit + list(facts.duty) + (freight if country not in FREIGHT_OUT_OF_TAX else [])
+        wanted = kit + list(facts.duty) + (freight if facts.law.tax_on_freight else [])
     elif base & {item.id for item in kit}:
         wanted = [item for item in kit if item.percent is None or line.group != "kit"]
     return [

@@ -11,27 +11,14 @@ from functools import cached_property
 
 from forecast.build.cautions import mentions
 from forecast.build.figures import Known
+from forecast.build.incoterms import incoterm
+from forecast.build.rulefiles import Country, country_of
 from forecast.build.schema import Build, Costed, Currency, Line
 
 SEA_WORDS = ("sea", "ocean", "lcl", "fcl", "container", "port", "vessel", "w/m", "groupage")
 OTHER_WAYS = ("courier", "air", "airfreight", "road", "parcel", "post", "truck")
 DUTY_WORDS = ("duty", "duties", "customs duty", "tariff")
 TAX_WORDS = ("vat", "gst", "hst", "import tax", "sales tax", "consumption tax", "import_vat", "import_gst")
-BUYER_SHIPS = frozenset({"EXW", "FCA", "FOB"})
-"""Incoterms 2020 rules under which the freight is the buyer's."""
-SELLER_UNLOADS = frozenset({"DAP", "DPU", "DDP"})
-"""Incoterms 2020 rules under which the charges on arrival are the seller's."""
-SELLER_BEARS_TRANSIT = frozenset({"CIF", "CIP", "DAP", "DPU", "DDP"})
-"""Incoterms 2020 rules under which the seller insures the way, or bears its risk."""
-NO_IMPORT_TAX = frozenset({"US"})
-"""Countries without a tax on imports beside duty."""
-TAX_FIGURES = frozenset({"vat", "gst", "hst", "consumption_tax", "tax"})
-"""Names under which a consignment may overwrite the rate of import tax."""
-FREIGHT_OUT_OF_DUTY = frozenset({"US", "AU", "NZ", "CA"})
-"""Countries whose customs value leaves international freight and insurance out."""
-FREIGHT_OUT_OF_TAX = frozenset({"CA", "US"})
-"""Countries whose import tax base leaves it out too, or that have none."""
-
 
 _FEE_WORDS = ("fee", "fees", "disbursement", "advance", "advancing")
 
@@ -106,6 +93,11 @@ class Facts:
     """What a build file tells about the build."""
 
     build: Build
+
+    @cached_property
+    def law(self) -> Country:
+        """What is known of the rules of the country that the car is registered in."""
+        return country_of(self.build.build.country)
 
     def lines(self, words: Iterable[str], groups: Iterable[str] = ()) -> Iterator[Line]:
         """Give the lines that mention one of the words, in some groups or all."""
@@ -297,7 +289,7 @@ class Facts:
     def uninsured(self) -> bool:
         """Something comes from abroad, and its consignment, if it has one, says nothing of insurance."""
         return self.unconsigned_import or any(
-            item.insurance_percent is None and item.incoterm not in SELLER_BEARS_TRANSIT
+            item.insurance_percent is None and not incoterm(item.incoterm).seller_bears_transit
             for item in self.build.consignment
         )
 
@@ -324,7 +316,7 @@ class Facts:
     @cached_property
     def untaxed_duty(self) -> bool:
         """There is duty but no import tax on it, in a country that has one."""
-        return bool(self.duty) and not self.import_tax and self.build.build.country not in NO_IMPORT_TAX
+        return bool(self.duty) and not self.import_tax and self.law.taxed
 
     @cached_property
     def no_dues(self) -> bool:
@@ -332,14 +324,4 @@ class Facts:
         return self.unconsigned_import and not self.duty and not self.import_tax
 
 
-__all__ = [
-    "BUYER_SHIPS",
-    "FREIGHT_OUT_OF_DUTY",
-    "FREIGHT_OUT_OF_TAX",
-    "NO_IMPORT_TAX",
-    "SELLER_BEARS_TRANSIT",
-    "SELLER_UNLOADS",
-    "TAX_FIGURES",
-    "Facts",
-    "text_of",
-]
+__all__ = ["Facts", "text_of"]

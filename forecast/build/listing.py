@@ -13,6 +13,7 @@ from forecast.build.edit import AddItem, changed
 from forecast.build.guided.text import comment, toml_value
 from forecast.build.library.load import rounded
 from forecast.build.listing_columns import ROLES, Cell, cell_number, figure_of
+from forecast.build.rulefiles import unknown_country
 from forecast.build.schema import GROUPS, Build
 from forecast.build.sheet import free_id
 from forecast.errors import BuildFileError, Problem
@@ -177,7 +178,10 @@ def _listed(row: _Row, taken: set[str], names: set[str], *, known: bool, skip: b
     table = _table(row, taken, names, known=known)
     if not row.problems:
         _, raised = assemble(
-            {"build": {"name": "list", "currency": row.currency, "country": "IE"}, "line": [table]}
+            {
+                "build": {"name": "list", "currency": row.currency, "country": unknown_country().country},
+                "line": [table],
+            }
         )
         for path, found, mend in raised:
             row.note(_role_of(path), found, mend)

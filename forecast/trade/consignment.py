@@ -14,6 +14,7 @@ from types import MappingProxyType
 from forecast.build.consignment import Consignment, Moment, figures_in
 from forecast.build.figures import Known
 from forecast.build.formula import Constant, Formula, Quotient
+from forecast.build.incoterms import IncotermsRule, incoterm
 from forecast.errors import RuleError
 from forecast.trade.currency import CurrencyPath
 from forecast.trade.customs import RuleBook
@@ -21,7 +22,6 @@ from forecast.trade.entry import EntryWriter
 from forecast.trade.exact import decimal, evaluate
 from forecast.trade.expansion import ComputedEvent, ComputedLine, Expansion, Stage
 from forecast.trade.figures_in_use import figures_in_use
-from forecast.trade.incoterms import IncotermsRule, incoterm
 from forecast.trade.journey import Journey, write_journey
 from forecast.trade.rules import RuleFigure, Rules, doubt, load_arrival, load_carriage, load_rules
 from forecast.trade.sheet import Sheet, low_end, times, total
@@ -157,7 +157,7 @@ def _without_small_values(sheet: Sheet, rules: Rules) -> Rules:
     for rule in rules.thresholds:
         limit = decimal(rules.figure(rule.at_most).value)
         if rule.effect == "no small tax" and rules.tax is not None:
-            limit /= decimal(rules.figure(rules.tax).value)
+            limit /= decimal(rules.figure(rules.tax).low)
         own = rule.at_most in sheet.consignment.overrides
         if own or worth < FAR_ABOVE * limit:
             kept.append(rule)
@@ -201,8 +201,13 @@ def _book(sheet: Sheet, rules: Rules, carriage: Mapping[str, float]) -> RuleBook
         if id not in carriage:
             formulas[id] = sheet.figure(f"overrides.{id}", figure)
             words[id] = sheet.say(formulas[id])
+
+    def ranged(figure: RuleFigure) -> tuple[Formula, str]:
+        formula = sheet.figure(f"overrides.{figure.id}", figure.as_figure())
+        return formula, sheet.say(formula)
+
     try:
-        return RuleBook(rules, formulas, lambda formula: sheet.local(rules.currency, formula), words)
+        return RuleBook(rules, formulas, lambda formula: sheet.local(rules.currency, formula), words, ranged)
     except RuleError as error:
         message = f"consignment {sheet.consignment.id!r}: {error}"
         raise RuleError(message) from None
@@ -211,15 +216,14 @@ def _book(sheet: Sheet, rules: Rules, carriage: Mapping[str, float]) -> RuleBook
 def _say_rule(sheet: Sheet, rule: IncotermsRule) -> None:
     bought = sheet.consignment
     if rule.sea_only and bought.mode != "sea":
-        better = {"FOB": "FCA", "CFR": "CPT", "CIF": "CIP"}[rule.code]
         sheet.note(
             f"{rule.code} is meant for goods put on board a ship, but these travel by {bought.mode}: "
-            f"ask the seller whether {better} is meant."
+            f"ask the seller whether {rule.instead} is meant."
         )
-    if rule.code == "DDP":
+    if rule.seller_pays_dues:
         sheet.note(
-            "DDP: the seller pays freight, duty and import tax; their lines are left out. Many foreign sellers "
-            "cannot clear goods in your country, and the bill then comes to you. Have it in writing who is "
+            f"{rule.code}: the seller pays freight, duty and import tax; their lines are left out. Many foreign "
+            "sellers cannot clear goods in your country, and the bill then comes to you. Have it in writing who is "
             "importer of record, and look at the same consignment under DAP to see what is at stake."
         )
 

@@ -10,9 +10,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from forecast.build.formula import Constant, Formula, Larger, Product, Quotient, RoundedUp, Smaller, Sum
+from forecast.build.rulefiles import groups_of, is_meant
 from forecast.errors import RuleError
 from forecast.trade.arrival import NOTHING, above, at_most, less
-from forecast.trade.rules import Rules, eu_members
+from forecast.trade.rules import RuleFigure, Rules
 from forecast.trade.rules.model import CostPart, Effect, Levy
 
 ADDED_TO_DUTY: tuple[Effect, ...] = ("no duty", "no duty and tax")
@@ -59,6 +60,8 @@ class RuleBook:
         Brings a sum in the country's currency to the build's; as it stands when left out.
     words : mapping
         How an override that is not one number is called in workings.
+    ranges : callable
+        Gives a rule's figure that is a range as a formula, and how workings call it; refused when left out.
     """
 
     def __init__(
@@ -67,11 +70,13 @@ class RuleBook:
         overrides: Mapping[str, Formula] | None = None,
         local: Callable[[Formula], Formula] = lambda formula: formula,
         words: Mapping[str, str] | None = None,
+        ranges: Callable[[RuleFigure], tuple[Formula, str]] | None = None,
     ) -> None:
         self.rules = rules
         self.overrides = {rules.canonical(id): formula for id, formula in (overrides or {}).items()}
         self.local = local
         self.words = {rules.canonical(id): text for id, text in (words or {}).items()}
+        self.ranges = ranges
         self.used: set[str] = set()
         self._check()
 
@@ -92,7 +97,11 @@ class RuleBook:
         if id in self.overrides:
             return self.overrides[id]
         self.used.add(id)
-        return Constant(self.rules.figure(id).value)
+        figure = self.rules.figure(id)
+        if figure.is_range and self.ranges is not None:
+            formula, self.words[id] = self.ranges(figure)
+            return formula
+        return Constant(figure.value)
 
     def sum_of_money(self, id: str) -> Formula:
         """Give a figure that is money of the country, in the build's currency."""
@@ -225,11 +234,10 @@ def additional_duties(
             message = f"additional: {book.rules.name} has no additional duty {name!r}. Legal: {legal}."
             raise RuleError(message)
         rule = known[name]
-        if rule.origins and origin not in rule.origins:
+        if rule.origins and not is_meant(origin, rule.origins):
             continue
-        total = rule.totals.get(origin or "")
-        if total is None and origin in book.rules.members | _eu():
-            total = rule.totals.get("EU")
+        totals = (rule.totals.get(code) for code in (origin or "", *groups_of(origin)))
+        total = next(filter(None, totals), None)
         pieces: list[Formula] = []
         for article in articles:
             digits = article.hs.replace(".", "")
@@ -243,10 +251,6 @@ def additional_duties(
             working = f"{{customs_value}} × {said}"
             found.append(Charge(name, rule.label, Sum(tuple(pieces)), working))
     return tuple(found)
-
-
-def _eu() -> frozenset[str]:
-    return frozenset(eu_members())
 
 
 def levies(book: RuleBook, value: Formula, mode: str) -> tuple[Charge, ...]:
@@ -336,7 +340,7 @@ def tax(book: RuleBook, articles: Sequence[Article], base: Formula) -> Charge | 
 def agreed_arrival(book: RuleBook, mode: str, gross_kg: Formula) -> Formula | None:
     """Give the customs authority's agreed amount for arrival costs in the tax base; None where it has none.
 
-    The United Kingdom lets importers take averages instead of the actual costs (imports manual IMPS04400).
+    Some let importers take averages instead of the actual costs; their rules have figures ``agreed_arrival.…``.
     """
     if "agreed_arrival.air.rate" not in book.rules.figures:
         return None

@@ -7,14 +7,15 @@ from datetime import date
 
 from forecast.build.figures import Figure, Known
 from forecast.build.formula import Constant, Formula, LineValue, Product
+from forecast.build.incoterms import IncotermsRule, buyer_pays
+from forecast.build.rulefiles import is_meant
 from forecast.build.schema import Group
 from forecast.trade import customs
 from forecast.trade.arrival import Step, charged_days, disbursement, storage
 from forecast.trade.chargeable import UNITS
 from forecast.trade.expansion import ComputedEvent
-from forecast.trade.incoterms import IncotermsRule, buyer_pays
 from forecast.trade.journey import Journey
-from forecast.trade.rules import RuleWarning, doubt, eu_members, load_arrival
+from forecast.trade.rules import RuleWarning, doubt, load_arrival
 from forecast.trade.sheet import Sheet, times, total
 
 COMMON = "Common practice, yours to overwrite."
@@ -179,14 +180,14 @@ class EntryWriter:
         codes = [item.hs for item in bought.items]
         origin = bought.origin
         for preference in rules.preferences:
-            if origin in preference.origins or ("EU" in preference.origins and _in_eu(origin)):
+            if is_meant(origin, preference.origins):
                 self.sheet.note(f"Origin {origin}: {preference.words} ({preference.told})")
         for remark in rules.remarks:
             fits_code = not remark.hs or any(code.startswith(remark.hs) for code in codes)
-            if fits_code and (not remark.origins or origin in remark.origins):
+            if fits_code and (not remark.origins or is_meant(origin, remark.origins)):
                 self.sheet.note(f"{rules.name}: {remark.words}")
         for rule in rules.additional:
-            if rule.id not in bought.additional and (not rule.origins or origin in rule.origins):
+            if rule.id not in bought.additional and (not rule.origins or is_meant(origin, rule.origins)):
                 self.sheet.note(
                     f'{rules.name}: {rule.words} It is not counted; additional = ["{rule.id}"] counts it.'
                 )
@@ -369,7 +370,3 @@ class EntryWriter:
         sheet.events.append(
             ComputedEvent(id, f"Customs examine {sheet.consignment.title}", chance, formula, note)
         )
-
-
-def _in_eu(origin: str | None) -> bool:
-    return origin in eu_members()

@@ -64,6 +64,9 @@ def _own_carriage(sheet: Sheet) -> Iterator[RuleUse]:
 
 def _law(sheet: Sheet, book: RuleBook, on: date) -> Iterator[RuleUse]:
     rules, bought = book.rules, sheet.consignment
+    roughly = [id for id, figure in rules.figures.items() if figure.is_range and id in book.used]
+    for id in roughly:  # the first thing to look up
+        yield _use(rules.figures[id], shown(rules.figures[id]), f'overrides = {{ "{id}" = … }}', on)
     for id, basis in (("customs_value", rules.customs_value), ("tax_base", rules.tax_base)):
         if basis is not None and id in book.used:
             yield _basis(id, basis, on)
@@ -74,7 +77,7 @@ def _law(sheet: Sheet, book: RuleBook, on: date) -> Iterator[RuleUse]:
             label = rules.figures[id].label if id in rules.figures else f"Duty on {id.removeprefix('duty.')}"
             is_share = id.startswith("duty.") or rules.figures[id].unit == "share"
             yield RuleUse(id, label, _in_words(own[id], "share" if is_share else ""), OWN, None, OWN, key)
-        elif id in book.used:
+        elif id in book.used and id not in roughly:
             yield _use(rules.figures[id], shown(rules.figures[id]), key, on)
 
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from forecast.build.consignment import Box, Consignment, Moment
 from forecast.build.figures import Figure
 from forecast.build.formula import Constant, Formula, Larger, LineValue, Product, Sum
+from forecast.build.incoterms import IncotermsRule, buyer_pays, who_pays
 from forecast.trade.arrival import insurance_premium, less
 from forecast.trade.chargeable import UNITS, BoxSize, chargeable_quantity, volume, weight
 from forecast.trade.customs import Article, Parts
-from forecast.trade.incoterms import IncotermsRule, buyer_pays, who_pays
 from forecast.trade.sheet import Money, Sheet, times, total
 
 
@@ -150,7 +150,7 @@ def _export(sheet: Sheet, rule: IncotermsRule) -> Cost | None:
         if buyer_pays(rule.code, cost)
     ]
     if bought.export_inland is None:
-        if rule.code == "EXW":
+        if rule.buyer_exports:
             sheet.note(
                 "EXW: carriage to the port, export clearance and loading are the buyer's, and no export_inland "
                 "is given. Add export_inland = …, or ask the seller for FCA."
@@ -246,11 +246,11 @@ def _insurance(
 ) -> LineValue | None:
     percent = sheet.consignment.insurance_percent
     if who_pays(rule.code, "cargo_insurance") == "seller":
-        cover = "minimum cover" if rule.code == "CIF" else "wide cover"
+        cover = "minimum cover" if "minimum" in rule.cells["cargo_insurance"] else "wide cover"
         text = f"{rule.code}: the seller insures the transit ({cover})"
         sheet.note(text + ("; the line insurance is left out." if percent else "."))
         return None
-    at_risk = rule.code not in ("DAP", "DPU", "DDP")
+    at_risk = not rule.risk_at_destination
     if not percent:
         if at_risk:
             sheet.note(

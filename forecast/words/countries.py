@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import unicodedata
+from collections.abc import Iterable, Mapping
+from functools import cache
 
 _CODES = (
     "AD AE AF AG AI AL AM AO AQ AR AS AT AU AW AX AZ BA BB BD BE BF BG BH BI BJ BL BM BN BO BQ BR BS BT BV BW BY BZ CA "
@@ -20,44 +22,63 @@ _MEANT: Mapping[str, str] = {"UK": "GB", "EL": "GR", "EN": "GB", "JA": "JP"}
 """What is written for a country and is none, or none any more."""
 
 
-_CALLED: Mapping[str, tuple[str, ...]] = {
-    "AE": ("emirates", "united arab emirates"),
-    "CN": ("prc",),
-    "CZ": ("czech republic",),
-    "GB": ("britain", "great britain", "england", "scotland", "wales", "northern ireland"),
-    "IE": ("eire", "republic of ireland", "southern ireland"),
-    "KR": ("korea", "republic of korea"),
-    "NL": ("holland",),
-    "NZ": ("aotearoa",),
-    "TR": ("turkey", "turkiye"),
-    "TW": ("taiwan",),
-    "US": ("usa", "america", "states", "united states of america"),
-}
-"""What people call a country besides the name it has on lists, in small letters."""
+def country_name(code: str) -> str:
+    """Give the English name of a country (Unicode CLDR, by Babel); the code itself where it has none."""
+    return _names_of_all().get(code, code)
 
 
-def country_called(written: str, names: Mapping[str, str]) -> str | None:
-    """Give the two letters of a country as people write it: code, usual mistake for it, name or everyday name.
+@cache
+def _names_of_all() -> Mapping[str, str]:
+    from babel import Locale  # loaded late: most commands never ask for it
 
-    Dots, further blanks and a leading "the" count nothing: ``U.S.A.``, ``the UK``.
+    names = Locale("en").territories
+    return {code: str(names[code]) for code in sorted(COUNTRIES) if code in names}
+
+
+def countries_called(
+    written: str, names: Mapping[str, str], called: Mapping[str, Iterable[str]]
+) -> tuple[str, ...]:
+    """Give the two letters of the countries that people may mean by what they write.
+
+    A code, a usual mistake for one, a name or an everyday name means one country. Else a part of a name does, of three
+    letters or more, with which a word of it begins; and else the whole name of any country of the world. Dots,
+    accents, further blanks and a leading "the" count nothing: ``U.S.A.``, ``the UK``.
 
     Parameters
     ----------
     written : str
     names : mapping
-        Names by code, of a list of countries.
+        Names by code, of the countries that are likely meant.
+    called : mapping
+        Everyday names by code, as far as there are any.
 
     Returns
     -------
-    str or None
-        None where it is not known.
+    tuple of str
+        Several where a part of a name fits several; none where it is not known.
     """
-    called = {name.casefold(): code for code, name in names.items()} | {
-        name: code for code, listed in _CALLED.items() for name in listed
-    }
-    words = " ".join(written.replace(".", "").casefold().split()).removeprefix("the ")
+    words = _plain(written).removeprefix("the ")
     code = _MEANT.get(words.upper(), words.upper())
-    return code if code in COUNTRIES else called.get(words)
+    if code in COUNTRIES:
+        return (code,)
+    every = {id: tuple(map(_plain, (name, *called.get(id, ())))) for id, name in names.items()}
+    found = tuple(id for id, known in every.items() if words in known)
+    if not found and len(words) >= _LEAST:
+        found = tuple(id for id, known in every.items() if any(f" {words}" in f" {name}" for name in known))
+    if not found:
+        found = tuple(id for id, name in _names_of_all().items() if _plain(name) == words)
+    return found
+
+
+_LEAST = 3
+"""Letters from which on a part of a name is looked for."""
+
+
+def _plain(text: str) -> str:
+    """Write a name in small letters without dots, accents and further blanks."""
+    parts = unicodedata.normalize("NFKD", text.replace(".", ""))
+    kept = "".join(sign for sign in parts if not unicodedata.combining(sign))
+    return " ".join(kept.casefold().replace("\u0131", "i").split())
 
 
 def nearest_country(code: str) -> str:
@@ -72,4 +93,4 @@ def nearest_country(code: str) -> str:
     return "Write the two capital letters of ISO 3166-1, such as 'IE'."
 
 
-__all__ = ["COUNTRIES", "country_called", "nearest_country"]
+__all__ = ["COUNTRIES", "countries_called", "country_name", "nearest_country"]

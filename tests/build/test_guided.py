@@ -723,9 +723,34 @@ def test_a_country_is_known_by_its_everyday_names(written: str, code: str) -> No
 
 def test_a_country_without_rules_is_an_origin_alone() -> None:
     assert read_answer(question("origin"), "Taiwan", {}) == "TW"
-    for wrong in ("Taiwan", "Ruritania", "the"):
-        with pytest.raises(WrongAnswer, match=f"found '{wrong}'"):
-            read_answer(question("country"), wrong, {})
+    assert read_answer(question("origin"), "Vietnam", {}) == "VN"
+    with pytest.raises(
+        WrongAnswer, match=r"no customs rules of Taiwan \(TW\) are on file. On file: Australia, Austria"
+    ):
+        read_answer(question("country"), "Taiwan", {})
+    for wrong in ("Ruritania", "the", "Mars"):
+        for id in ("country", "origin"):
+            with pytest.raises(WrongAnswer, match=f"found '{wrong}'"):
+                read_answer(question(id), wrong, {})
+
+
+@pytest.mark.parametrize(
+    ("written", "code"),
+    [("Thai", "TH"), ("thai", "TH"), ("Malay", "MY"), ("Turkiye", "TR"), ("Türk", "TR"), ("Swit", "CH"), ("Hong", "HK"),
+     ("Kong", "HK"), ("zealand", "NZ"), ("kingdom", "GB"), ("Czech", "CZ")],
+)  # fmt: skip
+def test_a_part_of_a_name_finds_a_country(written: str, code: str) -> None:
+    assert read_answer(question("origin"), written, {}) == code
+
+
+def test_a_part_of_several_names_is_asked_about() -> None:
+    with pytest.raises(WrongAnswer, match=r"'Uni' can mean United Kingdom \(GB\) or United States") as told:
+        read_answer(question("country"), "Uni", {})
+    assert told.value.either == ("United Kingdom", "United States")
+    with pytest.raises(WrongAnswer, match=r"'Slov' can mean Slovakia \(SK\) or Slovenia \(SI\)"):
+        read_answer(question("country"), "Slov", {})
+    with pytest.raises(WrongAnswer, match="found 'Un'"):  # two letters are a code
+        read_answer(question("country"), "Un", {})
 
 
 @pytest.mark.parametrize("written", ["myself", "me", "Self", "I do it myself", "DIY"])

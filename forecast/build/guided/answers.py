@@ -15,6 +15,7 @@ from forecast.build.guided.places import load_places
 from forecast.build.guided.questions import DONT_KNOW, Question, question, questions
 from forecast.build.guided.reading import BoxSize, Context, WrongAnswer, is_unknown, read_value
 from forecast.build.locate import Path, line_of, locate
+from forecast.build.rulefiles import countries, same_territory, unknown_country
 from forecast.build.toml import parse_toml
 from forecast.errors import BuildFileError, Problem
 from forecast.words.currencies import minor_digits, reference
@@ -77,8 +78,8 @@ class Answers:
 
     @property
     def rules(self) -> str:
-        """The country whose rules are taken: the builder's, or Ireland for the European Union's."""
-        return self.country or "IE"
+        """The country whose rules are taken: the builder's, or what the rule files say for one not named."""
+        return self.country or unknown_country().country
 
     @property
     def imported(self) -> bool:
@@ -90,22 +91,17 @@ def crosses_border(country: str | None, origin: str | None) -> bool:
     """Tell whether goods from one country pass customs on their way into another."""
     if origin is None:
         return True
-    places = load_places()
-    home, away = places.countries.get(country or "IE"), places.origins.get(origin)
-    if home is None or away is None:
-        return True
-    return home.code != away.code and not (home.region == away.region == "EU")
+    return not same_territory(country or unknown_country().country, origin)
 
 
 def default_of(item: Question, so_far: AnswersSoFar) -> Any:
     """Give what is taken when a question is left open, as it would be written, after earlier answers."""
-    places = load_places()
     if item.id == "currency":
-        return places.countries[so_far.get("country") or "IE"].currency
+        return countries()[so_far.get("country") or unknown_country().country].currency
     if item.id == "kit_currency":
         if said := _priced_in(so_far):
             return said
-        place = places.origins.get(so_far.get("origin") or "")
+        place = load_places().origins.get(so_far.get("origin") or "")
         return place.currency if place else so_far.get("currency") or default_of(question("currency"), so_far)
     return item.default
 

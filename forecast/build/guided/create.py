@@ -10,12 +10,12 @@ from forecast.build.files import write_file
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.kit import consignment_table, currency_tables
 from forecast.build.guided.lines import LEFT_OUT_WORDS, add_waits, cost_lines, work_lines
-from forecast.build.guided.places import load_places
 from forecast.build.guided.questions import WEEK_HOURS
 from forecast.build.guided.risks import events, measures, scenarios
 from forecast.build.guided.text import Section, Table, write_sections
 from forecast.build.library import Library, load_library, load_rates
 from forecast.build.library.load import rounded
+from forecast.build.rulefiles import countries
 from forecast.build.schema import ESTIMATING, SMALL_LINE
 from forecast.errors import BuildFileError, Problem
 
@@ -46,9 +46,8 @@ _SECTIONS = {
 
 def library_for(answers: Answers) -> Library:
     """Give the starter library, scaled to the builder's currency and the shops of their country."""
-    places = load_places()
     factor = load_library(currency=answers.currency).currency_factor
-    shops = places.countries[answers.rules].shops
+    shops = countries()[answers.rules].shops
     rate = next(item for item in load_rates() if item.id == shops)
     low, middle, high = (rounded(number * factor) for number in rate.range)
     if answers.country is None:

@@ -9,8 +9,10 @@ from forecast.build.completeness_import import EXPORT_COST
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.places import Panel, load_places
 from forecast.build.guided.text import Table
+from forecast.build.incoterms import incoterm
 from forecast.build.library import PRACTICE, Library, Range
 from forecast.build.library.load import rounded
+from forecast.build.rulefiles import countries, is_meant, unknown_country
 from forecast.errors import MoneyError
 from forecast.words.currencies import Reference, reference
 
@@ -19,10 +21,6 @@ USUAL_PANELS = ("front", "rear", "skirts", "arches", "spoiler")
 
 USUAL_VOLUME = 1.7
 """m³ of a usual kit in its boxes (our measure, without a source; yours to overwrite)."""
-
-BUYER_SHIPS = ("EXW", "FCA", "FOB")
-BUYER_BEARS = ("EXW", "FCA", "FOB", "CPT", "CFR")
-"""Incoterms 2020 rules under which the freight, or the risk of the transit, is the buyer's."""
 
 GUESSED_RATE = (0.97, 1.0, 1.03)
 """Range on a rate that was not looked up (our choice)."""
@@ -83,10 +81,9 @@ def _on_file(answers: Answers, code: str) -> Reference:
 
 def currency_tables(answers: Answers) -> tuple[Table, ...]:
     """Give the ``[currency.XXX]`` tables: that of the kit, and that of the customs where it is another."""
-    places = load_places()
     wanted = [answers.kit_currency]
     if answers.imported:
-        wanted.append(places.countries[answers.rules].currency)
+        wanted.append(countries()[answers.rules].currency)
     return tuple(_currency(answers, code) for code in dict.fromkeys(wanted) if code != answers.currency)
 
 
@@ -121,12 +118,8 @@ def mode_of(answers: Answers) -> str:
     """Give how it travels; by road where there is one and by sea elsewhere, when not known."""
     if answers.shipping is not None:
         return answers.shipping
-    places = load_places()
-    away, home = places.origins.get(answers.origin or ""), places.countries[answers.rules]
-    near = {"EU": "Europe"}
-    if away and away.region and near.get(away.region, away.region) == near.get(home.region, home.region):
-        return "road"
-    return "sea"
+    away, home = load_places().origins.get(answers.origin or ""), countries()[answers.rules]
+    return "road" if away and away.region and away.region == home.region else "sea"
 
 
 def incoterm_of(answers: Answers) -> str:
@@ -153,6 +146,7 @@ def freight_range(answers: Answers, library: Library) -> Range:
 def consignment_table(answers: Answers, library: Library) -> Table:
     """Give the ``[[consignment]]`` table."""
     mode, rule = mode_of(answers), incoterm_of(answers)
+    terms, law = incoterm(rule), countries()[answers.rules]
     freight = load_places().freight[mode]
     values: dict[str, Any] = {"id": "kit", "name": "Body kit", "price": kit_price(answers, library)}
     remarks = {
@@ -170,25 +164,28 @@ def consignment_table(answers: Answers, library: Library) -> Table:
         values["origin"] = answers.origin
         remarks["origin"] = "where it is made; with proof of origin the duty may be lower, or nothing"
     values |= {"incoterm": rule, "mode": mode, "deposit": 0.3, "deposit_days": 0, "balance_days": 60}
-    if rule == "EXW":
+    if terms.buyer_exports:
         values["export_inland"] = as_figure(stretched(EXPORT_COST, *([library.currency_factor] * 3)))
-    if rule in BUYER_SHIPS:
+    if not terms.seller_ships:
         values["freight_rate"] = as_figure(
             freight_range(answers, library), causes={"shipping_market": "strong"}
         )
         values["freight_minimum"] = rounded(freight.minimum * library.currency_factor)
         remarks["freight_rate"] = f"for one {freight.unit}"
-    if rule in BUYER_BEARS:
+    if not terms.seller_bears_transit:
         values["insurance_percent"] = 1.6
         remarks["insurance_percent"] = "of price and freight + 10 %; 1 to 2.5 is common practice"
-    if answers.rules == "US":
-        values["additional"] = ["section232", *(["section301"] if answers.origin == "CN" else [])]
+    suggested = [
+        duty.id for duty in law.suggested if not duty.origins or is_meant(answers.origin, duty.origins)
+    ]
+    if suggested:
+        values["additional"] = suggested
         remarks["additional"] = (
             "additional duties that parts of passenger cars may bear: take out what does not apply"
         )
     values["boxes"] = _boxes(answers)
     if answers.country is None:
-        values["overrides"] = {"vat": {"low": 0.19, "middle": 0.21, "high": 0.25}}
+        values["overrides"] = dict(unknown_country().overrides)
     values["note"] = (
         f"{PRACTICE} Duty, tax and arrival charges follow from the rules on file, with source and date."
     )
@@ -210,16 +207,16 @@ def _consignment_words(answers: Answers, mode: str, rule: str) -> tuple[str, ...
         words.append(
             "By sea the bill at the port is often more than the freight: ask the agent for it in writing."
         )
-    if rule not in BUYER_SHIPS:
+    if incoterm(rule).seller_ships:
         words.append(f"{rule}: the seller pays the freight, so it must be in the price.")
-    if rule == "DDP":
+    if incoterm(rule).seller_pays_dues:
         words.append(
-            "DDP: have it in writing who is importer of record; many sellers cannot clear goods abroad."
+            f"{rule}: have it in writing who is importer of record; many sellers cannot clear goods abroad."
         )
     if answers.country is None:
         words.append(
-            "You did not name a country: rules of the European Union, with a wide rate of VAT. Write yours "
-            "under [build], and leave overrides out."
+            f"You did not name a country: {unknown_country().words}. Write yours under [build], and leave "
+            "overrides out."
         )
     return tuple(words)
 

@@ -1,4 +1,4 @@
-"""What the guided start knows of places, a kit's parts and freight, read from places.toml."""
+"""What the guided start knows of places, a kit's parts and freight, from the rule files and places.toml."""
 
 from __future__ import annotations
 
@@ -11,25 +11,7 @@ from types import MappingProxyType
 from typing import Any
 
 from forecast.build.library import Range
-
-
-@dataclass(frozen=True)
-class Place:
-    """A country.
-
-    Attributes
-    ----------
-    region : str
-        Where goods go by road; within "EU" there is no customs border.
-    shops : str
-        Id of the library's rate of an hour in a shop; empty where none is on file.
-    """
-
-    code: str
-    name: str
-    currency: str
-    region: str = ""
-    shops: str = ""
+from forecast.build.rulefiles import Place, countries
 
 
 @dataclass(frozen=True)
@@ -76,16 +58,19 @@ def load_places() -> Places:
     """Read places.toml."""
     text = resources.files("forecast.build.guided").joinpath("places.toml").read_text(encoding="utf-8")
     raw: dict[str, Any] = tomllib.loads(text)
-    countries = {code: Place(code, **item) for code, item in raw["country"].items()}
-    others = {code: Place(code, **item) for code, item in raw["origin"].items()}
+    ruled = countries()
+    others = {
+        code: Place(code, **(item | {"called": tuple(item.get("called", ()))}))
+        for code, item in raw["origin"].items()
+    }
     panels = {id: Panel(id, **(item | {"area": tuple(item["area"])})) for id, item in raw["panel"].items()}
     freight = {
         mode: FreightRate(tuple(item["rate"]), item["unit"], item["minimum"])
         for mode, item in raw["freight"].items()
     }
     return Places(
-        countries=MappingProxyType(dict(sorted(countries.items(), key=lambda pair: pair[1].name))),
-        origins=MappingProxyType(countries | others),
+        countries=MappingProxyType(dict(sorted(ruled.items(), key=lambda pair: pair[1].name))),
+        origins=MappingProxyType(others | dict(ruled)),
         panels=MappingProxyType(panels),
         freight=MappingProxyType(freight),
     )

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
+from types import MappingProxyType
 from typing import Any, Literal
 
 from forecast.build.guided.places import load_places
+from forecast.build.incoterms import incoterms
+from forecast.build.rulefiles import unknown_country
 from forecast.words.currencies import reference_rates
 
 Kind = Literal["text", "choice", "choices", "range", "number", "boxes", "yes-no"]
@@ -37,6 +40,8 @@ class Question:
     default : object
         Taken when nothing is answered, as it would be written; ``DONT_KNOW`` for most. `default_of` knows better
         where it follows from earlier answers.
+    called : mapping
+        What people call a choice besides its name, as far as there is anything.
     follows : str
         Id of the question whose answer decides the default; empty where none does.
     """
@@ -49,18 +54,13 @@ class Question:
     choices: Mapping[str, str]
     default: Any = DONT_KNOW
     follows: str = ""
+    called: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
-
-INCOTERMS: Mapping[str, str] = {
-    "EXW": "you fetch it at the seller's", "FCA": "handed to your carrier", "FOB": "on board, freight is yours",
-    "CPT": "freight paid", "CIP": "freight and insurance paid", "CFR": "sea freight paid",
-    "CIF": "sea freight and insurance paid", "DAP": "to your door, duty and tax are yours",
-    "DPU": "unloaded at your place, duty and tax are yours", "DDP": "to your door, everything paid",
-}  # fmt: skip
 
 _WHO = {"self": "I do it myself", "shop": "a shop does it"}
 _NOTHING: Mapping[str, str] = {}
 _YES_NO = "Yes or no."
+_HOW_COUNTRY = "A name, a part of one, or two letters: Thailand, Thai or TH."
 
 WEEK_HOURS = 8
 """Own hours in a week where the builder does not say: two evenings and half a Saturday (invented)."""
@@ -72,6 +72,7 @@ def questions() -> tuple[Question, ...]:
     places = load_places()
     countries = {code: place.name for code, place in places.countries.items()}
     origins = {code: place.name for code, place in sorted(places.origins.items())}
+    called = {code: place.called for code, place in places.origins.items() if place.called}
     currencies = dict.fromkeys(sorted(reference_rates()), "")
     return (
         Question(
@@ -80,8 +81,9 @@ def questions() -> tuple[Question, ...]:
         ),
         Question(
             "country", "In which country will the car be registered?",
-            "Its customs and tax rules hold. Without it, rules of the European Union are taken, with a wide tax rate.",
-            "Two letters, such as IE.", "choice", countries,
+            f"Its customs and tax rules hold. Without it, {unknown_country().words} are taken.",
+            _HOW_COUNTRY, "choice", countries,
+            called=called,
         ),
         Question(
             "currency", "In which currency do you count your money?",
@@ -95,8 +97,8 @@ def questions() -> tuple[Question, ...]:
         ),
         Question(
             "origin", "In which country is the kit made?",
-            "Duty depends on where it was made, freight on where it comes from.", "Two letters, such as JP.", "choice",
-            origins,
+            "Duty depends on where it was made, freight on where it comes from.", _HOW_COUNTRY, "choice",
+            origins, called=called,
         ),
         Question(
             "kit_price", "What does the kit cost?",
@@ -126,7 +128,8 @@ def questions() -> tuple[Question, ...]:
         Question(
             "incoterm", "Under which Incoterms rule is it quoted?",
             "It says who pays for what. Without an answer FOB is taken by sea, FCA otherwise.",
-            "Three letters, such as FOB.", "choice", INCOTERMS,
+            "Three letters, such as FOB.", "choice",
+            {code: rule.words for code, rule in incoterms().items()},
         ),
         Question(
             "boxes", "How many boxes, of which outside size in cm and weight in kg?",
@@ -189,4 +192,4 @@ def question(id: str) -> Question:
     return next(item for item in questions() if item.id == id)
 
 
-__all__ = ["DONT_KNOW", "INCOTERMS", "WEEK_HOURS", "Kind", "Question", "question", "questions"]
+__all__ = ["DONT_KNOW", "WEEK_HOURS", "Kind", "Question", "question", "questions"]

@@ -24,7 +24,7 @@ from forecast.build.figures import (
 from forecast.build.guided.questions import DONT_KNOW, Question
 from forecast.build.limits import LONGEST_SIDE
 from forecast.errors import NumberError
-from forecast.words.countries import country_called
+from forecast.words.countries import countries_called, country_name
 from forecast.words.currencies import is_currency
 from forecast.words.numbers import MARKS, look_at, plainly, read_number, read_numbers
 
@@ -148,17 +148,35 @@ def _choice(question: Question, raw: object) -> str:
             if raw.lower() in (id.lower(), name.lower()) and raw:
                 return id
         if question.id in ("country", "origin"):
-            code = country_called(raw, legal)
-            if code is not None and (
-                code in legal or question.id == "origin"
-            ):  # a kit may come from anywhere
-                return code
+            return _country(question, raw)
         if question.id == "kit_currency" and is_currency(raw.upper()):
             return raw.upper()
         if "self" in legal and " ".join(raw.casefold().split()) in _MYSELF:
             return "self"
     mend = nearest(str(raw), legal) if len(legal) > 12 else f"Legal: {', '.join(legal)}."
     _refuse(raw, f"{mend} Or write {DONT_KNOW!r}.")
+
+
+def _country(question: Question, written: str) -> str:
+    """Read a country by its code, a name of it or a part of one; a kit may come from anywhere."""
+    legal, anywhere = question.choices, question.id == "origin"
+    found = countries_called(written, legal, question.called)
+    if len(found) == 1 and (anywhere or found[0] in legal):
+        return found[0]
+    named = [f"{legal.get(code) or country_name(code)} ({code})" for code in found]
+    if len(found) > 1:
+        either = tuple(legal.get(code) or country_name(code) for code in found) if len(found) == 2 else ()
+        can_mean = f"{short(written)} can mean {', '.join(named[:-1])} or {named[-1]}"
+        raise WrongAnswer(can_mean, "Write the one that is meant.", either)
+    if found:
+        none = f"no customs rules of {named[0]} are on file"
+        raise WrongAnswer(
+            none,
+            f"On file: {', '.join(legal.values())}. Take the nearest, or a rule file of your own (README). Or write "
+            f"{DONT_KNOW!r}.",
+        )
+    mend = nearest(written.strip().title(), [*legal.values()])
+    _refuse(written, f"{mend} Write a name, a part of one or two letters. Or write {DONT_KNOW!r}.")
 
 
 def _choices(question: Question, raw: object) -> tuple[str, ...]:

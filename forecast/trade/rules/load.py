@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import date
+from collections.abc import Callable, Mapping
+from dataclasses import MISSING, dataclass, fields
+from datetime import date, datetime
 from functools import lru_cache
 from importlib import resources
+from math import isfinite
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
+from forecast.build import rulefiles
+from forecast.build.rulefiles import RuleFile
 from forecast.errors import RuleError
 from forecast.trade.rules.model import (
     COST_PARTS,
@@ -25,10 +28,14 @@ from forecast.trade.rules.model import (
 )
 from forecast.words.sources import CERTAINTIES
 
-OWN_FILE: Mapping[str, str] = MappingProxyType(
-    {"GB": "gb", "US": "us", "AU": "au", "NZ": "nz", "CA": "ca", "CH": "ch", "JP": "jp"}
-)
-"""Countries with a file of their own; every member of the EU shares one."""
+_Part = TypeVar("_Part")
+
+_TOP = frozenset({
+    "code", "name", "currency", "region", "shops", "called", "tax_name", "tax", "base_step", "rate_of_exchange",
+    "customs_value", "tax_base", "figure", "levy", "additional", "threshold", "preference", "remark", "member",
+    "unknown",
+})  # fmt: skip
+"""What may stand at the top of a rule file."""
 
 
 @dataclass(frozen=True)
@@ -77,55 +84,81 @@ def _read(name: str) -> dict[str, Any]:
     return tomllib.loads(text)
 
 
-def _figure(raw: Mapping[str, Any]) -> RuleFigure:
+def _figure(raw: Mapping[str, Any], file: RuleFile | None = None) -> RuleFigure:
     value = raw.get("value")
-    if raw["certainty"] not in CERTAINTIES:
-        message = f"{raw['id']}: certainty is {raw['certainty']!r}, legal are {', '.join(CERTAINTIES)}."
+    given = dict(raw) | ({} if value is None else {"low": value, "high": value})
+    given.pop("value", None)
+    file = file or RuleFile("figures of carriers and agents", {})
+    made = _part(RuleFigure, {"middle": None} | given, file)
+    if made.certainty not in CERTAINTIES:
+        message = (
+            f"{file.where}: {made.id}: certainty is {made.certainty!r}, legal are {', '.join(CERTAINTIES)}."
+        )
         raise RuleError(message)
-    return RuleFigure(
-        id=raw["id"],
-        label=raw["label"],
-        low=float(raw["low"] if value is None else value),
-        middle=float(raw["middle"]) if "middle" in raw else None,
-        high=float(raw["high"] if value is None else value),
-        unit=raw["unit"],
-        source=raw["source"],
-        as_of=raw["as_of"],
-        certainty=raw["certainty"],
-        valid_to=raw.get("valid_to"),
-        note=raw.get("note", ""),
-    )
+    return made
 
 
-def _basis(raw: Mapping[str, Any] | None) -> Basis | None:
+def _basis(raw: Mapping[str, Any] | None, file: RuleFile) -> Basis | None:
     if raw is None:
         return None
-    if strange := set(raw["parts"]) - set(COST_PARTS):
-        message = f"parts: found {', '.join(sorted(strange))}, legal are {', '.join(COST_PARTS)}."
+    made = _part(Basis, raw, file)
+    if strange := set(made.parts) - set(COST_PARTS):
+        message = (
+            f"{file.where}: parts: found {', '.join(sorted(strange))}, legal are {', '.join(COST_PARTS)}."
+        )
         raise RuleError(message)
-    return Basis(**{**raw, "parts": tuple(raw["parts"])})
+    return made
 
 
-def _tuples(raw: Mapping[str, Any]) -> dict[str, Any]:
-    return {key: tuple(value) if isinstance(value, list) else value for key, value in raw.items()}
+def _part(kind: type[_Part], raw: Mapping[str, Any], file: RuleFile) -> _Part:
+    """Make a part of the rules of a table, whose keys are the part's own."""
+    known = {field.name: field for field in fields(kind)}  # type: ignore[arg-type]
+    inside = f"{file.where}: {raw.get('id') or raw.get('words') or kind.__name__.lower()}: "
+    if strange := sorted(set(raw) - set(known)):
+        message = f"{inside}unknown key {strange[0]!r}. Legal are {', '.join(known)}."
+        raise RuleError(message)
+    needed = [n for n, f in known.items() if f.default is MISSING and f.default_factory is MISSING]
+    if missing := [name for name in needed if name not in raw]:
+        message = f"{inside}{missing[0]} is missing. It needs {', '.join(needed)}."
+        raise RuleError(message)
+    values: dict[str, Any] = {}
+    for name, value in raw.items():
+        said = str(known[name].type)
+        fits, legal = next(
+            ((is_so, words) for sort, is_so, words in _SORTS if said.startswith(sort)), (None, "")
+        )
+        may_be_none = value is None and "None" in said
+        if fits is not None and not may_be_none and not fits(value):
+            message = f"{inside}{name}: found {value!r}. Write {legal}."
+            raise RuleError(message)
+        is_number = said.startswith("float") and value is not None
+        values[name] = tuple(value) if isinstance(value, list) else float(value) if is_number else value
+    return kind(**values)
 
 
-@lru_cache(maxsize=1)
-def eu_members() -> Mapping[str, RuleFigure]:
-    """Give the import VAT of every member of the European Union, by country code."""
-    found: dict[str, RuleFigure] = {}
-    for raw in _read("eu")["member"]:
-        full = {"id": "vat", "label": f"VAT of {raw['name']}", "unit": "share", **raw}
-        found[raw["code"]] = _figure(full)
-    return MappingProxyType(found)
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
+
+
+def _is_date(value: object) -> bool:
+    return isinstance(value, date) and not isinstance(value, datetime)
+
+
+_SORTS: tuple[tuple[str, Callable[[object], bool], str], ...] = (
+    ("float", _is_number, "a number, such as 0.05"),
+    ("date", _is_date, "a date, such as 2026-11-26"),
+    ("tuple", lambda value: isinstance(value, list), 'a list, such as ["…"]'),
+    ("Mapping", lambda value: isinstance(value, dict), 'a table, such as { XX = "…" }'),
+    ("bool", lambda value: isinstance(value, bool), "true or false"),
+    ("str", lambda value: isinstance(value, str), 'text in double quotes, such as "…"'),
+)
+"""How the fields of parts are said, what fits there, and how to write it."""
 
 
 @lru_cache(maxsize=1)
 def countries() -> Mapping[str, str]:
     """Give the countries whose rules are on file: code to name."""
-    members = {raw["code"]: str(raw["name"]) for raw in _read("eu")["member"]}
-    own = {code: str(_read(name)["name"]) for code, name in OWN_FILE.items()}
-    return MappingProxyType(dict(sorted((members | own).items())))
+    return MappingProxyType({code: country.name for code, country in rulefiles.countries().items()})
 
 
 @lru_cache(maxsize=64)
@@ -146,39 +179,79 @@ def load_rules(country: str) -> Rules:
     RuleError
         When no rules are on file for the country.
     """
-    members = eu_members()
-    if country not in OWN_FILE and country not in members:
+    found = rulefiles.countries().get(country)
+    if found is None:
         message = (
             f"build.country: no customs rules for {country!r}. On file: {', '.join(countries())}. "
             "Take the nearest one and overwrite its figures, or write the lines by hand, without consignment."
         )
         raise RuleError(message)
-    raw = _read(OWN_FILE.get(country, "eu"))
-    figures = {item["id"]: _figure(item) for item in raw["figure"]}
-    if country in members:
-        figures["vat"] = members[country]
-    customs_value = _basis(raw["customs_value"])
-    if customs_value is None:
-        message = f"{country}: the rules do not say what enters the customs value."
+    file = rulefiles.rule_files()[found.union]
+    raw = file.raw
+    if strange := sorted(set(raw) - _TOP):
+        message = f"{file.where}: unknown key {strange[0]!r}. Legal are {', '.join(sorted(_TOP))}."
         raise RuleError(message)
-    return Rules(
+    figures = {figure.id: figure for item in file.tables("figure") for figure in (_figure(item, file),)}
+    tax = raw.get("tax")
+    for member in file.tables("member"):
+        if member["code"] == country and tax is not None:
+            figures[tax] = _figure(_tax_of(member, tax, raw.get("tax_name", "")), file)
+    customs_value = _basis(file.need("customs_value", dict), file)
+    assert customs_value is not None
+    rules = Rules(
         code=country,
-        name=countries()[country],
-        currency=raw["currency"],
+        name=found.name,
+        currency=file.need("currency"),
         tax_name=raw.get("tax_name", ""),
-        tax=raw.get("tax"),
-        rate_of_exchange=raw["rate_of_exchange"],
+        tax=tax,
+        rate_of_exchange=file.need("rate_of_exchange"),
         base_step=float(raw.get("base_step", 0)),
         customs_value=customs_value,
-        tax_base=_basis(raw.get("tax_base")),
+        tax_base=_basis(raw.get("tax_base"), file),
         figures=MappingProxyType(figures),
-        levies=tuple(Levy(**_tuples(item)) for item in raw.get("levy", ())),
-        additional=tuple(Additional(**_tuples(item)) for item in raw.get("additional", ())),
-        thresholds=tuple(Threshold(**item) for item in raw.get("threshold", ())),
-        preferences=tuple(Preference(**_tuples(item)) for item in raw.get("preference", ())),
-        remarks=tuple(Remark(**_tuples(item)) for item in raw.get("remark", ())),
-        members=frozenset(members),
+        levies=tuple(_part(Levy, item, file) for item in file.tables("levy")),
+        additional=tuple(_part(Additional, item, file) for item in file.tables("additional")),
+        thresholds=tuple(_part(Threshold, item, file) for item in file.tables("threshold")),
+        preferences=tuple(_part(Preference, item, file) for item in file.tables("preference")),
+        remarks=tuple(_part(Remark, item, file) for item in file.tables("remark")),
+        members=frozenset(member["code"] for member in file.tables("member")),
     )
+    _check_names(rules, file)
+    return rules
+
+
+def _tax_of(member: Mapping[str, Any], tax: str, name: str) -> dict[str, Any]:
+    """Give a member's rate of tax as a figure: what else is said of the member is no part of it."""
+    own = {field.name for field in fields(RuleFigure)} | {"value"}
+    label = f"{name.removeprefix('import ')} of {member['name']}"
+    return {"id": tax, "label": label, "unit": "share"} | {k: v for k, v in member.items() if k in own}
+
+
+def _check_names(rules: Rules, file: RuleFile) -> None:
+    """Refuse a name of a figure that is none, and a range where one number is needed."""
+    numbers = {
+        id
+        for levy in rules.levies
+        for id in (
+            levy.amount,
+            levy.rate,
+            levy.minimum,
+            levy.maximum,
+            levy.above,
+            levy.at_least,
+            levy.under,
+            levy.at_most,
+        )
+    } | {id for rule in rules.thresholds for id in (rule.at_most, rule.flat)}
+    rates = {rules.tax} | {id for rule in rules.additional for id in (rule.rate, *rule.totals.values())}
+    for id in sorted(id for id in numbers | rates if id is not None):
+        if id not in rules.figures:
+            message = f'{file.where}: there is no figure {id!r}. Add [[figure]] with id = "{id}".'
+            raise RuleError(message)
+        figure = rules.figures[id]
+        if id in numbers and figure.low != figure.high:
+            message = f"{file.where}: {id}: found a range, {figure.low:g} to {figure.high:g}. Write value = one number."
+            raise RuleError(message)
 
 
 @lru_cache(maxsize=1)
@@ -194,7 +267,7 @@ def load_arrival() -> ArrivalDefaults:
     charges: dict[tuple[str, str], RuleFigure] = {}
     for item in raw["charge"]:
         for mode in item["modes"]:
-            charges[mode, item["id"]] = _figure(item)
+            charges[mode, item["id"]] = _figure({k: v for k, v in item.items() if k != "modes"})
     return ArrivalDefaults(
         charges=MappingProxyType(charges),
         days_on_the_way=MappingProxyType({m: float(d) for m, d in raw["days_on_the_way"].items()}),

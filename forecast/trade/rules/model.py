@@ -8,7 +8,8 @@ from datetime import date
 from types import MappingProxyType
 from typing import Literal
 
-from forecast.build.figures import Figure, Known, Percentiles, Span
+from forecast.build.figures import BetaPert, Figure, Known, Percentiles, Span, Uniform
+from forecast.build.rulefiles import TAX_NAMES
 from forecast.errors import RuleError
 from forecast.words.sources import Certainty, source_words
 
@@ -73,16 +74,31 @@ class RuleFigure:
         RuleError
             When it is a range.
         """
-        if self.low != self.high:
-            message = f"{self.id}: found a range, {self.low:g} to {self.high:g}, where one number is needed."
+        if self.is_range:
+            message = (
+                f"{self.label}: only a range is on file, {self.low:g} to {self.high:g}, and one number is needed. Look "
+                f'it up and write it as overrides = {{ "{self.id}" = … }}.'
+            )
             raise RuleError(message)
         return self.low
 
+    @property
+    def is_range(self) -> bool:
+        """True where the figure is not one number: it is the first thing to look up."""
+        return self.low != self.high
+
     def as_figure(self, scale: float = 1.0, widen: float = 1.0) -> Figure:
-        """Give it as an uncertain figure, times a scale, the high end times ``widen`` more."""
+        """Give it as an uncertain figure, times a scale, the high end times ``widen`` more.
+
+        A range of rates goes from the least to the most that tariffs have; any other from P10 to P90.
+        """
         low, high = self.low * scale, self.high * scale * widen
         if self.low == self.high:
             return Known(value=low, unit=self.unit, estimated=False)
+        if self.unit == "share":
+            if self.middle is None:
+                return Uniform(min=low, max=high)
+            return BetaPert(min=low, mode=self.middle * scale, max=high)
         if self.middle is None:
             return Span(low=low, high=high, unit=self.unit)
         return Percentiles(low=low, middle=self.middle * scale, high=high, unit=self.unit)
@@ -163,7 +179,8 @@ class Levy:
 class Additional:
     """A duty on top of the base duty, counted only where the consignment says so.
 
-    ``totals`` names, by origin, figures that are the total with the base duty.
+    ``totals`` names, by origin, figures that are the total with the base duty. The guided start counts a suggested one
+    until the builder takes it out.
     """
 
     id: str
@@ -173,6 +190,7 @@ class Additional:
     words: str
     origins: tuple[str, ...] = ()
     totals: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    suggested: bool = False
 
 
 @dataclass(frozen=True)
@@ -264,7 +282,7 @@ class Rules:
 
     def canonical(self, id: str) -> str:
         """Give the id that is meant: ``tax``, ``vat`` and ``gst`` all stand for the country's import tax."""
-        return self.tax if self.tax is not None and id in ("tax", "vat", "gst") else id
+        return self.tax if self.tax is not None and id in TAX_NAMES else id
 
     def duty_id(self, hs: str) -> str | None:
         """Give the duty figure of a tariff code: the longest code on file that it begins with, or None."""
@@ -292,6 +310,7 @@ class Rules:
             One for each figure in doubt.
         """
         chosen = [f for id, f in self.figures.items() if used is None or id in used]
+        chosen.sort(key=lambda figure: not figure.is_range)  # what is only known roughly comes first
         found = [w for figure in chosen if (w := doubt(figure, self.code, on)) is not None]
         for id, basis in (("customs_value", self.customs_value), ("tax_base", self.tax_base)):
             if basis is None or (used is not None and id not in used):
@@ -313,9 +332,12 @@ def doubt(figure: RuleFigure, where: str, on: date) -> RuleWarning | None:
     if not doubts:
         return None
     shown = f"{figure.low:g}" if figure.low == figure.high else f"{figure.low:g} to {figure.high:g}"
-    shown = f"{100 * figure.low:g} %" if figure.unit == "share" else f"{shown} {figure.unit}"
-    text = (
-        f"{where}, {figure.label} ({shown}) {' and '.join(doubts)}{_in(figure.source)}. "
-        "Look it up before you rely on it"
-    )
+    if figure.unit == "share":
+        shown = " to ".join(f"{100 * rate:g}" for rate in dict.fromkeys((figure.low, figure.high))) + " %"
+    else:
+        shown = f"{shown} {figure.unit}"
+    look = "Look it up before you rely on it"
+    if figure.is_range and figure.unit == "share":
+        look = "Look this up first: a range stands in for the rate"
+    text = f"{where}, {figure.label} ({shown}) {' and '.join(doubts)}{_in(figure.source)}. {look}"
     return RuleWarning(figure.id, text + f'; overwrite it with overrides = {{ "{figure.id}" = … }}.')

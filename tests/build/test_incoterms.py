@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from forecast.build.incoterms import COSTS, buyer_pays, incoterm, incoterms, who_pays
 from forecast.errors import RuleError
-from forecast.trade.incoterms import COSTS, buyer_pays, incoterm, incoterms, who_pays
 
 # Who pays, in the order of COSTS: S seller, B buyer, n nobody must.
 MATRIX = {

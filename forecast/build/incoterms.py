@@ -41,8 +41,10 @@ class IncotermsRule:
 
     Attributes
     ----------
-    code, mode, named_place, risk_passes, note : str
-        As the rule says; ``mode`` is ``any`` or ``sea and inland waterway``.
+    code, words, mode, named_place, risk_passes, note : str
+        As the rule says; ``words`` in short, to a buyer; ``mode`` is ``any`` or ``sea and inland waterway``.
+    instead : str
+        The rule that means the same by any other mode than sea; empty where it is meant for all.
     cells : mapping
         Who pays each of `COSTS`, in the full words of the table.
     customs_value : str
@@ -50,12 +52,14 @@ class IncotermsRule:
     """
 
     code: str
+    words: str
     mode: str
     named_place: str
     risk_passes: str
     note: str
     cells: Mapping[str, str]
     customs_value: str
+    instead: str = ""
 
     @property
     def sea_only(self) -> bool:
@@ -68,25 +72,52 @@ class IncotermsRule:
         return self.cells["main_carriage"] == "seller"
 
     @property
+    def seller_unloads(self) -> bool:
+        """Whether the charges on arrival are the seller's."""
+        return self.cells["unloading_at_arrival_terminal"] == "seller"
+
+    @property
+    def seller_bears_transit(self) -> bool:
+        """Whether the seller insures the way, or bears its risk."""
+        return self.cells["cargo_insurance"].startswith("seller") or self.risk_at_destination
+
+    @property
+    def buyer_exports(self) -> bool:
+        """Whether the goods are handed over at the seller's door, with all that follows the buyer's."""
+        return self.cells["export_clearance"] == "buyer"
+
+    @property
+    def seller_pays_dues(self) -> bool:
+        """Whether duty and import tax are the seller's."""
+        return self.cells["import_duty_and_tax"] == "seller"
+
+    @property
     def is_c_rule(self) -> bool:
         """Whether the seller pays the carriage while the buyer bears its risk."""
-        return self.code.startswith("C")
+        return self.seller_ships and not self.risk_at_destination
+
+    @property
+    def risk_at_destination(self) -> bool:
+        """Whether the seller bears the risk of the transit."""
+        return self.risk_passes.startswith("at destination")
 
 
 @lru_cache(maxsize=1)
 def incoterms() -> Mapping[str, IncotermsRule]:
     """Give all rules on file by code."""
-    path = resources.files("forecast.trade.rules").joinpath("incoterms.json")
+    path = resources.files("forecast").joinpath("trade/rules/incoterms.json")
     raw: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
     return MappingProxyType({
         code: IncotermsRule(
             code=code,
+            words=row["in_short"],
             mode=row["mode"],
             named_place=row["named_place"],
             risk_passes=row["risk_passes"],
             note=row["note"],
             cells=MappingProxyType({cost: row[cost] for cost in COSTS}),
             customs_value=row["customs_value_from_quoted_price"],
+            instead=row.get("by_other_modes", ""),
         )
         for code, row in raw["matrix"].items()
     })  # fmt: skip
