@@ -39,6 +39,9 @@ Days = Annotated[float, Field(strict=True, ge=0, le=3650)]
 HsCode = Annotated[str, Field(strict=True, pattern=r"^[0-9]{4}(\.?[0-9]{2}){0,3}$")]
 RuleFigureId = Annotated[str, Field(strict=True, pattern=r"^[A-Za-z][A-Za-z0-9_.-]*$", max_length=80)]
 
+KIT_CODE = "8708.29"
+"""What goods count as that name no tariff code: other body parts of motor vehicles."""
+
 Moment = float | date
 """When something is paid: on a date, or so many days after the day of the rate of exchange."""
 
@@ -57,7 +60,7 @@ class Goods(Part):
     id: Identifier
     name: Name | None = None
     price: UncertainFigure
-    hs: HsCode = "8708.29"
+    hs: HsCode = KIT_CODE
     group: GoodsGroup = "kit"
 
 
@@ -297,7 +300,7 @@ class Consignment(Part):
             return self.goods
         if self.price is None:  # the validator has seen to it that there is one or the other
             return ()
-        return (Goods(id="goods", name=self.title, price=self.price, hs=self.hs or "8708.29"),)
+        return (Goods(id="goods", name=self.title, price=self.price, hs=self.hs or KIT_CODE),)
 
     @property
     def deposit_at(self) -> Moment:
@@ -378,6 +381,6 @@ def _figures(
 
 
 __all__ = [
-    "Arrival", "Box", "Consignment", "Examination", "Goods", "Incoterm", "Mode", "Moment",
+    "KIT_CODE", "Arrival", "Box", "Consignment", "Examination", "Goods", "Incoterm", "Mode", "Moment",
     "Storage", "StorageStep", "figures_in", "later",
 ]  # fmt: skip

@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -130,6 +130,8 @@ class Country(Place):
     tax_names : frozenset of str
         Names under which a consignment may overwrite the rate of import tax.
     suggested : tuple of Suggested
+    look_up : mapping
+        Least and most by id, of rates of which only a range is on file.
     """
 
     taxed: bool = True
@@ -137,6 +139,7 @@ class Country(Place):
     tax_on_freight: bool = True
     tax_names: frozenset[str] = frozenset(TAX_NAMES)
     suggested: tuple[Suggested, ...] = ()
+    look_up: Mapping[str, tuple[float, float]] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True)
@@ -261,7 +264,20 @@ def _country(union: str, file: RuleFile, table: Mapping[str, Any]) -> Country:
             for item in file.tables("additional")
             if item.get("suggested")
         ),
+        look_up=MappingProxyType(dict(_rough(file))),
     )
+
+
+def _rough(file: RuleFile) -> Iterator[tuple[str, tuple[float, float]]]:
+    """Give the rates of which a file has a range alone."""
+    for table in (*file.tables("duty"), *file.tables("figure")):
+        if "low" in table and "high" in table and table.get("unit", "share") == "share":
+            ids = [f"duty.{code}" for code in table.get("codes") or ()] or [str(table.get("id"))]
+            for id in ids:
+                yield (
+                    str(id),
+                    (file.need("low", (float, int), of=table), file.need("high", (float, int), of=table)),
+                )
 
 
 _ELSEWHERE = Country("", "", "")

@@ -102,7 +102,7 @@ def expand(
     RuleError
         When the country, a tariff code, a currency, an override or an additional duty is not known.
     """
-    rules = load_rules(country) if rules is None else rules
+    rules = (load_rules(country) if rules is None else rules).by(consignment.mode)
     if rules.currency != currency and rules.base_step:
         rules = replace(rules, base_step=0.0)  # a step of the country's money is none of the build's
     rule = incoterm(consignment.incoterm)

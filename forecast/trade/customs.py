@@ -82,9 +82,10 @@ class RuleBook:
 
     def _check(self) -> None:
         for id, formula in self.overrides.items():
-            if id not in self.rules.figures and not id.startswith("duty."):
+            asked = id.startswith("duty.") or any(rule.rate == id for rule in self.rules.additional)
+            if id not in self.rules.figures and not asked:
                 self.rules.figure(id)  # raises, naming the legal ids
-            is_share = id.startswith("duty.") or self.rules.figures[id].unit == "share"
+            is_share = asked or self.rules.figures[id].unit == "share"
             if is_share and isinstance(formula, Constant) and not 0 <= formula.value <= 1:
                 message = (
                     f"overrides {id!r}: found {formula.value:g}. It is a share from 0 to 1: "
@@ -234,14 +235,19 @@ def additional_duties(
             message = f"additional: {book.rules.name} has no additional duty {name!r}. Legal: {legal}."
             raise RuleError(message)
         rule = known[name]
+        if rule.rate not in book.rules.figures and rule.rate not in book.overrides:
+            message = (
+                f"additional: no rate of {name} is on file. {rule.words} Look it up and write "
+                f'overrides = {{ "{rule.rate}" = 0.1 }} for 10 %.'
+            )
+            raise RuleError(message)
         if rule.origins and not is_meant(origin, rule.origins):
             continue
         totals = (rule.totals.get(code) for code in (origin or "", *groups_of(origin)))
         total = next(filter(None, totals), None)
         pieces: list[Formula] = []
         for article in articles:
-            digits = article.hs.replace(".", "")
-            if not any(digits.startswith(code) for code in rule.hs):
+            if not rule.concerns(article.hs):
                 continue
             base = book.get(book.duty_id(article.hs))
             rate = book.get(rule.rate) if total is None else Larger((NOTHING, less(book.get(total), base)))
@@ -307,20 +313,39 @@ def _money(book: RuleBook, id: str) -> str:
     return f"{amount} {book.rules.currency}"
 
 
-def tax_base(book: RuleBook, parts: Parts, value: Formula, duties: Formula, state_levies: Formula) -> Formula:
+def tax_base(
+    book: RuleBook,
+    parts: Parts,
+    value: Formula,
+    duties: Formula,
+    state_levies: Formula,
+    origin: str | None = None,
+) -> Formula:
     """Give what import tax is charged on; nothing where the country has no such tax."""
     basis = book.rules.tax_base
     if basis is None:
         return NOTHING
     book.used.add("tax_base")
     known: dict[str, Formula] = {"customs_value": value, "duty": duties, "levies": state_levies}
-    formula: Formula = Sum(
-        tuple(known[name] if name in known else _part(parts, name) for name in basis.parts)
-    )
+    entering = [known[name] if name in known else _part(parts, name) for name in basis.parts]
+    if (uplift := _uplift(book, origin)) is not None:
+        entering.append(Product((book.get(uplift), value)))
+    formula: Formula = Sum(tuple(entering))
     if book.rules.base_step > 0:
         step = book.rules.base_step  # the nearest step, a half of it going down
         formula = RoundedUp(Sum((formula, Constant(-step / 2))), step)
     return formula
+
+
+def _uplift(book: RuleBook, origin: str | None) -> str | None:
+    basis = book.rules.tax_base
+    return None if basis is None or is_meant(origin, basis.no_uplift) else basis.uplift
+
+
+def uplift_words(book: RuleBook, origin: str | None) -> str:
+    """Say what the tax base adds to the parts that enter it; empty where it adds nothing."""
+    uplift = _uplift(book, origin)
+    return "" if uplift is None else f"{book.say(uplift)} × {{customs_value}}"
 
 
 def tax(book: RuleBook, articles: Sequence[Article], base: Formula) -> Charge | None:

@@ -103,7 +103,7 @@ class EntryWriter:
         lines = [*due_lines, *state]
         if rules.tax is not None:
             taxed = replace(parts, arrival=self._taxed_arrival(parts.arrival))
-            base = customs.tax_base(book, taxed, value, total(*due_lines), total(*state))
+            base = customs.tax_base(book, taxed, value, total(*due_lines), total(*state), bought.origin)
             charge = customs.tax(book, articles, base)
             said = rules.tax_base.words if rules.tax_base else ""
             base_words = sheet.stage("tax_base", "Tax base", base, said, sheet.home)
@@ -142,7 +142,8 @@ class EntryWriter:
             return [id for id in known if id in rates or any(id.startswith(t) for t in totals)]
         if name == "tax":
             limits = {t.at_most for t in rules.thresholds if t.effect in ("no small tax", "no duty and tax")}
-            return [id for id in known if id == rules.tax or id in limits]
+            uplift = rules.tax_base.uplift if rules.tax_base else None
+            return [id for id in known if id in (rules.tax, uplift) or id in limits]
         mine = [levy for levy in rules.levies if not levy.modes or self.mode in levy.modes]
         read = {
             id
@@ -187,7 +188,8 @@ class EntryWriter:
             if fits_code and (not remark.origins or is_meant(origin, remark.origins)):
                 self.sheet.note(f"{rules.name}: {remark.words}")
         for rule in rules.additional:
-            if rule.id not in bought.additional and (not rule.origins or is_meant(origin, rule.origins)):
+            may_hold = any(map(rule.concerns, codes)) and (not rule.origins or is_meant(origin, rule.origins))
+            if rule.id not in bought.additional and may_hold:
                 self.sheet.note(
                     f'{rules.name}: {rule.words} It is not counted; additional = ["{rule.id}"] counts it.'
                 )

@@ -74,8 +74,10 @@ def _law(sheet: Sheet, book: RuleBook, on: date) -> Iterator[RuleUse]:
     for id in dict.fromkeys((*rules.figures, *book.overrides)):
         key = f'overrides = {{ "{id}" = … }}'
         if id in book.overrides:
-            label = rules.figures[id].label if id in rules.figures else f"Duty on {id.removeprefix('duty.')}"
-            is_share = id.startswith("duty.") or rules.figures[id].unit == "share"
+            asked = {rule.rate: rule.label for rule in rules.additional}
+            label = asked.get(id) or f"Duty on {id.removeprefix('duty.')}"
+            label = rules.figures[id].label if id in rules.figures else label
+            is_share = id.startswith("duty.") or id in asked or rules.figures[id].unit == "share"
             yield RuleUse(id, label, _in_words(own[id], "share" if is_share else ""), OWN, None, OWN, key)
         elif id in book.used and id not in roughly:
             yield _use(rules.figures[id], shown(rules.figures[id]), key, on)

@@ -142,7 +142,7 @@ def landed_cost(
     RuleError
         When the country, a tariff code, an override or an additional duty is not known, or a sum is negative.
     """
-    rules = load_rules(country) if isinstance(country, str) else country
+    rules = (load_rules(country) if isinstance(country, str) else country).by(mode)
     listed = (KnownGoods(goods),) if isinstance(goods, int | float | Decimal) else tuple(goods)
     given = {
         "export": export_inland,
@@ -216,8 +216,10 @@ class _Calculation:
             if (amount := evaluate(charge.formula)) > 0:
                 taken += self._add(charge.id, charge.label, amount, charge.working)
         if rules.tax_base is not None:
-            base = customs.tax_base(book, self.parts, fixed, _known(duties), _known(taken))
+            base = customs.tax_base(book, self.parts, fixed, _known(duties), _known(taken), origin)
             words = self._base_words(rules.tax_base.parts)
+            if uplift := customs.uplift_words(book, origin):
+                words += f" + {uplift}"
             settled = self._add("tax_base", "Tax base", evaluate(base), words, paid=False)
             tax = customs.tax(book, self.articles, _known(settled))
             if tax is not None:

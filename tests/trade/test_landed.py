@@ -379,7 +379,7 @@ def test_doubts_are_said_only_of_figures_in_use() -> None:
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: landed_cost("BR", 1), r"no customs rules for 'BR'. On file: AT, AU, BE"),
+        (lambda: landed_cost("BR", 1), r"no customs rules for 'BR'. On file: AE, AT, AU, BE"),
         (lambda: landed_cost("GB", -1), r"goods: found -1. A cost cannot be negative"),
         (lambda: landed_cost("GB", [KnownGoods(1, "9401.20")]), r"hs '9401.20'.*\"duty.9401.20\" = 0.04"),
         (

@@ -6,13 +6,14 @@ from typing import Any
 
 from forecast.build.as_written import as_written
 from forecast.build.completeness_import import EXPORT_COST
+from forecast.build.consignment import KIT_CODE
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.places import Panel, load_places
 from forecast.build.guided.text import Table
 from forecast.build.incoterms import incoterm
 from forecast.build.library import PRACTICE, Library, Range
 from forecast.build.library.load import rounded
-from forecast.build.rulefiles import countries, is_meant, unknown_country
+from forecast.build.rulefiles import Country, countries, is_meant, unknown_country
 from forecast.errors import MoneyError
 from forecast.words.currencies import Reference, reference
 
@@ -189,15 +190,21 @@ def consignment_table(answers: Answers, library: Library) -> Table:
     values["note"] = (
         f"{PRACTICE} Duty, tax and arrival charges follow from the rules on file, with source and date."
     )
-    return Table("[[consignment]]", values, remarks, _consignment_words(answers, mode, rule))
+    return Table("[[consignment]]", values, remarks, _consignment_words(answers, mode, rule, law))
 
 
-def _consignment_words(answers: Answers, mode: str, rule: str) -> tuple[str, ...]:
+def _consignment_words(answers: Answers, mode: str, rule: str, law: Country) -> tuple[str, ...]:
     words = [
         "Freight, insurance, duty, tax and what is charged between border and door follow from this, and open with "
         "`forecast open`. Every figure of theirs can be overwritten: arrival = { entry = 95, delivery = { low = 90, "
         'middle = 140, high = 260 } }, overrides = { "duty.8708.29" = 0.0 }, storage = { free_days = 7 }.'
     ]
+    if (rough := law.look_up.get(f"duty.{KIT_CODE}")) is not None:
+        low, high = (f"{100 * rate:g}" for rate in rough)
+        words.append(
+            f"LOOK THIS UP FIRST: the rate of duty of {law.name} on other body parts, tariff code {KIT_CODE}. Only a "
+            f'range is on file, {low} to {high} %. Then write overrides = {{ "duty.{KIT_CODE}" = … }}, 0.1 for 10 %.'
+        )
     if answers.boxes is None:
         words.append(
             "Boxes: you do not know them, so the volume follows from the parts, with a wide range (common practice, "

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import MISSING, dataclass, fields
 from datetime import date, datetime
 from functools import lru_cache
@@ -31,7 +32,7 @@ from forecast.words.sources import CERTAINTIES
 _Part = TypeVar("_Part")
 
 _TOP = frozenset({
-    "code", "name", "currency", "region", "shops", "called", "tax_name", "tax", "base_step", "rate_of_exchange",
+    "code", "duty", "name", "currency", "region", "shops", "called", "tax_name", "tax", "base_step", "rate_of_exchange",
     "customs_value", "tax_base", "figure", "levy", "additional", "threshold", "preference", "remark", "member",
     "unknown",
 })  # fmt: skip
@@ -191,7 +192,8 @@ def load_rules(country: str) -> Rules:
     if strange := sorted(set(raw) - _TOP):
         message = f"{file.where}: unknown key {strange[0]!r}. Legal are {', '.join(sorted(_TOP))}."
         raise RuleError(message)
-    figures = {figure.id: figure for item in file.tables("figure") for figure in (_figure(item, file),)}
+    tables = (*file.tables("figure"), *(part for item in file.tables("duty") for part in _duties(item, file)))
+    figures = {figure.id: figure for item in tables for figure in (_figure(item, file),)}
     tax = raw.get("tax")
     for member in file.tables("member"):
         if member["code"] == country and tax is not None:
@@ -220,6 +222,30 @@ def load_rules(country: str) -> Rules:
     return rules
 
 
+def _duties(table: Mapping[str, Any], file: RuleFile) -> Iterator[dict[str, Any]]:
+    """Give the figure of each tariff code of a table of duty."""
+    codes = file.need("codes", list, of=table)
+    for code in codes:
+        if not isinstance(code, str) or not re.fullmatch(r"\d{2,4}(\.\d{2}){0,3}", code):
+            message = f'{file.where}: duty: codes: found {code!r}. Write tariff codes with points, such as "8708.29".'
+            raise RuleError(message)
+        rate = {key: value for key, value in table.items() if key != "codes"}
+        yield {"id": f"duty.{code}", "label": f"Duty on {called(code)}", "unit": "share"} | rate
+
+
+@lru_cache(maxsize=1)
+def _headings() -> Mapping[str, str]:
+    return MappingProxyType(dict(_read("headings")["heading"]))
+
+
+def called(hs: str) -> str:
+    """Say what goods of a tariff code are, by the longest code that has a name; the code itself where none has."""
+    digits = hs.replace(".", "")
+    found = [code for code in _headings() if digits.startswith(code.replace(".", ""))]
+    best = max(found, key=len, default=None)
+    return hs if best is None else _headings()[best] if best == hs else f"{_headings()[best]}, {hs}"
+
+
 def _tax_of(member: Mapping[str, Any], tax: str, name: str) -> dict[str, Any]:
     """Give a member's rate of tax as a figure: what else is said of the member is no part of it."""
     own = {field.name for field in fields(RuleFigure)} | {"value"}
@@ -243,7 +269,8 @@ def _check_names(rules: Rules, file: RuleFile) -> None:
             levy.at_most,
         )
     } | {id for rule in rules.thresholds for id in (rule.at_most, rule.flat)}
-    rates = {rules.tax} | {id for rule in rules.additional for id in (rule.rate, *rule.totals.values())}
+    rates = {rules.tax} | {id for rule in rules.additional for id in rule.totals.values()}
+    rates |= {rules.tax_base.uplift} if rules.tax_base is not None else set()
     for id in sorted(id for id in numbers | rates if id is not None):
         if id not in rules.figures:
             message = f'{file.where}: there is no figure {id!r}. Add [[figure]] with id = "{id}".'

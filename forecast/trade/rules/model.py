@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from types import MappingProxyType
 from typing import Literal
@@ -139,7 +139,10 @@ class RuleWarning:
 
 @dataclass(frozen=True)
 class Basis:
-    """What enters a customs value or a tax base, and who says so."""
+    """What enters a customs value or a tax base, and who says so.
+
+    ``uplift`` names a figure: a share of the customs value that is added, but not for the origins in ``no_uplift``.
+    """
 
     parts: tuple[CostPart, ...]
     words: str
@@ -147,6 +150,8 @@ class Basis:
     as_of: date
     certainty: Certainty
     note: str = ""
+    uplift: str | None = None
+    no_uplift: tuple[str, ...] = ()
 
     @property
     def told(self) -> str:
@@ -179,6 +184,7 @@ class Levy:
 class Additional:
     """A duty on top of the base duty, counted only where the consignment says so.
 
+    ``rate`` names a figure. Where it is not on file, the builder has to write it, and is asked for it.
     ``totals`` names, by origin, figures that are the total with the base duty. The guided start counts a suggested one
     until the builder takes it out.
     """
@@ -192,15 +198,20 @@ class Additional:
     totals: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     suggested: bool = False
 
+    def concerns(self, hs: str) -> bool:
+        """Tell whether goods of a tariff code may bear it."""
+        return hs.replace(".", "").startswith(tuple(code.replace(".", "") for code in self.hs))
+
 
 @dataclass(frozen=True)
 class Threshold:
-    """What happens up to a small goods value (or a small tax)."""
+    """What happens up to a small goods value (or a small tax), by the modes listed (all where none is)."""
 
     id: str
     at_most: str
     effect: Effect
     words: str
+    modes: tuple[str, ...] = ()
     flat: str | None = None  # there where the effect is a flat duty, and nowhere else
 
 
@@ -279,6 +290,11 @@ class Rules:
             )
             raise RuleError(message)
         return self.figures[id]
+
+    def by(self, mode: str) -> Rules:
+        """Give the rules that hold for goods that travel by a mode."""
+        kept = tuple(rule for rule in self.thresholds if not rule.modes or mode in rule.modes)
+        return self if kept == self.thresholds else replace(self, thresholds=kept)
 
     def canonical(self, id: str) -> str:
         """Give the id that is meant: ``tax``, ``vat`` and ``gst`` all stand for the country's import tax."""
