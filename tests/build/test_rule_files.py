@@ -181,10 +181,20 @@ def test_a_folder_of_rules_that_is_none_is_told(folder: Path) -> None:
 def test_what_is_known_of_a_country_follows_from_its_file() -> None:
     known = countries()
     assert {code for code, item in known.items() if not item.taxed} == {"US"}
-    assert {code for code, item in known.items() if item.taxed and not item.tax_on_freight} == {"CA"}
+    assert {code for code, item in known.items() if item.taxed and not item.tax_on_freight} == {"CA", "ZA"}
     assert "consumption_tax" in known["JP"].tax_names
     assert country_of("BR").taxed  # no rules on file: taxed, on the freight too
     assert country_of("BR").duty_on_freight
+
+
+def test_the_readme_lists_all_countries() -> None:
+    told = " ".join((PACKAGE.parent / "README.md").read_text(encoding="utf-8").split())
+    listed = told[told.index("### Countries") : told.index("## From Python")]
+    missing = [
+        item.name for item in countries().values() if item.union == item.code and item.name not in listed
+    ]
+    assert missing == []
+    assert "all members of the European Union" in listed
 
 
 def test_a_customs_union_is_one_territory() -> None:

@@ -1,4 +1,4 @@
-"""Countries that are rule files alone: sums by hand, bases with an uplift, ranges in place of rates without a source."""
+"""Countries that are rule files alone: sums by hand, bases with an uplift, ranges where no rate has a source."""
 
 from __future__ import annotations
 
