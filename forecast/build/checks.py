@@ -15,6 +15,7 @@ from forecast.build.figures import FigureBase
 from forecast.build.limits import out_of_reach, wrong_times
 from forecast.build.locate import Path
 from forecast.build.rates import unknown_currency, wrong_rates
+from forecast.build.regions import regions_of
 from forecast.build.schema import (
     GROUPS,
     OWN_ESTIMATING,
@@ -94,10 +95,22 @@ def cross_check(build: Build, extra_ids: Sequence[str] = ()) -> list[Raised]:
         Path, what was found and how to mend it, for each mistake.
     """
     extra = set(extra_ids)
-    found = [*_double_ids(build), *wrong_rates(build), *_of_items(build, extra)]
+    found = [*_double_ids(build), *wrong_rates(build), *_wrong_region(build), *_of_items(build, extra)]
     for check in (_routes, _overrides, _measures, _options, _handing_over, _as_changed):
         found += check(build, extra)
     return found
+
+
+def _wrong_region(build: Build) -> list[Raised]:
+    """Find a region that the country's rules do not know."""
+    told, asked = build.build.region, regions_of(build.build.country)
+    if told is None or (asked is not None and told in asked.choices):
+        return []
+    path, found = ("build", "region"), f"found {told!r}"
+    if asked is None:
+        return [(path, found, f"Take it out: the rules of {build.build.country} ask for no region.")]
+    listed = ", ".join(f"{one.code} ({one.name})" for one in asked.choices.values())
+    return [(path, found, f"Legal: {listed}.")]
 
 
 def _items(build: Build) -> Iterator[tuple[Path, Costed]]:

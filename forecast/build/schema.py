@@ -87,6 +87,8 @@ class BuildInfo(Part):
         ISO 4217 code of the money everything is added up in.
     country : str
         ISO 3166-1 alpha-2 code of the country whose customs and tax rules hold.
+    region : str or None
+        Where in it, where a rate of the country's rules follows from that, such as ``ON`` in Canada.
     estimating : float
         Correlation that own estimating puts between any two figures of large lines; 0 switches it off.
     estimating_size : float or None
@@ -109,6 +111,7 @@ class BuildInfo(Part):
     name: Name
     currency: CurrencyCode
     country: CountryCode
+    region: Annotated[str, Field(strict=True, pattern=r"^[A-Z0-9]{1,3}$")] | None = None
     estimating: Annotated[float, Field(strict=True, ge=0, lt=1)] = ESTIMATING
     estimating_size: Annotated[float, Field(strict=True, ge=0, le=1e12)] | None = None
     learn_ranges: Flag = True

@@ -51,7 +51,7 @@ def _one(view: Opened, plan: Plan) -> None:
     if opened.chance < 1:
         sentence += f" where it is needed or happens ({percent(opened.chance)} chance)"
     text(f"{sentence} = {opened.working}.")
-    for note in (*opened.cautions, *opened.notes):
+    for note in (*opened.cautions, *opened.notes, *opened.know):
         st.caption(safe(note))
     below = [name for name in opened.below if name in names]
     if below:

@@ -51,7 +51,7 @@ def guided() -> None:
         if start["at"] == END:
             _finish(standing)
         else:
-            _ask(question(start["at"]), start, standing)
+            _ask(next(item for item in standing.asked if item.id == start["at"]), start, standing)
     if now is not None:
         nothing = sketch(
             {key: text for key, text in start["written"].items() if key in ("country", "currency")}

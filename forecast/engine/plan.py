@@ -133,7 +133,7 @@ class _Compiler:
                 Row(
                     line.id, line.name, line.group, "line", formula,
                     of=expansion.consignment, working=line.working, cautions=cautions,
-                    notes=(line.note,) if line.note else (), pivot=pivot,
+                    notes=(line.note,) if line.note else (), know=line.know, pivot=pivot,
                 )
             )  # fmt: skip
         for event in expansion.events:
@@ -367,7 +367,13 @@ def _compile(build: Build, scenario: str | None, today: date) -> Plan:
     compiler = _Compiler(active, today)
     expansions = tuple(
         expand(
-            item, build.build.country, build.build.currency, compiler.paths, today, per_euro=per_euro(build)
+            item,
+            build.build.country,
+            build.build.currency,
+            compiler.paths,
+            today,
+            per_euro=per_euro(build),
+            region=build.build.region,
         )
         for item in build.consignment
     )

@@ -74,6 +74,8 @@ class Row:
         The price among its inputs, that follows from what was paid: other rows may read it too.
     hazards : tuple of str or None
         What its line or event says about it that can hurt somebody; None where the file does not say.
+    know : tuple of str
+        What else to know of its figures.
     """
 
     id: str
@@ -91,6 +93,7 @@ class Row:
     bought: Bought = "once"
     pivot: str | None = None
     hazards: tuple[str, ...] | None = None
+    know: tuple[str, ...] = ()
 
     @property
     def is_money(self) -> bool:

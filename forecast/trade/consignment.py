@@ -76,6 +76,7 @@ def expand(
     on: date,
     rules: Rules | None = None,
     per_euro: float | None = None,
+    region: str | None = None,
 ) -> Expansion:
     """Write a consignment out.
 
@@ -92,6 +93,8 @@ def expand(
         Other rules than those on file for the country.
     per_euro : float, optional
         Units of the build's money for one euro, by which usual charges are scaled; the reference rate when left out.
+    region : str, optional
+        Where in the country the builder lives, where its rules ask for it.
 
     Returns
     -------
@@ -103,6 +106,7 @@ def expand(
         When the country, a tariff code, a currency, an override or an additional duty is not known.
     """
     rules = (load_rules(country) if rules is None else rules).by(consignment.mode)
+    rules = rules if region is None else rules.in_region(region)
     if rules.currency != currency and rules.base_step:
         rules = replace(rules, base_step=0.0)  # a step of the country's money is none of the build's
     rule = incoterm(consignment.incoterm)
@@ -117,6 +121,7 @@ def expand(
     carriage = _carriage(consignment)
     book = _book(sheet, rules, carriage)
     _say_rule(sheet, rule)
+    _ask_region(sheet, book, region)
     journey = write_journey(sheet, rule, carriage)
     EntryWriter(sheet, rule, book, journey, on).write()
     _margin(sheet, journey)
@@ -211,6 +216,17 @@ def _book(sheet: Sheet, rules: Rules, carriage: Mapping[str, float]) -> RuleBook
     except RuleError as error:
         message = f"consignment {sheet.consignment.id!r}: {error}"
         raise RuleError(message) from None
+
+
+def _ask_region(sheet: Sheet, book: RuleBook, region: str | None) -> None:
+    """Ask where the builder lives, where a rate follows from it and neither is told."""
+    asked = book.rules.home
+    if asked is None or region is not None or asked.sets in book.overrides:
+        return
+    sheet.note(
+        f"{asked.question} {asked.why} Until it is told, {100 * asked.low:g} to {100 * asked.high:g} % is taken: "
+        f'write region = "{next(iter(asked.choices))}" under [build], with one of {", ".join(asked.choices)}.'
+    )
 
 
 def _say_rule(sheet: Sheet, rule: IncotermsRule) -> None:

@@ -122,11 +122,24 @@ class EntryWriter:
         sources = [f"{rules.figures[id].label}: {rules.figures[id].told}." for id in used]
         basis = {"tax_base"} if name == "tax" else {"customs_value"} if name == "duty" else set()
         doubts = [str(found) for found in rules.warnings(self.on, frozenset(used) | basis)]
+        know = [f"{rules.figures[id].label}: {note}" for id in used if (note := rules.figures[id].note)]
+        for kind, found in (("customs_value", rules.customs_value), ("tax_base", rules.tax_base)):
+            if kind in basis and found is not None and found.note:
+                know.append(f"{kind.replace('_', ' ').capitalize()}: {found.note}")
         own = sorted(id for id in self._figures_of(name) if id in self.book.overrides)
         if own:
             sources.append(f"Your own figure: {', '.join(own)}.")
         formula = total(*(charge.formula for charge in charges))
-        return self.sheet.add(name, label, "import", formula, working, " ".join(sources), " ".join(doubts))
+        return self.sheet.add(
+            name,
+            label,
+            "import",
+            formula,
+            working,
+            " ".join(sources),
+            " ".join(doubts),
+            tuple(dict.fromkeys(know)),
+        )
 
     def _figures_of(self, name: str) -> list[str]:
         """Name the rule figures that a line of the state reads."""
@@ -323,6 +336,14 @@ class EntryWriter:
             f"{units_words} × {charged} days × {words}",
             note,
             self._doubted("storage.steps", "Storage at the depot") if note else "",
+            tuple(
+                f"{figure.label}: {figure.note}"
+                for id, is_usual in (
+                    ("storage_free", said.free_days is None),
+                    ("storage_later", not said.steps),
+                )
+                if is_usual and (figure := self.defaults.charge(self.mode, id)) is not None and figure.note
+            ),
         )
 
     def _disbursement(self, advanced: list[LineValue]) -> None:

@@ -32,6 +32,8 @@ class ComputedLine:
         Where its figures come from.
     caution : str
         What to look up before relying on it.
+    know : tuple of str
+        What else to know of its figures.
     """
 
     id: str
@@ -41,6 +43,7 @@ class ComputedLine:
     working: str
     note: str = ""
     caution: str = ""
+    know: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -76,13 +79,15 @@ class RuleUse:
     source : str
         Where it was read.
     as_of : datetime.date or None
-        For which day; None for a figure of the builder's own.
+        The day of the source; None where it bears none, and for a figure of the builder's own.
     certainty : str
         How sure it is.
     key : str
         What to write into the consignment to overwrite it; empty where it cannot be.
     doubts : tuple of str
         Why it should be looked up.
+    note : str
+        What else to know of it.
     """
 
     id: str
@@ -93,6 +98,7 @@ class RuleUse:
     certainty: str
     key: str
     doubts: tuple[str, ...] = ()
+    note: str = ""
 
 
 @dataclass(frozen=True)

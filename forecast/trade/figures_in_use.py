@@ -10,7 +10,7 @@ from forecast.trade.customs import RuleBook
 from forecast.trade.entry import CHARGES
 from forecast.trade.expansion import RuleUse
 from forecast.trade.rules import RuleFigure, load_arrival, load_carriage
-from forecast.trade.rules.model import Basis, reasons_to_doubt
+from forecast.trade.rules.model import Basis
 from forecast.trade.sheet import Sheet
 
 OWN = "your own figure"
@@ -129,13 +129,15 @@ def _arrival(sheet: Sheet, on: date, widened: bool) -> Iterator[RuleUse]:
 
 def _use(figure: RuleFigure, value: str, key: str, on: date) -> RuleUse:
     doubts = figure.doubts(on)
-    return RuleUse(figure.id, figure.label, value, figure.told, figure.as_of, figure.certainty, key, doubts)
+    return RuleUse(
+        figure.id, figure.label, value, figure.told, figure.as_of, figure.certainty, key, doubts, figure.note
+    )
 
 
 def _basis(id: str, basis: Basis, on: date) -> RuleUse:
     label = f"What enters the {id.replace('_', ' ')}"
-    doubts = reasons_to_doubt(basis.as_of, basis.certainty, on)
-    return RuleUse(id, label, basis.words, basis.told, basis.as_of, basis.certainty, "", doubts)
+    doubts = basis.doubts(on)
+    return RuleUse(id, label, basis.words, basis.told, basis.as_of, basis.certainty, "", doubts, basis.note)
 
 
 def shown(figure: RuleFigure, scale: float = 1.0, widen: float = 1.0, home: str = "money") -> str:

@@ -107,6 +107,7 @@ def landed_cost(
     origin: str | None = None,
     additional: Sequence[str] = (),
     overrides: Mapping[str, float] | None = None,
+    region: str | None = None,
     on: date | None = None,
 ) -> LandedCost:
     """Give what an import costs with duty, levies and tax.
@@ -129,6 +130,8 @@ def landed_cost(
         Additional duties that apply, such as ``section232``.
     overrides : mapping, optional
         Other values for figures of the rules.
+    region : str, optional
+        Where in the country, where its rules ask for it, such as ``ON``.
     on : datetime.date, optional
         The day for which figures are judged outdated; no warnings when left out.
 
@@ -143,6 +146,7 @@ def landed_cost(
         When the country, a tariff code, an override or an additional duty is not known, or a sum is negative.
     """
     rules = (load_rules(country) if isinstance(country, str) else country).by(mode)
+    rules = rules if region is None else rules.in_region(region)
     listed = (KnownGoods(goods),) if isinstance(goods, int | float | Decimal) else tuple(goods)
     given = {
         "export": export_inland,

@@ -201,10 +201,11 @@ class Sheet:
         working: str,
         note: str = "",
         caution: str = "",
+        know: tuple[str, ...] = (),
     ) -> LineValue:
         """Write a line, and give the reference to it."""
         id = self.id(name)
-        self.lines.append(ComputedLine(id, label, group, formula, working, note, caution))
+        self.lines.append(ComputedLine(id, label, group, formula, working, note, caution, know))
         return LineValue(id)
 
     def stage(self, name: str, label: str, formula: Formula, working: str, unit: str) -> str:

@@ -49,6 +49,8 @@ class Opened:
         What to look up, and what the work can do to somebody, the authority named.
     notes : tuple of str
         Where its figures come from.
+    know : tuple of str
+        What else to know of them.
     unit : str
         Of the total; empty for money.
     """
@@ -61,6 +63,7 @@ class Opened:
     below: tuple[str, ...]
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    know: tuple[str, ...] = ()
     unit: str = ""
 
 
@@ -136,7 +139,7 @@ def open_line(plan: Plan, row_id: str) -> Opened:
     return Opened(
         row.id, row.title, float(lines[row.id]), 1.0 if row.gate is None else chances[row.gate],
         _working(plan, row, inputs, lines), tuple(dict.fromkeys((*_named(row.working, {}, stages), *below))),
-        (*row.cautions, *(caution.sentence for caution in hazards)), row.notes,
+        (*row.cautions, *(caution.sentence for caution in hazards)), row.notes, row.know,
         {"hours": "h", "weeks": "weeks"}.get(row.kind, ""),
     )  # fmt: skip
 

@@ -43,22 +43,26 @@ def rules_rows(figures: Sequence[RuleUse]) -> list[list[str]]:
     """Give one row for each figure, under `HEADINGS`."""
     return [
         [
-            figure.label, figure.value, figure.source, _day(figure),
+            figure.label, with_note(figure.value, figure), figure.source, _day(figure),
             _how_sure(figure), figure.key or "set by law, not by you",
         ]
         for figure in figures
     ]  # fmt: skip
 
 
+def with_note(words: str, figure: RuleUse) -> str:
+    """Put what else to know of a figure behind what is said of it."""
+    return f"{words.removesuffix('.')}. {figure.note}" if figure.note else words
+
+
 def rules_lines(figures: Sequence[RuleUse]) -> list[str]:
     """Give one line of plain text for each figure, for the terminal."""
     found = []
-    for figure, (label, value, source, as_of, sure, _) in zip(figures, rules_rows(figures), strict=True):
+    for figure, (label, _, source, as_of, sure, _) in zip(figures, rules_rows(figures), strict=True):
         as_of = as_of.replace("\N{NON-BREAKING HYPHEN}", "-")
         told = "; ".join(part for part in (f"{source}, {as_of}" if as_of else source, sure) if part)
-        found.append(
-            f"{label}: {value} ({told})." + (f" To overwrite it: {figure.key}" if figure.key else "")
-        )
+        line = with_note(f"{label}: {figure.value} ({told}).", figure)
+        found.append(line + (f" To overwrite it: {figure.key}" if figure.key else ""))
     return found
 
 
@@ -93,4 +97,4 @@ def _are(count: int) -> str:
     return "stands" if count == 1 else "stand"
 
 
-__all__ = ["HEADINGS", "TITLE", "rules_lead", "rules_lines", "rules_rows"]
+__all__ = ["HEADINGS", "TITLE", "rules_lead", "rules_lines", "rules_rows", "with_note"]

@@ -242,6 +242,7 @@ def test_what_is_not_known_widens_the_total() -> None:
         ("incoterm", "FOB", "kit.freight"),
         ("origin", "JP", "kit.freight"),
         ("country", "IE", "kit.tax"),
+        ("region", "ON", "kit.tax"),
         ("panels", TYPICAL["panels"], "primers"),
         ("panels", TYPICAL["panels"], "missing_fittings"),
         ("panels", TYPICAL["panels"], "filling_self.own_hours"),
@@ -258,6 +259,7 @@ def test_what_is_not_known_widens_the_total() -> None:
 def test_each_unknown_widens_its_own_range(id: str, answer: Any, figure: str) -> None:
     fixed = {"kit_price": 250_000} if id in ("rate", "origin", "country") else {}
     fixed |= {"kit_currency": "JPY"} if id == "origin" else {}
+    fixed |= {"country": "CA", "kit_price": 250_000} if id == "region" else {}
     scenario = "outsourced" if figure.startswith(("filling_shop", "shop_", "paint_kit")) else "diy"
     spread = []
     for said in (answer, DONT_KNOW):

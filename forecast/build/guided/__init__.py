@@ -10,6 +10,7 @@ from __future__ import annotations
 from forecast.build.guided.answers import (
     Answers,
     answers_of,
+    as_asked,
     default_of,
     is_asked,
     read_answer,
@@ -21,7 +22,7 @@ from forecast.build.guided.questions import DONT_KNOW, Question, question, quest
 from forecast.build.guided.reading import WrongAnswer
 
 __all__ = [
-    "DONT_KNOW", "Answers", "Question", "Standing", "WrongAnswer", "answers_of", "check_free", "create_build",
-    "default_of", "is_asked", "put_build", "question", "questions", "read_answer", "read_answers", "read_draft",
-    "stand", "write_build", "write_draft",
+    "DONT_KNOW", "Answers", "Question", "Standing", "WrongAnswer", "answers_of", "as_asked", "check_free",
+    "create_build", "default_of", "is_asked", "put_build", "question", "questions", "read_answer", "read_answers",
+    "read_draft", "stand", "write_build", "write_draft",
 ]  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -15,6 +15,7 @@ from forecast.build.guided.places import load_places
 from forecast.build.guided.questions import DONT_KNOW, Question, question, questions
 from forecast.build.guided.reading import BoxSize, Context, WrongAnswer, is_unknown, read_value
 from forecast.build.locate import Path, line_of, locate
+from forecast.build.regions import regions_of
 from forecast.build.rulefiles import countries, same_territory, unknown_country
 from forecast.build.toml import parse_toml
 from forecast.errors import BuildFileError, Problem
@@ -45,6 +46,8 @@ class Answers:
     rate : float or None
         Units of ``currency`` for one of ``kit_currency``, today.
     shipping, incoterm, boxes : str or None, str or None, tuple of BoxSize or None
+    region : str or None
+        Where in the country, where its rules ask for it.
     arches_cut, wheels_new, first_build : bool or None
     filling, paint : str or None
         self or shop.
@@ -66,6 +69,7 @@ class Answers:
     shipping: str | None
     incoterm: str | None
     boxes: tuple[BoxSize, ...] | None
+    region: str | None
     arches_cut: bool | None
     wheels_new: bool | None
     filling: str | None
@@ -110,9 +114,21 @@ def is_asked(item: Question, so_far: AnswersSoFar) -> bool:
     """Tell whether a question makes sense after earlier answers."""
     if item.id == "rate":
         return so_far.get("kit_currency") != so_far.get("currency")
+    abroad = crosses_border(so_far.get("country"), so_far.get("origin"))
+    if item.id == "region":
+        return abroad and regions_of(so_far.get("country") or "") is not None
     if item.id in ("shipping", "incoterm", "boxes"):
-        return crosses_border(so_far.get("country"), so_far.get("origin"))
+        return abroad
     return True
+
+
+def as_asked(item: Question, so_far: AnswersSoFar) -> Question:
+    """Give a question as it is put after earlier answers: some ask what the rules of the builder's country ask."""
+    asked = regions_of(so_far.get("country") or "") if item.id == "region" else None
+    if asked is None:
+        return item
+    choices = {code: choice.name for code, choice in asked.choices.items()}
+    return replace(item, text=asked.question, help=asked.why, choices=choices)
 
 
 def read_answer(item: Question, raw: object, so_far: AnswersSoFar) -> Any:
@@ -135,7 +151,7 @@ def read_answer(item: Question, raw: object, so_far: AnswersSoFar) -> Any:
     WrongAnswer
         Saying what was found and what is legal.
     """
-    default = default_of(item, so_far)
+    default, item = default_of(item, so_far), as_asked(item, so_far)
     if isinstance(raw, str) and not raw.strip():
         raw = default
     if is_unknown(raw) and item.id in ("name", "currency", "kit_currency"):
@@ -274,5 +290,6 @@ def answers_of(values: AnswersSoFar) -> Answers:
 
 
 __all__ = [
-    "Answers", "AnswersSoFar", "answers_of", "crosses_border", "default_of", "is_asked", "read_answer", "read_answers",
+    "Answers", "AnswersSoFar", "answers_of", "as_asked", "crosses_border", "default_of", "is_asked", "read_answer",
+    "read_answers",
 ]  # fmt: skip

@@ -107,6 +107,8 @@ _WAYS = (
 
 def _build_table(answers: Answers, currency_factor: float) -> Table:
     values: dict[str, Any] = {"name": answers.name, "currency": answers.currency, "country": answers.rules}
+    if answers.region is not None and answers.imported:
+        values["region"] = answers.region
     if answers.budget is not None:
         values["budget"] = answers.budget
     values["hours_per_week"] = answers.week_hours or WEEK_HOURS
@@ -122,7 +124,8 @@ def _build_table(answers: Answers, currency_factor: float) -> Table:
     if answers.country is None:
         remark = "TAKEN, as you did not name one: write yours"
     remarks = {
-        "country": remark, "budget": "what you want to spend at most",
+        "country": remark, "region": "where in it you live: a rate of import tax follows from it",
+        "budget": "what you want to spend at most",
         "hours_per_week": "own hours that a usual week has room for; with wait_weeks, weeks follow",
         "estimating": "how far large guesses err together, all too low or all too high; 0 switches it off",
         "estimating_size": "lines under this hardly tell anything about the others",

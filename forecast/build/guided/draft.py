@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from forecast.build.files import read_regular, write_file
-from forecast.build.guided.answers import LARGEST_FILE, Answers, answers_of, is_asked, read_answer
+from forecast.build.guided.answers import LARGEST_FILE, Answers, answers_of, as_asked, is_asked, read_answer
 from forecast.build.guided.questions import Question, questions
 from forecast.build.guided.reading import WrongAnswer
 from forecast.build.guided.text import comment, toml_value
@@ -62,9 +62,9 @@ def stand(written: Mapping[str, str]) -> Standing:
     for item in questions():
         if not is_asked(item, values):
             continue
-        asked.append(item)
+        asked.append(as_asked(item, values))
         if item.id not in written:
-            first_open = first_open or item
+            first_open = first_open or asked[-1]
             continue
         try:
             values[item.id] = read_answer(item, written[item.id], values)

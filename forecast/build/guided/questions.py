@@ -137,6 +137,10 @@ def questions() -> tuple[Question, ...]:
             "Such as: 1 x 200x120x60 45 kg; 2 x 150x50x40 12 kg.", "boxes", _NOTHING,
         ),
         Question(
+            "region", "Where in your country do you live?",
+            "A rate of import tax follows from it.", "One of them.", "choice", _NOTHING,
+        ),
+        Question(
             "arches_cut", "Are the inner arches cut?",
             "Cutting brings welding, sealing, corrosion protection and a closer inspection.", _YES_NO, "yes-no",
             _NOTHING,

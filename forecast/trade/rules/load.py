@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 from forecast.build import rulefiles
+from forecast.build.regions import regions_of
 from forecast.build.rulefiles import RuleFile
 from forecast.errors import RuleError
 from forecast.trade.rules.model import (
@@ -34,7 +35,7 @@ _Part = TypeVar("_Part")
 _TOP = frozenset({
     "code", "duty", "name", "currency", "region", "shops", "called", "tax_name", "tax", "base_step", "rate_of_exchange",
     "customs_value", "tax_base", "figure", "levy", "additional", "threshold", "preference", "remark", "member",
-    "unknown",
+    "unknown", "home",
 })  # fmt: skip
 """What may stand at the top of a rule file."""
 
@@ -90,10 +91,16 @@ def _figure(raw: Mapping[str, Any], file: RuleFile | None = None) -> RuleFigure:
     given = dict(raw) | ({} if value is None else {"low": value, "high": value})
     given.pop("value", None)
     file = file or RuleFile("figures of carriers and agents", {})
-    made = _part(RuleFigure, {"middle": None} | given, file)
+    made = _part(RuleFigure, {"middle": None, "as_of": None} | given, file)
     if made.certainty not in CERTAINTIES:
         message = (
             f"{file.where}: {made.id}: certainty is {made.certainty!r}, legal are {', '.join(CERTAINTIES)}."
+        )
+        raise RuleError(message)
+    if made.as_of is None and made.read is None and made.certainty in ("verified", "third party"):
+        message = (
+            f"{file.where}: {made.id}: say as_of = the day that the source bears, or read = the day on which it "
+            "was read."
         )
         raise RuleError(message)
     return made
@@ -217,7 +224,8 @@ def load_rules(country: str) -> Rules:
         preferences=tuple(_part(Preference, item, file) for item in file.tables("preference")),
         remarks=tuple(_part(Remark, item, file) for item in file.tables("remark")),
         members=frozenset(member["code"] for member in file.tables("member")),
-    )
+        home=regions_of(country),
+    ).in_region(None)
     _check_names(rules, file)
     return rules
 

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from forecast.build.figures import BetaPert, Figure, Known, Percentiles, Span, Uniform
+from forecast.build.regions import Regions
 from forecast.build.rulefiles import TAX_NAMES
 from forecast.errors import RuleError
 from forecast.words.sources import Certainty, source_words
@@ -37,8 +38,8 @@ class RuleFigure:
         The range; all three alike for a figure that is one number.
     source : str
         Where it was read.
-    as_of : datetime.date
-        The date for which the source gives it, or the day on which an undated copy was read.
+    as_of : datetime.date or None
+        The date for which the source gives it; None where the source bears none.
     certainty : str
         ``verified`` in the authority's own text, read with a ``third party``, of ``no source``, or
         ``common practice``.
@@ -46,6 +47,8 @@ class RuleFigure:
         Its last day, where one is known.
     note : str
         What else to know.
+    read : datetime.date or None
+        The day on which it was read there: the day of the reading, not of the source.
     """
 
     id: str
@@ -55,15 +58,16 @@ class RuleFigure:
     high: float
     unit: str
     source: str
-    as_of: date
+    as_of: date | None
     certainty: Certainty
     valid_to: date | None = None
     note: str = ""
+    read: date | None = None
 
     @property
     def told(self) -> str:
         """The source, in words."""
-        return source_words(self.source, self.certainty)
+        return source_words(self.source, self.certainty, self.read)
 
     @property
     def value(self) -> float:
@@ -105,18 +109,24 @@ class RuleFigure:
 
     def doubts(self, on: date) -> tuple[str, ...]:
         """Say why the figure should be looked up again: outdated, or not verified; nothing where neither."""
-        return reasons_to_doubt(self.as_of, self.certainty, on, self.valid_to)
+        return reasons_to_doubt(self.as_of, self.certainty, on, self.valid_to, self.read)
 
 
 def reasons_to_doubt(
-    as_of: date, certainty: Certainty, on: date, valid_to: date | None = None
+    as_of: date | None,
+    certainty: Certainty,
+    on: date,
+    valid_to: date | None = None,
+    read: date | None = None,
 ) -> tuple[str, ...]:
     """Say why something read on a day, with some certainty, should be looked up again on another."""
     found: list[str] = []
     if valid_to is not None and valid_to < on:
         found.append(f"held until {valid_to.isoformat()}")
-    elif (on - as_of).days > OUTDATED_AFTER:
+    elif as_of is not None and (on - as_of).days > OUTDATED_AFTER:
         found.append(f"is of {as_of.isoformat()}, more than 18 months old")
+    elif as_of is None and read is not None and (on - read).days > OUTDATED_AFTER:
+        found.append(f"was read on {read.isoformat()}, more than 18 months ago")
     if certainty == "third party":
         found.append("was read in a third party's page only")
     elif certainty == "no source":
@@ -147,8 +157,9 @@ class Basis:
     parts: tuple[CostPart, ...]
     words: str
     source: str
-    as_of: date
     certainty: Certainty
+    as_of: date | None = None
+    read: date | None = None
     note: str = ""
     uplift: str | None = None
     no_uplift: tuple[str, ...] = ()
@@ -156,7 +167,11 @@ class Basis:
     @property
     def told(self) -> str:
         """The source, in words."""
-        return source_words(self.source, self.certainty)
+        return source_words(self.source, self.certainty, self.read)
+
+    def doubts(self, on: date) -> tuple[str, ...]:
+        """Say why it should be looked up again; nothing where it need not."""
+        return reasons_to_doubt(self.as_of, self.certainty, on, read=self.read)
 
 
 @dataclass(frozen=True)
@@ -222,13 +237,14 @@ class Preference:
     origins: tuple[str, ...]
     words: str
     source: str
-    as_of: date
     certainty: Certainty
+    as_of: date | None = None
+    read: date | None = None
 
     @property
     def told(self) -> str:
         """The source, in words."""
-        return source_words(self.source, self.certainty)
+        return source_words(self.source, self.certainty, self.read)
 
 
 @dataclass(frozen=True)
@@ -256,6 +272,8 @@ class Rules:
         The tax base is rounded to the nearest multiple; 0 for no rounding.
     figures : mapping
         Every figure by id.
+    home : Regions or None
+        What is asked of the builder before a rate can be told; see `in_region`.
     """
 
     code: str
@@ -274,6 +292,38 @@ class Rules:
     preferences: tuple[Preference, ...] = ()
     remarks: tuple[Remark, ...] = ()
     members: frozenset[str] = frozenset()
+    home: Regions | None = None
+
+    def in_region(self, code: str | None) -> Rules:
+        """Give the rules as they hold where the builder lives: with the rate of the region, or with all that it may be.
+
+        Raises
+        ------
+        RuleError
+            When the country's rules know no such region.
+        """
+        asked = self.home
+        if asked is None:
+            return self
+        chosen = asked.choices.get(code or "")
+        if code is not None and chosen is None:
+            listed = ", ".join(f"{one.code} ({one.name})" for one in asked.choices.values())
+            message = f"build.region: found {code!r}. Legal in {self.name}: {listed}."
+            raise RuleError(message)
+        rate = RuleFigure(
+            id=asked.sets,
+            label=chosen.label if chosen else f"{self.tax_name}, of a region not told",
+            low=chosen.value if chosen else asked.low,
+            middle=None if chosen else asked.middle,
+            high=chosen.value if chosen else asked.high,
+            unit="share",
+            source=asked.source,
+            as_of=asked.as_of,
+            certainty=asked.certainty,
+            note=asked.note,
+            read=asked.read,
+        )
+        return replace(self, figures=MappingProxyType({**self.figures, rate.id: rate}))
 
     def figure(self, id: str) -> RuleFigure:
         """Give a figure by id.
@@ -331,7 +381,7 @@ class Rules:
         for id, basis in (("customs_value", self.customs_value), ("tax_base", self.tax_base)):
             if basis is None or (used is not None and id not in used):
                 continue
-            if reasons := reasons_to_doubt(basis.as_of, basis.certainty, on):
+            if reasons := basis.doubts(on):
                 what = id.replace("_", " ")
                 text = f"{self.code}, what enters the {what} {' and '.join(reasons)}{_in(basis.source)}."
                 found.append(RuleWarning(id, text))

@@ -108,15 +108,29 @@ def _rules(build: Build) -> tuple[list[str], list[str]]:
     from forecast.engine.plan import compile_plan
 
     plan = compile_plan(build)
-    return [told for item in plan.consignments for told in _doubted(item)], list(plan.notes)
+    sure = [
+        f"{figure.label}: {figure.note}"
+        for item in plan.consignments
+        for figure in item.figures
+        if figure.note and not figure.doubts
+    ]
+    told = [told for item in plan.consignments for told in _doubted(item)]
+    return told, list(dict.fromkeys([*plan.notes, *sure]))
 
 
 def _doubted(item: Expansion) -> list[str]:
-    """Say of each figure in doubt why, one by one, as they are counted on the page of lines and by ``budget``."""
+    """Say of each figure in doubt why, and what else to know of it.
+
+    One by one, as they are counted on the page of lines and by ``budget``.
+    """
+    from forecast.views.rule_words import with_note
+
     warned = {warning.figure: str(warning) for warning in item.warnings}
     warned |= {name.replace("arrival.", ""): text for name, text in warned.items()}
     return [
-        warned.get(figure.id) or f"{figure.label} ({figure.value}) {' and '.join(figure.doubts)}."
+        with_note(
+            warned.get(figure.id) or f"{figure.label} ({figure.value}) {' and '.join(figure.doubts)}.", figure
+        )
         for figure in item.figures
         if figure.doubts
     ]

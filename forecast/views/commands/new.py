@@ -101,7 +101,7 @@ def ask(stream: TextIO) -> Answers:
     BuildFileError
         When the input ends before all is answered; every answer that was refused is named with it.
     """
-    from forecast.build.guided import answers_of, is_asked, questions
+    from forecast.build.guided import answers_of, as_asked, is_asked, questions
 
     def say(text: str) -> None:
         print(text, file=stream, flush=True)
@@ -112,7 +112,9 @@ def ask(stream: TextIO) -> Answers:
     asked = list(questions())
     for number, item in enumerate(asked, start=1):
         if is_asked(item, values):
-            values[item.id] = _ask_one(item, values, f"{number}/{len(asked)}", stream, refused)
+            values[item.id] = _ask_one(
+                as_asked(item, values), values, f"{number}/{len(asked)}", stream, refused
+            )
     return answers_of(values)
 
 

@@ -90,4 +90,5 @@ def _line(options: argparse.Namespace, plan: Plan) -> int:
         text.append("Open these next: " + ", ".join(opened.below))
     text += [f"Caution: {caution}" for caution in opened.cautions]
     text += [f"Source: {note}" for note in opened.notes]
+    text += [f"Note: {note}" for note in opened.know]
     return answer(options, "\n".join(text), asdict(opened))
