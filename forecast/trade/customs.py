@@ -113,8 +113,6 @@ class RuleBook:
         formula = self.get(id)
         if isinstance(formula, Constant):
             return f"{100 * formula.value:.6g} %"
-        if isinstance(formula, Input):
-            return f"{{{formula.id}}}"
         return self.words.get(id, id)
 
     def duty_id(self, hs: str) -> str:
@@ -311,8 +309,6 @@ def _levy(book: RuleBook, rule: Levy, value: Formula) -> Charge:
 
 def _money(book: RuleBook, id: str) -> str:
     formula = book.get(id)
-    if isinstance(formula, Input):
-        return f"{{{formula.id}}} {book.rules.currency}"
     amount = f"{formula.value:,.2f}" if isinstance(formula, Constant) else book.words.get(id, id)
     return f"{amount} {book.rules.currency}"
 

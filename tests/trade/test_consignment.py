@@ -380,7 +380,7 @@ def test_the_tax_names_the_sources_of_the_figures_that_it_reads_and_of_no_others
         tax = written(raw, country, home).line("kit.tax")
         figures = load_rules(country).figures
         assert tax is not None
-        assert tax.note == " ".join(f"{figures[id].label}: {figures[id].source}." for id in read)
+        assert tax.note == " ".join(f"{figures[id].label}: {figures[id].told}." for id in read)
 
 
 def test_small_values_are_held_against_their_limits() -> None:

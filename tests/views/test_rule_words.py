@@ -118,3 +118,21 @@ def test_check_budget_and_page_count_the_same_figures_to_look_up(
     assert (
         f"{doubted} customs, tax or arrival figures in it are old or not verified" in capsys.readouterr().out
     )
+
+
+def test_a_note_stands_beside_its_figure_in_check_in_what_is_opened_and_on_the_page(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = create_build(tmp_path / "car", read_answers({"country": "NZ", "origin": "JP", "rate": 0.011}))
+    note = "list exclusions such as air dams"
+    (item,) = compile_plan(read_build(file)).consignments
+    noted = [figure for figure in item.figures if figure.note]
+    assert any(note in figure.note for figure in noted)
+    for command in (["check"], ["open", "kit"]):
+        assert main([command[0], str(file), *command[1:]]) == 0
+        text = capsys.readouterr().out
+        assert all(figure.note in text for figure in noted), command
+    assert main(["open", str(file), "kit.duty"]) == 0
+    assert "Note: Duty on other body parts: Old concessions free many parts" in capsys.readouterr().out
+    cells = [cell for row in rules_rows(item.figures) for cell in row]
+    assert all(any(figure.note in cell for cell in cells) for figure in noted)
