@@ -480,7 +480,10 @@ def test_the_customs_entry_comes_after_the_way() -> None:
             {"overrides": {"sea.minimum": {"low": 1, "high": 2}}},
             r"'sea.minimum': found a range. Write one number",
         ),
-        ({"additional": ["section232"]}, r"Ireland has no additional duty 'section232'. Legal: none"),
+        (
+            {"additional": ["section232"]},
+            r"Ireland has no additional duty 'section232'. Legal: anti_dumping_wheels, anti",
+        ),
     ],
 )
 def test_refusals_say_where_and_how_to_mend(changes: dict[str, Any], message: str) -> None:
