@@ -60,12 +60,12 @@ def _days(view: Opened, told: History) -> tuple[dt.date, dt.date | None]:
 
 
 def _table(found: WrittenMove, money: str, start: str, end: str) -> None:
-    rows = [[start, about(found.start_mean, money), about(found.start_p80, money), ""]]
+    rows = [[start, about(found.start_half, money), about(found.start_p80, money), ""]]
     rows += [
-        [step.words, signed(step.mean, money), signed(step.p80, money), step.because] for step in found.steps
+        [step.words, signed(step.half, money), signed(step.p80, money), step.because] for step in found.steps
     ]
-    rows.append([end, about(found.end_mean, money), about(found.end_p80, money), ""])
-    table(["", "Mean", "P80", "Because of"], rows, "What moved it, adding up", right_text=1, last_is_sum=True)
+    rows.append([end, about(found.end_half, money), about(found.end_p80, money), ""])
+    table(["", "P50", "P80", "Because of"], rows, "What moved it, adding up", right_text=1, last_is_sum=True)
 
 
 def what_was_taught(watch: Reforecast) -> None:

@@ -11,17 +11,17 @@ algebra). They are then drawn as mean + chol(V) f₀ with the prior's own draws 
 after a receipt stay paired. An observation may count in part: its precision Ψ⁻¹ is then multiplied by its weight.
 
 How wide the builder's own ranges should have been is one factor κ for all of them. Before any receipt ln κ has its
-mode at −0.35 and normal sides, with deviations of 0.12 below and 0.5 above: most people's ranges are too narrow, few
-too wide, and a price that meets its middle figure to the cent was known beforehand rather than ranged too widely. The
-stated P10 and P90 hold nearly what they say while κ is not known, and P80 of a build stays where it was. Given κ the
-scores of own ranges are κ times those above, so that z ~ N(0, κ²(ΛΛᵀ + Ψ)), and κ's posterior on a grid is in closed
-form.
+mode at −0.35 and normal sides, with deviations of 0.12 below and 0.45 above, from 1.3 of these on exponential: most
+people's ranges are too narrow, few too wide, and a price that meets its middle figure to the cent was known beforehand
+rather than ranged too widely. The stated P10 and P90 hold nearly what they say while κ is not known, and P80 of a build
+stays where it was. Given κ the scores of own ranges are κ times those above, so that z ~ N(0, κ²(ΛΛᵀ + Ψ)), and κ's
+posterior on a grid is in closed form. One closed line alone changes no width (`HEARD_FROM`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -36,11 +36,17 @@ NO_NEWS = 0.02
 """Relative spread under which a computed row says nothing: duty on a kit whose price is known differs from its
 formula by roundings and the day's rate, not by luck."""
 
-WIDTH_CLIP = 4.5
+WIDTH_CLIP = 6.0
 """The same for what scores say of the width of ranges, where a range that was wrong is the news."""
 
-WIDTH_MODE, WIDTH_BELOW, WIDTH_ABOVE = -0.35, 0.12, 0.5
-"""Mode of ln κ before any receipt, and its deviations to either side."""
+HEARD_FROM, HEARD_WHOLLY = 1.0, 4.0
+"""One receipt says next to nothing of how wide all other ranges should be, though the first that is dear would make
+every tail longer: ln κ counts by so much as the closed lines are past the first of these numbers on the way to the
+second."""
+
+WIDTH_MODE, WIDTH_BELOW, WIDTH_ABOVE, WIDTH_BEND = -0.35, 0.12, 0.45, 1.3
+"""Mode of ln κ before any receipt, its deviations to either side, and from how many of them on the upper side is no
+longer normal but exponential: ranges that are far too narrow are rare, yet must not take twenty receipts to show."""
 
 _WIDTHS = WIDTH_MODE + np.linspace(-0.8, 2.0, 281)
 
@@ -53,9 +59,12 @@ class Width:
     ----------
     chances : ndarray, shape (281,)
         Posterior chance of each ln κ of the grid.
+    heard : float
+        What ln κ is taken by, from 0 to 1: see `HEARD_FROM`.
     """
 
     chances: Array
+    heard: float = 1.0
 
     @classmethod
     def unknown(cls) -> Width:
@@ -63,9 +72,9 @@ class Width:
         return cls._from_log(_log_prior())
 
     @classmethod
-    def _from_log(cls, log: Array) -> Width:
+    def _from_log(cls, log: Array, heard: float = 1.0) -> Width:
         chances = np.exp(log - log.max())
-        return cls(chances / chances.sum())
+        return cls(chances / chances.sum(), heard)
 
     @cached_property
     def _below(self) -> Array:
@@ -74,7 +83,12 @@ class Width:
 
     def at(self, scores: Array) -> Array:
         """Give κ at standard normal scores, by its quantile function."""
-        return np.asarray(np.exp(np.interp(ndtr(scores), self._below, _WIDTHS)))
+        return np.asarray(np.exp(self.heard * np.interp(ndtr(scores), self._below, _WIDTHS)))
+
+    @cached_property
+    def likely(self) -> Array:
+        """Values of κ that are each as likely as another, shape (15,), heard in full however little is known."""
+        return replace(self, heard=1.0).at(ndtri((np.arange(15) + 0.5) / 15))
 
     @property
     def middle(self) -> float:
@@ -84,7 +98,12 @@ class Width:
     @property
     def inverse_mean(self) -> float:
         """Mean of 1/κ."""
-        return float(self.chances @ np.exp(-_WIDTHS))
+        return float(self.chances @ np.exp(-self.heard * _WIDTHS))
+
+    @property
+    def token(self) -> bytes:
+        """A name for it: two widths that draw alike have the same."""
+        return self.chances.tobytes() + repr(self.heard).encode()
 
 
 @dataclass(frozen=True)
@@ -127,7 +146,7 @@ class Posterior:
     @property
     def token(self) -> bytes:
         """A name for it: two posteriors that draw alike have the same."""
-        width = b"" if self.width is None else self.width.chances.tobytes()
+        width = b"" if self.width is None else self.width.token
         return self.own.tobytes() + self.other.tobytes() + self.root.tobytes() + width
 
 
@@ -194,12 +213,14 @@ def _width(matrix: Array, z: Array, weight: Array) -> Width:
     inner = np.eye(matrix.shape[1]) + matrix.T @ (matrix * precision[:, None])
     square = float(z @ (precision * z) - taught @ np.linalg.solve(inner, taught))
     likelihood = -weight.sum() * _WIDTHS - 0.5 * square * np.exp(-2 * _WIDTHS)
-    return Width._from_log(_log_prior() + likelihood)
+    heard = np.clip((weight.sum() - HEARD_FROM) / (HEARD_WHOLLY - HEARD_FROM), 0.0, 1.0)
+    return Width._from_log(_log_prior() + likelihood, float(heard))
 
 
 def _log_prior() -> Array:
     away = _WIDTHS - WIDTH_MODE
-    return np.asarray(-0.5 * (away / np.where(away < 0, WIDTH_BELOW, WIDTH_ABOVE)) ** 2)
+    away = away / np.where(away < 0, WIDTH_BELOW, WIDTH_ABOVE)
+    return np.where(away > WIDTH_BEND, -WIDTH_BEND * (away - 0.5 * WIDTH_BEND), -0.5 * away**2)
 
 
 def at_least(own_scores: Array, bound: Array) -> Array:

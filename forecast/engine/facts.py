@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecast.build.formula import LineValue, walk
-from forecast.engine.condition import SCORE_CLIP, Posterior, posterior, regressed_loadings
+from forecast.engine.condition import SCORE_CLIP, Posterior, Width, posterior, regressed_loadings
 from forecast.engine.draws import column
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import KnownFacts
-from forecast.engine.margin import Margin
+from forecast.engine.margin import ONE_WIDTH, Margin
 from forecast.engine.plan import Plan, Rate, Row, inputs_of, sole_input
 from forecast.engine.replicate import Conditions, Partial, Pivot, sample
 from forecast.engine.shapes import Array
@@ -324,8 +324,8 @@ def learn(
         judged = prior.judge(name, given, joined)
         own = _is_own(prior, name)
         paid = known.part_paid[name]
-        mean, sd = _seen(judged.loadings, own, first)
-        chance = judged.margin.settled(paid.paid, paid.settled, mean, sd) if paid.paid > 0 else 0.0
+        seen = _seen(judged.loadings, own, first)
+        chance = judged.margin.settled(paid.paid, paid.settled, *seen) if paid.paid > 0 else 0.0
         score = _score(prior, name, paid.paid, judged, given)
         partial[name] = Partial(paid.paid, chance, judged.margin, judged.loadings, own)
         if chance > 0:
@@ -505,14 +505,16 @@ def _evidence(prior: Prior, name: str) -> float:
     return min(1e6, (small / max(prior.size(name), 1e-9)) ** 2)
 
 
-def _seen(loadings: tuple[float, ...], own: bool, found: Posterior | None) -> tuple[float, float]:
-    """Give mean and deviation of a row's score in the light of what is known."""
+def _seen(loadings: tuple[float, ...], own: bool, found: Posterior | None) -> tuple[float, float, Array]:
+    """Give mean and deviation of a row's score in the light of what is known, and how wide its range may have to be."""
+    learnt = None if found is None else found.width
+    widths = (learnt or Width.unknown()).likely if own else ONE_WIDTH
     if found is None:
-        return 0.0, 1.0
+        return 0.0, 1.0, widths
     row = np.asarray(loadings)
-    wide = found.width.middle if own and found.width is not None else 1.0
+    wide = learnt.middle if own and learnt is not None else 1.0
     spread = 1 - row @ row + row @ found.covariance @ row
-    return float(row @ (found.own + found.other * wide)), wide * float(np.sqrt(spread))
+    return float(row @ (found.own + found.other * wide)), float(np.sqrt(spread)), widths
 
 
 def _posterior(observed: list[Observation], latents: int) -> Posterior | None:

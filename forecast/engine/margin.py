@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import logsumexp, ndtr
 
 from forecast.engine.shapes import Array, Shape
 
@@ -13,8 +13,11 @@ _GRID = np.linspace(-4.0, 4.0, 65)
 _SEEN = np.linspace(-3.0, 3.0, 49)  # of 4,096 prior trials, five lie beyond either end
 _UNIT = 8  # steps of either grid to a unit of score; the last step of prior trials alone is mostly chance
 _WINDOW = 0.25  # of scores to either side, over which a density is taken
+_SURE = 0.1  # from this percentile on a sum paid is taken as any share of the whole, one as likely as another
 _LEAST_SLOPE = 0.02
 """Least relative spread: a known price is met to within some percent, roundings and fees being what they are."""
+
+ONE_WIDTH = np.ones(1)
 
 
 @dataclass(frozen=True)
@@ -59,7 +62,9 @@ class Margin:
         """Give the amounts at scores."""
         return np.asarray(np.exp(_along(scores, self.scores, self.logs)))
 
-    def settled(self, paid: float, prior: float, mean: float = 0.0, sd: float = 1.0) -> float:
+    def settled(
+        self, paid: float, prior: float, mean: float = 0.0, sd: float = 1.0, widths: Array = ONE_WIDTH
+    ) -> float:
         """Give the chance that a sum paid is all, when nobody said so.
 
         Either it is the final amount X, with the density of X there; or it is a share of X, any share as likely as
@@ -73,6 +78,8 @@ class Margin:
             The chance before the sum is looked at.
         mean, sd : float
             Of the row's score, as far as others' receipts tell.
+        widths : ndarray, shape (W,)
+            By how much wider the range may have to be, each as likely as another.
 
         Returns
         -------
@@ -85,13 +92,35 @@ class Margin:
         below, above = _along(here + np.array([-_WINDOW, _WINDOW]), self.scores, self.logs)
         slope = 2 * _WINDOW / float(above - below)  # logarithms rise everywhere: see `_LEAST_SLOPE`
         u = (here - mean) / sd
-        whole = -0.5 * u * u + np.log(slope / sd)
-        grid = np.linspace(u, max(u, 0.0) + 8.0, 241)
-        share = -0.5 * grid * grid + np.log(paid) - _along(mean + sd * grid, self.scores, self.logs)
+        whole = float(_log_density(np.array([u]), widths)[0]) + np.log(slope / sd)
+        grid = np.linspace(u, max(u, 0.0) + 8.0 * float(widths.max()), 241)
+        share = _log_density(grid, widths) + np.log(paid) - _along(mean + sd * grid, self.scores, self.logs)
         top = float(share.max())
         part = top + float(np.log(np.trapezoid(np.exp(share - top), grid)))
         odds = np.log(prior) + whole - np.log1p(-prior) - part
         return float(1 / (1 + np.exp(-np.clip(odds, -700, 700))))
+
+    def pull(self, paid: float) -> float:
+        """Give by how much, for each unit of variance, scores lie lower once a sum is a share of what it will be.
+
+        Where any share of the whole X is as likely as another, X has its own density above the sum, times 1 / X: on
+        the score, whose logarithm of X is nearly straight there, a normal density shifted by the slope. A first cent
+        says nothing of the sort, or it alone would lower the forecast: the shift grows with the chance of less.
+
+        Parameters
+        ----------
+        paid : float
+            Above zero.
+        """
+        here = float(self.score(np.array([paid]))[0])
+        below, above = _along(here + np.array([0.0, 1.0]), self.scores, self.logs)
+        return min(1.0, float(ndtr(here)) / _SURE) * float(above - below)
+
+
+def _log_density(u: Array, widths: Array) -> Array:
+    """Give the logarithm of a mixture of normal densities of several widths, but for a constant, shape as u."""
+    each = -0.5 * (u[:, None] / widths) ** 2 - np.log(widths)
+    return np.asarray(logsumexp(each, axis=1) - np.log(widths.size))
 
 
 def _along(x: Array, points: Array, values: Array) -> Array:

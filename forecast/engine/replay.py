@@ -95,7 +95,7 @@ class Replay:
         world = World(self.plan, conditions, lambda name: self._column(name).copy(), self.count)
         found = conditions.posterior
         token = b"" if found is None else found.token + repr(conditions.joined).encode()
-        width = b"" if found is None or found.width is None else found.width.chances.tobytes()
+        width = b"" if found is None or found.width is None else found.width.token
         token, width = token + repr(conditions.wider).encode(), width + repr(conditions.wider).encode()
         sampled: dict[str, Array] = {}
         needed = _needed(self.plan, conditions)

@@ -228,10 +228,11 @@ class World:
         if width is not None:
             pushed = pushed * width
             weight = weight * width
-        bound = float(part.margin.score(np.array([max(part.paid, 1e-300)]))[0])
-        more = pushed + weight * at_least(
-            (part.margin.score(drawn) - pushed) / weight, (bound - pushed) / weight
-        )
+        paid = max(part.paid, 1e-300)
+        bound = float(part.margin.score(np.array([paid]))[0])
+        own = (part.margin.score(drawn) - pushed) / weight
+        pushed = pushed - part.margin.pull(paid) * weight**2
+        more = pushed + weight * at_least(own, (bound - pushed) / weight)
         amount = part.margin.amount
         final = np.full(open_.size, part.paid)
         final[open_] = np.maximum(straight_on(amount, more) if width is not None else amount(more), part.paid)

@@ -89,7 +89,7 @@ class Known:
         return sum(self.outside.values())
 
 
-SETTLED: Mapping[Bought, float] = {"once": 0.9, "several": 0.65, "running": 0.25}
+SETTLED: Mapping[Bought, float] = {"once": 0.94, "several": 0.65, "running": 0.25}
 """Chance that a sum paid for a line is all of it, before the sum is looked at, by how the line is bought; common
 practice, no source."""
 

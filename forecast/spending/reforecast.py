@@ -169,23 +169,16 @@ class Reforecast:
         return Estimate(1 - inside.value, inside.error)
 
     @cached_property
-    def expected_overrun(self) -> Estimate | None:
-        """Mean of what is missing in the builds that overrun; None where none does or there is no budget.
+    def median_overrun(self) -> Estimate | None:
+        """What is missing at least in half of the builds that overrun; None where none does or there is no budget.
 
-        It is a ratio of two means, missing money by overrun builds; its error is that of the ratio's linear part,
-        (missing − ratio × overrun) / chance (the delta method).
+        The median, for a few builds that go far wrong carry the mean away.
         """
-        if self.budget is None:
+        chance = self.chance_of_overrun
+        if self.budget is None or chance is None or chance.value <= 0:
             return None
-        trials = self.now.trials
-        over = self.totals > self.budget
-        missing = np.where(over, self.totals - self.budget, 0.0)
-        chance = mean_estimate(over.astype(float), trials.replicates, trials.weights).value
-        if chance <= 0:
-            return None
-        value = mean_estimate(missing, trials.replicates, trials.weights).value / chance
-        linear = mean_estimate((missing - value * over) / chance, trials.replicates, trials.weights)
-        return Estimate(value, linear.error)
+        half = self.percentile(1 - chance.value / 2)
+        return Estimate(half.value - self.budget, half.error)
 
     @cached_property
     def base_given(self) -> dict[str, float]:

@@ -43,15 +43,15 @@ class WrittenStep:
     ----------
     part : MovedPart
     words : str
-    mean, p80 : float
-        The change, being that of two rounded levels.
+    half, p80 : float
+        The change of P50 and of P80, being that of two rounded levels.
     because : str
         The first few of what is behind it, the hardest push first.
     """
 
     part: MovedPart
     words: str
-    mean: float
+    half: float
     p80: float
     because: str
 
@@ -60,10 +60,10 @@ class WrittenStep:
 class WrittenMove:
     """A move whose figures are rounded so that start and steps add up to the end as they are written."""
 
-    start_mean: float
+    start_half: float
     start_p80: float
     steps: tuple[WrittenStep, ...]
-    end_mean: float
+    end_half: float
     end_p80: float
 
     @property
@@ -80,21 +80,21 @@ def written(moved: Moved) -> WrittenMove:
     def level(minor: int) -> float:
         return float(round(minor / step) * step / scale)
 
-    mean, eight = moved.start.mean, moved.start.p80
+    half, eight = moved.start.p50, moved.start.p80
     steps = []
     for part in moved.parts:
         steps.append(
             WrittenStep(
                 part,
                 PART_WORDS[part.kind],
-                level(mean + part.change.mean) - level(mean),
+                level(half + part.change.p50) - level(half),
                 level(eight + part.change.p80) - level(eight),
                 _some([title for _, title in part.because]),
             )
         )
-        mean, eight = mean + part.change.mean, eight + part.change.p80
+        half, eight = half + part.change.p50, eight + part.change.p80
     return WrittenMove(
-        level(moved.start.mean), level(moved.start.p80), tuple(steps), level(mean), level(eight)
+        level(moved.start.p50), level(moved.start.p80), tuple(steps), level(half), level(eight)
     )
 
 
@@ -164,9 +164,9 @@ def _clause(step: WrittenStep, watch: Reforecast | None) -> str:
 
 def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]) -> str:
     """Say what receipts did: who came in dear or cheap, or, where that hardly matters, that less can vary now."""
-    if step.p80 > 0 and step.mean > 0 and up:
+    if step.p80 > 0 and step.half > 0 and up:
         return f"{_and(up)} came in dear"
-    if step.p80 < 0 and step.mean < 0 and down and abs(step.mean) >= 0.5 * abs(step.p80):
+    if step.p80 < 0 and step.half < 0 and down and abs(step.half) >= 0.5 * abs(step.p80):
         return f"{_and(down)} came in cheap"
     if step.p80 < 0:
         count = len(up) + len(down)

@@ -143,9 +143,9 @@ def watch_sentence(watch: Reforecast, strong: str = "") -> str:
     text += (
         f" Your budget of {entered(watch.budget, money)} is overrun in {strong}{builds(chance.value)}{strong}"
     )
-    over = watch.expected_overrun
+    over = watch.median_overrun
     if over is not None and chance.value >= 0.01:
-        return f"{text}, then by {about(over.value, money, over.error)} on average."
+        return f"{text}, in half of these by more than {about(over.value, money, over.error)}."
     return f"{text}."
 
 

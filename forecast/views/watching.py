@@ -109,12 +109,12 @@ def bought_sentence(watch: Reforecast) -> str:
 
 def overrun_sentence(watch: Reforecast) -> str:
     """Say how far it overruns where it does, with the simulation error; empty where it never does."""
-    over, chance = watch.expected_overrun, watch.chance_of_overrun
+    over, chance = watch.median_overrun, watch.chance_of_overrun
     if over is None or chance is None or watch.finished:
         return ""
     return (
-        f"In the builds that overrun, {about(over.value, watch.currency, over.error)} is missing on average "
-        f"(simulation error {error_of(over.error, watch.currency)}); that is {builds(chance.value)}."
+        f"In half of the builds that overrun, more than {about(over.value, watch.currency, over.error)} is missing "
+        f"(simulation error {error_of(over.error, watch.currency)}); {builds(chance.value)} overrun."
     )
 
 

@@ -306,7 +306,7 @@ class Calibrated:
         ]
 
 
-def calibrate(kind: str, builds: int, seed: int = 1, trials: int = 1024, text: str = "") -> Calibrated:
+def calibrate(kind: str, builds: int, seed: int = 1, trials: int = 4096, text: str = "") -> Calibrated:
     """Run the calibration of one kind."""
     lines, reveal = KINDS[kind]
     plan = compile_plan(parse_build(HEAD + lines + text))
@@ -399,8 +399,7 @@ def main() -> None:
     kinds = [kind for kind in KINDS if options.only in kind]
     for builder in BUILDERS if not options.only else [name for name in BUILDERS if options.only in name]:
         held = {
-            share: misspecified(builder, share, max(100, options.builds // 4))
-            for share in (0.0, 0.25, 0.5, 0.75)
+            share: misspecified(builder, share, max(100, options.builds)) for share in (0.0, 0.25, 0.5, 0.75)
         }
         words = "  ".join(f"{share:.0%} closed: {value:.2f}" for share, value in held.items())
         print(

@@ -7,6 +7,7 @@ posterior is its prior times that density, here integrated by quadrature.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,8 +17,11 @@ from forecast import KnownFacts, simulate
 from forecast.build.buildfile import parse_build
 from forecast.build.schema import Build
 from forecast.engine.condition import (
+    HEARD_FROM,
+    HEARD_WHOLLY,
     WIDTH_ABOVE,
     WIDTH_BELOW,
+    WIDTH_BEND,
     WIDTH_CLIP,
     WIDTH_MODE,
     Width,
@@ -39,7 +43,10 @@ Density = Callable[[float], float]
 
 def prior(log: float) -> float:
     away = log - WIDTH_MODE
-    return float(np.exp(-0.5 * (away / (WIDTH_BELOW if away < 0 else WIDTH_ABOVE)) ** 2))
+    if away < 0:
+        return float(np.exp(-0.5 * (away / WIDTH_BELOW) ** 2))
+    over = away / WIDTH_ABOVE - WIDTH_BEND  # from the bend on it goes on as steep as it is there
+    return float(np.exp(-0.5 * min(over + WIDTH_BEND, WIDTH_BEND) ** 2 - WIDTH_BEND * max(over, 0.0)))
 
 
 def expected(of: Density, likelihood: Density) -> float:
@@ -50,7 +57,7 @@ def expected(of: Density, likelihood: Density) -> float:
             integrate.quad(
                 lambda log: what(np.exp(log)) * likelihood(np.exp(log)) * prior(log),
                 *ENDS,
-                points=[WIDTH_MODE, *np.log(EDGES)],
+                points=[WIDTH_MODE, WIDTH_MODE + WIDTH_BEND * WIDTH_ABOVE, *np.log(EDGES)],
             )[0]
         )
 
@@ -64,7 +71,13 @@ def learnt(scores: list[float], **more: list[float]) -> Width:
     return found.width
 
 
+def heard(closed: float) -> float:
+    """Give what ln κ is taken by after so many closed lines."""
+    return float(np.clip((closed - HEARD_FROM) / (HEARD_WHOLLY - HEARD_FROM), 0, 1))
+
+
 def check(width: Width, likelihood: Density) -> None:
+    width = replace(width, heard=1.0)
     assert width.inverse_mean == pytest.approx(expected(lambda k: 1 / k, likelihood), rel=2e-3)
     drawn = width.at(stats.norm.ppf((np.arange(20_000) + 0.5) / 20_000))
     for power in (1, 2):
@@ -102,9 +115,19 @@ def test_what_counts_in_part_teaches_in_part() -> None:
     )
 
 
+def test_one_line_alone_makes_no_range_wider_and_four_are_heard_in_full() -> None:
+    scores = [2.0, -2.5, 2.2, 1.8, -2.0]
+    for closed, share in ((1, 0.0), (2, 1 / 3), (3, 2 / 3), (4, 1.0), (5, 1.0)):
+        width = learnt(scores[:closed])
+        assert width.heard == pytest.approx(share)
+        assert width.middle == pytest.approx(replace(width, heard=1.0).middle ** share)
+    assert learnt(scores[:4], weights=[0.5] * 4).heard == pytest.approx(1 / 3)
+
+
 def test_a_range_that_was_wrong_counts_as_far_outside_and_no_farther() -> None:
     assert np.array_equal(learnt([50.0]).chances, learnt([WIDTH_CLIP]).chances)
-    assert learnt([WIDTH_CLIP]).middle > learnt([3.0]).middle > learnt([1.5]).middle
+    four = [learnt([one, 0.5, -0.5, 0.5]).middle for one in (WIDTH_CLIP, 3.0, 1.5)]
+    assert four[0] > four[1] > four[2]
 
 
 def test_before_anything_is_closed_ranges_hold_what_they_say() -> None:
@@ -132,20 +155,20 @@ def learning(build: Build) -> Build:
     return build.model_copy(update={"build": build.build.model_copy(update={"learn_ranges": True})})
 
 
-DEAR = KnownFacts(amounts={"n0": 150.0, "n1": 255.0})
-DEAR_SCORES = (2.5, -1.5)
+DEAR_SCORES = (2.5, -1.5, 2.0)
+DEAR = KnownFacts(amounts={"n0": 150.0, "n1": 255.0, "n3": 140.0})
 
 
 def test_open_ranges_are_drawn_as_wide_as_learnt_and_stay_paired() -> None:
     """Without causes a normal line's deviation grows by √E[κ²]; before and after it correlate at E[κ] / √E[κ²]."""
-    build = learning(normals([(100, 20), (300, 30), (500, 50)]))
+    build = learning(normals([(100, 20), (300, 30), (500, 50), (100, 20)]))
     before, after = (simulate(build, trials=65_536, known=known).trials.row("n2") for known in (None, DEAR))
 
     def likelihood(k: float) -> float:
         return float(np.prod(stats.norm.pdf(DEAR_SCORES, 0, k)))
 
-    first, second = (expected(lambda k, power=power: k**power, likelihood) for power in (1, 2))  # type: ignore[misc]
-    assert second > 1.5
+    first, second = (expected(lambda k, power=power: k ** (heard(3) * power), likelihood) for power in (1, 2))  # type: ignore[misc]
+    assert second > 1.3
     assert after.mean() == pytest.approx(500, abs=4 * after.std() / np.sqrt(after.size))
     assert after.std() == pytest.approx(50 * np.sqrt(second), rel=0.02)
     assert np.corrcoef(before, after)[0, 1] == pytest.approx(first / np.sqrt(second), abs=0.01)
@@ -154,14 +177,21 @@ def test_open_ranges_are_drawn_as_wide_as_learnt_and_stay_paired() -> None:
 def test_what_others_taught_moves_the_mean_as_if_nothing_were_learnt_of_ranges() -> None:
     """Wider ranges teach the cause less, and are moved the more by it: E[line | z] = mean + sd · ρ z whatever κ is.
 
-    Its variance is E[κ²] (1 − ρ²) sd².
+    Its variance is E[κ²] (1 − ρ (1, 1, 1) C⁻¹ (1, 1, 1)ᵀ ρ) sd², C with ρ off its diagonal; Σz counts ρ / (1 + 2ρ).
     """
-    rho = 0.3
-    build = learning(normals([(100, 20), (200, 40)], rho))
-    after = simulate(build, trials=65_536, known=KnownFacts(amounts={"n0": 150.0})).trials.row("n1")
-    second = expected(lambda k: k**2, lambda k: float(stats.norm.pdf(2.5, 0, k)))
-    assert after.mean() == pytest.approx(200 + 40 * rho * 2.5, abs=4 * after.std() / np.sqrt(after.size))
-    assert after.std() == pytest.approx(40 * np.sqrt(second * (1 - rho**2)), rel=0.02)
+    rho, scores = 0.3, (2.5, -1.0, 2.0)
+    build = learning(normals([(100, 20), (200, 40), (300, 60), (100, 10)], rho))
+    amounts = {"n0": 150.0, "n2": 240.0, "n3": 120.0}
+    after = simulate(build, trials=65_536, known=KnownFacts(amounts=amounts)).trials.row("n1")
+    covariance = np.full((3, 3), rho) + (1 - rho) * np.eye(3)
+    second = expected(
+        lambda k: k ** (2 * heard(3)),
+        lambda k: float(stats.multivariate_normal.pdf(scores, np.zeros(3), k**2 * covariance)),
+    )
+    taught = rho / (1 + 2 * rho)
+    mean = 200 + 40 * taught * sum(scores)
+    assert after.mean() == pytest.approx(mean, abs=4 * after.std() / np.sqrt(after.size))
+    assert after.std() == pytest.approx(40 * np.sqrt(second * (1 - 3 * rho * taught)), rel=0.02)
 
 
 def test_what_taught_a_cause_still_adds_up() -> None:
@@ -171,16 +201,25 @@ def test_what_taught_a_cause_still_adds_up() -> None:
 
 
 def test_a_line_paid_in_part_is_as_wide_as_the_others() -> None:
-    """With more to come: truncated above what is paid, of a normal κ times as wide, mixed over κ."""
-    build = learning(normals([(100, 20), (500, 50)]))
-    known = KnownFacts(amounts={"n0": 150.0}, part_paid={"n1": PartPaid(530.0, 0.0)})
+    """With more to come: above what is paid, of a normal κ times as wide, its density times 1 / x, mixed over κ."""
+    build = learning(normals([(100, 20), (500, 50), (300, 30), (100, 20)]))
+    known = KnownFacts(
+        amounts={"n0": 150.0, "n2": 255.0, "n3": 140.0}, part_paid={"n1": PartPaid(530.0, 0.0)}
+    )
     drawn = simulate(build, trials=65_536, known=known).trials.row("n1")
 
     def above(k: float) -> float:
-        return float(stats.truncnorm(0.6 / k, np.inf, 500, 50 * k).mean())
+        width = 50 * k ** heard(3)
+        weight = [
+            integrate.quad(
+                lambda x, power=power: stats.norm.pdf(x, 500, width) * x**power, 530, 530 + 9 * width
+            )[0]  # type: ignore[misc]
+            for power in (0, -1)
+        ]
+        return float(weight[0] / weight[1])
 
-    truth = expected(above, lambda k: float(stats.norm.pdf(2.5, 0, k)))
-    assert drawn.mean() == pytest.approx(truth, abs=4 * drawn.std() / np.sqrt(drawn.size) + 0.05)
+    truth = expected(above, lambda k: float(np.prod(stats.norm.pdf(DEAR_SCORES, 0, k))))
+    assert drawn.mean() == pytest.approx(truth, abs=4 * drawn.std() / np.sqrt(drawn.size) + 0.1)
 
 
 def test_rates_of_exchange_and_events_are_as_stated() -> None:
@@ -235,6 +274,9 @@ def test_loadings_of_a_product_of_lognormals() -> None:
     assert found[2] == 0  # less than two standard errors of nothing
 
 
+POWERS = (2.0, -0.3, 0.5, 1.2)
+
+
 def test_the_tail_of_a_wider_range_goes_straight_on() -> None:
     """A wide lognormal line, its mean mixed over κ by quadrature: exact below a score of 3.5, straight above it.
 
@@ -247,7 +289,19 @@ currency = "EUR"
 country = "IE"
 estimating = 0
 [[line]]
-id = "known"
+id = "known0"
+group = "kit"
+amount = { low = 1000, middle = 1200, high = 1440 }
+[[line]]
+id = "known1"
+group = "kit"
+amount = { low = 1000, middle = 1200, high = 1440 }
+[[line]]
+id = "known2"
+group = "kit"
+amount = { low = 1000, middle = 1200, high = 1440 }
+[[line]]
+id = "known3"
 group = "kit"
 amount = { low = 1000, middle = 1200, high = 1440 }
 [[line]]
@@ -256,11 +310,11 @@ group = "other"
 amount = { low = 100, middle = 400, high = 1600 }
 """
     sigma = np.log(4) / stats.norm.ppf(0.9)
-    score = np.log(1.44) / (np.log(1.2) / stats.norm.ppf(0.9))
+    scores = stats.norm.ppf(0.9) * np.array(POWERS)
     plan = compile_plan(
         parse_build(text.replace("estimating = 0\n", "estimating = 0\nestimating_size = 0\n"))
     )
-    known = KnownFacts(amounts={"known": 1200 * 1.44})
+    known = KnownFacts(amounts={f"known{place}": 1200 * 1.2**power for place, power in enumerate(POWERS)})
     drawn = run(plan, 65_536, known=known).row("open")
 
     def mean(k: float) -> float:
@@ -270,10 +324,11 @@ amount = { low = 100, middle = 400, high = 1600 }
         slope = end * (1 - np.exp(-0.05 * sigma)) / 0.05
         return float(below + end * stats.norm.sf(3.5 / k) + slope * over)
 
-    truth = expected(mean, lambda k: float(stats.norm.pdf(score, 0, k)))
+    truth = expected(mean, lambda k: float(np.prod(stats.norm.pdf(scores, 0, k))))
     assert drawn.std() < 4 * truth  # untamed it is thousands of times that, and its error would hide anything
     assert drawn.mean() == pytest.approx(truth, abs=5 * drawn.std() / np.sqrt(drawn.size))
     untamed = expected(
-        lambda k: 400 * float(np.exp(0.5 * (sigma * k) ** 2)), lambda k: float(stats.norm.pdf(score, 0, k))
+        lambda k: 400 * float(np.exp(0.5 * (sigma * k) ** 2)),
+        lambda k: float(np.prod(stats.norm.pdf(scores, 0, k))),
     )
     assert untamed > 3 * truth

@@ -110,10 +110,12 @@ def test_what_shares_a_cause_moves_as_learning(ledger: Ledger) -> None:
 
 
 def test_how_wide_ranges_should_have_been_moves_as_learning(ledger: Ledger) -> None:
-    buy(
-        ledger, "kit", 18_000
-    )  # far above: the other range, which shares no cause with it, was too narrow as well
-    learning = parse_build(PLAIN.replace("learn_ranges = false", "learn_ranges = true"))
+    others = "".join(KIT.format(80, "").replace('id = "kit"', f'id = "{name}"') for name in ("hood", "wing"))
+    learning = parse_build(PLAIN.replace("learn_ranges = false", "learn_ranges = true") + others)
+    for line in ("kit", "hood", "wing"):
+        buy(
+            ledger, line, 18_000
+        )  # far above: the open range, which shares no cause with them, was too narrow as well
     moved = what_moved(learning, ledger, BEFORE, trials=TRIALS)
     assert change(moved, "learning").p90 > 100
     others_are_nothing(moved, "receipts", "learning")

@@ -391,12 +391,12 @@ def test_watch_says_what_is_paid_and_where_it_ends(
     assert 0 < data["chance_of_overrun"]["value"] < 1
     for figures in ("before_receipts", "cost_to_complete", "contingency_needed"):
         assert all(one["standard_error"] > 0 for one in data[figures].values())
-    for figure in ("chance_of_overrun", "expected_overrun", "further_100_buys"):
+    for figure in ("chance_of_overrun", "median_overrun", "further_100_buys"):
         assert data[figure]["standard_error"] > 0
     text = run(capsys, "watch", folder)
     assert f"{data['trials']:,} simulated builds, seed 1; simulation error of P80" in text
-    error = data["expected_overrun"]["standard_error"]
-    assert f"is missing on average (simulation error {error:,.0f} NZD)" in text
+    error = data["median_overrun"]["standard_error"]
+    assert f"is missing (simulation error {error:,.0f} NZD)" in text
     assert sum(line["paid"] for line in data["lines"]) == pytest.approx(data["paid"])
     moved = sum(line["mean_now"] - line["mean_before"] for line in data["lines"])
     assert abs(moved) > 100

@@ -99,7 +99,7 @@ def test_start_and_steps_add_up_to_the_end_as_they_are_written(error: float) -> 
     one = moved(*(part(kind, 499, 499, ("x", 1.0)) for kind in ORDER), error=error)
     found = written(one)
     assert found.start_p80 + sum(step.p80 for step in found.steps) == found.end_p80
-    assert found.start_mean + sum(step.mean for step in found.steps) == found.end_mean
+    assert found.start_half + sum(step.half for step in found.steps) == found.end_half
     assert found.end_p80 == pytest.approx(one.end.p80 / 100, abs=5 if not error else 50)
     amounts = re.findall(r"\(([+−]€[\d,]+)\)", moved_sentence(one))
     assert len(amounts) == (3 if not error else sum(bool(step.p80) for step in found.steps))

@@ -79,7 +79,7 @@ def test_what_a_further_sum_buys_and_how_sure_the_figures_are(tmp_path: Path) ->
     one = watch(tmp_path, 1_600)
     assert further(one) == (100, 500, 1_000, 2_000, 5_000)
     assert bought_sentence(one).startswith("A further €100 in the budget would be enough for ")
-    over = one.expected_overrun
+    over = one.median_overrun
     assert over is not None
     assert f"(simulation error {over.error:,.0f} EUR)" in overrun_sentence(one)
     assert trials_sentence(one).startswith("2,048 simulated builds, seed 1; simulation error of P80 ")

@@ -82,13 +82,13 @@ def moved_text(moved: Moved, watch: Reforecast) -> str:
     from forecast.views.tables import shorten, table
 
     money, found = moved.currency, written(moved)
-    rows = [["At the start", about(found.start_mean, money), about(found.start_p80, money), ""]]
+    rows = [["At the start", about(found.start_half, money), about(found.start_p80, money), ""]]
     rows += [
-        [step.words, signed(step.mean, money), signed(step.p80, money), shorten(step.because, 60)]
+        [step.words, signed(step.half, money), signed(step.p80, money), shorten(step.because, 60)]
         for step in found.steps
     ]
-    rows.append(["At the end", about(found.end_mean, money), about(found.end_p80, money), ""])
-    figures = table(["", "Mean", "P80", "Because of"], rows, last_left=True)
+    rows.append(["At the end", about(found.end_half, money), about(found.end_p80, money), ""])
+    figures = table(["", "P50", "P80", "Because of"], rows, last_left=True)
     return f"{moved_sentence(moved, watch)}\n\n{figures}"
 
 

@@ -70,7 +70,7 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
         "committed": watch.committed,
         "budget": watch.budget,
         "chance_of_overrun": _estimate(watch.chance_of_overrun),
-        "expected_overrun": _estimate(watch.expected_overrun),
+        "median_overrun": _estimate(watch.median_overrun),
         "forecast_final_cost": _levels(LEVELS, watch.percentile_set(LEVELS)),
         "before_receipts": _levels(LEVELS, watch.before.percentile_set(LEVELS)),
         "cost_to_complete": _levels(LEVELS, [watch.cost_to_complete(q) for q in LEVELS]),
