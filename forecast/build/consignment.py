@@ -184,6 +184,9 @@ class Consignment(Part):
         Additional duties of the country's rules that apply, such as ``section232``.
     agreed_arrival : bool
         Use the customs authority's agreed amounts for arrival costs in the tax base, where it has them.
+    private_use : bool or None
+        The country's rule for goods for one's own use counts, where it has one, or does not; when left out it does
+        not, and what duty and tax come to under it is told beside them.
     overrides : dict
         Other values for figures of the rules, by id: ``{ vat = 0.21, "duty.8708.29" = 0.0 }``.
     """
@@ -226,6 +229,7 @@ class Consignment(Part):
     examination: Examination | None = None
     additional: tuple[Identifier, ...] = ()
     agreed_arrival: bool = False
+    private_use: bool | None = None
     overrides: dict[RuleFigureId, UncertainFigure] = {}
     note: Text | None = None
 

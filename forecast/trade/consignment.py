@@ -209,7 +209,7 @@ def _book(sheet: Sheet, rules: Rules, carriage: Mapping[str, float]) -> RuleBook
 
     def ranged(figure: RuleFigure) -> tuple[Formula, str]:
         formula = sheet.figure(f"overrides.{figure.id}", figure.as_figure())
-        return formula, sheet.say(formula)
+        return formula, f"{sheet.say(formula)} (from {100 * figure.low:g} to {100 * figure.high:g} %)"
 
     try:
         return RuleBook(rules, formulas, lambda formula: sheet.local(rules.currency, formula), words, ranged)

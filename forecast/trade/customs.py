@@ -141,8 +141,19 @@ class RuleBook:
         return best
 
 
-def customs_value(book: RuleBook, parts: Parts) -> Formula:
-    """Give the value on which duty is charged, at least zero."""
+def customs_value(book: RuleBook, parts: Parts, private: bool = False) -> Formula:
+    """Give the value on which duty is charged, at least zero; by the rule for private use where it is asked for.
+
+    Raises
+    ------
+    RuleError
+        When it is asked for in a country that has no such rule.
+    """
+    if private:
+        if book.rules.private_use is None:
+            message = f"private_use: {book.rules.name} has no rule for goods for one's own use. Leave it out."
+            raise RuleError(message)
+        return Product((book.get(book.rules.private_use.share), parts.price))
     book.used.add("customs_value")
     chosen = tuple(_part(parts, name) for name in book.rules.customs_value.parts)
     return Larger((NOTHING, Sum(chosen)))
@@ -153,10 +164,15 @@ def _part(parts: Parts, name: CostPart) -> Formula:
     return formula
 
 
-def _liable(book: RuleBook, price: Formula, effects: tuple[Effect, ...]) -> tuple[Formula, ...]:
+def _liable(
+    book: RuleBook, price: Formula, value: Formula, effects: tuple[Effect, ...]
+) -> tuple[Formula, ...]:
     """Give factors that are 1 where duty (or tax) is due at all, and 0 up to a threshold."""
     found = [rule for rule in book.rules.thresholds if rule.effect in effects]
-    return tuple(above(price, book.sum_of_money(rule.at_most)) for rule in found)
+    return tuple(
+        above(value if rule.of == "customs value" else price, book.sum_of_money(rule.at_most))
+        for rule in found
+    )
 
 
 def duty(book: RuleBook, articles: Sequence[Article], value: Formula) -> Charge:
@@ -192,7 +208,7 @@ def duty(book: RuleBook, articles: Sequence[Article], value: Formula) -> Charge:
     else:
         said = [f"{_codes(group)} at {words[rate]}" for rate, group in by_rate.items()]
         working = f"{{customs_value}}, shared out by price: {', '.join(said)}"
-    if factors := _liable(book, price, ADDED_TO_DUTY):
+    if factors := _liable(book, price, value, ADDED_TO_DUTY):
         formula = Product((formula, *factors))
     for rule in book.rules.thresholds:
         if rule.flat is not None:
@@ -348,13 +364,15 @@ def uplift_words(book: RuleBook, origin: str | None) -> str:
     return "" if uplift is None else f"{book.say(uplift)} × {{customs_value}}"
 
 
-def tax(book: RuleBook, articles: Sequence[Article], base: Formula) -> Charge | None:
-    """Give the import tax; None where the country has none."""
+def tax(book: RuleBook, articles: Sequence[Article], base: Formula, value: Formula) -> Charge | None:
+    """Give the import tax on a base, of goods of a customs value; None where the country has none."""
     rules = book.rules
     if rules.tax is None:
         return None
     price = Sum(tuple(article.price for article in articles))
-    formula: Formula = Product((book.get(rules.tax), base, *_liable(book, price, ("no duty and tax",))))
+    formula: Formula = Product(
+        (book.get(rules.tax), base, *_liable(book, price, value, ("no duty and tax",)))
+    )
     for rule in rules.thresholds:
         if rule.effect == "no small tax":
             formula = Product((formula, above(formula, book.sum_of_money(rule.at_most))))

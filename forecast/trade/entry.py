@@ -16,6 +16,7 @@ from forecast.trade.chargeable import UNITS
 from forecast.trade.expansion import ComputedEvent
 from forecast.trade.journey import Journey
 from forecast.trade.rules import RuleWarning, doubt, load_arrival
+from forecast.trade.rules.model import PrivateUse
 from forecast.trade.sheet import Sheet, times, total
 
 COMMON = "Common practice, yours to overwrite."
@@ -86,10 +87,10 @@ class EntryWriter:
         sheet, book, bought = self.sheet, self.book, self.sheet.consignment
         rules = book.rules
         parts = replace(self.journey.parts, arrival=total(self.journey.parts.arrival, *arrival))
-        value = customs.customs_value(book, parts)
-        value_words = sheet.stage(
-            "customs_value", "Customs value", value, rules.customs_value.words, sheet.home
-        )
+        private = rules.private_use if bought.private_use else None
+        value = customs.customs_value(book, parts, bool(bought.private_use))
+        said = rules.customs_value.words if private is None else private.words
+        value_words = sheet.stage("customs_value", "Customs value", value, said, sheet.home)
         articles = self.journey.articles
         dues = [customs.duty(book, articles, value)]
         due_lines = [self._due("duty", "Customs duty", dues, value_words)]
@@ -104,13 +105,33 @@ class EntryWriter:
         if rules.tax is not None:
             taxed = replace(parts, arrival=self._taxed_arrival(parts.arrival))
             base = customs.tax_base(book, taxed, value, total(*due_lines), total(*state), bought.origin)
-            charge = customs.tax(book, articles, base)
+            charge = customs.tax(book, articles, base, value)
             said = rules.tax_base.words if rules.tax_base else ""
             base_words = sheet.stage("tax_base", "Tax base", base, said, sheet.home)
             if charge is not None:
+                if rules.private_use is not None and bought.private_use is None:
+                    charge = self._told_with_private_use(rules.private_use, charge, taxed)
                 lines.append(self._due("tax", charge.label, [charge], base_words))
         self._remarks()
         return lines
+
+    def _told_with_private_use(
+        self, rule: PrivateUse, charge: customs.Charge, parts: customs.Parts
+    ) -> customs.Charge:
+        """Tell beside the tax what duty and tax come to by the rule for goods for one's own use."""
+        sheet, book, articles = self.sheet, self.book, self.journey.articles
+        value = customs.customs_value(book, parts, private=True)
+        duty = customs.duty(book, articles, value).formula
+        base = customs.tax_base(book, parts, value, duty, Constant(0), sheet.consignment.origin)
+        tax = customs.tax(book, articles, base, value)
+        both = total(duty, *([] if tax is None else [tax.formula]))
+        stage = sheet.stage("private_use", "Duty and tax for private use", both, rule.words, sheet.home)
+        sheet.note(
+            f"{book.rules.name}: {rule.words} {rule.doubt} It is not counted; private_use = true counts it, "
+            f"private_use = false leaves it unsaid, and `forecast open` with {sheet.id('private_use')} shows what duty "
+            "and tax come to then."
+        )
+        return replace(charge, working=f"{charge.working}; by the rule for private use instead: {stage}")
 
     def _due(self, name: str, label: str, charges: list[customs.Charge], words: str) -> LineValue:
         """Write one line for charges of the state, with the sources of its figures and their doubts."""
@@ -148,7 +169,8 @@ class EntryWriter:
         if name == "duty":
             codes = {self.book.duty_id(item.hs) for item in bought.items}
             limits = {x for t in rules.thresholds for x in (t.at_most, t.flat) if t.effect != "no small tax"}
-            return [id for id in known if id in codes or id in limits]
+            own_use = rules.private_use.share if rules.private_use and bought.private_use else None
+            return [id for id in known if id in codes or id in limits or id == own_use]
         if name == "additional_duty":
             rates = [rule.rate for rule in rules.additional if rule.id in bought.additional]
             totals = [f"{id}.total." for id in bought.additional]
@@ -156,7 +178,8 @@ class EntryWriter:
         if name == "tax":
             limits = {t.at_most for t in rules.thresholds if t.effect in ("no small tax", "no duty and tax")}
             uplift = rules.tax_base.uplift if rules.tax_base else None
-            return [id for id in known if id in (rules.tax, uplift) or id in limits]
+            own_use = rules.private_use.share if rules.private_use and bought.private_use is None else None
+            return [id for id in known if id in (rules.tax, uplift, own_use) or id in limits]
         mine = [levy for levy in rules.levies if not levy.modes or self.mode in levy.modes]
         read = {
             id

@@ -108,6 +108,7 @@ def landed_cost(
     additional: Sequence[str] = (),
     overrides: Mapping[str, float] | None = None,
     region: str | None = None,
+    private_use: bool = False,
     on: date | None = None,
 ) -> LandedCost:
     """Give what an import costs with duty, levies and tax.
@@ -132,6 +133,8 @@ def landed_cost(
         Other values for figures of the rules.
     region : str, optional
         Where in the country, where its rules ask for it, such as ``ON``.
+    private_use : bool
+        Take the country's rule for goods for one's own use.
     on : datetime.date, optional
         The day for which figures are judged outdated; no warnings when left out.
 
@@ -162,7 +165,7 @@ def landed_cost(
         message = "goods: none is given. Give a price, or a list of goods with price and hs."
         raise RuleError(message)
     book = customs.RuleBook(rules, {id: Constant(value) for id, value in (overrides or {}).items()})
-    return _Calculation(book, listed, given, mode).run(origin, additional, on)
+    return _Calculation(book, listed, given, mode).run(origin, additional, on, private_use)
 
 
 class _Calculation:
@@ -201,13 +204,18 @@ class _Calculation:
         wanted = [{"price": "goods"}.get(name, name) for name in names]
         return " + ".join(f"{{{name}}}" for name in wanted if name in present)
 
-    def run(self, origin: str | None, additional: Sequence[str], on: date | None) -> LandedCost:
+    def run(
+        self, origin: str | None, additional: Sequence[str], on: date | None, private: bool
+    ) -> LandedCost:
         book, rules = self.book, self.book.rules
+        words = self._sum_of(rules.customs_value.parts)
+        if private and rules.private_use is not None:
+            words = f"{book.say(rules.private_use.share)} × {{goods}}"
         value = self._add(
             "customs_value",
             "Customs value",
-            evaluate(customs.customs_value(book, self.parts)),
-            self._sum_of(rules.customs_value.parts),
+            evaluate(customs.customs_value(book, self.parts, private)),
+            words,
             paid=False,
         )
         fixed = _known(value)
@@ -225,7 +233,7 @@ class _Calculation:
             if uplift := customs.uplift_words(book, origin):
                 words += f" + {uplift}"
             settled = self._add("tax_base", "Tax base", evaluate(base), words, paid=False)
-            tax = customs.tax(book, self.articles, _known(settled))
+            tax = customs.tax(book, self.articles, _known(settled), fixed)
             if tax is not None:
                 self._add("tax", tax.label, evaluate(tax.formula), tax.working)
         warnings = () if on is None else rules.warnings(on, frozenset(book.used))

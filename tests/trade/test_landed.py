@@ -352,9 +352,10 @@ def test_card_fee() -> None:
 )
 def test_every_part_is_a_whole_number_of_the_countrys_smallest_units(country: str, unit: str) -> None:
     """Rates of five digits on odd sums: each part is rounded before the next is reckoned from it."""
-    landed = landed_cost(
-        country, 4_321, freight=617, insurance=43, arrival=459, overrides={"duty.8708.29": 0.04567}
-    )
+    rates = {"duty.8708.29": 0.04567}
+    if country == "JP":  # so few yen bear nothing
+        rates["import_relief"] = 0
+    landed = landed_cost(country, 4_321, freight=617, insurance=43, arrival=459, overrides=rates)
 
     assert landed.amount("duty") > 100
     assert [part.id for part in landed.components if part.amount % Decimal(unit)] == []

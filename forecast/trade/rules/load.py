@@ -23,6 +23,7 @@ from forecast.trade.rules.model import (
     Basis,
     Levy,
     Preference,
+    PrivateUse,
     Remark,
     RuleFigure,
     Rules,
@@ -35,7 +36,7 @@ _Part = TypeVar("_Part")
 _TOP = frozenset({
     "code", "duty", "name", "currency", "region", "shops", "called", "tax_name", "tax", "base_step", "rate_of_exchange",
     "customs_value", "tax_base", "figure", "levy", "additional", "threshold", "preference", "remark", "member",
-    "unknown", "home",
+    "private_use", "unknown", "home",
 })  # fmt: skip
 """What may stand at the top of a rule file."""
 
@@ -225,6 +226,7 @@ def load_rules(country: str) -> Rules:
         remarks=tuple(_part(Remark, item, file) for item in file.tables("remark")),
         members=frozenset(member["code"] for member in file.tables("member")),
         home=regions_of(country),
+        private_use=_part(PrivateUse, raw["private_use"], file) if "private_use" in raw else None,
     ).in_region(None)
     _check_names(rules, file)
     return rules
@@ -279,6 +281,7 @@ def _check_names(rules: Rules, file: RuleFile) -> None:
     } | {id for rule in rules.thresholds for id in (rule.at_most, rule.flat)}
     rates = {rules.tax} | {id for rule in rules.additional for id in rule.totals.values()}
     rates |= {rules.tax_base.uplift} if rules.tax_base is not None else set()
+    rates |= {rules.private_use.share} if rules.private_use is not None else set()
     for id in sorted(id for id in numbers | rates if id is not None):
         if id not in rules.figures:
             message = f'{file.where}: there is no figure {id!r}. Add [[figure]] with id = "{id}".'

@@ -220,14 +220,30 @@ class Additional:
 
 @dataclass(frozen=True)
 class Threshold:
-    """What happens up to a small goods value (or a small tax), by the modes listed (all where none is)."""
+    """What happens up to a small goods value (or a small tax), by the modes listed (all where none is).
+
+    The limit is held against the goods' price, or against their customs value where ``of`` says so.
+    """
 
     id: str
     at_most: str
     effect: Effect
     words: str
     modes: tuple[str, ...] = ()
+    of: Literal["price", "customs value"] = "price"
     flat: str | None = None  # there where the effect is a flat duty, and nowhere else
+
+
+@dataclass(frozen=True)
+class PrivateUse:
+    """What stands in for the customs value of goods for one's own use: a share of their price, and nothing else.
+
+    ``share`` names a figure. ``doubt`` says why it may not hold: it is counted only where the consignment says so.
+    """
+
+    share: str
+    words: str
+    doubt: str
 
 
 @dataclass(frozen=True)
@@ -293,6 +309,7 @@ class Rules:
     remarks: tuple[Remark, ...] = ()
     members: frozenset[str] = frozenset()
     home: Regions | None = None
+    private_use: PrivateUse | None = None
 
     def in_region(self, code: str | None) -> Rules:
         """Give the rules as they hold where the builder lives: with the rate of the region, or with all that it may be.
