@@ -17,6 +17,7 @@ from forecast.build.figures import (
     CurrencyCode,
     Day,
     FigureBase,
+    Flag,
     Identifier,
     Known,
     Name,
@@ -31,6 +32,9 @@ Mode = Literal["courier", "air", "sea", "road"]
 
 Incoterm = Literal["EXW", "FCA", "FOB", "CPT", "CIP", "CFR", "CIF", "DAP", "DPU", "DDP"]
 """Incoterms 2020 rules that a kit seller may quote."""
+
+ArrivalCharge = Literal["terminal", "documents", "surcharges", "entry", "delivery", "storage", "disbursement"]
+"""A charge between the border and the door."""
 
 GoodsGroup = Literal["kit", "consumables", "wheels", "hardware", "finish", "other"]
 
@@ -118,7 +122,7 @@ class Storage(Part):
 class Arrival(Part):
     """What is charged between the border and the door: the usual where left out, nothing where 0.
 
-    All are entered without import tax, which comes on top in the tax line.
+    All are taken without tax, which is counted on them; where a price holds it already, ``holds_tax`` says so.
 
     Attributes
     ----------
@@ -128,6 +132,8 @@ class Arrival(Part):
         Sums per consignment; ``entry`` is the agent's customs entry.
     disbursement_percent, disbursement_minimum : figure or None
         Fee for advancing duty and tax: the larger of the percentage and the minimum.
+    holds_tax : bool or tuple of str
+        Which charges hold their tax: true for all that are written, or a list of them.
     """
 
     terminal: UncertainFigure | None = None
@@ -137,6 +143,12 @@ class Arrival(Part):
     delivery: UncertainFigure | None = None
     disbursement_percent: UncertainFigure | None = None
     disbursement_minimum: UncertainFigure | None = None
+    holds_tax: Flag | tuple[ArrivalCharge, ...] = False
+
+    def has_tax_in(self, charge: ArrivalCharge, is_own: bool) -> bool:
+        """Tell whether the price of a charge holds its tax; a usual price does only where it is listed."""
+        listed = self.holds_tax
+        return (listed and is_own) if isinstance(listed, bool) else charge in listed
 
 
 class Examination(Part):
@@ -157,8 +169,13 @@ class Consignment(Part):
         ISO 4217 code of the prices; the build's own when left out.
     origin : str or None
         Where the goods were made (not: whence they were sent), ISO 3166-1 alpha-2.
+    sent_from : str or None
+        Where they are sent from; where they were made when left out. Within one customs territory no duty is due.
     incoterm, place : str
         The Incoterms 2020 rule of the quotation and its named place.
+    place_is : str or None
+        ``door`` where the named place is the builder's, ``port`` where it is a port or depot, from which the builder
+        has the goods fetched.
     deposit : float
         Share of the price paid after ``deposit_days``; the balance is paid after ``balance_days``.
     order_on, deposit_on, balance_on, freight_on, customs_on : date or None
@@ -199,8 +216,10 @@ class Consignment(Part):
     hs: HsCode | None = None
     currency: CurrencyCode | None = None
     origin: CountryCode | None = None
+    sent_from: CountryCode | None = None
     incoterm: Incoterm
     place: Name | None = None
+    place_is: Literal["door", "port"] | None = None
     mode: Mode
     boxes: tuple[Box, ...] = ()
     deposit: Share = 0.3
@@ -271,6 +290,22 @@ class Consignment(Part):
         return self
 
     @model_validator(mode="after")
+    def _holds_its_carriage(self) -> Consignment:
+        shown = [one for one in (self.shown_freight, self.shown_delivery) if isinstance(one, Known)]
+        prices = [item.price for item in self.items]
+        known = [price for price in prices if isinstance(price, Known)]
+        counted = {figure.currency or self.currency for figure in (*shown, *known)}
+        if shown and len(known) == len(prices) and len(counted) == 1:
+            inside, price = sum(one.value for one in shown), sum(one.value for one in known)
+            if inside >= price:
+                wrong(
+                    f"the carriage shown apart comes to {inside:g}, the price that holds it to {price:g}",
+                    "shown_freight and shown_delivery are parts of the price: correct one of them. Freight that comes "
+                    "on top of the price is freight = ….",
+                )
+        return self
+
+    @model_validator(mode="after")
     def _in_order(self) -> Consignment:
         for name in ("deposit", "balance", "freight", "customs"):
             if getattr(self, f"{name}_on") is not None and f"{name}_days" in self.model_fields_set:
@@ -305,6 +340,11 @@ class Consignment(Part):
         if self.price is None:  # the validator has seen to it that there is one or the other
             return ()
         return (Goods(id="goods", name=self.title, price=self.price, hs=self.hs or KIT_CODE),)
+
+    @property
+    def comes_from(self) -> str | None:
+        """Where the goods are sent from: where they were made, when nothing else is said; None where neither is."""
+        return self.sent_from or self.origin
 
     @property
     def deposit_at(self) -> Moment:
@@ -353,7 +393,7 @@ def later(moment: Moment, days: float) -> Moment:
 
 RESERVED_IDS = frozenset({
     "crating", "export", "freight", "insurance", "duty", "additional_duty", "levies", "tax", "terminal",
-    "documents", "surcharges", "entry", "disbursement", "storage", "delivery", "margin", "examination",
+    "documents", "surcharges", "entry", "disbursement", "storage", "delivery", "margin", "examination", "local_tax",
 })  # fmt: skip
 """Names of a consignment's own lines, which goods may not take."""
 

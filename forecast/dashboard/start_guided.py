@@ -67,7 +67,7 @@ def _answer(start: Start, standing: Standing, now: Forecast | None) -> None:
     asked = len(standing.asked)
     if not start["written"]:
         answer(
-            f"Answer up to twenty questions, and see after each one what to {STRONG}hold{STRONG} before you order.",
+            f"Answer some twenty questions, and see after each one what to {STRONG}hold{STRONG} before you order.",
             "\u201cI don't know\u201d is always an answer: it widens the range, and you can come back to it.",
         )
         return
@@ -183,7 +183,7 @@ def _field(item: Question, start: Start, values: Any) -> str:
             st.selectbox(
                 label, ids, index=index, format_func=lambda id: _named(id, choices), key=key,
                 label_visibility="collapsed", placeholder="Choose, or type to search",
-                accept_new_options=item.id in ("origin", "kit_currency"),
+                accept_new_options=item.id in ("origin", "sent_from", "kit_currency"),
             )
             or ""
         )  # fmt: skip

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date
 
+from forecast.build.consignment import ArrivalCharge
 from forecast.build.figures import Figure, Known
 from forecast.build.formula import Constant, Formula, LineValue, Product
 from forecast.build.incoterms import IncotermsRule, buyer_pays
-from forecast.build.rulefiles import is_meant
+from forecast.build.rulefiles import is_meant, same_territory
 from forecast.build.schema import Group
 from forecast.trade import customs
 from forecast.trade.arrival import Step, charged_days, disbursement, storage
@@ -16,17 +17,26 @@ from forecast.trade.chargeable import UNITS
 from forecast.trade.expansion import ComputedEvent
 from forecast.trade.journey import Journey
 from forecast.trade.rules import RuleWarning, doubt, load_arrival
-from forecast.trade.rules.model import PrivateUse
+from forecast.trade.rules.model import Additional, PrivateUse
 from forecast.trade.sheet import Sheet, times, total
 
 COMMON = "Common practice, yours to overwrite."
+_TAX_ON_CHARGES = (
+    "Prices of agents, ports and carriers are taken without tax, unless arrival = { holds_tax = … } says otherwise; "
+    "what import tax does not take of them bears the same rate here."
+)
+_PORTS = frozenset({
+    "port", "harbour", "harbor", "terminal", "depot", "cfs", "quay", "docks", "dock", "airport", "warehouse",
+    "hafen", "haven",
+})  # fmt: skip
+"""Words by which the name of a place sounds like one where goods arrive and nobody lives."""
 
 
 @dataclass(frozen=True)
 class _Charge:
     """A charge on arrival that is one figure: its line, who pays it, and what it is counted in."""
 
-    id: str
+    id: ArrivalCharge
     label: str
     cost: str
     group: Group
@@ -69,19 +79,55 @@ class EntryWriter:
         self.on = on
         self.defaults = load_arrival()
         self.mode = sheet.consignment.mode
+        self.untaxed: list[LineValue] = []
+        came = sheet.consignment.comes_from
+        self.within = came is not None and same_territory(book.rules.code, came)
 
     def write(self) -> None:
         """Write all lines after the border, each after those that it depends on."""
-        arrival = self._arrival_lines()
-        advanced: list[LineValue] = []
-        if buyer_pays(self.rule.code, "import_duty_and_tax"):
+        self._arrival_lines()
+        clears = buyer_pays(self.rule.code, "import_clearance") and not self.within
+        if self.within:
+            self._say_within()
+        elif buyer_pays(self.rule.code, "import_duty_and_tax"):
+            arrival, rules = list(self.untaxed), self.book.rules
             advanced = self._duty_and_tax(arrival)
-        if advanced and buyer_pays(self.rule.code, "import_clearance"):
-            self._disbursement(advanced)
-        if buyer_pays(self.rule.code, "import_clearance"):
+            if rules.tax_base is not None and "arrival" in rules.tax_base.parts:
+                self.untaxed = []  # import tax takes them
+            if clears:
+                self._disbursement(advanced)
+        self._local_tax()
+        if clears:
             self._examination()
 
     # Duty and tax
+
+    def _say_within(self) -> None:
+        """Say that nothing is due at a border that is not there."""
+        came, home = self.sheet.consignment.comes_from, self.book.rules.name
+        self.sheet.note(
+            f"Sent from {came}, within the customs territory of {home}: no duty, no import tax and no customs entry. "
+            "The price and the freight are taken with their tax in them: ask the seller whether they are."
+        )
+
+    def _local_tax(self) -> None:
+        """Write the tax on what agents, ports and carriers charge, as far as import tax does not take it."""
+        rules = self.book.rules
+        if rules.tax is None or not rules.services_taxed or not self.untaxed:
+            return
+        rate = self.book.get(rules.tax)
+        words = " + ".join(f"{{{line.id}}}" for line in self.untaxed)
+        name = rules.tax_name.removeprefix("import ")
+        figure = rules.figures[rules.tax]
+        self.sheet.add(
+            "local_tax",
+            f"{name[:1].upper()}{name[1:]} on charges on arrival",
+            "import",
+            Product((rate, total(*self.untaxed))),
+            f"{self.book.say(rules.tax)} × ({words})",
+            f"{figure.label}: {figure.told}." if rules.tax not in self.book.overrides else "",
+            know=(_TAX_ON_CHARGES,),
+        )
 
     def _duty_and_tax(self, arrival: list[LineValue]) -> list[LineValue]:
         sheet, book, bought = self.sheet, self.book, self.sheet.consignment
@@ -216,9 +262,7 @@ class EntryWriter:
         rules, bought = self.book.rules, self.sheet.consignment
         codes = [item.hs for item in bought.items]
         origin = bought.origin
-        for preference in rules.preferences:
-            if is_meant(origin, preference.origins):
-                self.sheet.note(f"Origin {origin}: {preference.words} ({preference.told})")
+        self._say_origin()
         for remark in rules.remarks:
             fits_code = not remark.hs or any(code.startswith(remark.hs) for code in codes)
             if fits_code and (not remark.origins or is_meant(origin, remark.origins)):
@@ -229,11 +273,53 @@ class EntryWriter:
                 self.sheet.note(
                     f'{rules.name}: {rule.words} It is not counted; additional = ["{rule.id}"] counts it.'
                 )
+            elif rule.id in bought.additional and not may_hold:
+                self._say_not_counted(rule)
         if bought.price is not None:
             self.sheet.note(
                 "One tariff code is taken for everything. A kit often has two to five: lamps, rubber seals, general "
                 "fixings and wheels have their own. Where it matters, list goods = [{ id, price, hs }, …]."
             )
+
+    def _say_not_counted(self, rule: Additional) -> None:
+        """Say why an additional duty that is asked for is not counted."""
+        bought = self.sheet.consignment
+        made = f"these were made in {bought.origin}"
+        if bought.origin is None:
+            made = 'where these were made is not told: write origin = "…"'
+        why = f"it holds for goods made in {' or '.join(rule.origins)}, and {made}"
+        if not any(rule.concerns(item.hs) for item in bought.items):
+            codes = ", ".join(dict.fromkeys(item.hs for item in bought.items))
+            why = f"it holds for codes that begin with {' or '.join(rule.hs)}, and these are {codes}"
+        self.sheet.note(
+            f"{rule.id} IS NOT COUNTED, though additional asks for it: {why}. Take it out, or correct that."
+        )
+
+    def _say_origin(self) -> None:
+        """Say what follows from where the goods were made, and from where they are sent."""
+        rules, bought = self.book.rules, self.sheet.consignment
+        origin, sent = bought.origin, bought.sent_from
+        if origin is None:
+            extra = " or an additional duty holds" if any(rule.origins for rule in rules.additional) else ""
+            self.sheet.note(
+                "Where the goods were made is not told, and whether a trade agreement lowers the duty"
+                f'{extra} goes by that: ask the seller, and write origin = "…". Where they are sent from is another '
+                'thing: sent_from = "…".'
+            )
+        elsewhere = sent is not None and origin is not None and not same_territory(sent, origin)
+        for preference in rules.preferences:
+            if is_meant(origin, preference.origins):
+                self.sheet.note(f"Origin {origin}: {preference.words} ({preference.told})")
+                if elsewhere:
+                    self.sheet.note(
+                        f"Made in {origin}, sent from {sent}: most agreements ask for direct transport, so the lower "
+                        "duty may be lost on the way. Ask the seller for proof of both before you count on it."
+                    )
+            elif elsewhere and is_meant(sent, preference.origins):
+                self.sheet.note(
+                    f"Sent from {sent}, made in {origin}: an agreement with {sent} goes by where goods are made, and "
+                    "lowers nothing here."
+                )
 
     # Arrival
 
@@ -248,29 +334,35 @@ class EntryWriter:
         figure = found.as_figure(scale, widen)
         return figure.model_copy(update={"unit": found.unit.replace("money", self.sheet.home)}), note.strip()
 
-    def _arrival_lines(self) -> list[LineValue]:
-        """Write terminal, documents, surcharges, entry, delivery and storage; give those in the tax base."""
+    def _arrival_lines(self) -> None:
+        """Write terminal, documents, surcharges, entry, delivery and storage, and note which are without tax."""
         bought = self.sheet.consignment
-        lines: list[LineValue] = []
         widened = False
         for charge in CHARGES:
             own: Figure | None = getattr(bought.arrival, charge.id)
+            if self.within and charge.cost == "import_clearance":
+                if own is not None:
+                    self.sheet.note(f"Within one customs territory there is no {charge.id}: it is left out.")
+                continue
             if not self._is_mine(charge.cost):
                 if own is not None:
+                    hint = ' Where the named place is a port, write place_is = "port".'
                     self.sheet.note(
                         f"{self.rule.code}: the seller pays it; the line {charge.id} is left out."
+                        + (hint if charge.id == "delivery" else "")
                     )
                 continue
             figure, note = (own, "") if own is not None else self._default(charge.id, charge.widened)
             if figure is None or (isinstance(figure, Known) and figure.value == 0):
                 continue
-            if not buyer_pays(self.rule.code, charge.cost):
+            if not buyer_pays(self.rule.code, charge.cost) and bought.place_is is None:
                 self.sheet.note(
                     f"{self.rule.code}: carriage beyond the named place is the buyer's, and the place is taken "
-                    "for a port or depot. Where it is your door, write arrival = { delivery = 0 }."
+                    'for a port or depot. Where it is your door, write place_is = "door".'
                 )
             widened = widened or (own is None and charge.widened)
-            lines.append(self._charge_line(charge, figure, note))
+            self._without_tax(charge.id, own is not None, self._charge_line(charge, figure, note))
+        self._say_where_it_ends()
         if widened and self.rule.is_c_rule:
             self.sheet.note(
                 f"{self.rule.code}: the seller picks the forwarder, and the buyer pays that forwarder's charges "
@@ -278,12 +370,30 @@ class EntryWriter:
                 "the arrival charges before ordering."
             )
         if buyer_pays(self.rule.code, "import_clearance") and (stored := self._storage()) is not None:
-            lines.append(stored)
-        return lines
+            own_price = bool(bought.storage.steps)
+            self._without_tax("storage", own_price, stored)
+
+    def _without_tax(self, charge: ArrivalCharge, is_own: bool, line: LineValue) -> None:
+        """Keep a line in mind whose price is without tax."""
+        if not self.sheet.consignment.arrival.has_tax_in(charge, is_own):
+            self.untaxed.append(line)
 
     def _is_mine(self, cost: str) -> bool:
-        beyond_the_place = cost == "carriage_to_named_destination" and self.rule.is_c_rule
-        return beyond_the_place or buyer_pays(self.rule.code, cost)
+        if cost == "carriage_to_named_destination" and self.rule.seller_ships:
+            ends = self.sheet.consignment.place_is or ("port" if self.rule.is_c_rule else "door")
+            return ends == "port"
+        return buyer_pays(self.rule.code, cost)
+
+    def _say_where_it_ends(self) -> None:
+        """Say that the seller's carriage may end at a port, where the place's name sounds like one."""
+        bought = self.sheet.consignment
+        words = set((bought.place or "").casefold().replace(",", " ").split())
+        if self.rule.risk_at_destination and bought.place_is is None and words & _PORTS:
+            self.sheet.note(
+                f"{self.rule.code} {bought.place}: that sounds like a port or depot, and it is taken for your door, so "
+                'nothing is counted from there on. Write place_is = "port" to count carriage to your door, or place_is '
+                '= "door".'
+            )
 
     def _units(self) -> tuple[Formula, str]:
         if self.journey.units is not None:
@@ -385,7 +495,7 @@ class EntryWriter:
         if share == Constant(0) and minimum == Constant(0):
             return
         names = " + ".join(f"{{{line.id}}}" for line in advanced)
-        sheet.add(
+        fee = sheet.add(
             "disbursement",
             "Fee for advancing duty and tax",
             "import",
@@ -396,6 +506,7 @@ class EntryWriter:
             if said.disbursement_percent is not None
             else self._doubted("arrival.disbursement_percent", "Fee for advancing duty and tax"),
         )
+        self._without_tax("disbursement", said.disbursement_percent is not None, fee)
 
     def _examination(self) -> None:
         sheet, said = self.sheet, self.sheet.consignment.examination

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
+from typing import Any
 
 from forecast.build.figures import Known, Percentiles, Span
 from forecast.trade.customs import RuleBook
@@ -87,7 +88,7 @@ def _arrival(sheet: Sheet, on: date, widened: bool) -> Iterator[RuleUse]:
     """Give what is charged on arrival: the usual, or the builder's own, of every line that is there."""
     bought, usual = sheet.consignment, load_arrival()
     written = {line.id.removeprefix(f"{bought.id}.") for line in sheet.lines}
-    keys = [
+    keys: list[tuple[str, str, Any, bool]] = [
         (charge.id, f"arrival = {{ {charge.id} = … }}", getattr(bought.arrival, charge.id), charge.widened)
         for charge in CHARGES
         if charge.id in written

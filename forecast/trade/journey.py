@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 
 from forecast.build.consignment import Box, Consignment, Moment
 from forecast.build.figures import Figure
@@ -12,7 +13,8 @@ from forecast.build.incoterms import IncotermsRule, buyer_pays, who_pays
 from forecast.trade.arrival import insurance_premium, less
 from forecast.trade.chargeable import UNITS, BoxSize, chargeable_quantity, volume, weight
 from forecast.trade.customs import Article, Parts
-from forecast.trade.sheet import Money, Sheet, times, total
+from forecast.trade.exact import decimal, evaluate
+from forecast.trade.sheet import Money, Sheet, low_end, times, total
 
 
 @dataclass(frozen=True)
@@ -89,6 +91,7 @@ def write_journey(sheet: Sheet, rule: IncotermsRule, carriage: Mapping[str, floa
         inside = sheet.at_customs(sheet.money(name, shown, bought.currency))
         price = less(price, inside)
         target.append(inside)
+    _say_large_carriage(sheet, price)
     insurance = _insurance(sheet, rule, [*goods, *before, *([freight] if freight else [])], carriage)
     return Journey(
         articles=articles,
@@ -103,6 +106,22 @@ def write_journey(sheet: Sheet, rule: IncotermsRule, carriage: Mapping[str, floa
         gross_kg=kg,
         payments=(*goods, *before, *([freight] if freight else [])),
     )
+
+
+def _say_large_carriage(sheet: Sheet, price: Formula) -> None:
+    """Say that carriage which the price is said to hold may be as dear as the price itself."""
+    bought = sheet.consignment
+    if bought.shown_freight is None and bought.shown_delivery is None:
+        return
+    low = {name: decimal(low_end(figure)) for name, figure in sheet.inputs.items()}
+    lines: dict[str, Decimal] = {}
+    for line in sheet.lines:
+        lines[line.id] = evaluate(line.formula, low, lines)
+    if evaluate(price, low, lines) <= 0:
+        sheet.note(
+            "shown_freight and shown_delivery are as dear as the price that holds them, or dearer: nothing is left to "
+            "take duty of. Correct one of them; freight that comes on top of the price is freight = …."
+        )
 
 
 def _goods_line(sheet: Sheet, place: int) -> Cost:

@@ -30,7 +30,7 @@ Look at a demo build first:
   forecast app                 in the browser
 
 Then make your own:
-  forecast new my-build        answer twenty questions
+  forecast new my-build        answer some twenty questions
   forecast check my-build      what is wrong or missing
   forecast budget my-build     what to hold before ordering
 

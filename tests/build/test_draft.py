@@ -62,7 +62,7 @@ def test_an_earlier_answer_rules_a_later_question_out() -> None:
 
 
 def test_an_answer_that_no_longer_fits_is_asked_again() -> None:
-    fits = WRITTEN | {"panels": DONT_KNOW, "kit_currency": "JPY", "rate": "0.0057"}
+    fits = WRITTEN | {"panels": DONT_KNOW, "sent_from": "JP", "kit_currency": "JPY", "rate": "0.0057"}
     assert stand(fits).values["rate"] == pytest.approx(0.0057)
     standing = stand(fits | {"kit_currency": "USD"})
     assert standing.first_open is not None

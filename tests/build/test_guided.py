@@ -241,6 +241,7 @@ def test_what_is_not_known_widens_the_total() -> None:
         ("shipping", "sea", "kit.freight"),
         ("incoterm", "FOB", "kit.freight"),
         ("origin", "JP", "kit.freight"),
+        ("sent_from", "JP", "kit.freight"),
         ("country", "IE", "kit.tax"),
         ("region", "ON", "kit.tax"),
         ("panels", TYPICAL["panels"], "primers"),

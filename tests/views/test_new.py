@@ -63,16 +63,16 @@ def test_questions_are_asked_one_by_one(
 ) -> None:
     # name, country, currency (default), panels, origin, price, its currency (default), rate, then defaults
     type_in(
-        monkeypatch, "Track day", "ie", "", "front, arches", "?", "JP", "245000", "", "0.0057", *[""] * 12
+        monkeypatch, "Track day", "ie", "", "front, arches", "?", "JP", "", "245000", "", "0.0057", *[""] * 12
     )
     text = run(capsys, "new", str(tmp_path / "car"))
     assert text.count("> ") == len(ASKED) + 1  # one was asked again after its help
     assert "[EUR] > " in text
     assert "[JPY] > " in text
-    assert "Duty depends on where it was made" in text
+    assert "Duty depends on where it was made, which need not be where it is sold" in text
     build = read_build(tmp_path / "car")
     assert build.name == "Track day"
-    assert build.consignment[0].origin == "JP"
+    assert build.consignment[0].origin == build.consignment[0].sent_from == "JP"
 
 
 def test_needless_questions_are_left_out(

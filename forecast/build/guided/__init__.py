@@ -1,4 +1,4 @@
-"""The guided start: twenty questions, and the complete build file that their answers make.
+"""The guided start: some twenty questions, and the complete build file that their answers make.
 
 ``questions`` and ``read_answer`` serve a screen that asks one by one; ``read_answers`` reads an answers file;
 ``write_build`` gives the file's text and ``create_build`` puts it into a folder. ``write_draft`` keeps answers on the

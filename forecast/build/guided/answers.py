@@ -41,8 +41,10 @@ class Answers:
     country, currency : str or None, str
         Where the car is registered, and the money that is counted.
     panels : tuple of str or None
-    origin, kit_price, kit_currency : str or None, figure or None, str
-        Where the kit is made, and what it costs in which currency.
+    origin, sent_from : str or None
+        Where the kit is made, and where it is sent from.
+    kit_price, kit_currency : figure or None, str
+        What it costs in which currency.
     rate : float or None
         Units of ``currency`` for one of ``kit_currency``, today.
     shipping, incoterm, boxes : str or None, str or None, tuple of BoxSize or None
@@ -63,6 +65,7 @@ class Answers:
     currency: str
     panels: tuple[str, ...] | None
     origin: str | None
+    sent_from: str | None
     kit_price: FigureBase | None
     kit_currency: str
     rate: float | None
@@ -88,14 +91,19 @@ class Answers:
     @property
     def imported(self) -> bool:
         """True where the kit crosses a customs border."""
-        return crosses_border(self.country, self.origin)
+        return crosses_border(self.country, self.comes_from)
+
+    @property
+    def comes_from(self) -> str | None:
+        """Where the kit comes from: where it is sent from, else where it is made."""
+        return self.sent_from or self.origin
 
 
-def crosses_border(country: str | None, origin: str | None) -> bool:
-    """Tell whether goods from one country pass customs on their way into another."""
-    if origin is None:
+def crosses_border(country: str | None, comes_from: str | None) -> bool:
+    """Tell whether goods sent from one country pass customs on their way into another."""
+    if comes_from is None:
         return True
-    return not same_territory(country or unknown_country().country, origin)
+    return not same_territory(country or unknown_country().country, comes_from)
 
 
 def default_of(item: Question, so_far: AnswersSoFar) -> Any:
@@ -105,16 +113,22 @@ def default_of(item: Question, so_far: AnswersSoFar) -> Any:
     if item.id == "kit_currency":
         if said := _priced_in(so_far):
             return said
-        place = load_places().origins.get(so_far.get("origin") or "")
+        place = load_places().origins.get(_comes_from(so_far) or "")
         return place.currency if place else so_far.get("currency") or default_of(question("currency"), so_far)
+    if item.id == "sent_from":
+        return so_far.get("origin") or item.default
     return item.default
+
+
+def _comes_from(so_far: AnswersSoFar) -> str | None:
+    return so_far.get("sent_from") or so_far.get("origin")
 
 
 def is_asked(item: Question, so_far: AnswersSoFar) -> bool:
     """Tell whether a question makes sense after earlier answers."""
     if item.id == "rate":
         return so_far.get("kit_currency") != so_far.get("currency")
-    abroad = crosses_border(so_far.get("country"), so_far.get("origin"))
+    abroad = crosses_border(so_far.get("country"), _comes_from(so_far))
     if item.id == "region":
         return abroad and regions_of(so_far.get("country") or "") is not None
     if item.id in ("shipping", "incoterm", "boxes"):
@@ -179,7 +193,7 @@ def _context(item: Question, so_far: AnswersSoFar) -> Context:
     if item.id == "budget" and home:
         return Context(currency=home, digits=minor_digits(home))
     if item.id == "kit_price":
-        place = load_places().origins.get(so_far.get("origin") or "")
+        place = load_places().origins.get(_comes_from(so_far) or "")
         return Context(expected=tuple(filter(None, (place.currency if place else "", home))))
     return Context()
 

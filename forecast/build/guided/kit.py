@@ -119,7 +119,7 @@ def mode_of(answers: Answers) -> str:
     """Give how it travels; by road where there is one and by sea elsewhere, when not known."""
     if answers.shipping is not None:
         return answers.shipping
-    away, home = load_places().origins.get(answers.origin or ""), countries()[answers.rules]
+    away, home = load_places().origins.get(answers.comes_from or ""), countries()[answers.rules]
     return "road" if away and away.region and away.region == home.region else "sea"
 
 
@@ -136,7 +136,7 @@ def freight_range(answers: Answers, library: Library) -> Range:
     low, high = 1.0, 1.0
     if answers.shipping is None:
         low, high = low * 0.8, high * 1.5
-    if answers.origin is None:
+    if answers.sent_from is None:
         low, high = low * 0.85, high * 1.3
     if answers.incoterm is None:
         high *= 1.15  # handling at departure may be the buyer's
@@ -164,6 +164,9 @@ def consignment_table(answers: Answers, library: Library) -> Table:
     if answers.origin:
         values["origin"] = answers.origin
         remarks["origin"] = "where it is made; with proof of origin the duty may be lower, or nothing"
+    if answers.sent_from:
+        values["sent_from"] = answers.sent_from
+        remarks["sent_from"] = "where it is sent from; where it is made, if it is left out"
     values |= {"incoterm": rule, "mode": mode, "deposit": 0.3, "deposit_days": 0, "balance_days": 60}
     if terms.buyer_exports:
         values["export_inland"] = as_figure(stretched(EXPORT_COST, *([library.currency_factor] * 3)))
@@ -197,8 +200,14 @@ def _consignment_words(answers: Answers, mode: str, rule: str, law: Country) -> 
     words = [
         "Freight, insurance, duty, tax and what is charged between border and door follow from this, and open with "
         "`forecast open`. Every figure of theirs can be overwritten: arrival = { entry = 95, delivery = { low = 90, "
-        'middle = 140, high = 260 } }, overrides = { "duty.8708.29" = 0.0 }, storage = { free_days = 7 }.'
+        'middle = 140, high = 260 } }, overrides = { "duty.8708.29" = 0.0 }, storage = { free_days = 7 }.',
     ]
+    if countries()[answers.rules].taxed:
+        words.append(
+            "Charges on arrival are taken without tax, as agents, ports and carriers mostly quote them, and the tax on "
+            "them is counted. Where a price holds it, say so: arrival = { entry = 95, holds_tax = "
+            '["entry"] }.'
+        )
     if (rough := law.look_up.get(f"duty.{KIT_CODE}")) is not None:
         low, high = (f"{100 * rate:g}" for rate in rough)
         words.append(

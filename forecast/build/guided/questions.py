@@ -36,7 +36,7 @@ class Question:
     kind : str
         choice: one of the choices; choices: any of them; range: a price, a range or several quotes; boxes: sizes.
     choices : mapping
-        What may be chosen, with its name in words. Of ``origin`` they are suggestions.
+        What may be chosen, with its name in words. Of ``origin`` and ``sent_from`` they are suggestions.
     default : object
         Taken when nothing is answered, as it would be written; ``DONT_KNOW`` for most. `default_of` knows better
         where it follows from earlier answers.
@@ -97,8 +97,14 @@ def questions() -> tuple[Question, ...]:
         ),
         Question(
             "origin", "In which country is the kit made?",
-            "Duty depends on where it was made, freight on where it comes from.", _HOW_COUNTRY, "choice",
+            "Duty depends on where it was made, which need not be where it is sold.", _HOW_COUNTRY, "choice",
             origins, called=called,
+        ),
+        Question(
+            "sent_from", "From which country is it sent?",
+            "Freight depends on where it comes from, and within one customs territory there is no duty. A lower duty "
+            "by a trade agreement goes by where it is made, and is often lost where it is not sent from there.",
+            "Two letters, such as JP.", "choice", origins, follows="origin", called=called,
         ),
         Question(
             "kit_price", "What does the kit cost?",

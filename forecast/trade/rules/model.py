@@ -290,6 +290,8 @@ class Rules:
         Every figure by id.
     home : Regions or None
         What is asked of the builder before a rate can be told; see `in_region`.
+    services_taxed : bool
+        Whether what agents, ports and carriers charge in the country bears the same tax as imports.
     """
 
     code: str
@@ -310,6 +312,7 @@ class Rules:
     members: frozenset[str] = frozenset()
     home: Regions | None = None
     private_use: PrivateUse | None = None
+    services_taxed: bool = True
 
     def in_region(self, code: str | None) -> Rules:
         """Give the rules as they hold where the builder lives: with the rate of the region, or with all that it may be.

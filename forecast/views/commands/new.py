@@ -1,4 +1,4 @@
-"""``forecast new``: twenty questions, and a complete build file from their answers."""
+"""``forecast new``: some twenty questions, and a complete build file from their answers."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         "Asks one question after the other and writes a complete, commented build file. Enter takes the answer in "
         "brackets, ? explains the question, Ctrl-C leaves nothing behind."
     )
-    parser = command(commands, "new", "a new build from twenty questions", run, detail)
+    parser = command(commands, "new", "a new build from some twenty questions", run, detail)
     parser.add_argument("folder", metavar="FOLDER", help="where build.toml is made; the folder may be new")
     parser.add_argument("--answers", metavar="FILE", help="a TOML file of answers, instead of asking")
     parser.add_argument(
