@@ -43,9 +43,9 @@ def test_where_import_tax_leaves_them_out_they_bear_the_countrys_tax_on_a_line_o
     country: str, rate: float
 ) -> None:
     """Closed form: the rate on 150 + 300 + 30; import tax does not move with them."""
-    found = lines(consignment(country))
+    found = lines(consignment(country, price=40_000))
     assert found["local_tax"] == pytest.approx(rate * 480)
-    without = lines(consignment(country, arrival=CHARGES | {"entry": 0, "delivery": 0}))
+    without = lines(consignment(country, price=40_000, arrival=CHARGES | {"entry": 0, "delivery": 0}))
     assert found["tax"] == pytest.approx(without["tax"])
 
 
