@@ -27,8 +27,9 @@ def middle_figures(build: Build, scenario: str | None = None) -> dict[str, float
 Highs: TypeAlias = Mapping[str, tuple[str, float]]
 """Title and high of each line and event, by id; see `every_high`."""
 
-UNUSUAL = 20.0
-"""A sum of more than so many times the high of its line is asked about before it is entered."""
+UNUSUAL = 3.0
+"""A sum of more than so many times the high of its line is asked about before it is entered: a decimal point in the
+wrong place makes ten of it."""
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from forecast.build.completeness import findings
 from forecast.build.scenario import scenario_title
 from forecast.build.schema import Build
@@ -97,7 +99,9 @@ def budget_sentence(forecast: Forecast, budget: float, strong: str = "") -> str:
 
 
 def work_sentence(forecast: Forecast, strong: str = "") -> str:
-    """Say what the build asks of one's own hours, and how many weeks pass; empty where there is neither."""
+    """Say what the build asks of one's own hours, and how many weeks pass; empty where neither, and at its end."""
+    if forecast.trials.conditions is not None and float(np.ptp(forecast.trials.totals)) < 0.005:
+        return ""
     half, most = forecast.hours((0.5, 0.9))
     said = []
     if most.value > 0:

@@ -57,6 +57,10 @@ def test_at_its_end_nothing_is_rounded_and_no_contingency_is_asked_for(
     assert told.startswith("It cost NZ$21,106.37 in all")
     assert "of contingency is left" not in told
     assert "The open ranges count" not in told
+    assert main(["budget", str(half_way.folder)]) == 0
+    assert "Your own work" not in capsys.readouterr().out
+    assert main(["budget", str(half_way.folder), "--before-receipts"]) == 0
+    assert "Your own work" in capsys.readouterr().out
     watch = reforecast(half_way.read(), half_way.ledger(), trials=1024)
     for column in columns(watch):
         assert column.still_open == 0
