@@ -13,6 +13,7 @@ from forecast.build.formula import Constant, Formula, Larger, Product, Quotient,
 from forecast.build.rulefiles import groups_of, is_meant
 from forecast.errors import RuleError
 from forecast.trade.arrival import NOTHING, above, at_most, less
+from forecast.trade.expansion import NOTHING_WORDS, Words
 from forecast.trade.rules import RuleFigure, Rules
 from forecast.trade.rules.model import CostPart, Effect, Levy
 
@@ -40,12 +41,18 @@ class Article:
 
 @dataclass(frozen=True)
 class Charge:
-    """A sum of money due, its formula and its working in words."""
+    """A sum of money due, its formula and its working in words; cases as in `forecast.trade.expansion.Words`."""
 
     id: str
     label: str
     formula: Formula
     working: str
+    cases: tuple[tuple[Formula, str], ...] = ()
+
+    @property
+    def words(self) -> Words:
+        """The working, with what is said in its place where a limit decides the sum."""
+        return Words(self.working, self.cases)
 
 
 class RuleBook:
@@ -175,6 +182,20 @@ def _liable(
     )
 
 
+def _spared(
+    book: RuleBook, price: Formula, value: Formula, effects: tuple[Effect, ...]
+) -> tuple[tuple[Formula, str], ...]:
+    """Give the cases in which a small value bears nothing."""
+    return tuple(
+        (
+            at_most(value if rule.of == "customs value" else price, book.sum_of_money(rule.at_most)),
+            f"{NOTHING_WORDS}: a {rule.of} of up to {_money(book, rule.at_most)} bears none",
+        )
+        for rule in book.rules.thresholds
+        if rule.effect in effects
+    )
+
+
 def duty(book: RuleBook, articles: Sequence[Article], value: Formula) -> Charge:
     """Give the duty: each tariff code's rate on its share of the customs value, shared out by price.
 
@@ -210,13 +231,19 @@ def duty(book: RuleBook, articles: Sequence[Article], value: Formula) -> Charge:
         working = f"{{customs_value}}, shared out by price: {', '.join(said)}"
     if factors := _liable(book, price, value, ADDED_TO_DUTY):
         formula = Product((formula, *factors))
+    cases = _spared(book, price, value, ADDED_TO_DUTY)
     for rule in book.rules.thresholds:
         if rule.flat is not None:
             limit = book.sum_of_money(rule.at_most)
             subheadings = len({article.hs.replace(".", "")[:6] for article in articles})
             flat = Product((book.sum_of_money(rule.flat), Constant(subheadings), at_most(price, limit)))
             formula = Sum((Product((formula, above(price, limit))), flat))
-    return Charge("duty", "Customs duty", formula, working)
+            each = (
+                "one tariff subheading" if subheadings == 1 else f"each of {subheadings} tariff subheadings"
+            )
+            told = f"{_money(book, rule.flat)} for {each}: goods of up to {_money(book, rule.at_most)} bear a flat duty"
+            cases += ((at_most(price, limit), told),)
+    return Charge("duty", "Customs duty", formula, working, cases)
 
 
 def _codes(group: Sequence[Article]) -> str:
@@ -283,15 +310,21 @@ def levies(book: RuleBook, value: Formula, mode: str) -> tuple[Charge, ...]:
 
 
 def _levy(book: RuleBook, rule: Levy, value: Formula) -> Charge:
+    cases: list[tuple[Formula, str]] = []
     if rule.rate is not None:
         formula: Formula = Product((book.get(rule.rate), value))
+        by_rate, words = formula, f"{{customs_value}} × {book.say(rule.rate)}"
         working = f"{{customs_value}} × {book.say(rule.rate)}"
         if rule.minimum is not None:
             formula = Larger((book.sum_of_money(rule.minimum), formula))
             working += f", at least {_money(book, rule.minimum)}"
+            said = f"{_money(book, rule.minimum)}, the least that is charged ({words} is less)"
+            cases.append((above(book.sum_of_money(rule.minimum), by_rate), said))
         if rule.maximum is not None:
             formula = Smaller((book.sum_of_money(rule.maximum), formula))
             working += f", at most {_money(book, rule.maximum)}"
+            said = f"{_money(book, rule.maximum)}, the most that is charged ({words} is more)"
+            cases.append((above(by_rate, book.sum_of_money(rule.maximum)), said))
     elif rule.amount is not None:
         formula = book.sum_of_money(rule.amount)
         working = _money(book, rule.amount)
@@ -318,9 +351,16 @@ def _levy(book: RuleBook, rule: Levy, value: Formula) -> Charge:
         if id is not None
     ]
     if limits:
-        working += f" (customs value {' and '.join(limits)})"
+        bounds = f"customs value {' and '.join(limits)}"
+        within = f" ({bounds})"
+        working += within
+        none = f"{NOTHING_WORDS}: {rule.label[:1].lower()}{rule.label[1:]} is only for a {bounds}"
+        cases = [
+            (at_most(Product(tuple(factors)), NOTHING), none),
+            *((case, said + within) for case, said in cases),
+        ]
         formula = Product((formula, *factors))
-    return Charge(rule.id, rule.label, formula, working)
+    return Charge(rule.id, rule.label, formula, working, tuple(cases))
 
 
 def _money(book: RuleBook, id: str) -> str:
@@ -373,11 +413,15 @@ def tax(book: RuleBook, articles: Sequence[Article], base: Formula, value: Formu
     formula: Formula = Product(
         (book.get(rules.tax), base, *_liable(book, price, value, ("no duty and tax",)))
     )
+    cases = _spared(book, price, value, ("no duty and tax",))
+    working = f"{{tax_base}} × {book.say(rules.tax)}"
     for rule in rules.thresholds:
         if rule.effect == "no small tax":
+            said = f"{NOTHING_WORDS}: tax of up to {_money(book, rule.at_most)} is not collected ({working})"
+            cases += ((at_most(formula, book.sum_of_money(rule.at_most)), said),)
             formula = Product((formula, above(formula, book.sum_of_money(rule.at_most))))
     label = rules.tax_name[:1].upper() + rules.tax_name[1:]
-    return Charge("tax", label, formula, f"{{tax_base}} × {book.say(rules.tax)}")
+    return Charge("tax", label, formula, working, cases)
 
 
 def agreed_arrival(book: RuleBook, mode: str, gross_kg: Formula) -> Formula | None:

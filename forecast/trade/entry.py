@@ -12,9 +12,9 @@ from forecast.build.incoterms import IncotermsRule, buyer_pays
 from forecast.build.rulefiles import is_meant, same_territory
 from forecast.build.schema import Group
 from forecast.trade import customs
-from forecast.trade.arrival import Step, charged_days, disbursement, storage
+from forecast.trade.arrival import NOTHING, Step, above, at_most, charged_days, disbursement, storage
 from forecast.trade.chargeable import UNITS
-from forecast.trade.expansion import ComputedEvent
+from forecast.trade.expansion import NOTHING_WORDS, ComputedEvent, Words
 from forecast.trade.journey import Journey
 from forecast.trade.rules import RuleWarning, doubt, load_arrival
 from forecast.trade.rules.model import Additional, PrivateUse
@@ -182,9 +182,15 @@ class EntryWriter:
     def _due(self, name: str, label: str, charges: list[customs.Charge], words: str) -> LineValue:
         """Write one line for charges of the state, with the sources of its figures and their doubts."""
         rules = self.book.rules
-        working = " + ".join(charge.working for charge in charges)
-        for placeholder in ("{customs_value}", "{tax_base}"):
-            working = working.replace(placeholder, words)
+
+        def placed(text: str) -> str:
+            return text.replace("{customs_value}", words).replace("{tax_base}", words)
+
+        working = placed(" + ".join(charge.working for charge in charges))
+        pieces = tuple(
+            Words(placed(charge.working), tuple((case, placed(said)) for case, said in charge.cases))
+            for charge in charges
+        )
         used = [id for id in self._figures_of(name) if id in rules.figures and id in self.book.used]
         sources = [f"{rules.figures[id].label}: {rules.figures[id].told}." for id in used]
         basis = {"tax_base"} if name == "tax" else {"customs_value"} if name == "duty" else set()
@@ -206,6 +212,7 @@ class EntryWriter:
             " ".join(sources),
             " ".join(doubts),
             tuple(dict.fromkeys(know)),
+            pieces if any(piece.cases for piece in pieces) else (),
         )
 
     def _figures_of(self, name: str) -> list[str]:
@@ -450,23 +457,31 @@ class EntryWriter:
             words = f"{sheet.say(rate)} for 7 days, then × {later.value if later else 1:g}"
         spent = sheet.figure("storage.days", days)
         units, units_words = self._units()
-        least = None
+        least, least_words = None, ""
         if said.minimum is not None:
             money = sheet.money("storage.minimum", said.minimum)
-            least, _ = sheet.paid(money, sheet.customs_day)
+            least, least_words = sheet.paid(money, sheet.customs_day)
+        kept = charged_days(spent, Constant(free_days))
         charged = sheet.stage(
             "storage_days",
             "Charged days of storage",
-            charged_days(spent, Constant(free_days)),
+            kept,
             f"{sheet.say(spent)} days less {free_days:g} free ones, rounded up",
             "days",
         )
+        working = f"{units_words} × {charged} days × {words}"
+        cases = [(at_most(kept, NOTHING), f"{NOTHING_WORDS}: fetched within {free_days:g} free days")]
+        if least is not None:
+            by_days = storage(units, spent, Constant(free_days), steps)
+            cases.append(
+                (above(least, by_days), f"{least_words}, the least that is charged ({working} is less)")
+            )
         return sheet.add(
             "storage",
             "Storage at the depot",
             "import",
             storage(units, spent, Constant(free_days), steps, least),
-            f"{units_words} × {charged} days × {words}",
+            working,
             note,
             self._doubted("storage.steps", "Storage at the depot") if note else "",
             tuple(
@@ -477,6 +492,7 @@ class EntryWriter:
                 )
                 if is_usual and (figure := self.defaults.charge(self.mode, id)) is not None and figure.note
             ),
+            (Words(working, tuple(cases)),),
         )
 
     def _disbursement(self, advanced: list[LineValue]) -> None:
@@ -495,16 +511,32 @@ class EntryWriter:
         if share == Constant(0) and minimum == Constant(0):
             return
         names = " + ".join(f"{{{line.id}}}" for line in advanced)
+        by_share = f"{sheet.say(share)} % × ({names})"
+        plain = f"the larger of {words} and {by_share}"
+        paid = total(*advanced)
+        is_usual = said.disbursement_percent is None
         fee = sheet.add(
             "disbursement",
             "Fee for advancing duty and tax",
             "import",
-            disbursement(total(*advanced), share, minimum),
-            f"the larger of {words} and {sheet.say(share)} % × ({names})",
-            "" if said.disbursement_percent is not None else note,
-            ""
-            if said.disbursement_percent is not None
-            else self._doubted("arrival.disbursement_percent", "Fee for advancing duty and tax"),
+            disbursement(paid, share, minimum),
+            plain,
+            note if is_usual else "",
+            self._doubted("arrival.disbursement_percent", "Fee for advancing duty and tax")
+            if is_usual
+            else "",
+            pieces=(
+                Words(
+                    by_share,
+                    (
+                        (at_most(paid, NOTHING), f"{NOTHING_WORDS}: neither duty nor tax is advanced"),
+                        (
+                            above(minimum, Product((share, Constant(0.01), paid))),
+                            f"{words}, the least that is charged ({by_share} is less)",
+                        ),
+                    ),
+                ),
+            ),
         )
         self._without_tax("disbursement", said.disbursement_percent is not None, fee)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -10,6 +10,38 @@ from forecast.build.figures import Figure
 from forecast.build.formula import Formula
 from forecast.build.schema import Group
 from forecast.trade.rules import RuleWarning
+
+
+NOTHING_WORDS = "nothing"
+"""How the words of a case begin in which nothing is due."""
+
+
+@dataclass(frozen=True)
+class Words:
+    """How a part of a line came about.
+
+    Attributes
+    ----------
+    plain : str
+        Where no case holds.
+    cases : tuple of (Formula, str)
+        A limit, a least or a most that may decide the sum: a formula that is 1 where it does, and how it is said then.
+        The first that holds is said.
+    """
+
+    plain: str
+    cases: tuple[tuple[Formula, str], ...] = ()
+
+    def said(self, holds: Callable[[Formula], bool]) -> str:
+        """Give the words that fit the sum."""
+        return next((words for case, words in self.cases if holds(case)), self.plain)
+
+
+def said_together(pieces: Iterable[Words], holds: Callable[[Formula], bool]) -> str:
+    """Give the words of several parts that are added up; those that come to nothing are said only where all do."""
+    said = [piece.said(holds) for piece in pieces]
+    counted = [words for words in said if not words.startswith(NOTHING_WORDS)]
+    return " + ".join(counted) or "; ".join(dict.fromkeys(said))
 
 
 @dataclass(frozen=True)
@@ -34,6 +66,8 @@ class ComputedLine:
         What to look up before relying on it.
     know : tuple of str
         What else to know of its figures.
+    pieces : tuple of Words
+        The same formula in words that go by the sum, where a limit may decide it; the working holds for all sums.
     """
 
     id: str
@@ -44,6 +78,7 @@ class ComputedLine:
     note: str = ""
     caution: str = ""
     know: tuple[str, ...] = ()
+    pieces: tuple[Words, ...] = ()
 
 
 @dataclass(frozen=True)

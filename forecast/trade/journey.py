@@ -10,10 +10,11 @@ from forecast.build.consignment import Box, Consignment, Moment
 from forecast.build.figures import Figure
 from forecast.build.formula import Constant, Formula, Larger, LineValue, Product, Sum
 from forecast.build.incoterms import IncotermsRule, buyer_pays, who_pays
-from forecast.trade.arrival import insurance_premium, less
+from forecast.trade.arrival import above, insurance_premium, less
 from forecast.trade.chargeable import UNITS, BoxSize, chargeable_quantity, volume, weight
 from forecast.trade.customs import Article, Parts
 from forecast.trade.exact import decimal, evaluate
+from forecast.trade.expansion import Words
 from forecast.trade.sheet import Money, Sheet, low_end, times, total
 
 
@@ -248,12 +249,17 @@ def _freight(sheet: Sheet, rule: IncotermsRule, units: Formula | None, units_wor
     money = sheet.money("freight_rate", given)
     amount: Formula = Product((units, money.amount))
     words = f"{units_words} {UNITS[bought.mode]} × {money.words}"
+    pieces: tuple[Words, ...] = ()
     if bought.freight_minimum is not None:
         least = sheet.money("freight_minimum", bought.freight_minimum, money.currency)
+        _, plain = sheet.paid(Money(amount, money.currency, words), bought.freight_at)
+        taken = f"{least.words}, the least that is charged ({words} is less)"
+        _, said = sheet.paid(Money(least.amount, money.currency, taken), bought.freight_at)
+        pieces = (Words(plain, ((above(least.amount, amount), said),)),)
         amount = Larger((least.amount, amount))
         words += f", at least {least.words}"
     formula, working = sheet.paid(Money(amount, money.currency, words), bought.freight_at)
-    line = sheet.add("freight", "Freight", "freight", formula, working)
+    line = sheet.add("freight", "Freight", "freight", formula, working, pieces=pieces)
     customs: Formula = (
         line if money.currency == sheet.home else times(amount, sheet.customs_rate(money.currency))
     )

@@ -220,13 +220,13 @@ class _Calculation:
         )
         fixed = _known(value)
         charge = customs.duty(book, self.articles, fixed)
-        duties = self._add("duty", charge.label, evaluate(charge.formula), charge.working)
+        duties = self._add("duty", charge.label, evaluate(charge.formula), _said(charge))
         for charge in customs.additional_duties(book, self.articles, fixed, origin, additional):
-            duties += self._add(charge.id, charge.label, evaluate(charge.formula), charge.working)
+            duties += self._add(charge.id, charge.label, evaluate(charge.formula), _said(charge))
         taken = Decimal(0)
         for charge in customs.levies(book, fixed, self.mode):
             if (amount := evaluate(charge.formula)) > 0:
-                taken += self._add(charge.id, charge.label, amount, charge.working)
+                taken += self._add(charge.id, charge.label, amount, _said(charge))
         if rules.tax_base is not None:
             base = customs.tax_base(book, self.parts, fixed, _known(duties), _known(taken), origin)
             words = self._base_words(rules.tax_base.parts)
@@ -235,7 +235,7 @@ class _Calculation:
             settled = self._add("tax_base", "Tax base", evaluate(base), words, paid=False)
             tax = customs.tax(book, self.articles, _known(settled), fixed)
             if tax is not None:
-                self._add("tax", tax.label, evaluate(tax.formula), tax.working)
+                self._add("tax", tax.label, evaluate(tax.formula), _said(tax))
         warnings = () if on is None else rules.warnings(on, frozenset(book.used))
         return LandedCost(rules.code, rules.currency, tuple(self.components), warnings)
 
@@ -247,6 +247,11 @@ class _Calculation:
         for name in names:
             spread += {"duty": extra, "levies": levies}.get(name, [name])
         return self._sum_of(spread)
+
+
+def _said(charge: customs.Charge) -> str:
+    """Give the working of a charge in the words that fit its sum."""
+    return charge.words.said(lambda case: evaluate(case) > 0)
 
 
 def _known(value: Amount) -> Formula:

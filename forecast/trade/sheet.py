@@ -14,7 +14,7 @@ from forecast.build.rates import ask_for_rate
 from forecast.build.schema import Group
 from forecast.errors import RuleError
 from forecast.trade.currency import CurrencyPath
-from forecast.trade.expansion import ComputedEvent, ComputedLine, Stage
+from forecast.trade.expansion import ComputedEvent, ComputedLine, Stage, Words
 from forecast.trade.rules import RuleWarning
 from forecast.words.currencies import reference
 
@@ -202,10 +202,11 @@ class Sheet:
         note: str = "",
         caution: str = "",
         know: tuple[str, ...] = (),
+        pieces: tuple[Words, ...] = (),
     ) -> LineValue:
         """Write a line, and give the reference to it."""
         id = self.id(name)
-        self.lines.append(ComputedLine(id, label, group, formula, working, note, caution, know))
+        self.lines.append(ComputedLine(id, label, group, formula, working, note, caution, know, pieces))
         return LineValue(id)
 
     def stage(self, name: str, label: str, formula: Formula, working: str, unit: str) -> str:

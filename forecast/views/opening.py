@@ -27,7 +27,7 @@ from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.rows import Plan, Row
 from forecast.errors import ForecastError
 from forecast.trade.exact import fill, placeholders
-from forecast.trade.expansion import Expansion, Stage
+from forecast.trade.expansion import Expansion, Stage, said_together
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,7 @@ def open_total(plan: Plan, base_rows: Sequence[float], only: str | None = None) 
         A consignment's id.
     """
     lines = tuple(
-        (row.group, row.id, row.title, round(float(base_rows[place]), 2))
+        (row.group, row.id, row.title, round(float(base_rows[place]), 2) + 0.0)
         for place, row in enumerate(plan.rows)
         if row.kind == "line" and (only is None or row.of == only)
     )
@@ -184,7 +184,11 @@ def _working(plan: Plan, row: Row, inputs: Mapping[str, Value], lines: Mapping[s
     words = _words(row.formula, inputs, lines, titles)
     expansion = next((item for item in plan.consignments if item.consignment == row.of), None)
     if expansion is not None and row.working:
-        return fill(row.working, _shown(expansion, plan, inputs, lines))
+        known = {**_known(expansion), **inputs}
+        line = expansion.line(row.id)
+        pieces = line.pieces if line is not None else ()
+        told = said_together(pieces, lambda case: float(evaluate(case, known, lines)) > 0)
+        return fill(told or row.working, _shown(expansion, plan, inputs, lines))
     return f"{row.working}; {words}" if row.working else words
 
 
