@@ -11,7 +11,6 @@ from forecast.build.formula import Formula
 from forecast.build.schema import Group
 from forecast.trade.rules import RuleWarning
 
-
 NOTHING_WORDS = "nothing"
 """How the words of a case begin in which nothing is due."""
 
