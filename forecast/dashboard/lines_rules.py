@@ -6,7 +6,8 @@ import streamlit as st
 
 from forecast.dashboard.layout import safe, table, text
 from forecast.dashboard.state import Opened, before
-from forecast.views.rule_words import HEADINGS, TITLE, rules_lead, rules_rows
+from forecast.engine.rule_weights import rule_weights
+from forecast.views.rule_words import HEADINGS, TITLE, in_order, rules_lead, rules_rows
 
 
 def rules(view: Opened) -> None:
@@ -16,13 +17,21 @@ def rules(view: Opened) -> None:
         return
     st.subheader(TITLE)
     for item in consignments:
-        text(rules_lead(item.title, item.figures))
+        weights = rule_weights(view.build, item)
+        figures = in_order(item.figures, weights)
+        text(rules_lead(item.title, figures, weights, view.currency))
         with st.expander(f"The figures behind {safe(item.title)}"):
             text(
                 f'To overwrite one, write its last column under [[consignment]] with id = "{item.consignment}".'
             )
             caption = f"Figures of law, carriers and agents behind {item.title}"
-            table(HEADINGS, rules_rows(item.figures), caption, left=len(HEADINGS), stacked=True)
+            table(
+                HEADINGS,
+                rules_rows(figures, weights, view.currency),
+                caption,
+                left=len(HEADINGS),
+                stacked=True,
+            )
             if item.notes:
                 notes = "\n".join(f"- {safe(note)}" for note in item.notes)
                 st.markdown(f"What the terms of trade leave out or add:\n\n{notes}")

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from forecast.engine.rule_weights import Weight
 from forecast.trade.expansion import RuleUse
+from forecast.views.money import about, percent
 from forecast.words.text import STRONG
 
 TITLE = "Where the figures of tax and customs come from"
@@ -22,8 +24,45 @@ _SORTS = (
 )  # fmt: skip
 
 
-def rules_lead(title: str, figures: Sequence[RuleUse]) -> str:
-    """Say of a consignment how many figures stand behind it, and how many of them to look up."""
+FIRST = (
+    "Out of date, or confirmed by nobody: look these up first, with what hangs on each at your middle figures"
+)
+THEN = "From third parties' pages, or common practice: look these up, or ask for a quotation, before you rely on them"
+MUCH = 0.01
+"""Share of a consignment's sum from which what hangs on a figure is told."""
+
+_NO_WEIGHTS: Mapping[str, Weight] = {}
+
+
+def comes_first(figure: RuleUse) -> bool:
+    """Tell whether a figure is out of date, or nobody is known to have confirmed it."""
+    return bool(figure.doubts) and (_is_old(figure) or figure.certainty == "no source")
+
+
+def to_look_up(
+    figures: Sequence[RuleUse], weights: Mapping[str, Weight] = _NO_WEIGHTS
+) -> tuple[list[RuleUse], list[RuleUse]]:
+    """Give the figures in doubt in two lists, those that come first and the others, the weightiest on top of each."""
+
+    def lightness(figure: RuleUse) -> float:
+        return -weights[figure.id].amount if figure.id in weights else 0.0
+
+    doubted = sorted((figure for figure in figures if figure.doubts), key=lightness)
+    return [one for one in doubted if comes_first(one)], [one for one in doubted if not comes_first(one)]
+
+
+def hangs_on(figure: RuleUse, weights: Mapping[str, Weight], currency: str) -> str:
+    """Say how much of the sum hangs on a figure, where that is more than 1 %; else nothing."""
+    weight = weights.get(figure.id)
+    if weight is None or weight.share <= MUCH:
+        return ""
+    return f"{about(weight.amount, currency)}, {percent(weight.share)} of the sum"
+
+
+def rules_lead(
+    title: str, figures: Sequence[RuleUse], weights: Mapping[str, Weight] = _NO_WEIGHTS, currency: str = ""
+) -> str:
+    """Say of a consignment how many figures stand behind it, how many of them to look up, and which first."""
     doubted = [figure for figure in figures if figure.doubts]
     whose = f"{_some(len(figures), 'figure')} of law, carriers and agents {_are(len(figures))} behind {title}"
     if not doubted:
@@ -33,18 +72,27 @@ def rules_lead(title: str, figures: Sequence[RuleUse]) -> str:
     parts = [f"{count} {words}" for words, count in counts if count]
     if old:
         parts.append(f"{old} out of date or older than 18 months")
+    first = [
+        f"{figure.label} ({told})"
+        for figure in to_look_up(figures, weights)[0]
+        if (told := hangs_on(figure, weights, currency))
+    ]
+    begin = f" First, out of date or confirmed by nobody: {_listed(first)}." if first else ""
     return (
         f"{whose}. Look up {STRONG}{len(doubted)}{STRONG} of them, or write your own, before you rely "
-        f"on them: {_listed(parts)}."
+        f"on them: {_listed(parts)}.{begin}"
     )
 
 
-def rules_rows(figures: Sequence[RuleUse]) -> list[list[str]]:
+def rules_rows(
+    figures: Sequence[RuleUse], weights: Mapping[str, Weight] = _NO_WEIGHTS, currency: str = ""
+) -> list[list[str]]:
     """Give one row for each figure, under `HEADINGS`."""
     return [
         [
             figure.label, with_note(figure.value, figure), figure.source, _day(figure),
-            _how_sure(figure), figure.key or "set by law, not by you",
+            "; ".join(filter(None, (_how_sure(figure), hangs_on(figure, weights, currency)))),
+            figure.key or "set by law, not by you",
         ]
         for figure in figures
     ]  # fmt: skip
@@ -55,10 +103,20 @@ def with_note(words: str, figure: RuleUse) -> str:
     return f"{words.removesuffix('.')}. {figure.note}" if figure.note else words
 
 
-def rules_lines(figures: Sequence[RuleUse]) -> list[str]:
+def in_order(figures: Sequence[RuleUse], weights: Mapping[str, Weight]) -> list[RuleUse]:
+    """Give all figures, those to look up first on top."""
+    first, then = to_look_up(figures, weights)
+    return [*first, *then, *(figure for figure in figures if not figure.doubts)]
+
+
+def rules_lines(
+    figures: Sequence[RuleUse], weights: Mapping[str, Weight] = _NO_WEIGHTS, currency: str = ""
+) -> list[str]:
     """Give one line of plain text for each figure, for the terminal."""
     found = []
-    for figure, (label, _, source, as_of, sure, _) in zip(figures, rules_rows(figures), strict=True):
+    for figure, (label, _, source, as_of, sure, _) in zip(
+        figures, rules_rows(figures, weights, currency), strict=True
+    ):
         as_of = as_of.replace("\N{NON-BREAKING HYPHEN}", "-")
         told = "; ".join(part for part in (f"{source}, {as_of}" if as_of else source, sure) if part)
         line = with_note(f"{label}: {figure.value} ({told}).", figure)
@@ -97,4 +155,7 @@ def _are(count: int) -> str:
     return "stands" if count == 1 else "stand"
 
 
-__all__ = ["HEADINGS", "TITLE", "rules_lead", "rules_lines", "rules_rows", "with_note"]
+__all__ = [
+    "FIRST", "HEADINGS", "THEN", "TITLE", "comes_first", "hangs_on", "in_order", "rules_lead", "rules_lines",
+    "rules_rows", "to_look_up", "with_note",
+]  # fmt: skip

@@ -771,7 +771,7 @@ def test_old_or_unverified_rule_figures_are_said_where_they_are_used(
     assert any("duty.8708.29" in rule for rule in data["rules"])
     assert data["notes"]
     text = run(capsys, "check", str(tmp_path))
-    assert "Customs, tax and arrival figures to look up" in text
+    assert "Out of date, or confirmed by nobody: look these up first" in text
     assert "'forecast check' names them" in run(capsys, "budget", str(tmp_path))
 
 

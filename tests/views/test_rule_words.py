@@ -9,11 +9,24 @@ from pathlib import Path
 import pytest
 
 from forecast import read_build
+from forecast.build.buildfile import parse_build
 from forecast.build.guided import create_build, read_answers
+from forecast.engine.evaluate import evaluate
 from forecast.engine.plan import compile_plan
+from forecast.engine.rule_weights import Weight, rule_weights
 from forecast.trade.expansion import RuleUse
+from forecast.trade.rules import countries, load_rules
 from forecast.views.cli import main
-from forecast.views.rule_words import HEADINGS, rules_lead, rules_lines, rules_rows
+from forecast.views.rule_words import (
+    FIRST,
+    HEADINGS,
+    THEN,
+    hangs_on,
+    rules_lead,
+    rules_lines,
+    rules_rows,
+    to_look_up,
+)
 from forecast.words.text import STRONG
 
 SURE = RuleUse(
@@ -136,3 +149,90 @@ def test_a_note_stands_beside_its_figure_in_check_in_what_is_opened_and_on_the_p
     assert "Note: Duty on other body parts: Old concessions free many parts" in capsys.readouterr().out
     cells = [cell for row in rules_rows(item.figures) for cell in row]
     assert all(any(figure.note in cell for cell in cells) for figure in noted)
+
+
+NEW_ZEALAND = """
+[build]
+name = "x"
+currency = "NZD"
+country = "NZ"
+[[consignment]]
+id = "crate"
+name = "Bumper from Japan"
+price = 40000
+incoterm = "FOB"
+mode = "sea"
+freight = 300
+origin = "JP"
+boxes = [{ length = 200, width = 100, height = 60, weight = 45 }]
+"""
+
+
+def test_what_hangs_on_a_figure_is_what_the_sum_loses_without_it(tmp_path: Path) -> None:
+    """Closed form: 5 % duty and 15 % GST on it, on 40,000; a charge of 85 without tax, and GST on it."""
+    path = tmp_path / "build.toml"
+    path.write_text(NEW_ZEALAND + "arrival = { disbursement_percent = 0 }\n", encoding="utf-8")
+    build = read_build(path)
+    plan = compile_plan(build)
+    (item,) = plan.consignments
+    weights = rule_weights(build, item, date(2026, 11, 26))
+    assert weights["duty.8708.29"].amount == pytest.approx(40_000 * 0.05 * 1.15)
+    entry = next(row for row in plan.rows if row.id == "crate.entry")
+    middle = float(evaluate(entry.formula, {one.id: one.shape.middle for one in plan.inputs}, {}))
+    assert weights["entry"].amount == pytest.approx(1.15 * middle)
+    assert weights["levy.transaction"].amount == pytest.approx(1.15 * 46.47)
+    whole = weights["entry"].amount / weights["entry"].share
+    assert weights["duty.8708.29"].share == pytest.approx(2300 / whole)
+    assert "gst" not in weights  # nothing is in doubt there
+    assert "tax_base" not in weights  # what enters a tax base is the law's
+
+
+def test_what_is_out_of_date_or_confirmed_by_nobody_comes_first_the_weightiest_on_top() -> None:
+    common = RuleUse("c", "Delivery", "80", "", None, "common practice", "…", ("is common practice",))
+    heavy = Weight(500.0, 0.1)
+    first, then = to_look_up(
+        [common, SURE, MEMORY, OLD], {"duty": heavy, "x": Weight(9.0, 0.004), "c": heavy}
+    )
+    assert ([one.id for one in first], [one.id for one in then]) == (["duty", "x"], ["c"])
+    assert hangs_on(OLD, {"duty": heavy}, "EUR") == "€500, 10\N{NO-BREAK SPACE}% of the sum"
+    assert hangs_on(MEMORY, {"x": Weight(9.0, 0.01)}, "EUR") == ""
+    lead = rules_lead("Kit", [common, OLD, MEMORY], {"duty": heavy, "c": heavy}, "EUR")
+    assert lead.endswith(
+        "First, out of date or confirmed by nobody: Duty (€500, 10\N{NO-BREAK SPACE}% of the sum)."
+    )
+
+
+def test_check_tells_them_apart_with_how_much_hangs_on_each(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "build.toml"
+    path.write_text(NEW_ZEALAND, encoding="utf-8")
+    assert main(["check", str(path)]) == 0
+    text = capsys.readouterr().out
+    first, _, then = text.partition(f"{FIRST}:")[2].partition(f"{THEN}:")
+    assert first.strip().startswith("NZ$2,380, ")  # with what agents ask for advancing it
+    assert "Duty on other body parts (5 %) has no source" in first
+    assert "held until 2026-03-31" in first
+    assert "Delivery to the door: the range is common practice" in then
+    assert "held until" not in then
+    assert "has no source" not in then.partition("\n\n")[0]
+    assert main(["check", str(path), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["rules_first"]
+    assert [one["amount"] for one in told] == sorted((one["amount"] for one in told), reverse=True)
+
+
+def test_as_of_is_the_day_of_the_source_and_not_of_the_reading() -> None:
+    """The country files name a day of reading apart, and no reading passes for the day of a source."""
+    for code in countries():
+        for figure in load_rules(code).figures.values():
+            assert figure.read is None or figure.as_of is None or figure.as_of <= figure.read
+            assert figure.as_of not in (date(2026, 11, 25), date(2026, 11, 26))
+    use = next(one for one in compile_figures("IE") if one.id == "vat")
+    assert use.as_of is None
+    assert use.source.startswith("read on 25 November 2026 at revenue.ie")
+
+
+def compile_figures(country: str) -> tuple[RuleUse, ...]:
+    text = NEW_ZEALAND.replace('"NZ"', f'"{country}"').replace("NZD", "EUR")
+    (item,) = compile_plan(parse_build(text)).consignments
+    return item.figures

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Mapping
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
@@ -12,8 +13,9 @@ from forecast.views.commands.common import add_file, answer, command, typed
 if TYPE_CHECKING:
     from forecast.build.places_of_figures import Place
     from forecast.build.schema import Build
+    from forecast.engine.rule_weights import Weight
     from forecast.spending.folder import BuildFolder
-    from forecast.trade.expansion import Expansion
+    from forecast.trade.expansion import Expansion, RuleUse
 
 _NAMES = 3
 """So many lines are named beside a caution."""
@@ -29,6 +31,7 @@ def run(options: argparse.Namespace) -> int:
     """Run the command; 1 when the file cannot be used."""
     from forecast.build.cautions import hazards_asked
     from forecast.spending.folder import BuildFolder
+    from forecast.views.rule_words import FIRST, THEN
 
     try:
         folder = BuildFolder.at(options.file)
@@ -60,15 +63,12 @@ def run(options: argparse.Namespace) -> int:
         text += ["", "Ranges worth a second look:", *(f"  {item}" for item in suggestions)]
     if undecided:
         text += ["", "Quotes of which you will take one:", *(f"  {item['text']}" for item in undecided)]
-    rules, notes = _rules(build)
+    first, then, notes = _rules(build)
     if notes:
         text += ["", "What the terms of trade leave out or add:", *(f"  {note}" for note in notes)]
-    if rules:
-        text += [
-            "",
-            "Customs, tax and arrival figures to look up before you rely on them:",
-            *(f"  {rule}" for rule in rules),
-        ]
+    for title, listed in ((FIRST, first), (THEN, then)):
+        if listed:
+            text += ["", f"{title}:", *(f"  {item['words']}" for item in listed)]
     cautions, caution_words = _cautions(build)
     if caution_words:
         text += [
@@ -95,7 +95,8 @@ def run(options: argparse.Namespace) -> int:
             "missing": found,
             "suggestions": suggestions,
             "undecided": undecided,
-            "rules": rules,
+            "rules": [item["text"] for item in (*first, *then)],
+            "rules_first": first,
             "notes": notes,
             "cautions": cautions,
             "hazards_asked": list(asked),
@@ -103,37 +104,48 @@ def run(options: argparse.Namespace) -> int:
     )
 
 
-def _rules(build: Build) -> tuple[list[str], list[str]]:
-    """Give the rule figures in use that are outdated or not verified, and what consignments note."""
+def _rules(build: Build) -> tuple[list[dict[str, Any]], list[dict[str, Any]], list[str]]:
+    """Give the rule figures in use to look up first, those to look up besides, and what consignments note."""
     from forecast.engine.plan import compile_plan
+    from forecast.engine.rule_weights import rule_weights
+    from forecast.views.rule_words import to_look_up
 
     plan = compile_plan(build)
+    found: tuple[list[dict[str, Any]], list[dict[str, Any]]] = ([], [])
+    for item in plan.consignments:
+        weights = rule_weights(build, item)
+        for told, figures in zip(found, to_look_up(item.figures, weights), strict=True):
+            told += [_doubted(item, figure, weights, plan.currency) for figure in figures]
+    for told in found:
+        told.sort(key=lambda one: -one["amount"])
     sure = [
         f"{figure.label}: {figure.note}"
         for item in plan.consignments
         for figure in item.figures
         if figure.note and not figure.doubts
     ]
-    told = [told for item in plan.consignments for told in _doubted(item)]
-    return told, list(dict.fromkeys([*plan.notes, *sure]))
+    return *found, list(dict.fromkeys([*plan.notes, *sure]))
 
 
-def _doubted(item: Expansion) -> list[str]:
-    """Say of each figure in doubt why, and what else to know of it.
-
-    One by one, as they are counted on the page of lines and by ``budget``.
-    """
-    from forecast.views.rule_words import with_note
+def _doubted(
+    item: Expansion, figure: RuleUse, weights: Mapping[str, Weight], currency: str
+) -> dict[str, Any]:
+    """Say of a figure in doubt why, what else to know of it, and how much hangs on it."""
+    from forecast.views.rule_words import hangs_on, with_note
 
     warned = {warning.figure: str(warning) for warning in item.warnings}
     warned |= {name.replace("arrival.", ""): text for name, text in warned.items()}
-    return [
-        with_note(
-            warned.get(figure.id) or f"{figure.label} ({figure.value}) {' and '.join(figure.doubts)}.", figure
-        )
-        for figure in item.figures
-        if figure.doubts
-    ]
+    why = warned.get(figure.id) or f"{figure.label} ({figure.value}) {' and '.join(figure.doubts)}."
+    weight, text = weights.get(figure.id), with_note(why, figure)
+    hangs = hangs_on(figure, weights, currency)
+    return {
+        "figure": figure.id,
+        "consignment": item.consignment,
+        "amount": 0.0 if weight is None else weight.amount,
+        "share": 0.0 if weight is None else weight.share,
+        "text": text,
+        "words": f"{hangs}: {text}" if hangs else text,
+    }
 
 
 def _how(file: str, item: dict[str, Any]) -> str:

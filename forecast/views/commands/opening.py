@@ -10,6 +10,7 @@ from forecast.views.commands.common import add_file, answer, by_title, command, 
 from forecast.words.text import STRONG
 
 if TYPE_CHECKING:
+    from forecast.build.schema import Build
     from forecast.engine.rows import Plan
 
 
@@ -31,20 +32,22 @@ def run(options: argparse.Namespace) -> int:
     from forecast.engine.plan import compile_plan
     from forecast.spending.folder import BuildFolder
 
-    plan = compile_plan(BuildFolder.at(options.file).read(), options.scenario)
+    build = BuildFolder.at(options.file).read()
+    plan = compile_plan(build, options.scenario)
     consignments = {item.consignment for item in plan.consignments}
     if options.line is None or options.line in consignments:
-        return _total(options, plan)
+        return _total(options, build, plan)
     shown = {row.id: row.title for row in plan.rows if row.is_money}
     if options.line not in shown:
         options.line = by_title(options.line, shown) or options.line
     return _line(options, plan)
 
 
-def _total(options: argparse.Namespace, plan: Plan) -> int:
+def _total(options: argparse.Namespace, build: Build, plan: Plan) -> int:
+    from forecast.engine.rule_weights import rule_weights
     from forecast.engine.trials import reference_values
     from forecast.views.opening import open_total
-    from forecast.views.rule_words import TITLE, rules_lead, rules_lines
+    from forecast.views.rule_words import TITLE, in_order, rules_lead, rules_lines
     from forecast.views.tables import table
 
     sheet = open_total(plan, [float(value) for value in reference_values(plan, events=False)], options.line)
@@ -56,12 +59,15 @@ def _total(options: argparse.Namespace, plan: Plan) -> int:
     )
     shown = [item for item in plan.consignments if options.line in (None, item.consignment)]
     for item in shown:
+        weights = rule_weights(build, item)
+        figures = in_order(item.figures, weights)
+        lead = rules_lead(item.title, figures, weights, plan.currency).replace(STRONG, "")
         if options.line is None:
-            text += f"\n\n{rules_lead(item.title, item.figures).replace(STRONG, '')}\n  forecast open "
+            text += f"\n\n{lead}\n  forecast open "
             text += f"{typed(options.file)} {item.consignment} lists them."
             continue
-        text += f"\n\n{TITLE}: {rules_lead(item.title, item.figures).replace(STRONG, '')}\n"
-        text += "\n".join(f"  {line}" for line in rules_lines(item.figures))
+        text += f"\n\n{TITLE}: {lead}\n"
+        text += "\n".join(f"  {line}" for line in rules_lines(figures, weights, plan.currency))
         if item.notes:
             text += "\n\nWhat the terms of trade leave out or add:\n" + "\n".join(
                 f"  {note}" for note in item.notes
