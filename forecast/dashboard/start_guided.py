@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Any
@@ -31,6 +32,7 @@ from forecast.spending.folder import user_folder
 from forecast.views.charts.start import narrowing
 from forecast.views.money import as_written, signed
 from forecast.views.sentences import budget_sentence, hold_sentence
+from forecast.words.countries import country_names
 from forecast.words.text import STRONG
 
 FEW = 5
@@ -165,7 +167,7 @@ def _field(item: Question, start: Start, values: Any) -> str:
     default = default_of(item, values)
     label, key = item.text, f"guided-{item.id}"
     if item.kind in ("choice", "yes-no"):
-        choices = dict(item.choices) or {"yes": "Yes", "no": "No"}
+        choices = _choices(item) or {"yes": "Yes", "no": "No"}
         shown = before or (default if default in choices else "")
         ids = list(choices)
         if shown and shown not in ids and len(ids) > FEW:
@@ -181,9 +183,9 @@ def _field(item: Question, start: Start, values: Any) -> str:
             )  # fmt: skip
         return (
             st.selectbox(
-                label, ids, index=index, format_func=lambda id: _named(id, choices), key=key,
+                label, ids, index=index, format_func=lambda id: _named(id, choices, item.called), key=key,
                 label_visibility="collapsed", placeholder="Choose, or type to search",
-                accept_new_options=item.id in ("origin", "sent_from", "kit_currency"),
+                accept_new_options=item.id == "kit_currency",
             )
             or ""
         )  # fmt: skip
@@ -206,8 +208,20 @@ def _sentence(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def _named(id: str, choices: dict[str, str]) -> str:
+def _choices(item: Question) -> dict[str, str]:
+    """Give what may be chosen; a kit may come from anywhere, the likely countries first."""
+    return dict(item.choices) if not item.anywhere else {**item.choices, **_elsewhere(item)}
+
+
+def _elsewhere(item: Question) -> dict[str, str]:
+    return {code: name for code, name in country_names().items() if code not in item.choices}
+
+
+def _named(id: str, choices: dict[str, str], called: Mapping[str, tuple[str, ...]]) -> str:
+    """Give what stands in the list: the name, and an everyday one where the name has letters few keyboards have."""
     name = choices.get(id, "")
+    if not name.isascii() and called.get(id):
+        name += f", {called[id][0].title()}"
     return f"{name} ({id})" if name else id
 
 
@@ -333,7 +347,11 @@ def _said(item: Question, value: Any, written: str) -> str:
     if item.kind == "choices":
         return ", ".join(item.choices[id] for id in value) or "none of these"
     if item.kind == "choice":
-        return _named(str(value), dict(item.choices)) if len(item.choices) > FEW else item.choices[value]
+        return (
+            _named(str(value), _choices(item), item.called)
+            if len(item.choices) > FEW
+            else item.choices[value]
+        )
     return written or str(value)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable, Mapping
 from functools import cache
+from types import MappingProxyType
 
 _CODES = (
     "AD AE AF AG AI AL AM AO AQ AR AS AT AU AW AX AZ BA BB BD BE BF BG BH BI BJ BL BM BN BO BQ BR BS BT BV BW BY BZ CA "
@@ -24,15 +25,17 @@ _MEANT: Mapping[str, str] = {"UK": "GB", "EL": "GR", "EN": "GB", "JA": "JP"}
 
 def country_name(code: str) -> str:
     """Give the English name of a country (Unicode CLDR, by Babel); the code itself where it has none."""
-    return _names_of_all().get(code, code)
+    return country_names().get(code, code)
 
 
 @cache
-def _names_of_all() -> Mapping[str, str]:
+def country_names() -> Mapping[str, str]:
+    """Give the English names of all countries of the world by code, in the order of the names."""
     from babel import Locale  # loaded late: most commands never ask for it
 
     names = Locale("en").territories
-    return {code: str(names[code]) for code in sorted(COUNTRIES) if code in names}
+    found = {code: str(names[code]) for code in COUNTRIES if code in names}
+    return MappingProxyType(dict(sorted(found.items(), key=lambda item: _plain(item[1]))))
 
 
 def countries_called(
@@ -66,7 +69,7 @@ def countries_called(
     if not found and len(words) >= _LEAST:
         found = tuple(id for id, known in every.items() if any(f" {words}" in f" {name}" for name in known))
     if not found:
-        found = tuple(id for id, name in _names_of_all().items() if _plain(name) == words)
+        found = tuple(id for id, name in country_names().items() if _plain(name) == words)
     return found
 
 
@@ -93,4 +96,4 @@ def nearest_country(code: str) -> str:
     return "Write the two capital letters of ISO 3166-1, such as 'IE'."
 
 
-__all__ = ["COUNTRIES", "countries_called", "country_name", "nearest_country"]
+__all__ = ["COUNTRIES", "countries_called", "country_name", "country_names", "nearest_country"]

@@ -143,3 +143,35 @@ def test_the_keyboard_alone_is_enough(visit: Opener, untouched: str) -> None:
     expect(page.get_by_role("combobox", name="In which country will the car be registered?")).to_have_value(
         re.compile("Ireland")
     )
+
+
+@pytest.mark.parametrize(
+    ("part", "whole"),
+    [("Thai", "Thailand (TH)"), ("Turke", "Türkiye, Turkey (TR)"), ("emir", "United Arab Emirates (AE)")],
+)
+def test_a_part_of_a_name_and_enter_take_a_country(
+    visit: Opener, untouched: str, part: str, whole: str
+) -> None:
+    page = visit(untouched, 1280, 900)
+    settled(page)
+    to_start(page, 1280)
+    write(page, "What do you call this build?", "Far away")
+    for question, after in (
+        ("In which country will the car be registered?", "In which currency do you count your money?"),
+        ("In which country is the kit made?", "From which country is it sent?"),
+    ):
+        asked(page, question)
+        page.get_by_role("combobox", name=question).click()
+        page.keyboard.type(part, delay=30)
+        expect(page.get_by_role("option").first).to_have_text(whole)
+        keep(page, f"start-country-{part}")
+        page.keyboard.press("Enter")
+        expect(page.get_by_role("combobox", name=question)).to_have_value(whole)
+        page.get_by_role("button", name="Next").click()
+        asked(page, after)
+        if "registered" in question:
+            page.get_by_role("button", name="Next").click()
+            asked(page, "Which parts does the kit have?")
+            page.get_by_role("button", name="I don't know").click()
+    page.get_by_text("Your answers so far").click()
+    expect(page.get_by_text(whole).first).to_be_visible()

@@ -36,10 +36,12 @@ class Question:
     kind : str
         choice: one of the choices; choices: any of them; range: a price, a range or several quotes; boxes: sizes.
     choices : mapping
-        What may be chosen, with its name in words. Of ``origin`` and ``sent_from`` they are suggestions.
+        What may be chosen, with its name in words. They are suggestions where any country does.
     default : object
         Taken when nothing is answered, as it would be written; ``DONT_KNOW`` for most. `default_of` knows better
         where it follows from earlier answers.
+    anywhere : bool
+        Any country of the world does.
     called : mapping
         What people call a choice besides its name, as far as there is anything.
     follows : str
@@ -54,6 +56,7 @@ class Question:
     choices: Mapping[str, str]
     default: Any = DONT_KNOW
     follows: str = ""
+    anywhere: bool = False
     called: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
 
@@ -98,13 +101,13 @@ def questions() -> tuple[Question, ...]:
         Question(
             "origin", "In which country is the kit made?",
             "Duty depends on where it was made, which need not be where it is sold.", _HOW_COUNTRY, "choice",
-            origins, called=called,
+            origins, anywhere=True, called=called,
         ),
         Question(
             "sent_from", "From which country is it sent?",
             "Freight depends on where it comes from, and within one customs territory there is no duty. A lower duty "
             "by a trade agreement goes by where it is made, and is often lost where it is not sent from there.",
-            "Two letters, such as JP.", "choice", origins, follows="origin", called=called,
+            _HOW_COUNTRY, "choice", origins, follows="origin", called=called, anywhere=True,
         ),
         Question(
             "kit_price", "What does the kit cost?",

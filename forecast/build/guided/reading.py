@@ -147,7 +147,7 @@ def _choice(question: Question, raw: object) -> str:
         for id, name in legal.items():
             if raw.lower() in (id.lower(), name.lower()) and raw:
                 return id
-        if question.id in ("country", "origin", "sent_from"):
+        if question.anywhere or question.id == "country":
             return _country(question, raw)
         if question.id == "kit_currency" and is_currency(raw.upper()):
             return raw.upper()
@@ -159,7 +159,7 @@ def _choice(question: Question, raw: object) -> str:
 
 def _country(question: Question, written: str) -> str:
     """Read a country by its code, a name of it or a part of one; a kit may come from anywhere."""
-    legal, anywhere = question.choices, question.id in ("origin", "sent_from")
+    legal, anywhere = question.choices, question.anywhere
     found = countries_called(written, legal, question.called)
     if len(found) == 1 and (anywhere or found[0] in legal):
         return found[0]
