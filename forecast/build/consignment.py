@@ -193,8 +193,16 @@ class Consignment(Part):
         the border, where the price includes them; the customs value may leave them out then.
     export_inland : figure or None
         What the buyer pays from the seller's door to the point of export.
+    insurance : figure or None
+        Premium as a sum, in place of ``insurance_percent``.
     insurance_percent : float or None
         Premium in percent of 110 % of the insured value (price, freight and premium); none when left out.
+    deposit_rate : figure or None
+        The rate at which the deposit was paid already, before what card or bank added: units of the build's money.
+    tax_in_price : bool or None
+        Under DDP: false where the seller's price holds duty and no import tax ("DDP, VAT unpaid").
+    shared_by : int
+        So many consignments come in one container with one entry, and split what is charged once for all of them.
     card_margin, payment_fee : float, figure or None
         Percent that card or bank adds, that of the currency when left out; and what a transfer costs on top.
     additional : tuple of str
@@ -240,7 +248,11 @@ class Consignment(Part):
     freight_minimum: UncertainFigure | None = None
     shown_freight: UncertainFigure | None = None
     shown_delivery: UncertainFigure | None = None
+    insurance: UncertainFigure | None = None
     insurance_percent: Annotated[float, Field(strict=True, ge=0, le=20)] | None = None
+    deposit_rate: UncertainFigure | None = None
+    tax_in_price: Flag | None = None
+    shared_by: Annotated[int, Field(strict=True, ge=1, le=20)] = 1
     card_margin: Annotated[float, Field(strict=True, ge=0, le=50)] | None = None
     payment_fee: UncertainFigure | None = None
     arrival: Arrival = Arrival()
@@ -283,6 +295,19 @@ class Consignment(Part):
             )
         if self.freight is not None and self.freight_rate is not None:
             wrong("has freight as well as freight_rate", "Keep one: a sum, or a rate per chargeable unit.")
+        if self.insurance is not None and self.insurance_percent is not None:
+            wrong(
+                "has insurance as well as insurance_percent", "Keep one: the premium as a sum, or in percent."
+            )
+        if self.deposit_rate is not None and (self.deposit == 0 or self.currency is None):
+            wrong(
+                "deposit_rate without a deposit in foreign money", "Add deposit and currency, or take it out."
+            )
+        if self.tax_in_price is not None and self.incoterm != "DDP":
+            wrong(
+                f"tax_in_price under {self.incoterm}",
+                "Only a DDP price may hold import tax; under any other rule it is counted. Take it out.",
+            )
         if self.freight_rate is not None and not self.boxes:
             wrong("freight_rate without boxes", "A rate per kg or W/M needs boxes = [{ length, width, … }].")
         if self.freight_minimum is not None and self.freight_rate is None:

@@ -289,7 +289,9 @@ class Facts:
     def uninsured(self) -> bool:
         """Something comes from abroad, and its consignment, if it has one, says nothing of insurance."""
         return self.unconsigned_import or any(
-            item.insurance_percent is None and not incoterm(item.incoterm).seller_bears_transit
+            item.insurance_percent is None
+            and item.insurance is None
+            and not incoterm(item.incoterm).seller_bears_transit
             for item in self.build.consignment
         )
 

@@ -18,7 +18,8 @@ WORDS: Mapping[str, str] = {
 
 _TRAVEL: Mapping[str, str] = {
     "export_inland": "carriage to the port", "freight_minimum": "least freight", "payment_fee": "transfer fee",
-    "customs_rate": "customs rate", "arrival.entry": "customs entry", "arrival.disbursement_percent": "advance fee",
+    "customs_rate": "customs rate", "deposit_rate": "rate of the deposit", "insurance": "transit insurance",
+    "arrival.entry": "customs entry", "arrival.disbursement_percent": "advance fee",
     "arrival.disbursement_minimum": "least advance fee", "storage.days": "days at the depot",
     "storage.minimum": "least storage", "examination.cost": "examination", "rate": "storage, a day",
 }  # fmt: skip
@@ -27,6 +28,7 @@ _TRAVEL: Mapping[str, str] = {
 _UNITS: Mapping[str, str] = {
     "own_hours": "h", "wait_weeks": "weeks", "quantity": "", "share": "", "penalty": "", "percent": "%",
     "arrival.disbursement_percent": "%", "storage.days": "days", "customs_rate": "",
+    "deposit_rate": "",
 }  # fmt: skip
 _MONEY = ("amount", "price", "cost", "minimum", "maximum")
 """Keys whose figures are money: what they are counted in is a currency, whatever else is written as their unit."""

@@ -194,7 +194,11 @@ def _carriage_in_use(sheet: Sheet, journey: Journey) -> tuple[RuleFigure, ...]:
         if id not in consignment.overrides
         and (
             (id.startswith(consignment.mode) and counted)
-            or (id == "insurance.uplift" and journey.parts.insurance != Constant(0))
+            or (
+                id == "insurance.uplift"
+                and consignment.insurance is None
+                and journey.parts.insurance != Constant(0)
+            )
         )
     )
 

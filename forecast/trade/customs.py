@@ -302,32 +302,44 @@ def additional_duties(
     return tuple(found)
 
 
-def levies(book: RuleBook, value: Formula, mode: str) -> tuple[Charge, ...]:
-    """Give what the state charges on the entry besides duty and tax, for one mode of transport."""
+def levies(book: RuleBook, value: Formula, mode: str, shared_by: int = 1) -> tuple[Charge, ...]:
+    """Give what the state charges on the entry besides duty and tax, for one mode of transport.
+
+    Amounts, leasts and mosts are split where several consignments share the entry.
+    """
     return tuple(
-        _levy(book, rule, value) for rule in book.rules.levies if not rule.modes or mode in rule.modes
+        _levy(book, rule, value, shared_by)
+        for rule in book.rules.levies
+        if not rule.modes or mode in rule.modes
     )
 
 
-def _levy(book: RuleBook, rule: Levy, value: Formula) -> Charge:
+def _levy(book: RuleBook, rule: Levy, value: Formula, shared_by: int) -> Charge:
+    def once(id: str) -> Formula:
+        whole = book.sum_of_money(id)
+        return whole if shared_by == 1 else Product((whole, Constant(1 / shared_by)))
+
+    def said_once(id: str) -> str:
+        return _money(book, id) if shared_by == 1 else f"{_money(book, id)} / {shared_by}"
+
     cases: list[tuple[Formula, str]] = []
     if rule.rate is not None:
         formula: Formula = Product((book.get(rule.rate), value))
         by_rate, words = formula, f"{{customs_value}} × {book.say(rule.rate)}"
         working = f"{{customs_value}} × {book.say(rule.rate)}"
         if rule.minimum is not None:
-            formula = Larger((book.sum_of_money(rule.minimum), formula))
-            working += f", at least {_money(book, rule.minimum)}"
-            said = f"{_money(book, rule.minimum)}, the least that is charged ({words} is less)"
-            cases.append((above(book.sum_of_money(rule.minimum), by_rate), said))
+            formula = Larger((once(rule.minimum), formula))
+            working += f", at least {said_once(rule.minimum)}"
+            said = f"{said_once(rule.minimum)}, the least that is charged ({words} is less)"
+            cases.append((above(once(rule.minimum), by_rate), said))
         if rule.maximum is not None:
-            formula = Smaller((book.sum_of_money(rule.maximum), formula))
-            working += f", at most {_money(book, rule.maximum)}"
-            said = f"{_money(book, rule.maximum)}, the most that is charged ({words} is more)"
-            cases.append((above(by_rate, book.sum_of_money(rule.maximum)), said))
+            formula = Smaller((once(rule.maximum), formula))
+            working += f", at most {said_once(rule.maximum)}"
+            said = f"{said_once(rule.maximum)}, the most that is charged ({words} is more)"
+            cases.append((above(by_rate, once(rule.maximum)), said))
     elif rule.amount is not None:
-        formula = book.sum_of_money(rule.amount)
-        working = _money(book, rule.amount)
+        formula = once(rule.amount)
+        working = said_once(rule.amount)
     else:
         message = f"levy {rule.id}: the rules give neither an amount nor a rate."
         raise RuleError(message)

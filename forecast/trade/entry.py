@@ -96,6 +96,8 @@ class EntryWriter:
                 self.untaxed = []  # import tax takes them
             if clears:
                 self._disbursement(advanced)
+        elif self.sheet.consignment.tax_in_price is False:
+            self._tax_on_price()
         self._local_tax()
         if clears:
             self._examination()
@@ -109,6 +111,25 @@ class EntryWriter:
             f"Sent from {came}, within the customs territory of {home}: no duty, no import tax and no customs entry. "
             "The price and the freight are taken with their tax in them: ask the seller whether they are."
         )
+
+    def _tax_on_price(self) -> None:
+        """Write the import tax that a duty-paid price does not hold: on the price, with all that is in it."""
+        rules, paid = self.book.rules, self.journey.payments
+        if rules.tax is None:
+            self.sheet.note(f"{rules.name} has no tax on imports, so tax_in_price decides nothing.")
+            return
+        words = " + ".join(f"{{{cost.line.id}}}" for cost in paid)
+        self.sheet.note(
+            f"{self.rule.code} without import tax: it is counted on the whole price, which holds freight and duty. "
+            "Where the law leaves freight out of the base, that is a little too much."
+        )
+        charge = customs.Charge(
+            "tax",
+            rules.tax_name[:1].upper() + rules.tax_name[1:],
+            Product((self.book.get(rules.tax), total(*(cost.customs for cost in paid)))),
+            f"({words}) × {self.book.say(rules.tax)}",
+        )
+        self._due("tax", charge.label, [charge], "")
 
     def _local_tax(self) -> None:
         """Write the tax on what agents, ports and carriers charge, as far as import tax does not take it."""
@@ -144,7 +165,7 @@ class EntryWriter:
         if extra:
             due_lines.append(self._due("additional_duty", "Additional duty", list(extra), value_words))
         state: list[LineValue] = []
-        charges = customs.levies(book, value, self.mode)
+        charges = customs.levies(book, value, self.mode, bought.shared_by)
         if charges:
             state.append(self._due("levies", "State charges on the entry", list(charges), value_words))
         lines = [*due_lines, *state]
@@ -407,12 +428,14 @@ class EntryWriter:
             return self.journey.units, f"{{{self.sheet.id('chargeable')}}} {UNITS[self.mode]}"
         if self.mode == "sea":
             self.sheet.note("No boxes are given: arrival charges count 1 W/M, the least that is charged.")
-            return Constant(1), "1 W/M"
+            shared = self.sheet.consignment.shared_by
+            return Constant(1 / shared), "1 W/M" if shared == 1 else f"1 W/M / {shared}"
         self.sheet.note("No boxes are given: arrival charges per kg count 100 kg. Add boxes = [ … ].")
         return Constant(100), "100 kg"
 
     def _charge_line(self, charge: _Charge, figure: Figure, note: str) -> LineValue:
         money = self.sheet.money(f"arrival.{charge.id}", figure)
+        money = money if charge.per_unit else self.sheet.part_of(money)
         formula, working = self.sheet.paid(money, self.sheet.customs_day)
         if charge.per_unit:
             units, words = self._units()
@@ -504,7 +527,7 @@ class EntryWriter:
             least, _ = self._default("disbursement_minimum")
         share = sheet.figure("arrival.disbursement_percent", percent) if percent else Constant(0)
         if least is not None:
-            money = sheet.money("arrival.disbursement_minimum", least)
+            money = sheet.part_of(sheet.money("arrival.disbursement_minimum", least))
             minimum, words = sheet.paid(money, sheet.customs_day)
         else:
             minimum, words = Constant(0), "0"

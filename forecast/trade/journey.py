@@ -15,6 +15,7 @@ from forecast.trade.chargeable import UNITS, BoxSize, chargeable_quantity, volum
 from forecast.trade.customs import Article, Parts
 from forecast.trade.exact import decimal, evaluate
 from forecast.trade.expansion import Words
+from forecast.trade.rules import load_carriage
 from forecast.trade.sheet import Money, Sheet, low_end, times, total
 
 
@@ -100,7 +101,7 @@ def write_journey(sheet: Sheet, rule: IncotermsRule, carriage: Mapping[str, floa
             price=price,
             export=total(*(cost.customs for cost in before)),
             freight=total(*carried),
-            insurance=insurance or Constant(0),
+            insurance=insurance,
             arrival=total(*onward),
         ),
         units=units,
@@ -145,9 +146,14 @@ def _in_two_payments(sheet: Sheet, money: Money) -> tuple[Formula, str]:
     share = bought.deposit
     parts: list[Formula] = []
     said: list[str] = []
-    for part, day in ((share, bought.deposit_at), (round(1 - share, 12), bought.balance_at)):
+    paid = bought.deposit_rate if money.currency == bought.currency else None
+    payments = ((share, bought.deposit_at, paid), (round(1 - share, 12), bought.balance_at, None))
+    for part, day, known in payments:
         if part > 0:
             rate, words = sheet.rate(money.currency, day)
+            if known is not None:
+                rate = sheet.figure("deposit_rate", known)
+                words = f"{sheet.say(rate)}, paid already"
             parts.append(times(Constant(part), rate))
             said.append(f"{100 * part:.4g} % at {words}")
     return times(money.amount, total(*parts)), f"{money.words} {money.currency}: {', '.join(said)}"
@@ -195,16 +201,22 @@ def _quantity(sheet: Sheet, carriage: Mapping[str, float]) -> tuple[Formula | No
         return None, None, ""
     boxes = [_box(sheet, place, box) for place, box in enumerate(bought.boxes, start=1)]
     kg = weight(boxes)
+    own = carriage.get("sea.minimum", load_carriage()["sea.minimum"].value)
+    least = f"{own:g}"
+    told = any(id.startswith(bought.mode) for id in carriage)
+    if bought.shared_by > 1:
+        carriage = {**carriage, "sea.minimum": own / bought.shared_by}
+        least = f"{own:g} / {bought.shared_by}"
     units = chargeable_quantity(bought.mode, boxes, carriage)
     cubic = sheet.stage("volume", "Volume of all boxes", volume(boxes), _sizes(sheet, bought, boxes), "m3")
     heavy = sheet.stage("weight", "Weight of all boxes", kg, "all boxes together", "kg")
     working = {
         "courier": "for each box the larger of kg and cm³ / 5,000, rounded up",
         "air": f"the larger of {heavy} kg and {cubic} m³ × 1,000,000 / 6,000, rounded up",
-        "sea": f"the largest of {cubic} m³, {heavy} kg / 1,000 and the minimum of 1",
+        "sea": f"the largest of {cubic} m³, {heavy} kg / 1,000 and the minimum of {least}",
         "road": f"the larger of {heavy} kg and {cubic} m³ × 333 kg, rounded up",
     }[bought.mode]
-    if any(id.startswith(bought.mode) for id in carriage):
+    if told:
         working += " (with your own figures)"
     words = sheet.stage("chargeable", "Chargeable quantity", units, working, UNITS[bought.mode])
     return units, kg, words
@@ -251,7 +263,7 @@ def _freight(sheet: Sheet, rule: IncotermsRule, units: Formula | None, units_wor
     words = f"{units_words} {UNITS[bought.mode]} × {money.words}"
     pieces: tuple[Words, ...] = ()
     if bought.freight_minimum is not None:
-        least = sheet.money("freight_minimum", bought.freight_minimum, money.currency)
+        least = sheet.part_of(sheet.money("freight_minimum", bought.freight_minimum, money.currency))
         _, plain = sheet.paid(Money(amount, money.currency, words), bought.freight_at)
         taken = f"{least.words}, the least that is charged ({words} is less)"
         _, said = sheet.paid(Money(least.amount, money.currency, taken), bought.freight_at)
@@ -268,32 +280,36 @@ def _freight(sheet: Sheet, rule: IncotermsRule, units: Formula | None, units_wor
 
 def _insurance(
     sheet: Sheet, rule: IncotermsRule, insured: list[Cost], carriage: Mapping[str, float]
-) -> LineValue | None:
-    percent = sheet.consignment.insurance_percent
+) -> Formula:
+    """Write the premium, as a sum or in percent; give it as customs count it, nothing where there is none."""
+    bought = sheet.consignment
+    percent, premium = bought.insurance_percent, bought.insurance
     if who_pays(rule.code, "cargo_insurance") == "seller":
         cover = "minimum cover" if "minimum" in rule.cells["cargo_insurance"] else "wide cover"
         text = f"{rule.code}: the seller insures the transit ({cover})"
-        sheet.note(text + ("; the line insurance is left out." if percent else "."))
-        return None
+        sheet.note(text + ("; the line insurance is left out." if percent or premium is not None else "."))
+        return Constant(0)
     at_risk = not rule.risk_at_destination
-    if not percent:
+    if not percent and premium is None:
         if at_risk:
             sheet.note(
                 f"{rule.code}: damage on the way is the buyer's risk ({rule.risk_passes}), and no insurance is "
-                "counted. Add insurance_percent = … to insure it."
+                "counted. Add insurance_percent = … to insure it, or insurance = … for a premium as a sum."
             )
-        return None
+        return Constant(0)
     if not at_risk:
         sheet.note(f"{rule.code}: the seller bears the risk of the transit; insuring it may be needless.")
+    if premium is not None:
+        return _plain(sheet, "insurance", "Transit insurance", premium, bought.freight_at).customs
     uplift = carriage.get("insurance.uplift", 1.10)
     base = Sum(tuple(cost.line for cost in insured))
-    working = f"{percent:g} % of {100 * uplift:.4g} % of (" + " + ".join(
+    working = f"{percent or 0:g} % of {100 * uplift:.4g} % of (" + " + ".join(
         f"{{{cost.line.id}}}" for cost in insured
     )
     return sheet.add(
         "insurance",
         "Transit insurance",
         "freight",
-        insurance_premium(base, percent, uplift),
+        insurance_premium(base, percent or 0.0, uplift),
         working + " + the premium itself)",
     )

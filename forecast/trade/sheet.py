@@ -184,6 +184,14 @@ class Sheet:
         rate, words = self.rate(money.currency, day)
         return times(money.amount, rate), f"{money.words} {money.currency} × {words}"
 
+    def part_of(self, money: Money) -> Money:
+        """Give this consignment's part of what is charged once for all that come in one container."""
+        shared = self.consignment.shared_by
+        if shared == 1:
+            return money
+        part = times(Constant(1 / shared), money.amount)
+        return Money(part, money.currency, f"{money.words} / {shared}")
+
     def at_customs(self, money: Money) -> Formula:
         """Give an amount at the customs rate of exchange."""
         return times(money.amount, self.customs_rate(money.currency))

@@ -9,6 +9,7 @@ import pytest
 
 from forecast.build.buildfile import parse_build
 from forecast.build.consignment import Consignment
+from forecast.build.figures import Known
 from forecast.engine.evaluate import evaluate
 from forecast.errors import BuildFileError
 from forecast.trade.consignment import expand
@@ -32,9 +33,10 @@ def consignment(country: str, **changes: Any) -> Expansion:
 
 
 def lines(expansion: Expansion) -> dict[str, float]:
+    known = {id: figure.value for id, figure in expansion.inputs.items() if isinstance(figure, Known)}
     found: dict[str, Any] = {}
     for line in expansion.lines:
-        found[line.id] = evaluate(line.formula, {}, found)
+        found[line.id] = evaluate(line.formula, known, found)
     return {id.removeprefix("kit."): float(value) for id, value in found.items()}
 
 
