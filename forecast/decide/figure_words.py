@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from forecast.build.schema import Build
+from forecast.trade.rules import called
 
 _KEYS = {
     "amount": "",
@@ -23,6 +24,19 @@ _KEYS = {
 }
 
 
+_LAW = "overrides."
+"""How the keys begin of figures of law, in a consignment."""
+
+
+def _of_law(key: str) -> str:
+    """Name a figure of law: by what the goods of its tariff code are, or by its id."""
+    id = key.removeprefix(_LAW)
+    if not id.startswith("duty."):
+        return id.replace("_", " ").replace(".", " ")
+    hs = id.removeprefix("duty.")
+    return f"rate of duty on {called(hs)} ({hs})" if called(hs) != hs else f"rate of duty on {hs}"
+
+
 def figure_words(name: str, titles: Mapping[str, str] | None = None) -> str:
     """Name a figure such as ``filler.quantity`` in words: the line's title and what of it.
 
@@ -37,6 +51,8 @@ def figure_words(name: str, titles: Mapping[str, str] | None = None) -> str:
     if id == "fx":
         code, _, what = rest.partition(".")
         return f"{code} rate" if what in ("", "rate") else f"{code} rate until payment"
+    if rest.startswith(_LAW):
+        return f"{title}, {_of_law(rest)}"
     words = [_KEYS.get(part, part.replace("_", " ")) for part in rest.split(".")]
     kept = [word for word in words if word]
     return ", ".join([title, *kept]) if kept else title
@@ -53,6 +69,9 @@ def figure_phrase(name: str, titles: Mapping[str, str] | None = None) -> str:
     """
     if name.startswith("fx."):
         return f"the {figure_words(name)}"
+    id, _, rest = name.partition(".")
+    if rest.startswith(_LAW):
+        return f"the {_of_law(rest)} of \u201c{figure_words(id, titles)}\u201d"
     thing, _, key = name.rpartition(".") if "." in name else (name, "", "amount")
     title = f"\u201c{figure_words(thing, titles)}\u201d"
     if key == "cost":

@@ -96,6 +96,8 @@ def test_rows_must_be_kept() -> None:
         ("fx.JPY.rate", "JPY rate"),
         ("fx.JPY.60d", "JPY rate until payment"),
         ("kit.panels.price", "kit, panels, price"),
+        ("kit.overrides.duty.8708.29", "kit, rate of duty on other body parts (8708.29)"),
+        ("kit.overrides.sales_tax", "kit, sales tax"),
     ],
 )
 def test_figures_in_words(name: str, words: str) -> None:
@@ -111,6 +113,12 @@ def test_figures_in_words(name: str, words: str) -> None:
         ("poor_fit", "\u201cpoor fit\u201d"),
         ("fx.JPY.rate", "the JPY rate"),
         ("kit.panels.price", "the price of \u201cThe kit, panels\u201d"),
+        (
+            "kit.overrides.duty.8708.29",
+            "the rate of duty on other body parts (8708.29) of \u201cThe kit\u201d",
+        ),
+        ("kit.overrides.duty.9999", "the rate of duty on 9999 of \u201cThe kit\u201d"),
+        ("kit.overrides.vat", "the vat of \u201cThe kit\u201d"),
     ],
 )
 def test_figures_in_a_sentence(name: str, phrase: str) -> None:

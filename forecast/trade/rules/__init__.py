@@ -5,6 +5,7 @@ from __future__ import annotations
 from forecast.trade.rules.load import (
     ArrivalDefaults,
     Volatilities,
+    called,
     countries,
     load_arrival,
     load_carriage,
@@ -21,6 +22,7 @@ __all__ = [
     "RuleWarning",
     "Rules",
     "Volatilities",
+    "called",
     "countries",
     "doubt",
     "load_arrival",

@@ -241,7 +241,7 @@ def _duties(table: Mapping[str, Any], file: RuleFile) -> Iterator[dict[str, Any]
             message = f'{file.where}: duty: codes: found {code!r}. Write tariff codes with points, such as "8708.29".'
             raise RuleError(message)
         rate = {key: value for key, value in table.items() if key != "codes"}
-        yield {"id": f"duty.{code}", "label": f"Duty on {called(code)}", "unit": "share"} | rate
+        yield {"id": f"duty.{code}", "label": _duty_label(code), "unit": "share"} | rate
 
 
 @lru_cache(maxsize=1)
@@ -254,7 +254,13 @@ def called(hs: str) -> str:
     digits = hs.replace(".", "")
     found = [code for code in _headings() if digits.startswith(code.replace(".", ""))]
     best = max(found, key=len, default=None)
-    return hs if best is None else _headings()[best] if best == hs else f"{_headings()[best]}, {hs}"
+    return hs if best is None else _headings()[best]
+
+
+def _duty_label(hs: str) -> str:
+    """Name a duty, with its code where the goods' name is that of a wider one."""
+    name = called(hs)
+    return f"Duty on {name}" if hs in _headings() or name == hs else f"Duty on {name}, {hs}"
 
 
 def _tax_of(member: Mapping[str, Any], tax: str, name: str) -> dict[str, Any]:
