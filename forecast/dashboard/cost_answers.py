@@ -10,7 +10,7 @@ from forecast.dashboard.state import Opened, as_it_stands, known_by_now, ledger_
 from forecast.decide.afford import BudgetChance, WalkAway, afford, budget_chance
 from forecast.decide.firm_up import FirmUp, firm_up
 from forecast.decide.measures import Measures, measures_of
-from forecast.decide.replay import replay_of
+from forecast.decide.replay import Replay, replay_of
 from forecast.decide.sensitivity import Drivers, drivers
 from forecast.decide.trim import Trims, trims
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
@@ -40,6 +40,15 @@ class Standing:
     forecast: Forecast
     known: spending.Standing | None
 
+    def replay(self) -> Replay:
+        """Give its trials to be evaluated again: one set for all answers of a state, until another is asked for."""
+        if _LAST.get("replay", (None, None))[0] is not self.forecast:
+            _LAST["replay"] = self.forecast, replay_of(self.forecast)
+        return _LAST["replay"][1]
+
+
+_LAST: dict[str, tuple[Forecast, Replay]] = {}
+
 
 def standing_of(view: Opened) -> Standing:
     """Give the forecast as it stands."""
@@ -57,7 +66,7 @@ def to_firm_up(view: Opened) -> tuple[FirmUp, ...]:
 def _firm_up(
     fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build
 ) -> tuple[FirmUp, ...]:
-    return firm_up(replay_of(_standing.forecast), _build, LEVEL, learning=False)
+    return firm_up(_standing.replay(), _build, LEVEL, learning=False)
 
 
 def driving(view: Opened) -> Drivers:
@@ -80,7 +89,7 @@ def could_go(view: Opened) -> Trims:
 
 @shelved("", keys=3, state=2)
 def _could_go(fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build) -> Trims:
-    return trims(replay_of(_standing.forecast), _build)
+    return trims(_standing.replay(), _build)
 
 
 def measured(view: Opened) -> Measures:
@@ -124,5 +133,5 @@ def _walk_away(
 ) -> WalkAway:
     return afford(
         _build, money, figure, scenario or None,
-        level=LEVEL, trials=DEFAULT_TRIALS, seed=DEFAULT_SEED, known=_standing.known,
+        level=LEVEL, trials=DEFAULT_TRIALS, seed=DEFAULT_SEED, known=_standing.known, replay=_standing.replay(),
     )  # fmt: skip

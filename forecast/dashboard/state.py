@@ -22,7 +22,7 @@ from forecast.decide.scenarios import Comparison, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.engine.statistics import Estimate
 from forecast.errors import BuildFileError
-from forecast.spending.asis import forecast_given
+from forecast.spending.asis import forecast_given, with_outside
 from forecast.spending.folder import BuildFolder, demos, open_demo, recent_folders, remember
 from forecast.spending.ledger import Baseline, Ledger, NewReceipt
 from forecast.spending.money import to_float
@@ -222,11 +222,17 @@ def as_it_stands(view: Opened, scenario: str | None = None) -> Forecast:
     known, wanted = known_by_now(view), scenario if scenario is not None else view.scenario
     if known is None:
         return before(view, wanted)
-    return _as_it_stands(view.build.fingerprint(), wanted or "", ledger_state(view.ledger), view.build, known)
+    watch = watched(view) if wanted == view.scenario else None  # the very trials that are watched
+    key = view.build.fingerprint(), wanted or "", ledger_state(view.ledger)
+    return _as_it_stands(*key, view.build, known, watch)
 
 
 @shelved("Simulating …", keys=3, state=2)
-def _as_it_stands(fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing) -> Forecast:
+def _as_it_stands(
+    fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing, _watch: Reforecast | None
+) -> Forecast:
+    if _watch is not None:
+        return with_outside(_watch.now, _watch.outside)
     return _frozen(forecast_given(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, _known))
 
 
@@ -312,15 +318,15 @@ def watched(view: Opened) -> Reforecast | None:
     if view.ledger is None:
         return None
     key = (view.build.fingerprint(), view.scenario or "", DEFAULT_TRIALS, DEFAULT_SEED)
-    return _watched(*key, ledger_state(view.ledger), view.build, view.ledger)
+    return _watched(*key, ledger_state(view.ledger), view.build, view.ledger, before(view))
 
 
 @shelved("Simulating …", keys=5, state=4)
 def _watched(
-    fingerprint: str, scenario: str, trials: int, seed: int, state: str, _build: Build, _ledger: Ledger
-) -> Reforecast:
-    watch = reforecast(_build, _ledger, scenario or None, trials, seed)
-    _frozen(watch.before)
+    fingerprint: str, scenario: str, trials: int, seed: int, state: str, _build: Build, _ledger: Ledger,
+    _before: Forecast,
+) -> Reforecast:  # fmt: skip
+    watch = reforecast(_build, _ledger, scenario or None, trials, seed, before=_before)
     _frozen(watch.now)
     return watch
 

@@ -56,7 +56,7 @@ def page() -> None:
             what_moved(view, told, watch)
             what_was_taught(watch)
         with drawdown:
-            over_time(told)
+            over_time(view, told)
         with small_print:
             _small_print(watch, told)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from forecast.dashboard.layout import palette, picture, table, text
+from forecast.dashboard.layout import kept_picture, palette, table, text
 from forecast.dashboard.state import Opened
 from forecast.dashboard.watch_figures import earned_of
 from forecast.spending.earned import NOT_THE_SAME
@@ -46,13 +46,18 @@ def contingency(watch: Reforecast) -> None:
         )
 
 
-def over_time(told: History) -> None:
+def over_time(view: Opened, told: History) -> None:
     """Draw how the contingency was drawn down."""
     with st.expander("How the contingency went"):
         if sum(point.budget is not None for point in told.points) < 2:
             text("It is drawn from the day on which a budget is set.")
             return
-        picture(contingency_over_time(told.points, told.currency, palette()), key="contingency")
+        look = palette()
+        kept_picture(
+            ("contingency", view.key, len(told.points), look),
+            lambda: contingency_over_time(told.points, told.currency, look),
+            key="contingency",
+        )
 
 
 def earned(view: Opened) -> None:

@@ -10,6 +10,8 @@ from forecast.build.schema import Build
 from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, ledger_state
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
+from forecast.engine.plan import compile_plan
+from forecast.engine.replay import Replay
 from forecast.spending.earned import Earned, earned_value
 from forecast.spending.history import MOST_DAYS, History, HistoryPoint, Progress, history
 from forecast.spending.ledger import Ledger
@@ -57,8 +59,9 @@ def _history(
     most = MOST_DAYS if all_days else None
     points = _points(fingerprint, scenario, trials, seed)
     return history(
-        _build, _ledger, scenario or None, trials, seed, most=most, progress=_progress, earlier=points
-    )
+        _build, _ledger, scenario or None, trials, seed, most=most, progress=_progress, earlier=points,
+        replay=_replay(fingerprint, scenario, trials, seed, _build),
+    )  # fmt: skip
 
 
 @st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
@@ -73,4 +76,11 @@ def _moved(
     _ledger: Ledger,
 ) -> Moved:  # fmt: skip
     first, last = dt.date.fromisoformat(since), dt.date.fromisoformat(until) if until else None
-    return what_moved(_build, _ledger, first, last, scenario or None, trials, seed)
+    replay = _replay(fingerprint, scenario, trials, seed, _build)
+    return what_moved(_build, _ledger, first, last, scenario or None, trials, seed, replay=replay)
+
+
+@shelved("", keys=4)
+def _replay(fingerprint: str, scenario: str, trials: int, seed: int, _build: Build) -> Replay:
+    """Give a build's draws: whatever is entered, they are the same."""
+    return Replay(compile_plan(_build, scenario or None), trials, seed)

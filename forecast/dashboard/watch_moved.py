@@ -6,7 +6,7 @@ import datetime as dt
 
 import streamlit as st
 
-from forecast.dashboard.layout import palette, picture, table, text, told_plainly
+from forecast.dashboard.layout import kept_picture, palette, table, text, told_plainly
 from forecast.dashboard.state import Opened
 from forecast.dashboard.watch_figures import moved_between
 from forecast.spending.history import History
@@ -33,8 +33,11 @@ def what_moved(view: Opened, told: History, watch: Reforecast) -> None:
     money = view.currency
     steps = [(SHORT_WORDS[step.part.kind], step.p80) for step in found.steps if step.p80]
     end = "Now" if until is None else long_day(until)
-    picture(
-        moved_waterfall((long_day(since), found.start_p80), steps, money, palette(), end), key="waterfall"
+    look = palette()
+    kept_picture(
+        ("waterfall", view.key, since, until, look),
+        lambda: moved_waterfall((long_day(since), found.start_p80), steps, money, look, end),
+        key="waterfall",
     )
     with st.expander("The steps as a table, with what is behind each"):
         _table(found, money, long_day(since), end)

@@ -154,6 +154,7 @@ def afford(
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
     known: Knowledge = None,
+    replay: Replay | None = None,
 ) -> WalkAway:
     """Give the highest value of a figure at which the money at hand is enough.
 
@@ -172,6 +173,8 @@ def afford(
         Share of builds in which the money must be enough.
     trials, seed : int
     known : KnownFacts or Standing, optional
+    replay : Replay, optional
+        Of the same build, scenario, trials, seed and knowledge, where it is at hand.
 
     Returns
     -------
@@ -189,7 +192,10 @@ def afford(
         message = f"level: got {level:g}, must be between 0 and 1, such as 0.8 for P80."
         raise SimulationError(message)
     figure = figure_name(build, figure)
-    replay = replay_build(build, (figure,), scenario, trials, seed, known)
+    if replay is None or not replay.has_figure(
+        figure
+    ):  # a figure that is known is no input until it is opened
+        replay = replay_build(build, (figure,), scenario, trials, seed, known)
     item = next(item for item in replay.forecast.plan.inputs if item.id == figure)
     found = walk_away(
         replay, figure, money, level, _unit(build, replay.forecast.plan, figure), item.shape.middle

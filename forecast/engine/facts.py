@@ -227,6 +227,12 @@ class Prior:
         return tuple(found)
 
 
+def prior_of(plan: Plan, seed: int) -> Prior:
+    """Give the prior trials of a plan, drawn once for as long as the plan is held: no fact changes them."""
+    kept: dict[int, Prior] = plan.__dict__.setdefault("_priors", {})
+    return kept.setdefault(seed, Prior(plan, seed))
+
+
 @dataclass(frozen=True)
 class _Given:
     """Known amounts, as far as they bear on other rows.
@@ -310,7 +316,7 @@ def learn(
         When a fact names nothing of the plan.
     """
     _refuse_strangers(plan, known)
-    prior = prior or Prior(plan, seed)
+    prior = prior or prior_of(plan, seed)
     given = _given(plan, known, prior)
     final = [name for name in (*known.amounts, *known.agreed) if name not in known.fixed]
     final = list(dict.fromkeys(final))
@@ -371,7 +377,7 @@ def prepare(
     SimulationError
         When a fact names nothing of the plan.
     """
-    prior = prior or Prior(plan, seed)
+    prior = prior or prior_of(plan, seed)
     learned = learn(plan, known, seed, prior, joined)
     given = _given(plan, known, prior)
     remarks = [

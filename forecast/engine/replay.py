@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from forecast.build.formula import Input, walk
 from forecast.engine.draws import BLOCK, columns, replicate_sizes
 from forecast.engine.evaluate import Value
-from forecast.engine.facts import Prior, prepare
+from forecast.engine.facts import prepare, prior_of
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.replicate import Conditions, World, chance_given, evaluate_rows, weighted
@@ -65,7 +65,7 @@ class Replay:
     def __init__(self, plan: Plan, trials: int, seed: int, batches: int = 1) -> None:
         self.plan = plan
         self.seed = seed
-        self.prior = Prior(plan, seed)
+        self.prior = prior_of(plan, seed)
         self._replicates, self._n = replicate_sizes(trials)
         self._replicates *= batches
         self.count = self._n * self._replicates

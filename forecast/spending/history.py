@@ -130,6 +130,7 @@ def history(
     by: Literal["day", "receipt"] = "day",
     progress: Progress | None = None,
     earlier: MutableMapping[str, HistoryPoint] | None = None,
+    replay: Replay | None = None,
 ) -> History:
     """Give the forecast as of each day on which something was entered, or after each receipt.
 
@@ -156,6 +157,8 @@ def history(
     earlier : mutable mapping, optional
         Points of an earlier call with the same build, scenario, trials and seed: those of moments at which the ledger
         stood as it does now are taken from it. It then holds the points of this one.
+    replay : Replay, optional
+        Draws of the same plan, trials and seed, where they are at hand.
 
     Returns
     -------
@@ -180,7 +183,7 @@ def history(
     kept = _that_matter(entered, record, most)
     since = record.told_since() if entered else None
     shown = _with_eves(kept, since) if days is None else kept
-    replay = Replay(plan, trials, seed)
+    replay = replay if replay is not None and replay.plan is plan else Replay(plan, trials, seed)
     points: list[HistoryPoint] = []
     found: dict[str, HistoryPoint] = {}
     for moment, standing in zip(shown, record.standings(shown), strict=True):

@@ -14,6 +14,7 @@ from forecast.build.buildfile import parse_build
 from forecast.build.schema import Build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import compile_plan
+from forecast.engine.replay import Replay
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.errors import BuildFileError
 from forecast.spending.ledger import Ledger
@@ -86,6 +87,7 @@ def what_moved(
     seed: int = DEFAULT_SEED,
     *,
     before: Build | None = None,
+    replay: Replay | None = None,
 ) -> Moved:
     """Split how the forecast final cost moved between two days.
 
@@ -105,6 +107,8 @@ def what_moved(
     trials, seed : int
     before : Build, optional
         The build as it was at the start, where it has changed.
+    replay : Replay, optional
+        Draws of the same plan, trials and seed, where they are at hand.
 
     Returns
     -------
@@ -132,7 +136,7 @@ def what_moved(
         earlier = compile_plan(before, scenario if scenario in before.scenario else None)
     ends = record.standing(since), record.standing(until)
     for batches in (1, 2, 4, 8):
-        steps = Steps(old, earlier, plan, record, ends, trials, seed, batches)
+        steps = Steps(old, earlier, plan, record, ends, trials, seed, batches, replay)
         start, *others = steps.take()
         if steps.effective >= LEAST_EFFECTIVE or trials < LEAST_EFFECTIVE:
             break

@@ -12,7 +12,7 @@ import numpy as np
 from forecast.build.schema import OWN_ESTIMATING, Build
 from forecast.engine.base import base_given
 from forecast.engine.condition import Width
-from forecast.engine.facts import Prior, observe
+from forecast.engine.facts import Prior, observe, prior_of
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, LineSummary, forecast_plan
 from forecast.engine.learning import LearnedCause, learned_causes
 from forecast.engine.plan import compile_plan
@@ -276,7 +276,7 @@ class Reforecast:
 
     @cached_property
     def _prior(self) -> Prior:
-        return Prior(self.now.plan, self.now.trials.seed)
+        return prior_of(self.now.plan, self.now.trials.seed)
 
     @cached_property
     def _learned(self) -> tuple[LearnedCause, ...]:
@@ -308,6 +308,7 @@ def reforecast(
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
     as_of: dt.date | None = None,
+    before: Forecast | None = None,
 ) -> Reforecast:
     """Forecast the final cost given all that is known.
 
@@ -320,6 +321,8 @@ def reforecast(
     trials, seed : int
     as_of : datetime.date, optional
         As the ledger stood on that day.
+    before : Forecast, optional
+        Of the same build, scenario, trials and seed from its ranges alone, with its rows, where it is at hand.
 
     Returns
     -------
@@ -335,7 +338,7 @@ def reforecast(
     standing = Record.read(ledger).standing(as_of)
     plan = compile_plan(build, scenario_in_force(build, scenario, standing.baseline))
     known = known_from(plan, standing)
-    before = forecast_plan(plan, trials, seed, keep="rows")
+    before = forecast_plan(plan, trials, seed, keep="rows") if before is None else before
     now = before if known.facts.nothing else forecast_plan(plan, trials, seed, known=known.facts, keep="rows")
     frozen = None if standing.baseline is None else standing.baseline.date
     budget = budget_in_force(build, standing.baseline)

@@ -13,7 +13,7 @@ from typing import Literal, TypeAlias
 
 from forecast.build.figures import Known as KnownFigure
 from forecast.build.schema import Bought, Build
-from forecast.engine.facts import Prior, learn
+from forecast.engine.facts import Prior, learn, prior_of
 from forecast.engine.forecast import DEFAULT_SEED
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
@@ -100,7 +100,7 @@ def likely_answers(
         plan = compile_plan(build, scenario_in_force(build, scenario, standing.baseline))
     except ForecastError:  # a build that cannot be simulated can be paid for
         return {name: Likely(None) for name in names}
-    prior = Prior(plan, DEFAULT_SEED)
+    prior = prior_of(plan, DEFAULT_SEED)
     places = {row.id: place for place, row in enumerate(plan.rows)}
     found: dict[str, Likely] = {}
     for name in sorted(names, key=lambda name: places.get(name, len(places))):

@@ -84,10 +84,12 @@ class Steps:
         trials: int,
         seed: int,
         batches: int = 1,
+        replay: Replay | None = None,
     ) -> None:
         self.build, self.earlier, self.plan, self.record = build, earlier, plan, record
         self.first, self.last = ends
-        self.replay = Replay(earlier, trials, seed, batches)
+        there = replay is not None and replay.plan is earlier and batches == 1
+        self.replay = replay if replay is not None and there else Replay(earlier, trials, seed, batches)
         self.trials, self.seed, self.batches = trials, seed, batches
         self.effective, self.error = float("inf"), 0.0
         self.start = known_from(earlier, self.first)

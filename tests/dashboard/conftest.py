@@ -43,6 +43,14 @@ class Shelf:
         return BuildFolder.at(target)
 
 
+@pytest.fixture(scope="session", autouse=True)
+def no_scan_for_components() -> Iterator[None]:
+    """Spare each page the look through all installed packages for components, of which none is used: half its time."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("streamlit.components.v2.manifest_scanner.scan_component_manifests", list)
+        yield
+
+
 @pytest.fixture(scope="session")
 def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
     folder = tmp_path_factory.mktemp("dashboard")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -96,8 +97,9 @@ def test_a_mistake_on_a_page_leaves_its_frame(
 
     monkeypatch.setattr(broken, boom)
     text = half_way.build_file.read_text(encoding="utf-8")
-    renamed = text.replace('name = "', 'name = "Another ', 1)  # of this one no page keeps a figure yet
-    half_way.build_file.write_text(renamed, encoding="utf-8")
+    another = rf"middle = \g<1>.{len(page)}"  # of each page's own build no figure is kept yet
+    other = re.sub(r"middle = (\d+)", another, text.replace('name = "', 'name = "Another ', 1), count=1)
+    half_way.build_file.write_text(other, encoding="utf-8")
     app = run(half_way.build_file, page)
 
     assert OWN_MISTAKE in words(app)

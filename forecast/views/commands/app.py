@@ -122,6 +122,8 @@ def run(options: argparse.Namespace) -> int:
     print(f"The dashboard is at http://127.0.0.1:{port} in your browser. Ctrl-C here stops it.")
     variables = dict(os.environ)
     variables.pop(PHONE, None)
+    # Many tabs share the processors already: threads of one small matrix product would only wait for each other.
+    variables.setdefault("OPENBLAS_NUM_THREADS", "1")
     variables["FORWARDED_ALLOW_IPS"] = "127.0.0.1"  # no other machine says on whose behalf it asks
     if options.phone:
         addresses = own_addresses()
