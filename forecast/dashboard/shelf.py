@@ -41,22 +41,24 @@ class Turnstile:
         self._turns = threading.Condition()
         self._inside: int | None = None
         self._deep = 0
-        self._waiting: list[tuple[Callable[[], bool], int]] = []
+        self._waiting: list[tuple[Callable[[], bool], int, int]] = []
         self._count = itertools.count()
 
     @contextmanager
-    def turn(self, overtaken: Callable[[], bool] = lambda: False) -> Iterator[None]:
+    def turn(self, overtaken: Callable[[], bool] = lambda: False, rank: int = 1) -> Iterator[None]:
         """Wait for a turn; who has it may come in again.
 
         Parameters
         ----------
         overtaken : callable
             Tells, whenever a turn is given, whether what is to be worked out has been overtaken by then.
+        rank : int
+            The lower goes first: who has just saved a receipt waits for where it ends, and not for advice.
         """
         me = threading.get_ident()
         with self._turns:
             if self._inside != me:
-                mine = overtaken, next(self._count)
+                mine = overtaken, rank, next(self._count)
                 self._waiting.append(mine)
                 self._turns.wait_for(lambda: self._inside is None and self._first() is mine)
                 self._waiting.remove(mine)
@@ -71,8 +73,8 @@ class Turnstile:
                     self._inside = None
                     self._turns.notify_all()
 
-    def _first(self) -> tuple[Callable[[], bool], int]:
-        return min(self._waiting, key=lambda one: (one[0](), one[1]))
+    def _first(self) -> tuple[Callable[[], bool], int, int]:
+        return min(self._waiting, key=lambda one: (one[0](), *one[1:]))
 
 
 @dataclass
@@ -96,7 +98,11 @@ class Shelf:
     _guard: threading.Lock = field(default_factory=threading.Lock)
 
     def get(
-        self, key: Hashable, work: Callable[[], object], overtaken: Callable[[], bool] = lambda: False
+        self,
+        key: Hashable,
+        work: Callable[[], object],
+        overtaken: Callable[[], bool] = lambda: False,
+        rank: int = 1,
     ) -> object:
         """Give an answer; who asks while it is being worked out waits for it.
 
@@ -106,12 +112,12 @@ class Shelf:
             All that the answer depends on.
         work : callable
             Works it out. What it raises is not kept: each who waited tries by itself.
-        overtaken : callable
+        overtaken, rank
             See `Turnstile.turn`.
         """
         found = self._find(key)
         if found is _NOTHING:
-            with self._turnstile.turn(overtaken):
+            with self._turnstile.turn(overtaken, rank):
                 found = self._find(key)  # somebody may have worked it out meanwhile
                 if found is _NOTHING:
                     found = work()
@@ -190,7 +196,7 @@ NEWEST: dict[str, str] = {}
 
 
 def shelved(
-    said: str, keys: int, state: int | None = None
+    said: str, keys: int, state: int | None = None, rank: int = 1
 ) -> Callable[[Callable[_Asked, _Found]], Callable[_Asked, _Found]]:
     """Keep what a function gives, by its first arguments.
 
@@ -202,6 +208,8 @@ def shelved(
         So many arguments decide, and must be text and numbers; those that follow are what they stand for.
     state : int, optional
         Place among them of the state of the ledger, a name that begins with its path.
+    rank : int
+        See `Turnstile.turn`.
     """
 
     def keep(work: Callable[_Asked, _Found]) -> Callable[_Asked, _Found]:
@@ -217,7 +225,9 @@ def shelved(
                 asked = "" if state is None else str(args[state])
                 return NEWEST.get(path_of(asked), asked) != asked
 
-            return cast(_Found, SHELF.get((work.__module__, work.__name__, *args[:keys]), told, overtaken))
+            return cast(
+                _Found, SHELF.get((work.__module__, work.__name__, *args[:keys]), told, overtaken, rank)
+            )
 
         return kept
 

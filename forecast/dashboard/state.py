@@ -192,7 +192,7 @@ def before(view: Opened, scenario: str | None = None) -> Forecast:
 
 
 # Keys are text and numbers only: models and arrays are never hashed.
-@shelved("Simulating …", keys=4)
+@shelved("Simulating …", keys=4, rank=0)
 def _before(fingerprint: str, scenario: str, trials: int, seed: int, _build: Build) -> Forecast:
     return _frozen(simulate(_build, scenario or None, trials, seed, keep="rows"))
 
@@ -321,7 +321,7 @@ def watched(view: Opened) -> Reforecast | None:
     return _watched(*key, ledger_state(view.ledger), view.build, view.ledger, before(view))
 
 
-@shelved("Simulating …", keys=5, state=4)
+@shelved("Simulating …", keys=5, state=4, rank=0)
 def _watched(
     fingerprint: str, scenario: str, trials: int, seed: int, state: str, _build: Build, _ledger: Ledger,
     _before: Forecast,
@@ -341,7 +341,7 @@ def likely_of(view: Opened, receipt: NewReceipt, chosen: Mapping[str, bool | Non
     return _likely(*key, view.build, view.ledger, receipt, dict(chosen))
 
 
-@shelved("", keys=4, state=2)
+@shelved("", keys=4, state=2, rank=0)
 def _likely(
     fingerprint: str, scenario: str, state: str, what: str, _build: Build, _ledger: Ledger | None,
     _receipt: NewReceipt, _chosen: Mapping[str, bool | None],

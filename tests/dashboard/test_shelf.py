@@ -137,3 +137,28 @@ def test_a_forecast_weighs_its_trials() -> None:
     least = trials.rows.nbytes + trials.totals.nbytes + trials.hours.nbytes
     assert least <= size_of(forecast) < 3 * least
     assert size_of([forecast, forecast]) == size_of(forecast)
+
+
+def test_where_it_ends_goes_before_advice() -> None:
+    """What one who saved a receipt waits for is worked out next, although advice was asked for earlier."""
+    shelf, order, began = Shelf(), [], threading.Event()
+
+    def slow() -> object:
+        began.set()
+        time.sleep(0.3)
+        return 1
+
+    threads = [threading.Thread(target=lambda: shelf.get("running", slow))]
+    threads[0].start()
+    assert began.wait(2)
+    for name, rank in (("advice", 1), ("where it ends", 0)):
+        threads.append(
+            threading.Thread(
+                target=lambda name=name, rank=rank: shelf.get(name, lambda: order.append(name), rank=rank)
+            )
+        )
+        threads[-1].start()
+        time.sleep(0.05)
+    for thread in threads:
+        thread.join()
+    assert order == ["where it ends", "advice"]
