@@ -107,15 +107,59 @@ class Storage(Part):
 
     @model_validator(mode="after")
     def _open_end(self) -> Storage:
-        for place, step in enumerate(self.steps, start=1):
-            last = place == len(self.steps)
-            if last and step.days is not None:
-                wrong(
-                    f"the last step ends after {step.days:g} days",
-                    "Leave days out of the last step: its rate holds from there on.",
-                )
-            if not last and step.days is None:
-                wrong(f"step {place} has no days", "Every step but the last says for how many days it holds.")
+        _open_ended(self.steps)
+        return self
+
+
+def _open_ended(steps: tuple[StorageStep, ...]) -> None:
+    """Refuse steps of which the last ends, or another does not."""
+    for place, step in enumerate(steps, start=1):
+        last = place == len(steps)
+        if last and step.days is not None:
+            wrong(
+                f"the last step ends after {step.days:g} days",
+                "Leave days out of the last step: its rate holds from there on.",
+            )
+        if not last and step.days is None:
+            wrong(f"step {place} has no days", "Every step but the last says for how many days it holds.")
+
+
+class Container(Part):
+    """A full container: what its terminal and its owner charge by the day, for one container.
+
+    Attributes
+    ----------
+    count : int
+        How many containers.
+    free_days, days : float, figure
+        Days at the terminal without charge, and days there in all.
+    demurrage : tuple of StorageStep
+        What the terminal charges a day for its space, from the first charged day.
+    detention_free_days, detention_days : float, figure or None
+        Days until the empty container must be back, and days until it is.
+    detention : tuple of StorageStep
+        What the container's owner charges a day for its use beyond.
+    """
+
+    count: Annotated[int, Field(strict=True, ge=1, le=100)] = 1
+    free_days: Days = 0
+    days: UncertainFigure
+    demurrage: tuple[StorageStep, ...]
+    detention_free_days: Days = 0
+    detention_days: UncertainFigure | None = None
+    detention: tuple[StorageStep, ...] = ()
+
+    @model_validator(mode="after")
+    def _complete(self) -> Container:
+        if not self.demurrage:
+            wrong("has no demurrage", "Write demurrage = [{ days = 4, rate = 60 }, { rate = 110 }].")
+        _open_ended(self.demurrage)
+        _open_ended(self.detention)
+        if bool(self.detention) != (self.detention_days is not None):
+            wrong(
+                "detention and detention_days belong together",
+                "Write both: detention = [{ rate = 80 }], detention_days = { low = 2, high = 8 }.",
+            )
         return self
 
 
@@ -205,6 +249,9 @@ class Consignment(Part):
         So many consignments come in one container with one entry, and split what is charged once for all of them.
     card_margin, payment_fee : float, figure or None
         Percent that card or bank adds, that of the currency when left out; and what a transfer costs on top.
+    container : Container or None
+        Of goods that come in a full container of their own: its terminal and its owner charge by the day, and no depot
+        stores them. The usual is a part of a shared one.
     additional : tuple of str
         Additional duties of the country's rules that apply, such as ``section232``.
     agreed_arrival : bool
@@ -257,6 +304,7 @@ class Consignment(Part):
     payment_fee: UncertainFigure | None = None
     arrival: Arrival = Arrival()
     storage: Storage = Storage()
+    container: Container | None = None
     examination: Examination | None = None
     additional: tuple[Identifier, ...] = ()
     agreed_arrival: bool = False
@@ -308,6 +356,17 @@ class Consignment(Part):
                 f"tax_in_price under {self.incoterm}",
                 "Only a DDP price may hold import tax; under any other rule it is counted. Take it out.",
             )
+        if self.container is not None and self.mode != "sea":
+            wrong(
+                f"a container by {self.mode}", 'Containers come by sea: write mode = "sea", or take it out.'
+            )
+        if self.container is not None and self.freight_rate is not None:
+            wrong(
+                "freight_rate of a full container",
+                "A full container has one price: write freight = … in place of freight_rate and freight_minimum.",
+            )
+        if self.container is not None and self.storage != Storage():
+            wrong("storage beside a full container", "No depot stores it: keep container, or storage.")
         if self.freight_rate is not None and not self.boxes:
             wrong("freight_rate without boxes", "A rate per kg or W/M needs boxes = [{ length, width, … }].")
         if self.freight_minimum is not None and self.freight_rate is None:
@@ -419,6 +478,7 @@ def later(moment: Moment, days: float) -> Moment:
 RESERVED_IDS = frozenset({
     "crating", "export", "freight", "insurance", "duty", "additional_duty", "levies", "tax", "terminal",
     "documents", "surcharges", "entry", "disbursement", "storage", "delivery", "margin", "examination", "local_tax",
+    "demurrage", "detention",
 })  # fmt: skip
 """Names of a consignment's own lines, which goods may not take."""
 
@@ -450,6 +510,6 @@ def _figures(
 
 
 __all__ = [
-    "KIT_CODE", "Arrival", "Box", "Consignment", "Examination", "Goods", "Incoterm", "Mode", "Moment",
+    "KIT_CODE", "Arrival", "Box", "Consignment", "Container", "Examination", "Goods", "Incoterm", "Mode", "Moment",
     "Storage", "StorageStep", "figures_in", "later",
 ]  # fmt: skip

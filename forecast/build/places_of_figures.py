@@ -21,6 +21,7 @@ _TRAVEL: Mapping[str, str] = {
     "customs_rate": "customs rate", "deposit_rate": "rate of the deposit", "insurance": "transit insurance",
     "arrival.entry": "customs entry", "arrival.disbursement_percent": "advance fee",
     "arrival.disbursement_minimum": "least advance fee", "storage.days": "days at the depot",
+    "container.days": "days at the terminal", "container.detention_days": "days until the container is back",
     "storage.minimum": "least storage", "examination.cost": "examination", "rate": "storage, a day",
 }  # fmt: skip
 """What figures of a consignment are called where their key does not say it."""
@@ -28,7 +29,7 @@ _TRAVEL: Mapping[str, str] = {
 _UNITS: Mapping[str, str] = {
     "own_hours": "h", "wait_weeks": "weeks", "quantity": "", "share": "", "penalty": "", "percent": "%",
     "arrival.disbursement_percent": "%", "storage.days": "days", "customs_rate": "",
-    "deposit_rate": "",
+    "deposit_rate": "", "container.days": "days", "container.detention_days": "days",
 }  # fmt: skip
 _MONEY = ("amount", "price", "cost", "minimum", "maximum")
 """Keys whose figures are money: what they are counted in is a currency, whatever else is written as their unit."""

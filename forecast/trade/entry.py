@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date
 
-from forecast.build.consignment import ArrivalCharge
+from forecast.build.consignment import ArrivalCharge, Container, StorageStep
 from forecast.build.figures import Figure, Known
 from forecast.build.formula import Constant, Formula, LineValue, Product
 from forecast.build.incoterms import IncotermsRule, buyer_pays
@@ -380,6 +380,12 @@ class EntryWriter:
                         + (hint if charge.id == "delivery" else "")
                     )
                 continue
+            if own is None and charge.per_unit and bought.container is not None:
+                self.sheet.note(
+                    f"{charge.label} of a full container: nothing usual is on file. Write what one container costs as "
+                    f"arrival = {{ {charge.id} = … }}; it is not counted until then."
+                )
+                continue
             figure, note = (own, "") if own is not None else self._default(charge.id, charge.widened)
             if figure is None or (isinstance(figure, Known) and figure.value == 0):
                 continue
@@ -397,7 +403,9 @@ class EntryWriter:
                 f"on arrival; the usual ranges are widened, their high ends × {self.defaults.widen:g}. Ask for "
                 "the arrival charges before ordering."
             )
-        if buyer_pays(self.rule.code, "import_clearance") and (stored := self._storage()) is not None:
+        if bought.container is not None:
+            self._container(bought.container)
+        elif buyer_pays(self.rule.code, "import_clearance") and (stored := self._storage()) is not None:
             own_price = bool(bought.storage.steps)
             self._without_tax("storage", own_price, stored)
 
@@ -437,7 +445,10 @@ class EntryWriter:
         money = self.sheet.money(f"arrival.{charge.id}", figure)
         money = money if charge.per_unit else self.sheet.part_of(money)
         formula, working = self.sheet.paid(money, self.sheet.customs_day)
-        if charge.per_unit:
+        container = self.sheet.consignment.container
+        if charge.per_unit and container is not None:
+            formula, working = Product((Constant(container.count), formula)), f"{container.count} × {working}"
+        elif charge.per_unit:
             units, words = self._units()
             formula, working = Product((units, formula)), f"{words} × {working}"
         caution = self._doubted(f"arrival.{charge.id}", charge.label) if note else ""
@@ -452,6 +463,50 @@ class EntryWriter:
         )
         self.sheet.doubts.append(RuleWarning(figure, text))
         return text
+
+    def _container(self, box: Container) -> None:
+        """Write what a full container costs by the day: at the terminal, and until it is back."""
+        self._by_the_day(
+            "demurrage", "Demurrage at the terminal", box.count, box.days, box.free_days, box.demurrage
+        )
+        if box.detention_days is not None:
+            self._by_the_day(
+                "detention",
+                "Detention of the container",
+                box.count,
+                box.detention_days,
+                box.detention_free_days,
+                box.detention,
+            )
+
+    def _by_the_day(
+        self, name: str, label: str, count: int, days: Figure, free: float, rates: tuple[StorageStep, ...]
+    ) -> None:
+        sheet = self.sheet
+        money = [sheet.money(f"container.{name}.step{n}", step.rate) for n, step in enumerate(rates, 1)]
+        steps = [
+            Step(sheet.paid(one, sheet.customs_day)[0], step.days)
+            for one, step in zip(money, rates, strict=True)
+        ]
+        words = ", then ".join(
+            f"{one.words} {one.currency}" + (f" for {step.days:g} days" if step.days else "")
+            for one, step in zip(money, rates, strict=True)
+        )
+        spent = sheet.figure(f"container.{name}.days", days)
+        kept = charged_days(spent, Constant(free))
+        said = f"{sheet.say(spent)} days less {free:g} free ones, rounded up"
+        charged = sheet.stage(f"{name}_days", f"Charged days of {name}", kept, said, "days")
+        working = f"{count} × {charged} days × {words}"
+        none = f"{NOTHING_WORDS}: within {free:g} free days"
+        line = sheet.add(
+            name,
+            label,
+            "import",
+            storage(Constant(count), spent, Constant(free), steps),
+            working,
+            pieces=(Words(working, ((at_most(kept, NOTHING), none),)),),
+        )
+        self._without_tax("storage", True, line)
 
     def _storage(self) -> LineValue | None:
         sheet, said = self.sheet, self.sheet.consignment.storage

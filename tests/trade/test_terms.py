@@ -9,6 +9,7 @@ import pytest
 
 from forecast.build.consignment import Consignment
 from forecast.build.schema import Currency
+from forecast.engine.evaluate import evaluate
 from forecast.trade.consignment import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import Expansion
@@ -87,6 +88,38 @@ def test_two_sellers_in_one_container_share_what_is_charged_once() -> None:
     )
 
 
+CONTAINER: dict[str, Any] = {
+    "free_days": 5, "days": 12, "demurrage": [{"days": 4, "rate": 60}, {"rate": 110}],
+    "detention_free_days": 3, "detention_days": 5.5, "detention": [{"rate": 80}],
+}  # fmt: skip
+
+
+def test_a_full_container_bears_demurrage_and_detention_and_no_depot() -> None:
+    """Closed form: 7 charged days are 4 at 60 and 3 at 110; 2.5 days over are 3 at 80; VAT with the import tax."""
+    full = {"arrival": CHARGES | {"terminal": 250}, "storage": {}, "boxes": [BOX]}
+    found = lines(consignment(**full, container=CONTAINER))
+    assert found["demurrage"] == 4 * 60 + 3 * 110
+    assert found["detention"] == 3 * 80
+    assert found["terminal"] == 250
+    assert "storage" not in found
+    assert found["tax"] == pytest.approx(0.23 * (1.045 * 4600 + 450 + 250 + 570 + 240))
+    two = lines(consignment(**full, container=CONTAINER | {"count": 2}))
+    assert (two["demurrage"], two["terminal"]) == (2 * 570, 500)
+
+
+def test_a_container_within_its_free_days_costs_nothing_by_the_day_and_asks_for_the_terminal() -> None:
+    quick = consignment(storage={}, arrival={"entry": 90}, container=CONTAINER | {"days": 5})
+    line = quick.line("kit.demurrage")
+    assert line is not None
+    assert (
+        line.pieces[0].said(lambda case: float(evaluate(case, {}, {})) > 0) == "nothing: within 5 free days"
+    )
+    assert quick.line("kit.terminal") is None
+    assert any(
+        "Terminal and unpacking of a full container: nothing usual is on file" in note for note in quick.notes
+    )
+
+
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
@@ -94,6 +127,18 @@ def test_two_sellers_in_one_container_share_what_is_charged_once() -> None:
         ({"deposit_rate": 0.9}, "deposit_rate without a deposit in foreign money"),
         ({"deposit_rate": 0.9, "currency": "USD", "deposit": 0.0}, "deposit_rate without a deposit"),
         ({"tax_in_price": False}, "tax_in_price under FOB"),
+        ({"container": CONTAINER, "mode": "road", "storage": {}}, "a container by road"),
+        ({"container": CONTAINER}, "storage beside a full container"),
+        (
+            {"container": CONTAINER, "storage": {}, "freight": None, "freight_rate": 9, "boxes": [BOX]},
+            "freight_rate of a full container",
+        ),
+        ({"container": CONTAINER | {"demurrage": []}, "storage": {}}, "has no demurrage"),
+        ({"container": CONTAINER | {"detention": []}, "storage": {}}, "belong together"),
+        (
+            {"container": CONTAINER | {"demurrage": [{"days": 4, "rate": 60}]}, "storage": {}},
+            "the last step ends after 4 days",
+        ),
     ],
 )
 def test_what_cannot_be_is_refused(changes: dict[str, Any], words: str) -> None:
