@@ -122,6 +122,8 @@ class RuleUse:
         Why it should be looked up.
     note : str
         What else to know of it.
+    rough : bool
+        A range stands in for a rate: it is the first thing to look up.
     """
 
     id: str
@@ -133,6 +135,7 @@ class RuleUse:
     key: str
     doubts: tuple[str, ...] = ()
     note: str = ""
+    rough: bool = False
 
 
 @dataclass(frozen=True)

@@ -131,8 +131,9 @@ def _arrival(sheet: Sheet, on: date, widened: bool) -> Iterator[RuleUse]:
 def _use(figure: RuleFigure, value: str, key: str, on: date) -> RuleUse:
     doubts = figure.doubts(on)
     return RuleUse(
-        figure.id, figure.label, value, figure.told, figure.as_of, figure.certainty, key, doubts, figure.note
-    )
+        figure.id, figure.label, value, figure.told, figure.as_of, figure.certainty, key, doubts, figure.note,
+        figure.is_range and figure.unit == "share",
+    )  # fmt: skip
 
 
 def _basis(id: str, basis: Basis, on: date) -> RuleUse:

@@ -35,17 +35,20 @@ _NO_WEIGHTS: Mapping[str, Weight] = {}
 
 
 def comes_first(figure: RuleUse) -> bool:
-    """Tell whether a figure is out of date, or nobody is known to have confirmed it."""
-    return bool(figure.doubts) and (_is_old(figure) or figure.certainty == "no source")
+    """Tell whether a figure is out of date or only known roughly, or nobody is known to have confirmed it."""
+    return bool(figure.doubts) and (figure.rough or _is_old(figure) or figure.certainty == "no source")
 
 
 def to_look_up(
     figures: Sequence[RuleUse], weights: Mapping[str, Weight] = _NO_WEIGHTS
 ) -> tuple[list[RuleUse], list[RuleUse]]:
-    """Give the figures in doubt in two lists, those that come first and the others, the weightiest on top of each."""
+    """Give the figures in doubt in two lists, those that come first and the others, the weightiest on top of each.
 
-    def lightness(figure: RuleUse) -> float:
-        return -weights[figure.id].amount if figure.id in weights else 0.0
+    What is only known roughly comes before all others.
+    """
+
+    def lightness(figure: RuleUse) -> tuple[bool, float]:
+        return not figure.rough, -weights[figure.id].amount if figure.id in weights else 0.0
 
     doubted = sorted((figure for figure in figures if figure.doubts), key=lightness)
     return [one for one in doubted if comes_first(one)], [one for one in doubted if not comes_first(one)]

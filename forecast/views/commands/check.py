@@ -117,7 +117,7 @@ def _rules(build: Build) -> tuple[list[dict[str, Any]], list[dict[str, Any]], li
         for told, figures in zip(found, to_look_up(item.figures, weights), strict=True):
             told += [_doubted(item, figure, weights, plan.currency) for figure in figures]
     for told in found:
-        told.sort(key=lambda one: -one["amount"])
+        told.sort(key=lambda one: (not one["only_a_range"], -one["amount"]))
     sure = [
         f"{figure.label}: {figure.note}"
         for item in plan.consignments
@@ -142,6 +142,7 @@ def _doubted(
         "figure": figure.id,
         "consignment": item.consignment,
         "amount": 0.0 if weight is None else weight.amount,
+        "only_a_range": figure.rough,
         "share": 0.0 if weight is None else weight.share,
         "text": text,
         "words": f"{hangs}: {text}" if hangs else text,
