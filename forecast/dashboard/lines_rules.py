@@ -7,7 +7,7 @@ import streamlit as st
 from forecast.dashboard.layout import safe, table, text
 from forecast.dashboard.state import Opened, before
 from forecast.engine.rule_weights import rule_weights
-from forecast.views.rule_words import HEADINGS, TITLE, in_order, rules_lead, rules_rows
+from forecast.views.rule_words import HEADINGS, TITLE, in_order, rules_lead, rules_rows, to_look_up, with_note
 
 
 def rules(view: Opened) -> None:
@@ -20,6 +20,10 @@ def rules(view: Opened) -> None:
         weights = rule_weights(view.build, item)
         figures = in_order(item.figures, weights)
         text(rules_lead(item.title, figures, weights, view.currency))
+        noted = [use for use in to_look_up(figures, weights)[0] if use.note and use.id in weights]
+        if noted:  # folded away below too, but what is folded away is not printed
+            listed = [f"- {safe(with_note(f'{use.label}, {use.value}', use))}" for use in noted]
+            st.markdown("\n".join(listed))
         with st.expander(f"The figures behind {safe(item.title)}"):
             text(
                 f'To overwrite one, write its last column under [[consignment]] with id = "{item.consignment}".'

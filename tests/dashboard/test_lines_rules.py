@@ -15,6 +15,9 @@ def test_the_page_of_lines_tells_what_to_look_up_first_and_notes_beside_their_fi
     app = run(create_build(tmp_path / "car", read_answers(answers)), "lines")
     text = words(app)
     assert "First, out of date or confirmed by nobody: Duty on other body parts (NZ$" in text
+    assert (
+        "Duty on other body parts, 5 %. Old concessions free many parts" in text
+    )  # not folded away: it is printed
     tables = " ".join(item.proto.body for item in app.main.get("html"))
     assert "5 %. Old concessions free many parts" in tables
     assert "<td>look it up; NZ$" in tables

@@ -19,6 +19,7 @@ from forecast.trade.expansion import Expansion
 from forecast.trade.landed import landed_cost
 from forecast.trade.rules import countries, load_rules
 from forecast.views.opening import open_line
+from forecast.views.rule_words import comes_first
 
 ANSWERS: dict[str, Any] = {
     "country": "CA", "origin": "JP", "kit_price": 250_000, "kit_currency": "JPY", "rate": 0.0093, "shipping": "sea",
@@ -58,6 +59,7 @@ def test_until_it_is_told_the_tax_is_as_wide_as_the_country_has_it_and_the_quest
     unknown, told = canada(None), canada("ON")
     use = next(use for use in unknown.figures if use.id == "gst")
     assert use.value == "5 to 15 %"
+    assert comes_first(use)
     assert any("In which province" in note and 'region = "AB"' in note for note in unknown.notes)
     assert not any("In which province" in note for note in told.notes)
     assert next(use for use in told.figures if use.id == "gst").value == "13 %"
