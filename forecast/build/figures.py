@@ -183,7 +183,7 @@ class Known(FigureBase):
 class Percentiles(FigureBase):
     """Low, middle and high: P10, P50 and P90.
 
-    In 1 of 10 builds the figure is lower than low, in 5 of 10 lower than middle, in 9 of 10 lower than high.
+    In 10 of 100 builds the figure is lower than low, in 50 of 100 lower than middle, in 90 of 100 lower than high.
     """
 
     kind: Literal["percentiles"] = "percentiles"

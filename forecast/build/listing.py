@@ -339,8 +339,9 @@ def build_of_list(name: str, currency: str, country: str, listed: Sequence[Liste
     added = lines_to_add(listed)
     opening = (
         f"{name}: begun from a list of lines.\n\n"
-        "How to read a range: { low, middle, high }. In 1 of 10 builds it is less than low, in half less than middle, "
-        "in 9 of 10 less than high. A plain number is known. `forecast check` says what may have been left out."
+        "How to read a range: { low, middle, high }. In 10 of 100 builds it is less than low, in half less than "
+        "middle, in 90 of 100 less than high. A plain number is known. `forecast check` says what may have been left "
+        "out."
     )
     plain = " ".join(name.split())
     lines = [

@@ -43,7 +43,7 @@ def _section(view: Opened) -> None:
             placeholder="no limit",
             key=f"mix-money-{file}",
             persist_state="session",
-            help="In 8 of 10 builds it must cost no more than this.",
+            help="In 80 of 100 builds it must cost no more than this.",
         )
         most = number_field(
             right,
@@ -52,7 +52,7 @@ def _section(view: Opened) -> None:
             placeholder="no limit",
             key=f"mix-hours-{file}",
             persist_state="session",
-            help="In 8 of 10 builds it must take no more of your own hours than this.",
+            help="In 80 of 100 builds it must take no more of your own hours than this.",
         )
         weeks = Told(None)
         if timed:
@@ -63,7 +63,7 @@ def _section(view: Opened) -> None:
                 placeholder="no limit",
                 key=f"mix-weeks-{file}",
                 persist_state="session",
-                help="In 8 of 10 builds own work and waiting must take no longer than this.",
+                help="In 80 of 100 builds own work and waiting must take no longer than this.",
             )
         if first_wrong(money, most, weeks):
             return
@@ -102,7 +102,7 @@ def _reasons_table(view: Opened, found: Mixes) -> None:
     table(
         ["Choice", "Saves on average", "At P90", "Own hours", "Per own hour", "Taken"], rows,
         "What each choice saves against its best alternative, all else unchanged; a minus costs more. At P90: what it "
-        "saves in the sum that 9 of 10 builds do not exceed",
+        "saves in the sum that 90 of 100 builds do not exceed",
         right_text=1,
     )  # fmt: skip
 

@@ -41,7 +41,7 @@ def page() -> None:
             _undo(view)
             st.subheader("Change them")
             text(
-                "Low, middle and high: in 1 of 10 builds it is less than low, in half less than middle, in 9 of 10 "
+                "Low, middle and high: in 10 of 100 builds it is less than low, in half less than middle, in 90 of 100 "
                 "less than high. A middle alone is a figure that is known. Nothing is saved until you keep it."
             )
             sheet(view, loaded)

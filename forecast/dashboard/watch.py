@@ -95,7 +95,7 @@ def _nothing_yet(view: Opened) -> None:
     forecast = before(view)
     eight = forecast.percentile(0.8)
     answer(
-        f"Nothing is paid yet: it ends where your ranges say, in 8 of 10 builds at no more than "
+        f"Nothing is paid yet: it ends where your ranges say, in 80 of 100 builds at no more than "
         f"{STRONG}{about(eight.value, view.currency, eight.error)}{STRONG}.",
         budget_sentence(forecast, view.budget, strong=STRONG) if view.budget is not None else "",
     )

@@ -60,7 +60,7 @@ PUBLISHED: tuple[Published, ...] = (
     Published(
         "transport_projects", "Mean overrun of 258 transport projects: roads 20.4 %, rail 44.7 %", 0.204, 0.447,
         "Flyvbjerg, Holm & Buhl (2002)",
-        "Published means; 9 of 10 such projects overran.",
+        "Published means; 90 of 100 such projects overran.",
     ),
     Published(
         "kitchens", "Kitchen remodelling, expected against paid (USD 18,658 and 38,769)", 1.08, 1.08,

@@ -234,11 +234,11 @@ class Mixes:
         if self.best is not None:
             best = self.best
             return (
-                f"Best of {len(self.mixes):,} mixes{within}: {best.words(self.titles)}. In 8 of 10 builds it costs "
+                f"Best of {len(self.mixes):,} mixes{within}: {best.words(self.titles)}. In 80 of 100 builds it costs "
                 f"no more than {money(best.p80)} and takes no more than {best.time_words()}."
             )
         return (
-            f"No mix stays{within} in 8 of 10 builds. The cheapest needs {self.cheapest.needs(money)}; the one with "
+            f"No mix stays{within} in 80 of 100 builds. The cheapest needs {self.cheapest.needs(money)}; the one with "
             f"least work {self.least_work.needs(money)}{self._soonest_words(money)}."
         )
 

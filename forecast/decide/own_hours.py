@@ -64,7 +64,7 @@ class OwnHourPay:
         pays = f"{strong}{money(self.mean.value)} per own hour{strong}"
         text = f"Doing it yourself pays {pays} ({self.worker} against {self.other})"
         if self.p10 is not None and self.p90 is not None:
-            text += f", from {money(self.p10.value)} to {money(self.p90.value)} in 8 of 10 builds"
+            text += f", from {money(self.p10.value)} to {money(self.p90.value)} in 80 of 100 builds"
         return f"{text}. If your hour is worth more than that to you, farm it out."
 
     def _more_hours(self) -> str:

@@ -40,7 +40,7 @@ LOGARITHMS = (-745.0, 340.0)
 """Least and largest logarithm of an amount: above zero, and small enough to be squared and multiplied."""
 
 ONE_QUOTE_SPREAD = 0.15
-"""Standard deviation of the logarithm around a single quote, which leaves 8 of 10 prices within a fifth of it (common
+"""Standard deviation of the logarithm around a single quote, which leaves 80 of 100 prices within a fifth of it (common
 practice, no source)."""
 
 

@@ -23,10 +23,10 @@ LESSON = 0.2
 """Move of a shared cause, in standard deviations, from which it is worth a sentence."""
 
 MEANING = {
-    0.1: "P10: in 1 of 10 builds it costs no more than this",
+    0.1: "P10: in 10 of 100 builds it costs no more than this",
     0.5: "P50: in half of such builds it costs no more than this",
-    0.8: "P80: in 8 of 10 builds it costs no more than this",
-    0.9: "P90: in 9 of 10 builds it costs no more than this",
+    0.8: "P80: in 80 of 100 builds it costs no more than this",
+    0.9: "P90: in 90 of 100 builds it costs no more than this",
 }
 """What each percentile means, to stand beside it."""
 
@@ -94,7 +94,7 @@ def budget_sentence(forecast: Forecast, budget: float, strong: str = "") -> str:
         f"Your budget of {entered(budget, forecast.currency)} is enough in {strong}{builds(chance)}{strong}."
     )
     if beyond > 0:
-        text += f" In 1 of 10 it falls short by more than {about(beyond, forecast.currency, worst.error)}."
+        text += f" In 10 of 100 it falls short by more than {about(beyond, forecast.currency, worst.error)}."
     return text
 
 
@@ -107,7 +107,7 @@ def work_sentence(forecast: Forecast, strong: str = "") -> str:
     if most.value > 0:
         said.append(
             f"Your own work: {strong}{hours(half.value)}{strong} in the middle; "
-            f"in 1 of 10 builds more than {hours(most.value)}."
+            f"in 10 of 100 builds more than {hours(most.value)}."
         )
     weeks = forecast.weeks((0.5, 0.9))
     if weeks is not None and weeks[1].value >= 1:
@@ -115,7 +115,7 @@ def work_sentence(forecast: Forecast, strong: str = "") -> str:
         what = "Work and waiting take" if waits and said else "Waiting takes" if waits else "That takes"
         said.append(
             f"{what} {strong}{weeks[0].value:.0f} weeks{strong} in the middle, "
-            f"in 1 of 10 builds more than {weeks[1].value:.0f}."
+            f"in 10 of 100 builds more than {weeks[1].value:.0f}."
         )
     return " ".join(said)
 
@@ -130,8 +130,8 @@ def ends_sentence(found: Forecast | Reforecast, strong: str = "") -> str:
         for one in found.percentile_set((0.5, 0.8, 0.9))
     )
     return (
-        f"In half of builds like this one it ends at no more than {half} (P50), in 8 of 10 at no more than {eight} "
-        f"(P80), in 9 of 10 at no more than {nine} (P90)."
+        f"In half of builds like this one it ends at no more than {half} (P50), in 80 of 100 at no more than {eight} "
+        f"(P80), in 90 of 100 at no more than {nine} (P90)."
     )
 
 
@@ -165,7 +165,7 @@ def _finished_sentence(watch: Reforecast, strong: str) -> str:
     half, eight = watch.before.percentile_set((0.5, 0.8))
     told.append(
         f"Before the first receipt it was to be no more than {about(half.value, money, half.error)} in half of builds "
-        f"(P50) and {about(eight.value, money, eight.error)} in 8 of 10 (P80)."
+        f"(P50) and {about(eight.value, money, eight.error)} in 80 of 100 (P80)."
     )
     return " ".join(told)
 

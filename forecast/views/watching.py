@@ -9,7 +9,7 @@ from forecast.spending.history import History, HistoryPoint
 from forecast.spending.reforecast import LineWatch, Reforecast
 from forecast.views.money import about, builds, entered, per_hundred, rounding_step, signed
 
-LEVELS = {0.8: ("P80", "8 of 10 builds"), 0.9: ("P90", "9 of 10 builds")}
+LEVELS = {0.8: ("P80", "80 of 100 builds"), 0.9: ("P90", "90 of 100 builds")}
 """Levels at which contingency is needed, and what each is enough for."""
 
 

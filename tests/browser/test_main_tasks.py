@@ -36,7 +36,7 @@ def test_the_first_page_answers_in_a_sentence(
     expect(page.get_by_role("heading", level=1, name="What will it cost?")).to_be_visible(timeout=30_000)
     answer = page.locator(".st-key-answer")
     expect(answer).to_contain_text(
-        re.compile(rf"Hold {re.escape(sign)}[\d,]+: in 8 of 10 builds"), timeout=20_000
+        re.compile(rf"Hold {re.escape(sign)}[\d,]+: in 80 of 100 builds"), timeout=20_000
     )
     expect(answer).to_contain_text("Adding up your middle figures gives")
     settled(page)

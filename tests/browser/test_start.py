@@ -65,7 +65,7 @@ def test_a_build_from_nothing(
     write(page, "What do you call this build?", f"Built at {width}")
     pick(page, "In which country will the car be registered?", "New", "New Zealand (NZ)")
     asked(page, "In which currency do you count your money?")
-    expect(sentence).to_contain_text(re.compile(r"Hold NZ\$[\d,]+: in 8 of 10 builds"))
+    expect(sentence).to_contain_text(re.compile(r"Hold NZ\$[\d,]+: in 80 of 100 builds"))
     page.get_by_role("button", name="Next").click()
     asked(page, "Which parts does the kit have?")
     for part in ("Front bumper", "Side skirts"):
@@ -106,7 +106,7 @@ def test_a_build_from_nothing(
     expect(page.get_by_role("heading", level=1, name="What will it cost?")).to_be_visible(timeout=20_000)
     settled(page)
     assert held is not None
-    expect(sentence).to_contain_text(f"Hold {held[1]}: in 8 of 10 builds")
+    expect(sentence).to_contain_text(f"Hold {held[1]}: in 80 of 100 builds")
     assert read_build(tmp_path / "car").name == f"Built at {width}"
     for _, title, _ in PAGES:
         nav = page.locator(".st-key-phone-nav") if width < 640 else page.get_by_test_id("stSidebarNav")

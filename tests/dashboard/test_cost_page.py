@@ -84,7 +84,7 @@ def test_two_plain_answers_give_the_level(run: Run, before_ordering: BuildFolder
     split = contingency(simulate(before_ordering.read()), short=300, idle=100)
     assert level.sentence(euros) in words(app)
     assert split.over_sentence(euros) in words(app)
-    assert f"enough in {'3 of 4 builds'}" in tables(app)
+    assert f"enough in {'75 of 100 builds'}" in tables(app)
 
 
 def test_a_level_below_the_middle_is_never_advised(run: Run, small: Path) -> None:

@@ -178,7 +178,7 @@ def test_budget_chance_of_a_normal() -> None:
     assert found.short_by == pytest.approx(
         100 * (0.352065 / 0.308538 - 0.5), rel=0.01
     )  # sd (density / tail - z)
-    assert "€1,050 is enough in 7 of 10 builds; in the others €64 is missing" in found.sentence(euros)
+    assert "€1,050 is enough in 69 of 100 builds; in the others €64 is missing" in found.sentence(euros)
     assert budget_chance(forecast, 5000).short_by == 0
     assert budget_chance(forecast, 5000).sentence(euros) == "€5,000 is enough in nearly every build."
     spent = budget_chance(with_outside(forecast, 200), 1250)

@@ -140,7 +140,7 @@ def test_sentence_says_what_to_hold_and_against_what() -> None:
     found = contingency(simulate(small(), "diy"), short=3, idle=1)
     assert found.level == 0.75
     text = found.sentence(euros)
-    assert f"Hold {euros(found.held.value)}: in 3 of 4 builds" in text
+    assert f"Hold {euros(found.held.value)}: in 75 of 100 builds" in text
     assert found.lines[0].title in text
     assert found.advice is not None
     assert "hold P75" in found.advice.sentence(euros)

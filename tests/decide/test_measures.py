@@ -41,7 +41,7 @@ def test_half_the_chance_of_a_known_damage() -> None:
     assert found.cost == 50
     assert found.mean.value == pytest.approx(50 - 100, abs=max(4 * found.mean.error, 0.5))
     assert found.hours == pytest.approx(2 - 1, abs=0.05)
-    assert found.p90.value == pytest.approx(50)  # the event still comes in 1 of 10
+    assert found.p90.value == pytest.approx(50)  # the event still comes in 10 of 100
     assert found.pays
     assert "it pays" in found.sentence(euros)
 

@@ -150,7 +150,7 @@ def test_best_within_limits_is_that_of_a_plain_search(mixes: Mixes) -> None:
     assert found.best.weeks == pytest.approx(found.best.hours_p80 / 10)
     text = found.sentence(euros)
     assert f"Best of 12 mixes within {hours:.0f} own hours" in text
-    assert f"{found.best.words({'cheap': 'Cheap', 'good': 'Good'})}. In 8 of 10 builds" in text
+    assert f"{found.best.words({'cheap': 'Cheap', 'good': 'Good'})}. In 80 of 100 builds" in text
 
 
 def test_no_mix_within_limits_says_what_comes_nearest(mixes: Mixes) -> None:

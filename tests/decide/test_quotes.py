@@ -61,7 +61,7 @@ def test_the_lowest_quote_is_not_the_cheapest_build() -> None:
     assert [risk.id for risk in cheap.risks] == ["no_show", "poor_fit"]
     assert cheap.risks[0].chance == pytest.approx(0.3, abs=0.01)
     assert cheap.risks[0].mean == pytest.approx(750, abs=25)
-    assert "The seller never delivers (in 3 of 10 builds" in cheap.sentence(euros)
+    assert "The seller never delivers (in 30 of 100 builds" in cheap.sentence(euros)
 
 
 def test_the_same_risk_is_drawn_alike() -> None:

@@ -169,7 +169,7 @@ all = "shop"
     found = compare(build)
     assert (found.cheapest_in_the_middle.id, found.cheapest.id) == ("own", "shop")
     assert found.sentence(euros) == (
-        "Own is cheapest: €100 in the middle (P50), and the cheapest of all in 3 of 4 builds. On average Shop is "
+        "Own is cheapest: €100 in the middle (P50), and the cheapest of all in 75 of 100 builds. On average Shop is "
         "cheaper by €30: its dear builds are less dear."
     )
 
@@ -215,7 +215,7 @@ def test_no_percentiles_of_a_ratio_that_means_nothing() -> None:
     pay = own_hour_pay(("a", "b"), (np.zeros(4096), np.full(4096, 10.0)), (hours, np.zeros(4096)), 16)
     assert pay is not None
     assert pay.p10 is None
-    assert "8 of 10" not in pay.sentence(euros)
+    assert "80 of 100" not in pay.sentence(euros)
 
 
 def test_dominance_of_a_scenario_that_is_cheaper_throughout() -> None:

@@ -166,7 +166,7 @@ def test_the_running_total_names_where_the_build_ends() -> None:
 def test_the_strip_says_how_often_the_second_is_cheaper() -> None:
     difference = np.concatenate([np.full(300, -50.0), np.full(700, 80.0)])
     chart = difference_strip(difference, "Own work", "The shop", "EUR")
-    assert "The shop is cheaper than Own work in 3 of 10 builds" in chart.to_dict()["description"]
+    assert "The shop is cheaper than Own work in 30 of 100 builds" in chart.to_dict()["description"]
     shares = [row["share"] for row in with_key(chart, "share")]
     assert sum(shares) == pytest.approx(1)
     assert sum(row["share"] for row in with_key(chart, "share") if not row["dearer"]) == pytest.approx(0.3)

@@ -72,7 +72,7 @@ def run(capsys: pytest.CaptureFixture[str], *arguments: str, expect: int = 0) ->
 def test_budget_answers_in_a_sentence_first(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
     first = run(capsys, "budget", str(build)).splitlines()[0]
     assert first.startswith("Hold €")
-    assert "in 8 of 10 builds it costs no more. Adding up your middle figures gives €2,620" in first
+    assert "in 80 of 100 builds it costs no more. Adding up your middle figures gives €2,620" in first
 
 
 def test_budget_gives_programs_the_same_figures(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -382,9 +382,9 @@ def test_watch_says_what_is_paid_and_where_it_ends(
         about(one["value"], "NZD", one["standard_error"])
         for one in (data["forecast_final_cost"][name] for name in ("P50", "P80", "P90"))
     )
-    ends = f"it ends at no more than {half} (P50), in 8 of 10 at no more than {eight} (P80), in 9 of 10 at no more than"
+    ends = f"it ends at no more than {half} (P50), in 80 of 100 at no more than {eight} (P80), in 90 of 100 at no more"
     assert first.startswith(
-        f"Paid so far: NZ$21,106.37. In half of builds like this one {ends} {nine} (P90)."
+        f"Paid so far: NZ$21,106.37. In half of builds like this one {ends} than {nine} (P90)."
     )
     assert data["paid"] == pytest.approx(21_106.37)
     assert data["budget"] == 37_000

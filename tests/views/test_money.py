@@ -57,14 +57,14 @@ def test_receipts_are_exact_to_the_minor_unit() -> None:
 @pytest.mark.parametrize(
     ("chance", "text"),
     [
-        (0.0, "fewer than 1 build in 100"),
-        (0.126, "1 build in 8"),
-        (0.11, "1 build in 9"),
-        (0.2, "2 of 10 builds"),
-        (0.8, "8 of 10 builds"),
-        (0.809, "8 of 10 builds"),
+        (0.0, "fewer than 1 of 100 builds"),
+        (0.126, "13 of 100 builds"),
+        (0.11, "11 of 100 builds"),
+        (0.2, "20 of 100 builds"),
+        (0.8, "80 of 100 builds"),
+        (0.809, "81 of 100 builds"),
         (0.47, "47 of 100 builds"),
-        (0.95, "19 of 20 builds"),
+        (0.95, "95 of 100 builds"),
         (1.0, "nearly every build"),
     ],
 )

@@ -59,7 +59,7 @@ def test_what_is_missing_is_the_difference_of_what_is_left_and_needed(tmp_path: 
     one = watch(tmp_path, 1_600)
     budget, eight, nine = columns(one)
     text = contingency_sentence(one)
-    assert text.startswith("€90 of contingency is left; to be enough in 8 of 10 builds (P80) it takes €")
+    assert text.startswith("€90 of contingency is left; to be enough in 80 of 100 builds (P80) it takes €")
     assert f"€{eight.contingency - budget.contingency:,.0f} is missing for P80" in text
     assert text.endswith(f", €{nine.contingency - budget.contingency:,.0f} for P90.")
 

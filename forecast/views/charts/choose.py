@@ -60,7 +60,7 @@ def scenario_bars(named: Sequence[tuple[str, Forecast]], palette: Palette = LIGH
         )
         + "."
     )
-    note = "Bar: 8 of 10 builds (P10 to P90). Long tick: P50. Short tick: P80."
+    note = "Bar: 80 of 100 builds (P10 to P90). Long tick: P50. Short tick: P80."
     chart = alt.layer(bars, half_ticks, eight_ticks, above, below)
     return framed(chart, title, description, palette, 84 * len(rows), note)
 

@@ -127,7 +127,7 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
         )
         + "."
     )
-    note = "Bar: in 8 of 10 builds the line costs this much (P10 to P90). Tick: the middle (P50)."
+    note = "Bar: in 80 of 100 builds the line costs this much (P10 to P90). Tick: the middle (P50)."
     return framed(alt.layer(bars, ticks, texts), title, description, palette, _ROW * len(order), note)
 
 

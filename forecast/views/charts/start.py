@@ -57,10 +57,10 @@ def narrowing(stages: Sequence[tuple[str, Forecast]], palette: Palette = LIGHT) 
         x=x_at(4), text=alt.Text("figures:N")
     )
     last = rows[-1]
-    title = f"In 8 of 10 builds it costs {last['ends']}"
+    title = f"In 80 of 100 builds it costs {last['ends']}"
     if len(rows) > 1:
         title += f"; without your answers {rows[0]['ends']}"
     description = "; ".join(f"{row['key']}: {row['figures']}" for row in rows)
-    note = "Bar: 8 of 10 builds (P10 to P90). Long tick: P50. Short tick: P80."
+    note = "Bar: 80 of 100 builds (P10 to P90). Long tick: P50. Short tick: P80."
     chart = alt.layer(bars, half_ticks, eight_ticks, above, below)
     return framed(chart, title, f"{title}. {description}.", palette, 78 * len(rows) + 6, note)

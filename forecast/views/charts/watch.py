@@ -206,7 +206,7 @@ def forecast_band(
         f"{about(now.p10, currency, now.error)} and P90 {about(now.p90, currency, now.error)}; paid "
         f"{entered(now.paid, currency)}."
     )
-    note = "Band: 8 of 10 builds (P10 to P90). Dotted: P80. Ticks below: days with something new."
+    note = "Band: 80 of 100 builds (P10 to P90). Dotted: P80. Ticks below: days with something new."
     return framed(alt.layer(*layers, *plot.names(palette)), title, description, palette, 300, note)
 
 
