@@ -104,6 +104,7 @@ HOMES = {
     "sqlite3": ("spending",),
     "pandas": ("spending", "decide", "views", "dashboard"),
     "babel": ("words", "views", "dashboard"),
+    "pint": ("build",),
 }
 """In which rooms alone a library may be imported."""
 

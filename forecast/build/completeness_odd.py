@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from forecast.build.completeness_rules import Finding
+from forecast.build.consignment import BOX_UNITS
 from forecast.build.facts import Facts
 from forecast.build.figures import FigureBase, Known, Normal, highest, lowest
 from forecast.build.places_of_figures import Place, places
 from forecast.build.rates import middle_rate
 from forecast.build.schema import Build
+from forecast.build.units import counted_in
 from forecast.words.currencies import reference
 
 WIDEST = 1000.0
@@ -135,11 +137,13 @@ def _rates(build: Build) -> Iterator[Finding]:
 def _boxes(build: Build) -> Iterator[Finding]:
     for item in build.consignment:
         for number, box in enumerate(item.boxes, start=1):
-            sides = [highest(figure) for figure in (box.length, box.width, box.height)]
-            weight = highest(box.weight)
-            if weight is None or None in sides:
+            length, width, height, weight = (
+                _at_most(getattr(box, key), own) for key, own in BOX_UNITS.items()
+            )
+            if length is None or width is None or height is None or weight is None:
                 continue
-            volume = 1e-6 * (sides[0] or 0) * (sides[1] or 0) * (sides[2] or 0)
+            sides = length, width, height
+            volume = 1e-6 * length * width * height
             if volume <= 0 or LIGHTEST <= weight / volume <= HEAVIEST:
                 continue
             size = " × ".join(f"{side:,.6g}" for side in sides)
@@ -151,6 +155,12 @@ def _boxes(build: Build) -> Iterator[Finding]:
                 f"Look at boxes of {item.id!r}: sides are in cm, the weight of one box in kg.",
                 "Look at its rows in the sheet above: sides are in cm, the weight of one box in kg.",
             )  # fmt: skip
+
+
+def _at_most(figure: FigureBase, own: str) -> float | None:
+    """Give the largest number that a figure names, in the tool's own unit."""
+    most = highest(figure)
+    return None if most is None else counted_in(own, most, figure.unit)
 
 
 def _times(ratio: float) -> str:

@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from math import ceil
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, Field, model_validator
+from pydantic import BaseModel, Field, ValidationInfo, field_validator, model_validator
 
 from forecast.build.figures import (
     CountryCode,
@@ -26,6 +26,7 @@ from forecast.build.figures import (
     UncertainFigure,
     wrong,
 )
+from forecast.build.units import misfit
 
 Mode = Literal["courier", "air", "sea", "road"]
 """How the goods travel; sea means a part of a shared container."""
@@ -68,14 +69,25 @@ class Goods(Part):
     group: GoodsGroup = "kit"
 
 
+BOX_UNITS = {"length": "cm", "width": "cm", "height": "cm", "weight": "kg"}
+"""In what boxes are measured where no unit is written; any other that fits may be."""
+
+
 class Box(Part):
-    """Boxes of one size: outermost measures in cm, weight of one in kg."""
+    """Boxes of one size: outermost measures in cm, weight of one in kg, or in the unit that is written."""
 
     length: UncertainFigure
     width: UncertainFigure
     height: UncertainFigure
     weight: UncertainFigure
     count: Annotated[int, Field(strict=True, ge=1, le=1000)] = 1
+
+    @field_validator("length", "width", "height", "weight", mode="after")
+    @classmethod
+    def _fitting_unit(cls, figure: FigureBase, info: ValidationInfo) -> FigureBase:
+        if told := misfit(figure.unit, BOX_UNITS[str(info.field_name)]):
+            wrong(*told)
+        return figure
 
 
 class StorageStep(Part):
@@ -510,6 +522,6 @@ def _figures(
 
 
 __all__ = [
-    "KIT_CODE", "Arrival", "Box", "Consignment", "Container", "Examination", "Goods", "Incoterm", "Mode", "Moment",
-    "Storage", "StorageStep", "figures_in", "later",
+    "BOX_UNITS", "KIT_CODE", "Arrival", "Box", "Consignment", "Container", "Examination", "Goods", "Incoterm", "Mode",
+    "Moment", "Storage", "StorageStep", "figures_in", "later",
 ]  # fmt: skip

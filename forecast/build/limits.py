@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from forecast.build.consignment import figures_in
 from forecast.build.figures import FigureBase, Known, highest, lowest
 from forecast.build.schema import Build, Costed, Event, Line
+from forecast.build.units import counted_in
 
 _Path = tuple[str | int, ...]
 _Raised = tuple[_Path, str, str]
@@ -71,12 +72,15 @@ def out_of_reach(build: Build) -> list[_Raised]:
         for keys, figure in figures_in(consignment):
             side = keys[0] == "boxes" and keys[-1] != "weight"
             most = highest(figure) if side else None
-            if most is not None and most > LONGEST_SIDE:
-                mend = (
-                    f"Boxes are measured in cm, and none is longer than {LONGEST_SIDE:g}: write {most / 10:g} for "
-                    f"{most:g} mm."
-                )
-                found.append((("consignment", place, *keys), f"found {most:g}", mend))
+            if most is not None and counted_in("cm", most, figure.unit) > LONGEST_SIDE:
+                mend = f"No box is longer than {LONGEST_SIDE:g} cm: correct it, or its unit."
+                if not figure.unit:
+                    mend = (
+                        f"Boxes are measured in cm, and none is longer than {LONGEST_SIDE:g}: write {most / 10:g} for "
+                        f"{most:g} mm."
+                    )
+                told = f"found {most:g}" + (f" {figure.unit}" if figure.unit else "")
+                found.append((("consignment", place, *keys), told, mend))
     return found
 
 

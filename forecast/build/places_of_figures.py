@@ -6,9 +6,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from forecast.build.consignment import Consignment, FigurePath, figures_in
+from forecast.build.consignment import BOX_UNITS, Consignment, FigurePath, figures_in
 from forecast.build.figures import FigureBase
 from forecast.build.schema import Build, Event, Line
+from forecast.build.takeoff_base import own_unit
 
 WORDS: Mapping[str, str] = {
     "minimum": "minimum", "maximum": "maximum", "own_hours": "own hours", "wait_weeks": "waiting",
@@ -33,10 +34,6 @@ _UNITS: Mapping[str, str] = {
 }  # fmt: skip
 _MONEY = ("amount", "price", "cost", "minimum", "maximum")
 """Keys whose figures are money: what they are counted in is a currency, whatever else is written as their unit."""
-
-_TAKEOFF_UNITS: Mapping[str, str] = {
-    "area": "m²", "length": "m", "width": "mm", "depth": "mm", "thickness": "mm", "pitch": "mm", "waste": "%",
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -101,7 +98,7 @@ def _of_item(item: Line | Event, path: FigurePath, figure: FigureBase, home: str
     last = str(path[-1])
     if path[0] == "takeoff":
         step = next((f" {part + 1}" for part in path if isinstance(part, int)), "")
-        word, unit = f"{last.replace('_', ' ')}{step}", figure.unit or _TAKEOFF_UNITS.get(last, "")
+        word, unit = f"{last.replace('_', ' ')}{step}", figure.unit or own_unit(last)
     else:
         word = WORDS.get(key, key.replace("_", " "))
         unit = figure.currency or home
@@ -117,7 +114,7 @@ def _travelling(item: Consignment, path: FigurePath, figure: FigureBase, home: s
     unit = figure.unit or _UNITS.get(key, figure.currency or home)
     if path[0] == "boxes" and isinstance(path[1], int):
         title = f"{item.title}, box {path[1] + 1}"
-        naming, unit = "", "kg" if last == "weight" else "cm"
+        naming, unit = "", figure.unit or BOX_UNITS[last]
     elif last == "price":
         group, unit = "kit", figure.currency or item.currency or home
         if path[0] == "goods" and isinstance(path[1], int):

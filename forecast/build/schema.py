@@ -31,6 +31,7 @@ from forecast.build.figures import (
 from forecast.build.kept import Kept
 from forecast.build.measure import Measure
 from forecast.build.takeoff import Takeoff
+from forecast.build.units import fits, is_measure
 
 Group = Literal["kit", "freight", "import", "consumables", "wheels", "hardware", "labour", "finish", "other"]
 Reference = Annotated[
@@ -196,6 +197,8 @@ class Line(Costed):
         (rent). When left out it follows from the group and the unit; see `bought_as`.
     takeoff : take-off table or None
         Dimensions, in place of a quantity; the price is then for one of what it counts.
+    price : figure or None
+        For one of the quantity's unit, or of its own: ``{ value = 62, unit = "gal" }`` beside a quantity in litres.
     minimum, maximum : figure or None
         The least and the most that is charged, in the build's currency.
     optional : bool
@@ -262,7 +265,22 @@ class Line(Costed):
                 "A quantity needs a price and a price a quantity; or write one amount.",
             )
         _check_percent(self)
+        if self.quantity is not None and self.price is not None and self.priced_per is not None:
+            unit = self.quantity.unit
+            if unit and (not is_measure(unit) or not fits(unit, self.priced_per)):
+                wrong(
+                    f"quantity is in {unit!r}, price for one {self.priced_per!r}",
+                    f"The two do not fit: write the price for one {unit!r}, or the quantity in what it is sold by.",
+                )
         return self
+
+    @property
+    def priced_per(self) -> str | None:
+        """The measure that the price is for, such as ``gal``; None where its unit says nothing of the kind."""
+        unit = (
+            self.price.unit.removeprefix("per ").removeprefix("/") if self.price and self.price.unit else None
+        )
+        return unit if is_measure(unit) else None
 
 
 class Event(Costed):

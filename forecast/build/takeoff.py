@@ -1,8 +1,9 @@
 """Take-off tables of the build file: dimensions in place of a quantity.
 
-Models only; forecast/trade/takeoff turns them into a quantity to buy. Units throughout: lengths in metres, widths,
-depths, thicknesses and pitches in millimetres, paint films in micrometres, areas in square metres, shares in
-percent. Figures that the builder leaves out are taken from forecast/build/takeoff_defaults.py.
+Models only; forecast/trade/takeoff turns them into a quantity to buy. Units where none is written: lengths in metres,
+widths, depths, thicknesses and pitches in millimetres, paint films in micrometres, areas in square metres, shares in
+percent; any other unit that fits may be written, and is kept as it was. Figures that the
+builder leaves out are taken from forecast/build/takeoff_defaults.py.
 """
 
 from __future__ import annotations

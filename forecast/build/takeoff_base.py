@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Mapping
+from typing import Annotated, Any
 
-from pydantic import AfterValidator
+from pydantic import (
+    AfterValidator,
+    ValidationInfo,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
+    field_validator,
+    model_validator,
+)
 
 from forecast.build.figures import (
     FigureBase,
@@ -18,8 +26,10 @@ from forecast.build.figures import (
     UncertainFigure,
     highest,
     lowest,
+    short,
     wrong,
 )
+from forecast.build.units import Written, counted_in, misfit
 
 _FEW = 4.0
 """Standard deviations beyond which a normal figure is taken not to go: 1 draw in 30,000."""
@@ -121,7 +131,57 @@ Temperature = Annotated[UncertainFigure, AfterValidator(_temperature)]
 """Degrees Celsius."""
 
 
-class TakeoffBase(Part):
+OWN_UNITS: Mapping[str, str] = {
+    "area": "m²", "spoiled_panel": "m²", "length": "m", "width": "mm", "depth": "mm", "thickness": "mm",
+    "pitch": "mm", "film": "µm", "density": "kg/L", "coverage": "m²/L", "temperature": "°C", "per_mix": "ml",
+    "nozzle_loss": "ml", "rate": "1/m²", "ratio": "", "layers": "", "coats": "", "count": "", "sessions": "",
+    "pauses": "", "rounds": "",
+    "roll_width": "m", "cartridge": "ml", "areal_weight": "g/m²", "diameter": "mm", "edge": "mm", "shank": "mm",
+    "spacer": "mm", "thread_pitch": "mm", "washers_each": "", "sanding_hours": "h",
+}  # fmt: skip
+"""In what each dimension counts, by its key; all others are percentages. The builder may write any unit that fits."""
+
+
+def own_unit(key: str) -> str:
+    """Give in what a dimension of a take-off counts."""
+    return OWN_UNITS.get(key, "%")
+
+
+def written_number(value: Any, own: str, where: str = "") -> Any:
+    """Read ``{ value = 60, unit = "in" }`` where a plain number may stand, and remember how it was written."""
+    if not isinstance(value, Mapping):
+        return value
+    number, unit = value.get("value"), value.get("unit")
+    if set(value) != {"value", "unit"} or isinstance(number, bool) or not isinstance(number, int | float):
+        wrong(f"{where}found {short(value)}", 'Write a plain number, or { value = 60, unit = "in" }.')
+    if not isinstance(unit, str):
+        wrong(f"{where}unit is {short(unit)}", f'Write the unit in quotes, such as unit = "{own}".')
+    if told := misfit(unit, own):
+        wrong(f"{where}{told[0]}", told[1])
+    return Written(counted_in(own, number, unit), f"{number:.12g} {unit.strip()}")
+
+
+def _as_written(value: Any, read: ValidatorFunctionWrapHandler, info: ValidationInfo) -> Any:
+    number = written_number(value, own_unit(info.field_name or ""))
+    return Written(read(float(number)), number.text) if isinstance(number, Written) else read(number)
+
+
+AsWritten = WrapValidator(_as_written)
+"""Marks a known number that may be written with a unit: ``{ value = 60, unit = "in" }``."""
+
+
+class Dimensions(Part):
+    """A table of dimensions, each in the tool's own unit or in any other that fits it."""
+
+    @field_validator("*", mode="after")
+    @classmethod
+    def _fitting_unit(cls, value: Any, info: ValidationInfo) -> Any:
+        if isinstance(value, FigureBase) and (told := misfit(value.unit, own_unit(info.field_name or ""))):
+            wrong(*told)
+        return value
+
+
+class TakeoffBase(Dimensions):
     """What all take-offs may say.
 
     Attributes
@@ -136,9 +196,21 @@ class TakeoffBase(Part):
         The builder's own words.
     """
 
-    pack: Positive | None = None
+    pack: Annotated[Positive, AsWritten] | None = None
     sessions: Measured | None = None
     note: Text | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _pack_in_any_unit(cls, raw: Any) -> Any:
+        if not isinstance(raw, Mapping) or not isinstance(raw.get("pack"), Mapping):
+            return raw
+        return {**raw, "pack": written_number(raw["pack"], cls.pack_unit(raw), "pack: ")}
+
+    @classmethod
+    def pack_unit(cls, raw: Mapping[str, Any]) -> str:
+        """Give in what the contents of a pack count, for a take-off as the file writes it: pieces unless it says so."""
+        return ""
 
 
 def no_waste_twice(table: TakeoffBase, excluded: tuple[str, ...]) -> None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
 from forecast.build.figures import Known, wrong
 from forecast.build.takeoff_base import (
     Arriving,
+    AsWritten,
     Measured,
     Share,
     TakeoffBase,
@@ -55,7 +57,7 @@ class LaminateTakeoff(TakeoffBase):
     buy: Literal["glass", "resin", "catalyst", "hardener", "cleaner"]
     area: Measured
     glass: Literal["mat", "woven", "biaxial"] = "mat"
-    areal_weight: Annotated[float, Field(strict=True, ge=20, le=3000)]
+    areal_weight: Annotated[float, Field(strict=True, ge=20, le=3000), AsWritten]
     layers: Measured | None = None
     thickness: Measured | None = None
     resin: Literal["polyester", "vinylester", "epoxy"] = "polyester"
@@ -100,6 +102,15 @@ class LaminateTakeoff(TakeoffBase):
             wrong("gives both temperature and catalyst", "Keep one: the percentage follows from either.")
         return self
 
+    @classmethod
+    def pack_unit(cls, raw: Mapping[str, Any]) -> str:
+        """Give in what the contents of a pack count."""
+        return (
+            "L"
+            if raw.get("coverage") is not None
+            else {"catalyst": "ml", "cleaner": "L"}.get(str(raw.get("buy")), "kg")
+        )
+
 
 class GelcoatTakeoff(TakeoffBase):
     """Gelcoat or topcoat from area and thickness; its catalyst is always 2 %.
@@ -124,6 +135,11 @@ class GelcoatTakeoff(TakeoffBase):
     thickness: Measured | None = None
     density: Measured | None = None
     waste: Share | None = None
+
+    @classmethod
+    def pack_unit(cls, raw: Mapping[str, Any]) -> str:
+        """Give in what the contents of a pack count."""
+        return "ml" if raw.get("buy") == "catalyst" else "kg"
 
 
 class FillerTakeoff(TakeoffBase):
@@ -178,6 +194,11 @@ class FillerTakeoff(TakeoffBase):
         needed = ("area", "thickness") if self.shape == "skim" else ("length", "width", "depth")
         exactly(self, f"a {self.shape}", needed, ("length", "width", "depth", "area", "thickness"))
         return self
+
+    @classmethod
+    def pack_unit(cls, raw: Mapping[str, Any]) -> str:
+        """Give in what the contents of a pack count."""
+        return "g" if raw.get("buy") == "hardener" else "kg"
 
 
 class PaintTakeoff(TakeoffBase):
@@ -242,3 +263,8 @@ class PaintTakeoff(TakeoffBase):
         if self.paint is None and self.coats is None:
             wrong("coats missing", "Say how many coats: coats = 2.")
         return self
+
+    @classmethod
+    def pack_unit(cls, raw: Mapping[str, Any]) -> str:
+        """Give in what the contents of a pack count."""
+        return "L"

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
-from forecast.build.figures import FigureBase, Known, Part, Positive, wrong
-from forecast.build.takeoff_base import Lost, Measured, Share, TakeoffBase
+from forecast.build.figures import FigureBase, Known, Positive, wrong
+from forecast.build.takeoff_base import AsWritten, Dimensions, Lost, Measured, Share, TakeoffBase
 
 Section = Literal["rectangle", "fillet", "half-round", "round", "vee", "bond-line"]
 
@@ -40,7 +41,7 @@ class SealantTakeoff(TakeoffBase):
     section: Section = "fillet"
     width: Measured
     depth: Measured | None = None
-    cartridge: Annotated[float, Field(strict=True, ge=10, le=1000)] = 310
+    cartridge: Annotated[float, Field(strict=True, ge=10, le=1000), AsWritten] = 310
     residue: Lost | None = None
     waste: Share | None = None
 
@@ -71,7 +72,7 @@ class AdhesiveTakeoff(TakeoffBase):
     section: Section = "vee"
     width: Measured
     depth: Measured | None = None
-    cartridge: Annotated[float, Field(strict=True, ge=10, le=1000)] = 310
+    cartridge: Annotated[float, Field(strict=True, ge=10, le=1000), AsWritten] = 310
     residue: Lost | None = None
     waste: Share | None = None
     two_part: bool = False
@@ -108,12 +109,17 @@ class FilmTakeoff(TakeoffBase):
     kind: Literal["film"] = "film"
     area: Measured
     cut: Literal["vinyl", "bulk", "pre-cut"] = "vinyl"
-    roll_width: Annotated[float, Field(strict=True, ge=0.1, le=3)] = 1.52
+    roll_width: Annotated[float, Field(strict=True, ge=0.1, le=3), AsWritten] = 1.52
     waste: Share | None = None
     spoiled_panel: Measured | None = None
 
+    @classmethod
+    def pack_unit(cls, raw: Mapping[str, Any]) -> str:
+        """Give in what the contents of a pack count."""
+        return "m"
 
-class SandingStep(Part):
+
+class SandingStep(Dimensions):
     """One grit: how often the area is gone over with it.
 
     Attributes
@@ -194,8 +200,8 @@ class FastenersTakeoff(TakeoffBase):
     closed: bool = False
     count: Measured = Known(value=1)
     spares: Share | None = None
-    diameter: Positive | None = None
-    edge: Positive | None = None
+    diameter: Annotated[Positive, AsWritten] | None = None
+    edge: Annotated[Positive, AsWritten] | None = None
     washers_each: Positive = 1
 
     @model_validator(mode="after")
@@ -221,10 +227,10 @@ class WheelBoltsTakeoff(TakeoffBase):
     kind: Literal["wheel-bolts"] = "wheel-bolts"
     wheels: Annotated[int, Field(strict=True, ge=1, le=10)] = 4
     per_wheel: Annotated[int, Field(strict=True, ge=1, le=12)] = 5
-    shank: Positive
-    spacer: Annotated[float, Field(strict=True, ge=0, le=200)]
-    diameter: Positive = 14
-    thread_pitch: Positive = 1.5
+    shank: Annotated[Positive, AsWritten]
+    spacer: Annotated[float, Field(strict=True, ge=0, le=200), AsWritten]
+    diameter: Annotated[Positive, AsWritten] = 14
+    thread_pitch: Annotated[Positive, AsWritten] = 1.5
 
 
 def _check_bead(section: str, depth: FigureBase | None, pack: float | None) -> None:

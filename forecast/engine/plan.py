@@ -24,6 +24,7 @@ from forecast.build.kept import Kept
 from forecast.build.rates import per_euro
 from forecast.build.scenario import choose
 from forecast.build.schema import OWN_ESTIMATING, SMALL_LINE, Build, Costed, Event, Line
+from forecast.build.units import formula_in
 from forecast.engine.draws import slot_of_cause, slots_of_event
 from forecast.engine.evaluate import Value, at_middle, evaluate
 from forecast.engine.figures import shape_of
@@ -43,7 +44,7 @@ from forecast.errors import SimulationError
 from forecast.trade.consignment import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import Expansion
-from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
+from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff, priced_per
 
 __all__ = [
     "OWN_WORK", "SHOP", "Gate", "Plan", "PlanInput", "Rate", "Row", "compile_plan", "inputs_of", "sole_input",
@@ -169,14 +170,14 @@ class _Compiler:
         if line.amount is not None:
             amount = self.figure(f"{line.id}.amount", line.amount)
         elif line.quantity is not None and line.price is not None:
-            amount = Product(
-                (
-                    self.figure(f"{line.id}.quantity", line.quantity),
-                    self.figure(f"{line.id}.price", line.price),
-                )
-            )
+            counted = self.figure(f"{line.id}.quantity", line.quantity)
+            if line.priced_per is not None:
+                counted = formula_in(line.priced_per, counted, line.quantity.unit)
+            amount = Product((counted, self.figure(f"{line.id}.price", line.price)))
         elif line.takeoff is not None and line.price is not None:
             taken = expand_takeoff(line.id, line.takeoff, at_middle)
+            if line.priced_per is not None:
+                taken = priced_per(line.id, taken, line.priced_per, at_middle)
             counted = self.add_figures(taken.inputs, taken.formula)
             amount = Product((counted, self.figure(f"{line.id}.price", line.price)))
         else:

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from forecast.build.consignment import Box, Consignment, Moment
+from forecast.build.consignment import BOX_UNITS, Box, Consignment, Moment
 from forecast.build.figures import Figure
 from forecast.build.formula import Constant, Formula, Larger, LineValue, Product, Sum
 from forecast.build.incoterms import IncotermsRule, buyer_pays, who_pays
+from forecast.build.units import formula_in
 from forecast.trade.arrival import above, insurance_premium, less
 from forecast.trade.chargeable import UNITS, BoxSize, chargeable_quantity, volume, weight
 from forecast.trade.customs import Article, Parts
@@ -208,7 +209,7 @@ def _quantity(sheet: Sheet, carriage: Mapping[str, float]) -> tuple[Formula | No
         carriage = {**carriage, "sea.minimum": own / bought.shared_by}
         least = f"{own:g} / {bought.shared_by}"
     units = chargeable_quantity(bought.mode, boxes, carriage)
-    cubic = sheet.stage("volume", "Volume of all boxes", volume(boxes), _sizes(sheet, bought, boxes), "m3")
+    cubic = sheet.stage("volume", "Volume of all boxes", volume(boxes), _sizes(sheet, bought), "m3")
     heavy = sheet.stage("weight", "Weight of all boxes", kg, "all boxes together", "kg")
     working = {
         "courier": "for each box the larger of kg and cm³ / 5,000, rounded up",
@@ -223,20 +224,26 @@ def _quantity(sheet: Sheet, carriage: Mapping[str, float]) -> tuple[Formula | No
 
 
 def _box(sheet: Sheet, place: int, box: Box) -> BoxSize:
-    name = f"box{place}"
-    return BoxSize(
-        length=sheet.figure(f"{name}.length", box.length),
-        width=sheet.figure(f"{name}.width", box.width),
-        height=sheet.figure(f"{name}.height", box.height),
-        weight=sheet.figure(f"{name}.weight", box.weight),
-        count=box.count,
-    )
+    def size(key: str) -> Formula:
+        figure = getattr(box, key)
+        return formula_in(BOX_UNITS[key], sheet.figure(f"box{place}.{key}", figure), figure.unit)
+
+    return BoxSize(size("length"), size("width"), size("height"), size("weight"), box.count)
 
 
-def _sizes(sheet: Sheet, bought: Consignment, boxes: list[BoxSize]) -> str:
-    return " + ".join(
-        f"{box.count} × {sheet.say(box.length)} × {sheet.say(box.width)} × {sheet.say(box.height)} cm"
-        for box in boxes
+def _sizes(sheet: Sheet, bought: Consignment) -> str:
+    return " + ".join(_measured(sheet, place, box) for place, box in enumerate(bought.boxes, start=1))
+
+
+def _measured(sheet: Sheet, place: int, box: Box) -> str:
+    """Put a box's sides into words as the builder wrote them, a unit once where it is the same for all."""
+    figures = {key: getattr(box, key) for key in ("length", "width", "height")}
+    numbers = [sheet.say(sheet.figure(f"box{place}.{key}", figure)) for key, figure in figures.items()]
+    units = [figure.unit or "cm" for figure in figures.values()]
+    if len(set(units)) == 1:
+        return f"{box.count} × {' × '.join(numbers)} {units[0]}"
+    return f"{box.count} × " + " × ".join(
+        f"{number} {unit}" for number, unit in zip(numbers, units, strict=True)
     )
 
 

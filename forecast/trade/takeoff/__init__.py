@@ -6,6 +6,8 @@ working in words. There is one module for each kind, and the formula is the only
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from forecast.build.takeoff import (
     AbrasivesTakeoff,
     AdhesiveTakeoff,
@@ -19,6 +21,8 @@ from forecast.build.takeoff import (
     SealantTakeoff,
     WheelBoltsTakeoff,
 )
+from forecast.build.units import fits, formula_in, is_measure
+from forecast.errors import Problem, RuleError
 from forecast.trade.takeoff.abrasives import expand_abrasives
 from forecast.trade.takeoff.beads import expand_adhesive, expand_sealant
 from forecast.trade.takeoff.fasteners import expand_fasteners, expand_wheel_bolts
@@ -26,7 +30,7 @@ from forecast.trade.takeoff.filler import expand_filler
 from forecast.trade.takeoff.film import expand_film
 from forecast.trade.takeoff.laminate import expand_gelcoat, expand_laminate
 from forecast.trade.takeoff.paint import expand_paint
-from forecast.trade.takeoff.worksheet import AtMiddle, TakeoffExpansion
+from forecast.trade.takeoff.worksheet import AtMiddle, TakeoffExpansion, digits
 
 
 def expand_takeoff(line_id: str, takeoff: AnyTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
@@ -74,4 +78,26 @@ def expand_takeoff(line_id: str, takeoff: AnyTakeoff, at_middle: AtMiddle) -> Ta
             return expand_wheel_bolts(line_id, takeoff, at_middle)
 
 
-__all__ = ["AtMiddle", "TakeoffExpansion", "expand_takeoff"]
+def priced_per(line_id: str, taken: TakeoffExpansion, unit: str, at_middle: AtMiddle) -> TakeoffExpansion:
+    """Count a take-off in the unit that its price is for.
+
+    Raises
+    ------
+    RuleError
+        When the take-off counts packs or pieces, or something else than the price does.
+    """
+    if not is_measure(taken.unit) or not fits(unit, taken.unit):
+        problem = Problem(
+            f"{line_id}.price",
+            f"the price is for one {unit!r}, the take-off counts {taken.unit!r}",
+            "Leave the price's unit out and give the price for one of those, or take pack out of the take-off.",
+        )
+        raise RuleError(str(problem))
+    formula = formula_in(unit, taken.formula, taken.unit)
+    if formula is taken.formula:
+        return taken
+    words = f"{taken.working} = {digits(at_middle(formula, taken.inputs))} {unit}"
+    return replace(taken, formula=formula, unit=unit, working=words)
+
+
+__all__ = ["AtMiddle", "TakeoffExpansion", "expand_takeoff", "priced_per"]

@@ -20,6 +20,7 @@ from forecast.trade.takeoff.worksheet import (
     enlarged,
     finish,
     plus,
+    said,
     times,
     whole,
     within,
@@ -104,6 +105,6 @@ def _cartridges(
         table,
         pack_name=("cartridge", "cartridges"),
         per_pack=usable,
-        shown_pack=f"{table.cartridge:g} ml",
+        shown_pack=said(table.cartridge, "ml"),
         places=3,
     )

@@ -11,6 +11,7 @@ from forecast.trade.takeoff.worksheet import (
     finish,
     over,
     plus,
+    said,
 )
 
 
@@ -27,7 +28,7 @@ def expand_film(line_id: str, table: FilmTakeoff, at_middle: AtMiddle) -> Takeof
         words += f" + {sheet.say(panel, 'm²')} spoiled"
     elif table.cut == "pre-cut":
         sheet.notes.append("usual practice allows for one spoiled panel: spoiled_panel = … (m²)")
-    words += f" = {sheet.say(cut, 'm²')} / {table.roll_width:g} m"
+    words += f" = {sheet.say(cut, 'm²')} / {said(table.roll_width, 'm')}"
     return finish(
         sheet,
         over(cut, table.roll_width),

@@ -20,6 +20,7 @@ from forecast.trade.takeoff.worksheet import (
     finish,
     over,
     plus,
+    said,
     times,
     whole,
 )
@@ -49,7 +50,7 @@ def expand_laminate(line_id: str, table: LaminateTakeoff, at_middle: AtMiddle) -
         )
     layers, words = _layers(sheet, table, weight, ratio)
     glass = times(area, weight, layers)
-    grams = f"{table.areal_weight:g} g/m²"
+    grams = said(table.areal_weight, "g/m²")
     start = f"{sheet.say(area, 'm²')} × {grams} × {words} = {sheet.say(glass, 'kg')} of glass"
     if table.buy == "glass":
         waste = sheet.assume("waste", table.waste, "laminate.waste.glass", "waste {} %")

@@ -18,8 +18,9 @@ from forecast.build.formula import (
     Smaller,
     Sum,
 )
-from forecast.build.takeoff_base import TakeoffBase
+from forecast.build.takeoff_base import TakeoffBase, own_unit
 from forecast.build.takeoff_defaults import ASSUMPTIONS
+from forecast.build.units import Written, formula_in
 
 AtMiddle = Callable[[Formula, Mapping[str, FigureBase]], float]
 """Evaluates a formula at the middle of its figures. The engine's own: there is one middle, and one evaluator."""
@@ -77,6 +78,12 @@ def digits(value: float, places: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def said(number: float, unit: str) -> str:
+    """Write a known number with its unit, and as the builder wrote it before that where it was in another."""
+    counted = f"{digits(number)} {unit}"
+    return f"{number.text} ({counted})" if isinstance(number, Written) else counted
+
+
 def counted(number: float, one: str, many: str | None = None) -> str:
     """Write a number of things: ``1 tin``, ``3 tins``."""
     return f"{digits(number)} {one if abs(number - 1) < 1e-9 else many or one + 's'}"
@@ -94,6 +101,8 @@ class Worksheet:
         See `AtMiddle`.
     inputs : dict
         The uncertain figures by input id; known figures become constants.
+    written : dict
+        How a node's value was written, where the builder used another unit than the tool's own.
     notes : list of str
         Which figures were assumed, and where they come from.
     cautions : list of str
@@ -103,16 +112,23 @@ class Worksheet:
     line_id: str
     at_middle: AtMiddle
     inputs: dict[str, FigureBase] = field(default_factory=dict)
+    written: dict[Formula, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
 
     def use(self, name: str, figure: FigureBase) -> Formula:
-        """Bring a figure onto the sheet and give the node that stands for it."""
+        """Bring a figure onto the sheet and give the node that stands for it, in the tool's own unit."""
+        node: Formula
         if isinstance(figure, Known):
-            return Constant(figure.value)
-        key = f"{self.line_id}.takeoff.{name}"
-        self.inputs[key] = figure
-        return Input(key)
+            node = Constant(figure.value)
+        else:
+            key = f"{self.line_id}.takeoff.{name}"
+            self.inputs[key] = figure
+            node = Input(key)
+        counted = formula_in(own_unit(name.rpartition(".")[2]), node, figure.unit)
+        if counted is not node:
+            self.written[counted] = f"{digits(self.middle(node))} {figure.unit}"
+        return counted
 
     def assume(self, name: str, given: FigureBase | None, key: str, words: str) -> Formula:
         """Bring a figure onto the sheet, or the usual one where the builder gives none, and note which.
@@ -130,7 +146,7 @@ class Worksheet:
         """
         if given is not None:
             node = self.use(name, given)
-            self.notes.append(words.format(digits(self.middle(node))) + ": as given")
+            self.notes.append(words.format(digits(self.middle(node))) + ": as given" + self._as_written(node))
             return node
         usual = ASSUMPTIONS[key]
         figure = usual.figure
@@ -146,8 +162,12 @@ class Worksheet:
         return self.at_middle(formula, self.inputs)
 
     def say(self, formula: Formula, unit: str = "", places: int = 3) -> str:
-        """Write a formula's value at the middle figures, with its unit."""
-        return f"{digits(self.middle(formula), places)} {unit}".rstrip()
+        """Write a formula's value at the middle figures, with its unit, and as the builder wrote it before that."""
+        counted = f"{digits(self.middle(formula), places)} {unit}".rstrip()
+        return f"{self.written[formula]} ({counted})" if formula in self.written else counted
+
+    def _as_written(self, formula: Formula) -> str:
+        return f", {self.written[formula]}" if formula in self.written else ""
 
     def warn_if(self, condition: Callable[[], bool] | bool, words: str) -> None:
         """Note a caution where the condition holds."""
@@ -234,7 +254,7 @@ def finish(
             sheet.cautions.append("sessions change nothing without a pack: say how much one pack holds.")
         return _closed(sheet, need, measure, text)
     size = per_pack if per_pack is not None else Constant(float(pack or 1))
-    contents = shown_pack or f"{digits(pack or 1)} {measure}"
+    contents = shown_pack or said(pack or 1, measure)
     if sessions is None:
         bought = whole(over(need, size))
     else:

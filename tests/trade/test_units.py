@@ -1,0 +1,246 @@
+"""Metric and US customary units: the published factors, and every place where a builder writes one."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from forecast.build.buildfile import parse_build
+from forecast.build.completeness import findings
+from forecast.build.places_of_figures import place_at
+from forecast.build.units import conversion, counted_in, misfit, read_unit
+from forecast.engine.forecast import simulate
+from forecast.errors import BuildFileError, RuleError
+from forecast.views.opening import open_line
+
+PUBLISHED = json.loads(
+    (Path(__file__).parents[1] / "references" / "conversion_factors.json").read_text("utf-8")
+)
+
+HEAD = """
+[build]
+name = "Boxy wagon"
+currency = "USD"
+country = "US"
+"""
+
+
+def line(what: str, price: str = "1") -> str:
+    return f'[[line]]\nid = "part"\ngroup = "consumables"\n{what}\nprice = {price}\n'
+
+
+def cost(text: str) -> float:
+    """Give the base estimate of a build with this in it: with a price of 1 it is the quantity."""
+    return simulate(parse_build(HEAD + text), trials=1024).base_estimate
+
+
+def mistakes(text: str) -> str:
+    with pytest.raises(BuildFileError) as caught:
+        parse_build(HEAD + text)
+    return str(caught.value)
+
+
+@pytest.mark.parametrize("row", PUBLISHED["factors"], ids=lambda row: row["unit"])
+def test_units_count_as_published(row: dict[str, Any]) -> None:
+    factor, offset = conversion(row["unit"], row["own"])
+    assert factor == pytest.approx(row["factor"], rel=5e-7)  # seven digits are printed
+    assert offset == 0
+
+
+@pytest.mark.parametrize("row", PUBLISHED["temperatures"], ids=lambda row: str(row["fahrenheit"]))
+def test_temperatures_count_as_published(row: dict[str, Any]) -> None:
+    assert counted_in("°C", row["fahrenheit"], "°F") == pytest.approx(row["celsius"], abs=1e-9)
+
+
+@pytest.mark.parametrize("group", [
+    ("ft2", "ft²", "sq ft", "sqft", "ft^2", "FT2", "square feet", "foot**2"),
+    ("in", "inch", "inches", '"', "In"), ("lb", "lbs", "LB", "pounds"), ("oz", "ounces", "oz."),
+    ("fl oz", "fl. oz", "fluid_ounce"), ("gal", "Gal", "gallons", "US gal"), ("m2", "m²", "sq m"),
+    ("ft2/gal", "ft² per gal"), ("1/ft2", "per ft2"), ("mil", "thou", "mils"), ("µm", "um", "micron"),
+], ids=lambda group: group[0])  # fmt: skip
+def test_a_unit_may_be_written_in_many_ways(group: tuple[str, ...]) -> None:
+    assert len({read_unit(word) for word in group}) == 1
+    assert read_unit(group[0]) is not None
+
+
+@pytest.mark.parametrize(
+    "word", ["a**9**9**9", "m" * 41, "cartridges", "__import__", "9", "m4", "/", "m/", "kg//L", "°C/m"]
+)
+def test_what_is_no_unit_is_none(word: str) -> None:
+    assert read_unit(word) is None
+
+
+SAME = [
+    ('kind = "paint", paint = "clear", coats = 2, area = @', (30, "ft2"), (2.7870912, "m²")),
+    ('kind = "paint", paint = "clear", coats = 2, area = 6, film = @', (2, "mil"), (50.8, "µm")),
+    ('kind = "paint", coats = 2, area = 6, coverage = @', (300, "ft2/gal"),
+     (7.36271602413336, "m2/L")),
+    ('kind = "paint", paint = "base", area = 6, per_mix = @', (1, "fl oz"), (29.5735295625, "ml")),
+    ('kind = "paint", paint = "base", area = 6, pack = @', (1, "qt"), (0.946352946, "L")),
+    ('kind = "filler", shape = "strip", length = @, width = 60, depth = 4', (40, "ft"),
+     (12.192, "m")),
+    ('kind = "filler", shape = "strip", length = 9, width = @, depth = 4', (2, "in"), (5.08, "cm")),
+    ('kind = "filler", shape = "skim", area = 2, thickness = 1, density = @', (15, "lb/gal"),
+     (1.79739640975346, "kg/L")),
+    ('kind = "filler", shape = "skim", area = 2, thickness = 1, pack = @', (8, "oz"),
+     (226.796185, "g")),
+    ('kind = "laminate", buy = "glass", area = 2, layers = 2, areal_weight = @', (1.5, "oz/ft2"),
+     (457.727590910911, "g/m2")),
+    ('kind = "laminate", buy = "catalyst", area = 2, layers = 2, areal_weight = 450, '
+     'temperature = @', (66, "°F"), (18.8888888889, "°C")),
+    ('kind = "gelcoat", area = @', (3, "yd2"), (2.50838208, "m2")),
+    ('kind = "sealant", length = @, section = "fillet", width = 6, depth = 6', (50, "ft"),
+     (1524, "cm")),
+    ('kind = "sealant", length = 14, section = "fillet", width = 6, depth = 6, cartridge = @',
+     (10, "fl oz"), (295.735295625, "ml")),
+    ('kind = "film", area = 6, roll_width = @', (60, "in"), (1.524, "m")),
+    ('kind = "film", area = 6, spoiled_panel = @', (9, "ft2"), (0.83612736, "m2")),
+    ('kind = "abrasives", area = @, steps = [{ grit = 80 }]', (55, "ft2"), (5.1096672, "m2")),
+    ('kind = "abrasives", area = 5, steps = [{ grit = 80, rate = @ }]', (0.2, "1/ft2"),
+     (2.15278208334194, "1/m2")),
+    ('kind = "fasteners", length = 6, pitch = @', (4, "in"), (10.16, "cm")),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("table", "customary", "metric"), SAME)
+def test_a_take_off_comes_to_the_same_in_either_unit(
+    table: str, customary: tuple[float, str], metric: tuple[float, str]
+) -> None:
+    tables = [
+        table.replace("@", f'{{ value = {number}, unit = "{unit}" }}') for number, unit in (customary, metric)
+    ]
+    both = [cost(line(f"takeoff = {{ {one} }}")) for one in tables]
+    assert both[0] == pytest.approx(both[1], rel=1e-12)
+
+
+def test_a_range_in_feet_is_drawn_as_the_same_range_in_metres() -> None:
+    table = 'takeoff = {{ kind = "gelcoat", area = {{ low = {}, middle = {}, high = {}, unit = "{}" }} }}'
+    found = [
+        simulate(parse_build(HEAD + line(table.format(*numbers))), trials=4096)
+        for numbers in ((20, 30, 55, "ft2"), (1.8580608, 2.7870912, 5.1096672, "m2"))
+    ]
+    assert found[0].percentile(0.8).value == pytest.approx(found[1].percentile(0.8).value, rel=1e-9)
+
+
+def test_a_range_keeps_the_builders_unit_on_the_sheet_and_in_the_working() -> None:
+    text = HEAD + line(
+        'takeoff = { kind = "gelcoat", area = { low = 20, middle = 30, high = 55, unit = "ft2" }, waste = 0 }'
+    )
+    build = parse_build(text)
+    assert place_at(build, "part.takeoff.area").unit == "ft2"
+    plan = simulate(build, trials=1024).plan
+    assert "30 ft2 (2.79 m²)" in open_line(plan, "part").working
+
+
+BOX = """
+[[consignment]]
+id = "kit"
+price = 3000
+incoterm = "FOB"
+mode = "air"
+freight_rate = 4
+origin = "JP"
+boxes = [{{ length = {}, width = {}, height = {}, weight = {}, count = 2 }}]
+"""
+
+
+def test_a_box_in_inches_and_pounds_is_the_same_box_in_centimetres_and_kilograms() -> None:
+    inches = BOX.format(
+        *(f'{{ value = {n}, unit = "{u}" }}' for n, u in ((80, "in"), (50, "in"), (24, "in"), (99, "lb")))
+    )
+    metric = BOX.format(203.2, 127, 60.96, 44.90564463)
+    assert cost(inches) == pytest.approx(cost(metric), rel=1e-12)
+    plan = simulate(parse_build(HEAD + inches), trials=1024).plan
+    assert open_line(plan, "kit.volume").working.startswith("2 × 80 × 50 × 24 in: ")
+
+
+def test_a_box_in_millimetres_is_no_slip_where_it_says_so() -> None:
+    sides = [f'{{ value = {n}, unit = "mm" }}' for n in (2000, 1200, 600)]
+    build = parse_build(HEAD + BOX.format(*sides, 45))
+    assert not [found for found in findings(build) if found.rule.startswith("odd_box")]
+    told = mistakes(BOX.format(2000, *sides[1:], 45))
+    assert "Boxes are measured in cm" in told
+    assert "found 2000 in" in mistakes(BOX.format('{ value = 2000, unit = "in" }', *sides[1:], 45))
+
+
+def test_a_price_for_a_gallon_beside_a_quantity_in_litres() -> None:
+    quantity = 'quantity = { value = 7.570823568, unit = "L" }'
+    assert cost(line(quantity, '{ value = 60, unit = "gal" }')) == pytest.approx(120)
+    assert cost(line(quantity, '{ value = 60, unit = "L" }')) == pytest.approx(60 * 7.570823568)
+    assert cost(line(quantity, "60")) == pytest.approx(60 * 7.570823568)
+    assert cost(
+        line('quantity = { value = 30, unit = "ft2" }', '{ value = 60, unit = "m2" }')
+    ) == pytest.approx(167.225472)
+
+
+def test_a_take_off_is_priced_in_another_unit_than_it_counts() -> None:
+    table = 'takeoff = { kind = "paint", paint = "clear", area = 6 }'
+    litres, gallons = (cost(line(table, price)) for price in ("60", '{ value = 60, unit = "gal" }'))
+    assert litres / gallons == pytest.approx(3.785411784)
+    with pytest.raises(
+        RuleError, match=r"part.price: the price is for one 'gal', the take-off counts 'tins of 1 L'"
+    ):
+        cost(
+            line(
+                'takeoff = { kind = "paint", paint = "clear", area = 6, pack = 1 }',
+                '{ value = 60, unit = "gal" }',
+            )
+        )
+
+
+@pytest.mark.parametrize(("text", "words"), [
+    (line('takeoff = { kind = "gelcoat", area = { value = 30, unit = "ft" } }'),
+     ("'part', takeoff, area: ", "unit is 'ft', a length", "This is an area: write cm2, m2, in2, ft2 or yd2")),
+    (line('takeoff = { kind = "gelcoat", area = { low = 3, high = 4, unit = "qm" } }'),
+     ("'part', takeoff, area: ", "unit is 'qm', which is none that is known", "leave the unit out for m²")),
+    (line('takeoff = { kind = "paint", paint = "base", area = 6, per_mix = { value = 1, unit = "oz" } }'),
+     ("'part', takeoff, per_mix: ", "unit is 'oz', a weight", "A fluid ounce is fl oz")),
+    (line('takeoff = { kind = "paint", paint = "base", area = 6, pack = { value = 1, unit = "kg" } }'),
+     ("pack: unit is 'kg', a weight", "This is a volume")),
+    (line('takeoff = { kind = "film", area = 6, roll_width = { value = 60, unit = "lb" } }'),
+     ("'part', takeoff, roll_width: ", "unit is 'lb', a weight", "This is a length")),
+    (line('takeoff = { kind = "film", area = 6, roll_width = { value = 60 } }'),
+     ("'part', takeoff, roll_width: ", "{ value = 60, unit = \"in\" }")),
+    (line('takeoff = { kind = "film", area = 6, waste = { value = 10, unit = "in" } }'),
+     ("'part', takeoff, waste: ", "unit is 'in', a length", "This is a plain number: write no unit")),
+    (line('takeoff = { kind = "abrasives", area = 5, steps = [{ grit = 80, rounds = { value = 2, unit = "m" } }] }'),
+     ("'part', takeoff, steps no. 1, rounds: ", "unit is 'm', a length")),
+    (BOX.format(200, 100, '{ value = 24, unit = "lb" }', 40),
+     ("consignment 'kit', boxes no. 1, height: ", "unit is 'lb', a weight", "This is a length")),
+    (line('quantity = { value = 3, unit = "kg" }', '{ value = 3, unit = "gal" }'),
+     ("'part': ", "quantity is in 'kg', price for one 'gal'")),
+    (line('quantity = { value = 3, unit = "tubs" }', '{ value = 3, unit = "gal" }'),
+     ("'part': ", "quantity is in 'tubs', price for one 'gal'")),
+])  # fmt: skip
+def test_a_unit_that_does_not_fit_is_named_with_its_place_and_what_is_legal(
+    text: str, words: tuple[str, ...]
+) -> None:
+    told = mistakes(text)
+    for word in words:
+        assert word in told
+
+
+def test_a_count_may_say_what_it_counts() -> None:
+    assert misfit("coats", "") is None
+    assert cost(line('quantity = { value = 3, unit = "tubs" }')) == 3
+
+
+def test_a_metric_build_never_loads_the_units_library() -> None:
+    text = (
+        HEAD
+        + line('takeoff = { kind = "gelcoat", area = { value = 3, unit = "m2" } }')
+        + BOX.format('{ value = 2, unit = "m" }', 90, 50, '{ value = 9000, unit = "g" }')
+    )
+    code = (
+        "import sys; from forecast.build.buildfile import parse_build; from forecast.engine.forecast import simulate; "
+        "simulate(parse_build(sys.stdin.read()), trials=1024); print('pint' in sys.modules)"
+    )
+    found = subprocess.run(
+        [sys.executable, "-c", code], input=text, capture_output=True, text=True, check=True
+    )
+    assert found.stdout.strip() == "False"
