@@ -16,6 +16,7 @@ from forecast.build.completeness_import import of_consignments, percentages, sto
 from forecast.build.completeness_odd import odd
 from forecast.build.completeness_options import of_options
 from forecast.build.completeness_rules import GRADES, Finding, load_rules, usual_cost
+from forecast.build.completeness_usual import of_usual, of_ways
 from forecast.build.facts import Facts
 from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Span
 from forecast.build.library.load import rounded
@@ -32,7 +33,7 @@ _THESES = (
 
 
 def findings(build: Build) -> tuple[Finding, ...]:
-    """Give what a build may have left out, the gravest first, without what the file answers as not needed.
+    """Give what a build may have left out, the gravest and then the dearest first, without what the file answers.
 
     Parameters
     ----------
@@ -49,21 +50,24 @@ def findings(build: Build) -> tuple[Finding, ...]:
     left = [
         item for item in found if item.rule not in answered and item.rule.partition("-")[0] not in answered
     ]
-    return tuple(sorted(left, key=lambda item: GRADES.index(item.grade)))
+    code = build.build.currency
+    return tuple(sorted(left, key=lambda item: (GRADES.index(item.grade), -item.worth(code))))
 
 
 def _lacking(build: Build) -> list[Finding]:
     """Give what a build lacks, its options aside."""
     facts = Facts(build)
+    absent = [*_absent(facts)]
     return [
-        *odd(facts), *_absent(facts), *of_consignments(facts), *storage(facts), *percentages(facts), *_widths(facts),
+        *odd(facts), *absent, *of_usual(facts, {item.starter for item in absent if item.starter}),
+        *of_ways(facts), *of_consignments(facts), *storage(facts), *percentages(facts), *_widths(facts),
     ]  # fmt: skip
 
 
 def _absent(facts: Facts) -> Iterator[Finding]:
     for need in load_rules():
         if need.is_called_for(facts) and not need.is_there(facts):
-            usual = usual_cost(facts.build, need.starter)
+            usual = usual_cost(facts.build, need.starter, need.also)
             yield Finding(
                 need.rule,
                 need.grade,
@@ -73,6 +77,7 @@ def _absent(facts: Facts) -> Iterator[Finding]:
                 usual.unit,
                 usual.source,
                 need.starter,
+                chance=usual.chance,
             )
 
 

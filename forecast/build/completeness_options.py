@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Iterator
 from dataclasses import replace
 
 from forecast.build.completeness_rules import Finding
+from forecast.build.completeness_usual import without_causes
 from forecast.build.guided.text import toml_value
 from forecast.build.library import library_of
 from forecast.build.options import with_option
@@ -51,7 +52,7 @@ def _mend(build: Build, option: Option, item: Finding) -> str:
         timed = build.build.hours_per_week is not None
         kind, table = library.table(item.starter, present, timed=timed)
         table.pop("note")
-        table = _without_causes(table, {cause.id for cause in build.cause})
+        table = without_causes(table, {cause.id for cause in build.cause})
         words = ", ".join(f"{key} = {toml_value(value)}" for key, value in table.items())
         return f"Under {place} add [[option.{kind}]] with the keys {words}."
     for kind in ("line", "event"):
@@ -59,19 +60,6 @@ def _mend(build: Build, option: Option, item: Finding) -> str:
     if item.line in option.override:
         return f"{item.mend} That of {place} is meant: write it into its override."
     return item.mend
-
-
-def _without_causes(table: dict[str, object], present: Collection[str]) -> dict[str, object]:
-    """Leave out shared causes that the build does not have."""
-    cleaned: dict[str, object] = {}
-    for key, value in table.items():
-        if key == "causes" and isinstance(value, dict):
-            value = {name: load for name, load in value.items() if name in present}
-        elif isinstance(value, dict):
-            value = _without_causes(value, present)
-        if value != {}:
-            cleaned[key] = value
-    return cleaned
 
 
 __all__ = ["of_options"]

@@ -8,7 +8,7 @@ from functools import cache
 from importlib import resources
 from typing import Any, Literal
 
-from forecast.build.edit import SetKey
+from forecast.build.edit import AddItem, SetKey
 from forecast.build.facts import Facts
 from forecast.build.library import PRACTICE, Library, Range, load_library
 from forecast.build.rates import ask_for_rate, per_euro
@@ -46,8 +46,10 @@ class Finding:
         Which key of it to edit, with an example; empty where a starter adds it.
     sheet : str
         The same for who works in the sheet of lines and not in the file; empty where the sheet does not show it.
-    change : SetKey or None
+    change : SetKey, AddItem or None
         The edit itself, where nothing is left to the builder but to overwrite it.
+    chance : float
+        How often it costs that.
     """
 
     rule: str
@@ -61,7 +63,14 @@ class Finding:
     line: str | None = None
     mend: str = ""
     sheet: str = ""
-    change: SetKey | None = None
+    change: SetKey | AddItem | None = None
+    chance: float = 1.0
+
+    def worth(self, currency: str) -> float:
+        """Give what it costs in the middle of all builds; nothing where that is not told in money."""
+        if self.cost is None or self.unit.partition(" ")[0] != currency:
+            return 0.0
+        return self.cost[1] * self.chance
 
     def __str__(self) -> str:
         text = f"{self.missing}. {self.why}"
@@ -83,15 +92,31 @@ class Usual:
     cost: Range | None
     unit: str
     source: str
+    chance: float = 1.0
 
 
-def usual_cost(build: Build, starter: str) -> Usual:
-    """Give what a starter line or event usually costs in a build's money."""
+def usual_cost(build: Build, starter: str, also: tuple[str, ...] = ()) -> Usual:
+    """Give what a starter line or event usually costs in a build's money, with those that go with it."""
+    found = _usual_cost(build, starter)
+    for other in also:
+        more = _usual_cost(build, other)
+        if found.cost is None or more.cost is None or more.unit != found.unit:
+            break
+        low, middle, high = (one + two for one, two in zip(found.cost, more.cost, strict=True))
+        found = Usual((low, middle, high), found.unit, found.source, found.chance)
+    return found
+
+
+def _usual_cost(build: Build, starter: str) -> Usual:
     home, factor = build.build.currency, per_euro(build)
     cost, unit = _usual(load_library(factor or 1.0), starter, home)
     if factor is None and not unit.startswith("percent"):
         return Usual(None, unit, f"What it usually costs is not known: {ask_for_rate(home)}")
-    return Usual(cost, unit, PRACTICE if cost else "")
+    library = load_library(1.0)
+    chances = {line.id: line.chance for line in library.lines} | {
+        item.id: item.chance for item in library.events
+    }
+    return Usual(cost, unit, PRACTICE if cost else "", chances[starter])
 
 
 def _usual(library: Library, starter: str, currency: str) -> tuple[Range | None, str]:
@@ -127,6 +152,8 @@ class Needed:
         True where a risk event will do too.
     certain : bool
         True where the facts that call for it tell already that it is not there.
+    also : tuple of str
+        Starters whose usual cost it has besides.
     """
 
     rule: str
@@ -140,6 +167,7 @@ class Needed:
     groups: tuple[str, ...] = ()
     event: bool = False
     certain: bool = False
+    also: tuple[str, ...] = ()
 
     def is_called_for(self, facts: Facts) -> bool:
         """Tell whether the build needs it."""
@@ -160,7 +188,7 @@ def load_rules() -> tuple[Needed, ...]:
     """Read all rules, in the order of display."""
     text = resources.files("forecast.build").joinpath("completeness.toml").read_text(encoding="utf-8")
     items: list[dict[str, Any]] = tomllib.loads(text)["needed"]
-    lists = ("when", "when_all", "words", "groups")
+    lists = ("when", "when_all", "words", "groups", "also")
     return tuple(Needed(**(item | {key: tuple(item.get(key, ())) for key in lists})) for item in items)
 
 

@@ -145,7 +145,10 @@ class Facts:
         """Something comes from abroad."""
         if self.build.consignment or self.foreign:
             return True
-        if any(line.group == "import" for line in self.build.line) or self.has(("import", "imported")):
+        bought = ("kit", "freight", "import", "wheels", "hardware")
+        if any(line.group == "import" for line in self.build.line) or self.has(
+            ("import", "imported"), bought
+        ):
             return True
         return self.has(SEA_WORDS, ("freight",))
 
@@ -322,8 +325,14 @@ class Facts:
 
     @cached_property
     def no_dues(self) -> bool:
-        """Something comes from abroad by lines alone, with neither duty nor import tax."""
-        return self.unconsigned_import and not self.duty and not self.import_tax
+        """A kit, or something from abroad, comes by lines alone, with neither duty nor import tax."""
+        kit = not self.build.consignment and self.kit
+        return (self.unconsigned_import or kit) and not self.duty and not self.import_tax
+
+    @cached_property
+    def unshipped(self) -> bool:
+        """A kit comes by lines alone."""
+        return self.kit and not self.build.consignment
 
 
 __all__ = ["Facts", "text_of"]

@@ -16,6 +16,8 @@ from forecast.dashboard.state import Opened
 from forecast.views.money import about
 from forecast.words.text import STRONG
 
+SHOWN = 5
+"""So many stand open, the gravest and dearest; the others are folded away."""
 _GRADES = {
     "must": "Every such build has it",
     "usual": "Most such builds have it",
@@ -37,10 +39,12 @@ def missing(view: Opened, build: Build) -> None:
         st.markdown("Nothing that such builds usually have is missing.")
         return
     text(_lead(found))
+    for item in found[:SHOWN]:
+        _finding(view, build, item)
     for grade, words in _GRADES.items():
-        items = [item for item in found if item.grade == grade]
+        items = [item for item in found[SHOWN:] if item.grade == grade]
         if items:
-            with st.expander(f"{words}: {len(items)}", expanded=grade == "must"):
+            with st.expander(f"{words}: {len(items)} more"):
                 for item in items:
                     _finding(view, build, item)
 

@@ -532,7 +532,10 @@ def test_findings_say_what_they_cost_and_which_key_to_edit(
     assert "yours to overwrite" in tyres["source"]
     hinges = next(item for item in found if item["rule"] == "no_width-hinges")
     assert (hinges["starter"], hinges["line"], hinges["cost"]) == (None, "hinges", None)
-    text = run(capsys, "check", str(build))
+    folded = run(capsys, "check", str(build))
+    assert 'In [[line]] with id = "hinges" write your own range' not in folded
+    assert "(no_width-hinges)" in folded
+    text = run(capsys, "check", str(build), "--all")
     assert 'In [[line]] with id = "hinges" write your own range' in text
     assert "amount = { low = 72, middle = 90, high = 140 }" in text
     assert f"forecast not-needed {build} no_width-hinges --why" in text

@@ -8,8 +8,8 @@ from typing import Any
 from forecast.build.cautions import Caution, cautions_for
 from forecast.build.files import write_file
 from forecast.build.guided.answers import Answers
-from forecast.build.guided.kit import consignment_table, currency_tables
-from forecast.build.guided.lines import LEFT_OUT_WORDS, add_waits, cost_lines, work_lines
+from forecast.build.guided.kit import consignment_table, currency_tables, panels_of
+from forecast.build.guided.lines import AT_HAND, LEFT_OUT_WORDS, add_waits, cost_lines, work_lines
 from forecast.build.guided.questions import WEEK_HOURS
 from forecast.build.guided.risks import events, measures, scenarios
 from forecast.build.guided.text import Section, Table, write_sections
@@ -45,9 +45,16 @@ _SECTIONS = {
 }
 
 
-def library_for(answers: Answers) -> Library:
-    """Give the starter library, scaled to the builder's currency and the shops of their country."""
-    factor = load_library(currency=answers.currency).currency_factor
+def library_for(answers: Answers, factor: float | None = None) -> Library:
+    """Give the starter library, scaled to the builder's currency and the shops of their country.
+
+    Parameters
+    ----------
+    answers : Answers
+    factor : float, optional
+        Units of the builder's currency for one euro; the reference rate where it is left out.
+    """
+    factor = load_library(factor, currency=answers.currency).currency_factor
     shops = countries()[answers.rules].shops
     rate = next(item for item in load_rates() if item.id == shops)
     low, middle, high = (rounded(number * factor) for number in rate.range)
@@ -142,12 +149,16 @@ def _not_needed(answers: Answers) -> tuple[Table, ...]:
     if not answers.imported:
         said["import_dues"] = "bought within the same customs territory: no duty and no import tax"
     at_hand = answers.at_hand or ()
-    said |= {rule: "at hand already" for name, rule in _ASKED_FOR.items() if name in at_hand}
+    said |= {line: "at hand already" for line, name in AT_HAND.items() if name in at_hand}
+    panels = panels_of(answers)
+    if not any(panel.bonded for panel in panels):
+        said |= dict.fromkeys(("adhesive", "body_fasteners"), "no part of this kit is bonded or riveted on")
+    if not any(panel.filled for panel in panels):
+        said["filler"] = "no part of this kit has a joint that is filled"
+    if answers.wheels_new is False and "arches" not in {panel.id for panel in panels}:
+        said["wheel_fixings"] = "the wheels that it has stay, and no arch is widened"
     words = ("What `forecast check` need not ask for again.",)
     return (Table("[not_needed]", said, above=words),) if said else ()
-
-
-_ASKED_FOR = {"mask": "air_fed_mask", "stands": "jack_stands"}
 
 
 def _line(table: dict[str, Any]) -> Table:

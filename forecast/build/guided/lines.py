@@ -20,8 +20,9 @@ LEFT_OUT_WORDS = (
     "Left out, as nothing was said of them: springs and dampers, surface film, paint of the whole car. Add a line for "
     "what applies."
 )
-_WHEELS = ("wheels", "tyres", "wheel_fixings", "tyre_mounting")
-_AT_HAND = {
+WHEEL_SET = "Four wheels with tyres, fixings, mounting and balancing"
+WHEEL_LINES = ("wheels", "tyres", "wheel_fixings", "tyre_mounting")
+AT_HAND = {
     "compressor": "compressor", "sander": "sander", "spray_guns": "spray_gun", "jack_stands": "stands",
     "air_fed_mask": "mask", "rented_space": "space",
 }  # fmt: skip
@@ -84,10 +85,10 @@ _REDONE = ("filler", "filler_skim", "primers", "paint_materials", "paint_clear")
 
 def _adapted(line: StarterLine, answers: Answers) -> dict[str, Any] | None:
     """Give a starter line as the answers make it; None where they make it needless."""
-    at_hand = _AT_HAND.get(line.id)
+    at_hand = AT_HAND.get(line.id)
     if at_hand and answers.at_hand is not None and at_hand in answers.at_hand:
         return None
-    if line.id in _WHEELS and answers.wheels_new is not True:
+    if line.id in WHEEL_LINES and answers.wheels_new is not True:
         widened = "arches" in {panel.id for panel in panels_of(answers)}
         if line.id != "wheel_fixings" or answers.wheels_new is None or not widened:
             return None
@@ -157,10 +158,10 @@ def _hours_known(package: str, answers: Answers) -> Range:
 
 
 def _wheel_set(library: Library) -> dict[str, Any]:
-    parts = [library.line(name).range for name in _WHEELS]
+    parts = [library.line(name).range for name in WHEEL_LINES]
     low, middle, high = (sum(numbers) for numbers in zip(*parts, strict=True))
     return {
-        "id": "wheel_set", "name": "Four wheels with tyres, fixings, mounting and balancing", "group": "wheels",
+        "id": "wheel_set", "name": WHEEL_SET, "group": "wheels",
         "amount": as_figure(stretched((low, middle, high), 1, 1, 1)), "chance": 0.5, "safety": True,
         "note": f"{PRACTICE} {_GUESSED} When it is settled, write wheels, tyres, fixings and mounting as four lines.",
     }  # fmt: skip

@@ -19,7 +19,7 @@ _RUST = {"sound": 0.1, "worn": 0.3, "rusty": 0.6, None: 0.35}
 _COUNTED_ALREADY = frozenset({"customs_trouble", "currency_move"})
 """Events that a consignment and its rate of exchange have in them."""
 
-_WITH_WHEELS = frozenset({"tyre_touches", "wrong_wheel"})
+WITH_WHEELS = frozenset({"tyre_touches", "wrong_wheel"})
 _OWN_WORK = frozenset({"tool_breaks", "injury"})
 
 _WORKED_BY_THE_SHOP = (
@@ -44,7 +44,7 @@ def events(answers: Answers, library: Library, lines: Sequence[dict[str, Any]]) 
     for event in library.events:
         if event.id in _COUNTED_ALREADY:
             continue
-        if event.id in _WITH_WHEELS and answers.wheels_new is False:
+        if event.id in WITH_WHEELS and answers.wheels_new is False:
             continue
         if event.id == "hidden_rust":
             event = replace(event, chance=_RUST[answers.car_state])

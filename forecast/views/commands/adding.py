@@ -94,11 +94,17 @@ def run_add(options: argparse.Namespace) -> int:
 
 def _edit(options: argparse.Namespace, folder: BuildFolder, item: Finding) -> int:
     """Make the edit of a finding."""
+    from forecast.build.edit import AddItem
+
     change = item.change
     if change is None:
         message = f"{item.rule}: {item.mend}"
         raise ForecastError(message)
     _change(folder, [change])
+    if isinstance(change, AddItem):
+        id = str(change.table["id"])
+        text = f"{id} is added. Its range is common practice, no source: overwrite it with your own."
+        return answer(options, text, {"added": id})
     done = "taken out" if change.value is None else "written"
     text = f"{change.key} of {change.item} is {done}."
     if item.cost is not None and change.value is not None and change.key != "overrides":

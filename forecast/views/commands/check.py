@@ -19,12 +19,16 @@ if TYPE_CHECKING:
 
 _NAMES = 3
 """So many lines are named beside a caution."""
+SHOWN = 5
+"""So many things that may have been left out are told in full; the others by name."""
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command."""
     detail = "Reads the build file and reports every mistake at once; then what such a build usually needs besides."
-    add_file(command(commands, "check", "what is wrong or missing in a build file", run, detail))
+    checking = command(commands, "check", "what is wrong or missing in a build file", run, detail)
+    add_file(checking)
+    checking.add_argument("--all", action="store_true", help="tell all that may have been left out in full")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -54,11 +58,7 @@ def run(options: argparse.Namespace) -> int:
         text += ["", f"{many}. Is that meant?"]
         text += [f"  {item['text']}{_how(typed(options.file), item)}" for item in odd]
     if found:
-        text += [
-            "",
-            f"{len(found)} {'thing' if len(found) == 1 else 'things'} such a build usually needs besides:",
-        ]
-        text += [f"  {item['grade']:<8} {item['text']}{_how(typed(options.file), item)}" for item in found]
+        text += ["", *_missing_words(found, typed(options.file), every=options.all)]
     if suggestions:
         text += ["", "Ranges worth a second look:", *(f"  {item}" for item in suggestions)]
     if undecided:
@@ -102,6 +102,23 @@ def run(options: argparse.Namespace) -> int:
             "hazards_asked": list(asked),
         },
     )
+
+
+def _missing_words(found: list[dict[str, Any]], file: str, *, every: bool) -> list[str]:
+    """Tell what may have been left out: the first in full, and the others by name, by how usual they are."""
+    shown = found if every else found[:SHOWN]
+    many = "thing" if len(found) == 1 else "things"
+    first = "" if len(shown) == len(found) else f" The first {len(shown)}"
+    told = [f"{len(found)} {many} such a build usually needs besides{'.' if first else ''}{first}:"]
+    told += [f"  {item['grade']:<8} {item['text']}{_how(file, item)}" for item in shown]
+    for grade in dict.fromkeys(item["grade"] for item in found[len(shown) :]):
+        names = [
+            f"{item['missing']} ({item['rule']})" for item in found[len(shown) :] if item["grade"] == grade
+        ]
+        told += [f"  {grade:<8} besides: {'; '.join(names)}"]
+    if first:
+        told += [f"All in full: forecast check {file} --all"]
+    return told
 
 
 def _rules(build: Build) -> tuple[list[dict[str, Any]], list[dict[str, Any]], list[str]]:
