@@ -6,16 +6,19 @@ A question is a finding of grade "odd". It is answered as the others are: by men
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Mapping
 
 from forecast.build.completeness_rules import Finding
-from forecast.build.consignment import BOX_UNITS
+from forecast.build.consignment import BOX_UNITS, Consignment
 from forecast.build.facts import Facts
 from forecast.build.figures import FigureBase, Known, Normal, highest, lowest
 from forecast.build.places_of_figures import Place, places
 from forecast.build.rates import middle_rate
 from forecast.build.schema import Build
-from forecast.build.units import counted_in
+from forecast.build.takeoff import FillerTakeoff
+from forecast.build.takeoff_base import own_unit
+from forecast.build.units import counted_in, like_metric
 from forecast.words.currencies import reference
 
 WIDEST = 1000.0
@@ -25,6 +28,20 @@ FAR_RATE = 0.25
 LIGHTEST, HEAVIEST = 3.0, 3000.0
 """kg per m³ of a packed box: under the first its sides may be in mm, over the second its weight in g. A light box of
 panels has 15 to 40, steel in a crate up to 2,000 (common practice, no source)."""
+SIZES: Mapping[str, tuple[float, float]] = {
+    "area": (0.005, 60.0), "spoiled_panel": (0.005, 10.0), "length": (0.02, 100.0), "width": (0.5, 600.0),
+    "depth": (0.1, 60.0), "thickness": (0.02, 40.0), "pitch": (3.0, 500.0), "film": (5.0, 1000.0),
+    "density": (0.2, 8.0), "coverage": (0.3, 40.0), "per_mix": (0.1, 1000.0), "nozzle_loss": (0.1, 500.0),
+}  # fmt: skip
+"""Least and most of a dimension on one car, in the take-off's own unit, before it is asked about (our choice: the
+outside of a car has 12 to 20 m², of a long van 40)."""
+QUANTITIES: Mapping[str, float] = {"m": 500.0, "m²": 200.0, "m³": 33.0, "kg": 3000.0}
+"""The most of anything that a line buys for one car, by what it is counted in; 33 m³ fill a container of 20 feet."""
+LARGEST_BOXES = 33.0
+"""m³ of all boxes of a consignment."""
+MOST_FILLER, MOST_COAT = 1.5, 4.0
+"""kg of filler on a metre of a joint, and on a square metre; usual are 0.2 to 0.5, and under 1 (common practice)."""
+_FILLER = 1.8  # kg per litre
 _MONEY = ("amount", "price", "cost", "minimum", "maximum", "percent")
 
 
@@ -35,6 +52,8 @@ def odd(facts: Facts) -> Iterator[Finding]:
         yield from _too_wide(place)
         yield from _below_zero(place)
         yield from _small_percent(place)
+        yield from _sizes(place)
+    yield from _thick_filler(build)
     for measure in build.measure:
         yield from _below_zero(
             Place(measure.id, "cost", measure.cost, measure.title, "", "cost", build.build.currency)
@@ -136,25 +155,110 @@ def _rates(build: Build) -> Iterator[Finding]:
 
 def _boxes(build: Build) -> Iterator[Finding]:
     for item in build.consignment:
-        for number, box in enumerate(item.boxes, start=1):
-            length, width, height, weight = (
-                _at_most(getattr(box, key), own) for key, own in BOX_UNITS.items()
-            )
-            if length is None or width is None or height is None or weight is None:
-                continue
-            sides = length, width, height
-            volume = 1e-6 * length * width * height
-            if volume <= 0 or LIGHTEST <= weight / volume <= HEAVIEST:
-                continue
-            size = " × ".join(f"{side:,.6g}" for side in sides)
-            light = weight / volume < LIGHTEST
-            yield _asked(
-                "odd_box", item.id, str(number), f"{item.title}, box {number}: {size} cm at {weight:,.6g} kg",
-                f"That is {weight / volume:,.3g} kg for a cubic metre. "
-                + ("Its sides may be in mm." if light else "Its weight may be in g, or a side in m."),
-                f"Look at boxes of {item.id!r}: sides are in cm, the weight of one box in kg.",
-                "Look at its rows in the sheet above: sides are in cm, the weight of one box in kg.",
-            )  # fmt: skip
+        odd_ones = list(_odd_boxes(item))
+        yield from odd_ones or _volumes(item)
+
+
+def _odd_boxes(item: Consignment) -> Iterator[Finding]:
+    """Ask about boxes that are too light or too heavy for their size."""
+    for number, box in enumerate(item.boxes, start=1):
+        length, width, height, weight = (_at_most(getattr(box, key), own) for key, own in BOX_UNITS.items())
+        if length is None or width is None or height is None or weight is None:
+            continue
+        sides = length, width, height
+        volume = 1e-6 * length * width * height
+        if volume <= 0 or LIGHTEST <= weight / volume <= HEAVIEST:
+            continue
+        size = " × ".join(f"{side:,.6g}" for side in sides)
+        light = weight / volume < LIGHTEST
+        yield _asked(
+            "odd_box", item.id, str(number), f"{item.title}, box {number}: {size} cm at {weight:,.6g} kg",
+            f"That is {weight / volume:,.3g} kg for a cubic metre. "
+            + ("Its sides may be in mm." if light else "Its weight may be in g, or a side in m."),
+            f"Look at boxes of {item.id!r}: sides are in cm, the weight of one box in kg.",
+            "Look at its rows in the sheet above: sides are in cm, the weight of one box in kg.",
+        )  # fmt: skip
+
+
+def _volumes(item: Consignment) -> Iterator[Finding]:
+    """Ask about boxes that fill more than a container."""
+    whole = 0.0
+    for box in item.boxes:
+        sides = [_at_most(getattr(box, key), "cm") for key in ("length", "width", "height")]
+        whole += 1e-6 * box.count * math.prod(side or 0.0 for side in sides)
+    if whole <= LARGEST_BOXES:
+        return
+    yield _asked(
+        "large_boxes", item.id, "", f"{item.title}, boxes: {whole:,.0f} m³ in all",
+        f"A container of 20 feet holds {LARGEST_BOXES:g}. A side may be in mm, or count may be a slip.",
+        f"Look at boxes of {item.id!r}: sides are in cm where no unit is written.",
+        "Look at its rows in the sheet above: sides are in cm where no unit is written.",
+    )  # fmt: skip
+
+
+def _sizes(place: Place) -> Iterator[Finding]:
+    """Ask about dimensions and quantities that no car has."""
+    key, written = place.key.rpartition(".")[2], place.figure.unit
+    if place.key == "quantity":
+        own = like_metric(written, QUANTITIES)
+        limits = (0.0, QUANTITIES[own]) if own else None
+    else:
+        own, limits = own_unit(key), SIZES.get(key) if place.key.startswith("takeoff.") else None
+    low, high = _at_least(place.figure, own or ""), _at_most(place.figure, own or "")
+    if limits is None or own is None or low is None or high is None:
+        return
+    least, most = limits
+    if high <= most and (low >= least or low <= 0):
+        return
+    found = high if high > most else low
+    size = f"{found:,.6g} {own}"
+    if written and written != own:
+        size = f"{(highest(place.figure) if high > most else lowest(place.figure)):,.6g} {written} ({size})"
+    bound = f"at most {most:g}" if high > most else f"at least {least:g}"
+    in_mm = (
+        high > most and not written and own in ("m", "m²") and low / (1000 if own == "m" else 1e6) >= least
+    )
+    small = (
+        f"{found / (1000 if own == 'm' else 1e6):,.4g} {own}, if {'mm' if own == 'm' else 'mm²'} was meant"
+    )
+    yield _asked(
+        "odd_size", place.item, place.key, f"{place.title}, {place.word}: {size}",
+        f"One car takes {bound} {own}" + (f"; it would be {small}." if in_mm else "."),
+        f"Look at {place.key} of {place.item!r}: it counts in {written or own}; another unit is written beside the "
+        'number, such as unit = "in".',
+        f"Look at it in the sheet above: it counts in {written or own}.",
+    )  # fmt: skip
+
+
+def _thick_filler(build: Build) -> Iterator[Finding]:
+    """Ask about filler so thick that it is no filler any more."""
+    for item in build.line:
+        table = item.takeoff
+        if not isinstance(table, FillerTakeoff):
+            continue
+        if table.area is not None and table.thickness is not None:
+            thick = _at_most(table.thickness, "mm")
+            each, most, of = _FILLER * (thick or 0.0), MOST_COAT, "square metre"
+        elif table.width is not None and table.depth is not None:
+            wide, deep = _at_most(table.width, "mm"), _at_most(table.depth, "mm")
+            each, most, of = _FILLER * (wide or 0.0) * (deep or 0.0) / 1000, MOST_FILLER, "metre"
+        else:
+            continue
+        if each <= most:
+            continue
+        yield _asked(
+            "thick_filler", item.id, "", f"{item.title}: up to {each:,.2g} kg of filler on each {of}",
+            f"More than {most:g} kg is no filler any more: it cracks, and the part does not fit. A side may be a slip.",
+            f"Look at the take-off of {item.id!r}: width, depth and thickness are in mm where no unit is written. What "
+            "is deeper than 3 mm is laminated first.",
+            "Look at its rows in the sheet above; what is deeper than 3 mm is laminated first.",
+        )  # fmt: skip
+
+
+def _at_least(figure: FigureBase, own: str) -> float | None:
+    """Give the smallest number that a figure names, in the tool's own unit."""
+    least = lowest(figure)
+    return None if least is None else counted_in(own, least, figure.unit)
 
 
 def _at_most(figure: FigureBase, own: str) -> float | None:

@@ -74,6 +74,14 @@ def _measured(figure: FigureBase) -> FigureBase:
     return figure
 
 
+def _measured_or_none(figure: FigureBase) -> FigureBase:
+    return (
+        figure
+        if isinstance(figure, Known) and figure.value == 0 and not figure.currency
+        else _measured(figure)
+    )
+
+
 def _share(figure: FigureBase) -> FigureBase:
     if figure.currency is not None:
         wrong(f"currency is {figure.currency!r}", "A percentage has no currency: leave it out here.")
@@ -117,6 +125,9 @@ def _temperature(figure: FigureBase) -> FigureBase:
 
 Measured = Annotated[UncertainFigure, AfterValidator(_measured)]
 """A length, area, count or factor: above zero, without a currency."""
+
+Skippable = Annotated[UncertainFigure, AfterValidator(_measured_or_none)]
+"""What a step takes, or 0 where the step is skipped."""
 
 Share = Annotated[UncertainFigure, AfterValidator(_share)]
 """A percentage on top of something: 15 means 15 %; zero where there is none."""

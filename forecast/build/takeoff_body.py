@@ -13,6 +13,7 @@ from forecast.build.takeoff_base import (
     AsWritten,
     Measured,
     Share,
+    Skippable,
     TakeoffBase,
     Temperature,
     exactly,
@@ -226,7 +227,7 @@ class PaintTakeoff(TakeoffBase):
     waste : figure or None
         Percent left in pot, cup and strainer.
     per_mix : figure or None
-        Millilitres lost with each mix on top.
+        Millilitres lost with each mix on top; 0 where none are.
     coverage : figure or None
         m² per litre and coat as a chart or tin says, losses included; excludes film, solids, transfer, waste
         and per_mix.
@@ -245,7 +246,7 @@ class PaintTakeoff(TakeoffBase):
     method: Literal["large-panels", "kit-parts", "conventional", "airless", "brush"] = "kit-parts"
     transfer: Arriving | None = None
     waste: Share | None = None
-    per_mix: Measured | None = None
+    per_mix: Skippable | None = None
     coverage: Measured | None = None
     share: Annotated[float, Field(strict=True, gt=0, le=100)] = 100
 

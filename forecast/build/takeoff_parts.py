@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, model_validator
 
 from forecast.build.figures import FigureBase, Known, Positive, wrong
-from forecast.build.takeoff_base import AsWritten, Dimensions, Lost, Measured, Share, TakeoffBase
+from forecast.build.takeoff_base import AsWritten, Dimensions, Lost, Measured, Share, Skippable, TakeoffBase
 
 Section = Literal["rectangle", "fillet", "half-round", "round", "vee", "bond-line"]
 
@@ -61,9 +61,9 @@ class AdhesiveTakeoff(TakeoffBase):
     two_part : bool
         True where it mixes in a nozzle.
     pauses : figure or None
-        How often work stops for so long that the nozzle sets, over the whole job.
+        How often work stops for so long that the nozzle sets, over the whole job; 0 where it never does.
     nozzle_loss : figure or None
-        ml left in each nozzle.
+        ml left in each nozzle; 0 where none is.
     """
 
     kind: Literal["adhesive"] = "adhesive"
@@ -76,8 +76,8 @@ class AdhesiveTakeoff(TakeoffBase):
     residue: Lost | None = None
     waste: Share | None = None
     two_part: bool = False
-    pauses: Measured | None = None
-    nozzle_loss: Measured | None = None
+    pauses: Skippable | None = None
+    nozzle_loss: Skippable | None = None
 
     @model_validator(mode="after")
     def _dimensions(self) -> AdhesiveTakeoff:
@@ -103,7 +103,7 @@ class FilmTakeoff(TakeoffBase):
     waste : figure or None
         Percent.
     spoiled_panel : figure or None
-        m² of one panel that is spoiled and cut again.
+        m² of one panel that is spoiled and cut again; 0 where none is.
     """
 
     kind: Literal["film"] = "film"
@@ -111,7 +111,7 @@ class FilmTakeoff(TakeoffBase):
     cut: Literal["vinyl", "bulk", "pre-cut"] = "vinyl"
     roll_width: Annotated[float, Field(strict=True, ge=0.1, le=3), AsWritten] = 1.52
     waste: Share | None = None
-    spoiled_panel: Measured | None = None
+    spoiled_panel: Skippable | None = None
 
     @classmethod
     def pack_unit(cls, raw: Mapping[str, Any]) -> str:
@@ -127,13 +127,13 @@ class SandingStep(Dimensions):
     grit : int
         40 for P40.
     rounds : figure
-        How many times over the area.
+        How many times over the area; 0 where this grit is skipped.
     rate : figure or None
         Pieces per m² and round.
     """
 
     grit: Annotated[int, Field(strict=True, ge=24, le=3000)]
-    rounds: Measured = Known(value=1)
+    rounds: Skippable = Known(value=1)
     rate: Measured | None = None
 
 

@@ -8,7 +8,7 @@ units library pint, which is loaded at the first of them. A unit is one word or 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING
@@ -244,6 +244,25 @@ def formula_in(own: str, node: Formula, written: str | None) -> Formula:
     return Sum((scaled, Constant(offset))) if offset else scaled
 
 
+_USUAL = frozenset(
+    {"ft", "in", "yd", "foot", "feet", "inch", "inches", "yards", "lb", "oz", "gal", "qt", "pt"}
+)
+_NAMES = re.compile(r"[^/*^23²³ ]+")
+
+
+def like_metric(written: str | None, own: Iterable[str]) -> str | None:
+    """Give which of the tool's own units a word counts like, ``m²`` for ``ft2``; None where it counts things.
+
+    Words that name things, such as ``cartridges``, are told without the units library.
+    """
+    if not written or not all(
+        name in _METRIC or name.lower() in _USUAL or name.lower() in _OTHER_WORDS
+        for name in _NAMES.findall(written)
+    ):
+        return None
+    return next((one for one in own if is_measure(written) and fits(written, one)), None)
+
+
 def is_measure(written: str | None) -> bool:
     """Tell whether a word is a unit of something that is measured, not counted."""
     if not written:
@@ -265,5 +284,6 @@ class Written(float):
 
 
 __all__ = [
-    "Unit", "Written", "conversion", "counted_in", "fits", "formula_in", "is_measure", "misfit", "read_unit",
+    "Unit", "Written", "conversion", "counted_in", "fits", "formula_in", "is_measure", "like_metric", "misfit",
+    "read_unit",
 ]  # fmt: skip

@@ -26,6 +26,10 @@ freight = 300
 BOX = "boxes = [{{ length = {}, width = {}, height = {}, weight = {} }}]\n"
 
 
+RIVETS = LINE + 'takeoff = {{ kind = "fasteners", length = {} }}\nprice = 0.1\n'
+FILLER = LINE + 'takeoff = {{ kind = "filler", shape = "{}", {} }}\nprice = 9\n'
+
+
 def questions(text: str) -> list[Finding]:
     """Give what is asked about a build's text."""
     return [item for item in findings(parse_build(text)) if item.grade == "odd"]
@@ -119,6 +123,18 @@ def test_an_override_is_held_to_the_same_limits() -> None:
         (KIT + BOX.format(900, 500, 400, 30), "odd_box-crate_1",
          "Crate, box 1: 900 × 500 × 400 cm at 30 kg. That is 0.167 kg for a cubic metre. Its sides may be in mm."),
         (KIT + BOX.format(180, 60, 40, 30_000), "odd_box-crate_1", "Its weight may be in g, or a side in m."),
+        (KIT + BOX.format(1300, 1250, 1240, 90_000), "large_boxes-crate", "Crate, boxes: 2,015 m³ in all."),
+        (RIVETS.format("1650"), "odd_size-a_takeoff_length",
+         "A, length: 1,650 m. One car takes at most 100 m; it would be 1.65 m, if mm was meant."),
+        (RIVETS.format('{ value = 900, unit = "ft" }'), "odd_size-a_takeoff_length", "A, length: 900 ft (274.32 m)."),
+        (RIVETS.format("{ low = 0.001, high = 0.5 }"), "odd_size-a_takeoff_length", "One car takes at least 0.02"),
+        (FILLER.format("strip", "length = 1.4, width = 200, depth = 9"), "thick_filler-a",
+         "A: up to 3.2 kg of filler on each metre. More than 1.5 kg is no"),
+        (FILLER.format("skim", "area = 0.5, thickness = 9"), "thick_filler-a", "up to 16 kg of filler on each square"),
+        (LINE + 'quantity = { value = 2000, unit = "m³" }\nprice = 9\n', "odd_size-a_quantity",
+         "A, quantity: 2,000 m³. One car takes at most 33 m³."),
+        (LINE + 'quantity = { value = 9000, unit = "lb" }\nprice = 9\n', "odd_size-a_quantity",
+         "9,000 lb (4,082.33 kg)"),
     ],
 )  # fmt: skip
 def test_what_is_odd_is_asked_about_until_it_is_answered(text: str, rule: str, told: str) -> None:
@@ -143,6 +159,12 @@ def test_what_is_odd_is_asked_about_until_it_is_answered(text: str, rule: str, t
         "[currency.GBP]\nrate = 0.97\n",
         "[currency.CHF]\nrate = 0.95\n",
         KIT + BOX.format(190, 60, 45, 12) + "insurance_percent = 0\n",
+        KIT + BOX.format(580, 230, 230, 900),
+        RIVETS.format('{ value = 1650, unit = "mm" }'),
+        RIVETS.format('{ low = 9, middle = 20, high = 60, unit = "ft" }'),
+        FILLER.format("strip", "length = 14, width = 95, depth = 5"),
+        FILLER.format("skim", "area = 12, thickness = 0.6"),
+        LINE + 'quantity = { value = 2000, unit = "pieces" }\nprice = 0.1\n',
     ],
 )
 def test_what_may_well_be_is_not_asked_about(text: str) -> None:

@@ -499,3 +499,26 @@ def test_packs_are_rounded_in_the_formula_and_not_before() -> None:
     found = expand(**FLARES, pack=2.0)
     assert any(isinstance(node, RoundedUp) for node in walk(found.formula))
     assert quantity(found, overfill=30) < quantity(found, overfill=120)
+
+
+@pytest.mark.parametrize(("table", "without"), [
+    ({"kind": "paint", "area": 6, "paint": "clear", "per_mix": 0}, {"per_mix": 0.000001}),
+    ({"kind": "film", "area": 6, "spoiled_panel": 0}, {"spoiled_panel": None}),
+    ({"kind": "adhesive", "length": 10, "section": "round", "width": 6, "two_part": True, "pauses": 0},
+     {"pauses": None}),
+    ({"kind": "adhesive", "length": 10, "section": "round", "width": 6, "two_part": True, "nozzle_loss": 0},
+     {"nozzle_loss": 0.000001}),
+    ({"kind": "abrasives", "area": 5, "steps": [{"grit": 80}, {"grit": 120, "rounds": 0}]}, {"steps": [{"grit": 80}]}),
+])  # fmt: skip
+def test_a_step_that_is_skipped_takes_nothing(table: dict[str, Any], without: dict[str, Any]) -> None:
+    left = {key: value for key, value in (table | without).items() if value is not None}
+    assert middle(expand(**table)) == pytest.approx(middle(expand(**left)), rel=1e-6)
+
+
+def test_what_may_be_skipped_is_still_not_below_zero_and_the_rest_not_zero() -> None:
+    with pytest.raises(ValidationError, match="found -1"):
+        expand(kind="paint", area=6, paint="clear", per_mix=-1)
+    with pytest.raises(ValidationError, match="found 0"):
+        expand(kind="paint", area=0, paint="clear")
+    with pytest.raises(ValidationError, match="currency"):
+        expand(kind="paint", area=6, paint="clear", per_mix={"value": 0, "currency": "EUR"})
