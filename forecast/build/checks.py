@@ -28,6 +28,8 @@ from forecast.build.schema import (
     Option,
     Scenario,
 )  # fmt: skip
+from forecast.build.surface import Surface
+from forecast.build.takeoff_base import AreaTakeoff
 from forecast.errors import MOST_MISTAKES
 
 Item = TypeVar("Item", Line, Event)
@@ -96,7 +98,7 @@ def cross_check(build: Build, extra_ids: Sequence[str] = ()) -> list[Raised]:
     """
     extra = set(extra_ids)
     found = [*_double_ids(build), *wrong_rates(build), *_wrong_region(build), *_of_items(build, extra)]
-    for check in (_routes, _overrides, _measures, _options, _handing_over, _as_changed):
+    for check in (_surfaces, _routes, _overrides, _measures, _options, _handing_over, _as_changed):
         found += check(build, extra)
     return found
 
@@ -123,10 +125,11 @@ def _items(build: Build) -> Iterator[tuple[Path, Costed]]:
 def _double_ids(build: Build) -> list[Raised]:
     found: list[Raised] = []
     seen: dict[str, Path] = {}
-    named: list[tuple[Path, Costed | Cause | Consignment | Measure]] = [*_items(build)]
+    named: list[tuple[Path, Costed | Cause | Consignment | Measure | Surface]] = [*_items(build)]
     named += [(("cause", place), cause) for place, cause in enumerate(build.cause)]
     named += [(("consignment", place), item) for place, item in enumerate(build.consignment)]
     named += [(("measure", place), item) for place, item in enumerate(build.measure)]
+    named += [(("surface", place), item) for place, item in enumerate(build.surface)]
     for path, item in named:
         if item.id in seen:
             first = seen[item.id]
@@ -188,6 +191,9 @@ def _all_figures(build: Build) -> Iterator[tuple[Path, FigureBase]]:
     for place, consignment in enumerate(build.consignment):
         for keys, figure in figures_in(consignment):
             yield ("consignment", place, *keys), figure
+    for place, surface in enumerate(build.surface):
+        for key, figure in figures_of(surface):
+            yield ("surface", place, key), figure
 
 
 def loadings_of(figure: FigureBase, estimating: float) -> dict[str, float]:
@@ -216,6 +222,22 @@ def _loadings(build: Build) -> list[Raised]:
             )
             found.append(((*at, "causes"), f"{parts}: their squares add up to {total:.2f}", mend))
     return found
+
+
+def _surfaces(build: Build, extra: set[str]) -> list[Raised]:
+    """Find take-offs of surfaces that are not there."""
+    known = {surface.id for surface in build.surface}
+    return [
+        (
+            ("line", place, "takeoff", "surfaces"),
+            f"there is no surface {id!r}",
+            f"{nearest(id, known)} Or add a [[surface]] with that id.",
+        )
+        for place, line in enumerate(build.line)
+        if isinstance(line.takeoff, AreaTakeoff)
+        for id in line.takeoff.surfaces
+        if id not in known | extra
+    ]
 
 
 def _routes(build: Build, extra: set[str]) -> list[Raised]:
@@ -317,6 +339,7 @@ def _measures(build: Build, extra: set[str]) -> list[Raised]:
     events = [event.id for event in build.event]
     consignments = {item.id for item in build.consignment}
     items = {item.id for _, item in _items(build)} | consignments | {"fx", "build"} | extra
+    items |= {surface.id for surface in build.surface}
     for place, measure in enumerate(build.measure):
         for key, names in (("chances", measure.chances), ("impacts", measure.impacts)):
             for name in names:

@@ -203,7 +203,7 @@ def _sizes(place: Place) -> Iterator[Finding]:
         own = like_metric(written, QUANTITIES)
         limits = (0.0, QUANTITIES[own]) if own else None
     else:
-        own, limits = own_unit(key), SIZES.get(key) if place.key.startswith("takeoff.") else None
+        own, limits = own_unit(key), SIZES.get(key) if place.key.startswith(("takeoff.", key)) else None
     low, high = _at_least(place.figure, own or ""), _at_most(place.figure, own or "")
     if limits is None or own is None or low is None or high is None:
         return

@@ -167,7 +167,7 @@ def _currency(document: tomlkit.TOMLDocument, item: str) -> Table | None:
 
 
 def _find(document: tomlkit.TOMLDocument, item: str) -> tuple[AoT, int, Table]:
-    for kind in ("line", "event", "consignment", "measure", "option"):
+    for kind in ("line", "event", "consignment", "surface", "measure", "option"):
         tables = document.get(kind)
         if isinstance(tables, AoT):
             for place, table in enumerate(tables):

@@ -79,7 +79,7 @@ def place_at(build: Build, path: str) -> Place:
 
 
 def places(build: Build) -> Iterator[Place]:
-    """Give each figure of consignments, lines and events, in that order; rates of exchange stand apart."""
+    """Give each figure of consignments, surfaces, lines and events, in that order; rates of exchange stand apart."""
     home = build.build.currency
     for consignment in build.consignment:
         for path, figure in figures_in(consignment):
@@ -87,6 +87,11 @@ def places(build: Build) -> Iterator[Place]:
                 path[0] != "overrides"
             ):  # figures of law are shown with their source, and how to overwrite them
                 yield _travelling(consignment, path, figure, home)
+    for surface in build.surface:
+        for path, figure in figures_in(surface):
+            key = _dotted(path)
+            unit = figure.unit or own_unit(key)
+            yield Place(surface.id, key, figure, surface.title, "other", key, unit, 1.0, "name")
     items: tuple[Line | Event, ...] = (*build.line, *build.event)
     for item in items:
         for path, figure in figures_in(item):

@@ -30,6 +30,7 @@ from forecast.build.figures import (
 )
 from forecast.build.kept import Kept
 from forecast.build.measure import Measure
+from forecast.build.surface import Surface
 from forecast.build.takeoff import Takeoff
 from forecast.build.units import fits, is_measure
 
@@ -409,6 +410,7 @@ class Build(Part):
     line: tuple[Line, ...] = ()
     event: tuple[Event, ...] = ()
     consignment: tuple[Consignment, ...] = ()
+    surface: tuple[Surface, ...] = ()
     scenario: dict[Identifier, Scenario] = {}
     measure: tuple[Measure, ...] = ()
     option: tuple[Option, ...] = ()

@@ -192,7 +192,7 @@ def told_apart(before: Build, after: Build) -> list[str]:
 def _named(build: Build) -> dict[str, str]:
     """Give all that can be added to a build or taken out of it, by kind and id, with what it is called."""
     found = {}
-    for kind in ("line", "event", "consignment", "measure", "option", "cause"):
+    for kind in ("line", "event", "consignment", "surface", "measure", "option", "cause"):
         for item in getattr(build, kind):
             found[f"{kind} {item.id}"] = item.name or item.id.replace("_", " ").capitalize()
     found |= {f"scenario {id}": item.name or id.capitalize() for id, item in build.scenario.items()}

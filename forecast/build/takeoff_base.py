@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
 from pydantic import (
     AfterValidator,
+    Field,
     ValidationInfo,
     ValidatorFunctionWrapHandler,
     WrapValidator,
@@ -16,6 +17,7 @@ from pydantic import (
 
 from forecast.build.figures import (
     FigureBase,
+    Identifier,
     Known,
     Metalog,
     Normal,
@@ -250,6 +252,42 @@ def exactly(table: Part, what: str, needed: tuple[str, ...], among: tuple[str, .
             if part
         )
         wrong(found, f"Give {', '.join(needed)} for {what}, and no other dimension.")
+
+
+class AreaTakeoff(TakeoffBase):
+    """What take-offs of an area say: how large it is, or which surfaces it is made of.
+
+    Attributes
+    ----------
+    area : figure or None
+        m²; measured for this line alone.
+    surfaces : tuple of str
+        Ids of ``[[surface]]`` tables, in place of the area.
+    """
+
+    area: Measured | None = None
+    surfaces: Annotated[tuple[Identifier, ...], Field(max_length=50)] = ()
+
+    @property
+    def needs_area(self) -> bool:
+        """True where the quantity follows from an area."""
+        return True
+
+    @model_validator(mode="after")
+    def _area_told(self) -> Self:
+        if self.needs_area and (self.area is None) == (not self.surfaces):
+            found = "no area" if self.area is None else "area as well as surfaces"
+            wrong(
+                found, 'Give one of them: area = 1.4 (m²), or surfaces = ["hood_edge"], each a [[surface]].'
+            )
+        if self.surfaces and not self.needs_area:
+            wrong("surfaces where no area is taken off", "Leave surfaces out, and give the dimensions.")
+        if len(set(self.surfaces)) != len(self.surfaces):
+            wrong(
+                "a surface stands twice",
+                "Name each once; count = 2 in its [[surface]] says that there are two.",
+            )
+        return self
 
 
 class Assumption(Part):

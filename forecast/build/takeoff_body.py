@@ -9,19 +9,19 @@ from pydantic import Field, model_validator
 
 from forecast.build.figures import Known, wrong
 from forecast.build.takeoff_base import (
+    AreaTakeoff,
     Arriving,
     AsWritten,
     Measured,
     Share,
     Skippable,
-    TakeoffBase,
     Temperature,
     exactly,
     no_waste_twice,
 )
 
 
-class LaminateTakeoff(TakeoffBase):
+class LaminateTakeoff(AreaTakeoff):
     """Glass, resin and what goes with them, from the area to be laminated.
 
     Attributes
@@ -56,7 +56,6 @@ class LaminateTakeoff(TakeoffBase):
 
     kind: Literal["laminate"] = "laminate"
     buy: Literal["glass", "resin", "catalyst", "hardener", "cleaner"]
-    area: Measured
     glass: Literal["mat", "woven", "biaxial"] = "mat"
     areal_weight: Annotated[float, Field(strict=True, ge=20, le=3000), AsWritten]
     layers: Measured | None = None
@@ -113,7 +112,7 @@ class LaminateTakeoff(TakeoffBase):
         )
 
 
-class GelcoatTakeoff(TakeoffBase):
+class GelcoatTakeoff(AreaTakeoff):
     """Gelcoat or topcoat from area and thickness; its catalyst is always 2 %.
 
     Attributes
@@ -132,7 +131,6 @@ class GelcoatTakeoff(TakeoffBase):
 
     kind: Literal["gelcoat"] = "gelcoat"
     buy: Literal["gelcoat", "catalyst"] = "gelcoat"
-    area: Measured
     thickness: Measured | None = None
     density: Measured | None = None
     waste: Share | None = None
@@ -143,7 +141,7 @@ class GelcoatTakeoff(TakeoffBase):
         return "ml" if raw.get("buy") == "catalyst" else "kg"
 
 
-class FillerTakeoff(TakeoffBase):
+class FillerTakeoff(AreaTakeoff):
     """Filler from the shape of the hollow.
 
     Attributes
@@ -181,7 +179,6 @@ class FillerTakeoff(TakeoffBase):
     length: Measured | None = None
     width: Measured | None = None
     depth: Measured | None = None
-    area: Measured | None = None
     thickness: Measured | None = None
     count: Measured = Known(value=1)
     filler: Literal["stone", "light", "glass"] = "stone"
@@ -190,8 +187,21 @@ class FillerTakeoff(TakeoffBase):
     waste: Share | None = None
     hardener: Share | None = None
 
+    @property
+    def needs_area(self) -> bool:
+        """True for a skim whose area is told; `_dimensions` asks for what is missing of this and other shapes."""
+        return self.shape == "skim" and (self.area is not None or bool(self.surfaces))
+
     @model_validator(mode="after")
     def _dimensions(self) -> FillerTakeoff:
+        if self.needs_area and self.surfaces:
+            exactly(
+                self,
+                "a skim over surfaces",
+                ("thickness",),
+                ("length", "width", "depth", "area", "thickness"),
+            )
+            return self
         needed = ("area", "thickness") if self.shape == "skim" else ("length", "width", "depth")
         exactly(self, f"a {self.shape}", needed, ("length", "width", "depth", "area", "thickness"))
         return self
@@ -202,7 +212,7 @@ class FillerTakeoff(TakeoffBase):
         return "g" if raw.get("buy") == "hardener" else "kg"
 
 
-class PaintTakeoff(TakeoffBase):
+class PaintTakeoff(AreaTakeoff):
     """Paint or primer, litres ready to spray, from area and dry film.
 
     Attributes
@@ -237,7 +247,6 @@ class PaintTakeoff(TakeoffBase):
     """
 
     kind: Literal["paint"] = "paint"
-    area: Measured
     paint: Literal["epoxy-primer", "filler-primer", "base", "clear"] | None = None
     film: Measured | None = None
     solids: Arriving | None = None

@@ -8,7 +8,16 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, model_validator
 
 from forecast.build.figures import FigureBase, Known, Positive, wrong
-from forecast.build.takeoff_base import AsWritten, Dimensions, Lost, Measured, Share, Skippable, TakeoffBase
+from forecast.build.takeoff_base import (
+    AreaTakeoff,
+    AsWritten,
+    Dimensions,
+    Lost,
+    Measured,
+    Share,
+    Skippable,
+    TakeoffBase,
+)
 
 Section = Literal["rectangle", "fillet", "half-round", "round", "vee", "bond-line"]
 
@@ -89,7 +98,7 @@ class AdhesiveTakeoff(TakeoffBase):
         return self
 
 
-class FilmTakeoff(TakeoffBase):
+class FilmTakeoff(AreaTakeoff):
     """Surface film: metres from the roll.
 
     Attributes
@@ -107,7 +116,6 @@ class FilmTakeoff(TakeoffBase):
     """
 
     kind: Literal["film"] = "film"
-    area: Measured
     cut: Literal["vinyl", "bulk", "pre-cut"] = "vinyl"
     roll_width: Annotated[float, Field(strict=True, ge=0.1, le=3), AsWritten] = 1.52
     waste: Share | None = None
@@ -137,7 +145,7 @@ class SandingStep(Dimensions):
     rate: Measured | None = None
 
 
-class AbrasivesTakeoff(TakeoffBase):
+class AbrasivesTakeoff(AreaTakeoff):
     """Discs or sheets by area, grit and round; packs are counted grit by grit.
 
     Attributes
@@ -153,7 +161,6 @@ class AbrasivesTakeoff(TakeoffBase):
     """
 
     kind: Literal["abrasives"] = "abrasives"
-    area: Measured
     steps: tuple[SandingStep, ...] = Field(min_length=1, max_length=20)
     form: Literal["discs", "sheets"] = "discs"
     sanding_hours: Positive | None = None

@@ -83,4 +83,5 @@ def figure_phrase(name: str, titles: Mapping[str, str] | None = None) -> str:
 def titles_of(build: Build) -> dict[str, str]:
     """Give the title of every line, event and consignment by id."""
     found = {item.id: item.title for item in (*build.line, *build.event)}
+    found |= {surface.id: surface.title for surface in build.surface}
     return found | {item.id: item.name or figure_words(f"{item.id}.amount") for item in build.consignment}

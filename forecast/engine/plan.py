@@ -67,6 +67,7 @@ class _Compiler:
         self.sized: set[str] = set()  # load on own estimating by their line's size, for none is stated
         self.gates: list[Gate] = []
         self.rows: list[Row] = []
+        self.surfaces = {surface.id: surface for surface in build.surface}
         home, country = build.build.currency, build.build.country
         size = build.build.estimating_size
         self.estimating_size = SMALL_LINE * (per_euro(build) or 0.0) if size is None else size
@@ -175,7 +176,7 @@ class _Compiler:
                 counted = formula_in(line.priced_per, counted, line.quantity.unit)
             amount = Product((counted, self.figure(f"{line.id}.price", line.price)))
         elif line.takeoff is not None and line.price is not None:
-            taken = expand_takeoff(line.id, line.takeoff, at_middle)
+            taken = expand_takeoff(line.id, line.takeoff, at_middle, self.surfaces)
             if line.priced_per is not None:
                 taken = priced_per(line.id, taken, line.priced_per, at_middle)
             counted = self.add_figures(taken.inputs, taken.formula)

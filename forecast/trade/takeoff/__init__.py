@@ -6,8 +6,10 @@ working in words. There is one module for each kind, and the formula is the only
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
+from forecast.build.surface import Surface
 from forecast.build.takeoff import (
     AbrasivesTakeoff,
     AdhesiveTakeoff,
@@ -30,10 +32,12 @@ from forecast.trade.takeoff.filler import expand_filler
 from forecast.trade.takeoff.film import expand_film
 from forecast.trade.takeoff.laminate import expand_gelcoat, expand_laminate
 from forecast.trade.takeoff.paint import expand_paint
-from forecast.trade.takeoff.worksheet import AtMiddle, TakeoffExpansion, digits
+from forecast.trade.takeoff.worksheet import AtMiddle, TakeoffExpansion, Worksheet, digits
 
 
-def expand_takeoff(line_id: str, takeoff: AnyTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
+def expand_takeoff(
+    line_id: str, takeoff: AnyTakeoff, at_middle: AtMiddle, surfaces: Mapping[str, Surface] | None = None
+) -> TakeoffExpansion:
     """Turn a line's take-off table into the quantity to buy.
 
     Parameters
@@ -44,6 +48,8 @@ def expand_takeoff(line_id: str, takeoff: AnyTakeoff, at_middle: AtMiddle) -> Ta
         Any of the models of forecast/build/takeoff.py.
     at_middle : callable
         Evaluates a formula at the middle of its figures: `forecast.engine.evaluate.at_middle`.
+    surfaces : mapping, optional
+        The build's surfaces by id; the inputs of one are called ``<surface_id>.<key>``, whichever line names it.
 
     Returns
     -------
@@ -55,27 +61,28 @@ def expand_takeoff(line_id: str, takeoff: AnyTakeoff, at_middle: AtMiddle) -> Ta
     RuleError
         When a rule does not hold for what was given, such as catalyst below 5 °C.
     """
+    sheet = Worksheet(line_id, at_middle, surfaces or {})
     match takeoff:
         case LaminateTakeoff():
-            return expand_laminate(line_id, takeoff, at_middle)
+            return expand_laminate(sheet, takeoff)
         case GelcoatTakeoff():
-            return expand_gelcoat(line_id, takeoff, at_middle)
+            return expand_gelcoat(sheet, takeoff)
         case FillerTakeoff():
-            return expand_filler(line_id, takeoff, at_middle)
+            return expand_filler(sheet, takeoff)
         case SealantTakeoff():
-            return expand_sealant(line_id, takeoff, at_middle)
+            return expand_sealant(sheet, takeoff)
         case AdhesiveTakeoff():
-            return expand_adhesive(line_id, takeoff, at_middle)
+            return expand_adhesive(sheet, takeoff)
         case PaintTakeoff():
-            return expand_paint(line_id, takeoff, at_middle)
+            return expand_paint(sheet, takeoff)
         case FilmTakeoff():
-            return expand_film(line_id, takeoff, at_middle)
+            return expand_film(sheet, takeoff)
         case AbrasivesTakeoff():
-            return expand_abrasives(line_id, takeoff, at_middle)
+            return expand_abrasives(sheet, takeoff)
         case FastenersTakeoff():
-            return expand_fasteners(line_id, takeoff, at_middle)
+            return expand_fasteners(sheet, takeoff)
         case WheelBoltsTakeoff():
-            return expand_wheel_bolts(line_id, takeoff, at_middle)
+            return expand_wheel_bolts(sheet, takeoff)
 
 
 def priced_per(line_id: str, taken: TakeoffExpansion, unit: str, at_middle: AtMiddle) -> TakeoffExpansion:

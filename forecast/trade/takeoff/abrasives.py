@@ -5,7 +5,6 @@ from __future__ import annotations
 from forecast.build.formula import Formula
 from forecast.build.takeoff import AbrasivesTakeoff, SandingStep
 from forecast.trade.takeoff.worksheet import (
-    AtMiddle,
     TakeoffExpansion,
     Worksheet,
     counted,
@@ -30,10 +29,9 @@ def rate_key(grit: int, form: str = "discs") -> str:
     return "abrasives.rate.fine"
 
 
-def expand_abrasives(line_id: str, table: AbrasivesTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
+def expand_abrasives(sheet: Worksheet, table: AbrasivesTakeoff) -> TakeoffExpansion:
     """Turn an abrasives table into discs or sheets, or packs of them grit by grit."""
-    sheet = Worksheet(line_id, at_middle)
-    area = sheet.use("area", table.area)
+    area = sheet.area(table)
     pieces = [_pieces(sheet, area, step, table.form) for step in table.steps]
     words = f"{sheet.say(area, 'm²')}: " + ", ".join(
         f"P{step.grit} {sheet.say(piece)}" for step, piece in zip(table.steps, pieces, strict=True)

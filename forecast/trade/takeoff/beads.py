@@ -12,7 +12,6 @@ from forecast.build.formula import Constant, Formula
 from forecast.build.takeoff import AdhesiveTakeoff, SealantTakeoff
 from forecast.build.takeoff_base import MOST_LOST
 from forecast.trade.takeoff.worksheet import (
-    AtMiddle,
     TakeoffExpansion,
     Worksheet,
     counted,
@@ -27,16 +26,14 @@ from forecast.trade.takeoff.worksheet import (
 )
 
 
-def expand_sealant(line_id: str, table: SealantTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
+def expand_sealant(sheet: Worksheet, table: SealantTakeoff) -> TakeoffExpansion:
     """Turn a sealant's table into cartridges."""
-    sheet = Worksheet(line_id, at_middle)
     run, words = _run(sheet, table)
     return _cartridges(sheet, table, run, words)
 
 
-def expand_adhesive(line_id: str, table: AdhesiveTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
+def expand_adhesive(sheet: Worksheet, table: AdhesiveTakeoff) -> TakeoffExpansion:
     """Turn an adhesive's table into cartridges or mixing nozzles."""
-    sheet = Worksheet(line_id, at_middle)
     if table.section == "bond-line" and table.depth is not None:
         wide = sheet.middle(sheet.use("width", table.width))
         thick = sheet.middle(sheet.use("depth", table.depth))

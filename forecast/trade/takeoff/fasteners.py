@@ -9,7 +9,6 @@ from __future__ import annotations
 from forecast.build.formula import Constant
 from forecast.build.takeoff import FastenersTakeoff, WheelBoltsTakeoff
 from forecast.trade.takeoff.worksheet import (
-    AtMiddle,
     TakeoffExpansion,
     Worksheet,
     digits,
@@ -25,12 +24,11 @@ SMALLEST_PITCH, SMALLEST_EDGE = 3.0, 2.0
 """In diameters."""
 
 
-def expand_fasteners(line_id: str, table: FastenersTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
+def expand_fasteners(sheet: Worksheet, table: FastenersTakeoff) -> TakeoffExpansion:
     """Turn a fasteners table into pieces or packs.
 
     A line takes ⌈length (m) / pitch (mm)⌉ fasteners, and one more where it is open.
     """
-    sheet = Worksheet(line_id, at_middle)
     length = sheet.use("length", table.length)
     pitch = sheet.assume("pitch", table.pitch, f"fasteners.pitch.{table.fastener}", "pitch {} mm")
     count = sheet.use("count", table.count)
@@ -71,9 +69,8 @@ def _check_limits(sheet: Worksheet, table: FastenersTakeoff, pitch: float) -> No
     )
 
 
-def expand_wheel_bolts(line_id: str, table: WheelBoltsTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
+def expand_wheel_bolts(sheet: Worksheet, table: WheelBoltsTakeoff) -> TakeoffExpansion:
     """Count wheel bolts, and show the length that keeps the present engagement."""
-    sheet = Worksheet(line_id, at_middle)
     shank = table.shank + table.spacer
     turns = table.diameter / table.thread_pitch
     sheet.notes.append(

@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping
 
 from forecast.build.takeoff import FillerTakeoff
-from forecast.trade.takeoff.worksheet import AtMiddle, TakeoffExpansion, Worksheet, enlarged, finish, times
+from forecast.trade.takeoff.worksheet import TakeoffExpansion, Worksheet, enlarged, finish, times
 
 SHAPE_FACTORS: Mapping[str, tuple[float, str]] = {
     "wedge": (1 / 2, "1/2"),
@@ -24,19 +24,17 @@ DEEPEST = 3.0
 """mm of finished filler; deeper is laminated first (common practice)."""
 
 
-def expand_filler(line_id: str, table: FillerTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
+def expand_filler(sheet: Worksheet, table: FillerTakeoff) -> TakeoffExpansion:
     """Turn a filler's table into the quantity to buy of filler or its hardener.
 
     Volume in place, litres: length (m) × width (mm) × depth (mm) × the shape's factor / 1000, or area (m²) ×
     thickness (mm) of an even coat; then × density × (1 + overfill) × (1 + waste). Overfill is what is laid on and
     sanded away again, waste what stays on the mixing board.
     """
-    sheet = Worksheet(line_id, at_middle)
     count = sheet.use("count", table.count)
     if table.shape == "skim":
-        assert table.area is not None  # the model has seen to it
-        assert table.thickness is not None
-        area, deep = sheet.use("area", table.area), sheet.use("thickness", table.thickness)
+        assert table.thickness is not None  # the model has seen to it
+        area, deep = sheet.area(table), sheet.use("thickness", table.thickness)
         volume = times(count, area, deep)
         words = f"{sheet.say(area, 'm²')} × {sheet.say(deep, 'mm')}"
     else:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from forecast.build.takeoff import FilmTakeoff
 from forecast.trade.takeoff.worksheet import (
-    AtMiddle,
     TakeoffExpansion,
     Worksheet,
     enlarged,
@@ -15,10 +14,9 @@ from forecast.trade.takeoff.worksheet import (
 )
 
 
-def expand_film(line_id: str, table: FilmTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
+def expand_film(sheet: Worksheet, table: FilmTakeoff) -> TakeoffExpansion:
     """Turn a film's table into metres, or whole rolls: area (m²) × (1 + waste) / roll width (m)."""
-    sheet = Worksheet(line_id, at_middle)
-    area = sheet.use("area", table.area)
+    area = sheet.area(table)
     waste = sheet.assume("waste", table.waste, f"film.waste.{table.cut}", "waste {} %")
     cut = enlarged(area, waste)
     words = f"{sheet.say(area, 'm²')} × {1 + sheet.middle(waste) / 100:g}"

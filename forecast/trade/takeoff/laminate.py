@@ -13,7 +13,6 @@ from forecast.build.takeoff import GelcoatTakeoff, LaminateTakeoff
 from forecast.build.takeoff_defaults import ASSUMPTIONS
 from forecast.errors import Problem, RuleError
 from forecast.trade.takeoff.worksheet import (
-    AtMiddle,
     TakeoffExpansion,
     Worksheet,
     enlarged,
@@ -33,13 +32,12 @@ COLDEST, WARMEST = 5.0, 35.0
 _DEGREES_SPAN = 1000.0  # wider than any temperature, so that a part of it rounds up to one
 
 
-def expand_laminate(line_id: str, table: LaminateTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
+def expand_laminate(sheet: Worksheet, table: LaminateTakeoff) -> TakeoffExpansion:
     """Turn a laminate's table into the quantity to buy of one of its materials.
 
     Glass, kg: area (m²) × areal weight (kg/m²) × layers; resin: glass × ratio by weight; waste on top of either.
     """
-    sheet = Worksheet(line_id, at_middle)
-    area = sheet.use("area", table.area)
+    area = sheet.area(table)
     weight = table.areal_weight / 1000
     if table.coverage is not None:
         return _by_coverage(sheet, table, area)
@@ -178,13 +176,12 @@ def _outside_chart(where: str, degrees: float) -> Problem:
     )
 
 
-def expand_gelcoat(line_id: str, table: GelcoatTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
+def expand_gelcoat(sheet: Worksheet, table: GelcoatTakeoff) -> TakeoffExpansion:
     """Turn a gelcoat's table into the quantity to buy of gelcoat or its catalyst.
 
     Gelcoat, kg: area (m²) × thickness (mm) × density (kg per litre), and waste on top.
     """
-    sheet = Worksheet(line_id, at_middle)
-    area = sheet.use("area", table.area)
+    area = sheet.area(table)
     thickness = sheet.assume("thickness", table.thickness, "gelcoat.thickness", "thickness {} mm")
     density = sheet.assume("density", table.density, "gelcoat.density", "density {} kg/L")
     waste = sheet.assume("waste", table.waste, "gelcoat.waste", "waste {} %")

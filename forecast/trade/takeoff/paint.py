@@ -10,7 +10,6 @@ from forecast.build.formula import Formula
 from forecast.build.takeoff import PaintTakeoff
 from forecast.build.takeoff_base import LEAST_ARRIVING
 from forecast.trade.takeoff.worksheet import (
-    AtMiddle,
     TakeoffExpansion,
     Worksheet,
     digits,
@@ -28,10 +27,9 @@ PLAUSIBLE_SPREAD = (2.5, 14.0)
 guides of low authority give 4.9 to 6.9, thin base coats go further (our choice of limits)."""
 
 
-def expand_paint(line_id: str, table: PaintTakeoff, at_middle: AtMiddle) -> TakeoffExpansion:
+def expand_paint(sheet: Worksheet, table: PaintTakeoff) -> TakeoffExpansion:
     """Turn a paint's table into litres or tins."""
-    sheet = Worksheet(line_id, at_middle)
-    area = sheet.use("area", table.area)
+    area = sheet.area(table)
     words = sheet.say(area, "m²")
     if table.returns is not None:
         area = enlarged(area, sheet.use("returns", table.returns))

@@ -18,7 +18,8 @@ from forecast.build.formula import (
     Smaller,
     Sum,
 )
-from forecast.build.takeoff_base import TakeoffBase, own_unit
+from forecast.build.surface import Surface
+from forecast.build.takeoff_base import AreaTakeoff, TakeoffBase, own_unit
 from forecast.build.takeoff_defaults import ASSUMPTIONS
 from forecast.build.units import Written, formula_in
 
@@ -99,6 +100,8 @@ class Worksheet:
         Inputs are called ``<line_id>.takeoff.<name>``.
     at_middle : callable
         See `AtMiddle`.
+    surfaces : mapping
+        The build's surfaces by id.
     inputs : dict
         The uncertain figures by input id; known figures become constants.
     written : dict
@@ -111,6 +114,7 @@ class Worksheet:
 
     line_id: str
     at_middle: AtMiddle
+    surfaces: Mapping[str, Surface] = field(default_factory=dict)
     inputs: dict[str, FigureBase] = field(default_factory=dict)
     written: dict[Formula, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
@@ -118,14 +122,34 @@ class Worksheet:
 
     def use(self, name: str, figure: FigureBase) -> Formula:
         """Bring a figure onto the sheet and give the node that stands for it, in the tool's own unit."""
+        return self._bring(f"{self.line_id}.takeoff.{name}", figure)
+
+    def area(self, table: AreaTakeoff) -> Formula:
+        """Bring the area of a take-off onto the sheet, in m²: its own, or that of the surfaces it names."""
+        if table.area is not None:
+            return self.use("area", table.area)
+        parts = [self._surface(self.surfaces[id]) for id in table.surfaces]
+        whole_area = parts[0] if len(parts) == 1 else plus(*parts)
+        self.written[whole_area] = " + ".join(self.written[part] for part in parts)
+        return whole_area
+
+    def _surface(self, surface: Surface) -> Formula:
+        sides = {key: self._bring(f"{surface.id}.{key}", figure) for key, figure in surface.sides.items()}
+        one = sides["area"] if "area" in sides else times(0.001, sides["length"], sides["width"])
+        area = times(float(surface.count), one)
+        size = " × ".join(self.say(node, own_unit(key)) for key, node in sides.items())
+        many = f"{surface.count} × " if surface.count > 1 else ""
+        self.written[area] = f"{surface.title} {many}{size}"
+        return area
+
+    def _bring(self, key: str, figure: FigureBase) -> Formula:
         node: Formula
         if isinstance(figure, Known):
             node = Constant(figure.value)
         else:
-            key = f"{self.line_id}.takeoff.{name}"
             self.inputs[key] = figure
             node = Input(key)
-        counted = formula_in(own_unit(name.rpartition(".")[2]), node, figure.unit)
+        counted = formula_in(own_unit(key.rpartition(".")[2]), node, figure.unit)
         if counted is not node:
             self.written[counted] = f"{digits(self.middle(node))} {figure.unit}"
         return counted

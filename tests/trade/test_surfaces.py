@@ -1,0 +1,156 @@
+"""A surface is measured once: every line that works on it gets the same draw, and it is drawn by its id alone."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from forecast.build.buildfile import parse_build
+from forecast.build.completeness import findings
+from forecast.build.edit import SetKey, changed
+from forecast.build.places_of_figures import place_at
+from forecast.decide.figure_words import figure_phrase, titles_of
+from forecast.engine.forecast import simulate
+from forecast.errors import BuildFileError
+from forecast.views.opening import open_line
+
+HEAD = """
+[build]
+name = "Boxy wagon"
+currency = "USD"
+country = "US"
+estimating = 0
+"""
+SIGMA, PRICE_SIGMA = 0.35, 0.2
+AREA = f'{{ shape = "lognormal", median = 2, sigma = {SIGMA} }}'
+EDGE = f'[[surface]]\nid = "hood_edge"\narea = {AREA}\n'
+PRICE = f'{{ shape = "lognormal", median = 10, sigma = {PRICE_SIGMA} }}'
+WORK = {
+    "primer": 'kind = "paint", paint = "filler-primer", coats = 1, coverage = 8',
+    "paint": 'kind = "paint", paint = "base", coats = 1, coverage = 8',
+    "clear": 'kind = "paint", paint = "clear", coats = 1, coverage = 8',
+    "mask": 'kind = "film", roll_width = 1, waste = 0',
+}
+N = 16_384
+
+
+def lines(size: str, price: str = "10") -> str:
+    return "".join(
+        f'[[line]]\nid = "{id}"\ngroup = "finish"\ntakeoff = {{ {table}, {size} }}\nprice = {price}\n'
+        for id, table in WORK.items()
+    )
+
+
+SHARED = 'surfaces = ["hood_edge"]'
+
+
+def test_what_shares_a_surface_correlates_as_the_closed_form_says() -> None:
+    # log(area × price): the area is in both, the prices are each its own.
+    expected = SIGMA**2 / (SIGMA**2 + PRICE_SIGMA**2)
+    trials = simulate(parse_build(HEAD + EDGE + lines(SHARED, PRICE)), trials=N, seed=2).trials
+    logs = np.log([trials.row(id) for id in WORK])
+    found = np.corrcoef(logs)[np.triu_indices(len(WORK), 1)]
+    assert found == pytest.approx(expected, abs=4 * (1 - expected**2) / math.sqrt(N))
+    anew = simulate(parse_build(HEAD + lines(f"area = {AREA}", PRICE)), trials=N, seed=2).trials
+    apart = np.corrcoef(np.log([anew.row(id) for id in WORK]))[np.triu_indices(len(WORK), 1)]
+    assert apart == pytest.approx(0, abs=4 / math.sqrt(N))
+
+
+def spread(text: str) -> float:
+    """Give the standard deviation of what three paints of a like price come to, with a quarter of own estimating."""
+    trials = simulate(
+        parse_build(text.replace("estimating = 0", "estimating = 0.25\nestimating_size = 0")), trials=N
+    ).trials
+    return float(np.std(sum(trials.row(id) for id in ("primer", "paint", "clear"))))
+
+
+def test_drawn_anew_in_every_line_the_spread_is_too_small_by_what_the_closed_form_says() -> None:
+    # n lognormals of one σ, their logs correlating at r: the variance is n (e^σ² − 1) + n (n − 1) (e^rσ² − 1), not
+    # n² (e^σ² − 1).
+    count, square = 3, SIGMA**2
+    whole = math.expm1(square)
+    expected = math.sqrt(
+        (count * whole + count * (count - 1) * math.expm1(0.25 * square)) / (count**2 * whole)
+    )
+    found = spread(HEAD + lines(f"area = {AREA}")) / spread(HEAD + EDGE + lines(SHARED))
+    assert found == pytest.approx(expected, rel=0.03)
+    assert 1 - expected == pytest.approx(0.30, abs=0.01)  # so much too small was the spread
+
+
+def test_a_surface_is_drawn_by_its_id_alone() -> None:
+    text = HEAD + EDGE + lines(SHARED)
+    before = simulate(parse_build(text), trials=1024).trials.row("paint")
+    other = (
+        HEAD
+        + '[[surface]]\nid = "arch"\narea = { low = 1, high = 3 }\n'
+        + EDGE
+        + '[[line]]\nid = "first"\n'
+        + ('group = "kit"\namount = { low = 5, high = 9 }\n' + lines(SHARED))
+    )
+    assert np.array_equal(simulate(parse_build(other), trials=1024).trials.row("paint"), before)
+    renamed = simulate(parse_build(text.replace("hood_edge", "bonnet_edge")), trials=1024).trials.row("paint")
+    assert not np.array_equal(renamed, before)
+
+
+def cost(surfaces: str, named: str) -> float:
+    takeoff = f'takeoff = {{ kind = "film", roll_width = 1, waste = 0, {named} }}'
+    text = f'{HEAD}{surfaces}[[line]]\nid = "part"\ngroup = "finish"\n{takeoff}\nprice = 1\n'
+    return simulate(parse_build(text), trials=1024).base_estimate
+
+
+def test_a_surface_is_an_area_a_strip_or_a_template_and_several_add_up() -> None:
+    strip = '[[surface]]\nid = "lip"\nlength = 1.5\nwidth = 200\ncount = 4\n'
+    bumper = '[[surface]]\nid = "bumper"\ntemplate = "front"\n'
+    feet = '[[surface]]\nid = "skirt"\narea = { value = 10, unit = "ft2" }\n'
+    assert cost(strip, 'surfaces = ["lip"]') == pytest.approx(1.2)
+    assert cost(bumper, 'surfaces = ["bumper"]') == pytest.approx(1.7)  # the middle of a usual front bumper
+    assert cost(feet, 'surfaces = ["skirt"]') == pytest.approx(0.9290304)
+    every = cost(strip + bumper + feet, 'surfaces = ["lip", "bumper", "skirt"]')
+    assert every == pytest.approx(1.2 + 1.7 + 0.9290304)
+
+
+def test_it_is_shown_and_changed_by_its_own_name() -> None:
+    text = (
+        HEAD
+        + '[[surface]]\nid = "arch"\nname = "Front arch"\narea = { low = 9, high = 16, unit = "ft2" }\ncount = 2\n'
+    )
+    text += lines('surfaces = ["arch"]')
+    build = parse_build(text)
+    assert (
+        "Front arch 2 × 12 ft2 (1.11 m²) (2.23 m²) / 1 m"
+        in open_line(simulate(build, trials=1024).plan, "mask").working
+    )
+    place = place_at(build, "arch.area")
+    assert (place.title, place.unit) == ("Front arch", "ft2")
+    assert figure_phrase("arch.area", titles_of(build)) == "the area of “Front arch”"
+    other = parse_build(changed(text, [SetKey("arch", "count", 4)]))
+    assert other.surface[0].count == 4
+
+
+def test_an_absurd_surface_is_asked_about() -> None:
+    asked = [
+        found
+        for found in findings(parse_build(HEAD + '[[surface]]\nid = "roof"\narea = 1500\n'))
+        if found.grade == "odd"
+    ]
+    assert [found.rule for found in asked] == ["odd_size-roof_area"]
+
+
+@pytest.mark.parametrize(("text", "told"), [
+    (EDGE + lines('surfaces = ["hod_edge"]'), "there is no surface 'hod_edge'. Did you mean 'hood_edge'?"),
+    (EDGE + lines('surfaces = ["hood_edge"], area = 2'), "area as well as surfaces. Give one of them"),
+    (EDGE + lines('surfaces = ["hood_edge", "hood_edge"]'), "a surface stands twice"),
+    ('[[surface]]\nid = "a"\n', "surface 'a': says no size"),
+    ('[[surface]]\nid = "a"\nlength = 2\n', "says length and width. Give one of them"),
+    ('[[surface]]\nid = "a"\narea = 2\ntemplate = "front"\n', "says area and template. Give one of them"),
+    ('[[surface]]\nid = "a"\ntemplate = "hat"\n', "there is no template 'hat'. Legal: front, rear"),
+    ('[[surface]]\nid = "a"\narea = { value = 2, unit = "kg" }\n', "surface 'a', area: unit is 'kg', a weight"),
+    (EDGE + EDGE, "'hood_edge' is the id of a surface already"),
+    ('[[line]]\nid = "a"\ngroup = "finish"\ntakeoff = { kind = "gelcoat" }\nprice = 1\n', "no area. Give one of them"),
+])  # fmt: skip
+def test_mistakes_are_told(text: str, told: str) -> None:
+    with pytest.raises(BuildFileError) as caught:
+        parse_build(HEAD + text)
+    assert told in str(caught.value)
