@@ -20,6 +20,11 @@ from forecast.errors import SimulationError
 
 _PRIOR_TRIALS = 4096  # for the scores of rows that several inputs decide
 
+FOLLOWS_WITHIN = 0.2
+"""So far off its formula a row that follows from known ones is no news to the builder either."""
+
+_NOTHING_SAID = 1e7
+
 EVIDENCE_SIZE = 2.0
 """A line of so many times the build's `estimating_size` says half as much of the others as a large one does."""
 
@@ -50,6 +55,11 @@ class Observation:
     own: bool = True
     evidence: float = 0.0
     weight: float = 1.0
+
+    @property
+    def follows(self) -> bool:
+        """Whether it is the amount of a row that follows from known ones, and so no guess of the builder's."""
+        return self.evidence >= _NOTHING_SAID
 
 
 @dataclass(frozen=True)
@@ -485,7 +495,19 @@ def _observe(prior: Prior, name: str, given: _Given, joined: tuple[str, ...]) ->
         return found
     judged = prior.judge(name, given, joined)
     score = _score(prior, name, amount, judged, given)
+    if _follows(prior, name, given):
+        near = abs(amount / float(judged.margin.amount(np.zeros(1))[0]) - 1) <= FOLLOWS_WITHIN
+        return [Observation(name, judged.loadings, 0.0 if near else score, own=False, evidence=_NOTHING_SAID)]
     return [Observation(name, judged.loadings, score, _is_own(prior, name), evidence)]
+
+
+def _follows(prior: Prior, name: str, given: _Given) -> bool:
+    """Tell whether a row is computed from others that are known, as an import tax is from the price that was paid.
+
+    How far it is off then is a matter of roundings, of the day's rate and of what else was on the bill; it says nothing
+    of the builder's guesses.
+    """
+    return any(one in given.amounts for one in prior.above(prior.rows[name]))
 
 
 def _score(prior: Prior, name: str, amount: float, judged: _Judged, given: _Given) -> float:

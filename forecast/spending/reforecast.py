@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from forecast.build.schema import OWN_ESTIMATING, Build
+from forecast.build.schema import OWN_ESTIMATING, Bought, Build
 from forecast.engine.base import base_given
 from forecast.engine.condition import Width
 from forecast.engine.facts import Prior, observe, prior_of
@@ -29,8 +29,9 @@ from forecast.spending.money import exponent, to_float
 from forecast.spending.reasons import Reason, TaughtCause, reasons_for, taught_causes
 from forecast.spending.standing import Record
 
-LOOKS_SETTLED = 0.75
-"""Chance of being all from which a sum paid looks settled."""
+LOOKS_SETTLED: Mapping[Bought, float] = {"once": 0.75, "several": 0.95, "running": 0.95}
+"""Chance of being all from which a sum paid looks settled, by how the line is bought: after the first tin of filler
+nobody can tell."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,8 @@ class LineWatch:
         Chance that what was paid is all, where nobody said so.
     more : bool
         Whether more was said to come.
+    bought : str
+        How it is bought.
     """
 
     id: str
@@ -72,6 +75,12 @@ class LineWatch:
     score: float | None = None
     settled: float | None = None
     more: bool = False
+    bought: Bought = "once"
+
+    @property
+    def looks_settled(self) -> bool:
+        """Whether what was paid is likely all."""
+        return self.settled is not None and self.settled >= LOOKS_SETTLED[self.bought]
 
     @property
     def moved(self) -> float:
@@ -220,7 +229,8 @@ class Reforecast:
     def lines(self) -> tuple[LineWatch, ...]:
         """Every line and event of the scenario, in the order of the plan."""
         observed = observe(self.now.plan, self.known.facts, self.now.trials.seed, self._prior)
-        scores = {one.row: one.score for one in observed if one.weight > 0.5}
+        scores = {one.row: one.score for one in observed if one.weight > 0.5 and not one.follows}
+        ways = {row.id: row.bought for row in self.now.plan.rows}
         found = []
         for before, now in zip(self.before.lines, self.now.lines, strict=True):
             known = self.known.lines[now.id]
@@ -230,7 +240,7 @@ class Reforecast:
                     to_float(known.paid_minor, self.currency), _range(before),
                     _range(now), before.mean, now.mean,
                     to_float(known.committed_minor, self.currency), scores.get(now.id),
-                    self.settled.get(now.id), known.more,
+                    self.settled.get(now.id), known.more, ways.get(now.id, "once"),
                 )
             )  # fmt: skip
         return tuple(found)
@@ -247,11 +257,13 @@ class Reforecast:
 
         An event is never settled so, nor is a line of which an agreed price is still to pay.
         """
-        lines = {row.id for row in self.now.plan.rows if row.kind == "line"}
+        rows = {row.id: row for row in self.now.plan.rows if row.kind == "line"}
         return tuple(
             name
             for name, known in self.known.lines.items()
-            if name in lines and not known.committed_minor and self.settled.get(name, 0.0) >= LOOKS_SETTLED
+            if name in rows
+            and not known.committed_minor
+            and self.settled.get(name, 0.0) >= LOOKS_SETTLED[rows[name].bought]
         )
 
     @cached_property

@@ -133,13 +133,11 @@ def _judge(prior: Prior, standing: Standing, receipt: NewReceipt, name: str) -> 
     if name not in known.facts.part_paid:
         return Likely(None)
     try:
-        return _by_chance(learn(plan, known.facts, prior.seed, prior).partial[name].settled)
+        chance = learn(plan, known.facts, prior.seed, prior).partial[name].settled
     except ForecastError:  # what is paid cannot be: that is told where it ends
         return Likely(None)
-
-
-def _by_chance(chance: float) -> Likely:
-    return Likely(True if chance >= LOOKS_SETTLED else False if chance <= MORE_TO_COME else None, chance)
+    settled = chance >= LOOKS_SETTLED[row.bought]
+    return Likely(True if settled else False if chance <= MORE_TO_COME else None, chance)
 
 
 def _standing_with(ledger: Ledger | None, receipt: NewReceipt) -> Standing:
@@ -538,9 +536,9 @@ class Odd:
 
     Attributes
     ----------
-    kind : {"cannot-happen", "not-paid", "twice"}
+    kind : {"cannot-happen", "not-paid", "twice", "again"}
         It is for an event that was said to be impossible; more comes back for a line than was paid; it looks like one
-        that is there already.
+        that is there already; the line is bought once, is paid and closed, and gets much of its sum again.
     line_id : str
     date : datetime.date or None
         When the event was said to be impossible, or of the receipt that is there.
@@ -550,11 +548,15 @@ class Odd:
         The one that is there.
     """
 
-    kind: Literal["cannot-happen", "not-paid", "twice"]
+    kind: Literal["cannot-happen", "not-paid", "twice", "again"]
     line_id: str
     date: dt.date | None = None
     minor: int = 0
     receipt: Receipt | None = None
+
+
+_EXTRA = 2
+"""Less than one part in so many of what was paid for a closed line is an extra; more is like buying it again."""
 
 
 def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[Odd, ...]:
@@ -590,6 +592,16 @@ def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[
     twin = _twin(ledger.list_receipts(receipt.date), receipt, parts)
     if twin is not None:
         found.append(Odd("twice", twin.splits[0].line_id, twin.date, twin.paid_minor, twin))
+        return tuple(found)
+    closed, paid = ledger.closed_lines(), ledger.paid_by_line()
+    found += [
+        Odd("again", line, minor=paid[line])
+        for line, minor in parts.items()
+        if receipt.kind == "payment"
+        and line in closed
+        and bought_as(build, line) == "once"
+        and 0 < paid.get(line, 0) <= _EXTRA * minor
+    ]
     return tuple(found)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,6 +11,17 @@ from forecast.spending.undoing import LastEntry
 from forecast.views.money import exact
 
 _LINE_STATES = {"closed": "closed", "more": "with more to come", "open": "opened again"}
+
+_MOST = 3
+"""So many lines or risks are named one by one; of more, such as at the end of a build, their number is told."""
+
+
+def _several(marks: list[tuple[str, str]], what: str) -> list[str]:
+    """Write marks one by one, or of many of a kind how many they are."""
+    if len(marks) <= _MOST:
+        return [f"{name} {state}" for name, state in marks]
+    states = Counter(state for _, state in marks)
+    return [f"{count} {what if count > 1 else what[:-1]} {state}" for state, count in states.items()]
 
 
 def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None = None) -> str:
@@ -42,10 +54,16 @@ def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None
             parts.append(f"receipt {row['voids']} of {row['supplier']} taken back")
         else:
             parts.append(f"receipt {change.row_id} of {row['supplier']}, {exact(int(paid), currency)}")
-    parts += [f"{named(row, 'line_id')} {_LINE_STATES[str(row['state'])]}" for row in entry.rows("line_mark")]
-    parts += [
-        f"\u201c{named(row, 'event_id')}\u201d {WORDS[str(row['state'])]}" for row in entry.rows("event_mark")
-    ]
+    parts += _several(
+        [(named(row, "line_id"), _LINE_STATES[str(row["state"])]) for row in entry.rows("line_mark")], "lines"
+    )
+    parts += _several(
+        [
+            (f"\u201c{named(row, 'event_id')}\u201d", WORDS[str(row["state"])])
+            for row in entry.rows("event_mark")
+        ],
+        "risks",
+    )
     parts += [
         f"the commitment to {row['supplier']} for {named(row, 'line_id')}, "
         f"{exact(int(row['expected_minor']), currency)}"

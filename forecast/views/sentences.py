@@ -63,6 +63,11 @@ def unusual_sentence(found: Sequence[Unusual], currency: str) -> str:
     return f"{'; '.join(told)}. Is that meant?" if told else ""
 
 
+def at_its_end(forecast: Forecast) -> bool:
+    """Tell whether nothing of a build is open any more: every trial comes to what was paid."""
+    return forecast.trials.conditions is not None and float(np.ptp(forecast.trials.totals)) < 0.005
+
+
 def hold_sentence(forecast: Forecast, level: float = 0.8, strong: str = "") -> str:
     """Say what to hold, and how often the plain sum of middle figures would do.
 
@@ -75,6 +80,8 @@ def hold_sentence(forecast: Forecast, level: float = 0.8, strong: str = "") -> s
         Mark put before and after the key figure, such as ``**``.
     """
     held = forecast.percentile(level)
+    if at_its_end(forecast):
+        return f"It cost {strong}{entered(held.value, forecast.currency)}{strong} in all: nothing is open any more."
     base = forecast.base_estimate
     enough = forecast.chance_within(base).value
     figure = about(held.value, forecast.currency, held.error)
@@ -86,7 +93,14 @@ def hold_sentence(forecast: Forecast, level: float = 0.8, strong: str = "") -> s
 
 
 def budget_sentence(forecast: Forecast, budget: float, strong: str = "") -> str:
-    """Say how often a budget is enough."""
+    """Say how often a budget is enough; at the end of a build, what of it is left."""
+    if at_its_end(forecast):
+        left = budget - forecast.percentile(0.5).value
+        side = "under" if left >= 0 else "over"
+        return (
+            f"That is {strong}{entered(abs(left), forecast.currency)}{strong} {side} your budget of "
+            f"{entered(budget, forecast.currency)}."
+        )
     chance = forecast.chance_within(budget).value
     worst = forecast.percentile(0.9)
     beyond = worst.value - budget
@@ -100,7 +114,7 @@ def budget_sentence(forecast: Forecast, budget: float, strong: str = "") -> str:
 
 def work_sentence(forecast: Forecast, strong: str = "") -> str:
     """Say what the build asks of one's own hours, and how many weeks pass; empty where neither, and at its end."""
-    if forecast.trials.conditions is not None and float(np.ptp(forecast.trials.totals)) < 0.005:
+    if at_its_end(forecast):
         return ""
     half, most = forecast.hours((0.5, 0.9))
     said = []

@@ -13,7 +13,7 @@ from forecast.spending.importing import ImportResult
 from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.spending.ledger.entries import pair
 from forecast.spending.ledger.records import AgreementKind
-from forecast.spending.reforecast import LOOKS_SETTLED, LineWatch, Reforecast, scenario_in_force
+from forecast.spending.reforecast import LineWatch, Reforecast, scenario_in_force
 from forecast.spending.settling import MORE_TO_COME, Agreement, Entered, Odd, oddities
 from forecast.views.money import exact
 from forecast.views.sentences import unusual_words
@@ -39,7 +39,7 @@ def state_words(line: LineWatch) -> str:
         return ""
     if line.settled is None:
         return "part paid"
-    if line.settled >= LOOKS_SETTLED:
+    if line.looks_settled:
         return f"likely all paid ({of_100(line.settled)})"
     return "part paid" if line.settled <= MORE_TO_COME else f"part paid, perhaps all ({of_100(line.settled)})"
 
@@ -211,6 +211,9 @@ def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
         lines = named([split.line_id for split in same.splits], titles)
         money = exact(same.amount_minor, same.currency)
         return f"receipt {same.id} is the same: {same.supplier}, {same.date}, {money} for {lines}"
+    if odd.kind == "again":
+        paid = exact(odd.minor, currency)
+        return f"{title} is closed, with {paid} paid for it: this comes on top, as if it were bought twice"
     if not odd.minor:
         return f"nothing was paid for {title} so far, so nothing can come back"
     return f"more comes back for {title} than the {exact(odd.minor, currency)} that was paid"

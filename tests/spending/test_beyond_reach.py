@@ -136,3 +136,20 @@ def test_a_dear_percentage_does_not_make_dear_what_it_is_taken_of(build: Build, 
     assert lines["fee"].now == (200.0, 200.0, 200.0)
     assert lines["kit"].mean_now == pytest.approx(lines["kit"].mean_before, rel=0.01)
     assert lines["primer"].mean_now == pytest.approx(lines["primer"].mean_before, rel=0.01)
+
+
+def test_what_follows_from_a_closed_line_says_nothing_of_the_builders_guesses(
+    build: Build, tmp_path: Path
+) -> None:
+    """A fee a quarter off its formula is told, and one a tenth off is not; neither makes what is open dearer."""
+    found = []
+    for place, fee in enumerate((None, 3_550, 4_200)):
+        paid = [("kit", 130_000), *([("fee", fee)] if fee else [])]
+        (tmp_path / str(place)).mkdir()
+        ledger = ledger_with(tmp_path / str(place), *paid, closed=tuple(line for line, _ in paid))
+        watch = reforecast(build, ledger, trials=2048)
+        found.append((watch.now.trials.row("primer"), watch.now.trials.row("paint"), bool(watch.remarks)))
+    for primer, paint, _ in found[1:]:
+        assert primer == pytest.approx(found[0][0], rel=1e-3)
+        assert paint == pytest.approx(found[0][1], rel=1e-3)
+    assert [told for *_, told in found] == [False, False, True]
