@@ -560,7 +560,7 @@ def _posterior(observed: list[Observation], latents: int) -> Posterior | None:
 
 def _far(prior: Prior, one: Observation, learned: Learning, given: _Given) -> float:
     """Give the score to tell a builder of: also where a line of one figure teaches nothing, but came in dear."""
-    if one.score or inputs_of(prior.rows[one.row]):
+    if one.follows or one.score or inputs_of(prior.rows[one.row]):
         return one.score
     judged = prior.judge(one.row, given, learned.joined)
     paid = learned.partial[one.row].paid if one.row in learned.partial else given.amounts[one.row]
