@@ -497,7 +497,8 @@ def _observe(prior: Prior, name: str, given: _Given, joined: tuple[str, ...]) ->
     score = _score(prior, name, amount, judged, given)
     if _follows(prior, name, given):
         near = abs(amount / float(judged.margin.amount(np.zeros(1))[0]) - 1) <= FOLLOWS_WITHIN
-        return [Observation(name, judged.loadings, 0.0 if near else score, own=False, evidence=_NOTHING_SAID)]
+        at = 0.0 if near else float(judged.margin.score(np.array([max(amount, 1e-300)]))[0])
+        return [Observation(name, judged.loadings, at, own=False, evidence=_NOTHING_SAID)]
     return [Observation(name, judged.loadings, score, _is_own(prior, name), evidence)]
 
 
