@@ -29,6 +29,7 @@ from forecast.build.guided.places import load_places
 from forecast.build.guided.questions import WEEK_HOURS
 from forecast.build.library import load_library
 from forecast.build.schema import Build
+from forecast.build.takeoff_base import AreaTakeoff
 from forecast.engine.plan import compile_plan
 from forecast.engine.shapes import Array
 from forecast.engine.trials import Trials, run
@@ -424,6 +425,16 @@ def test_cautions_stand_beside_their_lines_with_the_authority() -> None:
         assert f"caution, {topic}" in before, line
     assert "Health and Safety Executive" in text
     assert max(map(len, re.findall(r"^#.*$", text, re.MULTILINE))) <= 120
+
+
+def test_the_parts_are_measured_once_for_every_line_that_works_on_them() -> None:
+    build = build_of()
+    over = {line.id: line.takeoff for line in build.line if isinstance(line.takeoff, AreaTakeoff)}
+    assert {surface.id for surface in build.surface} == {"kit_parts"}
+    assert {"filler_skim", "abrasives", "primers", "paint_materials", "paint_clear"} <= set(over)
+    assert all(table.surfaces == ("kit_parts",) for id, table in over.items() if id != "filler")
+    drawn = {item.id for item in compile_plan(build, "diy").inputs if item.id.endswith(".area")}
+    assert drawn == {"kit_parts.area"}
 
 
 def test_areas_follow_from_the_parts() -> None:

@@ -12,6 +12,7 @@ from forecast.build.guided.kit import consignment_table, currency_tables, panels
 from forecast.build.guided.lines import AT_HAND, LEFT_OUT_WORDS, add_waits, cost_lines, work_lines
 from forecast.build.guided.questions import WEEK_HOURS
 from forecast.build.guided.risks import events, measures, scenarios
+from forecast.build.guided.takeoffs import name_surface
 from forecast.build.guided.text import Section, Table, write_sections
 from forecast.build.library import Library, load_library, load_rates
 from forecast.build.library.load import rounded
@@ -81,6 +82,7 @@ def write_build(answers: Answers) -> str:
         by_section[section].append(table)
     work = list(work_lines(answers, library))
     add_waits([*(table for tables in by_section.values() for table in tables), *work], library)
+    surface = name_surface(table for tables in by_section.values() for table in tables)
     every = [table for tables in by_section.values() for table in tables] + work
     listed = events(answers, library, every)
     kit = (consignment_table(answers, library),) if answers.imported else ()
@@ -92,6 +94,7 @@ def write_build(answers: Answers) -> str:
         ),
         Section("Ways to do it", _WAYS, scenarios(answers, library, every, listed)),
         *([Section("The kit and its way home", "", tuple(map(_with_cautions, kit)))] if kit else []),
+        *([Section("Surfaces", _SURFACES, (Table("[[surface]]", surface),))] if surface else []),
         *(
             Section(name, words, tuple(_line(table) for table in by_section[name]))
             for name, words in _SECTIONS.items() if by_section[name]
@@ -106,6 +109,11 @@ def write_build(answers: Answers) -> str:
     ]  # fmt: skip
     return write_sections(_OPENING.replace("{name}", answers.name), sections)
 
+
+_SURFACES = (
+    "Measured once, for every line that works on them: filler, primer, paint and discs are short or over together. "
+    "Areas are in m² where no unit is written; ft2 may be."
+)
 
 _WAYS = (
     "The first one is shown unless another is asked for. A work package takes the route that a scenario says: self, or "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from forecast.build.guided.answers import Answers
@@ -9,6 +10,35 @@ from forecast.build.guided.kit import as_figure, panels_of, stretched
 from forecast.build.library import PRACTICE, Library, Range, with_bought
 
 _ONE: Range = (1.0, 1.0, 1.0)
+
+
+SURFACE = "kit_parts"
+"""Id of the surface on which the lines of a guided build work."""
+
+
+def name_surface(tables: Iterable[dict[str, Any]]) -> dict[str, Any] | None:
+    """Have the take-offs of an area name one surface in its place.
+
+    Returns
+    -------
+    dict or None
+        The table of the surface; None where no line takes an area off.
+    """
+    area: Any = None
+    for table in tables:
+        takeoff = table.get("takeoff", {})
+        if "area" in takeoff:
+            area = takeoff["area"]
+            table["takeoff"] = {
+                **{"surfaces" if key == "area" else key: value for key, value in takeoff.items()},
+                "surfaces": [SURFACE],
+            }
+    if area is None:
+        return None
+    note = (
+        f"{PRACTICE} Measure your own parts when they are there; every line that names this surface follows."
+    )
+    return {"id": SURFACE, "name": "Parts of the kit, outsides", "area": area, "note": note}
 
 
 def takeoff_lines(answers: Answers, library: Library, waste: Range) -> list[dict[str, Any]]:
