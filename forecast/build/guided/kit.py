@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from typing import Any
 
 from forecast.build.as_written import as_written
@@ -14,6 +16,7 @@ from forecast.build.incoterms import incoterm
 from forecast.build.library import PRACTICE, Library, Range
 from forecast.build.library.load import rounded
 from forecast.build.rulefiles import Country, countries, is_meant, unknown_country
+from forecast.build.schema import ESTIMATING
 from forecast.errors import MoneyError
 from forecast.words.currencies import Reference, reference
 
@@ -33,14 +36,52 @@ def panels_of(answers: Answers) -> tuple[Panel, ...]:
     return tuple(panels[id] for id in (answers.panels or USUAL_PANELS))
 
 
+def work_of(answers: Answers) -> float:
+    """Give the work that a kit brings, as a share of a usual one's: a small kit is less work, but not in proportion."""
+    return 0.35 + 0.65 * share_of(answers)
+
+
+def arches_cut(answers: Answers) -> bool | None:
+    """Tell whether inner arches are cut; a kit without arches leaves them whole, unless the builder says otherwise."""
+    if answers.arches_cut is None and "arches" not in {panel.id for panel in panels_of(answers)}:
+        return False
+    return answers.arches_cut
+
+
 def share_of(answers: Answers) -> float:
     """Give the size of the kit, as a share of a usual one."""
     return round(sum(panel.share for panel in panels_of(answers)), 4)
 
 
 def stretched(numbers: Range, low: float, middle: float, high: float) -> Range:
-    """Give a range with its ends multiplied, to two digits."""
-    return rounded(numbers[0] * low), rounded(numbers[1] * middle), rounded(numbers[2] * high)
+    """Give a range times a factor, to two digits; to three where that has a range too, see `times`, as little widens."""
+    found = times(numbers, (low, middle, high))
+    digits = 2 if low == middle == high else 3
+    return rounded(found[0], digits), rounded(found[1], digits), rounded(found[2], digits)
+
+
+def times(one: Range, other: Range) -> Range:
+    """Give low, middle and high of a product of two unknowns that have nothing to do with each other.
+
+    Both are rarely at their worst together: 1 in 10 and 1 in 10 is 1 in 100. So the ends lie by the root of the squared
+    distances away from the middle, on a scale of ratios, as those of a product of two lognormals do; multiplying the
+    ends themselves would make every question that is left open count as if all went wrong at once.
+    """
+    middle = one[1] * other[1]
+    below = math.hypot(math.log(one[1] / one[0]), math.log(other[1] / other[0]))
+    above = math.hypot(math.log(one[2] / one[1]), math.log(other[2] / other[1]))
+    return middle * math.exp(-below), middle, middle * math.exp(above)
+
+
+def together(parts: Sequence[Range]) -> Range:
+    """Give low, middle and high of a sum of unknowns that move as far together as large guesses do (`ESTIMATING`)."""
+    ends = []
+    for end in (0, 2):
+        away = [abs(part[end] - part[1]) for part in parts]
+        squares = sum(one * one for one in away)
+        ends.append(math.sqrt(squares + ESTIMATING * (sum(away) ** 2 - squares)))
+    middle = sum(part[1] for part in parts)
+    return middle - ends[0], middle, middle + ends[1]
 
 
 def as_figure(numbers: Range, **extra: Any) -> dict[str, Any]:
@@ -132,16 +173,15 @@ def incoterm_of(answers: Answers) -> str:
 
 def freight_range(answers: Answers, library: Library) -> Range:
     """Give the freight of one chargeable unit, wider where mode, rule or the place it comes from are not known."""
-    numbers = load_places().freight[mode_of(answers)].rate
-    low, high = 1.0, 1.0
+    known: Range = (1.0, 1.0, 1.0)
     if answers.shipping is None:
-        low, high = low * 0.8, high * 1.5
+        known = times(known, (0.8, 1.0, 1.5))
     if answers.sent_from is None:
-        low, high = low * 0.85, high * 1.3
+        known = times(known, (0.85, 1.0, 1.3))
     if answers.incoterm is None:
-        high *= 1.15  # handling at departure may be the buyer's
+        known = times(known, (1.0, 1.0, 1.15))  # handling at departure may be the buyer's
     factor = library.currency_factor
-    return stretched(numbers, low * factor, factor, high * factor)
+    return stretched(load_places().freight[mode_of(answers)].rate, *(factor * end for end in known))
 
 
 def consignment_table(answers: Answers, library: Library) -> Table:

@@ -7,7 +7,17 @@ from dataclasses import replace
 from typing import Any
 
 from forecast.build.guided.answers import Answers
-from forecast.build.guided.kit import as_figure, panels_of, plain_lines, share_of, stretched
+from forecast.build.guided.kit import (
+    arches_cut,
+    as_figure,
+    panels_of,
+    plain_lines,
+    share_of,
+    stretched,
+    times,
+    together,
+    work_of,
+)  # fmt: skip
 from forecast.build.guided.takeoffs import takeoff_lines
 from forecast.build.library import PRACTICE, Library, Range, StarterLine, with_bought
 
@@ -43,14 +53,14 @@ _SIZED = frozenset({"fitting", "filling", "paint", "refit"})
 """Work packages whose hours follow the size of the kit."""
 _OF_SIZE_PARTLY = frozenset({"paint_kit_parts", "blending", "hand_tools"})
 
-_FIRST = {True: (1.2, 1.4, 1.6), False: (1.0, 1.0, 1.0), None: (1.0, 1.15, 1.5)}
-"""A first build's factor on the share of material that is wasted: 1.4 in the middle (common practice)."""
+_FIRST = {True: (1.4, 1.4, 1.4), False: (1.0, 1.0, 1.0), None: (1.0, 1.15, 1.4)}
+"""A first build's factor on the share of material that is wasted: 1.4 (common practice)."""
 
-_FIRST_BOUGHT = {True: (1.02, 1.05, 1.14), False: (1.0, 1.0, 1.0), None: (1.0, 1.02, 1.12)}
+_FIRST_BOUGHT = {True: (1.04, 1.05, 1.09), False: (1.0, 1.0, 1.0), None: (1.0, 1.02, 1.09)}
 """The same on what is bought: of resin 10, 15 and 30 % are wasted, and only those shares grow."""
 
-_FIRST_HOURS = {True: (1.2, 1.6, 2.1), False: (1.0, 1.0, 1.0), None: (1.0, 1.25, 1.8)}
-"""A first build's factor on own hours: 1.6 in the middle (common practice)."""
+_FIRST_HOURS = {True: (1.6, 1.6, 1.6), False: (1.0, 1.0, 1.0), None: (1.0, 1.25, 1.6)}
+"""A first build's factor on own hours: 1.6 (common practice); between it and none where that is not known."""
 
 _UNSURE = (0.85, 1.0, 1.2)
 """Factors on a range for each thing about it that is not known: which parts there are, or who does the work."""
@@ -74,7 +84,7 @@ def cost_lines(answers: Answers, library: Library) -> Iterator[tuple[str, dict[s
     yield from (("Consumables", table) for table in measured)
     if answers.wheels_new is None:
         yield "Car side", _wheel_set(library)
-    if answers.arches_cut is not False:
+    if arches_cut(answers) is not False:
         yield "Bought-in work", _arch_materials(answers, library)
     names = [table["id"] for table in measured if table["group"] in ("finish", "consumables")]
     yield "End", _rework(library, [name for name in names if name in _REDONE])
@@ -94,9 +104,9 @@ def _adapted(line: StarterLine, answers: Answers) -> dict[str, Any] | None:
             return None
         line = replace(line, chance=0.6, note="Wider arches often bring spacers even on the old wheels.")
     if line.id == "arch_cut_welded":
-        if answers.arches_cut is False:
+        if arches_cut(answers) is False:
             return None
-        if answers.arches_cut is None:
+        if arches_cut(answers) is None:
             line = replace(line, chance=0.5, note=_GUESSED)
     if line.package is None and line.id in _WORKED:
         line = replace(line, package=_WORKED[line.id])
@@ -125,7 +135,8 @@ def _adapted(line: StarterLine, answers: Answers) -> dict[str, Any] | None:
     if line.id == "rented_space":
         table["price"] = table.pop("amount")
         months = {True: (4, 8, 16), False: (2, 5, 10), None: (2, 6, 16)}[answers.first_build]
-        table["quantity"] = as_figure(months, unit="months")
+        size = work_of(answers)
+        table["quantity"] = as_figure(stretched(months, size, size, size), unit="months")
         table.pop("bought", None)  # as what is counted in months says
         if answers.at_hand is not None:
             table.pop("chance", None)
@@ -149,20 +160,19 @@ def add_waits(tables: Sequence[dict[str, Any]], library: Library) -> None:
 
 def _hours_known(package: str, answers: Answers) -> Range:
     """Give the factors on the hours of a work package for what is not known of it."""
-    low, middle, high = 1.0, 1.0, 1.0
+    known: Range = (1.0, 1.0, 1.0)
     if package in _SIZED and answers.panels is None:
-        low, high = low * _UNSURE[0], high * _UNSURE[2]
+        known = times(known, _UNSURE)
     if _undecided(package, answers):
-        low, high = low * _UNSURE[0], high * _UNSURE[2]
-    return low, middle, high
+        known = times(known, _UNSURE)
+    return known
 
 
 def _wheel_set(library: Library) -> dict[str, Any]:
     parts = [library.line(name).range for name in WHEEL_LINES]
-    low, middle, high = (sum(numbers) for numbers in zip(*parts, strict=True))
     return {
         "id": "wheel_set", "name": WHEEL_SET, "group": "wheels",
-        "amount": as_figure(stretched((low, middle, high), 1, 1, 1)), "chance": 0.5, "safety": True,
+        "amount": as_figure(stretched(together(parts), 1, 1, 1)), "chance": 0.5, "safety": True,
         "note": f"{PRACTICE} {_GUESSED} When it is settled, write wheels, tyres, fixings and mounting as four lines.",
     }  # fmt: skip
 
@@ -174,10 +184,10 @@ def _arch_materials(answers: Answers, library: Library) -> dict[str, Any]:
         "package": "arches", "route": "self",
         "amount": as_figure(stretched((90, 170, 320), factor, factor, factor), causes={"body_state": "slight"}),
     }  # fmt: skip
-    if answers.arches_cut is None:
+    if arches_cut(answers) is None:
         table["chance"] = 0.5
     with_bought(table, "several")
-    words = _GUESSED if answers.arches_cut is None else ""
+    words = _GUESSED if arches_cut(answers) is None else ""
     return table | {"safety": True, "note": f"{PRACTICE} {words}".strip()}
 
 
@@ -198,18 +208,18 @@ def _shop_materials(fitted: list[str]) -> dict[str, Any]:
 
 def work_lines(answers: Answers, library: Library) -> Iterator[dict[str, Any]]:
     """Give the phases of work: own hours, and the shop's where it works by the hour."""
-    size = 0.35 + 0.65 * share_of(answers)
+    size = work_of(answers)
     fitted: list[str] = []
     for phase in library.phases:
-        if phase.package == "film" or (phase.id == "inner_arches" and answers.arches_cut is False):
+        if phase.package == "film" or (phase.id == "inner_arches" and arches_cut(answers) is False):
             continue
-        if phase.id == "wheel_mock_up" and answers.wheels_new is False and answers.arches_cut is False:
+        if phase.id == "wheel_mock_up" and answers.wheels_new is False and arches_cut(answers) is False:
             continue
         sized = size if phase.package in _SIZED else 1.0
-        known = tuple(sized * factor for factor in _hours_known(phase.package, answers))
-        first = [one * factor for one, factor in zip(known, _FIRST_HOURS[answers.first_build], strict=True)]
+        known = times((sized, sized, sized), _hours_known(phase.package, answers))
+        first = times(known, _FIRST_HOURS[answers.first_build])
         own = replace(phase, own_hours=stretched(phase.own_hours, *first)).own_table()
-        if phase.id == "inner_arches" and answers.arches_cut is None:
+        if phase.id == "inner_arches" and arches_cut(answers) is None:
             own["chance"] = 0.5
         if phase.shop_hours is None:
             own |= {"package": "fitting", "route": "self"}

@@ -8,7 +8,7 @@ from typing import Any
 
 from forecast.build.cautions import cautions_for
 from forecast.build.guided.answers import Answers
-from forecast.build.guided.kit import stretched
+from forecast.build.guided.kit import stretched, work_of
 from forecast.build.guided.text import Table
 from forecast.build.library import Library
 from forecast.build.library.load import rounded
@@ -20,6 +20,11 @@ _COUNTED_ALREADY = frozenset({"customs_trouble", "currency_move"})
 """Events that a consignment and its rate of exchange have in them."""
 
 WITH_WHEELS = frozenset({"tyre_touches", "wrong_wheel"})
+_OF_THE_KIT = frozenset({
+    "poor_fit", "transit_damage", "wrong_part", "laminate_fault", "print_through", "paint_defect_self",
+    "paint_defect_shop", "colour_mismatch", "hand_over",
+})  # fmt: skip
+"""Events whose cost and hours follow the size of the kit, as its work does."""
 _OWN_WORK = frozenset({"tool_breaks", "injury"})
 
 _WORKED_BY_THE_SHOP = (
@@ -50,6 +55,13 @@ def events(answers: Answers, library: Library, lines: Sequence[dict[str, Any]]) 
             event = replace(event, chance=_RUST[answers.car_state])
             if answers.car_state is None and event.cost is not None:
                 event = replace(event, cost=stretched(event.cost, 0.8, 1.0, 1.3))
+        if event.id in _OF_THE_KIT:
+            size = [work_of(answers)] * 3
+            event = replace(
+                event,
+                cost=event.cost and stretched(event.cost, *size),
+                own_hours=event.own_hours and stretched(event.own_hours, *size),
+            )
         if event.id in _OWN_WORK:
             event = replace(event, package="fitting", route="self")
         if event.of and not set(event.of) & present:

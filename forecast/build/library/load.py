@@ -40,11 +40,11 @@ def _frozen(item: Mapping[str, Any]) -> dict[str, Any]:
     return {key: tuple(value) if isinstance(value, list) else value for key, value in item.items()}
 
 
-def rounded(value: float) -> float:
-    """Round to two significant digits: no more is known."""
+def rounded(value: float, digits: int = 2) -> float:
+    """Round to significant digits, two where nothing is said: no more is known."""
     if value == 0:
         return 0.0
-    step = 10.0 ** (math.floor(math.log10(abs(value))) - 1)
+    step = 10.0 ** (math.floor(math.log10(abs(value))) - digits + 1)
     number = round(value / step) * step
     return round(number, 6)
 
@@ -103,7 +103,10 @@ def load_library(
         causes=tuple(StarterCause(**item) for item in _read("causes.toml")["cause"]),
         lines=tuple(lines),
         phases=tuple(StarterPhase(**_frozen(item)) for item in _read("phases.toml")["phase"]),
-        events=tuple(StarterEvent(**_with_cost(item, factor)) for item in _read("events.toml")["event"]),
+        events=tuple(
+            StarterEvent(**_with_cost(item, by_scale[item.get("scale", "money")]))
+            for item in _read("events.toml")["event"]
+        ),
         measures=tuple(
             StarterMeasure(**_with_cost(item, factor)) for item in _read("measures.toml")["measure"]
         ),

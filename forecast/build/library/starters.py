@@ -178,7 +178,7 @@ class StarterPhase:
 
 @dataclass(frozen=True)
 class StarterEvent:
-    """A risk event: chance, how far the chance may differ, and impact as cost or percentage of lines."""
+    """A risk event: chance, how far it may differ, impact as cost or percentage of lines; scale as of `StarterLine`."""
 
     id: str
     name: str
@@ -193,6 +193,7 @@ class StarterEvent:
     route: str | None = None
     causes: Mapping[str, str] = field(default_factory=dict)
     note: str = ""
+    scale: str = "money"
 
     def table(self, present: Collection[str] | None = None, *, timed: bool = True) -> dict[str, Any]:
         """Give the ``[[event]]`` table of a build file.
