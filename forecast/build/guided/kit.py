@@ -54,7 +54,7 @@ def share_of(answers: Answers) -> float:
 
 
 def stretched(numbers: Range, low: float, middle: float, high: float) -> Range:
-    """Give a range times a factor, to two digits; to three where that has a range too, see `times`, as little widens."""
+    """Give a range times a factor, to two digits; to three where that has a range too, as it may widen little."""
     found = times(numbers, (low, middle, high))
     digits = 2 if low == middle == high else 3
     return rounded(found[0], digits), rounded(found[1], digits), rounded(found[2], digits)
