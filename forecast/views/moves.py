@@ -180,6 +180,10 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
 
 
 def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
+    if (
+        watch is not None and watch.finished
+    ):  # nothing is open any more that could count wider or look dearer now
+        return f"what was open then looked {'dearer' if step.p80 > 0 else 'cheaper'} by it"
     if not step.part.because:
         return "the open ranges count wider" if step.p80 > 0 else "the open ranges count narrower"
     (cause, title), push = step.part.because[0], step.part.pushes[0]

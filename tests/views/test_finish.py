@@ -94,3 +94,17 @@ def test_as_data(half_way: BuildFolder, capsys: pytest.CaptureFixture[str]) -> N
     assert data["paid"] == pytest.approx(21106.37)
     events = {event.id for event in read_build(half_way.build_file).event}
     assert set(data["cannot_happen"]) <= events
+
+
+def test_at_its_end_nothing_is_said_to_be_open(
+    half_way: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["moved", str(half_way.folder)]) == 0
+    capsys.readouterr()
+    assert main(["finish", str(half_way.folder)]) == 0
+    capsys.readouterr()
+    assert main(["moved", str(half_way.folder)]) == 0
+    told = capsys.readouterr().out.splitlines()[0]
+    assert "still open" not in told
+    assert "open ones count" not in told
+    assert re.search(r"what was open then looked (dearer|cheaper) by it", told)
