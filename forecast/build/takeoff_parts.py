@@ -98,6 +98,14 @@ class AdhesiveTakeoff(TakeoffBase):
         return self
 
 
+class Piece(Dimensions):
+    """Rectangles of one size to be cut from a roll: length (m) along it, width (mm) across it."""
+
+    length: Annotated[Positive, AsWritten]
+    width: Annotated[Positive, AsWritten]
+    count: Annotated[int, Field(strict=True, ge=1, le=200)] = 1
+
+
 class FilmTakeoff(AreaTakeoff):
     """Surface film: metres from the roll.
 
@@ -113,6 +121,10 @@ class FilmTakeoff(AreaTakeoff):
         Percent.
     spoiled_panel : figure or None
         m² of one panel that is spoiled and cut again; 0 where none is.
+    pieces : tuple of Piece
+        Rectangles to cut, in place of the area: the metres then follow from a cut plan.
+    edge : float
+        mm added on every side of each piece, to hold it and to trim.
     """
 
     kind: Literal["film"] = "film"
@@ -120,6 +132,33 @@ class FilmTakeoff(AreaTakeoff):
     roll_width: Annotated[float, Field(strict=True, ge=0.1, le=3), AsWritten] = 1.52
     waste: Share | None = None
     spoiled_panel: Skippable | None = None
+    pieces: Annotated[tuple[Piece, ...], Field(max_length=100)] = ()
+    edge: Annotated[float, Field(strict=True, ge=0, le=500), AsWritten] = 0
+
+    @property
+    def needs_area(self) -> bool:
+        """True where no pieces are told."""
+        return not self.pieces
+
+    @model_validator(mode="after")
+    def _pieces_fit(self) -> FilmTakeoff:
+        if self.pieces and (self.area is not None or self.waste is not None):
+            wrong(
+                "pieces beside an area or waste",
+                "A cut plan has its waste in it: keep pieces alone, or the area.",
+            )
+        if self.edge and not self.pieces:
+            wrong(
+                "edge without pieces", "It is added round each of pieces = [{ length = 1.2, width = 400 }]."
+            )
+        for place, piece in enumerate(self.pieces, start=1):
+            narrow = min(piece.length, piece.width / 1000) + 2 * self.edge / 1000
+            if narrow > self.roll_width + 1e-9:
+                wrong(
+                    f"piece {place} is {narrow:g} m wide with its edges, the roll {self.roll_width:g} m",
+                    "Cut it in two, with an overlap, or take a wider roll: roll_width = 1.52.",
+                )
+        return self
 
     @classmethod
     def pack_unit(cls, raw: Mapping[str, Any]) -> str:
