@@ -12,7 +12,7 @@ EFFORTS: Mapping[str, float] = {"low": 1.0, "medium": 2.0, "high": 4.0}
 """Weights that a release is divided by for the order of the list (our choice): low is a message or two, medium some
 hours, high days, or part of the work itself."""
 
-_SIZES = ("length", "width", "height", "weight")
+_SIZES = ("area", "length", "width", "height", "weight")
 _OWN_DOING = ("consumables", "finish", "hardware", "wheels")
 """Groups whose percentages nobody can be asked for: they are shares of work that comes out well or badly."""
 _UNITS = {"h": "hours", "pcs": "pieces"}

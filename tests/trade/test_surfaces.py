@@ -12,6 +12,7 @@ from forecast.build.completeness import findings
 from forecast.build.edit import SetKey, changed
 from forecast.build.places_of_figures import place_at
 from forecast.decide.figure_words import figure_phrase, titles_of
+from forecast.decide.firm_up_how import how_to_know
 from forecast.engine.forecast import simulate
 from forecast.errors import BuildFileError
 from forecast.views.opening import open_line
@@ -154,3 +155,7 @@ def test_mistakes_are_told(text: str, told: str) -> None:
     with pytest.raises(BuildFileError) as caught:
         parse_build(HEAD + text)
     assert told in str(caught.value)
+
+
+def test_a_surface_is_firmed_up_by_measuring_it() -> None:
+    assert how_to_know("arch.area", None, {"arch": "Front arch"})[1] == "Measure the area of “Front arch”"
