@@ -775,3 +775,8 @@ def test_who_does_the_work_is_said_in_everyday_words(written: str) -> None:
     assert read_answer(question("paint"), written, {}) == "self"
     with pytest.raises(WrongAnswer, match="Legal: self, shop"):
         read_answer(question("paint"), "us all", {})
+
+
+def test_a_whole_number_that_no_float_can_hold_is_refused_in_words() -> None:
+    with pytest.raises(BuildFileError, match="rate: found"):
+        read_answers({"country": "IE", "currency": "JPY", "rate": 10**400})

@@ -9,6 +9,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -118,6 +119,19 @@ def test_a_file_that_is_no_database_is_refused_untouched(tmp_path: Path) -> None
     with pytest.raises(LedgerError, match=r"receipts\.db: the file is damaged or is no ledger"):
         Ledger(path)
     assert path.read_bytes() == before
+
+
+def test_a_table_whose_text_is_damaged_is_said_to_be_damaged(tmp_path: Path) -> None:
+    """SQLite quotes the text, which is none that can be read."""
+    path = tmp_path / "receipts.db"
+    Ledger(path, currency="EUR")
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    data = path.read_bytes()
+    assert b"CREATE TABLE" in data
+    path.write_bytes(data.replace(b"CREATE TABLE", b"CREATE \xffABLE", 1))
+    with pytest.raises(LedgerError, match=r"receipts\.db: the file is damaged or is no ledger"):
+        Ledger(path).list_receipts()
 
 
 def test_a_damaged_file_is_said_to_be_damaged(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -230,7 +231,12 @@ def _plain(raw: object, context: Context = _NO_CONTEXT) -> float | None:
             units=context.units,
         )  # fmt: skip
         return float(value)
-    return float(raw) if isinstance(raw, int | float) and not isinstance(raw, bool) else None
+    if not isinstance(raw, int | float) or isinstance(raw, bool):
+        return None
+    try:
+        return float(raw)
+    except OverflowError:  # a whole number of more digits than a float can hold
+        return math.inf if raw > 0 else -math.inf
 
 
 _HOW_TO_PRICE = (

@@ -215,6 +215,11 @@ class Store:
         except sqlite3.Error as error:
             message = f"{self.path}: {explain(error, doing)}"
             raise LedgerError(message) from error
+        except UnicodeDecodeError as error:  # SQLite quotes a damaged table's text in what it complains of
+            damaged = sqlite3.DatabaseError(str(error))
+            damaged.sqlite_errorname = "SQLITE_CORRUPT"
+            message = f"{self.path}: {explain(damaged, doing)}"
+            raise LedgerError(message) from error
 
     # Copies ----------------------------------------------------------------------------------------------
 
