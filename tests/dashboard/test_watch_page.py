@@ -57,7 +57,7 @@ def test_it_says_what_the_terminal_says(page: AppTest, half_way: BuildFolder) ->
     assert trials_sentence(watch) in said
     assert "work worth NZ$" in said
     assert width_sentence(watch).startswith(
-        "0 of 20 closed lines came in outside your ranges; 4 would be expected"
+        "0 of 15 closed lines came in outside your ranges; 3 would be expected"
     )
     for sentence in (width_sentence(watch), *lesson_sentences(watch)):
         assert sentence in said
