@@ -63,9 +63,9 @@ def stretched(numbers: Range, low: float, middle: float, high: float) -> Range:
 def times(one: Range, other: Range) -> Range:
     """Give low, middle and high of a product of two unknowns that have nothing to do with each other.
 
-    Both are rarely at their worst together: 10 of 100 times 10 of 100 is 1 of 100. So the ends lie by the root of the squared
-    distances away from the middle, on a scale of ratios, as those of a product of two lognormals do; multiplying the
-    ends themselves would make every question that is left open count as if all went wrong at once.
+    Both are rarely at their worst together: 10 of 100 times 10 of 100 is 1 of 100. So the ends lie by the root of the
+    squared distances away from the middle, on a scale of ratios, as those of a product of two lognormals do;
+    multiplying the ends themselves would make every question that is left open count as if all went wrong at once.
     """
     middle = one[1] * other[1]
     below = math.hypot(math.log(one[1] / one[0]), math.log(other[1] / other[0]))
