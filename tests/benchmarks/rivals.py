@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from forecast.engine.evaluate import Value
-from forecast.engine.replicate import evaluate_rows, happens, sample
+from forecast.engine.replicate import World, evaluate_rows, happens, sample
 from forecast.engine.rows import Plan
 from forecast.engine.shapes import Array, Flat, Pert, Shape, Triangle, TwoPieceLognormal
 
@@ -40,7 +40,8 @@ def _totals(plan: Plan, values: dict[str, Value], causes: Array, generator: np.r
         gates[place] = happens(gate, generator.standard_normal(trials), causes)
     rows = np.empty((len(plan.rows), trials))
     totals = np.zeros(trials)
-    evaluate_rows(plan, None, values, gates, None, rows, (totals, np.zeros(trials), np.zeros(trials)))
+    world = World(plan, None, lambda _: np.zeros(trials), trials)
+    evaluate_rows(world, values, gates, rows, (totals, np.zeros(trials), np.zeros(trials)))
     return totals
 
 
