@@ -100,7 +100,8 @@ def openturns_model(plan: Plan) -> Model:
         ).reshape(len(plan.gates), trials)
         rows = np.empty((len(plan.rows), trials))
         totals = np.zeros(trials)
-        evaluate_rows(plan, None, values, gates, None, rows, (totals, np.zeros(trials), np.zeros(trials)))
+        world = World(plan, None, lambda _: np.zeros(trials), trials)
+        evaluate_rows(world, values, gates, rows, (totals, np.zeros(trials), np.zeros(trials)))
         sample_of_totals = ot.Sample(totals[:, None])
         return [float(sample_of_totals.computeQuantilePerComponent(share)[0]) for share in shares]
 
