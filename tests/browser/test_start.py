@@ -22,10 +22,14 @@ def to_start(page: Page, width: int) -> None:
         page.get_by_role("button", name="Answer questions")
     ).first.click()
     forget = page.get_by_text("Your answers so far")
+    expect(page.get_by_role("heading", level=3).first).to_be_visible(
+        timeout=20_000
+    )  # the first question that is open
     settled(page)
     if forget.count():
         forget.click()
         page.get_by_role("button", name="Forget all answers").click()
+        asked(page, "What do you call this build?")
         settled(page)
 
 
@@ -147,13 +151,8 @@ def test_the_keyboard_alone_is_enough(visit: Opener, untouched: str) -> None:
     )
 
 
-@pytest.mark.parametrize(
-    ("part", "whole"),
-    [("Thai", "Thailand (TH)"), ("Turke", "Türkiye, Turkey (TR)"), ("emir", "United Arab Emirates (AE)")],
-)
-def test_a_part_of_a_name_and_enter_take_a_country(
-    visit: Opener, untouched: str, part: str, whole: str
-) -> None:
+def test_a_part_of_a_name_and_enter_take_a_country(visit: Opener, untouched: str) -> None:
+    part, whole = "emir", "United Arab Emirates (AE)"  # in the middle of a name
     page = visit(untouched, 1280, 900)
     settled(page)
     to_start(page, 1280)
