@@ -255,20 +255,7 @@ class EntryWriter:
             own_use = rules.private_use.share if rules.private_use and bought.private_use is None else None
             return [id for id in known if id in (rules.tax, uplift, own_use) or id in limits]
         mine = [levy for levy in rules.levies if not levy.modes or self.mode in levy.modes]
-        read = {
-            id
-            for levy in mine
-            for id in (
-                levy.amount,
-                levy.rate,
-                levy.minimum,
-                levy.maximum,
-                levy.above,
-                levy.at_least,
-                levy.under,
-                levy.at_most,
-            )
-        }
+        read = {id for levy in mine for id in levy.figures}
         return [id for id in known if id in read]
 
     def _taxed_arrival(self, actual: Formula) -> Formula:

@@ -272,20 +272,9 @@ def _tax_of(member: Mapping[str, Any], tax: str, name: str) -> dict[str, Any]:
 
 def _check_names(rules: Rules, file: RuleFile) -> None:
     """Refuse a name of a figure that is none, and a range where one number is needed."""
-    numbers = {
-        id
-        for levy in rules.levies
-        for id in (
-            levy.amount,
-            levy.rate,
-            levy.minimum,
-            levy.maximum,
-            levy.above,
-            levy.at_least,
-            levy.under,
-            levy.at_most,
-        )
-    } | {id for rule in rules.thresholds for id in (rule.at_most, rule.flat)}
+    numbers = {id for levy in rules.levies for id in levy.figures} | {
+        id for rule in rules.thresholds for id in (rule.at_most, rule.flat)
+    }
     rates = {rules.tax} | {id for rule in rules.additional for id in rule.totals.values()}
     rates |= {rules.tax_base.uplift} if rules.tax_base is not None else set()
     rates |= {rules.private_use.share} if rules.private_use is not None else set()

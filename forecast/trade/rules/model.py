@@ -194,6 +194,13 @@ class Levy:
     under: str | None = None
     at_most: str | None = None
 
+    @property
+    def figures(self) -> tuple[str, ...]:
+        """Ids of all figures that it names."""
+        named = (self.amount, self.rate, self.minimum, self.maximum)
+        limits = (self.above, self.at_least, self.under, self.at_most)
+        return tuple(id for id in (*named, *limits) if id is not None)
+
 
 @dataclass(frozen=True)
 class Additional:
