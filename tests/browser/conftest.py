@@ -55,6 +55,7 @@ class Dashboards:
     def __init__(self, homes: pytest.TempPathFactory) -> None:
         self.homes = homes
         self.running: dict[str, tuple[subprocess.Popen[bytes], str]] = {}
+        self.kept: list[Path] = []
 
     def start(self, build: str) -> str:
         """Start one on a build, or on none with "", unless it runs already, and give its address."""
@@ -68,8 +69,9 @@ class Dashboards:
             "--server.address=127.0.0.1", "--browser.gatherUsageStats=false", "--server.fileWatcherType=none",
             *(["--", build] if build else []),
         ]  # fmt: skip
+        self.kept.append(self.homes.mktemp("home"))
         server = subprocess.Popen(
-            command, cwd=ROOT, env=os.environ | {"FORECAST_HOME": str(self.homes.mktemp("home"))},
+            command, cwd=ROOT, env=os.environ | {"FORECAST_HOME": str(self.kept[-1])},
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
         address = f"http://127.0.0.1:{port}"
@@ -81,6 +83,11 @@ class Dashboards:
             time.sleep(0.1)
         server.kill()
         pytest.fail("the dashboard did not start")
+
+    def forget_answers(self) -> None:
+        """Forget what another test answered in the guided start, so that each begins at its first question."""
+        for home in self.kept:
+            (home / "guided-start.toml").unlink(missing_ok=True)
 
     def stop(self, build: str) -> None:
         """Stop the one on a build."""
@@ -128,6 +135,7 @@ def visit(browser_: Browser, dashboards: Dashboards, tmp_path: Path) -> Iterator
     errors: list[str] = []
     elsewhere: list[str] = []
     contexts = []
+    dashboards.forget_answers()
 
     def go(build: str, width: int = 1280, height: int = 900, at: str = "") -> Page:
         context = browser_.new_context(viewport={"width": width, "height": height})

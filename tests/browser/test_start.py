@@ -21,16 +21,7 @@ def to_start(page: Page, width: int) -> None:
     page.get_by_role("radio", name="Answer questions").or_(
         page.get_by_role("button", name="Answer questions")
     ).first.click()
-    forget = page.get_by_text("Your answers so far")
-    expect(page.get_by_role("heading", level=3).first).to_be_visible(
-        timeout=20_000
-    )  # the first question that is open
-    settled(page)
-    if forget.count():
-        forget.click()
-        page.get_by_role("button", name="Forget all answers").click()
-        asked(page, "What do you call this build?")
-        settled(page)
+    asked(page, "What do you call this build?")
 
 
 def asked(page: Page, text: str) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from scipy import constants
 
 from forecast.build.buildfile import parse_build
 from forecast.build.completeness import findings
@@ -50,6 +51,28 @@ def test_units_count_as_published(row: dict[str, Any]) -> None:
     factor, offset = conversion(row["unit"], row["own"])
     assert factor == pytest.approx(row["factor"], rel=5e-7)  # seven digits are printed
     assert offset == 0
+
+
+@pytest.mark.parametrize(
+    ("unit", "own", "name"),
+    [
+        ("in", "m", "inch"),
+        ("ft", "m", "foot"),
+        ("yd", "m", "yard"),
+        ("mil", "m", "mil"),
+        ("lb", "kg", "pound"),
+        ("oz", "kg", "ounce"),
+    ],
+)
+def test_units_count_as_in_scipys_constants(unit: str, own: str, name: str) -> None:
+    assert conversion(unit, own)[0] == pytest.approx(float(getattr(constants, name)), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("unit", "name"), [("gal", "gallon"), ("imp gal", "gallon_imp"), ("fl oz", "fluid_ounce")]
+)
+def test_measures_of_volume_count_as_in_scipys_constants(unit: str, name: str) -> None:
+    assert conversion(unit, "L")[0] == pytest.approx(float(getattr(constants, name)) * 1000, rel=1e-12)
 
 
 @pytest.mark.parametrize("row", PUBLISHED["temperatures"], ids=lambda row: str(row["fahrenheit"]))
