@@ -10,6 +10,7 @@ from forecast.build.schema import Build
 from forecast.build.sheet import certainty, other_shapes, range_instead
 from forecast.dashboard.layout import answer, kept_picture, palette, safe, table, tell, text, told_plainly
 from forecast.dashboard.lines_cautions import cautions
+from forecast.dashboard.lines_chips import range_by_chips
 from forecast.dashboard.lines_more import more
 from forecast.dashboard.lines_rules import rules
 from forecast.dashboard.lines_sheet import sheet
@@ -45,6 +46,7 @@ def page() -> None:
                 "less than high. A middle alone is a figure that is known. Nothing is saved until you keep it."
             )
             sheet(view, loaded)
+            range_by_chips(parsed(loaded.text, WITH_CHANGES))
         tray()
         shown = _shown(view)
         build = parsed(loaded.text, WITH_CHANGES)
