@@ -105,6 +105,8 @@ HOMES = {
     "pandas": ("spending", "decide", "views", "dashboard"),
     "babel": ("words", "views", "dashboard"),
     "pint": ("build",),
+    "pypdf": ("spending",),
+    "xml": ("spending",),
 }
 """In which rooms alone a library may be imported."""
 

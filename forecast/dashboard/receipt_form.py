@@ -12,6 +12,7 @@ import streamlit as st
 
 from forecast.dashboard.asking import unambiguous
 from forecast.dashboard.layout import safe, said, text, told_plainly
+from forecast.dashboard.receipt_paper import currencies, fill_in
 from forecast.dashboard.receipts_news import ask_first, enter, is_meant, lines_to_pay
 from forecast.dashboard.state import Opened, likely_of
 from forecast.errors import ForecastError, LedgerError, NumberError
@@ -31,7 +32,7 @@ KINDS: Mapping[str, str] = {
 }  # fmt: skip
 ANSWERS: Mapping[str, str] = {"yes": "Yes", "no": "No, more to come", "unsure": "I cannot say"}
 WAYS: Mapping[Way, str] = {"evenly": "Evenly", "by estimate": "By estimate"}
-DOCUMENT_TYPES = ("image", "pdf")
+DOCUMENT_TYPES = ("image", "pdf", "xml")
 """What a phone offers its camera for; the content decides."""
 _LARGEST_MB = 25
 
@@ -72,6 +73,12 @@ def receipt_form(view: Opened) -> None:
     names = lines_to_pay(view)
     home = view.currency
     agreed = view.ledger is not None and bool(view.ledger.list_commitments())
+    uploads = st.file_uploader(
+        "Photo or PDF of it", type=list(DOCUMENT_TYPES), accept_multiple_files=True, key=f"{key}-documents",
+        max_upload_size=_LARGEST_MB, help="What can be read from it fills the form; look it over before you save.",
+    )  # fmt: skip
+    st.session_state.setdefault(f"{key}-kind", "payment")  # a credit note makes a refund of it
+    papers = fill_in(view, key, uploads, names)
     left, right = st.columns(2)
     lines = left.multiselect(
         "For which line", list(names), format_func=lambda line: names.get(line, line), key=f"{key}-lines",
@@ -90,8 +97,7 @@ def receipt_form(view: Opened) -> None:
             on_change="rerun" if lines else "ignore",
         )  # fmt: skip
         currency = st.selectbox(
-            "Currency", [home, *(code for code in view.build.currency if code != home)],
-            key=f"{key}-currency", width=110, persist_state="session",
+            "Currency", currencies(view, papers), key=f"{key}-currency", width=110, persist_state="session",
         )  # fmt: skip
     amount = unambiguous(amount or "", currency or home, left, f"{key}-amount")
     date = right.date_input(
@@ -107,14 +113,9 @@ def receipt_form(view: Opened) -> None:
         charged = unambiguous(charged or "", home, st, f"{key}-charged")
     parts, way = _parts(view, key, tuple(lines), names, charged if currency != home else amount)
     asked = st.container()
-    uploads = st.file_uploader(
-        "Photo or PDF of it", type=list(DOCUMENT_TYPES), accept_multiple_files=True, key=f"{key}-documents",
-        max_upload_size=_LARGEST_MB, on_change="ignore",
-    )  # fmt: skip
     with st.expander("Refund, deposit, commitment, note"):
         kind = st.segmented_control(
-            "Kind", list(KINDS), format_func=KINDS.__getitem__, default="payment", key=f"{key}-kind",
-            required=True,
+            "Kind", list(KINDS), format_func=KINDS.__getitem__, key=f"{key}-kind", required=True,
         )  # fmt: skip
         against = _against(view, key)
         note = st.text_input(

@@ -1,8 +1,7 @@
 """Photos and documents of receipts, kept beside the ledger under the hash of their content.
 
-Only pictures and PDFs are kept, told by their content and not by their name. A file of the same content is
-kept once; a name can never be used to write somewhere else, as the name on
-disk is the hash.
+Only pictures, PDFs and electronic invoices are kept, told by their content and not by their name. A file of the same
+content is kept once; a name can never be used to write somewhere else, as the name on disk is the hash.
 """
 
 from __future__ import annotations
@@ -17,13 +16,14 @@ from pathlib import Path
 from forecast.build.files import open_regular, write_file
 from forecast.errors import LedgerError
 from forecast.spending.ledger import AttachedFile, Ledger
+from forecast.spending.papers.invoice import is_invoice
 
 FOLDER = "attachments"
-DOCUMENTS = "JPEG, PNG, GIF, TIFF, WebP, HEIC, AVIF and PDF"
+DOCUMENTS = "JPEG, PNG, GIF, TIFF, WebP, HEIC, AVIF, PDF and electronic invoices"
 """What is kept, in words."""
 LARGEST_DOCUMENT = 100_000_000
 """Bytes of a picture or PDF that is read from this disk; a scan of many pages is smaller."""
-_HEAD = 1024
+_HEAD = 4096
 _HASH = re.compile("[0-9a-f]{64}")
 _SIGNATURES = {
     b"\xff\xd8\xff": "image/jpeg",
@@ -49,12 +49,12 @@ class StoredFile:
 
 
 def document_type(head: bytes) -> str | None:
-    """Tell the kind of a picture or PDF by how its content begins.
+    """Tell the kind of a picture, PDF or electronic invoice by how its content begins.
 
     Parameters
     ----------
     head : bytes
-        The first kilobyte, or all of it.
+        The first four kilobytes, or all of it.
 
     Returns
     -------
@@ -69,16 +69,18 @@ def document_type(head: bytes) -> str | None:
         return "image/webp"
     if head[4:8] == b"ftyp":
         return _BRANDS.get(head[8:12])
-    return "application/pdf" if b"%PDF-" in head[:1024] else None
+    if b"%PDF-" in head[:1024]:
+        return "application/pdf"
+    return "application/xml" if is_invoice(head) else None
 
 
 def check_document(name: str, head: bytes) -> str:
-    """Give the media type of a picture or PDF, or refuse the file.
+    """Give the media type of a picture, PDF or electronic invoice, or refuse the file.
 
     Raises
     ------
     LedgerError
-        If it is empty, or neither a picture nor a PDF by its content.
+        If it is empty, or none of them by its content.
     """
     if not head:
         message = f"{name}: the file is empty. Choose the photo or document itself."

@@ -24,6 +24,7 @@ from forecast.views.commands.common import (
     whole,
 )
 from forecast.views.commands.imports import add_import
+from forecast.views.commands.papers import add_read
 from forecast.words.text import plain
 
 if TYPE_CHECKING:
@@ -36,11 +37,12 @@ Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
 
 def add(commands: Commands[argparse.ArgumentParser]) -> None:
     """Add the commands."""
-    group = commands.add_parser("receipt", help="enter, void, attach or import receipts")
+    group = commands.add_parser("receipt", help="enter, read, void, attach or import receipts")
     actions = group.add_subparsers(dest="action", metavar="ACTION", required=True)
     _add_add(actions)
     _add_void(actions)
     _add_attach(actions)
+    add_read(actions)
     add_import(actions)
     _add_export(actions)
     _add_load(actions)

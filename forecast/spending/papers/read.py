@@ -1,0 +1,61 @@
+"""The one door: a file comes in, a proposal comes out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from forecast.build.files import UnfitFileError, open_regular
+from forecast.errors import LedgerError
+from forecast.spending.attachments import check_document
+from forecast.spending.papers.invoice import is_invoice, read_invoice
+from forecast.spending.papers.paper import Paper
+from forecast.spending.papers.pdf import invoice_in
+
+LARGEST_PAPER = 25_000_000
+"""Bytes of a file that is looked into; as many can be sent to the page."""
+
+
+def read_paper(name: str, content: bytes) -> Paper:
+    """Read what a paper says.
+
+    Parameters
+    ----------
+    name : str
+        Of the file.
+    content : bytes
+
+    Returns
+    -------
+    Paper
+        With nothing found where the file can be kept and not read.
+
+    Raises
+    ------
+    LedgerError
+        If it is no paper, damaged, or larger than one can be.
+    """
+    if len(content) > LARGEST_PAPER:
+        message = f"{name}: is larger than {LARGEST_PAPER // 1_000_000} MB. Enter the receipt by hand."
+        raise LedgerError(message)
+    if is_invoice(content):
+        return read_invoice(content, name)
+    if check_document(name, content) == "application/pdf":
+        packed = invoice_in(content, name)
+        return Paper(name, "text") if packed is None else read_invoice(packed, name)
+    return Paper(name, "photo")
+
+
+def read_paper_file(path: Path) -> Paper:
+    """Read a paper from this disk; see `read_paper`."""
+    try:
+        with open_regular(path, LARGEST_PAPER) as file:
+            content = file.read()
+    except (UnfitFileError, OSError) as error:
+        message = (
+            f"{path}: cannot be read ({error.strerror or error}). Check the name, and that you may read it."
+        )
+        raise LedgerError(message) from None
+    return read_paper(path.name, content)
+
+
+__all__ = ["LARGEST_PAPER", "read_paper", "read_paper_file"]
