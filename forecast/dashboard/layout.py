@@ -51,6 +51,7 @@ _STYLE = """
 [data-testid="stCaptionContainer"] p { color: var(--fc-muted); opacity: 1; }
 [data-testid="stCaptionContainer"] { opacity: 1; color: var(--fc-muted); }
 button[data-testid^="stBaseButton-primary"] { color: var(--fc-paper); }
+button[data-testid^="stBaseButton-tertiary"] p { text-decoration: underline; text-underline-offset: 0.2em; }
 .st-key-tray { padding: 0.7rem 0.9rem 0.9rem; gap: 0.5rem;
   background: var(--fc-paper); border: 1px solid color-mix(in srgb, var(--fc-ink) 30%, transparent);
   border-radius: 0.3rem 0.3rem 0 0; box-shadow: 0 -6px 18px color-mix(in srgb, var(--fc-ink) 10%, transparent); }

@@ -22,6 +22,7 @@ from forecast.views.charts.trust import trust_charts
 _HERE = Path(__file__).parent
 PAGES: tuple[tuple[str, str, str], ...] = (
     ("start.py", "Start or open a build", "start"),
+    ("stand.py", "Where does it stand?", "stand"),
     ("cost.py", "What will it cost?", "cost"),
     ("lines.py", "The lines", "lines"),
     ("choose.py", "Do it or farm it out?", "choose"),
@@ -29,7 +30,7 @@ PAGES: tuple[tuple[str, str, str], ...] = (
     ("watch.py", "Where does it end?", "watch"),
 )
 """File, title and address of each page, in the order of the job."""
-_FIRST = "cost"
+_FIRST = "stand"
 """The page shown on a build that is opened."""
 
 

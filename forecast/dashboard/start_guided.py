@@ -309,7 +309,7 @@ def _home() -> Path:
 def open_at_cost(file: Path) -> None:
     """Open a build, and go to what it will cost."""
     choose_file(str(file.resolve()))
-    st.switch_page("forecast/dashboard/cost.py")
+    st.switch_page("forecast/dashboard/stand.py")
 
 
 def _so_far(start: Start, standing: Standing) -> None:

@@ -6,7 +6,6 @@ import streamlit as st
 
 from forecast.dashboard.layout import answer, kept_picture, palette, table, text, told_plainly
 from forecast.dashboard.receipts_import import receipts_as_text
-from forecast.dashboard.receipts_settle import looks_settled
 from forecast.dashboard.state import Opened, before, opened, watched
 from forecast.dashboard.watch_contingency import contingency, earned, over_time
 from forecast.dashboard.watch_figures import anything_entered, history_of
@@ -44,7 +43,6 @@ def page() -> None:
         earned(view)
         st.subheader("Line by line")
         _lines(view, watch)
-        looks_settled(view, watch)
         small_print = st.container()
         # Going back in time takes longest: the figures of today stand on the screen by then.
         with band:

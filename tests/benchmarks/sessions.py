@@ -213,13 +213,13 @@ async def live(session: Session, build: int, load: Load, drawn: random.Random) -
         await follow(time.perf_counter() + drawn.uniform(*PAUSE))
         page = drawn.choice(PAGES)
         try:
-            load.note({"": "cost"}.get(page, page), await session.ask(page))
+            load.note({"": "stand"}.get(page, page), await session.ask(page))
             if page == "receipts":
                 await follow(time.perf_counter() + drawn.uniform(3, 6))
                 await enter_receipt(session, build, load, drawn)
         except TimeoutError:
             load.wrong.append(
-                f"session {session.number}: nothing came for {SLOWEST:.0f} s on {page or 'cost'}"
+                f"session {session.number}: nothing came for {SLOWEST:.0f} s on {page or 'stand'}"
             )
         load.wrong += session.wrong
         session.wrong.clear()
@@ -309,8 +309,8 @@ def figures(load: Load, memory: list[tuple[float, float]], folders: list[BuildFo
         Figure("of them double", double, "", 0),
         Figure("looks", len(load.looks), ""),
         *(
-            Figure(f"p95, page {what}", slow(what), "s", 3.0 if what == "cost" else None)
-            for what in ("cost", "watch", "lines", "receipts")
+            Figure(f"p95, page {what}", slow(what), "s", 3.0 if what == "stand" else None)
+            for what in ("stand", "watch", "lines", "receipts")
         ),
         Figure("p95, a receipt saved", slow("receipt"), "s", 1.5),
         Figure("most memory in the first minute", max(early, default=float("nan")), "MB"),

@@ -38,7 +38,7 @@ COMMANDS = (
     "receipts",
     "verify",
 )
-PAGES = ("cost", "lines", "choose", "receipts", "watch")
+PAGES = ("stand", "cost", "lines", "choose", "receipts", "watch")
 GROUPS = ("kit", "freight", "import", "consumables", "wheels", "hardware", "labour", "finish", "other")
 FIRST = date(2024, 11, 4)
 GIVEN_UP = 400.0
@@ -52,7 +52,7 @@ from streamlit.testing.v1 import AppTest
 folder, page = sys.argv[1:]
 sys.argv = ["app.py", folder]
 app = AppTest.from_file(str(Path("app.py").resolve()), default_timeout=1000)
-if page != "cost":
+if page != "stand":
     app = app.switch_page(f"forecast/dashboard/{page}.py")
 start = time.perf_counter()
 app.run()

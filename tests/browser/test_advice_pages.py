@@ -38,7 +38,7 @@ def fill(page: Page, label: str | re.Pattern[str], value: str) -> None:
 
 @pytest.mark.parametrize("size", WIDTHS)
 def test_labels_of_rules_cover_neither_each_other_nor_a_dot(visit: Opener, untouched: str, size: str) -> None:
-    page = visit(untouched, *WIDTHS[size])
+    page = visit(untouched, *WIDTHS[size], at="cost")
     expect(page.get_by_role("heading", level=1, name="What will it cost?")).to_be_visible(timeout=30_000)
     chart = page.locator("svg.marks").first
     expect(chart).to_be_visible(timeout=20_000)
@@ -56,7 +56,7 @@ def test_labels_of_rules_cover_neither_each_other_nor_a_dot(visit: Opener, untou
 
 @pytest.mark.parametrize("size", WIDTHS)
 def test_two_answers_give_a_level_and_limits_give_a_mix(visit: Opener, untouched: str, size: str) -> None:
-    page = visit(untouched, *WIDTHS[size])
+    page = visit(untouched, *WIDTHS[size], at="cost")
     expect(page.get_by_text("quoted before ordering").first).to_be_visible(timeout=30_000)
     settled(page)
     fill(page, re.compile("1,000 short would cost you"), "450")

@@ -14,6 +14,7 @@ from tests.browser.conftest import BEFORE, HALF_WAY, Opener, keep, settled
 from tests.browser.test_main_tasks import to
 
 PAGES = {
+    "stand": "Where does it stand?",
     "cost": "What will it cost?",
     "lines": "The lines",
     "choose": "Do it or farm it out?",

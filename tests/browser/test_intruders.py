@@ -24,7 +24,7 @@ from forecast.views.commands.app import own_addresses
 from tests.browser.conftest import BEFORE, Dashboards, Opener, _chromium, settled
 
 ROOT = Path(__file__).parents[2]
-TITLE = "What will it cost?"
+TITLE = "Where does it stand?"
 
 
 def upgrade(address: str, **headers: str) -> int:

@@ -33,17 +33,18 @@ def test_the_first_page_answers_in_a_sentence(
     visit: Opener, copies: dict[str, str], build: str, sign: str, size: str
 ) -> None:
     page = visit(copies[build], *WIDTHS[size])
-    expect(page.get_by_role("heading", level=1, name="What will it cost?")).to_be_visible(timeout=30_000)
+    expect(page.get_by_role("heading", level=1, name="Where does it stand?")).to_be_visible(timeout=30_000)
     answer = page.locator(".st-key-answer")
-    expect(answer).to_contain_text(
-        re.compile(rf"Hold {re.escape(sign)}[\d,]+: in 80 of 100 builds"), timeout=20_000
-    )
-    expect(answer).to_contain_text("Adding up your middle figures gives")
+    money = rf"{re.escape(sign)}[\d,]+"
+    said = rf"Hold {money}: in 80" if build == BEFORE else rf"it ends at no more than {money} in 80"
+    expect(answer).to_contain_text(re.compile(rf"{said} of 100 builds"), timeout=20_000)
+    for name in ("P50", "P80", "P90"):
+        expect(page.get_by_role("row", name=re.compile(f"^{name} {money}")).first).to_be_visible()
     settled(page)
     expect(page.locator("[role='graphics-document'], canvas, svg.marks").first).to_be_visible()
     wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     assert wide <= 0, "the page scrolls sideways"
-    keep(page, f"cost-{build}-{size}")
+    keep(page, f"stand-{build}-{size}")
 
 
 @pytest.mark.parametrize("size", WIDTHS)

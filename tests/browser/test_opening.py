@@ -12,6 +12,7 @@ from forecast.views.money import about
 from tests.browser.conftest import BEFORE, Opener, settled
 from tests.browser.test_start import to_start, write
 
+FIRST = "Where does it stand?"
 COST = "What will it cost?"
 # The ids are those of the demos, in another order; each scenario costs another sum that no other build comes to.
 OWN = """\
@@ -61,7 +62,7 @@ def to(page: Page, title: str) -> None:
 
 
 def begun(page: Page) -> None:
-    expect(page.get_by_role("heading", level=1, name=COST)).to_be_visible(timeout=30_000)
+    expect(page.get_by_role("heading", level=1, name=FIRST)).to_be_visible(timeout=30_000)
     settled(page)
 
 

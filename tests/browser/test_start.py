@@ -98,7 +98,7 @@ def test_a_build_from_nothing(
     page.get_by_role("textbox", name="Folder").fill(str(tmp_path / "car"))
     keep(page, f"start-end-{look}-{width}")
     page.get_by_role("button", name="Create the build").click()
-    expect(page.get_by_role("heading", level=1, name="What will it cost?")).to_be_visible(timeout=20_000)
+    expect(page.get_by_role("heading", level=1, name="Where does it stand?")).to_be_visible(timeout=20_000)
     settled(page)
     assert held is not None
     expect(sentence).to_contain_text(f"Hold {held[1]}: in 80 of 100 builds")

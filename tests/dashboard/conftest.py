@@ -15,6 +15,7 @@ from forecast.spending.folder import BuildFolder, open_demo
 
 ROOT = Path(__file__).parents[2]
 PAGES = {
+    "stand": "Where does it stand?",
     "cost": "What will it cost?",
     "lines": "The lines",
     "choose": "Do it or farm it out?",
@@ -94,7 +95,7 @@ def run(monkeypatch: pytest.MonkeyPatch) -> Run:
     def go(build: Path, page: str = "cost") -> AppTest:
         monkeypatch.setattr(sys, "argv", ["app.py", str(build)])
         app = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
-        if page != "cost":  # the page on which a build opens
+        if page != "stand":  # the page on which a build opens
             app = app.switch_page(f"forecast/dashboard/{page}.py")
         app = app.run()
         assert not app.exception

@@ -103,7 +103,7 @@ def test_the_kind_of_price_is_asked(run: Run, folder: BuildFolder) -> None:
     assert "Estimate, may still grow: €2,400.00" in html(app)
 
 
-@pytest.mark.parametrize("page", ["watch", "receipts"])
+@pytest.mark.parametrize("page", ["stand", "receipts"])
 def test_lines_that_look_settled_are_closed_by_one_button(run: Run, folder: BuildFolder, page: str) -> None:
     ledger = folder.ledger()
     for line, minor in (("kit", 290_000), ("paint", 200_000), ("filler", 900)):

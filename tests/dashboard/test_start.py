@@ -83,7 +83,7 @@ def test_a_newcomer_lands_on_a_demo_build_and_the_start_page_is_one_click_away(
 ) -> None:
     monkeypatch.setattr(sys, "argv", ["app.py"])
     app = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60).run()
-    assert app.title[0].value == "What will it cost?"
+    assert app.title[0].value == "Where does it stand?"
     links = [item.proto.label for item in app.main.get("page_link")]
     assert "This is a demo build. Start your own" in links
     assert links[0] == "Start or open a build"
@@ -104,7 +104,7 @@ def test_i_dont_know_to_all_makes_a_build_and_opens_it(begin: AppTest, home: Pat
         count += 1
     assert count == len(questions()) - 2  # no foreign currency, no rate; no country, no question of its rules
     app = press(app, "Create the build")
-    assert app.title[0].value == "What will it cost?"
+    assert app.title[0].value == "Where does it stand?"
     folder = home / "builds" / "my-conversion"
     held = simulate(read_build(folder)).percentile(0.8)
     assert f"Hold **{about(held.value, 'EUR', held.error)}**" in words(app)
@@ -254,7 +254,7 @@ def test_a_recent_build_opens(
     assert "**1** build of your own opened lately" in words(app)
     assert f"Changed today. {tmp_path}" in "".join(item.value for item in app.main.caption).replace("\\", "")
     app = press(app, "Mine")
-    assert app.title[0].value == "What will it cost?"
+    assert app.title[0].value == "Where does it stand?"
     assert app.session_state["chosen"]["file"] == str(tmp_path / "build.toml")
 
 
@@ -262,7 +262,7 @@ def test_a_demo_opens_and_starts_over(begin: AppTest, home: Path) -> None:
     app = choose(begin, "Open a build")
     name = demos()[1]
     app = press(app, read_build(DEMOS / name).name)
-    assert app.title[0].value == "What will it cost?"
+    assert app.title[0].value == "Where does it stand?"
     file = home / "demos" / name / "build.toml"
     assert app.session_state["chosen"]["file"] == str(file)
     file.write_text(file.read_text(encoding="utf-8") + "\n# mine\n", encoding="utf-8")
@@ -284,7 +284,7 @@ def test_a_folder_opens_by_its_path_and_what_is_wrong_is_told(begin: AppTest, tm
     (tmp_path / "build.toml").write_text(write_build(answers_of({})), encoding="utf-8")
     app.text_input(key="start-path-written").set_value(str(tmp_path))
     app = press(app, "Open it")
-    assert app.title[0].value == "What will it cost?"
+    assert app.title[0].value == "Where does it stand?"
 
 
 @pytest.mark.parametrize("wanted", ["{tmp}", "{home}/builds/../x", "{home}/builds/..", "~", "/etc"])
@@ -311,7 +311,7 @@ def test_from_a_broken_build_the_start_page_can_be_reached(
     assert app.title[0].value == "Start or open a build"
     app = choose(app, "Open a build")
     app = press(app, read_build(DEMOS / demos()[0]).name)
-    assert app.title[0].value == "What will it cost?"
+    assert app.title[0].value == "Where does it stand?"
 
 
 def send(app: AppTest, content: bytes = LIST) -> AppTest:
@@ -331,7 +331,7 @@ def test_a_list_makes_a_new_build(begin: AppTest, home: Path) -> None:
     assert "needs a country" in app.main.error[0].value
     app.selectbox(key="list-country").set_value("IE")
     app = press(app, "Create the build")
-    assert app.title[0].value == "What will it cost?"
+    assert app.title[0].value == "Where does it stand?"
     build = read_build(home / "builds" / "my-conversion")
     assert build.name == "From a list"
     assert [line.title for line in build.line] == ["Grinding discs", "Seats"]

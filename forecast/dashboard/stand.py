@@ -1,0 +1,58 @@
+"""The page that opens, and answers: where does it stand."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from forecast.dashboard.layout import answer, kept_picture, palette, table, told_plainly
+from forecast.dashboard.receipts_import import receipts_as_text
+from forecast.dashboard.stand_attention import attention, to_firm_up_next
+from forecast.dashboard.state import Opened, before, known_by_now, opened, watched
+from forecast.dashboard.tray import tray
+from forecast.engine.forecast import Forecast
+from forecast.spending.reforecast import Reforecast
+from forecast.views.charts import paid_against_fan
+from forecast.views.stands import budget_rows, level_rows, stand_sentences
+from forecast.words.text import STRONG
+
+
+def page() -> None:
+    """Draw the page."""
+    st.title("Where does it stand?")
+    with told_plainly():
+        view = opened()
+        watch = watched(view) if known_by_now(view) is not None else None
+        if watch is None and receipts_as_text(view):
+            return
+        found: Forecast | Reforecast = before(view) if watch is None else watch
+        answer(*stand_sentences(found, view.budget, strong=STRONG))
+        if watch is None:
+            st.caption(
+                "From the range that you gave each line, the whole build is simulated thousands of times."
+            )
+        look = palette()
+        kept_picture(("fan", view.key, view.budget, look), lambda: paid_against_fan(found, view.budget, look))
+        _figures(view, found)
+        st.subheader("What wants attention")
+        asked = attention(view, watch)
+        tray()
+        tray()
+        # Finding what to firm up takes longest: all else stands on the screen by then.
+        to_firm_up_next(view, watch, asked)
+
+
+def _figures(view: Opened, found: Forecast | Reforecast) -> None:
+    if not isinstance(found, Reforecast):
+        table(["", "Hold", "Meaning"], level_rows(found), "What to hold", right_text=1)
+        return
+    if found.finished:
+        return
+    left, right = st.columns(2)
+    with left:
+        table(["", "Total", "Meaning"], level_rows(found), "Where it ends", right_text=1)
+    with right:
+        rows = budget_rows(found)
+        table(["", view.currency], rows, "What the budget has left", last_is_sum=found.budget is not None)
+
+
+page()

@@ -1,0 +1,212 @@
+"""What wants attention: at most five things, the most pressing of each kind, each one tap from being done."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from functools import partial
+
+import streamlit as st
+
+from forecast.build.completeness import Finding, findings
+from forecast.build.figures import Quotes
+from forecast.build.places_of_figures import place_at
+from forecast.build.schema import Build
+from forecast.build.sheet import every_figure, quoted_figure, starter
+from forecast.dashboard.asking import first_wrong, number_field
+from forecast.dashboard.cost_answers import to_firm_up
+from forecast.dashboard.layout import safe, text
+from forecast.dashboard.printing import screen_only
+from forecast.dashboard.reading import WITH_CHANGES, parsed
+from forecast.dashboard.receipts_news import enter, events_of, news
+from forecast.dashboard.receipts_settle import looks_settled
+from forecast.dashboard.saving import form_key, opened_sheet, put
+from forecast.dashboard.state import Opened, opened
+from forecast.decide.firm_up import FirmUp
+from forecast.spending.events import WORDS, say_event
+from forecast.spending.ledger import Commitment, NewReceipt
+from forecast.spending.reforecast import LineWatch, Reforecast
+from forecast.spending.settling import close_lines, enter_receipt
+from forecast.views.money import about
+from forecast.views.settling import closed_words, entered_words, paid_words
+from forecast.views.stands import due_sentence, over_sentence, running_over
+from forecast.words.currencies import is_currency
+
+_PLACE = "stand"
+"""Where the news of what a tap did stands."""
+
+
+def attention(view: Opened, watch: Reforecast | None) -> int:
+    """Draw what is found at once, and give how many things that are."""
+    news(_PLACE)
+    asked = 0
+    if watch is not None:
+        if watch.looking_settled:
+            with st.container(border=True):
+                looks_settled(view, watch)
+        else:
+            looks_settled(view, watch)  # with the news of what it closed
+        asked += bool(watch.looking_settled)
+        due = _most_due(view)
+        if due is not None:
+            _due(view, due)
+        over = [line for line in running_over(watch.lines) if line.id not in watch.looking_settled]
+        if over:
+            _over(view, over[0])
+        asked += (due is not None) + bool(over)
+    build = _with_changes()
+    missing = findings(build)
+    if missing:
+        _left_out(view, build, missing[0], len(missing) - 1)
+    return asked + bool(missing)
+
+
+def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: int) -> None:
+    """Draw the figure to firm up first; where nothing wants attention at all, say so."""
+    if watch is not None and watch.finished:
+        found = None
+    else:
+        room = st.empty()
+        room.caption("Looking for the figure to firm up first \u2026")
+        build = _with_changes()
+        found = next((item for item in to_firm_up(view) if item.certain and not _told(build, item)), None)
+        room.empty()
+    if found is not None and watch is not None and found.figure in events_of(view):
+        _rule_out(view, found)
+    elif found is not None:
+        _firm_up(view, found)
+    elif not asked:
+        text("Nothing now.")
+
+
+def _item(
+    key: str, sentence: str, label: str, act: Callable[[], None], page: str = "", link: str = ""
+) -> None:
+    """Draw one thing: what it is, the button that does it, and where more can be done about it."""
+    with screen_only(f"asks-{key}"), st.container(border=True):
+        text(sentence)
+        with st.container(horizontal=True, vertical_alignment="center"):
+            if label and st.button(label, key=f"do-{key}"):
+                act()
+            if page and st.button(link, key=f"go-{key}", type="tertiary"):
+                st.switch_page(f"forecast/dashboard/{page}.py")
+
+
+def _most_due(view: Opened) -> Commitment | None:
+    """Give the agreed price of which most is still to pay."""
+    found = view.ledger.list_commitments() if view.ledger is not None else ()
+    return max(
+        (item for item in found if item.outstanding_minor),
+        key=lambda item: item.outstanding_minor,
+        default=None,
+    )
+
+
+def _due(view: Opened, item: Commitment) -> None:
+    sentence = due_sentence(item, view.titles().get(item.line_id, item.line_id), view.currency)
+    at_home = item.currency == view.currency  # else nobody knows yet what the account was charged
+
+    def pay() -> None:
+        rest = item.outstanding_minor
+        receipt = NewReceipt(
+            dt.date.today(), item.supplier, rest, view.currency, ((item.line_id, rest),), commitment_id=item.id,
+            entry_key=f"due:{item.entry_key}:{item.paid_minor}",
+        )  # fmt: skip
+
+        def work() -> str:
+            done = enter_receipt(view.ledger_to_write(), view.build, receipt)
+            told = entered_words(done, view.titles(), view.currency)
+            return f"Entered: {paid_words(done.receipt)}, today. {told}".rstrip()
+
+        _done(view, work)
+
+    _item(
+        "due", sentence, "All of it is paid, today" if at_home else "", pay, "receipts", "Enter another sum"
+    )
+
+
+def _over(view: Opened, line: LineWatch) -> None:
+    def close() -> None:
+        def work() -> str:
+            settled = close_lines(view.ledger_to_write(), [line.id])
+            return closed_words([line.id], settled, view.titles(), view.currency)
+
+        _done(view, work)
+
+    _item(
+        "over",
+        over_sentence(line, view.currency),
+        "That was all: close it",
+        close,
+        "lines",
+        "Change its range",
+    )
+
+
+def _done(view: Opened, work: Callable[[], str]) -> None:
+    if enter(view, _PLACE, work):
+        st.rerun()
+
+
+def _left_out(view: Opened, build: Build, item: Finding, more: int) -> None:
+    usual = ""
+    if item.cost is not None and item.unit == view.currency:
+        usual = f" Usually {about(item.cost[0], item.unit)} to {about(item.cost[2], item.unit)}."
+    what = "Is that meant?" if item.grade == "odd" else "Perhaps left out:"
+    sentence = f"{what} {item.missing}.{usual}"
+
+    def add() -> None:
+        if item.starter is not None:
+            put(starter(build, item.starter))
+        elif item.change is not None:
+            put([item.change])
+
+    label = "Add it" if item.starter is not None else "Write it" if item.change is not None else ""
+    link = f"{more} more on the page of lines" if more else "See it on the page of lines"
+    _item("left-out", sentence, label, add, "lines", link)
+
+
+def _told(build: Build, item: FirmUp) -> bool:
+    """Tell whether a quote for a figure waits in the tray or stands in the file."""
+    return item.figure in every_figure(build) and isinstance(place_at(build, item.figure).figure, Quotes)
+
+
+def _rule_out(view: Opened, item: FirmUp) -> None:
+    def say() -> None:
+        def work() -> str:
+            say_event(view.ledger_to_write(), item.figure, "cannot-happen")
+            return f"\u201c{item.title}\u201d {WORDS['cannot-happen']}: kept."
+
+        _done(view, work)
+
+    sentence = item.sentence(partial(about, currency=view.currency))
+    _item("rule-out", sentence, "It cannot come any more", say, "receipts", "It came: tell it under Receipts")
+
+
+def _firm_up(view: Opened, item: FirmUp) -> None:
+    sentence = item.sentence(partial(about, currency=view.currency))
+    build = _with_changes()
+    with screen_only("asks-firm-up"), st.container(border=True):
+        text(sentence)
+        if item.figure not in every_figure(build):
+            if st.button("See it on the page of lines", key="go-firm-up", type="tertiary"):
+                st.switch_page("forecast/dashboard/lines.py")
+            return
+        unit = place_at(build, item.figure).unit
+        with st.form(form_key("firm-up"), border=False):
+            left, right = st.columns([3, 1], vertical_alignment="bottom")
+            told = number_field(
+                left, f"What you were told, in {safe(unit)}", currency=unit if is_currency(unit) else "", tell=False,
+                units=() if is_currency(unit) else (unit,),
+            )  # fmt: skip
+            if right.form_submit_button("Put it in"):
+                problem = first_wrong(told)
+                if problem or not told.value:
+                    st.error(safe(problem or "Write a figure above zero."))
+                else:
+                    put([quoted_figure(build, item.figure, [told.value])])
+
+
+def _with_changes() -> Build:
+    """Give the build that changes are made to, what waits in the tray included."""
+    return parsed(opened_sheet(opened(saved=True)).text, WITH_CHANGES)

@@ -1,0 +1,93 @@
+"""Where a build stands: the first sentence, where it ends by name, and what the budget has left."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from forecast.engine.forecast import Forecast
+from forecast.spending.ledger import Commitment
+from forecast.spending.reforecast import LineWatch, Reforecast
+from forecast.views.money import about, builds, entered, exact
+from forecast.views.sentences import budget_sentence, hold_sentence, watch_sentence
+
+LEVELS = {
+    0.5: ("P50", "in half of builds it costs no more"),
+    0.8: ("P80", "in 80 of 100 builds it costs no more"),
+    0.9: ("P90", "in 90 of 100 builds it costs no more"),
+}
+"""The levels told by name, and what each means."""
+
+
+def stand_sentences(found: Forecast | Reforecast, budget: float | None, strong: str = "") -> tuple[str, ...]:
+    """Say where a build stands: before the first receipt what to hold, then what is paid and where it ends.
+
+    Parameters
+    ----------
+    found : Forecast or Reforecast
+        The second once something is paid, agreed or said.
+    budget : float, optional
+    strong : str
+        Mark put before and after the key figures, such as ``**``.
+    """
+    if isinstance(found, Forecast):
+        return (
+            hold_sentence(found, strong=strong),
+            budget_sentence(found, budget, strong=strong) if budget is not None else "",
+        )
+    if found.finished:
+        return (watch_sentence(found, strong=strong),)
+    eight, chance = found.percentile(0.8), found.chance_of_overrun
+    ends = f"{strong}{about(eight.value, found.currency, eight.error)}{strong}"
+    paid = f"{strong}{entered(found.paid, found.currency)}{strong}"
+    text = f"With {paid} paid, it ends at no more than {ends} in 80 of 100 builds"
+    if found.budget is None or chance is None:
+        return (f"{text}.", "Set a budget to see how often it is enough.")
+    enough = f"{strong}{builds(1 - chance.value).removesuffix(' builds')}{strong}"
+    return (f"{text}; your budget of {entered(found.budget, found.currency)} is enough in {enough}.",)
+
+
+def level_rows(found: Forecast | Reforecast) -> list[list[str]]:
+    """Give P50, P80 and P90 with what each means."""
+    ends = found.percentile_set(tuple(LEVELS))
+    return [
+        [name, about(end.value, found.currency, end.error), meaning]
+        for (name, meaning), end in zip(LEVELS.values(), ends, strict=True)
+    ]
+
+
+def budget_rows(watch: Reforecast) -> list[list[str]]:
+    """Give what is paid, what is agreed and still due, and what the budget has left: they add up to it."""
+    money = watch.currency
+    rows = [
+        ["Paid", entered(watch.paid, money)],
+        ["Agreed, and still due", entered(watch.committed, money)],
+    ]
+    if watch.budget is not None:
+        rows.append(["Left of the budget", entered(watch.budget - watch.paid - watch.committed, money)])
+        rows.append(["Budget", entered(watch.budget, money)])
+    return rows
+
+
+def due_sentence(item: Commitment, title: str, currency: str) -> str:
+    """Say what of an agreed price is still due."""
+    due, agreed = exact(item.outstanding_minor, currency), exact(item.expected_minor, currency)
+    of_it = f" of {agreed}" if due != agreed else ""
+    return f"Agreed and due: {due}{of_it}, with {item.supplier} for \u201c{title}\u201d."
+
+
+def running_over(lines: Sequence[LineWatch]) -> tuple[LineWatch, ...]:
+    """Give the lines that more was paid for than their high and that are still open, the one furthest over first."""
+    over = [
+        line
+        for line in lines
+        if line.kind == "line" and line.state != "closed" and line.paid > line.before[2] > 0
+    ]
+    return tuple(sorted(over, key=lambda line: line.before[2] - line.paid))
+
+
+def over_sentence(line: LineWatch, currency: str) -> str:
+    """Say how far a line runs over."""
+    return (
+        f"Runs over: \u201c{line.title}\u201d has cost {entered(line.paid, currency)} so far; its high was "
+        f"{about(line.before[2], currency)}."
+    )

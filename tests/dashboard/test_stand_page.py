@@ -1,0 +1,170 @@
+"""Where does it stand: one sentence, P50 to P90 beside what the budget has left, and five things at most to do."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from forecast.engine.forecast import simulate
+from forecast.errors import SimulationError
+from forecast.spending.folder import BuildFolder
+from forecast.spending.reforecast import reforecast
+from forecast.spending.settling import agree
+from forecast.views.money import about
+from tests.dashboard.conftest import Run, charts, words
+from tests.dashboard.test_receipt_list import html, press
+from tests.dashboard.test_settling import marks, pay
+from tests.views.test_cli_settling import BUILD
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> BuildFolder:
+    (tmp_path / "x").mkdir()
+    (tmp_path / "x" / "build.toml").write_text(BUILD, encoding="utf-8")
+    return BuildFolder.at(tmp_path / "x")
+
+
+def cells(app: AppTest) -> list[list[str]]:
+    """Give the rows of all tables of a page, as they are read."""
+    rows = re.findall(r"<tr class.*?>(.*?)</tr>", html(app), re.DOTALL)
+    return [re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row) for row in rows]
+
+
+def labels(app: AppTest) -> list[str]:
+    return [item.label for item in app.main.button]
+
+
+def test_before_the_first_receipt_it_says_what_to_hold(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "stand")
+    forecast = simulate(before_ordering.read())
+    ends = {
+        name: about(end.value, "EUR", end.error)
+        for name, end in zip(("P50", "P80", "P90"), forecast.percentile_set((0.5, 0.8, 0.9)), strict=True)
+    }
+    assert f"Hold **{ends['P80']}**: in 80 of 100 builds" in words(app)
+    assert {row[0]: row[1] for row in cells(app)} == ends
+    assert "the whole build is simulated thousands of times" in "".join(
+        item.value for item in app.main.caption
+    )
+    assert "is paid" not in charts(app)[0]
+
+
+def test_with_receipts_it_is_the_forecast_beside_what_the_budget_has_left(
+    run: Run, half_way: BuildFolder
+) -> None:
+    app = run(half_way.build_file, "stand")
+    watch = reforecast(half_way.read(), half_way.ledger())
+    shown = {row[0]: row[1] for row in cells(app)}
+    for name, end in zip(("P50", "P80", "P90"), watch.percentile_set((0.5, 0.8, 0.9)), strict=True):
+        assert shown[name] == about(end.value, "NZD", end.error)
+    assert f"With **NZ$21,106.37** paid, it ends at no more than **{shown['P80']}** in 80 of 100" in words(
+        app
+    )
+    assert "your budget of NZ$37,000 is enough in **94 of 100**." in words(app)
+    parts = ("Paid", "Agreed, and still due", "Left of the budget")
+    cents = {name: round(100 * float(re.sub(r"[^\d.]", "", shown[name]))) for name in (*parts, "Budget")}
+    assert sum(cents[name] for name in parts) == cents["Budget"]  # they add up to the cent
+    picture = json.loads(charts(app)[0])
+    assert "NZ$21,106.37 is paid and NZ$6,480 agreed" in picture["description"]
+    assert "95 of 100 from" in picture["description"]
+
+
+def test_what_is_due_is_paid_with_one_tap(run: Run, half_way: BuildFolder) -> None:
+    app = run(half_way.build_file, "stand")
+    assert "Agreed and due: NZ$6,480.00 of NZ$7,980.00, with Paint shop" in words(app)
+    app = press(app, "All of it is paid, today")
+    assert half_way.ledger().list_commitments() == ()
+    assert max(half_way.ledger().list_receipts(), key=lambda one: one.id).paid_minor == 648_000
+    assert "P80 moved by" in words(app)
+    assert "Agreed and due" not in words(app)
+
+
+def test_a_price_in_foreign_money_is_left_to_the_page_of_receipts(run: Run, folder: BuildFolder) -> None:
+    folder.ledger().add_commitment("2026-05-04", "Maker", "kit", 500_000, "JPY", expected_minor=290_000)
+    app = run(folder.build_file, "stand")
+    assert "Agreed and due: €2,900.00, with Maker for “Body kit”." in words(app)
+    assert "All of it is paid, today" not in labels(app)
+    assert "Enter another sum" in labels(app)
+
+
+def test_a_line_that_runs_over_is_named_and_closed_with_one_tap(run: Run, folder: BuildFolder) -> None:
+    ledger = folder.ledger()
+    pay(ledger, "filler", 90_000)
+    ledger.expect_more("filler")  # so that it does not look settled
+    app = run(folder.build_file, "stand")
+    assert "has cost €900 so far; its high was €" in words(app)
+    app = press(app, "That was all: close it")
+    assert marks(folder) == {"filler": "closed"}
+    assert "its high was" not in words(app)
+
+
+def test_what_may_have_been_left_out_goes_into_the_tray_with_one_tap(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = run(before_ordering.build_file, "stand")
+    assert "Perhaps left out: Other transport while off the road." in words(app)
+    app = press(app, "Add it")
+    assert "Not saved yet" in words(app)
+    assert "Perhaps left out: Other transport" not in words(app)
+
+
+def test_the_figure_to_firm_up_first_is_put_in_where_it_is_asked_for(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = run(before_ordering.build_file, "stand")
+    asked = "Get the price of “Sea freight, shared container” quoted"
+    assert asked in words(app)
+    field = next(item for item in app.main.text_input if item.label == "What you were told, in EUR")
+    field.set_value("240")
+    app = press(app, "Put it in")
+    assert "Not saved yet" in words(app)
+    assert asked not in words(app)  # the next one takes its place
+    assert "of what you must hold" in words(app)
+
+
+def test_nothing_waits_for_what_to_firm_up_first(
+    run: Run, half_way: BuildFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(view: object) -> object:
+        message = "this takes too long"
+        raise SimulationError(message)
+
+    monkeypatch.setattr("forecast.dashboard.stand_attention.to_firm_up", fails)
+    app = run(half_way.build_file, "stand")
+    assert "this takes too long" in words(app)
+    assert "it ends at no more than" in words(app)
+    assert len(charts(app)) == 1
+    assert {"All of it is paid, today", "Add it"} <= set(labels(app))
+
+
+def test_five_things_at_most_want_attention(run: Run, folder: BuildFolder) -> None:
+    ledger = folder.ledger()
+    pay(ledger, "kit", 290_000)
+    pay(ledger, "filler", 90_000)
+    ledger.expect_more("filler")
+    agree(ledger, ledger.list_receipts()[0].date, "Painter", "paint", 200_000, "EUR")
+    app = run(folder.build_file, "stand")
+    told = words(app)
+    beginnings = (
+        "Looks settled:",
+        "Agreed and due:",
+        "Runs over:",
+        "Perhaps left out:",
+        "of what you must hold",
+    )
+    assert [told.count(words_) for words_ in beginnings] == [1, 1, 1, 1, 1]
+    assert "Nothing now." not in told
+
+
+def test_a_finished_build_says_what_it_cost(run: Run, folder: BuildFolder) -> None:
+    ledger = folder.ledger()
+    pay(ledger, "kit", 290_000)
+    app = run(folder.build_file, "receipts")
+    press(app, "The build is done: close everything")
+    app = run(folder.build_file, "stand")
+    assert "It cost **€2,900** in all: nothing is open any more." in words(app)
+    assert "It cost €2,900: nothing is open any more" in json.loads(charts(app)[0])["description"]
