@@ -42,7 +42,9 @@ def fill_in(view: Opened, key: str, uploads: Sequence[Any], names: Mapping[str, 
         new = sent.file_id not in kept
         if new:
             try:
-                kept[sent.file_id] = read_paper(sent.name, sent.getvalue())
+                kept[sent.file_id] = read_paper(
+                    sent.name, sent.getvalue(), view.currency, tuple(view.build.currency), _suppliers(view)
+                )
             except LedgerError as error:
                 kept[sent.file_id] = error
         paper = kept[sent.file_id]
@@ -60,6 +62,11 @@ def currencies(view: Opened, papers: Sequence[Paper]) -> list[str]:
     """Give the currencies to choose from: the build's own, its others, and those of papers in the form."""
     codes = [view.currency, *view.build.currency, *(one.currency.said for one in papers if one.currency)]
     return list(dict.fromkeys(codes))
+
+
+def _suppliers(view: Opened) -> dict[str, dict[str, int]]:
+    """Give the suppliers that were paid before, each with how often for which line."""
+    return {} if view.ledger is None else view.ledger.lines_by_supplier()
 
 
 def _propose(view: Opened, key: str, paper: Paper, names: Mapping[str, str]) -> None:
@@ -81,8 +88,7 @@ def _propose(view: Opened, key: str, paper: Paper, names: Mapping[str, str]) -> 
         put("date", dt.date.fromisoformat(paper.day.said), (dt.date.today(),))
     if paper.supplier is not None:
         put("supplier", paper.supplier.said, ("",))
-        before = view.ledger.lines_by_supplier() if view.ledger is not None else {}
-        line = SupplierHistory(before).match(paper.supplier.said).line_id
+        line = SupplierHistory(_suppliers(view)).match(paper.supplier.said).line_id
         if line in names:
             put("lines", [line], ([],))
     if paper.note:

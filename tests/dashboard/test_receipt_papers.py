@@ -10,6 +10,7 @@ from forecast.spending.folder import BuildFolder
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_receipt_documents import upload
 from tests.dashboard.test_receipt_entry import field, fill, save
+from tests.spending.papers.bills import text_pdf
 from tests.spending.papers.invoices import CII, UBL, in_pdf, written
 
 
@@ -69,3 +70,29 @@ def test_a_paper_that_cannot_be_read_is_told_and_can_be_kept(run: Run, before_or
     assert "the PDF cannot be read, or is damaged. It can be kept all the same" in words(app)
     save(app)
     assert [one.name for one in before_ordering.ledger().attachments()] == ["bill.pdf"]
+
+
+def test_a_bill_whose_sum_and_day_can_mean_two_asks_for_both(run: Run, before_ordering: BuildFolder) -> None:
+    bill = text_pdf(["Made-up Wheels Ltd", "Date 03/04/2026", "Total EUR 4.200"])
+    app = upload(run(before_ordering.build_file, "receipts"), ("bill.pdf", bill, "application/pdf"))
+    assert "Read from bill.pdf: check each figure. Nothing is entered yet." in words(app)
+    assert value(app, "text_input", "Amount") == "4.200"
+    which, day = app.main.radio
+    assert day.label == "Which is meant?" or which.label == "Which day is meant?"
+    app = (
+        next(item for item in app.main.radio if item.label == "Which day is meant?")
+        .set_value(dt.date(2026, 3, 4))
+        .run()
+    )
+    assert value(app, "date_input", "Date") == dt.date(2026, 3, 4)
+    app = next(item for item in app.main.radio if "Which is meant?" in item.label).set_value("4200").run()
+    field(app, "multiselect", "For which line").set_value(["wheels"])  # type: ignore[attr-defined]
+    app = save(app.run())
+    if not before_ordering.has_ledger() or not before_ordering.ledger().list_receipts():
+        app = save(field(app, "checkbox", "It is meant").check().run())  # type: ignore[attr-defined]
+    (receipt,) = before_ordering.ledger().list_receipts()
+    assert (receipt.paid_minor, receipt.date, receipt.supplier) == (
+        420_000,
+        dt.date(2026, 3, 4),
+        "Made-up Wheels Ltd",
+    )

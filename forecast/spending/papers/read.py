@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
+from datetime import date
 from pathlib import Path
 
 from forecast.build.files import UnfitFileError, open_regular
@@ -9,13 +11,16 @@ from forecast.errors import LedgerError
 from forecast.spending.attachments import check_document
 from forecast.spending.papers.invoice import is_invoice, read_invoice
 from forecast.spending.papers.paper import Paper
-from forecast.spending.papers.pdf import invoice_in
+from forecast.spending.papers.pdf import invoice_in, pages_of
+from forecast.spending.papers.reading import read_text
 
 LARGEST_PAPER = 25_000_000
 """Bytes of a file that is looked into; as many can be sent to the page."""
 
 
-def read_paper(name: str, content: bytes) -> Paper:
+def read_paper(
+    name: str, content: bytes, home: str, others: Collection[str] = (), known: Iterable[str] = ()
+) -> Paper:
     """Read what a paper says.
 
     Parameters
@@ -23,6 +28,12 @@ def read_paper(name: str, content: bytes) -> Paper:
     name : str
         Of the file.
     content : bytes
+    home : str
+        The build's currency.
+    others : collection of str
+        Its further currencies.
+    known : iterable of str
+        Suppliers that were paid before.
 
     Returns
     -------
@@ -41,11 +52,16 @@ def read_paper(name: str, content: bytes) -> Paper:
         return read_invoice(content, name)
     if check_document(name, content) == "application/pdf":
         packed = invoice_in(content, name)
-        return Paper(name, "text") if packed is None else read_invoice(packed, name)
+        if packed is not None:
+            return read_invoice(packed, name)
+        pages = pages_of(content, name)
+        if not any(pages):
+            return Paper(name, "text", remarks=("It holds a picture and no text.",))
+        return read_text(pages, name, "text", home=home, others=others, known=known, today=date.today())
     return Paper(name, "photo")
 
 
-def read_paper_file(path: Path) -> Paper:
+def read_paper_file(path: Path, home: str, others: Collection[str] = (), known: Iterable[str] = ()) -> Paper:
     """Read a paper from this disk; see `read_paper`."""
     try:
         with open_regular(path, LARGEST_PAPER) as file:
@@ -55,7 +71,7 @@ def read_paper_file(path: Path) -> Paper:
             f"{path}: cannot be read ({error.strerror or error}). Check the name, and that you may read it."
         )
         raise LedgerError(message) from None
-    return read_paper(path.name, content)
+    return read_paper(path.name, content, home, others, known)
 
 
 __all__ = ["LARGEST_PAPER", "read_paper", "read_paper_file"]

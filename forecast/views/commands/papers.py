@@ -34,9 +34,10 @@ def run_read(options: argparse.Namespace) -> int:
     from forecast.views.tables import table
 
     folder = BuildFolder.at(options.file)
-    home = folder.read().build.currency
+    build = folder.read()
+    home = build.build.currency
     before = folder.ledger_to_read().lines_by_supplier() if folder.has_ledger() else {}
-    paper = read_paper_file(options.paper)
+    paper = read_paper_file(options.paper, home, tuple(build.currency), before)
     match = SupplierHistory(before).match(paper.supplier.said) if paper.supplier else None
     line = match.line_id if match is not None else None
     written = _to_enter(options, paper, home, line)

@@ -13,13 +13,18 @@ from hypothesis import strategies as st
 
 from forecast.errors import LedgerError
 from forecast.spending.attachments import document_type
+from forecast.spending.papers import read
 from forecast.spending.papers.elements import DEEPEST, read_elements
 from forecast.spending.papers.invoice import CREDIT_CODES, is_invoice
 from forecast.spending.papers.paper import LONGEST_NOTE, Paper
-from forecast.spending.papers.read import LARGEST_PAPER, read_paper
+from forecast.spending.papers.read import LARGEST_PAPER
 from tests.spending.papers.invoices import CII, UBL, in_pdf, line, written
 
 BOTH = pytest.mark.parametrize("flavor", [UBL, CII])
+
+
+def read_paper(name: str, content: bytes) -> Paper:
+    return read.read_paper(name, content, "EUR")
 
 
 def said(paper: Paper) -> tuple[str, ...]:
