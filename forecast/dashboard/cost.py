@@ -7,9 +7,11 @@ import datetime as dt
 import streamlit as st
 
 from forecast.build.schema import Build
+from forecast.dashboard.cost_answers import firm_up_on_its_way
+from forecast.dashboard.cost_firm_up import what_to_firm_up
 from forecast.dashboard.cost_hold import how_much_to_hold
 from forecast.dashboard.cost_more import what_could_go, which_measures_pay
-from forecast.dashboard.cost_next import how_far_money_reaches, what_to_firm_up
+from forecast.dashboard.cost_next import cheap_and_dear, how_far_money_reaches
 from forecast.dashboard.cost_open import what_makes_it_up
 from forecast.dashboard.layout import answer, kept_picture, palette, text, told_plainly
 from forecast.dashboard.state import Opened, as_it_stands, if_narrow_line, known_by_now, opened
@@ -30,6 +32,7 @@ def page() -> None:
     with told_plainly():
         view = opened()
         forecast = as_it_stands(view)
+        firm_up_on_its_way(view)  # begun now, drawn last
         work = work_sentence(forecast, strong=STRONG)
         narrow = if_narrow_line(view)
         answer(
@@ -53,6 +56,7 @@ def page() -> None:
         _small_print(view)
         with firm:
             what_to_firm_up(view)
+            cheap_and_dear(view)
 
 
 @st.cache_resource(max_entries=24, show_spinner=False)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from forecast.build.schema import Build
+from forecast.dashboard.aside import Errand
 from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, as_it_stands, known_by_now, ledger_state
 from forecast.decide.afford import BudgetChance, WalkAway, afford, budget_chance
-from forecast.decide.firm_up import FirmUp, firm_up
+from forecast.decide.firm_up import FirmUp, firm_up, firm_up_of
 from forecast.decide.measures import Measures, measures_of
 from forecast.decide.replay import Replay, replay_of
 from forecast.decide.sensitivity import Drivers, drivers
@@ -60,6 +61,13 @@ def to_firm_up(view: Opened) -> tuple[FirmUp, ...]:
     """Rank what to firm up first."""
     standing = standing_of(view)
     return _firm_up(*standing.key, standing, view.build)
+
+
+def firm_up_on_its_way(view: Opened) -> bool:
+    """Tell whether the second process is to give `to_firm_up` and has not yet; a page asks early, and draws it last."""
+    standing = standing_of(view)
+    errand = Errand(firm_up_of, (standing.forecast, view.build, LEVEL))
+    return _firm_up.on_its_way(errand, *standing.key, standing, view.build)
 
 
 @shelved("Working out what a quote would release …", keys=3, state=2)

@@ -1,4 +1,4 @@
-"""What to do before ordering: what to firm up first, and how far the money reaches."""
+"""What to do before ordering: what moves the total, and how far the money reaches."""
 
 from __future__ import annotations
 
@@ -7,63 +7,22 @@ from functools import partial
 import streamlit as st
 
 from forecast.dashboard.asking import number_field
-from forecast.dashboard.cost_answers import driving, enough, standing_of, to_firm_up, walk_away_price
-from forecast.dashboard.layout import said, table, text, told_plainly
+from forecast.dashboard.cost_answers import driving, enough, standing_of, walk_away_price
+from forecast.dashboard.layout import table, text, told_plainly
 from forecast.dashboard.state import Opened, as_it_stands, chosen
 from forecast.decide.afford import prices_to_ask_for
 from forecast.decide.figure_words import figure_words, titles_of
-from forecast.decide.firm_up import FirmUp
 from forecast.decide.sensitivity import SwingBar, VarianceShare
 from forecast.views.money import about, entered, percent
 
-SHOWN = 5
-_MOST = 24
 CHEAP_AND_DEAR = "cheap-and-dear"
 """Key of the fold whose contents are worked out once it is open."""
 
 
-def what_to_firm_up(view: Opened) -> None:
-    """Draw the section: the list of `forecast advise`, in its order and its words."""
-    found = [item for item in to_firm_up(view) if item.certain]
-    money = partial(about, currency=view.currency)
-    counted = (
-        " Your receipts are counted in: what is paid needs no quote."
-        if standing_of(view).known is not None
-        else ""
-    )
-    st.caption(f"What a firm figure releases of the sum that you hold at P80.{counted}")
-    if not found:
-        text(
-            "No single figure stands out: settling any one of them would not change by much what you must hold."
-        )
-    else:
-        st.markdown(
-            "\n".join(f"{place}. {said(item.sentence(money))}" for place, item in enumerate(found[:SHOWN], 1))
-        )
-    if found:
-        with st.expander("All figures that could be firmed up"):
-            _all_figures(found, view.currency)
-    _cheap_and_dear(view)
-
-
-def _all_figures(found: list[FirmUp], currency: str) -> None:
-    rows = [
-        [
-            item.title, about(item.release.value, currency, item.release.error),
-            about(item.into_base, currency), item.effort,
-        ]
-        for item in found[:_MOST]
-    ]  # fmt: skip
-    table(
-        ["Figure", "Releases", "Becomes a known cost", "Effort"], rows,
-        "What a firm figure would release of the money to hold at P80, on average; best first against the effort",
-        right_text=1,
-    )  # fmt: skip
-
-
 @st.fragment
 @told_plainly()
-def _cheap_and_dear(view: Opened) -> None:
+def cheap_and_dear(view: Opened) -> None:
+    """Draw the fold: each part in its cheapest and in its dearest tenth."""
     # It takes as long as the rest of the page, and few open it: it is worked out then.
     fold = st.expander(
         "The total when a part is cheap, and when it is dear", key=CHEAP_AND_DEAR, on_change="rerun"

@@ -24,6 +24,7 @@ from streamlit.cli_util import open_browser
 
 from forecast.dashboard.phones import COOKIE, ENTER, LONGEST_FORM, Phones, code_page, refused_page
 from forecast.dashboard.scripts import ALL
+from forecast.dashboard.shelf import ASIDE
 from forecast.views.commands.app import PHONE, own_addresses
 
 Scope: TypeAlias = MutableMapping[str, Any]
@@ -244,7 +245,11 @@ def parts() -> dict[str, Any]:
             phones.announce()
         if not config.get_option("server.headless"):
             open_browser(f"http://127.0.0.1:{port}")
-        yield
+        ASIDE.start()
+        try:
+            yield
+        finally:
+            ASIDE.stop()
 
     door = Middleware(Door, phones=phones, scripts=own_scripts())
     return {"middleware": [door], "lifespan": begun}

@@ -12,12 +12,13 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import ParamSpec, TypeVar, cast
+from typing import Generic, ParamSpec, TypeVar, cast
 
 import numpy as np
 import streamlit as st
 from pydantic import BaseModel
 
+from forecast.dashboard.aside import Aside, Errand
 from forecast.engine.plan import Plan
 
 _Asked = ParamSpec("_Asked")
@@ -124,6 +125,21 @@ class Shelf:
                     self._keep(key, found)
         return found
 
+    def has(self, key: Hashable) -> bool:
+        """Tell whether an answer is there."""
+        with self._guard:
+            return key in self._kept
+
+    def forget(self) -> None:
+        """Forget all answers."""
+        with self._guard:
+            self._kept.clear()
+            self._sizes.clear()
+
+    def put(self, key: Hashable, found: object) -> None:
+        """Keep an answer that was worked out elsewhere."""
+        self._keep(key, found)
+
     def _find(self, key: Hashable) -> object:
         with self._guard:
             if key not in self._kept:
@@ -191,13 +207,67 @@ _SMALL = (str, bytes, int, float, type(None), BaseModel, Plan)
 
 
 SHELF = Shelf()
+ASIDE = Aside(SHELF.put)
+LARGEST_ERRAND = 64 * 2**20
+"""Bytes of arrays that are handed to the second process at most: it would hold them twice over while it works."""
 NEWEST: dict[str, str] = {}
 """The state of each ledger as it was seen last, by its path: what was asked for an older one has been overtaken."""
 
 
+class Kept(Generic[_Asked, _Found]):
+    """A function whose answers are kept; see `shelved`.
+
+    Parameters
+    ----------
+    work : callable
+    said, keys, state, rank
+        As for `shelved`.
+    """
+
+    def __init__(
+        self, work: Callable[_Asked, _Found], said: str, keys: int, state: int | None, rank: int
+    ) -> None:
+        functools.update_wrapper(self, work)
+        self._work, self._said, self._keys, self._state, self._rank = work, said, keys, state, rank
+
+    def __call__(self, *args: _Asked.args, **kwargs: _Asked.kwargs) -> _Found:
+        """Give the answer, worked out where it is not kept."""
+
+        def told() -> object:
+            if not self._said:
+                return self._work(*args, **kwargs)
+            with st.spinner(self._said):
+                return self._work(*args, **kwargs)
+
+        return cast(_Found, SHELF.get(self._key(args), told, self._overtaken(args), self._rank))
+
+    def on_its_way(self, errand: Errand, *args: _Asked.args, **kwargs: _Asked.kwargs) -> bool:
+        """Tell whether the second process is to give the answer and has not yet: then it need not be waited for.
+
+        Parameters
+        ----------
+        errand : Errand
+            What gives the same answer there.
+        *args, **kwargs
+            As for the function itself.
+        """
+        key = self._key(args)
+        if SHELF.has(key) or size_of(errand.arguments) > LARGEST_ERRAND:
+            return False
+        return ASIDE.takes(key, errand, self._overtaken(args))
+
+    def _key(self, args: tuple[object, ...]) -> Hashable:
+        return (self._work.__module__, self._work.__name__, *args[: self._keys])
+
+    def _overtaken(self, args: tuple[object, ...]) -> Callable[[], bool]:
+        asked = "" if self._state is None else str(args[self._state])
+        path = path_of(asked)
+        return lambda: NEWEST.get(path, asked) != asked
+
+
 def shelved(
     said: str, keys: int, state: int | None = None, rank: int = 1
-) -> Callable[[Callable[_Asked, _Found]], Callable[_Asked, _Found]]:
+) -> Callable[[Callable[_Asked, _Found]], Kept[_Asked, _Found]]:
     """Keep what a function gives, by its first arguments.
 
     Parameters
@@ -211,27 +281,7 @@ def shelved(
     rank : int
         See `Turnstile.turn`.
     """
-
-    def keep(work: Callable[_Asked, _Found]) -> Callable[_Asked, _Found]:
-        @functools.wraps(work)
-        def kept(*args: _Asked.args, **kwargs: _Asked.kwargs) -> _Found:
-            def told() -> object:
-                if not said:
-                    return work(*args, **kwargs)
-                with st.spinner(said):
-                    return work(*args, **kwargs)
-
-            def overtaken() -> bool:
-                asked = "" if state is None else str(args[state])
-                return NEWEST.get(path_of(asked), asked) != asked
-
-            return cast(
-                _Found, SHELF.get((work.__module__, work.__name__, *args[:keys]), told, overtaken, rank)
-            )
-
-        return kept
-
-    return keep
+    return lambda work: Kept(work, said, keys, state, rank)
 
 
 def path_of(state: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from forecast.dashboard.cost_answers import firm_up_on_its_way
 from forecast.dashboard.layout import answer, kept_picture, palette, table, told_plainly
 from forecast.dashboard.receipts_import import receipts_as_text
 from forecast.dashboard.stand_attention import attention, to_firm_up_next
@@ -25,6 +26,7 @@ def page() -> None:
         if watch is None and receipts_as_text(view):
             return
         found: Forecast | Reforecast = before(view) if watch is None else watch
+        firm_up_on_its_way(view)  # begun now, drawn last
         answer(*stand_sentences(found, view.budget, strong=STRONG))
         if watch is None:
             st.caption(
@@ -35,7 +37,6 @@ def page() -> None:
         _figures(view, found)
         st.subheader("What wants attention")
         asked = attention(view, watch)
-        tray()
         tray()
         # Finding what to firm up takes longest: all else stands on the screen by then.
         to_firm_up_next(view, watch, asked)

@@ -15,6 +15,7 @@ from forecast.build.schema import Build
 from forecast.build.sheet import every_figure, quoted_figure, starter
 from forecast.dashboard.asking import first_wrong, number_field
 from forecast.dashboard.cost_answers import to_firm_up
+from forecast.dashboard.cost_firm_up import comes_later
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.reading import WITH_CHANGES, parsed
@@ -65,6 +66,8 @@ def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: int) -> None:
     """Draw the figure to firm up first; where nothing wants attention at all, say so."""
     if watch is not None and watch.finished:
         found = None
+    elif comes_later(view):
+        return
     else:
         room = st.empty()
         room.caption("Looking for the figure to firm up first \u2026")

@@ -21,7 +21,8 @@ from forecast.build.schema import Build, Line
 from forecast.decide.figure_words import figure_words, titles_of
 from forecast.decide.firm_up_how import EFFORTS, how_to_know, how_to_know_event
 from forecast.decide.paired import mean_percentile_change
-from forecast.decide.replay import Change, Replay
+from forecast.decide.replay import Change, Replay, replay_of
+from forecast.engine.forecast import Forecast
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, percentile, percentiles
 
@@ -140,6 +141,19 @@ def firm_up(replay: Replay, build: Build, level: float = 0.8, *, learning: bool 
             )
         )  # fmt: skip
     return tuple(sorted(found, key=lambda item: -item.worth))
+
+
+def firm_up_of(forecast: Forecast, build: Build, level: float) -> tuple[FirmUp, ...]:
+    """Rank what to firm up first from a forecast alone, without what a figure tells of others; see `firm_up`.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        With rows kept.
+    build : Build
+    level : float
+    """
+    return firm_up(replay_of(forecast), build, level, learning=False)
 
 
 def _candidates(
