@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from forecast.dashboard.layout import safe
 from forecast.errors import NumberError
 from forecast.words.currencies import minor_digits
-from forecast.words.numbers import look_at, plainly, read_number
+from forecast.words.numbers import plainly, read_number, shown
 
 WHICH = "Which is meant?"
 
@@ -134,12 +134,6 @@ def _read_sum(text: str, currency: str) -> str:
 def first_wrong(*told: Told) -> str:
     """Give why the first of several fields cannot be used; empty where all can."""
     return next((item.wrong for item in told if item.wrong), "")
-
-
-def shown(value: float) -> str:
-    """Write a number as a field shows it: thousands parted by narrow spaces, which can be read in one way only."""
-    text = f"{value:,.12g}".replace(",", "\u202f")
-    return text if len(look_at(text).values) == 1 else f"{text}0"
 
 
 def _wrong(place: Any, label: str, why: str, tell: bool) -> Told:

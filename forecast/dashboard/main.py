@@ -62,7 +62,7 @@ def run(argument: str | None = None) -> None:
             _refused(error, start)
             return
     told_late()
-    _sidebar(view)
+    _sidebar(view if page is not start else None)  # a build that is begun is not the one that is open
     # On a phone the sidebar covers the page and stays open after a tap: there the links stand in a row as well.
     with st.container(key="phone-nav", horizontal=True):
         for link in pages:
@@ -107,7 +107,7 @@ def _sidebar(view: Opened | None) -> None:
             if view.build.build.notice:
                 st.caption(safe(view.build.build.notice))
             _scenario(view)
-        _other_builds()
+        _other_builds(view)
 
 
 def _scenario(view: Opened) -> None:
@@ -128,10 +128,10 @@ def _scenario(view: Opened) -> None:
     )
 
 
-def _other_builds() -> None:
+def _other_builds(view: Opened | None) -> None:
     lately = offered()
-    here = chosen()["file"] if "chosen" in st.session_state else ""
-    with st.expander("Open another build"):
+    here = chosen()["file"] if "chosen" in st.session_state and view is not None else ""
+    with st.expander("Open another build" if view is not None else "Open a build"):
         for path, name in lately.items():
             if path != here:
                 st.button(

@@ -11,9 +11,28 @@ if (matchMedia("(pointer: fine)").matches) setTimeout(() => {
 }, 120);
 """
 """The next field takes the keyboard where there is one: on a touch screen its own would cover the question."""
-ALL = (FOCUS,)
+ENTER = """
+if (!window.guidedEnter) {
+  window.guidedEnter = true;
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || event.isComposing) return;
+    if (!event.target.matches(".st-key-guided-live input[type=text]")) return;
+    setTimeout(() => {
+      const next = document.querySelector(".st-key-guided-buttons button");
+      if (next) next.click();
+    });
+  });
+}
+"""
+"""Enter in a field that is read while it is typed goes on, as it does in a form: what stands in it is sent before."""
+ALL = (FOCUS, ENTER)
 
 
 def focus(id: str) -> str:
     """Give what runs `FOCUS`, once for each question."""
     return f'<script data-question="{escape(id)}">{FOCUS}</script>'
+
+
+def go_on_by_enter() -> str:
+    """Give what runs `ENTER`."""
+    return f"<script>{ENTER}</script>"

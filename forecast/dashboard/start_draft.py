@@ -22,6 +22,8 @@ class Start(TypedDict):
     ----------
     written : dict
         Answers by question, as they were written; empty text takes the default.
+    typed : dict
+        What stood in a field, by question, when it was left by going back; no answer yet.
     before : dict or None
         The same before the last answer.
     at, last : str
@@ -32,9 +34,12 @@ class Start(TypedDict):
         Whether the question shown has just come, so that the keyboard goes to it.
     found : bool
         Whether the answers were there when the tab was opened.
+    chips : bool
+        Whether the question shown is answered by chips.
     """
 
     written: dict[str, str]
+    typed: dict[str, str]
     before: dict[str, str] | None
     at: str
     last: str
@@ -42,6 +47,7 @@ class Start(TypedDict):
     wrong: str
     moved: bool
     found: bool
+    chips: bool
 
 
 def draft_file() -> Path:
@@ -61,20 +67,22 @@ def _fresh(written: dict[str, str]) -> Start:
     open_one = stand(written).first_open
     at = open_one.id if open_one is not None else END
     return Start(
-        written=written, before=None, at=at, last="", refused="", wrong="", moved=False, found=bool(written)
-    )
+        written=written, typed={}, before=None, at=at, last="", refused="", wrong="", moved=False,
+        found=bool(written), chips=False,
+    )  # fmt: skip
 
 
 def go_to(place: str) -> None:
     """Show another question; what was refused is forgotten."""
     start = started()
-    start.update({"at": place, "refused": "", "wrong": "", "moved": True, "found": False})
+    start.update({"at": place, "refused": "", "wrong": "", "moved": True, "found": False, "chips": False})
 
 
 def take(question: str, text: str) -> None:
     """Take an answer that can be used, and go on to the next question, or to one that no longer fits."""
     start = started()
     start["before"], start["last"] = dict(start["written"]), question
+    start["typed"].pop(question, None)
     # Another tab may have answered meanwhile: what it kept is not written over.
     start["written"] = start["written"] | read_draft(draft_file()) | {question: text}
     write_draft(draft_file(), start["written"])
@@ -83,6 +91,13 @@ def take(question: str, text: str) -> None:
     if standing.wrong is not None and standing.first_open is not None:
         go_to(standing.first_open.id)
         start["refused"], start["wrong"] = start["written"][standing.first_open.id], str(standing.wrong)
+
+
+def go_on(question: str) -> None:
+    """Go on from a question whose answer stays what it was."""
+    start = started()
+    start["typed"].pop(question, None)
+    go_to(_next(stand(start["written"]), question))
 
 
 def _next(standing: Standing, question: str) -> str:
@@ -110,4 +125,15 @@ def begin_again() -> None:
     st.session_state["start"] = _fresh({})
 
 
-__all__ = ["END", "Start", "begin_again", "draft_file", "go_to", "previous", "refuse", "started", "take"]
+__all__ = [
+    "END",
+    "Start",
+    "begin_again",
+    "draft_file",
+    "go_on",
+    "go_to",
+    "previous",
+    "refuse",
+    "started",
+    "take",
+]

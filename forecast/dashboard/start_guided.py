@@ -2,28 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from ipaddress import ip_address
 from pathlib import Path
-from typing import Any
 
 import streamlit as st
 
-from forecast.build.guided import (
-    DONT_KNOW,
-    Question,
-    Standing,
-    WrongAnswer,
-    create_build,
-    default_of,
-    question,
-    read_answer,
-    stand,
-)
+from forecast.build.guided import Standing, WrongAnswer, create_build, question, stand
 from forecast.build.sheet import free_id
 from forecast.dashboard.layout import answer, calmly, palette, picture, safe, tell, text
-from forecast.dashboard.scripts import focus
-from forecast.dashboard.start_draft import END, Start, begin_again, go_to, previous, refuse, started, take
+from forecast.dashboard.start_ask import ask, said
+from forecast.dashboard.start_draft import END, Start, begin_again, go_to, previous, started
 from forecast.dashboard.start_sketch import sketch
 from forecast.dashboard.state import choose_file
 from forecast.engine.forecast import Forecast
@@ -32,13 +20,7 @@ from forecast.spending.folder import user_folder
 from forecast.views.charts.start import narrowing
 from forecast.views.money import as_written, signed
 from forecast.views.sentences import budget_sentence, hold_sentence
-from forecast.words.countries import country_names
 from forecast.words.text import STRONG
-
-FEW = 5
-"""Choices up to so many stand beside each other; more are a list to type in."""
-
-_NONE = "none"
 
 
 def guided() -> None:
@@ -53,7 +35,8 @@ def guided() -> None:
         if start["at"] == END:
             _finish(standing)
         else:
-            _ask(next(item for item in standing.asked if item.id == start["at"]), start, standing)
+            ask(start["at"])
+    _so_far(start, standing)  # above the picture, which is drawn late and would push it from under a finger
     if now is not None:
         nothing = sketch(
             {key: text for key, text in start["written"].items() if key in ("country", "currency")}
@@ -61,7 +44,6 @@ def guided() -> None:
         told = nothing is not None and nothing.percentile(0.8).value != now.percentile(0.8).value
         stages = [("Nothing known", nothing)] if told and nothing is not None else []
         picture(narrowing([*stages, ("With your answers", now)], palette()), key="narrowing")
-    _so_far(start, standing)
 
 
 def _answer(start: Start, standing: Standing, now: Forecast | None) -> None:
@@ -69,7 +51,9 @@ def _answer(start: Start, standing: Standing, now: Forecast | None) -> None:
     asked = len(standing.asked)
     if not start["written"]:
         answer(
-            f"Answer some twenty questions, and see after each one what to {STRONG}hold{STRONG} before you order.",
+            "What will it cost to convert your car's bodywork with a kit, and how sure is that?",
+            f"Some twenty questions, and after each one what to {STRONG}hold{STRONG}: to have in the bank before you "
+            "order.",
             "\u201cI don't know\u201d is always an answer: it widens the range, and you can come back to it.",
         )
         return
@@ -81,11 +65,16 @@ def _answer(start: Start, standing: Standing, now: Forecast | None) -> None:
     questions = "the other question" if rest == 1 else f"the other {rest} questions"
     counted = f" and {questions}, which {'counts' if rest == 1 else 'count'} as not known" if rest else ""
     budget = standing.values.get("budget")
+    own = standing.values.get("kit_price") is not None
     answer(
-        hold_sentence(now, strong=STRONG),
+        hold_sentence(now, strong=STRONG, middles=_OWN if own else _USUAL),
         budget_sentence(now, budget, strong=STRONG) if budget is not None else "",
         f"That is from {told}{counted}. {_move(start, now)}",
     )
+
+
+_USUAL, _OWN = "the usual figures", "your kit's price and the usual figures"
+"""What is added up: of the figures that a build is made of, the guided start asks for one."""
 
 
 def _move(start: Start, now: Forecast) -> str:
@@ -97,132 +86,11 @@ def _move(start: Start, now: Forecast) -> str:
     if was is None or was.currency != now.currency:
         return ""
     old, new = was.percentile(0.8), now.percentile(0.8)
-    if new.value == old.value:
-        return ""
     written = [as_written(part.value, now.currency, part.error) for part in (old, new)]
-    change = signed(written[1] - written[0], now.currency)  # both stood on the page: what is printed adds up
-    return f"The last one moved P80 by {STRONG}{change}{STRONG}."
-
-
-def _ask(item: Question, start: Start, standing: Standing) -> None:
-    ids = [other.id for other in standing.asked]
-    place = ids.index(item.id)
-    st.caption(f"Question {place + 1} of {len(ids)}")
-    st.subheader(safe(item.text), anchor=False)
-    with st.form("guided-form", border=False):
-        with st.container(key="guided-field"):
-            given = _field(item, start, standing.values)
-        if start["wrong"]:
-            st.error(safe(start["wrong"]))
-        meant = _which(item, start, standing)
-        st.caption(safe(item.help if start["wrong"] else _help(item)))  # what is wrong says how to write it
-        # Next comes first, for Enter in a field presses the first button of its form.
-        with st.container(horizontal=True, key="guided-buttons"):
-            ahead = st.form_submit_button("Next", type="primary")
-            unknown = st.form_submit_button("I don't know")
-            back = st.form_submit_button("Back", disabled=place == 0)
-    if start["found"]:
-        text("Your answers from before are still here: this is the first question that was open.")
-    if start["moved"]:
-        start["moved"] = False
-        st.html(focus(item.id), unsafe_allow_javascript=True)
-    if back:
-        go_to(previous(standing, item.id) or item.id)
-        st.rerun()
-    if ahead or unknown:
-        given = DONT_KNOW if unknown else meant if meant and given == start["refused"] else given
-        try:
-            read_answer(item, given, standing.values)
-        except WrongAnswer as error:
-            refuse("" if unknown else given, _sentence(str(error)))
-        else:
-            take(item.id, given)
-        st.rerun()
-
-
-def _which(item: Question, start: Start, standing: Standing) -> str:
-    """Ask which is meant, where what was refused can mean two things; give how to write it."""
-    if not start["refused"]:
+    if written[0] == written[1]:
         return ""
-    try:
-        read_answer(item, start["refused"], standing.values)
-    except WrongAnswer as error:
-        if error.either:
-            return st.radio(
-                "Which is meant?", error.either, index=None, horizontal=True, key=f"guided-which-{start['refused']}",
-                format_func=safe,
-            ) or ""  # fmt: skip
-    return ""
-
-
-def _help(item: Question) -> str:
-    """Say what the answer changes, and how to write it where it is written."""
-    return f"{item.help} {item.how}" if item.kind in ("range", "number", "boxes") else item.help
-
-
-def _field(item: Question, start: Start, values: Any) -> str:
-    """Draw the field of a question, filled with what was answered or refused before, and give what stands in it."""
-    before = start["refused"] or start["written"].get(item.id, "")
-    before = "" if before == DONT_KNOW else before
-    default = default_of(item, values)
-    label, key = item.text, f"guided-{item.id}"
-    if item.kind in ("choice", "yes-no"):
-        choices = _choices(item) or {"yes": "Yes", "no": "No"}
-        shown = before or (default if default in choices else "")
-        ids = list(choices)
-        if shown and shown not in ids and len(ids) > FEW:
-            ids.append(shown)
-        index = ids.index(shown) if shown in ids else None
-        if len(ids) <= FEW:
-            return (
-                st.radio(
-                    label, ids, index=index, format_func=lambda id: _sentence(choices[id]), key=key,
-                    label_visibility="collapsed",
-                )
-                or ""
-            )  # fmt: skip
-        return (
-            st.selectbox(
-                label, ids, index=index, format_func=lambda id: _named(id, choices, item.called), key=key,
-                label_visibility="collapsed", placeholder="Choose, or type to search",
-                accept_new_options=item.id == "kit_currency",
-            )
-            or ""
-        )  # fmt: skip
-    if item.kind == "choices":
-        choices = dict(item.choices)
-        if item.id == "at_hand":
-            choices[_NONE] = "none of these"
-        chosen = [part for part in before.split(", ") if part in choices]
-        picked = st.pills(
-            label, list(choices), selection_mode="multi", default=chosen, key=key,
-            format_func=lambda id: _sentence(choices[id]), label_visibility="collapsed",
-        )  # fmt: skip
-        return ", ".join(picked)
-    shown = before or (str(default) if default != DONT_KNOW else "")
-    written = st.text_input(label, value=shown, key=key, label_visibility="collapsed", autocomplete="off")
-    return written or ""
-
-
-def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
-def _choices(item: Question) -> dict[str, str]:
-    """Give what may be chosen; a kit may come from anywhere, the likely countries first."""
-    return dict(item.choices) if not item.anywhere else {**item.choices, **_elsewhere(item)}
-
-
-def _elsewhere(item: Question) -> dict[str, str]:
-    return {code: name for code, name in country_names().items() if code not in item.choices}
-
-
-def _named(id: str, choices: dict[str, str], called: Mapping[str, tuple[str, ...]]) -> str:
-    """Give what stands in the list: the name, and an everyday one where the name has letters few keyboards have."""
-    name = choices.get(id, "")
-    if not name.isascii() and called.get(id):
-        name += f", {called[id][0].title()}"
-    return f"{name} ({id})" if name else id
+    change = signed(written[1] - written[0], now.currency)  # both stood on the page: what is printed adds up
+    return f"Your last answer moved what to hold by {STRONG}{change}{STRONG}."
 
 
 def _finish(standing: Standing) -> None:
@@ -317,17 +185,19 @@ def _so_far(start: Start, standing: Standing) -> None:
     if not start["written"]:
         return
     unknown = sum(value is None for value in standing.values.values())
-    passed = f", {unknown} not known" if unknown else ""
-    with st.expander(f"Your answers so far: {len(standing.values)} of {len(standing.asked)}{passed}"):
+    passed = f", {unknown} of them \u201cI don't know\u201d" if unknown else ""
+    # Its heading stays the same while answers come in: under another one it would be a new fold, and shut.
+    with st.expander("Your answers so far", key="guided-so-far"):
+        st.markdown(f"{len(standing.values)} of {len(standing.asked)} answered{passed}.")
         for item in standing.asked:
             if item.id in standing.values:
-                said = _said(item, standing.values[item.id], start["written"][item.id])
+                words = said(item, standing.values[item.id], start["written"][item.id], standing.values)
                 with st.container(horizontal=True, vertical_alignment="center"):
                     st.button(
                         safe(item.text), key=f"guided-to-{item.id}", on_click=calmly(go_to), args=(item.id,),
                         type="tertiary",
                     )  # fmt: skip
-                    st.markdown(f"**{safe(said)}**")
+                    st.markdown(f"**{safe(words)}**")
         with st.container(horizontal=True):
             if start["at"] != END:
                 st.button(
@@ -337,22 +207,6 @@ def _so_far(start: Start, standing: Standing) -> None:
                     args=(END,),
                 )
             st.button("Forget all answers", key="guided-forget", on_click=calmly(begin_again))
-
-
-def _said(item: Question, value: Any, written: str) -> str:
-    if value is None:
-        return "I don't know"
-    if isinstance(value, bool):
-        return "Yes" if value else "No"
-    if item.kind == "choices":
-        return ", ".join(item.choices[id] for id in value) or "none of these"
-    if item.kind == "choice":
-        return (
-            _named(str(value), _choices(item), item.called)
-            if len(item.choices) > FEW
-            else item.choices[value]
-        )
-    return written or str(value)
 
 
 __all__ = ["free_folder", "guided", "on_phone", "open_at_cost", "typed_path"]

@@ -68,7 +68,9 @@ def at_its_end(forecast: Forecast) -> bool:
     return forecast.trials.conditions is not None and float(np.ptp(forecast.trials.totals)) < 0.005
 
 
-def hold_sentence(forecast: Forecast, level: float = 0.8, strong: str = "") -> str:
+def hold_sentence(
+    forecast: Forecast, level: float = 0.8, strong: str = "", middles: str = "your middle figures"
+) -> str:
     """Say what to hold, and how often the plain sum of middle figures would do.
 
     Parameters
@@ -78,6 +80,8 @@ def hold_sentence(forecast: Forecast, level: float = 0.8, strong: str = "") -> s
         Percentile to hold.
     strong : str
         Mark put before and after the key figure, such as ``**``.
+    middles : str
+        What the middle figures are called: they are the builder's own once one was given.
     """
     held = forecast.percentile(level)
     if at_its_end(forecast):
@@ -87,7 +91,7 @@ def hold_sentence(forecast: Forecast, level: float = 0.8, strong: str = "") -> s
     figure = about(held.value, forecast.currency, held.error)
     return (
         f"Hold {strong}{figure}{strong}: in {builds(level)} it costs no more. "
-        f"Adding up your middle figures gives {strong}{about(base, forecast.currency)}{strong}, "
+        f"Adding up {middles} gives {strong}{about(base, forecast.currency)}{strong}, "
         f"which is enough in {strong}{builds(enough)}{strong}."
     )
 

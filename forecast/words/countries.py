@@ -23,6 +23,15 @@ _MEANT: Mapping[str, str] = {"UK": "GB", "EL": "GR", "EN": "GB", "JA": "JP"}
 """What is written for a country and is none, or none any more."""
 
 
+ALSO: Mapping[str, tuple[str, ...]] = MappingProxyType({
+    "CD": ("zaire", "democratic republic of the congo"), "CI": ("ivory coast",), "CV": ("cabo verde",),
+    "FM": ("micronesia",), "GB": ("uk",), "IR": ("persia",), "KP": ("democratic people's republic of korea",),
+    "MK": ("macedonia",), "MM": ("burma",), "RU": ("russian federation",), "SZ": ("swaziland",), "TL": ("east timor",),
+    "VA": ("vatican", "holy see"), "VN": ("viet nam",),
+})  # fmt: skip
+"""What people call a country besides its name, in small letters; those with rules say more in their rule files."""
+
+
 def country_name(code: str) -> str:
     """Give the English name of a country (Unicode CLDR, by Babel); the code itself where it has none."""
     return country_names().get(code, code)
@@ -64,12 +73,16 @@ def countries_called(
     code = _MEANT.get(words.upper(), words.upper())
     if code in COUNTRIES:
         return (code,)
-    every = {id: tuple(map(_plain, (name, *called.get(id, ())))) for id, name in names.items()}
+    every = {
+        id: tuple(map(_plain, (name, *called.get(id, ()), *ALSO.get(id, ())))) for id, name in names.items()
+    }
     found = tuple(id for id, known in every.items() if words in known)
     if not found and len(words) >= _LEAST:
         found = tuple(id for id, known in every.items() if any(f" {words}" in f" {name}" for name in known))
     if not found:
-        found = tuple(id for id, name in country_names().items() if _plain(name) == words)
+        found = tuple(
+            id for id, name in country_names().items() if words in map(_plain, (name, *ALSO.get(id, ())))
+        )
     return found
 
 
@@ -96,4 +109,4 @@ def nearest_country(code: str) -> str:
     return "Write the two capital letters of ISO 3166-1, such as 'IE'."
 
 
-__all__ = ["COUNTRIES", "countries_called", "country_name", "country_names", "nearest_country"]
+__all__ = ["ALSO", "COUNTRIES", "countries_called", "country_name", "country_names", "nearest_country"]

@@ -60,6 +60,19 @@ def is_currency(code: str) -> bool:
     return code in _known()
 
 
+def currency_codes() -> tuple[str, ...]:
+    """List the codes of all currencies, in their order."""
+    return tuple(sorted(_known()))
+
+
+@cache
+def currency_name(code: str) -> str:
+    """Give the English name of a currency (Unicode CLDR, by Babel): ``Thai Baht``; the code where it has none."""
+    from babel.numbers import get_currency_name  # loaded late: most commands never ask for it
+
+    return str(get_currency_name(code, locale="en"))
+
+
 def minor_digits(code: str) -> int:
     """Give the number of digits behind the decimal mark with which sums are kept: none for the yen, two for the euro.
 
@@ -126,5 +139,6 @@ def reference(foreign: str, home: str) -> Reference | None:
 
 
 __all__ = [
-    "Reference", "is_currency", "minor_digits", "reference", "reference_rates", "shown_digits", "signs",
+    "Reference", "currency_codes", "currency_name", "is_currency", "minor_digits", "reference", "reference_rates",
+    "shown_digits", "signs",
 ]  # fmt: skip

@@ -177,18 +177,25 @@ def read_number(
 
 
 def read_numbers(
-    texts: Sequence[str], *, currency: str = "", units: Collection[str] = ()
+    texts: Sequence[str],
+    *,
+    currency: str = "",
+    units: Collection[str] = (),
+    digits: int | None = None,
+    low: float | None = None,
 ) -> tuple[Decimal, ...]:
     """Read numbers that one person wrote side by side, such as a range: one of them may settle what the others mean.
+
+    See `read_number` for what may be known of each.
 
     Raises
     ------
     NumberError
         If one is no number, or together they can mean two things.
     """
-    marks = decimal_marks(texts)
+    marks = decimal_marks(texts, digits)
     settled = marks[0] if len(marks) == 1 else None
-    return tuple(decided(look_at(text, units), currency, settled) for text in texts)
+    return tuple(decided(look_at(text, units), currency, settled, digits, low) for text in texts)
 
 
 def decimal_marks(texts: Iterable[object], digits: int | None = None) -> tuple[str, ...]:
@@ -274,6 +281,12 @@ def plainly(value: Decimal) -> str:
     """Write a number so that it can be read in one way only: ``4200``, ``4.2``, ``1.2340``."""
     number = value.normalize()
     text = f"{number:f}"
+    return text if len(look_at(text).values) == 1 else f"{text}0"
+
+
+def shown(value: float) -> str:
+    """Write a number as a field shows it: thousands parted by narrow spaces, which can be read in one way only."""
+    text = f"{value:,.12g}".replace(",", "\u202f")
     return text if len(look_at(text).values) == 1 else f"{text}0"
 
 
@@ -388,4 +401,5 @@ __all__ = [
     "plainly",
     "read_number",
     "read_numbers",
+    "shown",
 ]

@@ -69,16 +69,20 @@ def test_a_build_from_nothing(
     pick(page, "In which country is the kit made?", "Jap", "Japan (JP)")
     asked(page, "From which country is it sent?")
     page.get_by_role("button", name="Next").click()
+    asked(page, "In which currency is it priced?")
+    page.get_by_role("button", name="Next").click()
     write(page, "What does the kit cost?", "a lot")
     expect(page.get_by_text("found 'a lot'")).to_be_visible(timeout=20_000)
     before = sentence.inner_text()
-    write(page, "What does the kit cost?", "180000-320000")
-    asked(page, "In which currency is it priced?")
+    price = page.get_by_label("What does the kit cost?")
+    price.fill("180.000-320.000")
+    expect(page.locator(".st-key-guided-understood")).to_have_text("\u2192 180\u202f000 to 320\u202f000 JPY")
+    keep(page, f"start-price-{look}-{width}")
+    price.press("Enter")
+    asked(page, "What does one JPY cost in NZD today?")
     expect(sentence).not_to_have_text(before)
-    page.get_by_role("button", name="Next").click()
-    asked(page, "What does one unit of that currency cost in yours today?")
     page.reload()
-    asked(page, "What does one unit of that currency cost in yours today?")
+    asked(page, "What does one JPY cost in NZD today?")
     expect(page.get_by_text("Your answers from before are still here")).to_be_visible()
     page.get_by_role("button", name="I don't know").click()
     asked(page, "How is it shipped?")
@@ -143,7 +147,7 @@ def test_the_keyboard_alone_is_enough(visit: Opener, untouched: str) -> None:
 
 
 def test_a_part_of_a_name_and_enter_take_a_country(visit: Opener, untouched: str) -> None:
-    part, whole = "emir", "United Arab Emirates (AE)"  # in the middle of a name
+    part, whole = "emir", "United Arab Emirates (AE): UAE, Dubai, Abu Dhabi"  # in the middle of a name
     page = visit(untouched, 1280, 900)
     settled(page)
     to_start(page, 1280)
@@ -168,4 +172,22 @@ def test_a_part_of_a_name_and_enter_take_a_country(visit: Opener, untouched: str
             asked(page, "Which parts does the kit have?")
             page.get_by_role("button", name="I don't know").click()
     page.get_by_text("Your answers so far").click()
-    expect(page.get_by_text(whole).first).to_be_visible()
+    expect(page.get_by_text("United Arab Emirates (AE)").first).to_be_visible()
+
+
+@pytest.mark.parametrize(
+    ("written", "name"),
+    [("Thai", "Thailand"), ("UK", "United Kingdom"), ("holland", "Netherlands"), ("Turkey", "Türkiye"),
+     ("USA", "United States"), ("south k", "South Korea"), ("england", "United Kingdom")],
+)  # fmt: skip
+def test_what_people_call_a_country_finds_it_first(
+    visit: Opener, untouched: str, written: str, name: str
+) -> None:
+    page = visit(untouched, 1280, 900)
+    settled(page)
+    to_start(page, 1280)
+    write(page, "What do you call this build?", "Far away")
+    question = "In which country will the car be registered?"
+    asked(page, question)
+    page.get_by_role("combobox", name=question).fill(written)
+    expect(page.get_by_role("option").first).to_have_text(re.compile(rf"^{name} \("))

@@ -16,6 +16,7 @@ from forecast.build.completeness import findings
 from forecast.build.guided import (
     DONT_KNOW,
     WrongAnswer,
+    as_asked,
     create_build,
     default_of,
     is_asked,
@@ -35,7 +36,7 @@ from forecast.engine.shapes import Array
 from forecast.engine.trials import Trials, run
 from forecast.errors import BuildFileError
 from forecast.trade.rules import countries
-from forecast.words.currencies import reference_rates
+from forecast.words.currencies import reference, reference_rates
 from tests.references.trade_facts import FARMING_OUT_AGAINST_DIY
 
 NOTHING_KNOWN = {item.id: DONT_KNOW for item in questions()}
@@ -561,12 +562,65 @@ def test_what_was_told_before_decides_what_a_number_means() -> None:
         read_answer(question("budget"), "950 USD", {"currency": "EUR"})
 
 
+@pytest.mark.parametrize(
+    ("said", "currency", "price"),
+    [
+        ("65.000", "THB", {"value": 65000}),
+        ("65,000", "THB", {"value": 65000}),
+        ("4.200", "EUR", {"value": 4200}),
+        ("1.800-3.200", "EUR", {"low": 1800, "high": 3200}),
+        ("250.000/300.000", "JPY", {"low": 250_000, "high": 300_000}),
+        ("$ 2.450", "CAD", {"value": 2450}),
+        ("2,45", "EUR", {"value": 2.45}),  # odd, and nothing else was written
+    ],
+)
+def test_a_price_in_a_known_currency_is_what_a_kit_can_cost(
+    said: str, currency: str, price: dict[str, float]
+) -> None:
+    figure = read_answer(question("kit_price"), said, {"currency": "PLN", "kit_currency": currency})
+    assert figure.model_dump(exclude_defaults=True) == price | {"currency": currency}
+
+
+@pytest.mark.parametrize("id", ["kit_price", "budget"])
+def test_a_sum_is_asked_about_where_both_can_be_meant(id: str) -> None:
+    with pytest.raises(WrongAnswer, match=r"can mean 250000( EUR)? or 250") as caught:
+        read_answer(question(id), "250.000", {"currency": "EUR", "kit_currency": "EUR"})
+    assert len(caught.value.either) == 2
+
+
+def test_the_currency_is_asked_before_the_price() -> None:
+    ids = [item.id for item in questions()]
+    assert ids.index("kit_currency") < ids.index("kit_price") < ids.index("rate")
+
+
+@pytest.mark.parametrize(
+    ("said", "hours"), [("8", 8), ("8-12", 10), ("8 to 12 hours", 10), ("8\u201312 h", 10), ("7,5-10", 8.75)]
+)
+def test_hours_a_week_may_be_a_range_whose_middle_counts(said: str, hours: float) -> None:
+    assert read_answer(question("week_hours"), said, {}) == hours
+
+
+@pytest.mark.parametrize("said", ["12-8", "8-", "a-b", "100-300"])
+def test_hours_a_week_that_are_no_range_are_refused(said: str) -> None:
+    with pytest.raises(WrongAnswer):
+        read_answer(question("week_hours"), said, {})
+
+
+def test_the_rate_is_asked_between_the_very_currencies() -> None:
+    asked = as_asked(question("rate"), {"currency": "PLN", "kit_currency": "THB"})
+    assert asked.text == "What does one THB cost in PLN today?"
+    assert f"{reference('THB', 'PLN').rate:g}" in asked.how  # type: ignore[union-attr]
+    assert not any("yen" in f"{item.text} {item.help} {item.how}".lower() for item in questions())
+    unknown = as_asked(question("rate"), {"currency": "PLN", "kit_currency": "ARS"})
+    assert "No rate of it is on file" in unknown.help
+
+
 def test_a_currency_beside_the_price_answers_the_next_question() -> None:
     told = read_answers({"country": "IE", "origin": "TH", "kit_price": "65 000 THB", "rate": 0.0265})
     assert (told.kit_currency, as_written(told.kit_price)) == ("THB", 65000)
     dollars = read_answers({"country": "IE", "origin": "US", "kit_price": "$ 2,450.00"})
     assert dollars.kit_currency == "USD"
-    assert "found EUR, but the price was told in THB" in complaints(
+    assert "'65 000 THB' is in THB, but the kit is priced in EUR. Write the price in EUR" in complaints(
         kit_price="65 000 THB", kit_currency="EUR"
     )
     assert "Write its currency with three letters, such as USD" in complaints(kit_price="$ 2450")
@@ -751,7 +805,9 @@ def test_a_country_without_rules_is_an_origin_alone() -> None:
 @pytest.mark.parametrize(
     ("written", "code"),
     [("Thai", "TH"), ("thai", "TH"), ("Malay", "MY"), ("Turkiye", "TR"), ("Türk", "TR"), ("Swit", "CH"), ("Hong", "HK"),
-     ("Kong", "HK"), ("zealand", "NZ"), ("kingdom", "GB"), ("Czech", "CZ")],
+     ("Kong", "HK"), ("zealand", "NZ"), ("kingdom", "GB"), ("Czech", "CZ"), ("emir", "AE"), ("UK", "GB"),
+     ("Holland", "NL"), ("Turkey", "TR"), ("USA", "US"), ("Korea", "KR"), ("south korea", "KR"), ("Ivory Coast", "CI"),
+     ("Burma", "MM"), ("Viet Nam", "VN"), ("East Timor", "TL"), ("Swaziland", "SZ")],
 )  # fmt: skip
 def test_a_part_of_a_name_finds_a_country(written: str, code: str) -> None:
     assert read_answer(question("origin"), written, {}) == code

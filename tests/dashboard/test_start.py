@@ -122,7 +122,7 @@ def test_the_sentence_follows_each_answer_and_is_that_of_the_first_page(
     so_far = answers_of({"kit_price": read(app, "kit_price")})
     held = simulate(parse_build(write_build(so_far))).percentile(0.8)
     assert f"Hold **{about(held.value, 'EUR', held.error)}**" in words(app)
-    assert "The last one moved P80 by **" in words(app)
+    assert "Your last answer moved what to hold by **" in words(app)
     told = re.search(
         r"from your (\d+) answers and the other (\d+) questions, which count as not known", words(app)
     )
@@ -145,18 +145,116 @@ def test_a_wrong_answer_is_told_beside_its_question_and_stays_to_be_mended(
     assert "kit_price" not in app.session_state["start"]["written"]
     app = say(app, "kit_price", "2450")
     assert not app.main.error
-    assert asked(app) == "In which currency is it priced?"
+    assert asked(app) == "How is it shipped?"
 
 
 def test_a_price_that_can_mean_two_asks_which_is_meant(begin_at: Callable[..., AppTest]) -> None:
-    app = say(begin_at("kit_price"), "kit_price", "2.450")
-    assert "'2.450' can mean 2450 or 2.45" in app.main.error[0].value.replace("\\", "")
+    app = say(begin_at("kit_price"), "kit_price", "245.000")
+    assert "'245.000' can mean 245000 EUR or 245 EUR" in app.main.error[0].value.replace("\\", "")
     which = app.main.radio[0]
-    assert (which.label, list(which.options), which.value) == ("Which is meant?", ["2450", "2.45"], None)
-    which.set_value("2450")
+    assert (which.label, list(which.options), which.value) == (
+        "Which is meant?",
+        ["245000 EUR", "245 EUR"],
+        None,
+    )
+    which.set_value("245 EUR")
     app = press(app, "Next")
-    assert app.session_state["start"]["written"]["kit_price"] == "2450"
-    assert asked(app) == "In which currency is it priced?"
+    assert app.session_state["start"]["written"]["kit_price"] == "245 EUR"
+    assert asked(app) == "How is it shipped?"
+
+
+def test_a_number_is_shown_as_it_was_understood(begin_at: Callable[..., AppTest]) -> None:
+    app = begin_at("kit_price", currency="PLN", kit_currency="THB")
+    app = app.text_input(key="guided-kit_price").set_value("65.000").run()
+    assert asked(app) == "What does the kit cost?"
+    assert "\u2192 **65\u202f000 THB**" in words(app)
+    app = press(app, "Next")
+    assert asked(app) == "What does one THB cost in PLN today?"
+    assert "65.000 \u2192 65\u202f000 THB" in words(app)  # in the list of answers
+
+
+def test_hours_may_be_a_range_and_its_middle_is_said(begin_at: Callable[..., AppTest]) -> None:
+    app = begin_at("week_hours")
+    app = app.text_input(key="guided-week_hours").set_value("8-12").run()
+    assert "\u2192 **8 to 12, counted as 10 hours a week**" in words(app)
+    assert asked(press(app, "Next")) == "What do you want to spend at most?"
+
+
+@pytest.mark.parametrize(
+    ("id", "verb"), [("kit_price", "Write"), ("origin", "Choose"), ("paint", "Choose"), ("panels", "Choose")]
+)
+def test_nothing_is_no_answer(begin_at: Callable[..., AppTest], id: str, verb: str) -> None:
+    app = begin_at(id)
+    before = asked(app)
+    app = press(app, "Next")
+    assert asked(app) == before
+    assert f"{verb} an answer, or press \u201cI don't know\u201d." in words(app)
+    assert id not in app.session_state["start"]["written"]
+    app = press(app, "I don't know")
+    assert app.session_state["start"]["written"][id] == DONT_KNOW
+    app = press(app, "Back")
+    assert asked(app) == before
+    assert any("You said that you don't know" in item.value for item in app.main.caption)
+    app = press(app, "Next")  # what was said stays
+    assert asked(app) != before
+    assert app.session_state["start"]["written"][id] == DONT_KNOW
+
+
+def test_back_and_forward_lose_nothing(begin_at: Callable[..., AppTest]) -> None:
+    app = say(begin_at("kit_price", kit_currency="THB", currency="PLN"), "kit_price", "65 000")
+    app.text_input(key="guided-rate").set_value("0.1").run()
+    app = press(app, "Back")  # typed, and not answered yet
+    assert app.text_input(key="guided-kit_price").value == "65 000"
+    before = dict(app.session_state["start"]["written"])
+    for _ in range(3):
+        app = press(app, "Back")
+    for _ in range(3):
+        app = press(app, "Next")
+    assert asked(app) == "What does the kit cost?"
+    app = press(app, "Next")
+    assert app.session_state["start"]["written"] == before
+    assert app.text_input(key="guided-rate").value == "0.1"
+    assert "rate" not in before
+
+
+def test_ten_chips_answer_what_the_kit_costs(begin_at: Callable[..., AppTest]) -> None:
+    app = press(
+        begin_at("kit_price", kit_currency="THB", currency="PLN"), "Not sure? Find a range with ten chips"
+    )
+    for end, number in (("least", "50 000"), ("most", "100 000")):
+        app.text_input(key=f"chips-{end}-of-guided-price").set_value(number)
+        app = press(app, "Go on")
+    for place, count in enumerate((1, 2, 4, 2, 1)):
+        for _ in range(count):
+            app = app.button(key=f"chips-lay-{place}").click().run()
+    app = press(app, "Take this range")
+    assert app.session_state["start"]["written"]["kit_price"] == "60000/75000/90000"
+    assert asked(app) == "What does one THB cost in PLN today?"
+    app = press(app, "Back")
+    assert app.text_input(key="guided-kit_price").value == "60000/75000/90000"
+
+
+def test_nothing_is_called_the_builders_own_before_it_is(begin_at: Callable[..., AppTest]) -> None:
+    app = begin_at("kit_price")
+    assert "Adding up the usual figures gives" in words(app)
+    assert "your middle figures" not in words(app)
+    assert "your ranges" not in words(app)
+    app = say(app, "kit_price", "2 450")
+    assert "Adding up your kit's price and the usual figures gives" in words(app)
+
+
+def test_no_other_build_stands_beside_one_that_is_begun(begin: AppTest) -> None:
+    assert [item.value for item in begin.sidebar.markdown] == []
+    assert not begin.sidebar.selectbox
+    assert len(begin.sidebar.button) >= len(demos())  # all can be opened, that which is open too
+
+
+def test_no_sentence_of_a_question_is_longer_than_can_be_read_at_once() -> None:
+    """Plain-language guides ask for at most 25 words (GOV.UK, "Sentence length: why 25 words is our limit", 2014)."""
+    for item in questions():
+        for part in (item.text, item.help, item.how):
+            for sentence in re.split(r"(?<=[.?!:]) ", part):
+                assert len(sentence.split()) <= 25, sentence
 
 
 def test_going_back_shows_what_was_answered(begin: AppTest) -> None:
@@ -197,7 +295,7 @@ def test_an_answer_that_no_longer_fits_is_asked_again(begin_at: Callable[..., Ap
     app = app.button(key="guided-to-kit_currency").click().run()
     app.selectbox(key="guided-kit_currency").set_value("USD")
     app = press(app, "Next")
-    assert asked(app) == "What does one unit of that currency cost in yours today?"
+    assert asked(app) == "What does one USD cost in EUR today?"
     assert "what one USD costs in EUR" in app.main.error[0].value
 
 

@@ -61,9 +61,9 @@ def test_programs_get_json(tmp_path: Path, answers: Path, capsys: pytest.Capture
 def test_questions_are_asked_one_by_one(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # name, country, currency (default), panels, origin, price, its currency (default), rate, then defaults
+    # name, country, currency (default), panels, origin, sent from and kit's currency (defaults), price, rate, defaults
     type_in(
-        monkeypatch, "Track day", "ie", "", "front, arches", "?", "JP", "", "245000", "", "0.0057", *[""] * 12
+        monkeypatch, "Track day", "ie", "", "front, arches", "?", "JP", "", "", "245000", "0.0057", *[""] * 12
     )
     text = run(capsys, "new", str(tmp_path / "car"))
     assert text.count("> ") == len(ASKED) + 1  # one was asked again after its help
@@ -115,25 +115,25 @@ def test_a_wrong_answer_is_asked_again(
 def test_a_sum_that_can_mean_two_is_asked_for_and_picked(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    told = {"country": ["IE"], "kit_price": ["4.200", "1"], "budget": ["9,500", "12,500", "9 500"]}
+    told = {"country": ["IE"], "kit_price": ["420.000", "1"], "budget": ["950,000", "925,000", "9 500"]}
     type_in(monkeypatch, *[text for item in ASKED if item.id != "rate" for text in told.get(item.id, [""])])
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     text = run(capsys, "new", str(tmp_path / "car"))
-    assert "'4.200' can mean 4200 or 4.2: type 1 for 4200, 2 for 4.2." in text
+    assert "'420.000' can mean 420000 EUR or 420 EUR: type 1 for 420000 EUR, 2 for 420 EUR." in text
     build = read_build(tmp_path / "car")
     assert build.build.budget == 9500
-    assert build.consignment[0].price == Known(value=4200)
+    assert build.consignment[0].price == Known(value=420_000)
 
 
 def test_enter_alone_does_not_drop_a_sum_that_can_mean_two(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    told = {"country": ["IE"], "kit_price": ["1,450", "", "1"]}
+    told = {"country": ["IE"], "kit_price": ["145,000", "", "1"]}
     type_in(monkeypatch, *[text for item in ASKED if item.id != "rate" for text in told.get(item.id, [""])])
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     text = run(capsys, "new", str(tmp_path / "car"))
-    assert "Type 1 for 1450, 2 for 1.45, or write another answer." in text
-    assert read_build(tmp_path / "car").consignment[0].price == Known(value=1450)
+    assert "Type 1 for 145000 EUR, 2 for 145 EUR, or write another answer." in text
+    assert read_build(tmp_path / "car").consignment[0].price == Known(value=145_000)
 
 
 def test_answers_refused_from_a_pipe_are_all_named_when_it_ends(

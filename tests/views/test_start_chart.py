@@ -34,7 +34,7 @@ def test_the_title_says_what_answers_did(stages: list[tuple[str, Forecast]]) -> 
     assert title == f"In 80 of 100 builds it costs {less} to {more}; without your answers {low} to {high}"
     assert title in chart.description
     assert (
-        f"P80 {about(stages[1][1].percentile(0.8).value, 'EUR', stages[1][1].percentile(0.8).error)}"
+        f"hold {about(stages[1][1].percentile(0.8).value, 'EUR', stages[1][1].percentile(0.8).error)}"
         in chart.description
     )
 

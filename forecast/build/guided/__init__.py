@@ -20,9 +20,10 @@ from forecast.build.guided.create import check_free, create_build, put_build, wr
 from forecast.build.guided.draft import Standing, read_draft, stand, write_draft
 from forecast.build.guided.questions import DONT_KNOW, Question, question, questions
 from forecast.build.guided.reading import WrongAnswer
+from forecast.build.guided.told import understood
 
 __all__ = [
     "DONT_KNOW", "Answers", "Question", "Standing", "WrongAnswer", "answers_of", "as_asked", "check_free",
     "create_build", "default_of", "is_asked", "put_build", "question", "questions", "read_answer", "read_answers",
-    "read_draft", "stand", "write_build", "write_draft",
+    "read_draft", "stand", "understood", "write_build", "write_draft",
 ]  # fmt: skip

@@ -26,6 +26,8 @@ LARGEST_FILE = 100_000
 
 _OFF = 3.0  # a rate that differs from the one on file by more than this factor is taken for a slip
 
+_LEAST = 20.0  # euro: of two readings of a kit's price or a budget, the one under it cannot be meant
+
 _WEEK = 168.0  # hours in a week
 
 AnswersSoFar = Mapping[str, Any]
@@ -138,11 +140,26 @@ def is_asked(item: Question, so_far: AnswersSoFar) -> bool:
 
 def as_asked(item: Question, so_far: AnswersSoFar) -> Question:
     """Give a question as it is put after earlier answers: some ask what the rules of the builder's country ask."""
+    if item.id == "rate":
+        return _rate_as_asked(item, so_far)
     asked = regions_of(so_far.get("country") or "") if item.id == "region" else None
     if asked is None:
         return item
     choices = {code: choice.name for code, choice in asked.choices.items()}
     return replace(item, text=asked.question, help=asked.why, choices=choices)
+
+
+def _rate_as_asked(item: Question, so_far: AnswersSoFar) -> Question:
+    """Ask for the rate between the very currencies, with what it was on file as the example."""
+    home, foreign = so_far.get("currency") or "", so_far.get("kit_currency") or ""
+    if not home or not foreign:
+        return item
+    text, usual = f"What does one {foreign} cost in {home} today?", reference(foreign, home)
+    if usual is None:
+        return replace(item, text=text, help="No rate of it is on file: look up today's.", how="A number.")
+    day = f"{usual.as_of.day} {usual.as_of:%B %Y}"
+    words = f"Look up today's. Without it, the rounded rate of {day} is taken, with a wider range."
+    return replace(item, text=text, help=words, how=f"A number, such as {usual.rate:g}.")
 
 
 def read_answer(item: Question, raw: object, so_far: AnswersSoFar) -> Any:
@@ -171,9 +188,6 @@ def read_answer(item: Question, raw: object, so_far: AnswersSoFar) -> Any:
     if is_unknown(raw) and item.id in ("name", "currency", "kit_currency"):
         raw = default
     value = read_value(item, raw, _context(item, so_far))
-    if item.id == "kit_currency" and (said := _priced_in(so_far)) not in ("", value):
-        found = f"found {value}, but the price was told in {said}"
-        raise WrongAnswer(found, f"Write {said}, or tell the price anew.")
     if item.id == "rate":
         _check_rate(value, so_far)
     if item.id == "week_hours" and value is not None and not 0.5 <= value <= _WEEK:
@@ -189,13 +203,25 @@ def _context(item: Question, so_far: AnswersSoFar) -> Context:
         usual = reference(foreign, home)
         return Context() if usual is None else Context(low=usual.rate / _OFF, high=usual.rate * _OFF)
     if item.id == "week_hours":
-        return Context(low=0.5, high=_WEEK, units=("hours a week", "hours", "h"))
+        return HOURS_A_WEEK
     if item.id == "budget" and home:
-        return Context(currency=home, digits=minor_digits(home))
+        return Context(currency=home, digits=minor_digits(home), low=_least(home))
+    if item.id == "kit_price" and foreign:
+        return Context(currency=foreign, digits=minor_digits(foreign), low=_least(foreign))
     if item.id == "kit_price":
         place = load_places().origins.get(_comes_from(so_far) or "")
         return Context(expected=tuple(filter(None, (place.currency if place else "", home))))
     return Context()
+
+
+HOURS_A_WEEK = Context(low=0.5, high=_WEEK, units=("hours a week", "hours", "h"), ranged=True)
+"""How own hours a week are read."""
+
+
+def _least(currency: str) -> float | None:
+    """Give the least that a sum in a currency can come to here; None where its worth is not on file."""
+    worth = reference(currency, "EUR")
+    return None if worth is None else _LEAST / worth.rate
 
 
 def _priced_in(so_far: AnswersSoFar) -> str:
@@ -276,7 +302,7 @@ def _all(raw: Mapping[str, Any], heading: str, lines: dict[Path, int]) -> Answer
         note("country", "missing", f'Add country = "IE", the two letters of yours, or "{DONT_KNOW}".')
     values: dict[str, Any] = {}
     refused: set[str] = set()
-    for item in questions():
+    for item in _as_told(raw):
         if item.follows in refused and item.id not in raw:
             continue  # its default is not known either
         try:
@@ -288,6 +314,14 @@ def _all(raw: Mapping[str, Any], heading: str, lines: dict[Path, int]) -> Answer
         problems.sort(key=lambda problem: problem.line or 0)
         raise BuildFileError(heading, problems)
     return answers_of(values)
+
+
+def _as_told(raw: Mapping[str, Any]) -> list[Question]:
+    """Give the questions in their order; the kit's currency after its price where only that tells it, as ``65 THB``."""
+    told = [item for item in questions() if item.id != "kit_currency"]
+    before = "kit_price" if "kit_currency" in raw else "rate"
+    place = next(number for number, item in enumerate(told) if item.id == before)
+    return [*told[:place], question("kit_currency"), *told[place:]]
 
 
 def answers_of(values: AnswersSoFar) -> Answers:

@@ -110,6 +110,11 @@ def questions() -> tuple[Question, ...]:
             _HOW_COUNTRY, "choice", origins, follows="origin", called=called, anywhere=True,
         ),
         Question(
+            "kit_currency", "In which currency is it priced?",
+            "Its price is asked next, in this money. The rate moves until you pay.",
+            "Three letters, such as USD.", "choice", currencies, follows="origin",
+        ),
+        Question(
             "kit_price", "What does the kit cost?",
             "Without freight and taxes. Sellers ask very different prices for much the same kit, so the range is "
             "wide without an answer.",
@@ -117,13 +122,9 @@ def questions() -> tuple[Question, ...]:
             "(2100; 2450; 3300).", "range", _NOTHING,
         ),
         Question(
-            "kit_currency", "In which currency is it priced?",
-            "The rate moves until you pay.", "Three letters, such as JPY.", "choice", currencies, follows="origin",
-        ),
-        Question(
             "rate", "What does one unit of that currency cost in yours today?",
             "Without it, a rounded rate on file is taken, with a wider range: look up today's.",
-            "Such as 0.0057 euro for one yen.", "number", _NOTHING,
+            "A number, such as 0.85.", "number", _NOTHING,
         ),
         Question(
             "shipping", "How is it shipped?",
@@ -189,7 +190,7 @@ def questions() -> tuple[Question, ...]:
         Question(
             "week_hours", "How many hours a week can you work on it?",
             f"So many weeks follow, with the weeks that shops and late parts take. Without it {WEEK_HOURS} are taken.",
-            "A number, such as 8.", "number", _NOTHING,
+            "A number or a range, such as 8 or 6-10: of a range the middle counts.", "number", _NOTHING,
         ),
         Question(
             "budget", "What do you want to spend at most?",

@@ -71,6 +71,8 @@ class Context:
         Limits of what the answer can be.
     units : tuple of str
         What may stand behind the number.
+    ranged : bool
+        Whether a range may be written, of which the middle counts.
     """
 
     currency: str = ""
@@ -79,6 +81,7 @@ class Context:
     low: float | None = None
     high: float | None = None
     units: tuple[str, ...] = ()
+    ranged: bool = False
 
 
 _NO_CONTEXT = Context()
@@ -208,12 +211,28 @@ def _yes_no(question: Question, raw: object) -> bool:
 def _number(raw: object, context: Context) -> float:
     mend = f"Write a number above zero, such as 1250 or 0.0057, without a sign. Or {DONT_KNOW!r}."
     try:
-        value = _plain(raw, context)
+        ends = number_ends(raw, context) if context.ranged and isinstance(raw, str) else ()
+        value = sum(ends) / 2 if ends else _plain(raw, context)
     except NumberError as error:
         raise _wrong(raw, error, mend) from None
     if value is None or not 0 < value <= LARGEST:
         _refuse(raw, mend)
     return value
+
+
+def number_ends(text: str, context: Context = _NO_CONTEXT) -> tuple[float, ...]:
+    """Give both ends of a range that was written for a number, such as ``8-12 h``; nothing where it is none.
+
+    Raises
+    ------
+    NumberError
+        If one end is no number.
+    """
+    parts = _BETWEEN.split(text.strip())
+    if len(parts) != 2 or not all(parts):
+        return ()
+    first, second = (float(number) for number in read_numbers(parts, units=context.units))
+    return (first, second) if first < second else ()
 
 
 def _wrong(raw: object, error: NumberError, mend: str) -> WrongAnswer:
@@ -290,7 +309,8 @@ def _spoken_range(text: str, context: Context) -> tuple[object, str]:
     between = "; " if many else "-" if len(parts) == 2 else "/"
     currency = _one_currency(text, parts, context)
     try:
-        numbers = [float(number) for number in read_numbers(parts, currency=currency)]
+        read = read_numbers(parts, currency=currency, digits=context.digits, low=context.low)
+        numbers = [float(number) for number in read]
     except NumberError as error:
         raise _wrong_range(text, parts, currency, error, between) from None
     _ask_for_thousands(text, parts, numbers, currency, between)
@@ -325,6 +345,14 @@ def _one_currency(text: str, parts: Sequence[str], context: Context) -> str:
     """Give the currency that stands beside prices; empty where none does."""
     named = [(item.beside, item.currency) for part in parts if (item := look_at(part)).currency]
     if not named:
+        return context.currency
+    if context.currency:
+        for beside, codes in named:
+            if context.currency not in codes:
+                found = f"{short(text)} is in {beside}, but the kit is priced in {context.currency}"
+                raise WrongAnswer(
+                    found, f"Write the price in {context.currency}, or change the currency of the kit."
+                )
         return context.currency
     both = frozenset.intersection(*(codes for _, codes in named))
     if len(both) == 1:

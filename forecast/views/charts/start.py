@@ -32,7 +32,7 @@ def narrowing(stages: Sequence[tuple[str, Forecast]], palette: Palette = LIGHT) 
                 "key": name, "p10": low.value, "p50": half.value, "p80": eight.value, "p90": high.value,
                 "ends": f"{about(low.value, money, low.error)} to {about(high.value, money, high.error)}",
                 "figures": f"{about(low.value, money, low.error)} to {about(high.value, money, high.error)}, "
-                f"P80 {about(eight.value, money, eight.error)}",
+                f"hold {about(eight.value, money, eight.error)}",
             }
         )  # fmt: skip
     frame = pd.DataFrame(rows).assign(last=[place == len(rows) - 1 for place in range(len(rows))])
@@ -61,6 +61,6 @@ def narrowing(stages: Sequence[tuple[str, Forecast]], palette: Palette = LIGHT) 
     if len(rows) > 1:
         title += f"; without your answers {rows[0]['ends']}"
     description = "; ".join(f"{row['key']}: {row['figures']}" for row in rows)
-    note = "Bar: 80 of 100 builds (P10 to P90). Long tick: P50. Short tick: P80."
+    note = "Bar: 80 of 100 builds, P10 to P90. Long tick, P50: half cost less. Short tick, P80: what to hold."
     chart = alt.layer(bars, half_ticks, eight_ticks, above, below)
     return framed(chart, title, f"{title}. {description}.", palette, 78 * len(rows) + 6, note)

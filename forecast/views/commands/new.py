@@ -122,7 +122,7 @@ def _ask_one(
     item: Question, values: dict[str, Any], place: str, stream: TextIO, refused: list[Problem]
 ) -> Any:
     """Ask until the answer can be used; from a pipe the next line is the next attempt."""
-    from forecast.build.guided import WrongAnswer, default_of, read_answer
+    from forecast.build.guided import WrongAnswer, default_of, read_answer, understood
     from forecast.errors import BuildFileError, Problem
 
     heading, default = "answers", default_of(item, values)
@@ -150,7 +150,10 @@ def _ask_one(
                 print(_choices(item), file=stream)
             continue
         try:
-            return read_answer(item, text, values)
+            value = read_answer(item, text, values)
+            if text.strip() and (told := understood(item, text, value, values)):
+                print(f"Read as {told}.", file=stream)
+            return value
         except WrongAnswer as error:
             if not sys.stdin.isatty():
                 refused.append(Problem(item.id, error.found, error.mend))
