@@ -62,7 +62,10 @@ def run(argument: str | None = None) -> None:
             _refused(error, start)
             return
     told_late()
-    _sidebar(view if page is not start else None)  # a build that is begun is not the one that is open
+    if page is start:  # a build that is begun is not the one that is open
+        _sidebar(None, starting=True)
+    else:
+        _sidebar(view)
     # On a phone the sidebar covers the page and stays open after a tap: there the links stand in a row as well.
     with st.container(key="phone-nav", horizontal=True):
         for link in pages:
@@ -100,14 +103,14 @@ def _refused(error: Exception, start: StreamlitPage) -> None:
     _sidebar(None)
 
 
-def _sidebar(view: Opened | None) -> None:
+def _sidebar(view: Opened | None, *, starting: bool = False) -> None:
     with st.sidebar, told_plainly():
         if view is not None:
             st.markdown(f"**{safe(view.build.name)}**")
             if view.build.build.notice:
                 st.caption(safe(view.build.build.notice))
             _scenario(view)
-        _other_builds(view)
+        _other_builds(starting=starting)
 
 
 def _scenario(view: Opened) -> None:
@@ -128,13 +131,14 @@ def _scenario(view: Opened) -> None:
     )
 
 
-def _other_builds(view: Opened | None) -> None:
+def _other_builds(*, starting: bool) -> None:
     lately = offered()
-    here = chosen()["file"] if "chosen" in st.session_state and view is not None else ""
-    with st.expander("Open another build" if view is not None else "Open a build"):
+    here = chosen()["file"] if "chosen" in st.session_state and not starting else ""
+    taken = False
+    with st.expander("Open a build" if starting else "Open another build"):
         for path, name in lately.items():
             if path != here:
-                st.button(
+                taken |= st.button(
                     safe(name),
                     key=f"open-{path}",
                     on_click=calmly(choose_file),
@@ -142,10 +146,13 @@ def _other_builds(view: Opened | None) -> None:
                     width="stretch",
                 )
         for demo in _unopened(demos(), lately):
-            st.button(
+            taken |= st.button(
                 f"Demo: {safe(demo.replace('-', ' '))}", key=f"demo-{demo}", on_click=calmly(_take_demo), args=(demo,),
                 width="stretch",
             )  # fmt: skip
+
+    if taken and starting:
+        st.switch_page(_HERE / f"{_FIRST}.py")
 
 
 def _unopened(names: Iterable[str], lately: Iterable[str]) -> list[str]:

@@ -175,6 +175,26 @@ def test_a_part_of_a_name_and_enter_take_a_country(visit: Opener, untouched: str
     expect(page.get_by_text("United Arab Emirates (AE)").first).to_be_visible()
 
 
+def test_answers_so_far_stay_open_and_a_click_there_is_never_lost(visit: Opener, untouched: str) -> None:
+    """Answers that come in while the list is open neither shut it nor push what is to be pressed away."""
+    page = visit(untouched, 1280, 900)
+    settled(page)
+    to_start(page, 1280)
+    write(page, "What do you call this build?", "Forgotten")
+    asked(page, "In which country will the car be registered?")
+    page.get_by_text("Your answers so far").click()
+    forget = page.get_by_role("button", name="Forget all answers")
+    expect(forget).to_be_visible()
+    for question in ("In which currency do you count your money?", "Which parts does the kit have?"):
+        page.get_by_role("button", name="I don't know").click()
+        asked(page, question)
+        expect(forget).to_be_visible()
+    page.get_by_role("button", name="I don't know").click()
+    forget.click()  # while the answer before is still worked on
+    asked(page, "What do you call this build?")
+    expect(page.get_by_text("Your answers so far")).to_have_count(0)
+
+
 @pytest.mark.parametrize(
     ("written", "name"),
     [("Thai", "Thailand"), ("UK", "United Kingdom"), ("holland", "Netherlands"), ("Turkey", "Türkiye"),

@@ -33,6 +33,20 @@ def ranges(build: Build) -> dict[str, tuple[float, float, float]]:
     return found
 
 
+def test_two_arches_are_less_than_four_and_more_than_none() -> None:
+    """Half the area, joints and filler of four; of the cutting a little more than half, as setting up is done once."""
+    filler, hours = [], []
+    for arches in ([], ["arches_two"], ["arches"], ["arches", "arches_two"]):
+        build = guided(panels=["front", *arches], arches_cut=True)
+        filler.append(next(line for line in build.line if line.id == "filler").takeoff.length.middle)  # type: ignore[union-attr]
+        hours.append(ranges(build)["inner_arches_self.own_hours"][1])
+    assert filler[0] < filler[1] < filler[2] == filler[3]
+    assert filler[1] - filler[0] == pytest.approx((filler[2] - filler[0]) / 2)
+    assert 0.5 * hours[2] < hours[1] < 0.6 * hours[2]
+    assert hours[2] == hours[3]
+    assert "wheel_fixings" in {line.id for line in guided(panels=["arches_two"], wheels_new=False).line}
+
+
 def test_a_product_is_as_wide_as_trials_of_it() -> None:
     one, other = (15.0, 45.0, 110.0), (0.7, 1.0, 1.8)
     low, middle, high = times((20, 40, 80), (0.5, 1, 2))

@@ -247,6 +247,9 @@ def test_no_other_build_stands_beside_one_that_is_begun(begin: AppTest) -> None:
     assert [item.value for item in begin.sidebar.markdown] == []
     assert not begin.sidebar.selectbox
     assert len(begin.sidebar.button) >= len(demos())  # all can be opened, that which is open too
+    app = begin.sidebar.button[0].click().run()
+    assert app.title[0].value == "Where does it stand?"
+    assert app.sidebar.selectbox[0].label == "Scenario"
 
 
 def test_no_sentence_of_a_question_is_longer_than_can_be_read_at_once() -> None:

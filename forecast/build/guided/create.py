@@ -8,7 +8,7 @@ from typing import Any
 from forecast.build.cautions import Caution, cautions_for
 from forecast.build.files import write_file
 from forecast.build.guided.answers import Answers
-from forecast.build.guided.kit import consignment_table, currency_tables, panels_of
+from forecast.build.guided.kit import consignment_table, currency_tables, panels_of, widens_arches
 from forecast.build.guided.lines import AT_HAND, LEFT_OUT_WORDS, add_waits, cost_lines, work_lines
 from forecast.build.guided.questions import WEEK_HOURS
 from forecast.build.guided.risks import events, measures, scenarios
@@ -163,7 +163,7 @@ def _not_needed(answers: Answers) -> tuple[Table, ...]:
         said |= dict.fromkeys(("adhesive", "body_fasteners"), "no part of this kit is bonded or riveted on")
     if not any(panel.filled for panel in panels):
         said["filler"] = "no part of this kit has a joint that is filled"
-    if answers.wheels_new is False and "arches" not in {panel.id for panel in panels}:
+    if answers.wheels_new is False and not widens_arches(answers):
         said["wheel_fixings"] = "the wheels that it has stay, and no arch is widened"
     words = ("What `forecast check` need not ask for again.",)
     return (Table("[not_needed]", said, above=words),) if said else ()

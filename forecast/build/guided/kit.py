@@ -26,14 +26,27 @@ USUAL_PANELS = ("front", "rear", "skirts", "arches", "spoiler")
 USUAL_VOLUME = 1.7
 """m³ of a usual kit in its boxes (our measure, without a source; yours to overwrite)."""
 
+_TWO_ARCHES = 0.55
+"""Of the work and material of four inner arches; setting up is done once (our choice)."""
+
 GUESSED_RATE = (0.97, 1.0, 1.03)
 """Range on a rate that was not looked up (our choice)."""
 
 
 def panels_of(answers: Answers) -> tuple[Panel, ...]:
     """Give the kit's parts, the usual ones where they are not known."""
-    panels = load_places().panels
-    return tuple(panels[id] for id in (answers.panels or USUAL_PANELS))
+    panels, told = load_places().panels, answers.panels or USUAL_PANELS
+    return tuple(panels[id] for id in told if id != "arches_two" or "arches" not in told)  # four hold two
+
+
+def widens_arches(answers: Answers) -> bool:
+    """Tell whether the kit has arches."""
+    return not {"arches", "arches_two"}.isdisjoint(panel.id for panel in panels_of(answers))
+
+
+def arches_of(answers: Answers) -> float:
+    """Give what cutting the inner arches takes, as a share of that of four: two are a little more than half of it."""
+    return _TWO_ARCHES if "arches_two" in {panel.id for panel in panels_of(answers)} else 1.0
 
 
 def work_of(answers: Answers) -> float:
@@ -43,7 +56,7 @@ def work_of(answers: Answers) -> float:
 
 def arches_cut(answers: Answers) -> bool | None:
     """Tell whether inner arches are cut; a kit without arches leaves them whole, unless the builder says otherwise."""
-    if answers.arches_cut is None and "arches" not in {panel.id for panel in panels_of(answers)}:
+    if answers.arches_cut is None and not widens_arches(answers):
         return False
     return answers.arches_cut
 

@@ -9,13 +9,14 @@ from typing import Any
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.kit import (
     arches_cut,
+    arches_of,
     as_figure,
-    panels_of,
     plain_lines,
     share_of,
     stretched,
     times,
     together,
+    widens_arches,
     work_of,
 )  # fmt: skip
 from forecast.build.guided.takeoffs import takeoff_lines
@@ -99,8 +100,7 @@ def _adapted(line: StarterLine, answers: Answers) -> dict[str, Any] | None:
     if at_hand and answers.at_hand is not None and at_hand in answers.at_hand:
         return None
     if line.id in WHEEL_LINES and answers.wheels_new is not True:
-        widened = "arches" in {panel.id for panel in panels_of(answers)}
-        if line.id != "wheel_fixings" or answers.wheels_new is None or not widened:
+        if line.id != "wheel_fixings" or answers.wheels_new is None or not widens_arches(answers):
             return None
         line = replace(line, chance=0.6, note="Wider arches often bring spacers even on the old wheels.")
     if line.id == "arch_cut_welded":
@@ -108,6 +108,8 @@ def _adapted(line: StarterLine, answers: Answers) -> dict[str, Any] | None:
             return None
         if arches_cut(answers) is None:
             line = replace(line, chance=0.5, note=_GUESSED)
+        if arches_of(answers) < 1:
+            line = replace(line, range=stretched(line.range, *[arches_of(answers)] * 3))
     if line.package is None and line.id in _WORKED:
         line = replace(line, package=_WORKED[line.id])
     if line.id in _WORKED:
@@ -178,7 +180,7 @@ def _wheel_set(library: Library) -> dict[str, Any]:
 
 
 def _arch_materials(answers: Answers, library: Library) -> dict[str, Any]:
-    factor = library.currency_factor
+    factor = library.currency_factor * arches_of(answers)
     table: dict[str, Any] = {
         "id": "arch_materials", "name": "Inner arches: sheet, gas, hire of a welder", "group": "labour",
         "package": "arches", "route": "self",
@@ -216,6 +218,8 @@ def work_lines(answers: Answers, library: Library) -> Iterator[dict[str, Any]]:
         if phase.id == "wheel_mock_up" and answers.wheels_new is False and arches_cut(answers) is False:
             continue
         sized = size if phase.package in _SIZED else 1.0
+        if phase.id == "inner_arches":
+            sized = arches_of(answers)
         known = times((sized, sized, sized), _hours_known(phase.package, answers))
         first = times(known, _FIRST_HOURS[answers.first_build])
         own = replace(phase, own_hours=stretched(phase.own_hours, *first)).own_table()
