@@ -204,8 +204,10 @@ def _sizes(place: Place) -> Iterator[Finding]:
         limits = (0.0, QUANTITIES[own]) if own else None
     else:
         own, limits = own_unit(key), SIZES.get(key) if place.key.startswith(("takeoff.", key)) else None
-    low, high = _at_least(place.figure, own or ""), _at_most(place.figure, own or "")
-    if limits is None or own is None or low is None or high is None:
+    if limits is None or own is None:
+        return  # before a word such as "cartridges" is looked up among all units there are
+    low, high = _at_least(place.figure, own), _at_most(place.figure, own)
+    if low is None or high is None:
         return
     least, most = limits
     if high <= most and (low >= least or low <= 0):

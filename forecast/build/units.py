@@ -1,8 +1,8 @@
 """Units as builders write them, metric and US customary: what a word measures, and how it counts in the tool's own.
 
-Metric words stand in a small table, so that a metric build starts as fast as ever. Any other word is looked up in the
-units library pint, which is loaded at the first of them. A unit is one word or several with ``/`` and a power, such as
-``ft2``, ``lb/gal`` or ``sq ft``; nothing else is given to the library.
+Metric words, and those of workshops in feet, pounds and gallons, stand in small tables. Any other word is looked up in
+the units library pint, which is loaded at the first of them: that takes longer than many a command. A unit is one word
+or several with ``/`` and a power, such as ``ft2``, ``lb/gal`` or ``sq ft``; nothing else is given to the library.
 """
 
 from __future__ import annotations
@@ -69,6 +69,36 @@ def _metric() -> Mapping[str, Unit]:
 
 
 _METRIC = _metric()
+
+_INCH, _POUND, _GALLON = 0.0254, 0.45359237, 0.003785411784  # by definition; a gallon is 231 cubic inches
+
+
+def _customary() -> Mapping[str, Unit]:
+    """Give what is defined exactly, rounded as the library's answers are (`_plain`), under the library's names."""
+    sizes: dict[_Dimension, dict[float, tuple[str, ...]]] = {
+        _LENGTH: {
+            _INCH / 1000: ("thou",),
+            _INCH: ("in", "inch", "inches"),
+            12 * _INCH: ("ft", "foot", "feet"),
+            36 * _INCH: ("yd", "yard", "yards"),
+        },
+        _WEIGHT: {_POUND: ("lb", "pound", "pounds"), _POUND / 16: ("oz", "ounce", "ounces")},
+        _VOLUME: {
+            _GALLON: ("gal", "gallon", "gallons"),
+            _GALLON / 4: ("qt", "quart", "quarts"),
+            _GALLON / 8: ("pt", "pint", "pints"),
+            _GALLON / 128: ("fluid_ounce",),
+            0.00454609: ("imperial_gallon",),
+        },
+    }
+    table = {
+        name: Unit(dimension, _plain(factor))
+        for dimension, words in sizes.items()
+        for factor, names in words.items()
+        for name in names
+    }
+    return table | {"degree_Fahrenheit": Unit(_WARMTH, _plain(5 / 9), _plain(459.67 * 5 / 9))}
+
 
 _OTHER_WORDS: Mapping[str, str] = {
     '"': "inch", "″": "inch", "'": "foot", "′": "foot", "mil": "thou", "mils": "thou", "lbs": "pound",
@@ -150,8 +180,13 @@ def _named(name: str) -> Unit | None:
     return next((one for one in map(_looked_up, words) if one is not None), None)
 
 
-@lru_cache(maxsize=500)
 def _looked_up(word: str) -> Unit | None:
+    return _CUSTOMARY[word] if word in _CUSTOMARY else _in_library(word)
+
+
+@lru_cache(maxsize=500)
+def _in_library(word: str) -> Unit | None:
+    """Ask pint, whatever stands in the tables."""
     if not _WORD.fullmatch(word):
         return None
     import pint
@@ -178,6 +213,9 @@ def _looked_up(word: str) -> Unit | None:
 def _plain(number: float) -> float:
     """Take away the last digit, where conversions of the library leave their rounding."""
     return float(f"{number:.15g}")
+
+
+_CUSTOMARY = _customary()
 
 
 @cache

@@ -14,7 +14,7 @@ from scipy import constants
 from forecast.build.buildfile import parse_build
 from forecast.build.completeness import findings
 from forecast.build.places_of_figures import place_at
-from forecast.build.units import conversion, counted_in, misfit, read_unit
+from forecast.build.units import _CUSTOMARY, _in_library, conversion, counted_in, misfit, read_unit
 from forecast.engine.forecast import simulate
 from forecast.errors import BuildFileError, RuleError
 from forecast.views.opening import open_line
@@ -266,4 +266,21 @@ def test_a_metric_build_never_loads_the_units_library() -> None:
     found = subprocess.run(
         [sys.executable, "-c", code], input=text, capture_output=True, text=True, check=True
     )
+    assert found.stdout.strip() == "False"
+
+
+@pytest.mark.parametrize("word", _CUSTOMARY)
+def test_the_table_says_what_the_units_library_says(word: str) -> None:
+    assert _in_library(word) == _CUSTOMARY[word]
+
+
+@pytest.mark.parametrize("demo", ["before-ordering-ireland", "half-way-new-zealand"])
+def test_what_a_demo_lacks_is_told_without_the_units_library(demo: str) -> None:
+    code = (
+        "import sys; from forecast.build.buildfile import read_build; "
+        "from forecast.build.completeness import findings; findings(read_build(sys.argv[1])); "
+        "print('pint' in sys.modules)"
+    )
+    build = Path(__file__).parents[2] / "scenarios" / demo
+    found = subprocess.run([sys.executable, "-c", code, build], capture_output=True, text=True, check=True)
     assert found.stdout.strip() == "False"
