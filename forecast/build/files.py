@@ -320,3 +320,13 @@ def locked(path: Path, seconds: float = LOCK_SECONDS) -> Iterator[None]:
     target = path.resolve()
     with FileLock(target.parent / f".{target.name}.lock", timeout=seconds, poll_interval=0.01):
         yield
+
+
+def user_folder() -> Path:
+    """Give the folder for a builder's own data; the environment variable FORECAST_HOME overrides it."""
+    chosen = os.environ.get("FORECAST_HOME")
+    if chosen:
+        return Path(chosen)
+    from platformdirs import user_data_path
+
+    return user_data_path("forecast", appauthor=False)

@@ -12,10 +12,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
-import platformdirs
-
 from forecast.build.buildfile import build_path, read_build
 from forecast.build.files import BACKUPS, locked, open_regular, read_regular, write_file
+from forecast.build.files import user_folder as user_folder
 from forecast.build.schema import Build
 from forecast.errors import LedgerError
 from forecast.spending.ledger import Ledger
@@ -296,12 +295,6 @@ class BuildFolder:
         own = [path for path in home.iterdir() if path.name.casefold().endswith(_OWN_ENDINGS)]
         own += [path for folder in inside for path in folder.rglob("*")]
         return any(path.is_file() and path.samefile(place) for path in [self.build_file, *own])
-
-
-def user_folder() -> Path:
-    """Give the folder for a builder's own data; the environment variable FORECAST_HOME overrides it."""
-    chosen = os.environ.get("FORECAST_HOME")
-    return Path(chosen) if chosen else platformdirs.user_data_path("forecast", appauthor=False)
 
 
 def demos() -> tuple[str, ...]:

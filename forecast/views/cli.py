@@ -97,22 +97,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _main(arguments: Sequence[str] | None) -> int:
     from forecast.errors import ForecastError
-    from forecast.views.commands.common import is_build, with_build
-    from forecast.views.commands.completion import complete
+    from forecast.views.answered import answer
 
     for stream in (sys.stdout, sys.stderr):
         with suppress(AttributeError, ValueError):
             stream.reconfigure(encoding="utf-8")  # type: ignore[union-attr]  # a pipe on Windows has its own code page
     try:
         try:
-            parser = build_parser()
-            complete(parser)
-            options = parser.parse_args(with_build(parser, sys.argv[1:] if arguments is None else arguments))
-            if options.command is None:
-                print(HERE if is_build(".") else FIRST)
-                code = 0
-            else:
-                code = int(options.run(options))
+            # a program that calls this may have changed what no digest of files knows
+            code = answer(sys.argv[1:], _run) if arguments is None else _run(arguments)
         finally:
             sys.stdout.flush()  # help too: what cannot be written is told here and not when Python ends
         return code
@@ -132,6 +125,20 @@ def _main(arguments: Sequence[str] | None) -> int:
         )
     except Exception as error:  # the one place where a mistake of the program ends in words
         return _own_mistake(error)
+
+
+def _run(arguments: Sequence[str]) -> int:
+    """Work a command out."""
+    from forecast.views.commands.common import is_build, with_build
+    from forecast.views.commands.completion import complete
+
+    parser = build_parser()
+    complete(parser)
+    options = parser.parse_args(with_build(parser, arguments))
+    if options.command is None:
+        print(HERE if is_build(".") else FIRST)
+        return 0
+    return int(options.run(options))
 
 
 @contextmanager

@@ -51,8 +51,8 @@ def run(options: argparse.Namespace) -> int:
         amount = budget_in_force(build, baseline)
     return answer(
         options,
-        budget_text(build, forecast, amount, known, every_line=options.all_lines),
-        budget_data(build, forecast, amount, known),
+        lambda: budget_text(build, forecast, amount, known, every_line=options.all_lines),
+        lambda: budget_data(build, forecast, amount, known),
     )
 
 

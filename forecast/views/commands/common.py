@@ -414,11 +414,21 @@ def make_sure(options: argparse.Namespace, question: str) -> None:
         raise ForecastError(message)
 
 
-def answer(options: argparse.Namespace, text: str, data: Mapping[str, Any]) -> int:
-    """Print an answer: words for people, or the same figures for programs."""
+def answer(
+    options: argparse.Namespace, text: str | Callable[[], str], data: Mapping[str, Any] | Callable[[], Any]
+) -> int:
+    """Print an answer: words for people, or the same figures for programs.
+
+    Parameters
+    ----------
+    options : argparse.Namespace
+    text, data : str and mapping, or callables that give one
+        A callable is called only for what is printed.
+    """
     if options.json:
-        written = json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False, default=str)
+        told = data() if callable(data) else data
+        written = json.dumps(told, ensure_ascii=False, indent=2, allow_nan=False, default=str)
         print(_UNSEEN.sub(lambda sign: f"\\u{ord(sign[0]):04x}", written))
     else:
-        print(plain(text))
+        print(plain(text() if callable(text) else text))
     return 0

@@ -69,10 +69,10 @@ def run_moved(options: argparse.Namespace) -> int:
     working("Forecasting step by step")
     try:
         moved = what_moved(build, ledger, options.since, options.until, options.scenario)
-        watch = reforecast(build, ledger, options.scenario, as_of=options.until)
+        watch = None if options.json else reforecast(build, ledger, options.scenario, as_of=options.until)
     finally:
         done()
-    return answer(options, moved_text(moved, watch), asdict(moved))
+    return answer(options, "" if watch is None else moved_text(moved, watch), asdict(moved))
 
 
 def moved_text(moved: Moved, watch: Reforecast) -> str:
