@@ -1,8 +1,9 @@
 """A Monte Carlo budget and risk forecaster for one owner-built vehicle body conversion.
 
->>> from forecast import read_build, simulate
->>> forecast = simulate(read_build("scenarios/…"), scenario="diy")  # doctest: +SKIP
->>> forecast.percentile(0.8).value  # doctest: +SKIP
+>>> from forecast import simulate
+>>> found = simulate("scenarios/before-ordering-ireland", scenario="diy", trials=1024)
+>>> f"{found.percentile(0.8):,.0f} {found.currency}"
+'14,140 EUR'
 
 Names are imported when they are first used, so that ``forecast --help`` need not wait for the numeric libraries.
 """
@@ -19,10 +20,18 @@ if TYPE_CHECKING:
 
     from forecast.build.buildfile import read_build
     from forecast.build.schema import Build
-    from forecast.engine.forecast import Forecast, simulate
     from forecast.engine.known import KnownFacts
     from forecast.engine.statistics import Estimate
     from forecast.errors import BuildFileError, ForecastError, LedgerError, RuleError, SimulationError
+    from forecast.views.notebook import (
+        Forecast,
+        compare,
+        contingency,
+        moved,
+        open_ledger,
+        reforecast,
+        simulate,
+    )
 
 __version__ = "0.2.0"
 
@@ -30,14 +39,19 @@ _HOMES = {
     "Build": "forecast.build.schema",
     "BuildFileError": "forecast.errors",
     "Estimate": "forecast.engine.statistics",
-    "Forecast": "forecast.engine.forecast",
+    "Forecast": "forecast.views.notebook",
     "ForecastError": "forecast.errors",
     "KnownFacts": "forecast.engine.known",
     "LedgerError": "forecast.errors",
     "RuleError": "forecast.errors",
     "SimulationError": "forecast.errors",
+    "compare": "forecast.views.notebook",
+    "contingency": "forecast.views.notebook",
+    "moved": "forecast.views.notebook",
+    "open_ledger": "forecast.views.notebook",
     "read_build": "forecast.build.buildfile",
-    "simulate": "forecast.engine.forecast",
+    "reforecast": "forecast.views.notebook",
+    "simulate": "forecast.views.notebook",
 }
 
 __all__ = [
@@ -50,7 +64,12 @@ __all__ = [
     "LedgerError",
     "RuleError",
     "SimulationError",
+    "compare",
+    "contingency",
+    "moved",
+    "open_ledger",
     "read_build",
+    "reforecast",
     "simulate",
 ]
 
@@ -60,3 +79,7 @@ def __getattr__(name: str) -> Any:
         return getattr(import_module(_HOMES[name]), name)
     message = f"module {__name__!r} has no attribute {name!r}"
     raise AttributeError(message)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

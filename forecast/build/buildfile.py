@@ -12,6 +12,7 @@ from forecast.build.checks import cross_check, few_suggestions, nearest
 from forecast.build.consignment import Consignment
 from forecast.build.figures import FIGURE_KEYS, FIGURE_KINDS, HOW_TO_WRITE, short
 from forecast.build.files import LARGEST_TEXT, UnfitFileError, read_regular
+from forecast.build.kept import Kept
 from forecast.build.locate import Path, line_of, locate
 from forecast.build.schema import Build, Costed, Event, Line
 from forecast.build.toml import parse_toml
@@ -58,9 +59,25 @@ def read_build(path: str | FilePath) -> Build:
     BuildFileError
         With every mistake in the file, each with the key's path and line number, what was found, what is
         legal and how to mend it.
+
+    Examples
+    --------
+    >>> build = read_build("scenarios/before-ordering-ireland")
+    >>> build.name, build.build.currency
+    ('Wide-arch coupe, kit from Japan', 'EUR')
     """
     file = build_path(path)
-    return parse_build(read_text(file), str(file))
+    build = parse_build(read_text(file), str(file))
+    _FILES.get(build, "", lambda: file)
+    return build
+
+
+_FILES: Kept[FilePath | None] = Kept()
+
+
+def file_of(build: Build) -> FilePath | None:
+    """Give the file that a build was read from; None where it was made of a text."""
+    return _FILES.get(build, "", lambda: None)
 
 
 def read_text(file: FilePath) -> str:

@@ -12,7 +12,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from numbers import Real
+from typing import SupportsFloat, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,19 +25,63 @@ from forecast.errors import SimulationError
 _Kind = TypeVar("_Kind", bound=np.generic)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Estimate:
-    """A figure from trials, with its simulation error.
+    """A figure from trials, with its simulation error: it prints, formats and compares like the number it is.
+
+    Figures of the same trials err together, so that the error of what is worked out from several of them does not
+    follow from their errors: ``float`` leaves it behind.
 
     Attributes
     ----------
     value : float
     error : float
         Standard error, from the spread over replicates.
+
+    Examples
+    --------
+    >>> hold = Estimate(14291.7, 41.3)
+    >>> hold
+    14,292 ± 41
+    >>> f"{hold:,.2f}", float(hold), hold > 14_000
+    ('14,291.70', 14291.7, True)
     """
 
     value: float
     error: float
+
+    def __float__(self) -> float:
+        return float(self.value)
+
+    def __format__(self, how: str) -> str:
+        return format(self.value, how) if how else repr(self)
+
+    def __repr__(self) -> str:
+        """Give the number to the second digit of its error, and the error."""
+        if not np.isfinite(self.error) or self.error <= 0:
+            return f"{self.value:,.10g} ± {self.error:g}"
+        digits = max(1 - int(np.floor(np.log10(self.error))), 0)
+        return f"{self.value:,.{digits}f} ± {self.error:,.{digits}f}"
+
+    def __eq__(self, other: object) -> bool:
+        if isinstance(other, Estimate):
+            return (self.value, self.error) == (other.value, other.error)
+        return self.value == other if isinstance(other, Real) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self.value)
+
+    def __lt__(self, other: SupportsFloat) -> bool:
+        return self.value < float(other)
+
+    def __le__(self, other: SupportsFloat) -> bool:
+        return self.value <= float(other)
+
+    def __gt__(self, other: SupportsFloat) -> bool:
+        return self.value > float(other)
+
+    def __ge__(self, other: SupportsFloat) -> bool:
+        return self.value >= float(other)
 
 
 _SCORES = ndtri((np.arange(16) + 0.5) / 16)

@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from forecast import Estimate, Forecast, KnownFacts, simulate
+from forecast import Estimate, KnownFacts
+from forecast.engine.forecast import Forecast, simulate
 from tests.references.portfolios import GAO, PORTFOLIOS, RECEIPT_UPDATE, build_of, normals
 
 TRIALS = 65_536

@@ -11,8 +11,8 @@ from multiprocessing import get_context
 import numpy as np
 import pytest
 
-from forecast import KnownFacts, simulate
-from forecast.engine.forecast import Forecast
+from forecast import KnownFacts
+from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.known import Agreed, PartPaid
 from tests.benchmarks.models import sized_build
 

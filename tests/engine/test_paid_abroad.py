@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forecast import KnownFacts, simulate
+from forecast import KnownFacts
 from forecast.build.buildfile import parse_build
 from forecast.decide.replay import replay_of
-from forecast.engine.forecast import Forecast
+from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.known import Agreed, Foreign, PartPaid
 from forecast.engine.learning import learned_causes
 from forecast.engine.plan import compile_plan

@@ -7,8 +7,8 @@ import pytest
 from SALib.test_functions import Ishigami, Sobol_G
 from scipy import stats
 
-from forecast import simulate
 from forecast.engine.draws import column
+from forecast.engine.forecast import simulate
 from forecast.engine.sensitivity import first_order_index, shares_near, swing, tail_shares, variance_shares
 from tests.references.portfolios import normals
 

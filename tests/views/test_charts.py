@@ -11,8 +11,8 @@ import altair as alt
 import numpy as np
 import pytest
 
-from forecast import read_build, simulate
-from forecast.engine.forecast import Forecast
+from forecast import read_build
+from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.statistics import Estimate
 from forecast.spending.folder import DEMOS
 from forecast.spending.history import HistoryPoint
