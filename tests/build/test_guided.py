@@ -31,6 +31,7 @@ from forecast.build.guided.questions import WEEK_HOURS
 from forecast.build.library import load_library
 from forecast.build.schema import Build
 from forecast.build.takeoff_base import AreaTakeoff
+from forecast.build.toml_schema import FILE_NAME, LINE
 from forecast.engine.plan import compile_plan
 from forecast.engine.shapes import Array
 from forecast.engine.trials import Trials, run
@@ -701,8 +702,8 @@ def test_a_build_is_made_in_a_new_folder(tmp_path: Path) -> None:
     file = create_build(tmp_path / "new" / "build", answers)
     assert file == tmp_path / "new" / "build" / "build.toml"
     assert read_build(file).name == "My conversion"
-    assert [path.name for path in file.parent.iterdir()] == ["build.toml"]
-    assert file.read_text(encoding="utf-8") == write_build(answers)
+    assert {path.name for path in file.parent.iterdir()} == {"build.toml", FILE_NAME}
+    assert file.read_text(encoding="utf-8") == f"{LINE}\n\n{write_build(answers)}"
     tomllib.loads(file.read_text(encoding="utf-8"))
 
 

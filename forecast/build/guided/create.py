@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -184,7 +185,7 @@ def _with_cautions(table: Table) -> Table:
 
 
 def create_build(folder: str | Path, answers: Answers) -> Path:
-    """Make a build folder with its build file; all of it, or nothing.
+    """Make a build folder with its build file, and beside it the schema by which editors complete keys.
 
     Parameters
     ----------
@@ -202,8 +203,16 @@ def create_build(folder: str | Path, answers: Answers) -> Path:
     BuildFileError
         When there is a build file already, which is left as it is, or the folder cannot be written.
     """
-    check_free(folder)
-    return put_build(folder, write_build(answers))
+    from forecast.build.toml_schema import (  # loaded late: only a new build needs it
+        FILE_NAME,
+        LINE,
+        schema_text,
+    )
+
+    file = put_build(folder, f"{LINE}\n\n{write_build(answers)}")
+    with suppress(OSError):  # the build stands without it
+        write_file(file.parent / FILE_NAME, schema_text().encode())
+    return file
 
 
 def put_build(folder: str | Path, text: str) -> Path:

@@ -17,6 +17,7 @@ from forecast.views.commands import (
     opening,
     quotes,
     receipts,
+    schema,
     settling,
     story,
     watch,
@@ -40,6 +41,7 @@ COMMANDS: tuple[Adder, ...] = (
     copies.add,
     demo.add,
     app.add,
+    schema.add,
     completion.add,
 )
 """In the order of the job."""

@@ -1,0 +1,24 @@
+"""``forecast schema``: what a build file may say, for editors and programs."""
+
+from __future__ import annotations
+
+import argparse
+
+from forecast.views.commands.common import answer, command
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    detail = (
+        "Prints the JSON Schema of build.toml. An editor that knows TOML completes keys by it: keep it beside the "
+        "build as build.schema.json and begin build.toml with '#:schema build.schema.json', as 'forecast new' does."
+    )
+    command(commands, "schema", "what build.toml may say, as a JSON Schema for your editor", run, detail)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run the command."""
+    from forecast.build.toml_schema import build_schema
+
+    options.json = True
+    return answer(options, "", build_schema())
