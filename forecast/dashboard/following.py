@@ -7,7 +7,7 @@ from pathlib import Path
 import streamlit as st
 
 from forecast.dashboard.layout import told_plainly
-from forecast.dashboard.state import ledger_state
+from forecast.dashboard.state import known_state, ledger_state
 from forecast.errors import ForecastError
 from forecast.spending.folder import BuildFolder
 from forecast.spending.ledger import Ledger
@@ -19,8 +19,11 @@ EVERY = 3.0
 def state_of(folder: BuildFolder) -> str:
     """Give a name for what stands on disk: another one after every edit of the file and every entry."""
     try:
-        ledger = Ledger(folder.receipts_db) if folder.has_ledger() else None
-        return f"{_stamp(folder.build_file)} {ledger_state(ledger)}"
+        state = ""
+        if folder.has_ledger():
+            path = folder.receipts_db
+            state = known_state(str(path)) or ledger_state(Ledger(path))
+        return f"{_stamp(folder.build_file)} {state}"
     except ForecastError as error:  # what is wrong is told by the page itself
         return f"{_stamp(folder.build_file)} {error}"
 

@@ -160,13 +160,32 @@ def opened(*, saved: bool = False) -> Opened:
         except BuildFileError:  # the tray says what is wrong with the changes
             text, unsaved = read_text(folder.build_file), False
     build = parsed(text, str(folder.build_file))
-    ledger = folder.ledger_to_read(build.build.currency) if folder.has_ledger() else None
-    baseline = ledger.baseline() if ledger is not None else None
+    ledger, baseline = _ledger_of(folder, build.build.currency)
     committed = baseline.scenario if baseline is not None else None
     picked = choice["scenarios"].get(choice["file"])
     first = next(iter(build.scenario), None)
     wanted = next((name for name in (picked, committed) if name in build.scenario), first)
     return Opened(folder, build, wanted, ledger, baseline, unsaved)
+
+
+def _ledger_of(folder: BuildFolder, currency: str) -> tuple[Ledger | None, Baseline | None]:
+    """Open a build's ledger, checked anew whenever its files changed: opening takes as long as half of a page."""
+    if not folder.has_ledger():
+        return None, None
+    path = str(folder.receipts_db)
+    stand = _files(path), currency
+    if stand[0] is not None and _OPENED.get(path, (None,))[0] == stand:
+        return _OPENED[path][1:]
+    ledger = folder.ledger_to_read(currency)
+    baseline = ledger.baseline()
+    if stand[0] is not None and _files(path) == stand[0]:
+        if len(_OPENED) >= _ENTRIES:
+            _OPENED.clear()
+        _OPENED[path] = stand, ledger, baseline
+    return ledger, baseline
+
+
+_OPENED: dict[str, tuple[tuple[str | None, str], Ledger, Baseline | None]] = {}
 
 
 def offered() -> dict[str, str]:
@@ -285,14 +304,22 @@ def ledger_state(ledger: Ledger | None) -> str:
         return ""
     path = str(ledger.path)
     files = _files(path)
-    if files is not None and _STATES.get(path, ("", ""))[0] == files:
-        return _STATES[path][1]
+    known = known_state(path, files)
+    if known is not None:
+        return known
     last = ledger.recent(1)  # every table only grows, and each row of each is noted there
     state = f"{path} {last[0].id} {last[0].at.isoformat()}" if last else f"{path} 0 -"
     NEWEST[path] = state
     if files is not None:
         _STATES[path] = files, state
     return state
+
+
+def known_state(path: str, files: str | None = None) -> str | None:
+    """Give the `ledger_state` of a file that has not changed since it was asked for; None where it has to be opened."""
+    files = files or _files(path)
+    seen, state = _STATES.get(path, ("", ""))
+    return state if files is not None and seen == files else None
 
 
 _STATES: dict[str, tuple[str, str]] = {}

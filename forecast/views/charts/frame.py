@@ -133,12 +133,55 @@ def framed(
     chart: Any, title: str, description: str, palette: Palette, height: Any, subtitle: str = ""
 ) -> Any:
     """Put title, description and the one look around a chart."""
+    if isinstance(chart, alt.LayerChart):
+        chart = _Layered.of(chart)
     heading = alt.TitleParams(text=wrapped(title), subtitle=wrapped(subtitle, 96) if subtitle else [])
     fitted = alt.AutoSizeParams(type="fit-x", contains="padding")
     done = chart.properties(
         title=heading, description=description, width="container", height=height, autosize=fitted
     )
     return done.configure(**settings(palette))
+
+
+class _Layered(alt.LayerChart):
+    """Layers that were put together once: altair does that again for each property that is set, and once to write them.
+
+    It then copies every part of every layer several times over, which took as long as all else of a chart.
+    """
+
+    def __init__(self, data: Any = alt.Undefined, layer: Sequence[Any] = (), **more: Any) -> None:
+        alt.TopLevelLayerSpec.__init__(self, data=data, layer=list(layer), **more)
+
+    @classmethod
+    def of(cls, chart: Any) -> _Layered:
+        """Take what altair put together."""
+        names = ("data", "layer", "params", "height", "width", "view", "resolve")
+        return cls(**{name: chart[name] for name in names})
+
+
+def _rows_of(frame: Any) -> Any:
+    """Give a chart's table as rows; altair's own way is taken where a column needs more than to be read.
+
+    Several layers show the same table, each of which would have it made into rows again.
+    """
+    if not isinstance(frame, pd.DataFrame):
+        return alt.default_data_transformer(frame)
+    if _ROWS not in frame.attrs:
+        columns = {str(name): frame[name].tolist() for name in frame}
+        if any(type(one) not in _PLAIN for column in columns.values() for one in column):
+            return alt.default_data_transformer(frame)
+        read = [
+            [None if type(one) is float and not math.isfinite(one) else one for one in column]
+            for column in columns.values()
+        ]
+        frame.attrs[_ROWS] = [dict(zip(columns, row, strict=True)) for row in zip(*read, strict=True)]
+    return {"values": frame.attrs[_ROWS]}
+
+
+_PLAIN = (str, bool, int, float)
+_ROWS = "rows"
+alt.data_transformers.register("plain", _rows_of)
+alt.data_transformers.enable("plain")
 
 
 def wrapped(text: str, width: int = 78) -> list[str]:
