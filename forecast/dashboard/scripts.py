@@ -5,12 +5,18 @@ from __future__ import annotations
 from html import escape
 
 FOCUS = """
+setTimeout(() => {
+  const asked = document.querySelector(".st-key-guided");
+  if (asked && asked.getBoundingClientRect().top < 0) asked.scrollIntoView();
+}, 120);
 if (matchMedia("(pointer: fine)").matches) setTimeout(() => {
   const field = document.querySelector(".st-key-guided-field input, .st-key-guided-field button");
   if (field) field.focus({ preventScroll: true });
 }, 120);
 """
-"""The next field takes the keyboard where there is one: on a touch screen its own would cover the question."""
+"""A question that comes is in sight, and its field takes the keyboard where there is one.
+
+On a touch screen the keyboard would cover the question."""
 ENTER = """
 if (!window.guidedEnter) {
   window.guidedEnter = true;

@@ -10,6 +10,7 @@ import streamlit as st
 from forecast.build.guided import Standing, WrongAnswer, create_build, question, stand
 from forecast.build.sheet import free_id
 from forecast.dashboard.layout import answer, calmly, palette, picture, safe, tell, text
+from forecast.dashboard.scripts import focus
 from forecast.dashboard.start_ask import ask, said
 from forecast.dashboard.start_draft import END, Start, begin_again, go_to, previous, started
 from forecast.dashboard.start_sketch import sketch
@@ -110,6 +111,9 @@ def _finish(standing: Standing) -> None:
         with st.container(horizontal=True):
             make = st.form_submit_button("Create the build", type="primary")
             back = st.form_submit_button("Back")
+    if started()["moved"]:
+        started()["moved"] = False
+        st.html(focus(END), unsafe_allow_javascript=True)
     if back:
         go_to(previous(standing, END) or END)
         st.rerun()

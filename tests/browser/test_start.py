@@ -98,6 +98,7 @@ def test_a_build_from_nothing(
     page.wait_for_timeout(600)  # the fold opens over some frames, and a click on its way there is lost
     page.get_by_role("button", name="That is enough").click()
     asked(page, "Where shall it go?")
+    expect(page.get_by_role("heading", level=3, name="Where shall it go?")).to_be_in_viewport()
     held = re.match(r"Hold (NZ\$[\d,]+)", sentence.inner_text())
     page.get_by_role("textbox", name="Folder").fill(str(tmp_path / "car"))
     keep(page, f"start-end-{look}-{width}")
