@@ -19,6 +19,7 @@ from forecast.build.regions import regions_of
 from forecast.build.schema import (
     GROUPS,
     OWN_ESTIMATING,
+    STARTER_SHARE,
     Build,
     Cause,
     Costed,
@@ -200,11 +201,11 @@ def loadings_of(figure: FigureBase, estimating: float) -> dict[str, float]:
     """Give a figure's loadings on shared causes, own estimating included.
 
     Own estimating loads √estimating on every estimated figure, so that two figures that share nothing else
-    correlate at ``estimating``; a figure may state its own loading on it.
+    correlate at ``estimating``, and two starters at `STARTER_SHARE` of it; a figure may state its own loading on it.
     """
     loadings = {cause: value for cause, value in figure.causes.items() if value != 0}
     if estimating > 0 and figure.estimated and OWN_ESTIMATING not in figure.causes:
-        loadings[OWN_ESTIMATING] = estimating**0.5
+        loadings[OWN_ESTIMATING] = (estimating * (STARTER_SHARE if figure.starter else 1)) ** 0.5
     return loadings
 
 

@@ -165,12 +165,15 @@ class FigureBase(Part):
         What is counted, for display.
     estimated : bool
         False for what is not the builder's own estimate (a legal rate): own estimating does not move it.
+    starter : bool
+        True for a usual range that the builder has not made their own: nobody's guess, so it says less of the others.
     """
 
     causes: dict[Identifier, Loading] = {}
     currency: CurrencyCode | None = None
     unit: Text | None = None
     estimated: Flag = True
+    starter: Flag = False
 
 
 class Known(FigureBase):

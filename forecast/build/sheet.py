@@ -224,7 +224,9 @@ def _of_shape(figure: FigureBase) -> str:
 
 def kept_numbers(figure: FigureBase) -> dict[str, Any]:
     """Give what a figure says by its numbers, without unit, currency and causes."""
-    return figure.model_dump(exclude_defaults=True, exclude={"causes", "currency", "unit", "estimated"})
+    return figure.model_dump(
+        exclude_defaults=True, exclude={"causes", "currency", "unit", "estimated", "starter"}
+    )
 
 
 def _said(value: object) -> str:
@@ -234,7 +236,10 @@ def _said(value: object) -> str:
 
 
 def kept_words(figure: FigureBase) -> dict[str, Any]:
-    """Give what a figure says besides its numbers, as the file writes it: unit, currency, causes."""
+    """Give what a figure says besides its numbers, as the file writes it: unit, currency, causes.
+
+    That it is a starter is said of its numbers: whoever writes others has made it their own.
+    """
     rest = {
         key: value
         for key, value in figure.model_dump(exclude_defaults=True).items()

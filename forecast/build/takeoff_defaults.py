@@ -14,7 +14,7 @@ PRACTICE = "common practice, no source; yours to overwrite"
 
 
 def _range(low: float, middle: float, high: float, source: str = PRACTICE) -> Assumption:
-    return Assumption(figure=Percentiles(low=low, middle=middle, high=high), source=source)
+    return Assumption(figure=Percentiles(low=low, middle=middle, high=high, starter=True), source=source)
 
 
 def _known(value: float, source: str) -> Assumption:

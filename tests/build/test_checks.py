@@ -213,6 +213,15 @@ def test_own_estimating_moves_what_is_estimated() -> None:
     assert loadings_of(Span(low=1, high=2, causes={"own_estimating": 0.1}), 0.25) == {"own_estimating": 0.1}
 
 
+def test_two_starters_err_together_less_than_two_own_guesses() -> None:
+    starter = loadings_of(Span(low=1, high=2, starter=True), 0.25)["own_estimating"]
+    own = loadings_of(Span(low=1, high=2), 0.25)["own_estimating"]
+    assert (own * own, starter * starter) == pytest.approx((0.25, 0.1))
+    assert starter * own == pytest.approx(0.025**0.5)
+    stated = Span(low=1, high=2, starter=True, causes={"own_estimating": 0.3})
+    assert loadings_of(stated, 0.25) == {"own_estimating": 0.3}
+
+
 @pytest.mark.parametrize(
     ("override", "told"),
     [

@@ -186,11 +186,12 @@ def test_words_stand_for_loadings() -> None:
         ),
         (
             "{ quotes = [410, 455], low = 3 }",
-            "amount, low: unknown key 'low'. Legal here: causes, currency, unit, estimated, quotes, shape.",
+            "amount, low: unknown key 'low'. Legal here: causes, currency, unit, estimated, starter, quotes, shape.",
         ),
         (
             '{ shape = "triangular", min = 1, mode = 2, max = 3, mean = 2 }',
-            "amount, mean: unknown key 'mean'. Legal here: causes, currency, unit, estimated, min, mode, max, shape.",
+            "amount, mean: unknown key 'mean'. Legal here: causes, currency, unit, estimated, starter, min, mode, max, "
+            "shape.",
         ),
         (
             '{ low = 1, high = 2, currency = "eur" }',
@@ -233,7 +234,8 @@ def test_a_wrong_figure_is_told_where_what_and_how_to_mend_it(written: str, told
             '{ shape = "lognormal", median = 1, p90 = 3 }',
             [
                 "amount, sigma: missing. Add sigma = …",
-                "amount, p90: unknown key 'p90'. Legal here: causes, currency, unit, estimated, median, sigma, shape.",
+                "amount, p90: unknown key 'p90'. Legal here: causes, currency, unit, estimated, starter, median, "
+                "sigma, shape.",
             ],
         ),
         (

@@ -13,6 +13,7 @@ import pytest
 from forecast.build.as_written import as_written
 from forecast.build.buildfile import parse_build, read_build
 from forecast.build.completeness import findings
+from forecast.build.figures import Known
 from forecast.build.guided import (
     DONT_KNOW,
     WrongAnswer,
@@ -29,6 +30,7 @@ from forecast.build.guided import (
 from forecast.build.guided.places import load_places
 from forecast.build.guided.questions import WEEK_HOURS
 from forecast.build.library import load_library
+from forecast.build.places_of_figures import places
 from forecast.build.schema import Build
 from forecast.build.takeoff_base import AreaTakeoff
 from forecast.build.toml_schema import FILE_NAME, LINE
@@ -137,6 +139,16 @@ def test_prices_are_far_apart_when_no_price_is_known(country: str) -> None:
     goods = trials_of(parse_build(write_build(read_answers(answers))), "diy").row("kit.goods")
     low, high = np.quantile(goods, (0.1, 0.9))
     assert 5 <= high / low <= 6.5
+
+
+def test_every_range_but_the_one_that_was_answered_is_a_starter() -> None:
+    def own(build: Build) -> set[str]:
+        ranges = (place for place in places(build) if not isinstance(place.figure, Known))
+        return {place.path for place in ranges if not place.figure.starter}
+
+    nothing = own(build_of(kit_price=DONT_KNOW))
+    assert nothing == set()
+    assert own(build_of(kit_price={"low": 1000, "middle": 1500, "high": 2400})) == {"kit.price"}
 
 
 def test_no_text_tells_a_multiple_that_nobody_published() -> None:

@@ -91,6 +91,19 @@ def test_an_edited_number_keeps_unit_causes_and_currency() -> None:
     assert again == [(3, 6, 11), (9, 12, 16), (240000, 250000, 290000)]
 
 
+def test_a_starter_is_the_builders_own_once_its_numbers_were_changed() -> None:
+    text = TEXT.replace("high = 16", "high = 16, starter = true").replace(
+        "high = 11", "high = 11, starter = true"
+    )
+    build = parse_build(text)
+    before = rows(build)
+    edited = changed(text, changes(build, before, [replace(before[0], high=12.0), *before[1:]]))
+    line = parse_build(edited).line[0]
+    assert line.quantity is not None
+    assert line.price is not None
+    assert (line.quantity.starter, line.price.starter) == (False, True)  # the price was left as it was
+
+
 def test_a_middle_alone_is_a_known_figure() -> None:
     build = parse_build(TEXT)
     before = rows(build)

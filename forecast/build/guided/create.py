@@ -26,9 +26,10 @@ _OPENING = """
 
 All ranges are common practice without a published source, yours to overwrite: starting values, never statistics.
 How to read a range: { low, middle, high }. In 10 of 100 builds it is less than low, in half less than middle, in 90
-of 100 less than high. A plain number is known. Prices of shops include tax. A kit from abroad, and what is charged on
-its arrival, are without, and their tax is counted. Replace a range by your own as soon as there is a quotation:
-amount = { quotes = [410, 455] }, or one number.
+of 100 less than high. A plain number is known. starter = true: nobody has made this range their own yet, so it says
+less of your other guesses; strike it out where you change the numbers. Prices of shops include tax. A kit from abroad,
+and what is charged on its arrival, are without, and their tax is counted. Replace a range by your own as soon as there
+is a quotation: amount = { quotes = [410, 455] }, or one number.
 
 `forecast check` says what is missing, `forecast budget` what to hold, `forecast compare` which way is cheaper. It plans
 money and approves nothing: cautions stand beside the lines that they concern, and local rules and licensed practice

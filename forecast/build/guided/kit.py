@@ -98,8 +98,8 @@ def together(parts: Sequence[Range]) -> Range:
 
 
 def as_figure(numbers: Range, **extra: Any) -> dict[str, Any]:
-    """Give a range as it stands in a build file."""
-    return {"low": numbers[0], "middle": numbers[1], "high": numbers[2]} | extra
+    """Give a starter range as it stands in a build file."""
+    return {"low": numbers[0], "middle": numbers[1], "high": numbers[2]} | extra | {"starter": True}
 
 
 def kit_price(answers: Answers, library: Library) -> Any:

@@ -157,7 +157,7 @@ def add_waits(tables: Sequence[dict[str, Any]], library: Library) -> None:
     for table in tables:
         if table.get("route") == "shop" and table.get("package") in open_:
             low, middle, high = open_.pop(str(table["package"]))
-            table["wait_weeks"] = {"low": low, "middle": middle, "high": high}
+            table["wait_weeks"] = as_figure((low, middle, high))
 
 
 def _hours_known(package: str, answers: Answers) -> Range:

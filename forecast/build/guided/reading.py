@@ -285,7 +285,7 @@ def _range(raw: object, context: Context) -> FigureBase:
     if figure.currency is not None:
         found = f"currency is {figure.currency!r}"
         raise WrongAnswer(found, f'Write kit_currency = "{figure.currency}" instead.')
-    if figure.causes or figure.unit or not figure.estimated:
+    if figure.causes or figure.unit or figure.starter or not figure.estimated:
         found = "has keys beside the prices"
         raise WrongAnswer(found, "Add causes and units to the build file afterwards.")
     if isinstance(figure, Known) and not figure.value > 0:

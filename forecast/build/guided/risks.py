@@ -8,7 +8,7 @@ from typing import Any
 
 from forecast.build.cautions import cautions_for
 from forecast.build.guided.answers import Answers
-from forecast.build.guided.kit import stretched, work_of
+from forecast.build.guided.kit import as_figure, stretched, work_of
 from forecast.build.guided.text import Table
 from forecast.build.library import Library
 from forecast.build.library.load import rounded
@@ -92,8 +92,8 @@ def _by_the_shop(library: Library, listed: Sequence[Table]) -> Table:
         if event["id"] not in _WORKED_BY_THE_SHOP:
             continue
         cost, hours = event["cost"], event["own_hours"]
-        dearer = {key: rounded(cost[key] + rate * hours[key]) for key in ("low", "middle", "high")}
-        changes[event["id"]] = {"cost": dearer, "own_hours": 0}
+        low, middle, high = (rounded(cost[key] + rate * hours[key]) for key in ("low", "middle", "high"))
+        changes[event["id"]] = {"cost": as_figure((low, middle, high)), "own_hours": 0}
     return Table("[scenario.outsourced.override]", changes, above=(_SHOP_EVENTS,))
 
 

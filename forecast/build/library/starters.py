@@ -25,7 +25,7 @@ def _figure(
         figure["unit"] = unit
     if causes:
         figure["causes"] = dict(causes)
-    return figure
+    return figure | {"starter": True}
 
 
 def with_bought(table: dict[str, Any], bought: Bought) -> None:

@@ -101,11 +101,12 @@ class RuleFigure:
             return Known(value=low, unit=self.unit, estimated=False)
         if self.unit == "share":
             if self.middle is None:
-                return Uniform(min=low, max=high)
-            return BetaPert(min=low, mode=self.middle * scale, max=high)
+                return Uniform(min=low, max=high, starter=True)
+            return BetaPert(min=low, mode=self.middle * scale, max=high, starter=True)
         if self.middle is None:
-            return Span(low=low, high=high, unit=self.unit)
-        return Percentiles(low=low, middle=self.middle * scale, high=high, unit=self.unit)
+            return Span(low=low, high=high, unit=self.unit, starter=True)
+        middle = self.middle * scale
+        return Percentiles(low=low, middle=middle, high=high, unit=self.unit, starter=True)
 
     def doubts(self, on: date) -> tuple[str, ...]:
         """Say why the figure should be looked up again: outdated, or not verified; nothing where neither."""
