@@ -109,7 +109,7 @@ def _close(view: Opened, lines: list[str], place: str) -> None:
 
 def _finish(view: Opened) -> None:
     if enter(
-        view, "marks", lambda: finished_words(*finish(view.ledger_to_write(), view.build, view.scenario))
+        view, "marks", lambda: finished_words(finish(view.ledger_to_write(), view.build, view.scenario))
     ):
         next_turn("marks")
         st.rerun()

@@ -13,8 +13,10 @@ from typing import Literal, TypeAlias
 
 from forecast.build.figures import Known as KnownFigure
 from forecast.build.schema import Bought, Build
+from forecast.engine.base import base_given
 from forecast.engine.facts import Prior, learn, prior_of
 from forecast.engine.forecast import DEFAULT_SEED
+from forecast.engine.known import KnownFacts
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
 from forecast.spending.known import known_from
@@ -357,9 +359,26 @@ def close_lines(
     return tuple(settled)
 
 
+@dataclass(frozen=True)
+class Finished:
+    """What the end of a build closed.
+
+    Attributes
+    ----------
+    closed, ruled_out : tuple of str
+        Ids of the lines and events closed, and of the events that cannot happen any more.
+    never_paid : mapping
+        Titles by id of the lines closed that the build has for sure and nothing was paid for, the dearest first.
+    """
+
+    closed: tuple[str, ...]
+    ruled_out: tuple[str, ...]
+    never_paid: Mapping[str, str]
+
+
 def finish(
     ledger: Ledger, build: Build, scenario: str | None = None, day: dt.date | None = None, note: str = ""
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
+) -> Finished:
     """Say that a build is done: nothing more is paid for any line, and what did not happen no longer can.
 
     Parameters
@@ -373,8 +392,7 @@ def finish(
 
     Returns
     -------
-    closed, ruled_out : tuple of str
-        Lines and events closed, and events that cannot happen any more.
+    Finished
 
     Raises
     ------
@@ -398,7 +416,13 @@ def finish(
         close_lines(ledger, closed, day, note)
         for name in ruled_out:
             ledger.mark_event(name, "cannot-happen", day, note)
-    return tuple(closed), tuple(ruled_out)
+    estimates = base_given(plan, KnownFacts())
+    missing = [
+        row for row in plan.payable
+        if row.id in closed and not paid.get(row.id) and row.gate is None and estimates[row.id] > 0
+    ]  # fmt: skip
+    missing.sort(key=lambda row: -estimates[row.id])
+    return Finished(tuple(closed), tuple(ruled_out), {row.id: row.title for row in missing})
 
 
 def void_receipt(ledger: Ledger, number: int, why: str) -> tuple[Receipt, tuple[str, ...]]:

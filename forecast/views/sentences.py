@@ -69,7 +69,7 @@ def at_its_end(forecast: Forecast) -> bool:
 
 
 def hold_sentence(
-    forecast: Forecast, level: float = 0.8, strong: str = "", middles: str = "your middle figures"
+    forecast: Forecast, level: float = 0.8, strong: str = "", middles: str = "the middle figures"
 ) -> str:
     """Say what to hold, and how often the plain sum of middle figures would do.
 
@@ -89,10 +89,11 @@ def hold_sentence(
     base = forecast.base_estimate
     enough = forecast.chance_within(base).value
     figure = about(held.value, forecast.currency, held.error)
+    left_out = ": that leaves out what may or may not happen, and" if forecast.trials.gates.size else ", which"
     return (
         f"Hold {strong}{figure}{strong}: in {builds(level)} it costs no more. "
-        f"Adding up {middles} gives {strong}{about(base, forecast.currency)}{strong}, "
-        f"which is enough in {strong}{builds(enough)}{strong}."
+        f"Adding up {middles} gives {strong}{about(base, forecast.currency)}{strong}{left_out} "
+        f"is enough in {strong}{builds(enough)}{strong}."
     )
 
 

@@ -14,7 +14,7 @@ from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.spending.ledger.entries import pair
 from forecast.spending.ledger.records import AgreementKind
 from forecast.spending.reforecast import LineWatch, Reforecast, scenario_in_force
-from forecast.spending.settling import MORE_TO_COME, Agreement, Entered, Odd, oddities
+from forecast.spending.settling import MORE_TO_COME, Agreement, Entered, Finished, Odd, oddities
 from forecast.views.money import exact
 from forecast.views.sentences import unusual_words
 
@@ -130,14 +130,22 @@ def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) ->
     return " ".join(filter(None, told))
 
 
-def finished_words(closed: Sequence[str], ruled_out: Sequence[str]) -> str:
-    """Say what was closed because the build is done; by number, for they are many."""
+def finished_words(done: Finished) -> str:
+    """Say what was closed because the build is done, by number, and for what nothing was ever paid, by name."""
+    closed, ruled_out, missing = done.closed, done.ruled_out, done.never_paid
     told = []
     if closed:
         told.append(f"{len(closed)} {'line is' if len(closed) == 1 else 'lines are'} closed")
     if ruled_out:
         told.append(f"{len(ruled_out)} {'risk' if len(ruled_out) == 1 else 'risks'} can happen no more")
-    return f"{', '.join(told)}." if told else "All was closed already."
+    words = f"{', '.join(told)}." if told else "All was closed already."
+    if missing:
+        one = len(missing) == 1
+        words += (
+            f" Nothing was paid for {named(list(missing), missing)}. If {'it was' if one else 'one of them was'} bought, "
+            "take this back, enter the receipt, and finish again."
+        )
+    return words
 
 
 def beside_words(

@@ -12,6 +12,7 @@ import pytest
 
 from forecast.build.as_written import as_written
 from forecast.build.buildfile import parse_build, read_build
+from forecast.build.cautions import hazards_asked
 from forecast.build.completeness import findings
 from forecast.build.figures import Known
 from forecast.build.guided import (
@@ -139,6 +140,10 @@ def test_prices_are_far_apart_when_no_price_is_known(country: str) -> None:
     goods = trials_of(parse_build(write_build(read_answers(answers))), "diy").row("kit.goods")
     low, high = np.quantile(goods, (0.1, 0.9))
     assert 5 <= high / low <= 6.5
+
+
+def test_a_builder_is_asked_nothing_about_what_the_library_s_own_lines_can_hurt() -> None:
+    assert hazards_asked(build_of()) == ()
 
 
 def test_every_range_but_the_one_that_was_answered_is_a_starter() -> None:

@@ -47,6 +47,25 @@ def test_one_word_ends_a_build_and_one_undo_takes_it_back(
     assert again.totals.tolist() == before.totals.tolist()
 
 
+def test_the_end_names_what_nothing_was_ever_paid_for(
+    half_way: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = {line.id: line for line in reforecast(half_way.read(), half_way.ledger(), trials=1024).lines}
+    assert main(["finish", str(half_way.folder), "--json"]) == 0
+    missing = json.loads(capsys.readouterr().out)["never_paid"]
+    sure = {name for name, line in before.items() if line.before[0] > 0 and line.kind == "line"}
+    assert set(missing) == {name for name in sure if not before[name].paid and before[name].state != "closed"}
+    assert missing
+    middles = [before[name].before[1] for name in missing]
+    assert middles[0] == max(middles)
+    undo_last(half_way.ledger())
+    assert main(["finish", str(half_way.folder)]) == 0
+    told = capsys.readouterr().out
+    assert f"Nothing was paid for \u201c{before[missing[0]].title}\u201d" in told
+    assert main(["finish", str(half_way.folder)]) == 0
+    assert "Nothing was paid" not in capsys.readouterr().out
+
+
 def test_at_its_end_nothing_is_rounded_and_no_contingency_is_asked_for(
     half_way: BuildFolder, capsys: pytest.CaptureFixture[str]
 ) -> None:

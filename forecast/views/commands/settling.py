@@ -127,11 +127,14 @@ def run_finish(options: argparse.Namespace) -> int:
     build = folder.read()
     _check_day(options)
     ledger = folder.ledger()
-    closed, ruled_out = finish(ledger, build, options.scenario, options.date, options.note)
+    done = finish(ledger, build, options.scenario, options.date, options.note)
     watch = reforecast(build, ledger, options.scenario)
-    told = [finished_words(closed, ruled_out), watch_sentence(watch), width_sentence(watch)]
+    told = [finished_words(done), watch_sentence(watch), width_sentence(watch)]
     told.append("If that was too early: forecast undo.")
-    data = {"closed": closed, "cannot_happen": ruled_out, "paid": watch.paid, "currency": watch.currency}
+    data = {
+        "closed": done.closed, "cannot_happen": done.ruled_out, "never_paid": list(done.never_paid),
+        "paid": watch.paid, "currency": watch.currency,
+    }  # fmt: skip
     return answer(options, "\n".join(filter(None, told)), data)
 
 
