@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
+from forecast.build.formula import LineValue, walk
 from forecast.build.schema import OWN_ESTIMATING, Bought, Build
 from forecast.engine.base import base_given
 from forecast.engine.condition import Width
@@ -265,6 +266,22 @@ class Reforecast:
             and not known.committed_minor
             and self.settled.get(name, 0.0) >= LOOKS_SETTLED[rows[name].bought]
         )
+
+    @property
+    def share_of_closed(self) -> tuple[str, ...]:
+        """Events still open that are a share of lines which are all closed, by id: can they still happen?
+
+        A shop cannot overrun its estimate once its bill is closed, but what was paid beforehand can still be damaged.
+        """
+        lines = self.known.lines
+        found = []
+        for row in self.now.plan.rows:
+            if row.kind != "event" or row.gate in self.known.facts.gates or lines[row.id].paid_minor:
+                continue
+            read = {node.id for node in walk(row.formula) if isinstance(node, LineValue)} & lines.keys()
+            if read and all(lines[name].state == "closed" for name in read):
+                found.append(row.id)
+        return tuple(found)
 
     @cached_property
     def width(self) -> Width | None:

@@ -89,7 +89,9 @@ def hold_sentence(
     base = forecast.base_estimate
     enough = forecast.chance_within(base).value
     figure = about(held.value, forecast.currency, held.error)
-    left_out = ": that leaves out what may or may not happen, and" if forecast.trials.gates.size else ", which"
+    left_out = (
+        ": that leaves out what may or may not happen, and" if forecast.trials.gates.size else ", which"
+    )
     return (
         f"Hold {strong}{figure}{strong}: in {builds(level)} it costs no more. "
         f"Adding up {middles} gives {strong}{about(base, forecast.currency)}{strong}{left_out} "

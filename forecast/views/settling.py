@@ -67,6 +67,17 @@ def looking_settled_sentence(watch: Reforecast) -> str:
     return f"Looks settled: {len(found)} {noun}, {named(found, titles)}."
 
 
+def share_of_closed_sentence(watch: Reforecast) -> str:
+    """Ask whether events can still happen whose lines are all closed; nothing where there is none."""
+    found = watch.share_of_closed
+    if not found:
+        return ""
+    titles = {line.id: line.title for line in watch.lines}
+    one = len(found) == 1
+    verb, whom = ("is a", "it") if one else ("are each a", "they")
+    return f"{named(found, titles)} {verb} share of lines that are all closed: can {whom} still happen?"
+
+
 def closed_words(
     closed: Sequence[str], settled: Sequence[Commitment], titles: Mapping[str, str], currency: str
 ) -> str:

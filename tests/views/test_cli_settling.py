@@ -396,3 +396,19 @@ def test_a_consignments_own_id_means_its_goods(tmp_path: Path, capsys: pytest.Ca
     (tmp_path / "build.toml").write_text(text, encoding="utf-8")
     told = json.loads(add(capsys, str(tmp_path), "kit", "900", "--json"))
     assert [split["line"] for split in told["receipt"]["splits"]] == ["kit.goods"]
+
+
+def test_an_event_that_is_a_share_of_closed_lines_is_asked_about(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    overrun = '[[event]]\nid = "overrun"\nname = "Shop overruns"\nchance = 0.3\npercent = 10\nof = ["paint", "filler"]\n'
+    file = Path(folder) / "build.toml"
+    file.write_text(BUILD + overrun, encoding="utf-8")
+    add(capsys, folder, "paint", "2000", "--closes")
+    assert watch(capsys, folder)["share_of_closed"] == []  # the filler may still grow
+    add(capsys, folder, "filler", "60", "--closes")
+    told = run(capsys, "watch", folder, "--trials", "1024")
+    assert "“Shop overruns” is a share of lines that are all closed: can it still happen?" in told
+    assert f"If not: forecast cannot-happen {folder} overrun\n" in told
+    run(capsys, "cannot-happen", folder, "overrun")
+    assert watch(capsys, folder)["share_of_closed"] == []

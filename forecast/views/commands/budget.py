@@ -153,7 +153,14 @@ def budget_text(
     scenario = f", scenario {forecast.plan.scenario}" if forecast.plan.scenario else ""
     heading = f"{build.name}{scenario}"
     base = as_written(forecast.base_estimate, money)  # what is printed adds up
-    rows = [["Base estimate", about(forecast.base_estimate, money), "", "the sum of the middle figures, without what may or may not happen"]]
+    rows = [
+        [
+            "Base estimate",
+            about(forecast.base_estimate, money),
+            "",
+            "the sum of the middle figures, without what may or may not happen",
+        ]
+    ]
     for level, estimate in zip(LEVELS, forecast.percentile_set(LEVELS), strict=True):
         name, _, meaning = MEANING[level].partition(": ")
         rows.append(

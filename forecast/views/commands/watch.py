@@ -54,7 +54,8 @@ def run(options: argparse.Namespace) -> int:
         done()
     scenario = f" --scenario {typed(options.scenario)}" if options.scenario else ""
     closing = f"forecast close{'' if options.file == '.' else f' {typed(options.file)}'} --looking-settled{scenario}"
-    text = watch_text(build, watch, closing, every_line=options.all_lines)
+    impossible = f"forecast cannot-happen {typed(options.file)}"
+    text = watch_text(build, watch, closing, impossible, every_line=options.all_lines)
     return answer(options, text, watch_data(build, watch))
 
 
@@ -90,6 +91,7 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
             for line in watch.lines
         ],
         "looking_settled": list(watch.looking_settled),
+        "share_of_closed": list(watch.share_of_closed),
         "reasons": [
             {"kind": one.kind, "id": one.id, "amount": one.amount, "because": list(one.because)}
             for one in watch.reasons
@@ -110,11 +112,13 @@ def _levels(levels: Sequence[float], estimates: Sequence[Estimate]) -> dict[str,
     return {f"P{round(100 * q)}": _estimate(one) for q, one in zip(levels, estimates, strict=True)}
 
 
-def watch_text(build: Build, watch: Reforecast, closing: str, *, every_line: bool = False) -> str:
-    """Write the answer: the sentence, the figures, the lines, and the command that closes those that look settled."""
+def watch_text(
+    build: Build, watch: Reforecast, closing: str, impossible: str, *, every_line: bool = False
+) -> str:
+    """Write the answer: the sentence, the figures, the lines, and the commands for what looks settled or past."""
     from forecast.views.money import about
     from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence, width_sentence
-    from forecast.views.settling import looking_settled_sentence, state_words
+    from forecast.views.settling import looking_settled_sentence, share_of_closed_sentence, state_words
     from forecast.views.tables import shorten, table
     from forecast.views.watching import (
         bought_sentence,
@@ -157,6 +161,10 @@ def watch_text(build: Build, watch: Reforecast, closing: str, *, every_line: boo
         text += ["", table(headings, line_rows, left=2)]
     settled = looking_settled_sentence(watch)
     text += ["", f"{settled} To close them: {closing}"] if settled and watch.as_of is None else []
+    asked = share_of_closed_sentence(watch)
+    if asked and watch.as_of is None:
+        text += ["", *(f"{asked} If not: {impossible} {name}" for name in watch.share_of_closed[:1])]
+        text += [f"  {impossible} {name}" for name in watch.share_of_closed[1:]]
     lessons = [sentence for sentence in (width_sentence(watch), *lesson_sentences(watch)) if sentence]
     text += ["", *lessons] if lessons else []
     if watch.budget is not None:
