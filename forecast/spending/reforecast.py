@@ -269,9 +269,10 @@ class Reforecast:
 
     @property
     def share_of_closed(self) -> tuple[str, ...]:
-        """Events still open that are a share of lines which are all closed, by id: can they still happen?
+        """Events still open that are a share of lines which are all closed, by id.
 
-        A shop cannot overrun its estimate once its bill is closed, but what was paid beforehand can still be damaged.
+        They are asked about: a shop cannot overrun its estimate once its bill is closed, but what was paid
+        beforehand can still be damaged.
         """
         lines = self.known.lines
         found = []

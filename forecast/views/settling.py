@@ -152,9 +152,10 @@ def finished_words(done: Finished) -> str:
     words = f"{', '.join(told)}." if told else "All was closed already."
     if missing:
         one = len(missing) == 1
+        bought = "it was" if one else "one of them was"
         words += (
-            f" Nothing was paid for {named(list(missing), missing)}. If {'it was' if one else 'one of them was'} bought, "
-            "take this back, enter the receipt, and finish again."
+            f" Nothing was paid for {named(list(missing), missing)}. If {bought} bought, take this back, "
+            "enter the receipt, and finish again."
         )
     return words
 

@@ -401,9 +401,9 @@ def test_a_consignments_own_id_means_its_goods(tmp_path: Path, capsys: pytest.Ca
 def test_an_event_that_is_a_share_of_closed_lines_is_asked_about(
     folder: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    overrun = '[[event]]\nid = "overrun"\nname = "Shop overruns"\nchance = 0.3\npercent = 10\nof = ["paint", "filler"]\n'
+    event = 'id = "overrun"\nname = "Shop overruns"\nchance = 0.3\npercent = 10\nof = ["paint", "filler"]\n'
     file = Path(folder) / "build.toml"
-    file.write_text(BUILD + overrun, encoding="utf-8")
+    file.write_text(f"{BUILD}[[event]]\n{event}", encoding="utf-8")
     add(capsys, folder, "paint", "2000", "--closes")
     assert watch(capsys, folder)["share_of_closed"] == []  # the filler may still grow
     add(capsys, folder, "filler", "60", "--closes")
