@@ -18,7 +18,7 @@ def _home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_starter_and_demos_stand_where_they_are_looked_for() -> None:
     assert (TOP / "app.py").is_file()
     assert (TOP / ".streamlit" / "config.toml").is_file()
-    assert demos() == ("before-ordering-ireland", "half-way-new-zealand")
+    assert demos() == ("before-ordering-ireland", "by-sea-poland", "half-way-new-zealand")
 
 
 def test_a_demo_is_copied_as_text_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

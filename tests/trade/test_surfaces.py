@@ -15,6 +15,7 @@ from forecast.decide.figure_words import figure_phrase, titles_of
 from forecast.decide.firm_up_how import how_to_know
 from forecast.engine.forecast import simulate
 from forecast.errors import BuildFileError
+from forecast.spending.folder import DEMOS
 from forecast.views.opening import open_line
 
 HEAD = """
@@ -159,3 +160,19 @@ def test_mistakes_are_told(text: str, told: str) -> None:
 
 def test_a_surface_is_firmed_up_by_measuring_it() -> None:
     assert how_to_know("arch.area", None, {"arch": "Front arch"})[1] == "Measure the area of “Front arch”"
+
+
+def test_a_demo_shows_goods_under_an_incoterm_and_quantities_taken_off_from_surfaces() -> None:
+    text = (DEMOS / "by-sea-poland" / "build.toml").read_text("utf-8")
+    build = parse_build(text.replace("hours_per_week", "estimating = 0\nhours_per_week", 1))
+    assert [one.incoterm for one in build.consignment] == ["FOB"]
+    shared = [
+        line.id
+        for line in build.line
+        if line.takeoff is not None and "surfaces" in line.takeoff.model_fields_set
+    ]
+    assert {"abrasives", "primers", "paint_clear"} <= set(shared)
+    trials = simulate(build, "diy", trials=16_384, keep="rows").trials
+    together = np.corrcoef(trials.row("primers"), trials.row("paint_clear"))[0, 1]
+    assert together > 5 / math.sqrt(16_384)  # one measured area stands behind both, and nothing else does
+    assert {"kit.duty", "kit.tax", "kit.terminal"} <= {row.id for row in trials.plan.rows}
