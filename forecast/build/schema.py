@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal, TypeAlias
+from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import Field, model_validator
 
@@ -32,7 +32,7 @@ from forecast.build.kept import Kept
 from forecast.build.measure import Measure
 from forecast.build.surface import Surface
 from forecast.build.takeoff import Takeoff
-from forecast.build.units import fits, is_measure
+from forecast.build.units import counted_in, fits, is_measure, misfit
 
 Group = Literal["kit", "freight", "import", "consumables", "wheels", "hardware", "labour", "finish", "other"]
 Reference = Annotated[
@@ -187,6 +187,19 @@ class Costed(Part):
     wait_weeks: UncertainFigure | None = None
     note: Text | None = None
     hazards: tuple[HazardKey, ...] | None = None
+
+    @model_validator(mode="after")
+    def _timed(self) -> Self:
+        for key, figure, own in (
+            ("own_hours", self.own_hours, "h"),
+            ("wait_weeks", self.wait_weeks, "weeks"),
+        ):
+            if figure is not None and (told := misfit(figure.unit, own)):
+                wrong(f"{key}: {told[0]}", told[1])
+        unit = None if self.own_hours is None else self.own_hours.unit
+        if unit and counted_in("h", 1, unit) > 1:
+            wrong(f"own_hours are in {unit!r}", "How many hours a day's work has differs: write hours.")
+        return self
 
     @property
     def title(self) -> str:

@@ -27,11 +27,12 @@ _AREA: _Dimension = (2, 0, 0, "")
 _VOLUME: _Dimension = (3, 0, 0, "")
 _WEIGHT: _Dimension = (0, 1, 0, "")
 _WARMTH: _Dimension = (0, 0, 1, "")
+_TIME: _Dimension = (0, 0, 0, "[time]")
 
 
 @dataclass(frozen=True)
 class Unit:
-    """What one of a unit is in metres, kilograms and kelvins, and where its zero lies: ``factor`` and ``offset``."""
+    """What one of a unit is in metres, kilograms, kelvins or seconds, and where its zero lies."""
 
     dimension: _Dimension
     factor: float
@@ -56,6 +57,12 @@ def _metric() -> Mapping[str, Unit]:
             1.0: ("kg", "kilo", "kilos", "kilogram", "kilograms"),
             1e-3: ("g", "gram", "grams"),
             1000.0: ("t", "tonne", "tonnes"),
+        },
+        _TIME: {
+            60.0: ("min", "minute", "minutes"),
+            3600.0: ("h", "hr", "hrs", "hour", "hours"),
+            86_400.0: ("day", "days"),
+            604_800.0: ("week", "weeks"),
         },
     }  # fmt: skip
     table = {
@@ -122,6 +129,7 @@ _CALLED: Mapping[_Dimension, tuple[str, str]] = {
     _VOLUME: ("a volume", "ml, L, m3, fl oz, pt, qt, gal or ft3"),
     _WEIGHT: ("a weight", "g, kg, oz or lb"),
     _WARMTH: ("a temperature", "°C or °F"),
+    _TIME: ("a time", "min, h, days, weeks or months"),
     (-3, 1, 0, ""): ("a density", "kg/L or lb/gal"),
     (-2, 1, 0, ""): ("a weight of an area", "g/m2, oz/ft2 or oz/yd2"),
     (-1, 0, 0, ""): ("an area from a volume", "m2/L or ft2/gal"),

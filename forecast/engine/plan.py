@@ -247,7 +247,8 @@ class _Compiler:
     def hours(self, item: Costed) -> None:
         """Add the row of an item's own hours."""
         name = f"{item.id}.own_hours"
-        parts: list[Formula] = [self.figure(name, item.own_hours)] if item.own_hours is not None else []
+        own = item.own_hours
+        parts: list[Formula] = [] if own is None else [formula_in("h", self.figure(name, own), own.unit)]
         if isinstance(item, Event) and item.hands_over:
             spared = tuple(
                 LineValue(row.id)
@@ -269,7 +270,7 @@ class _Compiler:
             return
         name = f"{item.id}.wait_weeks"
         gate = item.id if any(gate.id == item.id for gate in self.gates) else None
-        formula = self.figure(name, item.wait_weeks)
+        formula = formula_in("weeks", self.figure(name, item.wait_weeks), item.wait_weeks.unit)
         self.rows.append(
             Row(name, item.title, "labour", "weeks", formula, gate, item.package, item.route, item.id)
         )

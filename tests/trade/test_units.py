@@ -284,3 +284,40 @@ def test_what_a_demo_lacks_is_told_without_the_units_library(demo: str) -> None:
     build = Path(__file__).parents[2] / "scenarios" / demo
     found = subprocess.run([sys.executable, "-c", code, build], capture_output=True, text=True, check=True)
     assert found.stdout.strip() == "False"
+
+
+@pytest.mark.parametrize(
+    ("said", "hours"),
+    [("30", 30), ('{ value = 90, unit = "min" }', 1.5), ('{ value = 2, unit = "hours" }', 2)],
+)
+def test_own_hours_are_counted_in_the_unit_that_is_written(said: str, hours: float) -> None:
+    build = parse_build(f'{HEAD}[[line]]\nid = "part"\ngroup = "labour"\nown_hours = {said}\n')
+    assert simulate(build, trials=256).hours((0.5,))[0].value == pytest.approx(hours)
+
+
+@pytest.mark.parametrize(("said", "weeks"), [("3", 3), ('{ value = 10.5, unit = "days" }', 1.5)])
+def test_weeks_of_waiting_are_counted_in_the_unit_that_is_written(said: str, weeks: float) -> None:
+    text = HEAD.replace("[build]\n", "[build]\nhours_per_week = 8\n")
+    build = parse_build(f'{text}[[line]]\nid = "part"\ngroup = "labour"\nwait_weeks = {said}\n')
+    found = simulate(build, trials=256).weeks((0.5,))
+    assert found is not None
+    assert found[0].value == pytest.approx(weeks)
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        (
+            'own_hours = { value = 3, unit = "kg" }',
+            "own_hours: unit is 'kg', a weight. This is a time: write min, h, days, weeks or months, or leave the unit "
+            "out for h.",
+        ),
+        (
+            'own_hours = { value = 3, unit = "days" }',
+            "own_hours are in 'days'. How many hours a day's work has differs: write hours.",
+        ),
+        ('wait_weeks = { value = 3, unit = "m2" }', "wait_weeks: unit is 'm2', an area. This is a time"),
+    ],
+)
+def test_times_in_what_is_no_time_are_refused(said: str, told: str) -> None:
+    assert told in mistakes(f'[[line]]\nid = "part"\ngroup = "labour"\n{said}\n')
