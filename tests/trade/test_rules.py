@@ -153,8 +153,8 @@ def test_arrival_ranges_become_figures_in_the_builds_money() -> None:
     assert terminal is not None
     assert examination is not None
     assert free is not None
-    assert terminal.as_figure(2.0, 1.5) == Span(low=80, high=360, unit="money per W/M")
-    assert examination.as_figure() == Percentiles(low=40, middle=150, high=500, unit="money")
+    assert terminal.as_figure(2.0, 1.5) == Span(low=80, high=360, unit="money per W/M", starter=True)
+    assert examination.as_figure() == Percentiles(low=40, middle=150, high=500, unit="money", starter=True)
     assert free.as_figure() == Known(value=5, unit="days", estimated=False)
     assert load_arrival().charge("courier", "terminal") is None
 
