@@ -106,6 +106,7 @@ HOMES = {
     "babel": ("words", "views", "dashboard"),
     "pint": ("build",),
     "pypdf": ("spending",),
+    "rapidocr": ("spending",),
     "xml": ("spending",),
 }
 """In which rooms alone a library may be imported."""

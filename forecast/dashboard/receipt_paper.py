@@ -42,9 +42,14 @@ def fill_in(view: Opened, key: str, uploads: Sequence[Any], names: Mapping[str, 
         new = sent.file_id not in kept
         if new:
             try:
-                kept[sent.file_id] = read_paper(
-                    sent.name, sent.getvalue(), view.currency, tuple(view.build.currency), _suppliers(view)
-                )
+                with st.spinner("Reading it"):
+                    kept[sent.file_id] = read_paper(
+                        sent.name,
+                        sent.getvalue(),
+                        view.currency,
+                        tuple(view.build.currency),
+                        _suppliers(view),
+                    )
             except LedgerError as error:
                 kept[sent.file_id] = error
         paper = kept[sent.file_id]

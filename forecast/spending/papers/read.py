@@ -12,6 +12,7 @@ from forecast.spending.attachments import check_document
 from forecast.spending.papers.invoice import is_invoice, read_invoice
 from forecast.spending.papers.paper import Paper
 from forecast.spending.papers.pdf import invoice_in, pages_of
+from forecast.spending.papers.photo import HOW_TO_ADD, can_read_photos, lines_in_photo
 from forecast.spending.papers.reading import read_text
 
 LARGEST_PAPER = 25_000_000
@@ -58,7 +59,10 @@ def read_paper(
         if not any(pages):
             return Paper(name, "text", remarks=("It holds a picture and no text.",))
         return read_text(pages, name, "text", home=home, others=others, known=known, today=date.today())
-    return Paper(name, "photo")
+    if not can_read_photos():
+        return Paper(name, "photo", remarks=(HOW_TO_ADD,))
+    lines = lines_in_photo(content, name)
+    return read_text([lines], name, "photo", home=home, others=others, known=known, today=date.today())
 
 
 def read_paper_file(path: Path, home: str, others: Collection[str] = (), known: Iterable[str] = ()) -> Paper:
