@@ -79,44 +79,44 @@ def receipt_form(view: Opened) -> None:
     )  # fmt: skip
     st.session_state.setdefault(f"{key}-kind", "payment")  # a credit note makes a refund of it
     papers = fill_in(view, key, uploads, names)
+    currency = str(st.session_state.get(f"{key}-currency") or home)
     left, right = st.columns(2)
-    lines = left.multiselect(
+    supplier = left.text_input(
+        "Supplier", key=f"{key}-supplier", max_chars=200, persist_state="session",
+        on_change="rerun" if agreed else "ignore",  # it may count against a price agreed
+    )  # fmt: skip
+    chosen = bool(st.session_state.get(f"{key}-lines"))
+    amount = right.text_input(
+        "Amount", key=f"{key}-amount", placeholder="1234.56",
+        persist_state="session",
+        on_change="rerun" if chosen else "ignore",  # parts, and whether it is likely all, follow at once
+    )  # fmt: skip
+    amount = unambiguous(amount or "", currency, right, f"{key}-amount")
+    charged = ""
+    if currency != home:
+        right.caption(f"In {currency}, as the paper says.")
+        charged = right.text_input(
+            f"Charged to you in {home}", key=f"{key}-charged", placeholder="as your card or bank says",
+            persist_state="session", on_change="rerun" if chosen else "ignore",
+        )  # fmt: skip
+        charged = unambiguous(charged or "", home, right, f"{key}-charged")
+    lines = st.multiselect(
         "For which line", list(names), format_func=lambda line: names.get(line, line), key=f"{key}-lines",
         help="Several lines if one receipt pays for several.", placeholder="Choose a line, or several",
         persist_state="session", select_all=False,  # Enter takes the line found, not every line with that word
     )  # fmt: skip
-    supplier = right.text_input(
-        "Supplier", key=f"{key}-supplier", max_chars=200, persist_state="session",
-        on_change="rerun" if agreed else "ignore",  # it may count against a price agreed
-    )  # fmt: skip
-    left, right = st.columns(2)
-    with left.container(horizontal=True):
-        amount = st.text_input(
-            "Amount", key=f"{key}-amount", placeholder="1234.56", persist_state="session",
-            # Parts, and whether it is likely all, follow at once.
-            on_change="rerun" if lines else "ignore",
-        )  # fmt: skip
-        currency = st.selectbox(
-            "Currency", currencies(view, papers), key=f"{key}-currency", width=110, persist_state="session",
-        )  # fmt: skip
-    amount = unambiguous(amount or "", currency or home, left, f"{key}-amount")
-    date = right.date_input(
-        "Date", value="today", key=f"{key}-date", format="YYYY-MM-DD", persist_state="session",
-        on_change="ignore",
-    )  # fmt: skip
-    charged = ""
-    if currency != home:
-        charged = st.text_input(
-            f"Charged to you in {home}", key=f"{key}-charged", placeholder="as your card or bank says",
-            persist_state="session", on_change="rerun" if lines else "ignore",
-        )  # fmt: skip
-        charged = unambiguous(charged or "", home, st, f"{key}-charged")
     parts, way = _parts(view, key, tuple(lines), names, charged if currency != home else amount)
     asked = st.container()
-    with st.expander("Refund, deposit, commitment, note"):
-        kind = st.segmented_control(
-            "Kind", list(KINDS), format_func=KINDS.__getitem__, key=f"{key}-kind", required=True,
+    with st.expander("The rest: day, currency, refund or deposit, note"):
+        left, right = st.columns(2)
+        date = left.date_input(
+            "Date", value="today", key=f"{key}-date", format="YYYY-MM-DD", persist_state="session",
+            on_change="ignore",
         )  # fmt: skip
+        right.selectbox("Currency", currencies(view, papers), key=f"{key}-currency", persist_state="session")
+        kind = st.segmented_control(
+            "Kind", list(KINDS), format_func=KINDS.__getitem__, key=f"{key}-kind", required=True
+        )
         against = _against(view, key)
         note = st.text_input(
             "Note", key=f"{key}-note", max_chars=2000, persist_state="session", on_change="ignore"

@@ -1,18 +1,21 @@
-"""The page of receipts: what is paid so far, the form to enter more, and all else that is told to the ledger."""
+"""The page of receipts: what is paid so far, the list of it, and a form for more that opens when it is wanted."""
 
 from __future__ import annotations
+
+from typing import Literal
 
 import streamlit as st
 
 from forecast.dashboard.layout import answer, kept_picture, palette, safe, told_plainly
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipt_form import receipt_form
-from forecast.dashboard.receipts_commitments import commitments, left_to_buy
+from forecast.dashboard.receipts_commitments import enter_price
 from forecast.dashboard.receipts_import import import_file, receipts_as_text
-from forecast.dashboard.receipts_list import receipts_list
+from forecast.dashboard.receipts_lines import what_was_paid
+from forecast.dashboard.receipts_list import downloads
 from forecast.dashboard.receipts_news import lines_of, news, undo_button
 from forecast.dashboard.receipts_settle import (
-    close_and_open,
+    close_several,
     freeze_budget,
     looks_settled,
     statement,
@@ -28,6 +31,13 @@ from forecast.views.money import entered, exact
 from forecast.views.sentences import ends_sentence
 from forecast.words.text import STRONG
 
+_THUMBS = """<style>
+.st-key-entering button, .st-key-receipt-form button, .st-key-looks-settled button, .st-key-undo-entry button,
+.st-key-receipt-form input { min-height: 44px; }
+@media (max-width: 640px) { .st-key-save-receipt, .st-key-save-receipt button { width: 100%; } }
+</style>"""
+ENTERING = {"receipt": "Enter a receipt", "price": "A price agreed", "bank": "A bank's file"}
+
 
 def page() -> None:
     """Draw the page."""
@@ -41,7 +51,6 @@ def page() -> None:
             with told_plainly():  # what cannot be forecast keeps nobody from entering what is paid
                 watch = watched(view)
             _answer(view, receipts, watch)
-            _picture(view, receipts, watch)
         elif not receipts_as_text(view):
             answer(
                 "No receipts yet. Enter the first one when you have paid something; the forecast moves from then on."
@@ -49,25 +58,54 @@ def page() -> None:
         if doubt := doubt_about(view.folder.folder):
             st.warning(safe(doubt))
         with screen_only("enter"):
-            st.subheader("Enter a receipt")
-            with st.container(key="receipt-form"):
-                receipt_form(view)
-                news("form")
-            with st.expander("Or take them from a bank's or card's file"):
-                import_file(view)
+            _enter(view, first=not everything)
+            news("form")
             undo_button(view)
-        if everything:
-            receipts_list(view, everything)
-        st.subheader("Agreed, settled, still to come")
-        commitments(view)
-        left_to_buy(view)
         if watch is not None:
-            looks_settled(view, watch)
-        close_and_open(view)
+            looks_settled(view, watch, folded=False)
+        if view.ledger is not None and (
+            everything or view.ledger.list_commitments() or view.ledger.list_marks()
+        ):
+            what_was_paid(view, everything, watch)
+        if receipts:
+            _picture(view, receipts, watch)
+        _rest(view)
+        news()
+
+
+def _enter(view: Opened, *, first: bool) -> None:
+    """Offer what can be entered, and draw the form that was asked for; the first receipt's stands open."""
+    st.session_state.setdefault("entering", "receipt" if first else "")
+    entering = st.session_state["entering"]
+    st.html(_THUMBS)
+    with st.container(horizontal=True, key="entering"):
+        for name, label in ENTERING.items():
+            kind: Literal["primary", "secondary"] = (
+                "primary" if name == "receipt" and not entering else "secondary"
+            )
+            if st.button(label, key=f"enter-{name}", type=kind):
+                st.session_state["entering"] = "" if entering == name else name
+                st.rerun()
+    if entering == "receipt":
+        with st.container(key="receipt-form", border=True):
+            receipt_form(view)
+    elif entering == "price":
+        with st.container(key="price-form", border=True):
+            enter_price(view)
+    elif entering == "bank":
+        with st.container(key="bank-form", border=True):
+            import_file(view)
+
+
+def _rest(view: Opened) -> None:
+    """Draw what is told seldom, folded away."""
+    with st.expander("Close several lines, tell of events, freeze the budget"):
+        close_several(view)
         tell_events(view)
         freeze_budget(view)
+    with st.expander("Add up a supplier's statement; take the receipts with you"):
         statement(view)
-        news()
+        downloads(view, view.titles())
 
 
 def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | None) -> None:

@@ -1,4 +1,4 @@
-"""Commitments, agreed and not yet paid, and what is left to buy of lines that are paid in part."""
+"""Prices agreed and not yet paid, and what is left to buy of a line: told at the line that they concern."""
 
 from __future__ import annotations
 
@@ -8,13 +8,12 @@ import uuid
 import streamlit as st
 
 from forecast.dashboard.asking import unambiguous
-from forecast.dashboard.layout import table, text
+from forecast.dashboard.layout import safe, text
 from forecast.dashboard.receipts_news import (
     ask_first,
     day_words,
     enter,
     is_meant,
-    lines_of,
     lines_to_pay,
     news,
     next_turn,
@@ -34,33 +33,14 @@ from forecast.views.settling import AGREEMENTS, agreed_words, closed_words
 from forecast.words.text import STRONG
 
 
-def commitments(view: Opened) -> None:
-    """List what is agreed and not yet paid; enter, settle, cancel."""
+def agreed_in_all(view: Opened) -> str:
+    """Say what is agreed and not yet paid, in all; empty where nothing is."""
     found = view.ledger.list_commitments() if view.ledger is not None else ()
-    titles = view.titles()
-    if found:
-        rest = sum(item.outstanding_minor for item in found)
-        noun = "commitment" if len(found) == 1 else "commitments"
-        text(
-            f"{STRONG}{exact(rest, view.currency)}{STRONG} is agreed and not yet paid, in {len(found)} {noun}."
-        )
-        rows = [
-            [
-                f"{item.id}\u00a0\u00a0{day_words(item.date)}",
-                exact(item.outstanding_minor, view.currency),
-                item.supplier,
-                titles.get(item.line_id, item.line_id),
-                _agreed(item, view.currency),
-            ]
-            for item in found
-        ]
-        headings = ["No. and date", "Still to pay", "With", "For", "Agreed, note"]
-        table(headings, rows, "Open commitments", right_text=3, stacked=True)
-    with st.expander("Commitments: prices agreed and not yet paid"):
-        news("commitments")
-        _enter(view)
-        if found:
-            _end(view, found)
+    if not found:
+        return ""
+    rest = exact(sum(item.outstanding_minor for item in found), view.currency)
+    noun = "commitment" if len(found) == 1 else "commitments"
+    return f"{STRONG}{rest}{STRONG} is agreed and not yet paid, in {len(found)} {noun}."
 
 
 def _agreed(item: Commitment, currency: str) -> str:
@@ -72,7 +52,9 @@ def _agreed(item: Commitment, currency: str) -> str:
     return f"{agreed}. {item.note}".rstrip(". ")
 
 
-def _enter(view: Opened) -> None:
+def enter_price(view: Opened) -> None:
+    """Draw the form of a price agreed and not yet paid."""
+    news("commitments")
     key = str(st.session_state.setdefault("commitment_form", uuid.uuid4().hex))
     names, home = lines_to_pay(view), view.currency
     left, right = st.columns(2)
@@ -131,81 +113,66 @@ def _enter(view: Opened) -> None:
             st.rerun()
 
 
-def _end(view: Opened, found: tuple[Commitment, ...]) -> None:
-    by_id = {item.id: item for item in found}
-    titles = view.titles()
-    number = st.selectbox(
-        "A commitment that has ended", list(by_id), index=None, key="end-which", placeholder="Choose one",
-        format_func=lambda one: f"{one}: {by_id[one].supplier}, {titles.get(by_id[one].line_id, by_id[one].line_id)}",
-    )  # fmt: skip
-    if number is None:
-        return
-    note = st.text_input("Why or how", key=f"end-note-{number}", max_chars=500, on_change="ignore") or ""
+def agreed_for(view: Opened, line: str) -> None:
+    """Show the open prices of a line, each to be ended: paid in full, or off."""
+    for item in view.ledger.list_commitments() if view.ledger is not None else ():
+        if item.line_id == line:
+            text(
+                f"No. {item.id}, {day_words(item.date)}, with {item.supplier}: {_agreed(item, view.currency)}. "
+                f"Still to pay: {STRONG}{exact(item.outstanding_minor, view.currency)}{STRONG}."
+            )
+            _end(view, item)
+
+
+def _end(view: Opened, item: Commitment) -> None:
+    note = (
+        st.text_input("Why or how it ended", key=f"end-note-{item.id}", max_chars=500, on_change="ignore")
+        or ""
+    )
     with st.container(horizontal=True):
-        settled = st.button("It is paid in full", key="settle")
-        cancelled = st.button("It is off", key="cancel")
+        settled = st.button("It is paid in full", key=f"settle-{item.id}")
+        cancelled = st.button("It is off", key=f"cancel-{item.id}")
 
     def work() -> str:
         ledger = view.ledger_to_write()
         if not settled:
-            ledger.cancel_commitment(int(number), None, note)
-            return f"Commitment {number} is off."
-        closed = settle(ledger, view.build, int(number), None, note)
-        return (
-            f"Commitment {number} is paid in full. {closed_words(closed, (), titles, view.currency)}".rstrip()
-        )
+            ledger.cancel_commitment(item.id, None, note)
+            return f"Commitment {item.id} is off."
+        closed = settle(ledger, view.build, item.id, None, note)
+        words = closed_words(closed, (), view.titles(), view.currency)
+        return f"Commitment {item.id} is paid in full. {words}".rstrip()
 
-    if (settled or cancelled) and enter(view, "commitments", work):
+    if (settled or cancelled) and enter(view, "lines", work):
         st.rerun()
 
 
-def left_to_buy(view: Opened) -> None:
-    """Say how much is left to buy of a line beside what was paid."""
-    ledger, names = view.ledger, lines_of(view)
-    said = ledger.still_to_buy() if ledger is not None else {}
-    paid = ledger.paid_by_line() if ledger is not None else {}
-    closed = ledger.closed_lines() if ledger is not None else frozenset()
-    with st.expander("What is left to buy of a line paid in part"):
-        news("left")
-        text(
-            "Without this, what was paid counts as all of an open line or as a part of it, as its range makes likely. "
-            "With it, its cost is what was paid and what is left."
-        )
-        rows = [
-            [names[line], exact(paid.get(line, 0), view.currency), exact(left.amount_minor, view.currency)]
-            for line, left in said.items()
-            if line in names and line not in closed
-        ]
-        if rows:
-            table(["Line", "Paid", "Left to buy"], rows, "What was said to be left")
-        open_lines = [line for line in names if line not in closed]
-        turn = turn_of("left")
-        left, right = st.columns(2)
-        line = left.selectbox(
-            "Line", open_lines, index=None, format_func=lambda name: names.get(name, name), key=f"left-line-{turn}",
-            placeholder="Choose one", on_change="ignore",
-        )  # fmt: skip
-        amount = right.text_input(
-            f"Left to buy, in {view.currency}", key=f"left-amount-{turn}", placeholder="60.00", on_change="ignore",
-            help="Beside what was paid; 0 where nothing is left.",
-        )  # fmt: skip
-        amount = unambiguous(amount or "", view.currency, right, f"left-amount-{turn}")
-        if st.button("Save what is left", key="save-left"):
+def left_of(view: Opened, line: str, title: str) -> None:
+    """Ask how much is left to buy of a line beside what was paid."""
+    ledger = view.ledger
+    said = ledger.still_to_buy().get(line) if ledger is not None else None
+    paid = ledger.paid_by_line().get(line, 0) if ledger is not None else 0
+    turn = turn_of("left")
+    field = f"left-amount-{line}-{turn}"
+    place = st.container(horizontal=True, vertical_alignment="bottom")
+    amount = place.text_input(
+        f"Left to buy, in {view.currency}", key=field, placeholder="60.00", on_change="ignore", width=220,
+        help="Beside what was paid; 0 where nothing is left. Without it, what was paid counts as all or as a part, as "
+        "the range makes likely.",
+    )  # fmt: skip
+    amount = unambiguous(amount or "", view.currency, st, field)
+    if said is not None:
+        st.caption(safe(f"Said on {day_words(said.date)}: {exact(said.amount_minor, view.currency)} left."))
+    if place.button("Save what is left", key="save-left"):
 
-            def work() -> str:
-                if line is None:
-                    message = "line: none chosen. Say of which line something is left to buy."
-                    raise LedgerError(message)
-                rest = parse_money(amount or "", view.currency)
-                if rest < 0:
-                    message = (
-                        "left to buy: must be zero or more: what is still to come, beside what was paid."
-                    )
-                    raise LedgerError(message)
-                view.ledger_to_write().say_still_to_buy(line, rest)
-                sums = exact(paid.get(line, 0), view.currency), exact(rest, view.currency)
-                return f"{names[line]}: {sums[0]} paid and {sums[1]} still to buy."
+        def work() -> str:
+            rest = parse_money(amount or "", view.currency)
+            if rest < 0:
+                message = "left to buy: must be zero or more: what is still to come, beside what was paid."
+                raise LedgerError(message)
+            view.ledger_to_write().say_still_to_buy(line, rest)
+            sums = exact(paid, view.currency), exact(rest, view.currency)
+            return f"{title}: {sums[0]} paid and {sums[1]} still to buy."
 
-            if enter(view, "left", work):
-                next_turn("left")
-                st.rerun()
+        if enter(view, "lines", work):
+            next_turn("left")
+            st.rerun()

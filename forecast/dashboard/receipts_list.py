@@ -1,4 +1,4 @@
-"""The list of receipts, each of them opened with its parts and documents, taken back, or carried elsewhere."""
+"""The list of what was paid, by line or by day; each receipt opened with its parts and documents, or taken back."""
 
 from __future__ import annotations
 
@@ -28,58 +28,58 @@ _SHOWN_BY_BROWSERS = ("image/jpeg", "image/png", "image/gif", "image/webp")
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def receipts_list(view: Opened, everything: Sequence[Receipt]) -> None:
-    """Draw the list with what can be done to each receipt.
+def by_day(
+    view: Opened,
+    everything: Sequence[Receipt],
+    wanted: str,
+    documents: Mapping[int, Sequence[AttachedFile]],
+    *,
+    every: bool,
+) -> None:
+    """Draw the receipts, the latest first, with what can be done to each.
 
     Parameters
     ----------
     view : Opened
     everything : sequence of Receipt
-        Voided ones and their voids as well; at least one.
+        Voided ones and their voids as well.
+    wanted : str
+        A word to find.
+    documents : mapping
+        Of receipts, by their number.
+    every : bool
+        Whether what was taken back is shown too.
     """
-    st.subheader("What was paid")
-    void = any(receipt.voids is not None for receipt in everything)
-    every, wanted = False, ""
-    with st.container(horizontal=True, vertical_alignment="center"):
-        if len(everything) > 10:
-            wanted = st.text_input(
-                "Find", key="find-receipt", placeholder="a supplier, line, word or number", width=320,
-                persist_state="session",
-            ) or ""  # fmt: skip
-        if void:
-            every = st.toggle("Show what was taken back", key="show-void", persist_state="session")
-    titles, documents = view.titles(), _documents(view)
+    titles = view.titles()
     reasons = {receipt.voids: receipt.note for receipt in everything if receipt.voids is not None}
     receipts = [
         receipt
         for receipt in reversed(everything)
         if receipt.voids is None and (every or receipt.voided_by is None)
     ]
-    found = [one for one in receipts if _matches(one, wanted, titles, documents)]
+    found = [one for one in receipts if matches(one, wanted, titles, documents)]
     if not found:
-        text("No receipt has that word." if wanted else "All receipts are taken back.")
-    else:
-        _table(view, found, len(receipts), titles, documents, reasons)
-        with st.expander("Look at one, add a photo or PDF, or take it back"):
-            _one(view, found[:MOST], titles, documents, reasons)
-    with st.expander("Carry the receipts elsewhere"):
-        _downloads(view, titles)
+        text("No receipt has that word." if wanted else "No receipt stands here.")
+        return
+    _table(view, found, len(receipts), titles, documents, reasons)
+    one_receipt(view, found[:MOST], titles, documents, reasons)
 
 
-def _documents(view: Opened) -> dict[int, list[AttachedFile]]:
-    assert view.ledger is not None
+def documents_of(view: Opened) -> dict[int, list[AttachedFile]]:
+    """Give the documents of each receipt that has any."""
     found: dict[int, list[AttachedFile]] = {}
-    for item in view.ledger.attachments():
+    for item in view.ledger.attachments() if view.ledger is not None else ():
         found.setdefault(item.receipt_id, []).append(item)
     return found
 
 
-def _matches(
+def matches(
     receipt: Receipt,
     wanted: str,
     titles: Mapping[str, str],
     documents: Mapping[int, Sequence[AttachedFile]],
 ) -> bool:
+    """Tell whether a receipt has a word: its supplier, day, lines, note, number, or the name of a document."""
     words = [
         str(receipt.id),
         receipt.date.isoformat(),
@@ -140,13 +140,14 @@ def _table(
     )
 
 
-def _one(
+def one_receipt(
     view: Opened,
     receipts: Sequence[Receipt],
     titles: Mapping[str, str],
     documents: Mapping[int, Sequence[AttachedFile]],
     reasons: Mapping[int, str],
 ) -> None:
+    """Choose one of these receipts and look at it, add a photo or PDF, or take it back."""
     news("list")
     by_id = {receipt.id: receipt for receipt in receipts}
 
@@ -154,7 +155,10 @@ def _one(
         one = by_id[number]
         return f"{number}  {day_words(one.date)}  {one.supplier}  {exact(one.paid_minor, view.currency)}"
 
-    chosen = st.selectbox("Receipt", list(by_id), format_func=words, key="which-receipt")
+    chosen = st.selectbox(
+        "Receipt", list(by_id), index=0 if len(by_id) == 1 else None, format_func=words,
+        key=f"which-{min(by_id)}-{len(by_id)}", placeholder="Look at one, add a photo, or take it back",
+    )  # fmt: skip
     if chosen is None:
         return
     receipt = by_id[int(chosen)]
@@ -260,9 +264,11 @@ def _take_back(view: Opened, receipt: Receipt) -> None:
             st.rerun()
 
 
-def _downloads(view: Opened, titles: Mapping[str, str]) -> None:
+def downloads(view: Opened, titles: Mapping[str, str]) -> None:
+    """Offer the ledger and its receipts as files."""
     ledger = view.ledger
-    assert ledger is not None
+    if ledger is None:
+        return
     text(
         "The CSV file holds the whole ledger and can be read back; the spreadsheet holds the receipts, one row for "
         "each part."

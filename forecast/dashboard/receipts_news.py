@@ -20,6 +20,8 @@ from forecast.words.text import STRONG
 
 MAY_HAPPEN = " (may happen)"
 """Behind the name of a risk event where it stands among lines."""
+_MOST_WORDS = 20
+"""Of what was entered last; an import of a whole ledger would fill the screen."""
 ELSEWHERE = " (not in this scenario)"
 """Behind the name of what the scenario in force leaves out."""
 
@@ -162,7 +164,12 @@ def undo_button(view: Opened) -> None:
         return
     words = entry_words(entry, view.currency, view.titles())
     with st.container(key="undo-entry", horizontal=True, vertical_alignment="center"):
-        text(f"Entered last: {words}.")
+        shown = (
+            words
+            if len(words.split()) <= _MOST_WORDS
+            else " ".join(words.split()[:_MOST_WORDS]) + " … and more"
+        )
+        text(f"Entered last: {shown}.")
         # The key names the entry, so that a click can only mean the one that was shown.
         if st.button("Undo this entry", key=f"undo-{entry.mark}"):
 

@@ -35,8 +35,16 @@ from forecast.words.numbers import plainly
 from forecast.words.text import STRONG
 
 
-def looks_settled(view: Opened, watch: Reforecast) -> None:
-    """Offer to close the lines of which what was paid is likely all, each of them or all at once."""
+def looks_settled(view: Opened, watch: Reforecast, *, folded: bool = True) -> None:
+    """Offer to close the lines of which what was paid is likely all, each of them or all at once.
+
+    Parameters
+    ----------
+    view : Opened
+    watch : Reforecast
+    folded : bool
+        Whether the choice among several is folded away.
+    """
     news("settled")
     lines = {line.id: line for line in watch.lines}
     found = [lines[name] for name in watch.looking_settled]
@@ -48,7 +56,7 @@ def looks_settled(view: Opened, watch: Reforecast) -> None:
         paid = view.ledger.paid_by_line() if view.ledger is not None else {}
         chosen = [line.id for line in found]
         if len(found) > 1:
-            with st.expander("Choose which"):
+            with st.expander("Choose which") if folded else st.container():
                 chosen = [
                     line.id
                     for line in found
@@ -59,43 +67,44 @@ def looks_settled(view: Opened, watch: Reforecast) -> None:
                 ]  # fmt: skip
         noun = "line" if len(chosen) == 1 else "lines"
         if place.button(f"Close {len(chosen)} {noun}", key="close-settled", disabled=not chosen):
-            _close(view, chosen, "settled")
+            close_now(view, chosen, "settled")
 
 
-def close_and_open(view: Opened) -> None:
-    """Close lines, say that more is to come, or open closed ones again."""
+def close_several(view: Opened) -> None:
+    """Close several lines at once, open closed ones again, or end the build."""
     ledger, names = view.ledger, lines_to_pay(view)
     closed = ledger.closed_lines() if ledger is not None else frozenset()
     turn = turn_of("marks")
-    with st.expander("Close lines: nothing more will come for them"):
-        news("marks")
-        still_open = [
-            name for name, title in names.items() if name not in closed and not title.endswith(ELSEWHERE)
-        ]
-        # Only what is chosen here is changed, so that a line closed in another window stays so.
-        wanted = st.multiselect(
-            "Lines", still_open, format_func=lambda name: names.get(name, name), key=f"close-lines-{turn}",
+    news("marks")
+    still_open = [
+        name for name, title in names.items() if name not in closed and not title.endswith(ELSEWHERE)
+    ]
+    # Only what is chosen here is changed, so that a line closed in another window stays so.
+    wanted = st.multiselect(
+        "Lines", still_open, format_func=lambda name: names.get(name, name), key=f"close-lines-{turn}",
+        placeholder="Choose lines", select_all=False, help="Nothing more will come for a closed line.",
+    )  # fmt: skip
+    with st.container(horizontal=True):
+        if st.button("Close them", key="close", disabled=not wanted):
+            close_now(view, wanted, "marks")
+        if st.button("More is to come for them", key="more-to-come", disabled=not wanted):
+            reopen_now(view, wanted, "marks", more=True)
+    done = [name for name in names if name in closed]
+    if done:
+        again = st.multiselect(
+            "Closed; open again", done, format_func=lambda name: names.get(name, name), key=f"reopen-lines-{turn}",
             placeholder="Choose lines", select_all=False,
         )  # fmt: skip
-        with st.container(horizontal=True):
-            if st.button("Close them", key="close", disabled=not wanted):
-                _close(view, wanted, "marks")
-            if st.button("More is to come for them", key="more-to-come", disabled=not wanted):
-                _reopen(view, wanted, more=True)
-        text("When the car is done, all that is open can be closed at once; one undo opens it again.")
-        if st.button("The build is done: close everything", key="finish"):
-            _finish(view)
-        done = [name for name in names if name in closed]
-        if done:
-            again = st.multiselect(
-                "Closed; open again", done, format_func=lambda name: names.get(name, name), key=f"reopen-lines-{turn}",
-                placeholder="Choose lines", select_all=False,
-            )  # fmt: skip
-            if st.button("Open them again", key="reopen", disabled=not again):
-                _reopen(view, again, more=False)
+        if st.button("Open them again", key="reopen", disabled=not again):
+            reopen_now(view, again, "marks", more=False)
+    text("When the car is done, close all that is open; one undo opens it again.")
+    if st.button("The build is done: close everything", key="finish"):
+        _finish(view)
 
 
-def _close(view: Opened, lines: list[str], place: str) -> None:
+def close_now(view: Opened, lines: list[str], place: str) -> None:
+    """Close lines; the place says it."""
+
     def work() -> str:
         ledger = view.ledger_to_write()
         new = [line for line in lines if line not in ledger.closed_lines()]
@@ -115,7 +124,9 @@ def _finish(view: Opened) -> None:
         st.rerun()
 
 
-def _reopen(view: Opened, lines: list[str], *, more: bool) -> None:
+def reopen_now(view: Opened, lines: list[str], place: str, *, more: bool) -> None:
+    """Say that more may, or is to, come for lines; the place says it."""
+
     def work() -> str:
         ledger = view.ledger_to_write()
         with ledger.together():
@@ -127,7 +138,7 @@ def _reopen(view: Opened, lines: list[str], *, more: bool) -> None:
                     ledger.reopen_line(line)
         return f"More {'is to' if more else 'may'} come for {named(lines, view.titles())}."
 
-    if enter(view, "marks", work):
+    if enter(view, place, work):
         next_turn("marks")
         st.rerun()
 
@@ -139,36 +150,35 @@ def tell_events(view: Opened) -> None:
         return
     states = view.ledger.event_states() if view.ledger is not None else {}
     turn = turn_of("events")
-    with st.expander("Risk events: happened, or cannot happen any more"):
-        news("events")
-        told = [
-            [names[event], f"{WORDS[mark.state]}, said on {day_words(mark.date)}"]
-            for event, mark in states.items()
-            if event in names and mark.state != "open"
-        ]
-        if told:
-            table(["Event", "As it stands"], told, "What was said of events", left=2)
-        left, right = st.columns(2)
-        event = left.selectbox(
-            "Risk event", list(names), index=None, format_func=lambda name: names.get(name, name),
-            key=f"event-which-{turn}", placeholder="Choose one",
-        )  # fmt: skip
-        state = right.selectbox(
-            "What you know of it", ["happened", "cannot-happen", "open"], index=None, format_func=WORDS.__getitem__,
-            key=f"event-state-{turn}", placeholder="Choose what",
-        )  # fmt: skip
-        sure = True
-        earlier = None if event is None or state is None else contradiction(view.ledger, event, state)
-        if earlier is not None and event is not None and state is not None:
-            st.warning(
-                safe(
-                    f"On {day_words(earlier.date)} you said that \u201c{names[event]}\u201d {WORDS[earlier.state]}. "
-                    f"It cannot be that it {WORDS[state]} as well."
-                )
+    news("events")
+    told = [
+        [names[event], f"{WORDS[mark.state]}, said on {day_words(mark.date)}"]
+        for event, mark in states.items()
+        if event in names and mark.state != "open"
+    ]
+    if told:
+        table(["Event", "As it stands"], told, "What was said of events", left=2)
+    left, right = st.columns(2)
+    event = left.selectbox(
+        "Risk event", list(names), index=None, format_func=lambda name: names.get(name, name),
+        key=f"event-which-{turn}", placeholder="Choose one",
+    )  # fmt: skip
+    state = right.selectbox(
+        "What you know of it", ["happened", "cannot-happen", "open"], index=None, format_func=WORDS.__getitem__,
+        key=f"event-state-{turn}", placeholder="Choose what",
+    )  # fmt: skip
+    sure = True
+    earlier = None if event is None or state is None else contradiction(view.ledger, event, state)
+    if earlier is not None and event is not None and state is not None:
+        st.warning(
+            safe(
+                f"On {day_words(earlier.date)} you said that \u201c{names[event]}\u201d {WORDS[earlier.state]}. "
+                f"It cannot be that it {WORDS[state]} as well."
             )
-            sure = st.checkbox("That was wrong: take it back and say this instead", key=f"event-sure-{turn}")
-        if st.button("Save what is known", key="save-event") and event is not None and state is not None:
-            _tell(view, event, state, names[event], sure=sure)
+        )
+        sure = st.checkbox("That was wrong: take it back and say this instead", key=f"event-sure-{turn}")
+    if st.button("Save what is known", key="save-event") and event is not None and state is not None:
+        _tell(view, event, state, names[event], sure=sure)
 
 
 def _tell(view: Opened, event: str, state: str, title: str, *, sure: bool) -> None:
@@ -195,68 +205,66 @@ def _tell(view: Opened, event: str, state: str, title: str, *, sure: bool) -> No
 def freeze_budget(view: Opened) -> None:
     """Commit to a budget and keep the build as it is beside it."""
     baseline = view.baseline
-    with st.expander("Freeze the budget: the sum you commit to"):
-        news("freeze")
-        if baseline is None:
-            text("The build as it is now is kept beside the sum, so that scope added later is told apart.")
-        else:
-            budget = exact(baseline.budget_minor, baseline.currency)
-            text(
-                f"{STRONG}{budget}{STRONG} is committed to since {day_words(baseline.date)}. A new sum takes its place "
-                "from today."
+    news("freeze")
+    if baseline is None:
+        text("The build as it is now is kept beside the sum, so that scope added later is told apart.")
+    else:
+        budget = exact(baseline.budget_minor, baseline.currency)
+        text(
+            f"{STRONG}{budget}{STRONG} is committed to since {day_words(baseline.date)}. A new sum takes its place "
+            "from today."
+        )
+    own = own_budget(view.build.build.budget, view.currency)
+    left, right = st.columns(2)
+    amount = left.text_input(
+        f"Budget in {view.currency}", value="" if own is None else plainly(to_decimal(own, view.currency)),
+        key=f"budget-{own}", on_change="ignore",
+    )  # fmt: skip
+    amount = unambiguous(amount or "", view.currency, left, f"budget-{own}")
+    note = right.text_input("Note", key="budget-note", max_chars=500, on_change="ignore")
+    if view.unsaved:
+        text("Changes that are not saved yet are not part of what is kept: save them first.")
+    if st.button("Freeze the budget", key="freeze"):
+
+        def work() -> str:
+            budget = parse_money(amount or "", view.currency)
+            frozen = freeze(view.folder, budget, view.scenario, DEFAULT_TRIALS, DEFAULT_SEED, note or "")
+            return (
+                f"The budget of {exact(budget, view.currency)} is kept as baseline: enough in "
+                f"{builds(frozen.chance)} as the build stands now."
             )
-        own = own_budget(view.build.build.budget, view.currency)
-        left, right = st.columns(2)
-        amount = left.text_input(
-            f"Budget in {view.currency}", value="" if own is None else plainly(to_decimal(own, view.currency)),
-            key=f"budget-{own}", on_change="ignore",
-        )  # fmt: skip
-        amount = unambiguous(amount or "", view.currency, left, f"budget-{own}")
-        note = right.text_input("Note", key="budget-note", max_chars=500, on_change="ignore")
-        if view.unsaved:
-            text("Changes that are not saved yet are not part of what is kept: save them first.")
-        if st.button("Freeze the budget", key="freeze"):
 
-            def work() -> str:
-                budget = parse_money(amount or "", view.currency)
-                frozen = freeze(view.folder, budget, view.scenario, DEFAULT_TRIALS, DEFAULT_SEED, note or "")
-                return (
-                    f"The budget of {exact(budget, view.currency)} is kept as baseline: enough in "
-                    f"{builds(frozen.chance)} as the build stands now."
-                )
-
-            if enter(view, "freeze", work):
-                st.rerun()
+        if enter(view, "freeze", work):
+            st.rerun()
 
 
 @st.fragment
 @told_plainly()
 def statement(view: Opened) -> None:
     """Hold a supplier's stated sums against the lines that they cover."""
-    with st.expander("Hold a supplier's statement against its lines"):
-        text("Each stated subtotal and total is added up again from its lines. Nothing is entered.")
-        typed = st.text_area(
-            "Type it, one line for each thing and its sum", key="statement-text", height=150, max_chars=20_000,
-            placeholder="Kit panels 2500.00\nCrate 150.00\nSubtotal 2650.00\nFreight 600.00\nTotal 3250.00",
-            on_change="ignore",
-        )  # fmt: skip
-        sent = st.file_uploader(
-            "Or a CSV or XLSX file with the columns label, amount and kind", key="statement-file",
-            max_upload_size=25, on_change="ignore",
-        )  # fmt: skip
-        total = st.text_input("A total stated elsewhere", key="statement-total", on_change="ignore")
-        total = unambiguous(total or "", view.currency, st, "statement-total")
-        if not st.button("Add it up", key="statement-check"):
-            return
-        try:
-            if sent is not None:
-                rows = read_statement(sent.name, view.currency, sent.getvalue())
-            else:
-                rows = typed_statement(typed or "", view.currency)
-            stated = parse_money(total, view.currency) if total else None
-            _sums(reconcile(rows, stated), view.currency)
-        except ForecastError as error:
-            tell(error)
+    text("Each stated subtotal and total is added up again from its lines. Nothing is entered.")
+    typed = st.text_area(
+        "Type it, one line for each thing and its sum", key="statement-text", height=150, max_chars=20_000,
+        placeholder="Kit panels 2500.00\nCrate 150.00\nSubtotal 2650.00\nFreight 600.00\nTotal 3250.00",
+        on_change="ignore",
+    )  # fmt: skip
+    sent = st.file_uploader(
+        "Or a CSV or XLSX file with the columns label, amount and kind", key="statement-file",
+        max_upload_size=25, on_change="ignore",
+    )  # fmt: skip
+    total = st.text_input("A total stated elsewhere", key="statement-total", on_change="ignore")
+    total = unambiguous(total or "", view.currency, st, "statement-total")
+    if not st.button("Add it up", key="statement-check"):
+        return
+    try:
+        if sent is not None:
+            rows = read_statement(sent.name, view.currency, sent.getvalue())
+        else:
+            rows = typed_statement(typed or "", view.currency)
+        stated = parse_money(total, view.currency) if total else None
+        _sums(reconcile(rows, stated), view.currency)
+    except ForecastError as error:
+        tell(error)
 
 
 def _sums(found: Reconciliation, currency: str) -> None:

@@ -18,7 +18,7 @@ from forecast.views import cli
 from forecast.words.currencies import minor_digits
 from tests.dashboard.conftest import Run
 from tests.dashboard.test_receipt_entry import fill, save
-from tests.dashboard.test_receipt_list import html
+from tests.dashboard.test_receipt_list import by_day, html
 
 CODES = [code for code in sorted(list_currencies()) if code != "EUR"]
 TOLD_APART = [code for code in CODES if minor_digits(code) != 2 or get_currency_precision(code) != 2]
@@ -76,7 +76,7 @@ def test_a_sum_in_every_currency_is_stored_shown_written_out_and_read_back(
     assert cli.main(["receipts", str(quick)]) == 0
     terminal = {line.split()[3]: line for line in capsys.readouterr().out.splitlines() if " Shop " in line}
     monkeypatch.setattr(receipts_list, "MOST", 1000)
-    page = html(run(folder.build_file, "receipts")).split("<tr")
+    page = html(by_day(run(folder.build_file, "receipts"))).split("<tr")
     for place, code in enumerate(CODES):
         sum_ = f"{610_000 + place:,}{coins(place, code)[6:]}"
         (row,) = (row for row in page if f">Shop {code}<" in row)
@@ -106,7 +106,7 @@ def test_a_build_in_a_currency_that_tables_tell_apart_counts_in_one_unit(
 @pytest.mark.parametrize(("code", "said"), [("HUF", "HUF 610,000"), ("KWD", "KWD 610,000.000")])
 def test_the_form_takes_the_sum_that_is_typed(tmp_path: Path, run: Run, code: str, said: str) -> None:
     (tmp_path / "build.toml").write_text(BUILD.format(code=code), encoding="utf-8")
-    app = save(fill(run(tmp_path / "build.toml", "receipts"), ["kit"], "A shop", "610000"))
+    app = by_day(save(fill(run(tmp_path / "build.toml", "receipts"), ["kit"], "A shop", "610000")))
     assert f"<td>{said}<" in html(app).replace(' class="fc-money"', "")
     (receipt,) = BuildFolder.at(tmp_path).ledger().list_receipts()
     assert receipt.amount_minor == 610_000 * 10 ** minor_digits(code)

@@ -16,6 +16,7 @@ from forecast.spending.reforecast import reforecast
 from forecast.views.money import about
 from tests.dashboard.conftest import PAGES, Run, charts, words
 from tests.dashboard.test_receipt_entry import fill
+from tests.dashboard.test_receipt_list import unfold
 
 TINY = """\
 [build]
@@ -167,6 +168,7 @@ def test_receipts_can_be_entered_where_no_forecast_can_be_made(
     app = run(half_way.build_file, "receipts")
     assert "no simulated build agrees with what is paid." in words(app)
     assert "paid so far" in words(app)
+    app = unfold(app, "receipt")
     assert any(item.label == "Save receipt" for item in app.button)
 
 

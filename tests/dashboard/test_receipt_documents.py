@@ -15,6 +15,7 @@ from forecast.spending.folder import BuildFolder
 from forecast.views.money import exact
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_receipt_entry import field, fill, save
+from tests.dashboard.test_receipt_list import open_line
 
 
 def photo() -> bytes:
@@ -38,6 +39,7 @@ def test_a_photo_is_kept_with_its_receipt_and_shown(run: Run, before_ordering: B
     first, second = ledger.attachments(1)
     assert (first.name, second.name) == ("till.jpg", "page 2.pdf")
     assert attachment_path(ledger, first).read_bytes() == photo()
+    app = open_line(app, "Tyres")
     assert {item.label for item in app.get("download_button")} >= {"Download till.jpg", "Download page 2.pdf"}
     assert len(app.get("image")) == 1
 

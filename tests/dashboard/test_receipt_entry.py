@@ -18,6 +18,8 @@ def field(app: AppTest, kind: str, label: str) -> object:
 
 
 def fill(app: AppTest, lines: list[str], supplier: str, amount: str) -> AppTest:
+    if app.session_state["entering"] != "receipt":
+        app = next(item for item in app.button if item.key == "enter-receipt").click().run()
     field(app, "multiselect", "For which line").set_value(lines)  # type: ignore[attr-defined]
     field(app, "text_input", "Supplier").set_value(supplier)  # type: ignore[attr-defined]
     field(app, "text_input", "Amount").set_value(amount)  # type: ignore[attr-defined]
@@ -115,9 +117,10 @@ def test_what_is_wrong_is_said_and_nothing_is_entered(
 def test_a_receipt_is_taken_back_with_a_reason_and_stays_in_the_history(
     run: Run, half_way: BuildFolder
 ) -> None:
-    app = run(half_way.build_file, "receipts")
+    app = field(run(half_way.build_file, "receipts"), "button_group", "Show").set_value("By day").run()  # type: ignore[attr-defined]
     ledger = half_way.ledger()
     last = ledger.list_receipts()[-1]
+    app = field(app, "selectbox", "Receipt").set_value(last.id).run()  # type: ignore[attr-defined]
     take = next(item for item in app.button if item.label == "Take it back")
     app = take.click().run()
     assert "without a reason" in words(app)

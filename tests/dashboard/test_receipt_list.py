@@ -7,7 +7,6 @@ from streamlit.testing.v1 import AppTest
 from forecast.spending.folder import BuildFolder
 from forecast.spending.ledger import Ledger
 from tests.dashboard.conftest import Run, words
-from tests.dashboard.test_receipt_documents import photo
 from tests.dashboard.test_receipt_entry import field, fill, save
 
 
@@ -19,14 +18,32 @@ def press(app: AppTest, label: str) -> AppTest:
     return next(item for item in app.button if item.label == label).click().run()
 
 
+def by_day(app: AppTest) -> AppTest:
+    return field(app, "button_group", "Show").set_value("By day").run()  # type: ignore[attr-defined, no-any-return]
+
+
+def open_line(app: AppTest, title: str) -> AppTest:
+    """Open a line of the list by its name; closed ones stand together behind one row."""
+    if not any(f"**{title}**" in item.label for item in app.button):
+        app = next(item for item in app.button if item.key == "row-closed").click().run()
+    return next(item for item in app.button if f"**{title}**" in item.label).click().run()
+
+
+def unfold(app: AppTest, form: str) -> AppTest:
+    """Open one of the forms above the list where it is not open."""
+    if app.session_state["entering"] == form:
+        return app
+    return next(item for item in app.button if item.key == f"enter-{form}").click().run()
+
+
 def test_each_receipt_bears_the_number_of_the_terminal(run: Run, half_way: BuildFolder) -> None:
-    page = html(run(half_way.build_file, "receipts"))
+    page = html(by_day(run(half_way.build_file, "receipts")))
     for receipt in half_way.ledger().list_receipts():
         assert f"{receipt.id}  {receipt.date.day} {receipt.date:%b %Y}</th>" in page
 
 
 def test_one_is_found_by_a_word_and_opened(run: Run, half_way: BuildFolder) -> None:
-    app = run(half_way.build_file, "receipts")
+    app = by_day(run(half_way.build_file, "receipts"))
     app = field(app, "text_input", "Find").set_value("customs BROKER").run()  # type: ignore[attr-defined]
     (number,) = [one.id for one in half_way.ledger().list_receipts() if one.supplier == "Customs broker"]
     assert field(app, "selectbox", "Receipt").value == number  # type: ignore[attr-defined]
@@ -37,10 +54,14 @@ def test_one_is_found_by_a_word_and_opened(run: Run, half_way: BuildFolder) -> N
 
 
 def test_a_photo_is_added_later(run: Run, half_way: BuildFolder) -> None:
-    app = run(half_way.build_file, "receipts")
-    sent = field(app, "file_uploader", "Photo or PDF to keep with it")
-    app = press(sent.set_value(("late.jpg", photo(), "image/jpeg")).run(), "Keep it with this receipt")  # type: ignore[attr-defined]
+    app = by_day(run(half_way.build_file, "receipts"))
     last = half_way.ledger().list_receipts()[-1]
+    app = field(app, "selectbox", "Receipt").set_value(last.id).run()  # type: ignore[attr-defined]
+    sent = field(app, "file_uploader", "Photo or PDF to keep with it")
+    app = press(
+        sent.set_value(("late.jpg", b"\xff\xd8\xff\xe0 a photo", "image/jpeg")).run(),
+        "Keep it with this receipt",
+    )  # type: ignore[attr-defined]
     assert [item.name for item in half_way.ledger().attachments(last.id)] == ["late.jpg"]
     assert "late.jpg" in html(app)
     assert f"late.jpg is kept with receipt {last.id}." in words(app)
@@ -50,7 +71,7 @@ def test_what_was_taken_back_is_struck_and_says_why(run: Run, half_way: BuildFol
     ledger = half_way.ledger()
     last = ledger.list_receipts()[-1]
     ledger.void_receipt(last.id, "entered twice")
-    app = run(half_way.build_file, "receipts")
+    app = by_day(run(half_way.build_file, "receipts"))
     assert "entered twice" not in html(app)
     app = next(item for item in app.toggle if item.label == "Show what was taken back").set_value(True).run()
     assert '<tr class="fc-void">' in html(app)
@@ -81,3 +102,50 @@ def test_the_ledger_is_offered_for_download(run: Run, half_way: BuildFolder) -> 
     app = run(half_way.build_file, "receipts")
     labels = {item.label for item in app.get("download_button")}
     assert {"The ledger as CSV", "The receipts as XLSX"} <= labels
+
+
+def test_a_line_opens_where_it_stands_and_is_closed_and_opened_there(run: Run, half_way: BuildFolder) -> None:
+    ledger = half_way.ledger()
+    title = next(line.title for line in half_way.read().line if line.id == "filler")
+    app = open_line(run(half_way.build_file, "receipts"), title)
+    app = press(app, "Close it: nothing more will come")
+    assert "filler" in ledger.closed_lines()
+    assert f"“{title}” is closed" in words(app)
+    app = press(open_line(app, title), "Open it again")
+    assert "filler" not in ledger.closed_lines()
+
+
+def test_one_search_finds_a_line_without_receipts_too(run: Run, half_way: BuildFolder) -> None:
+    ledger = half_way.ledger()
+    untouched = next(
+        line
+        for line in half_way.read().line
+        if line.id not in ledger.paid_by_line() and line.id not in ledger.line_states()
+    )
+    app = run(half_way.build_file, "receipts")
+    app = field(app, "text_input", "Find").set_value(untouched.title.upper()).run()  # type: ignore[attr-defined]
+    assert any(f"**{untouched.title}**" in item.label for item in app.button)
+    app = field(app, "text_input", "Find").set_value("customs broker").run()  # type: ignore[attr-defined]
+    rows = [item.label for item in app.button if str(item.key).startswith("row-line-")]
+    paid_to = {
+        split.line_id
+        for one in ledger.list_receipts()
+        if one.supplier == "Customs broker"
+        for split in one.splits
+    }
+    assert len(rows) >= len(paid_to) > 0
+    assert len(rows) < len(ledger.paid_by_line())
+
+
+def test_at_most_three_folds_stand_on_the_page(
+    run: Run, half_way: BuildFolder, before_ordering: BuildFolder
+) -> None:
+    for build in (half_way, before_ordering):
+        app = run(build.build_file, "receipts")
+        for form in ("receipt", "price", "bank"):
+            app = unfold(app, form)
+            assert len(app.main.expander) <= 3, form
+
+
+def test_on_paper_the_lines_are_a_table(run: Run, half_way: BuildFolder) -> None:
+    assert "What was paid, line by line" in html(run(half_way.build_file, "receipts"))

@@ -13,7 +13,7 @@ from forecast.spending.ledger import Ledger
 from forecast.spending.settling import agree
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_receipt_entry import field, fill, save
-from tests.dashboard.test_receipt_list import html, press
+from tests.dashboard.test_receipt_list import html, open_line, press, unfold
 from tests.views.test_cli_settling import BUILD
 
 
@@ -92,7 +92,7 @@ def test_a_payment_towards_an_agreed_price_is_said_and_can_be_kept_apart(
 
 
 def test_the_kind_of_price_is_asked(run: Run, folder: BuildFolder) -> None:
-    app = run(folder.build_file, "receipts")
+    app = unfold(run(folder.build_file, "receipts"), "price")
     next(item for item in app.selectbox if item.label == "For which line").set_value("paint")
     field(app, "text_input", "With whom").set_value("Painter")  # type: ignore[attr-defined]
     field(app, "text_input", "Price agreed").set_value("2400")  # type: ignore[attr-defined]
@@ -100,7 +100,7 @@ def test_the_kind_of_price_is_asked(run: Run, folder: BuildFolder) -> None:
     app = press(app, "Save commitment")
     assert "€2,400.00, an estimate that may still grow." in words(app)
     assert folder.ledger().list_commitments()[0].kind == "estimate"
-    assert "Estimate, may still grow: €2,400.00" in html(app)
+    assert "Estimate, may still grow: €2,400.00" in words(open_line(app, "Paint, two coats"))
 
 
 @pytest.mark.parametrize("page", ["stand", "receipts"])
@@ -146,6 +146,7 @@ def test_more_is_to_come_is_said_on_the_page_of_receipts(run: Run, folder: Build
 
 def test_taking_a_receipt_back_opens_what_it_closed(run: Run, folder: BuildFolder) -> None:
     app = save(fill(run(folder.build_file, "receipts"), ["kit"], "A shop", "2900"))
+    app = open_line(app, "Body kit")
     field(app, "text_input", "Why").set_value("typed wrong")  # type: ignore[attr-defined]
     app = press(app, "Take it back")
     assert "What was said with it of “Body kit” is taken back too." in words(app)

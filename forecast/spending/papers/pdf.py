@@ -72,11 +72,8 @@ def _open(reader: object, name: str) -> None:
 @contextmanager
 def _told(name: str) -> Iterator[None]:
     """Say in words what is wrong with a PDF, whatever notices it."""
-    logger = logging.getLogger("pypdf")
-    before, logger.disabled = (
-        logger.disabled,
-        True,
-    )  # what it has to say of a damaged file is of no use to a builder
+    # What the library logs of a damaged file is of no use to a builder.
+    logging.getLogger("pypdf").setLevel(logging.CRITICAL + 1)
     try:
         yield
     except ForecastError:
@@ -87,8 +84,6 @@ def _told(name: str) -> Iterator[None]:
             f"{name}: the PDF {kind}, or is damaged. It can be kept all the same; enter the receipt by hand."
         )
         raise LedgerError(message) from None
-    finally:
-        logger.disabled = before
 
 
 __all__ = ["MOST_PAGES", "MOST_TEXT", "invoice_in", "pages_of"]
