@@ -193,15 +193,7 @@ def _so_far(start: Start, standing: Standing) -> None:
     # Its heading stays the same while answers come in: under another one it would be a new fold, and shut.
     with st.expander("Your answers so far", key="guided-so-far"):
         st.markdown(f"{len(standing.values)} of {len(standing.asked)} answered{passed}.")
-        for item in standing.asked:
-            if item.id in standing.values:
-                words = said(item, standing.values[item.id], start["written"][item.id], standing.values)
-                with st.container(horizontal=True, vertical_alignment="center"):
-                    st.button(
-                        safe(item.text), key=f"guided-to-{item.id}", on_click=calmly(go_to), args=(item.id,),
-                        type="tertiary",
-                    )  # fmt: skip
-                    st.markdown(f"**{safe(words)}**")
+        # Above the list: below it, each answer that comes in would push them away and draw them anew.
         with st.container(horizontal=True):
             if start["at"] != END:
                 st.button(
@@ -211,6 +203,15 @@ def _so_far(start: Start, standing: Standing) -> None:
                     args=(END,),
                 )
             st.button("Forget all answers", key="guided-forget", on_click=calmly(begin_again))
+        for item in standing.asked:
+            if item.id in standing.values:
+                words = said(item, standing.values[item.id], start["written"][item.id], standing.values)
+                with st.container(horizontal=True, vertical_alignment="center"):
+                    st.button(
+                        safe(item.text), key=f"guided-to-{item.id}", on_click=calmly(go_to), args=(item.id,),
+                        type="tertiary",
+                    )  # fmt: skip
+                    st.markdown(f"**{safe(words)}**")
 
 
 __all__ = ["free_folder", "guided", "on_phone", "open_at_cost", "typed_path"]

@@ -176,6 +176,18 @@ def test_a_part_of_a_name_and_enter_take_a_country(visit: Opener, untouched: str
     expect(page.get_by_text("United Arab Emirates (AE)").first).to_be_visible()
 
 
+_WATCH = """() => {
+  window.framesWithout = 0;
+  const look = () => {
+    const button = document.querySelector(".st-key-guided-forget button");
+    if (!button || !button.checkVisibility()) window.framesWithout += 1;
+    requestAnimationFrame(look);
+  };
+  look();
+}"""
+"""Counts the frames in which the button that forgets all answers cannot be pressed."""
+
+
 def test_answers_so_far_stay_open_and_a_click_there_is_never_lost(visit: Opener, untouched: str) -> None:
     """Answers that come in while the list is open neither shut it nor push what is to be pressed away."""
     page = visit(untouched, 1280, 900)
@@ -186,10 +198,14 @@ def test_answers_so_far_stay_open_and_a_click_there_is_never_lost(visit: Opener,
     page.get_by_text("Your answers so far").click()
     forget = page.get_by_role("button", name="Forget all answers")
     expect(forget).to_be_visible()
+    page.evaluate(_WATCH)
     for question in ("In which currency do you count your money?", "Which parts does the kit have?"):
         page.get_by_role("button", name="I don't know").click()
         asked(page, question)
         expect(forget).to_be_visible()
+    assert page.evaluate("window.framesWithout") == 0, (
+        "the button was away for a moment: a click then is lost"
+    )
     page.get_by_role("button", name="I don't know").click()
     forget.click()  # while the answer before is still worked on
     asked(page, "What do you call this build?")
