@@ -135,8 +135,9 @@ class _Side:
         order = np.argsort(split, axis=1)
         rising = np.take_along_axis(split, order, axis=1)
         masses = np.cumsum(np.take_along_axis(heavy, order, axis=1), axis=1)
-        places = np.array([_places(mass, orders) for mass in masses])
-        return np.take_along_axis(rising, places, axis=1)
+        least = _least(orders)
+        places = np.array([mass.searchsorted(least * mass[-1]) for mass in masses])
+        return np.take_along_axis(rising, np.minimum(places, rising.shape[1] - 1), axis=1)
 
     def counts_everywhere(self, replicates: int) -> bool:
         """Tell whether every replicate has weight."""
@@ -149,8 +150,12 @@ class _Side:
 
 def _places(mass: Array, orders: Array) -> NDArray[np.intp]:
     """Give where percentiles stand among values in rising order, by their cumulated weights."""
-    least = np.maximum(orders * (1 - 1e-12), 1e-300)  # what has no weight is no percentile
-    return np.asarray(np.clip(np.searchsorted(mass, least * mass[-1]), 0, mass.size - 1))
+    return np.asarray(np.minimum(mass.searchsorted(_least(orders) * mass[-1]), mass.size - 1))
+
+
+def _least(orders: Array) -> Array:
+    """Give the shares of the weight up to which percentiles stand; what has no weight is none."""
+    return np.maximum(orders * (1 - 1e-12), 1e-300)
 
 
 _Ways: TypeAlias = Sequence[tuple[float, _Side]]

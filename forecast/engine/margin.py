@@ -131,5 +131,7 @@ def _along(x: Array, points: Array, values: Array) -> Array:
     inside = np.interp(x, points, values)
     low = (values[_UNIT] - values[0]) / (points[_UNIT] - points[0])
     high = (values[-1] - values[-1 - _UNIT]) / (points[-1] - points[-1 - _UNIT])
-    inside = np.where(x < points[0], values[0] + (x - points[0]) * low, inside)
-    return np.asarray(np.where(x > points[-1], values[-1] + (x - points[-1]) * high, inside))
+    below, above = x < points[0], x > points[-1]  # few, or none
+    inside[below] = values[0] + (x[below] - points[0]) * low
+    inside[above] = values[-1] + (x[above] - points[-1]) * high
+    return np.asarray(inside)

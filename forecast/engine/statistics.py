@@ -109,21 +109,44 @@ def percentile(values: Array, q: float, weights: Array | None = None) -> float:
 
 def percentiles(values: Array, shares: Sequence[float], weights: Array | None = None) -> list[float]:
     """Give several percentiles with one sort; see `percentile`."""
-    for q in shares:
-        if not 0 <= q <= 1:
-            message = f"percentile: got {q}, must be from 0 to 1, such as 0.8 for P80."
-            raise SimulationError(message)
-    if weights is None:
-        count = values.size
-        ranks = [min(max(int(np.ceil(q * count - 1e-9)) - 1, 0), count - 1) for q in shares]
-        ordered = np.sort(values)  # faster than a partition around several ranks
-        return [float(ordered[rank]) for rank in ranks]
-    if not np.all(weights > 0):  # what cannot be is no percentile, not even the lowest
-        values, weights = values[weights > 0], weights[weights > 0]
-    order = np.argsort(values, kind="stable")
-    cumulated = np.cumsum(weights[order])
-    places = np.searchsorted(cumulated, np.asarray(shares) * cumulated[-1] * (1 - 1e-12))
-    return [float(values[order[min(int(place), values.size - 1)]]) for place in places]
+    return _Ranked.of(values, weights).at(shares)
+
+
+@dataclass(frozen=True)
+class _Ranked:
+    """Values in rising order, sorted once for all percentiles that are asked of them.
+
+    Attributes
+    ----------
+    rising : ndarray, shape (N,)
+    cumulated : ndarray of shape (N,), or None
+        Weights up to each.
+    """
+
+    rising: Array
+    cumulated: Array | None
+
+    @classmethod
+    def of(cls, values: Array, weights: Array | None) -> _Ranked:
+        if weights is None:
+            return cls(np.sort(values), None)  # faster than a partition around several ranks
+        if not np.all(weights > 0):  # what cannot be is no percentile, not even the lowest
+            values, weights = values[weights > 0], weights[weights > 0]
+        order = np.argsort(values, kind="stable")
+        return cls(values[order], np.cumsum(weights[order]))
+
+    def at(self, shares: Sequence[float]) -> list[float]:
+        """Give percentiles; see `percentile`."""
+        for q in shares:
+            if not 0 <= q <= 1:
+                message = f"percentile: got {q}, must be from 0 to 1, such as 0.8 for P80."
+                raise SimulationError(message)
+        count = self.rising.size
+        if self.cumulated is None:
+            ranks = [min(max(int(np.ceil(q * count - 1e-9)) - 1, 0), count - 1) for q in shares]
+            return [float(self.rising[rank]) for rank in ranks]
+        places = np.searchsorted(self.cumulated, np.asarray(shares) * self.cumulated[-1] * (1 - 1e-12))
+        return [float(self.rising[min(int(place), count - 1)]) for place in places]
 
 
 def by_replicate(values: NDArray[_Kind], replicates: int) -> NDArray[_Kind]:
@@ -141,11 +164,12 @@ def percentile_estimates(
     a gap between two kinds of outcome that is half the gap, where the spread of the replicates' own percentiles would
     average it away: the pooled percentile falls on one side or the other, and on no average of them.
     """
-    found = percentiles(values, shares, weights)
+    ranked = _Ranked.of(values, weights)
+    found = ranked.at(shares)
     below = [shares_below(values, value, replicates, weights) for value in found]
     errors = [max(spread(share) for share in both) for both in below]
     orders = np.array([orders_around(q, error) for q, error in zip(shares, errors, strict=True)])
-    near = np.reshape(percentiles(values, orders.ravel().tolist(), weights), orders.shape)
+    near = np.reshape(ranked.at(orders.ravel().tolist()), orders.shape)
     return [
         Estimate(value, error if np.isnan(error) else float(np.std(row)))
         for value, error, row in zip(found, errors, near, strict=True)

@@ -152,8 +152,15 @@ class Reforecast:
 
     def percentile_set(self, shares: tuple[float, ...]) -> list[Estimate]:
         """Give percentiles of the forecast final cost."""
-        trials = self.now.trials
-        return percentile_estimates(self.totals, shares, trials.replicates, trials.weights)
+        if shares not in self._percentiles:  # a page names the same few many times
+            trials = self.now.trials
+            found = percentile_estimates(self.totals, shares, trials.replicates, trials.weights)
+            self._percentiles[shares] = tuple(found)
+        return list(self._percentiles[shares])
+
+    @cached_property
+    def _percentiles(self) -> dict[tuple[float, ...], tuple[Estimate, ...]]:
+        return {}
 
     def percentile(self, q: float) -> Estimate:
         """Give one percentile of the forecast final cost."""
