@@ -181,7 +181,7 @@ class Aside:
         if sys.platform == "win32":
             alone = {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
         variables = os.environ | {
-            "PYTHONPATH": os.pathsep.join(filter(None, sys.path)),
+            "PYTHONPATH": os.pathsep.join(one or os.getcwd() for one in sys.path),
             "OPENBLAS_NUM_THREADS": "1",
             "MALLOC_ARENA_MAX": "1",
         }
