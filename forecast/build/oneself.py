@@ -67,11 +67,12 @@ def own_hazards_sentence(found: Sequence[OwnHazard], way: str = "") -> str:
     """Say in one line what may hurt where, of a way that is named, and who decides; nothing where nothing is taken."""
     if not found:
         return ""
-    said = "; ".join(
+    first, *others = (
         f"{listed(item.packages)} by yourself means {item.caution.doing}, which {item.caution.harm}"
         for item in found
     )
-    said = f"{way}: {said}" if way else f"{said[0].upper()}{said[1:]}"
+    first = f"{way}: {first}" if way else first[0].upper() + first[1:]
+    said = ". ".join((first, *(other[0].upper() + other[1:] for other in others)))
     return f"{said}. Local rules and licensed practice decide whether you may."
 
 

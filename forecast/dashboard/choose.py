@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
+from typing import Any
 
 import streamlit as st
 
@@ -11,12 +12,13 @@ from forecast.dashboard.choose_mix import best_mix
 from forecast.dashboard.choose_quotes import which_quote
 from forecast.dashboard.layout import answer, palette, picture, safe, table, text, told_plainly
 from forecast.dashboard.proposing import add_both_ways
-from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened
+from forecast.dashboard.state import Opened, compared, known_by_now, opened
 from forecast.decide.scenarios import Comparison
-from forecast.views.charts import difference_strip, scenario_bars
+from forecast.views.charts import AgainstCheapest, difference_bands, difference_strip
 from forecast.views.commands.advice import pair_sentences
-from forecast.views.money import about, hourly, hours, percent
+from forecast.views.money import about, hourly
 from forecast.views.sentences import left_prices, with_receipts
+from forecast.views.ways import further_table, ways_table
 from forecast.words.text import STRONG
 
 
@@ -40,12 +42,17 @@ def page() -> None:
                 told.append("What is paid is spent either way.")
                 told += left_prices(view.build, known, [item.id for item in comparison.scenarios])
                 st.caption(safe(" ".join(told)))
-            named = [(item.name, as_it_stands(view, item.id)) for item in comparison.scenarios]
-            picture(scenario_bars(named, palette()))
-            st.subheader("Two against each other")
-            _pair(view, comparison)
-            with st.expander("All of them, side by side"):
-                _all(view, comparison)
+            hazards = {item.id: own_hazards(view.build, item.id) for item in comparison.scenarios}
+            headings, rows, caption = ways_table(comparison, hazards)
+            table(headings, rows, caption, right_text=1)
+            best = comparison.cheapest_in_the_middle
+            if harm := own_hazards_sentence(hazards[best.id], best.name):
+                text(harm)
+            picture(_differences(comparison))
+            with st.expander("Two against each other, and further figures"):
+                _pair(view, comparison)
+                headings, rows, caption = further_table(comparison)
+                table(headings, rows, caption)
         mixes = st.container()  # filled last: trying every mix takes longest
         which_quote(view)
         with mixes:
@@ -58,10 +65,20 @@ def _answer(view: Opened, comparison: Comparison) -> None:
     pay = comparison.most_telling_pay
     if pay is not None:
         said.append(pay.sentence(partial(hourly, currency=view.currency), strong=STRONG))
-    best = comparison.cheapest_in_the_middle
     answer(*said)
-    if told := own_hazards_sentence(own_hazards(view.build, best.id), best.name):
-        text(told)
+
+
+def _differences(comparison: Comparison) -> Any:
+    """Draw what each way costs more than the one that is cheapest in the middle."""
+    best, ways = comparison.cheapest_in_the_middle, []
+    for item in comparison.scenarios:
+        if item.id != best.id:
+            pair = comparison.pair(item.id, best.id)
+            dearer = comparison.differences[pair.first, pair.second]
+            first = pair.first == item.id
+            cheaper = pair.first_cheaper.value if first else 1 - pair.first_cheaper.value
+            ways.append(AgainstCheapest(item.name, -dearer if first else dearer, cheaper))
+    return difference_bands(ways, best.name, comparison.currency, palette(), comparison.weights)
 
 
 @st.fragment
@@ -75,34 +92,16 @@ def _pair(view: Opened, comparison: Comparison) -> None:
         )
         pair = comparison.pair(*key)
         strip = difference_strip(
-            comparison.differences[key], pair.first_name, pair.second_name, view.currency, palette()
+            comparison.differences[key],
+            pair.first_name,
+            pair.second_name,
+            view.currency,
+            palette(),
+            comparison.weights,
         )
         picture(strip)
         for sentence in pair_sentences(pair, view.currency):
             text(sentence)
-
-
-def _all(view: Opened, comparison: Comparison) -> None:
-    money = view.currency
-    weeks = comparison.scenarios[0].weeks is not None
-    rows = []
-    for item in comparison.scenarios:
-        sums = (item.p10, item.p50, item.p80, item.p90)
-        rows.append(
-            [
-                item.name, *(about(sum_.value, money, sum_.error) for sum_ in sums),
-                hours(item.hours[1].value), *([f"{item.weeks[1].value:.0f}"] if item.weeks is not None else []),
-                percent(item.chance_cheapest.value), about(item.regret.value, money, item.regret.error),
-            ]
-        )  # fmt: skip
-    headings = ["Scenario", "P10", "P50", "P80", "P90", "Own hours, middle"]
-    headings += [*(["Weeks, middle"] if weeks else []), "Cheapest in", "Mean regret"]
-    caption = "Regret: what it costs more than the cheapest would have in the same build, on average"
-    if weeks:
-        caption += (
-            ". Weeks: own hours at what a week has room for, then the waiting that the build file states"
-        )
-    table(headings, rows, caption)
 
 
 page()

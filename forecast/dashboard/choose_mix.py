@@ -8,7 +8,8 @@ import streamlit as st
 
 from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.choose_answers import mixes_of
-from forecast.dashboard.layout import palette, picture, safe, said, table, text, told_plainly
+from forecast.dashboard.layout import palette, picture, safe, table, text, told_plainly
+from forecast.dashboard.layout import said as marked
 from forecast.dashboard.proposing import add_way
 from forecast.dashboard.state import Opened, chosen
 from forecast.decide.mix import Mix, Mixes, Reason
@@ -33,51 +34,46 @@ def best_mix(view: Opened) -> None:
 @st.fragment
 def _section(view: Opened) -> None:
     with told_plainly():
-        file = chosen()["file"]
-        timed = view.build.build.hours_per_week is not None
-        left, right, *third = st.columns(3 if timed else 2)
-        money = number_field(
-            left,
-            f"Within how much money, {safe(view.currency)}",
-            currency=view.currency,
-            placeholder="no limit",
-            key=f"mix-money-{file}",
-            persist_state="session",
-            help="In 80 of 100 builds it must cost no more than this.",
-        )
-        most = number_field(
-            right,
-            "Within how many own hours",
-            units=("hours", "h"),
-            placeholder="no limit",
-            key=f"mix-hours-{file}",
-            persist_state="session",
-            help="In 80 of 100 builds it must take no more of your own hours than this.",
-        )
-        weeks = Told(None)
-        if timed:
-            weeks = number_field(
-                third[0],
-                "Within how many weeks",
-                units=("weeks", "w"),
-                placeholder="no limit",
-                key=f"mix-weeks-{file}",
-                persist_state="session",
-                help="In 80 of 100 builds own work and waiting must take no longer than this.",
-            )
-        if first_wrong(money, most, weeks):
-            return
-        found = mixes_of(view).within(money.value or None, most.value, weeks.value)
-        text(found.sentence(partial(about, currency=view.currency), partial(entered, currency=view.currency)))
-        if told := found.hazards_sentence(partial(about, currency=view.currency)):
-            text(told)
-        taken = found.best or found.cheapest
-        add_way(taken.routes, _way_name(taken))
-        picture(frontier(found, view.currency, palette()))
-        _reasons(view, found)
-        with st.expander("Figures of each choice, and the mixes that no other beats"):
+        said = st.container()
+        with st.expander("Within limits of your own: every mix, and what each choice saves"):
+            found = _within_limits(view)
+            if found is None:
+                return
+            picture(frontier(found, view.currency, palette()))
+            _reasons(view, found)
             _reasons_table(view, found)
             _frontier_table(view, found)
+        money = partial(about, currency=view.currency)
+        with said:
+            text(found.sentence(money, partial(entered, currency=view.currency)))
+            if told := found.hazards_sentence(money):
+                text(told)
+            taken = found.best or found.cheapest
+            add_way(taken.routes, _way_name(taken))
+
+
+def _within_limits(view: Opened) -> Mixes | None:
+    """Ask for limits and give the mixes within them; None where a limit cannot be read."""
+    file = chosen()["file"]
+    timed = view.build.build.hours_per_week is not None
+    left, right, *third = st.columns(3 if timed else 2)
+    money = number_field(
+        left, f"Within how much money, {safe(view.currency)}", currency=view.currency, placeholder="no limit",
+        key=f"mix-money-{file}", persist_state="session", help="In 80 of 100 builds it must cost no more than this.",
+    )  # fmt: skip
+    most = number_field(
+        right, "Within how many own hours", units=("hours", "h"), placeholder="no limit", key=f"mix-hours-{file}",
+        persist_state="session", help="In 80 of 100 builds it must take no more of your own hours than this.",
+    )  # fmt: skip
+    weeks = Told(None)
+    if timed:
+        weeks = number_field(
+            third[0], "Within how many weeks", units=("weeks", "w"), placeholder="no limit", key=f"mix-weeks-{file}",
+            persist_state="session", help="In 80 of 100 builds own work and waiting must take no longer than this.",
+        )  # fmt: skip
+    if first_wrong(money, most, weeks):
+        return None
+    return mixes_of(view).within(money.value or None, most.value, weeks.value)
 
 
 def _way_name(taken: Mix) -> str:
@@ -94,7 +90,7 @@ def _reasons(view: Opened, found: Mixes) -> None:
     if found.best is None:
         text("Of the cheapest mix:")
     money, rate = partial(about, currency=view.currency), partial(hourly, currency=view.currency)
-    st.markdown("\n".join(f"- {said(item.sentence(money, rate))}" for item in found.reasons))
+    st.markdown("\n".join(f"- {marked(item.sentence(money, rate))}" for item in found.reasons))
 
 
 def _reasons_table(view: Opened, found: Mixes) -> None:

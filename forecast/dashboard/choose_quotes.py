@@ -24,16 +24,21 @@ def which_quote(view: Opened) -> None:
             "Two kits or two shops? Add what each asks, and what may go wrong with it: the whole build is then "
             "compared with each of them."
         )
-        add_quote()
-        text(
-            "A quote may also change any other figure, and bring lines and risks of its own: such an option is written "
-            "into the build file, and 'forecast quotes --help' shows one."
-        )
+        with st.expander("Add a quote to compare"):
+            add_quote()
         return
     with told_plainly():
-        for found in quoted(view):
+        every = quoted(view)
+        for found in every:
             _choice(view, found)
-    add_quote()
+    titles = [f"The {found.choice.replace('_', ' ')} quotes against each other" for found in every]
+    with st.expander("What the quotes risk, and another quote"), told_plainly():
+        *parts, another = st.tabs([*titles, "Add a quote"])
+        for part, found in zip(parts, every, strict=True):
+            with part:
+                _risks(view, found)
+        with another:
+            add_quote()
 
 
 def _choice(view: Opened, found: Quotes) -> None:
@@ -44,16 +49,19 @@ def _choice(view: Opened, found: Quotes) -> None:
         quote_headings(found), quote_rows(found, view.currency),
         f"The whole build with each {what}. Middle figures: what it looks like before anything goes wrong",
     )  # fmt: skip
-    with st.expander(f"What the {what} quotes risk, and each against each"):
-        rows = [
-            [item.title, risk.title, percent(risk.chance), money(risk.mean)]
-            for item in found.quotes
-            for risk in item.risks
-        ]
-        if rows:
-            table(
-                ["Quote", "Risk", "Happens in", "Adds on average"], rows,
-                "Risks that differ between the quotes; the average is over all builds", left=2,
-            )  # fmt: skip
-        for pair in found.comparison.pairs:
-            text(f"{pair.sentence(money)} {pair.dominance.sentence()}")
+
+
+def _risks(view: Opened, found: Quotes) -> None:
+    money = partial(about, currency=view.currency)
+    rows = [
+        [item.title, risk.title, percent(risk.chance), money(risk.mean)]
+        for item in found.quotes
+        for risk in item.risks
+    ]
+    if rows:
+        table(
+            ["Quote", "Risk", "Happens in", "Adds on average"], rows,
+            "Risks that differ between the quotes; the average is over all builds", left=2,
+        )  # fmt: skip
+    for pair in found.comparison.pairs:
+        text(f"{pair.sentence(money)} {pair.dominance.sentence()}")

@@ -12,7 +12,6 @@ from forecast.dashboard.cost_firm_up import what_to_firm_up
 from forecast.dashboard.cost_hold import how_much_to_hold
 from forecast.dashboard.cost_more import what_could_go, which_measures_pay
 from forecast.dashboard.cost_next import cheap_and_dear, how_far_money_reaches
-from forecast.dashboard.cost_open import what_makes_it_up
 from forecast.dashboard.layout import answer, kept_picture, palette, text, told_plainly
 from forecast.dashboard.state import Opened, as_it_stands, if_narrow_line, known_by_now, opened
 from forecast.views.charts import dots_of_hundred, s_curve
@@ -46,14 +45,20 @@ def page() -> None:
         if work:
             text(work)
         how_much_to_hold(view)
-        what_makes_it_up(view)
         st.subheader("What to firm up first")
         firm = st.container()  # filled last: it takes longest, and nothing else should wait for it
         st.subheader("How far your money reaches")
         how_far_money_reaches(view)
-        which_measures_pay(view)
-        what_could_go(view)
-        _small_print(view)
+        with st.expander("Measures, what could go, and how these figures were made"):
+            measures, trims, made = st.tabs(
+                ["Which measures pay", "What could go, and what must stay", "How these figures were made"]
+            )
+            with measures:
+                which_measures_pay(view)
+            with trims:
+                what_could_go(view)
+            with made:
+                _small_print(view)
         with firm:
             what_to_firm_up(view)
             cheap_and_dear(view)
@@ -73,21 +78,25 @@ def _picture(view: Opened) -> None:
         key="picture", required=True,
     )  # fmt: skip
     draw, look = s_curve if kind == "Curve" else dots_of_hundred, palette()
-    kept_picture((draw.__name__, view.key, view.budget, look), lambda: draw(forecast, view.budget, look))
+    every = bool(st.session_state.get("all-rules"))
+    kept_picture(
+        (draw.__name__, view.key, view.budget, look, every),
+        lambda: draw(forecast, view.budget, look, every=every),
+    )
+    st.toggle("Mark P50, P90 and the middle figures too", key="all-rules")
 
 
 def _small_print(view: Opened) -> None:
     forecast = as_it_stands(view)
-    with st.expander("How these figures were made"):
-        error = forecast.percentile(0.8).error
-        text(
-            f"{forecast.trials.count:,} simulated builds, seed {forecast.trials.seed}. With other draws P80 would "
-            f"differ by about {error:,.0f} {view.currency} (standard error). "
-            f"Build fingerprint {forecast.plan.fingerprint[:12]}."
-        )
-        for remark in forecast.remarks:
-            text(remark)
-        st.caption("Estimates, never advice on tax, customs or safety.")
+    error = forecast.percentile(0.8).error
+    text(
+        f"{forecast.trials.count:,} simulated builds, seed {forecast.trials.seed}. With other draws P80 would "
+        f"differ by about {error:,.0f} {view.currency} (standard error). "
+        f"Build fingerprint {forecast.plan.fingerprint[:12]}."
+    )
+    for remark in forecast.remarks:
+        text(remark)
+    st.caption("Estimates, never advice on tax, customs or safety.")
 
 
 page()

@@ -9,7 +9,6 @@ import streamlit as st
 from forecast.dashboard.cost_answers import firm_up_on_its_way, standing_of, to_firm_up
 from forecast.dashboard.layout import said, table, text, told_plainly
 from forecast.dashboard.state import Opened
-from forecast.decide.firm_up import FirmUp
 from forecast.views.money import about
 
 SHOWN = 5
@@ -62,11 +61,14 @@ def _list(view: Opened) -> None:
     st.markdown(
         "\n".join(f"{place}. {said(item.sentence(money))}" for place, item in enumerate(found[:SHOWN], 1))
     )
-    with st.expander("All figures that could be firmed up"):
-        _all_figures(found, view.currency)
 
 
-def _all_figures(found: list[FirmUp], currency: str) -> None:
+def all_figures(view: Opened) -> None:
+    """Draw the table of all that could be firmed up, once it is there."""
+    if firm_up_on_its_way(view):
+        st.caption("It is being worked out.")
+        return
+    found, currency = [item for item in to_firm_up(view) if item.certain], view.currency
     rows = [
         [
             item.title, about(item.release.value, currency, item.release.error),

@@ -7,6 +7,7 @@ from functools import partial
 import streamlit as st
 
 from forecast.dashboard.asking import number_field
+from forecast.dashboard.cost_open import what_makes_it_up
 from forecast.dashboard.layout import safe, table, text, told_plainly
 from forecast.dashboard.state import Opened, as_it_stands, contingency_of
 from forecast.decide.comparisons import NOT_FOUND
@@ -56,10 +57,16 @@ def _section(view: Opened) -> None:
         split = contingency_of(view, level.q)
         text(f"{level.sentence(money)} {split.over_sentence(money, rounding_step(view.currency))}")
         _levels(view, level.q)
-        with st.expander("Where the contingency comes from"):
-            _where_from(view, split)
-        with st.expander("What others put aside, for comparison only"):
-            _beside(view, split)
+        with st.expander("What the contingency is made of, and what others put aside"):
+            made, beside, middle = st.tabs(
+                ["Where it comes from", "What others put aside", "What your middle figures add up to"]
+            )
+            with made:
+                _where_from(view, split)
+            with beside:
+                _beside(view, split)
+            with middle:
+                what_makes_it_up(view)
 
 
 def _levels(view: Opened, own: float) -> None:

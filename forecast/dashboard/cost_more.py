@@ -1,4 +1,4 @@
-"""Which measures pay, and what could go; both folded away on the page of cost."""
+"""Which measures pay, what could go, and how the figures were made; folded away on the page of cost."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from forecast.views.money import about, hours, signed
 
 
 def which_measures_pay(view: Opened) -> None:
-    """Draw the expander."""
-    with st.expander("Which measures pay"), told_plainly():
+    """Draw what is known of each measure, and how to add one."""
+    with told_plainly():
         if not view.build.measure:
             text(
                 "Insurance, a trial fit, photos before shipping, spare fixings: see whether what a measure saves is "
@@ -49,8 +49,8 @@ def which_measures_pay(view: Opened) -> None:
 
 
 def what_could_go(view: Opened) -> None:
-    """Draw the expander."""
-    with st.expander("What could go, and what must stay"), told_plainly():
+    """Draw the lines that could be left out, and say which are never proposed."""
+    with told_plainly():
         found = could_go(view)
         money = partial(about, currency=view.currency)
         if found.proposed:

@@ -8,6 +8,7 @@ import streamlit as st
 
 from forecast.dashboard.asking import number_field
 from forecast.dashboard.cost_answers import driving, enough, standing_of, walk_away_price
+from forecast.dashboard.cost_firm_up import all_figures
 from forecast.dashboard.layout import table, text, told_plainly
 from forecast.dashboard.state import Opened, as_it_stands, chosen
 from forecast.decide.afford import prices_to_ask_for
@@ -22,14 +23,18 @@ CHEAP_AND_DEAR = "cheap-and-dear"
 @st.fragment
 @told_plainly()
 def cheap_and_dear(view: Opened) -> None:
-    """Draw the fold: each part in its cheapest and in its dearest tenth."""
+    """Draw the fold: every figure that could be firmed up, and each part in its cheapest and in its dearest tenth."""
     # It takes as long as the rest of the page, and few open it: it is worked out then.
-    fold = st.expander(
-        "The total when a part is cheap, and when it is dear", key=CHEAP_AND_DEAR, on_change="rerun"
-    )
+    fold = st.expander("Figure by figure", key=CHEAP_AND_DEAR, on_change="rerun")
     if fold.open:
         with fold:
-            _moves(view)
+            every, moves = st.tabs(
+                ["All that could be firmed up", "When a part is cheap, and when it is dear"]
+            )
+            with every:
+                all_figures(view)
+            with moves:
+                _moves(view)
 
 
 def _moves(view: Opened) -> None:

@@ -15,14 +15,9 @@ _SHOWN_BELOW = 6
 """So many lines that a line follows from are offered as buttons."""
 
 
-def what_makes_it_up(view: Opened) -> None:
-    """Draw the section: folded, for it is as long as the build."""
-    with st.expander("What your middle figures add up to"):
-        _section(view)
-
-
 @st.fragment
-def _section(view: Opened) -> None:
+def what_makes_it_up(view: Opened) -> None:
+    """Draw the section, which is as long as the build."""
     with told_plainly():
         plan, money = before(view).plan, view.currency
         sheet = open_total(plan, [float(value) for value in before(view).base_rows])

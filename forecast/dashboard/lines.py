@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
 import streamlit as st
 
 from forecast.build.places_of_figures import place_at
@@ -19,7 +21,7 @@ from forecast.dashboard.printing import screen_only
 from forecast.dashboard.proposing import take_quote
 from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.saving import can_undo, kept_now, opened_sheet, put, undo
-from forecast.dashboard.state import Opened, before, opened
+from forecast.dashboard.state import Opened, before, known_by_now, opened
 from forecast.dashboard.tray import tray, tried
 from forecast.dashboard.unsaved import unsaved_changes
 from forecast.engine.figures import shape_of
@@ -40,30 +42,43 @@ def page() -> None:
         top = st.container()
         with screen_only("sheet"):
             _undo(view)
-            st.subheader("Change them")
             text(
-                "Low, middle and high: in 10 of 100 builds it is less than low, in half less than middle, in 90 of 100 "
-                "less than high. A middle alone is a figure that is known. Nothing is saved until you keep it."
+                "In 10 of 100 builds a figure is less than low, in half less than middle, in 90 of 100 less than high. "
+                "A middle alone is known. Nothing is saved until you keep it."
             )
             sheet(view, loaded)
             range_by_chips(parsed(loaded.text, WITH_CHANGES))
         tray()
         shown = _shown(view)
-        build = parsed(loaded.text, WITH_CHANGES)
-        take_quote(view)
-        more(view, build)
-        _others(build)
-        missing(view, build)
-        _lopsided(build)
-        cautions(shown)
-        rules(shown)
         with top:
             _answer(shown)
-            look = palette()
-            kept_picture(
-                ("lines", shown.build.fingerprint(), shown.scenario, look),
-                lambda: line_bars(before(shown).lines, view.currency, look),
-            )
+        build = parsed(loaded.text, WITH_CHANGES)
+        with screen_only("change"):
+            take_quote(view)
+            more(view, build, _further(build))
+        look = palette()
+        kept_picture(
+            ("lines", shown.build.fingerprint(), shown.scenario, look),
+            lambda: line_bars(before(shown).lines, view.currency, look),
+        )
+        missing(view, build)
+        cautions(shown)
+        rules(shown)
+
+
+def _further(build: Build) -> dict[str, Callable[[], None]]:
+    """Give what only some builds have: figures that the sheet cannot show, and ranges to look at again."""
+    found: dict[str, Callable[[], None]] = {}
+    if others := other_shapes(build):
+        found["Written in another way"] = lambda: _others(build, others)
+    if wide := wide_ranges(build):
+        listed = "\n".join(f"- {safe(sentence)}" for sentence in wide)
+        found[f"Ranges worth a second look: {len(wide)}"] = lambda: _listed(listed)
+    return found
+
+
+def _listed(markdown: str) -> None:
+    st.markdown(markdown)
 
 
 def _shown(view: Opened) -> Opened:
@@ -77,12 +92,15 @@ def _shown(view: Opened) -> Opened:
 
 def _answer(view: Opened) -> None:
     lines = choose(view.build, view.scenario).lines
-    counts = certainty(view.build, lines)
+    known = known_by_now(view)
+    settled = frozenset() if known is None else known.closed
+    open_ = [line for line in lines if line.id not in settled]
+    counts = {"paid": len(lines) - len(open_)} if len(open_) < len(lines) else {}
+    counts |= certainty(view.build, open_)
+    told = [f"{STRONG}{count}{STRONG} {word}" for word, count in counts.items()]
+    told[0] = told[0].replace(f"{STRONG} ", f"{STRONG} are ")
     answer(
-        f"Of {len(lines)} lines that cost money, "
-        f"{STRONG}{counts['known']}{STRONG} are known, "
-        f"{STRONG}{counts['quoted']}{STRONG} are quoted and "
-        f"{STRONG}{counts['guessed']}{STRONG} are guessed; the others follow from these.",
+        f"Of {len(lines)} lines that cost money, {', '.join(told[:-1])} and {told[-1]}; the others follow from these.",
         slips_sentence(view.build, "Further down this page asks"),
     )
 
@@ -97,31 +115,19 @@ def _undo(view: Opened) -> None:
         st.rerun()
 
 
-def _others(build: Build) -> None:
-    others = other_shapes(build)
-    if not others:
-        return
-    with st.expander("Figures written in another way"):
-        text(
-            "These stand in the build file with a shape of their own. Put low, middle and high in its place to change "
-            "one in the sheet: its three points stay what they are; what lies between and beyond may shift a little."
-        )
-        table(["Line", "Figure", "Written as"], [list(row[1:]) for row in others], "Other shapes", left=3)
-        names = {path: f"{title}: {word}" for path, title, word, _ in others}
-        chosen = st.selectbox(
-            "Which", list(names), index=None, format_func=names.__getitem__, placeholder="Type to search",
-            key="shape-which",
-        )  # fmt: skip
-        if st.button("Put low, middle and high there", key="shape-put", disabled=chosen is None) and chosen:
-            _put_range(build, chosen)
-
-
-def _lopsided(build: Build) -> None:
-    """Name what `forecast check` names: ranges that look like a usual price and a bad case in one."""
-    found = wide_ranges(build)
-    if found:
-        with st.expander(f"Ranges worth a second look: {len(found)}"):
-            st.markdown("\n".join(f"- {safe(sentence)}" for sentence in found))
+def _others(build: Build, others: Sequence[tuple[str, str, str, str]]) -> None:
+    text(
+        "These stand in the build file with a shape of their own. Put low, middle and high in its place to change one "
+        "in the sheet. Its three points stay what they are; what lies between and beyond may shift a little."
+    )
+    table(["Line", "Figure", "Written as"], [list(row[1:]) for row in others], "Other shapes", left=3)
+    names = {path: f"{title}: {word}" for path, title, word, _ in others}
+    chosen = st.selectbox(
+        "Which", list(names), index=None, format_func=names.__getitem__, placeholder="Type to search",
+        key="shape-which",
+    )  # fmt: skip
+    if st.button("Put low, middle and high there", key="shape-put", disabled=chosen is None) and chosen:
+        _put_range(build, chosen)
 
 
 def _put_range(build: Build, path: str) -> None:

@@ -40,10 +40,10 @@ def cautions(view: Opened) -> None:
 
 def _lead(found: Sequence[Beside]) -> str:
     topics = dict.fromkeys(caution.topic.lower() for item in found for caution in item.cautions)
-    listed = ", ".join(list(topics)[:5]) + (f" and {len(topics) - 5} more" if len(topics) > 5 else "")
+    listed = ", ".join(list(topics)[:3]) + (f" and {len(topics) - 3} more" if len(topics) > 3 else "")
     return (
-        f"Of these, {_counted(found)} can hurt somebody or break a rule: {listed}. Nothing is approved here: the "
-        "authorities named, local rules and licensed practice decide."
+        f"Of these, {_counted(found)} can hurt somebody or break a rule. It is about {listed}. Nothing is approved "
+        "here: the authorities named, local rules and licensed practice decide."
     )
 
 

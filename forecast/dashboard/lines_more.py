@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import streamlit as st
 
@@ -37,20 +37,21 @@ PAID: Mapping[Bought, str] = {
 }  # fmt: skip
 
 
-def more(view: Opened, build: Build) -> None:
-    """Draw the ways to change a build other than the sheet; each lays its change in the tray."""
-    with st.expander("Add a line that such builds usually have"):
-        _starter(build)
-    with st.expander("Add a line of your own"):
-        _own(view, build)
-    with st.expander("How lines are paid for"):
-        _paid_for(build)
-    with st.expander("Enter quotes for a figure"):
-        _quotes(build)
-    with st.expander("Take lines, measures or quotes out"):
-        _remove(build)
-    with st.expander("Name, budget, weekly hours, rates of exchange"):
-        _settings(build)
+def more(view: Opened, build: Build, others: Mapping[str, Callable[[], None]]) -> None:
+    """Draw the ways to change a build other than the sheet, and others by name; each lays its change in the tray."""
+    ways: dict[str, Callable[[], None]] = {
+        "Add a usual line": lambda: _starter(build),
+        "Add your own": lambda: _own(view, build),
+        "Quotes": lambda: _quotes(build),
+        "How lines are paid for": lambda: _paid_for(build),
+        "Take out": lambda: _remove(build),
+        "Name, budget, hours, rates": lambda: _settings(build),
+    }
+    ways |= others
+    with st.expander("Add lines or quotes, take lines out, change name, budget or rates"):
+        for tab, draw in zip(st.tabs(list(ways)), ways.values(), strict=True):
+            with tab:
+                draw()
 
 
 def _starter(build: Build) -> None:
@@ -126,8 +127,8 @@ def _own_problem(name: str, low: float | None, middle: float | None, high: float
 
 def _paid_for(build: Build) -> None:
     text(
-        "Where you do not say whether a payment is all, this decides what is taken: a thing paid for all at once is "
-        "then likely paid, rent likely goes on."
+        "Where you do not say whether a payment is all, this decides. A thing paid for all at once is then likely "
+        "paid; rent likely goes on."
     )
     names = {
         line.id: f"{line.title}: {PAID[line.bought_as].lower()}" for line in build.line if costs_money(line)

@@ -7,12 +7,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
-from typing import Any, TypeAlias
+from itertools import pairwise
+from typing import Any, TypeAlias, TypeVar
 
 import pandas as pd
 import streamlit as st
 
-from forecast.build.schema import Build
+from forecast.build.schema import GROUPS, Build
 from forecast.build.sheet import Row, changes, figure_of, rows, with_changes
 from forecast.dashboard.asking import WHICH, shown
 from forecast.dashboard.layout import safe
@@ -26,37 +27,40 @@ from forecast.errors import BuildFileError, NumberError, SimulationError
 from forecast.words.currencies import is_currency, minor_digits
 from forecast.words.numbers import plainly, read_number
 
+_Kept = TypeVar("_Kept")
 Unread: TypeAlias = Mapping[str, Mapping[str, str]]
 """What was typed and could not be read, by path of the figure and column."""
 
 _FIELDS = {"Line": "title", "Low": "low", "Middle": "middle", "High": "high", "Needed %": "chance"}
+_GROUPS = (*GROUPS, "events")
 _NUMBERS = {"Low": "low", "Middle": "middle", "High": "high", "Needed %": "chance"}
 
 
 def sheet(view: Opened, loaded: Sheet) -> None:
     """Draw the sheet; what is typed into it goes to the tray."""
     build = parsed(loaded.text, WITH_CHANGES)
-    plain = rows(build)
-    kept = kept_now()
+    plain, part = _rows_shown(view, build)
+    key, kept = loaded.key + part, kept_now()
     # The grid's own state dies when another page is shown; what was typed is then put under a fresh grid.
-    memory = f"base-{loaded.key}"
-    if loaded.key not in st.session_state or memory not in st.session_state:
+    memory = f"base-{key}"
+    if key not in st.session_state or memory not in st.session_state:
         st.session_state[memory] = dict(kept["edits"])
-        st.session_state[f"unread-{loaded.key}"] = dict(kept["unread"])
+        st.session_state[f"unread-{key}"] = dict(kept["unread"])
     base = with_changes(plain, st.session_state[memory])
-    before: Unread = st.session_state[f"unread-{loaded.key}"]
-    live, doubts = _typed(base, before, st.session_state.get(loaded.key))
+    before: Unread = st.session_state[f"unread-{key}"]
+    live, doubts = _typed(base, before, st.session_state.get(key))
     edited = st.data_editor(
         _frame(base, live, before, _words(loaded, plain, live, doubts)),
-        key=loaded.key,
+        key=key,
         hide_index=True,
         num_rows="fixed",
         placeholder="",
-        disabled=["Figure", "Unit", "Range", "Beside"],
+        disabled=["Group", "Figure", "Unit", "Range", "Beside"],
         height=420,
         alt="Sheet of lines with low, middle and high of each figure",
         column_config={
-            "Line": st.column_config.TextColumn(width=172, required=True, max_chars=200, pinned=True),
+            "Group": st.column_config.TextColumn(width=96),
+            "Line": st.column_config.TextColumn(width=172, required=True, max_chars=200, pinned=_on_a_phone()),
             "Figure": st.column_config.TextColumn(width=86),
             # Text, so that the one reader reads it: a grid's own numbers would take 2,5 for 25 without a word.
             "Low": st.column_config.TextColumn(width=72, help="P10", alignment="right"),
@@ -80,9 +84,36 @@ def sheet(view: Opened, loaded: Sheet) -> None:
         for place, values in enumerate(edited.to_dict("records"))
     }
     after, doubts = _understood(base, before, typed)
-    kept["edits"] = _differences(plain, after)
-    kept["unread"] = _ask(plain, doubts)
+    here = {row.path for row in plain}
+    kept["edits"] = _elsewhere(kept["edits"], here) | _differences(plain, after)
+    kept["unread"] = _elsewhere(kept["unread"], here) | _ask(plain, doubts)
     keep_draft()
+
+
+def _rows_shown(view: Opened, build: Build) -> tuple[tuple[Row, ...], str]:
+    """Give the rows by group, those of a consignment as its prices alone until it is opened, and what is opened."""
+    every, goods = rows(build), {item.id: item.title for item in build.consignment}
+    lines = [row for row in every if row.item not in goods or row.key.rpartition(".")[2] == "price"]
+    parts = {name: title for name, title in goods.items() if any(row.item == name for row in every)}
+    opened = None
+    if len(lines) < len(every):
+        opened = st.selectbox(
+            "Open goods from abroad to their parts", list(parts), index=None, format_func=parts.__getitem__,
+            placeholder="Closed: each stands in the sheet by its price", key=f"sheet-of-{view.folder.folder}",
+        )  # fmt: skip
+    if opened is not None:
+        return tuple(row for row in every if row.item == opened), f"-{opened}"
+    return tuple(sorted(lines, key=lambda row: _GROUPS.index(row.group))), ""
+
+
+def _elsewhere(found: Mapping[str, _Kept], here: set[str]) -> dict[str, _Kept]:
+    """Give what was typed into rows that are not shown now."""
+    return {path: typed for path, typed in found.items() if path not in here}
+
+
+def _on_a_phone() -> bool:
+    """Tell whether a sheet scrolls sideways: names stay in sight then, though the grid greys what it pins."""
+    return "Mobi" in (st.context.headers.get("User-Agent") or "")
 
 
 def _typed(
@@ -222,6 +253,7 @@ def _frame(base: tuple[Row, ...], live: list[Row], before: Unread, words: list[s
 
     return pd.DataFrame(
         {
+            "Group": _group_names(base),
             "Line": [row.title for row in base],
             "Figure": [row.figure for row in base],
             "Low": column("Low"),
@@ -233,6 +265,15 @@ def _frame(base: tuple[Row, ...], live: list[Row], before: Unread, words: list[s
             "Beside": words,
         }
     )
+
+
+def _group_names(base: Sequence[Row]) -> list[str]:
+    """Name each group at its first row."""
+    names = ["", *(row.group for row in base)]
+    return [
+        "" if new == old else "May happen" if new == "events" else new.capitalize()
+        for old, new in pairwise(names)
+    ]
 
 
 def _sketch(low: float | None, middle: float | None, high: float | None, row: Row) -> list[float]:

@@ -17,7 +17,7 @@ from forecast.views.money import about
 from forecast.words.text import STRONG
 
 SHOWN = 5
-"""So many stand open, the gravest and dearest; the others are folded away."""
+"""So many stand open, the gravest and dearest; the others once they are asked for."""
 _GRADES = {
     "must": "Every such build has it",
     "usual": "Most such builds have it",
@@ -41,12 +41,14 @@ def missing(view: Opened, build: Build) -> None:
     text(_lead(found))
     for item in found[:SHOWN]:
         _finding(view, build, item)
-    for grade, words in _GRADES.items():
-        items = [item for item in found[SHOWN:] if item.grade == grade]
-        if items:
-            with st.expander(f"{words}: {len(items)} more"):
-                for item in items:
-                    _finding(view, build, item)
+    rest = found[SHOWN:]
+    if rest and st.toggle(f"Show {len(rest)} more", key="missing-more"):
+        for grade, words in _GRADES.items():
+            items = [item for item in rest if item.grade == grade]
+            if items:
+                st.markdown(f"**{words}**")
+            for item in items:
+                _finding(view, build, item)
 
 
 def _lead(found: Sequence[Finding]) -> str:

@@ -26,6 +26,7 @@ from forecast.dashboard.state import Opened, opened
 from forecast.decide.mixer import routes_offered
 from forecast.spending.standing import Record
 from forecast.views.commands.check import which_quote
+from forecast.words.text import STRONG
 
 
 def _build_to_change() -> Build:
@@ -39,11 +40,9 @@ def take_quote(view: Opened) -> None:
     asked = open_quotes(build, Record.read(view.ledger).standing().begun if view.ledger is not None else ())
     if not asked:
         return
-    with (
-        st.expander(f"Which quote do you take? {len(asked)} to decide"),
-        st.form(form_key("take-quote"), border=False),
-    ):
-        text("Until you say, what you pay is as open as the next quote would be.")
+    with st.form(form_key("take-quote")):
+        text(f"{STRONG}Which quote do you take?{STRONG} {len(asked)} to decide.")
+        st.caption("Until you say, what you pay is as open as the next quote would be.")
         taken = {
             place.path: st.radio(
                 which_quote(place), sorted(set(place.figure.model_dump()["quotes"])), index=None,
@@ -65,10 +64,11 @@ def add_quote() -> None:
     figures = priced_figures(build)
     if not figures:
         return
-    with st.expander("Add a quote to compare"), st.form(form_key("quote"), border=False):
+    with st.form(form_key("quote"), border=False):
         text(
             "The lowest quote is not always the cheapest build. Each is held against the others, and against what the "
-            "file says, on the same simulated builds."
+            "file says, on the same simulated builds. A quote may also change any other figure: such an option is "
+            "written into the build file, and 'forecast quotes --help' shows one."
         )
         left, right = st.columns(2)
         path = left.selectbox(

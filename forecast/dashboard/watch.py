@@ -7,7 +7,7 @@ import streamlit as st
 from forecast.dashboard.layout import answer, kept_picture, palette, table, text, told_plainly
 from forecast.dashboard.receipts_import import receipts_as_text
 from forecast.dashboard.state import Opened, before, opened, watched
-from forecast.dashboard.watch_contingency import contingency, earned, over_time
+from forecast.dashboard.watch_contingency import contingency, over_time, what_more_buys
 from forecast.dashboard.watch_figures import anything_entered, history_of
 from forecast.dashboard.watch_moved import what_moved, what_was_taught
 from forecast.spending.history import History
@@ -39,11 +39,19 @@ def page() -> None:
         band, moves = st.container(key="band"), st.container(key="moves")
         st.subheader("Contingency: left, and needed")
         contingency(watch)
-        drawdown = st.container()
-        earned(view)
+        with st.expander("What a further sum in the budget buys, and how the contingency went"):
+            more, drawdown = st.tabs(["What a further sum buys", "How the contingency went"])
+            with more:
+                what_more_buys(watch)
         st.subheader("Line by line")
         _lines(view, watch)
-        small_print = st.container()
+        with st.expander("Line by line as a table, and how these figures were made"):
+            as_table, small_print = st.tabs(["The same as a table", "How these figures were made"])
+            with as_table:
+                table(
+                    ["Line", "Estimate", "Paid", "Forecast P50", "Moved by", "State"], estimate_rows(watch),
+                    "Estimate, paid and forecast by line", right_text=1,
+                )  # fmt: skip
         # Going back in time takes longest: the figures of today stand on the screen by then.
         with band:
             told = _told(view)
@@ -126,21 +134,15 @@ def _lines(view: Opened, watch: Reforecast) -> None:
         lambda: estimate_paid_forecast(items, watch.currency, look),
         key="by-line",
     )
-    with st.expander("The same as a table"):
-        table(
-            ["Line", "Estimate", "Paid", "Forecast P50", "Moved by", "State"], estimate_rows(watch),
-            "Estimate, paid and forecast by line", right_text=1,
-        )  # fmt: skip
 
 
 def _small_print(watch: Reforecast, told: History) -> None:
-    with st.expander("How these figures were made"):
-        text(
-            f"{trials_sentence(watch)} The draws are the same before and after each receipt, and on each day of the "
-            "past, so that the forecast moves by what was entered alone. What is paid also tells about what is still "
-            "open, through the causes that they share."
-        )
-        text(rough_days(told))
+    text(
+        f"{trials_sentence(watch)} The draws are the same before and after each receipt, and on each day of the past: "
+        "the forecast moves by what was entered alone. What is paid also tells about what is still open, through the "
+        "causes that they share."
+    )
+    text(rough_days(told))
 
 
 page()

@@ -12,7 +12,6 @@ from forecast.dashboard.state import Opened, ledger_state
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import compile_plan
 from forecast.engine.replay import Replay
-from forecast.spending.earned import Earned, earned_value
 from forecast.spending.history import MOST_DAYS, History, HistoryPoint, Progress, history
 from forecast.spending.ledger import Ledger
 from forecast.spending.moved import Moved, what_moved
@@ -37,12 +36,6 @@ def moved_between(view: Opened, since: dt.date, until: dt.date | None) -> Moved:
     assert view.ledger is not None
     days = since.isoformat(), "" if until is None else until.isoformat()
     return _moved(*_key(view), *days, view.build, view.ledger)
-
-
-def earned_of(view: Opened) -> Earned:
-    """Give earned-value figures as they stand."""
-    assert view.ledger is not None
-    return earned_value(view.build, view.ledger, view.scenario)
 
 
 def _key(view: Opened) -> tuple[str, str, int, int, str]:

@@ -6,15 +6,14 @@ import datetime as dt
 
 import streamlit as st
 
-from forecast.dashboard.layout import kept_picture, palette, table, text, told_plainly
+from forecast.dashboard.layout import kept_picture, palette, said, table, text, told_plainly
 from forecast.dashboard.state import Opened
 from forecast.dashboard.watch_figures import moved_between
 from forecast.spending.history import History
 from forecast.spending.reforecast import Reforecast
-from forecast.views.charts import moved_waterfall
+from forecast.views.charts import moved_bars
 from forecast.views.lessons import cause_rows, reason_rows
-from forecast.views.money import about, signed
-from forecast.views.moves import SHORT_WORDS, WrittenMove, long_day, moved_sentence, written
+from forecast.views.moves import SHORT_WORDS, long_day, moved_headline, step_sentences, written
 from forecast.views.sentences import lesson_sentences
 from forecast.words.text import STRONG
 
@@ -29,18 +28,18 @@ def what_moved(view: Opened, told: History, watch: Reforecast) -> None:
     with st.spinner("Forecasting step by step …"):
         moved = moved_between(view, since, until)
     found = written(moved)
-    text(moved_sentence(moved, watch if until is None else None, strong=STRONG))
+    text(moved_headline(moved, STRONG))
+    told_steps = step_sentences(moved, watch if until is None else None)
+    st.markdown("\n".join(f"- {said(sentence)}" for sentence in told_steps))
     money = view.currency
     steps = [(SHORT_WORDS[step.part.kind], step.p80) for step in found.steps if step.p80]
     end = "Now" if until is None else long_day(until)
     look = palette()
     kept_picture(
-        ("waterfall", view.key, since, until, look),
-        lambda: moved_waterfall((long_day(since), found.start_p80), steps, money, look, end),
-        key="waterfall",
+        ("moved", view.key, since, until, look),
+        lambda: moved_bars((long_day(since), found.start_p80), steps, money, look, end),
+        key="moved",
     )
-    with st.expander("The steps as a table, with what is behind each"):
-        _table(found, money, long_day(since), end)
 
 
 def _days(view: Opened, told: History) -> tuple[dt.date, dt.date | None]:
@@ -62,23 +61,14 @@ def _days(view: Opened, told: History) -> tuple[dt.date, dt.date | None]:
     return since, None if isinstance(until, str) else until
 
 
-def _table(found: WrittenMove, money: str, start: str, end: str) -> None:
-    rows = [[start, about(found.start_half, money), about(found.start_p80, money), ""]]
-    rows += [
-        [step.words, signed(step.half, money), signed(step.p80, money), step.because] for step in found.steps
-    ]
-    rows.append([end, about(found.end_half, money), about(found.end_p80, money), ""])
-    table(["", "P50", "P80", "Because of"], rows, "What moved it, adding up", right_text=1, last_is_sum=True)
-
-
 def what_was_taught(watch: Reforecast) -> None:
     """Draw what the receipts did line by line, and what they say about the shared causes."""
     with st.expander("What each receipt did, and what they taught"):
         for sentence in lesson_sentences(watch):
             text(sentence)
         table(
-            ["Line", "Why", "Its mean moved by"], reason_rows(watch),
-            "Since before the first receipt; the moves add up", left=2, last_is_sum=True,
+            ["Line", "Why", "On average"], reason_rows(watch),
+            "Since before the first receipt: the moves add up to that of P80", left=2, last_is_sum=True,
         )  # fmt: skip
         if watch.causes:
             text(

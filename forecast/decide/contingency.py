@@ -199,7 +199,7 @@ class Contingency:
 
     def _largest(self) -> str:
         largest = [f"\u201c{share.title}\u201d" for share in self.lines[:2] if share.amount.value > 0]
-        return f"; the largest parts stand against {' and '.join(largest)}" if largest else ""
+        return f". The largest parts stand against {' and '.join(largest)}" if largest else ""
 
 
 def contingency(
@@ -325,6 +325,18 @@ def _by_cause(forecast: Forecast, parts: tuple[CausePart, ...], q: float, amount
     )
     title = "Ranges that reach further up than down"
     return [*shares, Share(_SKEW, title, "cause", 0.0, Estimate(skew, forecast.mean.error))]
+
+
+def newsvendor_cost(totals: Array, held: float, short: float, idle: float) -> float:
+    """Give the mean cost of holding a sum: Cu E[(T - held)+] + Co E[(held - T)+].
+
+    Parameters
+    ----------
+    totals : ndarray, shape (N,)
+    held, short, idle : float
+    """
+    beyond = totals - held
+    return float(np.mean(short * np.maximum(beyond, 0) + idle * np.maximum(-beyond, 0)))
 
 
 def cheapest_to_hold(totals: Array, level: Level, weights: Array | None = None) -> float:

@@ -62,10 +62,10 @@ class OwnHourPay:
         if self.saving <= 0:
             return f"{self._more_hours()} and saves nothing: your time earns nothing by it."
         pays = f"{strong}{money(self.mean.value)} per own hour{strong}"
-        text = f"Doing it yourself pays {pays} ({self.worker} against {self.other})"
+        text = f"Doing it yourself pays {pays}: {self.worker} against {self.other}."
         if self.p10 is not None and self.p90 is not None:
-            text += f", from {money(self.p10.value)} to {money(self.p90.value)} in 80 of 100 builds"
-        return f"{text}. If your hour is worth more than that to you, farm it out."
+            text += f" In 80 of 100 builds it pays {money(self.p10.value)} to {money(self.p90.value)}."
+        return f"{text} If your hour is worth more than that to you, farm it out."
 
     def _more_hours(self) -> str:
         """Say how many own hours it takes more: the difference of the two figures that stand beside the ways."""

@@ -124,12 +124,15 @@ class Comparison:
         Each with each.
     differences : dict of ndarray, shape (N,)
         By ids of a pair, second less first, for a picture.
+    weights : ndarray, shape (N,), or None
+        Of the trials that are compared.
     """
 
     currency: str
     scenarios: tuple[Summary, ...]
     pairs: tuple[Pair, ...]
     differences: Mapping[tuple[str, str], Array]
+    weights: Array | None = None
 
     @property
     def cheapest(self) -> Summary:
@@ -293,7 +296,7 @@ def compare_forecasts(
         difference = alike[other].trials.totals - alike[one].trials.totals
         difference.setflags(write=False)
         differences[one, other] = difference
-    return Comparison(first.currency, tuple(summaries), tuple(pairs), differences)
+    return Comparison(first.currency, tuple(summaries), tuple(pairs), differences, weights)
 
 
 def _check_paired(forecasts: Mapping[str, Forecast]) -> None:

@@ -21,7 +21,7 @@ REASON_WORDS = {
 
 
 def reason_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
-    """Give why the mean moved, line by line: the largest moves, the others together, and the whole.
+    """Give why P80 moved, line by line: what each did on average, what their ranges did together, and the whole.
 
     Parameters
     ----------
@@ -31,7 +31,9 @@ def reason_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
 
     Returns
     -------
-    list of [line, why, how far its mean moved]
+    list of [line, why, how far it moved the total on average]
+        The last row is how far P80 moved, as the steps of what moved have it; the row before takes what no line's
+        average tells: how much less, or more, all of them can vary together.
     """
     money = watch.currency
     names = {line.id: line.title for line in watch.lines}
@@ -44,7 +46,11 @@ def reason_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
     if others or rest:
         noun = "line" if len(others) == 1 else "lines"
         rows.append([f"{len(others)} other {noun}" if others else "Rounding", "", signed(rest, money)])
-    return [*rows, ["The mean forecast final cost", "", signed(total, money)]]
+    was, now = watch.before.percentile(0.8), watch.percentile(0.8)
+    change = level(now.value, money, now.error) - level(was.value, money, now.error)
+    if spread := change - total:
+        rows.append([f"{'More' if spread > 0 else 'Less'} can vary now", "", signed(spread, money)])
+    return [*rows, ["P80", "", signed(change, money)]]
 
 
 def cause_rows(watch: Reforecast) -> list[list[str]]:

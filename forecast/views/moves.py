@@ -5,8 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from forecast.build.schema import OWN_ESTIMATING
 from forecast.spending.money import exponent
-from forecast.spending.moved import ORDER, Moved, MovedPart
+from forecast.spending.moved import Moved, MovedPart
 from forecast.spending.reforecast import Reforecast
 from forecast.spending.steps import OWN_RANGES
 from forecast.views.money import about, rounding_step, signed
@@ -32,7 +33,7 @@ SHORT_WORDS = {
 }
 """The same for places with little room."""
 
-_MOST_CLAUSES = 3
+_TITLE = 5  # words of a title that a sentence has room for
 
 
 @dataclass(frozen=True)
@@ -104,32 +105,44 @@ def long_day(day: dt.date) -> str:
 
 
 def moved_sentence(moved: Moved, watch: Reforecast | None = None, strong: str = "") -> str:
-    """Say how far P80 moved since when, and why: the largest parts, in the order in which they follow.
+    """Say how far P80 moved since when, and why: a sentence for each step; see `step_sentences`."""
+    return " ".join((moved_headline(moved, strong), *step_sentences(moved, watch)))
+
+
+def moved_headline(moved: Moved, strong: str = "") -> str:
+    """Say how far P80 moved since when.
+
+    Parameters
+    ----------
+    moved : Moved
+    strong : str
+        Mark put before and after the key figure, such as ``**``.
+    """
+    days = f"since {long_day(moved.since)}"
+    if moved.until is not None:
+        days = f"between {long_day(moved.since)} and {long_day(moved.until)}"
+    change = written(moved).change
+    if not change:
+        return f"P80 did not move {days}."
+    verb = "rose" if change > 0 else "fell"
+    return f"P80 {verb} by {strong}{about(abs(change), moved.currency)}{strong} {days}."
+
+
+def step_sentences(moved: Moved, watch: Reforecast | None = None) -> list[str]:
+    """Say what each step did that moved P80, in the order in which they follow: their sums are how far it moved.
 
     Parameters
     ----------
     moved : Moved
     watch : Reforecast, optional
-        As of the end of the move; it names the open lines that what was learned moved.
-    strong : str
-        Mark put before and after the key figure, such as ``**``.
+        As of the end of the move; it tells a finished build.
     """
-    money, found = moved.currency, written(moved)
-    days = f"since {long_day(moved.since)}"
-    if moved.until is not None:
-        days = f"between {long_day(moved.since)} and {long_day(moved.until)}"
-    if found.change:
-        verb = "rose" if found.change > 0 else "fell"
-        text = f"P80 {verb} by {strong}{about(abs(found.change), money)}{strong} {days}"
-    else:
-        text = f"P80 did not move {days}"
-    largest = sorted((step for step in found.steps if step.p80), key=lambda step: -abs(step.p80))
-    told = sorted(largest[:_MOST_CLAUSES], key=lambda step: ORDER.index(step.part.kind))
-    clauses = [f"{_clause(step, watch)} ({signed(step.p80, money)})" for step in told]
-    for place in range(1, len(told)):
-        if told[place].part.kind == "learning" and told[place - 1].part.kind in ("receipts", "currency"):
-            clauses[place] = f"so {clauses[place]}"
-    return f"{text}: {'; '.join(clauses)}." if clauses else f"{text}."
+    found = []
+    for step in written(moved).steps:
+        if step.p80:
+            clause = _clause(step, watch)
+            found.append(f"{clause[0].upper()}{clause[1:]}: {signed(step.p80, moved.currency)}.")
+    return found
 
 
 def _clause(step: WrittenStep, watch: Reforecast | None) -> str:
@@ -147,17 +160,17 @@ def _clause(step: WrittenStep, watch: Reforecast | None) -> str:
             return _learning(step, watch)
         case "events":
             if step.p80 > 0 and up:
-                return f"{_and(up)} happened"
+                return f"{_and(up, 7)} happened"
             others = [title for title in some if title not in up]
             return (
-                f"{_and(others)} cannot happen any more" if others else f"{_and(some)} cost less than thought"
+                f"{_and(others, 7)} cannot happen any more"
+                if others
+                else f"{_and(some)} cost less than thought"
             )
         case "scope dropped":
             return f"{_and(some)} {_was(some)} given up"
         case "estimates":
-            return (
-                f"the build file has other figures for {_and(some)}" if some else "the build file was changed"
-            )
+            return f"new ranges for {_and(some)}" if some else "the build file was changed"
         case "scope added":
             return f"{_and(some)} {_was(some)} not in the estimate"
 
@@ -170,13 +183,8 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
         return f"{_and(down)} came in cheap"
     if step.p80 < 0:
         count = len(up) + len(down)
-        known = f"{count} lines are" if count > 1 else f"{_and(up + down or some)} is"
-        return (
-            f"{known} known now and no longer vary"
-            if count > 1
-            else f"{known} known now and no longer varies"
-        )
-    return f"{_and(some)} {'is' if len(some) == 1 else 'are'} known in part or in whole"
+        return f"{f'{count} lines' if count > 1 else _and(up + down or some)} can vary less now"
+    return f"{_and(some)} {'is' if len(some) == 1 else 'are'} paid at least in part"
 
 
 def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
@@ -189,18 +197,16 @@ def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
     (cause, title), push = step.part.because[0], step.part.pushes[0]
     if cause == OWN_RANGES and push * step.p80 >= 0:
         held, count = ("too narrow", "wider") if push > 0 else ("wide enough", "narrower")
-        return f"your ranges proved {held}, and the open ones count {count}"
+        return f"your ranges proved {held}, so the open ones count {count}"
     if cause == OWN_RANGES and len(step.part.because) > 1:
         (cause, title), push = step.part.because[1], step.part.pushes[1]
-    name = f"\u201c{title}\u201d"
     if push * step.p80 < 0:  # the cause pulls the other way: what moved P80 is how far the open ranges reach
         return f"what is still open varies {'more' if step.p80 > 0 else 'less'} now"
-    lines = {line.id: line.title for line in watch.lines} if watch is not None else {}
-    taught = next((one for one in watch.causes if one.id == cause), None) if watch is not None else None
-    follow = [lines[line] for line in taught.moves if line in lines] if taught is not None else []
-    first = f", {_and(follow)} first" if follow else ""
+    if cause == OWN_ESTIMATING:
+        ran, looks = ("low", "dearer") if push > 0 else ("high", "cheaper")
+        return f"your guesses ran {ran}, so what is still open looks {looks}"
     looks, does = ("dearer", "raises") if push > 0 else ("cheaper", "lowers")
-    return f"{name} looks {looks} than thought and {does} what is still open{first}"
+    return f"\u201c{_short(title)}\u201d looks {looks}, and {does} what is still open"
 
 
 def _some(names: list[str], most: int = 4) -> str:
@@ -209,10 +215,20 @@ def _some(names: list[str], most: int = 4) -> str:
     return ", ".join(names[:most]) + others
 
 
-def _and(names: list[str]) -> str:
-    if len(names) > 2:
-        return f"{names[0]}, {names[1]} and others"
-    return " and ".join(names) or "something"
+def _and(names: list[str], most: int = _TITLE) -> str:
+    """Name the first of some, and the second where both are short; the others are counted."""
+    if not names:
+        return "something"
+    if len(names) == 2 and sum(len(name.split()) for name in names) <= most:
+        return f"{names[0]} and {names[1]}"
+    others = f" and {len(names) - 1} other{'s' if len(names) > 2 else ''}" if len(names) > 1 else ""
+    return f"{_short(names[0], most)}{others}"
+
+
+def _short(title: str, most: int = _TITLE) -> str:
+    """Cut a title after so many words that its sentence stays short."""
+    parts = title.split()
+    return title if len(parts) <= most else f"{' '.join(parts[:most]).rstrip(',;:')}\u2026"
 
 
 def _was(names: list[str]) -> str:

@@ -151,8 +151,8 @@ def ends_sentence(found: Forecast | Reforecast, strong: str = "") -> str:
         for one in found.percentile_set((0.5, 0.8, 0.9))
     )
     return (
-        f"In half of builds like this one it ends at no more than {half} (P50), in 80 of 100 at no more than {eight} "
-        f"(P80), in 90 of 100 at no more than {nine} (P90)."
+        f"In half of builds it ends at no more than {half} (P50), in 80 of 100 {eight} (P80), in 90 of 100 {nine} "
+        "(P90)."
     )
 
 
@@ -215,7 +215,7 @@ def lesson_sentences(watch: Reforecast) -> list[str]:
         rest = " and others" if len(cause.moves) > len(moves) else ""
         what = f"{' and '.join(moves)}{rest}" if moves else "what is still open"
         found.append(
-            f"{' and '.join(same_way)} came in {came}, so through “{cause.title}” {what} "
+            f"{' and '.join(same_way)} came in {came}. So through “{cause.title}” {what} "
             f"{'looks' if len(moves) == 1 and not rest else 'look'} {looks} too."
         )
     return found
@@ -295,8 +295,8 @@ def left_prices(build: Build, known: Standing | None, ways: Sequence[str]) -> li
             told.append(
                 f"{names} {'leaves' if len(without) == 1 else 'leave'} an agreed price of {price} with {one.supplier} "
                 f"for \u201c{plans[without[0]].absent[one.line_id]}\u201d"
-                + (f", of which {exact(paid, build.build.currency)} is paid" if paid > 0 else "")
-                + ": what leaving it costs is not counted."
+                + (f". Of it {exact(paid, build.build.currency)} is paid" if paid > 0 else "")
+                + ". What leaving it costs is not counted."
             )
     return told
 

@@ -93,13 +93,13 @@ def edit(page: Page, text: str) -> float:
     """Type another high into the first row of the sheet, and wait for the effect on P80."""
     canvas = page.locator("[data-testid='stDataFrame'] canvas").first
     canvas.scroll_into_view_if_needed()
-    canvas.dblclick(position={"x": 444, "y": 52}, force=True)  # the column High
+    canvas.dblclick(position={"x": 540, "y": 52}, force=True)  # the column High
     field = page.locator(".gdg-clip-region input")
     try:
         field.fill(text, timeout=5_000)
     except TimeoutError_:  # the page moved under the pointer while it was still drawing
         page.wait_for_timeout(1_000)
-        canvas.dblclick(position={"x": 444, "y": 52}, force=True)
+        canvas.dblclick(position={"x": 540, "y": 52}, force=True)
         field.fill(text, timeout=10_000)
     field.press("Enter")
     page.wait_for_function("window.fcEdit.seen > 0", timeout=20_000)

@@ -44,6 +44,10 @@ def test_labels_of_rules_cover_neither_each_other_nor_a_dot(visit: Opener, untou
     expect(chart).to_be_visible(timeout=20_000)
     settled(page)
     # Each label is drawn twice, its halo first: the halo is the wider of the two, so every second box is the text.
+    assert len(boxes(chart.locator("g.mark-text.role-mark text"))[1::2]) == 2
+    page.get_by_text("Mark P50, P90 and the middle figures too").click()
+    settled(page)
+    expect(chart.locator("g.mark-text.role-mark text")).to_have_count(10, timeout=20_000)
     labels = boxes(chart.locator("g.mark-text.role-mark text"))[1::2]
     dots = boxes(chart.locator("g.mark-symbol.role-mark path"))
     assert len(labels) == 5
@@ -70,6 +74,7 @@ def test_two_answers_give_a_level_and_limits_give_a_mix(visit: Opener, untouched
     ).click()
     expect(page.get_by_text("Best of 64 mixes: everything by yourself")).to_be_visible(timeout=30_000)
     settled(page)
+    page.get_by_text("Within limits of your own").click()
     fill(page, "Within how many own hours", "200")
     expect(page.get_by_text(re.compile("within 200 own hours: .* by a shop"))).to_be_visible(timeout=20_000)
     assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0

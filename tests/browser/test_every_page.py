@@ -63,11 +63,11 @@ def test_no_page_scrolls_sideways_each_has_one_heading_and_every_chart_its_findi
 
 
 def type_into_high(page: Page, row: int, text: str) -> None:
-    """Type into the column High of the grid, 408 to 480 px from its left; rows are 35 px high, the heading as well."""
+    """Type into the column High of the grid, 504 to 576 px from its left; rows are 35 px high, the heading as well."""
     canvas = page.locator("[data-testid='stDataFrame'] canvas").first
     canvas.scroll_into_view_if_needed()
     # what scrolls lies over the canvas and takes the clicks for it
-    canvas.dblclick(position={"x": 444, "y": 35 * (row + 1) + 17}, force=True)
+    canvas.dblclick(position={"x": 540, "y": 35 * (row + 1) + 17}, force=True)
     field = page.locator(".gdg-clip-region :is(input, textarea)")
     field.fill(text)
     field.press("Enter")

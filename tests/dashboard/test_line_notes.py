@@ -57,8 +57,8 @@ def test_a_few_cautions_are_open_with_line_and_event(run: Run, tmp_path: Path) -
     app = run(file, "lines")
 
     assert (
-        "Of these, 2 lines and 1 event can hurt somebody or break a rule: solvent vapour, styrene vapour"
-        in words(app)
+        "Of these, 2 lines and 1 event can hurt somebody or break a rule. It is about solvent vapour, styrene "
+        "vapour" in words(app)
     )
     (shown,) = [item for item in app.expander if item.label.startswith("Cautions beside")]
     assert shown.label == "Cautions beside 2 lines and 1 event"
@@ -115,7 +115,7 @@ def test_lopsided_ranges_are_named_as_by_check(run: Run, tmp_path: Path) -> None
     found = wide_ranges(read_build(file))
     assert found
     app = run(file, "lines")
-    assert f"Ranges worth a second look: {len(found)}" in [item.label for item in app.main.expander]
+    assert f"Ranges worth a second look: {len(found)}" in [item.label for item in app.main.tabs]
     for sentence in found:
         assert sentence in words(app)
 

@@ -248,7 +248,7 @@ def test_quotes_take_the_place_of_a_guess(run: Run, before_ordering: BuildFolder
 @pytest.mark.parametrize("page", ["lines", "choose"])
 def test_the_quote_that_is_taken_becomes_the_price(run: Run, before_ordering: BuildFolder, page: str) -> None:
     app = run(before_ordering.build_file, page)
-    assert "Which quote do you take? 2 to decide" in [item.label for item in app.main.expander]
+    assert "**Which quote do you take?** 2 to decide." in words(app)
     app = press(app, "Take them")
     assert "Choose a quote first." in words(app)
     asked = next(item for item in app.radio if item.label.startswith("Wheels, price: quoted 172, 189"))
@@ -259,7 +259,7 @@ def test_the_quote_that_is_taken_becomes_the_price(run: Run, before_ordering: Bu
     assert not app.exception
     line = next(line for line in before_ordering.read().line if line.id == "wheels")
     assert line.price == Known(value=205)
-    assert "Which quote do you take? 1 to decide" in [item.label for item in app.main.expander]
+    assert "**Which quote do you take?** 1 to decide." in words(app)
 
 
 def test_settings_of_the_build_are_changed_through_the_tray(run: Run, before_ordering: BuildFolder) -> None:

@@ -15,7 +15,7 @@ from forecast.spending.folder import BuildFolder
 from forecast.spending.history import history
 from forecast.spending.moved import what_moved
 from forecast.spending.reforecast import reforecast
-from forecast.views.moves import moved_sentence, written
+from forecast.views.moves import moved_headline, step_sentences, written
 from forecast.views.sentences import lesson_sentences, width_sentence
 from forecast.views.watching import contingency_sentence, overrun_sentence, trials_sentence
 from tests.dashboard.conftest import Run, charts, words
@@ -51,11 +51,12 @@ def test_it_says_what_the_terminal_says(page: AppTest, half_way: BuildFolder) ->
     build, ledger = half_way.read(), half_way.ledger()
     watch, moved = reforecast(build, ledger), what_moved(build, ledger)
     said = words(page)
-    assert moved_sentence(moved, watch, strong="**") in said
+    for sentence in (moved_headline(moved, "**"), *step_sentences(moved, watch)):
+        assert sentence in said
     assert contingency_sentence(watch, strong="**") in said
     assert overrun_sentence(watch) in said
     assert trials_sentence(watch) in said
-    assert "work worth NZ$" in said
+    assert "work worth NZ$" not in said  # earned value is for the terminal
     assert width_sentence(watch).startswith(
         "0 of 15 closed lines came in outside your ranges; 3 would be expected"
     )
@@ -84,13 +85,27 @@ def test_the_steps_add_up_as_they_are_written(page: AppTest) -> None:
     assert len(steps) > 2
 
 
+def test_the_steps_and_what_each_receipt_did_come_to_the_same(page: AppTest, half_way: BuildFolder) -> None:
+    moved = what_moved(half_way.read(), half_way.ledger())
+    (html,) = [
+        item.proto.body
+        for item in page.main.get("html")
+        if "the moves add up to that of P80" in item.proto.body
+    ]
+    changes = [amounts(row)[-1] for row in re.findall(r"<tr class.*?</tr>", html, re.DOTALL)]
+    assert sum(changes[:-1]) == changes[-1] == written(moved).change
+    steps = [amounts(sentence)[-1] for sentence in step_sentences(moved)]
+    assert sum(steps) == changes[-1]
+
+
 def test_two_days_of_ones_own(page: AppTest, half_way: BuildFolder) -> None:
     since, until = dt.date(2026, 9, 18), dt.date(2026, 10, 30)
     days(page, "From the end of").set_value(since).run()
     days(page, "To the end of").set_value(until).run()
     assert not page.exception
     moved = what_moved(half_way.read(), half_way.ledger(), since, until)
-    assert moved_sentence(moved, strong="**") in words(page)
+    for sentence in (moved_headline(moved, "**"), *step_sentences(moved)):
+        assert sentence in words(page)
     offered = days(page, "To the end of").options
     assert offered[0] == "now"
     assert "18 September 2026" not in offered

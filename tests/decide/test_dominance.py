@@ -9,18 +9,18 @@ from forecast.decide.dominance import dominance
 
 CASES = [
     # lower everywhere: first order
-    ([1, 3], [2, 4], None, None, 1, "a", "costs no more than"),
-    ([2, 4], [1, 3], None, None, 1, "b", "costs no more than"),
+    ([1, 3], [2, 4], None, None, 1, "a", "at least as often as"),
+    ([2, 4], [1, 3], None, None, 1, "b", "at least as often as"),
     # equal below, lower above
-    ([1, 3], [1, 4], None, None, 1, "a", "costs no more than"),
+    ([1, 3], [1, 4], None, None, 1, "a", "at least as often as"),
     # same mean, less spread: second order
-    ([2, 2], [1, 3], None, None, 2, "a", "avoid risk"),
+    ([2, 2], [1, 3], None, None, 2, "a", "is safer than"),
     # milder tail and lower mean, though dearer in the good half
-    ([1, 4], [2, 2.5], None, None, 2, "b", "avoid risk"),
+    ([1, 4], [2, 2.5], None, None, 2, "b", "is safer than"),
     # a lower mean with a worse tail: neither
     ([0, 5], [3, 3], None, None, 0, None, "how much you mind"),
     # of different numbers of outcomes: 1 or 3 with chances 3/4 and 1/4, against 1, 2, 3
-    ([1, 3], [1, 2, 3], [0.75, 0.25], None, 1, "a", "costs no more than"),
+    ([1, 3], [1, 2, 3], [0.75, 0.25], None, 1, "a", "at least as often as"),
     # chances given for both; crossing at the top
     ([10, 20], [12, 19], [0.5, 0.5], [0.5, 0.5], 0, None, "how much you mind"),
 ]
@@ -41,13 +41,13 @@ def test_hand_made_cases(
 def test_share_of_percentiles() -> None:
     found = dominance(np.array([1.0, 2, 3, 5.5]), np.array([2.0, 3, 4, 5]), ("a", "b"))
     assert (found.order, found.cheaper_at) == (0, 0.75)
-    assert "a costs no more at 75 of 100 percentiles" in found.sentence()
+    assert "a comes out lower at 75 of 100 levels" in found.sentence()
 
 
 def test_the_same_distribution_in_another_order() -> None:
     found = dominance(np.array([3.0, 1, 2]), np.array([1.0, 2, 3]), ("a", "b"))
     assert (found.order, found.better) == (1, None)
-    assert "cost the same at every percentile" in found.sentence()
+    assert "cost the same" in found.sentence()
 
 
 def test_almost_everywhere_is_told_from_everywhere() -> None:
@@ -56,4 +56,4 @@ def test_almost_everywhere_is_told_from_everywhere() -> None:
     a[-1] = 1100
     found = dominance(a, b, ("a", "b"))
     assert found.order == 0
-    assert "all but the most extreme percentiles" in found.sentence()
+    assert "only the rarest builds differ" in found.sentence()

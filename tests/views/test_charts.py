@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 from collections.abc import Iterator
 from itertools import pairwise
 from typing import Any
@@ -19,21 +20,23 @@ from forecast.engine.statistics import Estimate
 from forecast.spending.folder import DEMOS
 from forecast.spending.history import HistoryPoint
 from forecast.views.charts import (
+    AgainstCheapest,
     contingency_over_time,
+    difference_bands,
     difference_strip,
     dots_of_hundred,
     estimate_paid_forecast,
     forecast_band,
     line_bars,
-    moved_waterfall,
+    moved_bars,
     paid_against_budget,
+    paid_against_fan,
     s_curve,
-    scenario_bars,
 )
 from forecast.views.charts.frame import MOST_POINTS, Rule, _rows_of, rules, without_title
 from forecast.views.charts.labels import LEAST_APART
 from forecast.views.charts.lines import Standing
-from forecast.views.money import about, hourly
+from forecast.views.money import about, builds, hourly
 from forecast.views.theme import DARK, LIGHT
 
 
@@ -81,10 +84,11 @@ def every_chart(forecast: Forecast) -> list[Any]:
     difference = np.random.default_rng(1).normal(300, 500, 4096)
     return [
         dots_of_hundred(forecast, 13_500), s_curve(forecast, 13_500), line_bars(forecast.lines, "EUR"),
-        scenario_bars([("By oneself", forecast)]), difference_strip(difference, "one", "other", "EUR"),
+        difference_bands([AgainstCheapest("A shop", difference, 0.3)], "By oneself", "EUR"),
+        paid_against_fan(forecast, 13_500), difference_strip(difference, "one", "other", "EUR"),
         forecast_band(points, 200, "EUR"), contingency_over_time(points, "EUR"),
         paid_against_budget(payments, 5000, "EUR"),
-        estimate_paid_forecast(standings, "EUR"), moved_waterfall(("May", 100), [("kit", 30), ("duty", -10)], "EUR"),
+        estimate_paid_forecast(standings, "EUR"), moved_bars(("May", 100), [("kit", 30), ("duty", -10)], "EUR"),
     ]  # fmt: skip
 
 
@@ -142,12 +146,30 @@ def test_the_open_rings_are_the_builds_beyond_the_limit(forecast: Forecast, budg
     assert len(dots) == 100
     limit = budget if budget is not None else forecast.percentile(0.8).value
     short = 100 * (1 - forecast.chance_within(limit).value)
-    assert abs(sum(dot["beyond"] for dot in dots) - short) <= 1
+    assert sum(dot["beyond"] for dot in dots) == round(short)
     places: dict[float, list[float]] = {}
     for dot in dots:
         places.setdefault(dot["total"], []).append(dot["place"])
     for stack in places.values():
         assert sorted(stack) == [place + 0.5 for place in range(len(stack))]
+
+
+@pytest.mark.parametrize("every", [False, True])
+@pytest.mark.parametrize("budget", [None, 9_000.0, 13_500.0, 14_310.0, 40_000.0])
+@pytest.mark.parametrize("scenario", ["diy", "outsourced"])
+def test_left_of_every_printed_rule_are_as_many_dots_as_the_sentence_says(
+    every: bool, budget: float | None, scenario: str
+) -> None:
+    forecast = simulate(read_build(DEMOS / "before-ordering-ireland"), scenario, trials=4096)
+    chart = dots_of_hundred(forecast, budget, every=every)
+    dots = list(with_key(chart, "beyond"))
+    printed = {rule["label"]: rule["value"] for rule in with_key(chart, "label")}
+    assert len(printed) == ((4 if budget is None else 5) if every else 2)
+    for label, value in printed.items():
+        said = re.match(r"(\d+) of 100", builds(forecast.chance_within(value).value))
+        left = sum(dot["total"] < value for dot in dots)
+        assert said is None or left == int(said[1]), label
+        assert said is not None or left in (0, 100), label
 
 
 def test_the_curve_goes_through_the_percentiles(forecast: Forecast) -> None:
@@ -158,15 +180,13 @@ def test_the_curve_goes_through_the_percentiles(forecast: Forecast) -> None:
         assert curve[q]["high"] - curve[q]["low"] == pytest.approx(4 * found.error)
 
 
-def test_the_waterfall_adds_up() -> None:
+def test_the_steps_begin_at_one_zero_and_add_up() -> None:
     bars = list(
-        with_key(moved_waterfall(("May", 9000), [("kit", 300), ("duty", -120), ("paint", 40)], "EUR"), "kind")
+        with_key(moved_bars(("May", 9000), [("kit", 300), ("duty", -120), ("paint", 40)], "EUR"), "kind")
     )
     steps = [bar for bar in bars if bar["kind"] != "whole"]
-    assert steps[0]["from"] == 9000
-    for one, next_one in pairwise(steps):
-        assert one["to"] == next_one["from"]
-    assert steps[-1]["to"] == bars[-1]["to"] == 9220
+    assert [bar["to"] for bar in steps] == [300, -120, 40]  # each from the same zero
+    assert bars[-1]["to"] == sum(bar["to"] for bar in steps) == 220
     assert [bar["text"] for bar in steps] == ["+€300", "−€120", "+€40"]
 
 
@@ -293,4 +313,4 @@ def test_events_are_no_lines() -> None:
 
 
 def test_a_waterfall_without_steps_says_that_nothing_moved() -> None:
-    assert "P80 has not moved: €9,000" in moved_waterfall(("May", 9000), [], "EUR").to_dict()["description"]
+    assert "P80 has not moved: €9,000" in moved_bars(("May", 9000), [], "EUR").to_dict()["description"]

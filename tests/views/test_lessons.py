@@ -56,8 +56,8 @@ def test_why_is_said_in_words(watch: Reforecast) -> None:
 @pytest.mark.parametrize(
     ("paid", "said"),
     [
-        (300, ["Filler and Discs came in dear, so through “Kit fit” Primer looks dearer too."]),
-        (40, ["Filler and Discs came in cheap, so through “Kit fit” Primer looks cheaper too."]),
+        (300, ["Filler and Discs came in dear. So through “Kit fit” Primer looks dearer too."]),
+        (40, ["Filler and Discs came in cheap. So through “Kit fit” Primer looks cheaper too."]),
         (100, []),
     ],
 )
@@ -88,7 +88,7 @@ def test_money_outside_the_estimate_is_a_reason(tmp_path_factory: pytest.TempPat
     ledger = Ledger(tmp_path_factory.mktemp("ledger") / "r.db", currency="EUR")
     ledger.add_receipt("2026-05-01", "somebody", 4_000, "EUR", [("winch", 4_000)])
     assert reason_rows(reforecast(build, ledger, trials=64)) == [
-        ["winch", "was not in the estimate", "+€40"], ["The mean forecast final cost", "", "+€40"],
+        ["winch", "was not in the estimate", "+€40"], ["P80", "", "+€40"],
     ]  # fmt: skip
 
 

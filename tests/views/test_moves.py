@@ -7,9 +7,10 @@ from datetime import date
 
 import pytest
 
+from forecast.build.schema import OWN_ESTIMATING
 from forecast.spending.moved import ORDER, Figures, Moved, MovedPart, PartKind
 from forecast.spending.steps import OWN_RANGES
-from forecast.views.moves import moved_sentence, written
+from forecast.views.moves import moved_sentence, step_sentences, written
 
 
 def part(kind: PartKind, mean: int, p80: int, *pushes: tuple[str, float]) -> MovedPart:
@@ -40,50 +41,50 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
         )
     )
     assert text == (
-        "P80 rose by €310 since 3 May 2026: Filler and Primer came in dear (+€180); so “Kit fit” looks dearer than "
-        "thought and raises what is still open (+€130)."
+        "P80 rose by €310 since 3 May 2026. Filler and Primer came in dear: +€180. “Kit fit” looks dearer, and raises "
+        "what is still open: +€130."
     )
 
 
 @pytest.mark.parametrize(
     ("one", "said"),
     [
-        (part("receipts", -20_000, -22_000, ("Kit", -20_000)), "Kit came in cheap (−€220)"),
+        (part("receipts", -20_000, -22_000, ("Kit", -20_000)), "Kit came in cheap: −€220"),
         (
             part("receipts", 5_000, -22_000, ("Kit", 5_000)),
-            "Kit is known now and no longer varies (−€220)",
+            "Kit can vary less now: −€220",
         ),
-        (part("receipts", 5_000, 9_000, ("Kit", 0)), "Kit is known in part or in whole (+€90)"),
-        (part("currency", 5_000, 5_000, ("USD", 5_000)), "USD came dearer than the rate planned (+€50)"),
-        (part("currency", -5_000, -5_000, ("USD", -5_000)), "USD came cheaper than the rate planned (−€50)"),
+        (part("receipts", 5_000, 9_000, ("Kit", 0)), "Kit is paid at least in part: +€90"),
+        (part("currency", 5_000, 5_000, ("USD", 5_000)), "USD came dearer than the rate planned: +€50"),
+        (part("currency", -5_000, -5_000, ("USD", -5_000)), "USD came cheaper than the rate planned: −€50"),
         (
             part("learning", -5_000, -5_000, ("Kit fit", -0.5)),
-            "“Kit fit” looks cheaper than thought and lowers what is still open (−€50)",
+            "“Kit fit” looks cheaper, and lowers what is still open: −€50",
         ),
-        (part("learning", 5_000, 5_000), "the open ranges count wider (+€50)"),
-        (part("learning", -5_000, -5_000), "the open ranges count narrower (−€50)"),
-        (part("learning", 1_000, -5_000, ("Kit fit", 0.5)), "what is still open varies less now (−€50)"),
-        (part("learning", 1_000, 5_000, ("Kit fit", -0.5)), "what is still open varies more now (+€50)"),
-        (ranges(5_000, 0.3), "your ranges proved too narrow, and the open ones count wider (+€50)"),
-        (ranges(-5_000, -0.3), "your ranges proved wide enough, and the open ones count narrower (−€50)"),
+        (part("learning", 5_000, 5_000), "The open ranges count wider: +€50"),
+        (part("learning", -5_000, -5_000), "The open ranges count narrower: −€50"),
+        (part("learning", 1_000, -5_000, ("Kit fit", 0.5)), "What is still open varies less now: −€50"),
+        (part("learning", 1_000, 5_000, ("Kit fit", -0.5)), "What is still open varies more now: +€50"),
+        (ranges(5_000, 0.3), "Your ranges proved too narrow, so the open ones count wider: +€50"),
+        (ranges(-5_000, -0.3), "Your ranges proved wide enough, so the open ones count narrower: −€50"),
         (
             ranges(5_000, -0.3, ("Kit fit", 0.5)),
-            "“Kit fit” looks dearer than thought and raises what is still open (+€50)",
+            "“Kit fit” looks dearer, and raises what is still open: +€50",
         ),
-        (ranges(-5_000, 0.3, ("Kit fit", 0.5)), "what is still open varies less now (−€50)"),
-        (part("events", 5_000, 5_000, ("Damage", 9_000), ("Rust", 0)), "Damage happened (+€50)"),
-        (part("events", -5_000, -5_000, ("Damage", 0)), "Damage cannot happen any more (−€50)"),
-        (part("scope dropped", -5_000, -5_000, ("Vents", -5_000)), "Vents was given up (−€50)"),
-        (part("estimates", 5_000, 5_000, ("Kit", 5_000)), "the build file has other figures for Kit (+€50)"),
-        (part("estimates", 5_000, 5_000), "the build file was changed (+€50)"),
+        (ranges(-5_000, 0.3, ("Kit fit", 0.5)), "What is still open varies less now: −€50"),
+        (part("events", 5_000, 5_000, ("Damage", 9_000), ("Rust", 0)), "Damage happened: +€50"),
+        (part("events", -5_000, -5_000, ("Damage", 0)), "Damage cannot happen any more: −€50"),
+        (part("scope dropped", -5_000, -5_000, ("Vents", -5_000)), "Vents was given up: −€50"),
+        (part("estimates", 5_000, 5_000, ("Kit", 5_000)), "New ranges for Kit: +€50"),
+        (part("estimates", 5_000, 5_000), "The build file was changed: +€50"),
         (
             part("scope added", 9_000, 9_000, ("Winch", 5_000), ("Bar", 4_000)),
-            "Winch and Bar were not in the estimate (+€90)",
+            "Winch and Bar were not in the estimate: +€90",
         ),
     ],
 )
 def test_each_part_in_words(one: MovedPart, said: str) -> None:
-    assert moved_sentence(moved(one)).endswith(f"since 3 May 2026: {said}.")
+    assert moved_sentence(moved(one)).endswith(f" since 3 May 2026. {said}.")
 
 
 def test_nothing_moved() -> None:
@@ -101,5 +102,18 @@ def test_start_and_steps_add_up_to_the_end_as_they_are_written(error: float) -> 
     assert found.start_p80 + sum(step.p80 for step in found.steps) == found.end_p80
     assert found.start_half + sum(step.half for step in found.steps) == found.end_half
     assert found.end_p80 == pytest.approx(one.end.p80 / 100, abs=5 if not error else 50)
-    amounts = re.findall(r"\(([+−]€[\d,]+)\)", moved_sentence(one))
-    assert len(amounts) == (3 if not error else sum(bool(step.p80) for step in found.steps))
+    amounts = re.findall(r": ([+−]€[\d,]+)\.", moved_sentence(one))
+    assert len(amounts) == sum(bool(step.p80) for step in found.steps)
+    assert sum(int(re.sub(r"[^\d]", "", text)) for text in amounts) == found.change
+
+
+@pytest.mark.parametrize("kind", ORDER)
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize("cause", ["kit fit", OWN_RANGES, OWN_ESTIMATING])
+def test_a_step_is_a_sentence_of_at_most_fifteen_words(kind: PartKind, side: int, cause: str) -> None:
+    """However long the names, and however many of them; the sum is one of the words."""
+    names = tuple((cause, f"{number} with a name of more words than anybody reads") for number in range(4))
+    for pushes in ((1.0, 1.0, 1.0, 1.0), (-1.0, -1.0, -1.0, -1.0)):
+        one = MovedPart(kind, Figures(side * 9_000, side * 9_000, side * 9_000, side * 9_000), names, pushes)
+        (said,) = step_sentences(moved(one))
+        assert len(said.split()) <= 15, said

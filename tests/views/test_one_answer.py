@@ -64,10 +64,10 @@ def p80_by_command(
     one = (where, "--scenario", scenario, "--trials", TRIALS, *more)
     found = {
         "budget": ask(capsys, "budget", *one)["percentiles"]["P80"]["value"],
-        "advise": ask(capsys, "advise", *one)["contingency"]["P80"]["value"],
+        "advise": ask(capsys, "advise", *one)["contingency"]["p80"]["value"],
     }
     scenarios = ask(capsys, "compare", where, "--trials", TRIALS, *more)["scenarios"]
-    found["compare"] = next(item["P80"]["value"] for item in scenarios if item["id"] == scenario)
+    found["compare"] = next(item["p80"]["value"] for item in scenarios if item["id"] == scenario)
     return found
 
 
@@ -115,8 +115,8 @@ def test_quotes_start_from_what_is_known(
     for place, item in enumerate(ask(capsys, "quotes", *where)["choices"][0]["quotes"]):
         option = next(one for one in build.option if one.id == item["id"])
         alone = forecast_given(with_option(build, option), "diy", int(TRIALS), 1, standing(ledger))
-        assert item["summary"]["P80"]["value"] == alone.percentile(0.8).value
-        assert item["summary"]["P80"]["value"] != before[place]["summary"]["P80"]["value"]
+        assert item["summary"]["p80"]["value"] == alone.percentile(0.8).value
+        assert item["summary"]["p80"]["value"] != before[place]["summary"]["p80"]["value"]
 
 
 def test_a_scenario_without_a_paid_line_bears_that_money(folder: BuildFolder, ledger: Ledger) -> None:
@@ -291,10 +291,10 @@ def test_a_way_that_leaves_an_agreed_price_is_said_once(
     where = str(folder.folder)
     text = say(capsys, "compare", where, "diy", "shop", "mixed", "--trials", "256")
     told = "“Diy” leaves an agreed price of €6,480.00 with A paint shop for “Paint shop”"
-    assert text.count(f"{told}: what leaving it costs is not counted.") == 1
+    assert text.count(f"{told}. What leaving it costs is not counted.") == 1
     assert text.count("agreed price") == 1
     ledger.add_receipt("2026-03-06", "A paint shop", 1_500_00, "EUR", [("paint_shop", 1_500_00)])
     paid = say(capsys, "compare", where, "diy", "mixed", "--trials", "256")
-    assert f"{told}, of which €1,500.00 is paid: what leaving it costs is not counted." in paid
+    assert f"{told}. Of it €1,500.00 is paid. What leaving it costs is not counted." in paid
     assert "agreed price" not in say(capsys, "compare", where, "shop", "mixed", "--trials", "256")
     assert "agreed price" not in say(capsys, "compare", where, "--before-receipts", "--trials", "256")

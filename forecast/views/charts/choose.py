@@ -1,8 +1,9 @@
-"""Scenarios side by side, and how far apart two of them are."""
+"""Ways of doing the build: what each costs more than the cheapest, and how far apart two of them are."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
@@ -10,59 +11,90 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from forecast.engine.forecast import Forecast
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import percentiles
 from forecast.views.charts.frame import framed, money_axis, nice_step, span, tips, x_at, y_at
-from forecast.views.money import about, builds, hours
+from forecast.views.money import about, builds
 from forecast.views.theme import LIGHT, Palette
 
 
-def scenario_bars(named: Sequence[tuple[str, Forecast]], palette: Palette = LIGHT) -> Any:
-    """Draw one row for each scenario: P10 to P90 with ticks at P50 and P80, own hours and weeks under it."""
-    money = named[0][1].currency
+@dataclass(frozen=True)
+class AgainstCheapest:
+    """What one way costs more than the cheapest, trial by trial.
+
+    Attributes
+    ----------
+    name : str
+    difference : ndarray, shape (N,)
+    cheaper : float
+        Chance that it costs less.
+    """
+
+    name: str
+    difference: Array
+    cheaper: float
+
+
+def difference_bands(
+    ways: Sequence[AgainstCheapest],
+    reference: str,
+    currency: str,
+    palette: Palette = LIGHT,
+    weights: Array | None = None,
+) -> Any:
+    """Draw for each way what it costs more than the cheapest: bands in three steps around one zero.
+
+    Parameters
+    ----------
+    ways : sequence of AgainstCheapest
+        All others.
+    reference : str
+        Name of the cheapest.
+    currency : str
+    palette : Palette
+    weights : ndarray, shape (N,), optional
+    """
     rows = []
-    for name, forecast in named:
-        low, half, eight, high = forecast.percentile_set((0.1, 0.5, 0.8, 0.9))
-        own = forecast.hours((0.5,))[0].value
-        weeks = forecast.weeks((0.5,))
+    for way in ways:
+        found = percentiles(way.difference, (0.025, 0.1, 0.25, 0.5, 0.75, 0.9, 0.975), weights)
+        half = float(found[3])
+        side = "more" if half >= 0 else "less"
         rows.append(
-            {
-                "key": name, "p10": low.value, "p50": half.value, "p80": eight.value, "p90": high.value,
-                "figures": f"P50 {about(half.value, money, half.error)}, P80 {about(eight.value, money, eight.error)}, "
-                + (f"{hours(own)} own work" if own > 0 else "no own work")
-                + (f", {weeks[0].value:.0f} weeks" if weeks is not None else ""),
-            }
+            dict(zip(("a", "b", "c", "half", "d", "e", "f"), map(float, found), strict=True))
+            | {"key": way.name, "figures": f"{about(abs(half), currency)} {side} in the middle; "
+               f"cheaper in {builds(way.cheaper)}"}
         )  # fmt: skip
     frame = pd.DataFrame(rows)
-    ends = span([*frame["p90"], 0.0], zero=True)
-    y = alt.Y("key:N", sort=None, scale=alt.Scale(paddingInner=0.5, paddingOuter=0.35), axis=None)
-    base = alt.Chart(frame).encode(y=y)
-    x = alt.X("p10:Q", axis=money_axis(money), scale=alt.Scale(domain=[0, ends[1]], nice=False))
-    bars = base.mark_bar(height=8, cornerRadius=4, color=palette.accent_soft).encode(x=x, x2=alt.X2("p90:Q"))
-    half_ticks = base.mark_tick(thickness=3, height=20, color=palette.accent).encode(x=alt.X("p50:Q"))
-    eight_ticks = base.mark_tick(thickness=3, height=12, color=palette.ink).encode(x=alt.X("p80:Q"))
-    # Names and figures stand above and below the bar at the left, where long ones have the whole width.
-    above = base.mark_text(align="left", dy=-22, fontSize=13, fontWeight=600).encode(
-        x=x_at(4), text=alt.Text("key:N")
-    )
-    below = base.mark_text(align="left", dy=21, fontSize=12, color=palette.muted).encode(
-        x=x_at(4), text=alt.Text("figures:N")
-    )
-    cheapest = min(rows, key=lambda row: float(str(row["p50"])))
-    title = f"{cheapest['key']} costs least in the middle: {about(float(str(cheapest['p50'])), money)}"
-    description = (
-        "Scenarios on one money axis: "
-        + "; ".join(
-            f"{row['key']} from {about(float(str(row['p10'])), money)} to {about(float(str(row['p90'])), money)}, "
-            f"{row['figures']}"
-            for row in rows
+    ends = span([*frame["a"], *frame["f"], 0.0], room=0.06)
+    y = alt.Y("key:N", sort=None, scale=alt.Scale(paddingInner=0.5, paddingOuter=0.45), axis=None)
+    base = alt.Chart(frame).encode(y=y, tooltip=tips("key:N", "figures:N"))
+    scale = alt.Scale(domain=list(ends), nice=False, zero=False)
+    bands = [
+        base.mark_bar(height=height, color=palette.accent, opacity=opacity).encode(
+            x=alt.X(f"{low}:Q", axis=money_axis(currency), scale=scale), x2=alt.X2(f"{high}:Q")
         )
-        + "."
+        for low, high, height, opacity in (("a", "f", 8, 0.28), ("b", "e", 13, 0.42), ("c", "d", 18, 0.75))
+    ]
+    middle = base.mark_tick(thickness=3, height=24, color=palette.ink).encode(x=alt.X("half:Q"))
+    zero = alt.Chart(pd.DataFrame({"a": [0.0]})).mark_rule(color=palette.ink, strokeWidth=1.5)
+    names: list[Any] = []
+    looks: tuple[tuple[str, int, dict[str, Any]], ...] = (
+        ("key", -24, {"fontSize": 13, "fontWeight": 600, "color": palette.ink}),
+        ("figures", 24, {"fontSize": 12, "color": palette.muted}),
     )
-    note = "Bar: 80 of 100 builds (P10 to P90). Long tick: P50. Short tick: P80."
-    chart = alt.layer(bars, half_ticks, eight_ticks, above, below)
-    return framed(chart, title, description, palette, 84 * len(rows), note)
+    for column, dy, look in looks:
+        # a halo, for the zero line runs through where the cheapest is far from the others
+        plain = {name: part for name, part in look.items() if name != "color"}
+        halo = base.mark_text(
+            align="left", dy=dy, stroke=palette.paper, strokeWidth=4, strokeJoin="round", **plain
+        )
+        text = base.mark_text(align="left", dy=dy, **look)
+        names += [mark.encode(x=x_at(4), text=alt.Text(f"{column}:N")) for mark in (halo, text)]
+    said = "; ".join(f"{row['key']} {row['figures']}" for row in rows)
+    title = f"What the others cost more than {reference}, in the same build"
+    note = "Right of the line: dearer. Bands, from dark to pale: 50, 80 and 95 of 100 builds. Tick: the middle (P50)."
+    chart = alt.layer(*bands, zero.encode(x=alt.X("a:Q")), middle, *names)
+    return framed(chart, title, f"{title}: {said}.", palette, 92 * len(rows), note)
 
 
 def difference_strip(

@@ -17,23 +17,43 @@ _COLUMNS = 34
 _HEIGHT = 290
 
 
-def standard_rules(forecast: Forecast, budget: float | None) -> list[Rule]:
-    """Give the rules that every picture of the total carries."""
+def standard_rules(forecast: Forecast, budget: float | None, *, every: bool = False) -> list[Rule]:
+    """Give the rules that every picture of the total carries.
+
+    Parameters
+    ----------
+    forecast : Forecast
+    budget : float, optional
+    every : bool
+        All of them; else two: P80 and the budget, or where there is none the middle figures.
+    """
     money = forecast.currency
     half, eight, nine = forecast.percentile_set((0.5, 0.8, 0.9))
-    found = [
-        Rule(forecast.base_estimate, f"Middle figures {about(forecast.base_estimate, money)}", dashed=True),
-        Rule(half.value, f"P50 {about(half.value, money, half.error)}"),
-        Rule(eight.value, f"P80 {about(eight.value, money, eight.error)}"),
-        Rule(nine.value, f"P90 {about(nine.value, money, nine.error)}"),
-    ]
-    if budget is not None:
-        found.append(Rule(budget, f"Your budget {entered(budget, money)}", dashed=True, over=True))
-    return found
+    base = Rule(forecast.base_estimate, f"Middle figures {about(forecast.base_estimate, money)}", dashed=True)
+    own = (
+        []
+        if budget is None
+        else [Rule(budget, f"Your budget {entered(budget, money)}", dashed=True, over=True)]
+    )
+    eighty = Rule(eight.value, f"P80 {about(eight.value, money, eight.error)}")
+    if not every:
+        return [eighty, *(own or [base])]
+    fifty, ninety = (
+        Rule(end.value, f"{name} {about(end.value, money, end.error)}")
+        for name, end in (("P50", half), ("P90", nine))
+    )
+    return [base, fifty, eighty, ninety, *own]
 
 
-def dots_of_hundred(forecast: Forecast, budget: float | None = None, palette: Palette = LIGHT) -> Any:
-    """Draw a hundred builds as dots, stacked by total cost.
+def dots_within(forecast: Forecast, value: float) -> int:
+    """Give how many of a hundred dots lie left of a rule: as many builds as a sentence says stay within it."""
+    return round(100 * forecast.chance_within(value).value)
+
+
+def dots_of_hundred(
+    forecast: Forecast, budget: float | None = None, palette: Palette = LIGHT, *, every: bool = False
+) -> Any:
+    """Draw a hundred builds as dots, stacked by total cost; left of each rule are as many as stay within it.
 
     Parameters
     ----------
@@ -41,6 +61,8 @@ def dots_of_hundred(forecast: Forecast, budget: float | None = None, palette: Pa
     budget : float, optional
         The dots beyond it are open rings; beyond P80 where there is no budget.
     palette : Palette
+    every : bool
+        Whether all rules are drawn; see `standard_rules`.
 
     Returns
     -------
@@ -49,24 +71,28 @@ def dots_of_hundred(forecast: Forecast, budget: float | None = None, palette: Pa
     money = forecast.currency
     held = forecast.percentile(0.8)
     limit = budget if budget is not None else held.value
+    within_limit = dots_within(forecast, limit)
     totals = [item.value for item in forecast.percentile_set([(place + 0.5) / 100 for place in range(100)])]
-    lines = standard_rules(forecast, budget)
+    lines = standard_rules(forecast, budget, every=every)
     ends = span([*totals, *(rule.value for rule in lines)])
     step = (ends[1] - ends[0]) / _COLUMNS
-    # No column stands astride the limit: its dots would be rings on one side and full on the other.
-    first = ends[0] - step + (limit - ends[0]) % step
-    columns = (ends[1] - first) / step
-    ends = (first, ends[1])
-    stacked: Counter[int] = Counter()
+    # No column stands astride a rule: between two of them are whole columns, so that dots can be counted.
+    marks = sorted({rule.value: dots_within(forecast, rule.value) for rule in lines}.items())
+    bounds = [ends[0], *(value for value, _ in marks), ends[1]]
+    columns = (ends[1] - ends[0]) / step
+    stacked: Counter[tuple[int, int]] = Counter()
     rows: list[dict[str, Any]] = []
-    for total in totals:
-        column = int((total - ends[0]) / step)
-        stacked[column] += 1
-        beyond = total > limit
+    for place, total in enumerate(totals):
+        part = sum(count <= place for _, count in marks)
+        low, high = bounds[part], bounds[part + 1]
+        many = max(1, round((high - low) / step))
+        column = min(many - 1, max(0, int((total - low) / (high - low) * many))) if high > low else 0
+        stacked[part, column] += 1
+        beyond = place >= within_limit
         rows.append(
             {
-                "total": ends[0] + (column + 0.5) * step,
-                "place": stacked[column] - 0.5,
+                "total": low + (column + 0.5) * (high - low) / many,
+                "place": stacked[part, column] - 0.5,
                 "Total": about(total, money),
                 "In words": "more than the limit" if beyond else "within the limit",
                 "beyond": beyond,
@@ -88,10 +114,11 @@ def dots_of_hundred(forecast: Forecast, budget: float | None = None, palette: Pa
     rings = dots.transform_filter("datum.beyond").mark_point(
         filled=False, opacity=1, color=palette.over, strokeWidth=1.6, size=size, shape="circle"
     )
+    base = forecast.base_estimate
     description = (
         f"A hundred simulated builds as dots along an axis of total cost, from {about(totals[0], money)} to "
-        f"{about(totals[-1], money)}. {title}. Half cost more than {lines[1].text.removeprefix('P50 ')}. "
-        f"{lines[0].text} are enough in {builds(forecast.chance_within(forecast.base_estimate).value)}."
+        f"{about(totals[-1], money)}. {title}. Half cost more than {about(forecast.percentile(0.5).value, money)}. "
+        f"Middle figures {about(base, money)} are enough in {builds(forecast.chance_within(base).value)}."
     )
     chart = alt.layer(*rules(lines, ends, palette), within, rings)  # dots in front: each one can be counted
     return framed(
@@ -104,7 +131,9 @@ def dots_of_hundred(forecast: Forecast, budget: float | None = None, palette: Pa
     )
 
 
-def s_curve(forecast: Forecast, budget: float | None = None, palette: Palette = LIGHT) -> Any:
+def s_curve(
+    forecast: Forecast, budget: float | None = None, palette: Palette = LIGHT, *, every: bool = False
+) -> Any:
     """Draw the chance that a sum is enough, with a band of two standard errors."""
     money = forecast.currency
     shares = [0.005, *(place / 100 for place in range(1, 100)), 0.995]
@@ -119,7 +148,7 @@ def s_curve(forecast: Forecast, budget: float | None = None, palette: Palette = 
             "Enough in": [percent(share) for share in shares],
         }
     )
-    lines = standard_rules(forecast, budget)
+    lines = standard_rules(forecast, budget, every=every)
     ends = span([*frame["low"], *frame["high"], *(rule.value for rule in lines)])
     scale = alt.Scale(domain=list(ends), nice=False, zero=False)
     y = alt.Y(

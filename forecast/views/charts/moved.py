@@ -1,4 +1,4 @@
-"""What moved a forecast, as steps that add up."""
+"""What moved a forecast: its steps as bars from one zero."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from forecast.views.money import about, signed
 from forecast.views.theme import LIGHT, Palette
 
 
-def moved_waterfall(
+def moved_bars(
     start: tuple[str, float],
     steps: Sequence[tuple[str, float]],
     currency: str,
@@ -21,7 +21,7 @@ def moved_waterfall(
     end_name: str = "Now",
     quantity: str = "P80",
 ) -> Any:
-    """Draw what moved a figure, as steps that add up.
+    """Draw what moved a figure: each step as a bar from one zero, and the whole below them.
 
     Parameters
     ----------
@@ -31,32 +31,27 @@ def moved_waterfall(
     currency : str
     palette : Palette
     end_name, quantity : str
-        Names of the last bar and of the figure.
+        Name of where it stands at the end, and of the figure.
     """
+    level = start[1] + sum(change for _, change in steps)
     rows: list[dict[str, Any]] = [
-        {"key": start[0], "from": 0.0, "to": start[1], "text": about(start[1], currency), "kind": "whole"}
+        {"key": name, "to": change, "text": signed(change, currency), "kind": "up" if change > 0 else "down"}
+        for name, change in steps
     ]
-    level = start[1]
-    for name, change in steps:
-        rows.append(
-            {
-                "key": name, "from": level, "to": level + change, "text": signed(change, currency),
-                "kind": "up" if change >= 0 else "down",
-            }
-        )  # fmt: skip
-        level += change
-    rows.append({"key": end_name, "from": 0.0, "to": level, "text": about(level, currency), "kind": "whole"})
-    ends = [value for row in rows[1:-1] for value in (row["from"], row["to"])] or [start[1]]
-    reach = max(ends) - min(ends) or abs(level) * 0.05 or 1.0
-    low = max(0.0, min(*ends, start[1], level) - 0.6 * reach)
-    for row in rows:
-        if row["kind"] == "whole":
-            row["from"] = low
-        row["right"] = max(row["from"], row["to"])
+    rows.append(
+        {"key": "In all", "to": level - start[1], "text": signed(level - start[1], currency), "kind": "whole"}
+    )
     frame = pd.DataFrame(rows)
-    most = float(frame["right"].max())
-    # the longest bar leaves room for its figure, however narrow the screen
-    high = alt.ExprRef(f"{low} + {most - low} * width / max(width - 84, 40)")
+    low, high = min(0.0, *frame["to"]), max(0.0, *frame["to"])
+    reach = (high - low) or 1.0
+    # at both ends room for a figure, however narrow the screen
+    room = f"{reach} * 80 / max(width - 160, 60)"
+    scale = alt.Scale(
+        domainMin=alt.ExprRef(f"{low} - {room}"),
+        domainMax=alt.ExprRef(f"{high} + {room}"),
+        nice=False,
+        zero=False,
+    )
     order = [row["key"] for row in rows]
     y = alt.Y(
         "key:N", sort=None, scale=alt.Scale(domain=order, paddingInner=0.35),
@@ -64,21 +59,20 @@ def moved_waterfall(
             title=None, labelLimit=alt.ExprRef("width < 420 ? 130 : 260"), labelColor=palette.ink, labelPadding=6
         ),
     )  # fmt: skip
-    x = alt.X(
-        "from:Q",
-        axis=money_axis(currency),
-        scale=alt.Scale(domainMin=low, domainMax=high, nice=False, zero=False),
-    )
+    x = alt.X("to:Q", axis=money_axis(currency), scale=scale)
     base = alt.Chart(frame).encode(y=y)
     whole = base.transform_filter("datum.kind === 'whole'").mark_bar(color=palette.muted)
     down = base.transform_filter("datum.kind === 'down'").mark_bar(color=palette.accent)
     up = base.transform_filter("datum.kind === 'up'").mark_bar(
         color=palette.over, fillOpacity=0.15, stroke=palette.over, strokeWidth=1.5
     )
-    bars = [layer.encode(x=x, x2=alt.X2("to:Q")) for layer in (whole, down, up)]
-    texts = base.mark_text(align="left", dx=6, fontSize=12).encode(
-        x=alt.X("right:Q"), text=alt.Text("text:N")
-    )
+    bars = [layer.encode(x=x) for layer in (whole, down, up)]
+    zero = alt.Chart(pd.DataFrame({"to": [0.0]})).mark_rule(color=palette.ink, strokeWidth=1.2)
+    texts = [
+        base.transform_filter(side).mark_text(align=align, dx=dx, fontSize=12, color=palette.ink)  # type: ignore[arg-type]
+        .encode(x=alt.X("to:Q"), text=alt.Text("text:N"))
+        for side, align, dx in (("datum.to >= 0", "left", 6), ("datum.to < 0", "right", -6))
+    ]  # fmt: skip
     whole_change = signed(level - start[1], currency)
     title = (
         f"{quantity} moved by {whole_change}, from {about(start[1], currency)} to {about(level, currency)}"
@@ -88,12 +82,12 @@ def moved_waterfall(
     description = f"{title}. From {start[0]} to {end_name.lower()}: " + "; ".join(
         f"{name} {signed(value, currency)}" for name, value in steps
     )
-    note = "Outlined: dearer. Filled: cheaper. " + ("The axis does not begin at zero." if low > 0 else "")
+    note = "Outlined: dearer. Filled: cheaper. Grey: all of them together."
     return framed(
-        alt.layer(*bars, texts),
+        alt.layer(*bars, zero.encode(x=alt.X("to:Q")), *texts),
         title,
         f"{description}; now {about(level, currency)}.",
         palette,
-        27 * len(rows),
+        30 * len(rows),
         note,
     )

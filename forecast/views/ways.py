@@ -1,0 +1,72 @@
+"""Ways of doing the build side by side: one row each, as figures and words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from forecast.build.oneself import OwnHazard
+from forecast.decide.scenarios import Comparison, Summary
+from forecast.views.money import about, hourly, hours, percent
+
+
+def least_work(comparison: Comparison) -> Summary:
+    """Give the way with the fewest own hours in the middle: what the others' hours are paid against."""
+    return min(comparison.scenarios, key=lambda item: item.hours[1].value)
+
+
+def ways_table(
+    comparison: Comparison, hazards: Mapping[str, Sequence[OwnHazard]]
+) -> tuple[list[str], list[list[str]], str]:
+    """Give headings, a row for each way, and what the table shows.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    hazards : mapping
+        By way, what it has one do oneself though others had better.
+    """
+    money, timed = comparison.currency, comparison.scenarios[0].weeks is not None
+    least = least_work(comparison)
+    headings = ["", "Hold (P80)", "P50", "P90", "Own hours", *(["Weeks"] if timed else [])]
+    headings += ["An own hour pays", "What can hurt"]
+    rows = [
+        [
+            item.name, *(about(sum_.value, money, sum_.error) for sum_ in (item.p80, item.p50, item.p90)),
+            hours(item.hours[1].value),
+            *([f"{item.weeks[1].value:.0f}" if item.weeks is not None else ""] if timed else []),
+            _pays(comparison, item, least), _hurts(hazards.get(item.id, ())),
+        ]
+        for item in comparison.scenarios
+    ]  # fmt: skip
+    what = "hours and weeks" if timed else "hours"
+    return headings, rows, f"Own {what} in the middle; what an own hour pays, against {least.name}"
+
+
+def further_table(comparison: Comparison) -> tuple[list[str], list[list[str]], str]:
+    """Give headings, a row for each way with what `ways_table` leaves out, and what the table shows."""
+    money = comparison.currency
+    rows = [
+        [
+            item.name, about(item.p10.value, money, item.p10.error), percent(item.chance_cheapest.value),
+            about(item.regret.value, money, item.regret.error),
+        ]
+        for item in comparison.scenarios
+    ]  # fmt: skip
+    caption = "How often each is the cheapest, and how much dearer than the cheapest it is on average"
+    if comparison.scenarios[0].weeks is not None:
+        caption += ". Weeks are own hours at what a week has room for, then waiting"
+    return ["", "P10", "Cheapest in", "Dearer by"], rows, caption
+
+
+def _pays(comparison: Comparison, item: Summary, least: Summary) -> str:
+    if item.id == least.id:
+        return "\u2013"
+    pay = comparison.pair(item.id, least.id).pay
+    if pay is None or pay.worker != item.name:
+        return "\u2013"
+    return hourly(pay.mean.value, comparison.currency) if pay.saving > 0 else "nothing"
+
+
+def _hurts(found: Sequence[OwnHazard]) -> str:
+    doing = dict.fromkeys(item.caution.doing for item in found)
+    return ", ".join(doing).capitalize() or "\u2013"

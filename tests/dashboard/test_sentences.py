@@ -1,0 +1,110 @@
+"""How pages talk: no sentence over 25 words, three folds at most, P50 and P90 by name beside money spent."""
+
+from __future__ import annotations
+
+import html
+import re
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from forecast.build.cautions import load_cautions
+from forecast.spending.folder import BuildFolder
+from tests.dashboard.conftest import PAGES, Run
+
+MOST_WORDS = 25
+MOST_FOLDS = 3
+EVERY_PAGE = ("start", *PAGES)
+FEW_FOLDS = tuple(page for page in EVERY_PAGE if page != "receipts")
+"""The page of receipts has a form for each kind of entry, folded away until there is something of that kind."""
+
+EXCEPTIONS = {
+    "Entered last:": "names all that one undo takes back",
+}
+"""Sentences that may be longer, by how they begin, each with its reason."""
+CAUTIONS = " ".join(caution.text for caution in load_cautions())
+"""Longer ones are left: what harms and what to do about it stand in one sentence, folded away beside the line."""
+
+
+@pytest.fixture
+def six_receipts(before_ordering: BuildFolder) -> BuildFolder:
+    """Give the demo before ordering with its first six receipts: some lines closed, some part paid."""
+    ledger = before_ordering.ledger()
+    for day, line, minor, all_of_it in (
+        ("2026-09-03", "kit_panels", 141_020, True), ("2026-09-03", "crate", 16_000, True),
+        ("2026-09-28", "sea_freight", 64_050, True), ("2026-09-28", "transit_insurance", 8_800, False),
+        ("2026-10-20", "filler", 21_075, False), ("2026-11-02", "garage_tools", 19_000, False),
+    ):  # fmt: skip
+        ledger.add_receipt(day, "a shop", minor, "EUR", [(line, minor)])
+        if all_of_it:
+            ledger.close_line(line, day)
+    return before_ordering
+
+
+def texts(app: AppTest) -> list[str]:
+    """Give every text that a page shows: paragraphs, captions, what tables say in each cell, and labels."""
+    found = [
+        item.value for item in (*app.main.markdown, *app.main.caption, *app.info, *app.success, *app.warning)
+    ]
+    found += [item.value for item in (*app.error, *app.subheader)]
+    for item in app.main.get("html"):
+        body = re.sub(r"<style>.*?</style>", "", item.proto.body, flags=re.DOTALL)
+        found += [html.unescape(part) for part in re.split(r"<[^>]*>", body)]
+    found += [
+        item.label for item in (*app.main.button, *app.main.expander, *app.main.tabs, *app.main.selectbox)
+    ]
+    return [line for text in found for line in text.splitlines()]
+
+
+def sentences(text: str) -> list[str]:
+    """Give the sentences of a text: one ends at a full stop, and a new one begins with a capital or a figure."""
+    plain = re.sub(r"\\(?=\W)|\*\*|^\s*(?:-|\d+[.)])\s", "", text)
+    return re.split(r"(?<=[.!?])\s+(?=[A-Z0-9\u201c\u20ac*])", plain)
+
+
+def words_in(sentence: str) -> int:
+    return sum(bool(re.search(r"\w", part)) for part in sentence.split())
+
+
+def test_sentences_are_told_apart_and_their_words_counted() -> None:
+    found = sentences("1. Hold **\u20ac14,290**: in 80 of 100 builds it costs no more. Adding up e.g. more.")
+    assert [words_in(one) for one in found] == [11, 4]
+
+
+@pytest.mark.parametrize("page", EVERY_PAGE)
+@pytest.mark.parametrize("demo", ["before_ordering", "half_way", "six_receipts"])
+def test_no_sentence_is_longer_than_can_be_read_at_once(
+    run: Run, demo: str, page: str, request: pytest.FixtureRequest
+) -> None:
+    folder: BuildFolder = request.getfixturevalue(demo)
+    app = run(folder.build_file, page)
+    every = [sentence for text in texts(app) for sentence in sentences(text)]
+    long = {
+        f"{words_in(sentence)}: {sentence}"
+        for sentence in every
+        if words_in(sentence) > MOST_WORDS
+        and sentence not in CAUTIONS
+        and not any(sentence.startswith(begin) for begin in EXCEPTIONS)
+    }
+    assert len(every) > 5
+    assert sorted(long) == []
+
+
+@pytest.mark.parametrize("page", FEW_FOLDS)
+@pytest.mark.parametrize("demo", ["before_ordering", "half_way", "six_receipts"])
+def test_a_page_has_three_folds_at_most(
+    run: Run, demo: str, page: str, request: pytest.FixtureRequest
+) -> None:
+    folder: BuildFolder = request.getfixturevalue(demo)
+    labels = [item.label for item in run(folder.build_file, page).main.expander]
+    assert len(labels) <= MOST_FOLDS, labels
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_where_money_spent_is_shown_p50_and_p90_stand_by_name(
+    run: Run, half_way: BuildFolder, page: str
+) -> None:
+    told = " ".join(texts(run(half_way.build_file, page)))
+    if re.search(r"[\d.]+ paid|Paid so far|is paid", told.replace("*", "")):
+        assert "P50" in told
+        assert "P90" in told
