@@ -86,7 +86,13 @@ def import_file(view: Opened) -> None:
             format_func=lambda name: names.get(name, name), key="import-rest", placeholder="They wait for a line",
         )  # fmt: skip
         plan = plan_import(
-            preview, ledger, default_line=rest, legal=names, today=dt.date.today(), build=view.build
+            preview,
+            ledger,
+            default_line=rest,
+            legal=names,
+            today=dt.date.today(),
+            build=view.build,
+            set_aside=True,
         )
         enter_rows(view, plan, names)
     except ForecastError as error:

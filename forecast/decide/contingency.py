@@ -327,18 +327,6 @@ def _by_cause(forecast: Forecast, parts: tuple[CausePart, ...], q: float, amount
     return [*shares, Share(_SKEW, title, "cause", 0.0, Estimate(skew, forecast.mean.error))]
 
 
-def newsvendor_cost(totals: Array, held: float, short: float, idle: float) -> float:
-    """Give the mean cost of holding a sum: Cu E[(T - held)+] + Co E[(held - T)+].
-
-    Parameters
-    ----------
-    totals : ndarray, shape (N,)
-    held, short, idle : float
-    """
-    beyond = totals - held
-    return float(np.mean(short * np.maximum(beyond, 0) + idle * np.maximum(-beyond, 0)))
-
-
 def cheapest_to_hold(totals: Array, level: Level, weights: Array | None = None) -> float:
     """Give the sum that is cheapest to hold: the percentile that the two answers ask for."""
     return percentile(totals, level.q, weights)

@@ -131,39 +131,6 @@ def _tail_mean(values: Array, totals: Array, mass: Array, share: float) -> float
     return float(inside @ totals[:last] / inside.sum())
 
 
-def first_order_index(values: Array, output: Array, bins: int = 32) -> float:
-    """Estimate var(E[Y | X]) / var Y from any sample, without runs of its own.
-
-    X is cut into bins of equal count; the variance between bins is corrected for what chance alone would put
-    there (one-way analysis of variance).
-
-    Parameters
-    ----------
-    values, output : ndarray, shape (N,)
-    bins : int
-
-    Returns
-    -------
-    float
-        May be slightly negative where the true index is zero.
-
-    References
-    ----------
-    Plischke, Borgonovo & Smith (2013), Global sensitivity measures from given data, EJOR 226(3).
-    """
-    variance = float(np.var(output))
-    if variance == 0:
-        return 0.0
-    order = np.argsort(values, kind="stable")
-    parts = np.array_split(output[order], bins)
-    sizes = np.array([part.size for part in parts])
-    means = np.array([part.mean() for part in parts])
-    within = float(sum(((part - mean) ** 2).sum() for part, mean in zip(parts, means, strict=True)))
-    noise = within / (output.size - bins)
-    between = float(np.sum(sizes * (means - output.mean()) ** 2)) - (bins - 1) * noise
-    return between / output.size / variance
-
-
 def row_means(trials: Trials) -> Array:
     """Give each row's weighted mean, shape (rows,)."""
     return trials.reference + trials.moments.first / trials.moments.weight

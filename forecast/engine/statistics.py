@@ -264,38 +264,6 @@ def order_statistic_ranks(count: int, q: float, confidence: float = 0.95) -> tup
     return lower, upper
 
 
-def coverage_interval(values: Array, coverage: float, *, shortest: bool = False) -> tuple[float, float]:
-    """Give an interval that holds a share of the values: symmetric in probability, or the shortest.
-
-    JCGM 101:2008, clause 7.7: with q = ⌊pN + ½⌋ the interval is from y(r) to y(r + q), ranks from 1; symmetric for
-    r = (N − q) / 2, rounded up at a half, and shortest for the r of least y(r + q) − y(r).
-
-    Parameters
-    ----------
-    values : ndarray, shape (N,)
-    coverage : float
-        p, above 0 and below 1.
-    shortest : bool
-
-    Raises
-    ------
-    SimulationError
-        When there are too few values for that coverage.
-    """
-    ordered = np.sort(values)
-    count = ordered.size
-    inside = int(coverage * count + 0.5)
-    if not 0 < inside < count:
-        message = (
-            f"coverage: got {coverage} of {count} values, must leave at least one inside and one outside."
-        )
-        raise SimulationError(message)
-    first = (count - inside + 1) // 2 - 1
-    if shortest:
-        first = int(np.argmin(ordered[inside:] - ordered[:-inside]))
-    return float(ordered[first]), float(ordered[first + inside])
-
-
 def expected_shortfall(values: Array, q: float, weights: Array | None = None) -> float:
     """Give the mean of the worst 1 − q of outcomes, splitting the trial at the edge so that the share is exact.
 

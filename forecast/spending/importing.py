@@ -14,7 +14,7 @@ day, sum, text and how many equal rows stand above it.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -89,10 +89,11 @@ class ImportRow:
 
 @dataclass(frozen=True)
 class ImportPlan:
-    """All rows of a file with what will become of each."""
+    """All rows of a file with what will become of each, and what is wrong with those that stay out."""
 
     preview: Preview
     rows: tuple[ImportRow, ...]
+    bad: tuple[Problem, ...] = ()
 
     def of_state(self, state: RowState) -> tuple[ImportRow, ...]:
         """Give the rows in one state."""
@@ -122,6 +123,7 @@ def plan_import(
     legal: Collection[str] | None = None,
     today: date | None = None,
     build: Build | None = None,
+    set_aside: bool = False,
 ) -> ImportPlan:
     """Read every row, match it to a line and find those that are in the ledger already; nothing is entered.
 
@@ -139,6 +141,9 @@ def plan_import(
         Rows dated later than the day after it are refused.
     build : Build, optional
         Rows far above anything that their line was thought to cost are asked about.
+    set_aside : bool
+        Whether rows that cannot be read stay out, each named, and the good ones are planned all the same. A file of
+        which no row can be read is refused either way.
 
     Raises
     ------
@@ -156,7 +161,11 @@ def plan_import(
     duplicates = Duplicates(standing, preview.source)
     known = _Known(receipts)
     rows: list[ImportRow] = []
-    for found in _read_rows(preview, ledger.currency or preview.currency, legal, today):
+    read, bad = _read_rows(preview, ledger.currency or preview.currency, legal, today)
+    if bad and (not set_aside or not read):
+        heading = f"{preview.table.name}: nothing was imported"
+        raise ImportRefusedError(heading, bad)
+    for found in read:
         row, state, why = known.place(found)
         match = history.match(row.supplier)
         if legal is not None and match.line_id is not None and match.line_id not in legal:
@@ -179,7 +188,7 @@ def plan_import(
                 else "the line given for the rest"
             )
             rows.append(replace(row, line_id=line_id, state="new", why=said))
-    return ImportPlan(preview, _asked_about(rows, ledger, build))
+    return ImportPlan(preview, _asked_about(rows, ledger, build), tuple(bad))
 
 
 def _asked_about(rows: list[ImportRow], ledger: Ledger, build: Build | None) -> tuple[ImportRow, ...]:
@@ -216,6 +225,8 @@ def enter_import(
     leave_out: Collection[int] = (),
     settled: Mapping[int, bool | None] | None = None,
     build: Build | None = None,
+    changed: Mapping[int, ImportRow] | None = None,
+    splits: Mapping[int, Sequence[tuple[str, int]]] | None = None,
 ) -> ImportResult:
     """Enter the rows of a plan in one transaction, and remember the file's layout for its source.
 
@@ -236,6 +247,11 @@ def enter_import(
         By row number, instead of what the file says: whether it is all for its line.
     build : Build, optional
         How its lines are bought: a payment that pays the price agreed for a line bought once in full closes it.
+    changed : mapping of int to ImportRow, optional
+        Rows as the builder mended them, by number: another supplier, day, sum or note. They stay known as the rows of
+        the file that they were.
+    splits : mapping of int to sequence of (str, int), optional
+        Lines and parts of rows that pay for several lines, by number.
 
     Raises
     ------
@@ -244,11 +260,20 @@ def enter_import(
     """
     chosen = dict(lines or {})
     answers = dict(settled or {})
-    strangers = sorted(({*chosen, *accept, *leave_out, *answers}) - {row.number for row in plan.rows})
+    mended, parts = dict(changed or {}), dict(splits or {})
+    strangers = sorted(
+        ({*chosen, *accept, *leave_out, *answers, *mended, *parts}) - {row.number for row in plan.rows}
+    )
     if strangers:
         message = f"{plan.preview.table.name}: row {strangers[0]} is no payment of this file. Use the rows' numbers."
         raise LedgerError(message)
-    rows = [replace(row, line_id=chosen.get(row.number, row.line_id)) for row in plan.rows]
+    rows = [
+        replace(
+            mended.get(row.number, row), number=row.number, entry_key=row.entry_key, state=row.state,
+            line_id=parts[row.number][0][0] if row.number in parts else chosen.get(row.number, row.line_id),
+        )
+        for row in plan.rows
+    ]  # fmt: skip
     entering = [
         row
         for row in rows
@@ -261,8 +286,8 @@ def enter_import(
     layout = asdict(preview.layout)
     with ledger.together():
         done = enter_receipts(
-            ledger, build, [_entry(row) for row in entering],
-            [{str(row.line_id): answers.get(row.number, row.settled)} for row in entering],
+            ledger, build, [_entry(row, parts.get(row.number)) for row in entering],
+            [_answers(row, parts.get(row.number), answers.get(row.number, row.settled)) for row in entering],
         )  # fmt: skip
         entered = tuple(one.receipt for one in done)
         if ledger.source(preview.source) != layout:
@@ -303,8 +328,15 @@ class _Known:
         return replace(row, entry_key=key), state, why  # type: ignore[return-value]  # one of two literals
 
 
-def _entry(row: ImportRow) -> NewReceipt:
-    splits = ((row.line_id or "", row.amount_minor),)
+def _answers(
+    row: ImportRow, parts: Sequence[tuple[str, int]] | None, settled: bool | None
+) -> dict[str, bool | None]:
+    """Give what was said of each of a row's lines."""
+    return {name: settled for name, _ in parts or [(str(row.line_id), 0)]}
+
+
+def _entry(row: ImportRow, parts: Sequence[tuple[str, int]] | None) -> NewReceipt:
+    splits = ((row.line_id or "", row.amount_minor),) if parts is None else tuple(parts)
     return NewReceipt(
         row.date, row.supplier, row.amount_minor, row.currency, splits, row.note, kind=row.kind,
         entry_key=row.entry_key,
@@ -313,8 +345,8 @@ def _entry(row: ImportRow) -> NewReceipt:
 
 def _read_rows(
     preview: Preview, build_currency: str, legal: Collection[str] | None, today: date | None
-) -> list[ImportRow]:
-    """Read all rows, or refuse the file with every row that cannot be read."""
+) -> tuple[list[ImportRow], list[Problem]]:
+    """Read all rows; give those that can be read, and what is wrong with the others."""
     index, layout = column_numbers(preview), preview.layout
     problems: list[Problem] = []
     seen: dict[str, int] = {}
@@ -395,10 +427,7 @@ def _read_rows(
                 settled=settled,
             )
         )
-    if problems:
-        heading = f"{preview.table.name}: nothing was imported"
-        raise ImportRefusedError(heading, problems)
-    return rows
+    return rows, problems
 
 
 def _amount(cell: Callable[[str], Cell], layout: Layout, currency: str) -> int:

@@ -11,24 +11,6 @@ from forecast.errors import LedgerError
 from forecast.spending.money import format_plain
 
 
-def split_evenly(total: int, parts: int) -> tuple[int, ...]:
-    """Split a sum into parts that differ by one minor unit at most; the first parts are the larger ones.
-
-    Parameters
-    ----------
-    total : int
-        Minor units.
-    parts : int
-        How many, one or more.
-
-    Raises
-    ------
-    LedgerError
-        If there is no part.
-    """
-    return split_by_estimate(total, [1] * parts)
-
-
 def split_by_estimate(total: int, weights: Sequence[int | float | Decimal | Fraction]) -> tuple[int, ...]:
     """Split a sum in proportion to estimates, by the method of the largest remainder.
 

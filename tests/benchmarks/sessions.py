@@ -52,6 +52,8 @@ PAUSE = (5.0, 15.0)
 WARM = 60.0
 """Seconds after which memory should grow no more."""
 SLOWEST = 120.0
+_OPENS = "Enter a receipt"
+"""The button that opens the form; it stays open from then on."""
 
 
 @dataclass
@@ -186,6 +188,9 @@ class Load:
 
 async def enter_receipt(session: Session, build: int, load: Load, drawn: random.Random) -> None:
     """Enter a receipt through the form as a person does: line, supplier and sum, then Save."""
+    if "Supplier" not in session.widgets and _OPENS in session.widgets:
+        states = [WidgetState(id=session.widgets[_OPENS][0], trigger_value=True)]
+        load.note("form", await session.ask(states=states))
     line = session.widgets.get("For which line")
     needed = ("Supplier", "Amount", "Save receipt")
     if line is None or any(name not in session.widgets for name in needed):

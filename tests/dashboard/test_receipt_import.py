@@ -13,7 +13,7 @@ from forecast.spending.receipts_csv import receipts_csv
 from forecast.spending.undoing import undo_last
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_receipt_entry import field
-from tests.dashboard.test_receipt_list import press, unfold
+from tests.dashboard.test_receipt_list import html, press, unfold
 
 FILE = (
     "Booking date;Payee;Amount;Currency\n"
@@ -131,14 +131,63 @@ def test_columns_are_mapped_by_hand_and_remembered(run: Run, with_history: Build
     assert "as it was confirmed before" in words(app)
 
 
-def test_a_bad_row_is_named_and_none_is_entered(run: Run, with_history: BuildFolder) -> None:
+def test_bad_rows_are_named_and_stay_out_while_the_good_ones_are_taken(
+    run: Run, with_history: BuildFolder
+) -> None:
     text = FILE + "26.05.2026;;-5,00;EUR\n27.05.2026;Shop;-5,00;JPY\n"
     app = send(run(with_history.build_file, "receipts"), text)
-    said = words(app)
-    assert "may.csv: nothing was imported: 2 mistakes" in said
-    assert "row 5, column Payee: empty" in said
-    assert "row 6, column Currency: JPY, but the build counts in EUR" in said
+    assert "**2** rows stay out, for what is wrong there." in words(app)
+    shown = html(app)
+    assert "row 5, column Payee" in shown
+    assert "JPY, but the build counts in EUR" in shown
+    app = press(again(app, text), "Enter 2 receipts")
+    assert with_history.ledger().paid_by_line()["primer"] == 1_000 + 14_850 + 6_100
+    assert len(with_history.ledger().list_receipts()) == 4
+
+
+def test_a_file_without_a_good_row_is_refused(run: Run, with_history: BuildFolder) -> None:
+    text = FILE.split("\n")[0] + "\n26.05.2026;;-5,00;EUR\n27.05.2026;;-7,00;EUR\n"
+    app = send(run(with_history.build_file, "receipts"), text)
+    assert "nothing was imported" in words(app)
     assert len(with_history.ledger().list_receipts()) == 2
+
+
+def test_a_row_is_mended_where_it_stands_and_not_entered_twice(run: Run, with_history: BuildFolder) -> None:
+    app = send(run(with_history.build_file, "receipts"), FILE)
+    changes: dict[int, dict[str, object]] = {
+        0: {"Supplier": "Paint counter", "Sum": "1.148,50", "Date": "2026-05-12"}, 2: {"Enter": False},
+    }  # fmt: skip
+    app = press(again(edit(app, changes), FILE), "Enter 1 receipt")
+    found = next(one for one in with_history.ledger().list_receipts() if one.paid_minor == 114_850)
+    assert (found.supplier, found.date.isoformat()) == ("Paint counter", "2026-05-12")
+    assert found.entry_key.startswith("import:card:")
+    app = send(app, FILE)
+    assert "Left out as imported before: 1." in words(app)
+
+
+def test_what_is_typed_over_a_row_and_cannot_be_is_told(run: Run, with_history: BuildFolder) -> None:
+    app = send(run(with_history.build_file, "receipts"), FILE)
+    changes: dict[int, dict[str, object]] = {0: {"Sum": "4.200"}, 2: {"Date": "03/04/2026"}}
+    app = edit(app, changes)
+    assert "Row 2: '4.200' can mean 4200 or 4.2" in words(app)
+    assert "Row 4: '03/04/2026' can mean two days. Write it as 2026-05-31." in words(app)
+    assert "**0 of 3** rows will be entered" in words(app)
+
+
+def test_a_row_is_split_over_lines_and_the_empty_part_takes_the_rest(
+    run: Run, with_history: BuildFolder
+) -> None:
+    app = send(run(with_history.build_file, "receipts"), FILE)
+    app = field(app, "multiselect", "Rows that pay for several lines").set_value([2]).run()  # type: ignore[attr-defined]
+    app = field(again(app, FILE), "multiselect", "Lines of row 2").set_value(["primer", "tyres"]).run()  # type: ignore[attr-defined]
+    part = next(item for item in again(app, FILE).text_input if item.label.startswith("Tyres, row 2"))
+    app = part.set_value("48.50").run()
+    app = press(again(app, FILE), "Enter 2 receipts")
+    receipt = next(one for one in with_history.ledger().list_receipts() if one.paid_minor == 14_850)
+    assert {split.line_id: split.amount_minor for split in receipt.splits} == {
+        "primer": 10_000,
+        "tyres": 4_850,
+    }
 
 
 def test_what_is_no_table_is_said(run: Run, before_ordering: BuildFolder) -> None:

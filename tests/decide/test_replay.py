@@ -7,14 +7,13 @@ import pytest
 
 from forecast.build.figures import Known
 from forecast.build.options import with_figure
-from forecast.decide.advise import advise
 from forecast.decide.draws import draws_behind
 from forecast.decide.figure_words import figure_phrase, figure_words
 from forecast.decide.replay import Change, replay_build, replay_of, with_open_figures
 from forecast.engine.forecast import simulate
 from forecast.engine.known import Agreed, KnownFacts, PartPaid
 from forecast.errors import SimulationError
-from tests.decide.sample import euros, small
+from tests.decide.sample import small
 
 FACTS = [
     None,
@@ -123,15 +122,3 @@ def test_figures_in_words(name: str, words: str) -> None:
 )
 def test_figures_in_a_sentence(name: str, phrase: str) -> None:
     assert figure_phrase(name, {"kit": "The kit"}) == phrase
-
-
-def test_all_advice_at_once_says_nothing_twice() -> None:
-    build = small('[[measure]]\nid = "charm"\ncost = 80\nchances = { poor_fit = 1 }\n')
-    found = advise(build, simulate(build, "diy"), short=3, idle=1)
-    said = found.sentences(euros)
-    assert len(said) == len(set(said))
-    text = "\n".join(said)
-    assert "Hold €" in text
-    assert "Charm costs €80" in text
-    assert "Leaving out Spoiler" in text
-    assert "mask" not in text.lower()

@@ -1,57 +1,15 @@
-"""Shares, swings and first-order indices against closed forms, SALib's functions and exact tails."""
+"""Shares and swings against closed forms and exact tails."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from SALib.test_functions import Ishigami, Sobol_G
-from scipy import stats
 
-from forecast.engine.draws import column
 from forecast.engine.forecast import simulate
-from forecast.engine.sensitivity import first_order_index, shares_near, swing, tail_shares, variance_shares
+from forecast.engine.sensitivity import shares_near, swing, tail_shares, variance_shares
 from tests.references.portfolios import normals
 
 TRIALS = 131_072
-
-
-def uniform(count: int, seed: int) -> np.ndarray:  # type: ignore[type-arg]
-    return np.array([stats.norm.cdf(column(seed, 0, f"x{place}", TRIALS, {})) for place in range(count)])
-
-
-def test_first_order_indices_of_ishigamis_function() -> None:
-    """Ishigami & Homma (1990), a = 7, b = 0.1: mean 3.5, variance 13.844588, indices .313905, .442411, 0."""
-    inputs = np.pi * (2 * uniform(3, 1) - 1)
-    output = Ishigami.evaluate(inputs.T)
-    assert output.mean() == pytest.approx(3.5, abs=4 * np.sqrt(13.844588 / TRIALS))
-    assert output.var() == pytest.approx(13.844588, rel=0.02)
-    found = [first_order_index(values, output, 64) for values in inputs]
-    assert found == pytest.approx([0.313905, 0.442411, 0], abs=0.01)
-
-
-def test_first_order_indices_of_sobols_g_function() -> None:
-    """Saltelli & Sobol' (1995), a = 0, 1, 4.5, 9, 99, 99, 99, 99; closed form of the same library."""
-    weights = np.array([0, 1, 4.5, 9, 99, 99, 99, 99])
-    inputs = uniform(8, 2)
-    output = Sobol_G.evaluate(inputs.T, weights)
-    closed = Sobol_G.sensitivity_index(weights)
-    assert closed[:4] == pytest.approx([0.716192, 0.179048, 0.023676, 0.007162], abs=1e-6)
-    assert output.var() == pytest.approx(0.465424, rel=0.02)
-    assert [first_order_index(values, output, 64) for values in inputs] == pytest.approx(closed, abs=0.01)
-
-
-def test_a_figure_without_effect_and_an_output_that_does_not_vary() -> None:
-    inputs = uniform(2, 3)
-    assert first_order_index(inputs[0], inputs[1]) == pytest.approx(0, abs=0.002)
-    assert first_order_index(inputs[0], np.ones(TRIALS)) == 0
-
-
-def test_what_chance_puts_between_bins_is_taken_off() -> None:
-    """In small samples too the index of a figure without effect is nothing on average, and not (bins − 1) / N."""
-    rng = np.random.default_rng(5)
-    found = [first_order_index(*rng.standard_normal((2, 256)), bins=16) for _ in range(400)]
-    assert np.mean(found) == pytest.approx(0, abs=4 * np.std(found) / np.sqrt(400))
-    assert 8 * np.std(found) / np.sqrt(400) < 15 / 256  # the test can tell one from the other
 
 
 def test_variance_shares_of_independent_normals() -> None:

@@ -7,7 +7,6 @@ import pytest
 from scipy import stats
 
 from forecast.engine.statistics import (
-    coverage_interval,
     expected_shortfall,
     mean_estimate,
     near_percentile_weights,
@@ -181,42 +180,3 @@ def test_errors_come_from_the_spread_over_replicates() -> None:
 def test_percentiles_beyond_0_and_1_are_refused(q: float) -> None:
     with pytest.raises(SimulationError, match=r"must be from 0 to 1, such as 0\.8 for P80"):
         percentile(np.arange(3.0), q)
-
-
-@pytest.mark.parametrize(
-    ("count", "coverage", "first"), [(100, 0.95, 3), (101, 0.95, 3), (10, 0.8, 1), (20, 0.5, 5)]
-)
-def test_coverage_interval_follows_the_index_rule(count: int, coverage: float, first: int) -> None:
-    """JCGM 101:2008, 7.7.2: q = ⌊pM + ½⌋, r = (M − q) / 2 or, that being no whole number, (M − q + 1) / 2."""
-    inside = int(coverage * count + 0.5)
-    values = np.random.default_rng(2).permutation(np.arange(1.0, count + 1))
-    assert coverage_interval(values, coverage) == (first, first + inside)
-
-
-def test_logarithm_of_a_rectangular_figure_has_its_published_shortest_interval() -> None:
-    """NPL report DEM-ES-011, Table 9.2: X ~ U(0.1, 1.1), Y = ln X; exact ends −1.897120 and 0.095310."""
-    strata = np.random.default_rng(4).permutation((np.arange(1_000_000) + 0.5) / 1_000_000)
-    logarithms = np.log(0.1 + strata)
-    assert logarithms.mean() == pytest.approx(-0.6649, abs=1e-4)
-    assert logarithms.std() == pytest.approx(0.606227, abs=1e-4)
-    assert coverage_interval(logarithms, 0.95, shortest=True) == pytest.approx((-1.89712, 0.09531), abs=2e-3)
-
-
-@pytest.mark.parametrize(
-    ("centre", "mean", "sd", "interval"),
-    [(0, 50, 50, (0, 149.79)), (0.010, 150, 111.80, (0, 366.01)), (0.050, 2550, 502.49, (1593.6, 3548.6))],
-)
-def test_sum_of_two_squares(centre: float, mean: float, sd: float, interval: tuple[float, float]) -> None:
-    """JCGM 101:2008, 9.4.2 (inputs from memory): 25 times a non-central chi-square; figures times 10⁻⁶."""
-    generator = np.random.default_rng(6)
-    values = 1e6 * (generator.normal(centre, 0.005, 400_000) ** 2 + generator.normal(0, 0.005, 400_000) ** 2)
-    assert values.mean() == pytest.approx(mean, abs=4 * sd / np.sqrt(values.size))
-    assert values.std() == pytest.approx(sd, rel=0.01)
-    found = coverage_interval(values, 0.95, shortest=True)
-    assert found == pytest.approx(interval, rel=0.01, abs=0.01 * sd)
-
-
-@pytest.mark.parametrize("coverage", [0.0, 1.0])
-def test_coverage_that_leaves_nothing_is_refused(coverage: float) -> None:
-    with pytest.raises(SimulationError, match="at least one inside and one outside"):
-        coverage_interval(np.arange(10.0), coverage)

@@ -53,7 +53,7 @@ def test_quotes_are_compared_as_the_example_shows(folder: Path, capsys: pytest.C
     data = json.loads(run(capsys, "quotes", str(folder), "--json"))
     assert [item["id"] for item in data["choices"][0]["quotes"]] == ["kit_nearby", "kit_abroad"]
     assert data["choices"][0]["best"] == found.best.id
-    assert data["choices"][0]["quotes"][0]["summary"]["p80"]["value"] == found.quotes[0].summary.p80.value
+    assert data["choices"][0]["quotes"][0]["summary"]["P80"]["value"] == found.quotes[0].summary.p80.value
 
 
 def test_without_options_it_says_how_to_write_them(

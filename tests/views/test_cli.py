@@ -82,7 +82,7 @@ def test_budget_gives_programs_the_same_figures(build: Path, capsys: pytest.Capt
     assert f"€{round(data['percentiles']['P80']['value'], -1):,.0f}" in text
     assert sum(line["variance_share"] for line in data["lines"]) == pytest.approx(1)
     assert data["within"]["amount"] == 4_000
-    assert data["contingency"]["P80"] == pytest.approx(
+    assert data["contingency"]["P80"]["value"] == pytest.approx(
         data["percentiles"]["P80"]["value"] - data["base_estimate"]
     )
 
@@ -254,7 +254,7 @@ def test_freezing_keeps_the_budget_and_its_chance(build: Path, capsys: pytest.Ca
     frozen = json.loads(run(capsys, "freeze", str(build), "--json"))
     budget = json.loads(run(capsys, "budget", str(build), "--json"))
     assert frozen["budget_minor"] == 400_000
-    assert frozen["chance"] == pytest.approx(budget["within"]["chance"]["value"])
+    assert frozen["chance"]["value"] == pytest.approx(budget["within"]["chance"]["value"])
 
 
 def test_a_line_opens_to_its_formula(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -439,7 +439,7 @@ def test_scenarios_are_compared(
     assert "Whatever sum you name, All by oneself stays within it" in text or "comes out lower at" in text
     assert "At P80 the decision turns at €" in text
     data = json.loads(run(capsys, "compare", folder, "diy", "outsourced", "--trials", "4096", "--json"))
-    first, second = (item["p50"]["value"] for item in data["scenarios"])
+    first, second = (item["P50"]["value"] for item in data["scenarios"])
     assert 2 < second / first < 3.5  # farming it all out costs 2.5 to 3 times: common practice, no source
 
 
@@ -640,9 +640,10 @@ def test_what_moved_adds_up_to_the_cent(
     data = json.loads(
         run(capsys, "moved", folder, "--since", "2026-08-01", "--until", "2026-10-01", "--json")
     )
-    for figure in ("mean", "p50", "p80", "p90"):
-        parts = sum(part["change"][figure] for part in data["parts"])
-        assert data["start"][figure] + parts == data["end"][figure]
+    for figure in ("P50", "P80", "P90"):
+        parts = sum(part["change"][figure]["value"] for part in data["parts"])
+        assert data["start"][figure]["value"] + parts == pytest.approx(data["end"][figure]["value"], abs=1e-6)
+    assert data["end"]["P80"]["standard_error"] > 0
 
 
 def test_history_ends_where_watch_stands(
@@ -651,13 +652,13 @@ def test_history_ends_where_watch_stands(
     folder = demo_folder(tmp_path, capsys, monkeypatch, "half-way-new-zealand")
     points = json.loads(run(capsys, "history", folder, "--json"))["points"]
     watch = json.loads(run(capsys, "watch", folder, "--json"))
-    assert points[-1]["p80"] == pytest.approx(watch["forecast_final_cost"]["P80"]["value"], rel=1e-9)
+    assert points[-1]["P80"]["value"] == pytest.approx(watch["forecast_final_cost"]["P80"]["value"], rel=1e-9)
     assert points[-1]["paid"] == pytest.approx(watch["paid"])
     assert points[0]["paid"] == 0
     # The day on which a typo was taken back, 19 September, is none of them: nothing moved.
     assert "since 14 June 2026; 27 days with something new" in run(capsys, "history", folder)
     by_receipt = json.loads(run(capsys, "history", folder, "--by", "receipt", "--json"))
-    assert by_receipt["points"][-1]["p80"] == points[-1]["p80"]
+    assert by_receipt["points"][-1]["P80"] == points[-1]["P80"]
     # 25 receipts; the one that was taken back and the row that does so are none of them
     assert len({point["receipt"] for point in by_receipt["points"]} - {None}) == 25
     assert "Paint shop" in run(capsys, "history", folder, "--by", "receipt")
@@ -681,9 +682,9 @@ def test_earned_value_is_exact(build: Path, capsys: pytest.CaptureFixture[str]) 
         "--closes",
     )
     data = json.loads(run(capsys, "earned", str(build), "--json"))
-    assert (data["bac"], data["ev"], data["ac"]) == ("2620", "2500", "3000")
-    assert data["cpi"] == "5/6"
-    assert data["eac"] == "3144"
+    assert (data["bac"], data["ev"], data["ac"]) == (2620, 2500, 3000)
+    assert data["cpi"] == 5 / 6
+    assert data["eac"] == 3144
     assert "no contingency is in its budget" in run(capsys, "earned", str(build))
 
 

@@ -64,10 +64,10 @@ def p80_by_command(
     one = (where, "--scenario", scenario, "--trials", TRIALS, *more)
     found = {
         "budget": ask(capsys, "budget", *one)["percentiles"]["P80"]["value"],
-        "advise": ask(capsys, "advise", *one)["contingency"]["p80"]["value"],
+        "advise": ask(capsys, "advise", *one)["contingency"]["P80"]["value"],
     }
     scenarios = ask(capsys, "compare", where, "--trials", TRIALS, *more)["scenarios"]
-    found["compare"] = next(item["p80"]["value"] for item in scenarios if item["id"] == scenario)
+    found["compare"] = next(item["P80"]["value"] for item in scenarios if item["id"] == scenario)
     return found
 
 
@@ -115,8 +115,8 @@ def test_quotes_start_from_what_is_known(
     for place, item in enumerate(ask(capsys, "quotes", *where)["choices"][0]["quotes"]):
         option = next(one for one in build.option if one.id == item["id"])
         alone = forecast_given(with_option(build, option), "diy", int(TRIALS), 1, standing(ledger))
-        assert item["summary"]["p80"]["value"] == alone.percentile(0.8).value
-        assert item["summary"]["p80"]["value"] != before[place]["summary"]["p80"]["value"]
+        assert item["summary"]["P80"]["value"] == alone.percentile(0.8).value
+        assert item["summary"]["P80"]["value"] != before[place]["summary"]["P80"]["value"]
 
 
 def test_a_scenario_without_a_paid_line_bears_that_money(folder: BuildFolder, ledger: Ledger) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping
-from dataclasses import asdict, is_dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -99,21 +98,6 @@ def _entered(currency: str) -> partial[str]:
     return partial(entered, currency=currency)
 
 
-def plain(value: Any) -> Any:
-    """Turn results into what JSON can hold."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {key: plain(item) for key, item in asdict(value).items()}
-    if isinstance(value, dict):
-        return {
-            "/".join(key) if isinstance(key, tuple) else str(key): plain(item) for key, item in value.items()
-        }
-    if isinstance(value, list | tuple):
-        return [plain(item) for item in value]
-    if hasattr(value, "tolist"):
-        return value.tolist()
-    return value
-
-
 def run_advise(options: argparse.Namespace) -> int:
     """Advise before ordering."""
     from forecast.build.oneself import own_hazards, own_hazards_sentence
@@ -170,14 +154,14 @@ def run_advise(options: argparse.Namespace) -> int:
     if build.build.notice:
         text += ["", build.build.notice]
     data: dict[str, Any] = {
-        "contingency": plain(advice),
-        "drivers": plain(found),
-        "optional": plain(optional),
+        "contingency": advice,
+        "drivers": found,
+        "optional": optional,
     }
-    data["firm_up"] = plain(firm)
-    data["if_ranges_are_narrow"] = None if narrow is None else plain(narrow.hold)
-    data["own_hazards"] = plain(own_hazards(build, forecast.plan.scenario))
-    data["measures"] = None if taken is None else plain(taken.alone)
+    data["firm_up"] = firm
+    data["if_ranges_are_narrow"] = None if narrow is None else narrow.hold
+    data["own_hazards"] = own_hazards(build, forecast.plan.scenario)
+    data["measures"] = None if taken is None else taken.alone
     return answer(options, "\n".join(text), data)
 
 
@@ -211,9 +195,9 @@ def run_compare(options: argparse.Namespace) -> int:
         done()
     data = {
         "currency": found.currency,
-        "scenarios": plain(found.scenarios),
-        "pairs": plain(found.pairs),
-        "own_hazards": {item.id: plain(own_hazards(build, item.id)) for item in found.scenarios},
+        "scenarios": found.scenarios,
+        "pairs": found.pairs,
+        "own_hazards": {item.id: own_hazards(build, item.id) for item in found.scenarios},
     }
     told = [*with_receipts(build, known), *left_prices(build, known, [item.id for item in found.scenarios])]
     return answer(options, "\n".join([*told, compare_text(build, found)]), data)
@@ -278,7 +262,7 @@ def run_afford(options: argparse.Namespace) -> int:
     money = _money(forecast.currency)
     chance = budget_chance(forecast, at_hand)
     text = [*with_receipts(build, known, forecast), chance.sentence(money, _entered(forecast.currency))]
-    data: dict[str, Any] = {"budget": plain(chance)}
+    data: dict[str, Any] = {"budget": chance}
     if options.figure:
         trials = options.trials if isinstance(options.trials, int) else 16_384
         found = afford(
@@ -286,7 +270,7 @@ def run_afford(options: argparse.Namespace) -> int:
             level=options.level, trials=trials, seed=options.seed, known=known,
         )  # fmt: skip
         text.append(found.sentence(money, _entered(forecast.currency)))
-        data["walk_away"] = plain(found)
+        data["walk_away"] = found
     else:
         figures = prices_to_ask_for(build, forecast)[:6]
         text.append(f"Add --figure for the highest price that fits, such as --figure {', '.join(figures)}.")
@@ -354,4 +338,4 @@ def run_mix(options: argparse.Namespace) -> int:
     text += ["", *(reason.sentence(_money(currency), rate) for reason in found.reasons)]
     if build.build.notice:
         text += ["", build.build.notice]
-    return answer(options, "\n".join(text), plain(found))
+    return answer(options, "\n".join(text), found)

@@ -15,6 +15,7 @@ from forecast.views.commands.common import (
     known_by_now,
     some_money,
 )
+from forecast.views.commands.told import figure
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
@@ -74,21 +75,21 @@ def budget_data(
         "seed": forecast.trials.seed,
         "fingerprint": plan.fingerprint,
         "base_estimate": forecast.base_estimate,
-        "chance_base_is_enough": _estimate(forecast.chance_within(forecast.base_estimate)),
-        "mean": _estimate(forecast.mean),
+        "chance_base_is_enough": forecast.chance_within(forecast.base_estimate),
+        "mean": forecast.mean,
         "percentiles": {
-            f"P{round(100 * q)}": _estimate(estimate) for q, estimate in zip(LEVELS, estimates, strict=True)
+            f"P{round(100 * q)}": estimate for q, estimate in zip(LEVELS, estimates, strict=True)
         },
         "contingency": {
-            f"P{round(100 * q)}": estimate.value - forecast.base_estimate
+            f"P{round(100 * q)}": figure(estimate.value - forecast.base_estimate, estimate.error)
             for q, estimate in zip(LEVELS, estimates, strict=True)
         },
         "own_hours": {
-            f"P{round(100 * q)}": estimate.value
+            f"P{round(100 * q)}": estimate
             for q, estimate in zip(LEVELS, forecast.hours(LEVELS), strict=True)
         },
         "weeks": None if weeks is None else {
-            f"P{round(100 * q)}": estimate.value for q, estimate in zip(LEVELS, weeks, strict=True)
+            f"P{round(100 * q)}": estimate for q, estimate in zip(LEVELS, weeks, strict=True)
         },
         "lines": [
             {
@@ -103,21 +104,17 @@ def budget_data(
     }  # fmt: skip
     data["paid_for_none_of_these"] = forecast.outside
     if amount is not None:
-        data["within"] = {"amount": amount, "chance": _estimate(forecast.chance_within(amount))}
+        data["within"] = {"amount": amount, "chance": forecast.chance_within(amount)}
     narrow = narrow_line(forecast, known)
     data["own_hazards"] = [
         {"id": item.caution.id, "harm": item.caution.harm, "packages": list(item.packages)}
         for item in own_hazards(build, plan.scenario)
     ]
-    data["if_ranges_are_narrow"] = None if narrow is None else {"P80": _estimate(narrow.hold)}
+    data["if_ranges_are_narrow"] = None if narrow is None else {"P80": narrow.hold}
     if forecast.stability is not None:
         data["stable"] = forecast.stability.stable
         data["tolerance"] = forecast.stability.tolerance
     return data
-
-
-def _estimate(estimate: Any) -> dict[str, float]:
-    return {"value": estimate.value, "standard_error": estimate.error}
 
 
 def budget_text(

@@ -11,9 +11,10 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
 from forecast.errors import ForecastError, LedgerError, NumberError
+from forecast.views.commands.told import told
 from forecast.words.currencies import minor_digits
 from forecast.words.numbers import look_at, plainly, read_number
 from forecast.words.text import plain
@@ -415,19 +416,19 @@ def make_sure(options: argparse.Namespace, question: str) -> None:
 
 
 def answer(
-    options: argparse.Namespace, text: str | Callable[[], str], data: Mapping[str, Any] | Callable[[], Any]
+    options: argparse.Namespace, text: str | Callable[[], str], data: object | Callable[[], object]
 ) -> int:
     """Print an answer: words for people, or the same figures for programs.
 
     Parameters
     ----------
     options : argparse.Namespace
-    text, data : str and mapping, or callables that give one
+    text, data : str and what `told` makes a mapping of, or callables that give one
         A callable is called only for what is printed.
     """
     if options.json:
-        told = data() if callable(data) else data
-        written = json.dumps(told, ensure_ascii=False, indent=2, allow_nan=False, default=str)
+        found = told(data() if callable(data) else data)
+        written = json.dumps(found, ensure_ascii=False, indent=2, allow_nan=False, default=str)
         print(_UNSEEN.sub(lambda sign: f"\\u{ord(sign[0]):04x}", written))
     else:
         print(plain(text() if callable(text) else text))

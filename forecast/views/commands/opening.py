@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from forecast.views.commands.common import add_file, answer, by_title, command, typed
+from forecast.views.commands.told import told
 from forecast.words.text import STRONG
 
 if TYPE_CHECKING:
@@ -75,11 +75,11 @@ def _total(options: argparse.Namespace, build: Build, plan: Plan) -> int:
     rules = [
         {
             "consignment": item.consignment, "notes": list(item.notes),
-            "figures": [asdict(use) | {"as_of": use.as_of and use.as_of.isoformat()} for use in item.figures],
+            "figures": list(item.figures),
         }
         for item in shown
     ]  # fmt: skip
-    return answer(options, text, asdict(sheet) | {"rules": rules})
+    return answer(options, text, told(sheet) | {"rules": rules})
 
 
 def _line(options: argparse.Namespace, plan: Plan) -> int:
@@ -97,4 +97,4 @@ def _line(options: argparse.Namespace, plan: Plan) -> int:
     text += [f"Caution: {caution}" for caution in opened.cautions]
     text += [f"Source: {note}" for note in opened.notes]
     text += [f"Note: {note}" for note in opened.know]
-    return answer(options, "\n".join(text), asdict(opened))
+    return answer(options, "\n".join(text), opened)

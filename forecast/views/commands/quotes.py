@@ -6,7 +6,6 @@ import argparse
 from functools import partial
 from typing import TYPE_CHECKING
 
-from forecast.views.commands.advice import plain
 from forecast.views.commands.common import (
     add_file,
     add_known,
@@ -92,8 +91,8 @@ def run(options: argparse.Namespace) -> int:
         "currency": currency,
         "choices": [
             {
-                "choice": item.choice, "best": item.best.id, "quotes": plain(item.quotes),
-                "pairs": plain(item.comparison.pairs),
+                "choice": item.choice, "best": item.best.id, "quotes": item.quotes,
+                "pairs": item.comparison.pairs,
             }
             for item in found
         ],

@@ -5,15 +5,19 @@ from __future__ import annotations
 import argparse
 import sys
 from dataclasses import asdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from forecast.errors import LedgerError
 from forecast.views.commands.common import add_file, answer, command, done, to_read, working
 from forecast.views.commands.receipts import day
+from forecast.views.commands.told import figure, told
+from forecast.words.currencies import minor_digits
 
 if TYPE_CHECKING:
+    from forecast.spending.history import History
     from forecast.spending.moved import Moved
     from forecast.spending.reforecast import Reforecast
+    from forecast.spending.steps import Figures
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -72,7 +76,7 @@ def run_moved(options: argparse.Namespace) -> int:
         watch = None if options.json else reforecast(build, ledger, options.scenario, as_of=options.until)
     finally:
         done()
-    return answer(options, "" if watch is None else moved_text(moved, watch), asdict(moved))
+    return answer(options, "" if watch is None else moved_text(moved, watch), moved_data(moved))
 
 
 def moved_text(moved: Moved, watch: Reforecast) -> str:
@@ -90,6 +94,30 @@ def moved_text(moved: Moved, watch: Reforecast) -> str:
     rows.append(["At the end", about(found.end_half, money), about(found.end_p80, money), ""])
     figures = table(["", "P50", "P80", "Because of"], rows, last_left=True)
     return f"{moved_sentence(moved, watch)}\n\n{figures}"
+
+
+def moved_data(moved: Moved) -> dict[str, Any]:
+    """Give the figures for programs: sums in the main unit, of which the parts add up to the whole."""
+    unit = 10.0 ** minor_digits(moved.currency)
+
+    def figures(found: Figures, error: float | None = None) -> dict[str, Any]:
+        sums = {name: item / unit for name, item in asdict(found).items()}
+        return sums | {"p80": figure(sums["p80"], error)}
+
+    data: dict[str, Any] = told(moved)
+    del data["error"]
+    data |= {"start": figures(moved.start), "end": figures(moved.end, moved.error)}
+    for part, written in zip(moved.parts, data["parts"], strict=True):
+        written["change"] = figures(part.change)
+    return data
+
+
+def history_data(found: History) -> dict[str, Any]:
+    """Give the figures for programs."""
+    data: dict[str, Any] = told(found)
+    for point in data["points"]:
+        point["P80"]["standard_error"] = point.pop("error")
+    return data
 
 
 def run_history(options: argparse.Namespace) -> int:
@@ -115,7 +143,9 @@ def run_history(options: argparse.Namespace) -> int:
         done()
     if not found.points:
         return answer(
-            options, "Nothing was entered yet: the history begins with the first receipt.", asdict(found)
+            options,
+            "Nothing was entered yet: the history begins with the first receipt.",
+            history_data(found),
         )
     money = found.currency
     first, last = found.start, found.points[-1]
@@ -154,7 +184,7 @@ def run_history(options: argparse.Namespace) -> int:
         "Overruns in",
     ]
     figures = table(headings, rows, left=2 if by_receipt else 1, last_left=True)
-    return answer(options, f"{text}\n\n{figures}", asdict(found))
+    return answer(options, f"{text}\n\n{figures}", history_data(found))
 
 
 def run_earned(options: argparse.Namespace) -> int:
@@ -170,8 +200,8 @@ def run_earned(options: argparse.Namespace) -> int:
     figures = table(["Term", earned.currency, "Meaning"], earned_rows(earned), last_left=True)
     text = "\n".join([earned_sentence(earned), "", figures, "", *NOT_THE_SAME])
     names = ("bac", "ev", "ac", "cv", "cpi", "eac", "etc", "vac")
-    data = {name: None if getattr(value, name) is None else str(getattr(value, name)) for name in names}
+    data = {name: None if getattr(value, name) is None else float(getattr(value, name)) for name in names}
     tcpi = value.tcpi()
     return answer(
-        options, text, data | {"tcpi": None if tcpi is None else str(tcpi), "currency": earned.currency}
+        options, text, data | {"tcpi": None if tcpi is None else float(tcpi), "currency": earned.currency}
     )

@@ -70,13 +70,13 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
         "paid": watch.paid,
         "committed": watch.committed,
         "budget": watch.budget,
-        "chance_of_overrun": _estimate(watch.chance_of_overrun),
-        "median_overrun": _estimate(watch.median_overrun),
+        "chance_of_overrun": watch.chance_of_overrun,
+        "median_overrun": watch.median_overrun,
         "forecast_final_cost": _levels(LEVELS, watch.percentile_set(LEVELS)),
         "before_receipts": _levels(LEVELS, watch.before.percentile_set(LEVELS)),
         "cost_to_complete": _levels(LEVELS, [watch.cost_to_complete(q) for q in LEVELS]),
         "contingency_left": watch.contingency_left,
-        "further_100_buys": _estimate(watch.bought_by(100.0)),
+        "further_100_buys": watch.bought_by(100.0),
         "contingency_needed": _levels((0.8, 0.9), [watch.contingency_needed(q) for q in (0.8, 0.9)]),
         "trials": watch.now.trials.count,
         "seed": watch.now.trials.seed,
@@ -84,7 +84,7 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
         "lines": [
             {
                 "id": line.id, "name": line.title, "group": line.group, "kind": line.kind, "state": line.state,
-                "base": line.base, "paid": line.paid, "before": list(line.before), "now": list(line.now),
+                "base": line.base, "paid": line.paid, "before": _range(line.before), "now": _range(line.now),
                 "mean_before": line.mean_before, "mean_now": line.mean_now, "settled": line.settled,
                 "more_to_come": line.more,
             }
@@ -104,12 +104,12 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _estimate(estimate: Estimate | None) -> dict[str, float] | None:
-    return None if estimate is None else {"value": estimate.value, "standard_error": estimate.error}
+def _range(values: tuple[float, float, float]) -> dict[str, float]:
+    return dict(zip(("P10", "P50", "P90"), values, strict=True))
 
 
-def _levels(levels: Sequence[float], estimates: Sequence[Estimate]) -> dict[str, dict[str, float] | None]:
-    return {f"P{round(100 * q)}": _estimate(one) for q, one in zip(levels, estimates, strict=True)}
+def _levels(levels: Sequence[float], estimates: Sequence[Estimate]) -> dict[str, Estimate]:
+    return {f"P{round(100 * q)}": one for q, one in zip(levels, estimates, strict=True)}
 
 
 def watch_text(
