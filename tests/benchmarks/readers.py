@@ -37,11 +37,13 @@ from forecast.spending.folder import BuildFolder
 from forecast.spending.importing import plan_import
 from forecast.spending.ledger import Ledger
 from forecast.spending.money import parse_money
+from forecast.spending.papers.read import read_paper
 from forecast.spending.preview import confirm, open_import
 from forecast.spending.receipts_csv import COLUMNS, load_receipts_csv, receipts_csv
 from forecast.spending.statement import read_statement, typed_statement
 from forecast.views.listing import open_list
 from forecast.words.numbers import read_number
+from tests.spending.papers.bills import BILLS, text_pdf
 
 ROOT = Path(__file__).resolve().parents[2]
 HEAD = '[build]\nname = "Van"\ncurrency = "EUR"\ncountry = "IE"\n'
@@ -167,6 +169,19 @@ def _number(content: bytes, box: Sandbox) -> object:
 def _document(content: bytes, box: Sandbox) -> object:
     check_document("photo", content[:1024])
     return None
+
+
+def _paper(content: bytes, box: Sandbox) -> object:
+    read_paper("bill", content, "EUR")
+    return None
+
+
+_INVOICE = b"""<?xml version="1.0" encoding="UTF-8"?>
+<Invoice xmlns="urn:oasis:names:specification:ubl:schema:xsd:Invoice-2">
+<ID>17</ID><IssueDate>2026-05-31</IssueDate><DocumentCurrencyCode>EUR</DocumentCurrencyCode>
+<AccountingSupplierParty><Party><PartyLegalEntity><RegistrationName>Invented Resin Works</RegistrationName>
+</PartyLegalEntity></Party></AccountingSupplierParty>
+<LegalMonetaryTotal><PayableAmount currencyID="EUR">246.00</PayableAmount></LegalMonetaryTotal></Invoice>"""
 
 
 @dataclass(frozen=True)
@@ -452,6 +467,11 @@ READERS: dict[str, Reader] = {
     "ledger file": Reader(_ledger, lambda: (_kept()[1],), lambda: st.binary(max_size=200)),
     "document": Reader(
         _document, lambda: (b"\xff\xd8\xff\xe0" + bytes(40), b"%PDF-1.7\n"), lambda: st.binary(max_size=64)
+    ),
+    "bill": Reader(
+        _paper, lambda: (text_pdf(BILLS["bill in German"].lines), _INVOICE), lambda: _WORDS.map(
+            lambda text: _INVOICE.replace(b"246.00", text.encode("utf-8", "replace"))
+        ),
     ),
     "number": Reader(
         _number, lambda: (b"1.234,56", "€ 1.250,-".encode(), b"65k", b"12,34,567.89"),
