@@ -99,6 +99,20 @@ def test_without_a_word_for_the_total_the_largest_sum_is_proposed_and_said_to_be
     assert paper.amount.where.startswith("the largest sum, as no line names a total: ")
 
 
+@pytest.mark.parametrize(
+    "beside",
+    [
+        "Sub total 100.00",
+        "Total discount 400.00",
+        "Total items 400.00",
+        "Net total 400.00",
+        "Total VAT 400.00",
+    ],
+)
+def test_a_part_or_what_is_taken_off_is_not_the_total(beside: str) -> None:
+    assert said(read("Shop", beside, "Total 90.00"))[0] == "90.00"
+
+
 def test_nothing_is_proposed_where_nothing_stands() -> None:
     assert said(read("...", "--- 17 ---")) == (None, None, None, None)
     assert read("...").missing == ("sum", "day", "supplier")
