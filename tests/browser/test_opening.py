@@ -61,8 +61,8 @@ def to(page: Page, title: str) -> None:
     settled(page)
 
 
-def begun(page: Page) -> None:
-    expect(page.get_by_role("heading", level=1, name=FIRST)).to_be_visible(timeout=30_000)
+def begun(page: Page, title: str = FIRST) -> None:
+    expect(page.get_by_role("heading", level=1, name=title)).to_be_visible(timeout=30_000)
     settled(page)
 
 
@@ -150,7 +150,7 @@ def test_a_build_made_while_a_demo_is_open_keeps_its_own_first_scenario(
     to(page, COST)
     agrees(page, file)
     page.reload()
-    begun(page)
+    begun(page, COST)
     agrees(page, file)
 
 
@@ -176,7 +176,7 @@ def test_two_builds_in_turn_keep_each_its_own(visit: Opener, own: tuple[Path, Pa
         round_of_pages(page)
         agrees(page, file)
     page.reload()
-    begun(page)
+    begun(page, COST)
     agrees(page, first)
 
 
@@ -198,5 +198,5 @@ def test_what_was_chosen_of_a_build_stays_with_it(visit: Opener, own: tuple[Path
     choose(page, "Farmed out")
     agrees(page, first, "mixed")
     page.reload()
-    begun(page)
+    begun(page, COST)
     agrees(page, first)
