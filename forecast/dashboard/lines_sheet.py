@@ -49,8 +49,10 @@ def sheet(view: Opened, loaded: Sheet) -> None:
     base = with_changes(plain, st.session_state[memory])
     before: Unread = st.session_state[f"unread-{key}"]
     live, doubts = _typed(base, before, st.session_state.get(key))
+    frame, phone = _frame(base, live, before, _words(loaded, plain, live, doubts)), _on_a_phone()
     edited = st.data_editor(
-        _frame(base, live, before, _words(loaded, plain, live, doubts)),
+        frame,
+        column_order=[str(name) for name in frame if name != "Group"] if phone else None,  # its figures come into sight
         key=key,
         hide_index=True,
         num_rows="fixed",
@@ -60,7 +62,7 @@ def sheet(view: Opened, loaded: Sheet) -> None:
         alt="Sheet of lines with low, middle and high of each figure",
         column_config={
             "Group": st.column_config.TextColumn(width=96),
-            "Line": st.column_config.TextColumn(width=172, required=True, max_chars=200, pinned=_on_a_phone()),
+            "Line": st.column_config.TextColumn(width=172, required=True, max_chars=200, pinned=phone),
             "Figure": st.column_config.TextColumn(width=86),
             # Text, so that the one reader reads it: a grid's own numbers would take 2,5 for 25 without a word.
             "Low": st.column_config.TextColumn(width=72, help="P10", alignment="right"),

@@ -200,7 +200,7 @@ def test_the_pages_answer_as_the_commands_do(
     }
     assert main(["compare", str(half_way.folder), "--json"]) == 0
     data = json.loads(capsys.readouterr().out)["scenarios"]
-    assert {item["id"]: item["p80"]["value"] for item in data} == {
+    assert {item["id"]: item["P80"]["value"] for item in data} == {
         name: p80.value for name, p80 in found.items()
     }
     mixed, diy = (about(found[name].value, "NZD", found[name].error) for name in ("mixed", "diy"))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy.special import ndtri
@@ -445,3 +447,61 @@ def test_what_was_kept_is_undone_in_another_tab_and_on_another_day(
     assert read_text(before_ordering.build_file) == texts.pop()
     app = run(before_ordering.build_file, "lines")
     assert "Undo the last change" not in [item.label for item in app.button]
+
+
+CRATE = """\
+[build]
+name = "x"
+currency = "EUR"
+country = "IE"
+[currency.JPY]
+rate = 0.0057
+[[line]]
+id = "filler"
+name = "Filler"
+group = "consumables"
+amount = { low = 40, middle = 60, high = 120 }
+[[line]]
+id = "lip"
+name = "Lip"
+group = "kit"
+amount = { low = 90, middle = 120, high = 200 }
+[[consignment]]
+id = "crate"
+name = "Body kit"
+price = { low = 230000, middle = 245000, high = 280000 }
+currency = "JPY"
+origin = "JP"
+sent_from = "JP"
+mode = "sea"
+incoterm = "CIF"
+place = "Port of Dublin"
+place_is = "port"
+boxes = [{ length = { low = 160, middle = 180, high = 210 }, width = 60, height = 50, weight = 28 }]
+"""
+
+
+def test_the_sheet_is_grouped_and_goods_from_abroad_open_to_their_parts(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "build.toml").write_text(CRATE, encoding="utf-8")
+    app = run(tmp_path, "lines")
+
+    def shown() -> list[tuple[str, str, str]]:
+        frame = (
+            app.main.dataframe[0].value if app.main.dataframe else app.main.get("arrow_data_frame")[0].value
+        )
+        return list(frame[["Group", "Line", "Figure"]].itertuples(index=False, name=None))
+
+    assert shown() == [
+        ("Kit", "Body kit", "price"), ("", "Lip", "amount"), ("Consumables", "Filler", "amount"),
+    ]  # fmt: skip
+    app = edit(app, 2, {"High": "150"})
+    opener = next(
+        item for item in app.main.selectbox if item.label == "Open goods from abroad to their parts"
+    )
+    app = opener.set_value("crate").run()
+    assert not app.exception
+    assert ("Freight", "Body kit, box 1", "length") in shown()
+    assert all(line.startswith("Body kit") for _, line, _ in shown())
+    assert "Not saved yet" in words(app)  # what was typed into rows out of sight stays
+    app = press(app, "Keep the changes")
+    assert "high = 150" in (tmp_path / "build.toml").read_text(encoding="utf-8")
