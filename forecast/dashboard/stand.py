@@ -30,7 +30,7 @@ def page() -> None:
         answer(*stand_sentences(found, view.budget, strong=STRONG))
         if watch is None:
             st.caption(
-                "From the range that you gave each line, the whole build is simulated thousands of times."
+                "Each line has a range; from all of them the whole build is simulated thousands of times."
             )
         look = palette()
         kept_picture(("fan", view.key, view.budget, look), lambda: paid_against_fan(found, view.budget, look))
@@ -53,7 +53,8 @@ def _figures(view: Opened, found: Forecast | Reforecast) -> None:
         table(["", "Total", "Meaning"], level_rows(found), "Where it ends", right_text=1)
     with right:
         rows = budget_rows(found)
-        table(["", view.currency], rows, "What the budget has left", last_is_sum=found.budget is not None)
+        what = "Paid and due so far" if found.budget is None else "What the budget has left"
+        table(["", view.currency], rows, what, last_is_sum=found.budget is not None)
 
 
 page()

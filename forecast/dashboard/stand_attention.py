@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 
 import streamlit as st
@@ -29,12 +29,15 @@ from forecast.spending.ledger import Commitment, NewReceipt
 from forecast.spending.reforecast import LineWatch, Reforecast
 from forecast.spending.settling import close_lines, enter_receipt
 from forecast.views.money import about
-from forecast.views.settling import closed_words, entered_words, paid_words
+from forecast.views.settling import closed_words, entered_words, paid_words, share_of_closed_sentence
 from forecast.views.stands import due_sentence, over_sentence, running_over
 from forecast.words.currencies import is_currency
 
 _PLACE = "stand"
 """Where the news of what a tap did stands."""
+
+_MOST = 5
+"""So many things are asked for at once."""
 
 
 def attention(view: Opened, watch: Reforecast | None) -> int:
@@ -54,10 +57,13 @@ def attention(view: Opened, watch: Reforecast | None) -> int:
         over = [line for line in running_over(watch.lines) if line.id not in watch.looking_settled]
         if over:
             _over(view, over[0])
-        asked += (due is not None) + bool(over)
+        past = watch.share_of_closed
+        if past:
+            _perhaps_past(view, watch)
+        asked += (due is not None) + bool(over) + bool(past)
     build = _with_changes()
     missing = findings(build)
-    if missing:
+    if missing and asked < _MOST - 1:  # what to firm up comes last
         _left_out(view, build, missing[0], len(missing) - 1)
     return asked + bool(missing)
 
@@ -174,15 +180,27 @@ def _told(build: Build, item: FirmUp) -> bool:
     return item.figure in every_figure(build) and isinstance(place_at(build, item.figure).figure, Quotes)
 
 
+def _perhaps_past(view: Opened, watch: Reforecast) -> None:
+    events = {line.id: line.title for line in watch.lines if line.id in watch.share_of_closed}
+    label = f"{'It' if len(events) == 1 else 'They'} cannot come any more"
+    sentence = share_of_closed_sentence(watch)
+    _item("past", sentence, label, partial(_impossible, view, events), "receipts", "Tell it under Receipts")
+
+
+def _impossible(view: Opened, events: Mapping[str, str]) -> None:
+    def work() -> str:
+        ledger = view.ledger_to_write()
+        with ledger.together():
+            for name in events:
+                say_event(ledger, name, "cannot-happen")
+        return " ".join(f"\u201c{title}\u201d {WORDS['cannot-happen']}: kept." for title in events.values())
+
+    _done(view, work)
+
+
 def _rule_out(view: Opened, item: FirmUp) -> None:
-    def say() -> None:
-        def work() -> str:
-            say_event(view.ledger_to_write(), item.figure, "cannot-happen")
-            return f"\u201c{item.title}\u201d {WORDS['cannot-happen']}: kept."
-
-        _done(view, work)
-
     sentence = item.sentence(partial(about, currency=view.currency))
+    say = partial(_impossible, view, {item.figure: item.title})
     _item("rule-out", sentence, "It cannot come any more", say, "receipts", "It came: tell it under Receipts")
 
 

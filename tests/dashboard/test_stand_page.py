@@ -102,6 +102,19 @@ def test_a_line_that_runs_over_is_named_and_closed_with_one_tap(run: Run, folder
     assert "its high was" not in words(app)
 
 
+def test_an_event_whose_lines_are_all_closed_is_ruled_out_with_one_tap(run: Run, folder: BuildFolder) -> None:
+    event = 'id = "overrun"\nname = "Shop overruns"\nchance = 0.3\npercent = 10\nof = ["paint"]\n'
+    folder.build_file.write_text(f"{BUILD}[[event]]\n{event}", encoding="utf-8")
+    ledger = folder.ledger()
+    pay(ledger, "paint", 200_000)
+    ledger.close_line("paint")
+    app = run(folder.build_file, "stand")
+    assert "“Shop overruns” is a share of lines that are all closed: can it still happen?" in words(app)
+    app = press(app, "It cannot come any more")
+    assert folder.ledger().event_states()["overrun"].state == "cannot-happen"
+    assert "can it still happen?" not in words(app)
+
+
 def test_what_may_have_been_left_out_goes_into_the_tray_with_one_tap(
     run: Run, before_ordering: BuildFolder
 ) -> None:
