@@ -52,8 +52,8 @@ def edges(least: float, most: float) -> tuple[float, ...]:
 def range_of(least: float, most: float, chips: Sequence[int]) -> tuple[float, float, float]:
     """Give low, middle and high: P10, P50 and P90 of the chips, each bin's spread evenly over it.
 
-    They are where the piecewise-linear cumulative of the chips reaches 1, 5 and 9 of 10. Where it stands at one of
-    these over empty bins, the point is the middle of them, as the median of two is.
+    They are where the piecewise-linear cumulative of the chips reaches a tenth, a half and nine tenths. Where it stands
+    at one of these over empty bins, the point is the middle of them, as the median of two is.
 
     Parameters
     ----------

@@ -56,7 +56,7 @@ def build() -> Build:
 
 def test_it_names_package_and_harm_and_defers() -> None:
     assert own_hazards_sentence(own_hazards(build(), "diy")) == (
-        "Paint by yourself means spraying two-pack paint or primer, which can leave you with asthma for life; inner "
+        "Paint by yourself means spraying two-pack paint or primer, which can leave you with asthma for life. Inner "
         "arches by yourself means cutting and welding the body shell, which can start a fire or leave the car weak "
         "in a crash. Local rules and licensed practice decide whether you may."
     )

@@ -61,6 +61,11 @@ def build(tmp_path: Path) -> Path:
     return tmp_path
 
 
+def values(percentiles: dict[str, dict[str, float]]) -> list[float]:
+    """Give P10, P50 and P90 of a line, as programs are told them."""
+    return [percentiles[name]["value"] for name in ("P10", "P50", "P90")]
+
+
 def run(capsys: pytest.CaptureFixture[str], *arguments: str, expect: int = 0) -> str:
     """Run a command and give what it printed, errors included."""
     code = main(arguments)
@@ -404,11 +409,8 @@ def test_watch_says_what_is_paid_and_where_it_ends(
     )
     after = json.loads(run(capsys, "watch", folder, "--json"))
     assert after["paid"] == pytest.approx(21_506.37)
-    assert (
-        next(item for item in after["lines"] if item["id"] == "primer")["now"]
-        == [400, 400, 400]
-        != line["now"]
-    )
+    closed = next(item for item in after["lines"] if item["id"] == "primer")
+    assert values(closed["now"]) == [400, 400, 400] != values(line["now"])
 
 
 def test_advice_adds_up(
@@ -725,12 +727,12 @@ def test_commitments_and_what_is_left_reach_the_forecast(
     assert "1 open commitment, €90.00 still to pay." in text
     lines = {line["id"]: line for line in json.loads(run(capsys, "watch", folder, "--json"))["lines"]}
     assert lines["filler"]["state"] == "committed"
-    assert lines["filler"]["now"][0] >= 90
+    assert values(lines["filler"]["now"])[0] >= 90
     assert "0 open commitments" in run(capsys, "agreed", folder, "--cancel", "1")
     run(capsys, "receipt", "add", folder, "--amount", "40", "--supplier", "x", "--line", "filler")
     assert "€40.00 paid and €10.00 still to buy, €50.00 in all" in run(capsys, "left", folder, "filler", "10")
     lines = {line["id"]: line for line in json.loads(run(capsys, "watch", folder, "--json"))["lines"]}
-    assert lines["filler"]["now"] == [50, 50, 50]
+    assert values(lines["filler"]["now"]) == [50, 50, 50]
     assert "--amount and --supplier" in run(capsys, "agreed", folder, "kit", expect=2)
 
 
@@ -826,9 +828,9 @@ def test_lines_of_a_consignment_take_receipts(tmp_path: Path, capsys: pytest.Cap
     )
     run(capsys, "cannot-happen", folder, "wings.examination")
     lines = {line["id"]: line for line in json.loads(run(capsys, "watch", folder, "--json"))["lines"]}
-    assert lines["wings.goods"]["now"] == [950, 950, 950]
+    assert values(lines["wings.goods"]["now"]) == [950, 950, 950]
     assert lines["wings.duty"]["mean_now"] > lines["wings.duty"]["mean_before"]
-    assert lines["wings.examination"]["now"] == [0, 0, 0]
+    assert values(lines["wings.examination"]["now"]) == [0, 0, 0]
     assert "Did you mean 'wings.goods'" in run(
         capsys, "receipt", "add", folder, "--amount", "9", "--supplier", "x", "--line", "wings.good", expect=2
     )
@@ -923,7 +925,7 @@ def test_a_risk_event_is_closed_at_what_it_cost(build: Path, capsys: pytest.Capt
     run(capsys, "receipt", "add", folder, "--amount", "75", "--supplier", "x", "--line", "transit_damage")
     run(capsys, "close", folder, "transit_damage")
     lines = {line["id"]: line for line in json.loads(run(capsys, "watch", folder, "--json"))["lines"]}
-    assert lines["transit_damage"]["now"] == [75, 75, 75]
+    assert values(lines["transit_damage"]["now"]) == [75, 75, 75]
 
 
 def test_a_share_of_lines_that_are_not_there_is_not_added(

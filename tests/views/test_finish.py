@@ -126,4 +126,4 @@ def test_at_its_end_nothing_is_said_to_be_open(
     told = capsys.readouterr().out.splitlines()[0]
     assert "still open" not in told
     assert "open ones count" not in told
-    assert re.search(r"what was open then looked (dearer|cheaper) by it", told)
+    assert re.search(r"What was open then looked (dearer|cheaper) by it", told)

@@ -142,7 +142,10 @@ def test_a_small_line_hardly_moves_the_whole(start: Callable[[str], Life]) -> No
     small = [name for name, sum_ in middles(first.build).items() if 0.002 * base < sum_ < 0.01 * base]
     assert small
     for place, name in enumerate((small[0], small[-1])):
-        for side, end in (("P10", ranges[name]["before"][0]), ("P90", ranges[name]["before"][2])):
+        for side, end in (
+            ("P10", ranges[name]["before"]["P10"]["value"]),
+            ("P90", ranges[name]["before"]["P90"]["value"]),
+        ):
             if end < 0.01:
                 continue
             life = start(f"{place}{side}")
