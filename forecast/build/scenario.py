@@ -86,6 +86,16 @@ def choose(build: Build, scenario: str | None = None) -> Choice:
     )
 
 
+def overridden(build: Build, scenario: Scenario) -> Build:
+    """Give the build with a scenario's overrides written into its lines and events, of whichever route."""
+    return build.model_copy(
+        update={
+            "line": tuple(_changed(line, scenario) for line in build.line),
+            "event": tuple(_changed(event, scenario) for event in build.event),
+        }
+    )
+
+
 def _changed(item: Item, scenario: Scenario) -> Item:
     changes = scenario.override.get(item.id)
     if not changes:

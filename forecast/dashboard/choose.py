@@ -18,7 +18,7 @@ from forecast.views.charts import AgainstCheapest, difference_bands, difference_
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.money import about, hourly
 from forecast.views.sentences import left_prices, with_receipts
-from forecast.views.ways import further_table, ways_table
+from forecast.views.ways import further_table, ways_table, what_ways_hold
 from forecast.words.text import STRONG
 
 
@@ -45,6 +45,8 @@ def page() -> None:
             hazards = {item.id: own_hazards(view.build, item.id) for item in comparison.scenarios}
             headings, rows, caption = ways_table(comparison, hazards)
             table(headings, rows, caption, right_text=1)
+            if held := what_ways_hold(view.build, [item.id for item in comparison.scenarios]):
+                text(" ".join(held))
             best = comparison.cheapest_in_the_middle
             if harm := own_hazards_sentence(hazards[best.id], best.name):
                 text(harm)

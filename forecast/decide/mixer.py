@@ -18,6 +18,7 @@ import numpy as np
 
 from forecast.build.figures import Known
 from forecast.build.formula import Formula, Input, LineValue, walk
+from forecast.build.scenario import overridden
 from forecast.build.schema import Build, Event, Scenario
 from forecast.decide.replay import Replay, replay_of
 from forecast.engine.evaluate import Value, evaluate
@@ -62,13 +63,14 @@ class Mixer:
     def __init__(
         self, build: Build, overrides: Scenario, trials: int, seed: int, known: Knowledge = None
     ) -> None:
+        # Overrides first: one may put a line into another package, and the mixes must follow it there.
+        build = overridden(build, overrides)
         self.build = build
         self.routes = routes_offered(build)
         self.packages = tuple(self.routes)
-        self._overrides = overrides
         self._items = {item.id: item for item in (*build.line, *build.event)}
         self._handing = {event.id: event for event in build.event if event.hands_over}
-        union = _union(build, overrides)
+        union = _union(build)
         self.forecast: Forecast = forecast_given(union, _UNION, trials, seed, known)
         self.replay: Replay = replay_of(self.forecast)
         conditions = self.forecast.trials.conditions
@@ -236,7 +238,7 @@ class Mixer:
     def _handed_over(self, row: Row, routes: Routes, values: dict[str, Value]) -> Value:
         """Give an event's row where it hands work over: its formula is that of a scenario of these routes."""
         others = {package: offered[0] for package, offered in self.routes.items()}
-        scenario = Scenario(routes={**others, **routes}, override=self._overrides.override)
+        scenario = Scenario(routes={**others, **routes})
         plan = compile_plan(self.build.model_copy(update={"scenario": {_UNION: scenario}}), _UNION)
         found = next((other for other in plan.rows if other.id == row.id), None)
         if found is None:
@@ -245,18 +247,17 @@ class Mixer:
         return self._evaluated(found.formula, found.gate, routes, values, inputs)
 
 
-def _union(build: Build, overrides: Scenario) -> Build:
+def _union(build: Build) -> Build:
     """Give the build with the lines of all routes counting, and with no event that hands work over.
 
     What such an event adds depends on the routes: its formula is compiled for each state. Its row stays, for its
     gate, its place and its draws.
     """
-    scenario = Scenario(override=overrides.override)
     return build.model_copy(
         update={
             "line": tuple(line.model_copy(update={"route": None}) for line in build.line),
             "event": tuple(_without_handing_over(event) for event in build.event),
-            "scenario": {_UNION: scenario},
+            "scenario": {_UNION: Scenario()},
         }
     )
 

@@ -26,6 +26,20 @@ def _listed(names: Sequence[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
 
 
+def route_words(routes: Mapping[str, str]) -> list[str]:
+    """Say who does which work package, from the route of each."""
+    by_route: dict[str, list[str]] = {}
+    for package, route in routes.items():
+        by_route.setdefault(route, []).append(_words(package))
+    away = {route: packages for route, packages in by_route.items() if route != OWN_ROUTE}
+    parts = [f"{_listed(packages)} by {_BY.get(route, _words(route))}" for route, packages in away.items()]
+    if by_route.get(OWN_ROUTE):
+        return [*parts, "the rest by yourself" if away else "everything by yourself"]
+    if len(away) == 1 and len(routes) > 1:
+        return [f"everything by {_BY.get(route, _words(route))}" for route in away]
+    return parts
+
+
 @dataclass(frozen=True)
 class Mix:
     """One mix.
@@ -56,18 +70,8 @@ class Mix:
 
     def words(self, titles: Mapping[str, str] | None = None) -> str:
         """Name the mix: who does what, and which options, by their titles where those are given."""
-        by_route: dict[str, list[str]] = {}
-        for package, route in self.routes.items():
-            by_route.setdefault(route, []).append(_words(package))
-        away = {route: packages for route, packages in by_route.items() if route != OWN_ROUTE}
-        parts = [
-            f"{_listed(packages)} by {_BY.get(route, _words(route))}" for route, packages in away.items()
-        ]
-        if by_route.get(OWN_ROUTE):
-            parts.append("the rest by yourself" if away else "everything by yourself")
-        elif len(away) == 1 and len(self.routes) > 1:
-            parts = [f"everything by {_BY.get(route, _words(route))}" for route in away]
         named = titles or {}
+        parts = route_words(self.routes)
         parts += [f"{_words(choice)}: {named.get(id, _words(id))}" for choice, id in self.options.items()]
         return "; ".join(parts)
 

@@ -16,7 +16,7 @@ from forecast.engine.condition import Width
 from forecast.engine.facts import Prior, observe, prior_of
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, LineSummary, forecast_plan
 from forecast.engine.learning import LearnedCause, learned_causes
-from forecast.engine.plan import compile_plan
+from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import (
     Estimate,
@@ -265,14 +265,7 @@ class Reforecast:
 
         An event is never settled so, nor is a line of which an agreed price is still to pay.
         """
-        rows = {row.id: row for row in self.now.plan.rows if row.kind == "line"}
-        return tuple(
-            name
-            for name, known in self.known.lines.items()
-            if name in rows
-            and not known.committed_minor
-            and self.settled.get(name, 0.0) >= LOOKS_SETTLED[rows[name].bought]
-        )
+        return settled_lines(self.now.plan, self.known, self.settled)
 
     @property
     def share_of_closed(self) -> tuple[str, ...]:
@@ -380,6 +373,18 @@ def reforecast(
     frozen = None if standing.baseline is None else standing.baseline.date
     budget = budget_in_force(build, standing.baseline)
     return Reforecast(before, now, known, budget, frozen, as_of, cause_titles(build))
+
+
+def settled_lines(plan: Plan, known: Known, chances: Mapping[str, float]) -> tuple[str, ...]:
+    """Give the lines that look settled, from the chance that what was paid is all; see `Reforecast.looking_settled`."""
+    rows = {row.id: row for row in plan.rows if row.kind == "line"}
+    return tuple(
+        name
+        for name, one in known.lines.items()
+        if name in rows
+        and not one.committed_minor
+        and chances.get(name, 0.0) >= LOOKS_SETTLED[rows[name].bought]
+    )
 
 
 def scenario_in_force(build: Build, scenario: str | None, baseline: Baseline | None) -> str | None:

@@ -24,7 +24,7 @@ from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.spending.ledger.days import DayPaid, paid_by_day
 from forecast.spending.ledger.entries import pair
 from forecast.spending.ledger.records import AgreementKind
-from forecast.spending.reforecast import LOOKS_SETTLED, scenario_in_force
+from forecast.spending.reforecast import LOOKS_SETTLED, scenario_in_force, settled_lines
 from forecast.spending.standing import Record, Standing
 
 MORE_TO_COME = 0.1
@@ -562,7 +562,7 @@ class Odd:
     ----------
     kind : {"cannot-happen", "not-paid", "twice", "again"}
         It is for an event that was said to be impossible; more comes back for a line than was paid; it looks like one
-        that is there already; the line is bought once, is paid and closed, and gets much of its sum again.
+        that is there already; the line is bought once, is paid and settled, and gets much of its sum again.
     line_id : str
     date : datetime.date or None
         When the event was said to be impossible, or of the receipt that is there.
@@ -570,6 +570,8 @@ class Odd:
         What was paid for the line so far.
     receipt : Receipt or None
         The one that is there.
+    closed : bool
+        Whether the line that is paid again was closed, or only looks settled.
     """
 
     kind: Literal["cannot-happen", "not-paid", "twice", "again"]
@@ -577,10 +579,11 @@ class Odd:
     date: dt.date | None = None
     minor: int = 0
     receipt: Receipt | None = None
+    closed: bool = False
 
 
 _EXTRA = 2
-"""Less than one part in so many of what was paid for a closed line is an extra; more is like buying it again."""
+"""Less than one part in so many of what was paid for a settled line is an extra; more is like buying it again."""
 
 
 def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[Odd, ...]:
@@ -618,15 +621,33 @@ def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[
         found.append(Odd("twice", twin.splits[0].line_id, twin.date, twin.paid_minor, twin))
         return tuple(found)
     closed, paid = ledger.closed_lines(), ledger.paid_by_line()
-    found += [
-        Odd("again", line, minor=paid[line])
+    twice = [
+        line
         for line, minor in parts.items()
         if receipt.kind == "payment"
-        and line in closed
         and bought_as(build, line) == "once"
         and 0 < paid.get(line, 0) <= _EXTRA * minor
     ]
+    settled = _looking_settled(build, ledger) if set(twice) - closed else frozenset()
+    found += [
+        Odd("again", line, minor=paid[line], closed=line in closed)
+        for line in twice
+        if line in closed or line in settled
+    ]
     return tuple(found)
+
+
+def _looking_settled(build: Build, ledger: Ledger) -> frozenset[str]:
+    """Give the open lines of which what was paid is likely all."""
+    standing = Record.read(ledger).standing()
+    try:
+        plan = compile_plan(build, scenario_in_force(build, None, standing.baseline))
+        known = known_from(plan, standing)
+        partial = learn(plan, known.facts, DEFAULT_SEED, prior_of(plan, DEFAULT_SEED)).partial
+    except ForecastError:  # a build that cannot be simulated can be paid for
+        return frozenset()
+    settled = settled_lines(plan, known, {name: one.settled for name, one in partial.items()})
+    return frozenset(name for name in settled if not known.lines[name].more)
 
 
 def _twin(receipts: Collection[Receipt], receipt: NewReceipt, parts: Mapping[str, int]) -> Receipt | None:

@@ -176,10 +176,14 @@ def _clause(step: WrittenStep, watch: Reforecast | None) -> str:
 
 
 def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]) -> str:
-    """Say what receipts did: who came in dear or cheap, or, where that hardly matters, that less can vary now."""
-    if step.p80 > 0 and step.half > 0 and up:
+    """Say what receipts did: who came in dear or cheap, or, where that hardly matters, that less can vary now.
+
+    A line of which more may come has come in neither way: where it moved furthest, none of the others is to blame.
+    """
+    if step.p80 > 0 and step.half > 0 and up and up[0] == some[0]:
         return f"{_and(up)} came in dear"
-    if step.p80 < 0 and step.half < 0 and down and abs(step.half) >= 0.5 * abs(step.p80):
+    cheaper = step.p80 < 0 and step.half < 0 and abs(step.half) >= 0.5 * abs(step.p80)
+    if cheaper and down and down[0] == some[0]:
         return f"{_and(down)} came in cheap"
     if step.p80 < 0:
         count = len(up) + len(down)

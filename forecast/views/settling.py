@@ -233,7 +233,8 @@ def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
         return f"receipt {same.id} is the same: {same.supplier}, {same.date}, {money} for {lines}"
     if odd.kind == "again":
         paid = exact(odd.minor, currency)
-        return f"{title} is closed, with {paid} paid for it: this comes on top, as if it were bought twice"
+        stands = "is closed" if odd.closed else "looks settled"
+        return f"{title} {stands}, with {paid} paid for it: this comes on top, as if it were bought twice"
     if not odd.minor:
         return f"nothing was paid for {title} so far, so nothing can come back"
     return f"more comes back for {title} than the {exact(odd.minor, currency)} that was paid"

@@ -5,6 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from forecast.build.oneself import OwnHazard
+from forecast.build.scenario import scenario_title
+from forecast.build.schema import Build
+from forecast.decide.mixer import routes_offered
+from forecast.decide.mixes import route_words
 from forecast.decide.scenarios import Comparison, Summary
 from forecast.views.money import about, hourly, hours, percent
 
@@ -40,6 +44,18 @@ def ways_table(
     ]  # fmt: skip
     what = "hours and weeks" if timed else "hours"
     return headings, rows, f"Own {what} in the middle; what an own hour pays, against {least.name}"
+
+
+def what_ways_hold(build: Build, ways: Sequence[str]) -> list[str]:
+    """Say of each way in between who does what; of one that does all alike its name says it."""
+    packages = [package for package, routes in routes_offered(build).items() if len(routes) > 1]
+    told = []
+    for name in ways:
+        way = build.scenario.get(name)
+        routes = {} if way is None else {package: way.route(package) for package in packages}
+        if len(set(routes.values())) > 1:
+            told.append(f"{scenario_title(build, name)}: {'; '.join(route_words(routes))}.")
+    return told
 
 
 def further_table(comparison: Comparison) -> tuple[list[str], list[list[str]], str]:

@@ -262,3 +262,21 @@ def test_the_best_mix_is_also_given_with_what_may_hurt_farmed_out() -> None:
 def test_nothing_is_said_of_a_mix_that_leaves_it_to_others() -> None:
     found = mix(parse_build(SHOPS.partition("[[option]]")[0] + HAZARDS), hours=1, trials=2048)
     assert (found.hazards, found.spared, found.hazards_sentence(euros)) == ((), None, "")
+
+
+def test_a_line_that_a_way_puts_into_another_package_goes_with_that_package() -> None:
+    """As spray guns do, which go with whoever sprays the primer."""
+    guns = '[[line]]\nid = "guns"\ngroup = "consumables"\npackage = "paint"\nroute = "self"\namount = 500\n'
+    fill = "".join(
+        f'[[line]]\nid = "fill_{route}"\ngroup = "labour"\npackage = "filling"\nroute = "{route}"\namount = {sum_}\n'
+        for route, sum_ in (("self", 100), ("shop", 900))
+    )
+    way = '[scenario.mixed]\nall = "self"\npaint = "shop"\n[scenario.mixed.override]\nguns = { package = "filling" }\n'
+    build = parse_build(f"{SHOPS.partition('[[option]]')[0]}{guns}{fill}{way}")
+    found = MixSearch(build, trials=2048)
+    assert [item.p80 for item in found.mixes if item.routes == {"paint": "shop", "filling": "self"}] == [
+        pytest.approx(simulate(build, "mixed", 2048).percentile(0.8).value)
+    ]
+    away = next(item for item in found.mixes if set(item.routes.values()) == {"shop"})
+    plain = simulate(build.model_copy(update={"scenario": {"x": Scenario(all="shop")}}), "x", 2048)
+    assert away.p80 == pytest.approx(plain.percentile(0.8).value)  # no guns where nobody sprays oneself

@@ -417,3 +417,14 @@ def test_an_event_that_is_a_share_of_closed_lines_is_asked_about(
     assert f"If not: forecast cannot-happen {folder} overrun\n" in told
     run(capsys, "cannot-happen", folder, "overrun")
     assert watch(capsys, folder)["share_of_closed"] == []
+
+
+def test_what_moved_blames_no_closed_line_for_what_an_open_one_did(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "filler", "80", "--closes")
+    add(capsys, folder, "paint", "3900", "--more-to-come")
+    told = run(capsys, "moved", folder).splitlines()[0]
+    assert "Paint, two coats and filler" in told.replace("Filler", "filler")
+    assert "paid at least in part: +" in told
+    assert "came in dear" not in told

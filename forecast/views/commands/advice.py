@@ -208,6 +208,7 @@ def compare_text(build: Build, found: Comparison) -> str:
     from forecast.build.oneself import own_hazards, own_hazards_sentence
     from forecast.views.money import about, hours, percent
     from forecast.views.tables import table
+    from forecast.views.ways import what_ways_hold
 
     money = _money(found.currency)
     rows = [
@@ -230,6 +231,8 @@ def compare_text(build: Build, found: Comparison) -> str:
     text.append("")
     weeks = ["Weeks"] if found.scenarios[0].weeks is not None else []
     text.append(table(["Scenario", "P10", "P50", "P80", "P90", "Own hours", *weeks, "Cheapest in"], rows))
+    if held := what_ways_hold(build, [item.id for item in found.scenarios]):
+        text += ["", *held]
     for pair in found.pairs:
         text += ["", *pair_sentences(pair, found.currency)]
     if build.build.notice:
