@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -190,8 +191,9 @@ def test_nominal_eighty_percent_holds_eighty_through_the_whole_path(tmp_path: Pa
     order = np.random.default_rng(91).permutation(truth.count)[:300]
     rng = np.random.default_rng(92)
     inside, ranks = 0, []
+    Ledger(tmp_path / "empty.db", currency="EUR")
     for number, trial in enumerate(order):
-        ledger = Ledger(tmp_path / f"{number}.db", currency="EUR")
+        ledger = Ledger(shutil.copyfile(tmp_path / "empty.db", tmp_path / f"{number}.db"))
         revealed = [line for line in ("kit", "filler") if rng.random() < 0.6]
         for line in revealed:
             minor = max(1, round(float(truth.row(line)[trial]) * 100))
