@@ -214,6 +214,42 @@ class Examination(Part):
     cost: UncertainFigure
 
 
+class Returned(Part):
+    """Goods that may go back to the seller: how likely, what that costs, and what comes back of price and dues.
+
+    Attributes
+    ----------
+    chance : float
+        That it comes to that.
+    goods : tuple of str
+        Ids of the goods that would go back; everything when left out.
+    refund : figure
+        Share of their price that the seller gives back: 0.9 for 90 %.
+    freight : figure or None
+        What sending them back costs.
+    dues_back : figure or None
+        Share of their duty and import tax that customs give back on application (repayment or drawback); nothing is
+        counted when left out. What is theirs goes by price.
+    fee : figure or None
+        What the claim costs, where an agent makes it.
+    """
+
+    chance: Annotated[float, Field(strict=True, gt=0, lt=1)]
+    goods: tuple[Identifier, ...] = ()
+    refund: UncertainFigure = Known(value=1.0)
+    freight: UncertainFigure | None = None
+    dues_back: UncertainFigure | None = None
+    fee: UncertainFigure | None = None
+
+    @field_validator("refund", "dues_back", mode="after")
+    @classmethod
+    def _is_a_share(cls, figure: FigureBase | None) -> FigureBase | None:
+        most = [getattr(figure, key) for key in ("value", "high", "max") if hasattr(figure, key)]
+        if most and most[0] > 1:
+            wrong(f"found {most[0]:g}", "It is a share from 0 to 1: write 0.9 for 90 %.")
+        return figure
+
+
 class Consignment(Part):
     """What is bought from whom, how it is paid for and how it travels.
 
@@ -271,6 +307,11 @@ class Consignment(Part):
     private_use : bool or None
         The country's rule for goods for one's own use counts, where it has one, or does not; when left out it does
         not, and what duty and tax come to under it is told beside them.
+    gift : bool
+        A present from one private person to another: nothing is paid for it, and its price is the value that customs
+        count. Up to the ``gift.limit`` of overrides it bears neither duty nor import tax.
+    returned : Returned or None
+        Goods that may go back, and what customs give back of their duty and tax.
     overrides : dict
         Other values for figures of the rules, by id: ``{ vat = 0.21, "duty.8708.29" = 0.0 }``.
     """
@@ -321,6 +362,8 @@ class Consignment(Part):
     additional: tuple[Identifier, ...] = ()
     agreed_arrival: bool = False
     private_use: bool | None = None
+    gift: Flag = False
+    returned: Returned | None = None
     overrides: dict[RuleFigureId, UncertainFigure] = {}
     note: Text | None = None
 
@@ -353,6 +396,15 @@ class Consignment(Part):
                 f"goods are called {clash[0]!r}",
                 "A line of the consignment has that name; choose another id.",
             )
+        if self.returned is not None and (
+            strange := set(self.returned.goods) - {item.id for item in self.items}
+        ):
+            wrong(
+                f"returned.goods names {sorted(strange)[0]!r}",
+                f"Legal: {', '.join(item.id for item in self.items)}; or leave it out where everything would go back.",
+            )
+        if self.returned is not None and self.gift:
+            wrong("a present that goes back to a seller", "Keep gift, or returned.")
         if self.freight is not None and self.freight_rate is not None:
             wrong("has freight as well as freight_rate", "Keep one: a sum, or a rate per chargeable unit.")
         if self.insurance is not None and self.insurance_percent is not None:
@@ -490,7 +542,7 @@ def later(moment: Moment, days: float) -> Moment:
 RESERVED_IDS = frozenset({
     "crating", "export", "freight", "insurance", "duty", "additional_duty", "levies", "tax", "terminal",
     "documents", "surcharges", "entry", "disbursement", "storage", "delivery", "margin", "examination", "local_tax",
-    "demurrage", "detention",
+    "demurrage", "detention", "returned",
 })  # fmt: skip
 """Names of a consignment's own lines, which goods may not take."""
 
@@ -523,5 +575,5 @@ def _figures(
 
 __all__ = [
     "BOX_UNITS", "KIT_CODE", "Arrival", "Box", "Consignment", "Container", "Examination", "Goods", "Incoterm", "Mode",
-    "Moment", "Storage", "StorageStep", "figures_in", "later",
+    "Moment", "Returned", "Storage", "StorageStep", "figures_in", "later",
 ]  # fmt: skip

@@ -24,13 +24,16 @@ _TRAVEL: Mapping[str, str] = {
     "arrival.disbursement_minimum": "least advance fee", "storage.days": "days at the depot",
     "container.days": "days at the terminal", "container.detention_days": "days until the container is back",
     "storage.minimum": "least storage", "examination.cost": "examination", "rate": "storage, a day",
+    "returned.freight": "freight back", "returned.refund": "share of the price that comes back",
+    "returned.dues_back": "share of duty and tax that comes back", "returned.fee": "fee for claiming them",
 }  # fmt: skip
 """What figures of a consignment are called where their key does not say it."""
 
 _UNITS: Mapping[str, str] = {
     "own_hours": "h", "wait_weeks": "weeks", "quantity": "", "share": "", "penalty": "", "percent": "%",
     "arrival.disbursement_percent": "%", "storage.days": "days", "customs_rate": "",
-    "deposit_rate": "", "container.days": "days", "container.detention_days": "days",
+    "deposit_rate": "", "container.days": "days", "container.detention_days": "days", "returned.refund": "",
+    "returned.dues_back": "",
 }  # fmt: skip
 _MONEY = ("amount", "price", "cost", "minimum", "maximum")
 """Keys whose figures are money: what they are counted in is a currency, whatever else is written as their unit."""

@@ -287,5 +287,6 @@ def _unit(build: Build, plan: Plan, figure: str) -> str:
                 return place.unit
     for bought in plan.consignments:
         if figure in bought.inputs:
-            return bought.inputs[figure].unit or ""
+            unit = bought.inputs[figure].unit or ""
+            return "" if unit == "share" else unit  # written as in overrides: 0.05
     return ""

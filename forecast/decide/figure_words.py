@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from forecast.build.schema import Build
 from forecast.trade.rules import called
+from forecast.words.countries import country_names
 
 _KEYS = {
     "amount": "",
@@ -21,6 +22,9 @@ _KEYS = {
     "resale": "resale",
     "share": "share of the work still open",
     "penalty": "factor for work taken over",
+    "returned": "sent back",
+    "refund": "share of the price that comes back",
+    "dues_back": "share of duty and tax that comes back",
 }
 
 
@@ -29,8 +33,12 @@ _LAW = "overrides."
 
 
 def _of_law(key: str) -> str:
-    """Name a figure of law: by what the goods of its tariff code are, or by its id."""
+    """Name a figure of law: by what the goods of its tariff code are, where they were made, or by its id."""
     id = key.removeprefix(_LAW)
+    duty, is_total, origin = id.partition(".total.")
+    if is_total:
+        made_in = country_names().get(origin, origin)
+        return f"duty in all on goods made in {made_in}, {duty}"
     if not id.startswith("duty."):
         return id.replace("_", " ").replace(".", " ")
     hs = id.removeprefix("duty.")

@@ -24,6 +24,7 @@ from forecast.trade.expansion import ComputedEvent, ComputedLine, Expansion, Sta
 from forecast.trade.figures_in_use import figures_in_use
 from forecast.trade.journey import Journey, write_journey
 from forecast.trade.rules import RuleFigure, Rules, doubt, load_arrival, load_carriage, load_rules
+from forecast.trade.rules.model import GIFT_LIMIT
 from forecast.trade.sheet import Sheet, low_end, times, total
 
 __all__ = ["ComputedEvent", "ComputedLine", "Expansion", "Stage", "customs_day", "expand", "payment_days"]
@@ -107,6 +108,7 @@ def expand(
     """
     rules = (load_rules(country) if rules is None else rules).by(consignment.mode)
     rules = rules if region is None else rules.in_region(region)
+    rules = rules.for_a_gift() if consignment.gift else rules
     if rules.currency != currency and rules.base_step:
         rules = replace(rules, base_step=0.0)  # a step of the country's money is none of the build's
     rule = incoterm(consignment.incoterm)
@@ -122,6 +124,7 @@ def expand(
     book = _book(sheet, rules, carriage)
     _say_rule(sheet, rule)
     _ask_region(sheet, book, region)
+    _ask_limit_of_a_gift(sheet, book)
     journey = write_journey(sheet, rule, carriage)
     EntryWriter(sheet, rule, book, journey, on).write()
     _margin(sheet, journey)
@@ -208,6 +211,8 @@ def _book(sheet: Sheet, rules: Rules, carriage: Mapping[str, float]) -> RuleBook
     words: dict[str, str] = {}
     for id, figure in sheet.consignment.overrides.items():
         if id not in carriage:
+            if rules.is_share(rules.canonical(id)):
+                figure = figure.model_copy(update={"unit": "share"})
             formulas[id] = sheet.figure(f"overrides.{id}", figure)
             words[id] = sheet.say(formulas[id])
 
@@ -230,6 +235,18 @@ def _ask_region(sheet: Sheet, book: RuleBook, region: str | None) -> None:
     sheet.note(
         f"{asked.question} {asked.why} Until it is told, {100 * asked.low:g} to {100 * asked.high:g} % is taken: "
         f'write region = "{next(iter(asked.choices))}" under [build], with one of {", ".join(asked.choices)}.'
+    )
+
+
+def _ask_limit_of_a_gift(sheet: Sheet, book: RuleBook) -> None:
+    """Ask up to which value a present bears nothing: none is on file, and until it is told all is counted."""
+    if not sheet.consignment.gift or GIFT_LIMIT in book.overrides:
+        return
+    rules = book.rules
+    where = f" It is to be looked up in: {rules.gift}." if rules.gift else ""
+    sheet.note(
+        f"A present: no value up to which it bears nothing in {rules.name} is on file, so duty and tax are counted in "
+        f'full.{where} Look it up, and write overrides = {{ "{GIFT_LIMIT}" = … }}, in {rules.currency}.'
     )
 
 

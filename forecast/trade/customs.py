@@ -89,10 +89,9 @@ class RuleBook:
 
     def _check(self) -> None:
         for id, formula in self.overrides.items():
-            asked = id.startswith("duty.") or any(rule.rate == id for rule in self.rules.additional)
-            if id not in self.rules.figures and not asked:
+            is_share = self.rules.is_share(id)
+            if id not in self.rules.figures and not is_share:
                 self.rules.figure(id)  # raises, naming the legal ids
-            is_share = asked or self.rules.figures[id].unit == "share"
             if is_share and isinstance(formula, Constant) and not 0 <= formula.value <= 1:
                 message = (
                     f"overrides {id!r}: found {formula.value:g}. It is a share from 0 to 1: "
@@ -229,14 +228,16 @@ def duty(book: RuleBook, articles: Sequence[Article], value: Formula) -> Charge:
     else:
         said = [f"{_codes(group)} at {words[rate]}" for rate, group in by_rate.items()]
         working = f"{{customs_value}}, shared out by price: {', '.join(said)}"
-    if factors := _liable(book, price, value, ADDED_TO_DUTY):
+    factors = _liable(book, price, value, ADDED_TO_DUTY)
+    if factors:
         formula = Product((formula, *factors))
     cases = _spared(book, price, value, ADDED_TO_DUTY)
     for rule in book.rules.thresholds:
         if rule.flat is not None:
             limit = book.sum_of_money(rule.at_most)
             subheadings = len({article.hs.replace(".", "")[:6] for article in articles})
-            flat = Product((book.sum_of_money(rule.flat), Constant(subheadings), at_most(price, limit)))
+            each_flat = (book.sum_of_money(rule.flat), Constant(subheadings))
+            flat = Product((*each_flat, at_most(price, limit), *factors))
             formula = Sum((Product((formula, above(price, limit))), flat))
             each = (
                 "one tariff subheading" if subheadings == 1 else f"each of {subheadings} tariff subheadings"

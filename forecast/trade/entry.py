@@ -18,6 +18,7 @@ from forecast.trade.expansion import NOTHING_WORDS, ComputedEvent, Words
 from forecast.trade.journey import Journey
 from forecast.trade.rules import RuleWarning, doubt, load_arrival
 from forecast.trade.rules.model import Additional, PrivateUse
+from forecast.trade.sent_back import write_returned
 from forecast.trade.sheet import Sheet, times, total
 
 COMMON = "Common practice, yours to overwrite."
@@ -80,6 +81,7 @@ class EntryWriter:
         self.defaults = load_arrival()
         self.mode = sheet.consignment.mode
         self.untaxed: list[LineValue] = []
+        self.dues: list[LineValue] = []
         came = sheet.consignment.comes_from
         self.within = came is not None and same_territory(book.rules.code, came)
 
@@ -101,6 +103,7 @@ class EntryWriter:
         self._local_tax()
         if clears:
             self._examination()
+        write_returned(self.sheet, self.journey.articles, self.dues)
 
     # Duty and tax
 
@@ -180,6 +183,7 @@ class EntryWriter:
                     charge = self._told_with_private_use(rules.private_use, charge, taxed)
                 lines.append(self._due("tax", charge.label, [charge], base_words))
         self._remarks()
+        self.dues = [line for line in lines if line not in state]
         return lines
 
     def _told_with_private_use(

@@ -78,8 +78,8 @@ def _law(sheet: Sheet, book: RuleBook, on: date) -> Iterator[RuleUse]:
             asked = {rule.rate: rule.label for rule in rules.additional}
             label = asked.get(id) or f"Duty on {id.removeprefix('duty.')}"
             label = rules.figures[id].label if id in rules.figures else label
-            is_share = id.startswith("duty.") or id in asked or rules.figures[id].unit == "share"
-            yield RuleUse(id, label, _in_words(own[id], "share" if is_share else ""), OWN, None, OWN, key)
+            words = _in_words(own[id], "share" if rules.is_share(id) else "")
+            yield RuleUse(id, label, words, OWN, None, OWN, key)
         elif id in book.used and id not in roughly:
             yield _use(rules.figures[id], shown(rules.figures[id]), key, on)
 
@@ -104,7 +104,7 @@ def _arrival(sheet: Sheet, on: date, widened: bool) -> Iterator[RuleUse]:
              getattr(bought.arrival, f"disbursement_{key}"), False)
             for key in ("percent", "minimum")
         ]  # fmt: skip
-    if sheet.events:
+    if any(event.id == sheet.id("examination") for event in sheet.events):
         said = bought.examination
         keys += [
             (

@@ -132,13 +132,17 @@ def _goods_line(sheet: Sheet, place: int) -> Cost:
     bought = sheet.consignment
     item = bought.items[place]
     money = sheet.money(f"{item.id}.price", item.price, bought.currency)
-    if money.currency == sheet.home:
+    formula: Formula
+    if bought.gift:
+        formula, working = Constant(0), f"nothing: a present, worth {money.words} {money.currency} to customs"
+    elif money.currency == sheet.home:
         formula, working = money.amount, f"{money.words} {sheet.home}"
     else:
         formula, working = _in_two_payments(sheet, money)
     label = item.name or item.id.replace("_", " ").replace("-", " ").capitalize()
     line = sheet.add(item.id, label, item.group, formula, working)
-    customs: Formula = line if money.currency == sheet.home else sheet.at_customs(money)
+    paid_at_home = money.currency == sheet.home and not bought.gift
+    customs: Formula = line if paid_at_home else sheet.at_customs(money)
     return Cost(line, customs, money.currency)
 
 

@@ -173,6 +173,9 @@ def _shown(
     """Give the words for every id that a consignment's workings may name."""
     titles = {row.id: row.title for row in plan.rows}
     words = {name: number(float(value)) for name, value in {**_known(expansion), **inputs}.items()}
+    for name, figure in expansion.inputs.items():
+        if figure.unit == "share" and name in inputs:
+            words[name] = f"{100 * float(inputs[name]):.6g} %"
     words |= {name: f"{titles[name]} {number(float(value))}" for name, value in lines.items()}
     for stage in expansion.stages:
         words[stage.id] = f"{stage.name} {number(_stage_value(expansion, stage, inputs, lines))}"

@@ -16,9 +16,9 @@ def test_the_page_of_lines_tells_what_to_look_up_first_and_notes_beside_their_fi
     text = words(app)
     assert "First, out of date or confirmed by nobody: Duty on other body parts (NZ$" in text
     assert (
-        "Duty on other body parts, 5 %. Old concessions free many parts" in text
+        "Duty on other body parts, 0 to 5 %. 5 % is named without a source. Old concessions" in text
     )  # not folded away: it is printed
     tables = " ".join(item.proto.body for item in app.main.get("html"))
-    assert "5 %. Old concessions free many parts" in tables
+    assert "0 to 5 %. 5 % is named without a source. Old concessions free many parts" in tables
     assert "<td>look it up; NZ$" in tables
     assert tables.index("<td>look it up; NZ$") < tables.index("held until 2026-03-31")

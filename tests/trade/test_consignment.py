@@ -20,7 +20,7 @@ from forecast.errors import RuleError
 from forecast.trade.consignment import Expansion, customs_day, expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.exact import placeholders
-from forecast.trade.landed import landed_cost
+from forecast.trade.landed import KnownGoods, landed_cost
 from forecast.trade.rules import load_rules
 
 TODAY = date(2026, 11, 25)
@@ -92,11 +92,17 @@ def test_a_known_consignment_comes_to_the_landed_cost(country: str) -> None:
     raw = {**PLAIN, "arrival": arrival, "export_inland": 150, "incoterm": "EXW"}
     raw |= {"goods": [{"id": "panels", "price": 3000}, {"id": "rims", "price": 1000, "hs": "8708.70"}]}
     del raw["price"]
+    rates = load_rules(country).figures
+    rough = {id: rates[id].high for id in ("duty.8708.29", "duty.8708.70") if rates[id].is_range}
+    raw["overrides"] = rough
 
     region = "ON" if country == "CA" else None
 
     lines = amounts(written(raw, country, HOME[country], region=region))
-    landed = landed_cost(country, 4000, export_inland=150, freight=600, arrival=450, region=region)
+    goods = [KnownGoods(3000), KnownGoods(1000, "8708.70")]
+    landed = landed_cost(
+        country, goods, export_inland=150, freight=600, arrival=450, region=region, overrides=rough
+    )
 
     rounding = 1.0 if country == "JP" else 0.01  # two roundings to the smallest coin at most
     assert sum(lines.values()) == pytest.approx(float(landed.total), abs=2 * rounding)
@@ -320,7 +326,7 @@ def test_carriage_that_the_invoice_shows_apart_leaves_the_customs_value_where_th
 
     american = amounts(written(raw, "US", "USD"))
     irish = amounts(written(raw))
-    australian = amounts(written(raw, "AU", "AUD"))
+    australian = amounts(written(raw | {"overrides": {"duty.8708.29": 0.05}}, "AU", "AUD"))
 
     assert american["kit.duty"] == pytest.approx(0.025 * 3400)
     assert irish["kit.duty"] == pytest.approx(0.045 * 3900)

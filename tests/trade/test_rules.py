@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date
+from pathlib import Path
 
 import pytest
 
 from forecast.build.figures import Known, Percentiles, Span
-from forecast.trade.rules import countries, load_arrival, load_carriage, load_rules, load_volatilities
+from forecast.trade.rules import countries, doubt, load_arrival, load_carriage, load_rules, load_volatilities
 from forecast.trade.rules.model import RuleFigure
 from forecast.words.sources import CERTAINTIES
 
+REFERENCES = Path(__file__).parents[1] / "references"
+VAT: dict[str, float] = json.loads((REFERENCES / "vat_rates.json").read_text(encoding="utf-8"))["percent"]
+"""Standard rates in percent, from a data set on the Python Package Index that names its own source."""
 TODAY = date(2026, 11, 26)
 KIT_CODES = ("8708.29", "8708.10", "8708.70")
 
@@ -56,10 +61,16 @@ def test_all_members_of_the_european_union_are_there() -> None:
 
     assert len(members) == 27
     assert {load_rules(code).currency for code in members} == {"EUR"}
-    rates = {code: load_rules(code).figure("vat").value for code in members}
-    assert rates["IE"] == 0.23  # revenue.ie
-    assert rates["DE"] == 0.19  # a carrier's page
-    assert (min(rates.values()), max(rates.values())) == (0.17, 0.27)  # Luxembourg and Hungary, from memory
+    assert members <= set(VAT)
+
+
+@pytest.mark.parametrize("country", VAT)
+def test_the_rate_of_vat_is_that_of_a_data_set_kept_by_others(country: str) -> None:
+    rules = load_rules(country)
+
+    assert rules.tax is not None
+    assert 100 * rules.figure(rules.tax).value == pytest.approx(VAT[country], abs=1e-9)
+    assert rules.figure(rules.tax).certainty in ("verified", "third party")
 
 
 def test_what_enters_the_customs_value() -> None:
@@ -124,8 +135,14 @@ def test_warnings_name_the_figure_its_source_and_the_way_to_overwrite_it() -> No
 
     assert "held until 2026-09-30" in found["mpf.rate"]
     assert found["duty.8707.10"] == (
-        "US, Duty on whole bodies (2.5 %) has no source (Harmonized Tariff Schedule, column 1). "
-        'Look it up before you rely on it; overwrite it with overrides = { "duty.8707.10" = … }.'
+        "US, Duty on whole bodies (0 to 2.5 %) has no source. Look this up first: a range stands in for the rate; "
+        'overwrite it with overrides = { "duty.8707.10" = … }.'
+    )
+    assert str(
+        doubt(figure(label="Duty on bolts", source="A tariff", certainty="no source"), "US", TODAY)
+    ) == (
+        "US, Duty on bolts (20 %) has no source (A tariff). Look it up before you rely on it; "
+        'overwrite it with overrides = { "x" = … }.'
     )
     assert "hmf.rate" not in found
     assert len(load_rules("US").warnings(date(2026, 9, 30))) < len(found)

@@ -146,7 +146,7 @@ def test_a_note_stands_beside_its_figure_in_check_in_what_is_opened_and_on_the_p
         text = capsys.readouterr().out
         assert all(figure.note in text for figure in noted), command
     assert main(["open", str(file), "kit.duty"]) == 0
-    assert "Note: Duty on other body parts: Old concessions free many parts" in capsys.readouterr().out
+    assert "Note: Duty on other body parts: 5 % is named without a source. Old" in capsys.readouterr().out
     cells = [cell for row in rules_rows(item.figures) for cell in row]
     assert all(any(figure.note in cell for cell in cells) for figure in noted)
 
@@ -169,7 +169,7 @@ boxes = [{ length = 200, width = 100, height = 60, weight = 45 }]
 
 
 def test_what_hangs_on_a_figure_is_what_the_sum_loses_without_it(tmp_path: Path) -> None:
-    """Closed form: 5 % duty and 15 % GST on it, on 40,000; a charge of 85 without tax, and GST on it."""
+    """Closed form: 5 % duty, the most likely, and 15 % GST on it, on 40,000; a charge without tax, and GST on it."""
     path = tmp_path / "build.toml"
     path.write_text(NEW_ZEALAND + "arrival = { disbursement_percent = 0 }\n", encoding="utf-8")
     build = read_build(path)
@@ -211,7 +211,8 @@ def test_check_tells_them_apart_with_how_much_hangs_on_each(
     text = capsys.readouterr().out
     first, _, then = text.partition(f"{FIRST}:")[2].partition(f"{THEN}:")
     assert first.strip().startswith("NZ$2,380, ")  # with what agents ask for advancing it
-    assert "Duty on other body parts (5 %) has no source" in first
+    assert "Duty on other body parts (0 to 5 %) has no source" in first
+    assert "Look this up first: a range stands in for the rate" in first
     assert "held until 2026-03-31" in first
     assert "Delivery to the door: the range is common practice" in then
     assert "held until" not in then

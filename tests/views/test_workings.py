@@ -100,7 +100,9 @@ def test_a_product_that_is_shown_is_the_sum(country: str, line: str, price: floa
     if line == "tax" and load_rules(country).tax is None:
         return
     found = opened(country, line, price=price, overrides={"gst": 0.05} if country == "CA" else {})
-    product = re.fullmatch(r"(?:Customs value|Tax base) ([\d,.]+) × ([\d.]+) %(?:; .*)?", found.working)
+    product = re.fullmatch(
+        r"(?:Customs value|Tax base) ([\d,.]+) × ([\d.]+) %(?: \(from [^)]*\))?(?:; .*)?", found.working
+    )
     if product is not None:
         base, rate = (float(part.replace(",", "")) for part in product.groups())
         assert found.total == pytest.approx(base * rate / 100, abs=0.01)

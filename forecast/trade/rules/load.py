@@ -36,7 +36,7 @@ _Part = TypeVar("_Part")
 _TOP = frozenset({
     "code", "duty", "name", "currency", "region", "shops", "called", "tax_name", "tax", "base_step", "rate_of_exchange",
     "customs_value", "tax_base", "figure", "levy", "additional", "threshold", "preference", "remark", "member",
-    "private_use", "unknown", "home", "services_taxed",
+    "private_use", "gift", "unknown", "home", "services_taxed",
 })  # fmt: skip
 """What may stand at the top of a rule file."""
 
@@ -227,6 +227,7 @@ def load_rules(country: str) -> Rules:
         members=frozenset(member["code"] for member in file.tables("member")),
         home=regions_of(country),
         private_use=_part(PrivateUse, raw["private_use"], file) if "private_use" in raw else None,
+        gift=file.need("gift") if "gift" in raw else "",
         services_taxed=bool(raw.get("services_taxed", True)),
     ).in_region(None)
     _check_names(rules, file)

@@ -22,6 +22,9 @@ COST_PARTS: tuple[CostPart, ...] = (
 
 Effect = Literal["no duty", "flat duty", "no duty and tax", "no small tax"]
 
+GIFT_LIMIT = "gift.limit"
+"""Id of the figure up to which a present bears nothing; the builder's own alone."""
+
 OUTDATED_AFTER = 548
 """Days (18 months) after which a figure with no end date counts as outdated."""
 
@@ -101,8 +104,8 @@ class RuleFigure:
             return Known(value=low, unit=self.unit, estimated=False)
         if self.unit == "share":
             if self.middle is None:
-                return Uniform(min=low, max=high, starter=True)
-            return BetaPert(min=low, mode=self.middle * scale, max=high, starter=True)
+                return Uniform(min=low, max=high, unit=self.unit, starter=True)
+            return BetaPert(min=low, mode=self.middle * scale, max=high, unit=self.unit, starter=True)
         if self.middle is None:
             return Span(low=low, high=high, unit=self.unit, starter=True)
         middle = self.middle * scale
@@ -298,6 +301,8 @@ class Rules:
         Every figure by id.
     home : Regions or None
         What is asked of the builder before a rate can be told; see `in_region`.
+    gift : str
+        Where it says up to which value a present bears neither duty nor tax: no such value is on file.
     services_taxed : bool
         Whether what agents, ports and carriers charge in the country bears the same tax as imports.
     """
@@ -320,6 +325,7 @@ class Rules:
     members: frozenset[str] = frozenset()
     home: Regions | None = None
     private_use: PrivateUse | None = None
+    gift: str = ""
     services_taxed: bool = True
 
     def in_region(self, code: str | None) -> Rules:
@@ -353,6 +359,14 @@ class Rules:
         )
         return replace(self, figures=MappingProxyType({**self.figures, rate.id: rate}))
 
+    def for_a_gift(self) -> Rules:
+        """Give the rules with a limit up to which a present bears nothing: 0, until the builder tells it."""
+        label = "Value up to which a present bears neither duty nor tax"
+        limit = RuleFigure(GIFT_LIMIT, label, 0.0, None, 0.0, self.currency, self.gift, None, "no source")
+        rule = Threshold("gift", GIFT_LIMIT, "no duty and tax", f"{label}.")
+        figures = MappingProxyType({**self.figures, limit.id: limit})
+        return replace(self, figures=figures, thresholds=(*self.thresholds, rule))
+
     def figure(self, id: str) -> RuleFigure:
         """Give a figure by id.
 
@@ -373,6 +387,11 @@ class Rules:
         """Give the rules that hold for goods that travel by a mode."""
         kept = tuple(rule for rule in self.thresholds if not rule.modes or mode in rule.modes)
         return self if kept == self.thresholds else replace(self, thresholds=kept)
+
+    def is_share(self, id: str) -> bool:
+        """Tell whether a figure, or one that the builder is asked for, is a rate."""
+        asked = id.startswith("duty.") or any(rule.rate == id for rule in self.additional)
+        return asked or (id in self.figures and self.figures[id].unit == "share")
 
     def canonical(self, id: str) -> str:
         """Give the id that is meant: ``tax``, ``vat`` and ``gst`` all stand for the country's import tax."""

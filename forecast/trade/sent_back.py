@@ -1,0 +1,63 @@
+"""Goods that go back to the seller: what that costs, less what comes back of their price, duty and tax."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from forecast.build.formula import Constant, Formula, LineValue, Product, Quotient
+from forecast.trade.customs import Article
+from forecast.trade.expansion import ComputedEvent
+from forecast.trade.sheet import Sheet, total
+
+_ON_APPLICATION = (
+    "Duty and tax come back on application only, within a time limit: ask customs before you send."
+)
+
+
+def write_returned(sheet: Sheet, articles: Sequence[Article], dues: Sequence[LineValue]) -> None:
+    """Write the event of goods that go back, where the consignment says that they may.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    articles : sequence of Article
+        The consignment's goods at the customs rate, in their order.
+    dues : sequence of LineValue
+        What was paid of duty and import tax; what is theirs goes by price.
+    """
+    said = sheet.consignment.returned
+    if said is None:
+        return
+    chosen = [
+        (item, article)
+        for item, article in zip(sheet.consignment.items, articles, strict=True)
+        if not said.goods or item.id in said.goods
+    ]
+    costs = [
+        sheet.paid(sheet.money(f"returned.{key}", figure), sheet.customs_day)[0]
+        for key, figure in (("freight", said.freight), ("fee", said.fee))
+        if figure is not None
+    ]
+    price = total(*(LineValue(sheet.id(item.id)) for item, _ in chosen))
+    back: list[Formula] = [Product((sheet.figure("returned.refund", said.refund), price))]
+    if said.dues_back is not None:
+        of_all = total(*(article.price for article in articles))
+        share = Quotient(total(*(article.price for _, article in chosen)), of_all)
+        back.append(Product((sheet.figure("returned.dues_back", said.dues_back), share, total(*dues))))
+        sheet.note(_ON_APPLICATION)
+    elif dues:
+        words = "Nothing of them is counted: write returned = { …, dues_back = 1.0 } where all would."
+        sheet.note(f"{_ON_APPLICATION} {words}")
+    names = " and ".join(item.name or item.id.replace("_", " ") for item, _ in chosen)
+    sheet.events.append(
+        ComputedEvent(
+            sheet.id("returned"),
+            f"{names} sent back",
+            said.chance,
+            total(*costs, Product((Constant(-1), total(*back)))),
+            "What it costs to send back, less what the seller refunds and customs give back.",
+        )
+    )
+
+
+__all__ = ["write_returned"]
