@@ -39,6 +39,8 @@ def _of_law(key: str) -> str:
     if is_total:
         made_in = country_names().get(origin, origin)
         return f"duty in all on goods made in {made_in}, {duty}"
+    if id in ("vat", "gst"):
+        return id.upper()
     if not id.startswith("duty."):
         return id.replace("_", " ").replace(".", " ")
     hs = id.removeprefix("duty.")

@@ -97,6 +97,8 @@ def test_rows_must_be_kept() -> None:
         ("kit.panels.price", "kit, panels, price"),
         ("kit.overrides.duty.8708.29", "kit, rate of duty on other body parts (8708.29)"),
         ("kit.overrides.sales_tax", "kit, sales tax"),
+        ("kit.overrides.section232.total.JP", "kit, duty in all on goods made in Japan, section232"),
+        ("kit.returned.dues_back", "kit, sent back, share of duty and tax that comes back"),
     ],
 )
 def test_figures_in_words(name: str, words: str) -> None:
@@ -117,7 +119,7 @@ def test_figures_in_words(name: str, words: str) -> None:
             "the rate of duty on other body parts (8708.29) of \u201cThe kit\u201d",
         ),
         ("kit.overrides.duty.9999", "the rate of duty on 9999 of \u201cThe kit\u201d"),
-        ("kit.overrides.vat", "the vat of \u201cThe kit\u201d"),
+        ("kit.overrides.vat", "the VAT of \u201cThe kit\u201d"),
     ],
 )
 def test_figures_in_a_sentence(name: str, phrase: str) -> None:

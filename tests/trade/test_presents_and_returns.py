@@ -101,6 +101,7 @@ def test_what_goes_back_costs_freight_and_fee_less_price_duty_and_tax() -> None:
     found = consignment(returned={"chance": 0.1, "freight": 300, "fee": 60, "refund": 0.9, "dues_back": 0.99})
     assert sent_back(found) == pytest.approx(360 - 3600 - 0.99 * DUES)
     assert found.events[0].chance == 0.1
+    assert "examination_chance" not in {use.id for use in found.figures}  # nobody examines it
     assert any("ask customs before you send" in note for note in found.notes)
 
 
