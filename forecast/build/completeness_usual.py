@@ -20,7 +20,9 @@ from forecast.build.facts import Facts, text_of
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.create import library_for
 from forecast.build.guided.lines import WHEEL_LINES, WHEEL_SET, add_waits, cost_lines, work_lines
+from forecast.build.guided.places import load_places
 from forecast.build.guided.risks import WITH_WHEELS, events
+from forecast.build.guided.takeoffs import on_surfaces
 from forecast.build.library import PRACTICE, Library
 from forecast.build.rates import ask_for_rate, per_euro
 from forecast.build.rulefiles import countries
@@ -167,6 +169,8 @@ class Usual:
         }
         if self.build.build.hours_per_week is None or (kind == "line" and table.get("package") in waits):
             table.pop("wait_weeks", None)
+        of_a_kit = {panel.surface for panel in load_places().panels.values()}
+        on_surfaces(table, [surface.id for surface in self.build.surface if surface.id in of_a_kit])
         return AddItem(kind, without_causes(table, {cause.id for cause in self.build.cause}))
 
 

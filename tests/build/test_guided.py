@@ -449,11 +449,15 @@ def test_cautions_stand_beside_their_lines_with_the_authority() -> None:
 def test_the_parts_are_measured_once_for_every_line_that_works_on_them() -> None:
     build = build_of()
     over = {line.id: line.takeoff for line in build.line if isinstance(line.takeoff, AreaTakeoff)}
-    assert {surface.id for surface in build.surface} == {"kit_parts"}
+    assert [surface.id for surface in build.surface] == ["bumpers", "sides"]
     assert {"filler_skim", "abrasives", "primers", "paint_materials", "paint_clear"} <= set(over)
-    assert all(table.surfaces == ("kit_parts",) for id, table in over.items() if id != "filler")
+    assert all(table.surfaces == ("bumpers", "sides") for id, table in over.items() if id != "filler")
     drawn = {item.id for item in compile_plan(build, "diy").inputs if item.id.endswith(".area")}
-    assert drawn == {"kit_parts.area"}
+    assert drawn == {"bumpers.area", "sides.area"}
+    assert build.surface[0].title == "Front bumper, rear bumper and spoiler, outsides"
+    assert build.surface[1].title == "Side skirts and four arches, outsides"
+    bonnet = build_of(panels=["bonnet"])
+    assert [(surface.id, surface.title) for surface in bonnet.surface] == [("bumpers", "Bonnet, outsides")]
 
 
 def test_areas_follow_from_the_parts() -> None:

@@ -10,7 +10,8 @@ import pytest
 from forecast.build.buildfile import parse_build
 from forecast.build.guided import DONT_KNOW, read_answers, write_build
 from forecast.build.guided.kit import times, together
-from forecast.build.library import load_library
+from forecast.build.library import load_library, load_rates
+from forecast.build.rulefiles import countries
 from forecast.build.schema import Build
 from tests.benchmarks.starters import KNOWN, TEN, budget
 
@@ -112,3 +113,29 @@ def test_first_budgets_are_no_wider_than_published_totals_allow(name: str) -> No
     found = budget(name, 4096)
     assert 0.3 < found.spread < (WIDEST if "shop" not in name else 0.55)
     assert found.base < found.p50 < found.p80
+
+
+def no_price_seen() -> list[str]:
+    return [code for code, item in countries().items() if item.shops.startswith("not_seen")]
+
+
+def test_where_no_shops_price_was_seen_its_hours_are_wide_and_the_build_says_so() -> None:
+    """At least as wide as any range that somebody's price stands behind, and within the dearest of those."""
+    seen = [rate.range for rate in load_rates() if rate.seen and rate.id != "germany_insurance_repair"]
+    widest = max(high / low for low, _, high in seen)
+    assert sorted(no_price_seen()) == ["AE", "KR", "MX", "MY", "PH", "SG", "TH", "TR", "ZA"]
+    for rate in (rate for rate in load_rates() if not rate.seen):
+        low, middle, high = rate.range
+        assert high / low > 1.5 * widest
+        assert low < middle < high <= max(top for _, _, top in seen)
+        assert "no source" in rate.source
+
+
+@pytest.mark.parametrize("country", [*no_price_seen(), "NL", "PL", "AU"])
+def test_a_build_asks_for_two_shops_prices_where_none_was_seen(country: str) -> None:
+    text = write_build(read_answers(KNOWN | {"country": country, "origin": "JP"}))
+    unseen = country in no_price_seen()
+    assert ("No price of a shop in" in text) is unseen
+    notes = {line.id: line.note or "" for line in parse_build(text).line}
+    asked = {id for id, note in notes.items() if "ask two shops" in note}
+    assert asked == ({id for id in notes if id.endswith("_shop")} if unseen else set())

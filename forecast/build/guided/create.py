@@ -9,15 +9,21 @@ from typing import Any
 from forecast.build.cautions import Caution, cautions_for
 from forecast.build.files import write_file
 from forecast.build.guided.answers import Answers
-from forecast.build.guided.kit import consignment_table, currency_tables, panels_of, widens_arches
+from forecast.build.guided.kit import (
+    consignment_table,
+    currency_tables,
+    no_shop_seen,
+    panels_of,
+    shops_of,
+    widens_arches,
+)
 from forecast.build.guided.lines import AT_HAND, LEFT_OUT_WORDS, add_waits, cost_lines, work_lines
 from forecast.build.guided.questions import WEEK_HOURS
 from forecast.build.guided.risks import events, measures, scenarios
-from forecast.build.guided.takeoffs import name_surface
+from forecast.build.guided.takeoffs import name_surfaces
 from forecast.build.guided.text import Section, Table, write_sections
-from forecast.build.library import Library, load_library, load_rates
+from forecast.build.library import Library, load_library
 from forecast.build.library.load import rounded
-from forecast.build.rulefiles import countries
 from forecast.build.schema import ESTIMATING, SMALL_LINE
 from forecast.errors import BuildFileError, Problem
 
@@ -58,9 +64,7 @@ def library_for(answers: Answers, factor: float | None = None) -> Library:
         Units of the builder's currency for one euro; the reference rate where it is left out.
     """
     factor = load_library(factor, currency=answers.currency).currency_factor
-    shops = countries()[answers.rules].shops
-    rate = next(item for item in load_rates() if item.id == shops)
-    low, middle, high = (rounded(number * factor) for number in rate.range)
+    low, middle, high = (rounded(number * factor) for number in shops_of(answers).range)
     if answers.country is None:
         low, high = rounded(low * 0.6), rounded(high * 1.2)
     return load_library(factor, (low, middle, high), currency=answers.currency)
@@ -84,7 +88,7 @@ def write_build(answers: Answers) -> str:
         by_section[section].append(table)
     work = list(work_lines(answers, library))
     add_waits([*(table for tables in by_section.values() for table in tables), *work], library)
-    surface = name_surface(table for tables in by_section.values() for table in tables)
+    surfaces = name_surfaces((table for tables in by_section.values() for table in tables), answers)
     every = [table for tables in by_section.values() for table in tables] + work
     listed = events(answers, library, every)
     kit = (consignment_table(answers, library),) if answers.imported else ()
@@ -96,9 +100,9 @@ def write_build(answers: Answers) -> str:
         ),
         Section("Ways to do it", _WAYS, scenarios(answers, library, every, listed)),
         *([Section("The kit and its way home", "", tuple(map(_with_cautions, kit)))] if kit else []),
-        *([Section("Surfaces", _SURFACES, (Table("[[surface]]", surface),))] if surface else []),
+        Section("Surfaces", _SURFACES, tuple(Table("[[surface]]", surface) for surface in surfaces)),
         *(
-            Section(name, words, tuple(_line(table) for table in by_section[name]))
+            Section(name, f"{words} {_more(name, answers)}".strip(), tuple(_line(table) for table in by_section[name]))
             for name, words in _SECTIONS.items() if by_section[name]
         ),
         Section(
@@ -121,6 +125,10 @@ _WAYS = (
     "The first one is shown unless another is asked for. A work package takes the route that a scenario says: self, or "
     "shop; lines of the other route do not count then."
 )
+
+
+def _more(section: str, answers: Answers) -> str:
+    return no_shop_seen(answers) if section == "Bought-in work" else ""
 
 
 def _build_table(answers: Answers, currency_factor: float) -> Table:

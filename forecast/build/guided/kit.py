@@ -13,7 +13,7 @@ from forecast.build.guided.answers import Answers
 from forecast.build.guided.places import Panel, load_places
 from forecast.build.guided.text import Table
 from forecast.build.incoterms import incoterm
-from forecast.build.library import PRACTICE, Library, Range
+from forecast.build.library import PRACTICE, Library, Range, StarterRates, load_rates
 from forecast.build.library.load import rounded
 from forecast.build.rulefiles import Country, countries, is_meant, unknown_country
 from forecast.build.schema import ESTIMATING
@@ -64,6 +64,22 @@ def arches_cut(answers: Answers) -> bool | None:
 def share_of(answers: Answers) -> float:
     """Give the size of the kit, as a share of a usual one."""
     return round(sum(panel.share for panel in panels_of(answers)), 4)
+
+
+def shops_of(answers: Answers) -> StarterRates:
+    """Give what an hour in a shop costs where the builder lives."""
+    shops = countries()[answers.rules].shops
+    return next(item for item in load_rates() if item.id == shops)
+
+
+def no_shop_seen(answers: Answers) -> str:
+    """Say that no shop's price is on file where the builder lives; nothing where one is."""
+    if shops_of(answers).seen:
+        return ""
+    return (
+        f"No price of a shop in {countries()[answers.rules].name} is on file, so its hours have a wide range: ask two "
+        "shops before you compare ways."
+    )
 
 
 def stretched(numbers: Range, low: float, middle: float, high: float) -> Range:

@@ -11,6 +11,7 @@ from forecast.build.guided.kit import (
     arches_cut,
     arches_of,
     as_figure,
+    no_shop_seen,
     plain_lines,
     share_of,
     stretched,
@@ -232,6 +233,7 @@ def work_lines(answers: Answers, library: Library) -> Iterator[dict[str, Any]]:
             hours = stretched(phase.shop_hours, *known)
             shop = replace(phase, shop_hours=hours).shop_table(library.labour_rate)
             if shop is not None:
+                shop["note"] = f"{shop['note']} {no_shop_seen(answers)}".strip()
                 yield shop
                 if phase.package == "fitting":
                     fitted.append(str(shop["id"]))

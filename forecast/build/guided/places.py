@@ -16,7 +16,7 @@ from forecast.build.rulefiles import Place, countries
 
 @dataclass(frozen=True)
 class Panel:
-    """A part of a kit: its share of a usual kit, area in m², bonded and filled metres."""
+    """A part of a kit: its share of a usual kit, area in m², bonded and filled metres, and the surface it stands in."""
 
     id: str
     name: str
@@ -24,6 +24,7 @@ class Panel:
     area: Range
     bonded: float
     filled: float
+    surface: str
 
 
 @dataclass(frozen=True)

@@ -2,43 +2,63 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from forecast.build.guided.answers import Answers
 from forecast.build.guided.kit import as_figure, panels_of, stretched
+from forecast.build.guided.places import Panel
 from forecast.build.library import PRACTICE, Library, Range, with_bought
 
 _ONE: Range = (1.0, 1.0, 1.0)
 
 
-SURFACE = "kit_parts"
-"""Id of the surface on which the lines of a guided build work."""
-
-
-def name_surface(tables: Iterable[dict[str, Any]]) -> dict[str, Any] | None:
-    """Have the take-offs of an area name one surface in its place.
-
-    Returns
-    -------
-    dict or None
-        The table of the surface; None where no line takes an area off.
-    """
-    area: Any = None
-    for table in tables:
-        takeoff = table.get("takeoff", {})
-        if "area" in takeoff:
-            area = takeoff["area"]
-            table["takeoff"] = {
-                **{"surfaces" if key == "area" else key: value for key, value in takeoff.items()},
-                "surfaces": [SURFACE],
-            }
-    if area is None:
-        return None
+def surface_tables(answers: Answers) -> list[dict[str, Any]]:
+    """Give the ``[[surface]]`` tables of the kit: its large parts, and those along the sides, as far as it has them."""
+    parts: dict[str, list[Panel]] = {}
+    for panel in panels_of(answers):
+        parts.setdefault(panel.surface, []).append(panel)
     note = (
         f"{PRACTICE} Measure your own parts when they are there; every line that names this surface follows."
     )
-    return {"id": SURFACE, "name": "Parts of the kit, outsides", "area": area, "note": note}
+    return [
+        {"id": id, "name": _named(panels), "area": _area(panels, answers), "note": note}
+        for id, panels in parts.items()
+    ]
+
+
+def _named(panels: Sequence[Panel]) -> str:
+    """Say which parts a surface is made of: ``Side skirts and four arches, outsides``."""
+    *most, last = (" ".join(reversed(panel.name.split(", "))) for panel in panels)
+    listed = f"{', '.join(most)} and {last}" if most else last
+    return f"{listed[:1].upper()}{listed[1:]}, outsides"
+
+
+def _wide(answers: Answers) -> Range:
+    return (0.85, 1.0, 1.25) if answers.panels is None else _ONE
+
+
+def _area(panels: Sequence[Panel], answers: Answers) -> dict[str, Any]:
+    low, middle, high = (sum(panel.area[place] for panel in panels) for place in range(3))
+    return as_figure(stretched((low, middle, high), *_wide(answers)))
+
+
+def on_surfaces(table: dict[str, Any], surfaces: Sequence[str]) -> None:
+    """Have the take-off of an area in a line's table name surfaces in its place; nothing where there is none."""
+    takeoff = table.get("takeoff", {})
+    if "area" in takeoff and surfaces:
+        table["takeoff"] = {
+            **{"surfaces" if key == "area" else key: value for key, value in takeoff.items()},
+            "surfaces": list(surfaces),
+        }
+
+
+def name_surfaces(tables: Iterable[dict[str, Any]], answers: Answers) -> list[dict[str, Any]]:
+    """Have all take-offs of an area name the kit's surfaces in its place, and give the tables of those."""
+    found = surface_tables(answers)
+    for table in tables:
+        on_surfaces(table, [one["id"] for one in found])
+    return found
 
 
 def takeoff_lines(answers: Answers, library: Library, waste: Range) -> list[dict[str, Any]]:
@@ -57,10 +77,8 @@ def takeoff_lines(answers: Answers, library: Library, waste: Range) -> list[dict
     list of dict
         Tables of the build file.
     """
-    panels = panels_of(answers)
-    wide = (0.85, 1.0, 1.25) if answers.panels is None else _ONE
-    low, middle, high = (sum(panel.area[place] for panel in panels) for place in range(3))
-    area = as_figure(stretched((low, middle, high), *wide))
+    panels, wide = panels_of(answers), _wide(answers)
+    area = _area(panels, answers)
     filled = round(sum(panel.filled for panel in panels), 1)
     bonded = round(sum(panel.bonded for panel in panels), 1)
 

@@ -258,13 +258,14 @@ class StarterMeasure:
 
 @dataclass(frozen=True)
 class StarterRates:
-    """What an hour in a shop costs somewhere."""
+    """What an hour in a shop costs somewhere; ``seen`` tells whether anybody's price there was known."""
 
     id: str
     name: str
     currency: str
     range: Range
     source: str
+    seen: bool = True
 
 
 @dataclass(frozen=True)
