@@ -30,6 +30,7 @@ from forecast.errors import BuildFileError, ForecastError
 from forecast.views.charts import line_bars
 from forecast.views.commands.check import wide_ranges
 from forecast.views.sentences import slips_sentence
+from forecast.words.counts import so_many
 from forecast.words.text import STRONG
 
 
@@ -97,10 +98,15 @@ def _answer(view: Opened) -> None:
     open_ = [line for line in lines if line.id not in settled]
     counts = {"paid": len(lines) - len(open_)} if len(open_) < len(lines) else {}
     counts |= certainty(view.build, open_)
-    told = [f"{STRONG}{count}{STRONG} {word}" for word, count in counts.items()]
-    told[0] = told[0].replace(f"{STRONG} ", f"{STRONG} are ")
+    told = [f"{STRONG}{count}{STRONG} {word}" for word, count in counts.items() if count]
+    if told:
+        told[0] = told[0].replace(f"{STRONG} ", f"{STRONG} are ")
+    listed = f"{', '.join(told[:-1])} and {told[-1]}" if len(told) > 1 else "".join(told)
+    others = "; the others follow from these" if sum(counts.values()) < len(lines) else ""
     answer(
-        f"Of {len(lines)} lines that cost money, {', '.join(told[:-1])} and {told[-1]}; the others follow from these.",
+        f"Of {so_many(len(lines), 'line')} that cost money, {listed}{others}."
+        if listed
+        else "No line costs anything yet.",
         slips_sentence(view.build, "Further down this page asks"),
     )
 

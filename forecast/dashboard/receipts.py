@@ -29,6 +29,7 @@ from forecast.spending.reforecast import Reforecast
 from forecast.views.charts import paid_against_budget
 from forecast.views.money import entered, exact
 from forecast.views.sentences import ends_sentence
+from forecast.words.counts import so_many
 from forecast.words.text import STRONG
 
 _THUMBS = """<style>
@@ -113,8 +114,8 @@ def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | Non
     paid = sum(receipt.paid_minor for receipt in receipts)
     lines = lines_of(view)
     closed = [line for line in view.ledger.closed_lines() if line in lines]
-    noun = "receipt" if len(receipts) == 1 else "receipts"
-    sentence = f"{STRONG}{exact(paid, view.currency)}{STRONG} paid so far, in {len(receipts)} {noun}."
+    many = so_many(len(receipts), "receipt")
+    sentence = f"{STRONG}{exact(paid, view.currency)}{STRONG} paid so far, in {many}."
     if view.budget is not None:
         rest = view.budget - to_float(paid, view.currency)
         left = (
@@ -126,7 +127,9 @@ def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | Non
     answer(
         sentence,
         "" if watch is None else ends_sentence(watch, strong=STRONG),
-        f"{STRONG}{len(closed)} of {len(lines)}{STRONG} lines are closed: nothing more will come for them.",
+        f"{STRONG}{len(closed)} of {len(lines)}{STRONG} lines are closed: nothing more will come for them."
+        if closed
+        else "No line is closed yet: more may come for each.",
     )
 
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from forecast.engine.rule_weights import Weight
 from forecast.trade.expansion import RuleUse
 from forecast.views.money import about, percent
+from forecast.words.counts import so_many
 from forecast.words.text import STRONG
 
 TITLE = "Where the figures of tax and customs come from"
@@ -67,7 +68,10 @@ def rules_lead(
 ) -> str:
     """Say of a consignment how many figures stand behind it, how many of them to look up, and which first."""
     doubted = [figure for figure in figures if figure.doubts]
-    whose = f"{_some(len(figures), 'figure')} of law, carriers and agents {_are(len(figures))} behind {title}"
+    if not figures:
+        return f"No figure of law, carriers or agents stands behind {title}."
+    stand = "stands" if len(figures) == 1 else "stand"
+    whose = f"{so_many(len(figures), 'figure')} of law, carriers and agents {stand} behind {title}"
     if not doubted:
         return f"{whose}; none of them needs a second look today."
     counts = [(words, sum(figure.certainty == mark for figure in doubted)) for words, mark in _SORTS]
@@ -148,14 +152,6 @@ def _is_old(figure: RuleUse) -> bool:
 
 def _listed(parts: Sequence[str]) -> str:
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
-
-
-def _some(count: int, noun: str) -> str:
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
-
-
-def _are(count: int) -> str:
-    return "stands" if count == 1 else "stand"
 
 
 __all__ = [

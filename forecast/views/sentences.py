@@ -308,9 +308,8 @@ def width_sentence(watch: Reforecast) -> str:
         return ""
     outside = sum(abs(score) > Z90 for score in closed)
     expected = round(0.2 * len(closed))
-    held = (
-        f"{outside} of {len(closed)} closed lines came in outside your ranges; {expected} would be expected."
-    )
+    of_all = f"{outside or 'None'} of {len(closed)} closed lines"
+    held = f"{of_all} came in outside your ranges; {expected} would be expected."
     if watch.finished:
         return held
     return f"{held} The open ranges count {watch.width.middle:.1f} times as wide."

@@ -728,7 +728,7 @@ def test_commitments_and_what_is_left_reach_the_forecast(
     lines = {line["id"]: line for line in json.loads(run(capsys, "watch", folder, "--json"))["lines"]}
     assert lines["filler"]["state"] == "committed"
     assert values(lines["filler"]["now"])[0] >= 90
-    assert "0 open commitments" in run(capsys, "agreed", folder, "--cancel", "1")
+    assert "No agreed price is left to pay" in run(capsys, "agreed", folder, "--cancel", "1")
     run(capsys, "receipt", "add", folder, "--amount", "40", "--supplier", "x", "--line", "filler")
     assert "€40.00 paid and €10.00 still to buy, €50.00 in all" in run(capsys, "left", folder, "filler", "10")
     lines = {line["id"]: line for line in json.loads(run(capsys, "watch", folder, "--json"))["lines"]}

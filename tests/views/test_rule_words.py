@@ -237,3 +237,16 @@ def compile_figures(country: str) -> tuple[RuleUse, ...]:
     text = NEW_ZEALAND.replace('"NZ"', f'"{country}"').replace("NZD", "EUR")
     (item,) = compile_plan(parse_build(text)).consignments
     return item.figures
+
+
+def test_where_no_figure_stands_behind_goods_nothing_is_counted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert rules_lead("Kit", []) == "No figure of law, carriers or agents stands behind Kit."
+    path = tmp_path / "build.toml"
+    path.write_text(
+        NEW_ZEALAND.partition("[[consignment]]")[0] + '[[line]]\nid = "a"\ngroup = "kit"\namount = 1\n'
+    )
+    assert main(["check", str(path)]) == 0
+    said = capsys.readouterr().out.partition("\n")[0]
+    assert said == "x: no mistakes. 1 line (1 known), no risk events, no shared causes, no scenarios."

@@ -14,6 +14,7 @@ from forecast.engine.forecast import LineSummary
 from forecast.views.charts.frame import framed, label_lookup, money_axis, span, tips
 from forecast.views.money import about, entered, rounding_step
 from forecast.views.theme import LIGHT, Palette
+from forecast.words.counts import so_many_of
 
 _ROW = 21
 
@@ -175,9 +176,9 @@ def estimate_paid_forecast(items: Sequence[Standing], currency: str, palette: Pa
     done = sum(item.closed for item in lines)
     step = rounding_step(currency)  # as the figures are written, so that the count is that of the table
     dear = sum(item.closed and round(item.paid / step) > round(item.estimate / step) for item in lines)
-    title = f"{done} of {len(lines)} {'line is' if len(lines) == 1 else 'lines are'} closed"
+    title = f"{so_many_of(done, len(lines), 'line')} closed".capitalize()
     if done:
-        title += f"; {dear} of them cost more than estimated"
+        title += f"; {dear or 'none'} of them cost more than estimated"
     description = (
         f"{title}. For each line: a tick at the estimate, a dot at what is paid (filled when closed), a bar for "
         "where it may end, P10 to P90."

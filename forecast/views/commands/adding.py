@@ -155,7 +155,7 @@ def run_cautions_read(options: argparse.Namespace) -> int:
     if read != before:
         _change(folder, [SetBuild("cautions_read", list(read) or None)])
     new = len([name for name in beside if name not in read])
-    told = f"{len(read)} read, noted in the build file; {new} still to read."
+    told = f"{len(read) or 'None'} read, noted in the build file; {new or 'none'} still to read."
     return answer(
         options, told, {"read": list(read), "unread": [name for name in beside if name not in read]}
     )

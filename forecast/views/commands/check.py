@@ -177,21 +177,19 @@ def _how(file: str, item: dict[str, Any]) -> str:
     return f"\n           {'; or: '.join(ways)}"
 
 
-def _some(count: int, noun: str) -> str:
-    """Write a count with its noun."""
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
-
-
 def _counts(build: Build) -> str:
     from forecast.build.sheet import certainty
+    from forecast.words.counts import so_many
 
     counts = certainty(build, build.line)
     others = len(build.line) - sum(counts.values())
-    words = [f"{count} {how}" for how, count in counts.items()]
+    words = [f"{count} {how}" for how, count in counts.items() if count]
     words += [f"{others} that follow from others or are own work"] if others else []
+    of_each = f" ({', '.join(words)})" if words else ""
     return (
-        f"{_some(len(build.line), 'line')} ({', '.join(words)}), {_some(len(build.event), 'risk event')}, "
-        f"{_some(len(build.cause), 'shared cause')}, {_some(len(build.scenario), 'scenario')}."
+        f"{so_many(len(build.line), 'line')}{of_each}, "
+        f"{so_many(len(build.event), 'risk event')}, {so_many(len(build.cause), 'shared cause')}, "
+        f"{so_many(len(build.scenario), 'scenario')}."
     )
 
 

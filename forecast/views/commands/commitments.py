@@ -19,6 +19,7 @@ from forecast.views.commands.common import (
     whole,
 )
 from forecast.views.commands.receipts import check_id, day
+from forecast.words.counts import so_many
 
 STATEMENT = """\
 Checks a supplier's statement: a CSV or XLSX file with the columns label, amount and, where a row is a sum of those
@@ -116,8 +117,9 @@ def run_agreed(options: argparse.Namespace) -> int:
         for item in found
     ]
     total = sum(item.outstanding_minor for item in found)
-    noun = "commitment" if len(found) == 1 else "commitments"
-    text = f"{told} {len(found)} open {noun}, {exact(total, own)} still to pay.".strip()
+    open_ = f"{so_many(len(found), 'open commitment')}, {exact(total, own)} still to pay."
+    text = f"{told} {open_[:1].upper()}{open_[1:]}" if found else f"{told} No agreed price is left to pay."
+    text = text.strip()
     if rows:
         text += "\n\n" + table(["No.", "Date", "Supplier", "For", "Price", "Still to pay"], rows, left=5)
     data = [

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from forecast.views.commands.common import add_file, answer, command, typed
+from forecast.words.counts import so_many
 
 if TYPE_CHECKING:
     from forecast.spending.backup import Copy, Restored, Verified
@@ -91,18 +92,14 @@ def restored_words(done: Restored) -> str:
         f"Put back as of {done.copy.made:%Y-%m-%d %H:%M}: {what or 'nothing; the copy does not hold that'}."
     )
     if done.ledger and done.copy.receipts is not None:
-        text += f" The ledger holds {_count(done.copy.receipts, 'receipt')}."
+        text += f" The ledger holds {so_many(done.copy.receipts, 'receipt')}."
     if done.documents:
-        text += f" {_count(done.documents, 'document')} put back."
+        text += f" {so_many(done.documents, 'document')} put back."
     if done.missing:
-        text += f" {_count(len(done.missing), 'document')} could be found nowhere: attach them again."
+        text += f" {so_many(len(done.missing), 'document')} could be found nowhere: attach them again."
     if done.before is not None:
         text += f" How all stood before is kept in {done.before}."
     return text
-
-
-def _count(count: int, noun: str) -> str:
-    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def held_words(copy: Copy) -> str:
@@ -111,8 +108,8 @@ def held_words(copy: Copy) -> str:
         return "the build file"
     if copy.receipts is None:
         return "the build file, no ledger"
-    held = f"the build file, {_count(copy.receipts, 'receipt')}"
-    return f"{held}, {_count(len(copy.documents), 'document')}" if copy.documents else held
+    held = f"the build file, {so_many(copy.receipts, 'receipt')}"
+    return f"{held}, {so_many(len(copy.documents), 'document')}" if copy.documents else held
 
 
 def _data(copy: Copy) -> dict[str, Any]:
@@ -154,8 +151,8 @@ def verified_words(found: Verified) -> str:
         lines.insert(0, f"{len(lines)} {noun} wrong:")
     else:
         lines.append(
-            f"All is whole: the build file, {_count(found.receipts, 'receipt')} row by row, "
-            f"{_count(found.documents, 'document')}."
+            f"All is whole: the build file, {so_many(found.receipts, 'receipt')} row by row, "
+            f"{so_many(found.documents, 'document')}."
         )
     newest = max((copy.made for copy in found.copies), default=None)
     lines.append(
@@ -165,6 +162,6 @@ def verified_words(found: Verified) -> str:
     )
     if found.swept:
         lines.append(
-            f"{_count(len(found.swept), 'half-written file')} of programs that were stopped deleted."
+            f"{so_many(len(found.swept), 'half-written file')} of programs that were stopped deleted."
         )
     return "\n".join(lines)

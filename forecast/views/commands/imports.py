@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from forecast.views.commands.common import add_file, answer, command, whole
+from forecast.words.counts import so_many
 
 if TYPE_CHECKING:
     from forecast.spending.folder import BuildFolder
@@ -91,11 +92,14 @@ def run(options: argparse.Namespace) -> int:
     result = enter_import(
         plan, ledger, lines=lines, accept=options.accept, leave_out=options.leave_out, build=build
     )
-    noun = "receipt" if len(result.entered) == 1 else "receipts"
-    text = (
-        f"{len(result.entered)} {noun} entered; {len(result.already_imported)} were there already, "
-        f"{len(result.held_back)} held back, {len(result.unmatched)} without a line."
+    others = (
+        (len(result.already_imported), "there already"),
+        (len(result.held_back), "held back"),
+        (len(result.unmatched), "without a line"),
     )
+    left = ", ".join(f"{count} {words}" for count, words in others if count)
+    entered = f"{so_many(len(result.entered), 'receipt')} entered"
+    text = f"{entered[:1].upper()}{entered[1:]}{f'; {left}' if left else ''}."
     titles = titles_of(build)
     paid = [split.line_id for receipt in result.entered for split in receipt.splits]
     follows = (imported_words(result, titles), beside_words(paid, build, ledger))
