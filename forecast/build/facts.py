@@ -324,6 +324,11 @@ class Facts:
         return bool(self.duty) and not self.import_tax and self.law.taxed
 
     @cached_property
+    def undutied_tax(self) -> bool:
+        """There is import tax but no duty, in a country in which goods of a kit may bear one."""
+        return self.unconsigned_import and bool(self.import_tax) and not self.duty and self.law.dutied
+
+    @cached_property
     def no_dues(self) -> bool:
         """A kit, or something from abroad, comes by lines alone, with neither duty nor import tax."""
         kit = not self.build.consignment and self.kit

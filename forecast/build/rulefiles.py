@@ -125,6 +125,8 @@ class Country(Place):
     ----------
     taxed : bool
         There is a tax on imports beside duty.
+    dutied : bool
+        Something that a kit's order holds may bear duty.
     duty_on_freight, tax_on_freight : bool
         International freight enters the customs value; it enters the tax base.
     tax_names : frozenset of str
@@ -135,6 +137,7 @@ class Country(Place):
     """
 
     taxed: bool = True
+    dutied: bool = True
     duty_on_freight: bool = True
     tax_on_freight: bool = True
     tax_names: frozenset[str] = frozenset(TAX_NAMES)
@@ -256,6 +259,7 @@ def _country(union: str, file: RuleFile, table: Mapping[str, Any]) -> Country:
         shops=table.get("shops") or file.raw.get("shops") or "",
         called=tuple(table.get("called") or ()),
         taxed=taxed is not None,
+        dutied=any(rate > 0 for rate in _duties_of(file)),
         duty_on_freight="freight" in enters,
         tax_on_freight="freight" in within or ("customs_value" in within and "freight" in enters),
         tax_names=frozenset((*TAX_NAMES, *([taxed] if isinstance(taxed, str) else []))),
@@ -266,6 +270,13 @@ def _country(union: str, file: RuleFile, table: Mapping[str, Any]) -> Country:
         ),
         look_up=MappingProxyType(dict(_rough(file))),
     )
+
+
+def _duties_of(file: RuleFile) -> Iterator[float]:
+    """Give the most that each rate of duty on file comes to."""
+    for table in (*file.tables("duty"), *file.tables("figure")):
+        if "codes" in table or str(table.get("id")).startswith("duty."):
+            yield file.need("high" if "high" in table else "value", (float, int), of=table)
 
 
 def _rough(file: RuleFile) -> Iterator[tuple[str, tuple[float, float]]]:

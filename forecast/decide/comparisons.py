@@ -69,7 +69,7 @@ PUBLISHED: tuple[Published, ...] = (
     ),
     Published(
         "own_dates", "Student theses: time taken beyond the date expected (55.5 against 33.9 days)", 0.64, 0.64,
-        "Buehler, Griffin & Ross (1994), J. Pers. Soc. Psychol. 67, 366-381 (from memory), as quoted by web pages",
+        "Buehler, Griffin & Ross (1994), J. Pers. Soc. Psychol. 67, 366-381, as quoted by web pages",
         "About time, not money.",
         of_cost=False,
     ),

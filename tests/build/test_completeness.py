@@ -52,6 +52,16 @@ def test_duty_without_tax_on_it() -> None:
     assert found(*SEA)["import_dues"].grade == "must"
 
 
+def test_tax_without_duty_below_it() -> None:
+    tax = TAX.replace(', "duty"', "")
+    missed = found(*SEA, tax)["duty_beside_tax"]
+    assert (missed.grade, missed.starter) == ("must", "duty")
+    assert "duty_beside_tax" not in found(*SEA, DUTY, TAX)
+    assert "duty_beside_tax" not in found(*SEA)  # nothing of either is there: that is told as one
+    for country in ("CH", "NO", "SG"):  # goods of a kit bear none
+        assert "duty_beside_tax" not in found(*SEA, tax, country=country)
+
+
 def test_a_consignment_works_its_charges_out() -> None:
     consignment = (
         '[[consignment]]\nid = "crate"\nprice = { low = 900, middle = 1000, high = 1300 }\n'

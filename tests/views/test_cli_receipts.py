@@ -178,7 +178,7 @@ def test_columns_are_said_by_hand_once(
     assert "no column says when it was paid" in run(capsys, *arguments, expect=2)
     mapped = ("--column", "date=When", "--column", "supplier=Whom", "--column", "amount=How much")
     assert "1 receipt entered" in run(capsys, *arguments, *mapped)
-    assert "1 were there already" in run(capsys, *arguments)  # the account's layout is remembered
+    assert "1 was there already" in run(capsys, *arguments)  # the account's layout is remembered
     assert "Did you mean 'date'" in run(capsys, *arguments, "--column", "dat=When", expect=2)
 
 

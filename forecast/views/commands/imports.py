@@ -93,7 +93,7 @@ def run(options: argparse.Namespace) -> int:
         plan, ledger, lines=lines, accept=options.accept, leave_out=options.leave_out, build=build
     )
     others = (
-        (len(result.already_imported), "there already"),
+        (there := len(result.already_imported), f"{'was' if there == 1 else 'were'} there already"),
         (len(result.held_back), "held back"),
         (len(result.unmatched), "without a line"),
     )
