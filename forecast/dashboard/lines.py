@@ -106,6 +106,8 @@ def _answer(view: Opened) -> None:
     answer(
         f"Of {so_many(len(lines), 'line')} that cost money, {listed}{others}."
         if listed
+        else "No line of yours yet: what comes from abroad makes all of it."
+        if view.build.consignment
         else "No line costs anything yet.",
         slips_sentence(view.build, "Further down this page asks"),
     )

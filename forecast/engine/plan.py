@@ -144,7 +144,8 @@ class _Compiler:
             self.rows.append(
                 Row(
                     event.id, event.name, "events", "event", formula, event.id,
-                    of=expansion.consignment, notes=(event.note,) if event.note else (), bought="several",
+                    of=expansion.consignment, working=event.working, notes=(event.note,) if event.note else (),
+                    bought="several",
                 )
             )  # fmt: skip
 

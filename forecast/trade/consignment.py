@@ -243,10 +243,10 @@ def _ask_limit_of_a_gift(sheet: Sheet, book: RuleBook) -> None:
     if not sheet.consignment.gift or GIFT_LIMIT in book.overrides:
         return
     rules = book.rules
-    where = f" It is to be looked up in: {rules.gift}." if rules.gift else ""
+    where = f" in {rules.gift}" if rules.gift else ""
     sheet.note(
         f"A present: no value up to which it bears nothing in {rules.name} is on file, so duty and tax are counted in "
-        f'full.{where} Look it up, and write overrides = {{ "{GIFT_LIMIT}" = … }}, in {rules.currency}.'
+        f'full. Look it up{where}, and write overrides = {{ "{GIFT_LIMIT}" = … }}, in {rules.currency}.'
     )
 
 

@@ -93,13 +93,14 @@ class Stage:
 
 @dataclass(frozen=True)
 class ComputedEvent:
-    """A risk event of a consignment: its chance, and its cost when it happens."""
+    """A risk event of a consignment: its chance, and its cost when it happens; working as in `ComputedLine`."""
 
     id: str
     name: str
     chance: float
     formula: Formula
     note: str = ""
+    working: str = ""
 
 
 @dataclass(frozen=True)

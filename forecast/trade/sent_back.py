@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from forecast.build.figures import Figure
 from forecast.build.formula import Constant, Formula, LineValue, Product, Quotient
 from forecast.trade.customs import Article
 from forecast.trade.expansion import ComputedEvent
@@ -34,16 +35,20 @@ def write_returned(sheet: Sheet, articles: Sequence[Article], dues: Sequence[Lin
         if not said.goods or item.id in said.goods
     ]
     costs = [
-        sheet.paid(sheet.money(f"returned.{key}", figure), sheet.customs_day)[0]
+        sheet.paid(sheet.money(f"returned.{key}", figure), sheet.customs_day)
         for key, figure in (("freight", said.freight), ("fee", said.fee))
         if figure is not None
     ]
-    price = total(*(LineValue(sheet.id(item.id)) for item, _ in chosen))
-    back: list[Formula] = [Product((sheet.figure("returned.refund", said.refund), price))]
+    prices = [LineValue(sheet.id(item.id)) for item, _ in chosen]
+    refund, words = _share(sheet, "refund", said.refund)
+    back: list[Formula] = [Product((refund, total(*prices)))]
+    told = [f"{words} of {_added(prices)}"]
     if said.dues_back is not None:
         of_all = total(*(article.price for article in articles))
         share = Quotient(total(*(article.price for _, article in chosen)), of_all)
-        back.append(Product((sheet.figure("returned.dues_back", said.dues_back), share, total(*dues))))
+        given, words = _share(sheet, "dues_back", said.dues_back)
+        back.append(Product((given, share, total(*dues))))
+        told.append(f"{words} of their part of {_added(dues)}")
         sheet.note(_ON_APPLICATION)
     elif dues:
         words = "Nothing of them is counted: write returned = { …, dues_back = 1.0 } where all would."
@@ -54,10 +59,22 @@ def write_returned(sheet: Sheet, articles: Sequence[Article], dues: Sequence[Lin
             sheet.id("returned"),
             f"{names} sent back",
             said.chance,
-            total(*costs, Product((Constant(-1), total(*back)))),
+            total(*(cost for cost, _ in costs), Product((Constant(-1), total(*back)))),
             "What it costs to send back, less what the seller refunds and customs give back.",
+            f"{' + '.join(words for _, words in costs) or '0'} less {' and '.join(told)}",
         )
     )
+
+
+def _share(sheet: Sheet, key: str, figure: Figure) -> tuple[Formula, str]:
+    """Give a share as a formula and in words."""
+    formula = sheet.figure(f"returned.{key}", figure.model_copy(update={"unit": "share"}))
+    return formula, f"{100 * formula.value:.6g} %" if isinstance(formula, Constant) else sheet.say(formula)
+
+
+def _added(lines: Sequence[LineValue]) -> str:
+    words = " + ".join(f"{{{line.id}}}" for line in lines) or "nothing"
+    return f"({words})" if len(lines) > 1 else words
 
 
 __all__ = ["write_returned"]

@@ -110,6 +110,10 @@ def test_a_part_of_the_goods_takes_its_part_of_the_dues_by_price() -> None:
     back = {"chance": 0.2, "goods": ["lip"], "dues_back": 1.0}
     found = consignment(price=None, goods=goods, returned=back)
     assert sent_back(found) == pytest.approx(-1000 - DUES / 4)
+    assert (
+        found.events[0].working
+        == "0 less 100 % of {kit.lip} and 100 % of their part of ({kit.duty} + {kit.tax})"
+    )
     assert found.events[0].name == "Lip sent back"
 
 

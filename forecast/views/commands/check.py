@@ -186,11 +186,16 @@ def _counts(build: Build) -> str:
     words = [f"{count} {how}" for how, count in counts.items() if count]
     words += [f"{others} that follow from others or are own work"] if others else []
     of_each = f" ({', '.join(words)})" if words else ""
-    return (
-        f"{so_many(len(build.line), 'line')}{of_each}, "
-        f"{so_many(len(build.event), 'risk event')}, {so_many(len(build.cause), 'shared cause')}, "
-        f"{so_many(len(build.scenario), 'scenario')}."
-    )
+    bought = [so_many(len(build.consignment), "consignment")] if build.consignment else []
+    told = [
+        *bought,
+        f"{so_many(len(build.line), 'line')}{of_each}",
+        so_many(len(build.event), "risk event"),
+        so_many(len(build.cause), "shared cause"),
+        so_many(len(build.scenario), "scenario"),
+    ]
+    text = ", ".join(told)
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def _undecided(folder: BuildFolder, build: Build) -> list[dict[str, Any]]:
