@@ -44,7 +44,7 @@ def page() -> None:
                 st.caption(safe(" ".join(told)))
             hazards = {item.id: own_hazards(view.build, item.id) for item in comparison.scenarios}
             headings, rows, caption = ways_table(comparison, hazards)
-            table(headings, rows, caption, right_text=1)
+            table(headings, rows, caption, right_text=1, cards=True)
             if held := what_ways_hold(view.build, [item.id for item in comparison.scenarios]):
                 text(" ".join(held))
             best = comparison.cheapest_in_the_middle
@@ -54,7 +54,7 @@ def page() -> None:
             with st.expander("Two against each other, and further figures"):
                 _pair(view, comparison)
                 headings, rows, caption = further_table(comparison)
-                table(headings, rows, caption)
+                table(headings, rows, caption, cards=True)
         mixes = st.container()  # filled last: trying every mix takes longest
         which_quote(view)
         with mixes:

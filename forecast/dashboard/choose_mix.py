@@ -100,6 +100,7 @@ def _reasons_table(view: Opened, found: Mixes) -> None:
         "What each choice saves against its best alternative, all else unchanged; a minus costs more. At P90: what it "
         "saves in the sum that 90 of 100 builds do not exceed",
         right_text=1,
+        cards=True,
     )  # fmt: skip
 
 
@@ -134,6 +135,7 @@ def _frontier_table(view: Opened, found: Mixes) -> None:
         rows,
         caption + (". Weeks: own work, then the waiting that the build file states" if weeks else ""),
         right_text=1,
+        cards=True,
     )
 
 

@@ -48,6 +48,7 @@ def _choice(view: Opened, found: Quotes) -> None:
     table(
         quote_headings(found), quote_rows(found, view.currency),
         f"The whole build with each {what}. Middle figures: what it looks like before anything goes wrong",
+        cards=True,
     )  # fmt: skip
 
 
@@ -61,7 +62,7 @@ def _risks(view: Opened, found: Quotes) -> None:
     if rows:
         table(
             ["Quote", "Risk", "Happens in", "Adds on average"], rows,
-            "Risks that differ between the quotes; the average is over all builds", left=2,
+            "Risks that differ between the quotes; the average is over all builds", left=2, cards=True,
         )  # fmt: skip
     for pair in found.comparison.pairs:
         text(f"{pair.sentence(money)} {pair.dominance.sentence()}")

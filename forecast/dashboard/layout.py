@@ -71,6 +71,11 @@ table.fc .fc-money { text-align: right; padding-right: 0.9rem; }
 table.fc td.fc-money { white-space: nowrap; }
 table.fc .fc-void { text-decoration: line-through; opacity: 0.75; }
 @media (max-width: 640px) {
+  table.fc { font-size: 0.86rem; min-width: 100%; }
+  table.fc th, table.fc td { padding-right: 0.4rem; }
+  table.fc .fc-money { padding-right: 0.5rem; }
+  table.fc tbody th { min-width: 3.4rem; }
+  table.fc td:last-child:not(.fc-money) { min-width: 6rem; }
   table.fc-stack thead { display: none; }
   table.fc-stack, table.fc-stack tbody, table.fc-stack caption { display: block; }
   table.fc-stack tr { display: grid; grid-template-columns: 1fr auto; padding: 0.35rem 0;
@@ -78,6 +83,15 @@ table.fc .fc-void { text-decoration: line-through; opacity: 0.75; }
   table.fc-stack tbody th, table.fc-stack tbody td { border: none; padding: 0; }
   table.fc-stack td:nth-child(n + 3) { grid-column: 1 / -1; }
   table.fc-stack td:nth-child(n + 4) { opacity: 0.85; font-size: 0.87rem; }
+  table.fc-cards thead { display: none; }
+  table.fc-cards, table.fc-cards tbody, table.fc-cards caption, table.fc-cards tr { display: block; }
+  table.fc-cards tr { border: 1px solid color-mix(in srgb, currentColor 22%, transparent); border-radius: 0.3rem;
+    padding: 0.6rem 0.8rem; margin-top: 0.6rem; }
+  table.fc-cards tbody th { display: block; border: none; padding: 0 0 0.25rem; font-weight: 600; font-size: 1rem; }
+  table.fc-cards tbody td, table.fc-cards td.fc-money { display: flex; justify-content: space-between; gap: 1rem;
+    border: none; padding: 0.16rem 0; text-align: right; }
+  table.fc-cards td::before { content: attr(data-heading); color: var(--fc-muted); text-align: left; flex: none; }
+  table.fc-cards td:empty { display: none; }
 }
 </style>
 """
@@ -172,6 +186,7 @@ def table(
     last_is_sum: bool = False,
     struck: Sequence[int] = (),
     stacked: bool = False,
+    cards: bool = False,
 ) -> None:
     """Show a table of real HTML, which prints, can be selected and is read aloud.
 
@@ -188,12 +203,17 @@ def table(
     struck : sequence of int
         Rows shown as taken back.
     stacked : bool
-        Whether rows become small cards on a narrow screen.
+        Whether rows fold into a few lines on a narrow screen, their first two columns side by side.
+    cards : bool
+        Whether each row becomes a card on a narrow screen, with every figure beside the heading of its column.
     """
     columns = len(headings)
 
     def kind(place: int) -> str:
         return "" if place < left or place >= columns - right_text else ' class="fc-money"'
+
+    def beside(place: int) -> str:
+        return f' data-heading="{html.escape(plain(headings[place]))}"' if cards else ""
 
     head = "".join(
         f'<th scope="col"{kind(place)}>{html.escape(plain(name))}</th>' for place, name in enumerate(headings)
@@ -203,11 +223,13 @@ def table(
         look = "fc-sum" if last_is_sum and number == len(rows) - 1 else "fc-void" if number in struck else ""
         cells = [f'<th scope="row">{html.escape(plain(row[0]))}</th>']
         cells += [
-            f"<td{kind(place)}>{html.escape(plain(cell))}</td>" for place, cell in enumerate(row) if place
+            f"<td{kind(place)}{beside(place)}>{html.escape(plain(cell))}</td>"
+            for place, cell in enumerate(row)
+            if place
         ]
         body.append(f'<tr class="{look}">{"".join(cells)}</tr>')
     name = html.escape(plain(caption))
-    look_of_all = "fc fc-stack" if stacked else "fc"
+    look_of_all = "fc" + (" fc-stack" if stacked else " fc-cards" if cards else "")
     st.html(
         f'<div class="fc-scroll" tabindex="0" role="region" aria-label="{name}">'
         f'<table class="{look_of_all}"><caption>{name}</caption>'

@@ -50,7 +50,7 @@ def page() -> None:
             with as_table:
                 table(
                     ["Line", "Estimate", "Paid", "Forecast P50", "Moved by", "State"], estimate_rows(watch),
-                    "Estimate, paid and forecast by line", right_text=1,
+                    "Estimate, paid and forecast by line", right_text=1, cards=True,
                 )  # fmt: skip
         # Going back in time takes longest: the figures of today stand on the screen by then.
         with band:

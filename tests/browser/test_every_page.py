@@ -59,6 +59,11 @@ def test_no_page_scrolls_sideways_each_has_one_heading_and_every_chart_its_findi
             "() => { const m = document.querySelector('[data-testid=stMain]'); return m.scrollWidth - m.clientWidth; }"
         )
         assert wide <= 1, f"{name} scrolls sideways at {width}"
+        cut: list[str] = page.evaluate(
+            "() => [...document.querySelectorAll('.fc-scroll')].filter(t => t.scrollWidth > t.clientWidth + 1)"
+            ".map(t => t.ariaLabel)"
+        )
+        assert cut == [], f"tables on {name} are cut off at {width}"
         keep(page, f"{name}-{look}-{width}")
 
 
