@@ -85,6 +85,21 @@ def test_a_fresh_build_lacks_nothing(panels: list[str], wheels: bool, arches: bo
         assert [one.rule for one in findings(build) if one.grade != "odd"] == [], (told, way)
 
 
+def test_what_is_added_again_works_on_the_surfaces_that_the_build_has() -> None:
+    """Measured anew it would err by itself, beside lines that err together."""
+    raw = raw_build("NL")
+    cleared = found(without(raw, {"paint_clear"}))["paint_clear"].change
+    assert isinstance(cleared, AddItem)
+    assert cleared.table["takeoff"]["surfaces"] == ["bumpers", "sides"]
+    assert "area" not in cleared.table["takeoff"]
+
+    on_them = {line["id"] for line in raw["line"] if "surfaces" in line.get("takeoff", {})}
+    again = found(without(raw | {"surface": []}, on_them))["paint_clear"].change
+    assert isinstance(again, AddItem)
+    assert "surfaces" not in again.table["takeoff"]
+    assert again.table["takeoff"]["area"]["middle"] == pytest.approx(6.7)  # 3.9 + 2.8 of a usual kit
+
+
 def test_wheels_are_missed_where_their_tyres_are_bought() -> None:
     text = changed(guided(wheels_new=True), [RemoveItem("wheels")])
     wheels = found(parse_build(text))["wheels"]
