@@ -20,6 +20,8 @@ from forecast.build.takeoff import WheelBoltsTakeoff
 
 Number: TypeAlias = float | None
 
+_CHANGED = ("title", "low", "middle", "high", "chance")
+
 
 @dataclass(frozen=True)
 class Row:
@@ -256,6 +258,16 @@ def with_changes(rows: Iterable[Row], edits: Mapping[str, Mapping[str, Any]]) ->
     return tuple(replace(row, **edits.get(row.path, {})) for row in rows)
 
 
+def differences(before: Iterable[Row], after: Iterable[Row]) -> dict[str, dict[str, Any]]:
+    """Give what `with_changes` puts on the rows before to make the rows after of them: edits, by `Row.path`."""
+    found: dict[str, dict[str, Any]] = {}
+    for old, new in zip(before, after, strict=True):
+        for name in _CHANGED:
+            if getattr(old, name) != getattr(new, name):
+                found.setdefault(old.path, {})[name] = getattr(new, name)
+    return found
+
+
 def figure_of(row: Row) -> FigureBase | None:
     """Give the figure that a row's numbers stand for; None where they stand for none."""
     try:
@@ -394,7 +406,7 @@ def free_id(name: str, taken: Iterable[str]) -> str:
 
 
 __all__ = [
-    "Row", "certainty", "changes", "costs_money", "every_figure", "figure_of", "free_id", "kept_words", "new_line",
-    "other_shapes", "paid_for", "quoted_figure", "range_instead", "rate_changes", "rows", "starter", "told_apart",
-    "with_changes",
+    "Row", "certainty", "changes", "costs_money", "differences", "every_figure", "figure_of", "free_id", "kept_words",
+    "new_line", "other_shapes", "paid_for", "quoted_figure", "range_instead", "rate_changes", "rows", "starter",
+    "told_apart", "with_changes",
 ]  # fmt: skip

@@ -14,9 +14,10 @@ import pandas as pd
 import streamlit as st
 
 from forecast.build.schema import GROUPS, Build
-from forecast.build.sheet import Row, changes, figure_of, rows, with_changes
+from forecast.build.sheet import Row, changes, differences, figure_of, rows, with_changes
 from forecast.dashboard.asking import WHICH, shown
 from forecast.dashboard.layout import safe
+from forecast.dashboard.lines_cards import cards
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import Sheet, kept_now
 from forecast.dashboard.state import Opened
@@ -37,10 +38,20 @@ _NUMBERS = {"Low": "low", "Middle": "middle", "High": "high", "Needed %": "chanc
 
 
 def sheet(view: Opened, loaded: Sheet) -> None:
-    """Draw the sheet; what is typed into it goes to the tray."""
-    build = parsed(loaded.text, WITH_CHANGES)
-    plain, part = _rows_shown(view, build)
-    key, kept = loaded.key + part, kept_now()
+    """Draw the sheet, as a grid or on a narrow screen as cards; what is typed into it goes to the tray."""
+    plain, part = _rows_shown(view, parsed(loaded.text, WITH_CHANGES))
+    phone = _on_a_phone()
+    before = st.container()
+    if not phone:
+        with st.container(key="sheet-grid"):
+            _grid(loaded, plain, loaded.key + part)
+    with before:
+        changed = zip(plain, with_changes(plain, kept_now()["edits"]), strict=True)
+        cards(loaded, plain, {old.path: _was(old, new) for old, new in changed}, alone=phone)
+
+
+def _grid(loaded: Sheet, plain: tuple[Row, ...], key: str) -> None:
+    kept = kept_now()
     # The grid's own state dies when another page is shown; what was typed is then put under a fresh grid.
     memory = f"base-{key}"
     if key not in st.session_state or memory not in st.session_state:
@@ -49,10 +60,9 @@ def sheet(view: Opened, loaded: Sheet) -> None:
     base = with_changes(plain, st.session_state[memory])
     before: Unread = st.session_state[f"unread-{key}"]
     live, doubts = _typed(base, before, st.session_state.get(key))
-    frame, phone = _frame(base, live, before, _words(loaded, plain, live, doubts)), _on_a_phone()
+    frame = _frame(base, live, before, _words(loaded, plain, live, doubts))
     edited = st.data_editor(
         frame,
-        column_order=[str(name) for name in frame if name != "Group"] if phone else None,  # its figures come into sight
         key=key,
         hide_index=True,
         num_rows="fixed",
@@ -62,7 +72,7 @@ def sheet(view: Opened, loaded: Sheet) -> None:
         alt="Sheet of lines with low, middle and high of each figure",
         column_config={
             "Group": st.column_config.TextColumn(width=96),
-            "Line": st.column_config.TextColumn(width=172, required=True, max_chars=200, pinned=phone),
+            "Line": st.column_config.TextColumn(width=172, required=True, max_chars=200),
             "Figure": st.column_config.TextColumn(width=86),
             # Text, so that the one reader reads it: a grid's own numbers would take 2,5 for 25 without a word.
             "Low": st.column_config.TextColumn(width=72, help="P10", alignment="right"),
@@ -87,7 +97,7 @@ def sheet(view: Opened, loaded: Sheet) -> None:
     }
     after, doubts = _understood(base, before, typed)
     here = {row.path for row in plain}
-    kept["edits"] = _elsewhere(kept["edits"], here) | _differences(plain, after)
+    kept["edits"] = _elsewhere(kept["edits"], here) | differences(plain, after)
     kept["unread"] = _elsewhere(kept["unread"], here) | _ask(plain, doubts)
     keep_draft()
 
@@ -114,7 +124,7 @@ def _elsewhere(found: Mapping[str, _Kept], here: set[str]) -> dict[str, _Kept]:
 
 
 def _on_a_phone() -> bool:
-    """Tell whether a sheet scrolls sideways: names stay in sight then, though the grid greys what it pins."""
+    """Tell whether it is a phone, held either way: it is spared the grid, whose rows no thumb can edit."""
     return "Mobi" in (st.context.headers.get("User-Agent") or "")
 
 
@@ -293,12 +303,3 @@ def _drawn(low: float | None, middle: float | None, high: float | None, row: Row
         return tuple(round(float(part), 3) for part in sketch(shape_of(figure)))
     except SimulationError:
         return ()
-
-
-def _differences(plain: tuple[Row, ...], after: list[Row]) -> dict[str, dict[str, Any]]:
-    found: dict[str, dict[str, Any]] = {}
-    for old, new in zip(plain, after, strict=True):
-        for name in _FIELDS.values():
-            if getattr(old, name) != getattr(new, name):
-                found.setdefault(old.path, {})[name] = getattr(new, name)
-    return found

@@ -99,6 +99,28 @@ def test_a_range_is_changed_in_the_grid_kept_and_undone(visit: Opener, before_or
     page.get_by_role("button", name="Undo the last change").click()
     expect(page.get_by_role("button", name="Undo the last change")).to_have_count(0, timeout=20_000)
     assert before_ordering.build_file.read_text(encoding="utf-8") == old
+    page.set_viewport_size({"width": 390, "height": 844})
+    changed_in_a_card(page)
+
+
+def changed_in_a_card(page: Page) -> None:
+    """On a narrow screen there are cards in place of the grid, with low, middle and high of a figure in sight."""
+    expect(page.locator(".st-key-sheet-grid")).to_be_hidden()
+    shown = page.locator(".st-key-sheet-cards")
+    shown.locator(".st-key-cards-of button", has_text="Freight").click()
+    card = shown.get_by_role("button", name=re.compile("Delivery with tail-lift"))
+    expect(card).to_contain_text("amount 70 – 110 – 200 EUR", timeout=20_000)
+    card.click()
+    fields = [shown.get_by_role("textbox", name=name) for name in ("Low", "Middle", "High")]
+    expect(fields[2]).to_be_visible(timeout=20_000)
+    boxes = [box for field in fields if (box := field.bounding_box()) is not None]
+    assert len({box["y"] for box in boxes}) == 1, "low, middle and high stand below one another"
+    assert all(box["x"] >= 0 and box["x"] + box["width"] <= 390 for box in boxes)
+    fields[2].fill("260")
+    shown.get_by_role("button", name="Change it").click()
+    expect(card).to_contain_text("70 – 110 – 260 EUR (was 70 / 110 / 200)", timeout=20_000)
+    expect(page.get_by_text("Not saved yet")).to_be_visible(timeout=20_000)
+    keep(page, "lines-card-390")
 
 
 def test_a_receipt_entered_in_one_window_shows_in_the_other(

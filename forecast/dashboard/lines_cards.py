@@ -1,0 +1,177 @@
+"""The sheet as cards, for a narrow screen: one card a line, which opens to a short form."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import streamlit as st
+
+from forecast.build.schema import GROUPS, Build
+from forecast.build.sheet import Row, changes, differences, with_changes
+from forecast.dashboard.asking import Told, first_wrong, number_field, shown
+from forecast.dashboard.layout import safe, said
+from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
+from forecast.dashboard.saving import Sheet, form_key, kept_now
+from forecast.dashboard.unsaved import keep_draft
+from forecast.errors import BuildFileError
+from forecast.words.currencies import is_currency
+from forecast.words.text import STRONG
+
+_NAMES = {"low": "Low", "middle": "Middle", "high": "High"}
+_OPEN = "open-card"
+_LOOK = """<style>
+.st-key-sheet-cards { display: none; }
+@media (max-width: 640px) { .st-key-sheet-cards { display: flex; } .st-key-sheet-grid { display: none; } }
+[class*="st-key-line-cards"] { gap: 0.4rem; }
+[class*="st-key-line-cards"] [class*="st-key-card-"] button,
+[class*="st-key-line-cards"] [class*="st-key-card-"] button > div {
+  justify-content: flex-start; text-align: left; min-height: 44px; }
+[class*="st-key-line-cards"] [class*="st-key-card-"] strong { display: block; }
+[class*="st-key-three-"] > * { flex: 1 1 0; min-width: 4.5rem; }
+</style>"""
+
+
+def cards(loaded: Sheet, plain: Sequence[Row], was: Mapping[str, str], *, alone: bool) -> None:
+    """Draw the rows of the sheet as cards; what is changed in one goes to the tray.
+
+    Parameters
+    ----------
+    loaded : Sheet
+    plain : sequence of Row
+        Those that the sheet shows, edits left out.
+    was : mapping
+        What stood in a changed row, by its path.
+    alone : bool
+        Whether there is no grid beside them; else the width of the window decides which of the two is seen.
+    """
+    st.html(_LOOK)
+    with st.container(key="sheet-cards-alone" if alone else "sheet-cards"):
+        group = _group(plain)
+        found: dict[tuple[str, str], list[Row]] = {}
+        for row in plain:
+            if group in ("", row.group):
+                found.setdefault((row.item, row.title), []).append(row)
+        with st.container(key="line-cards"):
+            for number, rows in enumerate(found.values()):
+                _card(loaded, rows, was, number)
+
+
+def _group(plain: Sequence[Row]) -> str:
+    """Ask which group to show; empty where there is one thing alone, such as goods opened to their parts."""
+    there = [name for name in (*GROUPS, "events") if any(row.group == name for row in plain)]
+    if len(there) < 2 or len({row.item for row in plain}) < 2:
+        return ""
+    chosen = st.pills(
+        "Show", there, default=there[0], key="cards-of", required=True, persist_state="session",
+        format_func=lambda name: "May happen" if name == "events" else name.capitalize(),
+    )  # fmt: skip
+    return chosen if chosen in there else there[0]
+
+
+def _card(loaded: Sheet, plain: Sequence[Row], was: Mapping[str, str], number: int) -> None:
+    now = with_changes(plain, kept_now()["edits"])
+    name = f"{plain[0].item} {plain[0].title}"
+    opened = st.session_state.get(_OPEN) == name
+    figures = "; ".join(_figures(row) + (f" ({old})" if (old := was.get(row.path)) else "") for row in now)
+    sign = "▾" if opened else "▸"
+    label = f"{said(f'{STRONG}{sign} {now[0].title}{STRONG}')} {safe(figures)}"
+    if st.button(label, key=f"card-{number}", width="stretch"):
+        st.session_state[_OPEN] = None if opened else name
+        st.rerun()
+    if opened:
+        _form(loaded, plain, now)
+
+
+def _figures(row: Row) -> str:
+    """Write what a figure is, its numbers and its unit."""
+    numbers = " \u2013 ".join(shown(part) for part in (row.low, row.middle, row.high) if part is not None)
+    often = f", in {100 * row.chance:g} of 100 builds" if row.chance < 1 else ""
+    return f"{row.figure} {numbers or 'not known'} {row.unit}".strip() + often
+
+
+def _form(loaded: Sheet, plain: Sequence[Row], now: Sequence[Row]) -> None:
+    build = parsed(loaded.text, WITH_CHANGES)
+    with st.form(form_key("card")):
+        numbers = [_three(row, place) for place, row in enumerate(now)]
+        chance = _chance(build, now[0])
+        if not st.form_submit_button("Change it", type="primary"):
+            return
+        problem = first_wrong(*(told for three in numbers for told in three.values()), chance)
+        if not problem:
+            after = [_with(row, three) for row, three in zip(now, numbers, strict=True)]
+            if chance.value is not None and shown(chance.value) != shown(100 * now[0].chance):
+                after[0] = replace(after[0], chance=chance.value / 100)
+            problem = _cannot_be(loaded, build, plain, after)
+        if problem:
+            st.error(safe(problem))
+            return
+    _lay(plain, after)
+
+
+def _three(row: Row, place: int) -> dict[str, Told]:
+    """Ask for low, middle and high of one figure."""
+    st.markdown(f"{safe(row.figure.capitalize())}{f', {safe(row.unit)}' if row.unit else ''}")
+    money = row.unit if is_currency(row.unit) else ""
+    with st.container(horizontal=True, key=f"three-{place}"):
+        return {
+            name: number_field(
+                st, label, value=getattr(row, name), currency=money, units=() if money else (row.unit,), least=None,
+                tell=False, key=form_key(f"card-{row.path}-{name}"),
+            )
+            for name, label in _NAMES.items()
+        }  # fmt: skip
+
+
+def _chance(build: Build, row: Row) -> Told:
+    """Ask in how many builds a line is needed or an event happens; goods and surfaces always are."""
+    if row.item not in {item.id for item in (*build.line, *build.event)}:
+        return Told(None)
+    label = (
+        "Happens in how many of 100 builds" if row.group == "events" else "Needed in how many of 100 builds"
+    )
+    return number_field(
+        st, label, value=100 * row.chance, units=("%",), least=0.1, most=100.0, tell=False,
+        key=form_key(f"card-{row.path}-chance"),
+    )  # fmt: skip
+
+
+def _with(row: Row, three: Mapping[str, Told]) -> Row:
+    """Put what was typed on a row; a number that reads as it did stays exactly what it was."""
+
+    def number(old: float | None, told: Told) -> float | None:
+        same = old is not None and told.value is not None and shown(old) == shown(told.value)
+        return old if same else told.value
+
+    return replace(
+        row,
+        low=number(row.low, three["low"]),
+        middle=number(row.middle, three["middle"]),
+        high=number(row.high, three["high"]),
+    )
+
+
+def _cannot_be(loaded: Sheet, build: Build, plain: Sequence[Row], after: Sequence[Row]) -> str:
+    """Say why a line cannot be changed to this; empty where it can."""
+    try:
+        parsed(changed_text(loaded.text, changes(build, plain, after)), WITH_CHANGES)
+    except BuildFileError as error:
+        return " ".join(f"{problem.found}. {problem.mend}" for problem in error.problems[:1])
+    return ""
+
+
+def _lay(plain: Sequence[Row], after: Sequence[Row]) -> None:
+    """Lay the changes in the tray, among those of the grid, which begins anew with them."""
+    kept = kept_now()
+    found = differences(plain, after)
+    for row in plain:
+        kept["edits"].pop(row.path, None)
+        kept["unread"].pop(row.path, None)
+    kept["edits"] |= found
+    kept["turn"] += 1
+    st.session_state[_OPEN] = None
+    keep_draft()
+    st.rerun()
+
+
+__all__ = ["cards"]

@@ -1,0 +1,105 @@
+"""The sheet as cards: what is changed in one is what the grid would have changed, and what cannot be is refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from forecast.build.buildfile import read_text
+from forecast.spending.folder import BuildFolder
+from tests.dashboard.conftest import Run, words
+from tests.dashboard.test_line_sheet import CRATE, edit, place_of, press
+
+
+def card(app: AppTest, title: str) -> AppTest:
+    """Open or shut the card of a line."""
+    return (
+        next(item for item in app.button if item.key.startswith("card-") and title in item.label)
+        .click()
+        .run()
+    )
+
+
+def cards(app: AppTest) -> list[str]:
+    return [item.label for item in app.button if (item.key or "").startswith("card-")]
+
+
+def show(app: AppTest, group: str) -> AppTest:
+    app.session_state["cards-of"] = group
+    return app.run()
+
+
+def type_in(app: AppTest, label: str, text: str) -> None:
+    next(item for item in app.text_input if item.label == label and "card-" in (item.key or "")).set_value(
+        text
+    )
+
+
+def test_a_card_changes_a_line_as_the_grid_does(run: Run, before_ordering: BuildFolder) -> None:
+    app = card(show(run(before_ordering.build_file, "lines"), "freight"), "Delivery with tail-lift")
+    type_in(app, "Middle", "150")
+    type_in(app, "High", "2 400")
+    app = press(app, "Change it")
+    assert not app.exception
+    by_card, said = app.session_state["sheet"]["edits"], words(app)
+    assert by_card == {"delivery.amount": {"middle": 150.0, "high": 2400.0}}
+    assert "Not saved yet" in said
+    assert any("70 – 150 – 2\u202f400 EUR (was 70 / 110 / 200)" in label for label in cards(app))
+    app = press(app, "Drop them")
+    app = edit(app, place_of(before_ordering, "delivery"), {"Middle": "150", "High": "2400"})
+    assert app.session_state["sheet"]["edits"] == by_card
+    # what the grid changed stands in the card, and can be taken back there
+    app = card(app, "Delivery with tail-lift")
+    type_in(app, "Middle", "110")
+    type_in(app, "High", "200")
+    app = press(app, "Change it")
+    assert app.session_state["sheet"]["edits"] == {}
+    assert "Not saved yet" not in words(app)
+
+
+def test_what_cannot_be_is_refused_where_it_was_typed(run: Run, before_ordering: BuildFolder) -> None:
+    text = read_text(before_ordering.build_file)
+    app = card(show(run(before_ordering.build_file, "lines"), "freight"), "Delivery with tail-lift")
+    for low, words_ in (("300", "low"), ("some", "is no number"), ("1.200", "can mean")):
+        type_in(app, "Low", low)
+        app = press(app, "Change it")
+        assert not app.exception
+        assert any(words_ in error.value for error in app.error), low
+        assert app.session_state["sheet"]["edits"] == {}
+    assert read_text(before_ordering.build_file) == text
+
+
+def test_how_often_a_line_is_needed_is_said_in_hundredths(run: Run, before_ordering: BuildFolder) -> None:
+    app = card(show(run(before_ordering.build_file, "lines"), "freight"), "Delivery with tail-lift")
+    type_in(app, "Needed in how many of 100 builds", "35")
+    app = press(app, "Change it")
+    assert app.session_state["sheet"]["edits"] == {"delivery.amount": {"chance": 0.35}}
+    assert any("in 35 of 100 builds" in label for label in cards(app))
+    app = show(app, "events")
+    app = next(item for item in app.button if item.key == "card-0").click().run()
+    assert any(item.label == "Happens in how many of 100 builds" for item in app.text_input)
+
+
+@pytest.mark.parametrize("mobile", [False, True])
+def test_goods_from_abroad_open_to_cards_of_their_parts(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, mobile: bool
+) -> None:
+    monkeypatch.setattr("forecast.dashboard.lines_sheet._on_a_phone", lambda: mobile)
+    (tmp_path / "build.toml").write_text(CRATE, encoding="utf-8")
+    app = run(tmp_path, "lines")
+    assert (
+        bool(app.main.get("arrow_data_frame") or app.main.dataframe) is not mobile
+    )  # a phone is spared the grid
+    assert any("Body kit" in label and "price" in label for label in cards(app))
+    opener = next(item for item in app.selectbox if item.label == "Open goods from abroad to their parts")
+    app = opener.select("crate").run()
+    parts = cards(app)
+    assert any("Body kit, box 1" in label and "length 160 – 180 – 210 cm" in label for label in parts)
+    assert not any("Filler" in label for label in parts)
+    app = card(app, "Body kit, box 1")
+    assert not any("of 100 builds" in item.label for item in app.text_input if "card-" in (item.key or ""))
+    type_in(app, "High", "230")
+    app = press(app, "Change it")
+    assert app.session_state["sheet"]["edits"] == {"crate.boxes.0.length": {"high": 230.0}}
