@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+import os
+
+# Arrays here are small: a second thread of the linear algebra only waits, while another process has work for its core.
+# It counts from before NumPy is imported, and for all programs that tests start.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path

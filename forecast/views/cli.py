@@ -102,6 +102,8 @@ def _main(arguments: Sequence[str] | None) -> int:
     for stream in (sys.stdout, sys.stderr):
         with suppress(AttributeError, ValueError):
             stream.reconfigure(encoding="utf-8")  # type: ignore[union-attr]  # a pipe on Windows has its own code page
+    if arguments is None:  # matrices are small here: a second thread of the linear algebra only waits
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         try:
             # a program that calls this may have changed what no digest of files knows

@@ -124,6 +124,8 @@ def run(options: argparse.Namespace) -> int:
     variables.pop(PHONE, None)
     # Many tabs share the processors already: threads of one small matrix product would only wait for each other.
     variables.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Each tab's thread would keep a pool of memory of its own, and give little of it back.
+    variables.setdefault("MALLOC_ARENA_MAX", "2")
     variables["FORWARDED_ALLOW_IPS"] = "127.0.0.1"  # no other machine says on whose behalf it asks
     if options.phone:
         addresses = own_addresses()
