@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from pathlib import Path as FilePath
 from typing import Any, cast, get_args, get_origin
 
@@ -106,8 +107,13 @@ def read_text(file: FilePath) -> str:
         raise BuildFileError(heading, [Problem("file", found, mend)]) from None
 
 
+@lru_cache(maxsize=4)
 def parse_build(text: str, heading: str = "build file") -> Build:
-    """Read a build from the text of a build file; see `read_build`."""
+    """Read a build from the text of a build file; see `read_build`.
+
+    The last few are kept: one command asks for the same build several times, and what was worked out for it (its plans
+    and prior trials) stays with the object.
+    """
     mend = "The file must be TOML: key = value under [tables], text in double quotes."
     raw = parse_toml(text, heading, mend)
     build, raised = assemble(raw)

@@ -115,10 +115,15 @@ def load_cautions() -> tuple[Caution, ...]:
 
 def mentions(text: str, words: Iterable[str]) -> bool:
     """Tell whether a text has one of the words or phrases, as whole words, case and underscores aside."""
-    plain = " " + " ".join(re.findall(r"[\w-]+", text.lower().replace("_", " "))) + " "
-    return any(
-        f" {word} " in plain or f" {word} " in plain.replace("-", " ") for word in (w.lower() for w in words)
-    )
+    as_said, apart = _words_of(text)
+    return any(f" {word} " in as_said or f" {word} " in apart for word in (w.lower() for w in words))
+
+
+@lru_cache(maxsize=4096)
+def _words_of(text: str) -> tuple[str, str]:
+    """Give the words of a text with blanks between and around them, and the same with hyphened words apart."""
+    said = " " + " ".join(re.findall(r"[\w-]+", text.lower().replace("_", " "))) + " "
+    return said, said.replace("-", " ")
 
 
 def cautions_for(line_id: str, hazards: Sequence[str] | None = None) -> tuple[Caution, ...]:

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from forecast.build.consignment import Consignment, figures_in
-from forecast.build.figures import FigureBase
+from forecast.build.figures import FigureBase, keys_of
 from forecast.build.limits import out_of_reach, wrong_times
 from forecast.build.locate import Path
 from forecast.build.rates import unknown_currency, wrong_rates
@@ -40,7 +40,7 @@ Raised = tuple[Path, str, str]
 
 def figures_of(item: BaseModel) -> Iterator[tuple[str, FigureBase]]:
     """Give each uncertain figure of an item with its key."""
-    for key in type(item).model_fields:
+    for key in keys_of(type(item), FigureBase):
         value = getattr(item, key)
         if isinstance(value, FigureBase):
             yield key, value
@@ -293,6 +293,8 @@ def _as_changed(build: Build, extra: set[str]) -> list[Raised]:
     found: list[Raised] = []
     before = {(path, what) for path, what, _ in _of_items(build, extra)}
     for at, change in _changes(build):
+        if not change.override and not (isinstance(change, Option) and (change.line or change.event)):
+            continue  # it only takes routes: nothing in it can be wrong that is right without it
         more = change if isinstance(change, Option) else Option(id="none", choice="none")
         lines = (*(_changed(line, change.override) for line in build.line), *more.line)
         events = (*(_changed(event, change.override) for event in build.event), *more.event)

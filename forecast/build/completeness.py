@@ -19,6 +19,7 @@ from forecast.build.completeness_rules import GRADES, Finding, load_rules, usual
 from forecast.build.completeness_usual import of_usual, of_ways
 from forecast.build.facts import Facts
 from forecast.build.figures import STRENGTHS, FigureBase, Known, Percentiles, Span
+from forecast.build.kept import Kept
 from forecast.build.library.load import rounded
 from forecast.build.schema import Build, Costed, Line
 
@@ -44,6 +45,13 @@ def findings(build: Build) -> tuple[Finding, ...]:
     tuple of Finding
         A rule about one line is answered by its own key, such as ``no_width-kit``, or for all lines by ``no_width``.
     """
+    return _KEPT.get(build, "", lambda: _findings(build))
+
+
+_KEPT: Kept[tuple[Finding, ...]] = Kept()
+
+
+def _findings(build: Build) -> tuple[Finding, ...]:
     found = _lacking(build)
     found += of_options(build, {item.rule for item in found}, _lacking)
     answered = set(build.not_needed)

@@ -24,6 +24,7 @@ from forecast.build.figures import (
     Part,
     Text,
     UncertainFigure,
+    keys_of,
     wrong,
 )
 from forecast.build.units import misfit
@@ -553,7 +554,7 @@ FigurePath = tuple[str | int, ...]
 
 def figures_in(item: BaseModel) -> Iterator[tuple[FigurePath, FigureBase]]:
     """Give each uncertain figure of a consignment, however deep, with its path of keys and positions."""
-    for key in type(item).model_fields:
+    for key in keys_of(type(item), BaseModel):
         yield from _figures((key,), getattr(item, key))
 
 

@@ -10,7 +10,8 @@ import difflib
 import itertools
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date, datetime
-from typing import Annotated, Any, Literal, NoReturn
+from functools import cache
+from typing import Annotated, Any, Literal, NoReturn, get_args
 
 from pydantic import (
     AfterValidator,
@@ -475,6 +476,21 @@ FIGURE_KEYS = frozenset(
     key for model in FIGURE_KINDS.values() for key in model.model_fields if key not in FigureBase.model_fields
 ) - {"kind"} | {"shape"}
 """The keys that hold a figure's numbers."""
+
+
+@cache
+def keys_of(kind: type[BaseModel], held: type[BaseModel]) -> tuple[str, ...]:
+    """Name the keys of a model that can hold something of a class, however deep in tuples and mappings.
+
+    Of the many keys of a line nine can hold a figure, and figures are gone through all the time.
+    """
+    return tuple(key for key, field in kind.model_fields.items() if _can_hold(field.annotation, held))
+
+
+def _can_hold(form: object, held: type[BaseModel]) -> bool:
+    if isinstance(form, type) and not get_args(form):
+        return issubclass(form, held)
+    return any(_can_hold(part, held) for part in get_args(form))
 
 
 def lowest(figure: FigureBase) -> float | None:

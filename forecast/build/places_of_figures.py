@@ -8,6 +8,7 @@ from typing import Any
 
 from forecast.build.consignment import BOX_UNITS, Consignment, FigurePath, figures_in
 from forecast.build.figures import FigureBase
+from forecast.build.kept import Kept
 from forecast.build.schema import Build, Event, Line
 from forecast.build.takeoff_base import own_unit
 
@@ -81,8 +82,15 @@ def place_at(build: Build, path: str) -> Place:
     return next(place for place in places(build) if place.path == path)
 
 
-def places(build: Build) -> Iterator[Place]:
+def places(build: Build) -> tuple[Place, ...]:
     """Give each figure of consignments, surfaces, lines and events, in that order; rates of exchange stand apart."""
+    return _KEPT.get(build, "", lambda: tuple(_places(build)))
+
+
+_KEPT: Kept[tuple[Place, ...]] = Kept()
+
+
+def _places(build: Build) -> Iterator[Place]:
     home = build.build.currency
     for consignment in build.consignment:
         for path, figure in figures_in(consignment):

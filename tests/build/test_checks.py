@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from pydantic import BaseModel
 
-from forecast.build.buildfile import parse_build
+from forecast.build.buildfile import parse_build, read_build
 from forecast.build.checks import cross_check, dependencies, figures_of, loadings_of, nearest
-from forecast.build.figures import Known, Span
+from forecast.build.consignment import figures_in
+from forecast.build.figures import FigureBase, Known, Span
 from forecast.build.schema import Build, Line
+from forecast.spending.folder import DEMOS
 from tests.build.texts import HEAD, LINE, complaints
 
 TWO = (
@@ -312,3 +315,33 @@ def test_a_consignment_called_like_a_group_stands_before_it() -> None:
     build = parse_build(text)
     computed = {"kit.goods": "kit", "kit.duty": "import"}
     assert dependencies(build, computed)["fee"] == ("kit.goods", "kit.duty")
+
+
+def every_figure(
+    item: object, path: tuple[str | int, ...] = ()
+) -> list[tuple[tuple[str | int, ...], object]]:
+    """Give the figures in a model by going through all of its keys."""
+    if isinstance(item, FigureBase):
+        return [(path, item)]
+    parts: list[tuple[str | int, object]] = []
+    if isinstance(item, BaseModel):
+        parts = [(key, getattr(item, key)) for key in type(item).model_fields]
+    elif isinstance(item, tuple):
+        parts = list(enumerate(item))
+    elif isinstance(item, dict):
+        parts = list(item.items())
+    return [found for key, part in parts for found in every_figure(part, (*path, key))]
+
+
+@pytest.mark.parametrize("demo", sorted(path.name for path in DEMOS.iterdir() if path.is_dir()))
+def test_no_figure_is_passed_over(demo: str) -> None:
+    build = read_build(DEMOS / demo / "build.toml")
+    items = [*build.line, *build.event, *build.consignment, *build.surface, *build.measure, *build.option]
+    found = 0
+    for item in items:
+        whole = every_figure(item)
+        assert list(figures_in(item)) == whole
+        assert list(figures_of(item)) == [(path[0], figure) for path, figure in whole if len(path) == 1]
+        found += len(whole)
+    assert found > 50
+    assert list(figures_in(build)) == every_figure(build)

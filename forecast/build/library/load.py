@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import tomllib
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from typing import Any
 
@@ -56,6 +56,7 @@ def _scaled(numbers: Range | None, factor: float) -> Range | None:
     return low, middle, high
 
 
+@lru_cache(maxsize=32)
 def load_library(
     currency_factor: float | None = None, labour_rate: Range | None = None, *, currency: str = "EUR"
 ) -> Library:
