@@ -49,7 +49,7 @@ class Trim:
 
     def sentence(self, money: Money) -> str:
         """Say what leaving it out frees."""
-        text = f"Leaving out {self.title} frees {money(self.p80.value)} at P80"
+        text = f"Leaving out \u201c{self.title}\u201d frees {money(self.p80.value)} at P80"
         return f"{text} and {self.hours:.0f} own hours." if self.hours >= 0.5 else f"{text}."
 
 
@@ -63,7 +63,7 @@ class Kept:
 
     def sentence(self) -> str:
         """Say why it stays."""
-        return f"{self.title} is not proposed for leaving out: {self.why}."
+        return f"\u201c{self.title}\u201d is not proposed for leaving out: {self.why}."
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,7 @@ def trims(replay: Replay, build: Build) -> Trims:
     present = {row.id for row in replay.forecast.plan.rows if row.kind == "line"}
     known = replay.forecast.trials.conditions
     over = set() if known is None else {*known.amounts, *known.agreed}
-    sunk = {} if known is None else {name: part.paid for name, part in known.partial.items()}
+    sunk = {} if known is None else {name: part.paid + part.exchange for name, part in known.partial.items()}
     proposed: list[Trim] = []
     kept: list[Kept] = []
     trials = replay.forecast.trials

@@ -45,7 +45,7 @@ def base_given(plan: Plan, known: KnownFacts, conditions: Conditions | None = No
             value = float(evaluate(row.formula, inputs, lines)) if counts else 0.0
             if paid is not None:
                 settled = partial[row.id].settled if row.id in partial else paid.settled
-                value = settled * paid.paid + (1 - settled) * max(value, paid.paid)
+                value = settled * paid.paid + (1 - settled) * max(value, paid.paid) + paid.exchange
             lines[row.id] = value
         pivot = None if conditions is None else conditions.pivots.get(row.id)
         if pivot is not None:  # what was paid decides the price that duty and tax are reckoned from

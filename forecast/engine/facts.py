@@ -343,7 +343,7 @@ def learn(
         seen = _seen(judged.loadings, own, first)
         chance = judged.margin.settled(paid.paid, paid.settled, *seen) if paid.paid > 0 else 0.0
         score = _score(prior, name, paid.paid, judged, given)
-        partial[name] = Partial(paid.paid, chance, judged.margin, judged.loadings, own)
+        partial[name] = Partial(paid.paid, chance, judged.margin, judged.loadings, own, paid.exchange)
         if chance > 0:
             evidence = _evidence(prior, name)
             observed.append(Observation(name, judged.loadings, score, own, evidence, chance))
@@ -456,8 +456,7 @@ def _given(plan: Plan, known: KnownFacts, prior: Prior) -> _Given:
             continue
         rate = plan.rates[paid.code]
         if any(one.startswith(rate.prefix) for one in inputs_of(row)):
-            margin = 1.0 if row.of != row.id else 1 + rate.margin
-            foreign[name] = rate, paid.amount * margin
+            foreign[name] = rate, paid.amount * rate.with_margin(row)
     return _Given(amounts, pivots, foreign)
 
 

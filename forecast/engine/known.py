@@ -15,12 +15,16 @@ class PartPaid:
     Attributes
     ----------
     paid : float
+        At the rate of exchange that was planned, where it was paid in the foreign money of the row.
     settled : float
         Chance, before the sum is looked at, that it is all: 0 where more was said to come.
+    exchange : float
+        By how much the rates it was paid at made it dearer than that.
     """
 
     paid: float
     settled: float
+    exchange: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -82,8 +82,9 @@ class _Compiler:
         else:
             self.add_input(name, figure)
             value = Input(name)
-        if figure.currency and figure.currency != self.build.build.currency:
-            return Product((value, self.rate(figure.currency)))
+        foreign = self.foreign(figure)
+        if foreign:
+            return Product((value, self.rate(foreign)))
         return value
 
     def add_input(self, name: str, figure: FigureBase) -> None:
@@ -109,6 +110,11 @@ class _Compiler:
                 self.add_figures(path.figures(), path.rate_at(currency.days)),
             )
         )
+
+    def foreign(self, figure: FigureBase | None) -> str:
+        """Give the foreign currency that a figure is in; nothing where it is in none."""
+        code = None if figure is None else figure.currency
+        return code if code and code != self.build.build.currency else ""
 
     def add_figures(
         self, figures: Mapping[str, FigureBase], formula: Formula, kept: str | None = None
@@ -136,6 +142,7 @@ class _Compiler:
                     line.id, line.name, line.group, "line", formula,
                     of=expansion.consignment, working=line.working, cautions=cautions,
                     notes=(line.note,) if line.note else (), know=line.know, pivot=pivot,
+                    currency=_currency_in(line.formula),
                 )
             )  # fmt: skip
         for event in expansion.events:
@@ -200,6 +207,7 @@ class _Compiler:
                 line.id, line.title, line.group, "line", amount, gate, line.package, line.route, line.id,
                 taken.working if taken else "", taken.cautions if taken else (),
                 (*own, *taken.notes) if taken else own, line.bought_as, hazards=line.hazards,
+                currency=self.foreign(line.amount or line.price),
             )
         )  # fmt: skip
         if line.resale is not None:
@@ -321,6 +329,12 @@ def _price_in(formula: Formula) -> str | None:
     if not any(isinstance(node, Input) and node.id.startswith("fx.") for node in walk(formula)):
         return None
     return next((name for name in factor_inputs(formula) if not name.startswith("fx.")), None)
+
+
+def _currency_in(formula: Formula) -> str:
+    """Give the foreign currency that the price of a line of a consignment is in; nothing where it is in none."""
+    rates = (node.id for node in walk(formula) if isinstance(node, Input) and node.id.startswith("fx."))
+    return next((name.split(".")[1] for name in rates), "")
 
 
 def _uses_own_estimating(build: Build) -> bool:

@@ -66,6 +66,7 @@ class Partial:
     Attributes
     ----------
     paid : float
+        At the rate of exchange that was planned.
     settled : float
         Chance that it is all.
     margin : Margin
@@ -74,6 +75,8 @@ class Partial:
         Of its score on the latents.
     own : bool
         Whether its range is as wide as the builder's own turn out to be.
+    exchange : float
+        By how much the rates it was paid at made it dearer; what is still to come is paid at others.
     """
 
     paid: float
@@ -81,6 +84,7 @@ class Partial:
     margin: Margin
     loadings: tuple[float, ...]
     own: bool
+    exchange: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -236,7 +240,7 @@ class World:
         amount = part.margin.amount
         final = np.full(open_.size, part.paid)
         final[open_] = np.maximum(straight_on(amount, more) if width is not None else amount(more), part.paid)
-        return final
+        return final + part.exchange
 
     def price(
         self,

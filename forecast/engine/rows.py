@@ -76,6 +76,8 @@ class Row:
         What its line or event says about it that can hurt somebody; None where the file does not say.
     know : tuple of str
         What else to know of its figures.
+    currency : str
+        The foreign currency that it is priced in; empty where it is in none.
     """
 
     id: str
@@ -94,6 +96,7 @@ class Row:
     pivot: str | None = None
     hazards: tuple[str, ...] | None = None
     know: tuple[str, ...] = ()
+    currency: str = ""
 
     @property
     def is_money(self) -> bool:
@@ -118,6 +121,10 @@ class Rate:
     code: str
     middle: float
     margin: float
+
+    def with_margin(self, row: Row) -> float:
+        """Give the factor that card or bank put on the rate for a row."""
+        return 1 + self.margin if row.of == row.id else 1.0
 
     @property
     def prefix(self) -> str:
@@ -183,6 +190,13 @@ class Plan:
             for row in self.rows
             if row.kind in ("line", "event") and row.id != OWN_WORK and (row.of == row.id or row.of in bought)
         )
+
+    def planned_rate(self, row: Row) -> float | None:
+        """Give what one unit of the foreign currency that a row is priced in was to cost; None where it is in none."""
+        rate = self.rates.get(row.currency)
+        if rate is None:
+            return None
+        return rate.middle * rate.with_margin(row)
 
     @property
     def money_rows(self) -> tuple[int, ...]:

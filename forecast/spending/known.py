@@ -225,13 +225,24 @@ def _gather(row: Row, plan: Plan, standing: Standing, gates: set[str], gathered:
     else:
         if least > 0:
             settled = 0.0 if name in standing.more else SETTLED[row.bought]
-            gathered.part_paid[name] = PartPaid(to_float(least, plan.currency), settled)
+            dearer = _exchange(row, plan, standing)
+            gathered.part_paid[name] = PartPaid(to_float(least, plan.currency) - dearer, settled, dearer)
         if paid < 0:
             gathered.remarks.append(
                 f"{row.title}: {format_plain(-paid, plan.currency)} {plan.currency} more came back than was paid, "
                 "and it is still open. Its range is taken as what it costs in the end, refunds taken off; close it "
                 "if nothing more will come."
             )
+
+
+def _exchange(row: Row, plan: Plan, standing: Standing) -> float:
+    """Give by how much the rates at which a row was paid in its own foreign money made that dearer than planned."""
+    planned = plan.planned_rate(row)
+    code, minor = standing.foreign.get(row.id, ("", 0.0))
+    paid = to_float(standing.paid.get(row.id, 0), plan.currency)
+    if planned is None or code != row.currency or minor <= 0 or paid <= 0:
+        return 0.0
+    return paid - minor * to_float(1, code) * planned
 
 
 def _in_foreign(name: str, paid: int, whole: int, standing: Standing, gathered: _Gathered) -> None:

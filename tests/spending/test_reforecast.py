@@ -245,3 +245,42 @@ def test_nominal_eighty_percent_holds_eighty_through_the_whole_path(tmp_path: Pa
     from scipy import stats
 
     assert stats.chisquare(np.histogram(ranks, bins=10, range=(0, 1))[0]).pvalue > 0.01
+
+
+ABROAD = """\
+[build]
+name = "x"
+currency = "PLN"
+country = "PL"
+[currency.THB]
+rate = {rate}
+margin = 2
+[[line]]
+id = "kit"
+group = "kit"
+amount = {{ {price}, currency = "THB" }}
+[[line]]
+id = "tax"
+group = "import"
+percent = 23
+of = ["kit"]
+"""
+
+
+@pytest.mark.parametrize("rate", ["0.1167", "{ low = 0.1132, middle = 0.1167, high = 0.1202 }"])
+@pytest.mark.parametrize("charged", [1_800_00, 2_380_68, 3_000_00])
+def test_a_deposit_abroad_counts_at_the_rate_it_was_paid_at(tmp_path: Path, rate: str, charged: int) -> None:
+    """Closed form: what was charged for a part, and the rest at the rate planned, with the card's margin."""
+    build = parse_build(ABROAD.format(rate=rate, price="shape = 'uniform', min = 64999, max = 65001"))
+    ledger = Ledger(tmp_path / "r.db", currency="PLN")
+    charge = (charged, "PLN")
+    ledger.add_receipt(DAY, "yard", 20_000_00, "THB", [("kit", charged)], paid=charge, kind="deposit")
+    ledger.expect_more("kit", DAY)
+    watch = reforecast(build, ledger, trials=4096)
+    kit = charged / 100 + 45_000 * 0.1167 * 1.02
+    error = 3 * watch.percentile(0.5).error
+    assert watch.lines[0].now[1] == pytest.approx(kit, abs=error + 0.3)
+    assert watch.lines[1].now[1] == pytest.approx(0.23 * kit, abs=error + 0.3)
+    assert watch.base_given["kit"] == pytest.approx(kit, abs=1.0)
+    planned = 20_000 * 0.1167 * 1.02
+    assert watch.known.facts.part_paid["kit"].paid == pytest.approx(planned)  # judged as if paid as planned
