@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterable, Mapping
-from functools import cache
+from contextlib import suppress
+from functools import cache, lru_cache
 from types import MappingProxyType
+
+from forecast.words.text import folded
 
 _CODES = (
     "AD AE AF AG AI AL AM AO AQ AR AS AT AU AW AX AZ BA BB BD BE BF BG BH BI BJ BL BM BN BO BQ BR BS BT BV BW BY BZ CA "
@@ -44,7 +46,7 @@ def country_names() -> Mapping[str, str]:
 
     names = Locale("en").territories
     found = {code: str(names[code]) for code in COUNTRIES if code in names}
-    return MappingProxyType(dict(sorted(found.items(), key=lambda item: _plain(item[1]))))
+    return MappingProxyType(dict(sorted(found.items(), key=lambda item: folded(item[1]))))
 
 
 def countries_called(
@@ -69,32 +71,38 @@ def countries_called(
     tuple of str
         Several where a part of a name fits several; none where it is not known.
     """
-    words = _plain(written).removeprefix("the ")
+    words = folded(written).removeprefix("the ")
     code = _MEANT.get(words.upper(), words.upper())
     if code in COUNTRIES:
         return (code,)
     every = {
-        id: tuple(map(_plain, (name, *called.get(id, ()), *ALSO.get(id, ())))) for id, name in names.items()
+        id: tuple(map(folded, (name, *called.get(id, ()), *ALSO.get(id, ())))) for id, name in names.items()
     }
     found = tuple(id for id, known in every.items() if words in known)
     if not found and len(words) >= _LEAST:
         found = tuple(id for id, known in every.items() if any(f" {words}" in f" {name}" for name in known))
     if not found:
         found = tuple(
-            id for id, name in country_names().items() if words in map(_plain, (name, *ALSO.get(id, ())))
+            id for id, name in country_names().items() if words in map(folded, (name, *ALSO.get(id, ())))
         )
-    return found
+    return found or tuple(id for id in names if words in _own_names(id))
+
+
+@lru_cache(maxsize=256)
+def _own_names(code: str) -> frozenset[str]:
+    """Give what a country is called in its own official languages (Unicode CLDR, by Babel): ``polska``."""
+    from babel.core import Locale, UnknownLocaleError
+    from babel.languages import get_official_languages
+
+    found = set()
+    for language in get_official_languages(code, de_facto=True):
+        with suppress(UnknownLocaleError, ValueError):
+            found.add(folded(Locale.parse(language).territories.get(code, "")))
+    return frozenset(found - {""})
 
 
 _LEAST = 3
 """Letters from which on a part of a name is looked for."""
-
-
-def _plain(text: str) -> str:
-    """Write a name in small letters without dots, accents and further blanks."""
-    parts = unicodedata.normalize("NFKD", text.replace(".", ""))
-    kept = "".join(sign for sign in parts if not unicodedata.combining(sign))
-    return " ".join(kept.casefold().replace("\u0131", "i").split())
 
 
 def nearest_country(code: str) -> str:

@@ -16,6 +16,7 @@ from types import MappingProxyType
 from typing import Any
 
 from forecast.errors import MoneyError
+from forecast.words.text import folded
 
 
 @dataclass(frozen=True)
@@ -110,6 +111,26 @@ def signs() -> Mapping[str, frozenset[str]]:
     return MappingProxyType({sign: frozenset(codes) for sign, codes in _file()["signs"].items()})
 
 
+def currencies_called(written: str) -> tuple[str, ...]:
+    """Give the currencies that people may mean by what they write: a code, a sign or a name, as ``zł`` and ``baht``.
+
+    Of the names only those of currencies with a reference rate count: no money that is gone is meant.
+    """
+    said = folded(written)
+    code = written.strip().upper()
+    if is_currency(code):
+        return (code,)
+    for sign, codes in signs().items():
+        if folded(sign) == said:
+            return tuple(code for code in reference_rates() if code in codes)
+    names = {code: folded(currency_name(code)).split() for code in reference_rates()}
+    for one in (said, said.removesuffix("s")):
+        whole = tuple(code for code, words in names.items() if " ".join(words) == one)
+        if found := whole or tuple(code for code, words in names.items() if words[-1:] == [one]):
+            return found
+    return ()
+
+
 @cache
 def reference_rates() -> Mapping[str, Reference]:
     """Give the reference rate of every currency that has one: units of it for one euro, with day and source."""
@@ -139,6 +160,7 @@ def reference(foreign: str, home: str) -> Reference | None:
 
 
 __all__ = [
-    "Reference", "currency_codes", "currency_name", "is_currency", "minor_digits", "reference", "reference_rates",
+    "Reference", "currencies_called", "currency_codes", "currency_name", "is_currency", "minor_digits", "reference",
+    "reference_rates",
     "shown_digits", "signs",
 ]  # fmt: skip

@@ -44,4 +44,14 @@ def _shown(sign: str, lines: bool) -> str:
     return "" if category == "Cc" or sign in _TURNING or sign == STRONG else sign
 
 
-__all__ = ["STRONG", "plain"]
+_LETTERS = str.maketrans({"\u0131": "i", "\u0142": "l", ".": ""})
+"""What decomposes into nothing simpler: the dotless i and the l with a stroke; dots count nothing."""
+
+
+def folded(text: str) -> str:
+    """Give a name as it is compared: in small letters, without accents, dots and further blanks (Unicode UAX 15)."""
+    parts = unicodedata.normalize("NFKD", text.casefold().translate(_LETTERS))
+    return " ".join("".join(sign for sign in parts if not unicodedata.combining(sign)).split())
+
+
+__all__ = ["STRONG", "folded", "plain"]

@@ -507,6 +507,13 @@ def test_only_sensible_questions_are_asked() -> None:
         ("country", "uk", "GB"),
         ("arches_cut", " Yes ", True),
         ("panels", "arches, front", ("front", "arches")),
+        ("panels", "4 arches, 2x skirts", ("skirts", "arches")),
+        ("country", "Polska", "PL"),  # in its own language, as Unicode CLDR has it
+        ("country", "Deutschland", "DE"),
+        ("origin", "\u0e44\u0e17\u0e22", "TH"),
+        ("currency", "z\u0142", "PLN"),
+        ("kit_currency", "baht", "THB"),
+        ("kit_currency", "MNT", "MNT"),
         ("at_hand", "none", ()),
         ("budget", "9,500.00", 9500),
         ("budget", "9 500", 9500),

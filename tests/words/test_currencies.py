@@ -11,6 +11,8 @@ from currency_converter import CurrencyConverter
 from forecast.errors import MoneyError
 from forecast.views.money import exact
 from forecast.words.currencies import (
+    currencies_called,
+    currency_name,
     is_currency,
     minor_digits,
     reference,
@@ -96,3 +98,22 @@ def test_a_reference_rate_crosses_the_euro_and_says_its_day_and_source() -> None
     both = reference("EUR", "EUR")
     assert both is not None
     assert both.rate == 1
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("PLN", ("PLN",)), ("pln", ("PLN",)), ("zł", ("PLN",)), ("zl", ("PLN",)), ("złoty", ("PLN",)),
+        ("baht", ("THB",)), ("Thai baht", ("THB",)), ("฿", ("THB",)), ("euros", ("EUR",)), ("yen", ("JPY",)),
+        ("Kč", ("CZK",)), ("US dollars", ("USD",)), ("quids", ()), ("", ()),
+    ],
+)  # fmt: skip
+def test_a_currency_is_known_by_its_code_its_sign_and_its_name(written: str, meant: tuple[str, ...]) -> None:
+    """Names of Unicode CLDR, by Babel; signs as they are in common use, no source."""
+    assert currencies_called(written) == meant
+
+
+def test_a_word_for_many_currencies_names_all_of_them() -> None:
+    found = currencies_called("dollar")
+    assert {"USD", "AUD", "CAD", "NZD"} <= set(found)
+    assert all(currency_name(code).endswith("Dollar") for code in found)

@@ -26,7 +26,7 @@ from forecast.build.guided.questions import DONT_KNOW, Question
 from forecast.build.limits import LONGEST_SIDE
 from forecast.errors import NumberError
 from forecast.words.countries import countries_called, country_name
-from forecast.words.currencies import is_currency
+from forecast.words.currencies import currencies_called, currency_name
 from forecast.words.numbers import MARKS, look_at, plainly, read_number, read_numbers
 
 _UNKNOWN = frozenset({DONT_KNOW, "i don't know", "dont know", "i dont know", "unknown", "not known", "dk"})
@@ -153,12 +153,32 @@ def _choice(question: Question, raw: object) -> str:
                 return id
         if question.anywhere or question.id == "country":
             return _country(question, raw)
-        if question.id == "kit_currency" and is_currency(raw.upper()):
-            return raw.upper()
+        if question.id in ("currency", "kit_currency"):
+            return _currency(question, raw)
         if "self" in legal and " ".join(raw.casefold().split()) in _MYSELF:
             return "self"
     mend = nearest(str(raw), legal) if len(legal) > 12 else f"Legal: {', '.join(legal)}."
     _refuse(raw, f"{mend} Or write {DONT_KNOW!r}.")
+
+
+def _currency(question: Question, written: str) -> str:
+    """Read a currency by its code, its sign or its name; a kit may be priced in any."""
+    found = currencies_called(written)
+    if question.id == "currency":
+        found = tuple(code for code in found if code in question.choices)
+    if len(found) == 1:
+        return found[0]
+    mend = f"Write three letters, such as USD. Or write {DONT_KNOW!r}."
+    if found:
+        named = [f"{currency_name(code)} ({code})" for code in found[:_SHOWN]]
+        others = f" and {len(found) - _SHOWN} others" if len(found) > _SHOWN else ""
+        can_mean = f"{short(written)} can mean {', '.join(named)}{others}"
+        raise WrongAnswer(can_mean, mend, found if len(found) == 2 else ())
+    _refuse(written, f"{nearest(written.upper(), question.choices)} {mend}")
+
+
+_SHOWN = 6
+"""So many currencies that one word can mean are named."""
 
 
 def _country(question: Question, written: str) -> str:
@@ -195,8 +215,12 @@ def _choices(question: Question, raw: object) -> tuple[str, ...]:
         _refuse(raw, f"Write some of {', '.join(question.choices)}.")
     if not listed and question.id == "panels":
         _refuse(raw, f"A kit has a part: some of {', '.join(question.choices)}. Or write {DONT_KNOW!r}.")
-    found = [_choice(question, item) for item in listed]
+    found = [_choice(question, _COUNT.sub("", item) if isinstance(item, str) else item) for item in listed]
     return tuple(id for id in question.choices if id in found)
+
+
+_COUNT = re.compile(r"^\d{1,2}\s*[x×]?\s+(?=\D)")
+"""How many of a part there are, as in ``4 arches``: the question is only whether there are any."""
 
 
 def _yes_no(question: Question, raw: object) -> bool:
