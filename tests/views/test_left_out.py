@@ -104,7 +104,7 @@ def test_elsewhere_it_says_what_is_missing(
         (["budget"], "FILE is missing: there is no build.toml here."),
         (["add", "primer"], "FILE is missing: there is no build.toml here."),
         (["add", "mine"], "after the build say starter too"),
-        (["left", "mine", "kit"], "after the build say SUM too"),
+        (["happened", "mine"], "after the build say id too"),
     ):
         with pytest.raises(SystemExit) as left:
             main(typed)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from forecast.errors import LedgerError
 from forecast.views.commands.common import (
@@ -16,10 +17,15 @@ from forecast.views.commands.common import (
     exact_sum,
     make_sure,
     to_read,
+    typed,
     whole,
 )
 from forecast.views.commands.receipts import check_id, day
 from forecast.words.counts import so_many
+
+if TYPE_CHECKING:
+    from forecast.build.schema import Build
+    from forecast.spending.ledger import Ledger
 
 STATEMENT = """\
 Checks a supplier's statement: a CSV or XLSX file with the columns label, amount and, where a row is a sum of those
@@ -52,10 +58,15 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     agreed.add_argument("--cancel", type=whole, metavar="NO", help="this commitment is off")
     agreed.add_argument("--note", default="", help="anything worth keeping")
     add_sure(agreed)
-    left = command(commands, "left", "how much is left to buy of a line that is paid in part", run_left)
+    left = command(
+        commands,
+        "left",
+        "how much is left to buy of a line that is paid in part; alone it lists what was said",
+        run_left,
+    )
     add_file(left)
-    left.add_argument("line", help="its name or id")
-    left.add_argument("amount", metavar="SUM", help="what is still to come, beside what was paid")
+    left.add_argument("line", metavar="LINE", nargs="?", help="its name or id; what was said when left out")
+    left.add_argument("amount", metavar="SUM", nargs="?", help="what is still to come, beside what was paid")
     left.add_argument("--date", type=day, help="as of when (today)")
     left.add_argument("--note", default="", help="anything worth keeping")
     statement = command(
@@ -144,8 +155,11 @@ def run_left(options: argparse.Namespace) -> int:
     from forecast.views.settling import quoted
 
     folder = BuildFolder.at(options.file)
-    build, ledger = folder.read(), folder.ledger()
+    build = folder.read()
     own = build.build.currency
+    if options.amount is None:
+        return _said_to_be_left(options, build, to_read(folder))
+    ledger = folder.ledger()
     name = check_id(options.line, build)
     left = exact_sum(options.amount, "--amount", own)
     if left < 0:
@@ -163,6 +177,32 @@ def run_left(options: argparse.Namespace) -> int:
     )
     data = {"line": name, "paid_minor": paid, "left_minor": said.amount_minor, "currency": own}
     return answer(options, text, data)
+
+
+def _said_to_be_left(options: argparse.Namespace, build: Build, ledger: Ledger) -> int:
+    """List what was said to be left to buy, of one line or of all, and how to say it."""
+    from forecast.spending.settling import titles_of
+    from forecast.spending.standing import Record
+    from forecast.views.money import exact
+    from forecast.views.settling import quoted
+
+    one = None if options.line is None else check_id(options.line, build)
+    own, standing = build.build.currency, Record.read(ledger).standing()
+    left = {
+        name: max(0, whole - standing.paid.get(name, 0))
+        for name, whole in standing.said.items()
+        if name not in standing.closed and one in (None, name)
+    }
+    titles = titles_of(build)
+    told = [f"{quoted(name, titles)}: {exact(minor, own)} still to buy." for name, minor in left.items()]
+    if not told:
+        whom = "any line" if one is None else quoted(one, titles)
+        told = [f"Nothing was said to be left to buy of {whom}."]
+    where = "" if options.file == "." else f"{typed(options.file)} "
+    example = "filler" if one is None else typed(one)
+    told.append(f"To say it: forecast left {where}{example} 150, with the sum still to come.")
+    data = {"left": [{"line": name, "left_minor": minor} for name, minor in left.items()], "currency": own}
+    return answer(options, "\n".join(told), data)
 
 
 def run_statement(options: argparse.Namespace) -> int:
