@@ -12,12 +12,12 @@ from forecast.dashboard.choose_mix import best_mix
 from forecast.dashboard.choose_quotes import which_quote
 from forecast.dashboard.layout import answer, palette, picture, safe, table, text, told_plainly
 from forecast.dashboard.proposing import add_both_ways
-from forecast.dashboard.state import Opened, compared, known_by_now, opened
+from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened
 from forecast.decide.scenarios import Comparison
 from forecast.views.charts import AgainstCheapest, difference_bands, difference_strip
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.money import about, hourly
-from forecast.views.sentences import left_prices, with_receipts
+from forecast.views.sentences import at_its_end, left_prices, with_receipts
 from forecast.views.ways import further_table, ways_table, what_ways_hold
 from forecast.words.text import STRONG
 
@@ -34,6 +34,9 @@ def page() -> None:
                 "same simulated builds."
             )
             add_both_ways()
+        elif at_its_end(as_it_stands(view)):
+            _finished(view)
+            return
         else:
             comparison = compared(view)
             _answer(view, comparison)
@@ -59,6 +62,18 @@ def page() -> None:
         which_quote(view)
         with mixes:
             best_mix(view)
+
+
+def _finished(view: Opened) -> None:
+    """Show what the ways of doing it were thought to cost, now that nothing is left to choose."""
+    answer(
+        "The build is finished: nothing is left to choose. This is what its ways were to cost before the first "
+        "receipt."
+    )
+    comparison = compared(view, before_receipts=True)
+    headings, rows, caption = ways_table(comparison, {item.id: () for item in comparison.scenarios})
+    table(headings, rows, caption, right_text=1)
+    picture(_differences(comparison))
 
 
 def _answer(view: Opened, comparison: Comparison) -> None:

@@ -16,6 +16,7 @@ from forecast.dashboard.layout import answer, kept_picture, palette, text, told_
 from forecast.dashboard.state import Opened, as_it_stands, if_narrow_line, known_by_now, opened
 from forecast.views.charts import dots_of_hundred, s_curve
 from forecast.views.sentences import (
+    at_its_end,
     budget_sentence,
     hold_sentence,
     slips_sentence,
@@ -41,6 +42,12 @@ def page() -> None:
             budget_sentence(forecast, view.budget, strong=STRONG) if view.budget is not None else "",
             _slips(view.build.fingerprint(), dt.date.today().isoformat(), view.build),
         )
+        if at_its_end(forecast):
+            text(
+                "Nothing is left to hold, to firm up or to leave out. How good your estimates were stands under "
+                "\u201cWhere does it end?\u201d."
+            )
+            return
         _picture(view)
         if work:
             text(work)

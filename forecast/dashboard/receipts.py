@@ -127,9 +127,18 @@ def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | Non
     answer(
         sentence,
         "" if watch is None else ends_sentence(watch, strong=STRONG),
-        f"{STRONG}{len(closed)} of {len(lines)}{STRONG} lines are closed: nothing more will come for them."
+        _closed_words(len(closed), len(lines)),
+    )
+
+
+def _closed_words(closed: int, lines: int) -> str:
+    """Say of how many lines nothing more will come."""
+    verb, whom = ("is", "it") if closed == 1 else ("are", "them")
+    told = f"{STRONG}{closed} of {lines}{STRONG} lines {verb} closed"
+    return (
+        f"{told}: nothing more will come for {whom}."
         if closed
-        else "No line is closed yet: more may come for each.",
+        else "No line is closed yet: more may come for each."
     )
 
 

@@ -9,13 +9,15 @@ from collections.abc import Callable
 import streamlit as st
 
 from forecast.dashboard.layout import safe, said, tell, text
-from forecast.dashboard.state import Opened, headline, opened
+from forecast.dashboard.state import Opened, headline, opened, watched
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import ForecastError, UnusualError
+from forecast.spending.reforecast import Reforecast
 from forecast.spending.undoing import last_entry, undo_last
 from forecast.views.entries import entry_words
 from forecast.views.money import about, builds, rounding_step, signed
+from forecast.views.moves import entry_sentence
 from forecast.words.text import STRONG
 
 MAY_HAPPEN = " (may happen)"
@@ -77,8 +79,8 @@ def enter(view: Opened, place: str, work: Callable[[], str]) -> bool:
         Whether it went well; otherwise the reason stands on the page.
     """
     try:
-        earlier, _ = headline(view)
-        keep_news(place, moved(earlier, work()))
+        earlier = headline(view)[0], watched(view)
+        keep_news(place, moved(*earlier, work()))
     except UnusualError:
         st.rerun()  # the form now asks
     except ForecastError as error:
@@ -117,15 +119,22 @@ def ask_first(question: str, key: str, *, meant: bool) -> None:
         raise UnusualError(question)
 
 
-def moved(earlier: Estimate, what: str) -> str:
-    """Say by how much the forecast moved since, and what the chances are now."""
+def moved(earlier: Estimate, watch: Reforecast | None, what: str) -> str:
+    """Say by how much the forecast moved since, why where that is not plain, and what the chances are now."""
     view = opened()
     now, enough = headline(view)
     error = max(now.error, earlier.error)
     step = rounding_step(view.currency, error)  # the change is that of the two figures as they are written
     shown = step * (round(now.value / step) - round(earlier.value / step))
-    text = f"{what} P80 moved by {STRONG}{signed(shown, view.currency, error)}{STRONG}, from "
-    text += f"{about(earlier.value, view.currency, error)} to {STRONG}{about(now.value, view.currency, error)}{STRONG}."
+    level = f"{STRONG}{about(now.value, view.currency, error)}{STRONG}"
+    if shown:
+        text = f"{what} P80 moved by {STRONG}{signed(shown, view.currency, error)}{STRONG}, from "
+        text += f"{about(earlier.value, view.currency, error)} to {level}."
+    else:
+        text = f"{what} P80 stays at {level}."
+    later = watched(view)
+    why = entry_sentence(watch, later) if shown and later is not None else ""
+    text = f"{text} {why}".rstrip()
     return text if enough is None else f"{text} Your budget is now enough in {builds(enough)}."
 
 

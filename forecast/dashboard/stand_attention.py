@@ -22,7 +22,7 @@ from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.receipts_news import enter, events_of, news
 from forecast.dashboard.receipts_settle import looks_settled
 from forecast.dashboard.saving import form_key, opened_sheet, put
-from forecast.dashboard.state import Opened, opened
+from forecast.dashboard.state import Opened, before, opened
 from forecast.decide.firm_up import FirmUp
 from forecast.spending.events import WORDS, say_event
 from forecast.spending.ledger import Commitment, NewReceipt
@@ -30,7 +30,7 @@ from forecast.spending.reforecast import LineWatch, Reforecast
 from forecast.spending.settling import close_lines, enter_receipt
 from forecast.views.money import about
 from forecast.views.settling import closed_words, entered_words, paid_words, share_of_closed_sentence
-from forecast.views.stands import due_sentence, over_sentence, running_over
+from forecast.views.stands import due_sentence, over_sentence, running_over, short_sentence
 from forecast.words.currencies import is_currency
 
 _PLACE = "stand"
@@ -61,6 +61,11 @@ def attention(view: Opened, watch: Reforecast | None) -> int:
         if past:
             _perhaps_past(view, watch)
         asked += (due is not None) + bool(over) + bool(past)
+    found = before(view) if watch is None else watch
+    short = short_sentence(found, view.budget)
+    if short:
+        _item("short", short, "", lambda: None, "cost", "What can be done about it")
+    asked += bool(short)
     build = _with_changes()
     missing = findings(build)
     if missing and asked < _MOST - 1:  # what to firm up comes last

@@ -286,14 +286,16 @@ def _contingency(
     return contingency(_forecast, level, names=names)
 
 
-def compared(view: Opened) -> Comparison:
-    """Compare all scenarios of the build, trial by trial."""
-    return _compared(view.build.fingerprint(), ledger_state(view.ledger), DEFAULT_TRIALS, DEFAULT_SEED, view)
+def compared(view: Opened, *, before_receipts: bool = False) -> Comparison:
+    """Compare all scenarios of the build, trial by trial; as it stands, or as it stood before the first receipt."""
+    state = "" if before_receipts else ledger_state(view.ledger)
+    return _compared(view.build.fingerprint(), state, DEFAULT_TRIALS, DEFAULT_SEED, view)
 
 
 @shelved("Comparing …", keys=4, state=1)
 def _compared(fingerprint: str, state: str, trials: int, seed: int, _view: Opened) -> Comparison:
-    forecasts = {name: as_it_stands(_view, name) for name in _view.build.scenario}
+    stands = as_it_stands if state else before
+    forecasts = {name: stands(_view, name) for name in _view.build.scenario}
     names = {name: item.name or name.capitalize() for name, item in _view.build.scenario.items()}
     return compare_forecasts(forecasts, names)
 

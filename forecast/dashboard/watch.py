@@ -49,7 +49,8 @@ def page() -> None:
             as_table, small_print = st.tabs(["The same as a table", "How these figures were made"])
             with as_table:
                 table(
-                    ["Line", "Estimate", "Paid", "Forecast P50", "Moved by", "State"], estimate_rows(watch),
+                    ["Line", "Estimate", "Paid", "Forecast P50", "P10 to P90", "Off the estimate", "State"],
+                    estimate_rows(watch),
                     "Estimate, paid and forecast by line", right_text=1, cards=True,
                 )  # fmt: skip
         # Going back in time takes longest: the figures of today stand on the screen by then.

@@ -11,7 +11,7 @@ def builds(chance: float) -> str:
     if chance < 0.005:
         return "fewer than 1 of 100 builds"
     if chance > 0.995:
-        return "nearly every build"
+        return "more than 99 of 100 builds"
     return f"{round(100 * chance)} of 100 builds"
 
 

@@ -71,7 +71,7 @@ class MeasureResult:
         """Say whether it pays, and why."""
         saved = self.cost - self.mean.value
         gain = f"saves {money(saved)}" if saved > 0 else "saves nothing"
-        text = f"{self.title} costs {money(self.cost)} and {gain} on average"
+        text = f"\u201c{self.title}\u201d costs {money(self.cost)} and {gain} on average"
         if self.pays:
             return f"{text}: it pays. P80 moves by {money(self.p80.value)}, P90 by {money(self.p90.value)}."
         if abs(self.mean.value) <= 2 * self.mean.error:
@@ -125,11 +125,12 @@ class Measures:
         none, best = self.combinations[0], self.best_mean
         if not best.measures:
             return "None of the measures pays on average."
-        titles = {item.id: item.title for item in self.alone}
-        names = ", ".join(titles[id] for id in best.measures)
+        count, saved, moved = len(best.measures), none.mean - best.mean, self.moved_p80.value
+        verb = "is" if count == 1 else "are"
+        what = "it saves" if count == 1 else "together they save"
         return (
-            f"Take together: {names}. That saves {money(none.mean - best.mean)} on average and moves P80 by "
-            f"{money(self.moved_p80.value)}."
+            f"{count} of {len(self.alone)} measures {verb} worth taking: {what} {money(saved)} on average, and P80 "
+            f"moves by {money(moved)}."
         )
 
 

@@ -76,8 +76,8 @@ class SwingBar:
         cheap, dear = (money(end, error=self.own.error) for end in (self.low, self.high))
         may = ", which may happen" if self.kind == "event" else ""
         return (
-            f"{self.title}{may}: the build costs {cheap} on average with it in its cheapest tenth of builds, {dear} in "
-            "its dearest, all else as it is."
+            f"\u201c{self.title}\u201d{may}: the build costs {cheap} on average with it in its cheapest tenth of "
+            f"builds, {dear} in its dearest, all else as it is."
         )
 
     def shared_sentence(self, money: Money) -> str:

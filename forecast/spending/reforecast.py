@@ -88,11 +88,6 @@ class LineWatch:
         """How its mean moved with what is known."""
         return self.mean_now - self.mean_before
 
-    @property
-    def middle_moved(self) -> float:
-        """How its P50 moved, which is what stands beside its estimate."""
-        return self.now[1] - self.before[1]
-
 
 @dataclass(frozen=True)
 class Reforecast:

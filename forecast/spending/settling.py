@@ -401,6 +401,22 @@ def finish(
     SimulationError
         If the build cannot be simulated.
     """
+    found = to_finish(ledger, build, scenario)
+    with ledger.together():
+        close_lines(ledger, found.closed, day, note)
+        for name in found.ruled_out:
+            ledger.mark_event(name, "cannot-happen", day, note)
+    return found
+
+
+def to_finish(ledger: Ledger, build: Build, scenario: str | None = None) -> Finished:
+    """Give what `finish` would close, and enter nothing.
+
+    Raises
+    ------
+    SimulationError
+        If the build cannot be simulated.
+    """
     plan = compile_plan(build, scenario_in_force(build, scenario, ledger.baseline()))
     paid, marks, done = ledger.paid_by_line(), ledger.event_states(), ledger.closed_lines()
     happened = {name for name, mark in marks.items() if mark.state == "happened"}
@@ -412,10 +428,6 @@ def finish(
                 ruled_out.append(row.id)
         elif row.id not in done:
             closed.append(row.id)
-    with ledger.together():
-        close_lines(ledger, closed, day, note)
-        for name in ruled_out:
-            ledger.mark_event(name, "cannot-happen", day, note)
     estimates = base_given(plan, KnownFacts())
     missing = [
         row for row in plan.payable

@@ -73,7 +73,7 @@ def cause_rows(watch: Reforecast) -> list[list[str]]:
 
 
 def estimate_rows(watch: Reforecast) -> list[list[str]]:
-    """Give estimate, paid and forecast of each line and event, and how far its middle figure moved."""
+    """Give of each line and event what `line_figures` has, and its state."""
     return [[line.title, *line_figures(line, watch.currency), state_words(line)] for line in watch.lines]
 
 

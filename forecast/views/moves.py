@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from forecast.build.formula import LineValue, walk
 from forecast.build.schema import OWN_ESTIMATING
+from forecast.engine.known import KnownFacts
 from forecast.spending.money import exponent
 from forecast.spending.moved import Moved, MovedPart
 from forecast.spending.reforecast import Reforecast
 from forecast.spending.steps import OWN_RANGES
-from forecast.views.money import about, rounding_step, signed
+from forecast.views.money import about, as_written, rounding_step, signed
 
 PART_WORDS = {
     "receipts": "Receipts above or below their estimates",
@@ -32,6 +34,9 @@ SHORT_WORDS = {
     "scope added": "Not in the estimate",
 }
 """The same for places with little room."""
+
+_REST = 0.25
+"""Share of a move from which what is still open is told apart from what was entered."""
 
 _TITLE = 5  # words of a title that a sentence has room for
 
@@ -143,6 +148,52 @@ def step_sentences(moved: Moved, watch: Reforecast | None = None) -> list[str]:
             clause = _clause(step, watch)
             found.append(f"{clause[0].upper()}{clause[1:]}: {signed(step.p80, moved.currency)}.")
     return found
+
+
+def entry_sentence(earlier: Reforecast | None, now: Reforecast) -> str:
+    """Say what of a move is what was entered itself, and what is what it says of the rest.
+
+    Parameters
+    ----------
+    earlier : Reforecast or None
+        As it stood before the entry, with the same draws; None where nothing was entered yet.
+    now : Reforecast
+
+    Returns
+    -------
+    str
+        Empty where what was entered, and what is computed from it, is nearly all that moved.
+    """
+    facts = KnownFacts() if earlier is None else earlier.known.facts
+    then = {line.id: line.mean for line in (now.before if earlier is None else earlier.now).lines}
+    moves = {line.id: line.mean - then[line.id] for line in now.now.lines if line.id in then}
+    entered = {name for name in moves if facts.about(name) != now.known.facts.about(name)}
+    itself = set(entered)
+    for row in now.now.plan.rows:  # each is computed from earlier ones only
+        read = {node.id for node in walk(row.formula) if isinstance(node, LineValue)}
+        if read and read <= itself | now.known.facts.amounts.keys() and read & itself:
+            itself.add(row.id)
+    own = sum(move for name, move in moves.items() if name in itself)
+    rest = sum(moves.values()) - own
+    if not entered or abs(rest) < max(2 * rounding_step(now.currency), _REST * abs(own + rest)):
+        return ""
+    titles = {line.id: line.title for line in now.lines}
+    names = [titles[name] for name in sorted(entered, key=lambda name: -abs(moves[name]))]
+    pushed = {} if earlier is None else {cause.id: cause.effect for cause in earlier.causes}
+    cause = max(now.causes, key=lambda one: abs(one.effect - pushed.get(one.id, 0.0)), default=None)
+    if cause is None:
+        why = ""
+    elif cause.id == OWN_ESTIMATING:
+        why = f", as your guesses look too {'low' if rest > 0 else 'high'} by it"
+    else:
+        why = f", as \u201c{_short(cause.title)}\u201d looks {'dearer' if rest > 0 else 'cheaper'} by it"
+    money = now.currency
+    if not as_written(own, money):
+        return f"On average what is still open makes {signed(rest, money)}{why}."
+    return (
+        f"On average {_and(names)} itself makes {signed(own, money)}, and what is still open "
+        f"{signed(rest, money)}{why}."
+    )
 
 
 def _clause(step: WrittenStep, watch: Reforecast | None) -> str:

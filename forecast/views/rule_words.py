@@ -26,7 +26,8 @@ _SORTS = (
 
 
 FIRST = (
-    "Out of date, or confirmed by nobody: look these up first, with what hangs on each at your middle figures"
+    "Out of date, or confirmed by nobody: look these up first, with what hangs on each at your middle figures, the tax "
+    "on it too"
 )
 THEN = "From third parties' pages, or common practice: look these up, or ask for a quotation, before you rely on them"
 MUCH = 0.01

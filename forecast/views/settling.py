@@ -14,12 +14,16 @@ from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.spending.ledger.entries import pair
 from forecast.spending.ledger.records import AgreementKind
 from forecast.spending.reforecast import LineWatch, Reforecast, scenario_in_force
-from forecast.spending.settling import MORE_TO_COME, Agreement, Entered, Finished, Odd, oddities
+from forecast.spending.settling import Agreement, Entered, Finished, Odd, oddities
 from forecast.views.money import exact
 from forecast.views.sentences import unusual_words
 
 AGREEMENTS: Mapping[AgreementKind, str] = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
 """The kinds of agreement, in words."""
+
+
+PERHAPS_ALL = 0.5
+"""Chance from which what was paid is said to be perhaps all: a first tin of filler is a part and no more."""
 
 
 def of_100(chance: float) -> str:
@@ -41,7 +45,7 @@ def state_words(line: LineWatch) -> str:
         return "part paid"
     if line.looks_settled:
         return f"likely all paid ({of_100(line.settled)})"
-    return "part paid" if line.settled <= MORE_TO_COME else f"part paid, perhaps all ({of_100(line.settled)})"
+    return "part paid" if line.settled < PERHAPS_ALL else f"part paid, perhaps all ({of_100(line.settled)})"
 
 
 def quoted(name: str, titles: Mapping[str, str]) -> str:
@@ -108,6 +112,14 @@ def paid_words(receipt: Receipt) -> str:
     return f"{exact(receipt.paid_minor, receipt.paid_currency)} to {receipt.supplier}"
 
 
+def parts_words(receipt: Receipt, titles: Mapping[str, str], currency: str) -> str:
+    """Say how a receipt was shared out over its lines."""
+    parts = [
+        f"{quoted(split.line_id, titles)} {exact(split.amount_minor, currency)}" for split in receipt.splits
+    ]
+    return f"Shared out: {', '.join(parts)}."
+
+
 def imported_words(result: ImportResult, titles: Mapping[str, str]) -> str:
     """Say what an import did to agreed prices and to lines; nothing where it did nothing."""
     against = sum(receipt.commitment_id is not None for receipt in result.entered)
@@ -139,6 +151,14 @@ def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) ->
         told.append(f"{named(entered.stay, titles)} {was}.")
     told += [f"{quoted(name, titles)} happened after all." for name in entered.happened]
     return " ".join(filter(None, told))
+
+
+def finish_question(found: Finished) -> str:
+    """Ask whether a build is done though something in it was never paid; nothing to ask where all was."""
+    if not found.never_paid:
+        return ""
+    missing = named(list(found.never_paid), found.never_paid)
+    return f"Nothing was paid for {missing}. Is the build done all the same?"
 
 
 def finished_words(done: Finished) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from forecast.engine.forecast import Forecast
 from forecast.spending.ledger import Commitment
 from forecast.spending.reforecast import LineWatch, Reforecast
-from forecast.views.money import about, builds, entered, exact
+from forecast.views.money import about, as_written, builds, entered, exact
 from forecast.views.sentences import budget_sentence, hold_sentence, watch_sentence
 
 LEVELS = {
@@ -53,6 +53,28 @@ def level_rows(found: Forecast | Reforecast) -> list[list[str]]:
         [name, about(end.value, found.currency, end.error), meaning]
         for (name, meaning), end in zip(LEVELS.values(), ends, strict=True)
     ]
+
+
+ENOUGH = 0.5
+"""A budget that is enough in fewer builds than not wants attention."""
+
+
+def short_sentence(found: Forecast | Reforecast, budget: float | None) -> str:
+    """Say that a budget is rarely enough, and what P80 is over it; nothing where it is not so, or nothing is open."""
+    if budget is None or (isinstance(found, Reforecast) and found.finished):
+        return ""
+    if isinstance(found, Reforecast):
+        chance = 0.0 if found.chance_of_overrun is None else 1 - found.chance_of_overrun.value
+    else:
+        chance = found.chance_within(budget).value
+    if chance >= ENOUGH:
+        return ""
+    eight = found.percentile(0.8)
+    beyond = as_written(eight.value, found.currency, eight.error) - budget
+    return (
+        f"Your budget is short: it is enough in {builds(chance)}, and P80 is "
+        f"{about(beyond, found.currency, eight.error)} over it."
+    )
 
 
 def budget_rows(watch: Reforecast) -> list[list[str]]:

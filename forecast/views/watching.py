@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.spending.history import History, HistoryPoint
 from forecast.spending.reforecast import LineWatch, Reforecast
-from forecast.views.money import about, builds, entered, per_hundred, rounding_step, signed
+from forecast.views.money import about, as_written, builds, entered, per_hundred, rounding_step, signed
 
 LEVELS = {0.8: ("P80", "80 of 100 builds"), 0.9: ("P90", "90 of 100 builds")}
 """Levels at which contingency is needed, and what each is enough for."""
@@ -103,6 +103,8 @@ def bought_sentence(watch: Reforecast) -> str:
     bought = watch.bought_by(more)
     if bought is None:
         return ""
+    if 100 * bought.value < 0.05:  # written as a frequency it would be none
+        return ""
     sum_written = entered(more, watch.currency)
     return f"A further {sum_written} in the budget would be enough for {per_hundred(bought.value)} more."
 
@@ -183,15 +185,26 @@ def days_shown(told: History, *, by_receipt: bool = False) -> str:
     return f"Shown: the first and last of {told.entered} {what}, and the {shown - 2} with most money entered."
 
 
-def line_figures(line: LineWatch, currency: str) -> tuple[str, str, str, str]:
-    """Write a line's estimate, what was paid, its forecast, and how far its middle figure moved.
+def line_figures(line: LineWatch, currency: str) -> tuple[str, str, str, str, str]:
+    """Write a line's estimate, what was paid, its forecast, how far that reaches, and how far it is off the estimate.
 
-    What a closed line cost is known and stands to the cent.
+    What a closed line cost is known and stands to the cent; so does a sum paid that the forecast does not go beyond.
+    The last figure is the difference of the two that stand beside it, as they are written.
     """
+    low, half, high = (as_written(value, currency) for value in line.now)
+    paid = bool(line.paid) and abs(line.now[1] - line.paid) < rounding_step(currency) / 2
     known = line.state == "closed"
+    reach = (
+        ""
+        if known
+        else about(low, currency)
+        if low == high
+        else f"{about(low, currency)} to {about(high, currency)}"
+    )
     return (
         about(line.base, currency),
         entered(line.paid, currency) if line.paid else "\u2013",
-        entered(line.now[1], currency) if known else about(line.now[1], currency),
-        signed(line.middle_moved, currency),
+        entered(line.paid if paid else line.now[1], currency) if known or paid else about(half, currency),
+        reach,
+        signed(half - as_written(line.base, currency), currency),
     )

@@ -126,7 +126,7 @@ def test_a_receipt_is_taken_back_with_a_reason_and_stays_in_the_history(
     assert "without a reason" in words(app)
     field(app, "text_input", "Why").set_value("cancelled")  # type: ignore[attr-defined]
     app = next(item for item in app.button if item.label == "Take it back").click().run()
-    assert f"Receipt {last.id} is taken back. P80 moved by" in words(app)
+    assert f"Receipt {last.id} is taken back. P80 stays at" in words(app)
     assert last.id not in {receipt.id for receipt in ledger.list_receipts()}
     assert last.id in {receipt.id for receipt in ledger.list_receipts(include_void=True)}
 

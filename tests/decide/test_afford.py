@@ -180,7 +180,7 @@ def test_budget_chance_of_a_normal() -> None:
     )  # sd (density / tail - z)
     assert "€1,050 is enough in 69 of 100 builds; in the others €64 is missing" in found.sentence(euros)
     assert budget_chance(forecast, 5000).short_by == 0
-    assert budget_chance(forecast, 5000).sentence(euros) == "€5,000 is enough in nearly every build."
+    assert budget_chance(forecast, 5000).sentence(euros) == "€5,000 is enough in more than 99 of 100 builds."
     spent = budget_chance(with_outside(forecast, 200), 1250)
     assert (spent.chance, spent.short_by) == (found.chance, pytest.approx(found.short_by))
 

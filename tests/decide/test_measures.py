@@ -61,7 +61,9 @@ def test_a_measure_that_does_not_pay_is_said_so() -> None:
     result = measures_of(build)
     found = result.alone[0]
     assert found.mean.value == pytest.approx(80)
-    assert found.sentence(euros) == "Charm costs €80 and saves nothing on average: it does not pay."
+    assert (
+        found.sentence(euros) == "\u201cCharm\u201d costs €80 and saves nothing on average: it does not pay."
+    )
     assert result.best_mean.measures == ()
     assert result.sentence(euros) == "None of the measures pays on average."
 
@@ -171,8 +173,8 @@ def test_alone_is_the_combination_of_one() -> None:
         assert abs(item.p80.value - (single[item.id].p80 - none.p80)) <= 4 * max(plain, item.p80.error)
     best = min(result.combinations, key=lambda item: item.mean)
     assert result.best_mean.mean == best.mean
-    assert result.sentence(euros).startswith("Take together: ")
-    assert result.sentence(euros).endswith(f"moves P80 by {euros(result.moved_p80.value)}.")
+    assert result.sentence(euros).startswith(f"{len(result.best_mean.measures)} of 4 measures ")
+    assert result.sentence(euros).endswith(f"P80 moves by {euros(result.moved_p80.value)}.")
     if len(result.best_mean.measures) == 1:
         assert result.moved_p80 in [item.p80 for item in result.alone]
     plain = small(MANY).model_copy(update={"measure": ()})

@@ -91,7 +91,7 @@ def test_what_a_shared_cause_does_is_not_a_lines_own() -> None:
     assert large.together.value == pytest.approx(2 * UPPER * (100 + 0.9), abs=4 * large.together.error)
     said = found.sentence(euros)
     assert said.startswith(
-        f"What moves the total most is Kit: the build costs {euros(large.low)} on average with"
+        f"What moves the total most is \u201cKit\u201d: the build costs {euros(large.low)} on average with"
     )
     assert f"{euros(large.high)} in its dearest, all else as it is" in said
     assert "move" not in small.shared_sentence(euros)
@@ -193,7 +193,7 @@ def test_a_computed_line_is_not_named_as_what_moves_the_total() -> None:
     found = drivers(simulate(small(), "diy"))
     assert not {"duty", "card_fee"} & {bar.id for bar in found.swings}
     first = found.swings[0]
-    assert found.sentence(euros).startswith(f"What moves the total most is {first.title}")
+    assert found.sentence(euros).startswith(f"What moves the total most is \u201c{first.title}\u201d")
     assert found.lines[0].sentence().endswith("% of the uncertainty.")
     assert "in its cheapest tenth" in first.sentence(euros)
 

@@ -314,3 +314,9 @@ def test_events_are_no_lines() -> None:
 
 def test_a_waterfall_without_steps_says_that_nothing_moved() -> None:
     assert "P80 has not moved: €9,000" in moved_bars(("May", 9000), [], "EUR").to_dict()["description"]
+
+
+def test_a_waterfall_that_ends_where_it_began_says_no_move_of_nothing() -> None:
+    told = moved_bars(("May", 9000), [("kit", 30), ("duty", -30)], "EUR").to_dict()["description"]
+    assert "P80 is back at €9,000" in told
+    assert "moved by" not in told

@@ -428,3 +428,28 @@ def test_what_moved_blames_no_closed_line_for_what_an_open_one_did(
     assert "Paint, two coats and filler" in told.replace("Filler", "filler")
     assert "paid at least in part: +" in told
     assert "came in dear" not in told
+
+
+def test_left_alone_lists_what_was_said_and_how_to_say_it(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["left", folder]) == 0
+    told = capsys.readouterr().out
+    assert told.startswith("Nothing was said to be left to buy of any line.")
+    assert "To say it: forecast left " in told
+    assert main(["left", folder, "filler", "150"]) == 0
+    capsys.readouterr()
+    for asked in ([], ["filler"]):
+        assert main(["left", folder, *asked]) == 0
+        assert "\u201cFiller\u201d: €150.00 still to buy." in capsys.readouterr().out
+    assert main(["close", folder, "filler"]) == 0
+    capsys.readouterr()
+    assert main(["left", folder]) == 0
+    assert "Nothing was said to be left" in capsys.readouterr().out
+
+
+def test_what_is_shared_out_is_told(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    lines = ["--line", "kit", "--line", "paint", "--evenly"]
+    assert main(["receipt", "add", folder, "--amount", "99.99", "--supplier", "shop", *lines]) == 0
+    told = capsys.readouterr().out
+    assert "Shared out: \u201cBody kit\u201d €50.00, \u201cPaint, two coats\u201d €49.99." in told

@@ -92,19 +92,27 @@ def test_at_its_end_nothing_is_rounded_and_no_contingency_is_asked_for(
         assert column.still_open == 0
         assert column.paid == pytest.approx(21106.37)
     for line in watch.lines:
-        _, paid, now, _ = line_figures(line, watch.currency)
+        _, paid, now, _, _ = line_figures(line, watch.currency)
         if line.state == "closed" and line.paid:
             assert now == paid
 
 
-def test_what_a_line_moved_by_is_what_stands_beside_it(half_way: BuildFolder) -> None:
+def test_how_far_a_line_is_off_is_the_difference_of_what_stands_beside_it(half_way: BuildFolder) -> None:
     watch = reforecast(half_way.read(), half_way.ledger(), trials=4096)
-    closed = [
-        line for line in watch.lines if line.state == "closed" and line.kind == "line" and line.paid > 0
-    ]
-    assert len(closed) > 5
-    for line in closed:
-        assert line.middle_moved == pytest.approx(line.paid - line.before[1])
+    off = 0
+    for line in watch.lines:
+        estimate, _, now, _, change = line_figures(line, watch.currency)
+        written = [read_sum(text) for text in (estimate, now, change)]
+        assert written[2] == pytest.approx(round((written[1] - written[0]) / 10) * 10, abs=10.01)
+        if line.state != "closed":
+            assert written[2] == pytest.approx(written[1] - written[0], abs=5.01)
+        off += written[2] != 0
+    assert off > 5
+
+
+def read_sum(text: str) -> float:
+    """Read a sum back as it is written: ``−NZ$1,230``."""
+    return float(re.sub(r"[^0-9.\-]", "", text.replace("\u2212", "-")))
 
 
 def test_as_data(half_way: BuildFolder, capsys: pytest.CaptureFixture[str]) -> None:
@@ -127,3 +135,37 @@ def test_at_its_end_nothing_is_said_to_be_open(
     assert "still open" not in told
     assert "open ones count" not in told
     assert re.search(r"What was open then looked (dearer|cheaper) by it", told)
+
+
+def test_nothing_is_advised_once_a_build_is_finished(
+    half_way: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    commands = (["advise"], ["compare"], ["mix"], ["afford", "--money", "30000"])
+    for command, *rest in commands:
+        assert main([command, str(half_way.folder), *rest, "--trials", "1024"]) == 0
+        assert "Nothing is left to decide" not in capsys.readouterr().out
+    assert main(["finish", str(half_way.folder)]) == 0
+    capsys.readouterr()
+    for command, *rest in commands:
+        assert main([command, str(half_way.folder), *rest]) == 0
+        told = capsys.readouterr().out
+        assert told.startswith(
+            "It cost NZ$21,106.37 in all: nothing is open any more. Nothing is left to decide."
+        )
+        assert main([command, str(half_way.folder), *rest, "--before-receipts", "--trials", "1024"]) == 0
+        assert "Nothing is left to decide" not in capsys.readouterr().out
+
+
+def test_a_person_is_asked_before_a_build_ends_with_lines_never_paid(
+    half_way: BuildFolder, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for place in ("forecast.views.commands.common", "forecast.views.commands.settling"):
+        monkeypatch.setattr(f"{place}.somebody_there", lambda: True)
+    monkeypatch.setattr("builtins.input", lambda: "n")
+    assert main(["finish", str(half_way.folder)]) == 2
+    told = capsys.readouterr().err
+    assert re.search(r"Nothing was paid for .+\. Is the build done all the same\? \[y/N\]", told)
+    assert not reforecast(half_way.read(), half_way.ledger(), trials=256).finished
+    monkeypatch.setattr("builtins.input", lambda: "y")
+    assert main(["finish", str(half_way.folder)]) == 0
+    assert reforecast(half_way.read(), half_way.ledger(), trials=256).finished

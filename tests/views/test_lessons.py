@@ -99,4 +99,4 @@ def test_causes_and_lines_have_a_row_each(watch: Reforecast) -> None:
     assert rows["How badly the kit fits"][2].startswith("Filler and stopper")
     lines = {row[0]: row for row in estimate_rows(watch)}
     assert lines["Tyres"][2:4] == ["NZ$1,072", "NZ$1,072"]  # closed: known to the unit
-    assert lines["Tyres"][5] == "closed"
+    assert lines["Tyres"][6] == "closed"

@@ -65,7 +65,7 @@ def test_receipts_are_exact_to_the_minor_unit() -> None:
         (0.809, "81 of 100 builds"),
         (0.47, "47 of 100 builds"),
         (0.95, "95 of 100 builds"),
-        (1.0, "nearly every build"),
+        (1.0, "more than 99 of 100 builds"),
     ],
 )
 def test_chances_read_as_frequencies(chance: float, text: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -10,11 +11,16 @@ from forecast.build.buildfile import parse_build
 from forecast.build.schema import Build
 from forecast.spending.ledger import Ledger
 from forecast.spending.reforecast import Reforecast, reforecast
+from forecast.views.money import as_written, builds, signed
+from forecast.views.moves import entry_sentence
+from forecast.views.settling import PERHAPS_ALL, state_words
+from forecast.views.stands import short_sentence
 from forecast.views.watching import (
     bought_sentence,
     columns,
     contingency_sentence,
     further,
+    line_figures,
     overrun_sentence,
     trials_sentence,
 )
@@ -84,3 +90,64 @@ def test_what_a_further_sum_buys_and_how_sure_the_figures_are(tmp_path: Path) ->
     assert f"(simulation error {over.error:,.0f} EUR)" in overrun_sentence(one)
     assert trials_sentence(one).startswith("2,048 simulated builds, seed 1; simulation error of P80 ")
     assert "sample size" not in trials_sentence(one)
+
+
+def test_what_is_likely_all_stands_to_the_cent_and_a_first_part_is_a_part(tmp_path: Path) -> None:
+    build: Build = parse_build(TEXT.format(""))
+    ledger = Ledger(tmp_path / "r.db", currency="EUR")
+    ledger.add_receipt("2026-05-02", "somebody", 1_003_37, "EUR", [("kit", 1_003_37)])
+    ledger.add_receipt("2026-05-03", "somebody", 61_20, "EUR", [("filler", 61_20)])
+    kit, filler = reforecast(build, ledger, trials=4096).lines
+    assert kit.looks_settled
+    assert line_figures(kit, "EUR")[1:3] == ("€1,003.37", "€1,003.37")
+    assert filler.settled is not None
+    assert 0 < filler.settled < PERHAPS_ALL
+    assert state_words(filler) == "part paid"
+    estimate, paid, now, reach, off = line_figures(filler, "EUR")
+    assert (estimate, paid) == ("€600", "€61.20")
+    assert now != paid
+    assert " to " in reach
+    assert off == signed(as_written(filler.now[1], "EUR") - 600, "EUR")
+
+
+@pytest.mark.parametrize(
+    ("others", "paid", "said"),
+    [(8, 400_000, r"^On average Kit itself makes \+€[0-9,]+, and what is still open \+€[0-9,]+, as your guesses look "
+               r"too low by it\.$"),
+     (8, 109_500, r"^On average what is still open makes \+€[0-9,]+, as your guesses look too low by it\.$"),
+     (0, 100_400, "^$")],
+)  # fmt: skip
+def test_an_entry_says_apart_what_it_is_and_what_it_says_of_the_rest(
+    tmp_path: Path, others: int, paid: int, said: str
+) -> None:
+    """A bill outside its line moves P80 by more than itself; the two parts are the whole of the mean's move."""
+    text = TEXT.format("estimating = 0.25\nestimating_size = 0") + "".join(
+        f'[[line]]\nid = "other{place}"\ngroup = "other"\namount = {{ low = 300, middle = 604, high = 1200 }}\n'
+        for place in range(others)
+    )
+    build: Build = parse_build(text)
+    ledger = Ledger(tmp_path / "r.db", currency="EUR")
+    earlier = reforecast(build, ledger, trials=4096)
+    ledger.add_receipt("2026-05-02", "somebody", paid, "EUR", [("kit", paid)])
+    ledger.close_line("kit", "2026-05-02")
+    now = reforecast(build, ledger, trials=4096)
+    sentence = entry_sentence(earlier, now)
+    assert re.match(said, sentence)
+    assert entry_sentence(None, now) == sentence  # nothing was entered before
+    if "itself" in sentence:
+        itself, rest = (float(text.replace(",", "")) for text in re.findall(r"\+€([0-9,]+)", sentence))
+        assert itself + rest == pytest.approx(now.mean.value - earlier.mean.value, abs=10.01)
+        assert itself == pytest.approx(paid / 100 - earlier.now.lines[0].mean, abs=5.01)
+
+
+def test_a_budget_that_is_rarely_enough_is_said(tmp_path: Path) -> None:
+    short = watch(tmp_path, 1_300)
+    chance = short.chance_of_overrun
+    assert chance is not None
+    assert chance.value > 0.5
+    over = as_written(short.percentile(0.8).value, "EUR", short.percentile(0.8).error) - 1_300
+    assert short_sentence(short, 1_300) == (
+        f"Your budget is short: it is enough in {builds(1 - chance.value)}, and P80 is €{over:,.0f} over it."
+    )
+    assert short_sentence(watch(tmp_path, 5_000), 5_000) == ""
+    assert short_sentence(watch(tmp_path, None), None) == ""

@@ -77,8 +77,9 @@ def moved_bars(
     title = (
         f"{quantity} moved by {whole_change}, from {about(start[1], currency)} to {about(level, currency)}"
     )
-    if not steps:
-        title = f"{quantity} has not moved: {about(level, currency)}"
+    if about(start[1], currency) == about(level, currency):
+        stands = about(level, currency)
+        title = f"{quantity} is back at {stands}" if steps else f"{quantity} has not moved: {stands}"
     description = f"{title}. From {start[0]} to {end_name.lower()}: " + "; ".join(
         f"{name} {signed(value, currency)}" for name, value in steps
     )

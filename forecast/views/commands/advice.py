@@ -15,6 +15,7 @@ from forecast.views.commands.common import (
     answer,
     command,
     done,
+    finished_words,
     forecast_of,
     known_by_now,
     needed_money,
@@ -117,6 +118,8 @@ def run_advise(options: argparse.Namespace) -> int:
         message = "--trials: advice splits every line's trials; write a number here."
         raise SimulationError(message)
     known, baseline = known_by_now(folder, options)
+    if not options.json and (over := finished_words(build, options.scenario, known, baseline)):
+        return answer(options, over, {})
     forecast = forecast_of(build, options, known, baseline)
     if not forecast.plan.money_rows:
         message = "the build has no lines yet: add some, with 'forecast add' or in the file, then ask again."
@@ -187,7 +190,9 @@ def run_compare(options: argparse.Namespace) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    known, _ = known_by_now(folder, options)
+    known, baseline = known_by_now(folder, options)
+    if not options.json and (over := finished_words(build, None, known, baseline)):
+        return answer(options, over, {})
     working("Simulating each scenario")
     try:
         found = compare(build, options.scenarios or None, options.trials, options.seed, known)
@@ -261,6 +266,8 @@ def run_afford(options: argparse.Namespace) -> int:
     build = folder.read()
     at_hand = needed_money(options.money, "--money", build.build.currency)
     known, baseline = known_by_now(folder, options)
+    if not options.json and (over := finished_words(build, options.scenario, known, baseline)):
+        return answer(options, over, {})
     forecast = forecast_of(build, options, known, baseline)
     money = _money(forecast.currency)
     chance = budget_chance(forecast, at_hand)
@@ -303,6 +310,8 @@ def run_mix(options: argparse.Namespace) -> int:
     folder = BuildFolder.at(options.file)
     build = folder.read()
     known, baseline = known_by_now(folder, options)
+    if not options.json and (over := finished_words(build, None, known, baseline)):
+        return answer(options, over, {})
     money = some_money(options.money, "--money", build.build.currency)
     most = some_count(options.hours, "--hours", "hours", "h")
     longest = some_count(options.weeks, "--weeks", "weeks", "w")

@@ -328,6 +328,24 @@ def known_by_now(folder: BuildFolder, options: argparse.Namespace) -> tuple[Stan
     return (found if found.says_something else None), found.baseline
 
 
+def finished_words(
+    build: Build, scenario: str | None, known: Standing | None, baseline: Baseline | None
+) -> str:
+    """Say that a build is finished and so leaves nothing to decide; nothing where something is open."""
+    from forecast.spending.asis import forecast_given
+    from forecast.spending.reforecast import scenario_in_force
+    from forecast.views.sentences import at_its_end, hold_sentence
+
+    if known is None or not any(known.paid.values()):
+        return ""
+    few = 64  # where nothing is open every trial is the same
+    forecast = forecast_given(build, scenario_in_force(build, scenario, baseline), few, known=known)
+    if not at_its_end(forecast):
+        return ""
+    asked = "What was thought before the first receipt: the same with --before-receipts."
+    return f"{hold_sentence(forecast)} Nothing is left to decide. {asked}"
+
+
 def forecast_of(
     build: Build,
     options: argparse.Namespace,

@@ -239,7 +239,7 @@ def run_add(options: argparse.Namespace) -> int:
     from forecast.spending.place import doubt_about
     from forecast.spending.settling import enter_receipt, titles_of
     from forecast.views.money import exact
-    from forecast.views.settling import beside_words, entered_words, paid_words, question
+    from forecast.views.settling import beside_words, entered_words, paid_words, parts_words, question
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -275,6 +275,7 @@ def run_add(options: argparse.Namespace) -> int:
     total = sum(ledger.paid_by_line().values())
     told = [
         f"Receipt {receipt.id}: {paid_words(receipt)} on {receipt.date}.",
+        parts_words(receipt, titles, own) if options.evenly or options.by_estimate else "",
         entered_words(entered, titles, own),
         beside_words((split.line_id for split in receipt.splits), build, ledger),
         f"Paid so far: {exact(total, own)}. 'forecast watch' shows where it ends now.",

@@ -8,7 +8,17 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, add_simulation, answer, command, exact_sum, to_read
+from forecast.views.commands.common import (
+    add_file,
+    add_simulation,
+    add_sure,
+    answer,
+    command,
+    exact_sum,
+    make_sure,
+    somebody_there,
+    to_read,
+)
 from forecast.views.commands.receipts import check_id, day
 
 if TYPE_CHECKING:
@@ -62,6 +72,7 @@ def _add_finish(commands: Commands[argparse.ArgumentParser]) -> None:
     )
     add_file(parser)
     parser.add_argument("--scenario", metavar="S", help="the scenario that was built")
+    add_sure(parser)
     parser.add_argument("--date", type=day, default=None, help="from when on (today)")
     parser.add_argument("--note", default="", help="anything worth keeping")
 
@@ -119,14 +130,16 @@ def run_finish(options: argparse.Namespace) -> int:
     """Close all that is open, and say what it cost."""
     from forecast.spending.folder import BuildFolder
     from forecast.spending.reforecast import reforecast
-    from forecast.spending.settling import finish
+    from forecast.spending.settling import finish, to_finish
     from forecast.views.sentences import watch_sentence, width_sentence
-    from forecast.views.settling import finished_words
+    from forecast.views.settling import finish_question, finished_words
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
     _check_day(options)
     ledger = folder.ledger()
+    if somebody_there():  # a program can take it back as easily; a person had rather be asked
+        make_sure(options, finish_question(to_finish(ledger, build, options.scenario)))
     done = finish(ledger, build, options.scenario, options.date, options.note)
     watch = reforecast(build, ledger, options.scenario)
     told = [finished_words(done), watch_sentence(watch), width_sentence(watch)]

@@ -151,13 +151,10 @@ def watch_text(
     ]
     line_rows = []
     for line in shown:
-        estimate, paid, now, moved = line_figures(line, money)
-        spread = (
-            "" if line.state == "closed" else f"{about(line.now[0], money)} to {about(line.now[2], money)}"
-        )
+        estimate, paid, now, spread, moved = line_figures(line, money)
         line_rows.append([shorten(line.title), state_words(line), estimate, paid, now, spread, moved])
     if line_rows:
-        headings = ["", "State", "Estimate", "Paid", "Forecast P50", "P10 to P90", "Moved by"]
+        headings = ["", "State", "Estimate", "Paid", "Forecast P50", "P10 to P90", "Off the estimate"]
         text += ["", table(headings, line_rows, left=2)]
     settled = looking_settled_sentence(watch)
     text += ["", f"{settled} To close them: {closing}"] if settled and watch.as_of is None else []
