@@ -23,10 +23,11 @@ from forecast.dashboard.state import Opened, ledger_state
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.errors import ForecastError, LedgerError
 from forecast.spending.events import WORDS, Said, contradiction, say_event, withdraw_event
+from forecast.spending.finishing import finish
 from forecast.spending.freezing import freeze, own_budget
 from forecast.spending.money import parse_money, to_decimal
 from forecast.spending.reforecast import Reforecast
-from forecast.spending.settling import close_lines, finish
+from forecast.spending.settling import close_lines
 from forecast.spending.splitting import Reconciliation, reconcile
 from forecast.spending.statement import read_statement, typed_statement
 from forecast.views.money import builds, exact

@@ -1,4 +1,4 @@
-"""What a payment says of its lines: whether it is all, which agreed price it counts against, and what is odd about it.
+"""What a payment says of its lines: whether it is all, and which agreed price it counts against.
 
 A receipt, the answers given with it and all that follows from them are entered in one transaction, so that undoing
 takes all of it back at once.
@@ -7,16 +7,14 @@ takes all of it back at once.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, TypeAlias
+from typing import TypeAlias
 
 from forecast.build.figures import Known as KnownFigure
 from forecast.build.schema import Bought, Build
-from forecast.engine.base import base_given
 from forecast.engine.facts import Prior, learn, prior_of
 from forecast.engine.forecast import DEFAULT_SEED
-from forecast.engine.known import KnownFacts
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
 from forecast.spending.known import known_from
@@ -24,7 +22,7 @@ from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.spending.ledger.days import DayPaid, paid_by_day
 from forecast.spending.ledger.entries import pair
 from forecast.spending.ledger.records import AgreementKind
-from forecast.spending.reforecast import LOOKS_SETTLED, scenario_in_force, settled_lines
+from forecast.spending.reforecast import LOOKS_SETTLED, scenario_in_force
 from forecast.spending.standing import Record, Standing
 
 MORE_TO_COME = 0.1
@@ -359,84 +357,6 @@ def close_lines(
     return tuple(settled)
 
 
-@dataclass(frozen=True)
-class Finished:
-    """What the end of a build closed.
-
-    Attributes
-    ----------
-    closed, ruled_out : tuple of str
-        Ids of the lines and events closed, and of the events that cannot happen any more.
-    never_paid : mapping
-        Titles by id of the lines closed that the build has for sure and nothing was paid for, the dearest first.
-    """
-
-    closed: tuple[str, ...]
-    ruled_out: tuple[str, ...]
-    never_paid: Mapping[str, str]
-
-
-def finish(
-    ledger: Ledger, build: Build, scenario: str | None = None, day: dt.date | None = None, note: str = ""
-) -> Finished:
-    """Say that a build is done: nothing more is paid for any line, and what did not happen no longer can.
-
-    Parameters
-    ----------
-    ledger : Ledger
-    build : Build
-    scenario : str, optional
-        The one in force when left out.
-    day, note
-        As for `close_lines`.
-
-    Returns
-    -------
-    Finished
-
-    Raises
-    ------
-    LedgerError
-        If a later word says otherwise; nothing was entered then.
-    SimulationError
-        If the build cannot be simulated.
-    """
-    found = to_finish(ledger, build, scenario)
-    with ledger.together():
-        close_lines(ledger, found.closed, day, note)
-        for name in found.ruled_out:
-            ledger.mark_event(name, "cannot-happen", day, note)
-    return found
-
-
-def to_finish(ledger: Ledger, build: Build, scenario: str | None = None) -> Finished:
-    """Give what `finish` would close, and enter nothing.
-
-    Raises
-    ------
-    SimulationError
-        If the build cannot be simulated.
-    """
-    plan = compile_plan(build, scenario_in_force(build, scenario, ledger.baseline()))
-    paid, marks, done = ledger.paid_by_line(), ledger.event_states(), ledger.closed_lines()
-    happened = {name for name, mark in marks.items() if mark.state == "happened"}
-    impossible = {name for name, mark in marks.items() if mark.state == "cannot-happen"}
-    closed, ruled_out = [], []
-    for row in plan.payable:
-        if row.kind == "event" and not paid.get(row.id) and row.id not in happened:
-            if row.id not in impossible:
-                ruled_out.append(row.id)
-        elif row.id not in done:
-            closed.append(row.id)
-    estimates = base_given(plan, KnownFacts())
-    missing = [
-        row for row in plan.payable
-        if row.id in closed and not paid.get(row.id) and row.gate is None and estimates[row.id] > 0
-    ]  # fmt: skip
-    missing.sort(key=lambda row: -estimates[row.id])
-    return Finished(tuple(closed), tuple(ruled_out), {row.id: row.title for row in missing})
-
-
 def void_receipt(ledger: Ledger, number: int, why: str) -> tuple[Receipt, tuple[str, ...]]:
     """Take a receipt back, and with it what was entered together with it: lines closed, prices settled.
 
@@ -561,118 +481,3 @@ def settle(
         if done:
             close_lines(ledger, [line], _day_for(ledger, line, date or dt.date.min))
         return (line,) if done else ()
-
-
-# -- what is odd about it
-
-
-@dataclass(frozen=True)
-class Odd:
-    """Something about a receipt that is asked about before it is entered.
-
-    Attributes
-    ----------
-    kind : {"cannot-happen", "not-paid", "twice", "again"}
-        It is for an event that was said to be impossible; more comes back for a line than was paid; it looks like one
-        that is there already; the line is bought once, is paid and settled, and gets much of its sum again.
-    line_id : str
-    date : datetime.date or None
-        When the event was said to be impossible, or of the receipt that is there.
-    minor : int
-        What was paid for the line so far.
-    receipt : Receipt or None
-        The one that is there.
-    closed : bool
-        Whether the line that is paid again was closed, or only looks settled.
-    """
-
-    kind: Literal["cannot-happen", "not-paid", "twice", "again"]
-    line_id: str
-    date: dt.date | None = None
-    minor: int = 0
-    receipt: Receipt | None = None
-    closed: bool = False
-
-
-_EXTRA = 2
-"""Less than one part in so many of what was paid for a settled line is an extra; more is like buying it again."""
-
-
-def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[Odd, ...]:
-    """Find what is odd about a receipt that is not entered yet.
-
-    Parameters
-    ----------
-    build : Build
-    ledger : Ledger or None
-        None where nothing was entered yet.
-    receipt : NewReceipt
-        Fit to be entered.
-    """
-    receipt = as_meant(build, receipt)
-    parts: dict[str, int] = {}
-    for line, minor in map(pair, receipt.splits):
-        parts[line] = parts.get(line, 0) + minor
-    if receipt.kind == "refund":
-        paid = {} if ledger is None else ledger.paid_by_line()
-        return tuple(
-            Odd("not-paid", line, minor=max(0, paid.get(line, 0)))
-            for line, minor in parts.items()
-            if minor > max(0, paid.get(line, 0)) and not brings_in(build, line)
-        )
-    if ledger is None:
-        return ()
-    marks = ledger.event_states()
-    found = [
-        Odd("cannot-happen", line, marks[line].date)
-        for line in parts
-        if line in marks and marks[line].state == "cannot-happen"
-    ]
-    twin = _twin(ledger.list_receipts(receipt.date), receipt, parts)
-    if twin is not None:
-        found.append(Odd("twice", twin.splits[0].line_id, twin.date, twin.paid_minor, twin))
-        return tuple(found)
-    closed, paid = ledger.closed_lines(), ledger.paid_by_line()
-    twice = [
-        line
-        for line, minor in parts.items()
-        if receipt.kind == "payment"
-        and bought_as(build, line) == "once"
-        and 0 < paid.get(line, 0) <= _EXTRA * minor
-    ]
-    settled = _looking_settled(build, ledger) if set(twice) - closed else frozenset()
-    found += [
-        Odd("again", line, minor=paid[line], closed=line in closed)
-        for line in twice
-        if line in closed or line in settled
-    ]
-    return tuple(found)
-
-
-def _looking_settled(build: Build, ledger: Ledger) -> frozenset[str]:
-    """Give the open lines of which what was paid is likely all."""
-    standing = Record.read(ledger).standing()
-    try:
-        plan = compile_plan(build, scenario_in_force(build, None, standing.baseline))
-        known = known_from(plan, standing)
-        partial = learn(plan, known.facts, DEFAULT_SEED, prior_of(plan, DEFAULT_SEED)).partial
-    except ForecastError:  # a build that cannot be simulated can be paid for
-        return frozenset()
-    settled = settled_lines(plan, known, {name: one.settled for name, one in partial.items()})
-    return frozenset(name for name in settled if not known.lines[name].more)
-
-
-def _twin(receipts: Collection[Receipt], receipt: NewReceipt, parts: Mapping[str, int]) -> Receipt | None:
-    """Find a receipt of the same supplier, day, sum and lines, and with the same note where both have one."""
-    for one in receipts:
-        same = (
-            one.date.isoformat() == str(receipt.date)
-            and one.supplier.casefold() == receipt.supplier.strip().casefold()
-            and (one.amount_minor, one.currency) == (receipt.amount_minor, receipt.currency)
-            and {split.line_id for split in one.splits} == set(parts)
-            and (one.entry_key != receipt.entry_key or receipt.entry_key is None)
-        )
-        notes = {note.strip().casefold() for note in (one.note, receipt.note)} - {""}
-        if same and len(notes) < 2:
-            return one
-    return None

@@ -9,12 +9,14 @@ from forecast.build.schema import Build
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
 from forecast.spending.estimates import unusual
+from forecast.spending.finishing import Finished
 from forecast.spending.importing import ImportResult
 from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.spending.ledger.entries import pair
 from forecast.spending.ledger.records import AgreementKind
+from forecast.spending.oddities import Odd, oddities
 from forecast.spending.reforecast import LineWatch, Reforecast, scenario_in_force
-from forecast.spending.settling import Agreement, Entered, Finished, Odd, oddities
+from forecast.spending.settling import Agreement, Entered
 from forecast.views.money import exact
 from forecast.views.sentences import unusual_words
 

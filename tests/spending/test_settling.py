@@ -12,6 +12,7 @@ from forecast.build.buildfile import parse_build
 from forecast.engine.plan import compile_plan
 from forecast.spending.known import known_facts
 from forecast.spending.ledger import Ledger, NewReceipt
+from forecast.spending.oddities import oddities
 from forecast.spending.receipts_csv import load_receipts_csv, receipts_csv
 from forecast.spending.reforecast import LOOKS_SETTLED, reforecast
 from forecast.spending.settling import (
@@ -22,7 +23,6 @@ from forecast.spending.settling import (
     enter_receipt,
     enter_receipts,
     likely_answers,
-    oddities,
     settle,
     void_receipt,
 )

@@ -128,9 +128,9 @@ def run_close(options: argparse.Namespace) -> int:
 
 def run_finish(options: argparse.Namespace) -> int:
     """Close all that is open, and say what it cost."""
+    from forecast.spending.finishing import finish, to_finish
     from forecast.spending.folder import BuildFolder
     from forecast.spending.reforecast import reforecast
-    from forecast.spending.settling import finish, to_finish
     from forecast.views.sentences import watch_sentence, width_sentence
     from forecast.views.settling import finish_question, finished_words
 
