@@ -540,10 +540,13 @@ def later(moment: Moment, days: float) -> Moment:
     return moment + timedelta(days=ceil(days)) if isinstance(moment, date) else moment + days
 
 
+MONEY_BACK = "money_back"
+"""Name of a consignment's line for what comes back of goods that are returned."""
+
 RESERVED_IDS = frozenset({
     "crating", "export", "freight", "insurance", "duty", "additional_duty", "levies", "tax", "terminal",
     "documents", "surcharges", "entry", "disbursement", "storage", "delivery", "margin", "examination", "local_tax",
-    "demurrage", "detention", "returned",
+    "demurrage", "detention", "returned", MONEY_BACK,
 })  # fmt: skip
 """Names of a consignment's own lines, which goods may not take."""
 
@@ -575,6 +578,6 @@ def _figures(
 
 
 __all__ = [
-    "BOX_UNITS", "KIT_CODE", "Arrival", "Box", "Consignment", "Container", "Examination", "Goods", "Incoterm", "Mode",
-    "Moment", "Returned", "Storage", "StorageStep", "figures_in", "later",
+    "BOX_UNITS", "KIT_CODE", "MONEY_BACK", "Arrival", "Box", "Consignment", "Container", "Examination", "Goods",
+    "Incoterm", "Mode", "Moment", "Returned", "Storage", "StorageStep", "figures_in", "later",
 ]  # fmt: skip

@@ -155,6 +155,15 @@ class _Compiler:
                     bought="several",
                 )
             )  # fmt: skip
+            if (back := event.back) is not None:
+                formula = self.add_figures(expansion.inputs, back.formula)
+                notes = (back.note,) if back.note else ()
+                self.rows.append(
+                    Row(
+                        back.id, back.name, back.group, "line", formula, event.id, of=expansion.consignment,
+                        working=back.working, notes=notes, bought="several",
+                    )
+                )  # fmt: skip
 
     def gate(self, item: Costed, is_event: bool) -> str | None:
         """Note that an item may not happen."""

@@ -92,7 +92,11 @@ def _sum_of(expansion: Expansion) -> float:
     lines: dict[str, Value] = {}
     for line in expansion.lines:
         lines[line.id] = float(evaluate(line.formula, inputs, lines))
-    events = sum(event.chance * float(evaluate(event.formula, inputs, lines)) for event in expansion.events)
+    events = sum(
+        event.chance * float(evaluate(formula, inputs, lines))
+        for event in expansion.events
+        for formula in (event.formula, *([event.back.formula] if event.back else []))
+    )
     return float(sum(float(value) for value in lines.values()) + events)
 
 

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
+from forecast.build.consignment import MONEY_BACK
 from forecast.build.figures import Known as KnownFigure
 from forecast.build.schema import Bought, Build
 from forecast.engine.facts import Prior, learn, prior_of
@@ -194,8 +195,9 @@ class Entered:
 
 
 def brings_in(build: Build, name: str) -> bool:
-    """Tell whether a line is money that comes in, such as parts sold: less than none of it is bought."""
-    return any(
+    """Tell whether a line is money that comes in: parts sold, of which less than none is bought, or goods sent back."""
+    back = {f"{item.id}.{MONEY_BACK}" for item in build.consignment if item.returned is not None}
+    return name in back or any(
         line.id == name and isinstance(line.quantity, KnownFigure) and line.quantity.value < 0
         for line in build.line
     )

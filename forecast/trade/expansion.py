@@ -93,7 +93,15 @@ class Stage:
 
 @dataclass(frozen=True)
 class ComputedEvent:
-    """A risk event of a consignment: its chance, and its cost when it happens; working as in `ComputedLine`."""
+    """A risk event of a consignment: its chance, and its cost when it happens.
+
+    Attributes
+    ----------
+    working : str
+        As in `ComputedLine`.
+    back : ComputedLine or None
+        Money that comes back when it happens, below zero, on a line of its own: it is another receipt.
+    """
 
     id: str
     name: str
@@ -101,6 +109,7 @@ class ComputedEvent:
     formula: Formula
     note: str = ""
     working: str = ""
+    back: ComputedLine | None = None
 
 
 @dataclass(frozen=True)

@@ -1,13 +1,14 @@
-"""Goods that go back to the seller: what that costs, less what comes back of their price, duty and tax."""
+"""Goods that go back to the seller: what that costs, and what comes back of their price, duty and tax."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from forecast.build.consignment import MONEY_BACK
 from forecast.build.figures import Figure
 from forecast.build.formula import Constant, Formula, LineValue, Product, Quotient
 from forecast.trade.customs import Article
-from forecast.trade.expansion import ComputedEvent
+from forecast.trade.expansion import ComputedEvent, ComputedLine
 from forecast.trade.sheet import Sheet, total
 
 _ON_APPLICATION = (
@@ -59,9 +60,17 @@ def write_returned(sheet: Sheet, articles: Sequence[Article], dues: Sequence[Lin
             sheet.id("returned"),
             f"{names} sent back",
             said.chance,
-            total(*(cost for cost, _ in costs), Product((Constant(-1), total(*back)))),
-            "What it costs to send back, less what the seller refunds and customs give back.",
-            f"{' + '.join(words for _, words in costs) or '0'} less {' and '.join(told)}",
+            total(*(cost for cost, _ in costs)),
+            working=" + ".join(words for _, words in costs)
+            or "nothing: neither freight nor a fee is written",
+            back=ComputedLine(
+                sheet.id(MONEY_BACK),
+                f"Money back for {names}",
+                "import",
+                Product((Constant(-1), total(*back))),
+                " + ".join(told),
+                "What the seller refunds and customs give back, where it is sent back.",
+            ),
         )
     )
 

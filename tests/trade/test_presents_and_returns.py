@@ -42,7 +42,10 @@ def lines(expansion: Expansion) -> dict[str, float]:
 def sent_back(expansion: Expansion) -> float:
     (event,) = expansion.events
     assert event.id == "kit.returned"
-    return float(evaluate(event.formula, {}, lines(expansion)))
+    assert event.back is not None
+    assert event.back.id == "kit.money_back"
+    known = lines(expansion)
+    return float(evaluate(event.formula, {}, known)) + float(evaluate(event.back.formula, {}, known))
 
 
 # Presents
@@ -110,10 +113,9 @@ def test_a_part_of_the_goods_takes_its_part_of_the_dues_by_price() -> None:
     back = {"chance": 0.2, "goods": ["lip"], "dues_back": 1.0}
     found = consignment(price=None, goods=goods, returned=back)
     assert sent_back(found) == pytest.approx(-1000 - DUES / 4)
-    assert (
-        found.events[0].working
-        == "0 less 100 % of {kit.lip} and 100 % of their part of ({kit.duty} + {kit.tax})"
-    )
+    back = found.events[0].back
+    assert back is not None
+    assert back.working == "100 % of {kit.lip} + 100 % of their part of ({kit.duty} + {kit.tax})"
     assert found.events[0].name == "Lip sent back"
 
 
