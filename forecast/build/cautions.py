@@ -200,7 +200,39 @@ def cautions_of(build: Build) -> tuple[tuple[Caution, tuple[str, ...]], ...]:
     return tuple((found[name][0], tuple(dict.fromkeys(found[name][1]))) for name in order)
 
 
-def hazards_asked(build: Build) -> tuple[str, ...]:
+@dataclass(frozen=True)
+class HazardAsked:
+    """Whether a line or event bears what its name tells of: a question that the file can answer.
+
+    Attributes
+    ----------
+    item, title : str
+    hazards : tuple of str
+        Keys of what it may bear.
+    """
+
+    item: str
+    title: str
+    hazards: tuple[str, ...]
+
+    @property
+    def question(self) -> str:
+        """Ask it."""
+        return (
+            f"\u201c{self.title}\u201d: is it {' or '.join(key.replace('_', ' ') for key in self.hazards)}?"
+        )
+
+    @property
+    def sentence(self) -> str:
+        """Ask it, and say how the file answers."""
+        listed = ", ".join(f'"{key}"' for key in self.hazards)
+        return (
+            f"{self.question} If so, write hazards = [{listed}] on it and its cautions stand beside it; if not, "
+            "hazards = []."
+        )
+
+
+def hazards_asked(build: Build) -> tuple[HazardAsked, ...]:
     """Ask of each line and event whether it bears what its name tells of, where neither its id nor the file says."""
     asked = []
     for kind, items in (("line", build.line), ("event", build.event)):
@@ -210,11 +242,7 @@ def hazards_asked(build: Build) -> tuple[str, ...]:
             if item.id.endswith("_shop") or item.route == "shop":
                 continue
             if keys := hazards_to_ask(item.id, item.name, item.hazards):
-                listed = ", ".join(f'"{key}"' for key in keys)
-                asked.append(
-                    f"{item.title}: is it {' or '.join(key.replace('_', ' ') for key in keys)}? If so, write hazards = "
-                    f"[{listed}] on it and its cautions stand beside it; if not, hazards = []."
-                )
+                asked.append(HazardAsked(item.id, item.title, tuple(keys)))
     return tuple(asked)
 
 
@@ -250,6 +278,6 @@ def comments_beside(line_id: str, hazards: Sequence[str] | None, text: str) -> l
 
 
 __all__ = [
-    "Caution", "Hazard", "cautions_for", "cautions_of", "comments_beside", "goods_cautions", "hazards_asked",
-    "hazards_to_ask",     "load_cautions", "load_hazards", "mentions",
+    "Caution", "Hazard", "HazardAsked", "cautions_for", "cautions_of", "comments_beside", "goods_cautions",
+    "hazards_asked", "hazards_to_ask", "load_cautions", "load_hazards", "mentions",
 ]  # fmt: skip

@@ -8,7 +8,9 @@ import streamlit as st
 
 from forecast.build.cautions import hazards_asked
 from forecast.build.cautions_beside import Beside, cautions_beside
+from forecast.build.edit import SetKey
 from forecast.dashboard.layout import table, text
+from forecast.dashboard.saving import put
 from forecast.dashboard.state import Opened
 
 _FEW = 6
@@ -23,8 +25,16 @@ def cautions(view: Opened) -> None:
     asked = hazards_asked(view.build)
     if asked:
         st.subheader("By their names these may hurt somebody")
-        for words in asked:
-            text(words)
+        for one in asked:
+            left, right = st.columns([3, 1], vertical_alignment="center")
+            with left:
+                text(one.question)
+            with right.container(horizontal=True):
+                if st.button("Yes", key=f"hazard-yes-{one.item}"):
+                    put([SetKey(one.item, "hazards", list(one.hazards))])
+                if st.button("No", key=f"hazard-no-{one.item}"):
+                    put([SetKey(one.item, "hazards", [])])
+        st.caption("With yes its cautions stand beside it.")
     if not found:
         return
     st.subheader("Cautions beside these lines")

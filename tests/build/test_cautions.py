@@ -77,7 +77,8 @@ amount = 90
 
 def beside(name: str, more: str = "") -> tuple[set[str], tuple[str, ...]]:
     build = parse_build(NAMED.format(name=name, more=more))
-    return {caution.id for caution, _ in cautions_of(build)}, hazards_asked(build)
+    asked = tuple(one.sentence for one in hazards_asked(build))
+    return {caution.id for caution, _ in cautions_of(build)}, asked
 
 
 def test_a_name_is_never_a_match_and_at_most_a_question() -> None:
@@ -85,8 +86,8 @@ def test_a_name_is_never_a_match_and_at_most_a_question() -> None:
     found, (asked,) = beside("Two-pack clear coat")
     assert found == set()
     assert asked == (
-        'Two-pack clear coat: is it spraying? If so, write hazards = ["spraying"] on it and its cautions stand '
-        "beside it; if not, hazards = []."
+        '\u201cTwo-pack clear coat\u201d: is it spraying? If so, write hazards = ["spraying"] on it and its cautions '
+        "stand beside it; if not, hazards = []."
     )
 
 

@@ -145,10 +145,16 @@ def test_what_looks_like_a_slip_is_asked_about_until_it_is_meant(run: Run, tmp_p
     assert 'far_rate-GBP = "agreed with the seller"' in file.read_text(encoding="utf-8")
 
 
-def test_a_line_that_sounds_like_a_hazard_is_asked_about(run: Run, tmp_path: Path) -> None:
+def test_a_name_that_tells_of_harm_is_asked_about_and_answered_with_one_press(
+    run: Run, tmp_path: Path
+) -> None:
     file = tmp_path / "build.toml"
-    file.write_text(HEAD + LINE.format(id="clear", name="Two-pack clear coat"), encoding="utf-8")
+    file.write_text(HEAD + LINE.format(id="pipe", name="Two-pack clear coat"), encoding="utf-8")
     app = run(file, "lines")
-
-    assert "Two-pack clear coat: is it spraying?" in words(app)
+    assert "\u201cTwo-pack clear coat\u201d: is it spraying?" in words(app)
+    assert "hazards =" not in words(app)
     assert "Cautions beside these lines" not in [heading.value for heading in app.subheader]
+    app = next(item for item in app.button if item.label == "Yes").click().run()
+    assert "is it spraying?" not in words(app)
+    app = next(item for item in app.button if item.label == "Keep the changes").click().run()
+    assert read_build(file).line[0].hazards == ("spraying",)

@@ -80,7 +80,7 @@ def run(options: argparse.Namespace) -> int:
         ]
     if told := _read_words(cautions):
         text += ["", told]
-    asked = hazards_asked(build)
+    asked = [one.sentence for one in hazards_asked(build)]
     if asked:
         text += ["", "By their names these may hurt somebody:", *(f"  {words}" for words in asked)]
     if build.build.notice:
