@@ -14,6 +14,7 @@ from typing import Any, TypeAlias
 import streamlit as st
 
 from forecast.dashboard.printing import print_rules
+from forecast.dashboard.thumbs import thumb_rules
 from forecast.errors import ForecastError, unforeseen
 from forecast.spending.folder import write_down
 from forecast.views.charts.frame import without_title
@@ -37,14 +38,7 @@ _STYLE = """
 <style>
 .stApp { font-variant-numeric: tabular-nums; }
 .stMainBlockContainer { max-width: 68rem; padding-top: 3rem; padding-bottom: 4rem; }
-@media (max-width: 640px) { .stMainBlockContainer { padding: 4rem 0.9rem 3rem; } }
 .stMainBlockContainer h1 { padding: 0 0 0.4rem; }
-.st-key-phone-nav { display: none; }
-@media (max-width: 640px) {
-  .st-key-phone-nav { display: flex; flex-wrap: wrap; gap: 0 0.2rem; }
-  .st-key-phone-nav > * { flex: none; }
-  .st-key-phone-nav p { white-space: nowrap; font-size: 0.87rem; }
-}
 .st-key-answer p { font-size: 1.16rem; line-height: 1.5; margin-bottom: 0.4rem; max-width: 46rem; }
 .stAlert strong { white-space: nowrap; }
 [data-testid="stLayoutWrapper"]:has(> .st-key-tray-foot) { position: sticky; bottom: 0; z-index: 20; }
@@ -102,7 +96,7 @@ def style() -> None:
     colours = palette()
     names = f"--fc-paper: {colours.paper}; --fc-ink: {colours.ink}; --fc-muted: {colours.muted};"
     own = _STYLE.replace("<style>", f"<style>.stApp {{ {names} }}", 1)
-    st.html(own.replace("</style>", print_rules(colours) + "</style>"))
+    st.html(own.replace("</style>", thumb_rules() + print_rules(colours) + "</style>"))
 
 
 def palette() -> Palette:

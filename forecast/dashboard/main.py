@@ -66,7 +66,7 @@ def run(argument: str | None = None) -> None:
         _sidebar(None, starting=True)
     else:
         _sidebar(view)
-    # On a phone the sidebar covers the page and stays open after a tap: there the links stand in a row as well.
+    # On a phone the sidebar covers the page and stays open after a tap: there the links stand at the foot as well.
     with st.container(key="phone-nav", horizontal=True):
         for link in pages:
             st.page_link(link, width="content")

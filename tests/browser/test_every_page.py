@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 import shutil
+from itertools import combinations
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -21,6 +23,54 @@ PAGES = {
     "receipts": "Receipts",
     "watch": "Where does it end?",
 }
+
+TARGETS = """() => {
+  const found = new Map();
+  const all = 'button, a[href], input:not([type=hidden]):not([type=file]), textarea, select, summary, '
+    + '[role=tab], [role=switch]';
+  for (const one of document.querySelectorAll(all)) {
+    // what cannot be touched: read by machines alone, or the sheet's own field, which is as large as its cell
+    if (one.closest('[aria-hidden=true], .gdg-clip-region, [data-testid=stSkipToContent]')) continue;
+    // what is touched where it is wider than itself: a field with its arrow, a box or switch with its words
+    const field = one.closest('.react-aria-ComboBox > [role=group]');
+    const area = field || (one.matches('input[type=checkbox], input[type=radio]') ? one.closest('label') : one);
+    const {x, y, width, height} = area.getBoundingClientRect();
+    if (width * height === 0 || x + width <= 0 || !area.checkVisibility({visibilityProperty: true})) continue;
+    const name = (one.ariaLabel || one.innerText || one.outerHTML).trim().slice(0, 60);
+    const over = area.closest('.st-key-phone-nav, .st-key-tray, .stSidebar');
+    const inside = one.matches('button') && one.closest('label:has(input)');  // help beside a switch's own words
+    found.set(area, {name, x, y, width, height, apart: !over && !inside});
+  }
+  return [...found.values()];
+}"""
+"""Gives all that a thumb can touch; `apart` is what scrolls with the page and so may lie on nothing else."""
+LEAST = 44  # WCAG 2.2, success criterion 2.5.5, https://www.w3.org/TR/WCAG22/#target-size-enhanced, read 2026-11-27
+
+
+def large_enough(page: Page, name: str) -> list[dict[str, Any]]:
+    """Give all that a thumb can touch, none of it too small."""
+    found: list[dict[str, Any]] = page.evaluate(TARGETS)
+    assert len(found) > 8, name
+    small = [one for one in found if min(one["width"], one["height"]) < LEAST - 0.5]
+    assert small == [], f"too small for a thumb on {name}"
+    return found
+
+
+def thumbs_hit(page: Page, name: str) -> None:
+    """See that each target is of the size of a thumb, and that none lies on another; folds are opened first."""
+    page.evaluate(
+        "document.querySelectorAll('.stMain details:not([open]) > summary').forEach(one => one.click())"
+    )
+    expect(page.locator(".stMain details:not([open])")).to_have_count(0)
+    page.wait_for_timeout(300)  # they open over some frames
+    found = large_enough(page, name)
+    over = [
+        (one["name"], other["name"])
+        for one, other in combinations([one for one in found if one["apart"]], 2)
+        if min(one["x"] + one["width"], other["x"] + other["width"]) - max(one["x"], other["x"]) > 1
+        and min(one["y"] + one["height"], other["y"] + other["height"]) - max(one["y"], other["y"]) > 1
+    ]
+    assert over == [], f"on one another on {name}"
 
 
 @pytest.fixture
@@ -65,6 +115,13 @@ def test_no_page_scrolls_sideways_each_has_one_heading_and_every_chart_its_findi
         )
         assert cut == [], f"tables on {name} are cut off at {width}"
         keep(page, f"{name}-{look}-{width}")
+        if width == 390:
+            thumbs_hit(page, name)
+    if width == 390:
+        page.get_by_test_id("stExpandSidebarButton").click()
+        side = page.get_by_test_id("stSidebarNav").get_by_role("link", name="Receipts")
+        expect(side).to_be_in_viewport(ratio=1)
+        large_enough(page, "the sidebar")
 
 
 def type_into_high(page: Page, row: int, text: str) -> None:
