@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.build.completeness import findings
 from forecast.build.scenario import scenario_title
 from forecast.build.schema import Build
 from forecast.engine.forecast import Forecast
@@ -40,6 +39,8 @@ def slips_sentence(build: Build, where: str) -> str:
     where : str
         Such as ``The page of lines asks``.
     """
+    from forecast.build.completeness import findings
+
     count = sum(item.grade == "odd" for item in findings(build))
     if not count:
         return ""
