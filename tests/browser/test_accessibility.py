@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
+from forecast.build.guided import read_answers, write_build
 from tests.browser.conftest import BEFORE, HALF_WAY, ROOT, Opener, settled
 
 AXE = ROOT / ".axe" / "node_modules" / "axe-core" / "axe.min.js"
@@ -43,13 +44,47 @@ def findings(page: Page, axe: str) -> list[tuple[str, str]]:
     return found
 
 
+GUIDED: dict[str, dict[str, Any]] = {
+    "Poland from Thailand": {"country": "PL", "origin": "TH", "kit_price": "65 000 THB", "paint": "shop"},
+    "Britain from the United States": {
+        "country": "GB",
+        "origin": "US",
+        "kit_price": "2 400 USD",
+        "filling": "self",
+    },
+    "the Netherlands from Britain": {
+        "country": "NL",
+        "origin": "GB",
+        "kit_price": "1 850 GBP",
+        "first_build": True,
+    },
+}
+"""Answers of builds made by the guided start; all else is its default."""
+
+
+@pytest.fixture(scope="session")
+def builds(copies: dict[str, str], tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """Give the demos, and builds as the guided start writes them: longer, with everything open."""
+    made = dict(copies)
+    for name, answers in GUIDED.items():
+        folder = tmp_path_factory.mktemp("guided")
+        (folder / "build.toml").write_text(write_build(read_answers(answers)), encoding="utf-8")
+        made[name] = str(folder)
+    return made
+
+
 @pytest.mark.parametrize(
-    ("build", "look", "width"), [(BEFORE, "light", 1280), (HALF_WAY, "dark", 1280), (HALF_WAY, "light", 390)]
-)
+    ("build", "look", "width"),
+    [
+        (BEFORE, "light", 1280), (HALF_WAY, "dark", 1280), (HALF_WAY, "light", 390),
+        ("Poland from Thailand", "dark", 390), ("Britain from the United States", "light", 1280),
+        ("the Netherlands from Britain", "light", 390),
+    ],
+)  # fmt: skip
 def test_no_page_has_a_serious_finding(
-    visit: Opener, copies: dict[str, str], axe: str, build: str, look: str, width: int
+    visit: Opener, builds: dict[str, str], axe: str, build: str, look: str, width: int
 ) -> None:
-    page = visit(copies[build], width, 900)
+    page = visit(builds[build], width, 900)
     page.emulate_media(color_scheme=look)  # type: ignore[arg-type]
     expect(page.get_by_role("heading", level=1)).to_be_visible(timeout=30_000)
     settled(page)
@@ -65,4 +100,6 @@ def test_no_page_has_a_serious_finding(
         page.wait_for_timeout(500)  # charts are drawn after the run
         if problems := findings(page, axe):
             found[title] = problems
+        wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        assert wide <= 0, f"{title} scrolls sideways"
     assert found == {}
