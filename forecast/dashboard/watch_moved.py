@@ -46,15 +46,17 @@ def _days(view: Opened, told: History) -> tuple[dt.date, dt.date | None]:
     """Ask between which days; from where moves are told until now, as the terminal does, when left alone."""
     days = list(told.days)
     home = f"{view.folder.folder}"
-    left, right = st.columns(2)
     starts = days[:-1]
-    since = left.selectbox(
+    side_by_side = st.container(
+        horizontal=True, key="moved-days"
+    )  # columns would stand below one another on a phone
+    since = side_by_side.selectbox(
         "From the end of", starts, index=starts.index(told.start.date) if told.start.date in starts else 0,
         format_func=long_day, key=f"moved-since-{home}", persist_state="session",
     )  # fmt: skip
     later = [day for day in days[:-1] if day > since]
     ends: list[dt.date | str] = [_NOW, *reversed(later)]
-    until = right.selectbox(
+    until = side_by_side.selectbox(
         "To the end of", ends, format_func=lambda day: "now" if isinstance(day, str) else long_day(day),
         key=f"moved-until-{home}-{since}", persist_state="session",
     )  # fmt: skip

@@ -55,6 +55,8 @@ class HistoryPoint:
         Effective sample size; under 1,000 the figures are rough.
     error : float
         Simulation error of P80.
+    half, nearly_all : tuple of float
+        Between which sums 50 and 95 of 100 builds end: P25 and P75, P2.5 and P97.5.
     receipt, supplier : int or None, str
         The receipt after which it stood so, in a history by receipt.
     """
@@ -74,6 +76,8 @@ class HistoryPoint:
     contingency_needed_p90: float
     effective: float
     error: float
+    half: tuple[float, float]
+    nearly_all: tuple[float, float]
     receipt: int | None = None
     supplier: str = ""
 
@@ -243,8 +247,10 @@ def _point(
     outcome: Outcome,
 ) -> HistoryPoint:
     totals = outcome.totals + to_float(known.outside_minor, plan.currency)
-    estimates = percentile_estimates(totals, (0.1, 0.5, 0.8, 0.9), outcome.replicates, outcome.weights)
-    p10, p50, p80, p90 = (estimate.value for estimate in estimates)
+    asked = (0.025, 0.1, 0.25, 0.5, 0.75, 0.8, 0.9, 0.975)
+    estimates = percentile_estimates(totals, asked, outcome.replicates, outcome.weights)
+    found = {q: estimate.value for q, estimate in zip(asked, estimates, strict=True)}
+    p10, p50, p80, p90 = (found[q] for q in (0.1, 0.5, 0.8, 0.9))
     budget = budget_in_force(build, standing.baseline)
     base = sum(base_given(plan, known.facts, conditions).values()) + to_float(
         known.outside_minor, plan.currency
@@ -267,7 +273,9 @@ def _point(
         contingency_needed=p80 - base,
         contingency_needed_p90=p90 - base,
         effective=outcome.effective,
-        error=estimates[2].error,
+        error=estimates[asked.index(0.8)].error,
+        half=(found[0.25], found[0.75]),
+        nearly_all=(found[0.025], found[0.975]),
         receipt=moment.receipt,
         supplier=moment.supplier,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import shutil
 from itertools import combinations
@@ -73,6 +74,18 @@ def thumbs_hit(page: Page, name: str) -> None:
     assert over == [], f"on one another on {name}"
 
 
+def dots_counted(page: Page) -> None:
+    """See that there are a hundred dots, each of a size to be seen, and that no two touch."""
+    found = page.evaluate(
+        "() => [...document.querySelectorAll('.mark-symbol path')].map(one => one.getBoundingClientRect())"
+        ".map(({x, y, width}) => [x + width / 2, y + width / 2, width])"
+    )
+    assert len(found) == 100
+    assert min(width for _, _, width in found) >= 8
+    for (x, y, width), (other_x, other_y, other) in combinations(found, 2):
+        assert math.hypot(x - other_x, y - other_y) > (width + other) / 2, "two dots touch"
+
+
 @pytest.fixture
 def before_ordering(tmp_path: Path) -> BuildFolder:
     shutil.copytree(DEMOS / BEFORE, tmp_path / BEFORE)
@@ -115,6 +128,8 @@ def test_no_page_scrolls_sideways_each_has_one_heading_and_every_chart_its_findi
         )
         assert cut == [], f"tables on {name} are cut off at {width}"
         keep(page, f"{name}-{look}-{width}")
+        if name == "cost" and width < 640:
+            dots_counted(page)
         if width == 390:
             thumbs_hit(page, name)
     if width == 390:

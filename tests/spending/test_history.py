@@ -60,6 +60,17 @@ def test_each_point_is_a_reforecast_as_of_that_day(ledger: Ledger, told: History
         assert point.contingency_needed == pytest.approx(watch.contingency_needed(0.8).value)
 
 
+def test_its_bands_hold_as_many_builds_as_they_say(ledger: Ledger, told: History) -> None:
+    for point in told.points:
+        watch = reforecast(BUILD, ledger, trials=4096, as_of=point.date)
+        edges = [found.value for found in watch.percentile_set((0.025, 0.25, 0.75, 0.975))]
+        assert [point.nearly_all[0], *point.half, point.nearly_all[1]] == pytest.approx(edges, rel=1e-9)
+        low, high = point.nearly_all
+        assert low <= point.p10 <= point.half[0] <= point.p50 <= point.half[1] <= point.p90 <= high
+    low, high = told.points[0].nearly_all
+    assert low < told.points[0].p10 < told.points[0].half[0] < told.points[0].half[1] < high
+
+
 def test_it_starts_on_the_day_before_anything_was_entered(told: History) -> None:
     start = told.points[0]
     assert start.date == FIRST - timedelta(days=1)

@@ -5,8 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
+import shutil
 from collections.abc import Iterator
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import altair as alt
@@ -17,8 +19,9 @@ import pytest
 from forecast import read_build
 from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.statistics import Estimate
-from forecast.spending.folder import DEMOS
+from forecast.spending.folder import DEMOS, BuildFolder
 from forecast.spending.history import HistoryPoint
+from forecast.spending.reforecast import reforecast
 from forecast.views.charts import (
     AgainstCheapest,
     contingency_over_time,
@@ -73,6 +76,8 @@ def point_on(day: dt.date, paid: float = 0.0, budget: float | None = 4_000) -> H
         1_100,
         effective=16_384,
         error=8,
+        half=(2_750, 3_400),
+        nearly_all=(2_300, 4_600),
     )
 
 
@@ -274,6 +279,74 @@ def test_names_in_the_band_keep_their_order_and_stand_apart(budget: float | None
     apart = [after - before for before, after in pairwise(sorted(places.values()))]
     assert min(apart) * 300 / (high - low) >= LEAST_APART - 1e-6
     assert low < min(places.values()) < max(places.values()) < high
+
+
+def test_the_band_over_time_has_three_steps_from_pale_to_dark() -> None:
+    day = dt.date(2026, 5, 1)
+    specification = forecast_band(
+        [point_on(day), point_on(day + dt.timedelta(days=9))], 4_000, "EUR"
+    ).to_dict()
+    areas = [layer for layer in specification["layer"] if layer["mark"]["type"] == "area"]
+    edges = [(area["encoding"]["y"]["field"], area["encoding"]["y2"]["field"]) for area in areas]
+    (row, _) = next(data for data in specification["datasets"].values() if "p2" in data[0])
+    assert [(row[low], row[high]) for low, high in edges] == [(2_300, 4_600), (2_500, 4_100), (2_750, 3_400)]
+    shades = [area["mark"]["opacity"] for area in areas]
+    assert shades == sorted(set(shades))  # the widest is drawn first, and is the palest
+    low, high = areas[0]["encoding"]["y"]["scale"]["domain"]
+    assert low <= 0 < 4_600 < high
+
+
+def fan_and_bar(chart: Any) -> tuple[dict[str, list[float]], list[tuple[float, float]], list[float]]:
+    """Give the spans of bands and bars, by what they say, and the ends of both axes, the fan's first."""
+    specification = chart.to_dict()
+    spans = {row["Shown"]: [row["from"], row["to"]] for row in with_key(chart, "Shown")}
+    ends = []
+    for part in specification["layer"] if "resolve" in specification else [specification]:
+        (found,) = {
+            tuple(layer["encoding"]["x"]["scale"]["domain"])
+            for layer in part["layer"]
+            if "scale" in layer["encoding"]["x"]
+        }
+        ends.append(found)
+    return spans, ends, [row["value"] for row in with_key(chart, "value")]
+
+
+def test_the_fan_has_the_width_to_itself(forecast: Forecast, tmp_path: Path) -> None:
+    spans, (ends,), _ = fan_and_bar(paid_against_fan(forecast, 13_500))
+    widest = next(span for said, span in spans.items() if said.startswith("95 of 100"))
+    assert widest[1] - widest[0] > 0.8 * (ends[1] - ends[0])
+    folder = BuildFolder.at(shutil.copytree(DEMOS / "half-way-new-zealand", tmp_path / "demo"))
+    folder.load()
+    watch = reforecast(folder.read(), folder.ledger(), trials=4096)
+    for budget in (37_000.0, 20_000.0, None):
+        spans, (ends, whole), ruled = fan_and_bar(paid_against_fan(watch, budget))
+        widest = next(span for said, span in spans.items() if said.startswith("95 of 100"))
+        assert ends[0] > 0
+        if budget != 20_000:  # which lies far from where it ends, and is shown there all the same
+            assert widest[1] - widest[0] > 0.6 * (ends[1] - ends[0])
+        assert all(ends[0] < value < ends[1] for value in ruled)
+        # what is paid is drawn from nothing, what is agreed begins where that ends
+        held = budget if budget is not None else watch.percentile(0.8).value
+        assert whole == (0, pytest.approx(max(held, watch.paid + watch.committed)))
+        paid = next(span for said, span in spans.items() if said.startswith("Paid"))
+        agreed = next(span for said, span in spans.items() if said.startswith("Agreed"))
+        assert [*paid, *agreed] == pytest.approx([0, watch.paid, watch.paid, watch.paid + watch.committed])
+
+
+def test_of_many_lines_those_that_may_move_most_or_missed_are_drawn() -> None:
+    items = [Standing(f"a{n}", f"Line {n}", "other", 60, 60, 60, 60, 60, True) for n in range(20)]
+    items[3] = Standing("far", "Dear", "other", 60, 900, 900, 900, 900, True)
+    items[7] = Standing("open", "Open", "kit", 60, 0, 10, 60, 700, False)
+    chart = estimate_paid_forecast(items, "EUR", most=2)
+    assert {row["key"] for row in with_key(chart, "estimate")} == {"far", "open"}
+    told = chart.to_dict()["title"]
+    assert "The 2 of 20 that may still move most" in " ".join(told["subtitle"])
+    assert told["text"] == [
+        "19 of 20 lines are closed; 1 of them cost more than estimated"
+    ]  # of all, not of those drawn
+    every = estimate_paid_forecast(items[:5], "EUR")
+    assert len(list(with_key(every, "estimate"))) == 5
+    assert "table" not in " ".join(every.to_dict()["title"]["subtitle"])
 
 
 def test_the_band_says_where_p80_stands_against_the_budget() -> None:

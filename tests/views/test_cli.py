@@ -658,6 +658,10 @@ def test_history_ends_where_watch_stands(
     assert points[-1]["P80"]["value"] == pytest.approx(watch["forecast_final_cost"]["P80"]["value"], rel=1e-9)
     assert points[-1]["paid"] == pytest.approx(watch["paid"])
     assert points[0]["paid"] == 0
+    steps = [
+        points[-1][name]["value"] for name in ("P2.5", "P10", "P25", "P50", "P75", "P80", "P90", "P97.5")
+    ]
+    assert steps == sorted(set(steps))
     # The day on which a typo was taken back, 19 September, is none of them: nothing moved.
     assert "since 14 June 2026; 27 days with something new" in run(capsys, "history", folder)
     by_receipt = json.loads(run(capsys, "history", folder, "--by", "receipt", "--json"))

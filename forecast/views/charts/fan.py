@@ -9,24 +9,26 @@ import pandas as pd
 
 from forecast.engine.forecast import Forecast
 from forecast.spending.reforecast import Reforecast
-from forecast.views.charts.frame import Rule, framed, money_axis, rules, span, tips, y2_at, y_at
+from forecast.views.charts.frame import Rule, framed, money_axis, rules, span, tips, x_at, y2_at, y_at
 from forecast.views.money import about, entered
 from forecast.views.theme import LIGHT, Palette
 
 BANDS = ((0.025, 0.975, 95), (0.1, 0.9, 80), (0.25, 0.75, 50))
 """Percentiles at the ends of each band, and how many of 100 builds end within it; the widest first."""
 
-_HEIGHT, _UNPAID = 210, 160  # in pixels; without the bars below the fan
-_MIDDLE = 118  # pixels from the top to the middle of the fan
-_BARS = (158, 182)  # and to the edges of what is paid
+_FAN = 160  # pixels that the fan and its labels take
+_MIDDLE = 118  # from their top to the middle of the fan
+_BUDGET = 62  # what the bar of the budget above them takes, its name included
+_BAR = (20, 40)  # pixels from the top to its edges
 
 
 def paid_against_fan(
     found: Forecast | Reforecast, budget: float | None = None, palette: Palette = LIGHT
 ) -> Any:
-    """Draw where the build may end as bands in three steps, over what is paid and agreed.
+    """Draw where the build may end as bands in three steps, under what is paid and agreed of the budget.
 
-    P50, P80, P90 and the budget are labelled rules through all of it.
+    The two have an axis each, so that the fan has the whole width: on the budget's axis it is a few pixels wide.
+    P50, P80, P90 and the budget are labelled rules through the fan.
 
     Parameters
     ----------
@@ -45,54 +47,72 @@ def paid_against_fan(
     if budget is not None:
         fixed.append(Rule(budget, f"Budget {entered(budget, money)}", dashed=True, over=True))
     edges = found.percentile_set(tuple(share for low, high, _ in BANDS for share in (low, high)))
-    ends = span(
-        [0.0, paid + agreed, *(rule.value for rule in fixed), *(edge.value for edge in edges)], zero=True
-    )
+    ends = span([*(rule.value for rule in fixed), *(edge.value for edge in edges)])
     scale = alt.Scale(domain=list(ends), nice=False, zero=False)
-    x = alt.X("from:Q", axis=money_axis(money), scale=scale)
-
-    def bar(low: float, high: float, top: float, bottom: float, said: str, **look: Any) -> Any:
-        frame = pd.DataFrame({"from": [low], "to": [high], "Shown": [said]})
-        return (
-            alt.Chart(frame)
-            .mark_rect(**look)
-            .encode(x=x, x2=alt.X2("to:Q"), y=y_at(top), y2=y2_at(bottom), tooltip=tips("Shown:N"))
-        )
-
-    layers = []
+    x = alt.X("from:Q", axis=money_axis(money, grid=False), scale=scale)
+    above = _BUDGET if paid or agreed else 0
+    fan = []
     for place, (_, _, count) in enumerate(BANDS):
         low, high = edges[2 * place].value, edges[2 * place + 1].value
         reach = 12 + 5 * place  # the narrower the band, the taller and darker
         said = f"{count} of 100 builds: {about(low, money)} to {about(high, money)}"
         look = {"color": palette.accent, "opacity": (0.28, 0.42, 0.75)[place]}
-        layers.append(bar(low, high, _MIDDLE - reach, _MIDDLE + reach, said, **look))
-    if paid:
-        layers.append(bar(0.0, paid, *_BARS, f"Paid: {entered(paid, money)}", color=palette.ink))
-    if agreed:
-        said = f"Agreed, and still due: {entered(agreed, money)}"
-        outlined: dict[str, Any] = {"fill": palette.paper, "stroke": palette.ink, "strokeWidth": 1.5}
-        layers.append(bar(paid, paid + agreed, *_BARS, said, **outlined))
+        middle = above + _MIDDLE
+        fan.append(_bar(x, low, high, middle - reach, middle + reach, said, **look))
     title, note = _words(found, paid, agreed, eight.value, eight.error)
     bands = "; ".join(
         f"{count} of 100 from {about(edges[2 * place].value, money)} to {about(edges[2 * place + 1].value, money)}"
         for place, (_, _, count) in enumerate(BANDS)
     )
     description = f"{title}. Builds end: {bands}. {', '.join(rule.text for rule in fixed)}."
-    return framed(
-        alt.layer(*layers, *rules(fixed, ends, palette)),
-        title,
-        description,
-        palette,
-        _HEIGHT if isinstance(found, Reforecast) else _UNPAID,
-        note,
-    )
+    chart = alt.layer(*fan, *rules(fixed, ends, palette, above + 8))
+    if above:
+        of = (
+            Rule(eight.value, f"P80 {about(eight.value, money, eight.error)}")
+            if budget is None
+            else fixed[-1]
+        )
+        used = alt.layer(*_used(paid, agreed, of, money, palette))
+        chart = alt.layer(chart, used).resolve_scale(x="independent")
+    return framed(chart, title, description, palette, above + _FAN, note)
+
+
+def _bar(x: alt.X, low: float, high: float, top: float, bottom: float, said: str, **look: Any) -> Any:
+    frame = pd.DataFrame({"from": [low], "to": [high], "Shown": [said]})
+    base = alt.Chart(frame).mark_rect(**look)
+    return base.encode(x=x, x2=alt.X2("to:Q"), y=y_at(top), y2=y2_at(bottom), tooltip=tips("Shown:N"))
+
+
+def _used(paid: float, agreed: float, of: Rule, money: str, palette: Palette) -> list[Any]:
+    """Draw what is paid and agreed of a sum, on an axis from nothing to that sum or, where it is more, to them."""
+    end = max(of.value, paid + agreed)
+    x = alt.X("from:Q", axis=None, scale=alt.Scale(domain=[0.0, end], nice=False))
+    colour = palette.over if of.over else palette.ink
+    outlined: dict[str, Any] = {"fill": palette.paper, "stroke": palette.ink, "strokeWidth": 1.5}
+    layers = [_bar(x, 0.0, of.value, *_BAR, of.text, fill=palette.faint, opacity=0.35)]
+    if agreed:
+        said = f"Agreed, and still due: {entered(agreed, money)}"
+        layers.append(_bar(x, paid, paid + agreed, *_BAR, said, **outlined))
+    if paid:
+        layers.append(_bar(x, 0.0, paid, *_BAR, f"Paid: {entered(paid, money)}", color=palette.ink))
+    full = alt.Chart(pd.DataFrame({"from": [of.value], "label": [of.text], "zero": [about(0.0, money)]}))
+    rule = full.mark_rule(color=colour, strokeWidth=1.5, strokeDash=[4, 3] if of.dashed else [1, 0])
+    layers.append(rule.encode(x=x, y=y_at(_BAR[0] - 4), y2=y2_at(_BAR[1] + 4)))
+    words: dict[str, Any] = {"baseline": "middle", "fontSize": 12.5}
+    right = full.mark_text(align="right", fontWeight=600, color=colour, **words)
+    layers.append(right.encode(x=x, y=y_at(8), text=alt.Text("label:N")))
+    left = full.mark_text(align="left", color=palette.muted, **words)
+    return [*layers, left.encode(x=x_at(0), y=y_at(8), text=alt.Text("zero:N"))]
 
 
 def _words(
     found: Forecast | Reforecast, paid: float, agreed: float, eight: float, error: float
 ) -> tuple[str, str]:
     """Give the finding, and how to read the picture."""
-    money, note = found.currency, "Bands, from dark to pale: where 50, 80 and 95 of 100 builds end."
+    money = found.currency
+    note = (
+        "Bands, from dark to pale: where 50, 80 and 95 of 100 builds end. Their axis does not begin at zero."
+    )
     if not isinstance(found, Reforecast):
         low, high = found.percentile_set((0.1, 0.9))
         return (
@@ -106,4 +126,4 @@ def _words(
     if agreed:
         title += f" and {entered(agreed, money)} agreed"
     title += f"; at P80 about {about(max(0.0, eight - paid - agreed), money, error)} more is to come"
-    return title, f"{note} Solid: paid.{' Outlined: agreed, and still due.' if agreed else ''}"
+    return title, f"Bar: solid is paid{', outlined is agreed and still due' if agreed else ''}. {note}"

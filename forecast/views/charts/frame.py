@@ -73,17 +73,28 @@ def span(values: Sequence[float], *, zero: bool = False, room: float = 0.03) -> 
     return (low - (0 if zero and low == 0 else room * width), high + room * width)
 
 
-def rules(items: Sequence[Rule], ends: tuple[float, float], palette: Palette) -> list[alt.Chart]:
+def rules(
+    items: Sequence[Rule], ends: tuple[float, float], palette: Palette, first: float = 8
+) -> list[alt.Chart]:
     """Draw labelled vertical rules, each label on a level of its own so that none covers another.
 
     A label stands to the right of its rule, and the labels step down from left to right, or to its left, and they
     step down from right to left: so no rule runs through a label of its own side. Which labels stand to the left is
     chosen for a narrow screen.
+
+    Parameters
+    ----------
+    items : sequence of Rule
+    ends : tuple of float
+        Of the axis.
+    palette : Palette
+    first : float
+        How many pixels below the top the uppermost label stands.
     """
     layers: list[alt.Chart] = []
     for level, (item, align) in enumerate(_placed(items, ends)):
         colour = palette.over if item.over else palette.ink
-        top = 8 + 17 * level
+        top = first + 17 * level
         frame = pd.DataFrame({"value": [item.value], "label": [item.text]})
         base = alt.Chart(frame).encode(x=alt.X("value:Q"))
         layers.append(

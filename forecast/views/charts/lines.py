@@ -132,9 +132,23 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
     return framed(alt.layer(bars, ticks, texts), title, description, palette, _ROW * len(order), note)
 
 
-def estimate_paid_forecast(items: Sequence[Standing], currency: str, palette: Palette = LIGHT) -> Any:
-    """Draw for each line its estimate as a tick, what is paid as a dot, and its forecast as a bar."""
-    shown = [item for item in items if max(item.p90, item.paid, item.estimate) > 0]
+def estimate_paid_forecast(
+    items: Sequence[Standing], currency: str, palette: Palette = LIGHT, most: int = 14
+) -> Any:
+    """Draw for each line its estimate as a tick, what is paid as a dot, and its forecast as a bar.
+
+    Parameters
+    ----------
+    items : sequence of Standing
+    currency : str
+    palette : Palette
+    most : int
+        Lines drawn: those that may still move most, or ended farthest from their estimate.
+    """
+    every = [item for item in items if max(item.p90, item.paid, item.estimate) > 0]
+    by_reach = sorted(every, key=lambda item: -max(item.p90 - item.p10, abs(item.p50 - item.estimate)))
+    drawn = {item.id for item in by_reach[:most]}
+    shown = [item for item in every if item.id in drawn]
     order, labels = grouped((item.id, item.title, item.group) for item in shown)
     frame = pd.DataFrame(
         [
@@ -184,5 +198,10 @@ def estimate_paid_forecast(items: Sequence[Standing], currency: str, palette: Pa
         "where it may end, P10 to P90."
     )
     note = "Tick: estimate. Bar: where it may end (P10 to P90). Dot: paid; filled once the line is closed."
+    if len(shown) < len(every):
+        note += (
+            f" The {len(shown)} of {len(every)} that may still move most or ended farthest from their estimate; "
+            "the table below has all."
+        )
     chart = alt.layer(bars, ticks, part.encode(x=alt.X("paid:Q")), closed.encode(x=alt.X("paid:Q")))
     return framed(chart, title, description, palette, _ROW * len(order), note)

@@ -138,9 +138,9 @@ def paid_against_budget(
 def forecast_band(
     points: Sequence[HistoryPoint], budget: float | None, currency: str, palette: Palette = LIGHT
 ) -> Any:
-    """Draw how the forecast final cost moved: band P10 to P90, lines P50 and P80, and what was paid below.
+    """Draw how the forecast final cost moved: bands in three steps, lines P50 and P80, and what was paid below.
 
-    P50, P80 and P90, the band's upper edge, are named at their ends.
+    P50, P80 and P90, the upper edge of the middle band, are named at their ends.
 
     Parameters
     ----------
@@ -156,6 +156,8 @@ def forecast_band(
             "day": pd.to_datetime([point.date for point in points]),
             "p10": [point.p10 for point in points], "p50": [point.p50 for point in points],
             "p80": [point.p80 for point in points], "p90": [point.p90 for point in points],
+            "p25": [point.half[0] for point in points], "p75": [point.half[1] for point in points],
+            "p2": [point.nearly_all[0] for point in points], "p97": [point.nearly_all[1] for point in points],
             "paid": [point.paid for point in points],
             "P10 to P90": [
                 f"{about(point.p10, currency, point.error)} to {about(point.p90, currency, point.error)}"
@@ -171,18 +173,21 @@ def forecast_band(
     labels = [
         EndLabel(now.p90, "P90", palette.muted),
         EndLabel(now.p80, "P80", palette.ink),
-        EndLabel(now.p50, "P50", palette.accent),
+        EndLabel(now.p50, "P50", palette.ink),
         EndLabel(now.paid, "Paid", palette.muted),
     ]
     if budget is not None:
         labels.append(EndLabel(budget, "Budget", palette.over))
-    plot = _Days([point.date for point in points], list(frame["p90"]), labels, currency, 300)
+    plot = _Days([point.date for point in points], list(frame["p97"]), labels, currency, 300)
     said = [_day_tip(), *tips("P10 to P90:N", "P50:N", "P80:N", "Paid:N")]
     base = alt.Chart(frame).encode(x=plot.x)
-    band = base.mark_area(color=palette.accent_soft, opacity=0.55, interpolate=_STEP).encode(
-        y=plot.y("p10"), y2=alt.Y2("p90:Q"), tooltip=said
-    )
-    middle = base.mark_line(color=palette.accent, strokeWidth=2.4, interpolate=_STEP).encode(
+    bands = [
+        base.mark_area(color=palette.accent, opacity=opacity, interpolate=_STEP).encode(
+            y=plot.y(low), y2=alt.Y2(f"{high}:Q"), tooltip=said
+        )
+        for low, high, opacity in (("p2", "p97", 0.16), ("p10", "p90", 0.24), ("p25", "p75", 0.38))
+    ]
+    middle = base.mark_line(color=palette.ink, strokeWidth=2.2, interpolate=_STEP).encode(
         y=plot.y("p50"), tooltip=said
     )
     eight = base.mark_line(color=palette.ink, strokeWidth=1.4, strokeDash=[2, 2], interpolate=_STEP).encode(
@@ -193,7 +198,7 @@ def forecast_band(
     receipts = new.mark_tick(color=palette.muted, thickness=1.2, size=9, orient="vertical").encode(
         y=y_at(296)
     )
-    layers = [band, paid, middle, eight, receipts]
+    layers = [*bands, paid, middle, eight, receipts]
     title = f"P80 is {about(now.p80, currency, now.error)}, P50 {about(now.p50, currency, now.error)}"
     if budget is not None:
         layers.append(plot.level(budget, palette.over))
@@ -206,7 +211,10 @@ def forecast_band(
         f"{about(now.p10, currency, now.error)} and P90 {about(now.p90, currency, now.error)}; paid "
         f"{entered(now.paid, currency)}."
     )
-    note = "Band: 80 of 100 builds (P10 to P90). Dotted: P80. Ticks below: days with something new."
+    note = (
+        "Bands, from dark to pale: where 50, 80 and 95 of 100 builds end. Dotted: P80. Ticks below: days with "
+        "something new."
+    )
     return framed(alt.layer(*layers, *plot.names(palette)), title, description, palette, 300, note)
 
 

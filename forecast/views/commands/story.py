@@ -117,6 +117,8 @@ def history_data(found: History) -> dict[str, Any]:
     data: dict[str, Any] = told(found)
     for point in data["points"]:
         point["P80"]["standard_error"] = point.pop("error")
+        point["P25"], point["P75"] = map(figure, point.pop("half"))
+        point["P2.5"], point["P97.5"] = map(figure, point.pop("nearly_all"))
     return data
 
 
