@@ -233,7 +233,15 @@ def duty(book: RuleBook, articles: Sequence[Article], value: Formula) -> Charge:
         formula = Product((formula, *factors))
     cases = _spared(book, price, value, ADDED_TO_DUTY)
     for rule in book.rules.thresholds:
-        if rule.flat is not None:
+        if rule.flat is not None and rule.effect == "flat rate":
+            limit = book.sum_of_money(rule.at_most)
+            flat = Product((book.get(rule.flat), value, at_most(price, limit), *factors))
+            formula = Sum((Product((formula, above(price, limit))), flat))
+            told = (
+                f"{{customs_value}} × {book.say(rule.flat)}: a flat rate up to {_money(book, rule.at_most)}"
+            )
+            cases += ((at_most(price, limit), told),)
+        elif rule.flat is not None:
             limit = book.sum_of_money(rule.at_most)
             subheadings = len({article.hs.replace(".", "")[:6] for article in articles})
             each_flat = (book.sum_of_money(rule.flat), Constant(subheadings))

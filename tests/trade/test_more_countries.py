@@ -127,6 +127,17 @@ def test_a_small_value_by_air_is_none_by_sea() -> None:
     assert landed_cost("SG", 400, mode="sea").amount("tax") == Decimal("36.00")
 
 
+@pytest.mark.parametrize(("price", "duty"), [(500, "100.00"), (501, "50.10")])
+def test_a_flat_rate_stands_in_for_the_duty_of_a_parcel_of_small_value(price: int, duty: str) -> None:
+    """20 % of 500; above it the goods' own rate, here 10 %. By sea there is no such rule."""
+    rates = {"duty.8708.29": 0.1}
+    landed = landed_cost("ZA", price, mode="courier", overrides=rates)
+    assert landed.amount("duty") == Decimal(duty)
+    assert ("a flat rate up to 500.00 ZAR" in landed.component("duty").working) == (price == 500)
+    assert landed.amount("tax_base") == price + Decimal(price) / 10 + Decimal(duty)
+    assert landed_cost("ZA", price, mode="sea", overrides=rates).amount("duty") == Decimal(price) / 10
+
+
 @pytest.mark.parametrize("country", ["NO", "TH", "TR"])
 def test_countries_that_dropped_their_small_value_relief_have_none(country: str) -> None:
     assert load_rules(country).thresholds == ()

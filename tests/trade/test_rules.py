@@ -83,8 +83,8 @@ def test_what_enters_the_customs_value() -> None:
 def test_a_flat_sum_stands_where_a_flat_duty_does_and_nowhere_else() -> None:
     found = [threshold for country in countries() for threshold in load_rules(country).thresholds]
 
-    assert {one.effect for one in found if one.flat is not None} == {"flat duty"}
-    assert all(one.flat is not None for one in found if one.effect == "flat duty")
+    assert {one.effect for one in found if one.flat is not None} == {"flat duty", "flat rate"}
+    assert all(one.flat is not None for one in found if one.effect in ("flat duty", "flat rate"))
 
 
 def test_a_longer_tariff_code_finds_its_heading() -> None:

@@ -20,7 +20,7 @@ COST_PARTS: tuple[CostPart, ...] = (
 )  # fmt: skip
 """What may enter a customs value or a tax base."""
 
-Effect = Literal["no duty", "flat duty", "no duty and tax", "no small tax"]
+Effect = Literal["no duty", "flat duty", "flat rate", "no duty and tax", "no small tax"]
 
 GIFT_LIMIT = "gift.limit"
 """Id of the figure up to which a present bears nothing; the builder's own alone."""
@@ -242,7 +242,7 @@ class Threshold:
     words: str
     modes: tuple[str, ...] = ()
     of: Literal["price", "customs value"] = "price"
-    flat: str | None = None  # there where the effect is a flat duty, and nowhere else
+    flat: str | None = None  # there where the effect is a flat duty or a flat rate, and nowhere else
 
 
 @dataclass(frozen=True)
