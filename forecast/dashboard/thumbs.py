@@ -32,6 +32,11 @@ _TARGETS = """
     border-top: 1px solid color-mix(in srgb, var(--fc-ink) 30%, transparent);
     padding: 2px 0.5rem calc(2px + env(safe-area-inset-bottom)); }
   .st-key-phone-nav > * { flex: none; }
+  .st-key-phone-nav .stElementContainer, .st-key-phone-nav a { margin: 0; }  /* else they are drawn in, and cut off */
+  /* the page one is on is in sight from the start, where the browser knows how; with room for bolder letters to come */
+  .st-key-phone-nav-here { position: relative; }
+  .st-key-phone-nav-here::before { content: ""; position: absolute; inset: 0 -3rem; pointer-events: none;
+    scroll-initial-target: nearest; }
   .st-key-phone-nav p { white-space: nowrap; font-size: 0.87rem; }
   .stMainBlockContainer { padding: 3.6rem 0.9rem 6rem; }
   [data-testid="stLayoutWrapper"]:has(> .st-key-tray-foot) { bottom: 49px; }

@@ -204,6 +204,9 @@ def test_a_receipt_entered_in_one_window_shows_in_the_other(
     other = visit(str(before_ordering.folder), 390, 844, at="receipts")
     expect(other.get_by_role("heading", level=1, name="Receipts")).to_be_visible(timeout=30_000)
     settled(other)
+    # the page one is on is in sight among the links at the foot, though they are wider than the screen
+    here = other.locator(".st-key-phone-nav").get_by_role("link", name="Receipts")
+    expect(here).to_be_in_viewport(ratio=1)
     other.get_by_role("combobox", name="For which line").first.fill("Tyres")
     other.get_by_role("option", name="Tyres", exact=True).click()
     other.keyboard.press("Escape")
