@@ -74,6 +74,8 @@ def _card(loaded: Sheet, plain: Sequence[Row], was: Mapping[str, str], number: i
     name = f"{plain[0].item} {plain[0].title}"
     opened = st.session_state.get(_OPEN) == name
     figures = "; ".join(_figures(row) + (f" ({old})" if (old := was.get(row.path)) else "") for row in now)
+    if now[0].chance < 1:
+        figures += f"; in {100 * now[0].chance:g} of 100 builds"
     sign = "▾" if opened else "▸"
     label = f"{said(f'{STRONG}{sign} {now[0].title}{STRONG}')} {safe(figures)}"
     if st.button(label, key=f"card-{number}", width="stretch"):
@@ -86,8 +88,7 @@ def _card(loaded: Sheet, plain: Sequence[Row], was: Mapping[str, str], number: i
 def _figures(row: Row) -> str:
     """Write what a figure is, its numbers and its unit."""
     numbers = " \u2013 ".join(shown(part) for part in (row.low, row.middle, row.high) if part is not None)
-    often = f", in {100 * row.chance:g} of 100 builds" if row.chance < 1 else ""
-    return f"{row.figure} {numbers or 'not known'} {row.unit}".strip() + often
+    return f"{row.figure} {numbers or 'not known'} {row.unit}".strip()
 
 
 def _form(loaded: Sheet, plain: Sequence[Row], now: Sequence[Row]) -> None:
@@ -111,7 +112,8 @@ def _form(loaded: Sheet, plain: Sequence[Row], now: Sequence[Row]) -> None:
 
 def _three(row: Row, place: int) -> dict[str, Told]:
     """Ask for low, middle and high of one figure."""
-    st.markdown(f"{safe(row.figure.capitalize())}{f', {safe(row.unit)}' if row.unit else ''}")
+    unit = "" if row.figure == "percent" else row.unit
+    st.markdown(safe(f"{row.figure.capitalize()}{f', {unit}' if unit else ''}"))
     money = row.unit if is_currency(row.unit) else ""
     with st.container(horizontal=True, key=f"three-{place}"):
         return {
@@ -156,7 +158,8 @@ def _cannot_be(loaded: Sheet, build: Build, plain: Sequence[Row], after: Sequenc
     try:
         parsed(changed_text(loaded.text, changes(build, plain, after)), WITH_CHANGES)
     except BuildFileError as error:
-        return " ".join(f"{problem.found}. {problem.mend}" for problem in error.problems[:1])
+        found = f"{error.problems[0].found}. {error.problems[0].mend}"
+        return found[0].upper() + found[1:]
     return ""
 
 

@@ -250,7 +250,7 @@ def _was(old: Row, new: Row) -> str:
         return "was " + " / ".join(
             f"{part:,g}" for part in (old.low, old.middle, old.high) if part is not None
         )
-    return f"was {100 * old.chance:g} %" if old.chance != new.chance else f"was {old.title}"
+    return f"was {100 * old.chance:g} of 100" if old.chance != new.chance else f"was {old.title}"
 
 
 def _cell(row: Row, name: str) -> str:

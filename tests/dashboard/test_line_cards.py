@@ -76,8 +76,11 @@ def test_how_often_a_line_is_needed_is_said_in_hundredths(run: Run, before_order
     type_in(app, "Needed in how many of 100 builds", "35")
     app = press(app, "Change it")
     assert app.session_state["sheet"]["edits"] == {"delivery.amount": {"chance": 0.35}}
-    assert any("in 35 of 100 builds" in label for label in cards(app))
+    assert any("in 35 of 100 builds" in label and "(was 100 of 100)" in label for label in cards(app))
     app = show(app, "events")
+    assert all(
+        label.count("of 100 builds") == 1 for label in cards(app)
+    )  # once, however many figures a line has
     app = next(item for item in app.button if item.key == "card-0").click().run()
     assert any(item.label == "Happens in how many of 100 builds" for item in app.text_input)
 
