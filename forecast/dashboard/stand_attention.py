@@ -75,6 +75,8 @@ def attention(view: Opened, watch: Reforecast | None) -> int:
 
 def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: int) -> None:
     """Draw the figure to firm up first; where nothing wants attention at all, say so."""
+    if asked >= _MOST:
+        return
     if watch is not None and watch.finished:
         found = None
     elif comes_later(view):
