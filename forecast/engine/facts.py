@@ -334,6 +334,12 @@ def learn(
     named = {*joined, *_joined(plan, (prior.rows[name] for name in (*final, *parts)), given)}
     joined = tuple(item.id for item in plan.inputs if item.id in named)
     observed = [one for name in final for one in _observe(prior, name, given, joined)]
+    observed += [
+        Observation(
+            name, (*one.loadings, *(0.0 for _ in joined)), one.score, one.own, one.evidence, one.weight
+        )
+        for name, one in known.taught.items()
+    ]
     first = _posterior(observed, len(plan.causes) + len(joined))
     partial: dict[str, Partial] = {}
     for name in parts:

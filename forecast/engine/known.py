@@ -51,6 +51,27 @@ class Foreign:
     amount: float
 
 
+@dataclass(frozen=True)
+class Taught:
+    """What a known amount of a line that a plan does not have says of the shared causes.
+
+    A bill teaches the same of a builder's guesses whichever way of doing the build is looked at.
+
+    Attributes
+    ----------
+    loadings : tuple of K floats
+        Of the line's score on the causes, in the plan's order.
+    score, own, evidence, weight
+        As for `forecast.engine.facts.Observation`.
+    """
+
+    loadings: tuple[float, ...]
+    score: float
+    own: bool
+    evidence: float
+    weight: float
+
+
 def _nothing() -> Mapping[str, Any]:
     return MappingProxyType({})
 
@@ -72,6 +93,8 @@ class KnownFacts:
         Amount that says nothing of the shared causes: what was given up, not what came in cheap.
     foreign : mapping of str to Foreign
         Of rows among the amounts and the agreed prices: the same sum in foreign money.
+    taught : mapping of str to Taught
+        By the id of a line that the plan does not have.
     """
 
     amounts: Mapping[str, float] = field(default_factory=_nothing)
@@ -80,6 +103,7 @@ class KnownFacts:
     gates: Mapping[str, bool] = field(default_factory=_nothing)
     fixed: Mapping[str, float] = field(default_factory=_nothing)
     foreign: Mapping[str, Foreign] = field(default_factory=_nothing)
+    taught: Mapping[str, Taught] = field(default_factory=_nothing)
 
     @property
     def nothing(self) -> bool:

@@ -18,14 +18,15 @@ Knowledge: TypeAlias = KnownFacts | Standing | None
 """What is known by now: facts about one plan's lines, a ledger as it stands, which fits any plan, or nothing."""
 
 
-def facts_about(plan: Plan, known: Knowledge) -> tuple[KnownFacts | None, float]:
+def facts_about(plan: Plan, known: Knowledge, build: Build | None = None) -> tuple[KnownFacts | None, float]:
     """Give what is known of a plan's lines, and what was paid for lines that it does not have.
 
-    Money that is paid is paid: a way of doing the build that has no use for it bears it all the same.
+    Money that is paid is paid: a way of doing the build that has no use for it bears it all the same. With the build
+    that the plan is of, it also learns from it all the same.
     """
     if known is None or isinstance(known, KnownFacts):
         return known, 0.0
-    found = known_from(plan, known)
+    found = known_from(plan, known, build)
     return found.facts, to_float(found.outside_minor, plan.currency)
 
 
@@ -59,7 +60,7 @@ def forecast_given(
         When something asked for cannot be simulated.
     """
     plan = compile_plan(build, scenario)
-    facts, outside = facts_about(plan, known)
+    facts, outside = facts_about(plan, known, build)
     return with_outside(forecast_plan(plan, trials, seed, known=facts, keep=keep), outside)
 
 

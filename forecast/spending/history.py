@@ -194,7 +194,7 @@ def history(
         name = repr((moment, moment == shown[-1], standing))
         point = None if earlier is None else earlier.get(name)
         if point is None:
-            known = known_from(plan, standing)
+            known = known_from(plan, standing, build)
             conditions = replay.conditions(known.facts)
             outcome = replay.run(conditions)
             if outcome.effective < LEAST_EFFECTIVE and moment == shown[-1]:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
 from forecast.build.formula import Constant
-from forecast.build.schema import Bought
-from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid
+from forecast.build.schema import Bought, Build
+from forecast.engine.facts import observe
+from forecast.engine.forecast import DEFAULT_SEED
+from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid, Taught
+from forecast.engine.plan import compile_plan
 from forecast.engine.rows import Plan, Row
 from forecast.spending.ledger import Ledger
 from forecast.spending.ledger.records import AgreementKind
@@ -147,8 +150,16 @@ def known_facts(plan: Plan, ledger: Ledger, as_of: dt.date | None = None) -> Kno
     return known_from(plan, Record.read(ledger).standing(as_of))
 
 
-def known_from(plan: Plan, standing: Standing) -> Known:
-    """Gather what is known from a ledger that was read already; see `known_facts`."""
+def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Known:
+    """Gather what is known from a ledger that was read already; see `known_facts`.
+
+    Parameters
+    ----------
+    plan : Plan
+    standing : Standing
+    build : Build, optional
+        The one that the plan is of: what was paid for lines of its other ways teaches the shared causes too.
+    """
     gathered = _Gathered()
     gates = {gate.id for gate in plan.gates}
     lines: dict[str, KnownLine] = {}
@@ -163,10 +174,29 @@ def known_from(plan: Plan, standing: Standing) -> Known:
         for name in unknown
     ]
     facts = gathered.facts()
+    if build is not None and any(name in plan.absent for name in outside):
+        facts = replace(facts, taught=_taught(build, plan, standing, set(outside)))
     return Known(
         facts, lines, standing.events, standing.paid_minor, outside, plan.currency,
         frozenset(gathered.dropped), tuple(gathered.remarks),
     )  # fmt: skip
+
+
+def _taught(build: Build, plan: Plan, standing: Standing, missing: set[str]) -> dict[str, Taught]:
+    """Give what amounts of lines say that a plan does not have: as in the first way of the build that has them."""
+    found: dict[str, Taught] = {}
+    for way in build.scenario:
+        if way == plan.scenario or not missing - found.keys():
+            continue
+        other = compile_plan(build, way)
+        facts = known_from(other, standing).facts
+        here = {row.id for row in other.rows} & (missing - found.keys())
+        for one in observe(other, facts.only(lambda name, here=here: name in here), DEFAULT_SEED):  # type: ignore[misc]
+            if one.row in here and not one.follows:
+                found[one.row] = Taught(
+                    one.loadings[: len(plan.causes)], one.score, one.own, one.evidence, one.weight
+                )
+    return found
 
 
 def _line(row: Row, standing: Standing) -> KnownLine:

@@ -108,7 +108,7 @@ def _looking_settled(build: Build, ledger: Ledger) -> frozenset[str]:
     standing = Record.read(ledger).standing()
     try:
         plan = compile_plan(build, scenario_in_force(build, None, standing.baseline))
-        known = known_from(plan, standing)
+        known = known_from(plan, standing, build)
         partial = learn(plan, known.facts, DEFAULT_SEED, prior_of(plan, DEFAULT_SEED)).partial
     except ForecastError:  # a build that cannot be simulated can be paid for
         return frozenset()

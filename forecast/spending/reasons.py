@@ -109,7 +109,7 @@ def taught_causes(
     titles : mapping of str to str
         Of causes; an id stands for itself where there is none.
     """
-    names = {row.id: row.title for row in plan.rows}
+    names = {**plan.absent, **{row.id: row.title for row in plan.rows}}
     found = []
     for cause in learned:
         mine = [one for one in reasons if one.kind == "learned" and one.because[:1] == (cause.cause,)]

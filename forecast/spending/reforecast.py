@@ -362,7 +362,7 @@ def reforecast(
     """
     standing = Record.read(ledger).standing(as_of)
     plan = compile_plan(build, scenario_in_force(build, scenario, standing.baseline))
-    known = known_from(plan, standing)
+    known = known_from(plan, standing, build)
     before = forecast_plan(plan, trials, seed, keep="rows") if before is None else before
     now = before if known.facts.nothing else forecast_plan(plan, trials, seed, known=known.facts, keep="rows")
     frozen = None if standing.baseline is None else standing.baseline.date

@@ -148,7 +148,7 @@ class Steps:
 
     def _last_steps(self) -> list[Step]:
         """Give the steps taken with the build file as it is now."""
-        end = known_from(self.plan, self.last)
+        end = known_from(self.plan, self.last, self.build)
         replay, steps = self.replay, list[Step]()
         outside = {name for name in end.outside if end.outside[name] != self.start.outside.get(name, 0)}
         added = self._named((outside | self.taken_up | self.new) - self.gone)

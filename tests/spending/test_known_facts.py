@@ -12,9 +12,11 @@ from forecast.build.buildfile import parse_build
 from forecast.build.schema import Build
 from forecast.engine.known import Agreed, PartPaid
 from forecast.engine.plan import compile_plan
+from forecast.spending.asis import forecast_given
 from forecast.spending.known import EXTRAS, SETTLED, known_facts
 from forecast.spending.ledger import Ledger
 from forecast.spending.reforecast import reforecast
+from forecast.spending.standing import Record
 from tests.references.portfolios import PORTFOLIOS, RECEIPT_UPDATE, build_of
 
 TEXT = """\
@@ -213,3 +215,52 @@ def test_nominal_eighty_percent_holds_eighty_through_the_whole_path(tmp_path: Pa
 
     counts = np.histogram(ranks, bins=10, range=(0, 1))[0]
     assert stats.chisquare(counts).pvalue > 0.01
+
+
+WAYS = """\
+[build]
+name = "x"
+currency = "EUR"
+country = "IE"
+estimating_size = 0
+[[line]]
+id = "kit"
+group = "kit"
+amount = { low = 800, middle = 1000, high = 1500 }
+[[line]]
+id = "arch_shop"
+group = "labour"
+package = "arches"
+route = "shop"
+amount = { low = 300, middle = 900, high = 2400 }
+[[line]]
+id = "arch_self"
+group = "consumables"
+package = "arches"
+route = "self"
+amount = { low = 100, middle = 200, high = 400 }
+[scenario.shop]
+all = "shop"
+[scenario.self]
+all = "self"
+"""
+
+
+def test_a_bill_teaches_the_same_whichever_way_is_looked_at(tmp_path: Path) -> None:
+    """The kit shares its draws in both ways, and is learnt of from the same bill: every trial of it is the same."""
+    build, ledger = parse_build(WAYS), Ledger(tmp_path / "r.db", currency="EUR")
+    ledger.add_receipt("2026-03-01", "shop", 4_200_00, "EUR", [("arch_shop", 4_200_00)])
+    ledger.close_line("arch_shop", "2026-03-01")
+    standing = Record.read(ledger).standing()
+    here, there = (forecast_given(build, way, 4096, known=standing) for way in ("shop", "self"))
+    kit = here.trials.row("kit")
+    np.testing.assert_allclose(there.trials.row("kit"), kit, rtol=1e-12)
+    before = forecast_given(build, "self", 4096)
+    assert (
+        kit.mean() > before.trials.row("kit").mean() + 50
+    )  # a dear bill: who guessed that low may have guessed low elsewhere
+    assert there.trials.row("arch_self").mean() > 1.05 * before.trials.row("arch_self").mean()
+    watch = reforecast(build, ledger, "self", 4096)
+    np.testing.assert_allclose(watch.totals, there.trials.totals, rtol=1e-12)
+    (cause,) = watch.causes
+    assert [title for _, title, _ in cause.taught_by] == ["Arch shop"]

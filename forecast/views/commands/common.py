@@ -362,7 +362,7 @@ def forecast_of(
     working("Simulating")
     try:
         plan = compile_plan(build, scenario)
-        facts, outside = facts_about(plan, known)
+        facts, outside = facts_about(plan, known, build)
         return with_outside(forecast_plan(plan, options.trials, options.seed, known=facts), outside)
     finally:
         done()
