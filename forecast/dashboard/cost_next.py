@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import partial
 
 import streamlit as st
@@ -84,7 +85,10 @@ def how_far_money_reaches(view: Opened) -> None:
         file = chosen()["file"]
         left, right = st.columns(2)
         budget = (
-            view.budget if view.budget is not None else round(as_it_stands(view).percentile(0.8).value, -1)
+            view.budget
+            if view.budget is not None
+            else 10
+            * math.ceil(as_it_stands(view).percentile(0.8).value / 10)  # down, and P80 would not fit into it
         )
         told = number_field(
             left,

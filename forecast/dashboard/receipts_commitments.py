@@ -26,7 +26,7 @@ from forecast.spending.estimates import unusual
 from forecast.spending.ledger import Commitment
 from forecast.spending.ledger.records import AgreementKind
 from forecast.spending.money import parse_money
-from forecast.spending.settling import agree, settle
+from forecast.spending.settling import agree, at_planned_rate, settle
 from forecast.views.money import exact
 from forecast.views.sentences import unusual_sentence
 from forecast.views.settling import AGREEMENTS, agreed_words, closed_words
@@ -82,7 +82,8 @@ def enter_price(view: Opened) -> None:
     expected = ""
     if currency != home:
         expected = st.text_input(
-            f"What it should come to in {home}", key=f"{key}-expected", on_change="ignore"
+            f"What it should come to in {home}", key=f"{key}-expected", on_change="ignore",
+            placeholder="at the rate planned, where nothing stands here",
         ) or ""  # fmt: skip
         expected = unambiguous(expected, home, st, f"{key}-expected")
     kind: AgreementKind | None = st.segmented_control(
@@ -99,7 +100,7 @@ def enter_price(view: Opened) -> None:
                 raise LedgerError(message)
             today = dt.date.today()
             agreed = parse_money(amount or "", currency)
-            at_home = parse_money(expected, home) if currency != home else None
+            at_home = None if currency == home else _at_home(view, line, agreed, currency, expected)
             sums = [(line, agreed if at_home is None else at_home)]
             ask_first(unusual_sentence(unusual(view.build, sums), home), key, meant=meant)
             done = agree(
@@ -111,6 +112,12 @@ def enter_price(view: Opened) -> None:
         if enter(view, "commitments", work):
             st.session_state["commitment_form"] = uuid.uuid4().hex
             st.rerun()
+
+
+def _at_home(view: Opened, line: str, agreed: int, currency: str, expected: str) -> int:
+    """Give what a price in foreign money should come to: as written, else at the rate planned."""
+    planned = None if expected.strip() else at_planned_rate(view.build, line, agreed, currency)
+    return parse_money(expected, view.currency) if planned is None else planned
 
 
 def agreed_for(view: Opened, line: str) -> None:

@@ -74,8 +74,8 @@ class WalkAway:
             return f"{at_hand} is enough {often} whatever {thing} is: nothing depends on it."
         if self.highest is None:
             return (
-                f"{at_hand} is not enough {often} even with {thing} at nothing: everything else needs "
-                f"{money(self.at_nothing)}."
+                f"Even with {thing} at nothing, {at_hand} is enough in fewer: everything else needs "
+                f"{money(self.at_nothing)} to be enough {often}."
             )
         value = self.highest.value
         side = "above" if value >= self.expected else "below"

@@ -14,7 +14,7 @@ from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
 from forecast.spending.known import known_from
 from forecast.spending.ledger import Ledger, NewReceipt, Receipt
-from forecast.spending.ledger.entries import pair
+from forecast.spending.ledger.entries import pair, same_supplier
 from forecast.spending.reforecast import scenario_in_force, settled_lines
 from forecast.spending.settling import as_meant, bought_as, brings_in
 from forecast.spending.standing import Record
@@ -26,9 +26,10 @@ class Odd:
 
     Attributes
     ----------
-    kind : {"cannot-happen", "not-paid", "twice", "again"}
+    kind : {"cannot-happen", "not-paid", "twice", "again", "another"}
         It is for an event that was said to be impossible; more comes back for a line than was paid; it looks like one
-        that is there already; the line is bought once, is paid and settled, and gets much of its sum again.
+        that is there already; the line is bought once, is paid and settled, and gets much of its sum again; a price is
+        agreed for the line with another supplier, and this comes on top.
     line_id : str
     date : datetime.date or None
         When the event was said to be impossible, or of the receipt that is there.
@@ -38,14 +39,17 @@ class Odd:
         The one that is there.
     closed : bool
         Whether the line that is paid again was closed, or only looks settled.
+    supplier : str
+        With whom a price is agreed for the line.
     """
 
-    kind: Literal["cannot-happen", "not-paid", "twice", "again"]
+    kind: Literal["cannot-happen", "not-paid", "twice", "again", "another"]
     line_id: str
     date: dt.date | None = None
     minor: int = 0
     receipt: Receipt | None = None
     closed: bool = False
+    supplier: str = ""
 
 
 _EXTRA = 2
@@ -86,6 +90,7 @@ def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[
     if twin is not None:
         found.append(Odd("twice", twin.splits[0].line_id, twin.date, twin.paid_minor, twin))
         return tuple(found)
+    found += _another(build, ledger, receipt, parts)
     closed, paid = ledger.closed_lines(), ledger.paid_by_line()
     twice = [
         line
@@ -101,6 +106,17 @@ def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[
         if line in closed or line in settled
     ]
     return tuple(found)
+
+
+def _another(build: Build, ledger: Ledger, receipt: NewReceipt, parts: Mapping[str, int]) -> list[Odd]:
+    """Find a price agreed with another supplier for the one line of a receipt that is bought once."""
+    if receipt.apart or len(parts) != 1 or ledger.counts_against(receipt) is not None:
+        return []
+    (line,) = parts
+    agreed = [one for one in ledger.list_commitments() if one.line_id == line and one.outstanding_minor]
+    if bought_as(build, line) != "once" or len(agreed) != 1:
+        return []
+    return [Odd("another", line, minor=agreed[0].outstanding_minor, supplier=agreed[0].supplier)]
 
 
 def _looking_settled(build: Build, ledger: Ledger) -> frozenset[str]:
@@ -121,7 +137,7 @@ def _twin(receipts: Collection[Receipt], receipt: NewReceipt, parts: Mapping[str
     for one in receipts:
         same = (
             one.date.isoformat() == str(receipt.date)
-            and one.supplier.casefold() == receipt.supplier.strip().casefold()
+            and same_supplier(one.supplier, receipt.supplier)
             and (one.amount_minor, one.currency) == (receipt.amount_minor, receipt.currency)
             and {split.line_id for split in one.splits} == set(parts)
             and (one.entry_key != receipt.entry_key or receipt.entry_key is None)

@@ -21,8 +21,9 @@ from forecast.errors import ForecastError
 from forecast.spending.known import known_from
 from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.spending.ledger.days import DayPaid, paid_by_day
-from forecast.spending.ledger.entries import pair
+from forecast.spending.ledger.entries import pair, same_supplier
 from forecast.spending.ledger.records import AgreementKind
+from forecast.spending.money import exponent, to_float
 from forecast.spending.reforecast import LOOKS_SETTLED, scenario_in_force
 from forecast.spending.standing import Record, Standing
 
@@ -422,6 +423,23 @@ class Agreement:
     opened: bool
 
 
+def at_planned_rate(build: Build, line: str, minor: int, currency: str) -> int | None:
+    """Give what a price in foreign money should come to at home, as a line's price was planned: margin included.
+
+    Returns
+    -------
+    int or None
+        Minor units of the build's currency; None where the build has no rate for that currency.
+    """
+    plan = compile_plan(build)
+    rate = plan.rates.get(currency)
+    if rate is None:
+        return None
+    row = next((row for row in plan.rows if row.id == line), None)
+    factor = rate.middle * (1 + rate.margin if row is None else rate.with_margin(row))
+    return round(to_float(minor, currency) * factor * 10.0 ** exponent(plan.currency))
+
+
 def agree(
     ledger: Ledger,
     date: dt.date,
@@ -456,7 +474,7 @@ def agree(
         for split in receipt.splits
         if split.line_id == line
         and receipt.commitment_id is None
-        and receipt.supplier.casefold() == kept.supplier.casefold()
+        and same_supplier(receipt.supplier, kept.supplier)
     )
     return Agreement(kept, max(0, before), state == "closed")
 

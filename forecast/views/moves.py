@@ -184,7 +184,7 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast) -> str:
     if cause is None:
         why = ""
     elif cause.id == OWN_ESTIMATING:
-        why = f", as your guesses look too {'low' if rest > 0 else 'high'} by it"
+        why = f", as the estimates look too {'low' if rest > 0 else 'high'} by it"
     else:
         why = f", as \u201c{_short(cause.title)}\u201d looks {'dearer' if rest > 0 else 'cheaper'} by it"
     money = now.currency
@@ -259,7 +259,7 @@ def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
         return f"what is still open varies {'more' if step.p80 > 0 else 'less'} now"
     if cause == OWN_ESTIMATING:
         ran, looks = ("low", "dearer") if push > 0 else ("high", "cheaper")
-        return f"your guesses ran {ran}, so what is still open looks {looks}"
+        return f"the estimates ran {ran}, so what is still open looks {looks}"
     looks, does = ("dearer", "raises") if push > 0 else ("cheaper", "lowers")
     return f"\u201c{_short(title)}\u201d looks {looks}, and {does} what is still open"
 

@@ -253,6 +253,12 @@ def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
         lines = named([split.line_id for split in same.splits], titles)
         money = exact(same.amount_minor, same.currency)
         return f"receipt {same.id} is the same: {same.supplier}, {same.date}, {money} for {lines}"
+    if odd.kind == "another":
+        due = exact(odd.minor, currency)
+        return (
+            f"a price for {title} is agreed with {odd.supplier}, {due} of it still to pay: from anybody else this "
+            "comes on top"
+        )
     if odd.kind == "again":
         paid = exact(odd.minor, currency)
         stands = "is closed" if odd.closed else "looks settled"

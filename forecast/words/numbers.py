@@ -307,7 +307,7 @@ def _inside(value: Decimal, low: float | None, high: float | None) -> bool:
 def _refuse_currency(item: Written, currency: str) -> None:
     if not currency:
         raise NumberError(item.text, f"{item.beside} stands beside it", "Write the number alone.")
-    mend = f"Write what it comes to in {currency}."
+    mend = f"Write what it comes to in {currency}; where a currency can be chosen beside it, choose that one."
     raise NumberError(item.text, f"is in {item.beside}, but {currency} is counted here", mend)
 
 

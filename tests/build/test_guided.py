@@ -508,6 +508,11 @@ def test_only_sensible_questions_are_asked() -> None:
         ("arches_cut", " Yes ", True),
         ("panels", "arches, front", ("front", "arches")),
         ("panels", "4 arches, 2x skirts", ("skirts", "arches")),
+        ("paint", "a shop", "shop"),
+        ("paint", "A shop does it", "shop"),
+        ("paint", "no idea", None),
+        ("arches_cut", "yes, they are cut", True),
+        ("wheels_new", "No.", False),
         ("country", "Polska", "PL"),  # in its own language, as Unicode CLDR has it
         ("country", "Deutschland", "DE"),
         ("origin", "\u0e44\u0e17\u0e22", "TH"),
@@ -532,6 +537,7 @@ def test_answers_are_read_as_people_write_them(id: str, said: str, value: object
     ("said", "shape"),
     [
         ("2450", {"value": 2450}),
+        ("about 2450", {"value": 2450}),
         ("1800-3200", {"low": 1800, "high": 3200}),
         ("1800 to 3200", {"low": 1800, "high": 3200}),
         ("1800/2400/3200", {"low": 1800, "middle": 2400, "high": 3200}),

@@ -123,7 +123,7 @@ def test_a_receipt_is_taken_back_with_a_reason_and_stays_in_the_history(
     app = field(app, "selectbox", "Receipt").set_value(last.id).run()  # type: ignore[attr-defined]
     take = next(item for item in app.button if item.label == "Take it back")
     app = take.click().run()
-    assert "without a reason" in words(app)
+    assert "for a reason that stays beside it" in words(app)
     field(app, "text_input", "Why").set_value("cancelled")  # type: ignore[attr-defined]
     app = next(item for item in app.button if item.label == "Take it back").click().run()
     assert f"Receipt {last.id} is taken back. P80 stays at" in words(app)

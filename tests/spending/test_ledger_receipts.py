@@ -140,7 +140,7 @@ def test_a_void_needs_a_receipt_a_reason_and_a_day_not_before_it(ledger: Ledger)
     receipt = ledger.add_receipt("2026-04-05", "Shop", 1000, "EUR", [("a", 1000)])
     with pytest.raises(LedgerError, match="no receipt 99"):
         ledger.void_receipt(99, "x")
-    with pytest.raises(LedgerError, match="without a reason"):
+    with pytest.raises(LedgerError, match="for a reason"):
         ledger.void_receipt(receipt.id, " ")
     with pytest.raises(LedgerError, match="on or after"):
         ledger.void_receipt(receipt.id, "x", "2026-04-04")

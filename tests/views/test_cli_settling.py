@@ -453,3 +453,34 @@ def test_what_is_shared_out_is_told(folder: str, capsys: pytest.CaptureFixture[s
     assert main(["receipt", "add", folder, "--amount", "99.99", "--supplier", "shop", *lines]) == 0
     told = capsys.readouterr().out
     assert "Shared out: \u201cBody kit\u201d €50.00, \u201cPaint, two coats\u201d €49.99." in told
+
+
+@pytest.mark.parametrize("supplier", ["Arch Kits", "arch kits ltd.", "ARCH KITS LTD"])
+def test_a_legal_form_left_out_makes_no_other_supplier(
+    folder: str, capsys: pytest.CaptureFixture[str], supplier: str
+) -> None:
+    assert main(["agreed", folder, "kit", "--amount", "2900", "--supplier", "Arch Kits Ltd"]) == 0
+    paid = ["receipt", "add", folder, "--line", "kit", "--amount", "600", "--deposit", "--supplier"]
+    assert main([*paid, supplier]) == 0
+    assert "€2,300.00 is still to pay" in capsys.readouterr().out
+
+
+def test_a_payment_to_another_supplier_than_the_one_agreed_with_is_asked_about(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["agreed", folder, "kit", "--amount", "2900", "--supplier", "Arch Kits Ltd"]) == 0
+    paid = ["receipt", "add", folder, "--line", "kit", "--amount", "600", "--supplier", "Freight desk"]
+    assert main(paid) == 2
+    told = capsys.readouterr().err
+    assert (
+        "A price for \u201cBody kit\u201d is agreed with Arch Kits Ltd, €2,900.00 of it still to pay" in told
+    )
+    assert main([*paid, "--apart"]) == 0
+    assert main([*paid, "--against", "1", "--sure"]) == 0
+
+
+def test_a_price_in_foreign_money_comes_to_what_was_planned_where_nothing_else_is_said(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["agreed", folder, "kit", "--amount", "400 000 JPY", "--supplier", "yard"]) == 0
+    assert "€2,400.00 still to pay" in capsys.readouterr().out  # at 0.006

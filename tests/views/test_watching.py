@@ -112,9 +112,9 @@ def test_what_is_likely_all_stands_to_the_cent_and_a_first_part_is_a_part(tmp_pa
 
 @pytest.mark.parametrize(
     ("others", "paid", "said"),
-    [(8, 400_000, r"^On average Kit itself makes \+€[0-9,]+, and what is still open \+€[0-9,]+, as your guesses look "
+    [(8, 400_000, r"^On average Kit itself makes \+€[0-9,]+, and what is still open \+€[0-9,]+, as the estimates look "
                r"too low by it\.$"),
-     (8, 109_500, r"^On average what is still open makes \+€[0-9,]+, as your guesses look too low by it\.$"),
+     (8, 109_500, r"^On average what is still open makes \+€[0-9,]+, as the estimates look too low by it\.$"),
      (0, 100_400, "^$")],
 )  # fmt: skip
 def test_an_entry_says_apart_what_it_is_and_what_it_says_of_the_rest(

@@ -29,7 +29,9 @@ from forecast.words.countries import countries_called, country_name
 from forecast.words.currencies import currencies_called, currency_name
 from forecast.words.numbers import MARKS, look_at, plainly, read_number, read_numbers
 
-_UNKNOWN = frozenset({DONT_KNOW, "i don't know", "dont know", "i dont know", "unknown", "not known", "dk"})
+_UNKNOWN = frozenset(
+    {DONT_KNOW, "i don't know", "dont know", "i dont know", "unknown", "not known", "dk", "no idea", "idk"}
+)
 _MYSELF = frozenset({"me", "myself", "i", "i do", "i do it", "own", "diy"})
 """What is written for doing the work oneself, in small letters."""
 _BOX = re.compile(
@@ -155,6 +157,10 @@ def _choice(question: Question, raw: object) -> str:
             return _country(question, raw)
         if question.id in ("currency", "kit_currency"):
             return _currency(question, raw)
+        bare = raw.strip().casefold().removeprefix("a ").removesuffix(" does it").removesuffix(" does")
+        for id, name in legal.items():
+            if bare and bare in (id.casefold(), name.casefold().removeprefix("a ").removesuffix(" does it")):
+                return id
         if "self" in legal and " ".join(raw.casefold().split()) in _MYSELF:
             return "self"
     mend = nearest(str(raw), legal) if len(legal) > 12 else f"Legal: {', '.join(legal)}."
@@ -225,6 +231,7 @@ _COUNT = re.compile(r"^\d{1,2}\s*[x×]?\s+(?=\D)")
 
 def _yes_no(question: Question, raw: object) -> bool:
     word = str(raw).lower() if isinstance(raw, bool | str) else ""
+    word = re.split(r"[\s,;.!]", word.strip(), maxsplit=1)[0]  # yes, they are cut
     if word in ("yes", "y", "true"):
         return True
     if word not in ("no", "n", "false"):
@@ -293,7 +300,7 @@ def _range(raw: object, context: Context) -> FigureBase:
     if isinstance(raw, list | tuple):
         raw = {"quotes": list(raw)}
     elif isinstance(raw, str):
-        raw, currency = _spoken_range(raw, context)
+        raw, currency = _spoken_range(_ABOUT.sub("", raw), context)
     try:
         figure = _FIGURE.validate_python(raw)
     except ValidationError as error:
@@ -316,6 +323,11 @@ def _range(raw: object, context: Context) -> FigureBase:
         _refuse(figure.value, "A price is above zero. " + _HOW_TO_PRICE)
     return figure.model_copy(update={"currency": currency}) if currency else figure
 
+
+_ABOUT = re.compile(
+    r"^\s*(?:about|around|roughly|some|circa|ca\.?|approx(?:\.|imately)?|~)\s+", re.IGNORECASE
+)
+"""What says that a price is not meant to the cent; a range says it better, and is asked for."""
 
 _BETWEEN = re.compile(
     r"\s*/\s*|\s+to\s+|\s+[-\u2013\u2014]\s+|(?<=[^\s.,(+-])\s*[-\u2013\u2014]\s*(?=[^\s-])"

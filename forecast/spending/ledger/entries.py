@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import NoReturn
 
@@ -9,8 +10,29 @@ from forecast.errors import LedgerError, UnbalancedError
 from forecast.spending.ledger.records import NewReceipt, Split
 from forecast.spending.ledger.store import clean, iso_day
 from forecast.spending.money import exponent, format_plain, is_sum, sum_words
+from forecast.words.text import folded
 
 _KINDS = ("payment", "refund", "deposit", "balance")
+
+
+_LEGAL_FORMS = frozenset({
+    "ab", "ag", "as", "bv", "co", "company", "corp", "gmbh", "inc", "kg", "limited", "llc", "llp", "ltd", "nv", "oo",
+    "oy", "oyj", "plc", "pty", "sa", "sarl", "sas", "sl", "sp", "spzoo", "srl", "z", "zoo",
+})  # fmt: skip
+"""What companies put behind their names, and people leave out (common practice, no source)."""
+
+
+def same_supplier(first: str, second: str) -> bool:
+    """Tell whether two names are of one supplier: letters large or small, dots and legal forms make no difference."""
+    if first.strip().casefold() == second.strip().casefold():
+        return True
+    one, other = _bare(first), _bare(second)
+    return bool(one) and one == other
+
+
+def _bare(name: str) -> list[str]:
+    words = re.findall(r"\w+", folded(name.replace("&", " and ")))
+    return [word for word in words if word not in _LEGAL_FORMS]
 
 
 def pair(split: Split | tuple[str, int]) -> tuple[str, int]:

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 
+from forecast.errors import LedgerError
 from forecast.spending.ledger.commitments import fetch_commitments
-from forecast.spending.ledger.entries import checked, pair
+from forecast.spending.ledger.entries import checked, pair, same_supplier
 from forecast.spending.ledger.records import Commitment, NewReceipt, Receipt, ReceiptKind, Split
 from forecast.spending.ledger.store import Store, clean, counts, iso_day, new_key, stands
 from forecast.spending.money import format_plain
@@ -126,7 +127,8 @@ class Receipts(Store):
         """
         why = clean(why, lines=True)
         if not why:
-            self._refuse(f"receipt {receipt_id} was to be voided without a reason", "Say why in a few words")
+            message = f"Receipt {receipt_id} is taken back for a reason that stays beside it. Say why in a few words."
+            raise LedgerError(message)
         with self._writing() as connection:
             found = _fetch(connection, "r.id = ?", (receipt_id,))
             if not found:
@@ -331,7 +333,7 @@ def _open_agreement(
             one
             for one in fetch_commitments(connection)
             if one.line_id == line_id
-            and one.supplier.casefold() == supplier.casefold()
+            and same_supplier(one.supplier, supplier)
             and one.date.isoformat() <= day
             and (one.ended is None or one.ended.isoformat() > day)
             and one.left_minor(one.share) > 0

@@ -82,7 +82,7 @@ def run_agreed(options: argparse.Namespace) -> int:
     from forecast.spending.dates import not_ahead
     from forecast.spending.estimates import unusual
     from forecast.spending.folder import BuildFolder
-    from forecast.spending.settling import agree, settle, titles_of
+    from forecast.spending.settling import agree, at_planned_rate, settle, titles_of
     from forecast.views.money import exact
     from forecast.views.sentences import unusual_sentence
     from forecast.views.settling import AGREEMENTS, agreed_words, closed_words
@@ -105,9 +105,11 @@ def run_agreed(options: argparse.Namespace) -> int:
         if not options.amount or not options.supplier:
             message = "agreed: say --amount and --supplier for the line."
             raise LedgerError(message)
-        currency = currency_of(options.amount, options.currency, own)
+        currency = currency_of(options.amount, options.currency, build)
         expected = exact_sum(options.expected, "--expected", own) if options.expected else None
         line, amount = check_id(options.line, build), exact_sum(options.amount, "--amount", currency)
+        if currency != own and expected is None:
+            expected = at_planned_rate(build, line, amount, currency)
         if (at_home := amount if currency == own else expected) is not None:
             make_sure(options, unusual_sentence(unusual(build, [(line, at_home)]), own))
         done = agree(

@@ -240,12 +240,16 @@ def by_title(name: str, titles: Mapping[str, str]) -> str | None:
     return found[0] if found else None
 
 
-def currency_of(text: str, option: str | None, own: str) -> str:
-    """Give the currency of a sum: as the option says, else as it stands beside the sum, else the build's."""
+def currency_of(text: str, option: str | None, build: Build) -> str:
+    """Give the currency of a sum: as the option says, else as it stands beside the sum, else the build's.
+
+    A sign that several have, such as £, means the one that the build knows.
+    """
     if option:
         return option.upper()
-    beside = look_at(text).currency
-    return next(iter(beside)) if len(beside) == 1 else own
+    own, beside = build.build.currency, look_at(text).currency
+    meant = beside if len(beside) == 1 or own in beside else beside & build.currency.keys()
+    return next(iter(meant)) if len(meant) == 1 else own
 
 
 def _not_negative(value: float, text: str, option: str) -> float:

@@ -244,7 +244,7 @@ def run_add(options: argparse.Namespace) -> int:
     folder = BuildFolder.at(options.file)
     build = folder.read()
     own = build.build.currency
-    currency = currency_of(options.amount, options.currency, own)
+    currency = currency_of(options.amount, options.currency, build)
     amount = exact_sum(options.amount, "--amount", currency)
     paid = (exact_sum(options.charged, "--charged", own), own) if options.charged else None
     if currency != own and paid is None:
