@@ -7,6 +7,7 @@ answers. Where there is no second process, or it died over an errand, the server
 
 from __future__ import annotations
 
+import atexit
 import os
 import pickle
 import subprocess
@@ -96,9 +97,12 @@ class Aside:
                 return
             self._open, self._deaths = True, 0
         threading.Thread(target=self._work, name="aside", daemon=True).start()
+        # However this program ends: Python must not tear a pipe down that the thread still reads from.
+        atexit.register(self.stop)
 
     def stop(self) -> None:
         """End the process; who asks from now on works it out alone."""
+        atexit.unregister(self.stop)
         with self._turns:
             self._open = False
             self._waiting.clear()

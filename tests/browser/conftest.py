@@ -138,7 +138,8 @@ def visit(browser_: Browser, dashboards: Dashboards, tmp_path: Path) -> Iterator
     dashboards.forget_answers()
 
     def go(build: str, width: int = 1280, height: int = 900, at: str = "") -> Page:
-        context = browser_.new_context(viewport={"width": width, "height": height})
+        # What fades and slides is drawn many times over, without a graphics card by the processor.
+        context = browser_.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")
         contexts.append(context)
         page = context.new_page()
         page.on("pageerror", lambda error: errors.append(str(error)))

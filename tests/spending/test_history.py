@@ -126,7 +126,7 @@ def test_days_gone_by_are_not_forecast_again(
     monkeypatch.setattr(
         history_module,
         "known_from",
-        lambda plan, standing: days.append(standing.as_of) or real(plan, standing),
+        lambda plan, standing, build: days.append(standing.as_of) or real(plan, standing, build),
     )
     again = history(BUILD, ledger, trials=4096, earlier=earlier)
     # The day before is no longer the last one, which is treated apart.
