@@ -34,7 +34,7 @@ class Odd:
     date : datetime.date or None
         When the event was said to be impossible, or of the receipt that is there.
     minor : int
-        What was paid for the line so far.
+        What was paid for the line so far; for "another" what of the price agreed is still to pay.
     receipt : Receipt or None
         The one that is there.
     closed : bool
