@@ -100,7 +100,8 @@ def _answer(view: Opened) -> None:
     counts |= certainty(view.build, open_)
     told = [f"{STRONG}{count}{STRONG} {word}" for word, count in counts.items() if count]
     if told:
-        told[0] = told[0].replace(f"{STRONG} ", f"{STRONG} are ")
+        verb = "is" if next(count for count in counts.values() if count) == 1 else "are"
+        told[0] = told[0].replace(f"{STRONG} ", f"{STRONG} {verb} ")
     listed = f"{', '.join(told[:-1])} and {told[-1]}" if len(told) > 1 else "".join(told)
     others = "; the others follow from these" if sum(counts.values()) < len(lines) else ""
     answer(

@@ -158,3 +158,9 @@ def test_a_name_that_tells_of_harm_is_asked_about_and_answered_with_one_press(
     assert "is it spraying?" not in words(app)
     app = next(item for item in app.button if item.label == "Keep the changes").click().run()
     assert read_build(file).line[0].hazards == ("spraying",)
+
+
+def test_one_guessed_line_is_said_as_one(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "build.toml"
+    file.write_text(HEAD + LINE.format(id="discs", name="Discs"), encoding="utf-8")
+    assert "**1** is guessed" in words(run(file, "lines"))
