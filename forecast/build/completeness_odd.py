@@ -32,6 +32,7 @@ SIZES: Mapping[str, tuple[float, float]] = {
     "area": (0.005, 60.0), "spoiled_panel": (0.005, 10.0), "length": (0.02, 100.0), "width": (0.5, 600.0),
     "depth": (0.1, 60.0), "thickness": (0.02, 40.0), "pitch": (3.0, 500.0), "film": (5.0, 1000.0),
     "density": (0.2, 8.0), "coverage": (0.3, 40.0), "per_mix": (0.1, 1000.0), "nozzle_loss": (0.1, 500.0),
+    "edges": (1.0, 100.0), "band": (0.05, 5.0),
 }  # fmt: skip
 """Least and most of a dimension on one car, in the take-off's own unit, before it is asked about (our choice: the
 outside of a car has 12 to 20 m², of a long van 40)."""

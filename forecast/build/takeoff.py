@@ -21,6 +21,7 @@ from forecast.build.takeoff_parts import (
     AdhesiveTakeoff,
     FastenersTakeoff,
     FilmTakeoff,
+    MaskingTakeoff,
     SandingStep,
     SealantTakeoff,
     WheelBoltsTakeoff,
@@ -35,6 +36,7 @@ _MODELS: Mapping[str, type[TakeoffBase]] = {
     "paint": PaintTakeoff,
     "film": FilmTakeoff,
     "abrasives": AbrasivesTakeoff,
+    "masking": MaskingTakeoff,
     "fasteners": FastenersTakeoff,
     "wheel-bolts": WheelBoltsTakeoff,
 }
@@ -61,6 +63,7 @@ AnyTakeoff = (
     | PaintTakeoff
     | FilmTakeoff
     | AbrasivesTakeoff
+    | MaskingTakeoff
     | FastenersTakeoff
     | WheelBoltsTakeoff
 )
@@ -72,6 +75,6 @@ Takeoff = Annotated[Annotated[AnyTakeoff, Field(discriminator="kind")], BeforeVa
 
 __all__ = [
     "TAKEOFF_KINDS", "AbrasivesTakeoff", "AdhesiveTakeoff", "AnyTakeoff", "FastenersTakeoff",
-    "FillerTakeoff", "FilmTakeoff", "GelcoatTakeoff", "LaminateTakeoff", "PaintTakeoff", "SandingStep",
-    "SealantTakeoff", "Takeoff", "TakeoffBase", "WheelBoltsTakeoff",
+    "FillerTakeoff", "FilmTakeoff", "GelcoatTakeoff", "LaminateTakeoff", "MaskingTakeoff", "PaintTakeoff",
+    "SandingStep", "SealantTakeoff", "Takeoff", "TakeoffBase", "WheelBoltsTakeoff",
 ]  # fmt: skip

@@ -151,6 +151,7 @@ OWN_UNITS: Mapping[str, str] = {
     "pauses": "", "rounds": "",
     "roll_width": "m", "cartridge": "ml", "areal_weight": "g/m²", "diameter": "mm", "edge": "mm", "shank": "mm",
     "spacer": "mm", "thread_pitch": "mm", "washers_each": "", "sanding_hours": "h",
+    "edges": "1/m", "band": "m",
 }  # fmt: skip
 """In what each dimension counts, by its key; all others are percentages. The builder may write any unit that fits."""
 

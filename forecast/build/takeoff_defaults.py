@@ -82,6 +82,11 @@ ASSUMPTIONS: Mapping[str, Assumption] = {
     "abrasives.rate.smoothing": _range(1, 1.5, 3),
     "abrasives.rate.fine": _range(1, 1.5, 2.5),
     "abrasives.rate.sheets": _range(0.5, 1, 2),
+    # Masking: m of edge to a m², times, m, percent.
+    "masking.edges": _range(3, 4.5, 8, "a bumper 4 to 5, a narrow lip 10 and more; " + PRACTICE),
+    "masking.rounds": _range(1, 2, 3, "once for primer, once for colour and clear; " + PRACTICE),
+    "masking.band": _range(0.4, 0.6, 1.2, PRACTICE),
+    "masking.waste": _range(10, 15, 30, "overlaps, and what tears; " + PRACTICE),
     # Fasteners: mm, percent, holes per bit.
     "fasteners.pitch.rivets": _range(50, 75, 100),
     "fasteners.pitch.bolts": _range(120, 160, 200),

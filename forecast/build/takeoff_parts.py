@@ -213,6 +213,46 @@ class AbrasivesTakeoff(AreaTakeoff):
         return self
 
 
+class MaskingTakeoff(AreaTakeoff):
+    """Masking tape along the edges of what is painted, or the sheet taped beside them: film or paper.
+
+    A surface given by length and width has its own edge; of any other the edge follows from its area.
+
+    Attributes
+    ----------
+    area : figure
+        m² painted.
+    buy : str
+        tape (m) or sheet (m²).
+    edges : figure or None
+        m of edge to each m² painted, where no length and width say it.
+    rounds : figure or None
+        How often it is masked anew: for primer, for colour and clear, after a mended run.
+    band : figure or None
+        m of sheet beyond the edge; for the sheet only.
+    waste : figure or None
+        Percent: overlaps, what tears, what is cut off.
+    """
+
+    kind: Literal["masking"] = "masking"
+    buy: Literal["tape", "sheet"] = "tape"
+    edges: Measured | None = None
+    rounds: Measured | None = None
+    band: Measured | None = None
+    waste: Share | None = None
+
+    @model_validator(mode="after")
+    def _band_of_a_sheet(self) -> MaskingTakeoff:
+        if self.buy == "tape" and self.band is not None:
+            wrong("band for tape", 'Leave band out, or write buy = "sheet".')
+        return self
+
+    @classmethod
+    def pack_unit(cls, raw: Mapping[str, Any]) -> str:
+        """Give in what the contents of a pack count."""
+        return "m²" if raw.get("buy") == "sheet" else "m"
+
+
 class FastenersTakeoff(TakeoffBase):
     """Rivets, bolts, screws or clips along a line, by pitch and with spares.
 

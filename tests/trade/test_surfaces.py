@@ -36,7 +36,7 @@ WORK = {
     "primer": 'kind = "paint", paint = "filler-primer", coats = 1, coverage = 8',
     "paint": 'kind = "paint", paint = "base", coats = 1, coverage = 8',
     "clear": 'kind = "paint", paint = "clear", coats = 1, coverage = 8',
-    "mask": 'kind = "film", roll_width = 1, waste = 0',
+    "mask": 'kind = "masking", edges = 4, rounds = 1, waste = 0',
 }
 N = 16_384
 
@@ -91,6 +91,52 @@ def test_drawn_anew_in_every_line_the_spread_is_too_small_by_what_the_closed_for
     assert 1 - expected == pytest.approx(0.30, abs=0.01)  # so much too small was the spread
 
 
+def masked(surfaces: str, masking: str) -> float:
+    """Give what masking buys at the middle of its figures, at a price of 1."""
+    line = (
+        f'[[line]]\nid = "part"\ngroup = "finish"\ntakeoff = {{ kind = "masking", {masking} }}\nprice = 1\n'
+    )
+    return simulate(parse_build(HEAD + surfaces + line), trials=1024).base_estimate
+
+
+def test_tape_goes_along_the_edges_and_the_sheet_beside_them() -> None:
+    # A rectangle of l × w has an edge of 2 (l + w): four lips of 1.5 m × 200 mm, 13.6 m.
+    lip = '[[surface]]\nid = "lip"\nlength = 1.5\nwidth = 200\ncount = 4\n'
+    arch = '[[surface]]\nid = "arch"\narea = 2\n'
+    exact = "rounds = 2, waste = 10"
+    assert masked(lip, f'surfaces = ["lip"], {exact}') == pytest.approx(13.6 * 2 * 1.1)
+    assert masked(arch, f'surfaces = ["arch"], edges = 5, {exact}') == pytest.approx(10 * 2 * 1.1)
+    both = 'surfaces = ["lip", "arch"]'
+    usual_edge = 4.5  # m to a m²: the middle of the range on file
+    assert masked(lip + arch, f"{both}, {exact}") == pytest.approx((13.6 + 2 * usual_edge) * 2 * 1.1)
+    # what is told of the edges holds for all of them
+    assert masked(lip + arch, f"{both}, edges = 5, {exact}") == pytest.approx((1.2 + 2) * 5 * 2 * 1.1)
+    sheet = f'{both}, edges = 5, buy = "sheet", band = 0.5, {exact}'
+    assert masked(lip + arch, sheet) == pytest.approx((1.2 + 2) * 5 * 0.5 * 2 * 1.1)
+    rolls = f"{both}, edges = 5, pack = 50, {exact}"
+    assert masked(lip + arch, rolls) == 1  # 35.2 m
+    assert masked(lip + arch, rolls.replace("rounds = 2", "rounds = 3")) == 2  # 52.8 m
+
+
+def test_masking_says_its_working_and_where_its_figures_come_from() -> None:
+    lip = '[[surface]]\nid = "lip"\nlength = { value = 5, unit = "ft" }\nwidth = { low = 3, high = 5, unit = "in" }\n'
+    arch = '[[surface]]\nid = "arch"\narea = 2\n'
+    line = (
+        '[[line]]\nid = "tape"\ngroup = "finish"\nprice = 1\n'
+        'takeoff = { kind = "masking", surfaces = ["lip", "arch"], pack = 50 }\n'
+    )
+    told = open_line(simulate(parse_build(HEAD + lip + arch + line), trials=1024).plan, "tape")
+    # 2 × (1.524 + 0.0984) + 2 × 4.5 = 12.2 m
+    assert (
+        "edge of Lip 5 ft (1.52 m) × 3.87 in (98.4 mm) + Arch 2 m² (2 m²) × 4.5 m to a m² = 12.2 m × 2 × 1.15"
+        in (told.working)
+    )
+    assert "28.2 m → 1 roll of 50 m" in told.working
+    assert any(note.startswith("masked 1 / 2 / 3 times over: once for primer") for note in told.notes)
+    with pytest.raises(BuildFileError, match="band for tape"):
+        masked(arch, 'surfaces = ["arch"], band = 0.5')
+
+
 def test_a_surface_is_drawn_by_its_id_alone() -> None:
     text = HEAD + EDGE + lines(SHARED)
     before = simulate(parse_build(text), trials=1024).trials.row("paint")
@@ -131,7 +177,7 @@ def test_it_is_shown_and_changed_by_its_own_name() -> None:
     text += lines('surfaces = ["arch"]')
     build = parse_build(text)
     assert (
-        "Front arch 2 × 12 ft2 (1.11 m²) (2.23 m²) / 1 m"
+        "Front arch 2 × 12 ft2 (1.11 m²) (2.23 m²) × 4 m to a m² = 8.92 m"
         in open_line(simulate(build, trials=1024).plan, "mask").working
     )
     place = place_at(build, "arch.area")

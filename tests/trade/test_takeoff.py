@@ -53,6 +53,7 @@ ONE_OF_EACH: dict[str, dict[str, Any]] = {
     "paint": {"kind": "paint", "area": 6, "paint": "clear"},
     "film": {"kind": "film", "area": 6.2},
     "abrasives": {"kind": "abrasives", "area": 5, "steps": [{"grit": 80, "rounds": 2}]},
+    "masking": {"kind": "masking", "area": 6},
     "fasteners": {"kind": "fasteners", "length": 1.8, "count": 4},
     "wheel-bolts": {"kind": "wheel-bolts", "shank": 28, "spacer": 15},
 }

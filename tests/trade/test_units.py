@@ -126,6 +126,10 @@ SAME = [
     ('kind = "abrasives", area = @, steps = [{ grit = 80 }]', (55, "ft2"), (5.1096672, "m2")),
     ('kind = "abrasives", area = 5, steps = [{ grit = 80, rate = @ }]', (0.2, "1/ft2"),
      (2.15278208334194, "1/m2")),
+    ('kind = "masking", area = @', (55, "ft2"), (5.1096672, "m2")),
+    ('kind = "masking", area = 5, buy = "sheet", band = @', (18, "in"), (45.72, "cm")),
+    ('kind = "masking", area = 5, edges = @', (1.5, "1/ft"), (4.92125984251969, "1/m")),
+    ('kind = "masking", area = 5, pack = @', (60, "yd"), (54.864, "m")),
     ('kind = "fasteners", length = 6, pitch = @', (4, "in"), (10.16, "cm")),
 ]  # fmt: skip
 

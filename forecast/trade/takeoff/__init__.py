@@ -19,6 +19,7 @@ from forecast.build.takeoff import (
     FilmTakeoff,
     GelcoatTakeoff,
     LaminateTakeoff,
+    MaskingTakeoff,
     PaintTakeoff,
     SealantTakeoff,
     WheelBoltsTakeoff,
@@ -31,6 +32,7 @@ from forecast.trade.takeoff.fasteners import expand_fasteners, expand_wheel_bolt
 from forecast.trade.takeoff.filler import expand_filler
 from forecast.trade.takeoff.film import expand_film
 from forecast.trade.takeoff.laminate import expand_gelcoat, expand_laminate
+from forecast.trade.takeoff.masking import expand_masking
 from forecast.trade.takeoff.paint import expand_paint
 from forecast.trade.takeoff.worksheet import AtMiddle, TakeoffExpansion, Worksheet, digits
 
@@ -79,6 +81,8 @@ def expand_takeoff(
             return expand_film(sheet, takeoff)
         case AbrasivesTakeoff():
             return expand_abrasives(sheet, takeoff)
+        case MaskingTakeoff():
+            return expand_masking(sheet, takeoff)
         case FastenersTakeoff():
             return expand_fasteners(sheet, takeoff)
         case WheelBoltsTakeoff():

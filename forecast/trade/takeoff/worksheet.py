@@ -128,13 +128,52 @@ class Worksheet:
         """Bring the area of a take-off onto the sheet, in m²: its own, or that of the surfaces it names."""
         if table.area is not None:
             return self.use("area", table.area)
-        parts = [self._surface(self.surfaces[id]) for id in table.surfaces]
+        parts = [self._surface(one) for one in self._of(table)]
         whole_area = parts[0] if len(parts) == 1 else plus(*parts)
         self.written[whole_area] = " + ".join(self.written[part] for part in parts)
         return whole_area
 
+    def edge(self, table: AreaTakeoff, given: FigureBase | None, key: str, words: str) -> tuple[Formula, str]:
+        """Bring the length of a take-off's edges onto the sheet, in m, and say how it came about.
+
+        A surface of a known length and width has the edge of a rectangle, 2 × (length + width); of all else the edge
+        follows from the area. Surfaces are brought as in `area`, so the edge errs with what is painted.
+
+        Parameters
+        ----------
+        table : AreaTakeoff
+        given : figure or None
+            m of edge to a m², as the builder wrote it: then it holds for all surfaces.
+        key, words : str
+            As in `assume`.
+        """
+        strips = [one for one in self._of(table) if given is None and "length" in one.sides]
+        areas = [self._surface(one) for one in self._of(table) if one not in strips]
+        if table.area is not None:
+            areas = [self.use("area", table.area)]
+        parts = [self._edge_of(strip) for strip in strips]
+        how = [f"edge of {self.written[self._surface(strip)]}" for strip in strips]
+        if areas:
+            spread = areas[0] if len(areas) == 1 else plus(*areas)
+            edges = self.assume("edges", given, key, words)
+            parts.append(times(spread, edges))
+            said_areas = " + ".join(self.say(area, "m²") for area in areas)
+            brackets = f"({said_areas})" if len(areas) > 1 else said_areas
+            how.append(f"{brackets} × {self.say(edges, 'm to a m²')}")
+        return parts[0] if len(parts) == 1 else plus(*parts), " + ".join(how)
+
+    def _of(self, table: AreaTakeoff) -> list[Surface]:
+        return [self.surfaces[id] for id in table.surfaces]
+
+    def _edge_of(self, surface: Surface) -> Formula:
+        sides = self._sides(surface)
+        return times(2.0 * surface.count, plus(sides["length"], times(0.001, sides["width"])))
+
+    def _sides(self, surface: Surface) -> dict[str, Formula]:
+        return {key: self._bring(f"{surface.id}.{key}", figure) for key, figure in surface.sides.items()}
+
     def _surface(self, surface: Surface) -> Formula:
-        sides = {key: self._bring(f"{surface.id}.{key}", figure) for key, figure in surface.sides.items()}
+        sides = self._sides(surface)
         one = sides["area"] if "area" in sides else times(0.001, sides["length"], sides["width"])
         area = times(float(surface.count), one)
         size = " × ".join(self.say(node, own_unit(key)) for key, node in sides.items())
