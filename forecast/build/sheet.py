@@ -206,7 +206,7 @@ def _figures(build: Build) -> dict[str, tuple[str, str]]:
     found = {}
     for place in places(build):
         found[place.path] = (f"{place.title}, {place.word}", _in_numbers(place.figure))
-        found[f"{place.item} chance"] = (f"{place.title}, chance", f"{100 * place.chance:g} %")
+        found[f"{place.item} chance"] = (f"{place.title}, chance", f"{100 * place.chance:g} of 100")
     for code, currency in build.currency.items():
         found[f"currency {code}"] = (f"Rate of {code}", _in_numbers(currency.rate))
     return found

@@ -304,7 +304,7 @@ def test_a_rate_of_exchange_is_told_anew_with_its_day() -> None:
     ("old", "new", "told"),
     [
         ("middle = 12, high", "middle = 13, high", ["Filler, price: was 9 / 12 / 16, is 9 / 13 / 16."]),
-        ("chance = 0.2", "chance = 0.3", ["Rust, chance: was 20 %, is 30 %."]),
+        ("chance = 0.2", "chance = 0.3", ["Rust, chance: was 20 of 100, is 30 of 100."]),
         ("rate = 0.0057", "rate = 0.006", ["Rate of JPY: was 0.0057, is 0.006."]),
         ('name = "Filler"', 'name = "Body filler"', ["Filler is now called Body filler."]),
         ("cost = 400", 'cost = 400\nnote = "since 2027"',
