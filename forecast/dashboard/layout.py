@@ -9,8 +9,10 @@ import logging
 import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any, TypeAlias
+from dataclasses import dataclass
+from typing import Any
 
+import pyarrow
 import streamlit as st
 
 from forecast.dashboard.printing import print_rules
@@ -133,22 +135,39 @@ def picture(chart: Any, key: str | None = None) -> None:
     _show(_written(chart), key)
 
 
-_Written: TypeAlias = tuple[str, str, str]
-"""Title and subtitle as Markdown, and the rest of a chart as JSON."""
+@dataclass(frozen=True)
+class _Written:
+    """A chart as it is sent: title and subtitle as Markdown, its tables by name, and the rest of it as JSON."""
+
+    title: str
+    subtitle: str
+    tables: dict[str, bytes]
+    specification: str
 
 
 def _written(chart: Any) -> _Written:
     title = chart.title
     subtitle = safe(" ".join(title.subtitle)) if title.subtitle else ""
-    return f"**{safe(' '.join(title.text))}**", subtitle, json.dumps(without_title(chart))
+    specification = without_title(chart)
+    tables = {name: _table_sent(rows) for name, rows in specification.pop("datasets", {}).items()}
+    return _Written(f"**{safe(' '.join(title.text))}**", subtitle, tables, json.dumps(specification))
+
+
+def _table_sent(rows: list[dict[str, Any]]) -> bytes:
+    """Write a chart's table as browsers take it; the toolkit would make a data frame of it each time it is shown."""
+    found, sent = pyarrow.Table.from_pylist(rows), pyarrow.BufferOutputStream()
+    with pyarrow.ipc.new_stream(sent, found.schema) as stream:
+        stream.write_table(found)
+    written: bytes = sent.getvalue().to_pybytes()
+    return written
 
 
 def _show(written: _Written, key: str | None) -> None:
-    title, subtitle, specification = written
-    st.markdown(title)
-    if subtitle:
-        st.caption(subtitle)
-    st.vega_lite_chart(json.loads(specification), width="stretch", theme=None, key=key)
+    st.markdown(written.title)
+    if written.subtitle:
+        st.caption(written.subtitle)
+    specification = json.loads(written.specification) | {"datasets": dict(written.tables)}
+    st.vega_lite_chart(specification, width="stretch", theme=None, key=key)
 
 
 def kept_picture(what: tuple[object, ...], draw: Callable[[], Any], key: str | None = None) -> None:

@@ -13,7 +13,7 @@ import pandas as pd
 
 from forecast.engine.shapes import Array
 from forecast.engine.statistics import percentiles
-from forecast.views.charts.frame import framed, money_axis, nice_step, span, tips, x_at, y_at
+from forecast.views.charts.frame import framed, layered, money_axis, nice_step, span, tips, x_at, y_at
 from forecast.views.money import about, builds
 from forecast.views.theme import LIGHT, Palette
 
@@ -93,7 +93,7 @@ def difference_bands(
     said = "; ".join(f"{row['key']} {row['figures']}" for row in rows)
     title = f"What the others cost more than {reference}, in the same build"
     note = "Right of the line: dearer. Bands, from dark to pale: 50, 80 and 95 of 100 builds. Tick: the middle (P50)."
-    chart = alt.layer(*bands, zero.encode(x=alt.X("a:Q")), middle, *names)
+    chart = layered(*bands, zero.encode(x=alt.X("a:Q")), middle, *names)
     return framed(chart, title, f"{title}: {said}.", palette, 92 * len(rows), note)
 
 
@@ -163,4 +163,4 @@ def difference_strip(
         f"lies between {about(low, currency)} and {about(high, currency)}."
     )
     note = "The same build simulated both ways, trial by trial. Filled: cheaper. Outlined: dearer."
-    return framed(alt.layer(below, above, zero, *texts), title, description, palette, 170, note)
+    return framed(layered(below, above, zero, *texts), title, description, palette, 170, note)

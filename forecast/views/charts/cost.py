@@ -9,7 +9,7 @@ import altair as alt
 import pandas as pd
 
 from forecast.engine.forecast import Forecast
-from forecast.views.charts.frame import Rule, framed, money_axis, rules, span, tips
+from forecast.views.charts.frame import Rule, framed, layered, money_axis, rules, span, tips
 from forecast.views.money import about, builds, entered, percent
 from forecast.views.theme import LIGHT, Palette
 
@@ -123,7 +123,7 @@ def dots_of_hundred(
         f"{about(totals[-1], money)}. {title}. Half cost more than {about(forecast.percentile(0.5).value, money)}. "
         f"Middle figures {about(base, money)} are enough in {builds(forecast.chance_within(base).value)}."
     )
-    chart = alt.layer(*rules(lines, ends, palette), within, rings)  # dots in front: each one can be counted
+    chart = layered(*rules(lines, ends, palette), within, rings)  # dots in front: each one can be counted
     return framed(
         chart,
         title,
@@ -174,6 +174,6 @@ def s_curve(
         f"{about(found[50].value, money)} in 50 %, {about(eight.value, money)} in 80 %, "
         f"{about(found[90].value, money)} in 90 % of builds. The band around it is the simulation error."
     )
-    chart = alt.layer(band, line, *rules(lines, ends, palette))
+    chart = layered(band, line, *rules(lines, ends, palette))
     note = "Share of builds in which a sum is enough. The pale band is the simulation error (two standard errors)."
     return framed(chart, title, description, palette, 320, note)

@@ -5,11 +5,22 @@ from __future__ import annotations
 from typing import Any
 
 import altair as alt
-import pandas as pd
 
 from forecast.engine.forecast import Forecast
 from forecast.spending.reforecast import Reforecast
-from forecast.views.charts.frame import Rule, framed, money_axis, rules, span, tips, x_at, y2_at, y_at
+from forecast.views.charts.frame import (
+    Rule,
+    few,
+    framed,
+    layered,
+    money_axis,
+    rules,
+    span,
+    tips,
+    x_at,
+    y2_at,
+    y_at,
+)
 from forecast.views.money import about, entered
 from forecast.views.theme import LIGHT, Palette
 
@@ -65,21 +76,21 @@ def paid_against_fan(
         for place, (_, _, count) in enumerate(BANDS)
     )
     description = f"{title}. Builds end: {bands}. {', '.join(rule.text for rule in fixed)}."
-    chart = alt.layer(*fan, *rules(fixed, ends, palette, above + 8))
+    chart = layered(*fan, *rules(fixed, ends, palette, above + 8))
     if above:
         of = (
             Rule(eight.value, f"P80 {about(eight.value, money, eight.error)}")
             if budget is None
             else fixed[-1]
         )
-        used = alt.layer(*_used(paid, agreed, of, money, palette))
-        chart = alt.layer(chart, used).resolve_scale(x="independent")
+        used = layered(*_used(paid, agreed, of, money, palette))
+        chart = layered(chart, used)
+        chart.resolve = alt.Resolve(scale=alt.ScaleResolveMap(x="independent"))
     return framed(chart, title, description, palette, above + _FAN, note)
 
 
 def _bar(x: alt.X, low: float, high: float, top: float, bottom: float, said: str, **look: Any) -> Any:
-    frame = pd.DataFrame({"from": [low], "to": [high], "Shown": [said]})
-    base = alt.Chart(frame).mark_rect(**look)
+    base = alt.Chart(few({"from": low, "to": high, "Shown": said})).mark_rect(**look)
     return base.encode(x=x, x2=alt.X2("to:Q"), y=y_at(top), y2=y2_at(bottom), tooltip=tips("Shown:N"))
 
 
@@ -95,7 +106,7 @@ def _used(paid: float, agreed: float, of: Rule, money: str, palette: Palette) ->
         layers.append(_bar(x, paid, paid + agreed, *_BAR, said, **outlined))
     if paid:
         layers.append(_bar(x, 0.0, paid, *_BAR, f"Paid: {entered(paid, money)}", color=palette.ink))
-    full = alt.Chart(pd.DataFrame({"from": [of.value], "label": [of.text], "zero": [about(0.0, money)]}))
+    full = alt.Chart(few({"from": of.value, "label": of.text, "zero": about(0.0, money)}))
     rule = full.mark_rule(color=colour, strokeWidth=1.5, strokeDash=[4, 3] if of.dashed else [1, 0])
     layers.append(rule.encode(x=x, y=y_at(_BAR[0] - 4), y2=y2_at(_BAR[1] + 4)))
     words: dict[str, Any] = {"baseline": "middle", "fontSize": 12.5}

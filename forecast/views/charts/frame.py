@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import altair as alt
@@ -95,8 +96,7 @@ def rules(
     for level, (item, align) in enumerate(_placed(items, ends)):
         colour = palette.over if item.over else palette.ink
         top = first + 17 * level
-        frame = pd.DataFrame({"value": [item.value], "label": [item.text]})
-        base = alt.Chart(frame).encode(x=alt.X("value:Q"))
+        base = alt.Chart(few({"value": item.value, "label": item.text})).encode(x=alt.X("value:Q"))
         layers.append(
             base.mark_rule(
                 color=colour, strokeWidth=1.5, strokeDash=[4, 3] if item.dashed else [1, 0]
@@ -144,8 +144,6 @@ def framed(
     chart: Any, title: str, description: str, palette: Palette, height: Any, subtitle: str = ""
 ) -> Any:
     """Put title, description and the one look around a chart."""
-    if isinstance(chart, alt.LayerChart):
-        chart = _Layered.of(chart)
     heading = alt.TitleParams(text=wrapped(title), subtitle=wrapped(subtitle, 96) if subtitle else [])
     fitted = alt.AutoSizeParams(type="fit-x", contains="padding")
     done = chart.properties(
@@ -155,19 +153,33 @@ def framed(
 
 
 class _Layered(alt.LayerChart):
-    """Layers that were put together once: altair does that again for each property that is set, and once to write them.
+    """Layers that are put together by `layered`, and not again for each property that is set, nor to write them.
 
-    It then copies every part of every layer several times over, which took as long as all else of a chart.
+    Altair then copies every part of every layer several times over, which took as long as all else of a chart.
     """
 
     def __init__(self, data: Any = alt.Undefined, layer: Sequence[Any] = (), **more: Any) -> None:
         alt.TopLevelLayerSpec.__init__(self, data=data, layer=list(layer), **more)
 
-    @classmethod
-    def of(cls, chart: Any) -> _Layered:
-        """Take what altair put together."""
-        names = ("data", "layer", "params", "height", "width", "view", "resolve")
-        return cls(**{name: chart[name] for name in names})
+
+def layered(*layers: Any) -> Any:
+    """Lay charts over one another, as `altair.layer` does for charts that have no parameters and no size."""
+    if any(one.data is not layers[0].data for one in layers) or layers[0].data is alt.Undefined:
+        return _Layered(layer=layers)
+    bare = [one.copy(deep=False) for one in layers]
+    for one in bare:
+        one.data = alt.Undefined
+    return _Layered(data=layers[0].data, layer=bare)
+
+
+def few(*rows: dict[str, Any]) -> dict[str, Any]:
+    """Give a chart's table of a few rows as it is written: a data frame takes longer than all that is drawn of it."""
+    return {"values": list(rows)}
+
+
+def moment(day: date) -> str:
+    """Write the beginning of a day as a chart's table has it."""
+    return f"{day:%Y-%m-%d}T00:00:00"
 
 
 def _rows_of(frame: Any) -> Any:
@@ -179,17 +191,22 @@ def _rows_of(frame: Any) -> Any:
         return alt.default_data_transformer(frame)
     if _ROWS not in frame.attrs:
         columns = {str(name): frame[name].tolist() for name in frame}
-        if any(type(one) not in _PLAIN for column in columns.values() for one in column):
+        if any(type(one) not in _READ for column in columns.values() for one in column):
             return alt.default_data_transformer(frame)
-        read = [
-            [None if type(one) is float and not math.isfinite(one) else one for one in column]
-            for column in columns.values()
-        ]
+        read = [[_READ[type(one)](one) for one in column] for column in columns.values()]
         frame.attrs[_ROWS] = [dict(zip(columns, row, strict=True)) for row in zip(*read, strict=True)]
     return {"values": frame.attrs[_ROWS]}
 
 
-_PLAIN = (str, bool, int, float)
+def _same(one: Any) -> Any:
+    return one
+
+
+_READ: dict[type, Callable[[Any], Any]] = {
+    str: _same, bool: _same, int: _same, float: lambda one: one if math.isfinite(one) else None,
+    pd.Timestamp: lambda one: one.isoformat(),
+}  # fmt: skip
+"""How what stands in a table is written, by its type."""
 _ROWS = "rows"
 alt.data_transformers.register("plain", _rows_of)
 alt.data_transformers.enable("plain")

@@ -11,6 +11,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
+from forecast.views.charts.frame import few, moment
 from forecast.views.theme import Palette
 
 LETTER = 7.6
@@ -92,12 +93,10 @@ def end_labels(
     wanted = [label.value for label in labels]
     places = spread_apart(wanted, LEAST_APART * pixel, ends[0] + 6 * pixel, ends[1] - 6 * pixel)
     rows = [
-        {"day": pd.Timestamp(day), "money": place, "label": label.text, "colour": label.colour}
+        {"day": moment(day), "money": place, "label": label.text, "colour": label.colour}
         for label, place in zip(labels, places, strict=True)
     ]
-    base = alt.Chart(pd.DataFrame(rows)).encode(
-        x=alt.X("day:T"), y=alt.Y("money:Q"), text=alt.Text("label:N")
-    )
+    base = alt.Chart(few(*rows)).encode(x=alt.X("day:T"), y=alt.Y("money:Q"), text=alt.Text("label:N"))
     text: dict[str, Any] = {
         "align": "left",
         "baseline": "middle",

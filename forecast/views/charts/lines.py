@@ -11,7 +11,7 @@ import pandas as pd
 
 from forecast.build.schema import GROUPS
 from forecast.engine.forecast import LineSummary
-from forecast.views.charts.frame import framed, label_lookup, money_axis, span, tips
+from forecast.views.charts.frame import framed, label_lookup, layered, money_axis, span, tips
 from forecast.views.money import about, entered, rounding_step
 from forecast.views.theme import LIGHT, Palette
 from forecast.words.counts import so_many_of
@@ -129,7 +129,7 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
         + "."
     )
     note = "Bar: in 80 of 100 builds the line costs this much (P10 to P90). Tick: the middle (P50)."
-    return framed(alt.layer(bars, ticks, texts), title, description, palette, _ROW * len(order), note)
+    return framed(layered(bars, ticks, texts), title, description, palette, _ROW * len(order), note)
 
 
 def estimate_paid_forecast(
@@ -203,5 +203,5 @@ def estimate_paid_forecast(
             f" The {len(shown)} of {len(every)} that may still move most or ended farthest from their estimate; "
             "the table below has all."
         )
-    chart = alt.layer(bars, ticks, part.encode(x=alt.X("paid:Q")), closed.encode(x=alt.X("paid:Q")))
+    chart = layered(bars, ticks, part.encode(x=alt.X("paid:Q")), closed.encode(x=alt.X("paid:Q")))
     return framed(chart, title, description, palette, _ROW * len(order), note)

@@ -9,7 +9,7 @@ import altair as alt
 import pandas as pd
 
 from forecast.decide.mix import Mix, Mixes
-from forecast.views.charts.frame import MOST_POINTS, framed, money_axis, span, tips, x_at, y_at
+from forecast.views.charts.frame import MOST_POINTS, framed, layered, money_axis, span, tips, x_at, y_at
 from forecast.views.money import about, hours
 from forecast.views.theme import LIGHT, Palette
 
@@ -87,7 +87,7 @@ def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:
     )
     if found.best is not None and _word(found) == "best":
         description += f" Best within your limits: {_said(found.best, currency)}."
-    return framed(alt.layer(*layers), title, description, palette, 300, note)
+    return framed(layered(*layers), title, description, palette, 300, note)
 
 
 def _less_work(order: Sequence[Mix]) -> tuple[Mix, ...]:

@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from forecast.views.charts.frame import framed, money_axis
+from forecast.views.charts.frame import few, framed, layered, money_axis
 from forecast.views.money import about, signed
 from forecast.views.theme import LIGHT, Palette
 
@@ -67,7 +67,7 @@ def moved_bars(
         color=palette.over, fillOpacity=0.15, stroke=palette.over, strokeWidth=1.5
     )
     bars = [layer.encode(x=x) for layer in (whole, down, up)]
-    zero = alt.Chart(pd.DataFrame({"to": [0.0]})).mark_rule(color=palette.ink, strokeWidth=1.2)
+    zero = alt.Chart(few({"to": 0.0})).mark_rule(color=palette.ink, strokeWidth=1.2)
     texts = [
         base.transform_filter(side).mark_text(align=align, dx=dx, fontSize=12, color=palette.ink)  # type: ignore[arg-type]
         .encode(x=alt.X("to:Q"), text=alt.Text("text:N"))
@@ -85,7 +85,7 @@ def moved_bars(
     )
     note = "Outlined: dearer. Filled: cheaper. Grey: all of them together."
     return framed(
-        alt.layer(*bars, zero.encode(x=alt.X("to:Q")), *texts),
+        layered(*bars, zero.encode(x=alt.X("to:Q")), *texts),
         title,
         f"{description}; now {about(level, currency)}.",
         palette,

@@ -9,7 +9,7 @@ import altair as alt
 import pandas as pd
 
 from forecast.engine.forecast import Forecast
-from forecast.views.charts.frame import framed, money_axis, span, x_at
+from forecast.views.charts.frame import framed, layered, money_axis, span, x_at
 from forecast.views.money import about
 from forecast.views.theme import LIGHT, Palette
 
@@ -62,5 +62,5 @@ def narrowing(stages: Sequence[tuple[str, Forecast]], palette: Palette = LIGHT) 
         title += f"; without your answers {rows[0]['ends']}"
     description = "; ".join(f"{row['key']}: {row['figures']}" for row in rows)
     note = "Bar: 80 of 100 builds, P10 to P90. Long tick, P50: half cost less. Short tick, P80: what to hold."
-    chart = alt.layer(bars, half_ticks, eight_ticks, above, below)
+    chart = layered(bars, half_ticks, eight_ticks, above, below)
     return framed(chart, title, f"{title}. {description}.", palette, 78 * len(rows) + 6, note)

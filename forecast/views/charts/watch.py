@@ -11,7 +11,17 @@ import pandas as pd
 
 from forecast.engine.statistics import Estimate
 from forecast.spending.history import HistoryPoint
-from forecast.views.charts.frame import MOST_POINTS, framed, money_axis, span, tips, y_at
+from forecast.views.charts.frame import (
+    MOST_POINTS,
+    few,
+    framed,
+    layered,
+    moment,
+    money_axis,
+    span,
+    tips,
+    y_at,
+)
 from forecast.views.charts.labels import EndLabel, days_with_gutter, end_labels, gutter
 from forecast.views.money import about, entered
 from forecast.views.theme import LIGHT, Palette
@@ -54,8 +64,8 @@ class _Days:
 
     def level(self, value: float, colour: str, dash: Sequence[int] = (5, 3)) -> Any:
         """Draw a broken line across all days."""
-        frame = pd.DataFrame({"day": pd.to_datetime([self.first, self.last]), "money": [value, value]})
-        mark = alt.Chart(frame).mark_line(color=colour, strokeDash=list(dash), strokeWidth=1.5)
+        ends = few(*({"day": moment(day), "money": value} for day in (self.first, self.last)))
+        mark = alt.Chart(ends).mark_line(color=colour, strokeDash=list(dash), strokeWidth=1.5)
         return mark.encode(x=self.x, y=self.y("money"))
 
     def names(self, palette: Palette) -> list[Any]:
@@ -132,7 +142,7 @@ def paid_against_budget(
         told = ", ".join(f"{name} {about(one.value, currency, one.error)}" for name, one in ends.items())
         description += f" Where it ends: {told}."
         note = f"Dotted: where it ends, {told}."
-    return framed(alt.layer(*layers, *plot.names(palette)), title, description, palette, 240, note)
+    return framed(layered(*layers, *plot.names(palette)), title, description, palette, 240, note)
 
 
 def forecast_band(
@@ -215,7 +225,7 @@ def forecast_band(
         "Bands, from dark to pale: where 50, 80 and 95 of 100 builds end. Dotted: P80. Ticks below: days with "
         "something new."
     )
-    return framed(alt.layer(*layers, *plot.names(palette)), title, description, palette, 300, note)
+    return framed(layered(*layers, *plot.names(palette)), title, description, palette, 300, note)
 
 
 def contingency_over_time(points: Sequence[HistoryPoint], currency: str, palette: Palette = LIGHT) -> Any:
@@ -265,4 +275,4 @@ def contingency_over_time(points: Sequence[HistoryPoint], currency: str, palette
     days = f"{kept[0].date:%d %B %Y} to {kept[-1].date:%d %B %Y}"
     description = f"Contingency from {days}. {title}."
     note = "Solid: left. Dotted: needed for P80. Dashed: needed for P90."
-    return framed(alt.layer(*layers, *plot.names(palette)), title, description, palette, 200, note)
+    return framed(layered(*layers, *plot.names(palette)), title, description, palette, 200, note)
