@@ -92,6 +92,7 @@ def entered(value: float, currency: str) -> str:
     return _written(Decimal(minor).scaleb(-digits), currency, digits if minor % 10**digits else 0)
 
 
+@lru_cache(maxsize=4096)  # a page writes the same sums again each time it is drawn
 def _written(value: float | Decimal, currency: str, digits: int) -> str:
     text: str = format_currency(
         Decimal(value).copy_abs(),
