@@ -12,12 +12,11 @@ from forecast.build.places_of_figures import places
 from forecast.build.schema import Build
 from forecast.decide.chances import builds
 from forecast.decide.figure_words import figure_phrase, titles_of
-from forecast.decide.paired import by_replicate_percentile
 from forecast.decide.replay import Change, Replay, replay_build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.plan import Plan
 from forecast.engine.shapes import Array
-from forecast.engine.statistics import Estimate, mean_estimate, percentile, spread
+from forecast.engine.statistics import Estimate, by_replicate, is_enough, mean_estimate, percentile, spread
 from forecast.errors import SimulationError
 from forecast.spending.asis import Knowledge
 
@@ -241,15 +240,17 @@ def walk_away(
         values = np.repeat(hundredths / STEPS_PER_UNIT, n)
         return replay.run(Change(figures={figure: values})).totals
 
-    def pooled(hundredths: int) -> float:
-        whole = np.full(trials.replicates, float(hundredths))
-        return percentile(totals(whole), level, trials.weights)
+    def at(hundredths: int) -> Array:
+        return totals(np.full(trials.replicates, float(hundredths)))
 
-    at_nothing = pooled(0)
+    def enough(hundredths: int) -> bool:
+        return bool(is_enough(at(hundredths), money, level, trials.weights))
+
+    at_nothing = percentile(at(0), level, trials.weights)
     if at_nothing > money:
         return WalkAway(figure, unit, money, level, None, at_nothing, expected)
     high = STEPS_PER_UNIT
-    while pooled(high) <= money:
+    while enough(high):
         high *= 2
         if high > _LARGEST:
             return WalkAway(figure, unit, money, level, None, at_nothing, expected, unlimited=True)
@@ -257,7 +258,7 @@ def walk_away(
     ceiling = high
     while high - low > 1:
         middle = (low + high) // 2
-        low, high = (middle, high) if pooled(middle) <= money else (low, middle)
+        low, high = (middle, high) if enough(middle) else (low, middle)
     single = _each_replicate(replay, totals, money, level, 4 * ceiling)
     return WalkAway(
         figure, unit, money, level, Estimate(low / STEPS_PER_UNIT, spread(single / STEPS_PER_UNIT)),
@@ -271,10 +272,10 @@ def _each_replicate(
     """Find the highest value on each replicate alone, all at once; their spread is the simulation error."""
     trials = replay.forecast.trials
     low, high = np.zeros(trials.replicates), np.full(trials.replicates, float(ceiling))
+    weights = None if trials.weights is None else by_replicate(trials.weights, trials.replicates)
     for _ in range(30):
         middle = 0.5 * (low + high)
-        here = by_replicate_percentile(totals(middle), level, trials.replicates, trials.weights)
-        enough = here <= money
+        enough = is_enough(by_replicate(totals(middle), trials.replicates), money, level, weights)
         low, high = np.where(enough, middle, low), np.where(enough, high, middle)
     return low
 

@@ -40,7 +40,6 @@ from forecast.engine.statistics import (
     by_replicate,
     mean_estimate,
     orders_around,
-    percentiles,
     shares_below,
     spread,
 )
@@ -288,14 +287,3 @@ def _common_replicates(old: Trials, new: Trials) -> int:
 def mean_change(before: Array, after: Array, replicates: int, weights: Array | None = None) -> Estimate:
     """Give by how much the mean moves, with the error of the difference."""
     return mean_estimate(after - before, replicates, weights)
-
-
-def by_replicate_percentile(values: Array, q: float, replicates: int, weights: Array | None = None) -> Array:
-    """Give a percentile of each replicate, shape (R,)."""
-    split = by_replicate(values, replicates)
-    if weights is None:
-        rank = min(max(int(np.ceil(q * split.shape[1] - 1e-9)) - 1, 0), split.shape[1] - 1)
-        ordered: Array = np.partition(split, rank, axis=1)[:, rank]
-        return ordered
-    heavy = by_replicate(weights, replicates)
-    return np.array([percentiles(part, (q,), weight)[0] for part, weight in zip(split, heavy, strict=True)])

@@ -132,7 +132,7 @@ class _Ranked:
             return cls(np.sort(values), None)  # faster than a partition around several ranks
         if not np.all(weights > 0):  # what cannot be is no percentile, not even the lowest
             values, weights = values[weights > 0], weights[weights > 0]
-        order = np.argsort(values, kind="stable")
+        order = np.argsort(values)  # in which order alike ones come makes no difference
         return cls(values[order], np.cumsum(weights[order]))
 
     def at(self, shares: Sequence[float]) -> list[float]:
@@ -147,6 +147,29 @@ class _Ranked:
             return [float(self.rising[rank]) for rank in ranks]
         places = np.searchsorted(self.cumulated, np.asarray(shares) * self.cumulated[-1] * (1 - 1e-12))
         return [float(self.rising[min(int(place), count - 1)]) for place in places]
+
+
+def is_enough(values: Array, amount: float, q: float, weights: Array | None = None) -> NDArray[np.bool_]:
+    """Tell of each row of values whether its percentile is at most an amount; nothing has to be sorted for that.
+
+    Parameters
+    ----------
+    values : ndarray, shape (..., N)
+    amount : float
+    q : float
+        From 0 to 1.
+    weights : ndarray of the same shape, optional
+
+    Returns
+    -------
+    ndarray, shape (...)
+    """
+    inside = values <= amount
+    if weights is None:
+        found: NDArray[np.bool_] = inside.sum(axis=-1) >= max(np.ceil(q * values.shape[-1] - 1e-9), 1)
+        return found
+    within = np.where(inside, weights, 0.0).sum(axis=-1)
+    return np.asarray((within >= q * weights.sum(axis=-1) * (1 - 1e-12)) & (within > 0))
 
 
 def by_replicate(values: NDArray[_Kind], replicates: int) -> NDArray[_Kind]:

@@ -8,6 +8,7 @@ from scipy import stats
 
 from forecast.engine.statistics import (
     expected_shortfall,
+    is_enough,
     mean_estimate,
     near_percentile_weights,
     order_statistic_interval,
@@ -110,6 +111,19 @@ def test_percentile_is_the_smallest_value_that_enough_do_not_exceed(q: float, co
     assert found == values.min() or np.mean(values < found) < q
     assert found == np.quantile(values, q, method="inverted_cdf")
     assert percentile(values, q, np.ones(count)) == found
+
+
+@pytest.mark.parametrize("q", [0.0, 0.1, 0.5, 0.8, 1.0])
+@pytest.mark.parametrize("weighted", [False, True])
+def test_an_amount_is_enough_from_the_percentile_on(q: float, *, weighted: bool) -> None:
+    generator = np.random.default_rng(8)
+    values = generator.integers(0, 40, (6, 50)).astype(float)  # many alike
+    weights = generator.integers(0, 3, values.shape).astype(float) if weighted else None
+    for amount in np.arange(-1.0, 41.0):
+        found = is_enough(values, amount, q, weights)
+        for place, row in enumerate(values):
+            heavy = None if weights is None else weights[place]
+            assert found[place] == (percentile(row, q, heavy) <= amount)
 
 
 def test_weights_count_as_repetitions() -> None:
