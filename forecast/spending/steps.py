@@ -92,6 +92,7 @@ class Steps:
         self.replay = replay if replay is not None and there else Replay(earlier, trials, seed, batches)
         self.trials, self.seed, self.batches = trials, seed, batches
         self.effective, self.error = float("inf"), 0.0
+        self._same: tuple[KnownFacts, Outcome] | None = None
         self.start = known_from(earlier, self.first)
         self.end = known_from(earlier, self.last)
         self.owner = {row.id: row.id if row.is_money else row.of for row in earlier.rows}
@@ -116,7 +117,7 @@ class Steps:
         steps: list[Step] = [("receipts", self._figures(outcome, extra), ())]
 
         delta, codes = self._at_planned_rates()
-        planned = known_from(plan, _with(self.last, delta))
+        planned = known_from(plan, _with(self.last, delta)) if delta else self.end
         conditions = self.replay.conditions(self._facts(planned, late), joined)
         held = self.replay.run(replace(conditions, posterior=begin.posterior), outcome.weights, reweigh=False)
         touched = self._named(self._touched(late))
@@ -124,8 +125,10 @@ class Steps:
         told = tuple((name, title, push if name in final else 0.0) for name, title, push in touched)
         steps.append(("receipts", self._figures(held, extra), told))
 
-        conditions = self.replay.conditions(self._facts(self.end, late), joined)
-        held = self.replay.run(replace(conditions, posterior=begin.posterior), outcome.weights, reweigh=False)
+        if delta:
+            conditions = self.replay.conditions(self._facts(self.end, late), joined)
+            other = replace(conditions, posterior=begin.posterior)
+            held = self.replay.run(other, outcome.weights, reweigh=False)
         rates = tuple((code, code, float(over)) for code, over in codes.items())
         steps.append(("currency", self._figures(held, extra), rates))
 
@@ -134,7 +137,7 @@ class Steps:
         steps.append(("learning", self._figures(outcome, extra), learned))
 
         late -= self.events
-        outcome = self.replay.run(self.replay.conditions(self._facts(self.end, late)))
+        outcome = self._under(self._facts(self.end, late))
         moved = self._differing(self.events - self.gone)
         steps.append(("events", self._figures(outcome, extra), self._named(moved)))
 
@@ -142,7 +145,7 @@ class Steps:
         facts = self._facts(self.end, late)
         if self.gone:
             facts = self._settled(facts, self.gone, self.last, plan)
-        outcome = self.replay.run(self.replay.conditions(facts))
+        outcome = self._under(facts)
         steps.append(("scope dropped", self._figures(outcome, extra), self._named(self.dropped | self.gone)))
         return steps + self._last_steps()
 
@@ -163,9 +166,17 @@ class Steps:
                 for name in {*self.first.paid, *self.last.paid} - _money(self.plan)
             )
             steps.append(("estimates", self._figures(outcome, extra), self._named(self._edited())))
-        outcome = replay.run(replay.conditions(end.facts))
+            outcome = replay.run(replay.conditions(end.facts))
+        else:
+            outcome = self._under(end.facts)
         steps.append(("scope added", self._figures(outcome, end.outside_minor), added))
         return steps
+
+    def _under(self, facts: KnownFacts) -> Outcome:
+        """Give the trials under some facts: once for steps that follow each other without a fact between them."""
+        if self._same is None or self._same[0] != facts:
+            self._same = facts, self.replay.run(self.replay.conditions(facts))
+        return self._same[1]
 
     def _figures(self, outcome: Outcome, extra_minor: int) -> Figures:
         self.effective = min(self.effective, outcome.effective)
