@@ -16,7 +16,7 @@ from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replay import Outcome, Replay
 from forecast.engine.replicate import Conditions
-from forecast.engine.statistics import percentile_estimates
+from forecast.engine.statistics import Estimate, percentile_estimates
 from forecast.engine.trials import LEAST_EFFECTIVE, run
 from forecast.spending.known import Known, known_from
 from forecast.spending.ledger import Ledger
@@ -53,8 +53,8 @@ class HistoryPoint:
         For P80 and P90, over the same.
     effective : float
         Effective sample size; under 1,000 the figures are rough.
-    error : float
-        Simulation error of P80.
+    errors : tuple of float
+        Simulation errors of P10, P50, P80 and P90: each is rounded by its own, here as in every other place.
     half, nearly_all : tuple of float
         Between which sums 50 and 95 of 100 builds end: P25 and P75, P2.5 and P97.5.
     receipt, supplier : int or None, str
@@ -75,11 +75,20 @@ class HistoryPoint:
     contingency_needed: float
     contingency_needed_p90: float
     effective: float
-    error: float
+    errors: tuple[float, float, float, float]
     half: tuple[float, float]
     nearly_all: tuple[float, float]
     receipt: int | None = None
     supplier: str = ""
+
+    @property
+    def levels(self) -> dict[str, Estimate]:
+        """P10, P50, P80 and P90, each with its simulation error."""
+        values = (self.p10, self.p50, self.p80, self.p90)
+        return {
+            name: Estimate(value, error)
+            for name, value, error in zip(("P10", "P50", "P80", "P90"), values, self.errors, strict=True)
+        }
 
 
 @dataclass(frozen=True)
@@ -250,6 +259,7 @@ def _point(
     asked = (0.025, 0.1, 0.25, 0.5, 0.75, 0.8, 0.9, 0.975)
     estimates = percentile_estimates(totals, asked, outcome.replicates, outcome.weights)
     found = {q: estimate.value for q, estimate in zip(asked, estimates, strict=True)}
+    errors = {q: estimate.error for q, estimate in zip(asked, estimates, strict=True)}
     p10, p50, p80, p90 = (found[q] for q in (0.1, 0.5, 0.8, 0.9))
     budget = budget_in_force(build, standing.baseline)
     base = sum(base_given(plan, known.facts, conditions).values()) + to_float(
@@ -273,7 +283,7 @@ def _point(
         contingency_needed=p80 - base,
         contingency_needed_p90=p90 - base,
         effective=outcome.effective,
-        error=estimates[asked.index(0.8)].error,
+        errors=(errors[0.1], errors[0.5], errors[0.8], errors[0.9]),
         half=(found[0.25], found[0.75]),
         nearly_all=(found[0.025], found[0.975]),
         receipt=moment.receipt,

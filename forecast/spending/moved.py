@@ -66,6 +66,8 @@ class Moved:
         In the order of `ORDER`; "estimates" only where the build file was another one at the start.
     error : float
         Simulation error of P80 at the end, in the currency's main unit.
+    half_error : float
+        The same of P50.
     """
 
     since: dt.date
@@ -75,6 +77,7 @@ class Moved:
     end: Figures
     parts: tuple[MovedPart, ...]
     error: float = 0.0
+    half_error: float = 0.0
 
 
 def what_moved(
@@ -145,7 +148,7 @@ def what_moved(
         titles = tuple((name, title) for name, title, _ in names)
         parts.append(MovedPart(kind, here - figures, titles, tuple(push for *_, push in names)))
         figures = here
-    return Moved(since, until, plan.currency, start[1], figures, tuple(parts), steps.error)
+    return Moved(since, until, plan.currency, start[1], figures, tuple(parts), steps.error, steps.half_error)
 
 
 def _frozen_build(text: str) -> Build | None:

@@ -91,7 +91,7 @@ class Steps:
         there = replay is not None and replay.plan is earlier and batches == 1
         self.replay = replay if replay is not None and there else Replay(earlier, trials, seed, batches)
         self.trials, self.seed, self.batches = trials, seed, batches
-        self.effective, self.error = float("inf"), 0.0
+        self.effective, self.half_error, self.error = float("inf"), 0.0, 0.0
         self._same: tuple[KnownFacts, Outcome] | None = None
         self.start = known_from(earlier, self.first)
         self.end = known_from(earlier, self.last)
@@ -183,7 +183,7 @@ class Steps:
         scale = 10 ** exponent(self.plan.currency)
         found = percentile_estimates(outcome.totals, (0.5, 0.8, 0.9), outcome.replicates, outcome.weights)
         p50, p80, p90 = (estimate.value for estimate in found)
-        self.error = found[1].error
+        self.half_error, self.error = found[0].error, found[1].error
         mean = float(np.average(outcome.totals, weights=outcome.weights))
         whole = [round(value * scale) + extra_minor for value in (mean, p50, p80, p90)]
         return Figures(*whole)

@@ -14,6 +14,7 @@ from babel.numbers import format_currency, get_currency_symbol
 
 from forecast.decide.chances import builds as builds
 from forecast.decide.chances import rounded_hours
+from forecast.engine.statistics import Estimate
 from forecast.words.currencies import minor_digits, shown_digits
 
 LOCALE = "en"
@@ -54,6 +55,11 @@ def about(value: float, currency: str, error: float = 0.0) -> str:
     step = rounding_step(currency, error)
     rounded = round(value / step) * step
     return _written(rounded + 0.0, currency, 0)
+
+
+def estimated(found: Estimate, currency: str) -> str:
+    """Write a figure of the simulation, rounded by its own error."""
+    return about(found.value, currency, found.error)
 
 
 def signed(value: float, currency: str, error: float = 0.0) -> str:

@@ -81,9 +81,9 @@ class WrittenMove:
 def written(moved: Moved) -> WrittenMove:
     """Round a move: each change is that of two rounded levels, so that a column adds up as it is written."""
     scale = 10 ** exponent(moved.currency)
-    step = rounding_step(moved.currency, moved.error) * scale
+    fine, coarse = (rounding_step(moved.currency, one) * scale for one in (moved.half_error, moved.error))
 
-    def level(minor: int) -> float:
+    def level(minor: int, step: float) -> float:
         return float(round(minor / step) * step / scale)
 
     half, eight = moved.start.p50, moved.start.p80
@@ -93,14 +93,18 @@ def written(moved: Moved) -> WrittenMove:
             WrittenStep(
                 part,
                 PART_WORDS[part.kind],
-                level(half + part.change.p50) - level(half),
-                level(eight + part.change.p80) - level(eight),
+                level(half + part.change.p50, fine) - level(half, fine),
+                level(eight + part.change.p80, coarse) - level(eight, coarse),
                 _some([title for _, title in part.because]),
             )
         )
         half, eight = half + part.change.p50, eight + part.change.p80
     return WrittenMove(
-        level(moved.start.p50), level(moved.start.p80), tuple(steps), level(half), level(eight)
+        level(moved.start.p50, fine),
+        level(moved.start.p80, coarse),
+        tuple(steps),
+        level(half, fine),
+        level(eight, coarse),
     )
 
 

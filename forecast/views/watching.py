@@ -42,7 +42,8 @@ def contingency_at(point: HistoryPoint, currency: str) -> tuple[float | None, fl
     """Give what was left, and needed for P80 and P90, rounded as `columns` rounds them; left is None without budget."""
     base = level(point.p80 - point.contingency_needed, currency)
     left = None if point.budget is None else point.budget - base
-    eight, nine = (level(value, currency, point.error) - base for value in (point.p80, point.p90))
+    levels = point.levels
+    eight, nine = (level(one.value, currency, one.error) - base for one in (levels["P80"], levels["P90"]))
     return left, eight, nine
 
 

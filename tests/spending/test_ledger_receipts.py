@@ -73,7 +73,11 @@ def test_only_splits_that_add_up_are_kept(ledger: Ledger, parts: list[int], off_
         ({"amount_minor": 0, "splits": [("a", 0)]}, "above zero"),
         (
             {"amount_minor": -5, "splits": [("a", -5)]},
-            "amount is -?[0-9.]+ EUR. Write a sum above zero.*; money that came back is a refund",
+            "amount is -0.05 EUR. If it came back, enter 0.05 EUR as a refund",
+        ),
+        (
+            {"amount_minor": -(10**40), "splits": [("a", -(10**40))]},
+            "amount is too large a sum. Write a sum above zero.*; money that came back is a refund",
         ),
         ({"amount_minor": 10.0}, "Write a sum above zero"),
         ({"amount_minor": "1000"}, "Write a sum above zero"),

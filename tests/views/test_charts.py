@@ -75,7 +75,7 @@ def point_on(day: dt.date, paid: float = 0.0, budget: float | None = 4_000) -> H
         500,
         1_100,
         effective=16_384,
-        error=8,
+        errors=(6, 5, 8, 12),
         half=(2_750, 3_400),
         nearly_all=(2_300, 4_600),
     )

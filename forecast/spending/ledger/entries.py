@@ -72,10 +72,13 @@ def checked(entry: NewReceipt) -> NewReceipt:
     for name, amount, currency in amounts:
         exponent(currency)
         if not is_sum(amount) or amount <= 0:
-            refuse(
-                f"{name} is {sum_words(amount, currency)}",
-                f"Write a sum {_REACH}; money that came back is a refund",
-            )
+            mend = f"Write a sum {_REACH}; money that came back is a refund"
+            if is_sum(amount) and amount < 0:
+                back = sum_words(-amount, currency)
+                mend = (
+                    f"If it came back, enter {back} as a refund: --refund, or “Refund received” on the page"
+                )
+            refuse(f"{name} is {sum_words(amount, currency)}", mend)
     if not entry.splits:
         refuse("no line", "Say which line it is for")
     pairs = [(clean(line_id), amount) for line_id, amount in map(pair, entry.splits)]

@@ -23,7 +23,7 @@ from forecast.views.charts.frame import (
     y_at,
 )
 from forecast.views.charts.labels import EndLabel, days_with_gutter, end_labels, gutter
-from forecast.views.money import about, entered
+from forecast.views.money import about, entered, estimated
 from forecast.views.theme import LIGHT, Palette
 from forecast.views.watching import contingency_at
 
@@ -170,11 +170,11 @@ def forecast_band(
             "p2": [point.nearly_all[0] for point in points], "p97": [point.nearly_all[1] for point in points],
             "paid": [point.paid for point in points],
             "P10 to P90": [
-                f"{about(point.p10, currency, point.error)} to {about(point.p90, currency, point.error)}"
+                f"{estimated(point.levels['P10'], currency)} to {estimated(point.levels['P90'], currency)}"
                 for point in points
             ],
-            "P50": [about(point.p50, currency, point.error) for point in points],
-            "P80": [about(point.p80, currency, point.error) for point in points],
+            "P50": [estimated(point.levels["P50"], currency) for point in points],
+            "P80": [estimated(point.levels["P80"], currency) for point in points],
             "Paid": [entered(point.paid, currency) for point in points],
         }
     )  # fmt: skip
@@ -209,16 +209,16 @@ def forecast_band(
         y=y_at(296)
     )
     layers = [*bands, paid, middle, eight, receipts]
-    title = f"P80 is {about(now.p80, currency, now.error)}, P50 {about(now.p50, currency, now.error)}"
+    ten, half, eighty, ninety = (estimated(level, currency) for level in now.levels.values())
+    title = f"P80 is {eighty}, P50 {half}"
     if budget is not None:
         layers.append(plot.level(budget, palette.over))
         side = "over" if now.p80 > budget else "under"
-        gap = about(abs(now.p80 - budget), currency, now.error)
-        title = f"P80 is {about(now.p80, currency, now.error)}, {gap} {side} your budget of {entered(budget, currency)}"
+        gap = about(abs(now.p80 - budget), currency, now.levels["P80"].error)
+        title = f"P80 is {eighty}, {gap} {side} your budget of {entered(budget, currency)}"
     description = (
         f"Forecast final cost from {points[0].date:%d %B %Y} to {now.date:%d %B %Y}. {title}. P50 went from "
-        f"{about(points[0].p50, currency, points[0].error)} to {about(now.p50, currency, now.error)}; now P10 is "
-        f"{about(now.p10, currency, now.error)} and P90 {about(now.p90, currency, now.error)}; paid "
+        f"{estimated(points[0].levels['P50'], currency)} to {half}; now P10 is {ten} and P90 {ninety}; paid "
         f"{entered(now.paid, currency)}."
     )
     note = (

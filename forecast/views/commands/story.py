@@ -86,12 +86,26 @@ def moved_text(moved: Moved, watch: Reforecast) -> str:
     from forecast.views.tables import shorten, table
 
     money, found = moved.currency, written(moved)
-    rows = [["At the start", about(found.start_half, money), about(found.start_p80, money), ""]]
+    rows = [
+        [
+            "At the start",
+            about(found.start_half, money, moved.half_error),
+            about(found.start_p80, money, moved.error),
+            "",
+        ]
+    ]
     rows += [
         [step.words, signed(step.half, money), signed(step.p80, money), shorten(step.because, 60)]
         for step in found.steps
     ]
-    rows.append(["At the end", about(found.end_half, money), about(found.end_p80, money), ""])
+    rows.append(
+        [
+            "At the end",
+            about(found.end_half, money, moved.half_error),
+            about(found.end_p80, money, moved.error),
+            "",
+        ]
+    )
     figures = table(["", "P50", "P80", "Because of"], rows, last_left=True)
     return f"{moved_sentence(moved, watch)}\n\n{figures}"
 
@@ -100,13 +114,13 @@ def moved_data(moved: Moved) -> dict[str, Any]:
     """Give the figures for programs: sums in the main unit, of which the parts add up to the whole."""
     unit = 10.0 ** minor_digits(moved.currency)
 
-    def figures(found: Figures, error: float | None = None) -> dict[str, Any]:
+    def figures(found: Figures, **errors: float) -> dict[str, Any]:
         sums = {name: item / unit for name, item in asdict(found).items()}
-        return sums | {"p80": figure(sums["p80"], error)}
+        return sums | {name: figure(sums[name], errors.get(name)) for name in ("p50", "p80")}
 
     data: dict[str, Any] = told(moved)
-    del data["error"]
-    data |= {"start": figures(moved.start), "end": figures(moved.end, moved.error)}
+    errors = {"p50": data.pop("half_error"), "p80": data.pop("error")}
+    data |= {"start": figures(moved.start), "end": figures(moved.end, **errors)}
     for part, written in zip(moved.parts, data["parts"], strict=True):
         written["change"] = figures(part.change)
     return data
@@ -116,7 +130,8 @@ def history_data(found: History) -> dict[str, Any]:
     """Give the figures for programs."""
     data: dict[str, Any] = told(found)
     for point in data["points"]:
-        point["P80"]["standard_error"] = point.pop("error")
+        for name, error in zip(("P10", "P50", "P80", "P90"), point.pop("errors"), strict=True):
+            point[name]["standard_error"] = error
         point["P25"], point["P75"] = map(figure, point.pop("half"))
         point["P2.5"], point["P97.5"] = map(figure, point.pop("nearly_all"))
     return data
@@ -127,7 +142,7 @@ def run_history(options: argparse.Namespace) -> int:
     from forecast.engine.trials import LEAST_EFFECTIVE
     from forecast.spending.folder import BuildFolder
     from forecast.spending.history import history
-    from forecast.views.money import about, builds, entered
+    from forecast.views.money import builds, entered, estimated
     from forecast.views.moves import long_day
     from forecast.views.tables import shorten, table
     from forecast.views.watching import days_shown
@@ -154,7 +169,7 @@ def run_history(options: argparse.Namespace) -> int:
     by_receipt = options.by == "receipt"
     one, many = ("entry", "entries") if by_receipt else ("day with something new", "days with something new")
     text = (
-        f"P80 went from {about(first.p80, money, first.error)} to {about(last.p80, money, last.error)} since "
+        f"P80 went from {estimated(first.levels['P80'], money)} to {estimated(last.levels['P80'], money)} since "
         f"{long_day(first.date)}; {found.entered} {one if found.entered == 1 else many} in all."
     )
     if found.left_out:
@@ -169,7 +184,7 @@ def run_history(options: argparse.Namespace) -> int:
             str(point.date),
             *([shorten(point.supplier, 28)] if by_receipt else []),
             entered(point.paid, money),
-            *(about(value, money, point.error) for value in (point.p10, point.p50, point.p80, point.p90)),
+            *(estimated(level, money) for level in point.levels.values()),
             ("–" if point.chance_of_overrun is None else builds(point.chance_of_overrun))
             + (" (rough: few trials agree)" if point.effective < LEAST_EFFECTIVE else ""),
         ]
