@@ -114,6 +114,11 @@ def paid_words(receipt: Receipt) -> str:
     return f"{exact(receipt.paid_minor, receipt.paid_currency)} to {receipt.supplier}"
 
 
+def for_words(receipt: Receipt, titles: Mapping[str, str]) -> str:
+    """Say for what a receipt was: ``for “Tyres”``; of many lines the first."""
+    return f"for {named(list(dict.fromkeys(split.line_id for split in receipt.splits)), titles, 3)}"
+
+
 def parts_words(receipt: Receipt, titles: Mapping[str, str], currency: str) -> str:
     """Say how a receipt was shared out over its lines."""
     parts = [

@@ -112,8 +112,12 @@ def test_a_build_without_consignments_and_cautions_says_nothing(run: Run, tmp_pa
 
 def test_lopsided_ranges_are_named_as_by_check(run: Run, tmp_path: Path) -> None:
     file = create_build(tmp_path / "car", read_answers({"country": "IE", "origin": "JP"}))
+    assert not wide_ranges(read_build(file))  # they are starter ranges: nothing that the builder said
+    text = file.read_text(encoding="utf-8")
+    own = '[[line]]\nid = "yard"\ngroup = "other"\namount = { low = 25, middle = 60, high = 300 }\n'
+    file.write_text(f"{text}\n{own}", encoding="utf-8")
     found = wide_ranges(read_build(file))
-    assert found
+    assert len(found) == 1
     app = run(file, "lines")
     assert f"Ranges worth a second look: {len(found)}" in [item.label for item in app.main.tabs]
     for sentence in found:

@@ -125,7 +125,7 @@ def test_receipts_are_entered_split_voided_and_listed(
         capsys, "receipt", "add", str(build), "--amount", "2,640.50", "--supplier", "The maker", "--date", "2026-03-01",
         "--line", "kit=2600", "--line", "fee=40.50",
     )  # fmt: skip
-    assert "Receipt 1: €2,640.50 to The maker on 2026-03-01. Paid so far: €2,640.50." in text
+    assert "Receipt 1: €2,640.50 to The maker on 2026-03-01, for “Kit” and “Fee”. Paid so far: €2,640.50." in text
     run(
         capsys, "receipt", "add", str(build), "--amount", "30000", "--currency", "JPY", "--charged", "184.20",
         "--supplier", "The maker", "--line", "kit", "--date", "2026-03-02",
@@ -204,6 +204,37 @@ def test_lines_and_events_are_named_by_what_they_are_called(
     (build / "build.toml").write_text(named, encoding="utf-8")
     both = run(capsys, "close", str(build), "Filler and stopper", expect=2)
     assert "2 are called so. Name one by its id: filler, fee." in both
+
+
+def test_a_line_is_found_by_a_part_of_its_name_where_only_one_has_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lines = {
+        "wheel_set": "Four wheels with tyres",
+        "rivets": "Rivets, bolts and washers",
+        "tape": "Wheel tape",
+    }
+    text = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n'
+    for id_, name in lines.items():
+        text += (
+            f'[[line]]\nid = "{id_}"\nname = "{name}"\ngroup = "other"\namount = {{ low = 90, high = 200 }}\n'
+        )
+    (tmp_path / "build.toml").write_text(text, encoding="utf-8")
+
+    def add(line: str, expect: int = 0) -> str:
+        return run(
+            capsys, "receipt", "add", str(tmp_path), "--amount", "100", "--supplier", "A shop", "--line", line,
+            expect=expect,
+        )  # fmt: skip
+
+    assert "for “Rivets, bolts and washers”." in add("washers")
+    assert "for “Four wheels with tyres”." in add("WHEEL four")
+    both = add("wheel", expect=2)
+    assert (
+        "'wheel' can mean Four wheels with tyres (wheel_set); Wheel tape (tape). Name one by the word in"
+        in both
+    )
+    assert "there is no line or event 'paint' in the build." in add("paint", expect=2)
 
 
 def test_a_receipt_for_what_another_way_has_is_said_at_once(

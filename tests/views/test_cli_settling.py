@@ -301,7 +301,7 @@ def test_what_was_paid_beyond_a_price_and_what_comes_back_are_said(
         "It pays the price agreed with a shop for “Paint, two coats” in full, and €150.00 beyond it." in told
     )
     told = add(capsys, folder, "paint", "50", "--refund")
-    assert told.startswith("Receipt 3: €50.00 back from a shop on 2026-05-04.")
+    assert told.startswith("Receipt 3: €50.00 back from a shop on 2026-05-04, for “Paint, two coats”.")
 
 
 def test_a_closed_line_ends_what_was_agreed_for_it(folder: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -234,8 +234,8 @@ def wide_ranges(build: Build) -> list[str]:
     found = []
     for item in (*build.line, *build.event):
         for key, figure in figures_of(item):
-            if not isinstance(figure, Percentiles):
-                continue
+            if not isinstance(figure, Percentiles) or figure.starter:
+                continue  # a starter's range is not the builder's to mend before it is theirs
             low, high = figure.middle / figure.low, figure.high / figure.middle
             if max(high / low, low / high) > 2:
                 found.append(

@@ -33,6 +33,9 @@ Runner: TypeAlias = Callable[[argparse.Namespace], int]
 LEAST_TRIALS, MOST_TRIALS = 16, 500_000
 """How many builds a command simulates; with most of them the error of a percentile is under a thousandth."""
 
+_SEVERAL = 5
+"""So many of those that a word may mean are named."""
+
 _UNSEEN = re.compile("[\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 """What JSON may hold as it is and a terminal would act on, or cannot write."""
 
@@ -225,19 +228,38 @@ def some_count(text: str | None, option: str, *units: str) -> float | None:
 
 
 def by_title(name: str, titles: Mapping[str, str]) -> str | None:
-    """Give the id of the one that is called so, large and small letters alike; None where none is.
+    """Give the id of the one that is called so, or whose title alone holds all that was written; None where none is.
+
+    Large and small letters are alike. What is written may be the beginning of a word: ``wheel`` finds "Four wheels".
 
     Raises
     ------
     LedgerError
-        Where several are called so.
+        Where several are called so, or hold it.
     """
-    wanted = " ".join(name.casefold().split())
-    found = [id_ for id_, title in titles.items() if " ".join(title.casefold().split()) == wanted]
+    wanted = _words(name)
+    called = {id_: _words(title) for id_, title in titles.items()}
+    found = [id_ for id_, title in called.items() if title == wanted]
     if len(found) > 1:
         message = f"{name!r}: {len(found)} are called so. Name one by its id: {', '.join(found)}."
         raise LedgerError(message)
+    if found or not wanted:
+        return found[0] if found else None
+    found = [
+        id_
+        for id_, title in called.items()
+        if all(any(has.startswith(word) for has in title) for word in wanted)
+    ]
+    if len(found) > 1:
+        shown = "; ".join(f"{titles[id_]} ({id_})" for id_ in found[:_SEVERAL])
+        more = f"; and {len(found) - _SEVERAL} more" if len(found) > _SEVERAL else ""
+        message = f"{name!r} can mean {shown}{more}. Name one by the word in brackets."
+        raise LedgerError(message)
     return found[0] if found else None
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"\w+", text.casefold())
 
 
 def currency_of(text: str, option: str | None, build: Build) -> str:

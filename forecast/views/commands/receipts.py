@@ -239,7 +239,14 @@ def run_add(options: argparse.Namespace) -> int:
     from forecast.spending.place import doubt_about
     from forecast.spending.settling import enter_receipt, titles_of
     from forecast.views.money import exact
-    from forecast.views.settling import beside_words, entered_words, paid_words, parts_words, question
+    from forecast.views.settling import (
+        beside_words,
+        entered_words,
+        for_words,
+        paid_words,
+        parts_words,
+        question,
+    )
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -274,7 +281,7 @@ def run_add(options: argparse.Namespace) -> int:
     receipt = entered.receipt
     total = sum(ledger.paid_by_line().values())
     told = [
-        f"Receipt {receipt.id}: {paid_words(receipt)} on {receipt.date}.",
+        f"Receipt {receipt.id}: {paid_words(receipt)} on {receipt.date}, {for_words(receipt, titles)}.",
         parts_words(receipt, titles, own) if options.evenly or options.by_estimate else "",
         entered_words(entered, titles, own),
         beside_words((split.line_id for split in receipt.splits), build, ledger),
