@@ -124,7 +124,7 @@ def _band(view: Opened, told: History, watch: Reforecast) -> None:
 
 def _lines(view: Opened, watch: Reforecast) -> None:
     items = [
-        Standing(line.id, line.title, line.group, line.base, line.paid, *line.now, line.state == "closed")
+        Standing(line.id, line.title, line.group, line.estimate, line.paid, *line.now, line.state == "closed")
         for line in watch.lines
     ]
     for remark in watch.remarks:

@@ -271,3 +271,22 @@ def reference_values(plan: Plan, *, events: bool = True) -> Array:
         share = 1.0 if row.gate is None else (chances[row.gate] if events else 0.0)
         lines[row.id] = float(evaluate(row.formula, inputs, lines)) * share
     return np.array([float(lines[row.id]) for row in plan.rows])
+
+
+def middles_if_needed(plan: Plan) -> dict[str, float]:
+    """Give the middle figure of each row that may not be needed, or not happen, if it is: all else as in the base.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    dict of str to float
+        By row id.
+    """
+    inputs: dict[str, Value] = {item.id: item.shape.middle for item in plan.inputs}
+    rest: dict[str, Value] = dict(
+        zip((row.id for row in plan.rows), reference_values(plan, events=False), strict=True)
+    )
+    return {row.id: float(evaluate(row.formula, inputs, rest)) for row in plan.rows if row.gate is not None}

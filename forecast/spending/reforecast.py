@@ -24,6 +24,7 @@ from forecast.engine.statistics import (
     percentile_estimates,
     share_within,
 )
+from forecast.engine.trials import middles_if_needed
 from forecast.spending.known import Known, LineState, known_from
 from forecast.spending.ledger import Baseline, Ledger
 from forecast.spending.money import exponent, to_float
@@ -59,6 +60,10 @@ class LineWatch:
         Whether more was said to come.
     bought : str
         How it is bought.
+    if_needed : float or None
+        Its middle figure if it is needed, or happens; None where that is sure, and the base has it.
+    happened : bool
+        Whether it was said to have happened.
     """
 
     id: str
@@ -77,6 +82,18 @@ class LineWatch:
     settled: float | None = None
     more: bool = False
     bought: Bought = "once"
+    if_needed: float | None = None
+    happened: bool = False
+
+    @property
+    def needed(self) -> bool:
+        """Whether it is sure that it is needed, or has happened."""
+        return self.if_needed is None or self.paid != 0 or self.committed != 0 or self.happened
+
+    @property
+    def estimate(self) -> float:
+        """What was thought that it would cost: the middle figure of what is needed, nothing of what may not be."""
+        return self.base if self.if_needed is None or not self.needed else self.if_needed
 
     @property
     def looks_settled(self) -> bool:
@@ -234,6 +251,9 @@ class Reforecast:
         observed = observe(self.now.plan, self.known.facts, self.now.trials.seed, self._prior)
         scores = {one.row: one.score for one in observed if one.weight > 0.5 and not one.follows}
         ways = {row.id: row.bought for row in self.now.plan.rows}
+        maybe = middles_if_needed(self.now.plan)
+        gates = {row.id: row.gate for row in self.now.plan.rows if row.gate is not None}
+        happened = {name for name, gate in gates.items() if self.known.facts.gates.get(gate)}
         found = []
         for before, now in zip(self.before.lines, self.now.lines, strict=True):
             known = self.known.lines[now.id]
@@ -243,7 +263,8 @@ class Reforecast:
                     to_float(known.paid_minor, self.currency), _range(before),
                     _range(now), before.mean, now.mean,
                     to_float(known.committed_minor, self.currency), scores.get(now.id),
-                    self.settled.get(now.id), known.more, ways.get(now.id, "once"),
+                    self.settled.get(now.id), known.more, ways.get(now.id, "once"), maybe.get(now.id),
+                    now.id in happened,
                 )
             )  # fmt: skip
         return tuple(found)

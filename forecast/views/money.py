@@ -71,6 +71,12 @@ def signed(value: float, currency: str, error: float = 0.0) -> str:
     return ("+" if rounded > 0 else "\u2212") + _written(abs(rounded), currency, 0)
 
 
+def difference(value: float, currency: str) -> str:
+    """Write how far a known sum is off another, to the minor unit: ``+€155``, ``−€34.50``; ``€0`` has no sign."""
+    written = entered(abs(value), currency)
+    return written if written == entered(0.0, currency) else ("+" if value > 0 else "\u2212") + written
+
+
 def hourly(value: float, currency: str) -> str:
     """Write what an hour pays, rounded to the unit (or the like in currencies without a minor unit): ``€34``."""
     step = 10.0 ** (2 - min(shown_digits(currency), 2))

@@ -302,15 +302,27 @@ def left_prices(build: Build, known: Standing | None, ways: Sequence[str]) -> li
     return told
 
 
+_NAMED = 3
+"""So many of the lines that came in outside their ranges are named to either side, the farthest out first."""
+
+
 def width_sentence(watch: Reforecast) -> str:
     """Say how the builder's own ranges held, and what that does to the open ones; nothing where it says little."""
-    closed = [line.score for line in watch.lines if line.state == "closed" and line.score is not None]
+    closed = [
+        (line.score, line.title) for line in watch.lines if line.state == "closed" and line.score is not None
+    ]
     if watch.width is None or len(closed) < 4 or (0.9 <= watch.width.middle <= 1.1 and not watch.finished):
         return ""
-    outside = sum(abs(score) > Z90 for score in closed)
+    outside = sum(abs(score) > Z90 for score, _ in closed)
     expected = round(0.2 * len(closed))
     of_all = f"{outside or 'None'} of {len(closed)} closed lines"
     held = f"{of_all} came in outside your ranges; {expected} would be expected."
+    farthest = sorted((item for item in closed if abs(item[0]) > Z90), key=lambda item: -abs(item[0]))
+    for word, side in (("Dearer", 1), ("Cheaper", -1)):
+        titles = [title for score, title in farthest if side * score > 0]
+        if titles:
+            more = f" and {len(titles) - _NAMED} more" if len(titles) > _NAMED else ""
+            held += f" {word}: {', '.join(f'“{title}”' for title in titles[:_NAMED])}{more}."
     if watch.finished:
         return held
     return f"{held} The open ranges count {watch.width.middle:.1f} times as wide."

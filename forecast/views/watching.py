@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.spending.history import History, HistoryPoint
 from forecast.spending.reforecast import LineWatch, Reforecast
-from forecast.views.money import about, as_written, builds, entered, per_hundred, rounding_step, signed
+from forecast.views.money import (
+    about,
+    as_written,
+    builds,
+    difference,
+    entered,
+    per_hundred,
+    rounding_step,
+)
 
 LEVELS = {0.8: ("P80", "80 of 100 builds"), 0.9: ("P90", "90 of 100 builds")}
 """Levels at which contingency is needed, and what each is enough for."""
@@ -190,7 +198,8 @@ def line_figures(line: LineWatch, currency: str) -> tuple[str, str, str, str, st
     """Write a line's estimate, what was paid, its forecast, how far that reaches, and how far it is off the estimate.
 
     What a closed line cost is known and stands to the cent; so does a sum paid that the forecast does not go beyond.
-    The last figure is the difference of the two that stand beside it, as they are written.
+    The last figure is the difference of the two that stand beside it, as they are written. Of what may not be needed
+    there is none before it is: what it would cost is no forecast of what it will.
     """
     low, half, high = (as_written(value, currency) for value in line.now)
     paid = bool(line.paid) and abs(line.now[1] - line.paid) < rounding_step(currency) / 2
@@ -202,10 +211,17 @@ def line_figures(line: LineWatch, currency: str) -> tuple[str, str, str, str, st
         if low == high
         else f"{about(low, currency)} to {about(high, currency)}"
     )
+    exactly = known or paid
+    ends = line.paid if paid else line.now[1] if known else half
     return (
-        about(line.base, currency),
+        about(line.estimate, currency) if line.needed else maybe_words(line, currency),
         entered(line.paid, currency) if line.paid else "\u2013",
-        entered(line.paid if paid else line.now[1], currency) if known or paid else about(half, currency),
+        entered(ends, currency) if exactly else about(half, currency),
         reach,
-        signed(half - as_written(line.base, currency), currency),
+        difference(ends - as_written(line.estimate, currency), currency) if line.needed else "",
     )
+
+
+def maybe_words(line: LineWatch, currency: str) -> str:
+    """Write the estimate of what may not be needed, or may not happen: ``€150 if needed``."""
+    return f"{about(line.if_needed or 0, currency)} if {'it happens' if line.kind == 'event' else 'needed'}"

@@ -125,7 +125,10 @@ def test_receipts_are_entered_split_voided_and_listed(
         capsys, "receipt", "add", str(build), "--amount", "2,640.50", "--supplier", "The maker", "--date", "2026-03-01",
         "--line", "kit=2600", "--line", "fee=40.50",
     )  # fmt: skip
-    assert "Receipt 1: €2,640.50 to The maker on 2026-03-01, for “Kit” and “Fee”. Paid so far: €2,640.50." in text
+    assert (
+        "Receipt 1: €2,640.50 to The maker on 2026-03-01, for “Kit” and “Fee”. Paid so far: €2,640.50."
+        in text
+    )
     run(
         capsys, "receipt", "add", str(build), "--amount", "30000", "--currency", "JPY", "--charged", "184.20",
         "--supplier", "The maker", "--line", "kit", "--date", "2026-03-02",

@@ -110,6 +110,25 @@ def test_what_is_likely_all_stands_to_the_cent_and_a_first_part_is_a_part(tmp_pa
     assert off == signed(as_written(filler.now[1], "EUR") - 600, "EUR")
 
 
+def test_what_may_not_be_needed_is_held_against_its_own_estimate_once_it_is(tmp_path: Path) -> None:
+    lamps = '[[line]]\nid = "lamps"\ngroup = "other"\nchance = 0.8\namount = { low = 40, middle = 150, high = 700 }\n'
+    rust = '[[event]]\nid = "rust"\nchance = 0.3\ncost = { low = 200, middle = 400, high = 900 }\n'
+    build: Build = parse_build(TEXT.format("") + lamps + rust)
+    ledger = Ledger(tmp_path / "r.db", currency="EUR")
+    before = {line.id: line_figures(line, "EUR") for line in reforecast(build, ledger, trials=1024).lines}
+    assert (before["lamps"][0], before["lamps"][4]) == ("€150 if needed", "")
+    assert (before["rust"][0], before["rust"][4]) == ("€400 if it happens", "")
+    ledger.add_receipt("2026-05-02", "somebody", 155_00, "EUR", [("lamps", 155_00)])
+    ledger.close_line("lamps", "2026-05-02")
+    ledger.mark_event("rust", "happened", "2026-05-03")
+    after = {line.id: line for line in reforecast(build, ledger, trials=4096).lines}
+    assert line_figures(after["lamps"], "EUR")[:3] == ("€150", "€155", "€155")
+    estimate, _, _, _, off = line_figures(after["rust"], "EUR")
+    assert estimate == "€400"
+    assert off == signed(as_written(after["rust"].now[1], "EUR") - 400, "EUR")
+    assert after["lamps"].base == after["rust"].base == 0  # of the base they are no part
+
+
 @pytest.mark.parametrize(
     ("others", "paid", "said"),
     [(8, 400_000, r"^On average Kit itself makes \+€[0-9,]+, and what is still open \+€[0-9,]+, as the estimates look "

@@ -84,7 +84,8 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
         "lines": [
             {
                 "id": line.id, "name": line.title, "group": line.group, "kind": line.kind, "state": line.state,
-                "base": line.base, "paid": line.paid, "before": _range(line.before), "now": _range(line.now),
+                "base": line.base, "if_needed": line.if_needed,
+                "paid": line.paid, "before": _range(line.before), "now": _range(line.now),
                 "mean_before": line.mean_before, "mean_now": line.mean_now, "settled": line.settled,
                 "more_to_come": line.more,
             }
