@@ -40,6 +40,13 @@ def test_shares_add_up_exactly_with_and_without_weights() -> None:
         assert near.sum() == pytest.approx(640.0, rel=1e-12)
 
 
+def test_rows_that_never_move_share_what_is_left_by_their_size() -> None:
+    """Two rows of 0.2 and 0.6 in every trial, a percentile of 1: a quarter and three quarters of it."""
+    rows = np.array([[0.2] * 8, [0.6] * 8])
+    assert shares_near(rows, rows.sum(axis=0), 0.8, 1.0) == pytest.approx([0.25, 0.75], rel=1e-12)
+    assert shares_near(0 * rows, np.zeros(8), 0.8, 1.0) == pytest.approx([0.5, 0.5], rel=1e-12)
+
+
 def _shortfall(totals: np.ndarray, q: float, weights: np.ndarray | None) -> float:  # type: ignore[type-arg]
     """Integrate the worst 1 − q of the weighted distribution, by hand."""
     mass = np.full(totals.size, 1.0) if weights is None else weights

@@ -17,6 +17,7 @@ from forecast.engine.statistics import (
     percentile_estimates,
     percentiles,
     share_within,
+    shares_below,
     tail_weights,
 )
 from forecast.errors import SimulationError
@@ -188,6 +189,16 @@ def test_errors_come_from_the_spread_over_replicates() -> None:
     drawn = np.random.default_rng(8).normal(size=16 * 500)
     means = drawn.reshape(16, 500).mean(axis=1)
     assert mean_estimate(drawn, 16).error == pytest.approx(np.std(means, ddof=1) / 4)
+
+
+def test_replicates_that_weigh_differently_are_linearised() -> None:
+    """Cochran, Sampling Techniques, 3rd ed., on ratios: R + (y − R x) / mean x, by fractions.
+
+    Masses 2 and 6 with 1 and 2 below: R = 3/8, mean mass 4, so 3/8 + (1 − 6/8) / 4 and 3/8 + (2 − 18/8) / 4.
+    """
+    to, short_of = shares_below(np.array([0.0, 1, 0, 1]), 0.0, 2, np.array([1.0, 1, 2, 4]))
+    assert to == pytest.approx([7 / 16, 5 / 16], rel=1e-12)
+    assert short_of == pytest.approx([0, 0], abs=1e-15)
 
 
 @pytest.mark.parametrize("q", [-0.1, 80])

@@ -301,6 +301,11 @@ def test_american_processing_fee_between_its_limits(value: float, id: str, expec
     assert landed.amount("hmf") == 0  # by sea only
 
 
+def test_a_charge_of_half_a_dollar_is_counted_too() -> None:
+    """Harbor maintenance by sea, 0.125 % of the value (19 CFR 24.24): half a dollar on 400."""
+    assert landed_cost("US", 400, mode="sea").amount("hmf") == money(0.50)
+
+
 def test_section_232_counts_only_when_asked_for() -> None:
     plain = landed_cost("US", 4_000, origin="TW")
     asked = landed_cost("US", 4_000, origin="TW", additional=["section232"])

@@ -319,9 +319,9 @@ def _supplier(lines: Sequence[Line], known: Iterable[str], several: bool) -> Fou
             if not _is_name(part):
                 continue
             if cues.FIRM.search(part):
-                return Found(part[:200], _where(line, several))
+                return Found(part, _where(line, several))
             first = first or (part, line)
-    return None if first is None else Found(first[0][:200], _where(first[1], several))
+    return None if first is None else Found(first[0], _where(first[1], several))
 
 
 def _is_name(part: str) -> bool:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from pypdf import PdfReader, PdfWriter
 
 from forecast.errors import LedgerError
-from forecast.spending.papers.paper import Paper
+from forecast.spending.papers.paper import Kind, Paper
 from forecast.spending.papers.pdf import MOST_PAGES
 from forecast.spending.papers.read import read_paper
 from forecast.spending.papers.reading import read_text
@@ -56,6 +56,13 @@ def test_it_is_said_where_each_thing_stood() -> None:
     assert (paper.amount.said, paper.amount.where) == ("1234.50", "“Total EUR 1,234.50” on page 2")
     assert paper.day.where == "“Date 2026-05-31” on page 1"
     assert paper.supplier.where == "“A Shop Ltd” on page 1"
+
+
+@pytest.mark.parametrize(("kind", "where"), [("text", "“Total 12.50” on page 1"), ("photo", "“Total 12.50”")])
+def test_one_photo_has_no_pages_to_tell_apart(kind: Kind, where: str) -> None:
+    paper = read_text([["Total 12.50"]], "bill", kind, home="EUR", today=TODAY)
+    assert paper.amount is not None
+    assert paper.amount.where == where
 
 
 def test_a_sum_that_can_mean_two_stays_as_it_stands_and_another_number_may_settle_it() -> None:
