@@ -7,8 +7,10 @@ import streamlit as st
 from forecast.dashboard.layout import calmly, safe, table, text, told_plainly
 from forecast.dashboard.state import Opened, before, chosen
 from forecast.engine.rows import Plan
-from forecast.views.money import about, percent
+from forecast.spending.standing import Record
+from forecast.views.money import about, builds
 from forecast.views.opening import number, open_line, open_total
+from forecast.views.settling import known_words
 from forecast.words.text import STRONG
 
 _SHOWN_BELOW = 6
@@ -44,8 +46,11 @@ def _one(view: Opened, plan: Plan) -> None:
     figure = f"{number(round(opened.total, 2))} {opened.unit or view.currency}"
     sentence = f"{STRONG}{names[wanted]}{STRONG}, at your middle figures: {STRONG}{figure}{STRONG}"
     if opened.chance < 1:
-        sentence += f" where it is needed or happens ({percent(opened.chance)} chance)"
+        sentence += f" where it is needed or happens, in {builds(opened.chance)}"
     text(f"{sentence} = {opened.working}.")
+    standing = None if view.ledger is None else Record.read(view.ledger).standing()
+    if known := known_words(standing, view.currency, wanted):
+        text(known)
     for note in (*opened.cautions, *opened.notes, *opened.know):
         st.caption(safe(note))
     below = [name for name in opened.below if name in names]

@@ -17,6 +17,7 @@ from forecast.spending.ledger.records import AgreementKind
 from forecast.spending.oddities import Odd, oddities
 from forecast.spending.reforecast import LineWatch, Reforecast, scenario_in_force
 from forecast.spending.settling import Agreement, Entered
+from forecast.spending.standing import Standing
 from forecast.views.money import exact
 from forecast.views.sentences import unusual_words
 
@@ -211,6 +212,30 @@ def beside_words(
     verb, whom = ("is", "it") if len(found) == 1 else ("are", "them")
     taken = f"\u201c{scenario_title(build, plan.scenario)}\u201d, the way that is forecast"
     return f"{named(found, plan.absent)} {verb} not in {taken}: what is paid for {whom} comes on top of it."
+
+
+def known_words(standing: Standing | None, currency: str, name: str = "") -> str:
+    """Say beside an estimate what was paid and agreed since; nothing where nothing was.
+
+    Parameters
+    ----------
+    standing : Standing or None
+    currency : str
+    name : str
+        Of one line or event; of all of them when left out.
+    """
+    if standing is None:
+        return ""
+    paid, due = (
+        found.get(name, 0) if name else sum(found.values()) for found in (standing.paid, standing.committed)
+    )
+    told = [f"{exact(paid, currency)} is paid"] if paid else []
+    if due:
+        told.append(f"{exact(due, currency)} {'more ' if paid else ''}is agreed")
+    if not told:
+        return ""
+    ended = ", and it is closed" if name in standing.closed else ""
+    return f"That is your estimate, and no receipt changes it. By now {' and '.join(told)}{ended}."
 
 
 def taken_back_words(lines: Sequence[str], titles: Mapping[str, str]) -> str:

@@ -209,6 +209,22 @@ def test_lines_and_events_are_named_by_what_they_are_called(
     assert "2 are called so. Name one by its id: filler, fee." in both
 
 
+def test_an_opened_line_says_beside_its_estimate_what_is_known_by_now(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert "By now" not in run(capsys, "open", str(build), "kit")
+    add = ("receipt", "add", str(build), "--supplier", "A maker", "--amount")
+    run(capsys, *add, "600.50", "--line", "kit", "--more-to-come")
+    assert "no receipt changes it. By now €600.50 is paid." in run(capsys, "open", str(build), "kit")
+    run(capsys, "agreed", str(build), "filler", "--amount", "75", "--supplier", "A shop")
+    assert "By now €75.00 is agreed." in run(capsys, "open", str(build), "filler")
+    assert "By now €600.50 is paid and €75.00 more is agreed. 'forecast watch'" in run(
+        capsys, "open", str(build)
+    )
+    run(capsys, "close", str(build), "kit")
+    assert "By now €600.50 is paid, and it is closed." in run(capsys, "open", str(build), "kit")
+
+
 def test_a_line_is_found_by_a_part_of_its_name_where_only_one_has_it(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -127,7 +127,7 @@ def budget_text(
 ) -> str:
     """Write the answer: the sentence, the percentiles, the lines."""
     from forecast.build.oneself import own_hazards, own_hazards_sentence
-    from forecast.views.money import about, as_written, percent
+    from forecast.views.money import about, as_written, builds, percent
     from forecast.views.sentences import (
         MEANING,
         budget_sentence,
@@ -174,7 +174,7 @@ def budget_text(
     shown = lines if every_line else lines[:10]
     line_rows = [
         [
-            shorten(line.title) + (f" ({percent(chances[line.id])} chance)" if line.id in chances else ""),
+            shorten(line.title) + (f" (in {builds(chances[line.id])})" if line.id in chances else ""),
             *(about(value, money) if value is not None else "–" for value in (line.p10, line.p50, line.p90)),
             percent(line.variance_share),
         ]

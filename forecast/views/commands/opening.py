@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from forecast.views.commands.common import add_file, answer, by_title, command, typed
+from forecast.views.commands.common import add_file, answer, by_title, command, to_read, typed
 from forecast.views.commands.told import told
 from forecast.words.text import STRONG
 
 if TYPE_CHECKING:
     from forecast.build.schema import Build
     from forecast.engine.rows import Plan
+    from forecast.spending.standing import Standing
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -31,23 +32,27 @@ def run(options: argparse.Namespace) -> int:
     """Run the command."""
     from forecast.engine.plan import compile_plan
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.standing import Record
 
-    build = BuildFolder.at(options.file).read()
+    folder = BuildFolder.at(options.file)
+    build = folder.read()
     plan = compile_plan(build, options.scenario)
+    standing = Record.read(to_read(folder)).standing() if folder.has_ledger() else None
     consignments = {item.consignment for item in plan.consignments}
     if options.line is None or options.line in consignments:
-        return _total(options, build, plan)
+        return _total(options, build, plan, standing)
     shown = {row.id: row.title for row in plan.rows if row.is_money}
     if options.line not in shown:
         options.line = by_title(options.line, shown) or options.line
-    return _line(options, plan)
+    return _line(options, plan, standing)
 
 
-def _total(options: argparse.Namespace, build: Build, plan: Plan) -> int:
+def _total(options: argparse.Namespace, build: Build, plan: Plan, standing: Standing | None) -> int:
     from forecast.engine.rule_weights import rule_weights
     from forecast.engine.trials import reference_values
     from forecast.views.opening import open_total
     from forecast.views.rule_words import TITLE, in_order, rules_lead, rules_lines
+    from forecast.views.settling import known_words
     from forecast.views.tables import table
 
     sheet = open_total(plan, [float(value) for value in reference_values(plan, events=False)], options.line)
@@ -57,6 +62,8 @@ def _total(options: argparse.Namespace, build: Build, plan: Plan) -> int:
         f"{sheet.title}, at your middle figures, without events and maybes: {sheet.total:,.2f} {plan.currency}\n\n"
         + table(["Group", "Id", "Line", plan.currency], rows, left=3)
     )
+    if known := known_words(standing, plan.currency) if options.line is None else "":
+        text += f"\n\n{known} 'forecast watch' shows where it ends."
     shown = [item for item in plan.consignments if options.line in (None, item.consignment)]
     for item in shown:
         weights = rule_weights(build, item)
@@ -82,16 +89,19 @@ def _total(options: argparse.Namespace, build: Build, plan: Plan) -> int:
     return answer(options, text, told(sheet) | {"rules": rules})
 
 
-def _line(options: argparse.Namespace, plan: Plan) -> int:
-    from forecast.views.money import percent
+def _line(options: argparse.Namespace, plan: Plan, standing: Standing | None) -> int:
+    from forecast.views.money import builds
     from forecast.views.opening import number, open_line
+    from forecast.views.settling import known_words
 
     opened = open_line(plan, options.line)
     unit = opened.unit or plan.currency
     text = [f"{opened.title}, at your middle figures: {number(round(opened.total, 2))} {unit}"]
     if opened.chance < 1:
-        text[0] += f" where it is needed or happens ({percent(opened.chance)} chance)"
+        text[0] += f" where it is needed or happens, in {builds(opened.chance)}"
     text.append(f"  = {opened.working}")
+    if known := known_words(standing, plan.currency, options.line):
+        text.append(known)
     if opened.below:
         text.append("Open these next: " + ", ".join(opened.below))
     text += [f"Caution: {caution}" for caution in opened.cautions]
