@@ -69,7 +69,7 @@ def how_to_know(
         return "low", asked
     if by_shop:
         return "medium", f"Have a shop look at it and quote a fixed price: {phrase}"
-    return "low", f"Get {phrase} quoted before ordering"
+    return "low", f"Get {phrase} quoted before ordering it"
 
 
 def how_to_know_event(id: str, line: Line | None, titles: Mapping[str, str]) -> tuple[str, str]:

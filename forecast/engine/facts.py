@@ -348,6 +348,8 @@ def learn(
         paid = known.part_paid[name]
         seen = _seen(judged.loadings, own, first)
         chance = judged.margin.settled(paid.paid, paid.settled, *seen) if paid.paid > 0 else 0.0
+        if 0 < paid.back < paid.paid:  # of what came back for the most part another may be bought
+            chance = max(chance, judged.margin.settled(paid.paid + paid.back, paid.settled, *seen))
         score = _score(prior, name, paid.paid, judged, given)
         partial[name] = Partial(paid.paid, chance, judged.margin, judged.loadings, own, paid.exchange)
         if chance > 0:

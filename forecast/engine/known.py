@@ -20,11 +20,14 @@ class PartPaid:
         Chance, before the sum is looked at, that it is all: 0 where more was said to come.
     exchange : float
         By how much the rates it was paid at made it dearer than that.
+    back : float
+        What came back, and is taken off already: a price reduced afterwards looks no less settled for it.
     """
 
     paid: float
     settled: float
     exchange: float = 0.0
+    back: float = 0.0
 
 
 @dataclass(frozen=True)

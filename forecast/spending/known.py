@@ -256,7 +256,10 @@ def _gather(row: Row, plan: Plan, standing: Standing, gates: set[str], gathered:
         if least > 0:
             settled = 0.0 if name in standing.more else SETTLED[row.bought]
             dearer = _exchange(row, plan, standing)
-            gathered.part_paid[name] = PartPaid(to_float(least, plan.currency) - dearer, settled, dearer)
+            back = to_float(standing.back.get(name, 0), plan.currency)
+            gathered.part_paid[name] = PartPaid(
+                to_float(least, plan.currency) - dearer, settled, dearer, back
+            )
         if paid < 0:
             gathered.remarks.append(
                 f"{row.title}: {format_plain(-paid, plan.currency)} {plan.currency} more came back than was paid, "

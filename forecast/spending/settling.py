@@ -157,6 +157,7 @@ def _standing_with(ledger: Ledger | None, receipt: NewReceipt) -> Standing:
             sign * minor * receipt.amount_minor / paid,
             None if against is None else against.id,
             charged=receipt.paid is not None,
+            back_minor=minor if receipt.kind == "refund" else 0,
         )
         for line, minor in map(pair, receipt.splits)
     ]

@@ -49,6 +49,8 @@ class Standing:
     baseline : Baseline or None
     promises : tuple of Promise
         Agreements that are open and not paid in full.
+    back : mapping of str to int
+        What came back as refunds, by line or event.
     """
 
     as_of: dt.date | None
@@ -63,6 +65,7 @@ class Standing:
     foreign: Mapping[str, tuple[str, float]] = field(default_factory=dict)
     more: frozenset[str] = frozenset()
     promises: tuple[Promise, ...] = ()
+    back: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def says_something(self) -> bool:
@@ -234,6 +237,7 @@ class Record:
         Receipts of a day count before what was said that day about what is left.
         """
         paid: dict[str, int] = {}
+        back: dict[str, int] = {}
         against: dict[int, float] = {}
         foreign: dict[str, dict[str, float]] = {}
         marks: dict[str, dict[str, str]] = {"line": {}, "event": {}}
@@ -244,10 +248,10 @@ class Record:
             settled = day if moment.day_over else day - dt.timedelta(days=1)
             while word < len(self.still) and self.still[word].date <= settled:
                 item = self.still[word]
-                payment = self._pay(payment, Moment(item.date), paid, against, foreign)
+                payment = self._pay(payment, Moment(item.date), paid, back, against, foreign)
                 said[item.line_id] = paid.get(item.line_id, 0) + item.amount_minor
                 word += 1
-            payment = self._pay(payment, moment, paid, against, foreign)
+            payment = self._pay(payment, moment, paid, back, against, foreign)
             while mark < len(self.marks) and self.marks[mark][1].date <= settled:
                 kind, what = self.marks[mark]
                 marks[kind][what.subject] = what.state
@@ -271,6 +275,7 @@ class Record:
                 },
                 frozenset(line for line, state in now["line"].items() if state == "more"),
                 promises,
+                {line: amount for line, amount in back.items() if amount},
             )
 
     def _marks_by(
@@ -297,6 +302,7 @@ class Record:
         start: int,
         until: Moment,
         paid: dict[str, int],
+        back: dict[str, int],
         against: dict[int, float],
         foreign: dict[str, dict[str, float]],
     ) -> int:
@@ -311,6 +317,7 @@ class Record:
             if not until.day_over and one.date == until.date and (one.receipt_id or 0) > (until.receipt or 0):
                 break
             paid[one.line_id] = paid.get(one.line_id, 0) + one.amount_minor
+            back[one.line_id] = back.get(one.line_id, 0) + one.back_minor
             sums = foreign.setdefault(one.line_id, {})
             code = one.currency if one.charged else ""
             sums[code] = sums.get(code, 0.0) + one.foreign_minor

@@ -61,7 +61,7 @@ def test_labels_of_rules_cover_neither_each_other_nor_a_dot(visit: Opener, untou
 @pytest.mark.parametrize("size", WIDTHS)
 def test_two_answers_give_a_level_and_limits_give_a_mix(visit: Opener, untouched: str, size: str) -> None:
     page = visit(untouched, *WIDTHS[size], at="cost")
-    expect(page.get_by_text("quoted before ordering").first).to_be_visible(timeout=30_000)
+    expect(page.get_by_text("quoted before ordering it").first).to_be_visible(timeout=30_000)
     settled(page)
     fill(page, re.compile("1,000 short would cost you"), "450")
     expect(page.get_by_text("hold P90")).to_be_visible(timeout=20_000)

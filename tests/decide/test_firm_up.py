@@ -74,10 +74,10 @@ def test_order_is_release_against_effort() -> None:
     assert found[0].figure == "kit.amount"
     assert found[0].effort == "low"
     text = found[0].sentence(euros)
-    assert text.startswith("Get \u201cKit\u201d quoted before ordering: releases about €")
+    assert text.startswith("Get \u201cKit\u201d quoted before ordering it: releases about €")
     by_figure = {item.figure: item for item in found}
     assert by_figure["filler.quantity"].how == "Find out how many kg \u201cFiller\u201d takes"
-    assert by_figure["filler.price"].how == "Get the price of \u201cFiller\u201d quoted before ordering"
+    assert by_figure["filler.price"].how == "Get the price of \u201cFiller\u201d quoted before ordering it"
     assert by_figure["poor_fit.cost"].how == "Look into what \u201cPoor fit\u201d costs if it happens"
     assert by_figure["paint_self.amount"].effort == "low"  # paint is bought, only a shop must look first
     assert by_figure["paint_self"].how == "Find out whether \u201cPaint self\u201d is needed"
@@ -91,7 +91,7 @@ def test_what_is_paid_in_part_is_not_quoted_before_ordering() -> None:
     found = {item.figure: item for item in firm_up(replay_of(simulate(build, "diy", known=known)), build)}
     assert found["kit.amount"].how == "Ask what is still to pay for \u201cKit\u201d"
     assert found["filler.price"].how == "Ask for the price of \u201cFiller\u201d before buying more"
-    assert found["spoiler.amount"].how == "Get \u201cSpoiler\u201d quoted before ordering"
+    assert found["spoiler.amount"].how == "Get \u201cSpoiler\u201d quoted before ordering it"
 
 
 def test_what_is_known_needs_no_quote() -> None:

@@ -252,6 +252,19 @@ def test_a_line_paid_in_part_is_the_mixture(prior: float) -> None:
         assert np.quantile(rest, [0.1, 0.5, 0.9]) == pytest.approx(wanted, rel=0.02)
 
 
+@pytest.mark.parametrize(
+    ("back", "judged_by"), [(0.0, 800.0), (250.0, 1050.0), (799.0, 1599.0), (800.0, 800.0)]
+)
+def test_what_came_back_makes_a_sum_look_no_less_settled(back: float, judged_by: float) -> None:
+    """A price reduced afterwards is judged by what was paid before; what came back for the most part is not."""
+    prior = 0.9
+    known = KnownFacts(part_paid={"kit": PartPaid(800.0, prior, back=back)})
+    drawn = simulate(parse_build(LOGNORMAL), trials=65_536, known=known).trials.row("kit")
+    chances = [chance_lognormal(float(np.log(sum_ / 1000)) / SIGMA, prior) for sum_ in (800.0, judged_by)]
+    assert max(chances) > 0.5
+    assert np.mean(drawn == 800.0) == pytest.approx(max(chances), abs=0.01)
+
+
 def test_a_sum_likely_to_be_all_teaches_as_far_as_it_is_likely() -> None:
     """Closed, its score 1 moves the cause to √ρ; P(settled) times the precision moves it so much less."""
     rho, paid = 0.3, 120.0

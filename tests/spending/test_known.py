@@ -122,7 +122,14 @@ def test_closing_a_line_of_own_hours_leaves_the_hours(ledger: Ledger) -> None:
 def test_a_refund_makes_what_was_paid_smaller(ledger: Ledger) -> None:
     pay(ledger, "kit", 12_000)
     pay(ledger, "kit", 2_500, kind="refund")
-    assert facts(ledger) == KnownFacts(part_paid={"kit": PartPaid(95.0, SETTLED["once"])})
+    assert facts(ledger) == KnownFacts(part_paid={"kit": PartPaid(95.0, SETTLED["once"], back=25.0)})
+
+
+def test_a_refund_taken_back_came_back_never(ledger: Ledger) -> None:
+    pay(ledger, "kit", 12_000)
+    pay(ledger, "kit", 2_500, kind="refund")
+    ledger.void_receipt(2, "a slip")
+    assert facts(ledger) == KnownFacts(part_paid={"kit": PartPaid(120.0, SETTLED["once"])})
 
 
 def test_more_back_than_paid_on_an_open_line_is_said(ledger: Ledger) -> None:

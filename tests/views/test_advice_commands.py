@@ -71,7 +71,7 @@ def test_what_is_paid_needs_no_quote_and_counts_in_what_can_be_afforded(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     before = run(capsys, "advise", str(folder), "--trials", "4096")
-    assert "Get \u201cKit\u201d quoted before ordering" in before
+    assert "Get \u201cKit\u201d quoted before ordering it" in before
     afford = ("afford", str(folder), "--money", "5000")
     chance = json.loads(run(capsys, *afford, "--json"))["budget"]["chance"]["value"]
     ledger = BuildFolder.at(folder).ledger()

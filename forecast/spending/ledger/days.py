@@ -29,6 +29,8 @@ class DayPaid:
         Of the one receipt, where each is told apart.
     charged : bool
         Whether the suppliers' currency is another one than the build's.
+    back_minor : int
+        What of it came back as refunds, in the build's currency.
     """
 
     date: date
@@ -40,6 +42,7 @@ class DayPaid:
     receipt_id: int | None = None
     supplier: str = ""
     charged: bool = False
+    back_minor: int = 0
 
 
 def paid_by_day(ledger: Ledger, *, by_receipt: bool = False) -> tuple[DayPaid, ...]:
@@ -58,7 +61,8 @@ def paid_by_day(ledger: Ledger, *, by_receipt: bool = False) -> tuple[DayPaid, .
             "SELECT r.as_of, s.line_id, sum(s.amount_minor), r.currency,"
             " sum(CASE WHEN r.charged_minor IS NULL THEN s.amount_minor"
             "  ELSE 1.0 * s.amount_minor * r.amount_minor / nullif(r.charged_minor, 0) END),"
-            f" r.commitment_id, {single}, r.charged_minor IS NOT NULL"
+            f" r.commitment_id, {single}, r.charged_minor IS NOT NULL,"
+            " sum(CASE WHEN r.kind = 'refund' THEN -s.amount_minor ELSE 0 END)"
             f" FROM split s JOIN receipt r ON r.id = s.receipt_id WHERE {counts()}"
             f" GROUP BY r.as_of{within}, s.line_id, r.currency, r.commitment_id, r.charged_minor IS NOT NULL"
             f" ORDER BY r.as_of{within}, s.line_id"
@@ -74,6 +78,7 @@ def paid_by_day(ledger: Ledger, *, by_receipt: bool = False) -> tuple[DayPaid, .
             row[6],
             row[7],
             bool(row[8]),
+            row[9],
         )
         for row in rows
     )
