@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 import streamlit as st
 
 from forecast.build.places_of_figures import place_at
-from forecast.build.scenario import choose
 from forecast.build.schema import Build
 from forecast.build.sheet import certainty, other_shapes, range_instead
 from forecast.dashboard.layout import answer, kept_picture, palette, safe, table, tell, text, told_plainly
@@ -92,12 +91,12 @@ def _shown(view: Opened) -> Opened:
 
 
 def _answer(view: Opened) -> None:
-    lines = choose(view.build, view.scenario).lines
+    lines = {row.id for row in before(view).plan.costing}
     known = known_by_now(view)
-    settled = frozenset() if known is None else known.closed
-    open_ = [line for line in lines if line.id not in settled]
-    counts = {"paid": len(lines) - len(open_)} if len(open_) < len(lines) else {}
-    counts |= certainty(view.build, open_)
+    closed = lines & (frozenset() if known is None else known.closed)
+    counts = {"closed": len(closed)} | certainty(
+        view.build, [line for line in view.build.line if line.id in lines - closed]
+    )
     told = [f"{STRONG}{count}{STRONG} {word}" for word, count in counts.items() if count]
     if told:
         verb = "is" if next(count for count in counts.values() if count) == 1 else "are"

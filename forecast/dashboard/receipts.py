@@ -13,7 +13,7 @@ from forecast.dashboard.receipts_commitments import enter_price
 from forecast.dashboard.receipts_import import import_file, receipts_as_text
 from forecast.dashboard.receipts_lines import what_was_paid
 from forecast.dashboard.receipts_list import downloads
-from forecast.dashboard.receipts_news import lines_of, news, undo_button
+from forecast.dashboard.receipts_news import news, undo_button
 from forecast.dashboard.receipts_settle import (
     close_several,
     freeze_budget,
@@ -21,7 +21,7 @@ from forecast.dashboard.receipts_settle import (
     statement,
     tell_events,
 )
-from forecast.dashboard.state import Opened, opened, watched
+from forecast.dashboard.state import Opened, before, opened, watched
 from forecast.spending.ledger import Receipt
 from forecast.spending.money import to_float
 from forecast.spending.place import doubt_about
@@ -112,8 +112,8 @@ def _rest(view: Opened) -> None:
 def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | None) -> None:
     assert view.ledger is not None
     paid = sum(receipt.paid_minor for receipt in receipts)
-    lines = lines_of(view)
-    closed = [line for line in view.ledger.closed_lines() if line in lines]
+    lines = {row.id for row in before(view).plan.costing}
+    closed = lines & view.ledger.closed_lines()
     many = so_many(len(receipts), "receipt")
     sentence = f"{STRONG}{exact(paid, view.currency)}{STRONG} paid so far, in {many}."
     if view.budget is not None:

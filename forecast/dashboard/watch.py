@@ -123,9 +123,11 @@ def _band(view: Opened, told: History, watch: Reforecast) -> None:
 
 
 def _lines(view: Opened, watch: Reforecast) -> None:
+    lines = {row.id for row in watch.now.plan.costing}
     items = [
         Standing(line.id, line.title, line.group, line.estimate, line.paid, *line.now, line.state == "closed")
         for line in watch.lines
+        if line.kind == "event" or line.id in lines
     ]
     for remark in watch.remarks:
         text(remark)

@@ -175,6 +175,10 @@ class Mixer:
                 row = self.forecast.plan.rows[place]
                 target = found.money if row.is_money else found.hours if row.kind == "hours" else found.waits
                 target += self._amount(row, here, values)
+                if not self._counts(
+                    row, here
+                ):  # what was paid is spent all the same, and no share of it is taken
+                    target += self._spent.get(row.id, 0.0)
             if len(packages) >= len(self.packages) > 1:
                 return found  # of one mix only: not worth keeping
             cache[state] = found
@@ -184,9 +188,8 @@ class Mixer:
         """Give a row's amount in a state of the packages that it depends on."""
         if row.id in values:
             return values[row.id]
-        item = self._items.get(row.of)
-        amount: Value = self._spent.get(row.id, 0.0)  # on a way that this mix has no use for
-        if item is None or item.package is None or item.route is None or routes[item.package] == item.route:
+        amount: Value = 0.0
+        if self._counts(row, routes):
             if row.of in self._handing and row.id not in self._fixed:
                 amount = self._settled(row, self._handed_over(row, routes, values))
             elif len(self._depends[row.id]) <= 1 and not self._reads_routed(row):
@@ -195,6 +198,13 @@ class Mixer:
                 amount = self._settled(row, self._evaluated(row.formula, row.gate, routes, values))
         values[row.id] = amount
         return amount
+
+    def _counts(self, row: Row, routes: Routes) -> bool:
+        """Tell whether a row is one of the ways that a mix takes."""
+        item = self._items.get(row.of)
+        return (
+            item is None or item.package is None or item.route is None or routes[item.package] == item.route
+        )
 
     def _settled(self, row: Row, amount: Value) -> Value:
         """Give what a row evaluated anew comes to with what was paid or agreed for it."""

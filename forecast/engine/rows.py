@@ -191,6 +191,11 @@ class Plan:
             if row.kind in ("line", "event") and row.id != OWN_WORK and (row.of == row.id or row.of in bought)
         )
 
+    @property
+    def costing(self) -> tuple[Row, ...]:
+        """Lines that cost money: those of `payable` that are more than own work. What counts lines counts these."""
+        return tuple(row for row in self.payable if row.kind == "line" and row.formula != Constant(0.0))
+
     def planned_rate(self, row: Row) -> float | None:
         """Give what one unit of the foreign currency that a row is priced in was to cost; None where it is in none."""
         rate = self.rates.get(row.currency)

@@ -77,12 +77,13 @@ def to_finish(ledger: Ledger, build: Build, scenario: str | None = None) -> Fini
     paid, marks, done = ledger.paid_by_line(), ledger.event_states(), ledger.closed_lines()
     happened = {name for name, mark in marks.items() if mark.state == "happened"}
     impossible = {name for name, mark in marks.items() if mark.state == "cannot-happen"}
+    costing = {row.id for row in plan.costing}
     closed, ruled_out = [], []
     for row in plan.payable:
         if row.kind == "event" and not paid.get(row.id) and row.id not in happened:
             if row.id not in impossible:
                 ruled_out.append(row.id)
-        elif row.id not in done:
+        elif row.id not in done and (row.kind == "event" or row.id in costing or paid.get(row.id)):
             closed.append(row.id)
     estimates = base_given(plan, KnownFacts())
     missing = [

@@ -174,8 +174,11 @@ def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Kn
         for name in unknown
     ]
     facts = gathered.facts()
-    if build is not None and any(name in plan.absent for name in outside):
-        facts = replace(facts, taught=_taught(build, plan, standing, set(outside)))
+    elsewhere = {
+        name for name in (*outside, *standing.committed) if name in plan.absent
+    }  # agreed prices teach too
+    if build is not None and elsewhere:
+        facts = replace(facts, taught=_taught(build, plan, standing, elsewhere))
     return Known(
         facts, lines, standing.events, standing.paid_minor, outside, plan.currency,
         frozenset(gathered.dropped), tuple(gathered.remarks),

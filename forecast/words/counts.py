@@ -11,7 +11,7 @@ def so_many(count: int, noun: str, plural: str = "") -> str:
 
 
 def so_many_of(count: int, whole: int, noun: str, verb: tuple[str, str] = ("is", "are")) -> str:
-    """Write how many of all, with the verb that follows: ``none of 7 lines is``, ``2 of 7 lines are``.
+    """Write how many of all, with the verb that follows: ``1 of 7 lines is``, ``2 of 7 lines are``.
 
     Parameters
     ----------
@@ -21,7 +21,7 @@ def so_many_of(count: int, whole: int, noun: str, verb: tuple[str, str] = ("is",
     verb : tuple of str
         In the singular and in the plural.
     """
-    single = whole == 1 or not count
+    single = whole == 1 or count <= 1
     return f"{count or 'none'} of {so_many(whole, noun)} {verb[0 if single else 1]}"
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from forecast.build.buildfile import parse_build
 from forecast.build.schema import Build
+from forecast.decide.mixer import Mixer
 from forecast.engine.known import Agreed, PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.spending.asis import forecast_given
@@ -80,7 +81,7 @@ def test_states_and_facts(build: Build, ledger: Ledger) -> None:
         "kit": "closed", "fee": "untouched", "filler": "part-bought", "maybe": "committed", "damage": "untouched",
     }  # fmt: skip
     assert known.facts.amounts == {"kit": 120.0}
-    assert known.facts.part_paid == {"filler": PartPaid(35.0, SETTLED["several"])}
+    assert known.facts.part_paid == {"filler": PartPaid(35.0, SETTLED["several"], back=5.0)}
     assert known.facts.agreed == {"maybe": Agreed(25.0, EXTRAS["fixed"])}
     assert known.facts.gates == {"damage": False}
     assert known.paid_minor == 15_500
@@ -264,3 +265,33 @@ def test_a_bill_teaches_the_same_whichever_way_is_looked_at(tmp_path: Path) -> N
     np.testing.assert_allclose(watch.totals, there.trials.totals, rtol=1e-12)
     (cause,) = watch.causes
     assert [title for _, title, _ in cause.taught_by] == ["Arch shop"]
+
+
+OVERRUN = """
+[[event]]
+id = "overrun"
+chance = 0.4
+percent = { low = 5, middle = 15, high = 40 }
+of = ["arch_shop"]
+"""
+
+
+@pytest.mark.parametrize("paid", [True, False], ids=["paid", "agreed"])
+def test_each_mix_is_the_way_that_takes_the_same_routes_whatever_was_paid_or_agreed(
+    tmp_path: Path, paid: bool
+) -> None:
+    """Money spent on the other way is spent in both, teaches both the same, and bears no share of what goes wrong."""
+    build, ledger = parse_build(WAYS + OVERRUN), Ledger(tmp_path / "r.db", currency="EUR")
+    if paid:
+        ledger.add_receipt("2026-03-01", "shop", 1_700_00, "EUR", [("arch_shop", 1_700_00)])
+        ledger.close_line("arch_shop", "2026-03-01")
+    else:
+        ledger.add_commitment("2026-03-01", "shop", "arch_shop", 1_700_00, "EUR")
+    standing = Record.read(ledger).standing()
+    mixer = Mixer(build, build.scenario["shop"], 4096, 1, standing)
+    plain = {way: forecast_given(build, way, 4096) for way in ("shop", "self")}
+    for way in ("shop", "self"):
+        alone = forecast_given(build, way, 4096, known=standing)
+        np.testing.assert_allclose(mixer.totals({"arches": way}).money, alone.trials.totals, rtol=1e-10)
+        learnt = alone.trials.row("kit").mean() - plain[way].trials.row("kit").mean()
+        assert learnt > 20  # dearer than it was thought, whichever way is looked at

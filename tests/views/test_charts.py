@@ -393,7 +393,7 @@ def test_events_are_no_lines() -> None:
         Standing("c", "Damage", "events", 0, 70, 70, 70, 70, True),
     ]
     title = estimate_paid_forecast(items, "EUR").to_dict()["title"]["text"]
-    assert title == ["1 of 2 lines are closed; 1 of them cost more than estimated"]
+    assert title == ["1 of 2 lines is closed; 1 of them cost more than estimated"]
 
 
 def test_a_waterfall_without_steps_says_that_nothing_moved() -> None:

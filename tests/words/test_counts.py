@@ -19,7 +19,7 @@ def test_nought_is_none(count: int, said: str) -> None:
     [
         (0, 7, "none of 7 lines is"),
         (1, 1, "1 of 1 line is"),
-        (1, 7, "1 of 7 lines are"),
+        (1, 7, "1 of 7 lines is"),
         (7, 7, "7 of 7 lines are"),
     ],
 )

@@ -1,0 +1,35 @@
+"""How many lines there are, and how many are closed, is one count on every page and in the terminal."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from forecast.build.guided import create_build, read_answers
+from forecast.engine.plan import compile_plan
+from forecast.spending.folder import BuildFolder
+from forecast.views.cli import main
+from tests.dashboard.conftest import Run, charts, words
+
+
+def test_pages_and_terminal_count_the_same_lines(
+    run: Run, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = create_build(tmp_path / "car", read_answers({"country": "NL", "origin": "GB", "paint": "shop"}))
+    folder = BuildFolder.at(file)
+    plan = compile_plan(folder.read(), "mixed")
+    lines = [row for row in plan.payable if row.kind == "line"]
+    costing = len(plan.costing)
+    assert 40 < costing < len(lines)  # consignments' own count, lines of own hours alone do not
+    ledger = folder.ledger()
+    for name, minor in (("kit.goods", 2_000_00), ("waste_disposal", 40_00)):
+        ledger.add_receipt("2026-05-02", "A shop", minor, "EUR", [(name, minor)])
+        ledger.close_line(name, "2026-05-02")
+    assert f"Of {costing} lines that cost money, 2 are closed" in words(run(file, "lines")).replace("**", "")
+    assert f"2 of {costing} lines are closed" in words(run(file, "receipts")).replace("**", "")
+    assert any(f"2 of {costing} lines are closed;" in spec for spec in charts(run(file, "watch")))
+    capsys.readouterr()
+    assert main(["finish", str(folder.folder), "--sure"]) == 0
+    assert re.search(rf"\b{costing - 2} lines are closed\b", capsys.readouterr().out)
