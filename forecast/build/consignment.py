@@ -5,7 +5,7 @@ A consignment is everything that travels together from one seller. The trade roo
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date, timedelta
 from math import ceil
 from typing import Annotated, Literal
@@ -27,10 +27,13 @@ from forecast.build.figures import (
     keys_of,
     wrong,
 )
-from forecast.build.units import misfit
+from forecast.build.units import A_PERCENTAGE, A_SHARE, A_SUM, fits, measured_by, misfit, no_unit, priced_for
 
 Mode = Literal["courier", "air", "sea", "road"]
 """How the goods travel; sea means a part of a shared container."""
+
+UNITS: Mapping[str, str] = {"courier": "kg", "air": "kg", "sea": "W/M", "road": "kg"}
+"""What each mode charges for: kg, or W/M, the larger of tonnes and cubic metres."""
 
 Incoterm = Literal["EXW", "FCA", "FOB", "CPT", "CIP", "CFR", "CIF", "DAP", "DPU", "DDP"]
 """Incoterms 2020 rules that a kit seller may quote."""
@@ -280,7 +283,8 @@ class Consignment(Part):
     customs_rate : figure or None
         The rate of exchange that customs publish, where it is known already.
     freight, freight_rate : figure or None
-        Freight as a sum, or per chargeable unit (kg or W/M) with ``freight_minimum``.
+        Freight as a sum, or per chargeable unit (kg or W/M) with ``freight_minimum``. A rate may be for another unit
+        of the same measure, which it then names: ``{ value = 2, unit = "lb" }``.
     shown_freight, shown_delivery : figure or None
         What the seller's invoice shows apart as international freight (and insurance), and as carriage after
         the border, where the price includes them; the customs value may leave them out then.
@@ -381,6 +385,40 @@ class Consignment(Part):
         if self.items and all(isinstance(item.price, Known) and item.price.value == 0 for item in self.items):
             wrong("everything costs 0", "Give at least one of the goods a price; customs value gifts too.")
         return self
+
+    @model_validator(mode="after")
+    def _fitting_units(self) -> Consignment:
+        for path, figure in figures_in(self):
+            if figure.unit and path[0] != "boxes" and (told := self._unit_told(path, figure.unit)):
+                name = ".".join(str(part + 1) if isinstance(part, int) else part for part in path)
+                wrong(f"{name}: {told[0]}", told[1])
+        return self
+
+    def _unit_told(self, path: FigurePath, unit: str) -> tuple[str, str] | None:
+        """Give what is wrong with the unit of a figure, by what the figure is, and how to mend it."""
+        keys = tuple(part for part in path if isinstance(part, str))
+        if keys in _TIMES:
+            return misfit(unit, "days")
+        if keys in _RATES and not (self.container is not None and keys == ("arrival", "terminal")):
+            own, per = self.charged_in, priced_for(unit) or ""
+            if per.upper() == UNITS[self.mode].upper() or fits(per, own):
+                return None
+            legal = "kg, lb or t" if own == "kg" else "m3, ft3 or W/M"
+            return (
+                f"unit is {unit!r}, {measured_by(per)}",
+                f"By {self.mode} this is a price for {measured_by(own)}: write {legal}, or leave the unit out for "
+                f"{UNITS[self.mode]}.",
+            )
+        what = A_SHARE if keys[0] == "returned" and keys[-1] in ("refund", "dues_back") else A_SUM
+        what = A_PERCENTAGE if keys[-1].endswith("percent") else what
+        what = "a rate of exchange" if keys[-1] in ("customs_rate", "deposit_rate") else what
+        what = "a figure of the rules" if keys[0] == "overrides" else what
+        return no_unit(unit, what)
+
+    @property
+    def charged_in(self) -> str:
+        """The measure in which rates per chargeable unit count: kg, or m³ for W/M."""
+        return "m3" if UNITS[self.mode] == "W/M" else UNITS[self.mode]
 
     @model_validator(mode="after")
     def _complete(self) -> Consignment:
@@ -554,6 +592,10 @@ RESERVED_IDS = frozenset({
 FigurePath = tuple[str | int, ...]
 """Keys and positions from an item down to a figure."""
 
+_RATES = frozenset({("freight_rate",), ("arrival", "terminal"), ("storage", "steps", "rate")})
+"""Prices per chargeable unit, which may be for another unit of the same measure."""
+_TIMES = frozenset({("storage", "days"), ("container", "days"), ("container", "detention_days")})
+
 
 def figures_in(item: BaseModel) -> Iterator[tuple[FigurePath, FigureBase]]:
     """Give each uncertain figure of a consignment, however deep, with its path of keys and positions."""
@@ -578,6 +620,6 @@ def _figures(
 
 
 __all__ = [
-    "BOX_UNITS", "KIT_CODE", "MONEY_BACK", "Arrival", "Box", "Consignment", "Container", "Examination", "Goods",
-    "Incoterm", "Mode", "Moment", "Returned", "Storage", "StorageStep", "figures_in", "later",
+    "BOX_UNITS", "KIT_CODE", "MONEY_BACK", "UNITS", "Arrival", "Box", "Consignment", "Container", "Examination",
+    "Goods", "Incoterm", "Mode", "Moment", "Returned", "Storage", "StorageStep", "figures_in", "later",
 ]  # fmt: skip

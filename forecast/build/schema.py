@@ -32,7 +32,17 @@ from forecast.build.kept import Kept
 from forecast.build.measure import Measure
 from forecast.build.surface import Surface
 from forecast.build.takeoff import Takeoff
-from forecast.build.units import counted_in, fits, is_measure, misfit
+from forecast.build.units import (
+    A_PERCENTAGE,
+    A_SHARE,
+    A_SUM,
+    counted_in,
+    fits,
+    is_measure,
+    misfit,
+    no_unit,
+    priced_for,
+)
 
 Group = Literal["kit", "freight", "import", "consumables", "wheels", "hardware", "labour", "finish", "other"]
 Reference = Annotated[
@@ -162,6 +172,13 @@ class Currency(Part):
     margin: Annotated[float, Field(strict=True, ge=0, le=50)] = 0
 
 
+_WITHOUT_UNITS: Mapping[str, str] = {
+    "amount": A_SUM, "minimum": A_SUM, "maximum": A_SUM, "resale": A_SUM, "cost": A_SUM, "percent": A_PERCENTAGE,
+    "share": A_SHARE, "penalty": "a factor",
+}  # fmt: skip
+"""Figures of lines and events that take no unit, and what each is."""
+
+
 class Costed(Part):
     """What lines and events have in common.
 
@@ -187,6 +204,14 @@ class Costed(Part):
     wait_weeks: UncertainFigure | None = None
     note: Text | None = None
     hazards: tuple[HazardKey, ...] | None = None
+
+    @model_validator(mode="after")
+    def _without_units(self) -> Self:
+        for key, what in _WITHOUT_UNITS.items():
+            figure = getattr(self, key, None)
+            if figure is not None and (told := no_unit(figure.unit, what)):
+                wrong(f"{key}: {told[0]}", told[1])
+        return self
 
     @model_validator(mode="after")
     def _timed(self) -> Self:
@@ -297,9 +322,7 @@ class Line(Costed):
     @property
     def priced_per(self) -> str | None:
         """The measure that the price is for, such as ``gal``; None where its unit says nothing of the kind."""
-        unit = (
-            self.price.unit.removeprefix("per ").removeprefix("/") if self.price and self.price.unit else None
-        )
+        unit = priced_for(self.price.unit) if self.price else None
         return unit if is_measure(unit) else None
 
 

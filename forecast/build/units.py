@@ -14,6 +14,7 @@ from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
 from forecast.build.formula import Constant, Formula, Product, Sum
+from forecast.words.currencies import is_currency
 
 if TYPE_CHECKING:
     from pint import UnitRegistry
@@ -138,6 +139,10 @@ _CALLED: Mapping[_Dimension, tuple[str, str]] = {
 """What each dimension is called, and which units are likely to be meant."""
 
 
+A_SUM, A_SHARE, A_PERCENTAGE = "a sum of money", "a share", "a percentage"
+"""What takes no unit, in words."""
+
+
 @lru_cache(maxsize=500)
 def read_unit(text: str) -> Unit | None:
     """Read a unit as it is written; None for a word that is no unit, such as ``cartridges``."""
@@ -240,6 +245,35 @@ def fits(written: str, own: str) -> bool:
     return (base.dimension == _NONE) if unit is None else unit.dimension == base.dimension
 
 
+def measured_by(written: str) -> str:
+    """Say what a unit measures, such as ``a weight``, or that it is none."""
+    unit = read_unit(written)
+    if unit is None:
+        return "which is none that is known"
+    return _CALLED.get(unit.dimension, ("something else", ""))[0]
+
+
+def no_unit(figure_unit: str | None, what: str) -> tuple[str, str] | None:
+    """Give what was found and how to mend it where something that takes no unit has one; None where it has none.
+
+    A percentage may bear its sign.
+    """
+    if not figure_unit or (what == A_PERCENTAGE and figure_unit.strip().lower() in ("%", "percent")):
+        return None
+    mend = f"This is {what}, which has no unit: leave it out."
+    if is_currency(figure_unit.strip().upper()):
+        return (
+            f"unit is {figure_unit!r}",
+            f'{mend} Money is told by currency = "{figure_unit.strip().upper()}".',
+        )
+    return f"unit is {figure_unit!r}, {measured_by(figure_unit)}", mend
+
+
+def priced_for(unit: str | None) -> str | None:
+    """Give what a price is for where its unit says so: ``lb`` for ``lb``, ``per lb`` and ``/lb``."""
+    return unit.strip().removeprefix("per ").removeprefix("/").strip() if unit else None
+
+
 def misfit(written: str | None, own: str) -> tuple[str, str] | None:
     """Give what was found and how to mend it where a unit does not measure what is wanted; None where it does."""
     if not written or fits(written, own):
@@ -247,10 +281,7 @@ def misfit(written: str | None, own: str) -> tuple[str, str] | None:
     unit, base = read_unit(written), read_unit(own)
     assert base is not None
     wanted, legal = _CALLED.get(base.dimension, ("something else", own))
-    if unit is None:
-        found = f"unit is {written!r}, which is none that is known"
-    else:
-        found = f"unit is {written!r}, {_CALLED.get(unit.dimension, ('something else', ''))[0]}"
+    found = f"unit is {written!r}, {measured_by(written)}"
     mend = f"This is {wanted}: write {legal}"
     if base.dimension == _NONE:
         return found, f"{mend}."
@@ -288,6 +319,11 @@ def formula_in(own: str, node: Formula, written: str | None) -> Formula:
         return node
     scaled = Product((Constant(factor), node))
     return Sum((scaled, Constant(offset))) if offset else scaled
+
+
+def rate_in(own: str, written: str | None) -> float:
+    """Give by what to multiply a price for one of the unit that is written, to have the price for one of ``own``."""
+    return conversion(own, written)[0] if written else 1.0
 
 
 _USUAL = frozenset(
@@ -330,6 +366,6 @@ class Written(float):
 
 
 __all__ = [
-    "Unit", "Written", "conversion", "counted_in", "fits", "formula_in", "is_measure", "like_metric", "misfit",
-    "read_unit",
+    "A_PERCENTAGE", "A_SHARE", "A_SUM", "Unit", "Written", "conversion", "counted_in", "fits", "formula_in",
+    "is_measure", "like_metric", "measured_by", "misfit", "no_unit", "priced_for", "rate_in", "read_unit",
 ]  # fmt: skip

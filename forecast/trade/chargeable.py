@@ -16,9 +16,6 @@ from forecast.errors import RuleError
 from forecast.trade.exact import evaluate
 from forecast.trade.rules import load_carriage
 
-UNITS: Mapping[str, str] = {"courier": "kg", "air": "kg", "sea": "W/M", "road": "kg"}
-"""What each mode counts: kg, or W/M, the larger of tonnes and cubic metres."""
-
 
 @dataclass(frozen=True)
 class BoxSize:
@@ -50,7 +47,7 @@ def weight(boxes: Sequence[BoxSize]) -> Formula:
 def chargeable_quantity(
     mode: Mode, boxes: Sequence[BoxSize], overrides: Mapping[str, float] | None = None
 ) -> Formula:
-    """Give what the carrier charges for, in kg or W/M (see `UNITS`).
+    """Give what the carrier charges for, in kg or W/M (see `forecast.build.consignment.UNITS`).
 
     Parameters
     ----------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date
 
-from forecast.build.consignment import ArrivalCharge, Container, StorageStep
+from forecast.build.consignment import UNITS, ArrivalCharge, Container, StorageStep
 from forecast.build.figures import Figure, Known
 from forecast.build.formula import Constant, Formula, LineValue, Product
 from forecast.build.incoterms import IncotermsRule, buyer_pays
@@ -13,7 +13,6 @@ from forecast.build.rulefiles import is_meant, same_territory
 from forecast.build.schema import Group
 from forecast.trade import customs
 from forecast.trade.arrival import NOTHING, Step, above, at_most, charged_days, disbursement, storage
-from forecast.trade.chargeable import UNITS
 from forecast.trade.expansion import NOTHING_WORDS, ComputedEvent, Words
 from forecast.trade.journey import Journey
 from forecast.trade.rules import RuleWarning, doubt, load_arrival
@@ -433,10 +432,15 @@ class EntryWriter:
         return Constant(100), "100 kg"
 
     def _charge_line(self, charge: _Charge, figure: Figure, note: str) -> LineValue:
-        money = self.sheet.money(f"arrival.{charge.id}", figure)
+        container = self.sheet.consignment.container
+        name = f"arrival.{charge.id}"
+        is_own = figure is getattr(self.sheet.consignment.arrival, charge.id)
+        if charge.per_unit and container is None and is_own:
+            money = self.sheet.per_unit(name, figure)
+        else:
+            money = self.sheet.money(name, figure)
         money = money if charge.per_unit else self.sheet.part_of(money)
         formula, working = self.sheet.paid(money, self.sheet.customs_day)
-        container = self.sheet.consignment.container
         if charge.per_unit and container is not None:
             formula, working = Product((Constant(container.count), formula)), f"{container.count} × {working}"
         elif charge.per_unit:
@@ -483,9 +487,9 @@ class EntryWriter:
             f"{one.words} {one.currency}" + (f" for {step.days:g} days" if step.days else "")
             for one, step in zip(money, rates, strict=True)
         )
-        spent = sheet.figure(f"container.{name}.days", days)
+        spent, in_words = sheet.days(f"container.{name}.days", days)
         kept = charged_days(spent, Constant(free))
-        said = f"{sheet.say(spent)} days less {free:g} free ones, rounded up"
+        said = f"{in_words} less {free:g} free ones, rounded up"
         charged = sheet.stage(f"{name}_days", f"Charged days of {name}", kept, said, "days")
         working = f"{count} × {charged} days × {words}"
         none = f"{NOTHING_WORDS}: within {free:g} free days"
@@ -509,7 +513,7 @@ class EntryWriter:
         free = self.defaults.charge(self.mode, "storage_free")
         free_days = said.free_days if said.free_days is not None else (free.value if free else 0.0)
         if said.steps:
-            rates = [sheet.money(f"storage.step{n}", step.rate) for n, step in enumerate(said.steps, 1)]
+            rates = [sheet.per_unit(f"storage.step{n}", step.rate) for n, step in enumerate(said.steps, 1)]
             steps = [
                 Step(sheet.paid(money, sheet.customs_day)[0], step.days)
                 for money, step in zip(rates, said.steps, strict=True)
@@ -524,7 +528,7 @@ class EntryWriter:
             dearer = times(rate, Constant(later.value if later else 1.0))
             steps = [Step(rate, 7), Step(dearer)]
             words = f"{sheet.say(rate)} for 7 days, then × {later.value if later else 1:g}"
-        spent = sheet.figure("storage.days", days)
+        spent, in_words = sheet.days("storage.days", days)
         units, units_words = self._units()
         least, least_words = None, ""
         if said.minimum is not None:
@@ -535,7 +539,7 @@ class EntryWriter:
             "storage_days",
             "Charged days of storage",
             kept,
-            f"{sheet.say(spent)} days less {free_days:g} free ones, rounded up",
+            f"{in_words} less {free_days:g} free ones, rounded up",
             "days",
         )
         working = f"{units_words} × {charged} days × {words}"

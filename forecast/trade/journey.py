@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from forecast.build.consignment import BOX_UNITS, Box, Consignment, Moment
+from forecast.build.consignment import BOX_UNITS, UNITS, Box, Consignment, Moment
 from forecast.build.figures import Figure
 from forecast.build.formula import Constant, Formula, Larger, LineValue, Product, Sum
 from forecast.build.incoterms import IncotermsRule, buyer_pays, who_pays
 from forecast.build.units import formula_in
 from forecast.trade.arrival import above, insurance_premium, less
-from forecast.trade.chargeable import UNITS, BoxSize, chargeable_quantity, volume, weight
+from forecast.trade.chargeable import BoxSize, chargeable_quantity, volume, weight
 from forecast.trade.customs import Article, Parts
 from forecast.trade.exact import decimal, evaluate
 from forecast.trade.expansion import Words
@@ -269,7 +269,7 @@ def _freight(sheet: Sheet, rule: IncotermsRule, units: Formula | None, units_wor
         return None
     if bought.freight is not None or units is None:
         return _plain(sheet, "freight", "Freight", given, bought.freight_at)
-    money = sheet.money("freight_rate", given)
+    money = sheet.per_unit("freight_rate", given)
     amount: Formula = Product((units, money.amount))
     words = f"{units_words} {UNITS[bought.mode]} × {money.words}"
     pieces: tuple[Words, ...] = ()

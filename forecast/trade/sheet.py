@@ -12,6 +12,7 @@ from forecast.build.formula import Constant, Formula, Input, LineValue, Product,
 from forecast.build.library.load import rounded
 from forecast.build.rates import ask_for_rate
 from forecast.build.schema import Group
+from forecast.build.units import formula_in, priced_for, rate_in
 from forecast.errors import RuleError
 from forecast.trade.currency import CurrencyPath
 from forecast.trade.expansion import ComputedEvent, ComputedLine, Stage, Words
@@ -138,6 +139,24 @@ class Sheet:
         if (id := self.id(name)) in self.inputs and not figure.unit:
             self.inputs[id] = self.inputs[id].model_copy(update={"unit": counted})
         return Money(amount, counted, self.say(amount))
+
+    def per_unit(self, name: str, figure: Figure) -> Money:
+        """Give a price for one chargeable unit, where it is written for another unit of the same measure too."""
+        own, per = self.consignment.charged_in, priced_for(figure.unit)
+        factor = rate_in(own, per)
+        money = self.money(name, figure)
+        if factor == 1:
+            return money
+        if (id := self.id(name)) in self.inputs:
+            self.inputs[id] = self.inputs[id].model_copy(update={"unit": f"{money.currency}/{per}"})
+        words = f"{factor:.6g} {per}/{own} × {money.words}"
+        return Money(times(Constant(factor), money.amount), money.currency, words)
+
+    def days(self, name: str, figure: Figure) -> tuple[Formula, str]:
+        """Give a time in days, and in words as it is written."""
+        written = figure.unit or "days"
+        number = self.figure(name, figure)
+        return formula_in("days", number, figure.unit), f"{self.say(number)} {written}"
 
     def rate(self, currency: str, moment: Moment) -> tuple[Formula, str]:
         """Give the rate of a currency on a day, as a formula and as a placeholder for workings.

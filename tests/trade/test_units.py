@@ -195,6 +195,111 @@ def test_a_box_in_millimetres_is_no_slip_where_it_says_so() -> None:
     assert "found 2000 in" in mistakes(BOX.format('{ value = 2000, unit = "in" }', *sides[1:], 45))
 
 
+BY_SEA = BOX.replace('mode = "air"', 'mode = "sea"').format(200, 120, 60, 45)
+BY_AIR = BOX.format(200, 120, 60, 45)
+PER_FT3 = 0.0283168466  # m³ in a cubic foot, as published beside the other factors
+PER_LB = 0.45359237
+
+
+@pytest.mark.parametrize(("base", "key", "customary", "metric"), [
+    (BY_AIR, "freight_rate", (2, "lb"), 2 / PER_LB),
+    (BY_AIR, "freight_rate", (2, "per lb"), 2 / PER_LB),
+    (BY_AIR, "freight_rate", (2, "kg"), 2),
+    (BY_AIR, "freight_rate", (900, "t"), 0.9),
+    (BY_SEA, "freight_rate", (2, "ft3"), 2 / PER_FT3),
+    (BY_SEA, "freight_rate", (2, "W/M"), 2),
+    (BY_SEA, "freight_rate", (2, "m3"), 2),
+    (BY_SEA, "arrival.terminal", (2, "ft3"), 2 / PER_FT3),
+    (BY_AIR, "arrival.terminal", (2, "lb"), 2 / PER_LB),
+    (BY_SEA, "storage.steps", (2, "ft3"), 2 / PER_FT3),
+    (BY_SEA, "storage.days", (3, "weeks"), 21),
+    (BY_SEA, "storage.days", (480, "h"), 20),
+    (BY_SEA, "container.days", (2, "weeks"), 14),
+    (BY_SEA, "container.detention_days", (1, "weeks"), 7),
+])  # fmt: skip
+def test_a_rate_or_a_time_of_a_consignment_counts_in_the_unit_that_is_written(
+    base: str, key: str, customary: tuple[float, str], metric: float
+) -> None:
+    def with_this(said: str) -> float:
+        text = base
+        if key.startswith("container"):
+            days = {"container.days": 9, "container.detention_days": 5, key: said}
+            return cost(
+                text.replace("freight_rate = 4", "freight = 900")
+                + f"container = {{ days = {days['container.days']}, demurrage = [{{ rate = 60 }}], detention = "
+                f"[{{ rate = 80 }}], detention_days = {days['container.detention_days']} }}\n"
+            )
+        if key == "storage.steps":
+            return cost(f"{text}storage.steps = [{{ rate = {said} }}]\nstorage.days = 30\n")
+        if key == "freight_rate":
+            return cost(text.replace("freight_rate = 4", f"freight_rate = {said}"))
+        return cost(f"{text}{key} = {said}\n")
+
+    number, unit = customary
+    written = with_this(f'{{ value = {number}, unit = "{unit}" }}')
+    assert written == pytest.approx(with_this(str(metric)), rel=1e-8)
+    assert metric == number or written != pytest.approx(with_this(str(number)), rel=1e-3)
+
+
+def test_the_working_of_a_rate_for_a_pound_says_how_many_are_in_a_kilogram() -> None:
+    text = BY_AIR.replace("freight_rate = 4", 'freight_rate = { low = 1, high = 3, unit = "lb" }')
+    build = parse_build(HEAD + text)
+    plan = simulate(build, trials=1024).plan
+    assert "2.20462 lb/kg × " in open_line(plan, "kit.freight").working
+    assert place_at(build, "kit.freight_rate").unit == "lb"
+
+
+@pytest.mark.parametrize(("key", "said", "told"), [
+    ("freight_rate", '{ value = 5, unit = "m3" }', "freight_rate: unit is 'm3', a volume. By air this is a price for "
+     "a weight: write kg, lb or t, or leave the unit out for kg."),
+    ("freight_rate", '{ value = 5, unit = "banana" }', "freight_rate: unit is 'banana', which is none that is known"),
+    ("arrival.terminal", '{ value = 5, unit = "gal" }', "arrival.terminal: unit is 'gal', a volume. By air"),
+    ("storage.steps", '[{ rate = { low = 2, high = 3, unit = "ft" } }]', "storage.steps.1.rate: unit is 'ft', "
+     "a length"),
+    ("storage.days", '{ value = 5, unit = "kg" }', "storage.days: unit is 'kg', a weight. This is a time"),
+    ("insurance", '{ value = 50, unit = "gal" }', "insurance: unit is 'gal', a volume. This is a sum of money, which "
+     "has no unit: leave it out."),
+    ("price", '{ value = 50, unit = "kg" }', "price: unit is 'kg', a weight. This is a sum of money"),
+    ("price", '{ value = 50, unit = "EUR" }', 'Money is told by currency = "EUR".'),
+    ("arrival.entry", '{ value = 50, unit = "kg" }', "arrival.entry: unit is 'kg', a weight. This is a sum of money"),
+    ("arrival.disbursement_percent", '{ value = 2, unit = "kg" }', "This is a percentage, which has no unit"),
+    ("returned", '{ chance = 0.1, refund = { value = 0.9, unit = "kg" } }', "returned.refund: unit is 'kg', a weight. "
+     "This is a share"),
+    ("overrides", '{ "duty.8708.29" = { value = 0.02, unit = "lb" } }', "This is a figure of the rules"),
+])  # fmt: skip
+def test_a_unit_that_nothing_of_a_consignment_has_is_refused_by_name(key: str, said: str, told: str) -> None:
+    text = BY_AIR.replace("price = 3000\n", "") if key == "price" else BY_AIR
+    text = text.replace("freight_rate = 4\n", "") if key == "freight_rate" else text
+    assert told in mistakes(f"{text}{key} = {said}\n")
+
+
+def test_a_full_container_has_a_terminal_charge_of_its_own_and_no_measure() -> None:
+    text = BY_SEA.replace("freight_rate = 4", "freight = 900")
+    container = "container = { days = 5, demurrage = [{ rate = 60 }] }\n"
+    told = mistakes(f'{text}{container}arrival.terminal = {{ value = 300, unit = "m3" }}\n')
+    assert "arrival.terminal: unit is 'm3', a volume. This is a sum of money" in told
+
+
+@pytest.mark.parametrize("key", ["amount", "minimum", "maximum", "resale"])
+def test_a_sum_of_a_line_has_no_unit(key: str) -> None:
+    others = "" if key == "amount" else "amount = 90\n"
+    told = mistakes(
+        f'[[line]]\nid = "part"\ngroup = "other"\n{others}{key} = {{ value = 50, unit = "lb" }}\n'
+    )
+    assert f"{key}: unit is 'lb', a weight. This is a sum of money, which has no unit: leave it out." in told
+
+
+def test_the_cost_of_an_event_has_no_unit_and_a_percentage_may_bear_its_sign() -> None:
+    event = '[[event]]\nid = "risk"\nchance = 0.5\n'
+    assert "cost: unit is 'h', a time" in mistakes(event + 'cost = { value = 50, unit = "h" }\n')
+    assert "percent: unit is 'kg', a weight. This is a percentage" in mistakes(
+        event + 'of = ["part"]\npercent = { value = 5, unit = "kg" }\n'
+    )
+    part = '[[line]]\nid = "part"\ngroup = "other"\namount = 100\n'
+    signed = parse_build(f'{HEAD}{part}{event}of = ["part"]\npercent = {{ value = 5, unit = "%" }}\n')
+    assert signed.event[0].percent is not None
+
+
 def test_a_price_for_a_gallon_beside_a_quantity_in_litres() -> None:
     quantity = 'quantity = { value = 7.570823568, unit = "L" }'
     assert cost(line(quantity, '{ value = 60, unit = "gal" }')) == pytest.approx(120)
