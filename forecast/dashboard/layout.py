@@ -16,9 +16,11 @@ import pyarrow
 import streamlit as st
 
 from forecast.dashboard.printing import print_rules
+from forecast.dashboard.remembered import remembered
 from forecast.dashboard.thumbs import thumb_rules
 from forecast.errors import ForecastError, unforeseen
 from forecast.spending.folder import write_down
+from forecast.spending.ledger import kept_open
 from forecast.views.charts.frame import without_title
 from forecast.views.theme import DARK, LIGHT, Palette
 from forecast.words.text import STRONG, plain
@@ -184,7 +186,7 @@ def kept_picture(what: tuple[object, ...], draw: Callable[[], Any], key: str | N
     _show(_drawn(repr(what), draw), key)
 
 
-@st.cache_resource(max_entries=64, show_spinner=False)
+@remembered(keys=1, most=64)
 def _drawn(what: str, _draw: Callable[[], Any]) -> _Written:
     return _written(_draw())
 
@@ -260,10 +262,12 @@ def tell(error: ForecastError) -> None:
 def told_plainly() -> Iterator[None]:
     """Show what goes wrong inside as text, and end the page there; what frames the page is still drawn.
 
-    Also a decorator: a fragment is drawn again by itself, outside what frames the page.
+    Also a decorator: a fragment is drawn again by itself, outside what frames the page. A ledger read inside is opened
+    once.
     """
     try:
-        yield
+        with kept_open():
+            yield
     except Exception as error:  # the toolkit ends a run with exceptions that are none of these
         tell_any(error)
 

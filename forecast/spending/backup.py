@@ -37,7 +37,7 @@ from forecast.build.files import (
 from forecast.errors import ForecastError, LedgerError
 from forecast.spending.attachments import FOLDER, complaint_of, folder_of, place_of, verify_attachments
 from forecast.spending.folder import BuildFolder
-from forecast.spending.ledger import Ledger
+from forecast.spending.ledger import Ledger, let_go
 
 KEPT = 10
 """Copies that are kept of those made by themselves."""
@@ -409,6 +409,7 @@ def _put_by(folder: BuildFolder, *, ledger: bool) -> Path | None:
         if not ledger:
             return None
     moved = None
+    let_go()  # some systems move no file that is open
     for ending in ("", "-wal", "-shm"):
         file = folder.receipts_db.with_name(folder.receipts_db.name + ending)
         if file.exists() and (ending or file.stat().st_size):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from forecast.spending.ledger.book import Ledger
+from forecast.spending.ledger.kept import kept_open, let_go
 from forecast.spending.ledger.records import (
     AttachedFile,
     Baseline,
@@ -34,4 +35,6 @@ __all__ = [
     "ReceiptKind",
     "Split",
     "StillToBuy",
+    "kept_open",
+    "let_go",
 ]

@@ -1,4 +1,4 @@
-"""The file beneath the ledger: one connection per call, whole transactions, and failures in plain words."""
+"""The file beneath the ledger: a connection per call, whole transactions, and failures in plain words."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from typing import NoReturn
 
 from forecast.build.files import check_regular
 from forecast.errors import LedgerError
+from forecast.spending.ledger.kept import reading
 from forecast.spending.ledger.migrations import MIGRATIONS, migrate, refuse_strangers, version_of
 from forecast.spending.money import exponent
 from forecast.spending.place import database_uri
@@ -175,13 +176,8 @@ class Store:
         if (shared := self._shared()) is not None:
             yield shared
             return
-        with self._translated("read"):
-            connection = self._connect()
-            try:
-                connection.execute("BEGIN")
-                yield connection
-            finally:
-                connection.close()
+        with self._translated("read"), reading(self.path, self._connect) as connection:
+            yield connection
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
