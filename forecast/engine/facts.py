@@ -13,7 +13,7 @@ from forecast.engine.draws import column
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import KnownFacts
 from forecast.engine.margin import ONE_WIDTH, Margin
-from forecast.engine.plan import Plan, Rate, Row, inputs_of, sole_input
+from forecast.engine.plan import Plan, Rate, Row, sole_input
 from forecast.engine.replicate import Conditions, Partial, Pivot, sample
 from forecast.engine.shapes import Array
 from forecast.errors import SimulationError
@@ -164,7 +164,7 @@ class Prior:
                 tuple(float(one) for one in regressed_loadings(about, self.latents(joined))) if varies else ()
             )
             self._judged[at] = _Judged(Margin.of_trials(rates), told)
-            names = {one for one in inputs_of(row) if not one.startswith(rate.prefix)}
+            names = {one for one in row.inputs if not one.startswith(rate.prefix)}
             reads = [node for node in walk(row.formula) if isinstance(node, LineValue)]
             if len(names) == 1 and not reads:
                 item = self.inputs[next(iter(names))]
@@ -200,7 +200,7 @@ class Prior:
         """Evaluate a row with other known rows at what they cost, prices that follow from these included."""
         instead = instead or {}
         inputs: dict[str, Value] = {}
-        for name in inputs_of(row):
+        for name in row.inputs:
             if name in instead:
                 inputs[name] = instead[name]
             elif name in given.pivots and given.pivots[name] != asked:
@@ -211,7 +211,7 @@ class Prior:
             name: given.amounts[name]
             if name in given.amounts and name != asked
             else self._value(self.rows[name], given, asked, instead)
-            for name in read_by(row)
+            for name in row.reads
         }
         return evaluate(row.formula, inputs, lines)
 
@@ -230,7 +230,7 @@ class Prior:
         found: dict[str, None] = {}
         open_rows = [row]
         while open_rows:
-            for name in read_by(open_rows.pop()):
+            for name in open_rows.pop().reads:
                 if name not in found:
                     found[name] = None
                     open_rows.append(self.rows[name])
@@ -264,18 +264,13 @@ class _Given:
     def about(self, prior: Prior, row: Row, asked: str) -> tuple[object, ...]:
         """Give what a row's distribution depends on."""
         rows = [row, *(prior.rows[name] for name in prior.above(row))]
-        read = {name for one in rows for name in inputs_of(one)}
+        read = {name for one in rows for name in one.inputs}
         named = {one.id for one in rows[1:]} | {self.pivots[name] for name in read & self.pivots.keys()}
         return tuple(
             (name, self.amounts[name], self.foreign.get(name))
             for name in sorted(named - {asked})
             if name in self.amounts
         )
-
-
-def read_by(row: Row) -> tuple[str, ...]:
-    """Name the rows that a row's formula reads."""
-    return tuple(dict.fromkeys(node.id for node in walk(row.formula) if isinstance(node, LineValue)))
 
 
 @dataclass(frozen=True)
@@ -463,7 +458,7 @@ def _given(plan: Plan, known: KnownFacts, prior: Prior) -> _Given:
         if paid is None or paid.code not in plan.rates or paid.amount <= 0 or name in known.fixed:
             continue
         rate = plan.rates[paid.code]
-        if any(one.startswith(rate.prefix) for one in inputs_of(row)):
+        if any(one.startswith(rate.prefix) for one in row.inputs):
             foreign[name] = rate, paid.amount * rate.with_margin(row)
     return _Given(amounts, pivots, foreign)
 
@@ -480,7 +475,7 @@ def _joined(plan: Plan, rows: Iterable[Row], given: _Given) -> tuple[str, ...]:
     read: set[str] = set()
     for row in rows:
         if sole_input(row) is None:
-            read |= {name for name in inputs_of(row) if name in plan.shared_inputs}
+            read |= {name for name in row.inputs if name in plan.shared_inputs}
             price = _pivot(plan, row)
             read -= {price} if price is not None else set()
     read -= given.pivots.keys()
@@ -523,14 +518,14 @@ def _score(prior: Prior, name: str, amount: float, judged: _Judged, given: _Give
     sole = sole_input(prior.rows[name])
     if sole is not None and given.pivots.get(sole[0], name) == name:
         return prior.inputs[sole[0]].shape.score(amount / sole[1])
-    if not inputs_of(prior.rows[name]) and not any(judged.loadings):
+    if not prior.rows[name].inputs and not any(judged.loadings):
         return 0.0
     score = float(judged.margin.score(np.array([max(amount, 1e-300)]))[0])
     return float(np.clip(score, -8.5, 8.5))
 
 
 def _is_own(prior: Prior, name: str) -> bool:
-    return any(prior.inputs[one].own for one in inputs_of(prior.rows[name]))
+    return any(prior.inputs[one].own for one in prior.rows[name].inputs)
 
 
 def _evidence(prior: Prior, name: str) -> float:
@@ -568,7 +563,7 @@ def _posterior(observed: list[Observation], latents: int) -> Posterior | None:
 
 def _far(prior: Prior, one: Observation, learned: Learning, given: _Given) -> float:
     """Give the score to tell a builder of: also where a line of one figure teaches nothing, but came in dear."""
-    if one.follows or one.score or inputs_of(prior.rows[one.row]):
+    if one.follows or one.score or prior.rows[one.row].inputs:
         return one.score
     judged = prior.judge(one.row, given, learned.joined)
     paid = learned.partial[one.row].paid if one.row in learned.partial else given.amounts[one.row]

@@ -36,7 +36,6 @@ from forecast.engine.rows import (
     Rate,
     Row,
     factor_inputs,
-    inputs_of,
     sole_input,
 )
 from forecast.engine.shapes import Exact
@@ -47,7 +46,7 @@ from forecast.trade.expansion import Expansion
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff, priced_per
 
 __all__ = [
-    "OWN_WORK", "SHOP", "Gate", "Plan", "PlanInput", "Rate", "Row", "compile_plan", "inputs_of", "sole_input",
+    "OWN_WORK", "SHOP", "Gate", "Plan", "PlanInput", "Rate", "Row", "compile_plan", "sole_input",
 ]  # fmt: skip
 
 SHOP = "shop"
@@ -317,7 +316,7 @@ class _Compiler:
         sizes: dict[str, float] = {}
         for row in _events_last(self.rows):
             lines[row.id] = evaluate(row.formula, middles, lines)
-            for name in inputs_of(row):
+            for name in row.inputs:
                 size = abs(float(lines[row.id])) if row.is_money else float("inf")
                 sizes[name] = max(sizes.get(name, 0.0), size)
         place = self.causes.index(OWN_ESTIMATING)

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from forecast.build.formula import Input, walk
 from forecast.engine.draws import BLOCK, columns, replicate_sizes
 from forecast.engine.evaluate import Value
 from forecast.engine.facts import prepare, prior_of
@@ -145,9 +144,8 @@ class Replay:
 def _needed(plan: Plan, conditions: Conditions) -> frozenset[str]:
     """Name the inputs that rows not known read, and those that a price follows from."""
     return frozenset(
-        node.id
+        name
         for row in plan.rows
         if row.id not in conditions.amounts or row.id in conditions.pivots
-        for node in walk(row.formula)
-        if isinstance(node, Input)
+        for name in row.inputs
     )

@@ -17,7 +17,7 @@ from forecast.engine.draws import Columns, columns
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import Agreed
 from forecast.engine.margin import Margin
-from forecast.engine.plan import Gate, Plan, PlanInput, Row, inputs_of
+from forecast.engine.plan import Gate, Plan, PlanInput, Row
 from forecast.engine.shapes import Array
 from forecast.engine.tables import sampler
 
@@ -262,7 +262,7 @@ class World:
 
 def _read(row: Row, inputs: Mapping[str, Value], instead: Mapping[str, Value]) -> dict[str, Value]:
     """Give the inputs that a row reads, some of them otherwise."""
-    return {name: instead[name] if name in instead else inputs[name] for name in inputs_of(row)}
+    return {name: instead[name] if name in instead else inputs[name] for name in row.inputs}
 
 
 EXTRAS = (0.1, 0.63)

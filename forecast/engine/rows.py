@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from forecast.build.formula import Constant, Formula, Input, Product, walk
+from forecast.build.formula import Constant, Formula, Input, LineValue, Product, walk
 from forecast.build.schema import Bought
 from forecast.engine.shapes import Shape
 from forecast.trade.expansion import Expansion
@@ -102,6 +102,16 @@ class Row:
     def is_money(self) -> bool:
         """Whether it counts in the total."""
         return self.kind in ("line", "event")
+
+    @cached_property
+    def inputs(self) -> tuple[str, ...]:
+        """Ids of the inputs that stand in its formula."""
+        return tuple(dict.fromkeys(node.id for node in walk(self.formula) if isinstance(node, Input)))
+
+    @cached_property
+    def reads(self) -> tuple[str, ...]:
+        """Ids of the rows that its formula reads."""
+        return tuple(dict.fromkeys(node.id for node in walk(self.formula) if isinstance(node, LineValue)))
 
 
 @dataclass(frozen=True)
@@ -226,11 +236,6 @@ def sole_input(row: Row) -> tuple[str, float] | None:
                     factor *= value
                 return (names[0], factor) if factor > 0 else None
     return None
-
-
-def inputs_of(row: Row) -> tuple[str, ...]:
-    """Give the ids of the inputs that stand in a row's formula."""
-    return tuple(dict.fromkeys(node.id for node in walk(row.formula) if isinstance(node, Input)))
 
 
 def factor_inputs(formula: Formula) -> tuple[str, ...]:

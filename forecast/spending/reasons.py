@@ -8,9 +8,8 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
-from forecast.build.formula import LineValue, walk
 from forecast.engine.learning import LearnedCause
-from forecast.engine.plan import Plan, PlanInput, Row, inputs_of
+from forecast.engine.plan import Plan, PlanInput, Row
 from forecast.spending.known import Known, KnownLine
 from forecast.spending.money import to_float
 
@@ -131,7 +130,7 @@ def _reason(plan: Plan, row: Row, known: Known, amount: float, learned: tuple[Le
     kind = _own_kind(row, known.lines[row.id], known)
     if kind is not None:
         return Reason(kind, row.id, row.title, amount)
-    read = tuple(dict.fromkeys(node.id for node in walk(row.formula) if isinstance(node, LineValue)))
+    read = row.reads
     if read:
         return Reason("follows", row.id, row.title, amount, read)
     return Reason("learned", row.id, row.title, amount, _pushes(plan, row, learned))
@@ -154,7 +153,7 @@ def _own_kind(row: Row, line: KnownLine, known: Known) -> ReasonKind | None:
 
 def _pushes(plan: Plan, row: Row, learned: tuple[LearnedCause, ...]) -> tuple[str, ...]:
     """Name the causes that push a row, the strongest first: loading, times relative range, times what was learned."""
-    read = inputs_of(row)
+    read = row.inputs
     loadings = [np.abs(item.loadings) * _reach(item) for item in plan.inputs if item.id in read]
     loadings += [np.abs(gate.loadings) for gate in plan.gates if gate.id == row.gate]
     if not loadings or not learned:

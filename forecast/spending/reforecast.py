@@ -9,7 +9,6 @@ from functools import cached_property
 
 import numpy as np
 
-from forecast.build.formula import LineValue, walk
 from forecast.build.schema import OWN_ESTIMATING, Bought, Build
 from forecast.engine.base import base_given
 from forecast.engine.condition import Width
@@ -295,7 +294,7 @@ class Reforecast:
         for row in self.now.plan.rows:
             if row.kind != "event" or row.gate in self.known.facts.gates or lines[row.id].paid_minor:
                 continue
-            read = {node.id for node in walk(row.formula) if isinstance(node, LineValue)} & lines.keys()
+            read = set(row.reads) & lines.keys()
             if read and all(lines[name].state == "closed" for name in read):
                 found.append(row.id)
         return tuple(found)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from forecast.build.formula import LineValue, walk
 from forecast.build.schema import OWN_ESTIMATING
 from forecast.engine.known import KnownFacts
 from forecast.spending.money import exponent
@@ -174,7 +173,7 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast) -> str:
     entered = {name for name in moves if facts.about(name) != now.known.facts.about(name)}
     itself = set(entered)
     for row in now.now.plan.rows:  # each is computed from earlier ones only
-        read = {node.id for node in walk(row.formula) if isinstance(node, LineValue)}
+        read = set(row.reads)
         if read and read <= itself | now.known.facts.amounts.keys() and read & itself:
             itself.add(row.id)
     own = sum(move for name, move in moves.items() if name in itself)

@@ -43,7 +43,6 @@ from forecast.decide.quotes import quotes
 from forecast.decide.scenarios import Pair
 from forecast.engine import draws
 from forecast.engine.forecast import Forecast, simulate
-from forecast.engine.rows import inputs_of
 
 ROOT = Path(__file__).resolve().parents[2]
 TARGET = 0.25
@@ -241,7 +240,7 @@ def counting(build: Build, scenario: str) -> set[str]:
     for place in trials.plan.money_rows:
         row = trials.plan.rows[place]
         if trials.row(row.id).any():
-            found.update(inputs_of(row))
+            found.update(row.inputs)
             found.update([f"gate {row.gate}"] if row.gate else [])
     return found
 
