@@ -13,6 +13,7 @@ from forecast.dashboard.cost_hold import how_much_to_hold
 from forecast.dashboard.cost_more import what_could_go, which_measures_pay
 from forecast.dashboard.cost_next import cheap_and_dear, how_far_money_reaches
 from forecast.dashboard.layout import answer, kept_picture, palette, text, told_plainly
+from forecast.dashboard.remembered import remembered
 from forecast.dashboard.state import Opened, as_it_stands, if_narrow_line, known_by_now, opened
 from forecast.views.charts import dots_of_hundred, s_curve
 from forecast.views.sentences import (
@@ -71,7 +72,7 @@ def page() -> None:
             cheap_and_dear(view)
 
 
-@st.cache_resource(max_entries=24, show_spinner=False)
+@remembered(keys=2, most=24)
 def _slips(fingerprint: str, day: str, _build: Build) -> str:
     return slips_sentence(_build, "The page of lines asks")
 

@@ -22,9 +22,8 @@ from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.saving import form_key, opened_sheet, put
-from forecast.dashboard.state import Opened, opened
+from forecast.dashboard.state import Opened, known_by_now, opened
 from forecast.decide.mixer import routes_offered
-from forecast.spending.standing import Record
 from forecast.views.commands.check import which_quote
 from forecast.words.text import STRONG
 
@@ -37,7 +36,8 @@ def _build_to_change() -> Build:
 def take_quote(view: Opened) -> None:
     """Ask which quote is taken, of each figure that stands as several; its sum then takes their place."""
     build = _build_to_change()
-    asked = open_quotes(build, Record.read(view.ledger).standing().begun if view.ledger is not None else ())
+    known = known_by_now(view)
+    asked = open_quotes(build, () if known is None else known.begun)
     if not asked:
         return
     with st.form(form_key("take-quote")):

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import streamlit as st
-
 from forecast.build.buildfile import parse_build
 from forecast.build.edit import Change, changed
 from forecast.build.schema import Build
+from forecast.dashboard.remembered import remembered
 
 WITH_CHANGES = "With these changes"
 """What a build that is not saved yet is called in its mistakes."""
 
 
-@st.cache_resource(max_entries=48, show_spinner=False)
+@remembered(keys=2, most=48)
 def parsed(text: str, heading: str) -> Build:
     """Read a build from text that may have been read before."""
     return parse_build(text, heading)
@@ -25,6 +24,6 @@ def changed_text(text: str, changes: Sequence[Change]) -> str:
     return _changed(text, repr(changes), changes) if changes else text
 
 
-@st.cache_resource(max_entries=48, show_spinner=False)
+@remembered(keys=2, most=48)
 def _changed(text: str, key: str, _changes: Sequence[Change]) -> str:
     return changed(text, _changes)

@@ -15,6 +15,7 @@ import streamlit as st
 from forecast.build.buildfile import read_text
 from forecast.build.schema import Build
 from forecast.dashboard.reading import parsed
+from forecast.dashboard.remembered import remembered
 from forecast.dashboard.shelf import NEWEST, shelved
 from forecast.dashboard.unsaved import text_in_force
 from forecast.decide.contingency import Contingency, contingency
@@ -230,10 +231,20 @@ def known_by_now(view: Opened) -> Standing | None:
     return _known_by_now(ledger_state(view.ledger), view.ledger)
 
 
-@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+@remembered(keys=1, most=_ENTRIES)
 def _known_by_now(state: str, _ledger: Ledger) -> Standing | None:
-    found = Record.read(_ledger).standing()
+    found = record_of(_ledger).standing()
     return found if found.says_something else None
+
+
+def record_of(ledger: Ledger) -> Record:
+    """Give all that a ledger says that a forecast depends on."""
+    return _record(ledger_state(ledger), ledger)
+
+
+@remembered(keys=1, most=_ENTRIES)
+def _record(state: str, _ledger: Ledger) -> Record:
+    return Record.read(_ledger)
 
 
 def as_it_stands(view: Opened, scenario: str | None = None) -> Forecast:

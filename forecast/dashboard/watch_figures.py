@@ -4,25 +4,23 @@ from __future__ import annotations
 
 import datetime as dt
 
-import streamlit as st
-
 from forecast.build.schema import Build
+from forecast.dashboard.remembered import remembered
 from forecast.dashboard.shelf import shelved
-from forecast.dashboard.state import Opened, ledger_state
+from forecast.dashboard.state import Opened, ledger_state, record_of
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import compile_plan
 from forecast.engine.replay import Replay
 from forecast.spending.history import MOST_DAYS, History, HistoryPoint, Progress, history
 from forecast.spending.ledger import Ledger
 from forecast.spending.moved import Moved, what_moved
-from forecast.spending.standing import Record
 
 _ENTRIES = 24
 
 
 def anything_entered(view: Opened) -> bool:
     """Tell whether the ledger holds anything that a forecast depends on."""
-    return view.ledger is not None and bool(Record.read(view.ledger).days())
+    return view.ledger is not None and bool(record_of(view.ledger).days())
 
 
 def history_of(view: Opened, *, all_days: bool, progress: Progress) -> History:
@@ -57,7 +55,7 @@ def _history(
     )  # fmt: skip
 
 
-@st.cache_resource(max_entries=_ENTRIES, show_spinner=False)
+@remembered(keys=4, most=_ENTRIES)
 def _points(fingerprint: str, scenario: str, trials: int, seed: int) -> dict[str, HistoryPoint]:
     """Give the points of days gone by, for the next history: a receipt of today changes none of them."""
     return {}
