@@ -126,7 +126,8 @@ class Conditions:
         By row: the price that follows from what it costs.
     remarks : tuple of str
     wider : float
-        All own ranges count so many times as wide as stated, beside what was learnt of them.
+        Ranges that the builder made their own count so many times as wide as stated, beside what was learnt of them;
+        starter ranges do not.
     """
 
     posterior: Posterior | None
@@ -167,6 +168,7 @@ class World:
             if found.width is not None:
                 self.width = found.width.at(scores("width of own ranges"))
             self.latents = found.apply(self.latents, self.width)
+        self.starter_width = self.width
         if conditions is not None and conditions.wider != 1:
             learnt = 1.0 if self.width is None else self.width
             self.width = np.full(self.latents.shape[-1], conditions.wider) * learnt
@@ -177,7 +179,9 @@ class World:
         """Give the same over some of the trials."""
         other = copy(self)
         other.latents = self.latents[:, block]
-        other.width = None if self.width is None else self.width[block]
+        other.width, other.starter_width = (
+            None if width is None else width[block] for width in (self.width, self.starter_width)
+        )
         other.scores = lambda name: self.scores(name)[block]
         other._pushes = {}
         return other
@@ -194,7 +198,8 @@ class World:
 
     def figure(self, item: PlanInput) -> Array:
         """Give an input's values, shape (n,)."""
-        return sample(item, self.own(item.id), self.causes, self._pushes, self.width)
+        width = self.starter_width if item.starter else self.width
+        return sample(item, self.own(item.id), self.causes, self._pushes, width)
 
     def happens(self, gate: Gate) -> NDArray[np.bool_]:
         """Tell in which trials a gate opens."""
@@ -218,15 +223,23 @@ class World:
             agreed = facts.agreed[row.id]
             return agreed.price * (1 + extras(self.scores(f"extras {row.id}"), agreed.extras))
         if row.id in facts.partial:
-            return self._finished(row.id, facts.partial[row.id], drawn)
+            width = self.starter_width if self._of_starters(row) else self.width
+            return self._finished(row.id, facts.partial[row.id], drawn, width)
         return None
 
-    def _finished(self, name: str, part: Partial, drawn: Array) -> Array:
+    def _of_starters(self, row: Row) -> bool:
+        """Tell whether none of a row's own ranges was made the builder's own."""
+        if self.starter_width is self.width:
+            return False
+        named = set(inputs_of(row))
+        return all(item.starter for item in self.plan.inputs if item.id in named and item.own)
+
+    def _finished(self, name: str, part: Partial, drawn: Array, wider: Array | None) -> Array:
         """Give what a row paid in part costs in the end: what was paid, or as drawn given that it is more."""
         loadings = np.asarray(part.loadings)
         pushed = loadings @ self.latents if loadings.any() else np.zeros(drawn.size)
         open_ = self.scores(f"settled {name}") >= float(ndtri(part.settled))
-        width = self.width[open_] if part.own and self.width is not None else None
+        width = wider[open_] if part.own and wider is not None else None
         pushed, drawn = pushed[open_], drawn[open_]  # where it is settled nothing is left to draw
         weight: Value = own_weight(part.loadings)
         if width is not None:

@@ -28,12 +28,15 @@ class PlanInput:
     own : bool
         Whether its range is the builder's own estimate, and so as wide as those turn out to be; rates of exchange
         and figures of law are not.
+    starter : bool
+        Whether it is a usual range that nobody made their own, and so not as narrow as people's own are.
     """
 
     id: str
     shape: Shape
     loadings: tuple[float, ...]
     own: bool = False
+    starter: bool = False
 
 
 @dataclass(frozen=True)

@@ -235,7 +235,8 @@ def narrow_line(
 ) -> NarrowLine | None:
     """Say what to hold if the builder's ranges are as narrow as most people's.
 
-    None where they cannot matter, or where the builder's own receipts say how narrow the ranges were.
+    None where they cannot matter, as while all of them are starter ranges, or where the builder's own receipts say how
+    narrow the ranges were.
     """
     from forecast.decide.narrow import ENOUGH_CLOSED, if_narrow
     from forecast.spending.asis import facts_about
@@ -243,7 +244,7 @@ def narrow_line(
     facts, _ = facts_about(forecast.plan, known)
     if facts is not None and len(facts.amounts) >= ENOUGH_CLOSED:
         return None
-    if not any(item.own for item in forecast.plan.inputs):
+    if not any(item.own and not item.starter for item in forecast.plan.inputs):
         return None
     hold, stated = if_narrow(forecast, level, known=facts), forecast.percentile(level)
     money = about(hold.value, forecast.currency, hold.error)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -12,18 +13,23 @@ from forecast.build.buildfile import parse_build
 from forecast.build.schema import Build
 from forecast.decide.narrow import USUALLY_HELD, if_narrow, widening
 from forecast.engine.forecast import forecast_plan, simulate
-from forecast.engine.known import KnownFacts
+from forecast.engine.known import KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.spending.asis import with_outside
+from forecast.views.sentences import narrow_line
 
 HEAD = '[build]\nname = "Guessed"\ncurrency = "EUR"\ncountry = "IE"\nestimating_size = 0\nestimating = {}\n'
 LINE = '[[line]]\nid = "n{}"\ngroup = "other"\namount = {{ shape = "normal", mean = {}, sd = {} }}\n'
 NORMALS = [(1000.0, 120.0), (2000.0, 90.0), (1500.0, 160.0)]
 
 
-def guessed(correlation: float) -> Build:
+def guessed_text(correlation: float) -> str:
     lines = (LINE.format(place, mean, sd) for place, (mean, sd) in enumerate(NORMALS))
-    return parse_build(HEAD.format(correlation) + "".join(lines))
+    return HEAD.format(correlation) + "".join(lines)
+
+
+def guessed(correlation: float) -> Build:
+    return parse_build(guessed_text(correlation))
 
 
 @pytest.mark.parametrize(("held", "factor"), [(0.7, 1.2365), (0.6, 1.5227), (0.5, 1.9000), (0.4, 2.4438)])
@@ -79,6 +85,26 @@ def test_only_guesses_count_wider() -> None:
     )
     forecast = simulate(parse_build(text + '[[line]]\nid = "k"\ngroup = "kit"\namount = 500\n'), trials=4096)
     assert if_narrow(forecast).value == forecast.percentile(0.8).value
+
+
+@pytest.mark.parametrize("paid", [False, True])
+def test_starter_ranges_count_as_they_are(paid: bool) -> None:
+    """Nobody made them their own: they are as wide as such figures usually are, and do not widen with the builder's."""
+    text = guessed_text(0).replace("sd = 120.0", "sd = 120.0, starter = true")
+    known = KnownFacts(part_paid={"n0": PartPaid(1.0, 0.0)} if paid else {})
+    forecast = simulate(parse_build(text), trials=65_536, known=known)
+    variance = 120**2 + widening(USUALLY_HELD) ** 2 * (90**2 + 160**2)
+    found = if_narrow(forecast, known=known)
+    assert found.value == pytest.approx(
+        4500 + ndtri(0.8) * math.sqrt(variance), abs=max(5 * found.error, 1.0)
+    )
+
+
+def test_of_starter_ranges_alone_nothing_is_said() -> None:
+    text = guessed_text(0)
+    assert narrow_line(simulate(parse_build(text), trials=4096)) is not None
+    starters = re.sub(r"sd = ([0-9.]+)", r"sd = \1, starter = true", text)
+    assert narrow_line(simulate(parse_build(starters), trials=4096)) is None
 
 
 def test_what_is_known_and_what_was_spent_elsewhere_do_not_widen() -> None:
