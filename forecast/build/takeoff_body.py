@@ -19,9 +19,10 @@ from forecast.build.takeoff_base import (
     exactly,
     no_waste_twice,
 )
+from forecast.build.takeoff_roll import RollTakeoff
 
 
-class LaminateTakeoff(AreaTakeoff):
+class LaminateTakeoff(RollTakeoff):
     """Glass, resin and what goes with them, from the area to be laminated.
 
     Attributes
@@ -52,6 +53,13 @@ class LaminateTakeoff(AreaTakeoff):
         Percent of the resin, when the product's sheet says so; excludes ``temperature``.
     hardener_per_100 : float or None
         Epoxy: parts of hardener for 100 parts of resin by weight, fixed by the product.
+    pieces : tuple of Piece or None
+        Rectangles to cut for each layer, in place of the area: glass then follows from a cut plan of the roll, all
+        else from the pieces' own area.
+    edge : float or None
+        mm of glass added on every side of each piece.
+    roll_width : float or None
+        m; for glass that is cut in pieces.
     """
 
     kind: Literal["laminate"] = "laminate"
@@ -67,6 +75,11 @@ class LaminateTakeoff(AreaTakeoff):
     temperature: Temperature | None = None
     catalyst: Share | None = None
     hardener_per_100: Annotated[float, Field(strict=True, ge=5, le=150)] | None = None
+
+    @property
+    def is_cut(self) -> bool:
+        """True for the glass: resin and what goes with it come from no roll."""
+        return self.buy == "glass"
 
     @model_validator(mode="after")
     def _consistent(self) -> LaminateTakeoff:

@@ -18,6 +18,7 @@ from forecast.build.takeoff_base import (
     Skippable,
     TakeoffBase,
 )
+from forecast.build.takeoff_roll import Edge, Pieces, RollTakeoff, RollWidth
 
 Section = Literal["rectangle", "fillet", "half-round", "round", "vee", "bond-line"]
 
@@ -98,15 +99,7 @@ class AdhesiveTakeoff(TakeoffBase):
         return self
 
 
-class Piece(Dimensions):
-    """Rectangles of one size to be cut from a roll: length (m) along it, width (mm) across it."""
-
-    length: Annotated[Positive, AsWritten]
-    width: Annotated[Positive, AsWritten]
-    count: Annotated[int, Field(strict=True, ge=1, le=200)] = 1
-
-
-class FilmTakeoff(AreaTakeoff):
+class FilmTakeoff(RollTakeoff):
     """Surface film: metres from the roll.
 
     Attributes
@@ -129,36 +122,11 @@ class FilmTakeoff(AreaTakeoff):
 
     kind: Literal["film"] = "film"
     cut: Literal["vinyl", "bulk", "pre-cut"] = "vinyl"
-    roll_width: Annotated[float, Field(strict=True, ge=0.1, le=3), AsWritten] = 1.52
+    roll_width: RollWidth = 1.52
     waste: Share | None = None
     spoiled_panel: Skippable | None = None
-    pieces: Annotated[tuple[Piece, ...], Field(max_length=100)] = ()
-    edge: Annotated[float, Field(strict=True, ge=0, le=500), AsWritten] = 0
-
-    @property
-    def needs_area(self) -> bool:
-        """True where no pieces are told."""
-        return not self.pieces
-
-    @model_validator(mode="after")
-    def _pieces_fit(self) -> FilmTakeoff:
-        if self.pieces and (self.area is not None or self.waste is not None):
-            wrong(
-                "pieces beside an area or waste",
-                "A cut plan has its waste in it: keep pieces alone, or the area.",
-            )
-        if self.edge and not self.pieces:
-            wrong(
-                "edge without pieces", "It is added round each of pieces = [{ length = 1.2, width = 400 }]."
-            )
-        for place, piece in enumerate(self.pieces, start=1):
-            narrow = min(piece.length, piece.width / 1000) + 2 * self.edge / 1000
-            if narrow > self.roll_width + 1e-9:
-                wrong(
-                    f"piece {place} is {narrow:g} m wide with its edges, the roll {self.roll_width:g} m",
-                    "Cut it in two, with an overlap, or take a wider roll: roll_width = 1.52.",
-                )
-        return self
+    pieces: Pieces = ()
+    edge: Edge = 0
 
     @classmethod
     def pack_unit(cls, raw: Mapping[str, Any]) -> str:

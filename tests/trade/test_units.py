@@ -116,6 +116,14 @@ SAME = [
      (457.727590910911, "g/m2")),
     ('kind = "laminate", buy = "catalyst", area = 2, layers = 2, areal_weight = 450, '
      'temperature = @', (66, "°F"), (18.8888888889, "°C")),
+    ('kind = "laminate", buy = "glass", layers = 2, areal_weight = 450, roll_width = @, pieces = [{ length = 1, '
+     'width = 400 }]', (50, "in"), (1.27, "m")),
+    ('kind = "laminate", buy = "glass", layers = 2, areal_weight = 450, roll_width = 1.25, pieces = [{ length = @, '
+     'width = 400 }]', (40, "in"), (1.016, "m")),
+    ('kind = "laminate", buy = "resin", layers = 2, areal_weight = 450, pieces = [{ length = 1, width = @ }]',
+     (16, "in"), (406.4, "mm")),
+    ('kind = "laminate", buy = "glass", layers = 2, areal_weight = 450, roll_width = 1.25, edge = @, '
+     'pieces = [{ length = 1, width = 400 }]', (1, "in"), (2.54, "cm")),
     ('kind = "gelcoat", area = @', (3, "yd2"), (2.50838208, "m2")),
     ('kind = "sealant", length = @, section = "fillet", width = 6, depth = 6', (50, "ft"),
      (1524, "cm")),

@@ -9,6 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from forecast.build.formula import Constant, Formula
+from forecast.build.takeoff_roll import Piece
+from forecast.trade.takeoff.worksheet import Worksheet, counted, digits, said
+
 
 @dataclass
 class CutRow:
@@ -49,3 +53,38 @@ def cut_plan(pieces: Iterable[tuple[float, float]], roll_width: float) -> tuple[
             rows.append(row)
         row.pieces.append((across, along))
     return tuple(rows)
+
+
+def cut_from_roll(
+    sheet: Worksheet, pieces: Iterable[Piece], edge: float, roll_width: float
+) -> tuple[Formula, str]:
+    """Give the metres of roll that a cut plan takes, and the plan in words; its rows become a note of the sheet.
+
+    Parameters
+    ----------
+    sheet : Worksheet
+    pieces : iterable of Piece
+    edge : float
+        mm added on every side of each piece.
+    roll_width : float
+        m.
+    """
+    more = 2 * edge / 1000
+    sizes = [(piece.width / 1000 + more, piece.length + more) for piece in pieces for _ in range(piece.count)]
+    rows = cut_plan(sizes, roll_width)
+    filled = sum(across * along for across, along in sizes)
+    words = f"{counted(len(sizes), 'piece')}, {digits(filled)} m² with edges, in {counted(len(rows), 'row')}"
+    words += f" on {said(roll_width, 'm')}"
+    sheet.notes.append(
+        "; ".join(
+            f"row {place}, {digits(row.length)} m: "
+            + " | ".join(f"{digits(across)} × {digits(along)} m" for across, along in row.pieces)
+            for place, row in enumerate(rows, start=1)
+        )
+    )
+    return Constant(rows[-1].start + rows[-1].length), words
+
+
+def pieces_area(pieces: Iterable[Piece]) -> float:
+    """Give the area of pieces without their edges, in m²."""
+    return sum(piece.count * piece.length * piece.width / 1000 for piece in pieces)

@@ -12,6 +12,7 @@ from forecast.build.formula import Constant, Formula, Larger, Smaller
 from forecast.build.takeoff import GelcoatTakeoff, LaminateTakeoff
 from forecast.build.takeoff_defaults import ASSUMPTIONS
 from forecast.errors import Problem, RuleError
+from forecast.trade.takeoff.cutting import cut_from_roll, pieces_area
 from forecast.trade.takeoff.worksheet import (
     TakeoffExpansion,
     Worksheet,
@@ -37,7 +38,7 @@ def expand_laminate(sheet: Worksheet, table: LaminateTakeoff) -> TakeoffExpansio
 
     Glass, kg: area (m²) × areal weight (kg/m²) × layers; resin: glass × ratio by weight; waste on top of either.
     """
-    area = sheet.area(table)
+    area = Constant(pieces_area(table.pieces)) if table.pieces else sheet.area(table)
     weight = table.areal_weight / 1000
     if table.coverage is not None:
         return _by_coverage(sheet, table, area)
@@ -47,6 +48,8 @@ def expand_laminate(sheet: Worksheet, table: LaminateTakeoff) -> TakeoffExpansio
             "ratio", table.ratio, f"laminate.ratio.{table.glass}", "resin to glass {} by weight"
         )
     layers, words = _layers(sheet, table, weight, ratio)
+    if table.pieces and table.buy == "glass":
+        return _cut_glass(sheet, table, layers, words)
     glass = times(area, weight, layers)
     grams = said(table.areal_weight, "g/m²")
     start = f"{sheet.say(area, 'm²')} × {grams} × {words} = {sheet.say(glass, 'kg')} of glass"
@@ -59,6 +62,19 @@ def expand_laminate(sheet: Worksheet, table: LaminateTakeoff) -> TakeoffExpansio
     mixed = enlarged(times(glass, ratio), waste)
     start += f" × {sheet.say(ratio)} × {1 + sheet.middle(waste) / 100:g}"
     return _from_resin(sheet, table, mixed, start)
+
+
+def _cut_glass(sheet: Worksheet, table: LaminateTakeoff, layers: Formula, words: str) -> TakeoffExpansion:
+    """Give the glass off a roll, kg: metres by the cut plan × width (m) × areal weight (kg/m²) × layers.
+
+    Each layer is cut anew by the same plan: what is left beside its rows is bought too.
+    """
+    assert table.pieces  # the caller and the model have seen to both
+    assert table.roll_width is not None
+    metres, plan = cut_from_roll(sheet, table.pieces, table.edge or 0.0, table.roll_width)
+    need = times(metres, table.roll_width, table.areal_weight / 1000, layers)
+    start = f"{plan}: {sheet.say(metres, 'm')} × {said(table.roll_width, 'm')} × {said(table.areal_weight, 'g/m²')}"
+    return finish(sheet, need, "kg", f"{start} × {words}", table, pack_name=("roll", "rolls"), places=3)
 
 
 def _layers(
