@@ -231,7 +231,7 @@ class World:
         """Tell whether none of a row's own ranges was made the builder's own."""
         if self.starter_width is self.width:
             return False
-        named = set(inputs_of(row))
+        named = set(row.inputs)
         return all(item.starter for item in self.plan.inputs if item.id in named and item.own)
 
     def _finished(self, name: str, part: Partial, drawn: Array, wider: Array | None) -> Array:
