@@ -225,7 +225,12 @@ def prices_to_ask_for(build: Build, forecast: Forecast) -> tuple[str, ...]:
         if row.kind == "line" and row.id not in settled:
             sizes[row.of] = sizes.get(row.of, 0.0) + float(forecast.base_rows[place])
     figures = [name for name in figure_names(build) if name.endswith((".amount", ".price"))]
-    asked = [name for name in figures if name.partition(".")[0] in sizes]
+    asked = [
+        name
+        for name in figures
+        if name.partition(".")[0] in sizes
+        and name.rpartition(".")[0] not in settled  # goods, with freight still open
+    ]
     return tuple(sorted(asked, key=lambda name: -sizes[name.partition(".")[0]]))
 
 

@@ -10,7 +10,8 @@ from forecast.build.figures import Known
 from forecast.build.options import with_figure
 from forecast.decide.afford import WalkAway, afford, budget_chance, prices_to_ask_for
 from forecast.engine.forecast import simulate
-from forecast.engine.known import KnownFacts
+from forecast.engine.known import KnownFacts, PartPaid
+from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import SimulationError
 from forecast.spending.asis import with_outside
@@ -124,6 +125,9 @@ def test_a_price_abroad_is_told_in_the_money_it_is_asked_in(price: str, names: t
         assert "EUR" not in said
         assert "goods" not in said
     assert prices_to_ask_for(build, simulate(build, trials=4096))[0] == names[-1]
+    goods = next(row.id for row in compile_plan(build).payable if row.of == "kit")
+    paid = simulate(build, trials=4096, known=KnownFacts(part_paid={goods: PartPaid(3900.0, 0.9)}))
+    assert not set(names) & set(prices_to_ask_for(build, paid))
 
 
 def test_every_figure_that_can_be_asked_for_says_what_it_is_counted_in() -> None:
