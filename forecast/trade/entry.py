@@ -508,7 +508,7 @@ class EntryWriter:
         usual_rate, note = (None, "") if said.steps else self._default("storage_rate")
         usual_days, _ = self._default("storage_days")
         days = said.days if said.days is not None else usual_days
-        if (not said.steps and usual_rate is None) or days is None:
+        if days is None:
             return None
         free = self.defaults.charge(self.mode, "storage_free")
         free_days = said.free_days if said.free_days is not None else (free.value if free else 0.0)
@@ -522,9 +522,11 @@ class EntryWriter:
                 f"{money.words}" + (f" for {step.days:g} days" if step.days else "")
                 for money, step in zip(rates, said.steps, strict=True)
             )
+        elif usual_rate is None:
+            return None
         else:
             later = self.defaults.charge(self.mode, "storage_later")
-            rate = sheet.figure("storage.rate", usual_rate) if usual_rate else Constant(0)
+            rate = sheet.figure("storage.rate", usual_rate)
             dearer = times(rate, Constant(later.value if later else 1.0))
             steps = [Step(rate, 7), Step(dearer)]
             words = f"{sheet.say(rate)} for 7 days, then × {later.value if later else 1:g}"

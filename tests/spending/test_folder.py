@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from forecast.spending import folder as folders
-from forecast.spending.folder import DEMOS, TOP, demos, open_demo
+from forecast.spending.folder import DEMOS, TOP, BuildFolder, demos, open_demo, recent_folders, remember
 
 
 @pytest.fixture(autouse=True)
@@ -35,3 +35,15 @@ def test_a_demo_is_copied_as_text_alone(tmp_path: Path, monkeypatch: pytest.Monk
     made = ("receipts.db", ".lock", "backups")
     left = [path.name for path in copy.folder.iterdir() if not any(name in path.name for name in made)]
     assert sorted(left) == ["build.toml", "receipts.csv"]
+
+
+def test_the_twelve_builds_opened_last_are_listed_the_last_one_first(tmp_path: Path) -> None:
+    builds = [tmp_path / f"build {number}" / "build.toml" for number in range(13)]
+    for file in builds:
+        file.parent.mkdir()
+        file.touch()
+        remember(BuildFolder(file))
+    assert [folder.build_file for folder in recent_folders()] == builds[:0:-1]
+    remember(BuildFolder(builds[5]))
+    assert [folder.build_file for folder in recent_folders()][:2] == [builds[5], builds[12]]
+    assert len(recent_folders()) == 12

@@ -284,6 +284,6 @@ def test_one_bad_row_loads_none_and_every_bad_row_is_named(tmp_path: Path) -> No
 def test_an_unknown_column_is_refused_with_the_legal_ones(tmp_path: Path) -> None:
     ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
     with pytest.raises(LedgerError, match="column 'colour'. Legal columns are " + ", ".join(COLUMNS)):
-        load_receipts_csv(_file(tmp_path, "date,colour\n"), ledger)
+        load_receipts_csv(_file(tmp_path, "date,colour,size\n"), ledger)
     with pytest.raises(LedgerError, match="no column 'date'"):
         load_receipts_csv(_file(tmp_path, "supplier,amount\n"), ledger)

@@ -264,7 +264,7 @@ def _meant(codes: frozenset[str], home: str, others: Collection[str]) -> tuple[s
 
 def _day(lines: Sequence[Line], today: dt.date) -> tuple[tuple[dt.date, ...], Line | None]:
     """Find the day of the paper: one, or both that it can mean; the line that says it."""
-    found: list[tuple[int, int, tuple[dt.date, ...], Line]] = []
+    found: list[tuple[int, tuple[dt.date, ...], Line]] = []
     orders = find_date_orders(match[0] for line in lines for match in _NUMERIC_DAY.finditer(line.text))
     for place, line in enumerate(lines):
         label = lines[place - 1].words if place and not line.words.strip() else ""  # the word stands above
@@ -277,10 +277,10 @@ def _day(lines: Sequence[Line], today: dt.date) -> tuple[tuple[dt.date, ...], Li
             if legal:
                 words = line.words + label
                 score = 2 * cues.names(words, cues.DAY) - 3 * cues.names(words, cues.NOT_DAY)
-                found.append((score, -place, legal, line))
+                found.append((score, legal, line))
     if not found:
         return (), None
-    _, _, days, line = max(found, key=lambda item: item[:2])
+    _, days, line = max(found, key=lambda item: item[0])  # the first of equals
     return days, line
 
 

@@ -83,6 +83,11 @@ def test_a_day_that_can_mean_two_is_asked_and_another_day_may_settle_it() -> Non
     assert said(read("Shop", "Date 03/03/2026"))[1] == "2026-03-03"
 
 
+def test_of_days_told_alike_the_first_is_the_papers() -> None:
+    assert said(read("Shop", "2026-05-03", "Total 5.00", "2026-05-09"))[1] == "2026-05-03"
+    assert said(read("Shop", "2026-05-03", "Total 5.00", "Date 2026-05-09"))[1] == "2026-05-09"
+
+
 def test_a_sign_of_several_currencies_means_one_of_the_builds() -> None:
     assert said(read("Shop", "Total $12.00", home="NZD"))[2] == "NZD"
     assert said(read("Shop", "Total $12.00", home="EUR", others=("USD",)))[2] == "USD"

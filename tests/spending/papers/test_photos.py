@@ -54,6 +54,15 @@ def test_print_at_one_height_is_one_line_however_the_paper_lies(turn: float) -> 
     assert laid_out(pieces) == ["Plainly Invented Paints", "Primer   12.50", "TOTAL   12.50"]
 
 
+@pytest.mark.parametrize("turn", [-20, 20])
+def test_short_words_far_apart_tell_how_the_paper_lies_as_well(turn: float) -> None:
+    pieces = [
+        (box(10, 100, 40, turn), "Glue"), (box(500, 100, 40, turn), "4.50"),
+        (box(10, 128, 40, turn), "Tape"), (box(500, 128, 40, turn), "3.20"),
+    ]  # fmt: skip
+    assert laid_out(pieces) == ["Glue   4.50", "Tape   3.20"]
+
+
 def test_no_print_is_no_line() -> None:
     assert laid_out([]) == []
 
