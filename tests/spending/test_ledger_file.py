@@ -59,6 +59,29 @@ def test_the_file_is_opened_with_everything_safe_switched_on(tmp_path: Path) -> 
     assert set(strict.values()) == {1}
 
 
+@pytest.mark.parametrize(
+    ("asked", "index"),
+    [
+        ("receipt WHERE as_of = ?", "receipt_by_date"),
+        ("receipt WHERE supplier = ?", "receipt_by_supplier"),
+        ("receipt WHERE commitment_id = ?", "receipt_by_commitment"),
+        ("receipt WHERE entry_key = ?", "receipt_by_key"),
+        ("receipt WHERE voids = ?", "receipt_by_void"),
+        ("split WHERE receipt_id = ?", "split_by_receipt"),
+        ("line_mark WHERE line_id = ?", "line_mark_by_line"),
+        ("event_mark WHERE event_id = ?", "event_mark_by_event"),
+        ("change WHERE tbl = 'receipt' AND row_id = ?", "change_by_row"),
+    ],
+)
+def test_what_is_asked_for_is_not_searched_through_the_whole_ledger(
+    tmp_path: Path, asked: str, index: str
+) -> None:
+    ledger = Ledger(tmp_path / "receipts.db")
+    with closing(ledger._connect()) as connection:
+        (plan,) = connection.execute(f"EXPLAIN QUERY PLAN SELECT * FROM {asked}", ("1",)).fetchall()
+    assert f" INDEX {index} (" in plan[-1]
+
+
 def test_a_migration_that_fails_leaves_nothing_behind(tmp_path: Path) -> None:
     def halfway(connection: sqlite3.Connection) -> None:
         connection.execute("CREATE TABLE half (x INTEGER) STRICT")
