@@ -250,6 +250,24 @@ def test_an_agreement_that_ended_takes_no_more(ledger: Ledger) -> None:
         assert receipt.commitment_id == against
 
 
+@pytest.mark.parametrize(
+    ("agreed", "paid", "same"),
+    [
+        ("Foam & Fibre Ltd.", "foam and fibre Limited", True),
+        ("Foam & Fibre", "FOAM & FIBRE GMBH", True),
+        ("Foam Ltd", "Fibre Ltd", False),
+        ("Co", "Ltd", False),  # nothing but legal forms names nobody
+        ("Co", " co ", True),
+    ],
+)
+def test_a_supplier_is_known_whatever_its_legal_form(
+    ledger: Ledger, agreed: str, paid: str, same: bool
+) -> None:
+    agreement = ledger.add_commitment("2026-05-02", agreed, "primer", 500, "EUR")
+    receipt = ledger.add_receipt("2026-05-03", paid, 100, "EUR", [("primer", 100)])
+    assert (receipt.commitment_id == agreement.id) is same
+
+
 def test_what_is_paid_in_full_leaves_the_next_receipt_to_the_next_agreement(ledger: Ledger) -> None:
     first, second = agree(ledger, 50_000), agree(ledger, 8_000)
     paid = [ledger.add_receipt("2026-05-02", "Maker", 50_000, "EUR", [("kit", 50_000)], entry_key="whole")]

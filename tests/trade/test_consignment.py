@@ -160,6 +160,16 @@ def test_a_known_customs_rate_stands_apart_from_the_buyers() -> None:
     assert lines["kit.duty"] == pytest.approx(0.045 * (700_000 * 0.006 + 600))
 
 
+def test_customs_convert_a_freight_by_the_unit_at_their_own_rate_too() -> None:
+    """One box of 2 m × 1.2 m × 0.6 m is 1.44 m³: 14,400 yen of freight at 10,000 for each."""
+    raw = {**PLAIN, "price": 700_000, "currency": "JPY", "customs_rate": 0.006}
+    raw |= {"freight": None, "freight_rate": {"value": 10_000, "currency": "JPY"}}
+
+    lines = amounts(written(raw, currencies=JPY), {"fx.JPY.60d": 2.0})
+
+    assert lines["kit.duty"] == pytest.approx(0.045 * 0.006 * (700_000 + 14_400))
+
+
 def test_consignments_share_the_path_of_a_currency() -> None:
     first = Consignment.model_validate({**PLAIN, "currency": "JPY", "balance_days": 30})
     second = Consignment.model_validate({**PLAIN, "id": "rims", "currency": "JPY", "balance_days": 90})

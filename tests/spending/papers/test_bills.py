@@ -104,6 +104,20 @@ def test_a_supplier_that_was_paid_before_is_known_again() -> None:
     assert said(read(*lines))[3] == "Something big on top"
 
 
+@pytest.mark.parametrize(
+    ("line", "name"),
+    [
+        ("Oak", "Oak"), ("Ok", None),  # two letters are a slip of the reader more often than a name
+        ("Oak 4", "Oak 4"), ("Oak 42", None),  # more digits are a number of something
+        ("Plainly Invented " * 3, ("Plainly Invented " * 3).strip()), ("Plainly Invented " * 4, None),
+    ],
+)  # fmt: skip
+def test_a_supplier_has_three_letters_twice_as_many_as_digits_and_one_line(
+    line: str, name: str | None
+) -> None:
+    assert said(read(line, "Total 5.00"))[3] == name
+
+
 def test_without_a_word_for_the_total_the_largest_sum_is_proposed_and_said_to_be_so() -> None:
     paper = read("Shop", "Resin 20.00", "Tape 4.50", "Cash 50.00", "Call 555.0100")
     assert paper.amount is not None
