@@ -59,7 +59,7 @@ class SupplierHistory:
             return Match(None, "this supplier was not paid before")
         counts = self._counts[max(known, key=lambda other: (len(other), other))]
         total = sum(counts.values())
-        line_id, most = max(counts.items(), key=lambda pair: (pair[1], pair[0]))
+        line_id, most = max(counts.items(), key=lambda pair: pair[1])  # of equals none has more than half
         if 2 * most <= total:
             return Match(None, f"earlier receipts of this supplier were for {', '.join(sorted(counts))}")
         return Match(line_id, f"{most} of {total} earlier receipts of this supplier")

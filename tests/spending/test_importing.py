@@ -9,6 +9,8 @@ from openpyxl import Workbook
 from forecast.errors import ImportRefusedError, LedgerError
 from forecast.spending.importing import ImportResult, confirm, enter_import, open_import, plan_import
 from forecast.spending.ledger import Ledger
+from forecast.spending.matching import Match, SupplierHistory
+from forecast.spending.sniff import guess_columns
 
 GERMAN = (
     "Konto;DE00 0000\r\n"
@@ -326,3 +328,37 @@ def test_only_what_there_is_can_be_decided(tmp_path: Path, ledger: Ledger) -> No
         confirm(preview, columns={"date": "Buchungstag", "supplier": "Empfänger", "amount": "Summe"})
     with pytest.raises(LedgerError, match="row 99 is no payment of this file"):
         enter_import(plan_import(preview, ledger), ledger, lines={99: "x"})
+
+
+@pytest.mark.parametrize(
+    ("header", "expected"),
+    [
+        (
+            "Value date,Date,Amount in EUR,Amount",
+            {"date": 1, "amount": 3},
+        ),  # a heading of just that word is meant
+        ("Date of the card,Amount in EUR", {"date": 0, "amount": 1}),
+        ("Date,Update,Tariff", {"date": 0}),
+        ("Date,Amount,Debit", {"date": 0, "amount": 1}),  # the last one says which way the money went
+        ("Date,Debit,Credit,Amount", {"date": 0, "debit": 1, "credit": 2}),
+        ("Date,Debit", {"date": 0, "debit": 1}),
+    ],
+)
+def test_a_column_is_known_by_its_heading(header: str, expected: dict[str, int]) -> None:
+    assert guess_columns(header.split(",")) == expected
+
+
+@pytest.mark.parametrize("more", ["filler", "wax"])
+def test_the_line_that_more_than_half_of_the_receipts_were_for_is_proposed(more: str) -> None:
+    assert SupplierHistory({"Tin Shop": {"primer": 1, more: 2}}).match("tin shop") == Match(
+        more, "2 of 3 earlier receipts of this supplier"
+    )
+    alike = SupplierHistory({"Tin Shop": {"primer": 2, more: 2}}).match("tin shop")
+    assert alike.line_id is None
+
+
+def test_a_row_that_ends_early_is_shown_without_what_it_lacks(tmp_path: Path, ledger: Ledger) -> None:
+    text = "Date,Description,Amount,Memo\n2026-05-14,Tape,12.50,two rolls\n2026-05-15,Primer,30.00\n"
+    first, second = open_import(_write(tmp_path, text), ledger, source="bank").sample()
+    assert first == {"date": "2026-05-14", "supplier": "Tape", "amount": "12.50", "note": "two rolls"}
+    assert second == {"date": "2026-05-15", "supplier": "Primer", "amount": "30.00"}

@@ -20,6 +20,7 @@ from forecast.errors import RuleError
 from forecast.trade.consignment import Expansion, customs_day, expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.exact import placeholders
+from forecast.trade.expansion import Words, said_together
 from forecast.trade.landed import KnownGoods, landed_cost
 from forecast.trade.rules import load_rules
 
@@ -168,6 +169,12 @@ def test_customs_convert_a_freight_by_the_unit_at_their_own_rate_too() -> None:
     lines = amounts(written(raw, currencies=JPY), {"fx.JPY.60d": 2.0})
 
     assert lines["kit.duty"] == pytest.approx(0.045 * 0.006 * (700_000 + 14_400))
+
+
+def test_parts_that_come_to_nothing_are_said_only_where_all_do() -> None:
+    parts = [Words("nothing: by sea only"), Words("2 × 30"), Words("nothing: under 150"), Words("4")]
+    assert said_together(parts, bool) == "2 × 30 + 4"
+    assert said_together([parts[0], parts[2], parts[0]], bool) == "nothing: by sea only; nothing: under 150"
 
 
 def test_consignments_share_the_path_of_a_currency() -> None:

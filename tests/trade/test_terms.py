@@ -69,6 +69,7 @@ def test_a_duty_paid_price_may_be_without_import_tax() -> None:
     assert "tax" not in lines(consignment(**ddp, tax_in_price=True))
     without = consignment(**ddp, tax_in_price=False)
     assert lines(without)["tax"] == pytest.approx(0.23 * 4000)
+    assert [line.name for line in without.lines if line.id == "kit.tax"] == ["Import VAT"]
     assert "duty" not in lines(without)
     assert any("it is counted on the whole price" in note for note in without.notes)
 
