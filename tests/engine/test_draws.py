@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
+from typing import NoReturn
 
 import numpy as np
 import pytest
@@ -222,7 +223,20 @@ def test_until_stable_through_the_python_face() -> None:
         simulate(normals([(100, 10)]), trials="until stable", tolerance=-1)
 
 
-@pytest.mark.parametrize("trials", [3, 10**9])
+class Told(Executor):
+    """Says that it was asked, and draws nothing."""
+
+    def map(self, *_: object, **__: object) -> NoReturn:
+        raise LookupError
+
+
+@pytest.mark.parametrize("trials", [16, 100_000_000])
+def test_from_16_trials_to_a_hundred_million_may_be_asked_for(trials: int) -> None:
+    with pytest.raises(LookupError):
+        simulate(normals([(1, 1)]), trials=trials, executor=Told())
+
+
+@pytest.mark.parametrize("trials", [3, 15, 100_000_001, 10**9])
 def test_senseless_numbers_of_trials_are_refused(trials: int) -> None:
     with pytest.raises(SimulationError, match="must be from 16"):
         simulate(normals([(1, 1)]), trials=trials)

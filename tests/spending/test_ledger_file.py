@@ -103,6 +103,14 @@ def test_a_migration_that_fails_leaves_nothing_behind(tmp_path: Path) -> None:
     assert len(Ledger(path).list_receipts()) == 1
 
 
+def test_another_programs_database_is_never_made_into_a_ledger(tmp_path: Path) -> None:
+    with closing(sqlite3.connect(tmp_path / "songs.db", isolation_level=None)) as connection:
+        connection.execute("CREATE TABLE song (title TEXT)")
+        with pytest.raises(LedgerError, match=r"songs.db: a database, but not a receipt ledger"):
+            migrate(connection, str(tmp_path / "songs.db"))
+        assert [row[0] for row in connection.execute("SELECT name FROM sqlite_schema")] == ["song"]
+
+
 def test_an_added_migration_is_applied_once_and_recorded(tmp_path: Path) -> None:
     def step(connection: sqlite3.Connection) -> None:
         connection.execute("CREATE TABLE later (x INTEGER) STRICT")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from math import exp, sqrt
 from typing import Any
@@ -23,6 +24,7 @@ from forecast.trade.exact import placeholders
 from forecast.trade.expansion import Words, said_together
 from forecast.trade.landed import KnownGoods, landed_cost
 from forecast.trade.rules import load_rules
+from forecast.trade.rules.model import Remark
 
 TODAY = date(2026, 11, 25)
 JPY = {"JPY": Currency(rate=0.0057, volatility=0.10, margin=2.5)}
@@ -169,6 +171,27 @@ def test_customs_convert_a_freight_by_the_unit_at_their_own_rate_too() -> None:
     lines = amounts(written(raw, currencies=JPY), {"fx.JPY.60d": 2.0})
 
     assert lines["kit.duty"] == pytest.approx(0.045 * 0.006 * (700_000 + 14_400))
+
+
+@pytest.mark.parametrize(
+    ("hs", "origin", "told"),
+    [
+        ("8708.29", "JP", ["of all", "of wings", "of Japan", "of wings of Japan"]),
+        ("8708.29", "CN", ["of all", "of wings"]),
+        ("8708.99", "JP", ["of all", "of Japan"]),
+    ],
+)
+def test_a_remark_is_made_of_the_codes_and_origins_that_it_names(
+    hs: str, origin: str, told: list[str]
+) -> None:
+    remarks = (
+        Remark("of all"), Remark("of wings", hs="8708.29"), Remark("of Japan", origins=("JP",)),
+        Remark("of wings of Japan", "8708.29", ("JP",)),
+    )  # fmt: skip
+    bought = Consignment.model_validate({**PLAIN, "hs": hs, "origin": origin, "sent_from": "JP"})
+    rules = replace(load_rules("IE"), remarks=remarks)
+    found = expand(bought, "IE", "EUR", {}, TODAY, rules=rules)
+    assert [note for note in found.notes if " of " in note[:20]] == [f"{rules.name}: {one}" for one in told]
 
 
 def test_parts_that_come_to_nothing_are_said_only_where_all_do() -> None:
