@@ -87,6 +87,16 @@ def test_states_and_facts(build: Build, ledger: Ledger) -> None:
     assert known.paid_minor == 15_500
 
 
+def test_one_bill_is_likelier_all_than_one_of_several_and_that_than_a_months_rent(tmp_path: Path) -> None:
+    shares = []
+    for bought in ("once", "several", "running"):
+        build = parse_build(TEXT.replace('id = "kit"\n', f'id = "kit"\nbought = "{bought}"\n'))
+        ledger = Ledger(tmp_path / f"{bought}.db", currency="EUR")
+        pay(ledger, "kit", 9_000)
+        shares.append(known_facts(compile_plan(build), ledger).facts.part_paid["kit"].settled)
+    assert 1 > shares[0] > shares[1] > shares[2] > 0
+
+
 def test_what_is_left_to_buy_makes_a_line_known(build: Build, ledger: Ledger) -> None:
     pay(ledger, "filler", 4_000)
     ledger.say_still_to_buy("filler", 1_000, "2026-03-02")

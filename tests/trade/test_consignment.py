@@ -374,6 +374,16 @@ def test_carriage_that_the_invoice_shows_apart_leaves_the_customs_value_where_th
     assert australian["kit.tax"] == pytest.approx(0.10 * (1.05 * 3400 + 500))
 
 
+def test_delivery_may_be_shown_apart_without_the_freight() -> None:
+    raw = {**PLAIN, "incoterm": "DAP", "shown_delivery": 100}
+    del raw["freight"]
+
+    irish = amounts(written(raw))
+
+    assert irish["kit.duty"] == pytest.approx(0.045 * 3900)
+    assert irish["kit.tax"] == pytest.approx(0.23 * (1.045 * 3900 + 100))
+
+
 def test_agreed_arrival_costs_may_stand_in_the_british_tax_base() -> None:
     raw = {**PLAIN, "agreed_arrival": True, "arrival": {**NO_ARRIVAL, "entry": 300}}
 

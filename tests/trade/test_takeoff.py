@@ -19,7 +19,7 @@ from forecast.engine.plan import compile_plan
 from forecast.engine.trials import reference_values
 from forecast.errors import RuleError
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
-from forecast.trade.takeoff.worksheet import digits
+from forecast.trade.takeoff.worksheet import counted, digits
 from forecast.views.opening import open_line
 
 READ: TypeAdapter[Any] = TypeAdapter(Takeoff)
@@ -57,6 +57,15 @@ ONE_OF_EACH: dict[str, dict[str, Any]] = {
     "fasteners": {"kind": "fasteners", "length": 1.8, "count": 4},
     "wheel-bolts": {"kind": "wheel-bolts", "shank": 28, "spacer": 15},
 }
+
+
+@pytest.mark.parametrize(
+    ("number", "said"),
+    [(0, "0 boxes"), (0.5, "0.5 boxes"), (1, "1 box"), (2, "2 boxes"), (1.5, "1.5 boxes")],
+)
+def test_one_thing_alone_is_told_as_one(number: float, said: str) -> None:
+    assert counted(number, "box", "boxes") == said
+    assert counted(number, "tin") == said.replace("boxes", "tins").replace("box", "tin")
 
 
 def test_there_is_an_example_of_each_kind() -> None:
