@@ -166,11 +166,11 @@ class Forecast:
         """Give the mean total of the worst 1 − q of builds."""
         return expected_shortfall(self.trials.totals, q, self.trials.weights)
 
-    def hours(self, shares: Sequence[float] = (0.1, 0.5, 0.8, 0.9)) -> list[Estimate]:
+    def hours(self, shares: Sequence[float]) -> list[Estimate]:
         """Give percentiles of own hours."""
         return percentile_estimates(self.trials.hours, shares, self.trials.replicates, self.trials.weights)
 
-    def weeks(self, shares: Sequence[float] = (0.1, 0.5, 0.8, 0.9)) -> list[Estimate] | None:
+    def weeks(self, shares: Sequence[float]) -> list[Estimate] | None:
         """Give percentiles of the weeks that the work takes: own hours one after another, then waiting for shops.
 
         Returns

@@ -121,7 +121,7 @@ def test_waiting_costs_nothing_and_moves_no_draw() -> None:
 
 def test_a_build_that_does_not_say_what_a_week_holds_has_no_weeks() -> None:
     build = parse_build(SMALL.replace("hours_per_week = 10\n", ""))
-    assert simulate(build, "diy").weeks() is None
+    assert simulate(build, "diy").weeks((0.5,)) is None
     assert compare(build).scenarios[0].weeks is None
     assert mix(build, trials=1024).soonest is None
     with pytest.raises(SimulationError, match=re.escape("Add hours_per_week = 10 under [build]")):
