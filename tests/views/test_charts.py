@@ -17,6 +17,7 @@ import pandas as pd
 import pytest
 
 from forecast import read_build
+from forecast.build.buildfile import parse_build
 from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.statistics import Estimate
 from forecast.spending.folder import DEMOS, BuildFolder
@@ -95,6 +96,16 @@ def every_chart(forecast: Forecast) -> list[Any]:
         paid_against_budget(payments, 5000, "EUR"),
         estimate_paid_forecast(standings, "EUR"), moved_bars(("May", 100), [("kit", 30), ("duty", -10)], "EUR"),
     ]  # fmt: skip
+
+
+def test_of_many_lines_the_widest_ranges_are_drawn() -> None:
+    text = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n' + "".join(
+        f'[[line]]\nid = "n{place}"\ngroup = "other"\namount = {{ low = {low}, high = {low + 10 * place} }}\n'
+        for place, low in enumerate(range(900, 100, -20), start=1)
+    )
+    chart = line_bars(simulate(parse_build(text), trials=1024).lines, "EUR")
+    assert {row["key"] for row in with_key(chart, "p90")} == {f"n{place}" for place in range(21, 41)}
+    assert "The 20 widest of 40; the sheet has all." in " ".join(chart.to_dict()["title"]["subtitle"])
 
 
 def test_every_chart_says_a_figure_and_keeps_its_series_short(forecast: Forecast) -> None:

@@ -84,9 +84,21 @@ def row_axis(order: Sequence[str], labels: dict[str, str], palette: Palette) -> 
     return alt.Y("key:N", sort=None, scale=alt.Scale(domain=list(order), paddingInner=0.3), axis=axis)
 
 
-def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LIGHT) -> Any:
-    """Draw each line's range: a thin bar from P10 to P90, a tick at the middle, grouped."""
-    shown = [line for line in lines if line.p10 is not None and (line.p90 or 0) > 0]
+def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LIGHT, most: int = 20) -> Any:
+    """Draw the widest ranges: for each line a thin bar from P10 to P90, a tick at the middle, grouped.
+
+    Parameters
+    ----------
+    lines : sequence of LineSummary
+    currency : str
+    palette : Palette
+    most : int
+        Lines drawn: of seventy nobody sees which matter.
+    """
+    every = [line for line in lines if line.p10 is not None and (line.p90 or 0) > 0]
+    by_width = sorted(every, key=lambda line: (line.p10 or 0) - (line.p90 or 0))
+    drawn = {line.id for line in by_width[:most]}
+    shown = [line for line in every if line.id in drawn]
     order, labels = grouped((line.id, line.title, line.group) for line in shown)
     frame = pd.DataFrame(
         [
@@ -101,7 +113,7 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
             for line in shown
         ]
     )  # fmt: skip
-    widest = sorted(shown, key=lambda line: (line.p10 or 0) - (line.p90 or 0))[:3]
+    widest = by_width[:3]
     ends = span([*frame["p90"], 0.0], zero=True)
     # the longest bar leaves room for its figures, where the screen is wide enough to show them
     most = alt.ExprRef(f"{ends[1]} * (width < 260 ? 1 : width / (width - 120))")
@@ -121,7 +133,7 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
     names = ", ".join(line.title for line in widest)
     title = f"The widest ranges: {names}"
     description = (
-        f"{len(shown)} lines and events with their ranges from P10 to P90, grouped. The widest are "
+        f"{len(shown)} of {len(every)} lines and events with their ranges from P10 to P90, grouped. The widest are "
         + "; ".join(
             f"{line.title}, {about(line.p10 or 0, currency)} to {about(line.p90 or 0, currency)}"
             for line in widest
@@ -129,6 +141,8 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
         + "."
     )
     note = "Bar: in 80 of 100 builds the line costs this much (P10 to P90). Tick: the middle (P50)."
+    if len(shown) < len(every):
+        note += f" The {len(shown)} widest of {len(every)}; the sheet has all."
     return framed(layered(bars, ticks, texts), title, description, palette, _ROW * len(order), note)
 
 
