@@ -116,8 +116,8 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
     widest = by_width[:3]
     ends = span([*frame["p90"], 0.0], zero=True)
     # the longest bar leaves room for its figures, where the screen is wide enough to show them
-    most = alt.ExprRef(f"{ends[1]} * (width < 260 ? 1 : width / (width - 120))")
-    scale = alt.Scale(domainMin=0, domainMax=most, nice=False)
+    reach = alt.ExprRef(f"{ends[1]} * (width < 260 ? 1 : width / (width - 120))")
+    scale = alt.Scale(domainMin=0, domainMax=reach, nice=False)
     y = row_axis(order, labels, palette)
     base = alt.Chart(frame).encode(y=y, tooltip=tips("Line:N", "P10:N", "P50:N", "P90:N"))
     bars = base.mark_bar(height=5, color=palette.accent, cornerRadius=2.5).encode(
