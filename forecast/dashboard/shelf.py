@@ -41,7 +41,7 @@ class Turnstile:
     def __init__(self) -> None:
         self._turns = threading.Condition()
         self._inside: int | None = None
-        self._deep = 0
+        self._deep = self._rank = 0
         self._waiting: list[tuple[Callable[[], bool], int, int]] = []
         self._count = itertools.count()
 
@@ -63,7 +63,7 @@ class Turnstile:
                 self._waiting.append(mine)
                 self._turns.wait_for(lambda: self._inside is None and self._first() is mine)
                 self._waiting.remove(mine)
-                self._inside = me
+                self._inside, self._rank = me, rank
             self._deep += 1
         try:
             yield
@@ -73,6 +73,20 @@ class Turnstile:
                 if not self._deep:
                     self._inside = None
                     self._turns.notify_all()
+
+    def give_way(self) -> None:
+        """Let those in whose rank is lower, and wait for them; what takes seconds calls it every now and then."""
+        me = threading.get_ident()
+        with self._turns:
+            if self._inside != me or not any(one[1] < self._rank and not one[0]() for one in self._waiting):
+                return
+            deep, rank, mine = self._deep, self._rank, (lambda: False, self._rank, -1)
+            self._deep, self._inside = 0, None
+            self._waiting.append(mine)  # of its own rank, the first
+            self._turns.notify_all()
+            self._turns.wait_for(lambda: self._inside is None and self._first() is mine)
+            self._waiting.remove(mine)
+            self._inside, self._deep, self._rank = me, deep, rank
 
     def _first(self) -> tuple[Callable[[], bool], int, int]:
         return min(self._waiting, key=lambda one: (one[0](), *one[1:]))
@@ -124,6 +138,10 @@ class Shelf:
                     found = work()
                     self._keep(key, found)
         return found
+
+    def give_way(self) -> None:
+        """See `Turnstile.give_way`."""
+        self._turnstile.give_way()
 
     def has(self, key: Hashable) -> bool:
         """Tell whether an answer is there."""

@@ -257,7 +257,7 @@ def as_it_stands(view: Opened, scenario: str | None = None) -> Forecast:
     return _as_it_stands(*key, view.build, known, watch)
 
 
-@shelved("Simulating …", keys=3, state=2)
+@shelved("Simulating …", keys=3, state=2, rank=0)
 def _as_it_stands(
     fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing, _watch: Reforecast | None
 ) -> Forecast:
@@ -274,7 +274,7 @@ def if_narrow_line(view: Opened) -> NarrowLine | None:
     )
 
 
-@shelved("", keys=3, state=2)
+@shelved("", keys=3, state=2, rank=0)
 def _if_narrow(
     fingerprint: str, scenario: str, state: str, _forecast: Forecast, _known: Standing | None
 ) -> NarrowLine | None:
@@ -289,7 +289,7 @@ def contingency_of(view: Opened, level: float) -> Contingency:
     )
 
 
-@shelved("Splitting the contingency …", keys=4, state=2)
+@shelved("Splitting the contingency …", keys=4, state=2, rank=0)
 def _contingency(
     fingerprint: str, scenario: str, state: str, level: float, _forecast: Forecast, _build: Build
 ) -> Contingency:

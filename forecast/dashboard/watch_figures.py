@@ -6,7 +6,7 @@ import datetime as dt
 
 from forecast.build.schema import Build
 from forecast.dashboard.remembered import remembered
-from forecast.dashboard.shelf import shelved
+from forecast.dashboard.shelf import SHELF, shelved
 from forecast.dashboard.state import Opened, ledger_state, record_of
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import compile_plan
@@ -49,8 +49,13 @@ def _history(
 ) -> History:  # fmt: skip
     most = MOST_DAYS if all_days else None
     points = _points(fingerprint, scenario, trials, seed)
+
+    def after_a_day(done: int, of: int) -> None:
+        SHELF.give_way()  # a history takes seconds, and what a tab shows first a tenth of one
+        _progress(done, of)
+
     return history(
-        _build, _ledger, scenario or None, trials, seed, most=most, progress=_progress, earlier=points,
+        _build, _ledger, scenario or None, trials, seed, most=most, progress=after_a_day, earlier=points,
         replay=_replay(fingerprint, scenario, trials, seed, _build),
     )  # fmt: skip
 

@@ -189,14 +189,11 @@ def percentile_estimates(
     """
     ranked = _Ranked.of(values, weights)
     found = ranked.at(shares)
-    below = [shares_below(values, value, replicates, weights) for value in found]
-    errors = [max(spread(share) for share in both) for both in below]
+    errors = np.max(spreads(shares_below_each(values, found, replicates, weights)), axis=0)
     orders = np.array([orders_around(q, error) for q, error in zip(shares, errors, strict=True)])
     near = np.reshape(ranked.at(orders.ravel().tolist()), orders.shape)
-    return [
-        Estimate(value, error if np.isnan(error) else float(np.std(row)))
-        for value, error, row in zip(found, errors, near, strict=True)
-    ]
+    around = np.where(np.isnan(errors), np.nan, np.std(near, axis=1))
+    return [Estimate(value, float(error)) for value, error in zip(found, around, strict=True)]
 
 
 def shares_below(
@@ -209,19 +206,28 @@ def shares_below(
     tuple of ndarray, shape (R,)
         Where replicates weigh differently, linearised around the share of the whole.
     """
-    marked = by_replicate(values <= amount, replicates), by_replicate(values < amount, replicates)
-    if weights is None:
-        return marked[0].mean(axis=1), marked[1].mean(axis=1)
-    heavy = by_replicate(weights, replicates)
-    mass = heavy.sum(axis=1)
+    upto, short = shares_below_each(values, (amount,), replicates, weights)[:, 0]
+    return upto, short
 
-    def share(inside: NDArray[np.bool_]) -> Array:
-        part = np.sum(heavy, axis=1, where=inside)
-        every = part.sum() / mass.sum()
-        found: Array = every + (part - every * mass) / mass.mean()
-        return found
 
-    return share(marked[0]), share(marked[1])
+def shares_below_each(
+    values: Array, amounts: Sequence[float], replicates: int, weights: Array | None = None
+) -> Array:
+    """Give `shares_below` of several amounts, shape (2, amounts, R): the trials are gone through once for all."""
+    edges, places = np.unique(np.asarray(amounts, dtype=float), return_inverse=True)
+    kinds = edges.size + 1
+    upto = np.searchsorted(edges, values)  # the first edge that a trial does not exceed
+    short = upto + (edges[np.minimum(upto, edges.size - 1)] == values)
+    own = np.repeat(np.arange(replicates) * (kinds + 1), values.size // replicates)
+    size = replicates * (kinds + 1)
+    sums = np.array([np.bincount(own + kind, weights, size) for kind in (upto, short)])
+    part = np.cumsum(sums.reshape(2, replicates, kinds + 1), axis=2)[:, :, places].transpose(0, 2, 1)
+    mass = np.full(replicates, float(values.size // replicates))
+    if weights is not None:
+        mass = by_replicate(weights, replicates).sum(axis=1)
+    every = part.sum(axis=2, keepdims=True) / mass.sum()
+    found: Array = every + (part - every * mass) / mass.mean()
+    return found
 
 
 def orders_around(q: float, error: float) -> Array:
@@ -249,6 +255,16 @@ def share_within(values: Array, amount: float, replicates: int, weights: Array |
 def spread(samples: Array) -> float:
     """Give the standard error of a mean of replicates; NaN for one alone."""
     return float(np.std(samples, ddof=1) / np.sqrt(samples.size)) if samples.size > 1 else float("nan")
+
+
+def spreads(samples: Array) -> Array:
+    """Give `spread` of each row."""
+    count = samples.shape[-1]
+    return (
+        np.std(samples, axis=-1, ddof=1) / np.sqrt(count)
+        if count > 1
+        else np.full(samples.shape[:-1], np.nan)
+    )
 
 
 def order_statistic_interval(values: Array, q: float, confidence: float = 0.95) -> tuple[float, float]:

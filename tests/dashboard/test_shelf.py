@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import threading
 import time
 
@@ -162,3 +163,39 @@ def test_where_it_ends_goes_before_advice() -> None:
     for thread in threads:
         thread.join()
     assert order == ["where it ends", "advice"]
+
+
+def test_what_takes_seconds_lets_in_what_goes_before_it_and_then_goes_on() -> None:
+    shelf, order, began, asked = Shelf(), [], threading.Event(), threading.Event()
+
+    def slow() -> object:
+        began.set()
+        asked.wait(5)
+        for day in range(3):
+            shelf.give_way()
+            order.append(f"day {day}")
+        return shelf.get("inner", lambda: "done")  # it has its turn again
+
+    def ask(name: str, rank: int, *, overtaken: bool = False) -> threading.Thread:
+        work = functools.partial(order.append, name)
+        return threading.Thread(
+            target=shelf.get, args=(name, work), kwargs={"overtaken": lambda: overtaken, "rank": rank}
+        )
+
+    threads = [threading.Thread(target=shelf.get, args=("slow", slow), kwargs={"rank": 2})]
+    threads[0].start()
+    began.wait()
+    for other in (ask("alike", 2), ask("useless", 0, overtaken=True), ask("first", 0), ask("second", 1)):
+        other.start()
+        threads.append(other)
+        time.sleep(0.02)
+    asked.set()
+    for thread in threads:
+        thread.join()
+    assert order == ["first", "second", "day 0", "day 1", "day 2", "alike", "useless"]
+
+
+def test_who_has_no_turn_has_none_to_give() -> None:
+    shelf = Shelf()
+    shelf.give_way()
+    assert shelf.get("a", lambda: 1) == 1
