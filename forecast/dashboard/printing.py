@@ -15,6 +15,11 @@ from forecast.views.theme import DARK, Palette
 
 _RULES = """
 .fc-paper-head { display: none; }
+/* on a phone the sidebar is folded away: the page itself says whose figures these are */
+@media screen and (max-width: 640px) {
+  .fc-paper-head { display: block; font-size: 0.87rem; opacity: 0.8; }
+  .fc-paper-head .fc-day { display: none; }
+}
 @media print {
   @page { margin: 14mm 13mm; }
   html, body, #root, .stApp, .stApp > *, .stMain, .stAppViewContainer, .stMainBlockContainer {
@@ -55,13 +60,13 @@ def print_rules(colours: Palette) -> str:
 
 
 def paper_head(view: Opened, today: dt.date) -> None:
-    """Name on paper what the frame of the screen names: the build, the way it is done, and the day."""
+    """Name on paper and on a phone what the frame of a wide screen names: the build, the way, on paper the day."""
     told = view.build.scenario.get(view.scenario or "")
     way = (told.name or (view.scenario or "").capitalize()) if told is not None else ""
     unsaved = "with changes that are not saved" if view.unsaved else ""
-    parts = [part for part in (view.build.name, way, unsaved, long_day(today)) if part]
-    words = html.escape(" \u00b7 ".join(parts))
-    st.html(f'<div class="fc-paper-head">{words}</div>')
+    words = html.escape(" \u00b7 ".join(part for part in (view.build.name, way, unsaved) if part))
+    day = f'<span class="fc-day"> \u00b7 {html.escape(long_day(today))}</span>'
+    st.html(f'<div class="fc-paper-head">{words}{day}</div>')
 
 
 @contextmanager

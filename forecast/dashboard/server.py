@@ -22,6 +22,7 @@ from starlette.middleware import Middleware
 from streamlit import config
 from streamlit.cli_util import open_browser
 
+from forecast.dashboard.install import files, with_links
 from forecast.dashboard.phones import COOKIE, ENTER, LONGEST_FORM, Phones, code_page, refused_page
 from forecast.dashboard.scripts import ALL
 from forecast.dashboard.shelf import ASIDE
@@ -60,6 +61,7 @@ class Door:
     def __init__(self, app: Asgi, phones: Phones | None = None, scripts: Iterable[str] = ()) -> None:
         self._app = app
         self._phones = phones
+        self._files = files()
         self._scripts = " ".join(f"'{one}'" for one in scripts)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -79,9 +81,23 @@ class Door:
             return
         if not _is_this_machine(scope) and not await self._admits(scope, receive, send):
             return
+        found = self._files.get(scope["path"]) if scope["type"] == "http" else None
+        if found is not None:
+            kind, body = found
+            await _answer(send, 200, body, [(b"content-type", kind.encode())])
+            return
         # Streamlit compares where a request came from with names that it asks others for; that is settled here.
-        scope = {**scope, "headers": [pair for pair in scope["headers"] if pair[0] != b"origin"]}
-        await self._app(scope, receive, _with_headers(send, self._policy(host)))
+        left_out = {b"origin"}
+        told = _with_headers(send, self._policy(host))
+        if scope["type"] == "http" and any("text/html" in one for one in _values(scope, b"accept")):
+            left_out |= {
+                b"accept-encoding",
+                b"if-none-match",
+                b"if-modified-since",
+            }  # it is read, and sent anew
+            told = _with_head(told)
+        scope = {**scope, "headers": [pair for pair in scope["headers"] if pair[0] not in left_out]}
+        await self._app(scope, receive, told)
 
     async def _admits(self, scope: Scope, receive: Receive, send: Send) -> bool:
         """Tell whether another machine has given the code; answer it where it has not."""
@@ -222,6 +238,34 @@ def _with_headers(send: Send, policy: bytes) -> Send:
             headers = [*message.get("headers", []), (b"content-security-policy", policy), *_ALWAYS]
             message = {**message, "headers": headers}
         await send(message)
+
+    return told
+
+
+def _with_head(send: Send) -> Send:
+    """Add to the head of a first page what `forecast.dashboard.install` has for it; send all else as it comes."""
+    held: Message | None = None
+    body = b""
+
+    async def told(message: Message) -> None:
+        nonlocal held, body
+        if message["type"] == "http.response.start":
+            kinds = [value for key, value in message.get("headers", []) if key.lower() == b"content-type"]
+            if any(kind.startswith(b"text/html") for kind in kinds):
+                held = message
+                return
+        if held is None or message["type"] != "http.response.body":
+            await send(message)
+            return
+        body += bytes(message.get("body", b""))
+        if message.get("more_body"):
+            return
+        page = with_links(body)
+        gone = {b"content-length", b"etag", b"last-modified"}
+        headers = [pair for pair in held.get("headers", []) if pair[0].lower() not in gone]
+        await send({**held, "headers": [*headers, (b"content-length", str(len(page)).encode())]})
+        held = None
+        await send({**message, "body": page})
 
     return told
 

@@ -207,6 +207,15 @@ def test_a_receipt_entered_in_one_window_shows_in_the_other(
     # the page one is on is in sight among the links at the foot, though they are wider than the screen
     here = other.locator(".st-key-phone-nav").get_by_role("link", name="Receipts")
     expect(here).to_be_in_viewport(ratio=1)
+    # the sidebar is folded away, so the page says whose figures these are
+    whose = "Wide-arch coupe, kit from Japan · All by oneself"
+    expect(other.locator(".fc-paper-head")).to_have_text(whose, use_inner_text=True)
+    told = other.context.new_cdp_session(other)
+    found = told.send("Page.getInstallabilityErrors")["installabilityErrors"]
+    assert {one["errorId"] for one in found} <= {"in-incognito"}  # as every window of a test is
+    manifest = told.send("Page.getAppManifest")
+    assert manifest["url"].endswith(".webmanifest")
+    assert not manifest["errors"]
     other.get_by_role("combobox", name="For which line").first.fill("Tyres")
     other.get_by_role("option", name="Tyres", exact=True).click()
     other.keyboard.press("Escape")
