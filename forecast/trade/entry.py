@@ -439,7 +439,8 @@ class EntryWriter:
             money = self.sheet.per_unit(name, figure)
         else:
             money = self.sheet.money(name, figure)
-        money = money if charge.per_unit else self.sheet.part_of(money)
+        if not charge.per_unit or container is not None:  # what goes by own units is nobody else's
+            money = self.sheet.part_of(money)
         formula, working = self.sheet.paid(money, self.sheet.customs_day)
         if charge.per_unit and container is not None:
             formula, working = Product((Constant(container.count), formula)), f"{container.count} × {working}"
@@ -478,7 +479,10 @@ class EntryWriter:
         self, name: str, label: str, count: int, days: Figure, free: float, rates: tuple[StorageStep, ...]
     ) -> None:
         sheet = self.sheet
-        money = [sheet.money(f"container.{name}.step{n}", step.rate) for n, step in enumerate(rates, 1)]
+        money = [
+            sheet.part_of(sheet.money(f"container.{name}.step{n}", step.rate))
+            for n, step in enumerate(rates, 1)
+        ]
         steps = [
             Step(sheet.paid(one, sheet.customs_day)[0], step.days)
             for one, step in zip(money, rates, strict=True)

@@ -109,6 +109,18 @@ def test_a_full_container_bears_demurrage_and_detention_and_no_depot() -> None:
     assert (two["demurrage"], two["terminal"]) == (2 * 570, 500)
 
 
+def test_two_sellers_in_one_full_container_share_its_days_and_its_terminal() -> None:
+    """Half of 570, of 240, of 250 and of 150 for the entry: two consignments come to what one container costs."""
+    full = {"arrival": CHARGES | {"terminal": 250}, "storage": {}, "boxes": [BOX]}
+    found = consignment(**full, container=CONTAINER, shared_by=2)
+    values = lines(found)
+    assert (values["demurrage"], values["detention"], values["terminal"]) == (285, 120, 125)
+    assert values["entry"] == 75
+    line = found.line("kit.demurrage")
+    assert line is not None
+    assert "60 / 2 EUR for 4 days, then 110 / 2 EUR" in line.working
+
+
 def test_a_container_within_its_free_days_costs_nothing_by_the_day_and_asks_for_the_terminal() -> None:
     quick = consignment(storage={}, arrival={"entry": 90}, container=CONTAINER | {"days": 5})
     line = quick.line("kit.demurrage")
