@@ -10,7 +10,7 @@ is answered in the file and stays answered::
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from forecast.build.completeness_import import of_consignments, percentages, storage
 from forecast.build.completeness_odd import odd
@@ -33,27 +33,38 @@ _THESES = (
 )
 
 
-def findings(build: Build) -> tuple[Finding, ...]:
+MoreOdd = Callable[[Build], Iterable[Finding]]
+"""Finds what is odd beyond figures; it is asked for each option too."""
+
+
+def findings(build: Build, more_odd: MoreOdd | None = None) -> tuple[Finding, ...]:
     """Give what a build may have left out, the gravest and then the dearest first, without what the file answers.
 
     Parameters
     ----------
     build : Build
+    more_odd : callable, optional
+        What is odd that needs arithmetic; see `forecast.engine.left_out`, which every page and command asks.
 
     Returns
     -------
     tuple of Finding
         A rule about one line is answered by its own key, such as ``no_width-kit``, or for all lines by ``no_width``.
     """
-    return _KEPT.get(build, "", lambda: _findings(build))
+    more = more_odd or _nothing
+    return _KEPT.get(build, more_odd is not None, lambda: _findings(build, more))
 
 
 _KEPT: Kept[tuple[Finding, ...]] = Kept()
 
 
-def _findings(build: Build) -> tuple[Finding, ...]:
-    found = _lacking(build)
-    found += of_options(build, {item.rule for item in found}, _lacking)
+def _nothing(_: Build) -> Iterable[Finding]:
+    return ()
+
+
+def _findings(build: Build, more_odd: MoreOdd) -> tuple[Finding, ...]:
+    found = _lacking(build, more_odd)
+    found += of_options(build, {item.rule for item in found}, lambda one: _lacking(one, more_odd))
     answered = set(build.not_needed)
     left = [
         item for item in found if item.rule not in answered and item.rule.partition("-")[0] not in answered
@@ -62,12 +73,14 @@ def _findings(build: Build) -> tuple[Finding, ...]:
     return tuple(sorted(left, key=lambda item: (GRADES.index(item.grade), -item.worth(code))))
 
 
-def _lacking(build: Build) -> list[Finding]:
+def _lacking(build: Build, more_odd: MoreOdd) -> list[Finding]:
     """Give what a build lacks, its options aside."""
     facts = Facts(build)
-    absent = [*_absent(facts)]
+    absent, slips = [*_absent(facts)], [*odd(facts)]
+    asked = {item.line for item in slips}  # a dimension that is asked about explains what comes of it
     return [
-        *odd(facts), *absent, *of_usual(facts, {item.starter for item in absent if item.starter}),
+        *slips, *(item for item in more_odd(build) if item.line not in asked), *absent,
+        *of_usual(facts, {item.starter for item in absent if item.starter}),
         *of_ways(facts), *of_consignments(facts), *storage(facts), *percentages(facts), *_widths(facts),
     ]  # fmt: skip
 

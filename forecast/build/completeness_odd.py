@@ -7,6 +7,7 @@ A question is a finding of grade "odd". It is answered as the others are: by men
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping
 
 from forecast.build.completeness_rules import Finding
@@ -18,7 +19,7 @@ from forecast.build.rates import middle_rate
 from forecast.build.schema import Build
 from forecast.build.takeoff import FillerTakeoff
 from forecast.build.takeoff_base import own_unit
-from forecast.build.units import counted_in, like_metric
+from forecast.build.units import counted_in, is_measure, like_metric
 from forecast.words.currencies import reference
 
 WIDEST = 1000.0
@@ -32,17 +33,22 @@ SIZES: Mapping[str, tuple[float, float]] = {
     "area": (0.005, 60.0), "spoiled_panel": (0.005, 10.0), "length": (0.02, 100.0), "width": (0.5, 600.0),
     "depth": (0.1, 60.0), "thickness": (0.02, 40.0), "pitch": (3.0, 500.0), "film": (5.0, 1000.0),
     "density": (0.2, 8.0), "coverage": (0.3, 40.0), "per_mix": (0.1, 1000.0), "nozzle_loss": (0.1, 500.0),
-    "edges": (1.0, 100.0), "band": (0.05, 5.0),
+    "edges": (1.0, 100.0), "band": (0.05, 5.0), "layers": (1.0, 30.0),
 }  # fmt: skip
 """Least and most of a dimension on one car, in the take-off's own unit, before it is asked about (our choice: the
 outside of a car has 12 to 20 m², of a long van 40)."""
-QUANTITIES: Mapping[str, float] = {"m": 500.0, "m²": 200.0, "m³": 33.0, "kg": 3000.0}
-"""The most of anything that a line buys for one car, by what it is counted in; 33 m³ fill a container of 20 feet."""
+QUANTITIES: Mapping[str, float] = {"m": 500.0, "m²": 200.0, "m³": 33.0, "L": 500.0, "kg": 3000.0}
+"""The most of anything that a line buys for one car, by what it is counted in; 33 m³ fill a container of 20 feet, and
+what is bought by the litre, gallon or ounce is a liquid."""
+MOST_PIECES = 10_000.0
+"""The most of anything that is counted one by one, without a unit or in a word that is none (our choice)."""
 LARGEST_BOXES = 33.0
 """m³ of all boxes of a consignment."""
-MOST_FILLER, MOST_COAT = 1.5, 4.0
-"""kg of filler on a metre of a joint, and on a square metre; usual are 0.2 to 0.5, and under 1 (common practice)."""
+MOST_FILLER, MOST_COAT = 0.9, 4.0
+"""kg of filler on a metre of a joint, and on a square metre, corners and all; usual are 0.2 to 0.5, and under 1 (common
+practice). The widest and deepest joint that the guided start counts on, 95 × 5 mm, has 0.86."""
 _FILLER = 1.8  # kg per litre
+_CUBED = re.compile(r"3|³|\bcu|cubic", re.IGNORECASE)
 _MONEY = ("amount", "price", "cost", "minimum", "maximum", "percent")
 
 
@@ -201,8 +207,9 @@ def _sizes(place: Place) -> Iterator[Finding]:
     """Ask about dimensions and quantities that no car has."""
     key, written = place.key.rpartition(".")[2], place.figure.unit
     if place.key == "quantity":
-        own = like_metric(written, QUANTITIES)
-        limits = (0.0, QUANTITIES[own]) if own else None
+        own = _counted_like(written)
+        limits = (0.0, QUANTITIES[own]) if own else _of_pieces(place.figure)
+        own = own or written or "pieces"
     else:
         own, limits = own_unit(key), SIZES.get(key) if place.key.startswith(("takeoff.", key)) else None
     if limits is None or own is None:
@@ -214,9 +221,10 @@ def _sizes(place: Place) -> Iterator[Finding]:
     if high <= most and (low >= least or low <= 0):
         return
     found = high if high > most else low
-    size = f"{found:,.6g} {own}"
+    size = f"{found:,.6g} {own}".rstrip()
     if written and written != own:
         size = f"{(highest(place.figure) if high > most else lowest(place.figure)):,.6g} {written} ({size})"
+    own = own or key
     bound = f"at most {most:g}" if high > most else f"at least {least:g}"
     in_mm = (
         high > most and not written and own in ("m", "m²") and low / (1000 if own == "m" else 1e6) >= least
@@ -231,6 +239,22 @@ def _sizes(place: Place) -> Iterator[Finding]:
         'number, such as unit = "in".',
         f"Look at it in the sheet above: it counts in {written or own}.",
     )  # fmt: skip
+
+
+def _counted_like(written: str | None) -> str | None:
+    """Give which of the units of `QUANTITIES` a word counts like: liquids in litres, rooms and crates in m³."""
+    own = like_metric(written, QUANTITIES)
+    if own != "m³" or written is None:
+        return own
+    return "m³" if _CUBED.search(written) else "L"
+
+
+def _of_pieces(figure: FigureBase) -> tuple[float, float] | None:
+    """Give the bounds of what is counted one by one; only a large number is worth looking its word up among units."""
+    most = highest(figure)
+    if most is None or most <= MOST_PIECES or is_measure(figure.unit):
+        return None
+    return 0.0, MOST_PIECES
 
 
 def _thick_filler(build: Build) -> Iterator[Finding]:

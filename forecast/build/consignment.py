@@ -299,8 +299,9 @@ class Consignment(Part):
     tax_in_price : bool or None
         Under DDP: false where the seller's price holds duty and no import tax ("DDP, VAT unpaid").
     shared_by : int
-        So many consignments come in one container with one entry, and split what is charged once for all of them: entry,
-        delivery, and what a full container costs by the day and at the terminal. Freight as a sum is this one's own part.
+        So many consignments come in one container with one entry, and split what is charged once for all of them:
+        entry, delivery, what a full container costs by the day and at the terminal. Freight as a sum is this one's
+        own part.
     card_margin, payment_fee : float, figure or None
         Percent that card or bank adds, that of the currency when left out; and what a transfer costs on top.
     container : Container or None

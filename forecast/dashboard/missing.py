@@ -6,13 +6,13 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from forecast.build.completeness import Finding, findings
 from forecast.build.edit import NotNeeded
 from forecast.build.schema import Build
 from forecast.build.sheet import starter
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.saving import put
 from forecast.dashboard.state import Opened
+from forecast.engine.left_out import Finding, findings
 from forecast.views.money import about
 from forecast.words.text import STRONG
 

@@ -8,7 +8,6 @@ from functools import partial
 
 import streamlit as st
 
-from forecast.build.completeness import Finding, findings
 from forecast.build.figures import Quotes
 from forecast.build.places_of_figures import place_at
 from forecast.build.schema import Build
@@ -24,6 +23,7 @@ from forecast.dashboard.receipts_settle import looks_settled
 from forecast.dashboard.saving import form_key, opened_sheet, put
 from forecast.dashboard.state import Opened, before, opened
 from forecast.decide.firm_up import FirmUp
+from forecast.engine.left_out import Finding, findings
 from forecast.spending.events import WORDS, say_event
 from forecast.spending.ledger import Commitment, NewReceipt
 from forecast.spending.reforecast import LineWatch, Reforecast

@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from forecast.build.completeness import findings
 from forecast.build.edit import AddItem, AddScenario, Change
 from forecast.build.schema import Build
 from forecast.dashboard.layout import calmly, safe, said, tell
@@ -20,6 +19,7 @@ from forecast.dashboard.state import Opened, headline, opened, standing
 from forecast.dashboard.unsaved import kept_for, show_everywhere, shown_everywhere, unsaved_changes
 from forecast.decide.paired import forecast_change
 from forecast.engine.forecast import Forecast
+from forecast.engine.left_out import findings
 from forecast.errors import BuildFileError, ForecastError
 from forecast.views.money import about, rounding_step, signed
 from forecast.words.text import STRONG

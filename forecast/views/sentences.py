@@ -39,7 +39,7 @@ def slips_sentence(build: Build, where: str) -> str:
     where : str
         Such as ``The page of lines asks``.
     """
-    from forecast.build.completeness import findings
+    from forecast.engine.left_out import findings
 
     count = sum(item.grade == "odd" for item in findings(build))
     if not count:

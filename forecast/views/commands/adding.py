@@ -11,8 +11,8 @@ from forecast.views.commands.common import add_file, answer, command
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from forecast.build.completeness import Finding
     from forecast.build.edit import Change
+    from forecast.engine.left_out import Finding
     from forecast.spending.folder import BuildFolder
 
 
@@ -54,10 +54,10 @@ def _change(folder: BuildFolder, changes: Sequence[Change]) -> None:
 def run_add(options: argparse.Namespace) -> int:
     """Add a starter line."""
     from forecast.build.checks import nearest
-    from forecast.build.completeness import findings
     from forecast.build.edit import AddItem
     from forecast.build.library import load_library
     from forecast.build.sheet import starter
+    from forecast.engine.left_out import findings
     from forecast.spending.folder import BuildFolder
 
     folder = BuildFolder.at(options.file)
@@ -115,8 +115,8 @@ def _edit(options: argparse.Namespace, folder: BuildFolder, item: Finding) -> in
 def run_not_needed(options: argparse.Namespace) -> int:
     """Answer a finding for good."""
     from forecast.build.checks import nearest
-    from forecast.build.completeness import findings
     from forecast.build.edit import NotNeeded
+    from forecast.engine.left_out import findings
     from forecast.spending.folder import BuildFolder
 
     folder = BuildFolder.at(options.file)

@@ -247,7 +247,7 @@ def wide_ranges(build: Build) -> list[str]:
 
 def _findings(build: Build) -> list[dict[str, Any]]:
     """Give what is missing, where the completeness rules know it."""
-    from forecast.build.completeness import findings
+    from forecast.engine.left_out import findings
 
     return [
         {
