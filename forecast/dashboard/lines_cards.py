@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import streamlit as st
 
+from forecast.build.places_of_figures import places
 from forecast.build.schema import GROUPS, Build
 from forecast.build.sheet import Row, changes, differences, with_changes
 from forecast.dashboard.asking import Told, first_wrong, number_field, shown
@@ -94,6 +95,7 @@ def _figures(row: Row) -> str:
 def _form(loaded: Sheet, plain: Sequence[Row], now: Sequence[Row]) -> None:
     build = parsed(loaded.text, WITH_CHANGES)
     with st.form(form_key("card")):
+        name = _name(build, now[0])
         numbers = [_three(row, place) for place, row in enumerate(now)]
         chance = _chance(build, now[0])
         if not st.form_submit_button("Change it", type="primary"):
@@ -103,11 +105,20 @@ def _form(loaded: Sheet, plain: Sequence[Row], now: Sequence[Row]) -> None:
             after = [_with(row, three) for row, three in zip(now, numbers, strict=True)]
             if chance.value is not None and shown(chance.value) != shown(100 * now[0].chance):
                 after[0] = replace(after[0], chance=chance.value / 100)
+            if name != now[0].title:
+                after = [replace(row, title=name) if row.title == now[0].title else row for row in after]
             problem = _cannot_be(loaded, build, plain, after)
         if problem:
             st.error(safe(problem))
             return
     _lay(plain, after)
+
+
+def _name(build: Build, row: Row) -> str:
+    """Ask what the line is called; goods whose name the file has nowhere keep theirs."""
+    if not any(place.naming for place in places(build) if (place.item, place.key) == (row.item, row.key)):
+        return row.title
+    return st.text_input("Name", row.title, key=form_key(f"card-{row.path}-name")).strip()
 
 
 def _three(row: Row, place: int) -> dict[str, Told]:

@@ -106,3 +106,20 @@ def test_goods_from_abroad_open_to_cards_of_their_parts(
     type_in(app, "High", "230")
     app = press(app, "Change it")
     assert app.session_state["sheet"]["edits"] == {"crate.boxes.0.length": {"high": 230.0}}
+
+
+def test_a_card_gives_a_line_another_name(run: Run, before_ordering: BuildFolder) -> None:
+    app = card(show(run(before_ordering.build_file, "lines"), "freight"), "Delivery with tail-lift")
+    name = next(item for item in app.text_input if item.label == "Name" and "card-" in (item.key or ""))
+    assert name.value == "Delivery with tail-lift"
+    name.set_value("Lorry with a tail-lift")
+    app = press(app, "Change it")
+    assert app.session_state["sheet"]["edits"] == {"delivery.amount": {"title": "Lorry with a tail-lift"}}
+    assert any("Lorry with a tail-lift" in label for label in cards(app))
+    app = card(app, "Lorry with a tail-lift")
+    next(item for item in app.text_input if item.label == "Name" and "card-" in (item.key or "")).set_value(
+        " "
+    )
+    app = press(app, "Change it")
+    assert app.session_state["sheet"]["edits"] == {"delivery.amount": {"title": "Lorry with a tail-lift"}}
+    assert [item.value for item in app.error]
