@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from forecast.build.buildfile import parse_build
 from forecast.engine.plan import compile_plan
 from forecast.engine.rows import OWN_WORK
@@ -55,3 +57,17 @@ def test_receipts_may_name_what_is_bought_and_nothing_that_is_only_reckoned() ->
     assert OWN_WORK in {row.id for row in rest}
     assert {row.of for row in rest if row.id != OWN_WORK} == {"kit"}
     assert {row.kind for row in rest if row.of == "kit"} == {"line", "hours"}  # sold again; one's own hours
+
+
+def test_lines_count_as_small_only_where_the_money_is_worth_something_known() -> None:
+    """Under 150 euro a line says in proportion less of own estimating; UYW has no rate on file to tell 150 euro by."""
+    loads = {}
+    for currency in ("EUR", "UYW"):
+        text = f'[build]\nname = "x"\ncurrency = "{currency}"\ncountry = "IE"\n'
+        for name, middle in (("small", 15), ("large", 1500)):
+            range_ = f"{{ low = {middle / 2}, middle = {middle}, high = {2 * middle} }}"
+            text += f'[[line]]\nid = "{name}"\ngroup = "other"\namount = {range_}\n'
+        plan = compile_plan(parse_build(text))
+        loads[currency] = [item.loadings[0] for item in plan.inputs]
+    assert loads["EUR"][0] == pytest.approx(loads["EUR"][1] / 10)
+    assert loads["UYW"] == [loads["EUR"][1]] * 2

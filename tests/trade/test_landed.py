@@ -258,6 +258,10 @@ def test_the_fee_inside_a_duty_paid_price_under_its_maximum() -> None:
     assert to_cents(value * Decimal("1.028464")) == money(9_500)
 
 
+def test_the_value_inside_a_duty_paid_price_without_a_fee() -> None:
+    assert back_out_duty_paid(1_200, [100], 0.1) == 1_000
+
+
 def test_american_customs_value_is_the_price_packed_ready() -> None:
     given, published = example("us-transaction-value")
 
