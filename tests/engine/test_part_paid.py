@@ -159,6 +159,15 @@ def test_more_to_come_on_quantity_times_price() -> None:
 # -- settled or not
 
 
+def test_beyond_four_scores_a_margin_goes_on_as_steep_as_from_three_to_four() -> None:
+    """Of N(100, 10²): 130 and 140 at scores 3 and 4, so 140² / 130 at 5; 70 and 60 downwards, so 60² / 70."""
+    margin = Margin.of_shape(Gaussian(100, 10))
+    inside, beyond = np.array([-4.0, -3, 0, 3, 4]), np.array([-5.0, 5, 6])
+    assert margin.amount(inside) == pytest.approx([60, 70, 100, 130, 140], rel=1e-12)
+    assert margin.amount(beyond) == pytest.approx([60**2 / 70, 140**2 / 130, 140**3 / 130**2], rel=1e-12)
+    assert margin.score(margin.amount(beyond)) == pytest.approx(beyond, rel=1e-9)
+
+
 @pytest.mark.parametrize("prior", [0.25, 0.6, 0.9])
 def test_the_chance_of_being_settled_against_the_lognormals_closed_form(prior: float) -> None:
     margin = Margin.of_shape(lognormal(1000, SIGMA))

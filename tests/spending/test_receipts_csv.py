@@ -100,6 +100,28 @@ def test_export_and_load_give_the_same_ledger(tmp_path: Path) -> None:
     assert first.history() == before
 
 
+def test_all_that_may_be_said_on_one_day_is_exported_and_read_back(tmp_path: Path) -> None:
+    first = Ledger(tmp_path / "first.db", currency="EUR")
+    agreed = first.add_commitment("2026-05-02", "Shop", "paint", 900, "EUR")
+    paid = first.add_receipt("2026-05-02", "Shop", 500, "EUR", [("paint", 500)], commitment_id=agreed.id)
+    first.void_receipt(paid.id, "twice", "2026-05-02")
+    first.settle_commitment(agreed.id, "2026-05-02")
+    first.say_still_to_buy("filler", 700, "2026-05-02")
+    first.say_still_to_buy("tape", 300, "2026-05-02")
+    first.close_line("kit", "2026-05-02")
+    first.mark_event("damage", "cannot-happen", "2026-05-02")
+    export(first, tmp_path / "out.csv")
+    second = Ledger(tmp_path / "second.db", currency="EUR")
+    load_receipts_csv(tmp_path / "out.csv", second)
+    export(second, tmp_path / "again.csv")
+    assert (tmp_path / "out.csv").read_bytes() == (tmp_path / "again.csv").read_bytes()
+    assert {mark.subject for _, mark in second.list_marks()} == {"kit", "damage"}
+    assert [(left.line_id, left.amount_minor) for left in second.list_still_to_buy()] == [
+        ("filler", 700),
+        ("tape", 300),
+    ]
+
+
 ODD = (
     "=HYPERLINK(1)", "'=1", "''@x", "-5", "+1", " a ", "a\rb", "a\r\nb", "a\0b", "\x1b[31m", "\udcff", "\ufeffx", '"',
     "a,b;c\td",

@@ -118,6 +118,14 @@ def test_a_supplier_has_three_letters_twice_as_many_as_digits_and_one_line(
     assert said(read(line, "Total 5.00"))[3] == name
 
 
+def test_a_line_that_begins_as_a_heading_does_names_no_supplier_but_a_first_name_may() -> None:
+    assert (
+        said(read("Kunde Max Muster", "Plainly Invented Paints", "Total 5.00"))[3]
+        == "Plainly Invented Paints"
+    )
+    assert said(read("Bill Muster", "Plainly Invented Paints", "Total 5.00"))[3] == "Bill Muster"
+
+
 def test_without_a_word_for_the_total_the_largest_sum_is_proposed_and_said_to_be_so() -> None:
     paper = read("Shop", "Resin 20.00", "Tape 4.50", "Cash 50.00", "Call 555.0100")
     assert paper.amount is not None
