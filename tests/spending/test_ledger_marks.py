@@ -45,7 +45,8 @@ def test_an_event_is_marked_from_a_day_on(ledger: Ledger) -> None:
 
 
 def test_the_last_word_on_what_is_left_counts(ledger: Ledger) -> None:
-    ledger.say_still_to_buy("primer", 5000, "2026-03-01")
+    first = ledger.say_still_to_buy("primer", 5000, "2026-03-01", "two tins,\nthen the hardener")
+    assert first.note == "two tins,\nthen the hardener"
     ledger.say_still_to_buy("primer", 0, "2026-03-09")
     assert ledger.still_to_buy("2026-03-08")["primer"].amount_minor == 5000
     assert ledger.still_to_buy()["primer"].amount_minor == 0

@@ -12,7 +12,15 @@ import numpy as np
 import pytest
 
 from forecast.build.consignment import Consignment
-from forecast.build.figures import Known, Span
+from forecast.build.figures import (
+    Discrete,
+    Known,
+    LognormalMedian,
+    LognormalPercentiles,
+    Quotes,
+    Span,
+    Triangular,
+)
 from forecast.build.formula import Input, LineValue, walk
 from forecast.build.schema import Currency
 from forecast.engine.evaluate import evaluate
@@ -25,6 +33,7 @@ from forecast.trade.expansion import Words, said_together
 from forecast.trade.landed import KnownGoods, landed_cost
 from forecast.trade.rules import load_rules
 from forecast.trade.rules.model import Remark
+from forecast.trade.sheet import low_end
 
 TODAY = date(2026, 11, 25)
 JPY = {"JPY": Currency(rate=0.0057, volatility=0.10, margin=2.5)}
@@ -192,6 +201,24 @@ def test_a_remark_is_made_of_the_codes_and_origins_that_it_names(
     rules = replace(load_rules("IE"), remarks=remarks)
     found = expand(bought, "IE", "EUR", {}, TODAY, rules=rules)
     assert [note for note in found.notes if " of " in note[:20]] == [f"{rules.name}: {one}" for one in told]
+
+
+@pytest.mark.parametrize(("country", "home", "to"), [("AU", "AUD", "5"), ("CA", "CAD", "6")])
+def test_a_rate_that_is_a_range_on_file_says_so_in_percent(country: str, home: str, to: str) -> None:
+    duty = next(line for line in written(PLAIN, country, home).lines if line.id == "kit.duty")
+    assert duty.working.endswith(f"(from 0 to {to} %)")
+
+
+@pytest.mark.parametrize(
+    ("figure", "low"),
+    [
+        (Known(value=40), 40), (Span(low=30, high=60), 30), (Triangular(min=20, mode=30, max=50), 20),
+        (LognormalPercentiles(p10=35, p90=80), 35), (LognormalMedian(median=50, sigma=0.5), 25),
+        (Quotes(quotes=(70, 45, 90)), 45), (Discrete(values=(9, 5), chances=(0.5, 0.5)), 5),
+    ],
+)  # fmt: skip
+def test_what_is_surely_far_above_a_limit_is_told_by_a_low_value(figure: Any, low: float) -> None:
+    assert low_end(figure) == low
 
 
 def test_parts_that_come_to_nothing_are_said_only_where_all_do() -> None:
