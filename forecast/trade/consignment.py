@@ -111,6 +111,7 @@ def expand(
     rules = rules.for_a_gift() if consignment.gift else rules
     if rules.currency != currency and rules.base_step:
         rules = replace(rules, base_step=0.0)  # a step of the country's money is none of the build's
+    _check_names_of_goods(consignment)
     rule = incoterm(consignment.incoterm)
     sheet = Sheet(consignment, currency, paths, customs_day(consignment), per_euro)
     rules = _without_small_values(sheet, rules)
@@ -144,6 +145,16 @@ def expand(
         title=consignment.title,
         figures=figures_in_use(sheet, book, counted, on, rule.is_c_rule),
     )
+
+
+def _check_names_of_goods(consignment: Consignment) -> None:
+    """Refuse goods that are called as the line of an additional duty is."""
+    if clash := sorted({item.id for item in consignment.items} & set(consignment.additional)):
+        message = (
+            f"consignment {consignment.id!r}: goods are called {clash[0]!r}, as the line of that additional duty is. "
+            "Choose another id."
+        )
+        raise RuleError(message)
 
 
 def _without_small_values(sheet: Sheet, rules: Rules) -> Rules:

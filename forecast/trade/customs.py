@@ -281,7 +281,7 @@ def additional_duties(
     known = {rule.id: rule for rule in book.rules.additional}
     price = Sum(tuple(article.price for article in articles))
     found: list[Charge] = []
-    for name in chosen:
+    for name in dict.fromkeys(chosen):
         if name not in known:
             legal = ", ".join(known) or "none"
             message = f"additional: {book.rules.name} has no additional duty {name!r}. Legal: {legal}."

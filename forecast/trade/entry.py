@@ -164,8 +164,7 @@ class EntryWriter:
         dues = [customs.duty(book, articles, value)]
         due_lines = [self._due("duty", "Customs duty", dues, value_words)]
         extra = customs.additional_duties(book, articles, value, bought.origin, bought.additional)
-        if extra:
-            due_lines.append(self._due("additional_duty", "Additional duty", list(extra), value_words))
+        due_lines += [self._due(charge.id, charge.label, [charge], value_words) for charge in extra]
         state: list[LineValue] = []
         charges = customs.levies(book, value, self.mode, bought.shared_by)
         if charges:
@@ -219,13 +218,18 @@ class EntryWriter:
         sources = [f"{rules.figures[id].label}: {rules.figures[id].told}." for id in used]
         basis = {"tax_base"} if name == "tax" else {"customs_value"} if name == "duty" else set()
         doubts = [str(found) for found in rules.warnings(self.on, frozenset(used) | basis)]
-        know = [f"{rules.figures[id].label}: {note}" for id in used if (note := rules.figures[id].note)]
+        know = [rule.words for rule in rules.additional if rule.id == name]
+        know += [f"{rules.figures[id].label}: {note}" for id in used if (note := rules.figures[id].note)]
         for kind, found in (("customs_value", rules.customs_value), ("tax_base", rules.tax_base)):
             if kind in basis and found is not None and found.note:
                 know.append(f"{kind.replace('_', ' ').capitalize()}: {found.note}")
         own = sorted(id for id in self._figures_of(name) if id in self.book.overrides)
         if own:
             sources.append(f"Your own figure: {', '.join(own)}.")
+        for rule in rules.additional:
+            if rule.id == name and rule.rate in own and rule.rate in rules.figures:
+                figure = rules.figures[rule.rate]
+                sources.append(f"On file is {100 * figure.low:g} %: {figure.told}.")
         formula = total(*(charge.formula for charge in charges))
         return self.sheet.add(
             name,
@@ -248,10 +252,9 @@ class EntryWriter:
             limits = {x for t in rules.thresholds for x in (t.at_most, t.flat) if t.effect != "no small tax"}
             own_use = rules.private_use.share if rules.private_use and bought.private_use else None
             return [id for id in known if id in codes or id in limits or id == own_use]
-        if name == "additional_duty":
-            rates = [rule.rate for rule in rules.additional if rule.id in bought.additional]
-            totals = [f"{id}.total." for id in bought.additional]
-            return [id for id in known if id in rates or any(id.startswith(t) for t in totals)]
+        if named := [rule for rule in rules.additional if rule.id == name]:
+            read = {id for rule in named for id in (rule.rate, *rule.totals.values())}
+            return [id for id in known if id in read]
         if name == "tax":
             limits = {t.at_most for t in rules.thresholds if t.effect in ("no small tax", "no duty and tax")}
             uplift = rules.tax_base.uplift if rules.tax_base else None

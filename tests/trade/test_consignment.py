@@ -496,7 +496,42 @@ def test_an_additional_duty_has_a_line_of_its_own() -> None:
 
     lines = amounts(written(raw, "US", "USD"))
 
-    assert lines["kit.duty"] + lines["kit.additional_duty"] == pytest.approx(0.15 * 4000)
+    assert lines["kit.duty"] + lines["kit.section232"] == pytest.approx(0.15 * 4000)
+
+
+def test_each_additional_duty_bears_its_own_name_its_words_and_its_source() -> None:
+    raw = {**PLAIN, "origin": "CN", "additional": ["section232", "section301"]}
+    found = written({**raw, "overrides": {"section301.rate": 0.1}}, "US", "USD")
+
+    first, second = found.line("kit.section232"), found.line("kit.section301")
+    assert first is not None
+    assert second is not None
+    assert first.name == "Section 232 duty on automobile parts"
+    assert "a customs broker's notice" in first.note
+    assert any(text.startswith("Parts of passenger cars") for text in first.know)
+    assert second.name == "Section 301 duty on goods made in China"
+    assert second.note.startswith("Your own figure: section301.rate. On file is 25 %: ")
+    assert "a trade adviser's notice" in second.note
+    assert second.know == ("Goods made in China may bear this duty on top.",)
+    values = amounts(found)
+    assert (values["kit.section232"], values["kit.section301"]) == (pytest.approx(1000), pytest.approx(400))
+
+
+def test_a_duty_whose_rate_the_builder_writes_keeps_its_words_and_where_they_stand() -> None:
+    raw = {**PLAIN, "origin": "CN", "hs": "8708.70", "additional": ["anti_dumping_wheels"]}
+    line = written({**raw, "overrides": {"anti_dumping_wheels.rate": 0.3}}).line("kit.anti_dumping_wheels")
+
+    assert line is not None
+    assert line.name == "Anti-dumping duty on steel wheels"
+    assert line.note == "Your own figure: anti_dumping_wheels.rate."
+    assert any("Regulation (EU) 2020/353" in text for text in line.know)
+
+
+def test_goods_may_not_be_called_as_an_additional_duty() -> None:
+    goods = [{"id": "section232", "price": 4000}]
+    raw = {**PLAIN, "price": None, "goods": goods, "origin": "DE", "additional": ["section232"]}
+    with pytest.raises(RuleError, match="goods are called 'section232', as the line of that additional duty"):
+        written({key: value for key, value in raw.items() if value is not None}, "US", "USD")
 
 
 def test_an_origin_with_a_trade_agreement_is_pointed_out() -> None:

@@ -15,7 +15,7 @@ from forecast.trade.expansion import Expansion
 from forecast.trade.rules import load_rules
 from tests.trade.test_local_tax import lines
 
-BORDER = {"entry", "duty", "tax", "levies", "additional_duty", "disbursement"}
+BORDER = {"entry", "duty", "tax", "levies", "section232", "disbursement"}
 OWN = {
     "entry": 90, "delivery": 100, "terminal": 0, "documents": 0, "surcharges": 0, "disbursement_percent": 2,
     "disbursement_minimum": 10,
@@ -97,11 +97,11 @@ def test_an_additional_duty_that_is_asked_for_and_not_counted_says_so(
     changes: dict[str, Any], words: str
 ) -> None:
     expansion = consignment("US", overrides={"duty.7318": 0.0}, **changes)
-    assert expansion.line("kit.additional_duty") is None
+    assert expansion.line("kit.section301") is None
     assert said(expansion, "section301 IS NOT COUNTED")
     assert said(expansion, words)
     counted = consignment("US", additional=["section301"], origin="CN")
-    assert counted.line("kit.additional_duty") is not None
+    assert counted.line("kit.section301") is not None
     assert not said(counted, "NOT COUNTED")
 
 

@@ -14,6 +14,7 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 from forecast.build import rulefiles
+from forecast.build.consignment import RESERVED_IDS
 from forecast.build.regions import regions_of
 from forecast.build.rulefiles import RuleFile
 from forecast.errors import RuleError
@@ -279,6 +280,12 @@ def _check_names(rules: Rules, file: RuleFile) -> None:
     rates = {rules.tax} | {id for rule in rules.additional for id in rule.totals.values()}
     rates |= {rules.tax_base.uplift} if rules.tax_base is not None else set()
     rates |= {rules.private_use.share} if rules.private_use is not None else set()
+    for rule in rules.additional:
+        if rule.id in RESERVED_IDS - {"additional_duty"}:
+            message = (
+                f"{file.where}: additional: id: found {rule.id!r}. A line has that name: choose another id."
+            )
+            raise RuleError(message)
     for id in sorted(id for id in numbers | rates if id is not None):
         if id not in rules.figures:
             message = f'{file.where}: there is no figure {id!r}. Add [[figure]] with id = "{id}".'
