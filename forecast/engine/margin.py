@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from forecast.engine.shapes import Array, Shape
@@ -18,6 +20,7 @@ _LEAST_SLOPE = 0.02
 """Least relative spread: a known price is met to within some percent, roundings and fees being what they are."""
 
 ONE_WIDTH = np.ones(1)
+_MANY = 200  # numbers, for which a grid is worth making
 
 
 @dataclass(frozen=True)
@@ -54,13 +57,21 @@ class Margin:
         below = np.minimum.accumulate((logs - rising)[middle::-1])[::-1] + rising[: middle + 1]
         return cls(scores, np.concatenate([below[:-1], above]))
 
+    @cached_property
+    def _to_scores(self) -> _Straight:
+        return _Straight.through(self.logs, self.scores)
+
+    @cached_property
+    def _to_logs(self) -> _Straight:
+        return _Straight.through(self.scores, self.logs)
+
     def score(self, amounts: Array) -> Array:
         """Give the scores of amounts above zero."""
-        return _along(np.log(np.maximum(amounts, 1e-300)), self.logs, self.scores)
+        return self._to_scores(np.log(np.maximum(amounts, 1e-300)))
 
     def amount(self, scores: Array) -> Array:
         """Give the amounts at scores."""
-        return np.asarray(np.exp(_along(scores, self.scores, self.logs)))
+        return np.asarray(np.exp(self._to_logs(scores)))
 
     def settled(
         self, paid: float, prior: float, mean: float = 0.0, sd: float = 1.0, widths: Array = ONE_WIDTH
@@ -89,12 +100,12 @@ class Margin:
         if prior <= 0 or prior >= 1:
             return float(prior > 0)
         here = float(self.score(np.array([paid]))[0])
-        below, above = _along(here + np.array([-_WINDOW, _WINDOW]), self.scores, self.logs)
+        below, above = self._to_logs(here + np.array([-_WINDOW, _WINDOW]))
         slope = 2 * _WINDOW / float(above - below)  # logarithms rise everywhere: see `_LEAST_SLOPE`
         u = (here - mean) / sd
         whole = float(_log_density(np.array([u]), widths)[0]) + np.log(slope / sd)
         grid = np.linspace(u, max(u, 0.0) + 8.0 * float(widths.max()), 241)
-        share = _log_density(grid, widths) + np.log(paid) - _along(mean + sd * grid, self.scores, self.logs)
+        share = _log_density(grid, widths) + np.log(paid) - self._to_logs(mean + sd * grid)
         top = float(share.max())
         part = top + float(np.log(np.trapezoid(np.exp(share - top), grid)))
         odds = np.log(prior) + whole - np.log1p(-prior) - part
@@ -113,7 +124,7 @@ class Margin:
             Above zero.
         """
         here = float(self.score(np.array([paid]))[0])
-        below, above = _along(here + np.array([0.0, 1.0]), self.scores, self.logs)
+        below, above = self._to_logs(here + np.array([0.0, 1.0]))
         return min(1.0, float(ndtr(here)) / _SURE) * float(above - below)
 
 
@@ -126,12 +137,49 @@ def _log_density(u: Array, widths: Array) -> Array:
     return np.asarray(least + np.log(sums / widths.size))
 
 
-def _along(x: Array, points: Array, values: Array) -> Array:
-    """Interpolate, and go straight on beyond both ends, as steep as over the last unit of score there."""
-    inside = np.interp(x, points, values)
-    low = (values[_UNIT] - values[0]) / (points[_UNIT] - points[0])
-    high = (values[-1] - values[-1 - _UNIT]) / (points[-1] - points[-1 - _UNIT])
-    below, above = x < points[0], x > points[-1]  # few, or none
-    inside[below] = values[0] + (x[below] - points[0]) * low
-    inside[above] = values[-1] + (x[above] - points[-1]) * high
-    return np.asarray(inside)
+@dataclass(frozen=True)
+class _Straight:
+    """Straight lines between points, and on beyond both ends as steep as over the last unit of score there.
+
+    Each line begins at a point; before the first there is one more. Which line a number is on is looked up in a grid
+    finer than the points lie, of which each step has one of them at most: a search takes five times as long.
+
+    Attributes
+    ----------
+    points : ndarray, shape (points,)
+        Rising.
+    begins, heights, slopes : ndarray, shape (points + 1,)
+        Of each line: where it begins, its height there, and its slope.
+    """
+
+    points: Array
+    begins: Array
+    heights: Array
+    slopes: Array
+
+    @classmethod
+    def through(cls, points: Array, values: Array) -> _Straight:
+        """Draw the lines; what is asked of a point is its value."""
+        low = (values[_UNIT] - values[0]) / (points[_UNIT] - points[0])
+        high = (values[-1] - values[-1 - _UNIT]) / (points[-1] - points[-1 - _UNIT])
+        slopes = np.concatenate([[low], np.diff(values) / np.diff(points), [high]])
+        return cls(points, np.append(points[0], points), np.append(values[0], values), slopes)
+
+    def __call__(self, x: Array) -> Array:
+        """Give the values at some numbers."""
+        line = self._line(x) if x.size > _MANY else np.searchsorted(self.points, x, side="right")
+        return np.asarray(self.slopes.take(line) * (x - self.begins.take(line)) + self.heights.take(line))
+
+    def _line(self, x: Array) -> NDArray[np.intp]:
+        width, least, following = self._grid
+        line = least.take(((x - self.points[0]) / width).astype(np.intp), mode="clip")
+        found: NDArray[np.intp] = line + (x >= following.take(line))
+        return found
+
+    @cached_property
+    def _grid(self) -> tuple[float, NDArray[np.intp], Array]:
+        """Width of its steps, the line on which each step begins or a hair before it, and where the next one begins."""
+        width = 0.9 * float(np.diff(self.points).min())
+        steps = int((self.points[-1] - self.points[0]) / width) + 2
+        starts = self.points[0] + (np.arange(steps) - 0.001) * width
+        return width, np.searchsorted(self.points, starts, side="right"), np.append(self.points, np.inf)
