@@ -42,7 +42,7 @@ def _key(view: Opened) -> tuple[str, str, int, int, str]:
     )  # fmt: skip
 
 
-@shelved("", keys=6, state=4)
+@shelved("", keys=6, state=4, rank=2)
 def _history(
     fingerprint: str, scenario: str, trials: int, seed: int, state: str, all_days: bool, _build: Build,
     _ledger: Ledger, _progress: Progress,
@@ -51,7 +51,7 @@ def _history(
     points = _points(fingerprint, scenario, trials, seed)
 
     def after_a_day(done: int, of: int) -> None:
-        SHELF.give_way()  # a history takes seconds, and what a tab shows first a tenth of one
+        SHELF.give_way()  # a history takes seconds, and what other pages show a tenth of one
         _progress(done, of)
 
     return history(
