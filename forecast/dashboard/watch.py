@@ -37,12 +37,14 @@ def page() -> None:
         answer(watch_sentence(watch, strong=STRONG), width_sentence(watch))
         st.html(_ROOM)
         band, moves = st.container(key="band"), st.container(key="moves")
-        st.subheader("Contingency: left, and needed")
-        contingency(watch)
-        with st.expander("What a further sum in the budget buys, and how the contingency went"):
-            more, drawdown = st.tabs(["What a further sum buys", "How the contingency went"])
-            with more:
-                what_more_buys(watch)
+        drawdown = None
+        if not watch.finished:  # then there is none left to need, and nothing to buy
+            st.subheader("Contingency: left, and needed")
+            contingency(watch)
+            with st.expander("What a further sum in the budget buys, and how the contingency went"):
+                more, drawdown = st.tabs(["What a further sum buys", "How the contingency went"])
+                with more:
+                    what_more_buys(watch)
         st.subheader("Line by line")
         _lines(view, watch)
         with st.expander("Line by line as a table, and how these figures were made"):
@@ -62,8 +64,9 @@ def page() -> None:
             st.subheader("What moved")
             what_moved(view, told, watch)
             what_was_taught(watch)
-        with drawdown:
-            over_time(view, told)
+        if drawdown is not None:
+            with drawdown:
+                over_time(view, told)
         with small_print:
             _small_print(watch, told)
 

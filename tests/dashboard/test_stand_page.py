@@ -14,7 +14,7 @@ from forecast.errors import SimulationError
 from forecast.spending.folder import BuildFolder
 from forecast.spending.reforecast import reforecast
 from forecast.spending.settling import agree
-from forecast.views.money import about
+from forecast.views.money import about, builds, estimated
 from tests.dashboard.conftest import Run, charts, words
 from tests.dashboard.test_receipt_list import html, press
 from tests.dashboard.test_settling import marks, pay
@@ -180,4 +180,17 @@ def test_a_finished_build_says_what_it_cost(run: Run, folder: BuildFolder) -> No
     press(app, "The build is done: close everything")
     app = run(folder.build_file, "stand")
     assert "It cost **€2,900** in all: nothing is open any more." in words(app)
-    assert "It cost €2,900: nothing is open any more" in json.loads(charts(app)[0])["description"]
+    told = json.loads(charts(app)[0])["description"]
+    before = simulate(folder.read())  # what it cost lies in the fan of before the first receipt
+    assert (
+        f"It cost €2,900; before the first receipt {builds(before.chance_within(2900).value)} were to cost no more"
+        in told
+    )
+    assert "Builds were to end: 95 of 100" in told
+    assert f"P80 {estimated(before.percentile(0.8), 'EUR')}" in told
+    app = run(folder.build_file, "watch")
+    told = next(spec for spec in charts(app) if "Forecast final cost from" in spec)
+    assert "It cost €2,900" in json.loads(told)["description"]
+    assert "Contingency: left, and needed" not in [
+        item.value for item in app.subheader
+    ]  # none is needed any more

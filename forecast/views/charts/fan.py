@@ -21,7 +21,7 @@ from forecast.views.charts.frame import (
     y2_at,
     y_at,
 )
-from forecast.views.money import about, entered
+from forecast.views.money import about, builds, entered
 from forecast.views.theme import LIGHT, Palette
 
 BANDS = ((0.025, 0.975, 95), (0.1, 0.9, 80), (0.25, 0.75, 50))
@@ -39,7 +39,8 @@ def paid_against_fan(
     """Draw where the build may end as bands in three steps, under what is paid and agreed of the budget.
 
     The two have an axis each, so that the fan has the whole width: on the budget's axis it is a few pixels wide.
-    P50, P80, P90 and the budget are labelled rules through the fan.
+    P50, P80, P90 and the budget are labelled rules through the fan. Once all is paid, the fan is that of before the
+    first receipt, and what it cost is a rule through it.
 
     Parameters
     ----------
@@ -50,14 +51,18 @@ def paid_against_fan(
     """
     money = found.currency
     paid, agreed = (found.paid, found.committed) if isinstance(found, Reforecast) else (0.0, 0.0)
-    half, eight, nine = found.percentile_set((0.5, 0.8, 0.9))
+    finished = isinstance(found, Reforecast) and found.finished
+    told = found.before if isinstance(found, Reforecast) and finished else found
+    half, eight, nine = told.percentile_set((0.5, 0.8, 0.9))
     fixed = [
         Rule(end.value, f"{name} {about(end.value, money, end.error)}")
         for name, end in (("P50", half), ("P80", eight), ("P90", nine))
     ]
+    if finished:
+        fixed.append(Rule(paid, f"It cost {entered(paid, money)}"))
     if budget is not None:
         fixed.append(Rule(budget, f"Budget {entered(budget, money)}", dashed=True, over=True))
-    edges = found.percentile_set(tuple(share for low, high, _ in BANDS for share in (low, high)))
+    edges = told.percentile_set(tuple(share for low, high, _ in BANDS for share in (low, high)))
     ends = span([*(rule.value for rule in fixed), *(edge.value for edge in edges)])
     scale = alt.Scale(domain=list(ends), nice=False, zero=False)
     x = alt.X("from:Q", axis=money_axis(money, grid=False), scale=scale)
@@ -75,14 +80,11 @@ def paid_against_fan(
         f"{count} of 100 from {about(edges[2 * place].value, money)} to {about(edges[2 * place + 1].value, money)}"
         for place, (_, _, count) in enumerate(BANDS)
     )
-    description = f"{title}. Builds end: {bands}. {', '.join(rule.text for rule in fixed)}."
+    named = ", ".join(rule.text for rule in fixed)
+    description = f"{title}. Builds {'were to end' if finished else 'end'}: {bands}. {named}."
     chart = layered(*fan, *rules(fixed, ends, palette, above + 8))
     if above:
-        of = (
-            Rule(eight.value, f"P80 {about(eight.value, money, eight.error)}")
-            if budget is None
-            else fixed[-1]
-        )
+        of = fixed[1] if budget is None else fixed[-1]
         used = layered(*_used(paid, agreed, of, money, palette))
         chart = layered(chart, used)
         chart.resolve = alt.Resolve(scale=alt.ScaleResolveMap(x="independent"))
@@ -132,7 +134,12 @@ def _words(
             note,
         )
     if found.finished:
-        return f"It cost {entered(paid, money)}: nothing is open any more", "Solid: paid."
+        less = builds(found.before.chance_within(paid).value)
+        return (
+            f"It cost {entered(paid, money)}; before the first receipt {less} were to cost no more",
+            "Solid: paid. Bands, from dark to pale: where 50, 80 and 95 of 100 builds were to end, before the first "
+            "receipt. Their axis does not begin at zero.",
+        )
     title = f"{entered(paid, money)} is paid"
     if agreed:
         title += f" and {entered(agreed, money)} agreed"

@@ -11,6 +11,7 @@ import pandas as pd
 
 from forecast.engine.statistics import Estimate
 from forecast.spending.history import HistoryPoint
+from forecast.spending.money import exponent
 from forecast.views.charts.frame import (
     MOST_POINTS,
     few,
@@ -150,7 +151,7 @@ def forecast_band(
 ) -> Any:
     """Draw how the forecast final cost moved: bands in three steps, lines P50 and P80, and what was paid below.
 
-    P50, P80 and P90, the upper edge of the middle band, are named at their ends.
+    P50, P80 and P90, the upper edge of the middle band, are named at their ends; once nothing is open, what it cost.
 
     Parameters
     ----------
@@ -180,12 +181,15 @@ def forecast_band(
     )  # fmt: skip
     frame = _thin(frame)
     now = points[-1]
+    over = now.paid > 0 and now.nearly_all[1] - now.nearly_all[0] < 0.5 * 10.0 ** -exponent(currency)
     labels = [
         EndLabel(now.p90, "P90", palette.muted),
         EndLabel(now.p80, "P80", palette.ink),
         EndLabel(now.p50, "P50", palette.ink),
         EndLabel(now.paid, "Paid", palette.muted),
     ]
+    if over:
+        labels = [EndLabel(now.paid, "Cost", palette.ink)]
     if budget is not None:
         labels.append(EndLabel(budget, "Budget", palette.over))
     plot = _Days([point.date for point in points], list(frame["p97"]), labels, currency, 300)
@@ -210,20 +214,24 @@ def forecast_band(
     )
     layers = [*bands, paid, middle, eight, receipts]
     ten, half, eighty, ninety = (estimated(level, currency) for level in now.levels.values())
-    title = f"P80 is {eighty}, P50 {half}"
+    title = f"It cost {entered(now.paid, currency)}" if over else f"P80 is {eighty}, P50 {half}"
     if budget is not None:
         layers.append(plot.level(budget, palette.over))
         side = "over" if now.p80 > budget else "under"
-        gap = about(abs(now.p80 - budget), currency, now.levels["P80"].error)
-        title = f"P80 is {eighty}, {gap} {side} your budget of {entered(budget, currency)}"
+        if over:
+            gap = f"{entered(abs(now.paid - budget), currency)} {side}"
+        else:
+            gap = f"{about(abs(now.p80 - budget), currency, now.levels['P80'].error)} {side}"
+            title = f"P80 is {eighty}"
+        title += f", {gap} your budget of {entered(budget, currency)}"
     description = (
         f"Forecast final cost from {points[0].date:%d %B %Y} to {now.date:%d %B %Y}. {title}. P50 went from "
         f"{estimated(points[0].levels['P50'], currency)} to {half}; now P10 is {ten} and P90 {ninety}; paid "
         f"{entered(now.paid, currency)}."
     )
     note = (
-        "Bands, from dark to pale: where 50, 80 and 95 of 100 builds end. Dotted: P80. Ticks below: days with "
-        "something new."
+        f"Bands, from dark to pale: where 50, 80 and 95 of 100 builds {'were to ' if over else ''}end. Dotted: P80. "
+        "Ticks below: days with something new."
     )
     return framed(layered(*layers, *plot.names(palette)), title, description, palette, 300, note)
 
