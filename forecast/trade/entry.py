@@ -16,7 +16,7 @@ from forecast.trade.arrival import NOTHING, Step, above, at_most, charged_days, 
 from forecast.trade.expansion import NOTHING_WORDS, ComputedEvent, Words
 from forecast.trade.journey import Journey
 from forecast.trade.rules import RuleWarning, doubt, load_arrival
-from forecast.trade.rules.model import Additional, PrivateUse
+from forecast.trade.rules.model import Additional, PrivateUse, Territory
 from forecast.trade.sent_back import write_returned
 from forecast.trade.sheet import Sheet, times, total
 
@@ -83,6 +83,8 @@ class EntryWriter:
         self.dues: list[LineValue] = []
         came = sheet.consignment.comes_from
         self.within = came is not None and same_territory(book.rules.code, came)
+        own_duty = any(id.startswith("duty.") for id in book.overrides)
+        self.free = None if self.within or own_duty else book.rules.free_of_duty(came)
 
     def write(self) -> None:
         """Write all lines after the border, each after those that it depends on."""
@@ -113,6 +115,17 @@ class EntryWriter:
             f"Sent from {came}, within the customs territory of {home}: no duty, no import tax and no customs entry. "
             "The price and the freight are taken with their tax in them: ask the seller whether they are."
         )
+
+    def _say_free(self, union: Territory) -> None:
+        """Say by which customs union no duty is counted, and that all else is."""
+        came, rules = self.sheet.consignment.comes_from, self.book.rules
+        left = rules.tax_name or "what the state charges"
+        self.sheet.note(
+            f"Sent from {came}: {union.words} ({union.told}) No duty is counted; {left} and the customs entry are. "
+            f'Goods that bear it all the same: overrides = {{ "duty.{self.sheet.consignment.items[0].hs}" = … }}.'
+        )
+        for name in self.sheet.consignment.additional:
+            self.sheet.note(f"{name} is left out with the duty.")
 
     def _tax_on_price(self) -> None:
         """Write the import tax that a duty-paid price does not hold: on the price, with all that is in it."""
@@ -161,9 +174,15 @@ class EntryWriter:
         said = rules.customs_value.words if private is None else private.words
         value_words = sheet.stage("customs_value", "Customs value", value, said, sheet.home)
         articles = self.journey.articles
-        dues = [customs.duty(book, articles, value)]
-        due_lines = [self._due("duty", "Customs duty", dues, value_words)]
-        extra = customs.additional_duties(book, articles, value, bought.origin, bought.additional)
+        due_lines: list[LineValue] = []
+        extra: tuple[customs.Charge, ...] = ()
+        if self.free is not None:
+            self._say_free(self.free)
+        else:
+            due_lines = [
+                self._due("duty", "Customs duty", [customs.duty(book, articles, value)], value_words)
+            ]
+            extra = customs.additional_duties(book, articles, value, bought.origin, bought.additional)
         due_lines += [self._due(charge.id, charge.label, [charge], value_words) for charge in extra]
         state: list[LineValue] = []
         charges = customs.levies(book, value, self.mode, bought.shared_by)
@@ -283,12 +302,13 @@ class EntryWriter:
         rules, bought = self.book.rules, self.sheet.consignment
         codes = [item.hs for item in bought.items]
         origin = bought.origin
-        self._say_origin()
+        if self.free is None:
+            self._say_origin()
         for remark in rules.remarks:
             fits_code = not remark.hs or any(code.startswith(remark.hs) for code in codes)
             if fits_code and (not remark.origins or is_meant(origin, remark.origins)):
                 self.sheet.note(f"{rules.name}: {remark.words}")
-        for rule in rules.additional:
+        for rule in rules.additional if self.free is None else ():
             may_hold = any(map(rule.concerns, codes)) and (not rule.origins or is_meant(origin, rule.origins))
             if rule.id not in bought.additional and may_hold:
                 self.sheet.note(
@@ -296,7 +316,7 @@ class EntryWriter:
                 )
             elif rule.id in bought.additional and not may_hold:
                 self._say_not_counted(rule)
-        if bought.price is not None:
+        if bought.price is not None and self.free is None:
             self.sheet.note(
                 "One tariff code is taken for everything. A kit often has two to five: lamps, rubber seals, general "
                 "fixings and wheels have their own. Where it matters, list goods = [{ id, price, hs }, …]."

@@ -52,6 +52,51 @@ def test_a_charge_without_tax_bears_it_within_the_territory_too() -> None:
     assert lines(consignment(origin="DE"))["local_tax"] == pytest.approx(0.21 * 100)
 
 
+UNIONS = [
+    ("ZA", "NA"), ("ZA", "LS"), ("ZA", "SZ"), ("ZA", "BW"), ("CH", "LI"), ("GB", "IM"), ("DE", "MC"), ("NL", "MC"),
+    ("US", "PR"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("country", "came"), UNIONS)
+def test_from_a_customs_union_no_duty_is_due_and_the_tax_and_the_entry_are(country: str, came: str) -> None:
+    expansion = consignment(country, sent_from=came)
+    found, rules = lines(expansion), load_rules(country)
+    assert "duty" not in found
+    assert found["entry"] == 90
+    assert said(expansion, "No duty is counted")
+    assert not any(use.id.startswith("duty.") for use in expansion.figures)
+    if rules.tax is None:
+        return
+    rate = rules.figure(rules.tax).value
+    bearing = lines(consignment(country, sent_from="TW", overrides={"duty.8708.29": 0.1}))
+    assert bearing["duty"] > 390
+    assert found["tax"] == pytest.approx(
+        bearing["tax"] - rate * bearing["duty"], abs=0.1
+    )  # francs are whole ones
+
+
+def test_made_there_and_sent_from_elsewhere_bears_the_duty() -> None:
+    far = consignment("GB", origin="IM", sent_from="TW")
+    assert lines(far)["duty"] > 0
+    assert not said(far, "No duty is counted")
+
+
+def test_a_duty_that_the_builder_writes_is_counted_in_a_union_too() -> None:
+    own = consignment("GB", sent_from="IM", overrides={"duty.8708.29": 0.07})
+    assert lines(own)["duty"] == pytest.approx(0.07 * 4300)
+
+
+def test_an_additional_duty_is_left_out_with_the_duty_and_said() -> None:
+    free = consignment("US", sent_from="PR", additional=["section232"])
+    assert not {"duty", "section232"} & set(lines(free))
+    assert said(free, "section232 is left out with the duty")
+
+
+def test_a_neighbour_with_a_trade_protocol_is_pointed_out() -> None:
+    assert said(consignment("ZA", origin="MU", overrides={"duty.8708.29": 0.2}), "SADC")
+
+
 @pytest.mark.parametrize(
     "whence",
     [{}, {"origin": "JP"}, {"origin": "DE", "sent_from": "GB"}, {"sent_from": "CH"}, {"origin": "TR"}],

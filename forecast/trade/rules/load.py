@@ -28,6 +28,7 @@ from forecast.trade.rules.model import (
     Remark,
     RuleFigure,
     Rules,
+    Territory,
     Threshold,
 )
 from forecast.words.sources import CERTAINTIES
@@ -37,7 +38,7 @@ _Part = TypeVar("_Part")
 _TOP = frozenset({
     "code", "duty", "name", "currency", "region", "shops", "called", "tax_name", "tax", "base_step", "rate_of_exchange",
     "customs_value", "tax_base", "figure", "levy", "additional", "threshold", "preference", "remark", "member",
-    "private_use", "gift", "unknown", "home", "services_taxed",
+    "private_use", "gift", "unknown", "home", "services_taxed", "territory",
 })  # fmt: skip
 """What may stand at the top of a rule file."""
 
@@ -224,6 +225,7 @@ def load_rules(country: str) -> Rules:
         additional=tuple(_part(Additional, item, file) for item in file.tables("additional")),
         thresholds=tuple(_part(Threshold, item, file) for item in file.tables("threshold")),
         preferences=tuple(_part(Preference, item, file) for item in file.tables("preference")),
+        territories=tuple(_part(Territory, item, file) for item in file.tables("territory")),
         remarks=tuple(_part(Remark, item, file) for item in file.tables("remark")),
         members=frozenset(member["code"] for member in file.tables("member")),
         home=regions_of(country),

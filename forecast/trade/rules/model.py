@@ -10,7 +10,7 @@ from typing import Literal
 
 from forecast.build.figures import BetaPert, Figure, Known, Percentiles, Span, Uniform
 from forecast.build.regions import Regions
-from forecast.build.rulefiles import TAX_NAMES
+from forecast.build.rulefiles import TAX_NAMES, is_meant
 from forecast.errors import RuleError
 from forecast.words.sources import Certainty, source_words
 
@@ -275,6 +275,26 @@ class Preference:
 
 
 @dataclass(frozen=True)
+class Territory:
+    """Countries from which goods in free circulation bear no duty, though tax and entry may be due all the same.
+
+    ``countries`` are codes of countries or of customs unions.
+    """
+
+    countries: tuple[str, ...]
+    words: str
+    source: str
+    certainty: Certainty
+    as_of: date | None = None
+    read: date | None = None
+
+    @property
+    def told(self) -> str:
+        """The source, in words."""
+        return source_words(self.source, self.certainty, self.read)
+
+
+@dataclass(frozen=True)
 class Remark:
     """Something to know beside the lines, for some tariff codes or origins or for all."""
 
@@ -321,6 +341,7 @@ class Rules:
     additional: tuple[Additional, ...] = ()
     thresholds: tuple[Threshold, ...] = ()
     preferences: tuple[Preference, ...] = ()
+    territories: tuple[Territory, ...] = ()
     remarks: tuple[Remark, ...] = ()
     members: frozenset[str] = frozenset()
     home: Regions | None = None
@@ -366,6 +387,10 @@ class Rules:
         rule = Threshold("gift", GIFT_LIMIT, "no duty and tax", f"{label}.")
         figures = MappingProxyType({**self.figures, limit.id: limit})
         return replace(self, figures=figures, thresholds=(*self.thresholds, rule))
+
+    def free_of_duty(self, came_from: str | None) -> Territory | None:
+        """Give the customs union by which goods sent from a country bear no duty; None where there is none."""
+        return next((one for one in self.territories if is_meant(came_from, one.countries)), None)
 
     def figure(self, id: str) -> RuleFigure:
         """Give a figure by id.
