@@ -7,7 +7,7 @@ V customs value, D duty, X levies. Which of them enter V and the tax base is the
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from forecast.build.formula import Constant, Formula, Larger, Product, Quotient, RoundedUp, Smaller, Sum
 from forecast.build.rulefiles import groups_of, is_meant
@@ -163,6 +163,18 @@ def customs_value(book: RuleBook, parts: Parts, private: bool = False) -> Formul
     book.used.add("customs_value")
     chosen = tuple(_part(parts, name) for name in book.rules.customs_value.parts)
     return Larger((NOTHING, Sum(chosen)))
+
+
+def with_assumed_insurance(book: RuleBook, parts: Parts) -> tuple[Parts, str]:
+    """Give the parts with the premium that customs assume where none is known, and how it is called in workings.
+
+    The words are empty where nothing is assumed.
+    """
+    assumed = book.rules.customs_value.insurance
+    if assumed is None or parts.insurance != NOTHING:
+        return parts, ""
+    premium = Product((book.get(assumed), Sum((parts.price, parts.export))))
+    return replace(parts, insurance=premium), book.say(assumed)
 
 
 def _part(parts: Parts, name: CostPart) -> Formula:

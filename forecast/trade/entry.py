@@ -8,7 +8,7 @@ from datetime import date
 from forecast.build.consignment import UNITS, ArrivalCharge, Container, StorageStep
 from forecast.build.figures import Figure, Known
 from forecast.build.formula import Constant, Formula, LineValue, Product
-from forecast.build.incoterms import IncotermsRule, buyer_pays
+from forecast.build.incoterms import IncotermsRule, buyer_pays, who_pays
 from forecast.build.rulefiles import is_meant, same_territory
 from forecast.build.schema import Group
 from forecast.trade import customs
@@ -169,9 +169,18 @@ class EntryWriter:
         sheet, book, bought = self.sheet, self.book, self.sheet.consignment
         rules = book.rules
         parts = replace(self.journey.parts, arrival=total(self.journey.parts.arrival, *arrival))
+        own_words = ""
+        if not self.rule.risk_at_destination and who_pays(self.rule.code, "cargo_insurance") != "seller":
+            parts, own_words = customs.with_assumed_insurance(book, parts)
         private = rules.private_use if bought.private_use else None
         value = customs.customs_value(book, parts, bool(bought.private_use))
         said = rules.customs_value.words if private is None else private.words
+        if own_words:
+            said += f"; for want of a premium, insurance of {own_words} of the price at the port of export"
+            sheet.note(
+                f"{rules.name}: no insurance is given, and customs count {own_words} of the price at the port of "
+                "export in its place. The premium itself is not paid, and no line holds it."
+            )
         value_words = sheet.stage("customs_value", "Customs value", value, said, sheet.home)
         articles = self.journey.articles
         due_lines: list[LineValue] = []

@@ -120,7 +120,8 @@ def landed_cost(
     goods : number or sequence of KnownGoods
         Price of the goods; a plain number counts as other body parts, 8708.29.
     export_inland, freight, insurance : number
-        Costs up to the border that the price does not hold.
+        Costs up to the border that the price does not hold. Where the rules count a share for insurance that is not
+        known, they do so for 0.
     arrival : number
         Costs from the border to the door, without import tax.
     mode : str
@@ -209,6 +210,9 @@ class _Calculation:
     ) -> LandedCost:
         book, rules = self.book, self.book.rules
         words = self._sum_of(rules.customs_value.parts)
+        self.parts, assumed = customs.with_assumed_insurance(book, self.parts)
+        if assumed:
+            words += f" + {assumed} × ({self._sum_of(('price', 'export'))}) for insurance"
         if private and rules.private_use is not None:
             words = f"{book.say(rules.private_use.share)} × {{goods}}"
         value = self._add(

@@ -18,6 +18,7 @@ from forecast.errors import RuleError
 from forecast.trade.landed import landed_cost
 from forecast.trade.rules import countries, load_rules
 from forecast.words.currencies import minor_digits
+from tests.trade.test_local_tax import consignment, lines
 
 FILE = json.loads(
     (Path(__file__).parents[1] / "references" / "country_vectors.json").read_text(encoding="utf-8")
@@ -143,6 +144,38 @@ def test_countries_that_dropped_their_small_value_relief_have_none(country: str)
     assert load_rules(country).thresholds == ()
     rates = {id: figure.low for id, figure in load_rules(country).figures.items() if figure.is_range}
     assert landed_cost(country, 5, overrides=rates).amount("tax") > 0
+
+
+def test_insurance_that_is_not_known_counts_as_the_authority_assumes() -> None:
+    """By hand: 4,000 + 150 + 600 + 2 % of 4,150 are 4,833; duty 10 %; VAT of 12 % on both."""
+    rates = {"duty.8708.29": 0.1, "import_relief": 0.0}
+    landed = landed_cost("PH", 4000, export_inland=150, freight=600, overrides=rates)
+    assert landed.amount("customs_value") == Decimal("4833.00")
+    assert landed.amount("tax") == Decimal("637.96")
+    known = landed_cost("PH", 4000, export_inland=150, freight=600, insurance=40, overrides=rates)
+    assert known.amount("customs_value") == Decimal("4790.00")
+    own = landed_cost("PH", 4000, freight=600, overrides=rates | {"assumed_insurance": 0.04})
+    assert own.amount("customs_value") == Decimal("4760.00")
+    thai = {"duty.8708.29": 0.1, "vat": 0.07}
+    assert landed_cost("TH", 4000, freight=600, overrides=thai).amount("customs_value") == Decimal("4600.00")
+
+
+@pytest.mark.parametrize(
+    ("changes", "value"),
+    [
+        ({}, 4000 + 600 + 80),
+        ({"insurance": 25}, 4000 + 600 + 25),
+        ({"insurance_percent": 1.0}, 4000 + 600 + 4600 * 0.011 / (1 - 0.011)),
+        ({"incoterm": "CIF", "freight": None}, 4000),
+        ({"incoterm": "DAP", "freight": None}, 4000),
+        ({"incoterm": "CFR", "freight": None}, 4000 + 80),
+    ],
+)
+def test_a_consignment_bears_it_where_nobody_has_insured(changes: dict[str, Any], value: float) -> None:
+    rates = {"duty.8708.29": 0.1, "import_relief": 0}
+    found = consignment("PH", overrides=rates, **changes)
+    assert lines(found)["duty"] == pytest.approx(0.1 * value)
+    assert any("customs count 2 %" in note for note in found.notes) == (value in (4680, 4080))
 
 
 def test_an_additional_duty_without_a_rate_on_file_asks_for_it() -> None:

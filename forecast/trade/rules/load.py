@@ -281,6 +281,7 @@ def _check_names(rules: Rules, file: RuleFile) -> None:
     }
     rates = {rules.tax} | {id for rule in rules.additional for id in rule.totals.values()}
     rates |= {rules.tax_base.uplift} if rules.tax_base is not None else set()
+    rates |= {rules.customs_value.insurance}
     rates |= {rules.private_use.share} if rules.private_use is not None else set()
     for rule in rules.additional:
         if rule.id in RESERVED_IDS - {"additional_duty"}:

@@ -156,6 +156,8 @@ class Basis:
     """What enters a customs value or a tax base, and who says so.
 
     ``uplift`` names a figure: a share of the customs value that is added, but not for the origins in ``no_uplift``.
+    ``insurance`` names a figure too: the share of the price at the port of export that stands in for a premium that is
+    not known.
     """
 
     parts: tuple[CostPart, ...]
@@ -166,6 +168,7 @@ class Basis:
     read: date | None = None
     note: str = ""
     uplift: str | None = None
+    insurance: str | None = None
     no_uplift: tuple[str, ...] = ()
 
     @property
