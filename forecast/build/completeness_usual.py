@@ -82,8 +82,8 @@ class Usual:
             name=build.name, country=code, currency=build.build.currency, panels=None,
             origin=build.build.country if here else None, sent_from=build.build.country if here else None,
             kit_price=None, kit_currency=build.build.currency, rate=None, shipping=None, incoterm=None, boxes=None,
-            region=None, arches_cut=arches, wheels_new=wheels, filling=None, paint=None, at_hand=(),
-            car_state=None, first_build=None, week_hours=None, budget=None,
+            region=None, private_use=None, arches_cut=arches, wheels_new=wheels, filling=None, paint=None,
+            at_hand=(), car_state=None, first_build=None, week_hours=None, budget=None,
         )  # fmt: skip
 
     @cached_property

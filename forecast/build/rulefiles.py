@@ -118,6 +118,14 @@ class Suggested:
 
 
 @dataclass(frozen=True)
+class OwnUse:
+    """What the guided start asks where a country has a rule for goods for one's own use, and why it matters."""
+
+    question: str
+    why: str
+
+
+@dataclass(frozen=True)
 class Country(Place):
     """A country with rules on file, and what they say in short.
 
@@ -134,6 +142,8 @@ class Country(Place):
     suggested : tuple of Suggested
     look_up : mapping
         Least and most by id, of rates of which only a range is on file.
+    own_use : OwnUse or None
+        What is asked where the rules have one for goods for one's own use.
     """
 
     taxed: bool = True
@@ -143,6 +153,7 @@ class Country(Place):
     tax_names: frozenset[str] = frozenset(TAX_NAMES)
     suggested: tuple[Suggested, ...] = ()
     look_up: Mapping[str, tuple[float, float]] = field(default_factory=lambda: MappingProxyType({}))
+    own_use: OwnUse | None = None
 
 
 @dataclass(frozen=True)
@@ -269,7 +280,15 @@ def _country(union: str, file: RuleFile, table: Mapping[str, Any]) -> Country:
             if item.get("suggested")
         ),
         look_up=MappingProxyType(dict(_rough(file))),
+        own_use=_own_use(file),
     )
+
+
+def _own_use(file: RuleFile) -> OwnUse | None:
+    table = file.need("private_use", dict) if "private_use" in file.raw else {}
+    if "question" not in table:
+        return None
+    return OwnUse(file.need("question", of=table), file.need("why", of=table))
 
 
 def _duties_of(file: RuleFile) -> Iterator[float]:

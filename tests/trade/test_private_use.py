@@ -7,6 +7,7 @@ from decimal import Decimal
 import pytest
 
 from forecast.build.buildfile import parse_build
+from forecast.build.guided import DONT_KNOW, as_asked, is_asked, question, read_answers, write_build
 from forecast.engine.plan import Plan, compile_plan
 from forecast.errors import RuleError
 from forecast.trade.landed import landed_cost
@@ -80,3 +81,21 @@ def test_what_the_builder_says_counts() -> None:
     assert open_line(never, "kit.tax").total == pytest.approx(46_000)
     assert "private use" not in " ".join(never.notes) + open_line(never, "kit.tax").working
     assert Decimal(str(open_line(never, "kit.customs_value").total)) == 460_000
+
+
+ANSWERS = {"country": "JP", "origin": "US", "kit_currency": "JPY", "kit_price": 400_000, "shipping": "sea"}
+
+
+def test_the_guided_start_asks_where_the_rule_file_does_and_nowhere_else() -> None:
+    item, here = question("private_use"), {"country": "JP", "origin": "US"}
+    assert is_asked(item, here)
+    assert not is_asked(item, {"country": "JP", "origin": "JP"})
+    assert not is_asked(item, {"country": "AU", "origin": "US"})
+    assert as_asked(item, here).text == "Does the kit count as goods for your own use?"
+    assert "60 %" in as_asked(item, here).help
+    assert [
+        parse_build(write_build(read_answers(ANSWERS | told))).consignment[0].private_use
+        for told in ({"private_use": True}, {"private_use": "no"}, {"private_use": DONT_KNOW}, {})
+    ] == [True, False, None, None]
+    abroad = {"country": "AU", "private_use": True, "rate": 0.0098}
+    assert parse_build(write_build(read_answers(ANSWERS | abroad))).consignment[0].private_use is None

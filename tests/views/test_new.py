@@ -19,8 +19,8 @@ from forecast.views.commands.new import EXAMPLE
 ANSWERS = 'name = "Wide coupe"\ncountry = "IE"\norigin = "JP"\nkit_price = { low = 180000, high = 320000 }\n'
 
 
-ASKED = [item for item in questions() if item.id != "region"]
-"""What is asked in Ireland, whose rules do not ask where in it one lives."""
+ASKED = [item for item in questions() if item.id not in ("region", "private_use")]
+"""What is asked in Ireland, whose rules ask neither where in it one lives nor whether it is for one's own use."""
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str, expect: int = 0) -> str:

@@ -16,7 +16,7 @@ from forecast.build.guided.questions import DONT_KNOW, Question, question, quest
 from forecast.build.guided.reading import BoxSize, Context, WrongAnswer, is_unknown, read_value
 from forecast.build.locate import Path, line_of, locate
 from forecast.build.regions import regions_of
-from forecast.build.rulefiles import countries, same_territory, unknown_country
+from forecast.build.rulefiles import countries, country_of, same_territory, unknown_country
 from forecast.build.toml import parse_toml
 from forecast.errors import BuildFileError, Problem
 from forecast.words.currencies import minor_digits, reference
@@ -52,6 +52,8 @@ class Answers:
     shipping, incoterm, boxes : str or None, str or None, tuple of BoxSize or None
     region : str or None
         Where in the country, where its rules ask for it.
+    private_use : bool or None
+        Whether its rule for goods for one's own use counts, where it has one.
     arches_cut, wheels_new, first_build : bool or None
     filling, paint : str or None
         self or shop.
@@ -75,6 +77,7 @@ class Answers:
     incoterm: str | None
     boxes: tuple[BoxSize, ...] | None
     region: str | None
+    private_use: bool | None
     arches_cut: bool | None
     wheels_new: bool | None
     filling: str | None
@@ -133,6 +136,8 @@ def is_asked(item: Question, so_far: AnswersSoFar) -> bool:
     abroad = crosses_border(so_far.get("country"), _comes_from(so_far))
     if item.id == "region":
         return abroad and regions_of(so_far.get("country") or "") is not None
+    if item.id == "private_use":
+        return abroad and country_of(so_far.get("country") or "").own_use is not None
     if item.id in ("shipping", "incoterm", "boxes"):
         return abroad
     return True
@@ -142,6 +147,9 @@ def as_asked(item: Question, so_far: AnswersSoFar) -> Question:
     """Give a question as it is put after earlier answers: some ask what the rules of the builder's country ask."""
     if item.id == "rate":
         return _rate_as_asked(item, so_far)
+    own_use = country_of(so_far.get("country") or "").own_use
+    if item.id == "private_use" and own_use is not None:
+        return replace(item, text=own_use.question, help=own_use.why)
     asked = regions_of(so_far.get("country") or "") if item.id == "region" else None
     if asked is None:
         return item

@@ -248,6 +248,11 @@ def consignment_table(answers: Answers, library: Library) -> Table:
     if not terms.seller_bears_transit:
         values["insurance_percent"] = 1.6
         remarks["insurance_percent"] = "of price and freight + 10 %; 1 to 2.5 is common practice"
+    if answers.private_use is not None and law.own_use is not None:
+        values["private_use"] = answers.private_use
+        remarks["private_use"] = (
+            "the rule for goods for your own use, as you told it; look up whether it still holds"
+        )
     suggested = [
         duty.id for duty in law.suggested if not duty.origins or is_meant(answers.origin, duty.origins)
     ]

@@ -151,6 +151,11 @@ def questions() -> tuple[Question, ...]:
             "A rate of import tax follows from it.", "One of them.", "choice", _NOTHING,
         ),
         Question(
+            "private_use", "Does the kit count as goods for your own use?",
+            "Duty and import tax follow from it. Without an answer both sums are told, and the higher one is counted.",
+            _YES_NO, "yes-no", _NOTHING,
+        ),
+        Question(
             "arches_cut", "Are the inner arches cut?",
             "Cutting brings welding, sealing, corrosion protection and a closer inspection.", _YES_NO, "yes-no",
             _NOTHING,

@@ -253,11 +253,14 @@ class PrivateUse:
     """What stands in for the customs value of goods for one's own use: a share of their price, and nothing else.
 
     ``share`` names a figure. ``doubt`` says why it may not hold: it is counted only where the consignment says so.
+    ``question`` and ``why`` are what the guided start asks.
     """
 
     share: str
     words: str
     doubt: str
+    question: str = ""
+    why: str = ""
 
 
 @dataclass(frozen=True)
