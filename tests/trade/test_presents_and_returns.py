@@ -10,11 +10,13 @@ import pytest
 from forecast.build.buildfile import parse_build
 from forecast.build.consignment import Consignment
 from forecast.build.figures import Known
+from forecast.build.rulefiles import countries
 from forecast.engine.evaluate import evaluate
 from forecast.engine.forecast import simulate
 from forecast.errors import BuildFileError, RuleError
 from forecast.trade.consignment import expand
 from forecast.trade.expansion import Expansion
+from forecast.trade.rules import load_rules
 
 # 4,000 with 600 freight by sea, FOB, to Ireland: value 4,600, duty 207, VAT 23 % of 4,807 = 1,105.61.
 KIT: dict[str, Any] = {
@@ -59,6 +61,15 @@ def test_nothing_is_paid_for_a_present_and_customs_count_what_it_is_worth() -> N
     assert sums["kit.tax"] == pytest.approx(0.23 * 4807)
     working = next(line.working for line in found.lines if line.id == "kit.goods")
     assert working == "nothing: a present, worth 4,000 EUR to customs"
+
+
+@pytest.mark.parametrize("country", sorted({item.union for item in countries().values()} - {"EU"}))
+def test_every_rule_file_says_where_the_limit_of_presents_is_to_be_looked_up(country: str) -> None:
+    where = load_rules(country).gift
+    assert where
+    present = Consignment.model_validate({**KIT, "gift": True})
+    found = expand(present, country, load_rules(country).currency, {}, date(2026, 11, 27))
+    assert any(f"Look it up in {where}, and write" in note for note in found.notes)
 
 
 def test_until_its_limit_is_told_a_present_bears_all_and_the_limit_is_asked_for() -> None:
