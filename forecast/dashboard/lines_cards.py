@@ -14,6 +14,7 @@ from forecast.dashboard.asking import Told, first_wrong, number_field, shown
 from forecast.dashboard.layout import safe, said
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import Sheet, form_key, kept_now
+from forecast.dashboard.scripts import cards_where_narrow
 from forecast.dashboard.unsaved import keep_draft
 from forecast.errors import BuildFileError
 from forecast.words.currencies import is_currency
@@ -21,9 +22,11 @@ from forecast.words.text import STRONG
 
 _NAMES = {"low": "Low", "middle": "Middle", "high": "High"}
 _OPEN = "open-card"
+_NARROW = "window-was-narrow"
 _LOOK = """<style>
-.st-key-sheet-cards { display: none; }
-@media (max-width: 640px) { .st-key-sheet-cards { display: flex; } .st-key-sheet-grid { display: none; } }
+.st-key-sheet-cards, .st-key-as-cards { display: none; }
+@media (max-width: 640px) {
+  .st-key-sheet-cards, .st-key-as-cards { display: flex; } .st-key-sheet-grid { display: none; } }
 [class*="st-key-line-cards"] { gap: 0.4rem; }
 [class*="st-key-line-cards"] [class*="st-key-card-"] button,
 [class*="st-key-line-cards"] [class*="st-key-card-"] button > div {
@@ -31,6 +34,25 @@ _LOOK = """<style>
 [class*="st-key-line-cards"] [class*="st-key-card-"] strong { display: block; }
 [class*="st-key-three-"] > * { flex: 1 1 0; min-width: 4.5rem; }
 </style>"""
+
+
+def wanted() -> bool:
+    """Tell whether cards are to be drawn beside the grid: only where the window is narrow, or was.
+
+    Until then there is a button in their place, which nobody sees in a wide window; in a narrow one it is pressed by
+    itself (`scripts.NARROW`). So a wide one is spared what it does not show.
+    """
+    if st.session_state.get(_NARROW):
+        return True
+    st.html(_LOOK)
+    with st.container(key="as-cards"):
+        st.button("Show the lines as cards", key="cards-wanted", on_click=_want)
+    st.html(cards_where_narrow(), unsafe_allow_javascript=True)
+    return False
+
+
+def _want() -> None:
+    st.session_state[_NARROW] = True
 
 
 def cards(loaded: Sheet, plain: Sequence[Row], was: Mapping[str, str], *, alone: bool) -> None:
@@ -188,4 +210,4 @@ def _lay(plain: Sequence[Row], after: Sequence[Row]) -> None:
     st.rerun()
 
 
-__all__ = ["cards"]
+__all__ = ["cards", "wanted"]

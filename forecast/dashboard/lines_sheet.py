@@ -17,7 +17,7 @@ from forecast.build.schema import GROUPS, Build
 from forecast.build.sheet import Row, changes, differences, figure_of, rows, with_changes
 from forecast.dashboard.asking import WHICH, shown
 from forecast.dashboard.layout import safe
-from forecast.dashboard.lines_cards import cards
+from forecast.dashboard.lines_cards import cards, wanted
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import Sheet, kept_now
 from forecast.dashboard.state import Opened
@@ -46,6 +46,8 @@ def sheet(view: Opened, loaded: Sheet) -> None:
         with st.container(key="sheet-grid"):
             _grid(loaded, plain, loaded.key + part)
     with before:
+        if not phone and not wanted():
+            return
         changed = zip(plain, with_changes(plain, kept_now()["edits"]), strict=True)
         cards(loaded, plain, {old.path: _was(old, new) for old, new in changed}, alone=phone)
 

@@ -31,12 +31,29 @@ if (!window.guidedEnter) {
 }
 """
 """Enter in a field that is read while it is typed goes on, as it does in a form: what stands in it is sent before."""
-ALL = (FOCUS, ENTER)
+NARROW = """
+if (!window.narrowSheet) {
+  const narrow = matchMedia("(max-width: 640px)");
+  window.narrowSheet = () => {
+    const button = document.querySelector(".st-key-as-cards button");
+    if (button && narrow.matches) button.click();
+  };
+  narrow.addEventListener("change", window.narrowSheet);
+}
+setTimeout(window.narrowSheet);
+"""
+"""In a window that is narrow, or becomes it, the sheet of lines is asked for as cards."""
+ALL = (FOCUS, ENTER, NARROW)
 
 
 def focus(id: str) -> str:
     """Give what runs `FOCUS`, once for each question."""
     return f'<script data-question="{escape(id)}">{FOCUS}</script>'
+
+
+def cards_where_narrow() -> str:
+    """Give what runs `NARROW`."""
+    return f"<script>{NARROW}</script>"
 
 
 def go_on_by_enter() -> str:

@@ -175,6 +175,15 @@ def test_a_range_is_changed_in_the_grid_kept_and_undone(visit: Opener, before_or
     changed_in_a_card(page)
 
 
+def test_a_window_that_is_narrow_from_the_start_shows_cards(
+    visit: Opener, before_ordering: BuildFolder
+) -> None:
+    page = visit(str(before_ordering.folder), 390, 844, at="lines")
+    expect(page.locator(".st-key-line-cards button").first).to_be_visible(timeout=30_000)
+    expect(page.locator(".st-key-sheet-grid")).to_be_hidden()
+    expect(page.get_by_role("button", name="Show the lines as cards")).to_have_count(0)
+
+
 def changed_in_a_card(page: Page) -> None:
     """On a narrow screen there are cards in place of the grid, with low, middle and high of a figure in sight."""
     expect(page.locator(".st-key-sheet-grid")).to_be_hidden()

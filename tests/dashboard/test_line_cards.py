@@ -26,6 +26,11 @@ def cards(app: AppTest) -> list[str]:
     return [item.label for item in app.button if (item.key or "").startswith("card-")]
 
 
+def narrow(app: AppTest) -> AppTest:
+    """Ask for cards, as a narrow window does by itself."""
+    return press(app, "Show the lines as cards")
+
+
 def show(app: AppTest, group: str) -> AppTest:
     app.session_state["cards-of"] = group
     return app.run()
@@ -37,8 +42,18 @@ def type_in(app: AppTest, label: str, text: str) -> None:
     )
 
 
+def test_a_wide_window_is_spared_the_cards_until_it_is_narrow(run: Run, before_ordering: BuildFolder) -> None:
+    app = run(before_ordering.build_file, "lines")
+    assert cards(app) == []
+    app = narrow(app)
+    assert cards(app)
+    assert not any("as cards" in button.label for button in app.button)
+    app = edit(app, place_of(before_ordering, "delivery"), {"High": "2400"})  # the grid is there all the same
+    assert app.session_state["sheet"]["edits"]
+
+
 def test_a_card_changes_a_line_as_the_grid_does(run: Run, before_ordering: BuildFolder) -> None:
-    app = card(show(run(before_ordering.build_file, "lines"), "freight"), "Delivery with tail-lift")
+    app = card(show(narrow(run(before_ordering.build_file, "lines")), "freight"), "Delivery with tail-lift")
     type_in(app, "Middle", "150")
     type_in(app, "High", "2 400")
     app = press(app, "Change it")
@@ -61,7 +76,7 @@ def test_a_card_changes_a_line_as_the_grid_does(run: Run, before_ordering: Build
 
 def test_what_cannot_be_is_refused_where_it_was_typed(run: Run, before_ordering: BuildFolder) -> None:
     text = read_text(before_ordering.build_file)
-    app = card(show(run(before_ordering.build_file, "lines"), "freight"), "Delivery with tail-lift")
+    app = card(show(narrow(run(before_ordering.build_file, "lines")), "freight"), "Delivery with tail-lift")
     for low, words_ in (("300", "low"), ("some", "is no number"), ("1.200", "can mean")):
         type_in(app, "Low", low)
         app = press(app, "Change it")
@@ -72,7 +87,7 @@ def test_what_cannot_be_is_refused_where_it_was_typed(run: Run, before_ordering:
 
 
 def test_how_often_a_line_is_needed_is_said_in_hundredths(run: Run, before_ordering: BuildFolder) -> None:
-    app = card(show(run(before_ordering.build_file, "lines"), "freight"), "Delivery with tail-lift")
+    app = card(show(narrow(run(before_ordering.build_file, "lines")), "freight"), "Delivery with tail-lift")
     type_in(app, "Needed in how many of 100 builds", "35")
     app = press(app, "Change it")
     assert app.session_state["sheet"]["edits"] == {"delivery.amount": {"chance": 0.35}}
@@ -92,6 +107,7 @@ def test_goods_from_abroad_open_to_cards_of_their_parts(
     monkeypatch.setattr("forecast.dashboard.lines_sheet._on_a_phone", lambda: mobile)
     (tmp_path / "build.toml").write_text(CRATE, encoding="utf-8")
     app = run(tmp_path, "lines")
+    app = app if mobile else narrow(app)
     assert (
         bool(app.main.get("arrow_data_frame") or app.main.dataframe) is not mobile
     )  # a phone is spared the grid
@@ -109,7 +125,7 @@ def test_goods_from_abroad_open_to_cards_of_their_parts(
 
 
 def test_a_card_gives_a_line_another_name(run: Run, before_ordering: BuildFolder) -> None:
-    app = card(show(run(before_ordering.build_file, "lines"), "freight"), "Delivery with tail-lift")
+    app = card(show(narrow(run(before_ordering.build_file, "lines")), "freight"), "Delivery with tail-lift")
     name = next(item for item in app.text_input if item.label == "Name" and "card-" in (item.key or ""))
     assert name.value == "Delivery with tail-lift"
     name.set_value("Lorry with a tail-lift")
