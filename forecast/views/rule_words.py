@@ -29,7 +29,10 @@ FIRST = (
     "Out of date, or confirmed by nobody: look these up first, with what hangs on each at your middle figures, the tax "
     "on it too"
 )
-THEN = "From third parties' pages, or common practice: look these up, or ask for a quotation, before you rely on them"
+THEN = (
+    "From third parties' pages, of common practice, or with up to 1 % of the sum on them: look these up, or ask "
+    "for a quotation, before you rely on them"
+)
 MUCH = 0.01
 """Share of a consignment's sum from which what hangs on a figure is told."""
 
@@ -46,14 +49,19 @@ def to_look_up(
 ) -> tuple[list[RuleUse], list[RuleUse]]:
     """Give the figures in doubt in two lists, those that come first and the others, the weightiest on top of each.
 
-    What is only known roughly comes before all others.
+    What is only known roughly comes before all others. What is known to move the sum by no more than `MUCH` is none of
+    those that come first.
     """
+
+    def is_first(figure: RuleUse) -> bool:
+        weight = weights.get(figure.id)
+        return comes_first(figure) and (weight is None or weight.share > MUCH)
 
     def lightness(figure: RuleUse) -> tuple[bool, float]:
         return not figure.rough, -weights[figure.id].amount if figure.id in weights else 0.0
 
     doubted = sorted((figure for figure in figures if figure.doubts), key=lightness)
-    return [one for one in doubted if comes_first(one)], [one for one in doubted if not comes_first(one)]
+    return [one for one in doubted if is_first(one)], [one for one in doubted if not is_first(one)]
 
 
 def hangs_on(figure: RuleUse, weights: Mapping[str, Weight], currency: str) -> str:
