@@ -7,6 +7,7 @@ import pytest
 from scipy import stats
 
 from forecast.engine.statistics import (
+    Estimate,
     expected_shortfall,
     is_enough,
     mean_estimate,
@@ -189,6 +190,14 @@ def test_errors_come_from_the_spread_over_replicates() -> None:
     drawn = np.random.default_rng(8).normal(size=16 * 500)
     means = drawn.reshape(16, 500).mean(axis=1)
     assert mean_estimate(drawn, 16).error == pytest.approx(np.std(means, ddof=1) / 4)
+
+
+@pytest.mark.parametrize(
+    ("error", "written"),
+    [(41.3, "14,292 ± 41"), (0.413, "14,291.70 ± 0.41"), (0.0, "14,291.7 ± 0"), (np.nan, "14,291.7 ± nan")],
+)
+def test_an_estimate_is_written_to_the_second_digit_of_its_error(error: float, written: str) -> None:
+    assert repr(Estimate(14291.7, error)) == written
 
 
 def test_replicates_that_weigh_differently_are_linearised() -> None:

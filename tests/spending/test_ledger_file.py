@@ -111,6 +111,18 @@ def test_another_programs_database_is_never_made_into_a_ledger(tmp_path: Path) -
         assert [row[0] for row in connection.execute("SELECT name FROM sqlite_schema")] == ["song"]
 
 
+def test_where_the_system_knows_no_name_it_is_the_builder_who_enters(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def nobody() -> str:
+        raise KeyError
+
+    monkeypatch.setattr("getpass.getuser", nobody)
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    _add(ledger)
+    assert [receipt.who for receipt in ledger.list_receipts()] == ["builder"]
+
+
 def test_an_added_migration_is_applied_once_and_recorded(tmp_path: Path) -> None:
     def step(connection: sqlite3.Connection) -> None:
         connection.execute("CREATE TABLE later (x INTEGER) STRICT")

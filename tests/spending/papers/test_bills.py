@@ -104,6 +104,11 @@ def test_a_supplier_that_was_paid_before_is_known_again() -> None:
     assert said(read(*lines))[3] == "Something big on top"
 
 
+def test_a_name_of_three_letters_is_too_short_to_be_known_among_other_words() -> None:
+    assert said(read("A Shop Ltd", "oak boards", "Total 12.00", known=("Oak",)))[3] == "A Shop Ltd"
+    assert said(read("A Shop Ltd", "oaks boards", "Total 12.00", known=("Oaks",)))[3] == "Oaks"
+
+
 @pytest.mark.parametrize(
     ("line", "name"),
     [
