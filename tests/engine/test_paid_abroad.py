@@ -80,6 +80,13 @@ def check_duty_and_tax(found: Forecast, yen: np.ndarray | float, rate: np.ndarra
     np.testing.assert_allclose(row("parcel.tax"), TAX * (value + row("parcel.duty") + costs), rtol=1e-9)
 
 
+@pytest.mark.parametrize("yen", [0.0, -5.0])
+def test_a_sum_without_foreign_money_tells_no_rate(yen: float) -> None:
+    found = forecast(text(LINES, RANGE), abroad("spares", 2800.0, yen))
+    plain = forecast(text(LINES, RANGE), KnownFacts(amounts={"spares": 2800.0}))
+    assert np.array_equal(found.trials.totals, plain.trials.totals)
+
+
 def test_a_parcel_dearer_than_estimated_moves_duty_and_tax_by_their_formula() -> None:
     yen = 7000 / 0.0062
     for known in (abroad("parcel.goods", 7000.0, yen), KnownFacts(amounts={"parcel.goods": 7000.0})):

@@ -168,6 +168,14 @@ def test_beyond_four_scores_a_margin_goes_on_as_steep_as_from_three_to_four() ->
     assert margin.score(margin.amount(beyond)) == pytest.approx(beyond, rel=1e-9)
 
 
+def test_a_line_that_may_come_to_nothing_has_a_margin_all_the_same() -> None:
+    """Nothing in 30 of 100 trials, else 101, 102, … 170: the median is 120.5."""
+    margin = Margin.of_trials(np.concatenate([np.zeros(30), np.arange(101.0, 171.0)]))
+    assert np.all(np.diff(margin.logs) > 0)
+    assert margin.amount(np.zeros(1)) == pytest.approx([120.5])
+    assert margin.amount(np.array([-3.0]))[0] < 1
+
+
 @pytest.mark.parametrize("prior", [0.25, 0.6, 0.9])
 def test_the_chance_of_being_settled_against_the_lognormals_closed_form(prior: float) -> None:
     margin = Margin.of_shape(lognormal(1000, SIGMA))

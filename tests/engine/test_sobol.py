@@ -27,6 +27,12 @@ def test_points_are_scipys(m: int) -> None:
         assert np.array_equal(multiplied(sobol.rows(dimension, m), m)[gray], scipy[:, dimension])
 
 
+def test_every_dimension_on_file_is_taken() -> None:
+    assert len(sobol.rows(sobol.DIMENSIONS - 1, 8)) == 8
+    with pytest.raises(IndexError):
+        sobol.rows(sobol.DIMENSIONS, 8)
+
+
 def test_two_slots_fill_every_box_of_a_grid_alike() -> None:
     """A digital shift leaves the net a net: 1,024 points put one in each of 32 × 32 boxes (slots 0 and 1)."""
     slots = {"first": 0, "second": 1}

@@ -182,6 +182,14 @@ def test_customs_convert_a_freight_by_the_unit_at_their_own_rate_too() -> None:
     assert lines["kit.duty"] == pytest.approx(0.045 * 0.006 * (700_000 + 14_400))
 
 
+def test_what_enters_the_base_is_told_of_the_charge_that_stands_on_it() -> None:
+    know = {line.id: [note.split(":")[0] for note in line.know] for line in written(PLAIN, "AU", "AUD").lines}
+    assert "Tax base" in know["kit.tax"]
+    assert "Tax base" not in know["kit.duty"]
+    arab = {line.id: [note.split(":")[0] for note in line.know] for line in written(PLAIN, "AE", "AED").lines}
+    assert [name for name, told in arab.items() if "Tax base" in told] == ["kit.tax"]
+
+
 @pytest.mark.parametrize(
     ("hs", "origin", "told"),
     [
