@@ -182,6 +182,23 @@ def test_customs_convert_a_freight_by_the_unit_at_their_own_rate_too() -> None:
     assert lines["kit.duty"] == pytest.approx(0.045 * 0.006 * (700_000 + 14_400))
 
 
+def test_of_storage_only_what_is_usual_and_not_the_builders_is_told() -> None:
+    free, later = (
+        "Days of storage without charge",
+        "Storage from the eighth charged day, times the first rate",
+    )
+    own_rate, own_days = {"steps": [{"rate": 5}]}, {"free_days": 2}
+    for given, told in (
+        ({}, [free, later]),
+        (own_rate, [free]),
+        (own_days, [later]),
+        (own_rate | own_days, []),
+    ):
+        storage = written({**PLAIN, "storage": {"days": 9, **given}})
+        know = next(line.know for line in storage.lines if line.id == "kit.storage")
+        assert [note.split(":")[0] for note in know] == told
+
+
 def test_what_enters_the_base_is_told_of_the_charge_that_stands_on_it() -> None:
     know = {line.id: [note.split(":")[0] for note in line.know] for line in written(PLAIN, "AU", "AUD").lines}
     assert "Tax base" in know["kit.tax"]
