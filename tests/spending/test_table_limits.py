@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 from openpyxl import Workbook
+from openpyxl.packaging.relationship import Relationship
+from openpyxl.workbook.external_link.external import ExternalBook, ExternalLink
 
 from forecast.build.listing import read_rows
 from forecast.errors import BuildFileError, LedgerError
@@ -150,3 +152,24 @@ def test_a_list_of_more_rows_than_a_build_has_lines_is_told() -> None:
 
     with pytest.raises(BuildFileError, match="has 2,001 rows"):
         read_rows(rows, {"name": 0, "middle": 1}, ("Name", "Amount"), ".", "EUR")
+
+
+def test_what_a_spreadsheet_links_to_is_never_looked_for() -> None:
+    """Its part about another file is gone, as after a hasty copy; the list in it is whole."""
+    book = Workbook()
+    page = book.worksheets[0]
+    for row in ROWS:
+        page.append(row)
+    link = ExternalLink(externalBook=ExternalBook())
+    link.file_link = Relationship(type="externalLinkPath", Target="other.xlsx", TargetMode="External")
+    book._external_links.append(link)
+    whole, rest = io.BytesIO(), io.BytesIO()
+    book.save(whole)
+    with zipfile.ZipFile(whole) as packed, zipfile.ZipFile(rest, "w") as kept:
+        parts = packed.namelist()
+        for name in parts:
+            if "externalLinks" not in name:
+                kept.writestr(name, packed.read(name))
+        assert len(kept.namelist()) < len(parts)
+    rows = read_table("list.xlsx", content=rest.getvalue()).rows
+    assert [tuple(map(str, row)) for row in rows] == [tuple(map(str, row)) for row in ROWS]
