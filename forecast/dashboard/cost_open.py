@@ -8,8 +8,8 @@ from forecast.dashboard.layout import calmly, safe, table, text, told_plainly
 from forecast.dashboard.state import Opened, before, chosen
 from forecast.engine.rows import Plan
 from forecast.spending.standing import Record
-from forecast.views.money import about, builds
-from forecast.views.opening import number, open_line, open_total
+from forecast.views.money import about, builds, to_the_coin
+from forecast.views.opening import open_line, open_total, sum_of
 from forecast.views.settling import known_words
 from forecast.words.text import STRONG
 
@@ -27,8 +27,10 @@ def what_makes_it_up(view: Opened) -> None:
             f"Events and lines that may not be needed count nothing here: {STRONG}{about(sheet.total, money)}{STRONG} "
             "is what one would write on an envelope."
         )
-        rows = [[title, group.capitalize(), f"{amount:,.2f}"] for group, _, title, amount in sheet.lines]
-        rows.append(["Middle figures", "", f"{sheet.total:,.2f}"])
+        rows = [
+            [title, group.capitalize(), to_the_coin(amount, money)] for group, _, title, amount in sheet.lines
+        ]
+        rows.append(["Middle figures", "", to_the_coin(sheet.total, money)])
         table(["Line", "Group", money], rows, "Middle figures, to the cent", left=2, last_is_sum=True)
         _one(view, plan)
 
@@ -43,7 +45,7 @@ def _one(view: Opened, plan: Plan) -> None:
     if wanted is None:
         return
     opened = open_line(plan, wanted)
-    figure = f"{number(round(opened.total, 2))} {opened.unit or view.currency}"
+    figure = sum_of(opened, view.currency)
     sentence = f"{STRONG}{names[wanted]}{STRONG}, at your middle figures: {STRONG}{figure}{STRONG}"
     if opened.chance < 1:
         sentence += f" where it is needed or happens, in {builds(opened.chance)}"

@@ -16,6 +16,7 @@ from forecast.trade.arrival import NOTHING, above, at_most, less
 from forecast.trade.expansion import NOTHING_WORDS, Words
 from forecast.trade.rules import RuleFigure, Rules
 from forecast.trade.rules.model import CostPart, Effect, Levy
+from forecast.words.currencies import minor_digits
 
 ADDED_TO_DUTY: tuple[Effect, ...] = ("no duty", "no duty and tax")
 
@@ -398,8 +399,10 @@ def _levy(book: RuleBook, rule: Levy, value: Formula, shared_by: int) -> Charge:
 
 def _money(book: RuleBook, id: str) -> str:
     formula = book.get(id)
-    amount = f"{formula.value:,.2f}" if isinstance(formula, Constant) else book.words.get(id, id)
-    return f"{amount} {book.rules.currency}"
+    code = book.rules.currency
+    if isinstance(formula, Constant):
+        return f"{formula.value:,.{minor_digits(code)}f} {code}"
+    return f"{book.words.get(id, id)} {code}"
 
 
 def tax_base(

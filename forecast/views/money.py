@@ -83,6 +83,11 @@ def hourly(value: float, currency: str) -> str:
     return _written(round(value / step) * step + 0.0, currency, 0)
 
 
+def to_the_coin(value: float, currency: str) -> str:
+    """Write a sum for a column of such sums, to the smallest coin and without a sign: no cents of a yen."""
+    return f"{value:,.{minor_digits(currency)}f}"
+
+
 def exact(minor: int, currency: str) -> str:
     """Write an exact sum of minor units: ``€1,234.50``.
 

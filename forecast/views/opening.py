@@ -28,6 +28,7 @@ from forecast.engine.rows import Plan, Row
 from forecast.errors import ForecastError
 from forecast.trade.exact import fill, placeholders
 from forecast.trade.expansion import Expansion, Stage, said_together
+from forecast.words.currencies import minor_digits
 
 
 @dataclass(frozen=True)
@@ -95,13 +96,14 @@ def open_total(plan: Plan, base_rows: Sequence[float], only: str | None = None) 
     only : str, optional
         A consignment's id.
     """
+    digits = minor_digits(plan.currency)
     lines = tuple(
-        (row.group, row.id, row.title, round(float(base_rows[place]), 2) + 0.0)
+        (row.group, row.id, row.title, round(float(base_rows[place]), digits) + 0.0)
         for place, row in enumerate(plan.rows)
         if row.kind == "line" and (only is None or row.of == only)
     )
     title = "Base estimate" if only is None else f"Consignment {only}"
-    return Sheet(title, lines, round(sum(amount for *_, amount in lines), 2))
+    return Sheet(title, lines, round(sum(amount for *_, amount in lines), digits))
 
 
 def open_line(plan: Plan, row_id: str) -> Opened:
@@ -176,15 +178,30 @@ def _shown(
     for name, figure in expansion.inputs.items():
         if figure.unit == "share" and name in inputs:
             words[name] = f"{100 * float(inputs[name]):.6g} %"
-    words |= {name: f"{titles[name]} {number(float(value))}" for name, value in lines.items()}
+    coins = _in_coins(plan, lines)
+    words |= {name: f"{titles[name]} {number(float(value))}" for name, value in coins.items()}
     for stage in expansion.stages:
-        words[stage.id] = f"{stage.name} {number(_stage_value(expansion, stage, inputs, lines))}"
+        value = _stage_value(expansion, stage, inputs, lines)
+        is_sum = stage.unit == plan.currency and not _is_rate(stage.id)  # of a rate every digit counts
+        words[stage.id] = f"{stage.name} {number(_coin(value, plan.currency) if is_sum else value)}"
     return words
+
+
+def _coin(value: float, currency: str) -> float:
+    """Round a sum to the smallest coin, where that is larger than a cent: a yen has no parts."""
+    digits = minor_digits(currency)
+    return round(value, digits) if digits < 2 else value
+
+
+def _in_coins(plan: Plan, lines: Mapping[str, Value]) -> dict[str, Value]:
+    """Give what lines come to as it is shown."""
+    money = {row.id for row in plan.rows if row.is_money}
+    return {id: _coin(float(value), plan.currency) if id in money else value for id, value in lines.items()}
 
 
 def _working(plan: Plan, row: Row, inputs: Mapping[str, Value], lines: Mapping[str, Value]) -> str:
     titles = {item.id: item.title for item in plan.rows}
-    words = _words(row.formula, inputs, lines, titles)
+    words = _words(row.formula, inputs, _in_coins(plan, lines), titles)
     expansion = next((item for item in plan.consignments if item.consignment == row.of), None)
     if expansion is not None and row.working:
         known = {**_known(expansion), **inputs}
@@ -193,6 +210,17 @@ def _working(plan: Plan, row: Row, inputs: Mapping[str, Value], lines: Mapping[s
         told = said_together(pieces, lambda case: float(evaluate(case, known, lines)) > 0)
         return fill(told or row.working, _shown(expansion, plan, inputs, lines))
     return f"{row.working}; {words}" if row.working else words
+
+
+def sum_of(opened: Opened, currency: str) -> str:
+    """Write what was opened, with its unit: money to the smallest coin, a rate of exchange with its digits."""
+    unit = opened.unit or currency
+    is_sum = unit == currency and not _is_rate(opened.id)
+    return f"{number(round(opened.total, minor_digits(currency) if is_sum else 2))} {unit}"
+
+
+def _is_rate(stage: str) -> bool:
+    return stage.startswith("fx.")
 
 
 def number(value: float) -> str:

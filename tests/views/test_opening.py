@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 
 from forecast.build.buildfile import parse_build
 from forecast.engine.plan import compile_plan
 from forecast.engine.rows import Plan
 from forecast.errors import ForecastError
+from forecast.views.cli import main
 from forecast.views.opening import open_line
 
 TEXT = """\
@@ -90,3 +94,59 @@ def test_cautions_stand_beside_the_work_they_concern_and_not_beside_bills(plan: 
 def test_an_unknown_id_names_the_nearest(plan: Plan) -> None:
     with pytest.raises(ForecastError, match=r"Did you mean 'panels\.duty'"):
         open_line(plan, "panel.duty")
+
+
+YEN = """
+[build]
+name = "x"
+currency = "JPY"
+country = "JP"
+[currency.USD]
+rate = 151.37
+volatility = 0.1
+[[consignment]]
+id = "kit"
+price = 2417.5
+currency = "USD"
+incoterm = "FOB"
+mode = "sea"
+freight = 61234
+origin = "US"
+insurance_percent = 1.3
+overrides = { "duty.8708.29" = 0.013 }
+[[line]]
+id = "paint"
+group = "finish"
+quantity = { low = 3.1, middle = 4.4, high = 7, unit = "L" }
+price = 4213.7
+"""
+
+
+@pytest.mark.parametrize("code", ["JPY", "KRW"])
+def test_a_yen_and_a_won_have_no_cents(code: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = YEN.replace('"JPY"', f'"{code}"').replace('"JP"', '"KR"' if code == "KRW" else '"JP"')
+    (tmp_path / "build.toml").write_text(text, encoding="utf-8")
+    plan = compile_plan(parse_build(text))
+    assert main(["open", str(tmp_path)]) == 0
+    lead, listed, *_ = capsys.readouterr().out.split("\n\n")
+    assert lead.endswith(f" {code}")
+    assert not re.search(r"\d\.\d", lead + listed)
+    ids = [row.id for row in plan.rows if row.kind == "line"]
+    stages = [stage.id for item in plan.consignments for stage in item.stages if stage.unit == code]
+    for id in (*ids, *(one for one in stages if not one.startswith("fx."))):
+        assert main(["open", str(tmp_path), id]) == 0
+        first = capsys.readouterr().out.splitlines()[0]
+        assert first.endswith(f" {code}")
+        assert not re.search(r"\d\.\d", first), first
+    for row in plan.rows:
+        if row.of == "kit" and row.kind == "line" and not row.id.endswith("goods"):
+            for title in (one.title for one in plan.rows if one.is_money):
+                found = re.findall(rf"{re.escape(title)} ([\d,]+\.?\d*)", open_line(plan, row.id).working)
+                assert not [one for one in found if "." in one], (row.id, found)
+
+
+def test_a_limit_in_yen_is_said_without_cents() -> None:
+    text = YEN.replace("price = 2417.5", "price = 31.7").replace("freight = 61234", "freight = 300")
+    working = open_line(compile_plan(parse_build(text)), "kit.tax").working
+    assert "10,000 JPY" in working
+    assert "10,000.00" not in working

@@ -50,16 +50,20 @@ def run(options: argparse.Namespace) -> int:
 def _total(options: argparse.Namespace, build: Build, plan: Plan, standing: Standing | None) -> int:
     from forecast.engine.rule_weights import rule_weights
     from forecast.engine.trials import reference_values
+    from forecast.views.money import to_the_coin
     from forecast.views.opening import open_total
     from forecast.views.rule_words import TITLE, in_order, rules_lead, rules_lines
     from forecast.views.settling import known_words
     from forecast.views.tables import table
 
     sheet = open_total(plan, [float(value) for value in reference_values(plan, events=False)], options.line)
-    rows = [[group, name, title, f"{amount:,.2f}"] for group, name, title, amount in sheet.lines]
-    rows.append(["", "", "Total", f"{sheet.total:,.2f}"])
+    rows = [
+        [group, name, title, to_the_coin(amount, plan.currency)] for group, name, title, amount in sheet.lines
+    ]
+    total = to_the_coin(sheet.total, plan.currency)
+    rows.append(["", "", "Total", total])
     text = (
-        f"{sheet.title}, at your middle figures, without events and maybes: {sheet.total:,.2f} {plan.currency}\n\n"
+        f"{sheet.title}, at your middle figures, without events and maybes: {total} {plan.currency}\n\n"
         + table(["Group", "Id", "Line", plan.currency], rows, left=3)
     )
     if known := known_words(standing, plan.currency) if options.line is None else "":
@@ -91,12 +95,11 @@ def _total(options: argparse.Namespace, build: Build, plan: Plan, standing: Stan
 
 def _line(options: argparse.Namespace, plan: Plan, standing: Standing | None) -> int:
     from forecast.views.money import builds
-    from forecast.views.opening import number, open_line
+    from forecast.views.opening import open_line, sum_of
     from forecast.views.settling import known_words
 
     opened = open_line(plan, options.line)
-    unit = opened.unit or plan.currency
-    text = [f"{opened.title}, at your middle figures: {number(round(opened.total, 2))} {unit}"]
+    text = [f"{opened.title}, at your middle figures: {sum_of(opened, plan.currency)}"]
     if opened.chance < 1:
         text[0] += f" where it is needed or happens, in {builds(opened.chance)}"
     text.append(f"  = {opened.working}")
