@@ -34,15 +34,19 @@ if (!window.guidedEnter) {
 NARROW = """
 if (!window.narrowSheet) {
   const narrow = matchMedia("(max-width: 640px)");
-  window.narrowSheet = () => {
-    const button = document.querySelector(".st-key-as-cards button");
-    if (button && narrow.matches) button.click();
-  };
-  narrow.addEventListener("change", window.narrowSheet);
+  let pressed = 0;
+  window.narrowSheet = setInterval(() => {
+    const button = narrow.matches && document.querySelector(".st-key-as-cards button");
+    if (!button || Date.now() - pressed < 10000) return;
+    pressed = Date.now();
+    button.click();
+  }, 150);
 }
-setTimeout(window.narrowSheet);
 """
-"""In a window that is narrow, or becomes it, the sheet of lines is asked for as cards."""
+"""In a window that is narrow, or becomes it, the sheet of lines is asked for as cards.
+
+Looked for again and again: parts of a page come when the browser has loaded what draws them. A press that went lost is
+made once more."""
 ALL = (FOCUS, ENTER, NARROW)
 
 
