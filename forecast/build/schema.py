@@ -39,6 +39,7 @@ from forecast.build.units import (
     counted_in,
     fits,
     is_measure,
+    measured_by,
     misfit,
     no_unit,
     priced_for,
@@ -310,13 +311,8 @@ class Line(Costed):
                 "A quantity needs a price and a price a quantity; or write one amount.",
             )
         _check_percent(self)
-        if self.quantity is not None and self.price is not None and self.priced_per is not None:
-            unit = self.quantity.unit
-            if unit and (not is_measure(unit) or not fits(unit, self.priced_per)):
-                wrong(
-                    f"quantity is in {unit!r}, price for one {self.priced_per!r}",
-                    f"The two do not fit: write the price for one {unit!r}, or the quantity in what it is sold by.",
-                )
+        if self.quantity is not None and self.price is not None:
+            _check_priced(self.quantity.unit, priced_for(self.price.unit))
         return self
 
     @property
@@ -366,6 +362,23 @@ class Event(Costed):
             )
         _check_percent(self)
         return self
+
+
+def _check_priced(counted: str | None, per: str | None) -> None:
+    """Refuse a price for one of something that the quantity does not measure, and say what each of the two is."""
+    if not counted or not per or counted == per:
+        return
+    one, other = is_measure(counted), is_measure(per)
+    if (one and other and fits(counted, per)) or (not one and not other):
+        return
+    if one and other:
+        told = f"{counted!r} is {measured_by(counted)}, {per!r} {measured_by(per)}."
+    else:
+        told = f"{per if one else counted!r} is no unit that is known."
+    wrong(
+        f"quantity is in {counted!r}, price for one {per!r}",
+        f"{told} The two do not fit: write the price for one {counted!r}, or the quantity in what it is sold by.",
+    )
 
 
 def _check_percent(item: Costed) -> None:

@@ -14,6 +14,7 @@ from forecast.build.library import load_library, load_rates
 from forecast.build.rulefiles import countries
 from forecast.build.schema import Build
 from tests.benchmarks.starters import KNOWN, TEN, budget
+from tests.build.test_guided import EVERYWHERE, plain_kit, trials_of
 
 WIDEST = 0.5
 """Of the log of the total; by a shop's hours a little more. Published totals of building projects spread by 0.3 to 0.4;
@@ -139,3 +140,11 @@ def test_a_build_asks_for_two_shops_prices_where_none_was_seen(country: str) -> 
     notes = {line.id: line.note or "" for line in parse_build(text).line}
     asked = {id for id, note in notes.items() if "ask two shops" in note}
     assert asked == ({id for id in notes if id.endswith("_shop")} if unseen else set())
+
+
+@pytest.mark.parametrize("country", EVERYWHERE)
+def test_prices_are_far_apart_when_no_price_is_known(country: str) -> None:
+    answers = plain_kit(country) | {"kit_price": DONT_KNOW}
+    goods = trials_of(parse_build(write_build(read_answers(answers))), "diy").row("kit.goods")
+    low, high = np.quantile(goods, (0.1, 0.9))
+    assert 5 <= high / low <= 6.5

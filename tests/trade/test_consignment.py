@@ -642,7 +642,7 @@ def test_refusals_say_where_and_how_to_mend(changes: dict[str, Any], message: st
 def test_a_kit_by_sea_lands_at_what_is_usual() -> None:
     """Check values alone (common practice, no source): landed cost over price, and port bill over freight."""
     raw = {
-        "id": "kit", "incoterm": "FOB", "mode": "sea", "price": {"low": 900, "middle": 1200, "high": 1700},
+        "id": "kit", "incoterm": "FOB", "mode": "sea", "price": {"low": 1040, "middle": 1380, "high": 1960},
         "boxes": [{**BOX, "height": {"low": 50, "middle": 65, "high": 90}}],
         "freight_rate": {"low": 70, "middle": 110, "high": 200},
     }  # fmt: skip

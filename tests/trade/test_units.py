@@ -353,9 +353,13 @@ def test_a_take_off_is_priced_in_another_unit_than_it_counts() -> None:
     (BOX.format(200, 100, '{ value = 24, unit = "lb" }', 40),
      ("consignment 'kit', boxes no. 1, height: ", "unit is 'lb', a weight", "This is a length")),
     (line('quantity = { value = 3, unit = "kg" }', '{ value = 3, unit = "gal" }'),
-     ("'part': ", "quantity is in 'kg', price for one 'gal'")),
+     ("'part': ", "quantity is in 'kg', price for one 'gal'. 'kg' is a weight, 'gal' a volume.")),
+    (line('quantity = { value = 3, unit = "fl oz" }', '{ value = 3, unit = "oz" }'),
+     ("'fl oz' is a volume, 'oz' a weight. The two do not fit: write the price for one 'fl oz'",)),
+    (line('quantity = { value = 3, unit = "kg" }', '{ value = 3, unit = "stein" }'),
+     ("quantity is in 'kg', price for one 'stein'. 'stein' is no unit that is known.",)),
     (line('quantity = { value = 3, unit = "tubs" }', '{ value = 3, unit = "gal" }'),
-     ("'part': ", "quantity is in 'tubs', price for one 'gal'")),
+     ("'part': ", "quantity is in 'tubs', price for one 'gal'. 'tubs' is no unit that is known.")),
 ])  # fmt: skip
 def test_a_unit_that_does_not_fit_is_named_with_its_place_and_what_is_legal(
     text: str, words: tuple[str, ...]
