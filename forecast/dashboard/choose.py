@@ -71,8 +71,8 @@ def _finished(view: Opened) -> None:
         "receipt."
     )
     comparison = compared(view, before_receipts=True)
-    headings, rows, caption = ways_table(comparison, {item.id: () for item in comparison.scenarios})
-    table(headings, rows, caption, right_text=1)
+    headings, rows, caption = ways_table(comparison, None)
+    table(headings, rows, caption, right_text=1, cards=True)
     picture(_differences(comparison))
 
 

@@ -19,26 +19,28 @@ def least_work(comparison: Comparison) -> Summary:
 
 
 def ways_table(
-    comparison: Comparison, hazards: Mapping[str, Sequence[OwnHazard]]
+    comparison: Comparison, hazards: Mapping[str, Sequence[OwnHazard]] | None
 ) -> tuple[list[str], list[list[str]], str]:
     """Give headings, a row for each way, and what the table shows.
 
     Parameters
     ----------
     comparison : Comparison
-    hazards : mapping
-        By way, what it has one do oneself though others had better.
+    hazards : mapping, or None
+        By way, what it has one do oneself though others had better; None once the work is done, and the column is
+        left out: a dash in it would say that nothing could hurt.
     """
     money, timed = comparison.currency, comparison.scenarios[0].weeks is not None
     least = least_work(comparison)
     headings = ["", "Hold (P80)", "P50", "P90", "Own hours", *(["Weeks"] if timed else [])]
-    headings += ["An own hour pays", "What can hurt"]
+    headings += ["An own hour pays", *([] if hazards is None else ["What can hurt"])]
     rows = [
         [
             item.name, *(about(sum_.value, money, sum_.error) for sum_ in (item.p80, item.p50, item.p90)),
             hours(item.hours[1].value),
             *([f"{item.weeks[1].value:.0f}" if item.weeks is not None else ""] if timed else []),
-            _pays(comparison, item, least), _hurts(hazards.get(item.id, ())),
+            _pays(comparison, item, least),
+            *([] if hazards is None else [_hurts(hazards.get(item.id, ()))]),
         ]
         for item in comparison.scenarios
     ]  # fmt: skip

@@ -12,12 +12,14 @@ import pytest
 from forecast.decide.mix import mix
 from forecast.decide.quotes import quotes
 from forecast.decide.scenarios import compare
+from forecast.spending.finishing import finish
 from forecast.spending.folder import BuildFolder
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.commands.quotes import EXAMPLE
 from forecast.views.money import about, exact, hourly
 from tests.dashboard.conftest import Run, charts, words
 from tests.dashboard.test_cost_page import tables
+from tests.dashboard.test_settling import pay
 from tests.decide.sample import SMALL
 
 euros = partial(about, currency="EUR")
@@ -218,3 +220,17 @@ def test_a_way_that_leaves_an_agreed_price_is_said_beside_the_ways(run: Run, hal
     price = exact(agreed.expected_minor, "NZD")
     assert told.count(f"leaves an agreed price of {price} with {agreed.supplier} for") == 1
     assert "What leaving it costs is not counted." in told
+
+
+def test_a_finished_build_says_nothing_of_what_can_hurt_and_has_cards(run: Run, small: Path) -> None:
+    sprayed = '\n[[line]]\nid = "paint_materials"\ngroup = "finish"\npackage = "paint"\nroute = "self"\namount = 9\n'
+    (small / "build.toml").write_text(SMALL + sprayed, encoding="utf-8")
+    assert "What can hurt" in tables(run(small, "choose"))
+    pay(BuildFolder.at(small).ledger(), "paint_materials", 900)
+    finish(BuildFolder.at(small).ledger(), BuildFolder.at(small).read())
+    app = run(small, "choose")
+    assert "nothing is left to choose" in words(app)
+    shown = tables(app)
+    assert "An own hour pays" in shown
+    assert "What can hurt" not in shown
+    assert "fc-cards" in "".join(item.proto.body for item in app.main.get("html"))
