@@ -29,6 +29,7 @@ from forecast.spending.reforecast import Reforecast
 from forecast.views.charts import paid_against_budget
 from forecast.views.money import entered, exact
 from forecast.views.sentences import ends_sentence
+from forecast.views.stands import left_words
 from forecast.words.counts import so_many
 from forecast.words.text import STRONG
 
@@ -117,12 +118,8 @@ def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | Non
     many = so_many(len(receipts), "receipt")
     sentence = f"{STRONG}{exact(paid, view.currency)}{STRONG} paid so far, in {many}."
     if view.budget is not None:
-        rest = view.budget - to_float(paid, view.currency)
-        left = (
-            f"{STRONG}{entered(rest, view.currency)}{STRONG} of it is left"
-            if rest >= 0
-            else f"{STRONG}{entered(-rest, view.currency)}{STRONG} over"
-        )
+        agreed = 0.0 if watch is None else watch.committed
+        left = left_words(view.budget, to_float(paid, view.currency), agreed, view.currency, STRONG)
         sentence += f" Your budget is {entered(view.budget, view.currency)}: {left}."
     answer(
         sentence,

@@ -77,6 +77,28 @@ def short_sentence(found: Forecast | Reforecast, budget: float | None) -> str:
     )
 
 
+def left_of_budget(budget: float, paid: float, agreed: float) -> float:
+    """Give what a budget has left, wherever that is said: what is agreed is spoken for, as what is paid is gone."""
+    return budget - paid - agreed
+
+
+def left_words(budget: float, paid: float, agreed: float, currency: str, strong: str = "") -> str:
+    """Say what a budget has left, or how far it is passed: ``€4,100 of it is left once the €900 agreed is paid``.
+
+    Parameters
+    ----------
+    budget, paid, agreed : float
+        ``agreed`` is what of agreed prices is still due.
+    currency : str
+    strong : str
+        Mark put before and after the sum that is left.
+    """
+    rest = left_of_budget(budget, paid, agreed)
+    figure = f"{strong}{entered(abs(rest), currency)}{strong}"
+    told = f"{figure} of it is left" if rest >= 0 else f"{figure} over"
+    return f"{told} once the {entered(agreed, currency)} agreed is paid" if agreed else told
+
+
 def budget_rows(watch: Reforecast) -> list[list[str]]:
     """Give what is paid, what is agreed and still due, and what the budget has left: they add up to it."""
     money = watch.currency
@@ -85,7 +107,8 @@ def budget_rows(watch: Reforecast) -> list[list[str]]:
         ["Agreed, and still due", entered(watch.committed, money)],
     ]
     if watch.budget is not None:
-        rows.append(["Left of the budget", entered(watch.budget - watch.paid - watch.committed, money)])
+        left = left_of_budget(watch.budget, watch.paid, watch.committed)
+        rows.append(["Left of the budget", entered(left, money)])
         rows.append(["Budget", entered(watch.budget, money)])
     return rows
 

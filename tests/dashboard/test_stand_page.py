@@ -73,6 +73,13 @@ def test_with_receipts_it_is_the_forecast_beside_what_the_budget_has_left(
     assert "95 of 100 from" in picture["description"]
 
 
+def test_what_the_budget_has_left_is_one_figure_on_both_pages(run: Run, half_way: BuildFolder) -> None:
+    shown = {row[0]: row[1] for row in cells(run(half_way.build_file, "stand"))}
+    assert shown["Left of the budget"] == "NZ$9,413.63"  # 37,000 less 21,106.37 paid less 6,480 agreed
+    told = words(run(half_way.build_file, "receipts"))
+    assert "Your budget is NZ$37,000: **NZ$9,413.63** of it is left once the NZ$6,480 agreed is paid." in told
+
+
 def test_what_is_due_is_paid_with_one_tap(run: Run, half_way: BuildFolder) -> None:
     app = run(half_way.build_file, "stand")
     assert "Agreed and due: NZ$6,480.00 of NZ$7,980.00, with Paint shop" in words(app)
