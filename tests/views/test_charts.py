@@ -225,6 +225,39 @@ def test_the_running_total_takes_refunds_off() -> None:
     assert "€70 paid so far, €10 over the budget" in chart.to_dict()["description"]
 
 
+def test_the_running_total_tells_no_second_figure_of_what_is_left() -> None:
+    chart = paid_against_budget([(dt.date(2026, 5, 1), 100.0)], 3_500.0, "EUR")
+    assert "€100 paid so far of the budget of €3,500." in chart.to_dict()["description"]
+
+
+@pytest.mark.parametrize("days", [1, 2, 14, 15, 400])
+def test_each_day_is_one_tick(days: int) -> None:
+    """Of a span of few days the charting library makes a tick for every few hours, each written as its day."""
+    first = dt.date(2026, 2, 9)
+    payments = [(first, 100.0), (first + dt.timedelta(days=days - 1), 50.0)]
+    axes = list(axes_of(paid_against_budget(payments, 3_500.0, "EUR").to_dict(), "day"))
+    assert axes
+    for axis in axes:
+        if "values" in axis:  # the day before the first, and each day from then on
+            ticks = [dt.date(one["year"], one["month"], one["date"]) for one in axis["values"]]
+            assert ticks == [first + dt.timedelta(days=place) for place in range(-1, days)]
+        else:
+            assert days > 14
+            assert axis["tickCount"] == {"expr": f"min(max(2, floor(width / 90)), {days})"}
+
+
+def axes_of(specification: Any, field: str) -> Iterator[dict[str, Any]]:
+    """Give the axes of a chart along which a column runs."""
+    if isinstance(specification, dict):
+        if specification.get("field") == field and specification.get("axis"):
+            yield specification["axis"]
+        for inner in specification.values():
+            yield from axes_of(inner, field)
+    elif isinstance(specification, list):
+        for inner in specification:
+            yield from axes_of(inner, field)
+
+
 def test_the_running_total_names_where_the_build_ends() -> None:
     day, ends = dt.date(2026, 5, 1), {"P50": Estimate(3_000.0, 1.0), "P90": Estimate(3_900.0, 1.0)}
     chart = paid_against_budget([(day, 100.0)], 3_500.0, "EUR", ends=ends)

@@ -56,7 +56,9 @@ class _Days:
         self._scale = alt.Scale(domain=list(self.ends), nice=False)
         self._axis = money_axis(currency, tickCount=5)
         self.x = alt.X(
-            "day:T", scale=days_with_gutter(self.first, self.last, gutter(labels)), axis=_day_axis()
+            "day:T",
+            scale=days_with_gutter(self.first, self.last, gutter(labels)),
+            axis=_day_axis(self.first, self.last),
         )
 
     def y(self, column: str) -> alt.Y:
@@ -78,11 +80,21 @@ def _day_tip() -> alt.Tooltip:
     return alt.Tooltip("day:T", title="Day", format="%-d %b %Y")
 
 
-def _day_axis() -> alt.Axis:
+_FEW_DAYS = 14
+"""So many days are ticks one by one; of few the charting library makes hours, each written as the day it is of."""
+
+
+def _day_axis(first: dt.date, last: dt.date) -> alt.Axis:
+    """Give an axis of days on which no day is written twice."""
+    days = (last - first).days
     options: dict[str, Any] = {
         "format": "%-d %b", "title": None, "grid": False, "labelOverlap": "greedy", "labelFlush": True,
-        "tickCount": {"expr": "max(2, floor(width / 90))"},
+        "tickCount": {"expr": f"min(max(2, floor(width / 90)), {days})"},
     }  # fmt: skip
+    if days <= _FEW_DAYS:
+        every = [first + dt.timedelta(days=place) for place in range(days + 1)]
+        options["values"] = [alt.DateTime(year=day.year, month=day.month, date=day.day) for day in every]
+        del options["tickCount"]
     return alt.Axis(**options)
 
 
@@ -135,8 +147,9 @@ def paid_against_budget(
     title = f"{entered(paid, currency)} paid so far"
     if budget is not None:
         layers.append(plot.level(budget, palette.over))
-        side = "under" if paid <= budget else "over"
-        title += f", {entered(abs(budget - paid), currency)} {side} the budget of {entered(budget, currency)}"
+        of = f"the budget of {entered(budget, currency)}"
+        # What is left is said beside it, without what is agreed: another figure of it here would be taken for that.
+        title += f" of {of}" if paid <= budget else f", {entered(paid - budget, currency)} over {of}"
     description = f"Running total of receipts from {min(daily):%d %B %Y} to {max(daily):%d %B %Y}: {title}."
     note = ""
     if ends:
