@@ -45,6 +45,8 @@ class Caution:
         Where it is better left to others: what is done, as in "means …", and what that may do, as in "which …".
     hazards, ids : tuple of str
         Keys of the hazards beside which it stands, and ids of single lines, phases and events.
+    done_by : tuple of str
+        Hazards of the work that ``doing`` means, where that is not all that it stands beside.
     """
 
     id: str
@@ -58,6 +60,7 @@ class Caution:
     harm: str = ""
     hazards: tuple[str, ...] = ()
     ids: tuple[str, ...] = ()
+    done_by: tuple[str, ...] = ()
 
     @property
     def source(self) -> str:
@@ -109,7 +112,8 @@ def load_cautions() -> tuple[Caution, ...]:
     """Give all cautions, in the order of display."""
     items: list[dict[str, Any]] = _data()["caution"]
     return tuple(
-        Caution(**(item | {key: tuple(item.get(key, ())) for key in ("hazards", "ids")})) for item in items
+        Caution(**(item | {key: tuple(item.get(key, ())) for key in ("hazards", "ids", "done_by")}))
+        for item in items
     )
 
 
@@ -146,14 +150,27 @@ def cautions_for(line_id: str, hazards: Sequence[str] | None = None) -> tuple[Ca
 
 @lru_cache(maxsize=4096)  # the guided start writes the same lines anew after every answer
 def _beside(line_id: str, told: frozenset[str] | None) -> tuple[Caution, ...]:
-    ids, borne = {line_id, line_id.removesuffix("_self")}, told
-    if borne is None:
-        borne = frozenset(key for key, hazard in load_hazards().items() if ids & hazard.ids)
+    ids, borne = {line_id, line_id.removesuffix("_self")}, _borne(line_id, told)
     return tuple(
         caution
         for caution in load_cautions()
         if borne.intersection(caution.hazards) or (told is None and ids.intersection(caution.ids))
     )
+
+
+def _borne(line_id: str, told: frozenset[str] | None) -> frozenset[str]:
+    ids = {line_id, line_id.removesuffix("_self")}
+    if told is not None:
+        return told
+    return frozenset(key for key, hazard in load_hazards().items() if ids & hazard.ids)
+
+
+def is_done(caution: Caution, line_id: str, package: str | None, hazards: Sequence[str] | None) -> bool:
+    """Tell whether a line's work is what a caution means by doing: buying a part, or filling beside it, may not be."""
+    if not caution.harm or not caution.done_by:
+        return bool(caution.harm)
+    borne = _borne(line_id, None if hazards is None else frozenset(hazards))
+    return package is not None and not borne.isdisjoint(caution.done_by)
 
 
 _GOODS = {"kit": ("panels", "lifting", "approval", "insurance"), "wheels": ("wheels", "wheel_cover", "tyres")}
@@ -279,5 +296,5 @@ def comments_beside(line_id: str, hazards: Sequence[str] | None, text: str) -> l
 
 __all__ = [
     "Caution", "Hazard", "HazardAsked", "cautions_for", "cautions_of", "comments_beside", "goods_cautions",
-    "hazards_asked", "hazards_to_ask", "load_cautions", "load_hazards", "mentions",
+    "hazards_asked", "hazards_to_ask", "is_done", "load_cautions", "load_hazards", "mentions",
 ]  # fmt: skip

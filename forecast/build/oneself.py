@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from forecast.build.cautions import Caution, cautions_for
+from forecast.build.cautions import Caution, cautions_for, is_done
 from forecast.build.options import with_option
 from forecast.build.scenario import choose, counts
 from forecast.build.schema import Build, Line, Scenario
+
+LONGEST = 25
+"""Words in a sentence."""
 
 OWN_ROUTE = "self"
 """The route of what one does oneself."""
@@ -58,7 +61,7 @@ def _gathered(lines: Iterable[Line], scenario: Scenario) -> tuple[OwnHazard, ...
         if route != OWN_ROUTE:
             continue
         for caution in cautions_for(line.id, line.hazards):
-            if caution.harm:
+            if is_done(caution, line.id, line.package, line.hazards):
                 found.setdefault(caution.id, (caution, []))[1].append(line.package or line.title)
     return tuple(OwnHazard(caution, tuple(dict.fromkeys(names))) for caution, names in found.values())
 
@@ -67,13 +70,26 @@ def own_hazards_sentence(found: Sequence[OwnHazard], way: str = "") -> str:
     """Say in one line what may hurt where, of a way that is named, and who decides; nothing where nothing is taken."""
     if not found:
         return ""
-    first, *others = (
-        f"{listed(item.packages)} by yourself means {item.caution.doing}, which {item.caution.harm}"
-        for item in found
-    )
+    first, *others = _parts(found)
     first = f"{way}: {first}" if way else first[0].upper() + first[1:]
     said = ". ".join((first, *(other[0].upper() + other[1:] for other in others)))
     return f"{said}. Local rules and licensed practice decide whether you may."
+
+
+def _parts(found: Sequence[OwnHazard]) -> list[str]:
+    """Give one part for each hazard; two of the same packages are one where that is short enough for a sentence."""
+    parts: dict[tuple[str, ...], list[str]] = {}
+    for item in found:
+        means = f"{item.caution.doing}, which {item.caution.harm}"
+        said = parts.setdefault(item.packages, [])
+        together = f"{said[-1]}, and {means}" if said else ""
+        if said and len(f"{listed(item.packages)} by yourself means {together}".split()) <= LONGEST:
+            said[-1] = together
+        else:
+            said.append(means)
+    return [
+        f"{listed(packages)} by yourself means {means}" for packages, each in parts.items() for means in each
+    ]
 
 
 def listed(names: Sequence[str]) -> str:

@@ -99,7 +99,8 @@ def test_the_mixed_way_of_the_demo_sprays_primer_and_keeps_its_mask() -> None:
     demo = read_build(DEMOS / "before-ordering-ireland")
     assert "breathing" in {line.id for line in choose(demo, "mixed").lines}
     assert "breathing" not in {line.id for line in choose(demo, "outsourced").lines}
-    assert {name for item in own_hazards(demo, "mixed") for name in item.packages} == {"filling"}
+    named = {item.caution.id: item.packages for item in own_hazards(demo, "mixed")}
+    assert named == {"isocyanate": ("filling",), "airbags": ("electrics",), "driver_aids": ("electrics",)}
 
 
 def test_all_by_oneself_in_the_demos_names_paint_and_arches() -> None:
@@ -108,3 +109,57 @@ def test_all_by_oneself_in_the_demos_names_paint_and_arches() -> None:
         (alone,) = (key for key, scenario in demo.scenario.items() if scenario.name == "All by oneself")
         named = {package for item in own_hazards(demo, alone) for package in item.packages}
         assert {"paint", "arches"} <= named
+
+
+def work(id: str, package: str | None, more: str = "", route: str = "self") -> str:
+    pack = f'package = "{package}"\nroute = "{route}"\n' if package else ""
+    return f'[[line]]\nid = "{id}"\ngroup = "labour"\n{pack}amount = 9\n{more}'
+
+
+def named(text: str) -> dict[str, tuple[str, ...]]:
+    head = TEXT.partition("[scenario.mixed]")[0]
+    return {item.caution.id: item.packages for item in own_hazards(parse_build(head + text), "diy")}
+
+
+def test_stripping_down_and_refitting_electrics_oneself_is_said() -> None:
+    strip = work("strip_down_self", "fitting") + work("reassembly_self", "refit")
+    assert named(strip) == {"airbags": ("fitting", "refit"), "driver_aids": ("fitting",)}
+    assert named(work("wires", "cables", 'hazards = ["electrics"]\n')) == {
+        "airbags": ("cables",),
+        "driver_aids": ("cables",),
+    }
+    told = own_hazards_sentence(
+        own_hazards(
+            parse_build(TEXT.partition("[scenario.mixed]")[0] + work("wiring_calibration", "electrics")),
+            "diy",
+        )
+    )
+    assert told == (
+        "Electrics by yourself means working beside airbags, which can set them off, and refitting radar and cameras, "
+        "which can leave them blind. Local rules and licensed practice decide whether you may."
+    )
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        work("lamps", None),  # a part that is bought
+        work("filler", "filling"),  # radar may lie behind it, and nobody refits it
+        work("kit_prep_self", "fitting"),
+        work("wiring_calibration", "electrics", route="shop"),
+        work("wiring_calibration", "electrics", "hazards = []\n"),
+    ],
+)
+def test_what_is_no_such_work_says_nothing_of_airbags_and_radar(text: str) -> None:
+    assert not {"airbags", "driver_aids"} & set(named(text))
+
+
+@pytest.mark.parametrize("way", ["diy", "mixed"])
+def test_no_sentence_of_it_is_long(way: str) -> None:
+    builds = [read_build(path) for path in DEMOS.iterdir() if path.is_dir()]
+    builds += [parse_build(write_build(read_answers({"country": "IE", "origin": "JP"})))]
+    for one in builds:
+        told = own_hazards_sentence(own_hazards(one, way), "All by oneself")
+        assert max(len(sentence.split()) for sentence in told.split(". ")) <= 25
+        assert len(told) <= 500
+        assert "\n" not in told
