@@ -465,9 +465,7 @@ def _given(plan: Plan, known: KnownFacts, prior: Prior) -> _Given:
 
 def _pivot(plan: Plan, row: Row) -> str | None:
     """Give the price that a row is proportional to and that other rows read too; None where there is none."""
-    sole = sole_input(row)
-    price = row.pivot if row.pivot is not None else (sole[0] if sole is not None else None)
-    return price if price is not None and price in plan.shared_inputs else None
+    return row.pivot if row.pivot in plan.shared_inputs else None
 
 
 def _joined(plan: Plan, rows: Iterable[Row], given: _Given) -> tuple[str, ...]:
