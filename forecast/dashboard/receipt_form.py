@@ -24,7 +24,7 @@ from forecast.spending.ledger.entries import checked
 from forecast.spending.money import parse_money
 from forecast.spending.settling import Likely, enter_receipt
 from forecast.views.money import exact
-from forecast.views.settling import beside_words, entered_words, of_100, paid_words, question
+from forecast.views.settling import beside_words, entered_words, of_100, overrun_words, paid_words, question
 from forecast.words.text import STRONG
 
 KINDS: Mapping[str, str] = {
@@ -313,7 +313,8 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
     told = f"Receipt {receipt.id}, {paid_words(receipt)}, is entered{kept}."
     follows = entered_words(entered, titles, view.currency)
     beside = beside_words((split.line_id for split in receipt.splits), view.build, ledger, view.scenario)
-    return " ".join(filter(None, (told, follows, beside)))
+    overrun = overrun_words(entered, view.build, ledger, view.titles())
+    return " ".join(filter(None, (told, follows, overrun, beside)))
 
 
 def split_parts(

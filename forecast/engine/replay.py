@@ -134,6 +134,18 @@ class Replay:
             own_weights = weights
         return Outcome(totals, own_weights, self._replicates)
 
+    def pull(self, name: str, totals: Array) -> float:
+        """Give how far totals go with a column of draws: their covariance, and so their slope, as its variance is 1.
+
+        Parameters
+        ----------
+        name : str
+            Of the column, such as ``cause kit_fit``.
+        totals : ndarray, shape (N,)
+            Evaluated over these draws.
+        """
+        return float(np.mean((totals - totals.mean()) * self._column(name)))
+
     def _column(self, name: str) -> Array:
         if name not in self._own:
             drawn = columns(self.seed, range(self._replicates), [name], self._n, self.plan.slots)

@@ -27,9 +27,13 @@ def say_event(ledger: Ledger, event_id: str, state: Said, day: date | None = Non
     Raises
     ------
     LedgerError
-        If the opposite was said before and not taken back.
+        If the opposite was said before and not taken back, or the same.
     """
     with ledger.together():
+        said = ledger.event_states().get(event_id)
+        if said is not None and said.state == state:
+            message = f"event {event_id!r}: on {said.date} you said already that it {WORDS[state]}. Nothing changed."
+            raise LedgerError(message)
         earlier = contradiction(ledger, event_id, state)
         if earlier is not None:
             message = (

@@ -93,8 +93,9 @@ class Steps:
         self.trials, self.seed, self.batches = trials, seed, batches
         self.effective, self.half_error, self.error = float("inf"), 0.0, 0.0
         self._same: tuple[KnownFacts, Outcome] | None = None
-        self.start = known_from(earlier, self.first)
-        self.end = known_from(earlier, self.last)
+        # with the build: what was paid on its other ways teaches at both ends, and is no news of the last step
+        self.start = known_from(earlier, self.first, build)
+        self.end = known_from(earlier, self.last, build)
         self.owner = {row.id: row.id if row.is_money else row.of for row in earlier.rows}
         self.titles = {**earlier.absent, **plan.absent} | {
             row.id: row.title for row in (*earlier.rows, *plan.rows)
@@ -117,7 +118,7 @@ class Steps:
         steps: list[Step] = [("receipts", self._figures(outcome, extra), ())]
 
         delta, codes = self._at_planned_rates()
-        planned = known_from(plan, _with(self.last, delta)) if delta else self.end
+        planned = known_from(plan, _with(self.last, delta), self.build) if delta else self.end
         conditions = self.replay.conditions(self._facts(planned, late), joined)
         held = self.replay.run(replace(conditions, posterior=begin.posterior), outcome.weights, reweigh=False)
         touched = self._named(self._touched(late))
@@ -133,12 +134,16 @@ class Steps:
         steps.append(("currency", self._figures(held, extra), rates))
 
         outcome = self.replay.run(conditions)
-        learned = self._learned(begin.posterior, conditions.posterior)
+        learned = self._learned(begin.posterior, conditions.posterior, held)
         steps.append(("learning", self._figures(outcome, extra), learned))
 
         late -= self.events
         outcome = self._under(self._facts(self.end, late))
         moved = self._differing(self.events - self.gone)
+        # one of which it was only said again that it happened is no news beside those that did or no longer can
+        moved = {
+            name for name in moved if self._middle.get(name) or self.last.events.get(name) == "cannot-happen"
+        } or moved
         steps.append(("events", self._figures(outcome, extra), self._named(moved)))
 
         late -= self.dropped | self.gone
@@ -225,13 +230,17 @@ class Steps:
             codes[one.currency] = codes.get(one.currency, 0) - less
         return delta, codes
 
-    def _learned(self, begin: Posterior | None, end: Posterior | None) -> Behind:
-        """Name the causes whose score moved, the largest move first; before them own ranges, if their width did."""
+    def _learned(self, begin: Posterior | None, end: Posterior | None, open_: Outcome) -> Behind:
+        """Name the causes whose score moved, by what that does to what is still open; before them own ranges.
+
+        A cause may have moved far and touch nothing that is still to come, as shipping once the kit is there.
+        """
         causes = len(self.earlier.causes)
         means = [np.zeros(causes) if found is None else found.mean[:causes] for found in (begin, end)]
         change = means[1] - means[0]
         titles = cause_titles(self.build)
-        order = np.argsort(-np.abs(change), kind="stable")
+        pulls = [self.replay.pull(f"cause {cause}", open_.totals) for cause in self.earlier.causes]
+        order = np.argsort(-np.abs(change * pulls), kind="stable")
         moved = [(self.earlier.causes[place], change[place]) for place in order if abs(change[place]) > 1e-9]
         told = tuple((name, titles.get(name, name), float(move)) for name, move in moved)
         widths = [

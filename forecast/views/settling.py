@@ -214,6 +214,35 @@ def beside_words(
     return f"{named(found, plan.absent)} {verb} not in {taken}: what is paid for {whom} comes on top of it."
 
 
+def overrun_words(entered: Entered, build: Build, ledger: Ledger, titles: Mapping[str, str]) -> str:
+    """Say of a bill beyond its agreed price which event that may be; nothing where there is none.
+
+    The event would else count on top, though what it cost is paid.
+    """
+    agreement = entered.agreement
+    if agreement is None or agreement.share <= 1 or agreement.outstanding_minor:
+        return ""
+    said = ledger.event_states()
+    found = [
+        event.id
+        for event in build.event
+        if agreement.line_id in event.of and (event.id not in said or said[event.id].state == "open")
+    ]
+    if not found:
+        return ""
+    return f"If that is {named(found, titles)}, say that it cannot happen any more: this bill holds what it cost."
+
+
+def happened_words(name: str, ledger: Ledger) -> str:
+    """Say how an event that happened counts from now on, where nothing was paid for it."""
+    if ledger.paid_by_line().get(name):
+        return ""
+    return (
+        "It counts at its estimate until its receipts come. If what it cost is in receipts of other lines, close it: "
+        "nothing more comes for it then."
+    )
+
+
 def known_words(standing: Standing | None, currency: str, name: str = "") -> str:
     """Say beside an estimate what was paid and agreed since; nothing where nothing was.
 

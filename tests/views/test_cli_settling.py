@@ -484,3 +484,31 @@ def test_a_price_in_foreign_money_comes_to_what_was_planned_where_nothing_else_i
 ) -> None:
     assert main(["agreed", folder, "kit", "--amount", "400 000 JPY", "--supplier", "yard"]) == 0
     assert "€2,400.00 still to pay" in capsys.readouterr().out  # at 0.006
+
+
+def test_a_bill_beyond_its_price_asks_whether_that_was_the_event(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = (
+        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n[[line]]\nid = "paint"\ngroup = "finish"\n'
+        'amount = { low = 900, middle = 2000, high = 4500 }\n[[event]]\nid = "overrun"\nname = "Shop overruns"\n'
+        'chance = 0.35\npercent = { low = 8, middle = 18, high = 45 }\nof = ["paint"]\n'
+    )
+    (tmp_path / "build.toml").write_text(text, encoding="utf-8")
+    folder = str(tmp_path)
+    asked = "If that is “Shop overruns”, say that it cannot happen any more: this bill holds what it cost."
+    assert main(["agreed", folder, "paint", "--amount", "2000", "--supplier", "a shop", "--date", DAY]) == 0
+    assert asked not in add(capsys, folder, "paint", "500")
+    assert asked in add(capsys, folder, "paint", "1900")
+    assert main(["happened", folder, "overrun"]) == 0
+    assert (
+        "If what it cost is in receipts of other lines, close it: nothing more comes"
+        in capsys.readouterr().out
+    )
+    assert main(["happened", folder, "overrun"]) == 2
+    assert "you said already that it happened. Nothing changed." in capsys.readouterr().err
+    assert main(["close", folder, "overrun"]) == 0
+    capsys.readouterr()
+    assert main(["watch", folder, "--json"]) == 0
+    lines = {line["id"]: line for line in json.loads(capsys.readouterr().out)["lines"]}
+    assert lines["overrun"]["now"]["P90"]["value"] == 0

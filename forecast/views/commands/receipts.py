@@ -243,6 +243,7 @@ def run_add(options: argparse.Namespace) -> int:
         beside_words,
         entered_words,
         for_words,
+        overrun_words,
         paid_words,
         parts_words,
         question,
@@ -284,6 +285,7 @@ def run_add(options: argparse.Namespace) -> int:
         f"Receipt {receipt.id}: {paid_words(receipt)} on {receipt.date}, {for_words(receipt, titles)}.",
         parts_words(receipt, titles, own) if options.evenly or options.by_estimate else "",
         entered_words(entered, titles, own),
+        overrun_words(entered, build, ledger, titles),
         beside_words((split.line_id for split in receipt.splits), build, ledger),
         f"Paid so far: {exact(total, own)}. 'forecast watch' shows where it ends now.",
     ]

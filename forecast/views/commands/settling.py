@@ -227,18 +227,21 @@ def _mark_event(options: argparse.Namespace, state: str) -> int:
     from forecast.spending.events import WORDS, say_event, withdraw_event
     from forecast.spending.folder import BuildFolder
     from forecast.spending.settling import titles_of
-    from forecast.views.settling import quoted
+    from forecast.views.settling import happened_words, quoted
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
     name = check_id(options.id, build, lines=False)
     _check_day(options)
     change = withdraw_event if options.withdraw else say_event
-    mark = change(folder.ledger(), name, state, options.date, options.note)  # type: ignore[arg-type]
+    ledger = folder.ledger()
+    mark = change(ledger, name, state, options.date, options.note)  # type: ignore[arg-type]
     words = f"{WORDS[mark.state]} after all" if options.withdraw else WORDS[mark.state]
     text = (
         f"{quoted(name, titles_of(build))} {words}, as of {mark.date}. 'forecast watch' shows what follows."
     )
+    if mark.state == "happened" and (how := happened_words(name, ledger)):
+        text = text.replace(" 'forecast watch'", f" {how} 'forecast watch'")
     return answer(options, text, {"event": name, "state": mark.state, "date": mark.date.isoformat()})
 
 
