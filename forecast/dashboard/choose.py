@@ -10,7 +10,7 @@ import streamlit as st
 from forecast.build.oneself import own_hazards, own_hazards_sentence
 from forecast.dashboard.choose_mix import best_mix
 from forecast.dashboard.choose_quotes import which_quote
-from forecast.dashboard.layout import answer, palette, picture, safe, table, text, told_plainly
+from forecast.dashboard.layout import answer, kept_picture, palette, safe, table, text, told_plainly
 from forecast.dashboard.proposing import add_both_ways
 from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened
 from forecast.decide.scenarios import Comparison
@@ -18,6 +18,7 @@ from forecast.views.charts import AgainstCheapest, difference_bands, difference_
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.money import about, hourly
 from forecast.views.sentences import at_its_end, left_prices, with_receipts
+from forecast.views.theme import Palette
 from forecast.views.ways import further_table, ways_table, what_ways_hold
 from forecast.words.text import STRONG
 
@@ -53,7 +54,7 @@ def page() -> None:
             best = comparison.cheapest_in_the_middle
             if harm := own_hazards_sentence(hazards[best.id], best.name):
                 text(harm)
-            picture(_differences(comparison))
+            _differences(view, comparison)
             with st.expander("Two against each other, and further figures"):
                 _pair(view, comparison)
                 headings, rows, caption = further_table(comparison)
@@ -73,7 +74,7 @@ def _finished(view: Opened) -> None:
     comparison = compared(view, before_receipts=True)
     headings, rows, caption = ways_table(comparison, None)
     table(headings, rows, caption, right_text=1, cards=True)
-    picture(_differences(comparison))
+    _differences(view, comparison)
 
 
 def _answer(view: Opened, comparison: Comparison) -> None:
@@ -85,7 +86,12 @@ def _answer(view: Opened, comparison: Comparison) -> None:
     answer(*said)
 
 
-def _differences(comparison: Comparison) -> Any:
+def _differences(view: Opened, comparison: Comparison) -> None:
+    look = palette()
+    kept_picture(("differences", view.key, look), lambda: _bands(comparison, look))
+
+
+def _bands(comparison: Comparison, look: Palette) -> Any:
     """Draw what each way costs more than the one that is cheapest in the middle."""
     best, ways = comparison.cheapest_in_the_middle, []
     for item in comparison.scenarios:
@@ -95,7 +101,7 @@ def _differences(comparison: Comparison) -> Any:
             first = pair.first == item.id
             cheaper = pair.first_cheaper.value if first else 1 - pair.first_cheaper.value
             ways.append(AgainstCheapest(item.name, -dearer if first else dearer, cheaper))
-    return difference_bands(ways, best.name, comparison.currency, palette(), comparison.weights)
+    return difference_bands(ways, best.name, comparison.currency, look, comparison.weights)
 
 
 @st.fragment
@@ -108,15 +114,18 @@ def _pair(view: Opened, comparison: Comparison) -> None:
             "Which two", list(names), format_func=names.__getitem__, key="pair", persist_state="session"
         )
         pair = comparison.pair(*key)
-        strip = difference_strip(
-            comparison.differences[key],
-            pair.first_name,
-            pair.second_name,
-            view.currency,
-            palette(),
-            comparison.weights,
+        look = palette()
+        kept_picture(
+            ("pair", view.key, *key, look),
+            lambda: difference_strip(
+                comparison.differences[key],
+                pair.first_name,
+                pair.second_name,
+                view.currency,
+                look,
+                comparison.weights,
+            ),
         )
-        picture(strip)
         for sentence in pair_sentences(pair, view.currency):
             text(sentence)
 

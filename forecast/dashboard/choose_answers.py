@@ -6,22 +6,37 @@ from forecast.build.options import options_by_choice
 from forecast.build.schema import Build
 from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, known_by_now, ledger_state
-from forecast.decide.mix import MixSearch
+from forecast.decide.mix import Mixes, MixSearch
 from forecast.decide.quotes import Quotes, quotes
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.spending.standing import Standing
 
 
-def mixes_of(view: Opened) -> MixSearch:
-    """Go through every mix of the build.
+def mixes_within(view: Opened, money: float | None, hours: float | None, weeks: float | None) -> Mixes:
+    """Go through every mix of the build, within limits of the builder's own.
+
+    Parameters
+    ----------
+    view : Opened
+    money, hours, weeks : float, optional
+        See `forecast.decide.mix.MixSearch.within`.
 
     Raises
     ------
     SimulationError
         When there is nothing to choose, or too much.
     """
-    state = ledger_state(view.ledger)
-    return _mixes_of(view.build.fingerprint(), view.scenario or "", state, view.build, known_by_now(view))
+    key = view.build.fingerprint(), view.scenario or "", ledger_state(view.ledger)
+    return _within(*key, repr((money, hours, weeks)), view, (money, hours, weeks))
+
+
+@shelved("", keys=4, state=2)
+def _within(
+    fingerprint: str, scenario: str, state: str, limits: str, _view: Opened,
+    _limits: tuple[float | None, float | None, float | None],
+) -> Mixes:  # fmt: skip
+    every = _mixes_of(fingerprint, scenario, state, _view.build, known_by_now(_view))
+    return every.within(*_limits)
 
 
 # A search keeps the trials of all routes, so that any limits can be answered for.

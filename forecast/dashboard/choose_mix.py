@@ -7,8 +7,8 @@ from functools import partial
 import streamlit as st
 
 from forecast.dashboard.asking import Told, first_wrong, number_field
-from forecast.dashboard.choose_answers import mixes_of
-from forecast.dashboard.layout import palette, picture, safe, table, text, told_plainly
+from forecast.dashboard.choose_answers import mixes_within
+from forecast.dashboard.layout import kept_picture, palette, safe, table, text, told_plainly
 from forecast.dashboard.layout import said as marked
 from forecast.dashboard.proposing import add_way
 from forecast.dashboard.state import Opened, chosen
@@ -39,7 +39,11 @@ def _section(view: Opened) -> None:
             found = _within_limits(view)
             if found is None:
                 return
-            picture(frontier(found, view.currency, palette()))
+            look = palette()
+            kept_picture(
+                ("frontier", view.key, found.money, found.hours, found.weeks, look),
+                lambda: frontier(found, view.currency, look),
+            )
             _reasons(view, found)
             _reasons_table(view, found)
             _frontier_table(view, found)
@@ -73,7 +77,7 @@ def _within_limits(view: Opened) -> Mixes | None:
         )  # fmt: skip
     if first_wrong(money, most, weeks):
         return None
-    return mixes_of(view).within(money.value or None, most.value, weeks.value)
+    return mixes_within(view, money.value or None, most.value, weeks.value)
 
 
 def _way_name(taken: Mix) -> str:
