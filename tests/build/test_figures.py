@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from forecast.build.buildfile import parse_build
 from forecast.build.figures import (
     FIGURE_KINDS,
     HOW_TO_WRITE,
@@ -58,11 +59,16 @@ PLAIN = "Write a plain number, such as 1250 or 12.50, without quotes."
         ),
         ("{ quotes = [410] }", Quotes(quotes=(410,))),
         ("{ quotes = [410, 455, 410] }", Quotes(quotes=(410, 455, 410))),
-        ('{ low = 40, high = 120, unit = "kg" }', Span(low=40, high=120, unit="kg")),
     ],
 )
 def test_every_form_is_read(written: str, meant: FigureBase) -> None:
     assert amount(written) == meant
+
+
+def test_a_figure_that_is_counted_keeps_its_unit() -> None:
+    """A quantity does; a sum of money has none, and `tests/trade/test_units.py` holds that it is refused."""
+    build = parse_build(HEAD + LINE + 'quantity = { low = 40, high = 120, unit = "kg" }\nprice = 2\n')
+    assert build.line[0].quantity == Span(low=40, high=120, unit="kg")
 
 
 def test_each_kind_of_figure_can_be_told_from_the_others_by_its_kind() -> None:
