@@ -29,15 +29,15 @@ def page() -> None:
     st.title("Do it or farm it out?")
     with told_plainly():
         view = opened()
+        if known_by_now(view) is not None and at_its_end(as_it_stands(view)):
+            _finished(view)
+            return
         if len(view.build.scenario) < 2:
             answer(
                 f"This build has {STRONG}1 way{STRONG} of being done. With a second one, the two are compared on the "
                 "same simulated builds."
             )
             add_both_ways()
-        elif at_its_end(as_it_stands(view)):
-            _finished(view)
-            return
         else:
             comparison = compared(view)
             _answer(view, comparison)
@@ -67,10 +67,11 @@ def page() -> None:
 
 def _finished(view: Opened) -> None:
     """Show what the ways of doing it were thought to cost, now that nothing is left to choose."""
-    answer(
-        "The build is finished: nothing is left to choose. This is what its ways were to cost before the first "
-        "receipt."
-    )
+    over = "The build is finished: nothing is left to choose."
+    if len(view.build.scenario) < 2:
+        answer(over)
+        return
+    answer(f"{over} This is what its ways were to cost before the first receipt.")
     comparison = compared(view, before_receipts=True)
     headings, rows, caption = ways_table(comparison, None)
     table(headings, rows, caption, right_text=1, cards=True)

@@ -6,8 +6,9 @@ from forecast.build.options import options_by_choice
 from forecast.build.schema import Build
 from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, known_by_now, ledger_state
+from forecast.decide.choices import Elsewhere, Settled
 from forecast.decide.mix import Mixes, MixSearch
-from forecast.decide.quotes import Quotes, quotes
+from forecast.decide.quotes import Quotes, quotes_or_why
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.spending.standing import Standing
 
@@ -47,8 +48,8 @@ def _mixes_of(
     return MixSearch(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, known=_known)
 
 
-def quoted(view: Opened) -> tuple[Quotes, ...]:
-    """Compare the options of every choice of the build."""
+def quoted(view: Opened) -> tuple[Quotes | Settled | Elsewhere, ...]:
+    """Compare the options of every choice of the build, or say why not."""
     state = ledger_state(view.ledger)
     return _quoted(view.build.fingerprint(), view.scenario or "", state, view.build, known_by_now(view))
 
@@ -56,8 +57,9 @@ def quoted(view: Opened) -> tuple[Quotes, ...]:
 @shelved("Simulating each quote …", keys=3, state=2)
 def _quoted(
     fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing | None
-) -> tuple[Quotes, ...]:
+) -> tuple[Quotes | Settled | Elsewhere, ...]:
     choices = [choice for choice, options in options_by_choice(_build).items() if len(options) > 1]
     return tuple(
-        quotes(_build, choice, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, _known) for choice in choices
+        quotes_or_why(_build, choice, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, _known)
+        for choice in choices
     )

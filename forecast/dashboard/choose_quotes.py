@@ -11,7 +11,7 @@ from forecast.dashboard.layout import table, text, told_plainly
 from forecast.dashboard.proposing import add_quote, take_quote
 from forecast.dashboard.state import Opened
 from forecast.decide.quotes import Quotes
-from forecast.views.commands.quotes import quote_headings, quote_rows
+from forecast.views.commands.quotes import quote_headings, quote_rows, why_not
 from forecast.views.money import about, percent
 
 
@@ -27,16 +27,21 @@ def which_quote(view: Opened) -> None:
         with st.expander("Add a quote to compare"):
             add_quote()
         return
+    every: list[Quotes] = []
     with told_plainly():
-        every = quoted(view)
-        for found in every:
-            _choice(view, found)
-    titles = [f"The {found.choice.replace('_', ' ')} quotes against each other" for found in every]
-    with st.expander("What the quotes risk, and another quote"), told_plainly():
+        for item in quoted(view):
+            if isinstance(item, Quotes):
+                every.append(item)
+                _choice(view, item)
+            else:
+                text(why_not(item, view.currency))
+    titles = [f"The {item.choice.replace('_', ' ')} quotes against each other" for item in every]
+    label = "What the quotes risk, and another quote" if every else "Add a quote to compare"
+    with st.expander(label), told_plainly():
         *parts, another = st.tabs([*titles, "Add a quote"])
-        for part, found in zip(parts, every, strict=True):
+        for part, item in zip(parts, every, strict=True):
             with part:
-                _risks(view, found)
+                _risks(view, item)
         with another:
             add_quote()
 

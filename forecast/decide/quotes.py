@@ -11,6 +11,7 @@ from forecast.build.checks import nearest
 from forecast.build.options import options_by_choice, with_option
 from forecast.build.schema import Build, Option
 from forecast.decide.chances import builds
+from forecast.decide.choices import Elsewhere, Settled, not_compared
 from forecast.decide.scenarios import Comparison, Summary, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.errors import SimulationError
@@ -152,6 +153,24 @@ def quotes(
     }
     comparison = compare_forecasts(forecasts, {option.id: option.title for option in options})
     return Quotes(choice, _quotes(options, forecasts, comparison), comparison)
+
+
+def quotes_or_why(
+    build: Build,
+    choice: str,
+    scenario: str | None = None,
+    trials: int = DEFAULT_TRIALS,
+    seed: int = DEFAULT_SEED,
+    known: Knowledge = None,
+) -> Quotes | Settled | Elsewhere:
+    """Compare the options of a choice; where it is settled, or counts in another way only, say that instead.
+
+    Takes and raises what `quotes` does.
+    """
+    why = None
+    if len(options_by_choice(build).get(choice, ())) > 1:
+        why = not_compared(build, choice, scenario, known)
+    return quotes(build, choice, scenario, trials, seed, known) if why is None else why
 
 
 def _quotes(

@@ -234,3 +234,35 @@ def test_a_finished_build_says_nothing_of_what_can_hurt_and_has_cards(run: Run, 
     assert "An own hour pays" in shown
     assert "What can hurt" not in shown
     assert "fc-cards" in "".join(item.proto.body for item in app.main.get("html"))
+
+
+PAINTERS = """
+[[option]]
+id = "{line}_as_written"
+choice = "{line}"
+[[option]]
+id = "{line}_cheap"
+choice = "{line}"
+override = {{ {line} = {{ amount = 7000 }} }}
+"""
+
+
+def test_quotes_that_are_settled_or_of_another_way_are_no_table(run: Run, half_way: BuildFolder) -> None:
+    with half_way.build_file.open("a", encoding="utf-8") as file:
+        file.write(PAINTERS.format(line="paint_shop") + PAINTERS.format(line="arches_self"))
+    app = run(half_way.build_file, "choose")
+    assert not app.exception
+    said = words(app)
+    assert "That is settled: NZ$1,500 paid and NZ$6,480 more agreed for" in said
+    assert "These quotes do not count in this way:" in said
+    assert "The whole build with each" not in tables(app)
+
+
+def test_a_finished_build_of_one_way_compares_no_quotes(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "build.toml").write_text(ONE_WAY + PAINTERS.format(line="kit"), encoding="utf-8")
+    folder = BuildFolder.at(tmp_path)
+    finish(folder.ledger(), folder.read())
+    app = run(tmp_path, "choose")
+    assert not app.exception
+    assert "The build is finished: nothing is left to choose." in words(app)
+    assert "Which quote" not in [item.value for item in app.subheader]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from forecast.decide.quotes import quotes
-from forecast.spending.folder import DEMOS, BuildFolder
+from forecast.spending.folder import DEMOS, BuildFolder, open_demo
 from forecast.views.cli import main
 from forecast.views.commands.quotes import EXAMPLE
 from forecast.views.money import about
@@ -96,3 +96,43 @@ def test_every_recommendation_says_what_may_hurt(command: str, capsys: pytest.Ca
     assert "Local rules and licensed practice decide" in told
     data = json.loads(run(capsys, command, demo, "--trials", "1024", "--json"))
     assert data.get("own_hazards") or data["hazards"]
+
+
+PAINTERS = """
+[[option]]
+id = "as_written"
+choice = "paint_shop"
+[[option]]
+id = "cheap"
+choice = "paint_shop"
+override = { paint_shop = { amount = 7000 } }
+[[option]]
+id = "lamps_as_written"
+choice = "lamps"
+[[option]]
+id = "other_lamps"
+choice = "lamps"
+override = { lamps = { amount = 100 } }
+"""
+
+
+def test_quotes_of_a_price_agreed_and_of_another_way_are_not_compared(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("FORECAST_HOME", str(tmp_path / "home"))
+    build = open_demo("half-way-new-zealand")
+    with build.build_file.open("a", encoding="utf-8") as file:
+        file.write(PAINTERS)
+    where = str(build.folder)
+    few = ("--trials", "512")
+    told = run(capsys, "quotes", where, "paint_shop", *few)
+    assert told.startswith("That is settled: NZ$1,500 paid and NZ$6,480 more agreed for “Paint")
+    assert "Middle figures" not in told
+    first = run(capsys, "quotes", where, "paint_shop", "--scenario", "diy", "--before-receipts", *few)
+    assert first.startswith("These quotes do not count in this way: “Paint")
+    assert "Ask with --scenario mixed." in first
+    assert "Middle figures" not in first
+    data = json.loads(run(capsys, "quotes", where, "--json", *few))
+    assert [item["choice"] for item in data["choices"]] == ["lamps"]
+    assert [(item["choice"], item["why"]) for item in data["not_compared"]] == [("paint_shop", "settled")]
+    assert told.strip().startswith(data["not_compared"][0]["text"])

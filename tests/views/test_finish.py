@@ -15,6 +15,16 @@ from forecast.spending.undoing import undo_last
 from forecast.views.cli import main
 from forecast.views.watching import columns, line_figures
 
+TWO_QUOTES = """
+[[option]]
+id = "one"
+choice = "insurer"
+[[option]]
+id = "two"
+choice = "insurer"
+override = { insurer = { amount = 600 } }
+"""
+
 
 @pytest.fixture
 def half_way(
@@ -144,7 +154,9 @@ def test_at_its_end_nothing_is_said_to_be_open(
 def test_nothing_is_advised_once_a_build_is_finished(
     half_way: BuildFolder, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    commands = (["advise"], ["compare"], ["mix"], ["afford", "--money", "30000"])
+    commands = (["advise"], ["compare"], ["mix"], ["quotes"], ["afford", "--money", "30000"])
+    with half_way.build_file.open("a", encoding="utf-8") as file:
+        file.write(TWO_QUOTES)
     for command, *rest in commands:
         assert main([command, str(half_way.folder), *rest, "--trials", "1024"]) == 0
         assert "Nothing is left to decide" not in capsys.readouterr().out

@@ -26,6 +26,20 @@ from tests.decide.sample import SMALL
 
 TRIALS = "4096"
 
+PAINTS = """
+[[option]]
+id = "tins"
+choice = "paint_self"
+[[option]]
+id = "drum"
+choice = "paint_self"
+override = { paint_self = { amount = 450 } }
+[[option.event]]
+id = "dries_up"
+chance = 0.3
+cost = 450
+"""
+
 
 def ask(capsys: pytest.CaptureFixture[str], *arguments: str) -> Any:
     assert main([*arguments, "--json"]) == 0
@@ -110,11 +124,15 @@ def test_quotes_start_from_what_is_known(
     folder: BuildFolder, ledger: Ledger, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Each option stands where a forecast of the build with that option, and the receipts, stands."""
-    where = (str(folder.folder), "--scenario", "diy", "--trials", TRIALS)
+    with folder.build_file.open("a", encoding="utf-8") as file:
+        file.write(PAINTS)  # the kit of the example is bought: of that nothing is compared any more
+    where = (str(folder.folder), "paint_self", "--scenario", "diy", "--trials", TRIALS)
     ledger.mark_event("poor_fit", "happened", "2026-03-05")
     before = ask(capsys, "quotes", *where, "--before-receipts")["choices"][0]["quotes"]
     build = folder.read()
-    for place, item in enumerate(ask(capsys, "quotes", *where)["choices"][0]["quotes"]):
+    now = ask(capsys, "quotes", *where)["choices"][0]["quotes"]
+    assert [item["id"] for item in now] == ["tins", "drum"]
+    for place, item in enumerate(now):
         option = next(one for one in build.option if one.id == item["id"])
         alone = forecast_given(with_option(build, option), "diy", int(TRIALS), 1, standing(ledger))
         assert item["summary"]["P80"]["value"] == alone.percentile(0.8).value

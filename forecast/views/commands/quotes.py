@@ -12,12 +12,14 @@ from forecast.views.commands.common import (
     answer,
     command,
     done,
+    finished_words,
     known_by_now,
     whole,
     working,
 )
 
 if TYPE_CHECKING:
+    from forecast.decide.choices import Elsewhere, Settled
     from forecast.decide.quotes import Quotes
 
 EXAMPLE = """\
@@ -60,7 +62,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
     from forecast.build.options import options_by_choice
-    from forecast.decide.quotes import quotes
+    from forecast.decide.quotes import Quotes, quotes_or_why
     from forecast.errors import SimulationError
     from forecast.spending.folder import BuildFolder
     from forecast.spending.reforecast import scenario_in_force
@@ -69,6 +71,8 @@ def run(options: argparse.Namespace) -> int:
     folder = BuildFolder.at(options.file)
     build = folder.read()
     known, baseline = known_by_now(folder, options)
+    if not options.json and (over := finished_words(build, options.scenario, known, baseline)):
+        return answer(options, over, {})
     scenario = scenario_in_force(build, options.scenario, baseline)
     choices = options.choices or list(options_by_choice(build))
     if not choices:
@@ -77,13 +81,18 @@ def run(options: argparse.Namespace) -> int:
     working("Simulating each quote")
     try:
         found = [
-            quotes(build, choice, scenario, options.trials, options.seed, known)
+            quotes_or_why(build, choice, scenario, options.trials, options.seed, known)
             for choice in dict.fromkeys(choices)
         ]
     finally:
         done()
     currency = build.build.currency
-    told = [*with_receipts(build, known), *(quotes_text(item, currency) for item in found)]
+    compared = [item for item in found if isinstance(item, Quotes)]
+    told = with_receipts(build, known) if compared else []
+    told += [
+        quotes_text(item, currency) if isinstance(item, Quotes) else why_not_text(item, currency)
+        for item in found
+    ]
     text = "\n\n".join(told)
     if build.build.notice:
         text += f"\n\n{build.build.notice}"
@@ -94,10 +103,27 @@ def run(options: argparse.Namespace) -> int:
                 "choice": item.choice, "best": item.best.id, "quotes": item.quotes,
                 "pairs": item.comparison.pairs,
             }
-            for item in found
+            for item in compared
+        ],
+        "not_compared": [
+            {"choice": item.choice, "why": item.why, "text": why_not(item, currency)}
+            for item in found if not isinstance(item, Quotes)
         ],
     }  # fmt: skip
     return answer(options, text, data)
+
+
+def why_not(found: Settled | Elsewhere, currency: str) -> str:
+    """Say why the quotes of a choice are not compared."""
+    from forecast.views.money import entered
+
+    return found.sentence(partial(entered, currency=currency))
+
+
+def why_not_text(found: Settled | Elsewhere, currency: str) -> str:
+    """Say why the quotes of a choice are not compared, and what to ask where another way has them."""
+    told = why_not(found, currency)
+    return f"{told} Ask with --scenario {found.found_in[0]}." if found.found_in else told
 
 
 def quotes_text(found: Quotes, currency: str) -> str:
