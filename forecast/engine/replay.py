@@ -19,6 +19,9 @@ from forecast.engine.plan import Plan
 from forecast.engine.replicate import Conditions, World, chance_given, evaluate_rows, weighted
 from forecast.engine.shapes import Array
 
+_LAST = 4
+"""Outcomes kept: a history ends with the facts that what moved ends with, and several of its steps have them."""
+
 
 @dataclass(frozen=True)
 class Outcome:
@@ -68,6 +71,7 @@ class Replay:
         self._replicates, self._n = replicate_sizes(trials)
         self._replicates *= batches
         self.count = self._n * self._replicates
+        self._last: list[tuple[KnownFacts, tuple[Conditions, Outcome]]] = []
         self._own: dict[str, Array] = {}
         self._inputs: dict[str, tuple[bytes, Array]] = {}
         self._gates: dict[str, tuple[bytes, NDArray[np.bool_], Array]] = {}
@@ -75,6 +79,16 @@ class Replay:
     def conditions(self, known: KnownFacts, joined: tuple[str, ...] = ()) -> Conditions:
         """Make facts ready for drawing; see `forecast.engine.facts.prepare`."""
         return prepare(self.plan, known, self.seed, self.prior, joined=joined)
+
+    def under(self, known: KnownFacts) -> tuple[Conditions, Outcome]:
+        """Make facts ready and give the totals under them; those asked for last are not run again."""
+        for facts, kept in self._last:
+            if facts == known:
+                return kept
+        conditions = self.conditions(known)
+        found = conditions, self.run(conditions)
+        self._last = [*self._last[1 - _LAST :], (known, found)]
+        return found
 
     def run(self, conditions: Conditions, weights: Array | None = None, *, reweigh: bool = True) -> Outcome:
         """Give the totals under some facts.

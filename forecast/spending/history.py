@@ -204,8 +204,7 @@ def history(
         point = None if earlier is None else earlier.get(name)
         if point is None:
             known = known_from(plan, standing, build)
-            conditions = replay.conditions(known.facts)
-            outcome = replay.run(conditions)
+            conditions, outcome = replay.under(known.facts)
             if outcome.effective < LEAST_EFFECTIVE and moment == shown[-1]:
                 # The figures of today must be those of every other page, which draws on until enough trials agree.
                 today = run(plan, trials, seed, known=known.facts, keep="totals")

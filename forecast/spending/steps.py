@@ -92,7 +92,6 @@ class Steps:
         self.replay = replay if replay is not None and there else Replay(earlier, trials, seed, batches)
         self.trials, self.seed, self.batches = trials, seed, batches
         self.effective, self.half_error, self.error = float("inf"), 0.0, 0.0
-        self._same: tuple[KnownFacts, Outcome] | None = None
         # with the build: what was paid on its other ways teaches at both ends, and is no news of the last step
         self.start = known_from(earlier, self.first, build)
         self.end = known_from(earlier, self.last, build)
@@ -138,7 +137,7 @@ class Steps:
         steps.append(("learning", self._figures(outcome, extra), learned))
 
         late -= self.events
-        outcome = self._under(self._facts(self.end, late))
+        outcome = self.replay.under(self._facts(self.end, late))[1]
         moved = self._differing(self.events - self.gone)
         # one of which it was only said again that it happened is no news beside those that did or no longer can
         moved = {
@@ -150,7 +149,7 @@ class Steps:
         facts = self._facts(self.end, late)
         if self.gone:
             facts = self._settled(facts, self.gone, self.last, plan)
-        outcome = self._under(facts)
+        outcome = self.replay.under(facts)[1]
         steps.append(("scope dropped", self._figures(outcome, extra), self._named(self.dropped | self.gone)))
         return steps + self._last_steps()
 
@@ -171,17 +170,9 @@ class Steps:
                 for name in {*self.first.paid, *self.last.paid} - _money(self.plan)
             )
             steps.append(("estimates", self._figures(outcome, extra), self._named(self._edited())))
-            outcome = replay.run(replay.conditions(end.facts))
-        else:
-            outcome = self._under(end.facts)
+        outcome = replay.under(end.facts)[1]
         steps.append(("scope added", self._figures(outcome, end.outside_minor), added))
         return steps
-
-    def _under(self, facts: KnownFacts) -> Outcome:
-        """Give the trials under some facts: once for steps that follow each other without a fact between them."""
-        if self._same is None or self._same[0] != facts:
-            self._same = facts, self.replay.run(self.replay.conditions(facts))
-        return self._same[1]
 
     def _figures(self, outcome: Outcome, extra_minor: int) -> Figures:
         self.effective = min(self.effective, outcome.effective)

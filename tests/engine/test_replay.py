@@ -91,6 +91,22 @@ def test_a_replay_gives_the_trials_of_a_run(order: list[str]) -> None:
             assert plain.count > replay.count or outcome.effective == pytest.approx(plain.effective)
 
 
+def test_facts_asked_for_again_are_not_run_again_and_only_a_few_are_kept(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    replay, runs = Replay(PLAN, 2048, 7), []
+    real = Replay.run
+    monkeypatch.setattr(Replay, "run", lambda self, given: runs.append(given) or real(self, given))
+    for name in FACTS:
+        conditions, outcome = replay.under(FACTS[name])
+        again = replay.under(KnownFacts(**vars(FACTS[name])))  # the same facts, not the same object
+        assert again == (conditions, outcome)
+        assert np.array_equal(outcome.totals, real(replay, conditions).totals)
+    assert len(runs) == len(FACTS) > 5
+    replay.under(next(iter(FACTS.values())))
+    assert len(runs) == len(FACTS) + 1  # it had to give way
+
+
 def test_weights_of_other_facts_can_be_kept() -> None:
     replay = Replay(PLAN, 2048, 7)
     before = replay.run(replay.conditions(FACTS["gates"]))
