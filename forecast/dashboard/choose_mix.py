@@ -6,12 +6,14 @@ from functools import partial
 
 import streamlit as st
 
+from forecast.build.options import options_by_choice
 from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.choose_answers import mixes_within
 from forecast.dashboard.layout import kept_picture, palette, safe, table, text, told_plainly
 from forecast.dashboard.layout import said as marked
 from forecast.dashboard.proposing import add_way
-from forecast.dashboard.state import Opened, chosen
+from forecast.dashboard.state import Opened, chosen, known_by_now
+from forecast.decide.choices import settled
 from forecast.decide.mix import Mix, Mixes, Reason
 from forecast.decide.mixer import routes_offered
 from forecast.views.charts.mixes import frontier
@@ -22,7 +24,9 @@ from forecast.views.money import about, entered, hourly, hours, signed
 def best_mix(view: Opened) -> None:
     """Draw the section."""
     st.subheader("The best mix")
-    if not view.build.option and all(len(offered) < 2 for offered in routes_offered(view.build).values()):
+    known = known_by_now(view)
+    undecided = any(settled(view.build, choice, known) is None for choice in options_by_choice(view.build))
+    if not undecided and all(len(offered) < 2 for offered in routes_offered(view.build).values()):
         text(
             "Give a work package two ways of being done, and every mix of them is tried: lines with the same package, "
             "one with route = \u201cself\u201d, one with route = \u201cshop\u201d."

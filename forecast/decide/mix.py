@@ -11,6 +11,7 @@ from forecast.build.oneself import OWN_ROUTE, OwnHazard, own_hazards_of_mix
 from forecast.build.options import options_by_choice, with_option
 from forecast.build.scenario import scenario_name
 from forecast.build.schema import Build, Option, Scenario
+from forecast.decide.choices import conditions, settled, taken_with
 from forecast.decide.mixer import Mixer, Routes, Totals
 from forecast.decide.mixes import Mix, Mixes, Reason, soonest, unbeaten
 from forecast.decide.paired import mean_change, percentile_change
@@ -79,12 +80,19 @@ class MixSearch:
         self.build = build
         self.settings = (overrides, trials, seed, known)
         self.mixers: dict[tuple[str, ...], Mixer] = {}
+        # A choice that is settled stands as the file and the ledger say it, as it does in every other answer.
+        done = {choice: found for choice in self.choices if (found := settled(build, choice, known))}
+        self.choices = {choice: options for choice, options in self.choices.items() if choice not in done}
+        self._conditions = {choice: conditions(build, choice, overrides) for choice in self.choices}
         combinations = list(product(*self.choices.values()))
         first = self._mixer(combinations[0])
         count = first.count * len(combinations)
         if count < 2:
             message = (
-                "mix: there is nothing to choose. Give lines of a work package different routes, such as "
+                "mix: there is nothing left to choose: the quotes in the build are settled, and each work package has "
+                "one route."
+                if done
+                else "mix: there is nothing to choose. Give lines of a work package different routes, such as "
                 'package = "paint" with route = "self" and route = "shop", or add [[option]] tables.'
             )
             raise SimulationError(message)
@@ -94,7 +102,6 @@ class MixSearch:
                 f"{MOST_MIXES:,} can be gone through. Join work packages that go together."
             )
             raise SimulationError(message)
-        self.combinations = combinations
         self.mixes = tuple(self._all())
 
     def within(
@@ -149,12 +156,36 @@ class MixSearch:
         return self.mixers[key]
 
     def _all(self) -> Iterator[Mix]:
-        """Give every mix."""
-        for options in self.combinations:
-            mixer = self._mixer(options)
-            named = {option.choice: option.id for option in options}
+        """Give every mix: with one option of each choice that counts with its routes, and with none of the others."""
+        sometimes = {choice for choice, found in self._conditions.items() if None not in found}
+        offered = [
+            (*options, None) if choice in sometimes else options for choice, options in self.choices.items()
+        ]
+        for options in product(*offered):
+            taken = tuple(option for option in options if option is not None)
+            named = {option.choice: option.id for option in taken}
+            mixer = self._mixer(taken)
             for routes, totals in mixer.all():
-                yield self._mix(mixer, routes, named, totals)
+                if self._counting(routes) == named.keys():
+                    yield self._mix(mixer, routes, named, totals)
+
+    def _counting(self, routes: Mapping[str, str]) -> set[str]:
+        """Give the choices whose options count with these routes."""
+        way = Scenario(routes=dict(routes))
+        return {choice for choice, found in self._conditions.items() if taken_with(found, way)}
+
+    def _with_routes(self, item: Mix, routes: Mapping[str, str]) -> Iterator[Mapping[str, str]]:
+        """Give what options a mix may have with other routes: its own where they count, else any of the choice."""
+        counting = self._counting(routes)
+        open_to = [
+            [(choice, item.options[choice])]
+            if choice in item.options
+            else [(choice, option.id) for option in options]
+            for choice, options in self.choices.items()
+            if choice in counting
+        ]
+        for options in product(*open_to):
+            yield dict(options)
 
     def _mix(self, mixer: Mixer, routes: Routes, options: Mapping[str, str], totals: Totals) -> Mix:
         weights = mixer.forecast.trials.weights
@@ -179,6 +210,7 @@ class MixSearch:
         taken = [
             next(option for option in offered if option.id == options[choice])
             for choice, offered in self.choices.items()
+            if choice in options
         ]
         mixer = self._mixer(taken)
         return mixer, mixer.totals(dict(routes))
@@ -196,19 +228,21 @@ class MixSearch:
         for package, offered in mixer.routes.items():
             for route in offered:
                 if route != item.routes[package]:
-                    _, totals = self.totals({**item.routes, package: route}, item.options)
-                    others.append((package, item.routes[package], route, totals, {}))
-        for choice, options in self.choices.items():
-            for option in options:
-                if option.id != item.options[choice]:
+                    routes = {**item.routes, package: route}
+                    for taken in self._with_routes(item, routes):
+                        _, totals = self.totals(routes, taken)
+                        others.append((package, item.routes[package], route, totals, {}))
+        for choice, id in item.options.items():
+            named = {other.id: other.title for other in self.choices[choice]}
+            for option in self.choices[choice]:
+                if option.id != id:
                     _, totals = self.totals(item.routes, {**item.options, choice: option.id})
-                    named = {other.id: other.title for other in options}
-                    others.append((choice, item.options[choice], option.id, totals, named))
+                    others.append((choice, id, option.id, totals, named))
         trials = mixer.forecast.trials
         found: dict[tuple[str, bool], Reason] = {}  # a choice may be called like a work package
-        for choice, taken, instead, totals, titles in others:
+        for choice, here_is, instead, totals, titles in others:
             reason = Reason(
-                choice, taken, instead,
+                choice, here_is, instead,
                 mean_change(here.money, totals.money, trials.replicates, trials.weights),
                 percentile_change(here.money, totals.money, 0.8, trials.replicates, trials.weights),
                 percentile_change(here.money, totals.money, 0.9, trials.replicates, trials.weights),

@@ -49,7 +49,7 @@ class Mix:
     routes : dict
         Route by work package.
     options : dict
-        Option by choice.
+        Option by choice, of the choices whose options count with these routes and are not settled yet.
     mean, p50, p80, p90 : float
         Money.
     hours, hours_p80 : float

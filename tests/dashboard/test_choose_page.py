@@ -256,6 +256,7 @@ def test_quotes_that_are_settled_or_of_another_way_are_no_table(run: Run, half_w
     assert "That is settled: NZ$1,500 paid and NZ$6,480 more agreed for" in said
     assert "These quotes do not count in this way:" in said
     assert "The whole build with each" not in tables(app)
+    assert "paint shop: " not in said  # no mix names the quotes of a price agreed
 
 
 def test_a_finished_build_of_one_way_compares_no_quotes(run: Run, tmp_path: Path) -> None:

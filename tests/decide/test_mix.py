@@ -15,6 +15,7 @@ from forecast.decide.paired import forecast_change
 from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.known import KnownFacts
 from forecast.errors import SimulationError
+from forecast.spending.standing import Standing
 from tests.decide.sample import euros, small
 
 KITS = """
@@ -112,7 +113,7 @@ def mixes() -> Mixes:
 def test_a_choice_may_be_called_like_a_work_package() -> None:
     """Two shops are quoted for the paint, which may also be done by oneself."""
     build = parse_build(SHOPS)
-    found = mix(build, trials=1024)
+    found = mix(build, hours=1, trials=1024)  # so the shop paints, and its quotes count
 
     assert [(item.choice, {item.taken, item.instead}) for item in found.reasons] == [
         ("paint", {"self", "shop"}),
@@ -280,3 +281,61 @@ def test_a_line_that_a_way_puts_into_another_package_goes_with_that_package() ->
     away = next(item for item in found.mixes if set(item.routes.values()) == {"shop"})
     plain = simulate(build.model_copy(update={"scenario": {"x": Scenario(all="shop")}}), "x", 2048)
     assert away.p80 == pytest.approx(plain.percentile(0.8).value)  # no guns where nobody sprays oneself
+
+
+LATE = """
+[[option.event]]
+id = "late"
+chance = 0.5
+cost = 900
+[scenario.diy]
+all = "self"
+"""
+
+
+def test_a_mix_names_no_option_of_what_it_does_without() -> None:
+    """And bears none of its risks: it comes to what the way of the same routes comes to, quotes or no quotes."""
+    build = parse_build(SHOPS + LATE)
+    found = mix(build, trials=4096)
+    assert [(dict(item.routes), dict(item.options)) for item in found.mixes] == [
+        ({"paint": "shop"}, {"paint": "big"}),
+        ({"paint": "shop"}, {"paint": "small"}),
+        ({"paint": "self"}, {}),
+    ]
+    assert found.best is not None
+    assert found.best.words(found.titles) == "everything by yourself"
+    assert found.best.p80 == simulate(build, "diy", 4096).percentile(0.8).value
+    (reason,) = found.reasons
+    assert (reason.choice, reason.instead) == ("paint", "shop")
+    best_shop = min(item.p80 for item in found.mixes if item.options)
+    assert reason.p80.value == pytest.approx(best_shop - found.best.p80, rel=0.02)
+
+
+def test_a_mix_by_a_shop_is_held_against_doing_it_oneself_without_its_option() -> None:
+    build = parse_build(SHOPS + LATE)
+    found = mix(build, hours=1, trials=4096)
+    assert found.best is not None
+    assert found.best.options
+    saved = {(reason.choice, reason.instead): reason.mean.value for reason in found.reasons}
+    oneself = next(item for item in found.mixes if not item.options)
+    assert saved["paint", "self"] == pytest.approx(oneself.mean - found.best.mean)
+
+
+@pytest.mark.parametrize("paid", [{"paint_shop": 1_180_00}, {}])
+def test_a_settled_choice_is_not_varied(paid: dict[str, int]) -> None:
+    committed = {} if paid else {"paint_shop": 1_180_00}
+    known = Standing(None, paid, committed, frozenset(), {}, {}, None)
+    found = mix(parse_build(SHOPS + LATE), trials=2048, known=known)
+    assert [(dict(item.routes), dict(item.options)) for item in found.mixes] == [
+        ({"paint": "self"}, {}),
+        ({"paint": "shop"}, {}),
+    ]
+
+
+def test_where_all_is_settled_there_is_nothing_left_to_mix() -> None:
+    known = Standing(None, {"kit": 2_500_00}, {}, frozenset(), {}, {}, None)
+    line = '[[line]]\nid = "kit"\ngroup = "kit"\namount = 2600\n[[event]]\nid = "poor_fit"\nchance = 0.3\ncost = 90\n'
+    one_way = parse_build('[build]\nname = "Kit"\ncurrency = "EUR"\ncountry = "IE"\n' + line + KITS)
+    assert len(mix(one_way, trials=512).mixes) == 2
+    with pytest.raises(SimulationError, match="nothing left to choose: the quotes in the build are settled"):
+        mix(one_way, trials=512, known=known)
