@@ -180,15 +180,18 @@ def kept_picture(what: tuple[object, ...], draw: Callable[[], Any], key: str | N
     what : tuple
         All that it depends on, each part with a `repr` of its own: the state of the build and the ledger, the look.
     draw : callable
-        Gives the chart.
+        Gives the chart; None where there is nothing to draw.
     key : str, optional
     """
-    _show(_drawn(repr(what), draw), key)
+    written = _drawn(repr(what), draw)
+    if written is not None:
+        _show(written, key)
 
 
 @remembered(keys=1, most=64)
-def _drawn(what: str, _draw: Callable[[], Any]) -> _Written:
-    return _written(_draw())
+def _drawn(what: str, _draw: Callable[[], Any]) -> _Written | None:
+    chart = _draw()
+    return None if chart is None else _written(chart)
 
 
 def table(

@@ -56,10 +56,10 @@ def page() -> None:
         with screen_only("change"):
             take_quote(view)
             more(view, build, _further(build))
-        look = palette()
+        look, done = palette(), _settled(view)
         kept_picture(
-            ("lines", shown.build.fingerprint(), shown.scenario, look),
-            lambda: line_bars(before(shown).lines, view.currency, look),
+            ("lines", shown.build.fingerprint(), shown.scenario, look, done),
+            lambda: line_bars(before(shown).lines, view.currency, look, settled=done),
         )
         missing(view, build)
         cautions(shown)
@@ -88,6 +88,15 @@ def _shown(view: Opened) -> Opened:
         return tried(view, kept_now()["text"], pending).view if pending else view
     except BuildFileError:
         return view
+
+
+def _settled(view: Opened) -> tuple[str, ...]:
+    """Give the lines that are closed and the events that cannot happen any more, in one order."""
+    known = known_by_now(view)
+    if known is None:
+        return ()
+    ruled_out = {name for name, state in known.events.items() if state == "cannot-happen"}
+    return tuple(sorted(known.closed | ruled_out))
 
 
 def _answer(view: Opened) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
@@ -27,9 +28,12 @@ def test_pages_and_terminal_count_the_same_lines(
     for name, minor in (("kit.goods", 2_000_00), ("waste_disposal", 40_00)):
         ledger.add_receipt("2026-05-02", "A shop", minor, "EUR", [(name, minor)])
         ledger.close_line(name, "2026-05-02")
+    (picture,) = charts(run(file, "lines"))
+    assert "Body kit, " not in json.loads(picture)["description"]  # it is closed: its range is no question
     assert f"Of {costing} lines that cost money, 2 are closed" in words(run(file, "lines")).replace("**", "")
     assert f"2 of {costing} lines are closed" in words(run(file, "receipts")).replace("**", "")
     assert any(f"2 of {costing} lines are closed;" in spec for spec in charts(run(file, "watch")))
     capsys.readouterr()
     assert main(["finish", str(folder.folder), "--sure"]) == 0
     assert re.search(rf"\b{costing - 2} lines are closed\b", capsys.readouterr().out)
+    assert charts(run(file, "lines")) == []  # nothing is open: no range is left to look at

@@ -108,6 +108,25 @@ def test_of_many_lines_the_widest_ranges_are_drawn() -> None:
     assert "The 20 widest of 40; the sheet has all." in " ".join(chart.to_dict()["title"]["subtitle"])
 
 
+def test_what_is_settled_is_no_range_to_look_at(forecast: Forecast) -> None:
+    dearest = max(forecast.lines, key=lambda line: (line.p90 or 0) - (line.p10 or 0))
+    event = next(line for line in forecast.lines if line.kind == "event" and line.p90)
+
+    def told(*settled: str) -> tuple[str, str]:
+        chart = line_bars(forecast.lines, "EUR", most=99, settled=settled)
+        assert chart is not None
+        assert not {row["key"] for row in with_key(chart, "p90")} & set(settled)
+        return chart.to_dict()["description"], " ".join(chart.to_dict()["title"]["subtitle"])
+
+    assert dearest.title in told()[0]
+    assert "left out" not in told()[1]
+    assert dearest.kind == "line"
+    assert dearest.title not in told(dearest.id)[0]
+    assert told(dearest.id)[1].endswith("Closed lines left out.")
+    assert told(event.id)[1].endswith("(P50). What cannot happen any more left out.")
+    assert line_bars(forecast.lines, "EUR", settled=[line.id for line in forecast.lines]) is None
+
+
 def test_every_chart_says_a_figure_and_keeps_its_series_short(forecast: Forecast) -> None:
     for chart in every_chart(forecast):
         specification = chart.to_dict()

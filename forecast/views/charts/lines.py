@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -84,8 +84,16 @@ def row_axis(order: Sequence[str], labels: dict[str, str], palette: Palette) -> 
     return alt.Y("key:N", sort=None, scale=alt.Scale(domain=list(order), paddingInner=0.3), axis=axis)
 
 
-def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LIGHT, most: int = 20) -> Any:
+def line_bars(
+    lines: Sequence[LineSummary],
+    currency: str,
+    palette: Palette = LIGHT,
+    most: int = 20,
+    settled: Collection[str] = (),
+) -> Any | None:
     """Draw the widest ranges: for each line a thin bar from P10 to P90, a tick at the middle, grouped.
+
+    Of what is settled no range is a question any more; None where all is.
 
     Parameters
     ----------
@@ -94,8 +102,13 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
     palette : Palette
     most : int
         Lines drawn: of seventy nobody sees which matter.
+    settled : collection of str
+        Lines that are closed and events that cannot happen any more, by id.
     """
-    every = [line for line in lines if line.p10 is not None and (line.p90 or 0) > 0]
+    drawable = [line for line in lines if line.p10 is not None and (line.p90 or 0) > 0]
+    every = [line for line in drawable if line.id not in settled]
+    if not every:
+        return None
     by_width = sorted(every, key=lambda line: (line.p10 or 0) - (line.p90 or 0))
     drawn = {line.id for line in by_width[:most]}
     shown = [line for line in every if line.id in drawn]
@@ -143,6 +156,11 @@ def line_bars(lines: Sequence[LineSummary], currency: str, palette: Palette = LI
     note = "Bar: in 80 of 100 builds the line costs this much (P10 to P90). Tick: the middle (P50)."
     if len(shown) < len(every):
         note += f" The {len(shown)} widest of {len(every)}; the sheet has all."
+    kinds = {line.kind for line in drawable if line.id in settled}
+    if "line" in kinds:
+        note += " Closed lines left out."
+    if "event" in kinds:
+        note += " What cannot happen any more left out."
     return framed(layered(bars, ticks, texts), title, description, palette, _ROW * len(order), note)
 
 
