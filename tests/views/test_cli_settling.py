@@ -149,7 +149,9 @@ def test_a_deposit_says_that_more_is_to_come(folder: str, capsys: pytest.Capture
         ("kit", "2900", ["y"], "closed"),
         ("kit", "2900", [""], "closed"),  # the likely answer is filled in
         ("kit", "2900", ["n"], "more"),
-        ("kit", "2900", ["what", "?"], None),
+        ("kit", "2900", ["what", "d"], None),
+        ("kit", "2900", ["?", "n"], "more"),  # it explains, and asks again
+        ("damage", "200", ["?", "?", ""], None),
         ("kit", "700", [""], "more"),
         ("damage", "200", [""], None),  # an event is over when somebody says so
     ],
@@ -164,6 +166,8 @@ def test_a_person_is_asked_with_the_likely_answer_filled_in(
     assert code == 0
     assert f"Is that all for {'Body kit' if line == 'kit' else 'Damage'}?" in asked
     assert ("It looks so (9" in asked) is (sum == "2900")
+    assert asked.count("Yes closes the line: it costs what was paid") == typed.count("?")
+    assert asked.count("Is that all for") == asked.count("? explains]") == len(typed)
     marks = BuildFolder.at(folder).ledger().line_states()
     assert (marks[line].state if line in marks else None) == state
     assert person == []
@@ -417,6 +421,30 @@ def test_an_event_that_is_a_share_of_closed_lines_is_asked_about(
     assert f"If not: forecast cannot-happen {folder} overrun\n" in told
     run(capsys, "cannot-happen", folder, "overrun")
     assert watch(capsys, folder)["share_of_closed"] == []
+
+
+def test_several_events_are_told_of_at_once_and_none_is_taken_for_a_file(
+    folder: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Path(folder, "build.toml").write_text(
+        f'{BUILD}[[event]]\nid = "late"\nname = "Late"\nchance = 0.3\ncost = 90\n', encoding="utf-8"
+    )
+    monkeypatch.chdir(folder)  # FILE is left out
+    told = run(capsys, "cannot-happen", "damage", "late", "--date", DAY)
+    assert f"“Damage” cannot happen any more, as of {DAY}. “Late” cannot happen any more" in told
+    states = BuildFolder.at(folder).ledger().event_states()
+    assert {name: mark.state for name, mark in states.items()} == dict.fromkeys(
+        ("damage", "late"), "cannot-happen"
+    )
+    run(capsys, "undo")  # one word takes both back
+    assert BuildFolder.at(folder).ledger().event_states() == {}
+    wrong = run(capsys, "cannot-happen", ".", "late", "hail", expect=2)
+    assert "there is no event 'hail'" in wrong
+    assert BuildFolder.at(folder).ledger().event_states() == {}  # all of them or none
+    both = json.loads(run(capsys, "happened", folder, "late", "damage", "--date", DAY, "--json"))
+    assert both["events"] == [
+        {"event": name, "state": "happened", "date": DAY} for name in ("late", "damage")
+    ]
 
 
 def test_what_moved_blames_no_closed_line_for_what_an_open_one_did(

@@ -104,7 +104,8 @@ def test_elsewhere_it_says_what_is_missing(
         (["budget"], "FILE is missing: there is no build.toml here."),
         (["add", "primer"], "FILE is missing: there is no build.toml here."),
         (["add", "mine"], "after the build say starter too"),
-        (["happened", "mine"], "after the build say id too"),
+        (["happened", "mine"], "after the build say EVENT too"),
+        (["reopen", "mine"], "after the build say LINE too"),
     ):
         with pytest.raises(SystemExit) as left:
             main(typed)

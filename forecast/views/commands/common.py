@@ -102,16 +102,15 @@ def with_build(parser: argparse.ArgumentParser, arguments: Sequence[str]) -> lis
     if not taken or taken[0].dest != "file" or told is None:
         return list(arguments)
     options, words = told
-    least = sum(action.nargs is None for action in taken[1:])
+    needed = [action for action in taken[1:] if action.nargs in (None, "+")]
+    least = len(needed)
     open_ended = any(action.nargs in ("*", "+") for action in taken[1:])
     named = bool(words) and is_build(words[0]) and len(words) > least
     if is_build(".") and not named and (open_ended or len(words) < len(taken)):
         words.insert(0, ".")
     elif len(words) <= least and not {"-h", "--help"} & set(options):
         if words and is_build(words[0]):
-            missing = [
-                str(action.metavar or action.dest) for action in taken[len(words) :] if action.nargs is None
-            ]
+            missing = [str(action.metavar or action.dest) for action in needed[len(words) - 1 :]]
             parser.error(f"after the build say {' '.join(missing)} too")
         parser.error("FILE is missing: there is no build.toml here. Name the build's folder, or go into it")
     return [*head, *options, *words]

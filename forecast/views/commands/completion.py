@@ -11,7 +11,7 @@ from typing import Any
 SHELLS = ("bash", "zsh", "fish", "powershell")
 _KINDS = {
     "scenario": ("scenario",), "scenarios": ("scenario",), "line": ("line", "event"), "lines": ("line", "event"),
-    "id": ("line", "event"), "rest": ("line", "event"),
+    "id": ("line", "event"), "ids": ("line", "event"), "rest": ("line", "event"),
 }  # fmt: skip
 """What in the build file an argument names, by the argument's own name."""
 

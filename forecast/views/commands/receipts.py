@@ -343,23 +343,38 @@ def _ask_whether_all(title: str, likely: Likely) -> bool | None:
 
     seems = f" It looks so ({of_100(likely.chance)})." if likely.answer and likely.chance is not None else ""
     keys = {
-        True: "Y/n, ? if you cannot say",
-        False: "y/N, ? if you cannot say",
-        None: "y/n, Enter if you cannot say",
+        True: "Y/n, d if you don't know",
+        False: "y/N, d if you don't know",
+        None: "y/n, Enter if you don't know",
     }
     while True:
         print(
-            f"Is that all for {title}?{seems} [{keys[likely.answer]}] ", end="", file=sys.stderr, flush=True
-        )
+            f"Is that all for {title}?{seems} [{keys[likely.answer]}, ? explains] ",
+            end="", file=sys.stderr, flush=True,
+        )  # fmt: skip
         try:
             said = input().strip().casefold()
         except EOFError:
             return None
         if not said:
             return likely.answer
-        if said in ("y", "yes", "n", "no", "?"):
-            return None if said == "?" else said.startswith("y")
-        print("Type y for yes, n for no, or ? if you cannot say.", file=sys.stderr)
+        if said in _SAID:
+            return _SAID[said]
+        print(
+            _WHAT_ALL_MEANS if said == "?" else "Type y for yes, n for no, or d if you don't know.",
+            file=sys.stderr,
+        )
+
+
+_SAID: Mapping[str, bool | None] = {
+    "y": True, "yes": True, "n": False, "no": False, "d": None, "don't know": None,
+}  # fmt: skip
+"""What may be answered to "Is that all?"."""
+
+_WHAT_ALL_MEANS = (
+    "Yes closes the line: it costs what was paid, and nothing more will come. No says that more is to come. Where you "
+    "don't know, the forecast counts with both."
+)
 
 
 def receipt_data(receipt: Receipt) -> dict[str, Any]:

@@ -40,8 +40,8 @@ def _add_marks(commands: Commands[argparse.ArgumentParser]) -> None:
     for name, summary, run in (
         ("close", "say that nothing more will be paid for lines or risk events", run_close),
         ("reopen", "say that more may be paid for them after all", run_reopen),
-        ("happened", "say that a risk event happened", run_happened),
-        ("cannot-happen", "say that a risk event can no longer happen", run_cannot),
+        ("happened", "say that risk events happened", run_happened),
+        ("cannot-happen", "say that risk events can no longer happen", run_cannot),
     ):
         parser = command(commands, name, summary, run)
         add_file(parser)
@@ -60,7 +60,9 @@ def _add_marks(commands: Commands[argparse.ArgumentParser]) -> None:
             )
             parser.add_argument("--more-to-come", action="store_true", help="more will come, not only may")
         else:
-            parser.add_argument("id", help="its name, or id in the build file")
+            parser.add_argument(
+                "ids", metavar="EVENT", nargs="+", help="their names, or ids in the build file"
+            )
             parser.add_argument("--withdraw", action="store_true", help="take back that this was said")
         parser.add_argument("--date", type=day, default=None, help="from when on (today)")
         parser.add_argument("--note", default="", help="anything worth keeping")
@@ -231,18 +233,20 @@ def _mark_event(options: argparse.Namespace, state: str) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    name = check_id(options.id, build, lines=False)
+    names = list(dict.fromkeys(check_id(name, build, lines=False) for name in options.ids))
     _check_day(options)
     change = withdraw_event if options.withdraw else say_event
     ledger = folder.ledger()
-    mark = change(ledger, name, state, options.date, options.note)  # type: ignore[arg-type]
-    words = f"{WORDS[mark.state]} after all" if options.withdraw else WORDS[mark.state]
-    text = (
-        f"{quoted(name, titles_of(build))} {words}, as of {mark.date}. 'forecast watch' shows what follows."
-    )
-    if mark.state == "happened" and (how := happened_words(name, ledger)):
-        text = text.replace(" 'forecast watch'", f" {how} 'forecast watch'")
-    return answer(options, text, {"event": name, "state": mark.state, "date": mark.date.isoformat()})
+    with ledger.together():  # all of them or none, and one undo takes them back
+        marks = [change(ledger, name, state, options.date, options.note) for name in names]  # type: ignore[arg-type]
+    titles, again = titles_of(build), " after all" if options.withdraw else ""
+    told = [
+        f"{quoted(mark.subject, titles)} {WORDS[mark.state]}{again}, as of {mark.date}." for mark in marks
+    ]
+    told += [happened_words(mark.subject, ledger) for mark in marks if mark.state == "happened"]
+    text = f"{' '.join(filter(None, told))} 'forecast watch' shows what follows."
+    said = [{"event": mark.subject, "state": mark.state, "date": mark.date.isoformat()} for mark in marks]
+    return answer(options, text, {"events": said})
 
 
 def run_freeze(options: argparse.Namespace) -> int:
