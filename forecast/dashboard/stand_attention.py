@@ -24,13 +24,19 @@ from forecast.dashboard.saving import form_key, opened_sheet, put
 from forecast.dashboard.state import Opened, before, opened
 from forecast.decide.firm_up import FirmUp
 from forecast.engine.left_out import Finding, findings
-from forecast.spending.events import WORDS, say_event
 from forecast.spending.ledger import Commitment, NewReceipt
 from forecast.spending.reforecast import LineWatch, Reforecast
-from forecast.spending.settling import close_lines, enter_receipt
+from forecast.spending.settling import close_lines, enter_receipt, rule_out
 from forecast.views.money import about
-from forecast.views.settling import closed_words, entered_words, paid_words, share_of_closed_sentence
-from forecast.views.stands import due_sentence, over_sentence, running_over, short_sentence
+from forecast.views.settling import (
+    closed_words,
+    entered_words,
+    over_by_now_sentence,
+    over_words,
+    paid_words,
+    share_of_closed_sentence,
+)
+from forecast.views.stands import due_sentence, over_sentence, running_over, short_sentence, tight_sentence
 from forecast.words.currencies import is_currency
 
 _PLACE = "stand"
@@ -66,11 +72,19 @@ def attention(view: Opened, watch: Reforecast | None) -> int:
     if short:
         _item("short", short, "", lambda: None, "cost", "What can be done about it")
     asked += bool(short)
+    if watch is not None and watch.over_by_now and asked < _MOST:
+        _over_by_now(view, watch)
+        asked += 1
     build = _with_changes()
     missing = findings(build)
     if missing and asked < _MOST - 1:  # what to firm up comes last
         _left_out(view, build, missing[0], len(missing) - 1)
-    return asked + bool(missing)
+    asked += bool(missing)
+    tight = tight_sentence(found, view.budget)
+    if tight and asked < _MOST - 1:
+        _item("tight", tight, "", lambda: None, "cost", "What can be done about it")
+        asked += 1
+    return asked
 
 
 def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: int) -> None:
@@ -85,7 +99,15 @@ def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: int) -> None:
         room = st.empty()
         room.caption("Looking for the figure to firm up first \u2026")
         build = _with_changes()
-        found = next((item for item in to_firm_up(view) if item.certain and not _told(build, item)), None)
+        done = () if watch is None else (*watch.share_of_closed, *watch.over_by_now)  # asked about already
+        found = next(
+            (
+                item
+                for item in to_firm_up(view)
+                if item.certain and item.figure not in done and not _told(build, item)
+            ),
+            None,
+        )
         room.empty()
     if found is not None and watch is not None and found.figure in events_of(view):
         _rule_out(view, found)
@@ -194,13 +216,21 @@ def _perhaps_past(view: Opened, watch: Reforecast) -> None:
     _item("past", sentence, label, partial(_impossible, view, events), "receipts", "Tell it under Receipts")
 
 
-def _impossible(view: Opened, events: Mapping[str, str]) -> None:
+def _over_by_now(view: Opened, watch: Reforecast) -> None:
+    found = [line for line in watch.lines if line.id in watch.over_by_now]
+    events = {line.id: line.title for line in found if line.kind == "event"}
+    lines = {line.id: line.title for line in found if line.kind == "line"}
+    label = f"{'It' if len(found) == 1 else 'They'} cannot come any more"
+    say = partial(_impossible, view, events, lines)
+    _item("over-by-now", over_by_now_sentence(watch), label, say, "receipts", "Tell of each under Receipts")
+
+
+def _impossible(view: Opened, events: Mapping[str, str], lines: Mapping[str, str] | None = None) -> None:
+    others = lines or {}
+
     def work() -> str:
-        ledger = view.ledger_to_write()
-        with ledger.together():
-            for name in events:
-                say_event(ledger, name, "cannot-happen")
-        return " ".join(f"\u201c{title}\u201d {WORDS['cannot-happen']}: kept." for title in events.values())
+        rule_out(view.ledger_to_write(), events, others)
+        return over_words(list(events), list(others), {**events, **others})
 
     _done(view, work)
 

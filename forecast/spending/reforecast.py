@@ -24,6 +24,7 @@ from forecast.engine.statistics import (
     share_within,
 )
 from forecast.engine.trials import middles_if_needed
+from forecast.spending.delivered import over_with_delivery
 from forecast.spending.known import Known, LineState, known_from
 from forecast.spending.ledger import Baseline, Ledger
 from forecast.spending.money import exponent, to_float
@@ -298,6 +299,15 @@ class Reforecast:
             if read and all(lines[name].state == "closed" for name in read):
                 found.append(row.id)
         return tuple(found)
+
+    @cached_property
+    def over_by_now(self) -> tuple[str, ...]:
+        """Events and lines still open that belong to the way of goods whose bills are settled, by id.
+
+        They are asked about; what `share_of_closed` asks about already is left out.
+        """
+        found = over_with_delivery(self.now.plan, self.known, self.looking_settled)
+        return tuple(name for name in found if name not in self.share_of_closed)
 
     @cached_property
     def width(self) -> Width | None:

@@ -18,6 +18,7 @@ from forecast.engine.facts import Prior, learn, prior_of
 from forecast.engine.forecast import DEFAULT_SEED
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
+from forecast.spending.events import say_event
 from forecast.spending.known import known_from
 from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.spending.ledger.days import DayPaid, paid_by_day
@@ -359,6 +360,20 @@ def close_lines(
                     ledger.settle_commitment(one.id, max(mark.date, one.date), note)
                     settled.append(one)
     return tuple(settled)
+
+
+def rule_out(ledger: Ledger, events: Iterable[str], lines: Iterable[str] = ()) -> None:
+    """Say that events cannot happen any more and that nothing will be paid for lines, in one entry.
+
+    Raises
+    ------
+    LedgerError
+        If a later word on one of them says otherwise; nothing was entered then.
+    """
+    with ledger.together():
+        for name in events:
+            say_event(ledger, name, "cannot-happen")
+        close_lines(ledger, lines)
 
 
 def void_receipt(ledger: Ledger, number: int, why: str) -> tuple[Receipt, tuple[str, ...]]:

@@ -148,6 +148,10 @@ class RuleUse:
     rough: bool = False
 
 
+_ON_THE_WAY = ("freight", "entry", "delivery")
+_OR_NOT_AT_ALL = ("examination", "storage")
+
+
 @dataclass(frozen=True)
 class Expansion:
     """A consignment written out.
@@ -180,6 +184,23 @@ class Expansion:
     warnings: tuple[RuleWarning, ...]
     figures: tuple[RuleUse, ...] = ()
     title: str = ""
+
+    @property
+    def told_by(self) -> tuple[str, ...]:
+        """Ids of the lines whose bills, once settled, tell that the goods are here; none where no bill can tell.
+
+        Freight is often paid before anything moves, so that alone it tells nothing.
+        """
+        found = [name for name in (f"{self.consignment}.{part}" for part in _ON_THE_WAY) if self.line(name)]
+        return tuple(found) if found != [f"{self.consignment}.freight"] else ()
+
+    @property
+    def over_once_here(self) -> tuple[str, ...]:
+        """Ids of the events and charges that come on the way or not at all: a customs examination, and storage."""
+        own = {*(event.id for event in self.events), *(line.id for line in self.lines)}
+        return tuple(
+            name for name in (f"{self.consignment}.{part}" for part in _OR_NOT_AT_ALL) if name in own
+        )
 
     def line(self, id: str) -> ComputedLine | None:
         """Give a line by its full id; None where the consignment has none."""

@@ -9,6 +9,7 @@ from forecast.build.schema import Build
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
 from forecast.spending.estimates import unusual
+from forecast.spending.events import WORDS
 from forecast.spending.finishing import Finished
 from forecast.spending.importing import ImportResult
 from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
@@ -83,6 +84,21 @@ def share_of_closed_sentence(watch: Reforecast) -> str:
     one = len(found) == 1
     verb, whom = ("is a", "it") if one else ("are each a", "they")
     return f"{named(found, titles)} {verb} share of lines that are all closed: can {whom} still happen?"
+
+
+def over_by_now_sentence(watch: Reforecast) -> str:
+    """Ask whether what belongs to the way of the goods is over, now that its bills are settled; else nothing."""
+    found = watch.over_by_now
+    if not found:
+        return ""
+    titles = {line.id: line.title for line in watch.lines}
+    return f"The bills of the way here are settled. Over by now: {named(found, titles, 5)}?"
+
+
+def over_words(events: Sequence[str], lines: Sequence[str], titles: Mapping[str, str]) -> str:
+    """Say of what it was kept that it cannot come any more."""
+    told = [f"{quoted(name, titles)} {WORDS['cannot-happen']}: kept." for name in events]
+    return " ".join(filter(None, (*told, closed_words(lines, (), titles, ""))))
 
 
 def closed_words(

@@ -63,18 +63,37 @@ def short_sentence(found: Forecast | Reforecast, budget: float | None) -> str:
     """Say that a budget is rarely enough, and what P80 is over it; nothing where it is not so, or nothing is open."""
     if budget is None or (isinstance(found, Reforecast) and found.finished):
         return ""
-    if isinstance(found, Reforecast):
-        chance = 0.0 if found.chance_of_overrun is None else 1 - found.chance_of_overrun.value
-    else:
-        chance = found.chance_within(budget).value
+    chance = _chance_within(found, budget)
     if chance >= ENOUGH:
         return ""
     eight = found.percentile(0.8)
-    beyond = as_written(eight.value, found.currency, eight.error) - budget
     return (
         f"Your budget is short: it is enough in {builds(chance)}, and P80 is "
-        f"{about(beyond, found.currency, eight.error)} over it."
+        f"{about(_beyond(found, budget), found.currency, eight.error)} over it."
     )
+
+
+def tight_sentence(found: Forecast | Reforecast, budget: float | None) -> str:
+    """Say what a budget that is mostly enough lacks for P80; nothing where it lacks nothing, or is rarely enough."""
+    if budget is None or (isinstance(found, Reforecast) and found.finished):
+        return ""
+    chance, beyond = _chance_within(found, budget), _beyond(found, budget)
+    if chance < ENOUGH or beyond <= 0:
+        return ""
+    more = about(beyond, found.currency, found.percentile(0.8).error)
+    return f"Your budget is enough in {builds(chance)}. To be enough in 80 of 100 (P80) it would take {more} more."
+
+
+def _chance_within(found: Forecast | Reforecast, budget: float) -> float:
+    if isinstance(found, Reforecast):
+        return 0.0 if found.chance_of_overrun is None else 1 - found.chance_of_overrun.value
+    return found.chance_within(budget).value
+
+
+def _beyond(found: Forecast | Reforecast, budget: float) -> float:
+    """Give what P80, as it is written, is over a budget."""
+    eight = found.percentile(0.8)
+    return as_written(eight.value, found.currency, eight.error) - budget
 
 
 def left_of_budget(budget: float, paid: float, agreed: float) -> float:

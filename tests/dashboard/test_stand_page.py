@@ -18,6 +18,7 @@ from forecast.views.money import about, builds, estimated
 from tests.dashboard.conftest import Run, charts, words
 from tests.dashboard.test_receipt_list import html, press
 from tests.dashboard.test_settling import marks, pay
+from tests.spending.test_delivered import WAY, crate
 from tests.views.test_cli_settling import BUILD
 
 
@@ -120,6 +121,42 @@ def test_an_event_whose_lines_are_all_closed_is_ruled_out_with_one_tap(run: Run,
     app = press(app, "It cannot come any more")
     assert folder.ledger().event_states()["overrun"].state == "cannot-happen"
     assert "can it still happen?" not in words(app)
+
+
+def test_what_came_with_the_way_here_is_ruled_out_with_one_tap(run: Run, folder: BuildFolder) -> None:
+    late = '[[event]]\nid = "late_delivery"\nname = "Late"\nchance = 0.3\ncost = 90\n'
+    folder.build_file.write_text(BUILD + late + crate(), encoding="utf-8")
+    ledger = folder.ledger()
+    for name in WAY:
+        pay(ledger, name, 9_000)
+        ledger.close_line(name)
+    app = run(folder.build_file, "stand")
+    asked = "are settled. Over by now: “Storage at the depot”, “Customs examine crate goods” and “Late”?"
+    assert asked in words(app)
+    app = press(app, "They cannot come any more")
+    assert {name: mark.state for name, mark in folder.ledger().event_states().items()} == dict.fromkeys(
+        ("late_delivery", "crate.examination"), "cannot-happen"
+    )
+    assert marks(folder)["crate.storage"] == "closed"
+    assert "Over by now" not in words(app)
+    assert "“Late” cannot happen any more: kept." in words(app)
+
+
+def test_p80_over_the_budget_is_said_last_and_in_mild_words(run: Run, folder: BuildFolder) -> None:
+    forecast = simulate(folder.read())
+    half, eight = forecast.percentile_set((0.5, 0.8))
+    for budget, said in (
+        (half.value + 50, True),
+        (eight.value + 50, False),
+        (half.value - 50, False),  # enough in fewer builds than not: that is said otherwise
+    ):
+        text = BUILD.replace('country = "IE"', f'country = "IE"\nbudget = {budget:.0f}')
+        folder.build_file.write_text(text, encoding="utf-8")
+        told = words(run(folder.build_file, "stand"))
+        assert ("To be enough in 80 of 100 (P80) it would take " in told) is said
+        assert ("Your budget is short" in told) is (budget < half.value)
+        if said:
+            assert told.index("Perhaps left out") < told.index("To be enough in 80 of 100")
 
 
 def test_what_may_have_been_left_out_goes_into_the_tray_with_one_tap(

@@ -11,6 +11,7 @@ import pytest
 from forecast.spending.folder import BuildFolder
 from forecast.spending.reforecast import LOOKS_SETTLED
 from forecast.views.cli import main
+from tests.spending.test_delivered import WAY, crate
 
 BUILD = """\
 [build]
@@ -421,6 +422,24 @@ def test_an_event_that_is_a_share_of_closed_lines_is_asked_about(
     assert f"If not: forecast cannot-happen {folder} overrun\n" in told
     run(capsys, "cannot-happen", folder, "overrun")
     assert watch(capsys, folder)["share_of_closed"] == []
+
+
+def test_what_came_with_the_way_here_is_asked_about_with_the_commands_that_say_so(
+    folder: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    late = '[[event]]\nid = "late_delivery"\nname = "Late"\nchance = 0.3\ncost = 90\n'
+    Path(folder, "build.toml").write_text(BUILD + late + crate(), encoding="utf-8")
+    for name in WAY:
+        add(capsys, folder, name, "90", "--closes")
+    monkeypatch.chdir(folder)
+    told = run(capsys, "watch", "--trials", "1024")
+    ruled_out = "forecast cannot-happen crate.examination late_delivery"
+    assert "Over by now: “Storage at the depot”, “Customs examine crate goods” and “Late”? If so: " in told
+    assert f"If so: {ruled_out}\n  forecast close crate.storage\n" in told
+    assert watch(capsys, folder)["over_by_now"] == ["crate.storage", "crate.examination", "late_delivery"]
+    for command in (ruled_out, "forecast close crate.storage"):
+        run(capsys, *command.split()[1:])
+    assert watch(capsys, folder)["over_by_now"] == []
 
 
 def test_several_events_are_told_of_at_once_and_none_is_taken_for_a_file(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 from forecast.build.cautions import Caution, cautions_for
 from forecast.build.schema import Bought, Group, usually_bought
@@ -178,7 +178,10 @@ class StarterPhase:
 
 @dataclass(frozen=True)
 class StarterEvent:
-    """A risk event: chance, how far it may differ, impact as cost or percentage of lines; scale as of `StarterLine`."""
+    """A risk event: chance, how far it may differ, impact as cost or percentage of lines; scale as of `StarterLine`.
+
+    ``over`` says with what it is over: "delivery", or nothing where it may come as long as the build lasts.
+    """
 
     id: str
     name: str
@@ -194,6 +197,7 @@ class StarterEvent:
     causes: Mapping[str, str] = field(default_factory=dict)
     note: str = ""
     scale: str = "money"
+    over: Literal["", "delivery"] = ""
 
     def table(self, present: Collection[str] | None = None, *, timed: bool = True) -> dict[str, Any]:
         """Give the ``[[event]]`` table of a build file.

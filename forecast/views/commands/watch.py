@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from forecast.views.commands.common import (
@@ -53,9 +54,13 @@ def run(options: argparse.Namespace) -> int:
     finally:
         done()
     scenario = f" --scenario {typed(options.scenario)}" if options.scenario else ""
-    closing = f"forecast close{'' if options.file == '.' else f' {typed(options.file)}'} --looking-settled{scenario}"
-    impossible = f"forecast cannot-happen {typed(options.file)}"
-    text = watch_text(build, watch, closing, impossible, every_line=options.all_lines)
+    named = "" if options.file == "." else f" {typed(options.file)}"
+    commands = Commands(
+        f"forecast close{named} --looking-settled{scenario}",
+        f"forecast close{named}",
+        f"forecast cannot-happen{named}",
+    )
+    text = watch_text(build, watch, commands, every_line=options.all_lines)
     return answer(options, text, watch_data(build, watch))
 
 
@@ -93,6 +98,7 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
         ],
         "looking_settled": list(watch.looking_settled),
         "share_of_closed": list(watch.share_of_closed),
+        "over_by_now": list(watch.over_by_now),
         "reasons": [
             {"kind": one.kind, "id": one.id, "amount": one.amount, "because": list(one.because)}
             for one in watch.reasons
@@ -113,13 +119,25 @@ def _levels(levels: Sequence[float], estimates: Sequence[Estimate]) -> dict[str,
     return {f"P{round(100 * q)}": one for q, one in zip(levels, estimates, strict=True)}
 
 
-def watch_text(
-    build: Build, watch: Reforecast, closing: str, impossible: str, *, every_line: bool = False
-) -> str:
+@dataclass(frozen=True)
+class Commands:
+    """How to say what is asked about: that lines which look settled are closed, lines, and events that cannot come."""
+
+    settled: str
+    close: str
+    impossible: str
+
+
+def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the figures, the lines, and the commands for what looks settled or past."""
     from forecast.views.money import about
     from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence, width_sentence
-    from forecast.views.settling import looking_settled_sentence, share_of_closed_sentence, state_words
+    from forecast.views.settling import (
+        looking_settled_sentence,
+        over_by_now_sentence,
+        share_of_closed_sentence,
+        state_words,
+    )
     from forecast.views.tables import shorten, table
     from forecast.views.watching import (
         bought_sentence,
@@ -158,11 +176,22 @@ def watch_text(
         headings = ["", "State", "Estimate", "Paid", "Forecast P50", "P10 to P90", "Off the estimate"]
         text += ["", table(headings, line_rows, left=2)]
     settled = looking_settled_sentence(watch)
-    text += ["", f"{settled} To close them: {closing}"] if settled and watch.as_of is None else []
-    asked = share_of_closed_sentence(watch)
-    if asked and watch.as_of is None:
-        text += ["", *(f"{asked} If not: {impossible} {name}" for name in watch.share_of_closed[:1])]
-        text += [f"  {impossible} {name}" for name in watch.share_of_closed[1:]]
+    asked = []
+    if settled:
+        asked.append(f"{settled} To close them: {commands.settled}")
+    if shares := share_of_closed_sentence(watch):
+        asked.append(f"{shares} If not: {commands.impossible} {' '.join(watch.share_of_closed)}")
+    if over := over_by_now_sentence(watch):
+        kinds = {line.id: line.kind for line in watch.lines}
+        ways = [
+            " ".join([how, *(name for name in watch.over_by_now if kinds[name] == kind)])
+            for kind, how in (("event", commands.impossible), ("line", commands.close))
+            if kind in {kinds[name] for name in watch.over_by_now}
+        ]
+        over += " If so: " + "\n  ".join(ways)
+        asked.append(over)
+    if watch.as_of is None:
+        text += [part for sentence in asked for part in ("", sentence)]
     lessons = [sentence for sentence in (width_sentence(watch), *lesson_sentences(watch)) if sentence]
     text += ["", *lessons] if lessons else []
     if watch.budget is not None:
