@@ -240,10 +240,11 @@ def _mark_event(options: argparse.Namespace, state: str) -> int:
     with ledger.together():  # all of them or none, and one undo takes them back
         marks = [change(ledger, name, state, options.date, options.note) for name in names]  # type: ignore[arg-type]
     titles, again = titles_of(build), " after all" if options.withdraw else ""
-    told = [
-        f"{quoted(mark.subject, titles)} {WORDS[mark.state]}{again}, as of {mark.date}." for mark in marks
-    ]
-    told += [happened_words(mark.subject, ledger) for mark in marks if mark.state == "happened"]
+    told = []
+    for mark in marks:
+        told.append(f"{quoted(mark.subject, titles)} {WORDS[mark.state]}{again}, as of {mark.date}.")
+        if mark.state == "happened":
+            told.append(happened_words(mark.subject, ledger))
     text = f"{' '.join(filter(None, told))} 'forecast watch' shows what follows."
     said = [{"event": mark.subject, "state": mark.state, "date": mark.date.isoformat()} for mark in marks]
     return answer(options, text, {"events": said})
