@@ -13,6 +13,7 @@ from forecast.dashboard.choose_quotes import which_quote
 from forecast.dashboard.layout import answer, kept_picture, palette, safe, table, text, told_plainly
 from forecast.dashboard.proposing import add_both_ways
 from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened
+from forecast.decide.made import made_sentences, ways_left
 from forecast.decide.scenarios import Comparison
 from forecast.views.charts import AgainstCheapest, difference_bands, difference_strip
 from forecast.views.commands.advice import pair_sentences
@@ -38,10 +39,14 @@ def page() -> None:
                 "same simulated builds."
             )
             add_both_ways()
+        elif len(ways_left(view.build, known_by_now(view))) < 2:
+            answer(*made_sentences(view.build, known_by_now(view)))
         else:
             comparison = compared(view)
             _answer(view, comparison)
             known = known_by_now(view)
+            if made := made_sentences(view.build, known):
+                text(" ".join(made))
             if told := with_receipts(view.build, known):
                 told.append("What is paid is spent either way.")
                 told += left_prices(view.build, known, [item.id for item in comparison.scenarios])

@@ -8,10 +8,9 @@ screen and no more. Without the server nothing is shown: every figure is made by
 from __future__ import annotations
 
 import json
-from pathlib import Path
+from importlib import resources
 
 MANIFEST, ICON, TOUCH_ICON = "/forecast.webmanifest", "/forecast-icon.svg", "/forecast-icon.png"
-_HERE = Path(__file__).parent
 
 # The manifest of a page that is let in by a cookie is asked for with it.
 LINKS = (
@@ -47,8 +46,8 @@ def files() -> dict[str, tuple[str, bytes]]:
     """Give what is answered at each of the paths: its type, and its bytes."""
     return {
         MANIFEST: ("application/manifest+json", _manifest()),
-        ICON: ("image/svg+xml", (_HERE / "icon.svg").read_bytes()),
-        TOUCH_ICON: ("image/png", (_HERE / "icon.png").read_bytes()),
+        ICON: ("image/svg+xml", resources.files("forecast.dashboard").joinpath("icon.svg").read_bytes()),
+        TOUCH_ICON: ("image/png", resources.files("forecast.dashboard").joinpath("icon.png").read_bytes()),
     }
 
 

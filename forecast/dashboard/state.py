@@ -19,6 +19,7 @@ from forecast.dashboard.remembered import remembered
 from forecast.dashboard.shelf import NEWEST, shelved
 from forecast.dashboard.unsaved import text_in_force
 from forecast.decide.contingency import Contingency, contingency
+from forecast.decide.made import ways_left
 from forecast.decide.scenarios import Comparison, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.engine.statistics import Estimate
@@ -298,7 +299,10 @@ def _contingency(
 
 
 def compared(view: Opened, *, before_receipts: bool = False) -> Comparison:
-    """Compare all scenarios of the build, trial by trial; as it stands, or as it stood before the first receipt."""
+    """Compare the ways of doing the build, trial by trial; as it stands, or as it stood before the first receipt.
+
+    As it stands, those that do no work again which is done; see `forecast.decide.made`.
+    """
     state = "" if before_receipts else ledger_state(view.ledger)
     return _compared(view.build.fingerprint(), state, DEFAULT_TRIALS, DEFAULT_SEED, view)
 
@@ -306,8 +310,9 @@ def compared(view: Opened, *, before_receipts: bool = False) -> Comparison:
 @shelved("Comparing …", keys=4, state=1)
 def _compared(fingerprint: str, state: str, trials: int, seed: int, _view: Opened) -> Comparison:
     stands = as_it_stands if state else before
-    forecasts = {name: stands(_view, name) for name in _view.build.scenario}
-    names = {name: item.name or name.capitalize() for name, item in _view.build.scenario.items()}
+    ways = ways_left(_view.build, known_by_now(_view)) if state else tuple(_view.build.scenario)
+    forecasts = {name: stands(_view, name) for name in ways}
+    names = {name: _view.build.scenario[name].name or name.capitalize() for name in ways}
     return compare_forecasts(forecasts, names)
 
 

@@ -20,6 +20,7 @@ from forecast.build.figures import Known
 from forecast.build.formula import Formula, Input, LineValue, walk
 from forecast.build.scenario import overridden
 from forecast.build.schema import Build, Event, Scenario
+from forecast.decide.made import routes_made
 from forecast.decide.replay import Replay, replay_of
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.forecast import Forecast
@@ -66,7 +67,11 @@ class Mixer:
         # Overrides first: one may put a line into another package, and the mixes must follow it there.
         build = overridden(build, overrides)
         self.build = build
-        self.routes = routes_offered(build)
+        offered, made = routes_offered(build), routes_made(build, known)
+        self.routes = {
+            package: (made[package],) if made.get(package) in routes else routes
+            for package, routes in offered.items()
+        }
         self.packages = tuple(self.routes)
         self._items = {item.id: item for item in (*build.line, *build.event)}
         self._handing = {event.id: event for event in build.event if event.hands_over}

@@ -12,6 +12,7 @@ from forecast.build.scenario import in_words, scenario_title
 from forecast.build.schema import Build
 from forecast.decide.chances import builds, rounded_hours
 from forecast.decide.dominance import Dominance, dominance
+from forecast.decide.made import ways_left
 from forecast.decide.own_hours import OwnHourPay, cash_totals, own_hour_pay
 from forecast.decide.paired import forecast_change, mean_change
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
@@ -191,7 +192,7 @@ def compare(
     ----------
     build : Build
     scenarios : sequence of str, optional
-        Their ids; all of the file when left out.
+        Their ids; when left out those of the file that do no work again which is done, see `forecast.decide.made`.
     trials : int
     seed : int
     known : KnownFacts or Standing, optional
@@ -206,7 +207,7 @@ def compare(
     SimulationError
         When there are fewer than two, or one is not in the build.
     """
-    chosen = tuple(scenarios) if scenarios is not None else tuple(build.scenario)
+    chosen = tuple(scenarios) if scenarios is not None else ways_left(build, known)
     if len(set(chosen)) < 2:
         message = (
             f"scenarios: got {', '.join(chosen) or 'none'}; comparing needs two or more different ones. "

@@ -184,6 +184,7 @@ def _split_table(advice: Contingency) -> str:
 def run_compare(options: argparse.Namespace) -> int:
     """Compare scenarios."""
     from forecast.build.oneself import own_hazards
+    from forecast.decide.made import made_sentences, ways_left
     from forecast.decide.scenarios import compare
     from forecast.spending.folder import BuildFolder
     from forecast.views.sentences import left_prices, with_receipts
@@ -193,6 +194,10 @@ def run_compare(options: argparse.Namespace) -> int:
     known, baseline = known_by_now(folder, options)
     if not options.json and (over := finished_words(build, None, known, baseline)):
         return answer(options, over, {})
+    made = [] if options.scenarios else made_sentences(build, known)
+    if made and len(ways_left(build, known)) < 2:
+        nothing = {"currency": build.build.currency, "scenarios": [], "pairs": [], "own_hazards": {}}
+        return answer(options, " ".join(made), nothing)
     working("Simulating each scenario")
     try:
         found = compare(build, options.scenarios or None, options.trials, options.seed, known)
@@ -204,7 +209,11 @@ def run_compare(options: argparse.Namespace) -> int:
         "pairs": found.pairs,
         "own_hazards": {item.id: own_hazards(build, item.id) for item in found.scenarios},
     }
-    told = [*with_receipts(build, known), *left_prices(build, known, [item.id for item in found.scenarios])]
+    told = [
+        *with_receipts(build, known),
+        *made,
+        *left_prices(build, known, [item.id for item in found.scenarios]),
+    ]
     return answer(options, "\n".join([*told, compare_text(build, found)]), data)
 
 
