@@ -69,10 +69,8 @@ def made_sentences(build: Build, known: Knowledge) -> list[str]:
     ]
     what = _and([package.replace("_", " ").replace("-", " ") for package in done])
     names = _and([f"\u201c{scenario_title(build, way)}\u201d" for way in gone])
-    verb = ("is", "it") if len(done) == 1 else ("are", "them")
     told = [
-        f"{what[0].upper()}{what[1:]} {verb[0]} done and paid: {names} would do {verb[1]} again, and "
-        f"{'is' if len(gone) == 1 else 'are'} left out."
+        f"Done and paid: {what}. {names} would do that again, and {'is' if len(gone) == 1 else 'are'} left out."
     ]
     if len(left) == 1:
         told.append(f"\u201c{scenario_title(build, left[0])}\u201d is the way that is left.")

@@ -216,6 +216,11 @@ def test_what_may_hurt_is_said_beside_the_way_and_beside_the_mix(run: Run, small
 def test_a_way_that_leaves_an_agreed_price_is_said_beside_the_ways(run: Run, half_way: BuildFolder) -> None:
     (agreed,) = half_way.ledger().list_commitments()
     app = run(half_way.build_file, "choose")
+    # the arches are done: the one way that leaves the price would do them again, and is no way any more
+    assert "Done and paid: arches." in words(app)
+    assert "is the way that is left." in words(app)
+    half_way.ledger().reopen_line("arches_shop")
+    app = run(half_way.build_file, "choose")
     told = "\n".join(item.value for item in app.main.caption).replace("\\", "")
     price = exact(agreed.expected_minor, "NZD")
     assert told.count(f"leaves an agreed price of {price} with {agreed.supplier} for") == 1

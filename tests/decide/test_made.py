@@ -74,7 +74,7 @@ def test_ways_that_would_do_it_again_are_left_out(tmp_path: Path) -> None:
     found = compare(BUILD, trials=1024, known=known)
     assert [item.id for item in found.scenarios] == ["mixed", "out"]
     assert made_sentences(BUILD, known) == [
-        "Paint is done and paid: “Alone” would do it again, and is left out."
+        "Done and paid: paint. “Alone” would do that again, and is left out."
     ]
     every = compare(BUILD, ["mixed", "diy"], trials=1024, known=known)  # asked for by name, they are compared
     assert [item.id for item in every.scenarios] == ["mixed", "diy"]
