@@ -85,7 +85,7 @@ def test_whatever_a_build_raises_the_frame_stays(
     [
         ("cost", "forecast.views.charts.dots_of_hundred"),
         ("watch", "forecast.dashboard.state.reforecast"),
-        ("choose", "forecast.dashboard.choose.ways_left"),
+        ("choose", "forecast.decide.made.ways_left"),
     ],
 )
 def test_a_mistake_on_a_page_leaves_its_frame(
