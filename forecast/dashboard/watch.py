@@ -17,6 +17,7 @@ from forecast.views.charts.lines import Standing
 from forecast.views.lessons import estimate_rows
 from forecast.views.money import about
 from forecast.views.sentences import budget_sentence, watch_sentence, width_sentence
+from forecast.views.settling import beside_sentence
 from forecast.views.watching import days_shown, rough_days, trials_sentence
 from forecast.words.text import STRONG
 
@@ -140,6 +141,8 @@ def _lines(view: Opened, watch: Reforecast) -> None:
         lambda: estimate_paid_forecast(items, watch.currency, look),
         key="by-line",
     )
+    if beside := beside_sentence(watch, 3):
+        text(beside)
 
 
 def _small_print(watch: Reforecast, told: History) -> None:

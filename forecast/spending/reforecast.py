@@ -339,14 +339,14 @@ class Reforecast:
 
     @property
     def remarks(self) -> tuple[str, ...]:
-        """What a reader should know: figures outside their range, money outside the estimate."""
+        """What a reader should know: figures outside their range, and what of the ledger does not fit the scenario."""
+        return self.now.remarks + self.known.remarks
+
+    @property
+    def not_in_this_way(self) -> dict[str, str]:
+        """Titles by id of what was paid for and this way does not have: it comes on top of the forecast."""
         titles = self.now.plan.absent
-        outside = tuple(
-            f"\u201c{titles.get(name, name)}\u201d has receipts but is not in this scenario: counted on top of the "
-            "forecast."
-            for name in self.known.outside
-        )
-        return self.now.remarks + self.known.remarks + outside
+        return {name: titles.get(name, name) for name in self.known.outside}
 
 
 def _range(line: LineSummary) -> tuple[float, float, float]:

@@ -19,7 +19,7 @@ from forecast.spending.oddities import Odd, oddities
 from forecast.spending.reforecast import LineWatch, Reforecast, scenario_in_force
 from forecast.spending.settling import Agreement, Entered
 from forecast.spending.standing import Standing
-from forecast.views.money import exact
+from forecast.views.money import entered, exact
 from forecast.views.sentences import unusual_words
 
 AGREEMENTS: Mapping[AgreementKind, str] = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
@@ -84,6 +84,20 @@ def share_of_closed_sentence(watch: Reforecast) -> str:
     one = len(found) == 1
     verb, whom = ("is a", "it") if one else ("are each a", "they")
     return f"{named(found, titles)} {verb} share of lines that are all closed: can {whom} still happen?"
+
+
+def beside_sentence(watch: Reforecast, most: int = 6) -> str:
+    """Say what was paid for lines that the way which is forecast does not have; nothing where nothing was.
+
+    Of many lines the first are named, at most so many.
+    """
+    found = watch.not_in_this_way
+    if not found:
+        return ""
+    lines = "1 line" if len(found) == 1 else f"{len(found)} lines"
+    paid = entered(watch.outside, watch.currency)
+    names = named(list(found), found, most)
+    return f"Beside it, {paid} paid for {lines} that this way does not have: {names}. It counts on top of the forecast."
 
 
 def over_by_now_sentence(watch: Reforecast) -> str:

@@ -283,8 +283,12 @@ paint = "shop"
     )
     assert "the way that is forecast" not in run(capsys, *add, "filler")
     watch = run(capsys, "watch", str(build))
-    assert "“Masking and cleaning” has receipts but is not in this scenario" in watch
+    beside = "Beside it, €40 paid for 1 line that this way does not have: “Masking and cleaning”."
+    assert watch.count(beside) == 1
+    assert watch.index("Off the estimate") < watch.index("Filler") < watch.index(beside)
     assert "masking " not in watch
+    told = json.loads(run(capsys, "watch", str(build), "--json"))["not_in_this_way"]
+    assert told == {"lines": [{"id": "masking", "name": "Masking and cleaning"}], "paid": 40.0}
 
 
 def test_undo_says_of_what_was_taken_back_what_the_readme_says(capsys: pytest.CaptureFixture[str]) -> None:

@@ -107,6 +107,10 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
             {"id": one.id, "mean": one.mean, "sd": one.sd, "effect": one.effect, "moves": list(one.moves)}
             for one in watch.causes
         ],
+        "not_in_this_way": {
+            "lines": [{"id": name, "name": title} for name, title in watch.not_in_this_way.items()],
+            "paid": watch.outside,
+        },
         "remarks": list(watch.remarks),
     }  # fmt: skip
 
@@ -133,6 +137,7 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
     from forecast.views.money import about
     from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence, width_sentence
     from forecast.views.settling import (
+        beside_sentence,
         looking_settled_sentence,
         over_by_now_sentence,
         share_of_closed_sentence,
@@ -175,6 +180,8 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
     if line_rows:
         headings = ["", "State", "Estimate", "Paid", "Forecast P50", "P10 to P90", "Off the estimate"]
         text += ["", table(headings, line_rows, left=2)]
+    beside = beside_sentence(watch)
+    text += ["", beside] if beside else []
     settled = looking_settled_sentence(watch)
     asked = []
     if settled:
