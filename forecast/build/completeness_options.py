@@ -30,6 +30,8 @@ def of_options(build: Build, known: Collection[str], look: Look) -> Iterator[Fin
     lacking: dict[str, list[tuple[Option, Finding]]] = {}
     for option in build.option:
         for item in look(with_option(build, option)):
+            if item.narrow and item.line in option.override:
+                continue  # what is quoted is as narrow as it was quoted
             if item.rule not in known:
                 lacking.setdefault(item.rule, []).append((option, item))
     for found in lacking.values():

@@ -66,6 +66,11 @@ class Finding:
     change: SetKey | AddItem | None = None
     chance: float = 1.0
 
+    @property
+    def narrow(self) -> bool:
+        """Tell whether nothing is missing but a figure says less than is known of it: a range may be too narrow."""
+        return self.rule.partition("-")[0] in ("no_width", "near_worst")
+
     def worth(self, currency: str) -> float:
         """Give what it costs in the middle of all builds; nothing where that is not told in money."""
         if self.cost is None or self.unit.partition(" ")[0] != currency:

@@ -11,7 +11,7 @@ from forecast.build.schema import Build
 from forecast.build.sheet import starter
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.saving import put
-from forecast.dashboard.state import Opened
+from forecast.dashboard.state import Opened, known_by_now
 from forecast.engine.left_out import Finding, findings
 from forecast.views.money import about
 from forecast.words.text import STRONG
@@ -27,22 +27,32 @@ _GRADES = {
 
 def missing(view: Opened, build: Build) -> None:
     """Ask about figures that may be slips, and list what may have been left out, of a build as the sheet shows it."""
-    every = findings(build)
+    known = known_by_now(view)
+    every = findings(build, () if known is None else known.begun)
     asked = [item for item in every if item.grade == "odd"]
-    found = [item for item in every if item.grade != "odd"]
+    narrow = [item for item in every if item.grade != "odd" and item.narrow]
+    found = [item for item in every if item.grade != "odd" and not item.narrow]
     if asked:
         st.subheader("Is that meant?")
         for item in asked:
             _finding(view, build, item)
+    if narrow:
+        st.subheader("What may be too narrow")
+        _some(view, build, narrow, "narrow-more")
     st.subheader("What may have been left out")
     if not found:
         st.markdown("Nothing that such builds usually have is missing.")
         return
     text(_lead(found))
+    _some(view, build, found, "missing-more")
+
+
+def _some(view: Opened, build: Build, found: Sequence[Finding], key: str) -> None:
+    """List the first, and the others where they are asked for, by how usual they are."""
     for item in found[:SHOWN]:
         _finding(view, build, item)
     rest = found[SHOWN:]
-    if rest and st.toggle(f"Show {len(rest)} more", key="missing-more"):
+    if rest and st.toggle(f"Show {len(rest)} more", key=key):
         for grade, words in _GRADES.items():
             items = [item for item in rest if item.grade == grade]
             if items:

@@ -21,7 +21,7 @@ from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.receipts_news import enter, events_of, news
 from forecast.dashboard.receipts_settle import looks_settled
 from forecast.dashboard.saving import form_key, opened_sheet, put
-from forecast.dashboard.state import Opened, before, opened
+from forecast.dashboard.state import Opened, before, known_by_now, opened
 from forecast.decide.firm_up import FirmUp
 from forecast.engine.left_out import Finding, findings
 from forecast.spending.ledger import Commitment, NewReceipt
@@ -76,7 +76,8 @@ def attention(view: Opened, watch: Reforecast | None) -> int:
         _over_by_now(view, watch)
         asked += 1
     build = _with_changes()
-    missing = findings(build)
+    known = known_by_now(view)
+    missing = findings(build, () if known is None else known.begun)
     if missing and asked < _MOST - 1:  # what to firm up comes last
         _left_out(view, build, missing[0], len(missing) - 1)
     asked += bool(missing)
@@ -190,7 +191,8 @@ def _left_out(view: Opened, build: Build, item: Finding, more: int) -> None:
     usual = ""
     if item.cost is not None and item.unit == view.currency:
         usual = f" Usually {about(item.cost[0], item.unit)} to {about(item.cost[2], item.unit)}."
-    what = "Is that meant?" if item.grade == "odd" else "Perhaps left out:"
+    what = "Perhaps too narrow:" if item.narrow else "Perhaps left out:"
+    what = "Is that meant?" if item.grade == "odd" else what
     sentence = f"{what} {item.missing}.{usual}"
 
     def add() -> None:
@@ -246,6 +248,10 @@ def _firm_up(view: Opened, item: FirmUp) -> None:
     build = _with_changes()
     with screen_only("asks-firm-up"), st.container(border=True):
         text(sentence)
+        if item.to_decide:
+            if st.button("See the quotes against each other", key="go-quotes", type="tertiary"):
+                st.switch_page("forecast/dashboard/choose.py")
+            return
         if item.figure not in every_figure(build):
             if st.button("See it on the page of lines", key="go-firm-up", type="tertiary"):
                 st.switch_page("forecast/dashboard/lines.py")

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from forecast.build.schema import Build, Line
 from forecast.decide.figure_words import figure_words, titles_of
-from forecast.decide.firm_up_how import EFFORTS, how_to_know, how_to_know_event
+from forecast.decide.firm_up_how import EFFORTS, how_to_know, how_to_know_event, quoted_by
 from forecast.decide.paired import mean_percentile_change
 from forecast.decide.replay import Change, Replay, replay_of
 from forecast.engine.forecast import Forecast
@@ -62,6 +62,8 @@ class FirmUp:
         "low", "medium" or "high".
     how : str
         How it could be known, as a sentence without its full stop.
+    to_decide : bool
+        Whether quotes for it are in, and what is left is to take one.
     """
 
     figure: str
@@ -72,6 +74,7 @@ class FirmUp:
     into_base: float
     effort: str
     how: str
+    to_decide: bool = False
 
     @property
     def worth(self) -> float:
@@ -109,7 +112,8 @@ def firm_up(replay: Replay, build: Build, level: float = 0.8, *, learning: bool 
     plan, trials = replay.forecast.plan, replay.forecast.trials
     titles = titles_of(build)
     lines = {line.id: line for line in build.line}
-    figures, events = _candidates(replay, lines, titles)
+    quotes = quoted_by(build)
+    figures, events = _candidates(replay, lines, titles, quotes)
     gates = [
         (gate.id, trials.gates[place].astype(float))
         for place, gate in enumerate(plan.gates)
@@ -120,13 +124,16 @@ def firm_up(replay: Replay, build: Build, level: float = 0.8, *, learning: bool 
         if item.id not in figures or np.ptp(values := replay.figure(item.id)) <= 0:
             continue
         id = item.id.partition(".")[0]
-        effort, how = how_to_know(item.id, lines.get(id), titles, begun=_begun(replay, item.id))
+        effort, how = how_to_know(
+            item.id, lines.get(id), titles, begun=_begun(replay, item.id), quoted=quotes.get(item.id)
+        )
         gain = float(np.average(values, weights=trials.weights)) - item.shape.middle
         found.append(
             FirmUp(
                 item.id, figure_words(item.id, titles), settled(values, item.id, replay, level),
                 release(values, replay, level) if learning else None, level,
                 _base_gain(replay, item.id, item.shape.middle + gain), effort, how,
+                item.id in quotes and not _begun(replay, item.id),
             )
         )  # fmt: skip
     for id, happens in gates:
@@ -157,7 +164,10 @@ def firm_up_of(forecast: Forecast, build: Build, level: float) -> tuple[FirmUp, 
 
 
 def _candidates(
-    replay: Replay, lines: Mapping[str, Line], titles: Mapping[str, str]
+    replay: Replay,
+    lines: Mapping[str, Line],
+    titles: Mapping[str, str],
+    quotes: Mapping[str, tuple[str, ...]],
 ) -> tuple[frozenset[str], frozenset[str]]:
     """Name the uncertain figures and the events that are worth a look.
 
@@ -177,7 +187,9 @@ def _candidates(
     for item in plan.inputs:
         id = item.id.partition(".")[0]
         if id not in known and item.id not in known:
-            effort, _ = how_to_know(item.id, lines.get(id), titles, begun=_begun(replay, item.id))
+            effort, _ = how_to_know(
+                item.id, lines.get(id), titles, begun=_begun(replay, item.id), quoted=quotes.get(item.id)
+            )
             consider(item.id, replay.affected([item.id]), effort, event=False)
     for gate in plan.gates:
         effort, _ = how_to_know_event(gate.id, lines.get(gate.id), titles)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from forecast.build.figures import FigureBase
-from forecast.build.schema import Line
+from forecast.build.options import figure_name, options_by_choice
+from forecast.build.schema import Build, Line
+from forecast.build.sheet import open_quotes
 from forecast.decide.figure_words import figure_phrase
 
 EFFORTS: Mapping[str, float] = {"low": 1.0, "medium": 2.0, "high": 4.0}
@@ -19,7 +21,12 @@ _UNITS = {"h": "hours", "pcs": "pieces"}
 
 
 def how_to_know(
-    figure: str, line: Line | None, titles: Mapping[str, str], *, begun: bool = False
+    figure: str,
+    line: Line | None,
+    titles: Mapping[str, str],
+    *,
+    begun: bool = False,
+    quoted: Sequence[str] | None = None,
 ) -> tuple[str, str]:
     """Give the effort that a firm figure takes, and how it is had, as a sentence without its full stop.
 
@@ -33,6 +40,8 @@ def how_to_know(
         Title by id of line, event or consignment.
     begun : bool
         Whether some of it is paid: it is ordered, and what can be asked for is what is still to come.
+    quoted : sequence of str, optional
+        Who quoted it, as far as they have names, where quotes are in: see `quoted_by`.
     """
     id, _, key = figure.partition(".")
     last = key.rpartition(".")[2] or key
@@ -67,9 +76,44 @@ def how_to_know(
             else f"Ask for {phrase} before buying more"
         )
         return "low", asked
+    if quoted is not None:
+        *most, last_one = quoted or ("",)
+        names = f" ({', '.join(most)} or {last_one})" if most else f" ({last_one})" if last_one else ""
+        many = "whether you take the quote" if len(quoted) == 1 else "which quote you take"
+        return "low", f"Decide {many} for {phrase}{names}"
     if by_shop:
         return "medium", f"Have a shop look at it and quote a fixed price: {phrase}"
     return "low", f"Get {phrase} quoted before ordering it"
+
+
+def quoted_by(build: Build) -> dict[str, tuple[str, ...]]:
+    """Give the figures of which quotes are in, each with the names of those who quoted it, where they have names.
+
+    Quotes are in as options of a choice that change the figure, or as several that stand in its place.
+    """
+    asked = (figure_name(build, one.path) for one in open_quotes(build))
+    found: dict[str, tuple[str, ...]] = {name: () for name in asked if _is_price(name)}
+    for options in options_by_choice(build).values():
+        if len(options) < 2:
+            continue
+        for option in options:
+            for item, keys in option.override.items():
+                for name in filter(_is_price, _figures_of(build, item, keys)):
+                    found[name] = (*found.get(name, ()), option.title)
+    return found
+
+
+def _is_price(figure: str) -> bool:
+    return figure.rpartition(".")[2] in ("amount", "price")
+
+
+def _figures_of(build: Build, item: str, keys: Iterable[str]) -> tuple[str, ...]:
+    """Name the figures that an override changes; one of a consignment's goods replaces the whole list of them."""
+    goods = {one.id: tuple(f"{item}.{part.id}.price" for part in one.items) for one in build.consignment}
+    found: list[str] = []
+    for key in keys:
+        found += goods[item] if item in goods and key in ("price", "goods") else (f"{item}.{key}",)
+    return tuple(found)
 
 
 def how_to_know_event(id: str, line: Line | None, titles: Mapping[str, str]) -> tuple[str, str]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from forecast.build.completeness import findings as findings_beside
 from forecast.build.completeness_rules import Finding
 from forecast.build.schema import Build
@@ -9,14 +11,17 @@ from forecast.engine.evaluate import at_middle
 from forecast.trade.takeoff.odd import odd_takeoffs
 
 
-def findings(build: Build) -> tuple[Finding, ...]:
+def findings(build: Build, begun: Collection[str] = ()) -> tuple[Finding, ...]:
     """Give what a build may have left out or holds that is odd, as `forecast.build.completeness.findings` orders it.
 
     Parameters
     ----------
     build : Build
+    begun : collection of str
+        Lines and events that are bought, agreed or closed: how wide their figures were is no question any more.
     """
-    return findings_beside(build, lambda one: odd_takeoffs(one, at_middle))
+    found = findings_beside(build, lambda one: odd_takeoffs(one, at_middle))
+    return tuple(item for item in found if not (item.narrow and item.line in begun))
 
 
 __all__ = ["Finding", "findings"]

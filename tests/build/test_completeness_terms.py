@@ -179,6 +179,14 @@ def test_ranges_and_terms_of_an_option_are_judged() -> None:
     assert 'That of [[option]] with id = "door" is meant' in finding.mend
 
 
+@pytest.mark.parametrize("price", ["1150", "{ low = 1100, middle = 1150, high = 1180 }"])
+def test_what_was_quoted_is_as_narrow_as_it_was_quoted(price: str) -> None:
+    firm = f'[[option]]\nid = "maker"\nchoice = "kit"\noverride = {{ kit = {{ amount = {price} }} }}\n'
+    assert not [rule for rule, item in found(HEAD + KIT + firm).items() if item.narrow]
+    alone = KIT.replace("{ low = 1, middle = 2, high = 5 }", price)
+    assert [item.line for item in found(HEAD + alone).values() if item.narrow] == ["kit"]
+
+
 # ------------------------------------------------------------------------------------------------------- one command
 
 

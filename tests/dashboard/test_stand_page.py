@@ -10,6 +10,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecast.engine.forecast import simulate
+from forecast.engine.left_out import findings
 from forecast.errors import SimulationError
 from forecast.spending.folder import BuildFolder
 from forecast.spending.reforecast import reforecast
@@ -167,6 +168,38 @@ def test_what_may_have_been_left_out_goes_into_the_tray_with_one_tap(
     app = press(app, "Add it")
     assert "Not saved yet" in words(app)
     assert "Perhaps left out: Other transport" not in words(app)
+
+
+def test_a_figure_that_is_merely_narrow_is_not_left_out(
+    run: Run, folder: BuildFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    firm = '[[line]]\nid = "hinges"\nname = "Hinges"\ngroup = "hardware"\namount = 90\n'
+    folder.build_file.write_text(BUILD + firm, encoding="utf-8")
+    app = run(folder.build_file, "lines")
+    assert "What may be too narrow" in [item.value for item in app.subheader]
+    assert "Hinges: amount is one number" in words(app)
+    monkeypatch.setattr(
+        "forecast.dashboard.stand_attention.findings",
+        lambda build, begun: tuple(item for item in findings(build, begun) if item.line == "hinges"),
+    )
+    said = words(run(folder.build_file, "stand"))
+    assert "Perhaps too narrow: Hinges: amount is one number." in said
+    assert "Perhaps left out" not in said
+    pay(folder.ledger(), "hinges", 9_000)
+    assert "Perhaps too narrow" not in words(run(folder.build_file, "stand"))
+    assert "Hinges: amount is one number" not in words(run(folder.build_file, "lines"))
+
+
+def test_quotes_that_are_in_are_shown_against_each_other(run: Run, folder: BuildFolder) -> None:
+    options = "".join(
+        f'[[option]]\nid = "{name}"\nchoice = "kit"\noverride = {{ kit = {{ amount = {price} }} }}\n'
+        for name, price in (("near", 2900), ("far", 3100))
+    )
+    folder.build_file.write_text(BUILD + options, encoding="utf-8")
+    app = run(folder.build_file, "stand")
+    assert "Decide which quote you take for" in words(app)
+    assert "See the quotes against each other" in labels(app)
+    assert not [item for item in app.main.text_input if item.label.startswith("What you were told")]
 
 
 def test_the_figure_to_firm_up_first_is_put_in_where_it_is_asked_for(

@@ -13,9 +13,34 @@ from forecast.decide.firm_up import EFFORTS, firm_up
 from forecast.decide.replay import replay_of
 from forecast.engine.forecast import simulate
 from forecast.engine.known import Agreed, KnownFacts, PartPaid
-from tests.decide.sample import euros, small
+from tests.decide.sample import SMALL, euros, small
 from tests.references.portfolios import normals
 from tests.references.trade_facts import NORMALS, SPREAD, SPREAD_GIVEN_FIRST
+
+QUOTED = """
+[[option]]
+id = "as_written"
+choice = "paint"
+[[option]]
+id = "cheap"
+choice = "paint"
+override = { paint_shop = { amount = 2200 } }
+[[option]]
+id = "near"
+choice = "paint"
+override = { paint_shop = { amount = 2600 } }
+[[option]]
+id = "kit_as_written"
+choice = "kit"
+[[option]]
+id = "maker"
+choice = "kit"
+override = { kit = { amount = 2600 } }
+[[option]]
+id = "alone"
+choice = "filling"
+override = { filling_shop = { amount = 2600 } }
+"""
 
 
 def test_release_of_normals() -> None:
@@ -110,6 +135,32 @@ def test_work_by_a_shop_needs_a_look_first() -> None:
     found = {item.figure: item for item in firm_up(replay_of(simulate(build, "shop")), build)}
     assert found["paint_shop.amount"].effort == "medium"
     assert found["paint_shop.amount"].how.startswith("Have a shop look at it and quote a fixed price")
+
+
+def test_where_quotes_are_in_the_question_is_which_one_is_taken() -> None:
+    build = small(QUOTED)
+    found = {item.figure: item for item in firm_up(replay_of(simulate(build, "shop")), build)}
+    paint, kit, filling = (found[name] for name in ("paint_shop.amount", "kit.amount", "filling_shop.amount"))
+    assert (paint.how, paint.effort, paint.to_decide) == (
+        "Decide which quote you take for \u201cPaint shop\u201d (Cheap or Near)", "low", True,
+    )  # fmt: skip
+    assert kit.how == "Decide whether you take the quote for \u201cKit\u201d (Maker)"
+    assert filling.how.startswith("Have a shop look at it and quote a fixed price")
+    assert not filling.to_decide
+    begun = simulate(build, "shop", known=KnownFacts(part_paid={"paint_shop": PartPaid(500.0, 0.0)}))
+    paid = {item.figure: item for item in firm_up(replay_of(begun), build)}["paint_shop.amount"]
+    assert paid.how.startswith("Ask what is still to pay")
+    assert not paid.to_decide
+
+
+def test_of_quotes_in_the_place_of_a_figure_one_is_taken_too() -> None:
+    text = SMALL.replace(
+        "amount = { low = 1500, middle = 2500, high = 5000 }", "amount = { quotes = [1500, 5000] }"
+    )
+    build = parse_build(text)
+    found = {item.figure: item for item in firm_up(replay_of(simulate(build, "shop")), build)}
+    assert found["paint_shop.amount"].how == "Decide which quote you take for \u201cPaint shop\u201d"
+    assert found["paint_shop.amount"].to_decide
 
 
 def test_the_order_does_not_rest_on_what_is_learnt_beside() -> None:

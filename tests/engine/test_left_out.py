@@ -84,3 +84,12 @@ def test_guided_builds_have_nothing_odd(country: str) -> None:
     for answers in (NOTHING_KNOWN | {"country": country}, told):
         build = parse_build(write_build(read_answers(answers)))
         assert [str(item) for item in findings(build) if item.grade == "odd"] == []
+
+
+def test_how_wide_a_figure_was_is_no_question_once_its_line_is_begun() -> None:
+    lines = "".join(f'[[line]]\nid = "{name}"\ngroup = "hardware"\namount = 90\n' for name in ("one", "two"))
+    build = parse_build(f'[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n{lines}')
+    every, left = findings(build), findings(build, {"one"})
+    assert [item.line for item in every if item.narrow] == ["one", "two"]
+    assert [item.line for item in left if item.narrow] == ["two"]
+    assert [item for item in left if not item.narrow] == [item for item in every if not item.narrow]

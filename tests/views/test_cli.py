@@ -575,26 +575,34 @@ def test_findings_say_what_they_cost_and_which_key_to_edit(
     flat = '\n[[line]]\nid = "hinges"\nname = "Hinges"\ngroup = "hardware"\namount = 90\n'
     wheels = '\n[[line]]\nid = "alloys"\nname = "Four alloy wheels"\ngroup = "other"\namount = 900\n'
     file.write_text(file.read_text(encoding="utf-8") + flat + wheels, encoding="utf-8")
-    found = json.loads(run(capsys, "check", str(build), "--json"))["missing"]
+    data = json.loads(run(capsys, "check", str(build), "--json"))
+    found, narrow = data["missing"], data["narrow"]
     keys = {
         "rule", "grade", "missing", "why", "cost", "unit", "source", "starter", "line", "mend", "text",
             "one_command",
     }  # fmt: skip
-    assert all(set(item) == keys for item in found)
+    assert all(set(item) == keys for item in (*found, *narrow))
     tyres = next(item for item in found if item["rule"] == "tyres")
     assert tyres["cost"]["low"] < tyres["cost"]["middle"] < tyres["cost"]["high"]
     assert (tyres["starter"], tyres["line"], tyres["unit"]) == ("tyres", None, "EUR")
     assert "yours to overwrite" in tyres["source"]
-    hinges = next(item for item in found if item["rule"] == "no_width-hinges")
+    hinges = next(item for item in narrow if item["rule"] == "no_width-hinges")
     assert (hinges["starter"], hinges["line"], hinges["cost"]) == (None, "hinges", None)
     folded = run(capsys, "check", str(build))
-    assert 'In [[line]] with id = "hinges" write your own range' not in folded
-    assert "(no_width-hinges)" in folded
+    assert f"({found[-1]['rule']})" in folded
+    assert found[-1]["why"] not in folded
+    besides, _, too_narrow = folded.partition("may be too narrow")
+    assert "such a build usually needs besides" in besides
+    assert hinges["missing"] not in besides
+    assert hinges["missing"] in too_narrow
     text = run(capsys, "check", str(build), "--all")
     assert 'In [[line]] with id = "hinges" write your own range' in text
     assert "amount = { low = 72, middle = 90, high = 140 }" in text
     assert f"forecast not-needed {build} no_width-hinges --why" in text
     assert "shows how such lines look" not in text
+    run(capsys, "close", str(build), "hinges")
+    left = json.loads(run(capsys, "check", str(build), "--json"))["narrow"]
+    assert [item["rule"] for item in narrow if item not in left] == ["no_width-hinges"]  # it is closed
 
 
 def test_cautions_are_listed_once_with_the_lines_they_concern(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +11,7 @@ from forecast.errors import BuildFileError, LedgerError
 from forecast.views.commands.common import add_file, answer, command, typed
 
 if TYPE_CHECKING:
+    from forecast.build.completeness_rules import Finding
     from forecast.build.places_of_figures import Place
     from forecast.build.schema import Build
     from forecast.engine.rule_weights import Weight
@@ -34,6 +35,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def run(options: argparse.Namespace) -> int:
     """Run the command; 1 when the file cannot be used."""
     from forecast.build.cautions import hazards_asked
+    from forecast.engine.left_out import findings
     from forecast.spending.folder import BuildFolder
     from forecast.views.rule_words import FIRST, THEN
 
@@ -48,10 +50,12 @@ def run(options: argparse.Namespace) -> int:
         answer(options, str(error), {"ok": False, "problems": problems})
         return 1
     suggestions = wide_ranges(build)
-    undecided = _undecided(folder, build)
-    every = _findings(build)
-    odd = [item for item in every if item["grade"] == "odd"]
-    found = [item for item in every if item["grade"] != "odd"]
+    begun = _begun(folder)
+    undecided = _undecided(build, begun)
+    every = [(item.narrow, _as_data(item)) for item in findings(build, begun)]
+    odd = [item for _, item in every if item["grade"] == "odd"]
+    found = [item for narrow, item in every if item["grade"] != "odd" and not narrow]
+    narrow_ones = [item for narrow, item in every if item["grade"] != "odd" and narrow]
     text = [f"{build.name}: no mistakes. {_counts(build)}"]
     if odd:
         many = "One figure may be a slip" if len(odd) == 1 else f"{len(odd)} figures may be slips"
@@ -59,6 +63,8 @@ def run(options: argparse.Namespace) -> int:
         text += [f"  {item['text']}{_how(typed(options.file), item)}" for item in odd]
     if found:
         text += ["", *_missing_words(found, typed(options.file), every=options.all)]
+    if narrow_ones:
+        text += ["", *_narrow_words(narrow_ones, typed(options.file), every=options.all)]
     if suggestions:
         text += ["", "Ranges worth a second look:", *(f"  {item}" for item in suggestions)]
     if undecided:
@@ -93,6 +99,7 @@ def run(options: argparse.Namespace) -> int:
             "problems": [],
             "questions": odd,
             "missing": found,
+            "narrow": narrow_ones,
             "suggestions": suggestions,
             "undecided": undecided,
             "rules": [item["text"] for item in (*first, *then)],
@@ -106,10 +113,21 @@ def run(options: argparse.Namespace) -> int:
 
 def _missing_words(found: list[dict[str, Any]], file: str, *, every: bool) -> list[str]:
     """Tell what may have been left out: the first in full, and the others by name, by how usual they are."""
-    shown = found if every else found[:SHOWN]
     many = "thing" if len(found) == 1 else "things"
+    what = f"{len(found)} {many} such a build usually needs besides"
+    return _listed_words(what, found, file, every=every)
+
+
+def _narrow_words(found: list[dict[str, Any]], file: str, *, every: bool) -> list[str]:
+    """Tell which figures say less than is known of them."""
+    what = "One figure may be too narrow" if len(found) == 1 else f"{len(found)} figures may be too narrow"
+    return _listed_words(what, found, file, every=every)
+
+
+def _listed_words(what: str, found: list[dict[str, Any]], file: str, *, every: bool) -> list[str]:
+    shown = found if every else found[:SHOWN]
     first = "" if len(shown) == len(found) else f" The first {len(shown)}"
-    told = [f"{len(found)} {many} such a build usually needs besides{'.' if first else ''}{first}:"]
+    told = [f"{what}{'.' if first else ''}{first}:"]
     told += [f"  {item['grade']:<8} {item['text']}{_how(file, item)}" for item in shown]
     for grade in dict.fromkeys(item["grade"] for item in found[len(shown) :]):
         names = [
@@ -198,17 +216,22 @@ def _counts(build: Build) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 
 
-def _undecided(folder: BuildFolder, build: Build) -> list[dict[str, Any]]:
-    """Ask which quote is taken, of each figure with several whose line is not begun, for programs and for people."""
-    from forecast.build.sheet import open_quotes
+def _begun(folder: BuildFolder) -> frozenset[str]:
+    """Give what is bought, agreed or closed by now."""
     from forecast.spending.standing import Record
 
-    asked = open_quotes(build)
-    if asked:
-        with suppress(LedgerError):  # what is wrong with the receipts is told where they are asked for
-            asked = open_quotes(build, Record.read(folder.ledger_to_read()).standing().begun)
+    with suppress(LedgerError):  # what is wrong with the receipts is told where they are asked for
+        if folder.has_ledger() or folder.not_entered() is not None:
+            return Record.read(folder.ledger_to_read()).standing().begun
+    return frozenset()
+
+
+def _undecided(build: Build, begun: Collection[str]) -> list[dict[str, Any]]:
+    """Ask which quote is taken, of each figure with several whose line is not begun, for programs and for people."""
+    from forecast.build.sheet import open_quotes
+
     found = []
-    for place in asked:
+    for place in open_quotes(build, begun):
         quotes = place.figure.model_dump()["quotes"]
         listed = ", ".join(f"{price:.12g}" for price in quotes)
         how = (
@@ -245,29 +268,23 @@ def wide_ranges(build: Build) -> list[str]:
     return found
 
 
-def _findings(build: Build) -> list[dict[str, Any]]:
-    """Give what is missing, where the completeness rules know it."""
-    from forecast.engine.left_out import findings
-
-    return [
-        {
-            "rule": item.rule,
-            "grade": item.grade,
-            "missing": item.missing,
-            "why": item.why,
-            "cost": None
-            if item.cost is None
-            else dict(zip(("low", "middle", "high"), item.cost, strict=True)),
-            "unit": item.unit,
-            "source": item.source,
-            "starter": item.starter,
-            "line": item.line,
-            "mend": item.mend,
-            "one_command": item.starter is not None or item.change is not None,
-            "text": str(item),
-        }
-        for item in findings(build)
-    ]
+def _as_data(item: Finding) -> dict[str, Any]:
+    """Give what is missing, odd or narrow for programs."""
+    cost = None if item.cost is None else dict(zip(("low", "middle", "high"), item.cost, strict=True))
+    return {
+        "rule": item.rule,
+        "grade": item.grade,
+        "missing": item.missing,
+        "why": item.why,
+        "cost": cost,
+        "unit": item.unit,
+        "source": item.source,
+        "starter": item.starter,
+        "line": item.line,
+        "mend": item.mend,
+        "one_command": item.starter is not None or item.change is not None,
+        "text": str(item),
+    }
 
 
 def first_sentence(text: str) -> str:
