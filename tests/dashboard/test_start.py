@@ -102,7 +102,8 @@ def test_i_dont_know_to_all_makes_a_build_and_opens_it(begin: AppTest, home: Pat
     while asked(app) != "Where shall it go?":
         app = press(app, "I don't know")
         count += 1
-    assert count == len(questions()) - 2  # no foreign currency, no rate; no country, no question of its rules
+    # No foreign currency, no rate; no country, neither of the two questions that rules ask.
+    assert count == len(questions()) - 3
     app = press(app, "Create the build")
     assert app.title[0].value == "Where does it stand?"
     folder = home / "builds" / "my-conversion"
@@ -128,7 +129,7 @@ def test_the_sentence_follows_each_answer_and_is_that_of_the_first_page(
     )
     assert told is not None
     assert int(told[2]) > int(told[1])  # nearly all were left open
-    assert f"{len(questions()) - 2} questions" not in words(app)
+    assert f"{len(questions()) - 3} questions" not in words(app)
 
 
 def read(app: AppTest, id: str) -> object:
