@@ -116,7 +116,7 @@ def _elsewhere(build: Build, choice: str, name: str | None) -> Elsewhere:
     found = tuple(id for id, way in build.scenario.items() if _counts_in(build, choice, way))
     return Elsewhere(
         choice,
-        tuple(item.title for item in _about(build, options_by_choice(build)[choice])),
+        tuple(item.title for item in about(build, options_by_choice(build)[choice])),
         None if name is None else scenario_title(build, name),
         found,
         tuple(scenario_title(build, id) for id in found),
@@ -147,10 +147,10 @@ def conditions(build: Build, choice: str, way: Scenario) -> tuple[tuple[str, str
     for option in options:
         here = overridden(with_option(build, option), way)
         items = {item.id: item for item in _items(here)}
-        about = [items[item.id] for item in _about(build, options) if item.id in items]
-        found += [_condition(item) for item in about]
+        judged = [items[item.id] for item in about(build, options) if item.id in items]
+        found += [_condition(item) for item in judged]
         # An event that hands work over to a shop brings in the price that the shop quoted.
-        handed = {item.package for item in about if isinstance(item, Line) and item.route == SHOP}
+        handed = {item.package for item in judged if isinstance(item, Line) and item.route == SHOP}
         found += [_condition(event) for event in here.event if handed & set(event.hands_over)]
     return tuple(dict.fromkeys(found)) or (None,)
 
@@ -167,7 +167,7 @@ def _items(build: Build) -> Iterator[Item]:
     yield from build.consignment
 
 
-def _about(build: Build, options: Sequence[Option]) -> tuple[Item, ...]:
+def about(build: Build, options: Sequence[Option]) -> tuple[Item, ...]:
     """Give what a choice is about: the lines and goods that its options change, else the events, else what they add.
 
     A kit's quotes may change the chance of poor fit besides: it is the kit that is bought.
@@ -186,11 +186,11 @@ def settled(build: Build, choice: str, known: Knowledge) -> Settled | None:
 
     What is bought in several goes is settled by a price agreed, or by its end: of it one may buy elsewhere yet.
     """
-    about = _about(build, options_by_choice(build)[choice])
-    if known is None or not about:
+    items = about(build, options_by_choice(build)[choice])
+    if known is None or not items:
         return None
     found = []
-    for item in about:
+    for item in items:
         line = _settled_line(build, item, known)
         if line is None:
             return None
@@ -227,5 +227,5 @@ def _is_of(name: str, item: Item) -> bool:
 
 
 __all__ = [
-    "Elsewhere", "Settled", "SettledLine", "conditions", "not_compared", "settled", "taken_with",
+    "Elsewhere", "Settled", "SettledLine", "about", "conditions", "not_compared", "settled", "taken_with",
 ]  # fmt: skip

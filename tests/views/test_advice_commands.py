@@ -128,6 +128,11 @@ def test_quotes_of_a_price_agreed_and_of_another_way_are_not_compared(
     told = run(capsys, "quotes", where, "paint_shop", *few)
     assert told.startswith("That is settled: NZ$1,500 paid and NZ$6,480 more agreed for “Paint")
     assert "Middle figures" not in told
+    asked = json.loads(run(capsys, "check", where, "--json"))["undecided"]
+    assert [(item["choice"], item["options"]) for item in asked] == [
+        ("lamps", ["lamps_as_written", "other_lamps"])  # of the painter none is left to take
+    ]
+    assert "Lamps as written or Other lamps. Which one do you take?" in run(capsys, "check", where)
     first = run(capsys, "quotes", where, "paint_shop", "--scenario", "diy", "--before-receipts", *few)
     assert first.startswith("These quotes do not count in this way: “Paint")
     assert "Ask with --scenario mixed." in first

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from forecast.build.schema import Build
     from forecast.engine.rule_weights import Weight
     from forecast.spending.folder import BuildFolder
+    from forecast.spending.standing import Standing
     from forecast.trade.expansion import Expansion, RuleUse
 
 _NAMES = 3
@@ -50,8 +51,9 @@ def run(options: argparse.Namespace) -> int:
         answer(options, str(error), {"ok": False, "problems": problems})
         return 1
     suggestions = wide_ranges(build)
-    begun = _begun(folder)
-    undecided = _undecided(build, begun)
+    standing = _standing(folder)
+    begun = frozenset() if standing is None else standing.begun
+    undecided = [*_undecided(build, begun), *_undecided_options(build, standing)]
     every = [(item.narrow, _as_data(item)) for item in findings(build, begun)]
     odd = [item for _, item in every if item["grade"] == "odd"]
     found = [item for narrow, item in every if item["grade"] != "odd" and not narrow]
@@ -216,14 +218,14 @@ def _counts(build: Build) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 
 
-def _begun(folder: BuildFolder) -> frozenset[str]:
-    """Give what is bought, agreed or closed by now."""
+def _standing(folder: BuildFolder) -> Standing | None:
+    """Give what is paid, agreed and said by now; None without a ledger."""
     from forecast.spending.standing import Record
 
     with suppress(LedgerError):  # what is wrong with the receipts is told where they are asked for
         if folder.has_ledger() or folder.not_entered() is not None:
-            return Record.read(folder.ledger_to_read()).standing().begun
-    return frozenset()
+            return Record.read(folder.ledger_to_read()).standing()
+    return None
 
 
 def _undecided(build: Build, begun: Collection[str]) -> list[dict[str, Any]]:
@@ -239,6 +241,27 @@ def _undecided(build: Build, begun: Collection[str]) -> list[dict[str, Any]]:
         )
         said = {"item": place.item, "key": place.key, "quotes": list(quotes)}
         found.append(said | {"text": f"{which_quote(place)} {how}"})
+    return found
+
+
+def _undecided_options(build: Build, known: Standing | None) -> list[dict[str, Any]]:
+    """Ask which option is taken, of each choice that is not settled, for programs and for people."""
+    if not build.option:
+        return []
+    from forecast.build.options import options_by_choice
+    from forecast.decide.choices import about, settled
+
+    found = []
+    for choice, options in options_by_choice(build).items():
+        if len(options) < 2 or settled(build, choice, known) is not None:
+            continue
+        *most, last = (option.title for option in options)
+        what = " and ".join(item.title for item in about(build, options))
+        text = (
+            f"{what}: {', '.join(most)} or {last}. Which one do you take? Until you write its figures into the lines "
+            "and take the [[option]] tables out, all answers but 'quotes' and 'mix' count what the lines say."
+        )
+        found.append({"choice": choice, "options": [option.id for option in options], "text": text})
     return found
 
 
