@@ -194,7 +194,9 @@ def test_the_pages_answer_as_the_commands_do(
 ) -> None:
     """One P80 for one scenario with the receipts in: on the pages of cost, choice and watching, and in the terminal."""
     load_receipts_csv(half_way.folder / "receipts.csv", half_way.ledger())
-    half_way.ledger().reopen_line("arches_shop")  # once they are done, one way is left, and nothing to compare
+    half_way.ledger().reopen_line(
+        "arches_shop"
+    )  # once they are done, one way is left, and nothing to compare
     known = Record.read(half_way.ledger()).standing()
     found = {
         name: forecast_given(half_way.read(), name, known=known).percentile(0.8) for name in ("mixed", "diy")
