@@ -55,7 +55,7 @@ def goods(*prices: float) -> list[dict[str, Any]]:
         ("GB", "duty", {"price": 140}, 6.4, "Customs value 160 × 4 %"),
         ("AU", "duty", {"price": 900}, 0, "nothing: a price of up to 1,000.00 AUD bears none"),
         ("AU", "tax", {"price": 900}, 0, "nothing: a price of up to 1,000.00 AUD bears none"),
-        ("JP", "tax", {"price": 9000}, 0, "nothing: a customs value of up to 10,000.00 JPY bears none"),
+        ("JP", "tax", {"price": 9000}, 0, "nothing: a customs value of up to 10,000 JPY bears none"),
         ("CH", "tax", {"price": 30}, 0, "nothing: tax of up to 5.00 CHF is not collected (Tax base 50 × 8.1 %)"),
         # Leasts and mosts of a fee on the entry, and the values from which it is another.
         ("US", "levies", {"price": 4000}, 38.58, "33.58 USD, the least that is charged (Customs value 4,000 ×"),
