@@ -102,7 +102,7 @@ def test_paid_in_another_currency_asks_what_was_charged(run: Run, before_orderin
         (["tyres"], "A shop", "", "amount: empty"),
         (["tyres"], "", "100", "no supplier"),
         (["tyres"], "A shop", "12.345.6", "digits are not grouped in threes"),
-        (["tyres"], "A shop", "-5", "Write a sum above zero"),
+        (["tyres"], "A shop", "-5", "If it came back, enter 5.00 EUR as a refund"),
     ],
 )
 def test_what_is_wrong_is_said_and_nothing_is_entered(
