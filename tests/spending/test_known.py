@@ -16,7 +16,7 @@ from forecast.engine.facts import prepare
 from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.spending.known import EXTRAS, SETTLED, Known, known_facts
-from forecast.spending.ledger import Ledger
+from forecast.spending.ledger import Ledger, kept_open
 from forecast.spending.ledger.records import AgreementKind
 from forecast.spending.standing import Moment, Record
 
@@ -386,6 +386,12 @@ def test_one_reading_for_many_days_agrees_with_the_ledger_on_each(
     ledger = Ledger(tmp_path_factory.mktemp("ledger") / "r.db", currency="EUR")
     with ledger.together():
         enter(ledger, entries)
+    with kept_open():
+        read_each_day(ledger)
+
+
+def read_each_day(ledger: Ledger) -> None:
+    """Hold what one reading gives for each of some days against what the ledger says of it."""
     days = [DAY + timedelta(days=number) for number in range(-1, 11)]
     for day, standing in zip(days, Record.read(ledger).standings([Moment(day) for day in days]), strict=True):
         assert standing.paid == ledger.paid_by_line(day)
