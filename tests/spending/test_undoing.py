@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from forecast.errors import LedgerError
 from forecast.spending.importing import confirm, enter_import, open_import, plan_import
 from forecast.spending.known import known_from
-from forecast.spending.ledger import Ledger, NewReceipt
+from forecast.spending.ledger import Ledger, NewReceipt, kept_open
 from forecast.spending.receipts_csv import load_receipts_csv, receipts_csv
 from forecast.spending.standing import Moment, Record
 from forecast.spending.undoing import UNDONE, last_entry, undo_last
@@ -171,6 +171,12 @@ def test_any_entries_are_undone_one_by_one(
     tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
 ) -> None:
     ledger = Ledger(tmp_path_factory.mktemp("undo") / "r.db", currency="EUR")
+    with kept_open():  # read after every step, it is opened once
+        undo_step_by_step(ledger, data)
+
+
+def undo_step_by_step(ledger: Ledger, data: st.DataObject) -> None:
+    """Enter what is drawn, and take it back entry by entry."""
     states: list[list[object]] = []
     for name in data.draw(st.lists(st.sampled_from(sorted(KINDS)), max_size=6)):
         for step in KINDS[name]:
