@@ -5,6 +5,7 @@ from __future__ import annotations
 from forecast.build.oneself import OWN_ROUTE
 from forecast.build.scenario import scenario_title
 from forecast.build.schema import Build
+from forecast.decide.mixes import listed
 from forecast.spending.asis import Knowledge
 from forecast.spending.estimates import middle_figures
 from forecast.spending.standing import Standing
@@ -67,18 +68,14 @@ def made_sentences(build: Build, known: Knowledge) -> list[str]:
         for package, route in made.items()
         if any(build.scenario[way].route(package) != route for way in gone)
     ]
-    what = _and([package.replace("_", " ").replace("-", " ") for package in done])
-    names = _and([f"\u201c{scenario_title(build, way)}\u201d" for way in gone])
+    what = listed([package.replace("_", " ").replace("-", " ") for package in done])
+    names = listed([f"\u201c{scenario_title(build, way)}\u201d" for way in gone])
     told = [
         f"Done and paid: {what}. {names} would do that again, and {'is' if len(gone) == 1 else 'are'} left out."
     ]
     if len(left) == 1:
         told.append(f"\u201c{scenario_title(build, left[0])}\u201d is the way that is left.")
     return told
-
-
-def _and(names: list[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
 
 
 __all__ = ["MADE_FROM", "made_sentences", "routes_made", "ways_left"]

@@ -22,7 +22,8 @@ def _words(id: str) -> str:
     return id.replace("_", " ").replace("-", " ")
 
 
-def _listed(names: Sequence[str]) -> str:
+def listed(names: Sequence[str]) -> str:
+    """Join words as a person says them: ``paint, arches and refit``."""
     return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
 
 
@@ -32,7 +33,7 @@ def route_words(routes: Mapping[str, str]) -> list[str]:
     for package, route in routes.items():
         by_route.setdefault(route, []).append(_words(package))
     away = {route: packages for route, packages in by_route.items() if route != OWN_ROUTE}
-    parts = [f"{_listed(packages)} by {_BY.get(route, _words(route))}" for route, packages in away.items()]
+    parts = [f"{listed(packages)} by {_BY.get(route, _words(route))}" for route, packages in away.items()]
     if by_route.get(OWN_ROUTE):
         return [*parts, "the rest by yourself" if away else "everything by yourself"]
     if len(away) == 1 and len(routes) > 1:
@@ -81,11 +82,11 @@ class Mix:
 
     def time_words(self) -> str:
         """Say what it takes at P80: own hours, and weeks where they are known."""
-        return _listed(self._times())
+        return listed(self._times())
 
     def needs(self, money: Money) -> str:
         """Say what it costs and takes at P80."""
-        return _listed([money(self.p80), *self._times()])
+        return listed([money(self.p80), *self._times()])
 
     @property
     def farmed_out(self) -> tuple[str, ...]:
@@ -234,7 +235,7 @@ class Mixes:
             limits.append(f"{self.hours:.0f} own hours")
         if self.weeks is not None:
             limits.append(f"{self.weeks:.0f} weeks")
-        within = f" within {_listed(limits)}" if limits else ""
+        within = f" within {listed(limits)}" if limits else ""
         if self.best is not None:
             best = self.best
             return (
