@@ -7,7 +7,7 @@ open a total down to what makes it up.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 
@@ -27,9 +27,17 @@ class Input:
 
 @dataclass(frozen=True)
 class LineValue:
-    """What another line costs, in the build's currency."""
+    """What another line costs, in the build's currency.
+
+    Attributes
+    ----------
+    id : str
+    unpaid : bool
+        Whether only what is not paid yet counts, as for a bill that may still grow; see `less_paid`.
+    """
 
     id: str
+    unpaid: bool = False
 
 
 @dataclass(frozen=True)
@@ -108,24 +116,34 @@ def walk(formula: Formula) -> list[Formula]:
     return found
 
 
+def less_paid(formula: Formula, paid: Mapping[str, float]) -> Formula:
+    """Give the same tree where lines that count as far as they are not paid count less by what is paid for them."""
+    match formula:
+        case LineValue(name, True) if name in paid:
+            return Larger((Constant(0.0), Sum((LineValue(name), Constant(-paid[name])))))
+        case _:
+            return _rebuilt(formula, lambda part: less_paid(part, paid))
+
+
 def bind(formula: Formula, known: Mapping[str, float]) -> Formula:
     """Give the same tree with known inputs written as constants."""
     match formula:
         case Input(name) if name in known:
             return Constant(known[name])
-        case Sum(parts):
-            return Sum(tuple(bind(part, known) for part in parts))
-        case Product(parts):
-            return Product(tuple(bind(part, known) for part in parts))
-        case Larger(parts):
-            return Larger(tuple(bind(part, known) for part in parts))
-        case Smaller(parts):
-            return Smaller(tuple(bind(part, known) for part in parts))
+        case _:
+            return _rebuilt(formula, lambda part: bind(part, known))
+
+
+def _rebuilt(formula: Formula, each: Callable[[Formula], Formula]) -> Formula:
+    """Give a node with the nodes directly below it changed."""
+    match formula:
+        case Sum(parts) | Product(parts) | Larger(parts) | Smaller(parts):
+            return type(formula)(tuple(map(each, parts)))
         case Quotient(top, bottom):
-            return Quotient(bind(top, known), bind(bottom, known))
+            return Quotient(each(top), each(bottom))
         case RoundedUp(part, step):
-            return RoundedUp(bind(part, known), step)
+            return RoundedUp(each(part), step)
         case Exponential(part):
-            return Exponential(bind(part, known))
+            return Exponential(each(part))
         case _:
             return formula

@@ -330,6 +330,9 @@ class Event(Costed):
 
     Attributes
     ----------
+    paid_too : bool or None
+        True where ``percent`` is of all that its lines cost, paid or not: work done again, a tax afterwards. When left
+        out it is of what is not paid yet, as where a shop overruns its estimate: a bill that is paid grows no more.
     hands_over : tuple of str
         Work packages that go to the shop half-way when it happens, in scenarios where they are done otherwise.
     share : figure or None
@@ -345,6 +348,7 @@ class Event(Costed):
     hands_over: tuple[Identifier, ...] = ()
     share: UncertainFigure | None = None
     penalty: UncertainFigure | None = None
+    paid_too: Flag | None = None
 
     @model_validator(mode="after")
     def _some_impact(self) -> Event:
@@ -359,6 +363,10 @@ class Event(Costed):
                 "hands_over and share belong together",
                 'Write hands_over = ["filling", "paint"] and share = 0.5, the share of the work still open; '
                 "penalty = 1.3 if the shop then asks more than usual.",
+            )
+        if self.paid_too is not None and self.percent is None:
+            wrong(
+                "paid_too says of what percent is", 'Give percent and of = ["paint"], or leave paid_too out.'
             )
         _check_percent(self)
         return self

@@ -17,7 +17,7 @@ from forecast.views.charts.lines import Standing
 from forecast.views.lessons import estimate_rows
 from forecast.views.money import about
 from forecast.views.sentences import budget_sentence, watch_sentence, width_sentence
-from forecast.views.settling import beside_sentence
+from forecast.views.settling import beside_sentence, unpaid_sentences
 from forecast.views.watching import days_shown, rough_days, trials_sentence
 from forecast.words.text import STRONG
 
@@ -143,6 +143,8 @@ def _lines(view: Opened, watch: Reforecast) -> None:
     )
     if beside := beside_sentence(watch, 3):
         text(beside)
+    if unpaid := unpaid_sentences(watch):
+        text(" ".join(unpaid))
 
 
 def _small_print(watch: Reforecast, told: History) -> None:

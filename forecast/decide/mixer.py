@@ -200,7 +200,9 @@ class Mixer:
             elif len(self._depends[row.id]) <= 1 and not self._reads_routed(row):
                 amount = self._own(row.id)
             else:
-                amount = self._settled(row, self._evaluated(row.formula, row.gate, routes, values))
+                amount = self._settled(
+                    row, self._evaluated(self.replay.draws.world.formula(row), row.gate, routes, values)
+                )
         values[row.id] = amount
         return amount
 
@@ -259,7 +261,7 @@ class Mixer:
         if found is None:
             return 0.0
         inputs = {item.id: item for item in plan.inputs}
-        return self._evaluated(found.formula, found.gate, routes, values, inputs)
+        return self._evaluated(self.replay.draws.world.formula(found), found.gate, routes, values, inputs)
 
 
 def _union(build: Build) -> Build:

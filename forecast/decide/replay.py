@@ -253,7 +253,8 @@ class Replay:
                 for name, values in figures.items()
             }
         amount = np.full(trials.count, 0.0)
-        amount += evaluate(row.formula, inputs, {rows[other].id: values for other, values in lines.items()})
+        read = {rows[other].id: values for other, values in lines.items()}
+        amount += evaluate(self.draws.world.formula(row), inputs, read)
         if row.gate is not None:
             told = gates.get(row.gate)
             opened = trials.gates[self._gate_places[row.gate]] if told is None else told

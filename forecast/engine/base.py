@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from forecast.build.formula import less_paid
 from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
@@ -42,7 +43,7 @@ def base_given(plan: Plan, known: KnownFacts, conditions: Conditions | None = No
             lines[row.id] = certain[row.id]
         else:
             counts = row.gate is None or known.gates.get(row.gate, paid is not None)
-            value = float(evaluate(row.formula, inputs, lines)) if counts else 0.0
+            value = float(evaluate(less_paid(row.formula, known.paid), inputs, lines)) if counts else 0.0
             if paid is not None:
                 settled = partial[row.id].settled if row.id in partial else paid.settled
                 value = settled * paid.paid + (1 - settled) * max(value, paid.paid) + paid.exchange

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.build.formula import LineValue, walk
+from forecast.build.formula import LineValue, less_paid, walk
 from forecast.engine.condition import SCORE_CLIP, Posterior, Width, posterior, regressed_loadings
 from forecast.engine.draws import column
 from forecast.engine.evaluate import Value, evaluate
@@ -213,7 +213,7 @@ class Prior:
             else self._value(self.rows[name], given, asked, instead)
             for name in row.reads
         }
-        return evaluate(row.formula, inputs, lines)
+        return evaluate(less_paid(row.formula, given.paid) if row.unpaid else row.formula, inputs, lines)
 
     def _price(self, name: str, given: _Given, asked: str) -> Value:
         """Give the price that follows from what was paid for the row that is proportional to it."""
@@ -255,11 +255,14 @@ class _Given:
         By price: the known row that it follows from.
     foreign : dict of str to (Rate, float)
         By row: the currency and what was paid in it, as the row counts it.
+    paid : mapping of str to float
+        Paid for rows that others are a share of as far as they are not paid yet.
     """
 
     amounts: dict[str, float]
     pivots: dict[str, str]
     foreign: dict[str, tuple[Rate, float]]
+    paid: Mapping[str, float]
 
     def about(self, prior: Prior, row: Row, asked: str) -> tuple[object, ...]:
         """Give what a row's distribution depends on."""
@@ -267,9 +270,9 @@ class _Given:
         read = {name for one in rows for name in one.inputs}
         named = {one.id for one in rows[1:]} | {self.pivots[name] for name in read & self.pivots.keys()}
         return tuple(
-            (name, self.amounts[name], self.foreign.get(name))
+            (name, self.amounts.get(name), self.foreign.get(name), self.paid.get(name))
             for name in sorted(named - {asked})
-            if name in self.amounts
+            if name in self.amounts or name in self.paid
         )
 
 
@@ -423,6 +426,7 @@ def prepare(
         pivots,
         tuple(remarks),
         wider,
+        known.paid,
     )
 
 
@@ -460,7 +464,7 @@ def _given(plan: Plan, known: KnownFacts, prior: Prior) -> _Given:
         rate = plan.rates[paid.code]
         if any(one.startswith(rate.prefix) for one in row.inputs):
             foreign[name] = rate, paid.amount * rate.with_margin(row)
-    return _Given(amounts, pivots, foreign)
+    return _Given(amounts, pivots, foreign, known.paid)
 
 
 def _pivot(plan: Plan, row: Row) -> str | None:

@@ -98,6 +98,8 @@ class KnownFacts:
         Of rows among the amounts and the agreed prices: the same sum in foreign money.
     taught : mapping of str to Taught
         By the id of a line that the plan does not have.
+    paid : mapping of str to float
+        Paid for rows that others are a share of as far as they are not paid yet.
     """
 
     amounts: Mapping[str, float] = field(default_factory=_nothing)
@@ -107,6 +109,7 @@ class KnownFacts:
     fixed: Mapping[str, float] = field(default_factory=_nothing)
     foreign: Mapping[str, Foreign] = field(default_factory=_nothing)
     taught: Mapping[str, Taught] = field(default_factory=_nothing)
+    paid: Mapping[str, float] = field(default_factory=_nothing)
 
     @property
     def nothing(self) -> bool:

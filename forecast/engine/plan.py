@@ -177,7 +177,8 @@ class _Compiler:
         """Give an item's percentage of other lines."""
         if item.percent is None:
             return None
-        base = Sum(tuple(LineValue(other) for other in of))
+        unpaid = isinstance(item, Event) and not item.paid_too
+        base = Sum(tuple(LineValue(other, unpaid) for other in of))
         return Product((self.figure(f"{item.id}.percent", item.percent), Constant(0.01), base))
 
     def amount(self, line: Line, of: Iterable[str]) -> tuple[Formula, TakeoffExpansion | None]:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
+from forecast.build.formula import Formula, less_paid
 from forecast.engine.condition import SCORE_CLIP, Posterior, at_least
 from forecast.engine.draws import Columns, columns
 from forecast.engine.evaluate import Value, evaluate
@@ -128,6 +129,8 @@ class Conditions:
     wider : float
         Ranges that the builder made their own count so many times as wide as stated, beside what was learnt of them;
         starter ranges do not.
+    paid : mapping of str to float
+        Paid for rows that others are a share of as far as they are not paid yet.
     """
 
     posterior: Posterior | None
@@ -139,6 +142,7 @@ class Conditions:
     pivots: dict[str, Pivot]
     remarks: tuple[str, ...]
     wider: float = 1.0
+    paid: Mapping[str, float] = field(default_factory=dict)
 
 
 class World:
@@ -204,6 +208,11 @@ class World:
     def happens(self, gate: Gate) -> NDArray[np.bool_]:
         """Tell in which trials a gate opens."""
         return happens(gate, self.scores(f"gate {gate.id}"), self.causes)
+
+    def formula(self, row: Row) -> Formula:
+        """Give what a row follows from, with what is paid by now taken off where it is no share of that."""
+        paid = {} if self.conditions is None else self.conditions.paid
+        return less_paid(row.formula, paid) if paid and row.unpaid else row.formula
 
     def settle(self, row: Row, drawn: Array) -> Array | float | None:
         """Give what a row costs where its amount is known, or known in part; None where nothing is.
@@ -422,7 +431,7 @@ def evaluate_rows(
         if conditions is not None and row.id in conditions.amounts:
             out[:] = conditions.amounts[row.id]
         else:
-            out[:] = evaluate(row.formula, inputs, lines)
+            out[:] = evaluate(world.formula(row), inputs, lines)
             if row.gate is not None:
                 out *= gates[place_of[row.gate]]
             settled = world.settle(row, out)

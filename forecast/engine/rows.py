@@ -116,6 +116,12 @@ class Row:
         """Ids of the rows that its formula reads."""
         return tuple(dict.fromkeys(node.id for node in walk(self.formula) if isinstance(node, LineValue)))
 
+    @cached_property
+    def unpaid(self) -> tuple[str, ...]:
+        """Ids of the rows that its formula reads as far as they are not paid yet."""
+        nodes = (node for node in walk(self.formula) if isinstance(node, LineValue) and node.unpaid)
+        return tuple(dict.fromkeys(node.id for node in nodes))
+
 
 @dataclass(frozen=True)
 class Rate:

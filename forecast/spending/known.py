@@ -173,7 +173,7 @@ def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Kn
         f"\u201c{plan.absent.get(name, name)}\u201d was marked as an event, but is none of this scenario."
         for name in unknown
     ]
-    facts = gathered.facts()
+    facts = replace(gathered.facts(), paid=_towards(plan, standing, lines))
     elsewhere = {
         name for name in (*outside, *standing.committed) if name in plan.absent
     }  # agreed prices teach too
@@ -183,6 +183,17 @@ def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Kn
         facts, lines, standing.events, standing.paid_minor, outside, plan.currency,
         frozenset(gathered.dropped), tuple(gathered.remarks),
     )  # fmt: skip
+
+
+def _towards(plan: Plan, standing: Standing, lines: Mapping[str, KnownLine]) -> dict[str, float]:
+    """Give what is paid for lines that an event is a share of as far as they are not paid yet."""
+    read = dict.fromkeys(name for row in plan.rows for name in row.unpaid)
+    paid = {name: standing.paid.get(name, 0) for name in read if name in lines}
+    return {
+        name: to_float(minor, plan.currency)
+        for name, minor in paid.items()
+        if minor > 0 or lines[name].state == "closed"
+    }
 
 
 def _taught(build: Build, plan: Plan, standing: Standing, missing: set[str]) -> dict[str, Taught]:

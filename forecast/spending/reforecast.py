@@ -107,6 +107,24 @@ class LineWatch:
 
 
 @dataclass(frozen=True)
+class UnpaidShare:
+    """An event that is a share of what is not paid yet.
+
+    Attributes
+    ----------
+    id : str
+    unpaid : float
+        What its lines have yet to be paid, at their middle figures; 0 once all are closed.
+    whole : float
+        What its lines come to, what is paid included.
+    """
+
+    id: str
+    unpaid: float
+    whole: float
+
+
+@dataclass(frozen=True)
 class Reforecast:
     """The forecast final cost.
 
@@ -287,17 +305,37 @@ class Reforecast:
     def share_of_closed(self) -> tuple[str, ...]:
         """Events still open that are a share of lines which are all closed, by id.
 
-        They are asked about: a shop cannot overrun its estimate once its bill is closed, but what was paid
-        beforehand can still be damaged.
+        They are asked about: what is paid can still be damaged, or turn out to have to be done again. What is a share of
+        what is not paid yet counts no more by itself; see `unpaid_shares`.
         """
         lines = self.known.lines
         found = []
         for row in self.now.plan.rows:
             if row.kind != "event" or row.gate in self.known.facts.gates or lines[row.id].paid_minor:
                 continue
-            read = set(row.reads) & lines.keys()
+            read = (set(row.reads) - set(row.unpaid)) & lines.keys()
             if read and all(lines[name].state == "closed" for name in read):
                 found.append(row.id)
+        return tuple(found)
+
+    @cached_property
+    def unpaid_shares(self) -> tuple[UnpaidShare, ...]:
+        """Events still open, or come, that are a share of what is not paid yet, once some of that is paid."""
+        facts, lines, found = self.known.facts, self.known.lines, []
+        for row in self.now.plan.rows:
+            read = [name for name in row.unpaid if name in lines]
+            ruled_out = row.gate is not None and facts.gates.get(row.gate) is False
+            if (
+                row.kind != "event"
+                or ruled_out
+                or lines[row.id].paid_minor
+                or lines[row.id].state == "closed"
+            ):
+                continue
+            if any(name in facts.paid for name in read):
+                whole = [self.base_given[name] for name in read]
+                rest = [max(0.0, self.base_given[name] - facts.paid.get(name, 0.0)) for name in read]
+                found.append(UnpaidShare(row.id, sum(rest), sum(whole)))
         return tuple(found)
 
     @cached_property

@@ -19,7 +19,7 @@ from forecast.spending.oddities import Odd, oddities
 from forecast.spending.reforecast import LineWatch, Reforecast, scenario_in_force
 from forecast.spending.settling import Agreement, Entered
 from forecast.spending.standing import Standing
-from forecast.views.money import entered, exact
+from forecast.views.money import about, entered, exact
 from forecast.views.sentences import unusual_words
 
 AGREEMENTS: Mapping[AgreementKind, str] = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
@@ -84,6 +84,18 @@ def share_of_closed_sentence(watch: Reforecast) -> str:
     one = len(found) == 1
     verb, whom = ("is a", "it") if one else ("are each a", "they")
     return f"{named(found, titles)} {verb} share of lines that are all closed: can {whom} still happen?"
+
+
+def unpaid_sentences(watch: Reforecast) -> list[str]:
+    """Say of each event that is a share of what is not paid yet how much of it that still is."""
+    titles, money = {line.id: line.title for line in watch.lines}, watch.currency
+    return [
+        f"{quoted(one.id, titles)} counts on what is not paid yet: about {about(one.unpaid, money)} of "
+        f"{about(one.whole, money)}."
+        if one.unpaid > 0
+        else f"{quoted(one.id, titles)} counts no more: all that it is a share of is paid."
+        for one in watch.unpaid_shares
+    ]
 
 
 def beside_sentence(watch: Reforecast, most: int = 6) -> str:

@@ -99,6 +99,16 @@ cost = {{ low = {low}, middle = {middle}, high = {high} }}
     )
 )
 
+OVERRUN = """
+[[event]]
+id = "overrun"
+chance = 0.4
+percent = { low = 10, middle = 25, high = 60, causes = { market = "moderate" } }
+of = ["labour", "finish"]
+"""
+OVERRUN_OF = ("whole2", "whole3", "whole5")
+"""The lines of those groups."""
+
 CONSIGNMENT = """
 [[consignment]]
 id = "parcel"
@@ -207,6 +217,15 @@ def happened(truth: Truth, build: int, rng: np.random.Generator) -> tuple[KnownF
     return KnownFacts(amounts=amounts, gates=gates), float(truth.totals[build])
 
 
+def overruns_what_is_open(truth: Truth, build: int, rng: np.random.Generator) -> tuple[KnownFacts, float]:
+    """Close some bills; what comes on top of bills comes on top of those that are still open."""
+    amounts = {name: float(truth.rows[name][build]) for name in _some(_lines(truth, "whole"), rng)}
+    bills = {name: float(truth.rows[name][build]) for name in OVERRUN_OF}
+    settled = sum(cost for name, cost in bills.items() if name in amounts) / sum(bills.values())
+    total = truth.totals[build] - settled * truth.rows["overrun"][build]
+    return KnownFacts(amounts=amounts, paid=amounts), float(total)
+
+
 def _lines_of_events(truth: Truth) -> list[str]:
     return [row.id for row in truth.plan.rows if row.kind == "event"]
 
@@ -256,6 +275,7 @@ KINDS: dict[str, tuple[str, Reveal]] = {
     "consignment, foreign money": (WHOLE + ABROAD, told_abroad),
     "consignment, rate a range": (WHOLE + RATED, told_abroad),
     "events": (WHOLE + EVENTS, happened),
+    "events, a share of what is unpaid": (WHOLE + OVERRUN, overruns_what_is_open),
     "part-paid 0.3, more to come": (WHOLE, part_paid("once", 0.3)),
     "part-paid 0.6, more to come": (WHOLE, part_paid("once", 0.6)),
     "part-paid 0.9, more to come": (WHOLE, part_paid("once", 0.9)),

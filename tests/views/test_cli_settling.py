@@ -411,16 +411,32 @@ def test_a_consignments_own_id_means_its_goods(tmp_path: Path, capsys: pytest.Ca
 def test_an_event_that_is_a_share_of_closed_lines_is_asked_about(
     folder: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    event = 'id = "overrun"\nname = "Shop overruns"\nchance = 0.3\npercent = 10\nof = ["paint", "filler"]\n'
+    event = 'id = "again"\nname = "Done again"\nchance = 0.3\npercent = 10\nof = ["paint", "filler"]\npaid_too = true\n'
     file = Path(folder) / "build.toml"
     file.write_text(f"{BUILD}[[event]]\n{event}", encoding="utf-8")
     add(capsys, folder, "paint", "2000", "--closes")
-    assert watch(capsys, folder)["share_of_closed"] == []  # the filler may still grow
+    assert watch(capsys, folder)["share_of_closed"] == []  # the filler is open
     add(capsys, folder, "filler", "60", "--closes")
     told = run(capsys, "watch", folder, "--trials", "1024")
-    assert "“Shop overruns” is a share of lines that are all closed: can it still happen?" in told
-    assert f"If not: forecast cannot-happen {folder} overrun\n" in told
-    run(capsys, "cannot-happen", folder, "overrun")
+    assert "“Done again” is a share of lines that are all closed: can it still happen?" in told
+    assert f"If not: forecast cannot-happen {folder} again\n" in told
+    run(capsys, "cannot-happen", folder, "again")
+    assert watch(capsys, folder)["share_of_closed"] == []
+
+
+def test_an_event_that_is_a_share_of_unpaid_bills_says_what_is_left_of_them(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    event = 'id = "overrun"\nname = "Shop overruns"\nchance = 0.3\npercent = 10\nof = ["paint", "filler"]\n'
+    Path(folder, "build.toml").write_text(f"{BUILD}[[event]]\n{event}", encoding="utf-8")
+    assert "is not paid yet" not in run(capsys, "watch", folder, "--trials", "1024")
+    add(capsys, folder, "paint", "2000", "--closes")
+    told = run(capsys, "watch", folder, "--trials", "1024")
+    assert "“Shop overruns” counts on what is not paid yet: about €60 of €2,060.\n" in told
+    add(capsys, folder, "filler", "60", "--closes")
+    told = run(capsys, "watch", folder, "--trials", "1024")
+    assert "“Shop overruns” counts no more: all that it is a share of is paid.\n" in told
+    assert watch(capsys, folder)["share_of_unpaid"] == [{"id": "overrun", "unpaid": 0, "of": 2060}]
     assert watch(capsys, folder)["share_of_closed"] == []
 
 

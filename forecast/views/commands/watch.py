@@ -99,6 +99,9 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
         "looking_settled": list(watch.looking_settled),
         "share_of_closed": list(watch.share_of_closed),
         "over_by_now": list(watch.over_by_now),
+        "share_of_unpaid": [
+            {"id": one.id, "unpaid": one.unpaid, "of": one.whole} for one in watch.unpaid_shares
+        ],
         "reasons": [
             {"kind": one.kind, "id": one.id, "amount": one.amount, "because": list(one.because)}
             for one in watch.reasons
@@ -142,6 +145,7 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
         over_by_now_sentence,
         share_of_closed_sentence,
         state_words,
+        unpaid_sentences,
     )
     from forecast.views.tables import shorten, table
     from forecast.views.watching import (
@@ -182,6 +186,8 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
         text += ["", table(headings, line_rows, left=2)]
     beside = beside_sentence(watch)
     text += ["", beside] if beside else []
+    unpaid = unpaid_sentences(watch)
+    text += ["", *unpaid] if unpaid else []
     settled = looking_settled_sentence(watch)
     asked = []
     if settled:
