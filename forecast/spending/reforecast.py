@@ -305,7 +305,7 @@ class Reforecast:
     def share_of_closed(self) -> tuple[str, ...]:
         """Events still open that are a share of lines which are all closed, by id.
 
-        They are asked about: what is paid can still be damaged, or turn out to have to be done again. What is a share of
+        They are asked about: what is paid can still be damaged, or have to be done again. What is a share of
         what is not paid yet counts no more by itself; see `unpaid_shares`.
         """
         lines = self.known.lines
