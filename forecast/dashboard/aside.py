@@ -28,6 +28,7 @@ PATIENCE = 10.0
 """Seconds after which nobody waits for an errand any more who has not asked again."""
 _DEATHS = 3
 """So many times it is started again; what kills it that often would do so for ever."""
+_HELD_BACK = 20.0  # seconds that it waits at most for a first page
 _ENDING = 2.0  # seconds that it may take to end
 _FAILED = 64  # errands remembered that it died over
 
@@ -78,6 +79,7 @@ class Aside:
         self._failed: OrderedDict[Hashable, None] = OrderedDict()
         self._process: subprocess.Popen[bytes] | None = None
         self._deaths = 0
+        self._when: threading.Event | None = None
 
     @property
     def pid(self) -> int | None:
@@ -90,12 +92,19 @@ class Aside:
         """Whether an errand has begun and is not done."""
         return self._at is not None
 
-    def start(self) -> None:
-        """Start the process, and hand errands to it from now on."""
+    def start(self, when: threading.Event | None = None) -> None:
+        """Take errands from now on, and start the process that does them.
+
+        Parameters
+        ----------
+        when : threading.Event, optional
+            The process is not started before: a first page has better use for the processors. It starts all the same
+            when that does not come.
+        """
         with self._turns:
             if self._open:
                 return
-            self._open, self._deaths = True, 0
+            self._open, self._deaths, self._when = True, 0, when
         threading.Thread(target=self._work, name="aside", daemon=True).start()
         # However this program ends: Python must not tear a pipe down that the thread still reads from.
         atexit.register(self.stop)
@@ -181,6 +190,11 @@ class Aside:
         """Start the process; tell whether there is one."""
         if self._deaths >= _DEATHS:
             return False
+        if self._when is not None:
+            self._when.wait(_HELD_BACK)
+            self._when = None
+            if not self._open:  # it was stopped meanwhile
+                return False
         alone: dict[str, Any] = {"start_new_session": True}  # Ctrl-C in the terminal is the server's
         if sys.platform == "win32":
             alone = {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}

@@ -12,7 +12,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
-import pyarrow
 import streamlit as st
 
 from forecast.dashboard.printing import print_rules
@@ -21,7 +20,6 @@ from forecast.dashboard.thumbs import thumb_rules
 from forecast.errors import ForecastError, unforeseen
 from forecast.spending.folder import write_down
 from forecast.spending.ledger import kept_open
-from forecast.views.charts.frame import without_title
 from forecast.views.theme import DARK, LIGHT, Palette
 from forecast.words.text import STRONG, plain
 
@@ -132,9 +130,18 @@ def text(sentence: str) -> None:
     st.markdown(said(sentence))
 
 
-def picture(chart: Any, key: str | None = None) -> None:
-    """Show a chart at full width; its title stands above it as text, which wraps on a narrow screen."""
-    _show(_written(chart), key)
+def picture(draw: Callable[[], Any], key: str | None = None) -> None:
+    """Show a chart at full width; its title stands above it as text, which wraps on a narrow screen.
+
+    Parameters
+    ----------
+    draw : callable
+        Gives the chart; None where there is nothing to draw.
+    key : str, optional
+    """
+    written = _written(draw)
+    if written is not None:
+        _show(written, key)
 
 
 @dataclass(frozen=True)
@@ -147,7 +154,15 @@ class _Written:
     specification: str
 
 
-def _written(chart: Any) -> _Written:
+def _written(draw: Callable[[], Any]) -> _Written | None:
+    # What charts need takes longer to load than all the rest: the first page's sentence stands before it is.
+    from forecast.views.charts.frame import without_title
+    from forecast.views.charts.trust import trust_charts
+
+    trust_charts()
+    chart = draw()
+    if chart is None:
+        return None
     title = chart.title
     subtitle = safe(" ".join(title.subtitle)) if title.subtitle else ""
     specification = without_title(chart)
@@ -157,6 +172,8 @@ def _written(chart: Any) -> _Written:
 
 def _table_sent(rows: list[dict[str, Any]]) -> bytes:
     """Write a chart's table as browsers take it; the toolkit would make a data frame of it each time it is shown."""
+    import pyarrow
+
     found, sent = pyarrow.Table.from_pylist(rows), pyarrow.BufferOutputStream()
     with pyarrow.ipc.new_stream(sent, found.schema) as stream:
         stream.write_table(found)
@@ -190,8 +207,7 @@ def kept_picture(what: tuple[object, ...], draw: Callable[[], Any], key: str | N
 
 @remembered(keys=1, most=64)
 def _drawn(what: str, _draw: Callable[[], Any]) -> _Written | None:
-    chart = _draw()
-    return None if chart is None else _written(chart)
+    return _written(_draw)
 
 
 def table(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -12,12 +13,10 @@ from streamlit.navigation.page import StreamlitPage
 from forecast.dashboard.following import follow, state_of
 from forecast.dashboard.layout import calmly, safe, style, tell_any, told_late, told_plainly
 from forecast.dashboard.printing import paper_head
-from forecast.dashboard.start_open import is_demo
 from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario, chosen, offered, opened
 from forecast.dashboard.tray import foot, tray
 from forecast.errors import BuildFileError
 from forecast.spending.folder import BuildFolder, demos, open_demo
-from forecast.views.charts.trust import trust_charts
 
 _HERE = Path(__file__).parent
 PAGES: tuple[tuple[str, str, str], ...] = (
@@ -32,6 +31,8 @@ PAGES: tuple[tuple[str, str, str], ...] = (
 """File, title and address of each page, in the order of the job."""
 _FIRST = "stand"
 """The page shown on a build that is opened."""
+DRAWN = threading.Event()
+"""A first page has been drawn."""
 
 
 def run(argument: str | None = None) -> None:
@@ -43,7 +44,6 @@ def run(argument: str | None = None) -> None:
         A build file or its folder; the build open last, or the first demo, when left out.
     """
     st.set_page_config(page_title="Forecast", layout="wide", initial_sidebar_state="auto")
-    trust_charts()
     style()
     pages = [
         st.Page(_HERE / file, title=title, url_path=address, default=address == _FIRST)
@@ -76,7 +76,7 @@ def run(argument: str | None = None) -> None:
             paper_head(view, dt.date.today())
     if view is not None and view.unsaved:
         st.caption("These figures hold your changes that are not saved yet.")
-    if view is not None and page.url_path == "" and is_demo(view.folder):
+    if view is not None and page.url_path == "" and view.folder.is_demo:
         with st.container(key="demo-line"):
             st.html(
                 "<style>.st-key-demo-line p { text-decoration: underline; text-underline-offset: 0.2em; }</style>"
@@ -89,6 +89,7 @@ def run(argument: str | None = None) -> None:
         if view is not None:
             with told_plainly():
                 tray()
+    DRAWN.set()
 
 
 def _refused(error: Exception, start: StreamlitPage) -> None:

@@ -7,7 +7,6 @@ import hashlib
 from collections.abc import Mapping
 from typing import Any
 
-import pandas as pd
 import streamlit as st
 
 from forecast.dashboard.layout import answer, tell, text, told_plainly
@@ -166,6 +165,8 @@ def _layout(ledger: Ledger, name: str, content: bytes, source: str) -> Preview |
         if preview.questions:
             text("Answer what is open above; then the rows are shown.")
             return None
+        import pandas as pd  # late: the opening page asks this module whether receipts stand beside the build as text
+
         sample = preview.sample(3)
         st.caption("The first rows as they stand in the file")
         st.dataframe(

@@ -8,7 +8,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, TypedDict, cast
 
-import pandas as pd
 import streamlit as st
 
 from forecast.dashboard.layout import safe, table, tell, text
@@ -127,6 +126,8 @@ def _grid(plan: ImportPlan, rows: list[ImportRow], names: Mapping[str, str]) -> 
     }
     base = {number: chosen.get(number, choice) for number, choice in plain.items()}
     by_title = {title: name for name, title in reversed(list(names.items()))}
+    import pandas as pd
+
     frame = pd.DataFrame(
         {
             "Enter": [base[row.number]["enter"] for row in rows],
@@ -239,7 +240,7 @@ def _splits(
 
 
 def _line(value: Any, by_title: Mapping[str, str]) -> str | None:
-    return None if value is None or pd.isna(value) else by_title.get(str(value))
+    return by_title.get(value) if isinstance(value, str) else None
 
 
 def _why(row: ImportRow) -> str:

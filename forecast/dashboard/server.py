@@ -11,6 +11,8 @@ import hashlib
 import ipaddress
 import os
 import re
+import sys
+import threading
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, MutableMapping
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -25,7 +27,6 @@ from streamlit.cli_util import open_browser
 from forecast.dashboard.install import files, with_links
 from forecast.dashboard.phones import COOKIE, ENTER, LONGEST_FORM, Phones, code_page, refused_page
 from forecast.dashboard.scripts import ALL
-from forecast.dashboard.shelf import ASIDE
 from forecast.views.commands.app import PHONE, own_addresses
 
 Scope: TypeAlias = MutableMapping[str, Any]
@@ -278,6 +279,17 @@ def own_scripts() -> list[str]:
     return [f"sha256-{base64.b64encode(one).decode()}" for one in hashes]
 
 
+def _make_ready() -> None:
+    """Load what pages need while the browser still fetches its own part, and have the second process start after them.
+
+    Nothing of it is needed to open the door: loaded first, it kept the browser waiting for as long.
+    """
+    from forecast.dashboard.main import DRAWN
+    from forecast.dashboard.shelf import ASIDE
+
+    ASIDE.start(DRAWN)
+
+
 def parts() -> dict[str, Any]:
     """Give what the dashboard's server is put together from, beside its script."""
     port = int(config.get_option("server.port"))
@@ -289,11 +301,12 @@ def parts() -> dict[str, Any]:
             phones.announce()
         if not config.get_option("server.headless"):
             open_browser(f"http://127.0.0.1:{port}")
-        ASIDE.start()
+        threading.Thread(target=_make_ready, name="make ready", daemon=True).start()
         try:
             yield
         finally:
-            ASIDE.stop()
+            if shelf := sys.modules.get("forecast.dashboard.shelf"):
+                shelf.ASIDE.stop()
 
     door = Middleware(Door, phones=phones, scripts=own_scripts())
     return {"middleware": [door], "lifespan": begun}

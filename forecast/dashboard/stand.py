@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 
 from forecast.dashboard.cost_answers import firm_up_on_its_way
@@ -12,8 +14,8 @@ from forecast.dashboard.state import Opened, before, known_by_now, opened, watch
 from forecast.dashboard.tray import tray
 from forecast.engine.forecast import Forecast
 from forecast.spending.reforecast import Reforecast
-from forecast.views.charts import paid_against_fan
 from forecast.views.stands import budget_rows, level_rows, stand_sentences
+from forecast.views.theme import Palette
 from forecast.words.text import STRONG
 
 
@@ -33,13 +35,20 @@ def page() -> None:
                 "Each line has a range; from all of them the whole build is simulated thousands of times."
             )
         look = palette()
-        kept_picture(("fan", view.key, view.budget, look), lambda: paid_against_fan(found, view.budget, look))
+        kept_picture(("fan", view.key, view.budget, look), lambda: _fan(found, view.budget, look))
         _figures(view, found)
         st.subheader("What wants attention")
         asked = attention(view, watch)
         tray()
         # Finding what to firm up takes longest: all else stands on the screen by then.
         to_firm_up_next(view, watch, asked)
+
+
+def _fan(found: Forecast | Reforecast, budget: float | None, look: Palette) -> Any:
+    # loaded here: what charts need takes longest of all, and the sentence above is on the screen by then
+    from forecast.views.charts import paid_against_fan
+
+    return paid_against_fan(found, budget, look)
 
 
 def _figures(view: Opened, found: Forecast | Reforecast) -> None:

@@ -44,7 +44,8 @@ def guided() -> None:
         )
         told = nothing is not None and nothing.percentile(0.8).value != now.percentile(0.8).value
         stages = [("Nothing known", nothing)] if told and nothing is not None else []
-        picture(narrowing([*stages, ("With your answers", now)], palette()), key="narrowing")
+        shown, look = [*stages, ("With your answers", now)], palette()
+        picture(lambda: narrowing(shown, look), key="narrowing")
 
 
 def _answer(start: Start, standing: Standing, now: Forecast | None) -> None:

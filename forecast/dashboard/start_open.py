@@ -20,12 +20,7 @@ from forecast.views.money import exact
 
 def own_builds() -> list[BuildFolder]:
     """List the builds opened lately that are the builder's own, the last one first."""
-    return [folder for folder in recent_folders() if not is_demo(folder)]
-
-
-def is_demo(folder: BuildFolder) -> bool:
-    """Tell whether a build is the copy of a demo."""
-    return folder.folder.parent == (user_folder() / "demos").resolve()
+    return [folder for folder in recent_folders() if not folder.is_demo]
 
 
 def open_builds() -> None:

@@ -67,6 +67,11 @@ class BuildFolder:
         return self.build_file.parent
 
     @property
+    def is_demo(self) -> bool:
+        """Whether it is the copy of a demo."""
+        return self.folder.parent == (user_folder() / "demos").resolve()
+
+    @property
     def receipts_db(self) -> Path:
         """The ledger's file: beside ``build.toml`` it is ``receipts.db``, beside another file it bears its name."""
         stem = "" if self.build_file.name == "build.toml" else f"{self.build_file.stem}-"

@@ -64,6 +64,33 @@ def wait_for(true: Callable[[], object], seconds: float = 60.0) -> None:
         time.sleep(0.02)
 
 
+def test_the_process_waits_for_a_first_page_and_takes_errands_meanwhile(kept: Kept) -> None:
+    drawn = threading.Event()
+    held = Aside(kept)
+    held.start(drawn)
+    try:
+        assert held.takes("sum", Errand(sum, ((2, 3),)))
+        time.sleep(0.3)
+        assert held.pid is None
+
+        drawn.set()
+
+        wait_for(lambda: kept.found)
+        assert kept.found == {"sum": 5}
+    finally:
+        held.stop()
+
+
+def test_one_that_is_stopped_before_a_first_page_never_starts(kept: Kept) -> None:
+    drawn = threading.Event()
+    held = Aside(kept)
+    held.start(drawn)
+    held.stop()
+    drawn.set()
+    wait_for(lambda: not any(thread.name == "aside" for thread in threading.enumerate()))
+    assert held.pid is None
+
+
 def test_its_answer_is_the_servers_own_to_the_last_digit(
     aside: Aside, kept: Kept, half_way: BuildFolder
 ) -> None:

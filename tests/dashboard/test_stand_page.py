@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -21,6 +24,8 @@ from tests.dashboard.test_receipt_list import html, press
 from tests.dashboard.test_settling import marks, pay
 from tests.spending.test_delivered import WAY, crate
 from tests.views.test_cli_settling import BUILD
+
+ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture
@@ -271,3 +276,16 @@ def test_a_finished_build_says_what_it_cost(run: Run, folder: BuildFolder) -> No
     assert "Contingency: left, and needed" not in [
         item.value for item in app.subheader
     ]  # none is needed any more
+
+
+def test_nothing_that_only_charts_and_sheets_need_is_loaded_before_the_sentence() -> None:
+    """The first page's sentence waited for them, which took longer than all that it is worked out with."""
+    page = ast.parse((ROOT / "forecast" / "dashboard" / "stand.py").read_text(encoding="utf-8"))
+    needed = [node.module for node in page.body if isinstance(node, ast.ImportFrom) and node.module]
+    assert "forecast.dashboard.stand_attention" in needed
+    names = ", ".join(["sys", "forecast.dashboard.main", *needed])
+    loaded = subprocess.run(
+        [sys.executable, "-c", f"import {names}; print(*sys.modules)"],
+        capture_output=True, text=True, check=True, cwd=ROOT,
+    )  # fmt: skip
+    assert not {"altair", "pandas", "pyarrow"} & set(loaded.stdout.split())
