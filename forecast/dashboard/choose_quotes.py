@@ -6,11 +6,13 @@ from functools import partial
 
 import streamlit as st
 
+from forecast.build.options import options_by_choice
 from forecast.dashboard.choose_answers import quoted
 from forecast.dashboard.layout import table, text, told_plainly
-from forecast.dashboard.proposing import add_quote, take_quote
+from forecast.dashboard.proposing import add_quote, agree_quote, take_quote
 from forecast.dashboard.state import Opened
 from forecast.decide.quotes import Quotes
+from forecast.decide.taking import asked_by_option
 from forecast.views.commands.quotes import quote_headings, quote_rows, why_not
 from forecast.views.money import about, percent
 
@@ -54,6 +56,12 @@ def _choice(view: Opened, found: Quotes) -> None:
         quote_headings(found), quote_rows(found, view.currency),
         f"The whole build with each {what}. Middle figures: what it looks like before anything goes wrong",
         cards=True,
+    )  # fmt: skip
+    options = {option.title: option for option in options_by_choice(view.build)[found.choice]}
+    agree_quote(
+        view, f"choice-{found.choice}", f"Which {what} do you take?", options,
+        lambda option: asked_by_option(view.build, option, view.scenario), named=True,
+        more=lambda option: [item.title for item in (*option.line, *option.event)],
     )  # fmt: skip
 
 

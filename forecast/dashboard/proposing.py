@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+from typing import TypeVar
 
 import streamlit as st
 
@@ -21,11 +24,18 @@ from forecast.build.sheet import open_quotes, taken_quote
 from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.reading import WITH_CHANGES, parsed
+from forecast.dashboard.receipts_news import enter, news
 from forecast.dashboard.saving import form_key, opened_sheet, put
 from forecast.dashboard.state import Opened, known_by_now, opened
 from forecast.decide.mixer import routes_offered
+from forecast.decide.taking import Asked, asked_by_price, quotes_to_take, take
+from forecast.errors import LedgerError
+from forecast.spending.ledger.records import AgreementKind
 from forecast.views.commands.check import which_quote
+from forecast.views.settling import AGREEMENTS, taken_words
 from forecast.words.text import STRONG
+
+T = TypeVar("T")
 
 
 def _build_to_change() -> Build:
@@ -34,10 +44,22 @@ def _build_to_change() -> Build:
 
 
 def take_quote(view: Opened) -> None:
-    """Ask which quote is taken, of each figure that stands as several; its sum then takes their place."""
+    """Ask which quote is taken, of each figure that stands as several.
+
+    What it comes to for its line is a price agreed; where how many are bought is open, it takes the quotes' place.
+    """
     build = _build_to_change()
     known = known_by_now(view)
-    asked = open_quotes(build, () if known is None else known.begun)
+    begun = frozenset[str]() if known is None else known.begun
+    news("quotes")
+    sums = quotes_to_take(build, begun)
+    for place in sums:
+        agree_quote(
+            view, place.path, which_quote(place),
+            {f"{price:.12g}": price for price in sorted(set(place.figure.model_dump()["quotes"]))},
+            partial(asked_by_price, build, place.path), _supplier(build, place.item),
+        )  # fmt: skip
+    asked = [place for place in open_quotes(build, begun) if place not in sums]
     if not asked:
         return
     with st.form(form_key("take-quote")):
@@ -56,6 +78,63 @@ def take_quote(view: Opened) -> None:
                 put([*changes])
             else:
                 st.error("Choose a quote first.")
+
+
+def _supplier(build: Build, item: str) -> str:
+    """Give who a line is bought from, where the file says it."""
+    return next((line.supplier or "" for line in build.line if line.id == item), "")
+
+
+def agree_quote(
+    view: Opened, key: str, question: str, quotes: Mapping[str, T], asked: Callable[[T], Sequence[Asked]],
+    supplier: str = "", more: Callable[[T], Sequence[str]] = lambda _: (), named: bool = False,
+) -> None:  # fmt: skip
+    """Ask which quote is taken; the one that is becomes a price agreed.
+
+    Parameters
+    ----------
+    view : Opened
+    key : str
+        Of its own on a page.
+    question : str
+    quotes : mapping
+        What can be taken, by what it is called.
+    asked : callable
+        Gives what a quote asks.
+    supplier : str
+        Whose they are, where that is known.
+    more : callable
+        Titles of the lines and risks that only this quote brings.
+    named : bool
+        Whether a quote is called by who gives it.
+    """
+    with st.form(f"agree-{key}"):
+        chosen = st.radio(question, list(quotes), index=None, horizontal=True, key=f"agree-which-{key}")
+        whose = st.text_input(
+            "Whose quote it is", value=supplier, max_chars=200, key=f"agree-whose-{key}",
+            placeholder="as above" if named else "",
+        )  # fmt: skip
+        kind: AgreementKind | None = st.segmented_control(
+            "That price is", list(AGREEMENTS), format_func=AGREEMENTS.__getitem__,
+            default=None if named else "fixed", key=f"agree-kind-{key}",
+        )  # fmt: skip
+        st.caption("It is kept as a price agreed and not yet paid. Undo it on the page Receipts.")
+        sent = st.form_submit_button("I take this one")
+
+    def work() -> str:
+        if chosen is None:
+            message = "Choose a quote first."
+            raise LedgerError(message)
+        from_whom = (whose or "").strip() or (chosen if named else "")
+        if not from_whom:
+            message = "Say whose quote it is."
+            raise LedgerError(message)
+        taken = quotes[chosen]
+        done = take(view.ledger_to_write(), view.build, dt.date.today(), from_whom, asked(taken), kind=kind)
+        return taken_words(done, view.titles(), view.currency, more(taken))
+
+    if sent and enter(view, "quotes", work):
+        st.rerun()
 
 
 def add_quote() -> None:

@@ -334,6 +334,28 @@ def agreed_words(agreement: Agreement, titles: Mapping[str, str], currency: str)
     return told
 
 
+def taken_words(
+    done: Sequence[Agreement], titles: Mapping[str, str], currency: str, more: Sequence[str] = ()
+) -> str:
+    """Say what the quote that is taken made agreed, and what of it the build file does not hold yet.
+
+    Parameters
+    ----------
+    done : sequence of Agreement
+    titles : mapping of str to str
+    currency : str
+        The build's.
+    more : sequence of str
+        Titles of lines and risks that only this quote brings.
+    """
+    told = " ".join(agreed_words(one, titles, currency) for one in done)
+    if more:
+        listed = " and ".join(f"\u201c{title}\u201d" for title in more)
+        verb = "counts once it stands" if len(more) == 1 else "count once they stand"
+        told += f" {listed} {verb} among the lines and risks of the build file."
+    return told
+
+
 def question(build: Build, ledger: Ledger | None, receipt: NewReceipt, titles: Mapping[str, str]) -> str:
     """Ask about what is odd in a receipt before it is entered; nothing where all is usual."""
     currency = build.build.currency

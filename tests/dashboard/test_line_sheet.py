@@ -18,6 +18,7 @@ from forecast.dashboard.unsaved import draft_of
 from forecast.decide.paired import forecast_change
 from forecast.engine.figures import shape_of
 from forecast.spending.folder import BuildFolder
+from forecast.spending.undoing import undo_last
 from forecast.views.money import about, signed
 from tests.dashboard.conftest import Run, words
 
@@ -248,20 +249,43 @@ def test_quotes_take_the_place_of_a_guess(run: Run, before_ordering: BuildFolder
 
 
 @pytest.mark.parametrize("page", ["lines", "choose"])
-def test_the_quote_that_is_taken_becomes_the_price(run: Run, before_ordering: BuildFolder, page: str) -> None:
-    app = run(before_ordering.build_file, page)
-    assert "**Which quote do you take?** 2 to decide." in words(app)
-    app = press(app, "Take them")
+def test_the_quote_that_is_taken_is_a_price_agreed(run: Run, before_ordering: BuildFolder, page: str) -> None:
+    app, text = run(before_ordering.build_file, page), read_text(before_ordering.build_file)
+    app = press(app, "I take this one")
     assert "Choose a quote first." in words(app)
     asked = next(item for item in app.radio if item.label.startswith("Wheels, price: quoted 172, 189"))
     assert asked.options == ["172", "189", "205", "240"]
-    asked.set_value(205.0)
-    app = press(app, "Take them")
-    app = press(app, "Keep the changes")
+    asked.set_value("205")
+    app = press(app, "I take this one")
+    assert "Say whose quote it is." in words(app)
+    app.text_input(key="agree-whose-wheels.price").set_value("A wheel shop")
+    app = press(app, "I take this one")
     assert not app.exception
-    line = next(line for line in before_ordering.read().line if line.id == "wheels")
-    assert line.price == Known(value=205)
+    assert "Agreed with A wheel shop for “Wheels”: €820.00, a fixed price." in words(app)
+    assert read_text(before_ordering.build_file) == text
+    ledger = before_ordering.ledger()
+    assert [(one.line_id, one.amount_minor) for one in ledger.list_commitments()] == [("wheels", 82_000)]
+    assert not [item for item in app.radio if item.label.startswith("Wheels")]
+    undo_last(ledger)
+    assert ledger.list_commitments() == ()
+
+
+def test_of_quotes_for_one_of_an_open_number_the_sum_takes_their_place(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    text = read_text(before_ordering.build_file)
+    open_number = text.replace(
+        "quantity = 4\nprice = { quotes", "quantity = { low = 3.9, middle = 4, high = 5 }\nprice = { quotes"
+    )
+    assert open_number != text
+    before_ordering.build_file.write_text(open_number, encoding="utf-8")
+    app = run(before_ordering.build_file, "lines")
     assert "**Which quote do you take?** 1 to decide." in words(app)
+    next(item for item in app.radio if item.label.startswith("Wheels, price: quoted")).set_value(205.0)
+    app = press(press(app, "Take them"), "Keep the changes")
+    assert not app.exception
+    assert next(line for line in before_ordering.read().line if line.id == "wheels").price == Known(value=205)
+    assert "to decide." not in words(app)
 
 
 def test_settings_of_the_build_are_changed_through_the_tray(run: Run, before_ordering: BuildFolder) -> None:

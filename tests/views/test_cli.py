@@ -666,7 +666,10 @@ def test_quotes_are_asked_about_until_the_line_is_bought(
         file.write('\n[[line]]\nid = "spray"\ngroup = "finish"\namount = { quotes = [4650, 5400.5, 6300] }\n')
     told = run(capsys, "check", str(build))
     asked = "Spray, amount: quoted 4650, 5400.5 and 6300 EUR. Which one do you take?"
-    assert f"Quotes of which you will take one:\n  {asked} Write value = and its sum in the place of" in told
+    assert (
+        f"Quotes of which you will take one:\n  {asked} Say so: forecast quotes {build} spray --take 4650"
+        in told
+    )
     found = json.loads(run(capsys, "check", str(build), "--json"))["undecided"]
     assert [(item["item"], item["key"], item["quotes"]) for item in found] == [
         ("spray", "amount", [4650, 5400.5, 6300])

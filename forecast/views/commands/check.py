@@ -53,7 +53,10 @@ def run(options: argparse.Namespace) -> int:
     suggestions = wide_ranges(build)
     standing = _standing(folder)
     begun = frozenset() if standing is None else standing.begun
-    undecided = [*_undecided(build, begun), *_undecided_options(build, standing)]
+    undecided = [
+        *_undecided(build, begun, typed(options.file)),
+        *_undecided_options(build, standing, typed(options.file)),
+    ]
     every = [(item.narrow, _as_data(item)) for item in findings(build, begun)]
     odd = [item for _, item in every if item["grade"] == "odd"]
     found = [item for narrow, item in every if item["grade"] != "odd" and not narrow]
@@ -228,23 +231,25 @@ def _standing(folder: BuildFolder) -> Standing | None:
     return None
 
 
-def _undecided(build: Build, begun: Collection[str]) -> list[dict[str, Any]]:
+def _undecided(build: Build, begun: Collection[str], file: str) -> list[dict[str, Any]]:
     """Ask which quote is taken, of each figure with several whose line is not begun, for programs and for people."""
     from forecast.build.sheet import open_quotes
+    from forecast.decide.taking import whole_sum
 
     found = []
     for place in open_quotes(build, begun):
         quotes = place.figure.model_dump()["quotes"]
         listed = ", ".join(f"{price:.12g}" for price in quotes)
-        how = (
-            f"Write value = and its sum in the place of quotes = [{listed}]; until then the price stays open."
-        )
+        if whole_sum(build, place, 1.0) is not None:
+            how = f"Say so: forecast quotes {file} {place.item} --take {quotes[0]:.12g} --supplier NAME"
+        else:
+            how = f"Write value = and its sum in the place of quotes = [{listed}]; until then the price stays open."
         said = {"item": place.item, "key": place.key, "quotes": list(quotes)}
         found.append(said | {"text": f"{which_quote(place)} {how}"})
     return found
 
 
-def _undecided_options(build: Build, known: Standing | None) -> list[dict[str, Any]]:
+def _undecided_options(build: Build, known: Standing | None, file: str) -> list[dict[str, Any]]:
     """Ask which option is taken, of each choice that is not settled, for programs and for people."""
     if not build.option:
         return []
@@ -258,8 +263,8 @@ def _undecided_options(build: Build, known: Standing | None) -> list[dict[str, A
         *most, last = (option.title for option in options)
         what = " and ".join(item.title for item in about(build, options))
         text = (
-            f"{what}: {', '.join(most)} or {last}. Which one do you take? Until you write its figures into the lines "
-            "and take the [[option]] tables out, all answers but 'quotes' and 'mix' count what the lines say."
+            f"{what}: {', '.join(most)} or {last}. Which one do you take? Until you say so, all answers but 'quotes' "
+            f"and 'mix' count what the lines say. Say so: forecast quotes {file} {choice} --take {options[0].id}"
         )
         found.append({"choice": choice, "options": [option.id for option in options], "text": text})
     return found

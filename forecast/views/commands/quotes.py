@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -12,15 +13,20 @@ from forecast.views.commands.common import (
     answer,
     command,
     done,
+    exact_sum,
     finished_words,
     known_by_now,
     whole,
     working,
 )
+from forecast.views.commands.receipts import day
 
 if TYPE_CHECKING:
+    from forecast.build.schema import Build, Option
     from forecast.decide.choices import Elsewhere, Settled
     from forecast.decide.quotes import Quotes
+    from forecast.spending.folder import BuildFolder
+    from forecast.spending.ledger.records import AgreementKind
 
 EXAMPLE = """\
 [[option]]
@@ -45,11 +51,23 @@ cost = 2500
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command."""
     detail = "Compares the options of a choice, such as kits or shops, each with its own price and risks.\n\n"
+    detail += (
+        "The one you take is kept as a price agreed: quotes FILE kit --take kit_nearby. So is one of several "
+    )
+    detail += "sums that stand for a line: quotes FILE paint_shop --take 5400 --supplier NAME.\n\n"
     detail += "Options stand in the build file, such as:\n\n" + EXAMPLE.replace("%", "%%")
     parser = command(commands, "quotes", "which quote to take: kits or shops as options", run, detail)
     add_file(parser)
     add_known(parser)
     parser.add_argument("choices", nargs="*", metavar="CHOICE", help="such as kit; all when left out")
+    parser.add_argument(
+        "--take", metavar="QUOTE", help="the one you take, its name or sum: kept as a price agreed"
+    )
+    parser.add_argument(
+        "--supplier", help="with --take: whose it is; the option's or line's own when left out"
+    )
+    parser.add_argument("--date", type=day, help="with --take: when it was agreed (today)")
+    parser.add_argument("--estimate", action="store_true", help="with --take: the price may still grow")
     parser.add_argument(
         "--scenario", metavar="S", help="one of the build's scenarios; the first when left out"
     )
@@ -70,6 +88,8 @@ def run(options: argparse.Namespace) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
+    if options.take is not None:
+        return _take(options, folder, build)
     known, baseline = known_by_now(folder, options)
     if not options.json and (over := finished_words(build, options.scenario, known, baseline)):
         return answer(options, over, {})
@@ -111,6 +131,70 @@ def run(options: argparse.Namespace) -> int:
         ],
     }  # fmt: skip
     return answer(options, text, data)
+
+
+def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> int:
+    """Keep the quote that is taken as a price agreed."""
+    import datetime as dt
+
+    from forecast.build.options import options_by_choice
+    from forecast.decide.choices import settled
+    from forecast.decide.taking import asked_by_option, asked_by_price, quotes_to_take, take
+    from forecast.errors import LedgerError
+    from forecast.spending.dates import not_ahead
+    from forecast.spending.money import to_float
+    from forecast.spending.settling import titles_of
+    from forecast.spending.standing import Record
+    from forecast.views.settling import taken_words
+
+    ledger = folder.ledger()
+    standing = Record.read(ledger).standing()
+    choices = options_by_choice(build)
+    places = {place.item: place for place in quotes_to_take(build, standing.begun)}
+    if len(options.choices) != 1 or options.choices[0] not in {*choices, *places}:
+        legal = [choice for choice in choices if settled(build, choice, standing) is None]
+        legal += [name for name in places if name not in legal]
+        message = f"quotes: --take needs what the quote is for. Legal are {', '.join(legal)}."
+        if not legal:
+            message = "quotes: no quotes are left to take."
+        raise LedgerError(message)
+    more: tuple[str, ...] = ()
+    name, supplier = options.choices[0], options.supplier
+    if name in choices:
+        if (done := settled(build, name, standing)) is not None:
+            raise LedgerError(why_not(done, build.build.currency))
+        option = _option(choices[name], options.take)
+        asked = asked_by_option(build, option, options.scenario)
+        supplier = supplier or option.title
+        more = tuple(item.title for item in (*option.line, *option.event))
+    else:
+        place = places[name]
+        price = exact_sum(options.take, "--take", place.figure.currency or build.build.currency)
+        asked = asked_by_price(
+            build, place.path, to_float(price, place.figure.currency or build.build.currency)
+        )
+        supplier = supplier or next((line.supplier for line in build.line if line.id == name), None)
+    if not supplier:
+        message = "quotes: say whose quote it is with --supplier."
+        raise LedgerError(message)
+    today = dt.date.today()
+    date = not_ahead(options.date or today, today, "commitment")
+    kind: AgreementKind | None = "estimate" if options.estimate else None
+    done_ = take(ledger, build, date, supplier, asked, kind=kind)
+    text = taken_words(done_, titles_of(build), build.build.currency, more)
+    data = {"taken": [{"id": one.commitment.id, "line": one.commitment.line_id} for one in done_]}
+    return answer(options, text, data)
+
+
+def _option(options: Sequence[Option], name: str) -> Option:
+    """Give the option of an id or name."""
+    from forecast.errors import LedgerError
+
+    for option in options:
+        if name.casefold() in (option.id.casefold(), option.title.casefold()):
+            return option
+    message = f"there is no quote {name!r}. Legal are {', '.join(option.id for option in options)}."
+    raise LedgerError(message)
 
 
 def why_not(found: Settled | Elsewhere, currency: str) -> str:
