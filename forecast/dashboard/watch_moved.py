@@ -13,7 +13,14 @@ from forecast.spending.history import History
 from forecast.spending.reforecast import Reforecast
 from forecast.views.charts import moved_bars
 from forecast.views.lessons import cause_rows, reason_rows
-from forecast.views.moves import SHORT_WORDS, long_day, moved_headline, step_sentences, written
+from forecast.views.moves import (
+    SHORT_WORDS,
+    frozen_late_sentence,
+    long_day,
+    moved_headline,
+    step_sentences,
+    written,
+)
 from forecast.views.sentences import lesson_sentences
 from forecast.words.text import STRONG
 
@@ -28,7 +35,7 @@ def what_moved(view: Opened, told: History, watch: Reforecast) -> None:
     with st.spinner("Forecasting step by step …"):
         moved = moved_between(view, since, until)
     found = written(moved)
-    text(moved_headline(moved, STRONG))
+    text(" ".join(filter(None, (moved_headline(moved, STRONG), frozen_late_sentence(moved)))))
     told_steps = step_sentences(moved, watch if until is None else None)
     st.markdown("\n".join(f"- {said(sentence)}" for sentence in told_steps))
     money = view.currency

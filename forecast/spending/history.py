@@ -220,7 +220,7 @@ def history(
     changed = last is not None and last.fingerprint not in ("", build.fingerprint())
     return History(
         plan.currency, plan.scenario, replay.count, seed, tuple(points), len(entered), len(entered) - len(kept),
-        since, changed, tuple(dict.fromkeys(moment.date for moment in _with_eves(entered, since))),
+        since, changed, _days_told(entered, record, since),
     )  # fmt: skip
 
 
@@ -243,6 +243,15 @@ def _with_eves(moments: Sequence[Moment], since: dt.date | None) -> list[Moment]
     eves |= {since} if since is not None else set()
     eves -= {moment.date for moment in moments if moment.day_over}
     return sorted([*moments, *(Moment(day) for day in eves)], key=lambda moment: moment.date)
+
+
+def _days_told(entered: Sequence[Moment], record: Record, since: dt.date | None) -> tuple[dt.date, ...]:
+    """Give every day that moves can be told from: also the one before a late freeze."""
+    days = {moment.date for moment in _with_eves(entered, since)}
+    late = record.frozen_late()
+    if days and late is not None:
+        days.add(day_before(late.date))
+    return tuple(sorted(days))
 
 
 def _point(

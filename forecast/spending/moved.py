@@ -19,7 +19,7 @@ from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.errors import BuildFileError
 from forecast.spending.ledger import Ledger
 from forecast.spending.reforecast import scenario_in_force
-from forecast.spending.standing import Record
+from forecast.spending.standing import Record, day_before
 from forecast.spending.steps import ORDER, Figures, PartKind, Steps
 
 __all__ = ["ORDER", "Figures", "Moved", "MovedPart", "PartKind", "what_moved"]
@@ -68,6 +68,8 @@ class Moved:
         Simulation error of P80 at the end, in the currency's main unit.
     half_error : float
         The same of P50.
+    frozen_late : datetime.date or None
+        When the budget was frozen, where that was between the two days and buying had begun by then.
     """
 
     since: dt.date
@@ -78,6 +80,7 @@ class Moved:
     parts: tuple[MovedPart, ...]
     error: float = 0.0
     half_error: float = 0.0
+    frozen_late: dt.date | None = None
 
 
 def what_moved(
@@ -101,8 +104,9 @@ def what_moved(
     ledger : Ledger
     since : datetime.date, optional
         As of the end of that day. When left out: since the day before the budget was frozen, so that what was paid
-        on the day of the freeze counts; or else since the day before anything was entered. From the day before the
-        freeze on, the build at the start is the frozen one; from any other day it is as it is now.
+        on the day of the freeze counts; or else, and where it was frozen once buying had begun, since the day before
+        anything was entered. From the day before a freeze on, the build at the start is the frozen one, and from before
+        a late freeze too; from any other day it is as it is now.
     until : datetime.date, optional
         All that was entered when left out.
     scenario : str, optional
@@ -130,8 +134,9 @@ def what_moved(
     told_since = record.told_since() or dt.date.today()
     if since is None:
         since = told_since if until is None or until >= told_since else min(until, record.eve() or until)
-    if last is not None and since == told_since:
-        before = before or _frozen_build(last.build_text)
+    frozen = record.frozen_at(since)
+    if frozen is not None:
+        before = before or _frozen_build(frozen.build_text)
     plan = compile_plan(build, scenario)
     earlier, old = plan, build
     if before is not None and before.fingerprint() != build.fingerprint():
@@ -148,7 +153,12 @@ def what_moved(
         titles = tuple((name, title) for name, title, _ in names)
         parts.append(MovedPart(kind, here - figures, titles, tuple(push for *_, push in names)))
         figures = here
-    return Moved(since, until, plan.currency, start[1], figures, tuple(parts), steps.error, steps.half_error)
+    late = record.frozen_late()
+    within = late is not None and since < day_before(late.date) and (until is None or until >= late.date)
+    return Moved(
+        since, until, plan.currency, start[1], figures, tuple(parts), steps.error, steps.half_error,
+        late.date if late is not None and within else None,
+    )  # fmt: skip
 
 
 def _frozen_build(text: str) -> Build | None:

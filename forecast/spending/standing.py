@@ -165,10 +165,33 @@ class Record:
     def told_since(self) -> dt.date | None:
         """Give the day at whose end moves begin to be told; None for an empty ledger.
 
-        It is the day before the budget was frozen, so that what was paid on the day of the freeze counts; without a
-        frozen budget the day before anything was entered.
+        It is the day before the budget was frozen, so that what was paid on the day of the freeze counts. Where it was
+        not frozen, or only once buying had begun, it is the day before anything was entered: a late freeze makes
+        nothing that moved before it undone.
         """
-        return day_before(self.baselines[-1].date) if self.baselines else self.eve()
+        begun = self.frozen_in_time()
+        return self.eve() if begun is None else day_before(begun.date)
+
+    def frozen_in_time(self) -> Baseline | None:
+        """Give the last budget that was frozen before anything was entered, or on that day."""
+        days = self.days()
+        return next((one for one in reversed(self.baselines) if not days or one.date <= days[0]), None)
+
+    def frozen_late(self) -> Baseline | None:
+        """Give the budget frozen last, where buying had begun by then."""
+        last = self.baselines[-1] if self.baselines else None
+        return None if last is None or last == self.frozen_in_time() else last
+
+    def frozen_at(self, day: dt.date) -> Baseline | None:
+        """Give the frozen budget whose build file is the one at the end of a day that moves are told from.
+
+        That is the one frozen on the next day. Where moves begin before a late freeze, the earliest that was kept is
+        the nearest to what the file said then.
+        """
+        found = next((one for one in reversed(self.baselines) if day_before(one.date) == day), None)
+        if found is None and day == self.told_since():
+            return next(iter(self.baselines), None)
+        return found
 
     def eve(self) -> dt.date | None:
         """Give the day before anything was entered; None for an empty ledger."""

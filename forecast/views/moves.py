@@ -10,6 +10,7 @@ from forecast.engine.known import KnownFacts
 from forecast.spending.money import exponent
 from forecast.spending.moved import Moved, MovedPart
 from forecast.spending.reforecast import Reforecast
+from forecast.spending.standing import day_before
 from forecast.spending.steps import OWN_RANGES
 from forecast.views.money import about, as_written, rounding_step, signed
 
@@ -134,6 +135,16 @@ def moved_headline(moved: Moved, strong: str = "") -> str:
         return f"P80 did not move {days}."
     verb = "rose" if change > 0 else "fell"
     return f"P80 {verb} by {strong}{about(abs(change), moved.currency)}{strong} {days}."
+
+
+def frozen_late_sentence(moved: Moved) -> str:
+    """Say from when it counts where the budget was frozen once buying had begun; nothing where it was in time."""
+    if moved.frozen_late is None:
+        return ""
+    return (
+        f"The budget was frozen on {long_day(moved.frozen_late)}, when buying had begun: this is told from before. "
+        f"What moved since the freeze is told from the end of {long_day(day_before(moved.frozen_late))}."
+    )
 
 
 def step_sentences(moved: Moved, watch: Reforecast | None = None) -> list[str]:

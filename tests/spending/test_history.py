@@ -190,7 +190,7 @@ def test_of_many_receipts_the_largest_are_taken(ledger: Ledger) -> None:
     assert few.points[-1].p80 == history(BUILD, ledger, trials=256).points[-1].p80
 
 
-def test_it_has_a_point_for_the_day_before_the_freeze(tmp_path: Path) -> None:
+def test_a_late_freeze_is_a_day_to_choose_and_moves_begin_before_it(tmp_path: Path) -> None:
     ledger = Ledger(tmp_path / "r.db", currency="EUR")
     assert history(BUILD, ledger, trials=256).since is None
     ledger.add_receipt(FIRST, "somebody", 9_000, "EUR", [("kit", 9_000)])
@@ -201,9 +201,10 @@ def test_it_has_a_point_for_the_day_before_the_freeze(tmp_path: Path) -> None:
         date=FIRST + timedelta(days=5),
     )  # fmt: skip
     told = history(BUILD, ledger, trials=256)
-    assert [point.date.day for point in told.points] == [28, 1, 5, 10]
-    assert told.since == told.start.date == FIRST + timedelta(days=4)
-    assert told.start.paid == 90
+    assert [point.date.day for point in told.points] == [28, 1, 10]
+    assert told.since == told.start.date == FIRST - timedelta(days=1)
+    assert told.start.paid == 0
+    assert [day.day for day in told.days] == [28, 1, 5, 10]
     assert not told.ranges_changed
     wider = parse_build(TEXT.replace("budget", "hours_per_week = 5\nbudget"))
     assert history(wider, ledger, trials=256).ranges_changed

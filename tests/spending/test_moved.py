@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from forecast.spending.history import history
 from forecast.spending.ledger import Ledger
 from forecast.spending.moved import ORDER, Figures, Moved, what_moved
 from forecast.spending.reforecast import reforecast
+from forecast.views.moves import frozen_late_sentence, long_day
 from tests.spending.test_known import BUILD as KNOWN_BUILD
 from tests.spending.test_known import DAY, ENTRIES, enter
 
@@ -211,6 +213,27 @@ def test_the_same_start_said_in_full_gives_the_same_answer(ledger: Ledger) -> No
     )  # fmt: skip
     buy(ledger, "kit", 14_000)
     assert what_moved(BUILD, ledger, BEFORE, trials=TRIALS) == what_moved(BUILD, ledger, trials=TRIALS)
+
+
+def test_a_freeze_after_buying_began_makes_nothing_unmoved(ledger: Ledger) -> None:
+    """Measured before: frozen a day after the kit was bought dear, P80 "did not move"."""
+    buy(ledger, "kit", 14_000)
+    plain = what_moved(BUILD, ledger, trials=TRIALS)
+    ledger.freeze_baseline(
+        50_000, "EUR", fingerprint="f", build_text=PLAIN, seed=1, trials=16, base_by_line={},
+        date=DAY + timedelta(days=1),
+    )  # fmt: skip
+    late = what_moved(BUILD, ledger, trials=TRIALS)
+    assert late == replace(plain, frozen_late=DAY + timedelta(days=1))
+    assert change(late, "receipts").p80 > 1_000
+    assert frozen_late_sentence(late).endswith(f"told from the end of {long_day(DAY)}.")
+    since = what_moved(BUILD, ledger, DAY, trials=TRIALS)
+    others_are_nothing(since)
+    assert frozen_late_sentence(since) == ""
+    ledger.freeze_baseline(
+        60_000, "EUR", fingerprint="f", build_text=PLAIN, seed=1, trials=16, base_by_line={}, date=BEFORE,
+    )  # fmt: skip
+    assert what_moved(BUILD, ledger, trials=TRIALS).since == BEFORE - timedelta(days=1)
 
 
 def test_a_move_that_ends_before_the_freeze_starts_before_anything_was_entered(ledger: Ledger) -> None:

@@ -30,7 +30,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         "--since",
         type=day,
         metavar="DATE",
-        help="from the end of this day; when left out, of the day before the budget was frozen (or the first receipt)",
+        help="from the end of this day; when left out, from before the first receipt (or an earlier freeze)",
     )
     moved.add_argument(
         "--until", type=day, metavar="DATE", help="to when; all that was entered when left out"
@@ -81,8 +81,9 @@ def run_moved(options: argparse.Namespace) -> int:
 
 def moved_text(moved: Moved, watch: Reforecast) -> str:
     """Write a move part by part; the parts add up as they are written."""
+    from forecast.spending.standing import day_before
     from forecast.views.money import about, signed
-    from forecast.views.moves import moved_sentence, written
+    from forecast.views.moves import frozen_late_sentence, moved_sentence, written
     from forecast.views.tables import shorten, table
 
     money, found = moved.currency, written(moved)
@@ -107,7 +108,10 @@ def moved_text(moved: Moved, watch: Reforecast) -> str:
         ]
     )
     figures = table(["", "P50", "P80", "Because of"], rows, last_left=True)
-    return f"{moved_sentence(moved, watch)}\n\n{figures}"
+    told = [moved_sentence(moved, watch)]
+    if moved.frozen_late is not None:
+        told.append(f"{frozen_late_sentence(moved)} Ask with --since {day_before(moved.frozen_late)}.")
+    return "\n\n".join([*told, figures])
 
 
 def moved_data(moved: Moved) -> dict[str, Any]:
