@@ -247,6 +247,12 @@ class Reforecast:
         rest = self.cost_to_complete(q)
         return Estimate(rest.value - self.open_base, rest.error)
 
+    @cached_property
+    def cost_no_more_before(self) -> Estimate:
+        """Share of the builds forecast before the first receipt that cost no more than this one does on average."""
+        trials = self.before.trials
+        return share_within(trials.totals, self.mean.value, trials.replicates, trials.weights)
+
     def chance_with(self, more: float) -> Estimate | None:
         """Give the chance of overrunning with so much more in the budget."""
         if self.budget is None:

@@ -189,6 +189,7 @@ def _finished_sentence(watch: Reforecast, strong: str) -> str:
         f"Before the first receipt it was to be no more than {about(half.value, money, half.error)} in half of builds "
         f"(P50) and {about(eight.value, money, eight.error)} in 80 of 100 (P80)."
     )
+    told.append(f"As forecast then, {builds(watch.cost_no_more_before.value)} cost no more than this one.")
     return " ".join(told)
 
 

@@ -13,6 +13,7 @@ from forecast.spending.folder import BuildFolder, open_demo
 from forecast.spending.reforecast import reforecast
 from forecast.spending.undoing import undo_last
 from forecast.views.cli import main
+from forecast.views.sentences import watch_sentence
 from forecast.views.watching import columns, line_figures
 
 TWO_QUOTES = """
@@ -127,6 +128,24 @@ def test_how_far_a_line_is_off_is_the_difference_of_what_stands_beside_it(half_w
 def read_sum(text: str) -> float:
     """Read a sum back as it is written: ``−NZ$1,230``."""
     return float(re.sub(r"[^0-9.\-]", "", text.replace("\u2212", "-")))
+
+
+def test_the_end_stands_where_it_does_among_what_was_forecast(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A uniform line from 1,000 to 3,000 costs no more than 2,260 in 63 of 100 builds."""
+    text = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n[[line]]\nid = "kit"\ngroup = "kit"\n'
+    text += 'amount = { shape = "uniform", min = 1000, max = 3000 }\n'
+    (tmp_path / "build.toml").write_text(text, encoding="utf-8")
+    folder = BuildFolder.at(tmp_path)
+    folder.ledger().add_receipt("2026-03-01", "somebody", 226_000, "EUR", [("kit", 226_000)])
+    assert main(["finish", str(tmp_path)]) == 0
+    said = "As forecast then, 63 of 100 builds cost no more than this one."
+    assert said in capsys.readouterr().out
+    assert watch_sentence(reforecast(folder.read(), folder.ledger())).endswith(said)  # as the page says it
+    assert main(["finish", str(tmp_path), "--json"]) == 0
+    share = json.loads(capsys.readouterr().out)["cost_no_more_before"]
+    assert share["value"] == pytest.approx(0.63, abs=0.005)
 
 
 def test_as_data(half_way: BuildFolder, capsys: pytest.CaptureFixture[str]) -> None:

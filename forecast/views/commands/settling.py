@@ -149,6 +149,7 @@ def run_finish(options: argparse.Namespace) -> int:
     data = {
         "closed": done.closed, "cannot_happen": done.ruled_out, "never_paid": list(done.never_paid),
         "paid": watch.paid, "currency": watch.currency,
+        "cost_no_more_before": watch.cost_no_more_before,
     }  # fmt: skip
     return answer(options, "\n".join(filter(None, told)), data)
 
