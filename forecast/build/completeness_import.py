@@ -12,14 +12,12 @@ from forecast.build.consignment import Consignment
 from forecast.build.edit import SetKey
 from forecast.build.facts import Facts, text_of
 from forecast.build.figures import FigureBase, Known
+from forecast.build.guided.kit import EXPORT_COST
 from forecast.build.incoterms import incoterm
 from forecast.build.library import PRACTICE, Range
 from forecast.build.library.load import rounded
 from forecast.build.rates import ask_for_rate, per_euro
 from forecast.build.schema import Line
-
-EXPORT_COST: Range = (80, 180, 400)
-"""What it costs in euro to bring a kit from the seller's door on board (common practice, no source)."""
 
 _FOLLOWS_GOODS = (
     "card", "bank", "payment", "transfer fee", "currency", "insurance", "insured", "broker", "import",
@@ -226,4 +224,4 @@ def _is_in(bought: Consignment, names: tuple[str, ...]) -> bool:
     return bought.id in names or any(name in groups or name.startswith(f"{bought.id}.") for name in names)
 
 
-__all__ = ["EXPORT_COST", "of_consignments", "percentages", "storage"]
+__all__ = ["of_consignments", "percentages", "storage"]

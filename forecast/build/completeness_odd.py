@@ -15,7 +15,7 @@ from forecast.build.consignment import BOX_UNITS, Consignment
 from forecast.build.facts import Facts
 from forecast.build.figures import FigureBase, Known, Normal, highest, lowest
 from forecast.build.places_of_figures import Place, places
-from forecast.build.rates import middle_rate
+from forecast.build.rates import FAR_RATE, middle_rate
 from forecast.build.schema import Build
 from forecast.build.takeoff import FillerTakeoff
 from forecast.build.takeoff_base import own_unit
@@ -24,8 +24,6 @@ from forecast.words.currencies import reference
 
 WIDEST = 1000.0
 """A high of more than so many times the low is asked about."""
-FAR_RATE = 0.25
-"""How far a rate may lie off the reference rate on file before it is asked about."""
 LIGHTEST, HEAVIEST = 3.0, 3000.0
 """kg per m³ of a packed box: under the first its sides may be in mm, over the second its weight in g. A light box of
 panels has 15 to 40, steel in a crate up to 2,000 (common practice, no source)."""

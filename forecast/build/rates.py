@@ -11,6 +11,9 @@ from forecast.build.locate import Path
 from forecast.build.schema import Build
 from forecast.words.currencies import reference
 
+FAR_RATE = 0.25
+"""How far a rate may lie off the reference rate on file before it is asked about."""
+
 
 def wrong_rates(build: Build) -> list[tuple[Path, str, str]]:
     """Find rates of exchange that cannot be one."""

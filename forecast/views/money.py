@@ -8,16 +8,28 @@ from __future__ import annotations
 import math
 from decimal import Decimal
 from functools import lru_cache
+from typing import Protocol
 
 from babel.core import Locale
 from babel.numbers import format_currency, get_currency_symbol
 
 from forecast.decide.chances import builds as builds
 from forecast.decide.chances import rounded_hours
-from forecast.engine.statistics import Estimate
 from forecast.words.currencies import minor_digits, shown_digits
 
 LOCALE = "en"
+
+
+class Found(Protocol):
+    """A figure of the simulation, with its simulation error."""
+
+    @property
+    def value(self) -> float:
+        """Give the figure."""
+
+    @property
+    def error(self) -> float:
+        """Give its standard error."""
 
 
 @lru_cache(maxsize=64)
@@ -57,7 +69,7 @@ def about(value: float, currency: str, error: float = 0.0) -> str:
     return _written(rounded + 0.0, currency, 0)
 
 
-def estimated(found: Estimate, currency: str) -> str:
+def estimated(found: Found, currency: str) -> str:
     """Write a figure of the simulation, rounded by its own error."""
     return about(found.value, currency, found.error)
 

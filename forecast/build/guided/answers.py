@@ -8,13 +8,13 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from forecast.build.checks import nearest
-from forecast.build.completeness_odd import FAR_RATE
 from forecast.build.figures import FigureBase, short
 from forecast.build.files import UnfitFileError, read_regular
 from forecast.build.guided.places import load_places
 from forecast.build.guided.questions import DONT_KNOW, Question, question, questions
 from forecast.build.guided.reading import BoxSize, Context, WrongAnswer, is_unknown, read_value
 from forecast.build.locate import Path, line_of, locate
+from forecast.build.rates import FAR_RATE
 from forecast.build.regions import regions_of
 from forecast.build.rulefiles import countries, country_of, same_territory, unknown_country
 from forecast.build.toml import parse_toml
