@@ -18,8 +18,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-    from forecast.build.buildfile import read_build
-    from forecast.build.schema import Build
+    from forecast.buildfile.reader import read_build
+    from forecast.buildfile.schema import Build
     from forecast.engine.known import KnownFacts
     from forecast.engine.statistics import Estimate
     from forecast.errors import BuildFileError, ForecastError, LedgerError, RuleError, SimulationError
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 __version__ = "0.2.0"
 
 _HOMES = {
-    "Build": "forecast.build.schema",
+    "Build": "forecast.buildfile.schema",
     "BuildFileError": "forecast.errors",
     "Estimate": "forecast.engine.statistics",
     "Forecast": "forecast.views.notebook",
@@ -49,7 +49,7 @@ _HOMES = {
     "contingency": "forecast.views.notebook",
     "moved": "forecast.views.notebook",
     "open_ledger": "forecast.views.notebook",
-    "read_build": "forecast.build.buildfile",
+    "read_build": "forecast.buildfile.reader",
     "reforecast": "forecast.views.notebook",
     "simulate": "forecast.views.notebook",
 }

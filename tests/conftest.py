@@ -17,9 +17,9 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 LONG = (
-    "tests/browser/", "tests/build/test_rule_files.py", "tests/build/test_guided.py", "tests/views/test_cli.py",
+    "tests/browser/", "tests/buildfile/test_rule_files.py", "tests/start/test_guided.py", "tests/views/test_cli.py",
     "tests/dashboard/test_line_sheet.py", "tests/views/test_living_a_build.py", "tests/dashboard/test_start.py",
-    "tests/spending/test_undoing.py", "tests/engine/",
+    "tests/ledger/test_undoing.py", "tests/engine/",
 )  # fmt: skip
 """Files that take longest, in the order in which they begin: their names begin so."""
 FOLDERS = pytest.StashKey[Counter[str]]()

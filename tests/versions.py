@@ -20,9 +20,10 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 PYTHONS = ("3.11", "3.12", "3.13", "3.14")
 QUICK = (
-    "tests/words", "tests/build", "tests/engine/test_sums.py", "tests/engine/test_shape_values.py",
-    "tests/spending/test_ledger_receipts.py", "tests/spending/test_backup.py", "tests/spending/test_table_limits.py",
-    "tests/spending/test_importing.py", "tests/views/test_edges_of_numbers.py", "tests/views/test_charts.py",
+    "tests/words", "tests/tables", "tests/figures", "tests/buildfile", "tests/start", "tests/missing",
+    "tests/engine/test_sums.py",
+    "tests/ledger/test_ledger_receipts.py", "tests/ledger/test_backup.py",
+    "tests/watching/test_importing.py", "tests/views/test_edges_of_numbers.py", "tests/views/test_charts.py",
     "tests/dashboard/test_names_act_on_nothing.py",
 )  # fmt: skip
 """Every reader, fast parts of the engine and the ledger, commands, charts, and each page once."""

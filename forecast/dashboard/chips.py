@@ -6,12 +6,12 @@ from typing import TypedDict, cast
 
 import streamlit as st
 
-from forecast.build.chips import BINS, CHIPS, check_ends, edges, range_of
-from forecast.build.library import Range
+from forecast.buildfile.chips import BINS, CHIPS, check_ends, edges, range_of
+from forecast.buildfile.library import Range
 from forecast.dashboard.asking import number_field, shown
 from forecast.dashboard.layout import palette, safe, told_plainly
-from forecast.views.money import entered
 from forecast.words.currencies import is_currency
+from forecast.words.money import entered
 
 _LOOK = """
 <style>

@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from forecast.build.oneself import own_hazards, own_hazards_sentence
+from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
 from forecast.dashboard.choose_mix import best_mix
 from forecast.dashboard.choose_quotes import which_quote
 from forecast.dashboard.layout import answer, kept_picture, palette, safe, table, text, told_plainly
@@ -17,10 +17,10 @@ from forecast.decide.made import made_sentences, ways_left
 from forecast.decide.scenarios import Comparison
 from forecast.views.charts import AgainstCheapest, difference_bands, difference_strip
 from forecast.views.commands.advice import pair_sentences
-from forecast.views.money import about, hourly
 from forecast.views.sentences import at_its_end, left_prices, with_receipts
 from forecast.views.theme import Palette
 from forecast.views.ways import further_table, ways_table, what_ways_hold
+from forecast.words.money import about, hourly
 from forecast.words.text import STRONG
 
 

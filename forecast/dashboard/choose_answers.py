@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from forecast.build.options import options_by_choice
-from forecast.build.schema import Build
+from forecast.buildfile.options import options_by_choice
+from forecast.buildfile.schema import Build
 from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, known_by_now, ledger_state
 from forecast.decide.choices import Elsewhere, Settled
 from forecast.decide.mix import Mixes, MixSearch
 from forecast.decide.quotes import Quotes, quotes_or_why
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
-from forecast.spending.standing import Standing
+from forecast.watching.standing import Standing
 
 
 def mixes_within(view: Opened, money: float | None, hours: float | None, weeks: float | None) -> Mixes:

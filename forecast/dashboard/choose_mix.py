@@ -6,7 +6,7 @@ from functools import partial
 
 import streamlit as st
 
-from forecast.build.options import options_by_choice
+from forecast.buildfile.options import options_by_choice
 from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.choose_answers import mixes_within
 from forecast.dashboard.layout import kept_picture, palette, safe, table, text, told_plainly
@@ -18,7 +18,7 @@ from forecast.decide.mix import Mix, Mixes, Reason
 from forecast.decide.mixer import routes_offered
 from forecast.views.charts.mixes import frontier
 from forecast.views.commands.advice import beaten_in, farmed_out
-from forecast.views.money import about, entered, hourly, hours, signed
+from forecast.words.money import about, entered, hourly, hours, signed
 
 
 def best_mix(view: Opened) -> None:

@@ -6,7 +6,7 @@ from functools import partial
 
 import streamlit as st
 
-from forecast.build.options import options_by_choice
+from forecast.buildfile.options import options_by_choice
 from forecast.dashboard.choose_answers import quoted
 from forecast.dashboard.layout import table, text, told_plainly
 from forecast.dashboard.proposing import add_quote, agree_quote, take_quote
@@ -14,7 +14,7 @@ from forecast.dashboard.state import Opened
 from forecast.decide.quotes import Quotes
 from forecast.decide.taking import asked_by_option
 from forecast.views.commands.quotes import quote_headings, quote_rows, why_not
-from forecast.views.money import about, percent
+from forecast.words.money import about, percent
 
 
 def which_quote(view: Opened) -> None:

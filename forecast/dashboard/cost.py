@@ -6,7 +6,7 @@ import datetime as dt
 
 import streamlit as st
 
-from forecast.build.schema import Build
+from forecast.buildfile.schema import Build
 from forecast.dashboard.cost_answers import firm_up_on_its_way
 from forecast.dashboard.cost_firm_up import what_to_firm_up
 from forecast.dashboard.cost_hold import how_much_to_hold

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from forecast.build.schema import Build
+from forecast.buildfile.schema import Build
 from forecast.dashboard.aside import Errand
 from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, as_it_stands, known_by_now, ledger_state
@@ -15,7 +15,7 @@ from forecast.decide.replay import Replay, replay_of
 from forecast.decide.sensitivity import Drivers, drivers
 from forecast.decide.trim import Trims, trims
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
-from forecast.spending import standing as spending
+from forecast.watching import standing as spending
 
 LEVEL = 0.8
 """The percentile that the page holds, and that advice on it is about."""

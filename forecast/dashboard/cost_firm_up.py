@@ -9,7 +9,7 @@ import streamlit as st
 from forecast.dashboard.cost_answers import firm_up_on_its_way, standing_of, to_firm_up
 from forecast.dashboard.layout import said, table, text, told_plainly
 from forecast.dashboard.state import Opened
-from forecast.views.money import about
+from forecast.words.money import about
 
 SHOWN = 5
 _MOST = 24

@@ -12,7 +12,7 @@ from forecast.dashboard.layout import safe, table, text, told_plainly
 from forecast.dashboard.state import Opened, as_it_stands, contingency_of
 from forecast.decide.comparisons import NOT_FOUND
 from forecast.decide.contingency import Contingency, Share, recommended_level
-from forecast.views.money import about, as_written, builds, rounding_step, signed
+from forecast.words.money import about, as_written, builds, rounding_step, signed
 from forecast.words.text import STRONG
 
 SHORT, IDLE = 200.0, 50.0

@@ -11,7 +11,7 @@ from forecast.dashboard.layout import safe, table, text, told_plainly
 from forecast.dashboard.proposing import add_measure
 from forecast.dashboard.state import Opened
 from forecast.decide.figure_words import figure_phrase, titles_of
-from forecast.views.money import about, hours, signed
+from forecast.words.money import about, hours, signed
 
 
 def which_measures_pay(view: Opened) -> None:

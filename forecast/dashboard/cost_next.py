@@ -15,7 +15,7 @@ from forecast.dashboard.state import Opened, as_it_stands, chosen
 from forecast.decide.afford import prices_to_ask_for
 from forecast.decide.figure_words import figure_words, titles_of
 from forecast.decide.sensitivity import SwingBar, VarianceShare
-from forecast.views.money import about, entered, percent
+from forecast.words.money import about, entered, percent
 
 CHEAP_AND_DEAR = "cheap-and-dear"
 """Key of the fold whose contents are worked out once it is open."""

@@ -9,8 +9,8 @@ import streamlit as st
 from forecast.dashboard.layout import told_plainly
 from forecast.dashboard.state import known_state, ledger_state
 from forecast.errors import ForecastError
-from forecast.spending.folder import BuildFolder
-from forecast.spending.ledger import Ledger
+from forecast.ledger import Ledger
+from forecast.ledger.folder import BuildFolder
 
 EVERY = 3.0
 """Seconds between two looks at the build file and the ledger; a look takes a few thousandths of one."""

@@ -18,8 +18,8 @@ from forecast.dashboard.printing import print_rules
 from forecast.dashboard.remembered import remembered
 from forecast.dashboard.thumbs import thumb_rules
 from forecast.errors import ForecastError, unforeseen
-from forecast.spending.folder import write_down
-from forecast.spending.ledger import kept_open
+from forecast.ledger import kept_open
+from forecast.ledger.folder import write_down
 from forecast.views.theme import DARK, LIGHT, Palette
 from forecast.words.text import STRONG, plain
 

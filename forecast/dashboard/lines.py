@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 
 import streamlit as st
 
-from forecast.build.places_of_figures import place_at
-from forecast.build.schema import Build
-from forecast.build.sheet import certainty, other_shapes, range_instead
+from forecast.buildfile.places_of_figures import place_at
+from forecast.buildfile.schema import Build
+from forecast.buildfile.sheet import certainty, other_shapes, range_instead
 from forecast.dashboard.layout import answer, kept_picture, palette, safe, table, tell, text, told_plainly
 from forecast.dashboard.lines_cautions import cautions
 from forecast.dashboard.lines_chips import range_by_chips
@@ -23,9 +23,9 @@ from forecast.dashboard.saving import can_undo, kept_now, opened_sheet, put, und
 from forecast.dashboard.state import Opened, before, known_by_now, opened
 from forecast.dashboard.tray import tray, tried
 from forecast.dashboard.unsaved import unsaved_changes
-from forecast.engine.figures import shape_of
 from forecast.engine.sketch import three_points
 from forecast.errors import BuildFileError, ForecastError
+from forecast.figures.shape_of import shape_of
 from forecast.views.charts import line_bars
 from forecast.views.commands.check import wide_ranges
 from forecast.views.sentences import slips_sentence

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import streamlit as st
 
-from forecast.build.places_of_figures import places
-from forecast.build.schema import GROUPS, Build
-from forecast.build.sheet import Row, changes, differences, with_changes
+from forecast.buildfile.places_of_figures import places
+from forecast.buildfile.schema import GROUPS, Build
+from forecast.buildfile.sheet import Row, changes, differences, with_changes
 from forecast.dashboard.asking import Told, first_wrong, number_field, shown
 from forecast.dashboard.layout import safe, said
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from forecast.build.cautions import hazards_asked
-from forecast.build.cautions_beside import Beside, cautions_beside
-from forecast.build.edit import SetKey
+from forecast.buildfile.cautions import hazards_asked
+from forecast.buildfile.cautions_beside import Beside, cautions_beside
+from forecast.buildfile.edit import SetKey
 from forecast.dashboard.layout import table, text
 from forecast.dashboard.saving import put
 from forecast.dashboard.state import Opened

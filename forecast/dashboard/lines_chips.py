@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
-from forecast.build.places_of_figures import place_at
-from forecast.build.schema import Build
-from forecast.build.sheet import every_figure, range_instead
+from forecast.buildfile.places_of_figures import place_at
+from forecast.buildfile.schema import Build
+from forecast.buildfile.sheet import every_figure, range_instead
 from forecast.dashboard.chips import forget_chips, lay_chips
 from forecast.dashboard.saving import form_key, put
 

@@ -8,12 +8,12 @@ from collections.abc import Callable, Mapping
 
 import streamlit as st
 
-from forecast.build.cautions import cautions_for
-from forecast.build.edit import Change, RemoveItem, SetBuild
-from forecast.build.library import library_of
-from forecast.build.places_of_figures import place_at
-from forecast.build.schema import GROUPS, Bought, Build
-from forecast.build.sheet import (
+from forecast.buildfile.cautions import cautions_for
+from forecast.buildfile.edit import Change, RemoveItem, SetBuild
+from forecast.buildfile.library import library_of
+from forecast.buildfile.places_of_figures import place_at
+from forecast.buildfile.schema import GROUPS, Bought, Build
+from forecast.buildfile.sheet import (
     costs_money,
     every_figure,
     new_line,
@@ -26,10 +26,10 @@ from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.saving import form_key, put
 from forecast.dashboard.state import Opened
-from forecast.engine.figures import shape_of
 from forecast.errors import NumberError
-from forecast.views.money import about
+from forecast.figures.shape_of import shape_of
 from forecast.words.currencies import is_currency
+from forecast.words.money import about
 from forecast.words.numbers import read_numbers
 
 PAID: Mapping[Bought, str] = {

@@ -13,8 +13,8 @@ from typing import Any, TypeAlias, TypeVar
 import pandas as pd
 import streamlit as st
 
-from forecast.build.schema import GROUPS, Build
-from forecast.build.sheet import Row, changes, differences, figure_of, rows, with_changes
+from forecast.buildfile.schema import GROUPS, Build
+from forecast.buildfile.sheet import Row, changes, differences, figure_of, rows, with_changes
 from forecast.dashboard.asking import WHICH, shown
 from forecast.dashboard.layout import safe
 from forecast.dashboard.lines_cards import cards, wanted
@@ -22,9 +22,9 @@ from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import Sheet, kept_now
 from forecast.dashboard.state import Opened
 from forecast.dashboard.unsaved import keep_draft
-from forecast.engine.figures import shape_of
 from forecast.engine.sketch import sketch
 from forecast.errors import BuildFileError, NumberError, SimulationError
+from forecast.figures.shape_of import shape_of
 from forecast.words.currencies import is_currency, minor_digits
 from forecast.words.numbers import plainly, read_number
 

@@ -16,7 +16,7 @@ from forecast.dashboard.printing import paper_head
 from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario, chosen, offered, opened
 from forecast.dashboard.tray import foot, tray
 from forecast.errors import BuildFileError
-from forecast.spending.folder import BuildFolder, demos, open_demo
+from forecast.ledger.folder import BuildFolder, demos, open_demo
 
 _HERE = Path(__file__).parent
 PAGES: tuple[tuple[str, str, str], ...] = (

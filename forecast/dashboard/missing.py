@@ -6,14 +6,14 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from forecast.build.edit import NotNeeded
-from forecast.build.schema import Build
-from forecast.build.sheet import starter
+from forecast.buildfile.edit import NotNeeded
+from forecast.buildfile.schema import Build
+from forecast.buildfile.sheet import starter
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.saving import put
 from forecast.dashboard.state import Opened, known_by_now
-from forecast.engine.left_out import Finding, findings
-from forecast.views.money import about
+from forecast.missing.left_out import Finding, findings
+from forecast.words.money import about
 from forecast.words.text import STRONG
 
 SHOWN = 5

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 import streamlit as st
 
-from forecast.build.proposals import (
+from forecast.buildfile.proposals import (
     Quoted,
     measure_against,
     measures_on_offer,
@@ -19,8 +19,8 @@ from forecast.build.proposals import (
     way,
     way_of,
 )  # fmt: skip
-from forecast.build.schema import Build
-from forecast.build.sheet import open_quotes, taken_quote
+from forecast.buildfile.schema import Build
+from forecast.buildfile.sheet import open_quotes, taken_quote
 from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.reading import WITH_CHANGES, parsed
@@ -30,7 +30,7 @@ from forecast.dashboard.state import Opened, known_by_now, opened
 from forecast.decide.mixer import routes_offered
 from forecast.decide.taking import Asked, asked_by_price, quotes_to_take, take
 from forecast.errors import LedgerError
-from forecast.spending.ledger.records import AgreementKind
+from forecast.ledger.records import AgreementKind
 from forecast.views.commands.check import which_quote
 from forecast.views.settling import AGREEMENTS, taken_words
 from forecast.words.text import STRONG

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from forecast.build.buildfile import parse_build
-from forecast.build.edit import Change, changed
-from forecast.build.schema import Build
+from forecast.buildfile.edit import Change, changed
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
 from forecast.dashboard.remembered import remembered
 
 WITH_CHANGES = "With these changes"
@@ -20,7 +20,7 @@ def parsed(text: str, heading: str) -> Build:
 
 
 def changed_text(text: str, changes: Sequence[Change]) -> str:
-    """Make changes to a text, as `forecast.build.edit.changed` does."""
+    """Make changes to a text, as `forecast.buildfile.edit.changed` does."""
     return _changed(text, repr(changes), changes) if changes else text
 
 

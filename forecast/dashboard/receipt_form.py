@@ -16,15 +16,15 @@ from forecast.dashboard.receipt_paper import currencies, fill_in
 from forecast.dashboard.receipts_news import ask_first, enter, is_meant, lines_to_pay
 from forecast.dashboard.state import Opened, likely_of
 from forecast.errors import ForecastError, LedgerError, NumberError
-from forecast.spending.attachments import attach_file, check_document
-from forecast.spending.dates import not_ahead
-from forecast.spending.estimates import Way, middle_figures, shared_out
-from forecast.spending.ledger import NewReceipt, ReceiptKind
-from forecast.spending.ledger.entries import checked
-from forecast.spending.money import parse_money
-from forecast.spending.settling import Likely, enter_receipt
-from forecast.views.money import exact
+from forecast.ledger import NewReceipt, ReceiptKind
+from forecast.ledger.attachments import attach_file, check_document
+from forecast.ledger.dates import not_ahead
+from forecast.ledger.entries import checked
 from forecast.views.settling import beside_words, entered_words, of_100, overrun_words, paid_words, question
+from forecast.watching.estimates import Way, middle_figures, shared_out
+from forecast.watching.settling import Likely, enter_receipt
+from forecast.words.minor_units import parse_money
+from forecast.words.money import exact
 from forecast.words.text import STRONG
 
 KINDS: Mapping[str, str] = {

@@ -12,9 +12,9 @@ from forecast.dashboard.layout import safe, table, text
 from forecast.dashboard.receipts_news import day_words
 from forecast.dashboard.state import Opened
 from forecast.errors import LedgerError
-from forecast.spending.matching import SupplierHistory
-from forecast.spending.papers.paper import Paper
-from forecast.spending.papers.read import read_paper
+from forecast.ledger.matching import SupplierHistory
+from forecast.ledger.papers.paper import Paper
+from forecast.ledger.papers.read import read_paper
 from forecast.views.papers import found_nothing, paper_rows, paper_sentence
 
 

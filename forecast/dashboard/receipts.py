@@ -22,15 +22,15 @@ from forecast.dashboard.receipts_settle import (
     tell_events,
 )
 from forecast.dashboard.state import Opened, before, opened, watched
-from forecast.spending.ledger import Receipt
-from forecast.spending.money import to_float
-from forecast.spending.place import doubt_about
-from forecast.spending.reforecast import Reforecast
+from forecast.ledger import Receipt
+from forecast.ledger.place import doubt_about
 from forecast.views.charts import paid_against_budget
-from forecast.views.money import entered, exact
 from forecast.views.sentences import ends_sentence
 from forecast.views.stands import left_words
+from forecast.watching.reforecast import Reforecast
 from forecast.words.counts import so_many
+from forecast.words.minor_units import to_float
+from forecast.words.money import entered, exact
 from forecast.words.text import STRONG
 
 _THUMBS = """<style>

@@ -21,15 +21,15 @@ from forecast.dashboard.receipts_news import (
 )
 from forecast.dashboard.state import Opened
 from forecast.errors import LedgerError
-from forecast.spending.dates import not_ahead
-from forecast.spending.estimates import unusual
-from forecast.spending.ledger import Commitment
-from forecast.spending.ledger.records import AgreementKind
-from forecast.spending.money import parse_money
-from forecast.spending.settling import agree, at_planned_rate, settle
-from forecast.views.money import exact
+from forecast.ledger import Commitment
+from forecast.ledger.dates import not_ahead
+from forecast.ledger.records import AgreementKind
 from forecast.views.sentences import unusual_sentence
 from forecast.views.settling import AGREEMENTS, agreed_words, closed_words
+from forecast.watching.estimates import unusual
+from forecast.watching.settling import agree, at_planned_rate, settle
+from forecast.words.minor_units import parse_money
+from forecast.words.money import exact
 from forecast.words.text import STRONG
 
 

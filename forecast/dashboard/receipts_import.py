@@ -14,11 +14,11 @@ from forecast.dashboard.receipts_import_rows import enter_rows
 from forecast.dashboard.receipts_news import keep_news, lines_to_pay, next_turn, turn_of
 from forecast.dashboard.state import Opened
 from forecast.errors import ForecastError, LedgerError
-from forecast.spending.importing import Preview, confirm, open_import, plan_import
-from forecast.spending.ledger import Ledger
-from forecast.spending.preview import proposed_columns
-from forecast.spending.receipts_csv import is_ledger_text
-from forecast.spending.tabular import read_table
+from forecast.ledger import Ledger
+from forecast.ledger.preview import proposed_columns
+from forecast.ledger.receipts_csv import is_ledger_text
+from forecast.tables.tabular import read_table
+from forecast.watching.importing import Preview, confirm, open_import, plan_import
 from forecast.words.text import STRONG
 
 ENCODINGS = ("utf-8", "utf-8-sig", "cp1252", "latin-1", "utf-16")

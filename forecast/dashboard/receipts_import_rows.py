@@ -15,12 +15,12 @@ from forecast.dashboard.receipt_form import split_parts
 from forecast.dashboard.receipts_news import enter, next_turn
 from forecast.dashboard.state import Opened
 from forecast.errors import LedgerError, NumberError
-from forecast.spending.dates import not_ahead
-from forecast.spending.importing import HELD_BACK, ImportPlan, ImportRow, enter_import
-from forecast.spending.money import format_plain, parse_money
-from forecast.spending.sniff import DateOrder, parse_day
-from forecast.views.money import exact
+from forecast.ledger.dates import not_ahead
+from forecast.tables.sniff import DateOrder, parse_day
 from forecast.views.settling import imported_words
+from forecast.watching.importing import HELD_BACK, ImportPlan, ImportRow, enter_import
+from forecast.words.minor_units import format_plain, parse_money
+from forecast.words.money import exact
 from forecast.words.text import STRONG
 
 ORDERS: tuple[DateOrder, ...] = ("ymd", "dmy", "mdy")

@@ -14,10 +14,10 @@ from forecast.dashboard.receipts_list import by_day, documents_of, matches, one_
 from forecast.dashboard.receipts_news import lines_to_pay, news
 from forecast.dashboard.receipts_settle import close_now, reopen_now
 from forecast.dashboard.state import Opened
-from forecast.spending.ledger import AttachedFile, Receipt
-from forecast.spending.reforecast import Reforecast
-from forecast.views.money import exact
+from forecast.ledger import AttachedFile, Receipt
 from forecast.views.settling import state_words
+from forecast.watching.reforecast import Reforecast
+from forecast.words.money import exact
 
 MOST = 30
 """Lines shown in one go; others are found by a word."""

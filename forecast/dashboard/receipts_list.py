@@ -7,19 +7,19 @@ from collections.abc import Mapping, Sequence
 
 import streamlit as st
 
-from forecast.build.files import open_regular
 from forecast.dashboard.layout import safe, table, tell, text
 from forecast.dashboard.receipt_form import DOCUMENT_TYPES, KINDS
 from forecast.dashboard.receipts_news import day_words, enter, keep_news, news, next_turn, turn_of
 from forecast.dashboard.state import Opened
 from forecast.errors import ForecastError, LedgerError
-from forecast.spending.attachments import attach_file, attachment_path, document_type
-from forecast.spending.ledger import AttachedFile, Receipt
-from forecast.spending.receipts_csv import receipts_csv
-from forecast.spending.receipts_xlsx import receipts_xlsx
-from forecast.spending.settling import void_receipt
-from forecast.views.money import exact
+from forecast.ledger import AttachedFile, Receipt
+from forecast.ledger.attachments import attach_file, attachment_path, document_type
+from forecast.ledger.receipts_csv import receipts_csv
+from forecast.ledger.receipts_xlsx import receipts_xlsx
+from forecast.tables.files import open_regular
 from forecast.views.settling import taken_back_words
+from forecast.watching.settling import void_receipt
+from forecast.words.money import exact
 from forecast.words.text import STRONG
 
 MOST = 100

@@ -13,11 +13,11 @@ from forecast.dashboard.state import Opened, headline, opened, watched
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import ForecastError, UnusualError
-from forecast.spending.reforecast import Reforecast
-from forecast.spending.undoing import last_entry, undo_last
+from forecast.ledger.undoing import last_entry, undo_last
 from forecast.views.entries import entry_words
-from forecast.views.money import about, builds, rounding_step, signed
 from forecast.views.moves import entry_sentence
+from forecast.watching.reforecast import Reforecast
+from forecast.words.money import about, builds, rounding_step, signed
 from forecast.words.text import STRONG
 
 MAY_HAPPEN = " (may happen)"

@@ -22,16 +22,16 @@ from forecast.dashboard.receipts_news import (
 from forecast.dashboard.state import Opened, ledger_state
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.errors import ForecastError, LedgerError
-from forecast.spending.events import WORDS, Said, contradiction, say_event, withdraw_event
-from forecast.spending.finishing import finish
-from forecast.spending.freezing import freeze, own_budget
-from forecast.spending.money import parse_money, to_decimal
-from forecast.spending.reforecast import Reforecast
-from forecast.spending.settling import close_lines
-from forecast.spending.splitting import Reconciliation, reconcile
-from forecast.spending.statement import read_statement, typed_statement
-from forecast.views.money import builds, exact
+from forecast.ledger.events import WORDS, Said, contradiction, say_event, withdraw_event
+from forecast.ledger.splitting import Reconciliation, reconcile
+from forecast.ledger.statement import read_statement, typed_statement
+from forecast.record.finishing import finish
 from forecast.views.settling import closed_words, finished_words, looking_settled_sentence, named, state_words
+from forecast.watching.freezing import freeze, own_budget
+from forecast.watching.reforecast import Reforecast
+from forecast.watching.settling import close_lines
+from forecast.words.minor_units import parse_money, to_decimal
+from forecast.words.money import builds, exact
 from forecast.words.numbers import plainly
 from forecast.words.text import STRONG
 

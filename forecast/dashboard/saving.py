@@ -7,9 +7,9 @@ from typing import cast
 
 import streamlit as st
 
-from forecast.build.buildfile import read_text
-from forecast.build.edit import Change, can_undo_save, changed, save_build, stamp, undo_save
-from forecast.build.sheet import told_apart
+from forecast.buildfile.edit import Change, can_undo_save, changed, save_build, stamp, undo_save
+from forecast.buildfile.reader import read_text
+from forecast.buildfile.sheet import told_apart
 from forecast.dashboard.layout import safe, tell, text
 from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.state import Opened

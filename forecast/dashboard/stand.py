@@ -13,9 +13,9 @@ from forecast.dashboard.stand_attention import attention, to_firm_up_next
 from forecast.dashboard.state import Opened, before, known_by_now, opened, watched
 from forecast.dashboard.tray import tray
 from forecast.engine.forecast import Forecast
-from forecast.spending.reforecast import Reforecast
 from forecast.views.stands import budget_rows, level_rows, stand_sentences
 from forecast.views.theme import Palette
+from forecast.watching.reforecast import Reforecast
 from forecast.words.text import STRONG
 
 

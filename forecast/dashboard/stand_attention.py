@@ -8,10 +8,9 @@ from functools import partial
 
 import streamlit as st
 
-from forecast.build.figures import Quotes
-from forecast.build.places_of_figures import place_at
-from forecast.build.schema import Build
-from forecast.build.sheet import every_figure, quoted_figure, starter
+from forecast.buildfile.places_of_figures import place_at
+from forecast.buildfile.schema import Build
+from forecast.buildfile.sheet import every_figure, quoted_figure, starter
 from forecast.dashboard.asking import first_wrong, number_field
 from forecast.dashboard.cost_answers import to_firm_up
 from forecast.dashboard.cost_firm_up import comes_later
@@ -23,11 +22,9 @@ from forecast.dashboard.receipts_settle import looks_settled
 from forecast.dashboard.saving import form_key, opened_sheet, put
 from forecast.dashboard.state import Opened, before, known_by_now, opened
 from forecast.decide.firm_up import FirmUp
-from forecast.engine.left_out import Finding, findings
-from forecast.spending.ledger import Commitment, NewReceipt
-from forecast.spending.reforecast import LineWatch, Reforecast
-from forecast.spending.settling import close_lines, enter_receipt, rule_out
-from forecast.views.money import about
+from forecast.figures.kinds import Quotes
+from forecast.ledger import Commitment, NewReceipt
+from forecast.missing.left_out import Finding, findings
 from forecast.views.settling import (
     closed_words,
     entered_words,
@@ -37,7 +34,10 @@ from forecast.views.settling import (
     share_of_closed_sentence,
 )
 from forecast.views.stands import due_sentence, over_sentence, running_over, short_sentence, tight_sentence
+from forecast.watching.reforecast import LineWatch, Reforecast
+from forecast.watching.settling import close_lines, enter_receipt, rule_out
 from forecast.words.currencies import is_currency
+from forecast.words.money import about
 
 _PLACE = "stand"
 """Where the news of what a tap did stands."""

@@ -8,7 +8,11 @@ from typing import Any
 
 import streamlit as st
 
-from forecast.build.guided import (
+from forecast.dashboard.chips import forget_chips, lay_chips
+from forecast.dashboard.layout import safe, text, told_plainly
+from forecast.dashboard.scripts import focus, go_on_by_enter
+from forecast.dashboard.start_draft import go_on, go_to, previous, refuse, started, take
+from forecast.start import (
     DONT_KNOW,
     Question,
     Standing,
@@ -18,10 +22,6 @@ from forecast.build.guided import (
     stand,
     understood,
 )
-from forecast.dashboard.chips import forget_chips, lay_chips
-from forecast.dashboard.layout import safe, text, told_plainly
-from forecast.dashboard.scripts import focus, go_on_by_enter
-from forecast.dashboard.start_draft import go_on, go_to, previous, refuse, started, take
 from forecast.words.countries import ALSO, country_names
 from forecast.words.currencies import currency_codes, currency_name
 from forecast.words.numbers import plainly

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import streamlit as st
 
-from forecast.build.files import open_regular
 from forecast.dashboard.layout import safe, told_plainly
 from forecast.dashboard.receipts_news import keep_news, news
-from forecast.spending.backup import copies, earlier_builds, find_copy, restore, verify, write_backup
-from forecast.spending.folder import BuildFolder
+from forecast.ledger.backup import copies, earlier_builds, find_copy, restore, verify, write_backup
+from forecast.ledger.folder import BuildFolder
+from forecast.tables.files import open_regular
 from forecast.views.commands.copies import held_words, restored_words, verified_words
 
 

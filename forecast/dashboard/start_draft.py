@@ -8,8 +8,8 @@ from typing import TypedDict, cast
 
 import streamlit as st
 
-from forecast.build.guided import Standing, read_draft, stand, write_draft
-from forecast.spending.folder import user_folder
+from forecast.ledger.folder import user_folder
+from forecast.start import Standing, read_draft, stand, write_draft
 
 END = "end"
 """Where all questions are behind."""

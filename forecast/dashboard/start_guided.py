@@ -7,8 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from forecast.build.guided import Standing, WrongAnswer, create_build, question, stand
-from forecast.build.sheet import free_id
+from forecast.buildfile.sheet import free_id
 from forecast.dashboard.layout import answer, calmly, palette, picture, safe, tell, text
 from forecast.dashboard.scripts import focus
 from forecast.dashboard.start_ask import ask, said
@@ -17,10 +16,11 @@ from forecast.dashboard.start_sketch import sketch
 from forecast.dashboard.state import choose_file
 from forecast.engine.forecast import Forecast
 from forecast.errors import ForecastError
-from forecast.spending.folder import user_folder
+from forecast.ledger.folder import user_folder
+from forecast.start import Standing, WrongAnswer, create_build, question, stand
 from forecast.views.charts.start import narrowing
-from forecast.views.money import as_written, signed
 from forecast.views.sentences import budget_sentence, hold_sentence
+from forecast.words.money import as_written, signed
 from forecast.words.text import STRONG
 
 

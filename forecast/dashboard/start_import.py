@@ -7,16 +7,16 @@ from typing import Any, TypedDict, cast
 
 import streamlit as st
 
-from forecast.build.buildfile import parse_build
-from forecast.build.guided import put_build, question
-from forecast.build.listing import build_of_list, lines_to_add
-from forecast.build.listing_columns import ROLES
-from forecast.build.schema import Build
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
 from forecast.dashboard.layout import answer, calmly, safe, table, tell, text
 from forecast.dashboard.saving import kept_now, opened_sheet
 from forecast.dashboard.start_guided import free_folder, open_at_cost, typed_path
 from forecast.dashboard.state import Opened, opened
 from forecast.errors import ForecastError
+from forecast.start import put_build, question
+from forecast.start.listing import build_of_list, lines_to_add
+from forecast.start.listing_columns import ROLES
 from forecast.views.listing import (
     STATES,
     LineList,

@@ -7,15 +7,15 @@ from pathlib import Path
 
 import streamlit as st
 
-from forecast.build.buildfile import read_build, read_text
+from forecast.buildfile.reader import read_build, read_text
 from forecast.dashboard.layout import safe, tell
 from forecast.dashboard.reading import parsed
 from forecast.dashboard.start_copies import copies_of
 from forecast.dashboard.start_guided import on_phone, open_at_cost, typed_path
 from forecast.dashboard.state import build_name, chosen
 from forecast.errors import BuildFileError, ForecastError
-from forecast.spending.folder import DEMOS, BuildFolder, demos, open_demo, recent_folders, user_folder
-from forecast.views.money import exact
+from forecast.ledger.folder import DEMOS, BuildFolder, demos, open_demo, recent_folders, user_folder
+from forecast.words.money import exact
 
 
 def own_builds() -> list[BuildFolder]:

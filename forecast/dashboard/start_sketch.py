@@ -6,9 +6,9 @@ from collections.abc import Mapping
 
 import streamlit as st
 
-from forecast.build.buildfile import parse_build
-from forecast.build.guided import WrongAnswer, stand, write_build
+from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
+from forecast.start import WrongAnswer, stand, write_build
 
 
 def sketch(written: Mapping[str, str]) -> Forecast | None:

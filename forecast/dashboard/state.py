@@ -12,8 +12,8 @@ from typing import TypedDict, cast
 
 import streamlit as st
 
-from forecast.build.buildfile import read_text
-from forecast.build.schema import Build
+from forecast.buildfile.reader import read_text
+from forecast.buildfile.schema import Build
 from forecast.dashboard.reading import parsed
 from forecast.dashboard.remembered import remembered
 from forecast.dashboard.shelf import NEWEST, shelved
@@ -24,14 +24,14 @@ from forecast.decide.scenarios import Comparison, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.engine.statistics import Estimate
 from forecast.errors import BuildFileError
-from forecast.spending.asis import forecast_given, with_outside
-from forecast.spending.folder import BuildFolder, demos, open_demo, recent_folders, remember
-from forecast.spending.ledger import Baseline, Ledger, NewReceipt
-from forecast.spending.money import to_float
-from forecast.spending.reforecast import Reforecast, reforecast
-from forecast.spending.settling import Likely, likely_answers, titles_of
-from forecast.spending.standing import Record, Standing
+from forecast.ledger import Baseline, Ledger, NewReceipt
+from forecast.ledger.folder import BuildFolder, demos, open_demo, recent_folders, remember
 from forecast.views.sentences import NarrowLine, narrow_line
+from forecast.watching.asis import forecast_given, with_outside
+from forecast.watching.reforecast import Reforecast, reforecast
+from forecast.watching.settling import Likely, likely_answers, titles_of
+from forecast.watching.standing import Record, Standing
+from forecast.words.minor_units import to_float
 from forecast.words.text import STRONG
 
 _ENTRIES = 24

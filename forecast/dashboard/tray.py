@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from forecast.build.edit import AddItem, AddScenario, Change
-from forecast.build.schema import Build
+from forecast.buildfile.edit import AddItem, AddScenario, Change
+from forecast.buildfile.schema import Build
 from forecast.dashboard.layout import calmly, safe, said, tell
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import drop, keep, keep_on_theirs, kept_now, opened_sheet, show_difference
@@ -19,9 +19,9 @@ from forecast.dashboard.state import Opened, headline, opened, standing
 from forecast.dashboard.unsaved import kept_for, show_everywhere, shown_everywhere, unsaved_changes
 from forecast.decide.paired import forecast_change
 from forecast.engine.forecast import Forecast
-from forecast.engine.left_out import findings
 from forecast.errors import BuildFileError, ForecastError
-from forecast.views.money import about, rounding_step, signed
+from forecast.missing.left_out import findings
+from forecast.words.money import about, rounding_step, signed
 from forecast.words.text import STRONG
 
 _FOOT: ContextVar[DeltaGenerator | None] = ContextVar("foot of the page", default=None)

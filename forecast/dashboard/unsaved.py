@@ -11,12 +11,12 @@ from typing import Any, TypedDict, cast, get_args
 
 import streamlit as st
 
-from forecast.build.edit import Change
-from forecast.build.files import read_regular, write_file
-from forecast.build.sheet import changes, rows, with_changes
+from forecast.buildfile.edit import Change
+from forecast.buildfile.sheet import changes, rows, with_changes
 from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
 from forecast.errors import ForecastError
-from forecast.spending.folder import user_folder
+from forecast.ledger.folder import user_folder
+from forecast.tables.files import read_regular, write_file
 
 _EVERYWHERE = "unsaved-shown-everywhere"
 _CHANGES = {kind.__name__: kind for kind in get_args(Change)}

@@ -10,15 +10,15 @@ from forecast.dashboard.state import Opened, before, opened, watched
 from forecast.dashboard.watch_contingency import contingency, over_time, what_more_buys
 from forecast.dashboard.watch_figures import anything_entered, history_of
 from forecast.dashboard.watch_moved import what_moved, what_was_taught
-from forecast.spending.history import History
-from forecast.spending.reforecast import Reforecast
 from forecast.views.charts import estimate_paid_forecast, forecast_band
 from forecast.views.charts.lines import Standing
 from forecast.views.lessons import estimate_rows
-from forecast.views.money import about
 from forecast.views.sentences import budget_sentence, watch_sentence, width_sentence
 from forecast.views.settling import beside_sentence, unpaid_sentences
 from forecast.views.watching import days_shown, rough_days, trials_sentence
+from forecast.watching.history import History
+from forecast.watching.reforecast import Reforecast
+from forecast.words.money import about
 from forecast.words.text import STRONG
 
 _FEW = 40  # days are forecast before anybody wonders how many are left

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from forecast.dashboard.layout import kept_picture, palette, table, text
 from forecast.dashboard.state import Opened
-from forecast.spending.history import History
-from forecast.spending.reforecast import Reforecast
 from forecast.views.charts import contingency_over_time
-from forecast.views.money import entered
 from forecast.views.watching import (
     bought_sentence,
     columns,
@@ -16,6 +13,9 @@ from forecast.views.watching import (
     further_rows,
     overrun_sentence,
 )
+from forecast.watching.history import History
+from forecast.watching.reforecast import Reforecast
+from forecast.words.money import entered
 from forecast.words.text import STRONG
 
 

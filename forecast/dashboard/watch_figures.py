@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 
-from forecast.build.schema import Build
+from forecast.buildfile.schema import Build
 from forecast.dashboard.remembered import remembered
 from forecast.dashboard.shelf import SHELF, shelved
 from forecast.dashboard.state import Opened, ledger_state, record_of
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import compile_plan
 from forecast.engine.replay import Replay
-from forecast.spending.history import MOST_DAYS, History, HistoryPoint, Progress, history
-from forecast.spending.ledger import Ledger
-from forecast.spending.moved import Moved, what_moved
+from forecast.ledger import Ledger
+from forecast.watching.history import MOST_DAYS, History, HistoryPoint, Progress, history
+from forecast.watching.moved import Moved, what_moved
 
 _ENTRIES = 24
 

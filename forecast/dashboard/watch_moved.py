@@ -9,8 +9,6 @@ import streamlit as st
 from forecast.dashboard.layout import kept_picture, palette, said, table, text, told_plainly
 from forecast.dashboard.state import Opened
 from forecast.dashboard.watch_figures import moved_between
-from forecast.spending.history import History
-from forecast.spending.reforecast import Reforecast
 from forecast.views.charts import moved_bars
 from forecast.views.lessons import cause_rows, reason_rows
 from forecast.views.moves import (
@@ -22,6 +20,8 @@ from forecast.views.moves import (
     written,
 )
 from forecast.views.sentences import lesson_sentences
+from forecast.watching.history import History
+from forecast.watching.reforecast import Reforecast
 from forecast.words.text import STRONG
 
 _NOW = "now"

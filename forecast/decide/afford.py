@@ -7,18 +7,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forecast.build.options import figure_name, figure_names, with_option
-from forecast.build.places_of_figures import places
-from forecast.build.schema import Build
-from forecast.decide.chances import builds
+from forecast.buildfile.options import figure_name, figure_names, with_option
+from forecast.buildfile.places_of_figures import places
+from forecast.buildfile.schema import Build
 from forecast.decide.figure_words import figure_phrase, titles_of
 from forecast.decide.replay import Change, Replay, replay_build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.plan import Plan
-from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, by_replicate, is_enough, mean_estimate, percentile, spread
 from forecast.errors import SimulationError
-from forecast.spending.asis import Knowledge
+from forecast.figures.shapes import Array
+from forecast.watching.asis import Knowledge
+from forecast.words.chances import builds
 
 Money = Callable[[float], str]
 

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.build.schema import OWN_ESTIMATING
+from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.decide.draws import Draws
-from forecast.engine.shapes import Array
+from forecast.figures.shapes import Array
 
 EVENTS = "events"
 SINGLE_FIGURES = "single_figures"

@@ -6,14 +6,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from forecast.build.consignment import Consignment
-from forecast.build.options import options_by_choice, with_option
-from forecast.build.scenario import overridden, scenario_name, scenario_title
-from forecast.build.schema import Build, Event, Line, Option, Scenario
+from forecast.buildfile.consignment import Consignment
+from forecast.buildfile.options import options_by_choice, with_option
+from forecast.buildfile.scenario import overridden, scenario_name, scenario_title
+from forecast.buildfile.schema import Build, Event, Line, Option, Scenario
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import SHOP
-from forecast.spending.asis import Knowledge
-from forecast.spending.money import to_float
+from forecast.watching.asis import Knowledge
+from forecast.words.minor_units import to_float
 
 Money = Callable[[float], str]
 Item = Line | Event | Consignment

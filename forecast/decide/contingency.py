@@ -12,14 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecast.decide.causes import EVENTS, CausePart, cause_parts
-from forecast.decide.chances import builds
 from forecast.decide.comparisons import PUBLISHED, Published
 from forecast.decide.draws import draws_behind
 from forecast.engine.forecast import Forecast
 from forecast.engine.sensitivity import shares_near
-from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, near_percentile_weights, percentile
 from forecast.errors import SimulationError
+from forecast.figures.shapes import Array
+from forecast.words.chances import builds
 
 Money = Callable[[float], str]
 """Writes a sum of money; given by whoever shows the sentence."""

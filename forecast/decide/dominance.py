@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.engine.shapes import Array
+from forecast.figures.shapes import Array
 
 _SLACK = 1e-9  # of the largest amount: rounding must not decide
 

@@ -18,7 +18,7 @@ from forecast.engine.draws import columns
 from forecast.engine.forecast import Forecast
 from forecast.engine.replicate import Conditions, World
 from forecast.engine.rows import Gate, PlanInput
-from forecast.engine.shapes import Array
+from forecast.figures.shapes import Array
 
 
 @dataclass(frozen=True)

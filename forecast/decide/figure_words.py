@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from forecast.build.schema import Build
+from forecast.buildfile.schema import Build
 from forecast.trade.rules import called
 from forecast.words.countries import country_names
 

@@ -17,14 +17,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from forecast.build.schema import Build, Line
+from forecast.buildfile.schema import Build, Line
 from forecast.decide.figure_words import figure_words, titles_of
 from forecast.decide.firm_up_how import EFFORTS, how_to_know, how_to_know_event, quoted_by
 from forecast.decide.paired import mean_percentile_change
 from forecast.decide.replay import Change, Replay, replay_of
 from forecast.engine.forecast import Forecast
-from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, percentile, percentiles
+from forecast.figures.shapes import Array
 
 Money = Callable[[float], str]
 
@@ -214,7 +214,7 @@ def _begun(replay: Replay, figure: str) -> bool:
 
 def _base_gain(replay: Replay, figure: str, mean: float) -> float:
     """Give what the base estimate moves by when one figure goes from its middle to its mean."""
-    from forecast.engine.evaluate import Value, evaluate
+    from forecast.figures.evaluate import Value, evaluate
 
     plan = replay.forecast.plan
     inputs: dict[str, Value] = {item.id: item.shape.middle for item in plan.inputs}

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from forecast.build.figures import FigureBase
-from forecast.build.options import figure_name, options_by_choice
-from forecast.build.schema import Build, Line
-from forecast.build.sheet import open_quotes
+from forecast.buildfile.options import figure_name, options_by_choice
+from forecast.buildfile.schema import Build, Line
+from forecast.buildfile.sheet import open_quotes
 from forecast.decide.figure_words import figure_phrase
+from forecast.figures.kinds import FigureBase
 
 EFFORTS: Mapping[str, float] = {"low": 1.0, "medium": 2.0, "high": 4.0}
 """Weights that a release is divided by for the order of the list (our choice): low is a message or two, medium some

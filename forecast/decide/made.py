@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from forecast.build.oneself import OWN_ROUTE
-from forecast.build.scenario import scenario_title
-from forecast.build.schema import Build
+from forecast.buildfile.oneself import OWN_ROUTE
+from forecast.buildfile.scenario import scenario_title
+from forecast.buildfile.schema import Build
 from forecast.decide.mixes import listed
-from forecast.spending.asis import Knowledge
-from forecast.spending.estimates import middle_figures
-from forecast.spending.standing import Standing
+from forecast.watching.asis import Knowledge
+from forecast.watching.estimates import middle_figures
+from forecast.watching.standing import Standing
 
 MADE_FROM = 0.5
 """Share of what a route of a work package was to cost, at middle figures, that is closed and paid once it is taken."""

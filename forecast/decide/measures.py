@@ -18,18 +18,18 @@ from functools import cached_property
 
 import numpy as np
 
-from forecast.build.checks import nearest
-from forecast.build.measure import Measure
-from forecast.build.schema import Build, Line
+from forecast.buildfile.checks import nearest
+from forecast.buildfile.measure import Measure
+from forecast.buildfile.schema import Build, Line
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.decide.replay import Change, Outcome, Replay, replay_of, with_open_figures
-from forecast.engine.evaluate import Value
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import compile_plan
-from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, percentiles
 from forecast.errors import SimulationError
-from forecast.spending.asis import Knowledge, facts_about, forecast_given
+from forecast.figures.evaluate import Value
+from forecast.figures.shapes import Array
+from forecast.watching.asis import Knowledge, facts_about, forecast_given
 
 Money = Callable[[float], str]
 

@@ -7,10 +7,10 @@ from itertools import product
 
 import numpy as np
 
-from forecast.build.oneself import OWN_ROUTE, OwnHazard, own_hazards_of_mix
-from forecast.build.options import options_by_choice, with_option
-from forecast.build.scenario import scenario_name
-from forecast.build.schema import Build, Option, Scenario
+from forecast.buildfile.oneself import OWN_ROUTE, OwnHazard, own_hazards_of_mix
+from forecast.buildfile.options import options_by_choice, with_option
+from forecast.buildfile.scenario import scenario_name
+from forecast.buildfile.schema import Build, Option, Scenario
 from forecast.decide.choices import conditions, settled, taken_with
 from forecast.decide.mixer import Mixer, Routes, Totals
 from forecast.decide.mixes import Mix, Mixes, Reason, soonest, unbeaten
@@ -18,7 +18,7 @@ from forecast.decide.paired import mean_change, percentile_change
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.statistics import Estimate, percentile_estimates, percentiles
 from forecast.errors import SimulationError
-from forecast.spending.asis import Knowledge
+from forecast.watching.asis import Knowledge
 
 MOST_MIXES = 20_000
 

@@ -16,19 +16,19 @@ from itertools import product
 
 import numpy as np
 
-from forecast.build.figures import Known
-from forecast.build.formula import Formula, Input, LineValue, walk
-from forecast.build.scenario import overridden
-from forecast.build.schema import Build, Event, Scenario
+from forecast.buildfile.scenario import overridden
+from forecast.buildfile.schema import Build, Event, Scenario
 from forecast.decide.made import routes_made
 from forecast.decide.replay import Replay, replay_of
-from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.forecast import Forecast
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import OWN_WORK, compile_plan
 from forecast.engine.rows import PlanInput, Row
-from forecast.engine.shapes import Array
-from forecast.spending.asis import Knowledge, forecast_given, spent
+from forecast.figures.evaluate import Value, evaluate
+from forecast.figures.formula import Formula, Input, LineValue, walk
+from forecast.figures.kinds import Known
+from forecast.figures.shapes import Array
+from forecast.watching.asis import Knowledge, forecast_given, spent
 
 _UNION = "union-of-all-routes"
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from forecast.build.oneself import OWN_ROUTE, OwnHazard, own_hazards_sentence
-from forecast.decide.chances import rounded_hours
+from forecast.buildfile.oneself import OWN_ROUTE, OwnHazard, own_hazards_sentence
 from forecast.engine.statistics import Estimate
+from forecast.words.chances import rounded_hours
 
 Money = Callable[[float], str]
 

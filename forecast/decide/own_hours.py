@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.decide.chances import round_hours, rounded_hours
 from forecast.engine.forecast import Forecast
 from forecast.engine.plan import OWN_WORK
-from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, by_replicate, percentile, percentile_estimates, spread
+from forecast.figures.shapes import Array
+from forecast.words.chances import round_hours, rounded_hours
 
 Money = Callable[[float], str]
 

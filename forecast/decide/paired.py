@@ -34,7 +34,6 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from forecast.engine.forecast import Forecast
-from forecast.engine.shapes import Array
 from forecast.engine.statistics import (
     Estimate,
     by_replicate,
@@ -44,6 +43,7 @@ from forecast.engine.statistics import (
     spread,
 )
 from forecast.engine.trials import Trials
+from forecast.figures.shapes import Array
 
 WINDOW = 0.08
 """Half-width of the window around q, as a share of trials."""

@@ -7,15 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.build.checks import nearest
-from forecast.build.options import options_by_choice, with_option
-from forecast.build.schema import Build, Option
-from forecast.decide.chances import builds
+from forecast.buildfile.checks import nearest
+from forecast.buildfile.options import options_by_choice, with_option
+from forecast.buildfile.schema import Build, Option
 from forecast.decide.choices import Elsewhere, Settled, not_compared
 from forecast.decide.scenarios import Comparison, Summary, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.errors import SimulationError
-from forecast.spending.asis import Knowledge, forecast_given
+from forecast.watching.asis import Knowledge, forecast_given
+from forecast.words.chances import builds
 
 Money = Callable[[float], str]
 

@@ -12,19 +12,19 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from forecast.build.checks import nearest
-from forecast.build.figures import Discrete, FigureBase, Known
-from forecast.build.formula import Input, LineValue, walk
-from forecast.build.options import figure_names, with_figure
-from forecast.build.schema import Build
+from forecast.buildfile.checks import nearest
+from forecast.buildfile.options import figure_names, with_figure
+from forecast.buildfile.schema import Build
 from forecast.decide.draws import Draws, draws_behind
-from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.replicate import Pivot
 from forecast.engine.rows import PlanInput
-from forecast.engine.shapes import Array
 from forecast.errors import SimulationError
-from forecast.spending.asis import Knowledge, forecast_given
+from forecast.figures.evaluate import Value, evaluate
+from forecast.figures.formula import Input, LineValue, walk
+from forecast.figures.kinds import Discrete, FigureBase, Known
+from forecast.figures.shapes import Array
+from forecast.watching.asis import Knowledge, forecast_given
 
 
 @dataclass(frozen=True)

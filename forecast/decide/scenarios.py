@@ -8,18 +8,18 @@ from itertools import combinations
 
 import numpy as np
 
-from forecast.build.scenario import in_words, scenario_title
-from forecast.build.schema import Build
-from forecast.decide.chances import builds, rounded_hours
+from forecast.buildfile.scenario import in_words, scenario_title
+from forecast.buildfile.schema import Build
 from forecast.decide.dominance import Dominance, dominance
 from forecast.decide.made import ways_left
 from forecast.decide.own_hours import OwnHourPay, cash_totals, own_hour_pay
 from forecast.decide.paired import forecast_change, mean_change
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
-from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate, mean_estimate, percentile_estimates
 from forecast.errors import SimulationError
-from forecast.spending.asis import Knowledge, forecast_given
+from forecast.figures.shapes import Array
+from forecast.watching.asis import Knowledge, forecast_given
+from forecast.words.chances import builds, rounded_hours
 
 Money = Callable[[float], str]
 

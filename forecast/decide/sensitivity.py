@@ -20,8 +20,8 @@ from forecast.decide.causes import cause_parts
 from forecast.decide.replay import Change, Replay, replay_of
 from forecast.engine.forecast import Forecast
 from forecast.engine.sensitivity import swing
-from forecast.engine.shapes import Array
 from forecast.engine.statistics import Estimate
+from forecast.figures.shapes import Array
 
 
 class Money(Protocol):

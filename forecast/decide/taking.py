@@ -6,21 +6,21 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from forecast.build.consignment import Consignment
-from forecast.build.figures import FigureBase, Known
-from forecast.build.options import options_by_choice, with_option
-from forecast.build.places_of_figures import Place, place_at
-from forecast.build.schema import Build, Line, Option
-from forecast.build.sheet import open_quotes
+from forecast.buildfile.consignment import Consignment
+from forecast.buildfile.options import options_by_choice, with_option
+from forecast.buildfile.places_of_figures import Place, place_at
+from forecast.buildfile.schema import Build, Line, Option
+from forecast.buildfile.sheet import open_quotes
 from forecast.decide.choices import about
-from forecast.engine.figures import shape_of
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import reference_values
 from forecast.errors import LedgerError
-from forecast.spending.ledger import Ledger
-from forecast.spending.ledger.records import AgreementKind
-from forecast.spending.money import exponent
-from forecast.spending.settling import Agreement, agree, at_planned_rate
+from forecast.figures.kinds import FigureBase, Known
+from forecast.figures.shape_of import shape_of
+from forecast.ledger import Ledger
+from forecast.ledger.records import AgreementKind
+from forecast.watching.settling import Agreement, agree, at_planned_rate
+from forecast.words.minor_units import exponent
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,11 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-from forecast.build.schema import Build, Line
+from forecast.buildfile.schema import Build, Line
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.decide.replay import Change, Replay
 from forecast.engine.statistics import Estimate
-from forecast.spending.settling import brings_in
+from forecast.watching.settling import brings_in
 
 Money = Callable[[float], str]
 

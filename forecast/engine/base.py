@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from forecast.build.formula import less_paid
-from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.replicate import Conditions
-from forecast.engine.shapes import Array
 from forecast.engine.trials import reference_values
+from forecast.figures.evaluate import Value, evaluate
+from forecast.figures.formula import less_paid
+from forecast.figures.shapes import Array
 
 
 def base_given(plan: Plan, known: KnownFacts, conditions: Conditions | None = None) -> dict[str, float]:

@@ -27,7 +27,7 @@ from functools import cached_property
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from forecast.engine.shapes import Array
+from forecast.figures.shapes import Array
 
 SCORE_CLIP = 3.5
 """Observed scores are taken as at most this: beyond it a range was wrong rather than a build unlucky."""

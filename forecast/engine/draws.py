@@ -42,7 +42,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from forecast.engine import sobol
-from forecast.engine.shapes import Array
+from forecast.figures.shapes import Array
 
 REPLICATES = 16
 """Least number of replicates of a run."""

@@ -7,16 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.build.formula import LineValue, less_paid, walk
 from forecast.engine.condition import SCORE_CLIP, Posterior, Width, posterior, regressed_loadings
 from forecast.engine.draws import column
-from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import KnownFacts
 from forecast.engine.margin import ONE_WIDTH, Margin
 from forecast.engine.plan import Plan, Rate, Row, sole_input
 from forecast.engine.replicate import Conditions, Partial, Pivot, sample
-from forecast.engine.shapes import Array
 from forecast.errors import SimulationError
+from forecast.figures.evaluate import Value, evaluate
+from forecast.figures.formula import LineValue, less_paid, walk
+from forecast.figures.shapes import Array
 
 _PRIOR_TRIALS = 4096  # for the scores of rows that several inputs decide
 

@@ -10,13 +10,12 @@ from typing import Literal
 
 import numpy as np
 
-from forecast.build.schema import Build
+from forecast.buildfile.schema import Build
 from forecast.engine.base import base_rows
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replicate import Keep
 from forecast.engine.sensitivity import row_means, tail_shares, variance_shares
-from forecast.engine.shapes import Array
 from forecast.engine.stable import Stability, block_size, until_stable
 from forecast.engine.statistics import (
     Estimate,
@@ -29,6 +28,7 @@ from forecast.engine.statistics import (
 )
 from forecast.engine.trials import Trials, reference_values, run
 from forecast.errors import SimulationError
+from forecast.figures.shapes import Array
 
 DEFAULT_TRIALS = 16_384
 DEFAULT_SEED = 1

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from forecast.engine.shapes import Array, Shape
+from forecast.figures.shapes import Array, Shape
 
 _GRID = np.linspace(-4.0, 4.0, 65)
 _SEEN = np.linspace(-3.0, 3.0, 49)  # of 4,096 prior trials, five lie beyond either end

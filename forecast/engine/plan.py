@@ -6,9 +6,25 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 
-from forecast.build.checks import cross_check, dependencies, figures_of, loadings_of
-from forecast.build.figures import FigureBase, Known
-from forecast.build.formula import (
+from forecast.buildfile.checks import cross_check, dependencies, figures_of, loadings_of
+from forecast.buildfile.kept import Kept
+from forecast.buildfile.rates import per_euro
+from forecast.buildfile.scenario import choose
+from forecast.buildfile.schema import OWN_ESTIMATING, SMALL_LINE, Build, Costed, Event, Line
+from forecast.engine.draws import slot_of_cause, slots_of_event
+from forecast.engine.rows import (
+    OWN_WORK,
+    Gate,
+    Plan,
+    PlanInput,
+    Rate,
+    Row,
+    factor_inputs,
+    sole_input,
+)
+from forecast.errors import SimulationError
+from forecast.figures.evaluate import Value, at_middle, evaluate
+from forecast.figures.formula import (
     Constant,
     Formula,
     Input,
@@ -20,26 +36,10 @@ from forecast.build.formula import (
     bind,
     walk,
 )
-from forecast.build.kept import Kept
-from forecast.build.rates import per_euro
-from forecast.build.scenario import choose
-from forecast.build.schema import OWN_ESTIMATING, SMALL_LINE, Build, Costed, Event, Line
-from forecast.build.units import formula_in
-from forecast.engine.draws import slot_of_cause, slots_of_event
-from forecast.engine.evaluate import Value, at_middle, evaluate
-from forecast.engine.figures import shape_of
-from forecast.engine.rows import (
-    OWN_WORK,
-    Gate,
-    Plan,
-    PlanInput,
-    Rate,
-    Row,
-    factor_inputs,
-    sole_input,
-)
-from forecast.engine.shapes import Exact
-from forecast.errors import SimulationError
+from forecast.figures.kinds import FigureBase, Known
+from forecast.figures.shape_of import shape_of
+from forecast.figures.shapes import Exact
+from forecast.figures.units import formula_in
 from forecast.trade.consignment import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import Expansion

@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forecast.engine.draws import BLOCK, columns, replicate_sizes
-from forecast.engine.evaluate import Value
 from forecast.engine.facts import prepare, prior_of
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.replicate import Conditions, World, chance_given, evaluate_rows, weighted
-from forecast.engine.shapes import Array
+from forecast.figures.evaluate import Value
+from forecast.figures.shapes import Array
 
 _LAST = 4
 """Outcomes kept: a history ends with the facts that what moved ends with, and several of its steps have them."""

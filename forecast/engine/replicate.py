@@ -12,15 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from forecast.build.formula import Formula, less_paid
 from forecast.engine.condition import SCORE_CLIP, Posterior, at_least
 from forecast.engine.draws import Columns, columns
-from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.known import Agreed
 from forecast.engine.margin import Margin
 from forecast.engine.plan import Gate, Plan, PlanInput, Row
-from forecast.engine.shapes import Array
 from forecast.engine.tables import sampler
+from forecast.figures.evaluate import Value, evaluate
+from forecast.figures.formula import Formula, less_paid
+from forecast.figures.shapes import Array
 
 Keep: TypeAlias = Literal["rows", "totals"]
 

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from forecast.build.formula import Constant, Formula, Input, LineValue, Product, walk
-from forecast.build.schema import Bought
-from forecast.engine.shapes import Shape
+from forecast.buildfile.schema import Bought
+from forecast.figures.formula import Constant, Formula, Input, LineValue, Product, walk
+from forecast.figures.shapes import Shape
 from forecast.trade.expansion import Expansion
 
 OWN_WORK = "own_work"

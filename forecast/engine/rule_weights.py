@@ -10,14 +10,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from forecast.build.consignment import Consignment, Examination
-from forecast.build.figures import Known
-from forecast.build.kept import Kept
-from forecast.build.rates import per_euro
-from forecast.build.schema import Build
-from forecast.engine.evaluate import Value, evaluate
-from forecast.engine.figures import shape_of
+from forecast.buildfile.consignment import Consignment, Examination
+from forecast.buildfile.kept import Kept
+from forecast.buildfile.rates import per_euro
+from forecast.buildfile.schema import Build
 from forecast.errors import RuleError
+from forecast.figures.evaluate import Value, evaluate
+from forecast.figures.kinds import Known
+from forecast.figures.shape_of import shape_of
 from forecast.trade.consignment import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import Expansion, RuleUse

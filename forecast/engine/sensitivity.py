@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecast.engine.replicate import Moments
-from forecast.engine.shapes import Array
 from forecast.engine.statistics import near_percentile_weights, tail_weights
 from forecast.engine.trials import Trials
+from forecast.figures.shapes import Array
 
 
 @dataclass(frozen=True)

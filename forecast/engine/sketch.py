@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from forecast.engine.shapes import Array, Shape
+from forecast.figures.shapes import Array, Shape
 
 _SCORES = np.linspace(-2.33, 2.33, 234)  # P1 to P99
 _POINTS = 24

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forecast.engine.shapes import Array
 from forecast.engine.statistics import percentiles
 from forecast.engine.trials import Trials
+from forecast.figures.shapes import Array
 
 LEAST_BLOCKS = 4
 COVERAGE = 0.8

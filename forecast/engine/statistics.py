@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import bdtr, ndtri
 
-from forecast.engine.shapes import Array
 from forecast.errors import SimulationError
+from forecast.figures.shapes import Array
 
 _Kind = TypeVar("_Kind", bound=np.generic)
 

@@ -14,7 +14,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from forecast.engine.shapes import SCORE_LIMIT, Array, Metalog, Pert, Shape
+from forecast.figures.shapes import SCORE_LIMIT, Array, Metalog, Pert, Shape
 
 Sampler: TypeAlias = Callable[[Array], Array]
 """Turns scores into values; may overwrite its argument."""

@@ -11,13 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forecast.engine.draws import GROUP, REPLICATES, replicate_sizes
-from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.facts import prepare
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.replicate import Conditions, Keep, Moments, Part, simulate_replicates
-from forecast.engine.shapes import Array
 from forecast.errors import SimulationError
+from forecast.figures.evaluate import Value, evaluate
+from forecast.figures.shapes import Array
 
 LEAST_EFFECTIVE = 1000
 """Effective sample size under which more replicates are drawn."""

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from forecast.build.formula import Constant, Formula, Larger, Product, RoundedUp, Smaller, Sum
 from forecast.errors import RuleError
+from forecast.figures.formula import Constant, Formula, Larger, Product, RoundedUp, Smaller, Sum
 from forecast.trade.exact import evaluate
 
 NOTHING = Constant(0)

@@ -10,9 +10,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from forecast.build.consignment import Mode
-from forecast.build.formula import Constant, Formula, Larger, Product, Quotient, RoundedUp, Sum
+from forecast.buildfile.consignment import Mode
 from forecast.errors import RuleError
+from forecast.figures.formula import Constant, Formula, Larger, Product, Quotient, RoundedUp, Sum
 from forecast.trade.exact import evaluate
 from forecast.trade.rules import load_carriage
 
@@ -47,7 +47,7 @@ def weight(boxes: Sequence[BoxSize]) -> Formula:
 def chargeable_quantity(
     mode: Mode, boxes: Sequence[BoxSize], overrides: Mapping[str, float] | None = None
 ) -> Formula:
-    """Give what the carrier charges for, in kg or W/M (see `forecast.build.consignment.UNITS`).
+    """Give what the carrier charges for, in kg or W/M (see `forecast.buildfile.consignment.UNITS`).
 
     Parameters
     ----------

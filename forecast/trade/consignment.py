@@ -11,11 +11,11 @@ from dataclasses import replace
 from datetime import date
 from types import MappingProxyType
 
-from forecast.build.consignment import Consignment, Moment, figures_in
-from forecast.build.figures import Known
-from forecast.build.formula import Constant, Formula, Quotient
-from forecast.build.incoterms import IncotermsRule, incoterm
+from forecast.buildfile.consignment import Consignment, Moment, figures_in
+from forecast.buildfile.incoterms import IncotermsRule, incoterm
 from forecast.errors import RuleError
+from forecast.figures.formula import Constant, Formula, Quotient
+from forecast.figures.kinds import Known
 from forecast.trade.currency import CurrencyPath
 from forecast.trade.customs import RuleBook
 from forecast.trade.entry import EntryWriter

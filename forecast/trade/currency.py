@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 from datetime import date
 from math import sqrt
 
-from forecast.build.consignment import Moment
-from forecast.build.figures import Figure, Known, Normal
-from forecast.build.formula import Constant, Exponential, Formula, Input, Product, Sum
-from forecast.build.schema import Currency
+from forecast.buildfile.consignment import Moment
+from forecast.buildfile.schema import Currency
 from forecast.errors import RuleError
+from forecast.figures.formula import Constant, Exponential, Formula, Input, Product, Sum
+from forecast.figures.kinds import Figure, Known, Normal
 from forecast.trade.rules import load_volatilities
 
 DAYS_A_YEAR = 365

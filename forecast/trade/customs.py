@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from forecast.build.formula import Constant, Formula, Larger, Product, Quotient, RoundedUp, Smaller, Sum
-from forecast.build.rulefiles import groups_of, is_meant
+from forecast.buildfile.rulefiles import groups_of, is_meant
 from forecast.errors import RuleError
+from forecast.figures.formula import Constant, Formula, Larger, Product, Quotient, RoundedUp, Smaller, Sum
 from forecast.trade.arrival import NOTHING, above, at_most, less
 from forecast.trade.expansion import NOTHING_WORDS, Words
 from forecast.trade.rules import RuleFigure, Rules

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date
 
-from forecast.build.consignment import UNITS, ArrivalCharge, Container, StorageStep
-from forecast.build.figures import Figure, Known
-from forecast.build.formula import Constant, Formula, LineValue, Product
-from forecast.build.incoterms import IncotermsRule, buyer_pays, who_pays
-from forecast.build.rulefiles import is_meant, same_territory
-from forecast.build.schema import Group
+from forecast.buildfile.consignment import UNITS, ArrivalCharge, Container, StorageStep
+from forecast.buildfile.incoterms import IncotermsRule, buyer_pays, who_pays
+from forecast.buildfile.rulefiles import is_meant, same_territory
+from forecast.buildfile.schema import Group
+from forecast.figures.formula import Constant, Formula, LineValue, Product
+from forecast.figures.kinds import Figure, Known
 from forecast.trade import customs
 from forecast.trade.arrival import NOTHING, Step, above, at_most, charged_days, disbursement, storage
 from forecast.trade.expansion import NOTHING_WORDS, ComputedEvent, Words

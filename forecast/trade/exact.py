@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal, localcontext
 from math import prod
 
-from forecast.build.formula import (
+from forecast.errors import RuleError
+from forecast.figures.formula import (
     Constant,
     Exponential,
     Formula,
@@ -23,7 +24,6 @@ from forecast.build.formula import (
     Smaller,
     Sum,
 )
-from forecast.errors import RuleError
 
 _PLACEHOLDER = re.compile(r"\{([^{}]+)\}")
 _NOTHING: Mapping[str, Decimal] = {}

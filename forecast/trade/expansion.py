@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from forecast.build.figures import Figure
-from forecast.build.formula import Formula
-from forecast.build.schema import Group
+from forecast.buildfile.schema import Group
+from forecast.figures.formula import Formula
+from forecast.figures.kinds import Figure
 from forecast.trade.rules import RuleWarning
 
 NOTHING_WORDS = "nothing"

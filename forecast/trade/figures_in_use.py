@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
-from forecast.build.figures import Known, Percentiles, Span
+from forecast.figures.kinds import Known, Percentiles, Span
 from forecast.trade.customs import RuleBook
 from forecast.trade.entry import CHARGES
 from forecast.trade.expansion import RuleUse

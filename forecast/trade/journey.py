@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from forecast.build.consignment import BOX_UNITS, UNITS, Box, Consignment, Moment
-from forecast.build.figures import Figure
-from forecast.build.formula import Constant, Formula, Larger, LineValue, Product, Sum
-from forecast.build.incoterms import IncotermsRule, buyer_pays, who_pays
-from forecast.build.units import formula_in
+from forecast.buildfile.consignment import BOX_UNITS, UNITS, Box, Consignment, Moment
+from forecast.buildfile.incoterms import IncotermsRule, buyer_pays, who_pays
+from forecast.figures.formula import Constant, Formula, Larger, LineValue, Product, Sum
+from forecast.figures.kinds import Figure
+from forecast.figures.units import formula_in
 from forecast.trade.arrival import above, insurance_premium, less
 from forecast.trade.chargeable import BoxSize, chargeable_quantity, volume, weight
 from forecast.trade.customs import Article, Parts

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from forecast.build.consignment import Mode
-from forecast.build.formula import Constant, Formula
+from forecast.buildfile.consignment import Mode
 from forecast.errors import RuleError
+from forecast.figures.formula import Constant, Formula
 from forecast.trade import customs
 from forecast.trade.exact import decimal, evaluate, fill, to_cents
 from forecast.trade.rules import Rules, RuleWarning, load_rules

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from forecast.build.consignment import MONEY_BACK
-from forecast.build.figures import Figure
-from forecast.build.formula import Constant, Formula, LineValue, Product, Quotient
+from forecast.buildfile.consignment import MONEY_BACK
+from forecast.figures.formula import Constant, Formula, LineValue, Product, Quotient
+from forecast.figures.kinds import Figure
 from forecast.trade.customs import Article
 from forecast.trade.expansion import ComputedEvent, ComputedLine
 from forecast.trade.sheet import Sheet, total

@@ -6,14 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from forecast.build.consignment import Consignment, Moment
-from forecast.build.figures import Figure, Known
-from forecast.build.formula import Constant, Formula, Input, LineValue, Product, Sum
-from forecast.build.library.load import rounded
-from forecast.build.rates import ask_for_rate
-from forecast.build.schema import Group
-from forecast.build.units import formula_in, priced_for, rate_in
+from forecast.buildfile.consignment import Consignment, Moment
+from forecast.buildfile.library.load import rounded
+from forecast.buildfile.rates import ask_for_rate
+from forecast.buildfile.schema import Group
 from forecast.errors import RuleError
+from forecast.figures.formula import Constant, Formula, Input, LineValue, Product, Sum
+from forecast.figures.kinds import Figure, Known
+from forecast.figures.units import formula_in, priced_for, rate_in
 from forecast.trade.currency import CurrencyPath
 from forecast.trade.expansion import ComputedEvent, ComputedLine, Stage, Words
 from forecast.trade.rules import RuleWarning
@@ -66,7 +66,7 @@ class Sheet:
     customs_day : float or date
         When customs are passed: days after that of the rate, or a date.
     per_euro : float or None
-        Units of the build's money for one euro, where the builder's own rate tells it; see `forecast.build.rates`.
+        Units of the build's money for one euro, where the builder's own rate tells it; see `forecast.buildfile.rates`.
     """
 
     def __init__(

@@ -17,7 +17,7 @@ import time
 from contextlib import suppress
 from pathlib import Path
 
-from forecast.build.files import open_regular, read_regular, user_folder, write_file
+from forecast.tables.files import open_regular, read_regular, user_folder, write_file
 
 # As `typing` has it, whose import would be a good part of what a kept answer takes.
 TYPE_CHECKING = False

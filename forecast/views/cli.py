@@ -201,7 +201,7 @@ def _own_mistake(error: Exception) -> int:
 
     file = None
     with suppress(Exception):  # what is broken may be just what would write it down
-        from forecast.spending.folder import write_down
+        from forecast.ledger.folder import write_down
 
         file = write_down(error)
     return _say(unforeseen(error) + (f" The details stand in {file}." if file else ""), 3)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from forecast.spending.earned import Earned
-from forecast.spending.money import exponent
-from forecast.views.money import exact
+from forecast.watching.earned import Earned
+from forecast.words.minor_units import exponent
+from forecast.words.money import exact
 
 
 def earned_sentence(earned: Earned) -> str:

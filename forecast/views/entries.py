@@ -6,9 +6,9 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
-from forecast.spending.events import WORDS
-from forecast.spending.undoing import LastEntry
-from forecast.views.money import exact
+from forecast.ledger.events import WORDS
+from forecast.ledger.undoing import LastEntry
+from forecast.words.money import exact
 
 _LINE_STATES = {"closed": "closed", "more": "with more to come", "open": "opened again"}
 

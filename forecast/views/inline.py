@@ -13,8 +13,8 @@ _LEFT, _RIGHT, _TOP, _BOTTOM = 46, 20, 26, 30
 def curve(found: engine.Forecast) -> str:
     """Draw the chance that a sum is enough as SVG, which every notebook shows without a library of its own."""
     from forecast.views.charts.frame import nice_step
-    from forecast.views.money import about
     from forecast.views.theme import LIGHT
+    from forecast.words.money import about
 
     shares = [0.005, *(place / 100 for place in range(1, 100)), 0.995]
     sums = [item.value for item in found.percentile_set(shares)]

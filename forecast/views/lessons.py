@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from forecast.spending.reasons import Reason
-from forecast.spending.reforecast import Reforecast
-from forecast.views.money import signed
 from forecast.views.settling import state_words
 from forecast.views.watching import level, line_figures
+from forecast.watching.reasons import Reason
+from forecast.watching.reforecast import Reforecast
+from forecast.words.money import signed
 
 REASON_WORDS = {
     "paid": "closed at what was paid",

@@ -6,11 +6,11 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from forecast.build.listing import Listed, read_rows
-from forecast.build.listing_columns import ROLES, choose_columns, find_header, guess_columns
-from forecast.build.schema import Build
+from forecast.buildfile.schema import Build
 from forecast.errors import BuildFileError, Problem
-from forecast.spending.tabular import read_table
+from forecast.start.listing import Listed, read_rows
+from forecast.start.listing_columns import ROLES, choose_columns, find_header, guess_columns
+from forecast.tables.tabular import read_table
 from forecast.words.numbers import decimal_marks, doubtful
 
 _NUMBERS = (

@@ -5,14 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from forecast.build.schema import OWN_ESTIMATING
+from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.engine.known import KnownFacts
-from forecast.spending.money import exponent
-from forecast.spending.moved import Moved, MovedPart
-from forecast.spending.reforecast import Reforecast
-from forecast.spending.standing import day_before
-from forecast.spending.steps import OWN_RANGES
-from forecast.views.money import about, as_written, rounding_step, signed
+from forecast.watching.moved import Moved, MovedPart
+from forecast.watching.reforecast import Reforecast
+from forecast.watching.standing import day_before
+from forecast.watching.steps import OWN_RANGES
+from forecast.words.minor_units import exponent
+from forecast.words.money import about, as_written, rounding_step, signed
 
 PART_WORDS = {
     "receipts": "Receipts above or below their estimates",

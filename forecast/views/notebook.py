@@ -13,8 +13,8 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
-from forecast.build.buildfile import file_of, read_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import file_of, read_build
+from forecast.buildfile.schema import Build
 from forecast.engine import forecast as engine
 from forecast.engine.known import KnownFacts
 from forecast.engine.replicate import Keep
@@ -27,10 +27,10 @@ if TYPE_CHECKING:
 
     from forecast.decide.contingency import Contingency
     from forecast.decide.scenarios import Comparison
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.ledger import Ledger
-    from forecast.spending.moved import Moved
-    from forecast.spending.reforecast import Reforecast
+    from forecast.ledger import Ledger
+    from forecast.ledger.folder import BuildFolder
+    from forecast.watching.moved import Moved
+    from forecast.watching.reforecast import Reforecast
 
 AnyBuild: TypeAlias = "Build | str | Path"
 
@@ -158,7 +158,7 @@ class Forecast:
         return chart
 
     def __repr__(self) -> str:
-        from forecast.views.money import about
+        from forecast.words.money import about
 
         hold, money = self.percentile(0.8), self.currency
         scenario = f", scenario {self.scenario}" if self.scenario else ""
@@ -282,7 +282,7 @@ def reforecast(
     ledger : Ledger, optional
         What stands in the build's folder when left out.
     scenario, trials, seed, as_of
-        See `forecast.spending.reforecast.reforecast`.
+        See `forecast.watching.reforecast.reforecast`.
 
     Examples
     --------
@@ -290,7 +290,7 @@ def reforecast(
     >>> watch.now.percentile(0.8) != watch.before.percentile(0.8)
     True
     """
-    from forecast.spending import reforecast as watching
+    from forecast.watching import reforecast as watching
 
     whole = _build(build)
     known = open_ledger(build) if ledger is None else ledger
@@ -305,7 +305,7 @@ def moved(
     *,
     ledger: Ledger | None = None,
 ) -> Moved:
-    """Split how the forecast final cost moved between two days; see `forecast.spending.moved.what_moved`.
+    """Split how the forecast final cost moved between two days; see `forecast.watching.moved.what_moved`.
 
     Examples
     --------
@@ -313,7 +313,7 @@ def moved(
     >>> round(found.start.p80 + sum(part.change.p80 for part in found.parts) - found.end.p80)
     0
     """
-    from forecast.spending.moved import what_moved
+    from forecast.watching.moved import what_moved
 
     known = open_ledger(build) if ledger is None else ledger
     return what_moved(_build(build), known, since, until, scenario)
@@ -343,7 +343,7 @@ def _build(build: AnyBuild) -> Build:
 
 
 def _folder(build: AnyBuild) -> BuildFolder:
-    from forecast.spending.folder import BuildFolder
+    from forecast.ledger.folder import BuildFolder
 
     place = file_of(build) if isinstance(build, Build) else build
     if place is None:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from forecast.build.cautions import Caution, cautions_for, goods_cautions
-from forecast.build.checks import nearest
-from forecast.build.figures import Known
-from forecast.build.formula import (
+from forecast.buildfile.cautions import Caution, cautions_for, goods_cautions
+from forecast.buildfile.checks import nearest
+from forecast.engine.rows import Plan, Row
+from forecast.errors import ForecastError
+from forecast.figures.evaluate import Value, evaluate
+from forecast.figures.formula import (
     Constant,
     Exponential,
     Formula,
@@ -23,9 +25,7 @@ from forecast.build.formula import (
     bind,
     walk,
 )
-from forecast.engine.evaluate import Value, evaluate
-from forecast.engine.rows import Plan, Row
-from forecast.errors import ForecastError
+from forecast.figures.kinds import Known
 from forecast.trade.exact import fill, placeholders
 from forecast.trade.expansion import Expansion, Stage, said_together
 from forecast.words.currencies import minor_digits

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from forecast.errors import NumberError
-from forecast.spending.money import parse_money
-from forecast.spending.papers.paper import Paper
-from forecast.views.money import exact
+from forecast.ledger.papers.paper import Paper
+from forecast.words.minor_units import parse_money
+from forecast.words.money import exact
 
 
 def paper_sentence(paper: Paper) -> str:

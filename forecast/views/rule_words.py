@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 
 from forecast.engine.rule_weights import Weight
 from forecast.trade.expansion import RuleUse
-from forecast.views.money import about, percent
 from forecast.words.counts import so_many
+from forecast.words.money import about, percent
 from forecast.words.text import STRONG
 
 TITLE = "Where the figures of tax and customs come from"

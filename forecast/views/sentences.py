@@ -7,16 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.build.scenario import scenario_title
-from forecast.build.schema import Build
+from forecast.buildfile.scenario import scenario_title
+from forecast.buildfile.schema import Build
 from forecast.engine.forecast import Forecast
 from forecast.engine.plan import compile_plan
-from forecast.engine.shapes import Z90
 from forecast.engine.statistics import Estimate
-from forecast.spending.estimates import Unusual
-from forecast.spending.reforecast import Reforecast
-from forecast.spending.standing import Standing
-from forecast.views.money import about, builds, entered, exact, hours
+from forecast.figures.shapes import Z90
+from forecast.watching.estimates import Unusual
+from forecast.watching.reforecast import Reforecast
+from forecast.watching.standing import Standing
+from forecast.words.money import about, builds, entered, exact, hours
 
 LESSON = 0.2
 """Move of a shared cause, in standard deviations, from which it is worth a sentence."""
@@ -39,7 +39,7 @@ def slips_sentence(build: Build, where: str) -> str:
     where : str
         Such as ``The page of lines asks``.
     """
-    from forecast.engine.left_out import findings
+    from forecast.missing.left_out import findings
 
     count = sum(item.grade == "odd" for item in findings(build))
     if not count:
@@ -240,7 +240,7 @@ def narrow_line(
     narrow the ranges were.
     """
     from forecast.decide.narrow import ENOUGH_CLOSED, if_narrow
-    from forecast.spending.asis import facts_about
+    from forecast.watching.asis import facts_about
 
     facts, _ = facts_about(forecast.plan, known)
     if facts is not None and len(facts.amounts) >= ENOUGH_CLOSED:

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from forecast.build.scenario import scenario_title
-from forecast.build.schema import Build
+from forecast.buildfile.scenario import scenario_title
+from forecast.buildfile.schema import Build
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
-from forecast.spending.estimates import unusual
-from forecast.spending.events import WORDS
-from forecast.spending.finishing import Finished
-from forecast.spending.importing import ImportResult
-from forecast.spending.ledger import Commitment, Ledger, NewReceipt, Receipt
-from forecast.spending.ledger.entries import pair
-from forecast.spending.ledger.records import AgreementKind
-from forecast.spending.oddities import Odd, oddities
-from forecast.spending.reforecast import LineWatch, Reforecast, scenario_in_force
-from forecast.spending.settling import Agreement, Entered
-from forecast.spending.standing import Standing
-from forecast.views.money import about, entered, exact
+from forecast.ledger import Commitment, Ledger, NewReceipt, Receipt
+from forecast.ledger.entries import pair
+from forecast.ledger.events import WORDS
+from forecast.ledger.records import AgreementKind
+from forecast.record.finishing import Finished
 from forecast.views.sentences import unusual_words
+from forecast.watching.estimates import unusual
+from forecast.watching.importing import ImportResult
+from forecast.watching.oddities import Odd, oddities
+from forecast.watching.reforecast import LineWatch, Reforecast, scenario_in_force
+from forecast.watching.settling import Agreement, Entered
+from forecast.watching.standing import Standing
+from forecast.words.money import about, entered, exact
 
 AGREEMENTS: Mapping[AgreementKind, str] = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
 """The kinds of agreement, in words."""

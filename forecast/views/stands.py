@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from forecast.engine.forecast import Forecast
-from forecast.spending.ledger import Commitment
-from forecast.spending.reforecast import LineWatch, Reforecast
-from forecast.views.money import about, as_written, builds, entered, exact
+from forecast.ledger import Commitment
 from forecast.views.sentences import budget_sentence, hold_sentence, watch_sentence
+from forecast.watching.reforecast import LineWatch, Reforecast
+from forecast.words.money import about, as_written, builds, entered, exact
 
 LEVELS = {
     0.5: ("P50", "in half of builds it costs no more"),

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from forecast.engine.trials import LEAST_EFFECTIVE
-from forecast.spending.history import History, HistoryPoint
-from forecast.spending.reforecast import LineWatch, Reforecast
-from forecast.views.money import (
+from forecast.watching.history import History, HistoryPoint
+from forecast.watching.reforecast import LineWatch, Reforecast
+from forecast.words.money import (
     about,
     as_written,
     builds,

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from forecast.build.oneself import OwnHazard
-from forecast.build.scenario import scenario_title
-from forecast.build.schema import Build
+from forecast.buildfile.oneself import OwnHazard
+from forecast.buildfile.scenario import scenario_title
+from forecast.buildfile.schema import Build
 from forecast.decide.mixer import routes_offered
 from forecast.decide.mixes import route_words
 from forecast.decide.scenarios import Comparison, Summary
-from forecast.views.money import about, hourly, hours, percent
+from forecast.words.money import about, hourly, hours, percent
 
 
 def least_work(comparison: Comparison) -> Summary:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy import stats
 
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.decide.draws import Draws, draws_behind
 from forecast.engine.condition import Posterior, Width
 from forecast.engine.draws import replicate_sizes
@@ -25,9 +25,9 @@ from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replay import Replay
 from forecast.engine.replicate import Conditions, extras
-from forecast.engine.shapes import Array
 from forecast.engine.trials import reference_values
-from forecast.spending.known import EXTRAS, SETTLED
+from forecast.figures.shapes import Array
+from forecast.watching.known import EXTRAS, SETTLED
 
 HEAD = """
 [build]

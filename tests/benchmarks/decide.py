@@ -31,11 +31,11 @@ from unittest.mock import patch
 
 import numpy as np
 
-from forecast.build.buildfile import parse_build
-from forecast.build.edit import changed
-from forecast.build.options import with_figure
-from forecast.build.proposals import Quoted, choice_of, quote, starter_measure
-from forecast.build.schema import Build, Scenario
+from forecast.buildfile.edit import changed
+from forecast.buildfile.options import with_figure
+from forecast.buildfile.proposals import Quoted, choice_of, quote, starter_measure
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build, Scenario
 from forecast.decide.measures import MeasureResult, measures_of
 from forecast.decide.mix import MixSearch, mix
 from forecast.decide.paired import forecast_change, percentile_change

@@ -22,8 +22,8 @@ from pathlib import Path
 
 import numpy as np
 
-from forecast.build.buildfile import read_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import read_build
+from forecast.buildfile.schema import Build
 from forecast.engine.forecast import forecast_plan
 from forecast.engine.plan import compile_plan
 from forecast.engine.rows import Plan

@@ -20,12 +20,12 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from forecast.spending.ledger import Ledger, NewReceipt
+from forecast.ledger import Ledger, NewReceipt
 
 ROOT = Path(__file__).resolve().parents[2]
 WRITER = """
 import sys
-from forecast.spending.ledger import Ledger
+from forecast.ledger import Ledger
 path, name, count = sys.argv[1], sys.argv[2], int(sys.argv[3])
 ledger = Ledger(path, currency="EUR", who=name)
 for number in range(count):

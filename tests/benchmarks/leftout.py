@@ -19,10 +19,10 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from forecast.build.buildfile import assemble, read_build
-from forecast.build.completeness import findings
-from forecast.build.guided import read_answers, write_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import assemble, read_build
+from forecast.buildfile.schema import Build
+from forecast.missing.completeness import findings
+from forecast.start import read_answers, write_build
 
 DEMOS = Path(__file__).parents[2] / "scenarios"
 WORLD = {"NL": "GB", "PL": "TH", "GB": "US", "AU": "JP", "US": "JP"}

@@ -13,9 +13,9 @@ import sys
 import time
 from collections import Counter
 
-from forecast.spending.papers.photo import can_read_photos
-from forecast.spending.papers.read import read_paper
-from tests.spending.papers.photos import photo, receipt
+from forecast.ledger.papers.photo import can_read_photos
+from forecast.ledger.papers.read import read_paper
+from tests.ledger.papers.photos import photo, receipt
 
 WHAT = ("sum", "day", "currency", "supplier")
 

@@ -24,26 +24,26 @@ from typing import Any
 from hypothesis import strategies as st
 from pydantic import BaseModel
 
-from forecast.build.buildfile import read_build
-from forecast.build.guided.answers import read_answers
-from forecast.build.guided.draft import read_draft
-from forecast.build.schema import Build
+from forecast.buildfile.reader import read_build
+from forecast.buildfile.schema import Build
 from forecast.engine.forecast import forecast_plan
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
-from forecast.spending.attachments import check_document
-from forecast.spending.backup import find_copy, restore, write_backup
-from forecast.spending.folder import BuildFolder
-from forecast.spending.importing import plan_import
-from forecast.spending.ledger import Ledger
-from forecast.spending.money import parse_money
-from forecast.spending.papers.read import read_paper
-from forecast.spending.preview import confirm, open_import
-from forecast.spending.receipts_csv import COLUMNS, load_receipts_csv, receipts_csv
-from forecast.spending.statement import read_statement, typed_statement
+from forecast.ledger import Ledger
+from forecast.ledger.attachments import check_document
+from forecast.ledger.backup import find_copy, restore, write_backup
+from forecast.ledger.folder import BuildFolder
+from forecast.ledger.papers.read import read_paper
+from forecast.ledger.preview import confirm, open_import
+from forecast.ledger.receipts_csv import COLUMNS, load_receipts_csv, receipts_csv
+from forecast.ledger.statement import read_statement, typed_statement
+from forecast.start.answers import read_answers
+from forecast.start.draft import read_draft
 from forecast.views.listing import open_list
+from forecast.watching.importing import plan_import
+from forecast.words.minor_units import parse_money
 from forecast.words.numbers import read_number
-from tests.spending.papers.bills import BILLS, text_pdf
+from tests.ledger.papers.bills import BILLS, text_pdf
 
 ROOT = Path(__file__).resolve().parents[2]
 HEAD = '[build]\nname = "Van"\ncurrency = "EUR"\ncountry = "IE"\n'
@@ -298,7 +298,7 @@ def _rates() -> st.SearchStrategy[bytes]:
 
 
 def _answers() -> st.SearchStrategy[bytes]:
-    from forecast.build.guided.questions import questions
+    from forecast.start.questions import questions
 
     keys = [item.id for item in questions()]
     pairs = st.dictionaries(

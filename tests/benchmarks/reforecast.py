@@ -16,14 +16,14 @@ from dataclasses import asdict
 from datetime import date, timedelta
 from pathlib import Path
 
-from forecast.build.buildfile import parse_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import run
-from forecast.spending.history import history
-from forecast.spending.ledger import Ledger
-from forecast.spending.moved import what_moved
-from forecast.spending.reforecast import reforecast
+from forecast.ledger import Ledger
+from forecast.watching.history import history
+from forecast.watching.moved import what_moved
+from forecast.watching.reforecast import reforecast
 from tests.benchmarks.ledger import Figure
 from tests.benchmarks.models import sized_build
 

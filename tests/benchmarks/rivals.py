@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from forecast.engine.evaluate import Value
 from forecast.engine.replicate import World, evaluate_rows, happens, sample
 from forecast.engine.rows import Plan
-from forecast.engine.shapes import Array, Flat, Pert, Shape, Triangle, TwoPieceLognormal
+from forecast.figures.evaluate import Value
+from forecast.figures.shapes import Array, Flat, Pert, Shape, Triangle, TwoPieceLognormal
 
 Model = Callable[[int, Sequence[float]], list[float]]
 

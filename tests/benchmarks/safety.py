@@ -20,13 +20,13 @@ from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 
-from forecast.build.buildfile import read_text
-from forecast.build.edit import AddItem, SetBuild, changed, edit_build, save_build
+from forecast.buildfile.edit import AddItem, SetBuild, changed, edit_build, save_build
+from forecast.buildfile.reader import read_text
 from forecast.errors import EditedMeanwhileError
-from forecast.spending.attachments import attach_file
-from forecast.spending.backup import find_copy, restore, verify, write_backup
-from forecast.spending.folder import BuildFolder
-from forecast.spending.undoing import undo_last
+from forecast.ledger.attachments import attach_file
+from forecast.ledger.backup import find_copy, restore, verify, write_backup
+from forecast.ledger.folder import BuildFolder
+from forecast.ledger.undoing import undo_last
 from tests.benchmarks.ledger import ROOT, Figure
 
 BUILD = (

@@ -33,8 +33,8 @@ from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from streamlit.proto.WidgetStates_pb2 import WidgetState, WidgetStates
 from websockets.asyncio.client import ClientConnection, connect
 
-from forecast.spending.folder import BuildFolder, remember
-from forecast.spending.receipts_csv import load_receipts_csv
+from forecast.ledger.folder import BuildFolder, remember
+from forecast.ledger.receipts_csv import load_receipts_csv
 from tests.benchmarks.ledger import Figure
 
 ROOT = Path(__file__).resolve().parents[2]

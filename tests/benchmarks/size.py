@@ -21,8 +21,8 @@ from dataclasses import asdict, dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
-from forecast.spending.folder import BuildFolder
-from forecast.spending.ledger import NewReceipt
+from forecast.ledger import NewReceipt
+from forecast.ledger.folder import BuildFolder
 
 ROOT = Path(__file__).resolve().parents[2]
 COMMANDS = (

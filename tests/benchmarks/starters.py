@@ -16,10 +16,10 @@ from typing import Any
 
 import numpy as np
 
-from forecast.build.buildfile import parse_build
-from forecast.build.guided import read_answers, write_build
-from forecast.build.guided.places import load_places
+from forecast.buildfile.places import load_places
+from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import simulate
+from forecast.start import read_answers, write_build
 
 WHOLE = ["front", "rear", "skirts", "arches", "spoiler"]
 SHOP_PAINTS: dict[str, Any] = {"panels": WHOLE, "filling": "self", "paint": "shop", "car_state": "worn"}

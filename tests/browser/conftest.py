@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
-from forecast.spending.folder import DEMOS, BuildFolder
+from forecast.ledger.folder import DEMOS, BuildFolder
 
 ROOT = Path(__file__).parents[2]
 SCREENSHOTS = ROOT / ".screenshots"

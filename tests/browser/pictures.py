@@ -13,7 +13,7 @@ from pathlib import Path
 
 from playwright.sync_api import expect, sync_playwright
 
-from forecast.spending.folder import DEMOS, BuildFolder
+from forecast.ledger.folder import DEMOS, BuildFolder
 from tests.benchmarks.dashboard import settled, start, wait
 
 ROOT = Path(__file__).parents[2]

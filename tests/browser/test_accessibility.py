@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
-from forecast.build.guided import read_answers, write_build
+from forecast.start import read_answers, write_build
 from tests.browser.conftest import HALF_WAY, ROOT, Opener, settled
 
 AXE = ROOT / ".axe" / "node_modules" / "axe-core" / "axe.min.js"

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 
-from forecast.spending.folder import DEMOS, BuildFolder
+from forecast.ledger.folder import DEMOS, BuildFolder
 from tests.browser.conftest import BEFORE, HALF_WAY, Opener, keep, settled
 from tests.browser.test_main_tasks import to
 

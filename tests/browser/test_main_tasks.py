@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from forecast.spending.folder import BuildFolder
+from forecast.ledger.folder import BuildFolder
 from tests.browser.conftest import BEFORE, HALF_WAY, Opener, keep, settled
 
 WIDTHS = {"laptop": (1280, 900), "phone": (390, 844)}

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from forecast import read_build, simulate
-from forecast.views.money import about
+from forecast.words.money import about
 from tests.browser.conftest import BEFORE, Opener, settled
 from tests.browser.test_start import to_start, write
 

@@ -10,8 +10,8 @@ import pytest
 from PIL import Image, ImageDraw
 from playwright.sync_api import Page, expect
 
-from forecast.spending.attachments import attachment_path
-from forecast.spending.folder import DEMOS, BuildFolder
+from forecast.ledger.attachments import attachment_path
+from forecast.ledger.folder import DEMOS, BuildFolder
 from tests.browser.conftest import BEFORE, Opener, keep, settled
 
 FILE = (

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from forecast.build.buildfile import read_build
+from forecast.buildfile.reader import read_build
 from forecast.dashboard.main import PAGES
 from tests.browser.conftest import Opener, keep, settled
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from forecast.spending.folder import BuildFolder, open_demo
+from forecast.ledger.folder import BuildFolder, open_demo
 
 ROOT = Path(__file__).parents[2]
 PAGES = {

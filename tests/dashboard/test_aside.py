@@ -16,15 +16,15 @@ import psutil
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.dashboard.aside import MOST, Aside, Errand
 from forecast.dashboard.shelf import ASIDE, SHELF
 from forecast.decide.firm_up import firm_up, firm_up_of
 from forecast.decide.replay import replay_of
 from forecast.engine.forecast import simulate
-from forecast.spending.asis import forecast_given
-from forecast.spending.folder import BuildFolder
-from forecast.spending.standing import Record
+from forecast.ledger.folder import BuildFolder
+from forecast.watching.asis import forecast_given
+from forecast.watching.standing import Record
 from tests.dashboard.conftest import Run
 from tests.decide.sample import SMALL
 

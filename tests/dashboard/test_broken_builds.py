@@ -9,7 +9,7 @@ import pytest
 
 from forecast.dashboard import start_open, state
 from forecast.errors import LedgerError
-from forecast.spending.folder import BuildFolder, remember
+from forecast.ledger.folder import BuildFolder, remember
 from tests.dashboard.conftest import PAGES, Run, words
 
 LOOSE_QUOTES = """\

@@ -8,8 +8,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecast import read_build
-from forecast.build.figures import Percentiles
-from forecast.spending.folder import BuildFolder
+from forecast.figures.kinds import Percentiles
+from forecast.ledger.folder import BuildFolder
 from tests.dashboard.conftest import Run, words
 
 WHEELS = "wheels.price"

@@ -12,11 +12,11 @@ import pytest
 from forecast.decide.mix import mix
 from forecast.decide.quotes import quotes
 from forecast.decide.scenarios import compare
-from forecast.spending.finishing import finish
-from forecast.spending.folder import BuildFolder
+from forecast.ledger.folder import BuildFolder
+from forecast.record.finishing import finish
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.commands.quotes import EXAMPLE
-from forecast.views.money import about, exact, hourly
+from forecast.words.money import about, exact, hourly
 from tests.dashboard.conftest import Run, charts, words
 from tests.dashboard.test_cost_page import tables
 from tests.dashboard.test_settling import pay

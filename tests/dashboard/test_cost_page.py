@@ -21,12 +21,12 @@ from forecast.decide.measures import measures_of
 from forecast.decide.replay import replay_of
 from forecast.decide.sensitivity import drivers
 from forecast.decide.trim import trims
-from forecast.spending.asis import forecast_given
-from forecast.spending.folder import BuildFolder
-from forecast.spending.receipts_csv import load_receipts_csv
-from forecast.spending.standing import Record
+from forecast.ledger.folder import BuildFolder
+from forecast.ledger.receipts_csv import load_receipts_csv
 from forecast.views.cli import main
-from forecast.views.money import about
+from forecast.watching.asis import forecast_given
+from forecast.watching.standing import Record
+from forecast.words.money import about
 from tests.dashboard.conftest import Run, charts, words
 from tests.decide.sample import SMALL
 

@@ -12,8 +12,8 @@ import pytest
 from babel.numbers import get_currency_precision, list_currencies
 
 from forecast.dashboard import receipts_list
-from forecast.spending.folder import BuildFolder
-from forecast.spending.receipts_csv import load_receipts_csv, receipts_csv
+from forecast.ledger.folder import BuildFolder
+from forecast.ledger.receipts_csv import load_receipts_csv, receipts_csv
 from forecast.views import cli
 from forecast.words.currencies import minor_digits
 from tests.dashboard.conftest import Run

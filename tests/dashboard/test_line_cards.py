@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from forecast.build.buildfile import read_text
-from forecast.spending.folder import BuildFolder
+from forecast.buildfile.reader import read_text
+from forecast.ledger.folder import BuildFolder
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_line_sheet import CRATE, edit, place_of, press
 

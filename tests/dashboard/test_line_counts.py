@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from forecast.build.guided import create_build, read_answers
 from forecast.engine.plan import compile_plan
-from forecast.spending.folder import BuildFolder
+from forecast.ledger.folder import BuildFolder
+from forecast.start import create_build, read_answers
 from forecast.views.cli import main
 from tests.dashboard.conftest import Run, charts, words
 

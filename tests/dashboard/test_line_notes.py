@@ -10,10 +10,10 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecast import read_build
-from forecast.build.buildfile import parse_build
-from forecast.build.cautions_beside import cautions_beside
-from forecast.build.guided import create_build, read_answers, write_build
+from forecast.buildfile.cautions_beside import cautions_beside
+from forecast.buildfile.reader import parse_build
 from forecast.engine.plan import compile_plan
+from forecast.start import create_build, read_answers, write_build
 from forecast.views.commands.check import wide_ranges
 from forecast.views.rule_words import TITLE, rules_lead
 from forecast.words.text import STRONG

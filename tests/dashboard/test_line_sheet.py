@@ -10,16 +10,16 @@ from scipy.special import ndtri
 from streamlit.testing.v1 import AppTest
 
 from forecast import simulate
-from forecast.build.buildfile import parse_build, read_text
-from forecast.build.edit import SetKey, changed, stamp
-from forecast.build.figures import Known
-from forecast.build.sheet import changes, other_shapes, rows, with_changes
+from forecast.buildfile.edit import SetKey, changed, stamp
+from forecast.buildfile.reader import parse_build, read_text
+from forecast.buildfile.sheet import changes, other_shapes, rows, with_changes
 from forecast.dashboard.unsaved import draft_of
 from forecast.decide.paired import forecast_change
-from forecast.engine.figures import shape_of
-from forecast.spending.folder import BuildFolder
-from forecast.spending.undoing import undo_last
-from forecast.views.money import about, signed
+from forecast.figures.kinds import Known
+from forecast.figures.shape_of import shape_of
+from forecast.ledger.folder import BuildFolder
+from forecast.ledger.undoing import undo_last
+from forecast.words.money import about, signed
 from tests.dashboard.conftest import Run, words
 
 

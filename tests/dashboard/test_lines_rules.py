@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from forecast.build.guided import create_build, read_answers
+from forecast.start import create_build, read_answers
 from tests.dashboard.conftest import Run, words
 
 

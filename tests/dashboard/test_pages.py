@@ -10,10 +10,10 @@ import pytest
 
 from forecast import read_build, simulate
 from forecast.errors import SimulationError
-from forecast.spending.folder import BuildFolder
-from forecast.spending.freezing import freeze
-from forecast.spending.reforecast import reforecast
-from forecast.views.money import about
+from forecast.ledger.folder import BuildFolder
+from forecast.watching.freezing import freeze
+from forecast.watching.reforecast import reforecast
+from forecast.words.money import about
 from tests.dashboard.conftest import PAGES, Run, charts, words
 from tests.dashboard.test_receipt_entry import fill
 from tests.dashboard.test_receipt_list import unfold
@@ -184,7 +184,7 @@ def test_without_an_argument_the_first_demo_opens_and_later_the_last_build(
 ) -> None:
     from streamlit.testing.v1 import AppTest
 
-    from forecast.spending.folder import demos
+    from forecast.ledger.folder import demos
     from tests.dashboard.conftest import ROOT
 
     monkeypatch.setattr("sys.argv", ["app.py"])

@@ -9,10 +9,10 @@ from PIL import Image
 from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import ButtonGroup
 
-from forecast.spending.attachments import attachment_path
-from forecast.spending.estimates import middle_figures
-from forecast.spending.folder import BuildFolder
-from forecast.views.money import exact
+from forecast.ledger.attachments import attachment_path
+from forecast.ledger.folder import BuildFolder
+from forecast.watching.estimates import middle_figures
+from forecast.words.money import exact
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_receipt_entry import field, fill, save
 from tests.dashboard.test_receipt_list import open_line

@@ -7,9 +7,9 @@ from streamlit.testing.v1 import AppTest
 
 from forecast.dashboard.receipt_form import split_parts
 from forecast.errors import LedgerError
-from forecast.spending.folder import BuildFolder
-from forecast.spending.reforecast import reforecast
-from forecast.views.money import about, signed
+from forecast.ledger.folder import BuildFolder
+from forecast.watching.reforecast import reforecast
+from forecast.words.money import about, signed
 from tests.dashboard.conftest import Run, words
 
 

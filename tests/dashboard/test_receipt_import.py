@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from forecast.spending.folder import BuildFolder
-from forecast.spending.receipts_csv import receipts_csv
-from forecast.spending.undoing import undo_last
+from forecast.ledger.folder import BuildFolder
+from forecast.ledger.receipts_csv import receipts_csv
+from forecast.ledger.undoing import undo_last
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_receipt_entry import field
 from tests.dashboard.test_receipt_list import html, press, unfold

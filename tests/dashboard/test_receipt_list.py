@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from streamlit.testing.v1 import AppTest
 
-from forecast.spending.folder import BuildFolder
-from forecast.spending.ledger import Ledger
+from forecast.ledger import Ledger
+from forecast.ledger.folder import BuildFolder
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_receipt_entry import field, fill, save
 

@@ -6,12 +6,12 @@ import datetime as dt
 
 from streamlit.testing.v1 import AppTest
 
-from forecast.spending.folder import BuildFolder
+from forecast.ledger.folder import BuildFolder
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_receipt_documents import upload
 from tests.dashboard.test_receipt_entry import field, fill, save
-from tests.spending.papers.bills import text_pdf
-from tests.spending.papers.invoices import CII, UBL, in_pdf, written
+from tests.ledger.papers.bills import text_pdf
+from tests.ledger.papers.invoices import CII, UBL, in_pdf, written
 
 
 def value(app: AppTest, kind: str, label: str) -> object:

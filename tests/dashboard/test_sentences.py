@@ -8,8 +8,8 @@ import re
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from forecast.build.cautions import load_cautions
-from forecast.spending.folder import BuildFolder
+from forecast.buildfile.cautions import load_cautions
+from forecast.ledger.folder import BuildFolder
 from tests.dashboard.conftest import PAGES, Run
 
 MOST_WORDS = 25

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from forecast.spending.folder import BuildFolder
-from forecast.spending.ledger import Ledger
-from forecast.spending.settling import agree
+from forecast.ledger import Ledger
+from forecast.ledger.folder import BuildFolder
+from forecast.watching.settling import agree
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_receipt_entry import field, fill, save
 from tests.dashboard.test_receipt_list import html, open_line, press, unfold

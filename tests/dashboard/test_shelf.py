@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from forecast import simulate
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.dashboard.shelf import Shelf, size_of
 from tests.decide.sample import SMALL
 

@@ -13,17 +13,17 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecast.engine.forecast import simulate
-from forecast.engine.left_out import findings
 from forecast.errors import SimulationError
-from forecast.spending.folder import BuildFolder
-from forecast.spending.reforecast import reforecast
-from forecast.spending.settling import agree
-from forecast.views.money import about, builds, estimated
+from forecast.ledger.folder import BuildFolder
+from forecast.missing.left_out import findings
+from forecast.watching.reforecast import reforecast
+from forecast.watching.settling import agree
+from forecast.words.money import about, builds, estimated
 from tests.dashboard.conftest import Run, charts, words
 from tests.dashboard.test_receipt_list import html, press
 from tests.dashboard.test_settling import marks, pay
-from tests.spending.test_delivered import WAY, crate
 from tests.views.test_cli_settling import BUILD
+from tests.watching.test_delivered import WAY, crate
 
 ROOT = Path(__file__).parents[2]
 

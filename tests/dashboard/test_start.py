@@ -13,8 +13,11 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecast import read_build, simulate
-from forecast.build.buildfile import parse_build
-from forecast.build.guided import (
+from forecast.buildfile.reader import parse_build
+from forecast.dashboard.start_guided import typed_path
+from forecast.errors import ForecastError
+from forecast.ledger.folder import DEMOS, BuildFolder, demos, remember
+from forecast.start import (
     DONT_KNOW,
     answers_of,
     question,
@@ -23,11 +26,8 @@ from forecast.build.guided import (
     read_draft,
     write_build,
     write_draft,
-)  # fmt: skip
-from forecast.dashboard.start_guided import typed_path
-from forecast.errors import ForecastError
-from forecast.spending.folder import DEMOS, BuildFolder, demos, remember
-from forecast.views.money import about, exact
+)
+from forecast.words.money import about, exact
 from tests.dashboard.conftest import ROOT, Run, words
 
 LIST = b"Name;Group;Cost\nGrinding discs;consumables;60,50\nSeats;other;1.200\n"

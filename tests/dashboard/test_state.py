@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from forecast.dashboard.state import ledger_state
-from forecast.spending.ledger import Ledger
+from forecast.ledger import Ledger
 
 
 @pytest.fixture

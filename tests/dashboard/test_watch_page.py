@@ -11,13 +11,13 @@ import pytest
 from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import Selectbox
 
-from forecast.spending.folder import BuildFolder
-from forecast.spending.history import history
-from forecast.spending.moved import what_moved
-from forecast.spending.reforecast import reforecast
+from forecast.ledger.folder import BuildFolder
 from forecast.views.moves import moved_headline, step_sentences, written
 from forecast.views.sentences import lesson_sentences, width_sentence
 from forecast.views.watching import contingency_sentence, overrun_sentence, trials_sentence
+from forecast.watching.history import history
+from forecast.watching.moved import what_moved
+from forecast.watching.reforecast import reforecast
 from tests.dashboard.conftest import Run, charts, words
 
 PAGE = "watch"

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from forecast.build.buildfile import parse_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
 
 SMALL = """
 [build]

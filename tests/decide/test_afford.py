@@ -5,17 +5,17 @@ from __future__ import annotations
 import pytest
 from scipy.special import ndtri
 
-from forecast.build.buildfile import parse_build
-from forecast.build.figures import Known
-from forecast.build.options import with_figure
+from forecast.buildfile.options import with_figure
+from forecast.buildfile.reader import parse_build
 from forecast.decide.afford import WalkAway, afford, budget_chance, prices_to_ask_for
 from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import SimulationError
-from forecast.spending.asis import with_outside
-from forecast.spending.standing import Standing
+from forecast.figures.kinds import Known
+from forecast.watching.asis import with_outside
+from forecast.watching.standing import Standing
 from tests.decide.sample import euros, small
 from tests.references.portfolios import normals
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from forecast.build.buildfile import parse_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
 from forecast.decide.choices import Elsewhere, Settled, not_compared
 from forecast.decide.quotes import Quotes, quotes_or_why
 from forecast.engine.known import Agreed, KnownFacts
-from forecast.spending.standing import Standing
+from forecast.watching.standing import Standing
 from tests.decide.sample import SMALL, euros, small
 from tests.decide.test_quotes import KITS
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.decide.firm_up import EFFORTS, firm_up
 from forecast.decide.replay import replay_of
 from forecast.engine.forecast import simulate

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.decide.made import made_sentences, routes_made, ways_left
 from forecast.decide.mix import mix
 from forecast.decide.scenarios import compare
-from forecast.spending.ledger import Ledger
-from forecast.spending.standing import Record, Standing
+from forecast.ledger import Ledger
+from forecast.watching.standing import Record, Standing
 
 LINE = '[[line]]\nid = "{}"\ngroup = "finish"\npackage = "{}"\nroute = "{}"\namount = {{ low = {}, high = {} }}\n{}\n'
 WORK = (

@@ -6,8 +6,8 @@ from itertools import product
 
 import pytest
 
-from forecast.build.buildfile import parse_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
 from forecast.decide.measures import measures_of
 from forecast.engine.forecast import simulate
 from forecast.engine.known import Agreed, KnownFacts, PartPaid

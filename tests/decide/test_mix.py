@@ -5,17 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forecast.build.buildfile import parse_build
-from forecast.build.figures import Known
-from forecast.build.options import with_option
-from forecast.build.schema import Build, Scenario
+from forecast.buildfile.options import with_option
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build, Scenario
 from forecast.decide.mix import Mix, Mixes, MixSearch, mix
 from forecast.decide.mixer import Mixer, all_routes, routes_offered
 from forecast.decide.paired import forecast_change
 from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.known import KnownFacts
 from forecast.errors import SimulationError
-from forecast.spending.standing import Standing
+from forecast.figures.kinds import Known
+from forecast.watching.standing import Standing
 from tests.decide.sample import euros, small
 
 KITS = """

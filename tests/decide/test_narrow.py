@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from forecast.build.buildfile import parse_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
 from forecast.decide.narrow import USUALLY_HELD, if_narrow, widening
 from forecast.engine.forecast import forecast_plan, simulate
 from forecast.engine.known import KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan
-from forecast.spending.asis import with_outside
 from forecast.views.sentences import narrow_line
+from forecast.watching.asis import with_outside
 
 HEAD = '[build]\nname = "Guessed"\ncurrency = "EUR"\ncountry = "IE"\nestimating_size = 0\nestimating = {}\n'
 LINE = '[[line]]\nid = "n{}"\ngroup = "other"\namount = {{ shape = "normal", mean = {}, sd = {} }}\n'

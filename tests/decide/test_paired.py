@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 from scipy.special import ndtri
 
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.decide.paired import (
     WINDOW,
     forecast_change,
@@ -17,8 +17,8 @@ from forecast.decide.paired import (
 )
 from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
-from forecast.engine.shapes import Array
 from forecast.engine.statistics import percentiles
+from forecast.figures.shapes import Array
 from tests.decide.sample import SMALL, small
 
 REPLICATES = 16

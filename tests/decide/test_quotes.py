@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from forecast.build.buildfile import parse_build
-from forecast.build.options import with_option
+from forecast.buildfile.options import with_option
+from forecast.buildfile.reader import parse_build
 from forecast.decide.quotes import quotes
 from forecast.engine.forecast import simulate
 from forecast.errors import SimulationError

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forecast.build.figures import Known
-from forecast.build.options import with_figure
+from forecast.buildfile.options import with_figure
 from forecast.decide.draws import draws_behind
 from forecast.decide.figure_words import figure_phrase, figure_words
 from forecast.decide.replay import Change, replay_build, replay_of, with_open_figures
 from forecast.engine.forecast import simulate
 from forecast.engine.known import Agreed, KnownFacts, PartPaid
 from forecast.errors import SimulationError
+from forecast.figures.kinds import Known
 from tests.decide.sample import small
 
 FACTS = [

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtr, ndtri
 
-from forecast.build.buildfile import parse_build, read_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import parse_build, read_build
+from forecast.buildfile.schema import Build
 from forecast.decide.own_hours import own_hour_pay, turning_value
 from forecast.decide.paired import percentile_change
 from forecast.decide.scenarios import compare, compare_forecasts

@@ -7,7 +7,7 @@ import math
 import pytest
 from scipy.special import ndtri
 
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.decide.sensitivity import drivers
 from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts, PartPaid

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.decide.taking import asked_by_option, asked_by_price, quotes_to_take
 from forecast.errors import LedgerError
-from forecast.spending.folder import BuildFolder
+from forecast.ledger.folder import BuildFolder
 from forecast.views.cli import main
 
 TEXT = """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from forecast.build.schema import Line
+from forecast.buildfile.schema import Line
 from forecast.decide.paired import forecast_change
 from forecast.decide.replay import replay_of
 from forecast.decide.trim import trims, why_safe

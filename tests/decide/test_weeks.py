@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from forecast.build.buildfile import parse_build
-from forecast.build.schema import Build, Scenario
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build, Scenario
 from forecast.decide.mix import Mix, MixSearch, mix
 from forecast.decide.mixer import Mixer
 from forecast.decide.mixes import unbeaten

@@ -12,7 +12,7 @@ import pytest
 from scipy import stats
 
 from forecast import KnownFacts, simulate
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.engine.draws import column
 from forecast.engine.forecast import forecast_plan
 from forecast.engine.known import PartPaid

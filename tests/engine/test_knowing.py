@@ -7,8 +7,8 @@ import pytest
 from scipy import stats
 
 from forecast import KnownFacts, simulate
-from forecast.build.buildfile import parse_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
 from forecast.engine.condition import SCORE_CLIP, posterior
 from forecast.engine.forecast import Forecast, forecast_plan
 from forecast.engine.known import Agreed, Foreign, PartPaid

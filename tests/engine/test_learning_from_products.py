@@ -13,7 +13,7 @@ import pytest
 from scipy import stats
 
 from forecast import KnownFacts, simulate
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import Forecast
 
 HEAD = """\

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from forecast.engine.margin import Margin
-from forecast.engine.shapes import Johnson
+from forecast.figures.shapes import Johnson
 
 
 def margins() -> list[Margin]:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from forecast import KnownFacts
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.decide.replay import replay_of
 from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.known import Agreed, Foreign, PartPaid

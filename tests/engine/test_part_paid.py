@@ -14,16 +14,16 @@ import pytest
 from scipy import integrate, optimize, stats
 
 from forecast import KnownFacts, simulate
-from forecast.build.buildfile import parse_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
 from forecast.engine.condition import at_least
 from forecast.engine.facts import prepare
 from forecast.engine.forecast import Forecast
 from forecast.engine.known import Agreed, PartPaid
 from forecast.engine.margin import Margin
 from forecast.engine.plan import compile_plan
-from forecast.engine.shapes import Flat, Gaussian, Shape, Triangle, lognormal
 from forecast.engine.statistics import mean_estimate
+from forecast.figures.shapes import Flat, Gaussian, Shape, Triangle, lognormal
 from tests.references.portfolios import EXACTLY, normals
 
 HEAD = f'[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\nestimating = 0\n{EXACTLY}'

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from forecast.build.buildfile import read_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import read_build
+from forecast.buildfile.schema import Build
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import percentile
 from forecast.engine.trials import run

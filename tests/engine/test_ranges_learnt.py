@@ -14,8 +14,8 @@ import pytest
 from scipy import integrate, stats
 
 from forecast import KnownFacts, simulate
-from forecast.build.buildfile import parse_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
 from forecast.engine.condition import (
     HEARD_FROM,
     HEARD_WHOLLY,

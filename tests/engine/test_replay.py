@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.engine.facts import Prior, prepare
 from forecast.engine.known import Agreed, KnownFacts, PartPaid
 from forecast.engine.learning import learned_causes

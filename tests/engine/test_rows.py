@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.engine.plan import compile_plan
 from forecast.engine.rows import OWN_WORK
 

@@ -9,11 +9,11 @@ import openturns as ot
 import pytest
 
 from forecast import read_build
-from forecast.engine.evaluate import Value, evaluate
 from forecast.engine.forecast import forecast_plan
 from forecast.engine.plan import compile_plan
 from forecast.engine.rows import PlanInput
-from forecast.engine.shapes import Exact, Flat, Gaussian, Pert, Shape, Steps, Triangle, TwoPieceLognormal
+from forecast.figures.evaluate import Value, evaluate
+from forecast.figures.shapes import Exact, Flat, Gaussian, Pert, Shape, Steps, Triangle, TwoPieceLognormal
 
 DEMO = Path(__file__).parents[2] / "scenarios" / "before-ordering-ireland"
 COUNT = 40_000

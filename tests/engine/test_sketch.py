@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from forecast.engine.shapes import Exact, Flat, Triangle, lognormal
 from forecast.engine.sketch import sketch, three_points
+from forecast.figures.shapes import Exact, Flat, Triangle, lognormal
 
 
 def test_a_uniform_figure_is_flat() -> None:

@@ -9,13 +9,13 @@ import pytest
 from scipy import stats
 
 from forecast import simulate
-from forecast.build.buildfile import parse_build
-from forecast.build.formula import Input, Larger, Product, Smaller, Sum
-from forecast.engine.evaluate import evaluate
+from forecast.buildfile.reader import parse_build
 from forecast.engine.plan import compile_plan
-from forecast.engine.shapes import Array
 from forecast.engine.stable import until_stable
 from forecast.engine.trials import run
+from forecast.figures.evaluate import evaluate
+from forecast.figures.formula import Input, Larger, Product, Smaller, Sum
+from forecast.figures.shapes import Array
 from tests.references.portfolios import build_of, normals
 
 SHARES = (0.1, 0.5, 0.8, 0.9, 0.95)

@@ -6,8 +6,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from forecast.build.buildfile import parse_build
-from forecast.build.schema import Build
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
 
 EXACT: dict[str, Any] = json.loads(
     (Path(__file__).parent / "exact_percentiles.json").read_text(encoding="utf-8")

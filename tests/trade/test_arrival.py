@@ -6,8 +6,8 @@ from decimal import Decimal
 
 import pytest
 
-from forecast.build.formula import Constant
 from forecast.errors import RuleError
+from forecast.figures.formula import Constant
 from forecast.trade.arrival import (
     Step,
     above,

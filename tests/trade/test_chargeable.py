@@ -6,8 +6,8 @@ from decimal import Decimal
 
 import pytest
 
-from forecast.build.formula import Input
 from forecast.errors import RuleError
+from forecast.figures.formula import Input
 from forecast.trade.chargeable import BoxSize, chargeable, chargeable_quantity
 from forecast.trade.exact import evaluate
 

@@ -11,8 +11,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from forecast.build.consignment import Consignment
-from forecast.build.figures import (
+from forecast.buildfile.consignment import Consignment
+from forecast.buildfile.schema import Currency
+from forecast.errors import RuleError
+from forecast.figures.evaluate import evaluate
+from forecast.figures.formula import Input, LineValue, walk
+from forecast.figures.kinds import (
     Discrete,
     Known,
     LognormalMedian,
@@ -21,11 +25,7 @@ from forecast.build.figures import (
     Span,
     Triangular,
 )
-from forecast.build.formula import Input, LineValue, walk
-from forecast.build.schema import Currency
-from forecast.engine.evaluate import evaluate
-from forecast.engine.figures import shape_of
-from forecast.errors import RuleError
+from forecast.figures.shape_of import shape_of
 from forecast.trade.consignment import Expansion, customs_day, expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.exact import placeholders

@@ -8,11 +8,11 @@ from math import exp, sqrt
 import numpy as np
 import pytest
 
-from forecast.build.figures import Known, Normal, Span
-from forecast.build.formula import Input, walk
-from forecast.build.schema import Currency
-from forecast.engine.evaluate import evaluate
+from forecast.buildfile.schema import Currency
 from forecast.errors import RuleError
+from forecast.figures.evaluate import evaluate
+from forecast.figures.formula import Input, walk
+from forecast.figures.kinds import Known, Normal, Span
 from forecast.trade import exact
 from forecast.trade.currency import CurrencyPath, build_paths, default_volatility
 

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from forecast.build.takeoff import Takeoff
-from forecast.engine.evaluate import at_middle
+from forecast.buildfile.takeoff import Takeoff
+from forecast.figures.evaluate import at_middle
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
 from forecast.trade.takeoff.cutting import cut_plan
 

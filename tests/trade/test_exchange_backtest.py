@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from currency_converter import CurrencyConverter
 
-from forecast.build.figures import Known
-from forecast.engine.evaluate import evaluate
+from forecast.figures.evaluate import evaluate
+from forecast.figures.kinds import Known
 from forecast.trade.currency import CurrencyPath, default_volatility
 
 FIRST, LAST = date(1999, 1, 4), date(2026, 10, 30)

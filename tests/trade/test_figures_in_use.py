@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from forecast.build.consignment import Consignment
-from forecast.build.schema import Currency
+from forecast.buildfile.consignment import Consignment
+from forecast.buildfile.schema import Currency
 from forecast.errors import RuleError
 from forecast.trade.consignment import expand, payment_days
 from forecast.trade.currency import build_paths

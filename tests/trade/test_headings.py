@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.engine.plan import compile_plan
 from forecast.errors import RuleError
 from forecast.trade.landed import KnownGoods, landed_cost

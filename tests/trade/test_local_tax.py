@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from forecast.build.buildfile import parse_build
-from forecast.build.consignment import Consignment
-from forecast.build.figures import Known
-from forecast.engine.evaluate import evaluate
+from forecast.buildfile.consignment import Consignment
+from forecast.buildfile.reader import parse_build
 from forecast.errors import BuildFileError
+from forecast.figures.evaluate import evaluate
+from forecast.figures.kinds import Known
 from forecast.trade.consignment import expand
 from forecast.trade.expansion import Expansion
 from forecast.trade.rules import load_rules

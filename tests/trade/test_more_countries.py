@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 
-from forecast.build.buildfile import parse_build
-from forecast.build.guided import read_answers, write_build
+from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import simulate
 from forecast.engine.plan import compile_plan
 from forecast.errors import RuleError
+from forecast.start import read_answers, write_build
 from forecast.trade.landed import landed_cost
 from forecast.trade.rules import countries, load_rules
 from forecast.words.currencies import minor_digits

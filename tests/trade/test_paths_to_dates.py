@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from forecast.build.buildfile import parse_build
-from forecast.build.figures import Known
-from forecast.build.formula import Input, walk
+from forecast.buildfile.reader import parse_build
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import Trials, run
 from forecast.errors import RuleError
+from forecast.figures.formula import Input, walk
+from forecast.figures.kinds import Known
 from forecast.trade.currency import CurrencyPath
 from forecast.trade.exact import placeholders
 

@@ -6,10 +6,10 @@ from decimal import Decimal
 
 import pytest
 
-from forecast.build.buildfile import parse_build
-from forecast.build.guided import DONT_KNOW, as_asked, is_asked, question, read_answers, write_build
+from forecast.buildfile.reader import parse_build
 from forecast.engine.plan import Plan, compile_plan
 from forecast.errors import RuleError
+from forecast.start import DONT_KNOW, as_asked, is_asked, question, read_answers, write_build
 from forecast.trade.landed import landed_cost
 from forecast.views.opening import open_line
 

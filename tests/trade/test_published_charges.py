@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from forecast.build.consignment import Consignment
-from forecast.engine.evaluate import evaluate
-from forecast.engine.figures import shape_of
+from forecast.buildfile.consignment import Consignment
+from forecast.figures.evaluate import evaluate
+from forecast.figures.shape_of import shape_of
 from forecast.trade.arrival import disbursement_fee, storage_cost
 from forecast.trade.consignment import Expansion, expand
 from forecast.trade.landed import landed_cost

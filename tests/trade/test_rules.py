@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from forecast.build.figures import Known, Percentiles, Span
+from forecast.figures.kinds import Known, Percentiles, Span
 from forecast.trade.rules import countries, doubt, load_arrival, load_carriage, load_rules, load_volatilities
 from forecast.trade.rules.model import RuleFigure
 from forecast.words.sources import CERTAINTIES

@@ -7,18 +7,18 @@ import math
 import numpy as np
 import pytest
 
-from forecast.build.buildfile import parse_build
-from forecast.build.completeness import findings
-from forecast.build.edit import SetKey, changed
-from forecast.build.places_of_figures import place_at
+from forecast.buildfile.edit import SetKey, changed
+from forecast.buildfile.places_of_figures import place_at
+from forecast.buildfile.reader import parse_build
 from forecast.decide.figure_words import figure_phrase, titles_of
 from forecast.decide.firm_up_how import how_to_know
 from forecast.engine.forecast import simulate
 from forecast.engine.plan import compile_plan
-from forecast.engine.shapes import Array
 from forecast.engine.trials import run
 from forecast.errors import BuildFileError
-from forecast.spending.folder import DEMOS
+from forecast.figures.shapes import Array
+from forecast.ledger.folder import DEMOS
+from forecast.missing.completeness import findings
 from forecast.views.opening import open_line
 
 HEAD = """

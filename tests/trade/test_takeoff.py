@@ -8,16 +8,16 @@ from typing import Any
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
-from forecast.build.figures import Known, UncertainFigure
-from forecast.build.formula import Input, RoundedUp, walk
-from forecast.build.schema import Build
-from forecast.build.takeoff import TAKEOFF_KINDS, Takeoff
-from forecast.build.takeoff_defaults import ASSUMPTIONS
-from forecast.engine.evaluate import at_middle
+from forecast.buildfile.schema import Build
+from forecast.buildfile.takeoff import TAKEOFF_KINDS, Takeoff
+from forecast.buildfile.takeoff_defaults import ASSUMPTIONS
 from forecast.engine.forecast import simulate
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import reference_values
 from forecast.errors import RuleError
+from forecast.figures.evaluate import at_middle
+from forecast.figures.formula import Input, RoundedUp, walk
+from forecast.figures.kinds import Known, UncertainFigure
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
 from forecast.trade.takeoff.worksheet import counted, digits
 from forecast.views.opening import open_line

@@ -18,15 +18,15 @@ import numpy as np
 import pytest
 from pydantic import TypeAdapter
 
-from forecast.build.buildfile import parse_build
-from forecast.build.figures import Known
-from forecast.build.takeoff import Takeoff
-from forecast.build.takeoff_defaults import ASSUMPTIONS
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.takeoff import Takeoff
+from forecast.buildfile.takeoff_defaults import ASSUMPTIONS
 from forecast.decide.comparisons import PUBLISHED, Published, mixed_uplift
-from forecast.engine.evaluate import at_middle
 from forecast.engine.plan import compile_plan
-from forecast.engine.shapes import TwoPieceLognormal, lognormal_from_percentiles
 from forecast.engine.trials import reference_values
+from forecast.figures.evaluate import at_middle
+from forecast.figures.kinds import Known
+from forecast.figures.shapes import TwoPieceLognormal, lognormal_from_percentiles
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
 from forecast.trade.takeoff.paint import PLAUSIBLE_SPREAD
 

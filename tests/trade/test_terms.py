@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from forecast.build.consignment import Consignment
-from forecast.build.schema import Currency
-from forecast.engine.evaluate import evaluate
+from forecast.buildfile.consignment import Consignment
+from forecast.buildfile.schema import Currency
+from forecast.figures.evaluate import evaluate
 from forecast.trade.consignment import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import Expansion

@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from forecast.build.consignment import Consignment
-from forecast.build.formula import Constant
-from forecast.engine.evaluate import evaluate
+from forecast.buildfile.consignment import Consignment
+from forecast.figures.evaluate import evaluate
+from forecast.figures.formula import Constant
 from forecast.trade.consignment import expand
 from forecast.trade.expansion import Expansion
 from forecast.trade.rules import load_rules

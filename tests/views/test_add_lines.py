@@ -8,7 +8,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from forecast.build.buildfile import read_build
+from forecast.buildfile.reader import read_build
 from forecast.errors import BuildFileError
 from forecast.views.cli import main
 from forecast.views.listing import check_decided, open_list

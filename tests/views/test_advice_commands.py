@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from forecast.decide.quotes import quotes
-from forecast.spending.folder import DEMOS, BuildFolder, open_demo
+from forecast.ledger.folder import DEMOS, BuildFolder, open_demo
 from forecast.views.cli import main
 from forecast.views.commands.quotes import EXAMPLE
-from forecast.views.money import about
+from forecast.words.money import about
 
 BUILD = """\
 [build]

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from forecast.build.files import BACKUPS
+from forecast.tables.files import BACKUPS
 from forecast.views import answered, cli
 
 DEMOS = Path(__file__).parents[2] / "scenarios"

@@ -15,7 +15,7 @@ from pathlib import Path
 import ifaddr
 import pytest
 
-from forecast.spending.folder import DEMOS
+from forecast.ledger.folder import DEMOS
 from forecast.views.cli import main
 from forecast.views.commands import app as app_module
 from forecast.views.commands.app import PHONE, PORT, free_port, own_addresses

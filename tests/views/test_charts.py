@@ -17,12 +17,10 @@ import pandas as pd
 import pytest
 
 from forecast import read_build
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.statistics import Estimate
-from forecast.spending.folder import DEMOS, BuildFolder
-from forecast.spending.history import HistoryPoint
-from forecast.spending.reforecast import reforecast
+from forecast.ledger.folder import DEMOS, BuildFolder
 from forecast.views.charts import (
     AgainstCheapest,
     contingency_over_time,
@@ -40,8 +38,10 @@ from forecast.views.charts import (
 from forecast.views.charts.frame import MOST_POINTS, Rule, _rows_of, rules, without_title
 from forecast.views.charts.labels import LEAST_APART
 from forecast.views.charts.lines import Standing
-from forecast.views.money import about, builds, hourly
 from forecast.views.theme import DARK, LIGHT
+from forecast.watching.history import HistoryPoint
+from forecast.watching.reforecast import reforecast
+from forecast.words.money import about, builds, hourly
 
 
 @pytest.fixture(scope="module")

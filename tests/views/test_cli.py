@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from forecast.spending.folder import BuildFolder
+from forecast.ledger.folder import BuildFolder
 from forecast.views.cli import build_parser, main
-from forecast.views.money import about
+from forecast.words.money import about
 
 BUILD = """\
 [build]
@@ -852,8 +852,8 @@ def test_old_or_unverified_rule_figures_are_said_where_they_are_used(
 def test_the_ledger_is_exported_and_read_back(
     build: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from forecast.spending.ledger import Ledger
-    from forecast.spending.receipts_csv import load_receipts_csv
+    from forecast.ledger import Ledger
+    from forecast.ledger.receipts_csv import load_receipts_csv
 
     run(
         capsys,

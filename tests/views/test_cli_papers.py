@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from forecast.spending.folder import BuildFolder
-from tests.spending.papers.invoices import CII, UBL, in_pdf, written
+from forecast.ledger.folder import BuildFolder
+from tests.ledger.papers.invoices import CII, UBL, in_pdf, written
 from tests.views.test_cli import BUILD, run
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from openpyxl import load_workbook
 
-from forecast.spending.folder import BuildFolder
+from forecast.ledger.folder import BuildFolder
 from tests.views.test_cli import BUILD, run
 
 JPEG = b"\xff\xd8\xff\xe0 a photo"

@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from forecast.spending.folder import BuildFolder
-from forecast.spending.reforecast import LOOKS_SETTLED
+from forecast.ledger.folder import BuildFolder
 from forecast.views.cli import main
-from tests.spending.test_delivered import WAY, crate
+from forecast.watching.reforecast import LOOKS_SETTLED
+from tests.watching.test_delivered import WAY, crate
 
 BUILD = """\
 [build]

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from forecast.spending.folder import BuildFolder
+from forecast.ledger.folder import BuildFolder
 from tests.views.test_cli import BUILD, run
 
 

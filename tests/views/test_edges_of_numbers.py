@@ -10,13 +10,13 @@ from typing import Any
 
 import pytest
 
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import forecast_plan
 from forecast.engine.plan import compile_plan
 from forecast.errors import BuildFileError, ForecastError, LedgerError, SimulationError
-from forecast.spending.ledger import Ledger
-from forecast.spending.money import LARGEST_SUM, from_decimal, parse_money
+from forecast.ledger import Ledger
 from forecast.views.cli import main
+from forecast.words.minor_units import LARGEST_SUM, from_decimal, parse_money
 
 HEAD = '[build]\nname = "Van"\ncurrency = "EUR"\ncountry = "IE"\n'
 

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from forecast.build.buildfile import read_build
-from forecast.spending.folder import BuildFolder, open_demo
-from forecast.spending.reforecast import reforecast
-from forecast.spending.undoing import undo_last
+from forecast.buildfile.reader import read_build
+from forecast.ledger.folder import BuildFolder, open_demo
+from forecast.ledger.undoing import undo_last
 from forecast.views.cli import main
 from forecast.views.sentences import watch_sentence
 from forecast.views.watching import columns, line_figures
+from forecast.watching.reforecast import reforecast
 
 TWO_QUOTES = """
 [[option]]

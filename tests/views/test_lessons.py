@@ -6,14 +6,14 @@ import re
 
 import pytest
 
-from forecast.build.buildfile import parse_build
-from forecast.spending.folder import DEMOS, BuildFolder
-from forecast.spending.ledger import Ledger
-from forecast.spending.receipts_csv import load_receipts_csv
-from forecast.spending.reforecast import Reforecast, reforecast
+from forecast.buildfile.reader import parse_build
+from forecast.ledger import Ledger
+from forecast.ledger.folder import DEMOS, BuildFolder
+from forecast.ledger.receipts_csv import load_receipts_csv
 from forecast.views.lessons import cause_rows, estimate_rows, reason_rows
-from forecast.views.money import signed
 from forecast.views.sentences import lesson_sentences
+from forecast.watching.reforecast import Reforecast, reforecast
+from forecast.words.money import signed
 
 
 @pytest.fixture(scope="module")

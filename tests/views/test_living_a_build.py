@@ -12,13 +12,13 @@ from typing import Any
 
 import pytest
 
-from forecast.build.buildfile import read_build
-from forecast.build.guided import create_build, read_answers
-from forecast.build.schema import Build
-from forecast.engine.evaluate import Value, evaluate
+from forecast.buildfile.reader import read_build
+from forecast.buildfile.schema import Build
 from forecast.engine.plan import compile_plan
-from forecast.spending.folder import BuildFolder, open_demo
-from forecast.spending.receipts_csv import load_receipts_csv
+from forecast.figures.evaluate import Value, evaluate
+from forecast.ledger.folder import BuildFolder, open_demo
+from forecast.ledger.receipts_csv import load_receipts_csv
+from forecast.start import create_build, read_answers
 from forecast.views.cli import main
 
 DAY = "2026-11-02"

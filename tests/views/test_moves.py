@@ -7,10 +7,10 @@ from datetime import date
 
 import pytest
 
-from forecast.build.schema import OWN_ESTIMATING
-from forecast.spending.moved import ORDER, Figures, Moved, MovedPart, PartKind
-from forecast.spending.steps import OWN_RANGES
+from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.views.moves import moved_sentence, step_sentences, written
+from forecast.watching.moved import ORDER, Figures, Moved, MovedPart, PartKind
+from forecast.watching.steps import OWN_RANGES
 
 
 def part(kind: PartKind, mean: int, p80: int, *pushes: tuple[str, float]) -> MovedPart:

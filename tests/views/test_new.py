@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from forecast.build.buildfile import read_build
-from forecast.build.figures import Known
-from forecast.build.guided import questions, read_answers
+from forecast.buildfile.reader import read_build
+from forecast.figures.kinds import Known
+from forecast.start import questions, read_answers
 from forecast.views.cli import main
 from forecast.views.commands.new import EXAMPLE
 

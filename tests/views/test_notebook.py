@@ -16,7 +16,7 @@ import pytest
 
 import forecast
 from forecast import Estimate, SimulationError, open_ledger, read_build, reforecast, simulate
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.views.notebook import Forecast
 from forecast.views.sentences import hold_sentence
 
@@ -32,7 +32,7 @@ def found() -> Forecast:
 
 
 @pytest.mark.parametrize(
-    "name", ["forecast", "forecast.engine.statistics", "forecast.views.notebook", "forecast.build.buildfile"]
+    "name", ["forecast", "forecast.engine.statistics", "forecast.views.notebook", "forecast.buildfile.reader"]
 )
 def test_examples_say_what_they_give(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)

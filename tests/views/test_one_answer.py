@@ -9,19 +9,19 @@ from typing import Any
 import numpy as np
 import pytest
 
-from forecast.build.options import with_option
+from forecast.buildfile.options import with_option
 from forecast.decide.mix import MixSearch
 from forecast.decide.replay import replay_of
 from forecast.decide.trim import trims
 from forecast.engine.forecast import forecast_plan
 from forecast.engine.statistics import percentile_estimates
-from forecast.spending.asis import forecast_given
-from forecast.spending.folder import BuildFolder
-from forecast.spending.known import known_from
-from forecast.spending.ledger import Ledger
-from forecast.spending.standing import Record, Standing
+from forecast.ledger import Ledger
+from forecast.ledger.folder import BuildFolder
 from forecast.views.cli import main
 from forecast.views.commands.quotes import EXAMPLE
+from forecast.watching.asis import forecast_given
+from forecast.watching.known import known_from
+from forecast.watching.standing import Record, Standing
 from tests.decide.sample import SMALL
 
 TRIALS = "4096"

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from forecast.spending.folder import open_demo
+from forecast.ledger.folder import open_demo
 from forecast.views.cli import main
 
 ROOT = Path(__file__).parents[2]

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from forecast.spending.folder import BuildFolder
-from forecast.spending.reforecast import reforecast
+from forecast.ledger.folder import BuildFolder
 from forecast.views.cli import main
-from forecast.views.money import rounding_step
+from forecast.watching.reforecast import reforecast
+from forecast.words.money import rounding_step
 
 LEVELS = ("P10", "P50", "P80", "P90")
 BUILD = """

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from forecast.build.buildfile import parse_build
+from forecast.buildfile.reader import parse_build
 from forecast.engine.plan import compile_plan
 from forecast.engine.rows import Plan
 from forecast.errors import ForecastError

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from forecast.spending.folder import DEMOS, BuildFolder, open_demo
+from forecast.ledger.folder import DEMOS, BuildFolder, open_demo
 from tests.views.test_cli import BUILD, run
 
 HALF_WAY = "half-way-new-zealand"

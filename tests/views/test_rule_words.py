@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 
 from forecast import read_build
-from forecast.build.buildfile import parse_build
-from forecast.build.guided import create_build, read_answers
-from forecast.engine.evaluate import evaluate
+from forecast.buildfile.reader import parse_build
 from forecast.engine.plan import compile_plan
 from forecast.engine.rule_weights import Weight, rule_weights
+from forecast.figures.evaluate import evaluate
+from forecast.start import create_build, read_answers
 from forecast.trade.expansion import RuleUse
 from forecast.trade.rules import countries, load_rules
 from forecast.views.cli import main

@@ -7,12 +7,12 @@ import json
 import pytest
 
 from forecast import simulate
-from forecast.build.buildfile import parse_build
-from forecast.build.guided import answers_of, question, read_answer, write_build
+from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import Forecast
+from forecast.start import answers_of, question, read_answer, write_build
 from forecast.views.charts.start import narrowing
-from forecast.views.money import about
 from forecast.views.theme import DARK, LIGHT
+from forecast.words.money import about
 
 
 @pytest.fixture(scope="module")

@@ -7,11 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from forecast.build.buildfile import parse_build
-from forecast.build.schema import Build
-from forecast.spending.ledger import Ledger
-from forecast.spending.reforecast import Reforecast, reforecast
-from forecast.views.money import as_written, builds, signed
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
+from forecast.ledger import Ledger
 from forecast.views.moves import entry_sentence
 from forecast.views.settling import PERHAPS_ALL, state_words
 from forecast.views.stands import short_sentence
@@ -24,6 +22,8 @@ from forecast.views.watching import (
     overrun_sentence,
     trials_sentence,
 )
+from forecast.watching.reforecast import Reforecast, reforecast
+from forecast.words.money import as_written, builds, signed
 
 TEXT = """\
 [build]

@@ -17,9 +17,9 @@ from types import FrameType
 import pytest
 
 from forecast.errors import LedgerError
-from forecast.spending.attachments import attach_file, verify_attachments
-from forecast.spending.backup import find_copy, restore, verify, write_backup
-from forecast.spending.folder import DEMOS, BuildFolder
+from forecast.ledger.attachments import attach_file, verify_attachments
+from forecast.ledger.backup import find_copy, restore, verify, write_backup
+from forecast.ledger.folder import DEMOS, BuildFolder
 from forecast.views.cli import main
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="devices and pipes of POSIX")
@@ -189,7 +189,7 @@ def test_a_ledger_that_names_another_file_as_its_document_gives_it_to_nobody(
 def test_a_document_of_any_size_of_a_photo_is_kept_and_a_larger_one_refused(
     build: BuildFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("forecast.spending.attachments.LARGEST_DOCUMENT", 20)
+    monkeypatch.setattr("forecast.ledger.attachments.LARGEST_DOCUMENT", 20)
     photo = tmp_path / "photo.jpg"
     photo.write_bytes(b"\xff\xd8\xff" + b"0" * 17)
     ledger = build.ledger()

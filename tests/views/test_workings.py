@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from forecast.build.consignment import Consignment
-from forecast.build.schema import Build, BuildInfo
+from forecast.buildfile.consignment import Consignment
+from forecast.buildfile.schema import Build, BuildInfo
 from forecast.engine.plan import compile_plan
 from forecast.trade.landed import KnownGoods, landed_cost
 from forecast.trade.rules import load_rules

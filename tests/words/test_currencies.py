@@ -9,7 +9,6 @@ from babel.numbers import get_currency_precision, list_currencies
 from currency_converter import CurrencyConverter
 
 from forecast.errors import MoneyError
-from forecast.views.money import exact
 from forecast.words.currencies import (
     currencies_called,
     currency_name,
@@ -20,6 +19,7 @@ from forecast.words.currencies import (
     shown_digits,
     signs,
 )
+from forecast.words.money import exact
 
 DAY = date(2026, 10, 30)
 

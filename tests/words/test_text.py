@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forecast.build.buildfile import read_build
+from forecast.buildfile.reader import read_build
 from forecast.words.text import plain
-from tests.build.texts import HEAD, LINE, complaints
+from tests.buildfile.texts import HEAD, LINE, complaints
 from tests.views.test_cli import run
 
 

@@ -13,10 +13,10 @@ from math import isfinite
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from forecast.build import rulefiles
-from forecast.build.consignment import RESERVED_IDS
-from forecast.build.regions import regions_of
-from forecast.build.rulefiles import RuleFile
+from forecast.buildfile import rulefiles
+from forecast.buildfile.consignment import RESERVED_IDS
+from forecast.buildfile.regions import regions_of
+from forecast.buildfile.rulefiles import RuleFile
 from forecast.errors import RuleError
 from forecast.trade.rules.model import (
     COST_PARTS,

@@ -8,10 +8,10 @@ from datetime import date
 from types import MappingProxyType
 from typing import Literal
 
-from forecast.build.figures import BetaPert, Figure, Known, Percentiles, Span, Uniform
-from forecast.build.regions import Regions
-from forecast.build.rulefiles import TAX_NAMES, is_meant
+from forecast.buildfile.regions import Regions
+from forecast.buildfile.rulefiles import TAX_NAMES, is_meant
 from forecast.errors import RuleError
+from forecast.figures.kinds import BetaPert, Figure, Known, Percentiles, Span, Uniform
 from forecast.words.sources import Certainty, source_words
 
 CostPart = Literal["price", "export", "freight", "insurance", "arrival", "customs_value", "duty", "levies"]

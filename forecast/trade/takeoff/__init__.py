@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from forecast.build.surface import Surface
-from forecast.build.takeoff import (
+from forecast.buildfile.surface import Surface
+from forecast.buildfile.takeoff import (
     AbrasivesTakeoff,
     AdhesiveTakeoff,
     AnyTakeoff,
@@ -24,8 +24,8 @@ from forecast.build.takeoff import (
     SealantTakeoff,
     WheelBoltsTakeoff,
 )
-from forecast.build.units import fits, formula_in, is_measure
 from forecast.errors import Problem, RuleError
+from forecast.figures.units import fits, formula_in, is_measure
 from forecast.trade.takeoff.abrasives import expand_abrasives
 from forecast.trade.takeoff.beads import expand_adhesive, expand_sealant
 from forecast.trade.takeoff.fasteners import expand_fasteners, expand_wheel_bolts
@@ -47,9 +47,9 @@ def expand_takeoff(
     line_id : str
         The inputs are called ``<line_id>.takeoff.<key>``.
     takeoff : Takeoff
-        Any of the models of forecast/build/takeoff.py.
+        Any of the models of forecast/buildfile/takeoff.py.
     at_middle : callable
-        Evaluates a formula at the middle of its figures: `forecast.engine.evaluate.at_middle`.
+        Evaluates a formula at the middle of its figures: `forecast.figures.evaluate.at_middle`.
     surfaces : mapping, optional
         The build's surfaces by id; the inputs of one are called ``<surface_id>.<key>``, whichever line names it.
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from forecast.build.formula import Formula
-from forecast.build.takeoff import AbrasivesTakeoff, SandingStep
+from forecast.buildfile.takeoff import AbrasivesTakeoff, SandingStep
+from forecast.figures.formula import Formula
 from forecast.trade.takeoff.worksheet import (
     TakeoffExpansion,
     Worksheet,

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 
-from forecast.build.formula import Constant, Formula
-from forecast.build.takeoff import AdhesiveTakeoff, SealantTakeoff
-from forecast.build.takeoff_base import MOST_LOST
+from forecast.buildfile.takeoff import AdhesiveTakeoff, SealantTakeoff
+from forecast.buildfile.takeoff_base import MOST_LOST
+from forecast.figures.formula import Constant, Formula
 from forecast.trade.takeoff.worksheet import (
     TakeoffExpansion,
     Worksheet,
@@ -54,7 +54,7 @@ def expand_adhesive(sheet: Worksheet, table: AdhesiveTakeoff) -> TakeoffExpansio
 
 
 def _ids(formula: Formula) -> set[str]:
-    from forecast.build.formula import Input, walk
+    from forecast.figures.formula import Input, walk
 
     return {node.id for node in walk(formula) if isinstance(node, Input)}
 

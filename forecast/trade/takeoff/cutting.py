@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from forecast.build.formula import Constant, Formula
-from forecast.build.takeoff_roll import Piece
+from forecast.buildfile.takeoff_roll import Piece
+from forecast.figures.formula import Constant, Formula
 from forecast.trade.takeoff.worksheet import Worksheet, counted, digits, said
 
 

@@ -6,8 +6,8 @@ quoted): limits, not the usual pitch of trims on fibreglass.
 
 from __future__ import annotations
 
-from forecast.build.formula import Constant
-from forecast.build.takeoff import FastenersTakeoff, WheelBoltsTakeoff
+from forecast.buildfile.takeoff import FastenersTakeoff, WheelBoltsTakeoff
+from forecast.figures.formula import Constant
 from forecast.trade.takeoff.worksheet import (
     TakeoffExpansion,
     Worksheet,

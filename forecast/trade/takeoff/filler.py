@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from forecast.build.takeoff import FillerTakeoff
+from forecast.buildfile.takeoff import FillerTakeoff
 from forecast.trade.takeoff.worksheet import TakeoffExpansion, Worksheet, enlarged, finish, times
 
 SHAPE_FACTORS: Mapping[str, tuple[float, str]] = {

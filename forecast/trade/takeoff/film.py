@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from forecast.build.takeoff import FilmTakeoff
+from forecast.buildfile.takeoff import FilmTakeoff
 from forecast.trade.takeoff.cutting import cut_from_roll
 from forecast.trade.takeoff.worksheet import (
     TakeoffExpansion,

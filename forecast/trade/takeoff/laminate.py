@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import itertools
 
-from forecast.build.formula import Constant, Formula, Larger, Smaller
-from forecast.build.takeoff import GelcoatTakeoff, LaminateTakeoff
-from forecast.build.takeoff_defaults import ASSUMPTIONS
+from forecast.buildfile.takeoff import GelcoatTakeoff, LaminateTakeoff
+from forecast.buildfile.takeoff_defaults import ASSUMPTIONS
 from forecast.errors import Problem, RuleError
+from forecast.figures.formula import Constant, Formula, Larger, Smaller
 from forecast.trade.takeoff.cutting import cut_from_roll, pieces_area
 from forecast.trade.takeoff.worksheet import (
     TakeoffExpansion,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from forecast.build.takeoff import MaskingTakeoff
+from forecast.buildfile.takeoff import MaskingTakeoff
 from forecast.trade.takeoff.worksheet import TakeoffExpansion, Worksheet, digits, enlarged, finish, times
 
 

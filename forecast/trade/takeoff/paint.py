@@ -6,9 +6,9 @@ is ten times too high, and a loss is divided by (1 − loss), never multiplied b
 
 from __future__ import annotations
 
-from forecast.build.formula import Formula
-from forecast.build.takeoff import PaintTakeoff
-from forecast.build.takeoff_base import LEAST_ARRIVING
+from forecast.buildfile.takeoff import PaintTakeoff
+from forecast.buildfile.takeoff_base import LEAST_ARRIVING
+from forecast.figures.formula import Formula
 from forecast.trade.takeoff.worksheet import (
     TakeoffExpansion,
     Worksheet,

@@ -6,8 +6,10 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from forecast.build.figures import FigureBase, Known, Percentiles
-from forecast.build.formula import (
+from forecast.buildfile.surface import Surface
+from forecast.buildfile.takeoff_base import AreaTakeoff, TakeoffBase, own_unit
+from forecast.buildfile.takeoff_defaults import ASSUMPTIONS
+from forecast.figures.formula import (
     Constant,
     Formula,
     Input,
@@ -18,10 +20,8 @@ from forecast.build.formula import (
     Smaller,
     Sum,
 )
-from forecast.build.surface import Surface
-from forecast.build.takeoff_base import AreaTakeoff, TakeoffBase, own_unit
-from forecast.build.takeoff_defaults import ASSUMPTIONS
-from forecast.build.units import Written, formula_in
+from forecast.figures.kinds import FigureBase, Known, Percentiles
+from forecast.figures.units import Written, formula_in
 
 AtMiddle = Callable[[Formula, Mapping[str, FigureBase]], float]
 """Evaluates a formula at the middle of its figures. The engine's own: there is one middle, and one evaluator."""

@@ -11,11 +11,11 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from forecast.engine.shapes import Array
 from forecast.engine.statistics import percentiles
+from forecast.figures.shapes import Array
 from forecast.views.charts.frame import framed, layered, money_axis, nice_step, span, tips, x_at, y_at
-from forecast.views.money import about, builds
 from forecast.views.theme import LIGHT, Palette
+from forecast.words.money import about, builds
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,8 @@ import pandas as pd
 
 from forecast.engine.forecast import Forecast
 from forecast.views.charts.frame import Rule, framed, layered, money_axis, rules, span, tips
-from forecast.views.money import about, builds, entered, percent
 from forecast.views.theme import LIGHT, Palette
+from forecast.words.money import about, builds, entered, percent
 
 # A hundred dots, though fifty help somewhat more (Fernandes et al. 2018, https://doi.org/10.1145/3173574.3173718): each
 # sentence beside them counts builds of a hundred, and of fifty dots no odd number of builds could stand left of its

@@ -7,7 +7,6 @@ from typing import Any
 import altair as alt
 
 from forecast.engine.forecast import Forecast
-from forecast.spending.reforecast import Reforecast
 from forecast.views.charts.frame import (
     Rule,
     few,
@@ -21,8 +20,9 @@ from forecast.views.charts.frame import (
     y2_at,
     y_at,
 )
-from forecast.views.money import about, builds, entered
 from forecast.views.theme import LIGHT, Palette
+from forecast.watching.reforecast import Reforecast
+from forecast.words.money import about, builds, entered
 
 BANDS = ((0.025, 0.975, 95), (0.1, 0.9, 80), (0.25, 0.75, 50))
 """Percentiles at the ends of each band, and how many of 100 builds end within it; the widest first."""

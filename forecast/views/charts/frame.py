@@ -13,8 +13,8 @@ import altair as alt
 import pandas as pd
 from babel.numbers import get_currency_symbol
 
-from forecast.views.money import LOCALE
 from forecast.views.theme import Palette, settings
+from forecast.words.money import LOCALE
 
 MOST_POINTS = 200
 """Points a series may have."""

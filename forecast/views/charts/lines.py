@@ -9,12 +9,12 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from forecast.build.schema import GROUPS
+from forecast.buildfile.schema import GROUPS
 from forecast.engine.forecast import LineSummary
 from forecast.views.charts.frame import framed, label_lookup, layered, money_axis, span, tips
-from forecast.views.money import about, entered, rounding_step
 from forecast.views.theme import LIGHT, Palette
 from forecast.words.counts import so_many_of
+from forecast.words.money import about, entered, rounding_step
 
 _ROW = 21
 

@@ -10,8 +10,8 @@ import pandas as pd
 
 from forecast.decide.mix import Mix, Mixes
 from forecast.views.charts.frame import MOST_POINTS, framed, layered, money_axis, span, tips, x_at, y_at
-from forecast.views.money import about, hours
 from forecast.views.theme import LIGHT, Palette
+from forecast.words.money import about, hours
 
 
 def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:

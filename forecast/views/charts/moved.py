@@ -9,8 +9,8 @@ import altair as alt
 import pandas as pd
 
 from forecast.views.charts.frame import few, framed, layered, money_axis
-from forecast.views.money import about, signed
 from forecast.views.theme import LIGHT, Palette
+from forecast.words.money import about, signed
 
 
 def moved_bars(

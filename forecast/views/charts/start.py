@@ -10,8 +10,8 @@ import pandas as pd
 
 from forecast.engine.forecast import Forecast
 from forecast.views.charts.frame import framed, layered, money_axis, span, x_at
-from forecast.views.money import about
 from forecast.views.theme import LIGHT, Palette
+from forecast.words.money import about
 
 
 def narrowing(stages: Sequence[tuple[str, Forecast]], palette: Palette = LIGHT) -> Any:

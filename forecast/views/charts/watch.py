@@ -10,8 +10,6 @@ import altair as alt
 import pandas as pd
 
 from forecast.engine.statistics import Estimate
-from forecast.spending.history import HistoryPoint
-from forecast.spending.money import exponent
 from forecast.views.charts.frame import (
     MOST_POINTS,
     few,
@@ -24,9 +22,11 @@ from forecast.views.charts.frame import (
     y_at,
 )
 from forecast.views.charts.labels import EndLabel, days_with_gutter, end_labels, gutter
-from forecast.views.money import about, entered, estimated
 from forecast.views.theme import LIGHT, Palette
 from forecast.views.watching import contingency_at
+from forecast.watching.history import HistoryPoint
+from forecast.words.minor_units import exponent
+from forecast.words.money import about, entered, estimated
 
 _STEP: Any = "step-after"
 

@@ -11,9 +11,9 @@ from forecast.views.commands.common import add_file, answer, command
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from forecast.build.edit import Change
-    from forecast.engine.left_out import Finding
-    from forecast.spending.folder import BuildFolder
+    from forecast.buildfile.edit import Change
+    from forecast.ledger.folder import BuildFolder
+    from forecast.missing.left_out import Finding
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -46,19 +46,19 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def _change(folder: BuildFolder, changes: Sequence[Change]) -> None:
     """Write changes into the build file, comments kept, unless the result would not be a build."""
-    from forecast.build.edit import edit_build
+    from forecast.buildfile.edit import edit_build
 
     edit_build(folder.build_file, changes)
 
 
 def run_add(options: argparse.Namespace) -> int:
     """Add a starter line."""
-    from forecast.build.checks import nearest
-    from forecast.build.edit import AddItem
-    from forecast.build.library import load_library
-    from forecast.build.sheet import starter
-    from forecast.engine.left_out import findings
-    from forecast.spending.folder import BuildFolder
+    from forecast.buildfile.checks import nearest
+    from forecast.buildfile.edit import AddItem
+    from forecast.buildfile.library import load_library
+    from forecast.buildfile.sheet import starter
+    from forecast.ledger.folder import BuildFolder
+    from forecast.missing.left_out import findings
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -94,7 +94,7 @@ def run_add(options: argparse.Namespace) -> int:
 
 def _edit(options: argparse.Namespace, folder: BuildFolder, item: Finding) -> int:
     """Make the edit of a finding."""
-    from forecast.build.edit import AddItem
+    from forecast.buildfile.edit import AddItem
 
     change = item.change
     if change is None:
@@ -114,10 +114,10 @@ def _edit(options: argparse.Namespace, folder: BuildFolder, item: Finding) -> in
 
 def run_not_needed(options: argparse.Namespace) -> int:
     """Answer a finding for good."""
-    from forecast.build.checks import nearest
-    from forecast.build.edit import NotNeeded
-    from forecast.engine.left_out import findings
-    from forecast.spending.folder import BuildFolder
+    from forecast.buildfile.checks import nearest
+    from forecast.buildfile.edit import NotNeeded
+    from forecast.ledger.folder import BuildFolder
+    from forecast.missing.left_out import findings
 
     folder = BuildFolder.at(options.file)
     rules = [item.rule for item in findings(folder.read())]
@@ -137,10 +137,10 @@ def run_not_needed(options: argparse.Namespace) -> int:
 
 def run_cautions_read(options: argparse.Namespace) -> int:
     """Note in the build file which cautions were read."""
-    from forecast.build.cautions import cautions_of
-    from forecast.build.checks import nearest
-    from forecast.build.edit import SetBuild
-    from forecast.spending.folder import BuildFolder
+    from forecast.buildfile.cautions import cautions_of
+    from forecast.buildfile.checks import nearest
+    from forecast.buildfile.edit import SetBuild
+    from forecast.ledger.folder import BuildFolder
 
     folder = BuildFolder.at(options.file)
     build = folder.read()

@@ -27,7 +27,7 @@ from forecast.views.commands.common import (
 from forecast.words.numbers import read_number
 
 if TYPE_CHECKING:
-    from forecast.build.schema import Build
+    from forecast.buildfile.schema import Build
     from forecast.decide.contingency import Contingency
     from forecast.decide.mix import Mix, Mixes
     from forecast.decide.scenarios import Comparison, Pair
@@ -88,20 +88,20 @@ def level(text: str) -> float:
 
 
 def _money(currency: str) -> partial[str]:
-    from forecast.views.money import about
+    from forecast.words.money import about
 
     return partial(about, currency=currency)
 
 
 def _entered(currency: str) -> partial[str]:
-    from forecast.views.money import entered
+    from forecast.words.money import entered
 
     return partial(entered, currency=currency)
 
 
 def run_advise(options: argparse.Namespace) -> int:
     """Advise before ordering."""
-    from forecast.build.oneself import own_hazards, own_hazards_sentence
+    from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
     from forecast.decide.contingency import contingency
     from forecast.decide.firm_up import firm_up
     from forecast.decide.measures import measures_of
@@ -109,7 +109,7 @@ def run_advise(options: argparse.Namespace) -> int:
     from forecast.decide.sensitivity import drivers
     from forecast.decide.trim import trims
     from forecast.errors import SimulationError
-    from forecast.spending.folder import BuildFolder
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import narrow_line, with_receipts
 
     folder = BuildFolder.at(options.file)
@@ -169,8 +169,8 @@ def run_advise(options: argparse.Namespace) -> int:
 
 
 def _split_table(advice: Contingency) -> str:
-    from forecast.views.money import signed
     from forecast.views.tables import shorten, table
+    from forecast.words.money import signed
 
     shown, rest = advice.lines[:10], advice.lines[10:]
     rows = [[shorten(share.title, 44), signed(share.amount.value, advice.currency)] for share in shown]
@@ -183,10 +183,10 @@ def _split_table(advice: Contingency) -> str:
 
 def run_compare(options: argparse.Namespace) -> int:
     """Compare scenarios."""
-    from forecast.build.oneself import own_hazards
+    from forecast.buildfile.oneself import own_hazards
     from forecast.decide.made import made_sentences, ways_left
     from forecast.decide.scenarios import compare
-    from forecast.spending.folder import BuildFolder
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import left_prices, with_receipts
 
     folder = BuildFolder.at(options.file)
@@ -219,10 +219,10 @@ def run_compare(options: argparse.Namespace) -> int:
 
 def compare_text(build: Build, found: Comparison) -> str:
     """Write scenarios side by side, then each pair in a sentence."""
-    from forecast.build.oneself import own_hazards, own_hazards_sentence
-    from forecast.views.money import about, hours, percent
+    from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
     from forecast.views.tables import table
     from forecast.views.ways import what_ways_hold
+    from forecast.words.money import about, hours, percent
 
     money = _money(found.currency)
     rows = [
@@ -256,7 +256,7 @@ def compare_text(build: Build, found: Comparison) -> str:
 
 def pair_sentences(pair: Pair, currency: str) -> list[str]:
     """Say how two scenarios stand against each other, and what own hours earn between them."""
-    from forecast.views.money import hourly
+    from forecast.words.money import hourly
 
     said = [pair.sentence(_money(currency)), pair.dominance.sentence()]
     if pair.pay is not None:
@@ -268,7 +268,7 @@ def pair_sentences(pair: Pair, currency: str) -> list[str]:
 def run_afford(options: argparse.Namespace) -> int:
     """Say how far the money reaches."""
     from forecast.decide.afford import afford, budget_chance, prices_to_ask_for
-    from forecast.spending.folder import BuildFolder
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import with_receipts
 
     folder = BuildFolder.at(options.file)
@@ -310,11 +310,11 @@ def beaten_in(found: Mixes) -> str:
 def run_mix(options: argparse.Namespace) -> int:
     """Find the best mix of routes."""
     from forecast.decide.mix import mix
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.reforecast import scenario_in_force
-    from forecast.views.money import about, hourly, hours
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import with_receipts
     from forecast.views.tables import shorten, table
+    from forecast.watching.reforecast import scenario_in_force
+    from forecast.words.money import about, hourly, hours
 
     folder = BuildFolder.at(options.file)
     build = folder.read()

@@ -108,7 +108,7 @@ def free_port(wanted: int | None) -> int:
 
 def run(options: argparse.Namespace) -> int:
     """Run the command until the dashboard is stopped."""
-    from forecast.spending.folder import TOP, BuildFolder
+    from forecast.ledger.folder import TOP, BuildFolder
 
     port = free_port(options.port)
     # Streamlit's own welcome recommends things that have nothing to do with the build.
@@ -145,7 +145,7 @@ def _run(arguments: list[str], variables: dict[str, str]) -> int:
     variables : dict
         Its environment.
     """
-    from forecast.spending.folder import TOP
+    from forecast.ledger.folder import TOP
 
     told = False
 

@@ -18,9 +18,9 @@ from forecast.views.commands.common import (
 from forecast.views.commands.told import figure
 
 if TYPE_CHECKING:
-    from forecast.build.schema import Build
+    from forecast.buildfile.schema import Build
     from forecast.engine.forecast import Forecast
-    from forecast.spending.standing import Standing
+    from forecast.watching.standing import Standing
 
 LEVELS = (0.1, 0.5, 0.8, 0.9)
 
@@ -39,8 +39,8 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.reforecast import budget_in_force
+    from forecast.ledger.folder import BuildFolder
+    from forecast.watching.reforecast import budget_in_force
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -61,7 +61,7 @@ def budget_data(
     build: Build, forecast: Forecast, amount: float | None, known: Standing | None = None
 ) -> dict[str, Any]:
     """Give the figures for programs."""
-    from forecast.build.oneself import own_hazards
+    from forecast.buildfile.oneself import own_hazards
     from forecast.views.sentences import narrow_line
 
     plan = forecast.plan
@@ -126,8 +126,7 @@ def budget_text(
     every_line: bool = False,
 ) -> str:
     """Write the answer: the sentence, the percentiles, the lines."""
-    from forecast.build.oneself import own_hazards, own_hazards_sentence
-    from forecast.views.money import about, as_written, builds, percent
+    from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
     from forecast.views.sentences import (
         MEANING,
         budget_sentence,
@@ -138,6 +137,7 @@ def budget_text(
         work_sentence,
     )
     from forecast.views.tables import shorten, table
+    from forecast.words.money import about, as_written, builds, percent
 
     money = forecast.currency
     parts = [*with_receipts(build, known, forecast), hold_sentence(forecast)]

@@ -11,13 +11,13 @@ from forecast.errors import BuildFileError, LedgerError
 from forecast.views.commands.common import add_file, answer, command, typed
 
 if TYPE_CHECKING:
-    from forecast.build.completeness_rules import Finding
-    from forecast.build.places_of_figures import Place
-    from forecast.build.schema import Build
+    from forecast.buildfile.places_of_figures import Place
+    from forecast.buildfile.schema import Build
     from forecast.engine.rule_weights import Weight
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.standing import Standing
+    from forecast.ledger.folder import BuildFolder
+    from forecast.missing.completeness_rules import Finding
     from forecast.trade.expansion import Expansion, RuleUse
+    from forecast.watching.standing import Standing
 
 _NAMES = 3
 """So many lines are named beside a caution."""
@@ -35,9 +35,9 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Run the command; 1 when the file cannot be used."""
-    from forecast.build.cautions import hazards_asked
-    from forecast.engine.left_out import findings
-    from forecast.spending.folder import BuildFolder
+    from forecast.buildfile.cautions import hazards_asked
+    from forecast.ledger.folder import BuildFolder
+    from forecast.missing.left_out import findings
     from forecast.views.rule_words import FIRST, THEN
 
     try:
@@ -201,7 +201,7 @@ def _how(file: str, item: dict[str, Any]) -> str:
 
 
 def _counts(build: Build) -> str:
-    from forecast.build.sheet import certainty
+    from forecast.buildfile.sheet import certainty
     from forecast.words.counts import so_many
 
     counts = certainty(build, build.line)
@@ -223,7 +223,7 @@ def _counts(build: Build) -> str:
 
 def _standing(folder: BuildFolder) -> Standing | None:
     """Give what is paid, agreed and said by now; None without a ledger."""
-    from forecast.spending.standing import Record
+    from forecast.watching.standing import Record
 
     with suppress(LedgerError):  # what is wrong with the receipts is told where they are asked for
         if folder.has_ledger() or folder.not_entered() is not None:
@@ -233,7 +233,7 @@ def _standing(folder: BuildFolder) -> Standing | None:
 
 def _undecided(build: Build, begun: Collection[str], file: str) -> list[dict[str, Any]]:
     """Ask which quote is taken, of each figure with several whose line is not begun, for programs and for people."""
-    from forecast.build.sheet import open_quotes
+    from forecast.buildfile.sheet import open_quotes
     from forecast.decide.taking import whole_sum
 
     found = []
@@ -253,7 +253,7 @@ def _undecided_options(build: Build, known: Standing | None, file: str) -> list[
     """Ask which option is taken, of each choice that is not settled, for programs and for people."""
     if not build.option:
         return []
-    from forecast.build.options import options_by_choice
+    from forecast.buildfile.options import options_by_choice
     from forecast.decide.choices import about, settled
 
     found = []
@@ -279,8 +279,8 @@ def which_quote(place: Place) -> str:
 
 def wide_ranges(build: Build) -> list[str]:
     """Name the ranges so lopsided that they hold two different outcomes."""
-    from forecast.build.checks import figures_of
-    from forecast.build.figures import Percentiles
+    from forecast.buildfile.checks import figures_of
+    from forecast.figures.kinds import Percentiles
 
     found = []
     for item in (*build.line, *build.event):
@@ -336,7 +336,7 @@ def _read_words(cautions: list[dict[str, Any]]) -> str:
 
 def _cautions(build: Build) -> tuple[list[dict[str, Any]], list[str]]:
     """Give the cautions that concern lines of the build, once each, for programs and for people."""
-    from forecast.build.cautions import cautions_of
+    from forecast.buildfile.cautions import cautions_of
 
     found = cautions_of(build)
     data = [

@@ -24,8 +24,8 @@ from forecast.views.commands.receipts import check_id, day
 from forecast.words.counts import so_many
 
 if TYPE_CHECKING:
-    from forecast.build.schema import Build
-    from forecast.spending.ledger import Ledger
+    from forecast.buildfile.schema import Build
+    from forecast.ledger import Ledger
 
 STATEMENT = """\
 Checks a supplier's statement: a CSV or XLSX file with the columns label, amount and, where a row is a sum of those
@@ -79,14 +79,14 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run_agreed(options: argparse.Namespace) -> int:
     """Enter, settle, cancel or list commitments."""
-    from forecast.spending.dates import not_ahead
-    from forecast.spending.estimates import unusual
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.settling import agree, at_planned_rate, settle, titles_of
-    from forecast.views.money import exact
+    from forecast.ledger.dates import not_ahead
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import unusual_sentence
     from forecast.views.settling import AGREEMENTS, agreed_words, closed_words
     from forecast.views.tables import shorten, table
+    from forecast.watching.estimates import unusual
+    from forecast.watching.settling import agree, at_planned_rate, settle, titles_of
+    from forecast.words.money import exact
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -150,11 +150,11 @@ def run_agreed(options: argparse.Namespace) -> int:
 
 def run_left(options: argparse.Namespace) -> int:
     """Say how much is left to buy of a line."""
-    from forecast.spending.dates import not_ahead
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.settling import titles_of
-    from forecast.views.money import exact
+    from forecast.ledger.dates import not_ahead
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.settling import quoted
+    from forecast.watching.settling import titles_of
+    from forecast.words.money import exact
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -183,10 +183,10 @@ def run_left(options: argparse.Namespace) -> int:
 
 def _said_to_be_left(options: argparse.Namespace, build: Build, ledger: Ledger) -> int:
     """List what was said to be left to buy, of one line or of all, and how to say it."""
-    from forecast.spending.settling import titles_of
-    from forecast.spending.standing import Record
-    from forecast.views.money import exact
     from forecast.views.settling import quoted
+    from forecast.watching.settling import titles_of
+    from forecast.watching.standing import Record
+    from forecast.words.money import exact
 
     one = None if options.line is None else check_id(options.line, build)
     own, standing = build.build.currency, Record.read(ledger).standing()
@@ -209,10 +209,10 @@ def _said_to_be_left(options: argparse.Namespace, build: Build, ledger: Ledger) 
 
 def run_statement(options: argparse.Namespace) -> int:
     """Hold a statement against its own sums; 1 when one of them is wrong."""
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.splitting import reconcile
-    from forecast.spending.statement import read_statement
-    from forecast.views.money import exact
+    from forecast.ledger.folder import BuildFolder
+    from forecast.ledger.splitting import reconcile
+    from forecast.ledger.statement import read_statement
+    from forecast.words.money import exact
 
     own = BuildFolder.at(options.file).read().build.currency
     rows = read_statement(options.statement, own)

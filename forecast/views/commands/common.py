@@ -20,11 +20,11 @@ from forecast.words.numbers import look_at, plainly, read_number
 from forecast.words.text import plain
 
 if TYPE_CHECKING:
-    from forecast.build.schema import Build
+    from forecast.buildfile.schema import Build
     from forecast.engine.forecast import Forecast
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.ledger import Baseline, Ledger
-    from forecast.spending.standing import Standing
+    from forecast.ledger import Baseline, Ledger
+    from forecast.ledger.folder import BuildFolder
+    from forecast.watching.standing import Standing
 
 Adder: TypeAlias = "Callable[[argparse._SubParsersAction[argparse.ArgumentParser]], None]"
 T = TypeVar("T")
@@ -198,7 +198,7 @@ def exact_sum(text: str, option: str, currency: str) -> int:
     LedgerError
         Naming both readings, where nobody can be asked.
     """
-    from forecast.spending.money import parse_money
+    from forecast.words.minor_units import parse_money
 
     return _settled(text, option, lambda written: parse_money(written, currency))
 
@@ -343,7 +343,7 @@ def known_by_now(folder: BuildFolder, options: argparse.Namespace) -> tuple[Stan
     baseline : Baseline or None
         Its scenario and budget hold either way.
     """
-    from forecast.spending.standing import Record
+    from forecast.watching.standing import Record
 
     if not folder.has_ledger() and folder.not_entered() is None:
         return None, None
@@ -357,9 +357,9 @@ def finished_words(
     build: Build, scenario: str | None, known: Standing | None, baseline: Baseline | None
 ) -> str:
     """Say that a build is finished and so leaves nothing to decide; nothing where something is open."""
-    from forecast.spending.asis import forecast_given
-    from forecast.spending.reforecast import scenario_in_force
     from forecast.views.sentences import at_its_end, hold_sentence
+    from forecast.watching.asis import forecast_given
+    from forecast.watching.reforecast import scenario_in_force
 
     if known is None or not any(known.paid.values()):
         return ""
@@ -380,8 +380,8 @@ def forecast_of(
     """Simulate a build as the options ask, starting from what is known."""
     from forecast.engine.forecast import forecast_plan
     from forecast.engine.plan import compile_plan
-    from forecast.spending.asis import facts_about, with_outside
-    from forecast.spending.reforecast import scenario_in_force
+    from forecast.watching.asis import facts_about, with_outside
+    from forecast.watching.reforecast import scenario_in_force
 
     scenario = scenario_in_force(build, options.scenario, baseline)
     working("Simulating")

@@ -69,8 +69,8 @@ def _teach(parser: argparse.ArgumentParser) -> None:
 
 def ids(kinds: tuple[str, ...], prefix: str, parsed_args: argparse.Namespace, **_: Any) -> list[str]:
     """Give the ids in the build at hand; none where it cannot be read: a key press is no place for errors."""
-    from forecast.build.buildfile import build_path, read_text
-    from forecast.build.toml import parse_toml
+    from forecast.buildfile.reader import build_path, read_text
+    from forecast.buildfile.toml import parse_toml
     from forecast.errors import ForecastError
 
     for path in (getattr(parsed_args, "file", None), "."):
@@ -88,6 +88,6 @@ def ids(kinds: tuple[str, ...], prefix: str, parsed_args: argparse.Namespace, **
 
 
 def _demos(prefix: str, **_: Any) -> list[str]:
-    from forecast.spending.folder import demos
+    from forecast.ledger.folder import demos
 
     return [name for name in demos() if name.startswith(prefix)]

@@ -11,7 +11,7 @@ from forecast.views.commands.common import add_file, answer, command, typed
 from forecast.words.counts import so_many
 
 if TYPE_CHECKING:
-    from forecast.spending.backup import Copy, Restored, Verified
+    from forecast.ledger.backup import Copy, Restored, Verified
 
 RESTORE = """\
 Puts a copy back: the build file, the ledger and its documents. Without COPY it lists those that are kept beside
@@ -50,8 +50,8 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run_backup(options: argparse.Namespace) -> int:
     """Write a backup."""
-    from forecast.spending.backup import write_backup
-    from forecast.spending.folder import BuildFolder
+    from forecast.ledger.backup import write_backup
+    from forecast.ledger.folder import BuildFolder
 
     folder = BuildFolder.at(options.file)
     name = folder.build_file.resolve().parent.name or "build"
@@ -63,8 +63,8 @@ def run_backup(options: argparse.Namespace) -> int:
 
 def run_restore(options: argparse.Namespace) -> int:
     """List copies, or put one back."""
-    from forecast.spending.backup import copies, earlier_builds, find_copy, restore
-    from forecast.spending.folder import BuildFolder
+    from forecast.ledger.backup import copies, earlier_builds, find_copy, restore
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.tables import table
 
     folder = BuildFolder.at(options.file)
@@ -125,9 +125,9 @@ def _data(copy: Copy) -> dict[str, Any]:
 
 def run_verify(options: argparse.Namespace) -> int:
     """Look whether all is whole; 1 when something is not."""
-    from forecast.spending.backup import verify
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.place import doubt_about
+    from forecast.ledger.backup import verify
+    from forecast.ledger.folder import BuildFolder
+    from forecast.ledger.place import doubt_about
 
     folder = BuildFolder.at(options.file)
     found, doubt = verify(folder), doubt_about(folder.folder)

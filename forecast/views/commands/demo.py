@@ -17,7 +17,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
-    from forecast.spending.folder import demos, open_demo
+    from forecast.ledger.folder import demos, open_demo
 
     if options.name is None:
         names = demos()

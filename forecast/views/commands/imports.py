@@ -11,9 +11,9 @@ from forecast.views.commands.common import add_file, answer, command, whole
 from forecast.words.counts import so_many
 
 if TYPE_CHECKING:
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.importing import ImportPlan, Preview
-    from forecast.spending.ledger import Ledger
+    from forecast.ledger import Ledger
+    from forecast.ledger.folder import BuildFolder
+    from forecast.watching.importing import ImportPlan, Preview
 
 DETAIL = """\
 Shows how the file was read and what would become of each row; --enter enters the new ones, all or none.
@@ -61,12 +61,12 @@ def add_import(actions: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
     from forecast.errors import LedgerError
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.importing import confirm, enter_import, open_import, plan_import
-    from forecast.spending.receipts_csv import is_ledger_text
-    from forecast.spending.settling import titles_of
+    from forecast.ledger.folder import BuildFolder
+    from forecast.ledger.receipts_csv import is_ledger_text
     from forecast.views.commands.receipts import check_id, known_ids, receipt_data
     from forecast.views.settling import beside_words, imported_words
+    from forecast.watching.importing import confirm, enter_import, open_import, plan_import
+    from forecast.watching.settling import titles_of
 
     folder = BuildFolder.at(options.file)
     if is_ledger_text(options.statement):
@@ -132,9 +132,9 @@ def _whole_ledger(options: argparse.Namespace, folder: BuildFolder) -> int:
 
 def _known(options: argparse.Namespace, ledger: Ledger) -> dict[str, Any]:
     """Give what the builder says of the file's layout, before it is read."""
-    from forecast.build.checks import nearest
+    from forecast.buildfile.checks import nearest
     from forecast.errors import LedgerError
-    from forecast.spending.preview import ROLES, proposed_columns
+    from forecast.ledger.preview import ROLES, proposed_columns
 
     usable = {name: getattr(options, name) for name in ("encoding", "delimiter") if getattr(options, name)}
     if not options.columns:
@@ -173,8 +173,8 @@ def _row(row: object) -> dict[str, object]:
 
 def preview_text(plan: ImportPlan) -> str:
     """Write how the file was read and what would become of each row."""
-    from forecast.spending.money import format_plain
     from forecast.views.tables import shorten, table
+    from forecast.words.minor_units import format_plain
 
     layout = plan.preview.layout
     columns = ", ".join(f"{role} from {heading!r}" for role, heading in layout.columns.items())

@@ -51,10 +51,10 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
-    from forecast.build.edit import edit_build
-    from forecast.build.guided import check_free, put_build
-    from forecast.build.listing import build_of_list, lines_to_add
-    from forecast.spending.folder import BuildFolder
+    from forecast.buildfile.edit import edit_build
+    from forecast.ledger.folder import BuildFolder
+    from forecast.start import check_free, put_build
+    from forecast.start.listing import build_of_list, lines_to_add
     from forecast.views.listing import check_decided, open_list
 
     columns = dict(_column(text) for text in options.column)
@@ -95,7 +95,7 @@ def check_new(currency: str | None, country: str | None) -> None:
     ------
     BuildFileError
     """
-    from forecast.spending.money import exponent
+    from forecast.words.minor_units import exponent
 
     problems = []
     try:

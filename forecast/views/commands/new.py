@@ -11,8 +11,8 @@ from forecast.views.commands.common import answer, command, typed
 from forecast.words.text import plain
 
 if TYPE_CHECKING:
-    from forecast.build.guided import Answers, Question
     from forecast.errors import Problem
+    from forecast.start import Answers, Question
 
 EXAMPLE = """\
 An answers file has one answer a line; what is left out takes its default, and "don't know" is always legal:
@@ -44,8 +44,8 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
-    from forecast.build.buildfile import read_build
-    from forecast.build.guided import check_free, create_build, read_answers
+    from forecast.buildfile.reader import read_build
+    from forecast.start import check_free, create_build, read_answers
 
     if options.questions:
         return _show_questions(options)
@@ -71,7 +71,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _show_questions(options: argparse.Namespace) -> int:
-    from forecast.build.guided import questions
+    from forecast.start import questions
 
     rows = [f"  {item.id:<13} {item.text}" for item in questions()]
     listed = [
@@ -101,7 +101,7 @@ def ask(stream: TextIO) -> Answers:
     BuildFileError
         When the input ends before all is answered; every answer that was refused is named with it.
     """
-    from forecast.build.guided import answers_of, as_asked, is_asked, questions
+    from forecast.start import answers_of, as_asked, is_asked, questions
 
     def say(text: str) -> None:
         print(text, file=stream, flush=True)
@@ -122,8 +122,8 @@ def _ask_one(
     item: Question, values: dict[str, Any], place: str, stream: TextIO, refused: list[Problem]
 ) -> Any:
     """Ask until the answer can be used; from a pipe the next line is the next attempt."""
-    from forecast.build.guided import WrongAnswer, default_of, read_answer, understood
     from forecast.errors import BuildFileError, Problem
+    from forecast.start import WrongAnswer, default_of, read_answer, understood
 
     heading, default = "answers", default_of(item, values)
     print(f"\n{place}  {item.text}", file=stream)

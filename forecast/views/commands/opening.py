@@ -10,9 +10,9 @@ from forecast.views.commands.told import told
 from forecast.words.text import STRONG
 
 if TYPE_CHECKING:
-    from forecast.build.schema import Build
+    from forecast.buildfile.schema import Build
     from forecast.engine.rows import Plan
-    from forecast.spending.standing import Standing
+    from forecast.watching.standing import Standing
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -31,8 +31,8 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
     from forecast.engine.plan import compile_plan
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.standing import Record
+    from forecast.ledger.folder import BuildFolder
+    from forecast.watching.standing import Record
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -50,11 +50,11 @@ def run(options: argparse.Namespace) -> int:
 def _total(options: argparse.Namespace, build: Build, plan: Plan, standing: Standing | None) -> int:
     from forecast.engine.rule_weights import rule_weights
     from forecast.engine.trials import reference_values
-    from forecast.views.money import to_the_coin
     from forecast.views.opening import open_total
     from forecast.views.rule_words import TITLE, in_order, rules_lead, rules_lines
     from forecast.views.settling import known_words
     from forecast.views.tables import table
+    from forecast.words.money import to_the_coin
 
     sheet = open_total(plan, [float(value) for value in reference_values(plan, events=False)], options.line)
     rows = [
@@ -94,9 +94,9 @@ def _total(options: argparse.Namespace, build: Build, plan: Plan, standing: Stan
 
 
 def _line(options: argparse.Namespace, plan: Plan, standing: Standing | None) -> int:
-    from forecast.views.money import builds
     from forecast.views.opening import open_line, sum_of
     from forecast.views.settling import known_words
+    from forecast.words.money import builds
 
     opened = open_line(plan, options.line)
     text = [f"{opened.title}, at your middle figures: {sum_of(opened, plan.currency)}"]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from forecast.views.commands.common import add_file, answer, command, typed
 
 if TYPE_CHECKING:
-    from forecast.spending.papers.paper import Found, Paper
+    from forecast.ledger.papers.paper import Found, Paper
 
 Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
 
@@ -27,9 +27,9 @@ def add_read(actions: Commands[argparse.ArgumentParser]) -> None:
 
 def run_read(options: argparse.Namespace) -> int:
     """Read a paper and say what would be entered."""
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.matching import SupplierHistory
-    from forecast.spending.papers.read import read_paper_file
+    from forecast.ledger.folder import BuildFolder
+    from forecast.ledger.matching import SupplierHistory
+    from forecast.ledger.papers.read import read_paper_file
     from forecast.views.papers import found_nothing, paper_rows, paper_sentence
     from forecast.views.tables import table
 

@@ -22,11 +22,11 @@ from forecast.views.commands.common import (
 from forecast.views.commands.receipts import day
 
 if TYPE_CHECKING:
-    from forecast.build.schema import Build, Option
+    from forecast.buildfile.schema import Build, Option
     from forecast.decide.choices import Elsewhere, Settled
     from forecast.decide.quotes import Quotes
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.ledger.records import AgreementKind
+    from forecast.ledger.folder import BuildFolder
+    from forecast.ledger.records import AgreementKind
 
 EXAMPLE = """\
 [[option]]
@@ -79,12 +79,12 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
-    from forecast.build.options import options_by_choice
+    from forecast.buildfile.options import options_by_choice
     from forecast.decide.quotes import Quotes, quotes_or_why
     from forecast.errors import SimulationError
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.reforecast import scenario_in_force
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import with_receipts
+    from forecast.watching.reforecast import scenario_in_force
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -137,15 +137,15 @@ def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> int
     """Keep the quote that is taken as a price agreed."""
     import datetime as dt
 
-    from forecast.build.options import options_by_choice
+    from forecast.buildfile.options import options_by_choice
     from forecast.decide.choices import settled
     from forecast.decide.taking import asked_by_option, asked_by_price, quotes_to_take, take
     from forecast.errors import LedgerError
-    from forecast.spending.dates import not_ahead
-    from forecast.spending.money import to_float
-    from forecast.spending.settling import titles_of
-    from forecast.spending.standing import Record
+    from forecast.ledger.dates import not_ahead
     from forecast.views.settling import taken_words
+    from forecast.watching.settling import titles_of
+    from forecast.watching.standing import Record
+    from forecast.words.minor_units import to_float
 
     ledger = folder.ledger()
     standing = Record.read(ledger).standing()
@@ -199,7 +199,7 @@ def _option(options: Sequence[Option], name: str) -> Option:
 
 def why_not(found: Settled | Elsewhere, currency: str) -> str:
     """Say why the quotes of a choice are not compared."""
-    from forecast.views.money import entered
+    from forecast.words.money import entered
 
     return found.sentence(partial(entered, currency=currency))
 
@@ -212,8 +212,8 @@ def why_not_text(found: Settled | Elsewhere, currency: str) -> str:
 
 def quotes_text(found: Quotes, currency: str) -> str:
     """Write the options of one choice side by side, then each in a sentence."""
-    from forecast.views.money import about
     from forecast.views.tables import shorten, table
+    from forecast.words.money import about
 
     money = partial(about, currency=currency)
     rows = [[shorten(row[0]), *row[1:]] for row in quote_rows(found, currency)]
@@ -229,7 +229,7 @@ def quote_headings(found: Quotes) -> list[str]:
 
 def quote_rows(found: Quotes, currency: str) -> list[list[str]]:
     """Give a row for each option: what the whole build costs with it."""
-    from forecast.views.money import about, percent
+    from forecast.words.money import about, percent
 
     return [
         [

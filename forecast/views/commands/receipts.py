@@ -28,9 +28,9 @@ from forecast.views.commands.papers import add_read
 from forecast.words.text import plain
 
 if TYPE_CHECKING:
-    from forecast.build.schema import Build
-    from forecast.spending.ledger import Ledger, NewReceipt, Receipt
-    from forecast.spending.settling import Likely
+    from forecast.buildfile.schema import Build
+    from forecast.ledger import Ledger, NewReceipt, Receipt
+    from forecast.watching.settling import Likely
 
 Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
 
@@ -178,8 +178,8 @@ def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True
     LedgerError
         Naming the nearest that there is, or all that are called so.
     """
-    from forecast.build.checks import nearest
-    from forecast.spending.settling import titles_of
+    from forecast.buildfile.checks import nearest
+    from forecast.watching.settling import titles_of
 
     legal = known_ids(build, events=events, lines=lines)
     if name in legal:
@@ -199,7 +199,7 @@ def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True
 
 def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple[str, int]]:
     """Read --line options: one line takes the whole, several take their sums or share the rest out."""
-    from forecast.spending.estimates import middle_figures, shared_out
+    from forecast.watching.estimates import middle_figures, shared_out
 
     pairs = [text.partition("=") for text in options.lines]
     names = [check_id(name.strip(), build) for name, _, _ in pairs]
@@ -231,14 +231,12 @@ def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple
 
 def run_add(options: argparse.Namespace) -> int:
     """Enter a receipt."""
-    from forecast.spending.attachments import attach_file
-    from forecast.spending.dates import not_ahead
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.ledger import NewReceipt
-    from forecast.spending.ledger.entries import checked
-    from forecast.spending.place import doubt_about
-    from forecast.spending.settling import enter_receipt, titles_of
-    from forecast.views.money import exact
+    from forecast.ledger import NewReceipt
+    from forecast.ledger.attachments import attach_file
+    from forecast.ledger.dates import not_ahead
+    from forecast.ledger.entries import checked
+    from forecast.ledger.folder import BuildFolder
+    from forecast.ledger.place import doubt_about
     from forecast.views.settling import (
         beside_words,
         entered_words,
@@ -248,6 +246,8 @@ def run_add(options: argparse.Namespace) -> int:
         parts_words,
         question,
     )
+    from forecast.watching.settling import enter_receipt, titles_of
+    from forecast.words.money import exact
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -300,8 +300,8 @@ def _answers(
     options: argparse.Namespace, build: Build, ledger: Ledger, new: NewReceipt, titles: Mapping[str, str]
 ) -> dict[str, bool | None]:
     """Give whether the receipt is all for each of its lines: as said, as asked where somebody is there, or open."""
-    from forecast.spending.ledger.entries import pair
-    from forecast.spending.settling import likely_answers
+    from forecast.ledger.entries import pair
+    from forecast.watching.settling import likely_answers
 
     names = list(dict.fromkeys(name for name, _ in map(pair, new.splits)))
     said: dict[str, bool | None] = {}
@@ -397,9 +397,9 @@ def receipt_data(receipt: Receipt) -> dict[str, Any]:
 
 def run_void(options: argparse.Namespace) -> int:
     """Take a receipt back."""
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.settling import titles_of, void_receipt
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.settling import taken_back_words
+    from forecast.watching.settling import titles_of, void_receipt
 
     folder = BuildFolder.at(options.file)
     row, lines = void_receipt(folder.ledger(anyway=True), options.number, options.why)
@@ -411,8 +411,8 @@ def run_void(options: argparse.Namespace) -> int:
 
 def run_attach(options: argparse.Namespace) -> int:
     """Keep a document with a receipt."""
-    from forecast.spending.attachments import attach_file
-    from forecast.spending.folder import BuildFolder
+    from forecast.ledger.attachments import attach_file
+    from forecast.ledger.folder import BuildFolder
 
     attached = attach_file(BuildFolder.at(options.file).ledger(), options.number, options.document)
     text = f"{attached.name} is kept with receipt {attached.receipt_id}."
@@ -427,9 +427,9 @@ def run_attach(options: argparse.Namespace) -> int:
 
 def run_export(options: argparse.Namespace) -> int:
     """Write the ledger as CSV, or the receipts as a spreadsheet."""
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.receipts_csv import receipts_csv
-    from forecast.spending.receipts_xlsx import receipts_xlsx
+    from forecast.ledger.folder import BuildFolder
+    from forecast.ledger.receipts_csv import receipts_csv
+    from forecast.ledger.receipts_xlsx import receipts_xlsx
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -444,7 +444,7 @@ def run_export(options: argparse.Namespace) -> int:
 
 def run_load(options: argparse.Namespace) -> int:
     """Enter a ledger that stands as text."""
-    from forecast.spending.folder import BuildFolder
+    from forecast.ledger.folder import BuildFolder
 
     folder = BuildFolder.at(options.file)
     path = options.text or folder.receipts_csv
@@ -459,10 +459,10 @@ def run_load(options: argparse.Namespace) -> int:
 
 def run_list(options: argparse.Namespace) -> int:
     """List receipts."""
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.settling import titles_of
-    from forecast.views.money import exact
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.tables import shorten, table
+    from forecast.watching.settling import titles_of
+    from forecast.words.money import exact
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -506,8 +506,8 @@ def run_list(options: argparse.Namespace) -> int:
 
 def _state(receipt: Receipt) -> str:
     """Say what the supplier charged where that was another currency, and what became of the receipt."""
-    from forecast.views.money import exact
     from forecast.views.tables import shorten
+    from forecast.words.money import exact
 
     if receipt.voids is not None:
         return f"takes back {receipt.voids}: {shorten(receipt.note, 30)}"

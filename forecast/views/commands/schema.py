@@ -19,7 +19,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(_: argparse.Namespace) -> int:
     """Run the command."""
-    from forecast.build.toml_schema import build_schema
+    from forecast.buildfile.toml_schema import build_schema
 
     # Not an answer with figures: its names are the file's own, `p10` among them.
     print(json.dumps(build_schema(), indent=2))

@@ -22,8 +22,8 @@ from forecast.views.commands.common import (
 from forecast.views.commands.receipts import check_id, day
 
 if TYPE_CHECKING:
-    from forecast.build.schema import Build
-    from forecast.spending.ledger import Ledger
+    from forecast.buildfile.schema import Build
+    from forecast.ledger import Ledger
 
 Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
 
@@ -103,9 +103,9 @@ def _add_undo(commands: Commands[argparse.ArgumentParser]) -> None:
 
 def run_close(options: argparse.Namespace) -> int:
     """Close lines."""
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.settling import close_lines, titles_of
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.settling import closed_words, quoted
+    from forecast.watching.settling import close_lines, titles_of
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -130,11 +130,11 @@ def run_close(options: argparse.Namespace) -> int:
 
 def run_finish(options: argparse.Namespace) -> int:
     """Close all that is open, and say what it cost."""
-    from forecast.spending.finishing import finish, to_finish
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.reforecast import reforecast
+    from forecast.ledger.folder import BuildFolder
+    from forecast.record.finishing import finish, to_finish
     from forecast.views.sentences import watch_sentence, width_sentence
     from forecast.views.settling import finish_question, finished_words
+    from forecast.watching.reforecast import reforecast
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -156,16 +156,16 @@ def run_finish(options: argparse.Namespace) -> int:
 
 def _looking_settled(build: Build, ledger: Ledger, scenario: str | None) -> tuple[str, ...]:
     """Name the lines that look settled; how sure that is depends on no trial, so few are enough."""
-    from forecast.spending.reforecast import reforecast
+    from forecast.watching.reforecast import reforecast
 
     return reforecast(build, ledger, scenario, 256).looking_settled
 
 
 def run_reopen(options: argparse.Namespace) -> int:
     """Open lines again."""
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.settling import titles_of
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.settling import named
+    from forecast.watching.settling import titles_of
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -191,8 +191,8 @@ def _told(
     currency: str,
 ) -> int:
     """Answer with what is paid for each line and how it stands."""
-    from forecast.views.money import exact
     from forecast.views.settling import quoted
+    from forecast.words.money import exact
 
     states, paid = ledger.line_states(), ledger.paid_by_line()
     sums = [f"{quoted(name, titles)}: {exact(paid.get(name, 0), currency)} paid" for name in names]
@@ -210,7 +210,7 @@ def _told(
 
 
 def _check_day(options: argparse.Namespace) -> None:
-    from forecast.spending.dates import not_ahead
+    from forecast.ledger.dates import not_ahead
 
     if options.date is not None:
         not_ahead(options.date, dt.date.today(), options.command)
@@ -227,10 +227,10 @@ def run_cannot(options: argparse.Namespace) -> int:
 
 
 def _mark_event(options: argparse.Namespace, state: str) -> int:
-    from forecast.spending.events import WORDS, say_event, withdraw_event
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.settling import titles_of
+    from forecast.ledger.events import WORDS, say_event, withdraw_event
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.settling import happened_words, quoted
+    from forecast.watching.settling import titles_of
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -254,9 +254,9 @@ def _mark_event(options: argparse.Namespace, state: str) -> int:
 def run_freeze(options: argparse.Namespace) -> int:
     """Commit to a budget."""
     from forecast.engine.forecast import DEFAULT_TRIALS
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.freezing import freeze, own_budget
-    from forecast.views.money import builds, exact
+    from forecast.ledger.folder import BuildFolder
+    from forecast.watching.freezing import freeze, own_budget
+    from forecast.words.money import builds, exact
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -275,10 +275,10 @@ def run_freeze(options: argparse.Namespace) -> int:
 
 def run_undo(options: argparse.Namespace) -> int:
     """Take back the last thing entered."""
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.settling import titles_of
-    from forecast.spending.undoing import last_entry, undo_last
+    from forecast.ledger.folder import BuildFolder
+    from forecast.ledger.undoing import last_entry, undo_last
     from forecast.views.entries import entry_words
+    from forecast.watching.settling import titles_of
 
     folder = BuildFolder.at(options.file)
     build = folder.read()

@@ -14,10 +14,10 @@ from forecast.views.commands.told import figure, told
 from forecast.words.currencies import minor_digits
 
 if TYPE_CHECKING:
-    from forecast.spending.history import History
-    from forecast.spending.moved import Moved
-    from forecast.spending.reforecast import Reforecast
-    from forecast.spending.steps import Figures
+    from forecast.watching.history import History
+    from forecast.watching.moved import Moved
+    from forecast.watching.reforecast import Reforecast
+    from forecast.watching.steps import Figures
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -61,9 +61,9 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run_moved(options: argparse.Namespace) -> int:
     """Say what moved."""
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.moved import what_moved
-    from forecast.spending.reforecast import reforecast
+    from forecast.ledger.folder import BuildFolder
+    from forecast.watching.moved import what_moved
+    from forecast.watching.reforecast import reforecast
 
     if options.since and options.until and options.since > options.until:
         message = f"--since {options.since} is after --until {options.until}. Swap them."
@@ -81,10 +81,10 @@ def run_moved(options: argparse.Namespace) -> int:
 
 def moved_text(moved: Moved, watch: Reforecast) -> str:
     """Write a move part by part; the parts add up as they are written."""
-    from forecast.spending.standing import day_before
-    from forecast.views.money import about, signed
     from forecast.views.moves import frozen_late_sentence, moved_sentence, written
     from forecast.views.tables import shorten, table
+    from forecast.watching.standing import day_before
+    from forecast.words.money import about, signed
 
     money, found = moved.currency, written(moved)
     rows = [
@@ -144,12 +144,12 @@ def history_data(found: History) -> dict[str, Any]:
 def run_history(options: argparse.Namespace) -> int:
     """Show the forecast day by day."""
     from forecast.engine.trials import LEAST_EFFECTIVE
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.history import history
-    from forecast.views.money import builds, entered, estimated
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.moves import long_day
     from forecast.views.tables import shorten, table
     from forecast.views.watching import days_shown
+    from forecast.watching.history import history
+    from forecast.words.money import builds, entered, estimated
 
     folder = BuildFolder.at(options.file)
     build, ledger = folder.read(), to_read(folder)
@@ -210,10 +210,10 @@ def run_history(options: argparse.Namespace) -> int:
 
 def run_earned(options: argparse.Namespace) -> int:
     """Show earned value beside the simulation."""
-    from forecast.spending.earned import NOT_THE_SAME, earned_value
-    from forecast.spending.folder import BuildFolder
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.earning import earned_rows, earned_sentence
     from forecast.views.tables import table
+    from forecast.watching.earned import NOT_THE_SAME, earned_value
 
     folder = BuildFolder.at(options.file)
     earned = earned_value(folder.read(), to_read(folder), options.scenario, options.as_of)

@@ -20,9 +20,9 @@ from forecast.views.commands.common import (
 from forecast.views.commands.receipts import day
 
 if TYPE_CHECKING:
-    from forecast.build.schema import Build
+    from forecast.buildfile.schema import Build
     from forecast.engine.statistics import Estimate
-    from forecast.spending.reforecast import Reforecast
+    from forecast.watching.reforecast import Reforecast
 
 LEVELS = (0.1, 0.5, 0.8, 0.9)
 
@@ -41,8 +41,8 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
     from forecast.engine.forecast import DEFAULT_TRIALS
-    from forecast.spending.folder import BuildFolder
-    from forecast.spending.reforecast import reforecast
+    from forecast.ledger.folder import BuildFolder
+    from forecast.watching.reforecast import reforecast
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -137,7 +137,6 @@ class Commands:
 
 def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the figures, the lines, and the commands for what looks settled or past."""
-    from forecast.views.money import about
     from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence, width_sentence
     from forecast.views.settling import (
         beside_sentence,
@@ -155,6 +154,7 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
         overrun_sentence,
         trials_sentence,
     )
+    from forecast.words.money import about
 
     money = watch.currency
     text = [watch_sentence(watch), ""]

@@ -1,1 +1,0 @@
-"""What the builder wrote down: the build file and its models."""

@@ -1,0 +1,360 @@
+"""Changes a build file and leaves the builder's comments and order as they are; writes it whole or not at all."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeAlias, cast
+
+import tomlkit
+from tomlkit.items import AoT, InlineTable, Table
+
+from forecast.buildfile.cautions import comments_beside
+from forecast.buildfile.places_of_figures import at
+from forecast.buildfile.reader import parse_build, read_text
+from forecast.errors import BuildFileError, EditedMeanwhileError, Problem
+from forecast.tables.files import (
+    LARGEST_TEXT,
+    keep_version,
+    locked,
+    open_regular,
+    read_regular,
+    version_before,
+    write_file,
+)
+
+Plain: TypeAlias = Any
+"""A TOML value as plain Python: text, number, flag, list or table."""
+
+_FILE = "build file"
+_BOM = b"\xef\xbb\xbf"
+_LONE_FEED = re.compile(r"(?<!\r)\n")
+
+
+@dataclass(frozen=True)
+class SetKey:
+    """Give a line, event, consignment or currency another value under a key; None takes the key away.
+
+    Attributes
+    ----------
+    item : str
+        Its id; ``currency.JPY`` for a currency.
+    key : str
+        A key of it, or keys and positions from 0 down to one, such as ``boxes.0.length``.
+    value : plain TOML value or None
+    """
+
+    item: str
+    key: str
+    value: Plain
+
+
+@dataclass(frozen=True)
+class AddItem:
+    """Add a table at the end of its kind; a line brings its cautions as comments.
+
+    Attributes
+    ----------
+    kind : {"line", "event", "cause", "measure", "option"}
+    table : mapping
+    """
+
+    kind: str
+    table: Mapping[str, Plain]
+
+
+@dataclass(frozen=True)
+class RemoveItem:
+    """Take a line, event, measure or option out, with the comments inside it."""
+
+    item: str
+
+
+@dataclass(frozen=True)
+class SetBuild:
+    """Give the ``[build]`` table another value under a key; None takes the key away."""
+
+    key: str
+    value: Plain
+
+
+@dataclass(frozen=True)
+class NotNeeded:
+    """Answer what may have been left out."""
+
+    rule: str
+    why: str
+
+
+@dataclass(frozen=True)
+class AddScenario:
+    """Add a way to do the whole build.
+
+    Attributes
+    ----------
+    id : str
+    table : mapping
+        Its name, ``all`` and the routes of packages that differ.
+    """
+
+    id: str
+    table: Mapping[str, Plain]
+
+
+Change: TypeAlias = SetKey | AddItem | RemoveItem | SetBuild | NotNeeded | AddScenario
+
+
+def changed(text: str, changes: Sequence[Change]) -> str:
+    """Make changes to the text of a build file.
+
+    Parameters
+    ----------
+    text : str
+        A build file; it must be TOML.
+    changes : sequence of Change
+        Made in this order.
+
+    Returns
+    -------
+    str
+        The new text. Whether it is a legal build is for `parse_build` to say.
+
+    Raises
+    ------
+    BuildFileError
+        When there is no such line or event, or the text is no TOML.
+    """
+    try:
+        document = tomlkit.parse(text)
+    except tomlkit.exceptions.ParseError as error:
+        problem = Problem("file", str(error), "Mend it in an editor first.")
+        raise BuildFileError(_FILE, [problem]) from None
+    for change in changes:
+        match change:
+            case SetKey(item, key, value):
+                holder, _, last = key.rpartition(".")
+                table = _currency(document, item) or _find(document, item)[2]
+                _set(at(table, holder) if holder else table, last, value)
+            case AddItem(kind, table):
+                _append(document, kind, table)
+            case RemoveItem(item):
+                tables, place, _ = _find(document, item)
+                del tables[place]
+                if not len(tables):  # it would stay as an empty list at the top of the file
+                    document.remove(next(key for key, value in document.items() if value is tables))
+            case SetBuild(key, value):
+                _set(cast(Table, document["build"]), key, value)
+            case AddScenario(id, table):
+                _add_scenario(document, id, table)
+            case NotNeeded(rule, why):
+                if "not_needed" not in document:
+                    document["not_needed"] = tomlkit.table()
+                cast(Table, document["not_needed"])[rule] = why
+    done = tomlkit.dumps(document)
+    if "\r\n" in text and not _LONE_FEED.search(text):  # where ends are mixed, each old line keeps its own
+        return _LONE_FEED.sub("\r\n", done)
+    return done
+
+
+def _currency(document: tomlkit.TOMLDocument, item: str) -> Table | None:
+    kind, _, code = item.partition(".")
+    tables = document.get("currency")
+    return cast("Table | None", tables.get(code)) if kind == "currency" and tables is not None else None
+
+
+def _find(document: tomlkit.TOMLDocument, item: str) -> tuple[AoT, int, Table]:
+    for kind in ("line", "event", "consignment", "surface", "measure", "option"):
+        tables = document.get(kind)
+        if isinstance(tables, AoT):
+            for place, table in enumerate(tables):
+                if table.get("id") == item:
+                    return tables, place, table
+    problem = Problem(
+        f"line, event or consignment {item!r}",
+        "not in the file",
+        "It may have been renamed or removed meanwhile.",
+    )
+    raise BuildFileError(_FILE, [problem])
+
+
+def _set(table: Table, key: str, value: Plain) -> None:
+    """Set one key; of an inline table only what differs, so that a comment behind it stays."""
+    if value is None:
+        table.pop(key, None)
+        return
+    old = table.get(key)
+    if isinstance(old, InlineTable | Table) and isinstance(value, Mapping):
+        for name in [name for name in old if name not in value]:
+            del old[name]
+        for name, part in value.items():
+            if name not in old or old[name] != part:
+                old[name] = _item(part)
+        return
+    item = _item(value)
+    if old is not None and hasattr(old, "trivia"):
+        item.trivia.comment_ws, item.trivia.comment = old.trivia.comment_ws, old.trivia.comment
+    table[key] = item
+
+
+def _append(document: tomlkit.TOMLDocument, kind: str, values: Mapping[str, Plain]) -> None:
+    table = tomlkit.table()
+    if kind in ("line", "event"):
+        told = values.get("hazards")
+        hazards = [str(key) for key in told] if isinstance(told, Sequence) else None
+        for words in comments_beside(str(values["id"]), hazards, tomlkit.dumps(document)):
+            table.add(tomlkit.comment(words))
+    for key, value in values.items():
+        table[key] = _item(value)
+    tables = document.get(kind)
+    if not isinstance(tables, AoT):
+        if not tomlkit.dumps(document).endswith("\n\n"):
+            document.add(tomlkit.nl())
+        tables = tomlkit.aot()
+        document[kind] = tables
+        tables = cast(AoT, document[kind])
+    if len(tables):
+        last = tables[len(tables) - 1]
+        if not tomlkit.dumps(last).endswith("\n\n"):  # a blank line between tables
+            last.add(tomlkit.nl())
+    tables.append(table)
+
+
+def _add_scenario(document: tomlkit.TOMLDocument, id: str, values: Mapping[str, Plain]) -> None:
+    table = tomlkit.table()
+    for key, value in values.items():
+        table[key] = _item(value)
+    if "scenario" not in document:
+        document["scenario"] = tomlkit.table(is_super_table=True)
+    if not tomlkit.dumps(document).endswith("\n\n"):
+        table.trivia.indent = "\n"
+    cast(Table, document["scenario"])[id] = table
+
+
+def _item(value: Plain) -> Any:
+    """Make a TOML value, tables in one line and numbers without a needless decimal point."""
+    if isinstance(value, Mapping):
+        inline = tomlkit.inline_table()
+        for key, part in value.items():
+            inline[key] = _item(part)
+        return inline
+    if isinstance(value, list | tuple) and any(isinstance(part, Mapping) for part in value):
+        several = tomlkit.array()
+        for part in value:
+            several.append(_item(part))
+        return several
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return tomlkit.item(int(value))
+    return tomlkit.item(value)
+
+
+def stamp(text: str) -> str:
+    """Give a name for exactly this text."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def save_build(path: Path, text: str, read: str) -> None:
+    """Write a build file whole or not at all, if it still is what was read.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    text : str
+        The new text.
+    read : str
+        The text that was read before; a file with another one is left alone.
+
+    Raises
+    ------
+    EditedMeanwhileError
+        When somebody else saved it since.
+    BuildFileError
+        When the new text is no legal build, with every mistake in it, or when it cannot be written.
+    """
+    parse_build(text, str(path))
+    with _saving(path):
+        theirs = read_text(path)
+        if theirs != read:
+            raise EditedMeanwhileError(str(path), theirs)
+        _replace(path, text)
+
+
+def edit_build(path: Path, changes: Sequence[Change]) -> str:
+    """Make changes to a build file as it stands at this moment, and give the new text.
+
+    Others may change it at the same time: one waits for the other, and both are kept.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    changes : sequence of Change
+        Made in this order.
+
+    Raises
+    ------
+    BuildFileError
+        When the result is no legal build, with every mistake in it, or when it cannot be written.
+    """
+    with _saving(path):
+        text = changed(read_text(path), changes)
+        parse_build(text, str(path))
+        _replace(path, text)
+    return text
+
+
+def can_undo_save(path: Path) -> bool:
+    """Tell whether the last save of a build file can be undone: nobody wrote it by other means since."""
+    return version_before(path) is not None
+
+
+def undo_save(path: Path) -> str:
+    """Put back what stood in a build file before the last save, by whichever program, and give it.
+
+    Undoing again goes back by one more; what is undone is kept among the earlier texts.
+
+    Raises
+    ------
+    EditedMeanwhileError
+        When somebody wrote it by other means since, or there is nothing to undo.
+    BuildFileError
+        When what stood there is no legal build, or it cannot be written.
+    """
+    with _saving(path):
+        last = version_before(path)
+        if last is None:
+            raise EditedMeanwhileError(str(path), read_text(path))
+        text = read_text(last.path)
+        content = read_regular(last.path, LARGEST_TEXT)
+        parse_build(text, str(path))
+        keep_version(path, content, undone=True)
+        write_file(path, content)
+        last.path.unlink(missing_ok=True)
+    return text
+
+
+@contextmanager
+def _saving(path: Path) -> Iterator[None]:
+    """Keep others from saving, in this program and in any other, and say in words what the disk refuses."""
+    try:
+        with locked(path):
+            yield
+    except TimeoutError:
+        mend = "Close the other program, or wait, and save again. Nothing was written."
+        raise BuildFileError(
+            str(path), [Problem("file", "another program is saving it all the while", mend)]
+        ) from None
+    except OSError as error:
+        mend = "The file is as it was. Free some space, or allow writing there, and save again."
+        raise BuildFileError(str(path), [Problem("file", error.strerror or str(error), mend)]) from None
+
+
+def _replace(path: Path, text: str) -> None:
+    """Write the text with the mark of its encoding where there was one: some editors know the file by it."""
+    with open_regular(path) as file:
+        mark = _BOM if file.read(len(_BOM)) == _BOM else b""
+    content = mark + text.encode()
+    keep_version(path, content)
+    write_file(path, content)

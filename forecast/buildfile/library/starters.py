@@ -1,0 +1,314 @@
+"""What the starter library holds, as frozen models, and how each is written into a build file."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from forecast.buildfile.cautions import Caution, cautions_for
+from forecast.buildfile.schema import Bought, Group, usually_bought
+
+PRACTICE = "Common practice, yours to overwrite."
+"""Said of every range in the library."""
+
+Range = tuple[float, float, float]
+"""Low, middle and high: P10, P50 and P90."""
+
+
+def _figure(
+    numbers: Range, causes: Mapping[str, str] | None = None, unit: str | None = None
+) -> dict[str, Any]:
+    low, middle, high = numbers
+    figure: dict[str, Any] = {"low": low, "middle": middle, "high": high}
+    if unit:
+        figure["unit"] = unit
+    if causes:
+        figure["causes"] = dict(causes)
+    return figure | {"starter": True}
+
+
+def with_bought(table: dict[str, Any], bought: Bought) -> None:
+    """Say in the table of a line how it is paid for, where things of its group and unit are usually paid otherwise."""
+    quantity = table.get("quantity")
+    unit = quantity.get("unit") if isinstance(quantity, Mapping) else None
+    if usually_bought(table["group"], unit) != bought:
+        table["bought"] = bought
+
+
+@dataclass(frozen=True)
+class StarterCause:
+    """A shared cause."""
+
+    id: str
+    name: str
+    note: str
+
+    def table(self) -> dict[str, Any]:
+        """Give the ``[[cause]]`` table of a build file."""
+        return {"id": self.id, "name": self.name, "note": self.note}
+
+
+@dataclass(frozen=True)
+class StarterLine:
+    """A line that such builds usually have.
+
+    Attributes
+    ----------
+    id, name, group, section : str
+        Section is the heading of the library under which it stands.
+    range : tuple of float
+        Low, middle, high: money in the library's currency, or percent where ``scale`` is percent.
+    bought : {"once", "several", "running"}
+        How it is usually paid for.
+    scale : str
+        money (follows the currency), labour (follows the labour rate) or percent.
+    of : tuple of str
+        Lines that a percentage is taken of.
+    chance : float
+        That it is needed at all.
+    package, route : str or None
+        Work package, and the route in which the line counts.
+    safety, optional, forgotten, income : bool
+        Never to be trimmed; can be done without; often forgotten; money that comes in.
+    causes : mapping
+        Strength of each shared cause on the range.
+    words : tuple of str
+        By which a line of a build is recognised as this one.
+    note : str
+        Where the range needs a word.
+    """
+
+    id: str
+    name: str
+    group: Group
+    section: str
+    range: Range
+    bought: Bought
+    scale: str = "money"
+    of: tuple[str, ...] = ()
+    chance: float = 1.0
+    package: str | None = None
+    route: str | None = None
+    safety: bool = False
+    optional: bool = False
+    forgotten: bool = False
+    income: bool = False
+    causes: Mapping[str, str] = field(default_factory=dict)
+    words: tuple[str, ...] = ()
+    note: str = ""
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """The cautions that stand beside it."""
+        return cautions_for(self.id)
+
+    def table(self, present: Collection[str] | None = None) -> dict[str, Any]:
+        """Give the ``[[line]]`` table of a build file.
+
+        Parameters
+        ----------
+        present : collection of str, optional
+            Ids of the lines in the build: a percentage is taken of those among its lines. All when left out.
+        """
+        table: dict[str, Any] = {"id": self.id, "name": self.name, "group": self.group}
+        if self.package:
+            table["package"] = self.package
+        if self.route:
+            table["route"] = self.route
+        if self.scale == "percent":
+            table["percent"] = _figure(self.range, self.causes)
+            table["of"] = [name for name in self.of if present is None or name in present]
+        elif self.income:
+            table["quantity"] = -1
+            table["price"] = _figure(self.range, self.causes)
+        else:
+            table["amount"] = _figure(self.range, self.causes)
+        if self.chance < 1:
+            table["chance"] = self.chance
+        table |= {key: True for key in ("optional", "safety") if getattr(self, key)}
+        with_bought(table, self.bought)
+        table["note"] = f"{PRACTICE} {self.note}".strip()
+        return table
+
+
+@dataclass(frozen=True)
+class StarterPhase:
+    """A phase of the work, with hours by oneself and by a shop.
+
+    ``shop_line`` names the starter line that prices it when a shop does it; without one it is ``shop_hours`` at the
+    labour rate.
+    """
+
+    id: str
+    name: str
+    own_hours: Range
+    package: str
+    shop_hours: Range | None = None
+    shop_line: str | None = None
+    causes: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """The cautions that stand beside it."""
+        return cautions_for(self.id)
+
+    def own_table(self) -> dict[str, Any]:
+        """Give the ``[[line]]`` table of doing it oneself; without a route where no shop would do it."""
+        table: dict[str, Any] = {"id": f"{self.id}_self", "name": self.name, "group": "labour"}
+        if self.shop_hours is not None:
+            table |= {"package": self.package, "route": "self"}
+        return table | {"own_hours": _figure(self.own_hours, self.causes, "h"), "note": PRACTICE}
+
+    def shop_table(self, rate: Range) -> dict[str, Any] | None:
+        """Give the ``[[line]]`` table of a shop doing it by the hour, or None where another line prices it."""
+        if self.shop_hours is None or self.shop_line is not None:
+            return None
+        return {
+            "id": f"{self.id}_shop",
+            "name": f"{self.name}, by a shop",
+            "group": "labour",
+            "package": self.package,
+            "route": "shop",
+            "quantity": _figure(self.shop_hours, self.causes, "h"),
+            "price": _figure(rate, {"shop_rates": "strong"}),
+            "note": PRACTICE,
+        }
+
+
+@dataclass(frozen=True)
+class StarterEvent:
+    """A risk event: chance, how far it may differ, impact as cost or percentage of lines; scale as of `StarterLine`.
+
+    ``over`` says with what it is over: "delivery", or nothing where it may come as long as the build lasts.
+    """
+
+    id: str
+    name: str
+    chance: float
+    chance_range: tuple[float, float]
+    cost: Range | None = None
+    percent: Range | None = None
+    of: tuple[str, ...] = ()
+    own_hours: Range | None = None
+    wait_weeks: Range | None = None
+    package: str | None = None
+    route: str | None = None
+    causes: Mapping[str, str] = field(default_factory=dict)
+    note: str = ""
+    scale: str = "money"
+    over: Literal["", "delivery"] = ""
+
+    def table(self, present: Collection[str] | None = None, *, timed: bool = True) -> dict[str, Any]:
+        """Give the ``[[event]]`` table of a build file.
+
+        Parameters
+        ----------
+        present : collection of str, optional
+            As in `StarterLine.table`.
+        timed : bool, optional
+            Whether the build says how many hours a week has: weeks of waiting would not add up without it, and are
+            left out.
+        """
+        table: dict[str, Any] = {"id": self.id, "name": self.name, "chance": self.chance}
+        if self.package:
+            table["package"] = self.package
+        if self.route:
+            table["route"] = self.route
+        if self.cost is not None:
+            table["cost"] = _figure(self.cost)
+        if self.percent is not None:
+            table["percent"] = _figure(self.percent)
+            table["of"] = [name for name in self.of if present is None or name in present]
+        if self.own_hours is not None:
+            table["own_hours"] = _figure(self.own_hours)
+        if self.wait_weeks is not None and timed:
+            table["wait_weeks"] = _figure(self.wait_weeks)
+        if self.causes:
+            table["causes"] = dict(self.causes)
+        low, high = self.chance_range
+        words = f"{PRACTICE} Chance {low:.0%} to {high:.0%}. {self.note}"
+        return table | {"note": words.strip()}
+
+
+@dataclass(frozen=True)
+class StarterMeasure:
+    """A measure: what it costs, and the factors that it puts on chances, impacts and ranges."""
+
+    id: str
+    name: str
+    cost: Range
+    own_hours: Range | None = None
+    chances: Mapping[str, float] = field(default_factory=dict)
+    impacts: Mapping[str, float] = field(default_factory=dict)
+    ranges: Mapping[str, float] = field(default_factory=dict)
+
+    def table(self, present: Collection[str] | None = None) -> dict[str, Any]:
+        """Give the ``[[measure]]`` table of a build file, of effects on what is present only."""
+        table: dict[str, Any] = {"id": self.id, "name": self.name, "cost": _figure(self.cost)}
+        if self.own_hours is not None:
+            table["own_hours"] = _figure(self.own_hours)
+        for key in ("chances", "impacts", "ranges"):
+            effects: Mapping[str, float] = getattr(self, key)
+            kept = {
+                name: factor
+                for name, factor in effects.items()
+                if present is None or name.split(".")[0] in present
+            }
+            if kept:
+                table[key] = kept
+        return table | {"note": PRACTICE}
+
+
+@dataclass(frozen=True)
+class StarterRates:
+    """What an hour in a shop costs somewhere; ``seen`` tells whether anybody's price there was known."""
+
+    id: str
+    name: str
+    currency: str
+    range: Range
+    source: str
+    seen: bool = True
+
+
+@dataclass(frozen=True)
+class Library:
+    """The starter library, scaled.
+
+    Attributes
+    ----------
+    currency_factor : float
+        Units of the build's currency for one euro, as applied.
+    labour_rate : tuple of float
+        Low, middle and high of an hour in a shop, in the build's currency.
+    waits : mapping
+        Weeks until a shop has room for a work package and while the car is there, by package.
+    """
+
+    causes: tuple[StarterCause, ...]
+    lines: tuple[StarterLine, ...]
+    phases: tuple[StarterPhase, ...]
+    events: tuple[StarterEvent, ...]
+    measures: tuple[StarterMeasure, ...]
+    waits: Mapping[str, Range]
+    currency_factor: float
+    labour_rate: Range
+
+    def line(self, name: str) -> StarterLine:
+        """Give the line of an id."""
+        return next(line for line in self.lines if line.id == name)
+
+    def event(self, name: str) -> StarterEvent:
+        """Give the event of an id."""
+        return next(event for event in self.events if event.id == name)
+
+    def table(self, name: str, present: Collection[str], *, timed: bool) -> tuple[str, dict[str, Any]]:
+        """Give whether an id is a "line" or an "event", and its table; see `StarterEvent.table`."""
+        if any(line.id == name for line in self.lines):
+            return "line", self.line(name).table(present)
+        return "event", self.event(name).table(present, timed=timed)
+
+    def phase(self, name: str) -> StarterPhase:
+        """Give the phase of an id."""
+        return next(phase for phase in self.phases if phase.id == name)

@@ -1,0 +1,101 @@
+"""Work that may hurt and that one does oneself: which packages hold it, and the one line that says so."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from forecast.buildfile.cautions import Caution, cautions_for, is_done
+from forecast.buildfile.options import with_option
+from forecast.buildfile.scenario import choose, counts
+from forecast.buildfile.schema import Build, Line, Scenario
+
+LONGEST = 25
+"""Words in a sentence."""
+
+OWN_ROUTE = "self"
+"""The route of what one does oneself."""
+
+
+@dataclass(frozen=True)
+class OwnHazard:
+    """Something that is better left to others, and where one does it oneself.
+
+    Attributes
+    ----------
+    caution : Caution
+        With what is done, and the harm.
+    packages : tuple of str
+        Work packages, or lines where these have none, in the order of the file.
+    """
+
+    caution: Caution
+    packages: tuple[str, ...]
+
+
+def own_hazards(build: Build, scenario: str | None = None) -> tuple[OwnHazard, ...]:
+    """Give what a scenario has one do oneself though others had better; the first scenario when left out."""
+    chosen = choose(build, scenario)
+    routes = build.scenario[chosen.scenario] if chosen.scenario is not None else Scenario()
+    return _gathered(chosen.lines, routes)
+
+
+def own_hazards_of_mix(
+    build: Build, routes: Mapping[str, str], options: Iterable[str] = ()
+) -> tuple[OwnHazard, ...]:
+    """Give the same of a mix of routes and options."""
+    taken = set(options)
+    for option in build.option:
+        if option.id in taken:
+            build = with_option(build, option)
+    mixed = Scenario(routes=dict(routes))
+    return _gathered([line for line in build.line if counts(line, mixed)], mixed)
+
+
+def _gathered(lines: Iterable[Line], scenario: Scenario) -> tuple[OwnHazard, ...]:
+    found: dict[str, tuple[Caution, list[str]]] = {}
+    for line in lines:
+        if line.group in ("freight", "import") or line.id.endswith("_shop"):
+            continue
+        route = line.route or (scenario.route(line.package) if line.package else OWN_ROUTE)
+        if route != OWN_ROUTE:
+            continue
+        for caution in cautions_for(line.id, line.hazards):
+            if is_done(caution, line.id, line.package, line.hazards):
+                found.setdefault(caution.id, (caution, []))[1].append(line.package or line.title)
+    return tuple(OwnHazard(caution, tuple(dict.fromkeys(names))) for caution, names in found.values())
+
+
+def own_hazards_sentence(found: Sequence[OwnHazard], way: str = "") -> str:
+    """Say in one line what may hurt where, of a way that is named, and who decides; nothing where nothing is taken."""
+    if not found:
+        return ""
+    first, *others = _parts(found)
+    first = f"{way}: {first}" if way else first[0].upper() + first[1:]
+    said = ". ".join((first, *(other[0].upper() + other[1:] for other in others)))
+    return f"{said}. Local rules and licensed practice decide whether you may."
+
+
+def _parts(found: Sequence[OwnHazard]) -> list[str]:
+    """Give one part for each hazard; two of the same packages are one where that is short enough for a sentence."""
+    parts: dict[tuple[str, ...], list[str]] = {}
+    for item in found:
+        means = f"{item.caution.doing}, which {item.caution.harm}"
+        said = parts.setdefault(item.packages, [])
+        together = f"{said[-1]}, and {means}" if said else ""
+        if said and len(f"{listed(item.packages)} by yourself means {together}".split()) <= LONGEST:
+            said[-1] = together
+        else:
+            said.append(means)
+    return [
+        f"{listed(packages)} by yourself means {means}" for packages, each in parts.items() for means in each
+    ]
+
+
+def listed(names: Sequence[str]) -> str:
+    """List ids as words."""
+    words = [name.replace("_", " ").replace("-", " ") for name in names]
+    return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else words[0]
+
+
+__all__ = ["OWN_ROUTE", "OwnHazard", "listed", "own_hazards", "own_hazards_of_mix", "own_hazards_sentence"]

@@ -1,0 +1,113 @@
+"""A build with one of its options taken, or with some of its figures replaced: a new build each time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any, TypeVar
+
+from pydantic import ValidationError
+
+from forecast.buildfile.consignment import Consignment
+from forecast.buildfile.schema import Build, Event, Line, Option
+from forecast.errors import SimulationError
+from forecast.figures.kinds import FigureBase
+
+Item = TypeVar("Item", Line, Event, Consignment)
+
+
+def options_by_choice(build: Build) -> dict[str, tuple[Option, ...]]:
+    """Give the options of each choice, in the order of the file."""
+    found: dict[str, tuple[Option, ...]] = {}
+    for option in build.option:
+        found[option.choice] = (*found.get(option.choice, ()), option)
+    return found
+
+
+def with_option(build: Build, option: Option) -> Build:
+    """Give the build with an option taken: its overrides made, its lines and events added, its choice settled.
+
+    Raises
+    ------
+    SimulationError
+        When an overridden item is no longer a legal one.
+    """
+    where = f"option {option.id!r}"
+    return build.model_copy(
+        update={
+            "line": (*(_changed(item, option.override, where) for item in build.line), *option.line),
+            "event": (*(_changed(item, option.override, where) for item in build.event), *option.event),
+            "consignment": tuple(_changed(item, option.override, where) for item in build.consignment),
+            "option": tuple(other for other in build.option if other.choice != option.choice),
+        }
+    )
+
+
+def _changed(item: Item, override: Mapping[str, Mapping[str, Any]], where: str) -> Item:
+    changes = override.get(item.id)
+    if not changes:
+        return item
+    try:
+        return type(item).model_validate(item.model_dump(exclude_unset=True) | dict(changes))
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        key = ".".join(str(part) for part in first["loc"])
+        message = f"{where}, override of {item.id!r}: {key or 'item'}: {first['msg'].replace(chr(31), '. ')}"
+        raise SimulationError(message) from None
+
+
+def with_figure(build: Build, name: str, change: Callable[[FigureBase], FigureBase]) -> Build | None:
+    """Give the build with one figure replaced; None where no line, event or goods have a figure of that name.
+
+    Parameters
+    ----------
+    build : Build
+    name : str
+        Id and key, such as ``kit.amount``; of goods in a consignment, ``consignment.goods.price``, see `figure_name`.
+    change : callable
+        Gives the new figure for the old one.
+    """
+    id, _, key = name.partition(".")
+    for field in ("line", "event"):
+        for place, item in enumerate(getattr(build, field)):
+            figure = getattr(item, key, None) if item.id == id and key in type(item).model_fields else None
+            if isinstance(figure, FigureBase):
+                return _replaced(build, field, place, item.model_copy(update={key: change(figure)}))
+    for place, consignment in enumerate(build.consignment):
+        for position, goods in enumerate(consignment.items):
+            if name == f"{consignment.id}.{goods.id}.price":
+                if consignment.price is not None:
+                    whole = consignment.model_copy(update={"price": change(consignment.price)})
+                    return _replaced(build, "consignment", place, whole)
+                new = goods.model_copy(update={"price": change(goods.price)})
+                listed = (*consignment.goods[:position], new, *consignment.goods[position + 1 :])
+                return _replaced(
+                    build, "consignment", place, consignment.model_copy(update={"goods": listed})
+                )
+    return None
+
+
+def _replaced(build: Build, field: str, place: int, item: Line | Event | Consignment) -> Build:
+    items = getattr(build, field)
+    return build.model_copy(update={field: (*items[:place], item, *items[place + 1 :])})
+
+
+def figure_names(build: Build) -> tuple[str, ...]:
+    """Give the names of all figures that `with_figure` can replace."""
+    found: list[str] = []
+    for item in (*build.line, *build.event):
+        found += [
+            f"{item.id}.{key}"
+            for key in type(item).model_fields
+            if isinstance(getattr(item, key), FigureBase)
+        ]
+    for consignment in build.consignment:
+        found += [f"{consignment.id}.{goods.id}.price" for goods in consignment.items]
+    return tuple(found)
+
+
+def figure_name(build: Build, written: str) -> str:
+    """Give the name that a figure has in a simulation: a consignment's one price is that of its goods."""
+    for consignment in build.consignment:
+        if written == f"{consignment.id}.price" and consignment.price is not None:
+            return f"{consignment.id}.{consignment.items[0].id}.price"
+    return written

@@ -1,0 +1,40 @@
+"""The receipt ledger: one SQLite file beside the build file, in which nothing is ever lost or altered."""
+
+from __future__ import annotations
+
+from forecast.ledger.book import Ledger
+from forecast.ledger.kept import kept_open, let_go
+from forecast.ledger.records import (
+    AttachedFile,
+    Baseline,
+    Change,
+    Commitment,
+    CommitmentState,
+    EventState,
+    LineState,
+    Mark,
+    NewReceipt,
+    Receipt,
+    ReceiptKind,
+    Split,
+    StillToBuy,
+)
+
+__all__ = [
+    "AttachedFile",
+    "Baseline",
+    "Change",
+    "Commitment",
+    "CommitmentState",
+    "EventState",
+    "Ledger",
+    "LineState",
+    "Mark",
+    "NewReceipt",
+    "Receipt",
+    "ReceiptKind",
+    "Split",
+    "StillToBuy",
+    "kept_open",
+    "let_go",
+]

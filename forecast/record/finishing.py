@@ -1,0 +1,94 @@
+"""The end of a build: nothing more is paid for any line, and what did not happen no longer can."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from forecast.buildfile.schema import Build
+from forecast.engine.base import base_given
+from forecast.engine.known import KnownFacts
+from forecast.engine.plan import compile_plan
+from forecast.ledger import Ledger
+from forecast.watching.reforecast import scenario_in_force
+from forecast.watching.settling import close_lines
+
+
+@dataclass(frozen=True)
+class Finished:
+    """What the end of a build closed.
+
+    Attributes
+    ----------
+    closed, ruled_out : tuple of str
+        Ids of the lines and events closed, and of the events that cannot happen any more.
+    never_paid : mapping
+        Titles by id of the lines closed that the build has for sure and nothing was paid for, the dearest first.
+    """
+
+    closed: tuple[str, ...]
+    ruled_out: tuple[str, ...]
+    never_paid: Mapping[str, str]
+
+
+def finish(
+    ledger: Ledger, build: Build, scenario: str | None = None, day: dt.date | None = None, note: str = ""
+) -> Finished:
+    """Say that a build is done: nothing more is paid for any line, and what did not happen no longer can.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    build : Build
+    scenario : str, optional
+        The one in force when left out.
+    day, note
+        As for `close_lines`.
+
+    Returns
+    -------
+    Finished
+
+    Raises
+    ------
+    LedgerError
+        If a later word says otherwise; nothing was entered then.
+    SimulationError
+        If the build cannot be simulated.
+    """
+    found = to_finish(ledger, build, scenario)
+    with ledger.together():
+        close_lines(ledger, found.closed, day, note)
+        for name in found.ruled_out:
+            ledger.mark_event(name, "cannot-happen", day, note)
+    return found
+
+
+def to_finish(ledger: Ledger, build: Build, scenario: str | None = None) -> Finished:
+    """Give what `finish` would close, and enter nothing.
+
+    Raises
+    ------
+    SimulationError
+        If the build cannot be simulated.
+    """
+    plan = compile_plan(build, scenario_in_force(build, scenario, ledger.baseline()))
+    paid, marks, done = ledger.paid_by_line(), ledger.event_states(), ledger.closed_lines()
+    happened = {name for name, mark in marks.items() if mark.state == "happened"}
+    impossible = {name for name, mark in marks.items() if mark.state == "cannot-happen"}
+    costing = {row.id for row in plan.costing}
+    closed, ruled_out = [], []
+    for row in plan.payable:
+        if row.kind == "event" and not paid.get(row.id) and row.id not in happened:
+            if row.id not in impossible:
+                ruled_out.append(row.id)
+        elif row.id not in done and (row.kind == "event" or row.id in costing or paid.get(row.id)):
+            closed.append(row.id)
+    estimates = base_given(plan, KnownFacts())
+    missing = [
+        row for row in plan.payable
+        if row.id in closed and not paid.get(row.id) and row.gate is None and estimates[row.id] > 0
+    ]  # fmt: skip
+    missing.sort(key=lambda row: -estimates[row.id])
+    return Finished(tuple(closed), tuple(ruled_out), {row.id: row.title for row in missing})

@@ -1,0 +1,29 @@
+"""The guided start: some twenty questions, and the complete build file that their answers make.
+
+``questions`` and ``read_answer`` serve a screen that asks one by one; ``read_answers`` reads an answers file;
+``write_build`` gives the file's text and ``create_build`` puts it into a folder. ``write_draft`` keeps answers on the
+way, and ``stand`` says where they stand.
+"""
+
+from __future__ import annotations
+
+from forecast.start.answers import (
+    Answers,
+    answers_of,
+    as_asked,
+    default_of,
+    is_asked,
+    read_answer,
+    read_answers,
+)
+from forecast.start.create import check_free, create_build, put_build, write_build
+from forecast.start.draft import Standing, read_draft, stand, write_draft
+from forecast.start.questions import DONT_KNOW, Question, question, questions
+from forecast.start.reading import WrongAnswer
+from forecast.start.told import understood
+
+__all__ = [
+    "DONT_KNOW", "Answers", "Question", "Standing", "WrongAnswer", "answers_of", "as_asked", "check_free",
+    "create_build", "default_of", "is_asked", "put_build", "question", "questions", "read_answer", "read_answers",
+    "read_draft", "stand", "understood", "write_build", "write_draft",
+]  # fmt: skip

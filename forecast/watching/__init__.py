@@ -1,0 +1,1 @@
+"""What the ledger makes known: re-forecast, history, what moved, and how payments are settled."""

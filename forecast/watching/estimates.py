@@ -1,0 +1,145 @@
+"""Splitting a receipt over lines: parts that are known, and the rest evenly or as the lines were estimated."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from forecast.buildfile.schema import Build
+from forecast.engine.plan import compile_plan
+from forecast.engine.trials import reference_values
+from forecast.errors import ForecastError, LedgerError
+from forecast.figures.evaluate import Value, evaluate
+from forecast.ledger.splitting import split_rest
+from forecast.words.minor_units import to_float
+
+Way = Literal["evenly", "by estimate"]
+
+
+def middle_figures(build: Build, scenario: str | None = None) -> dict[str, float]:
+    """Give the middle figure of each line, by id, in the build's currency; an event's at its chance."""
+    plan = compile_plan(build, scenario)
+    values = reference_values(plan)
+    return {row.id: float(value) for row, value in zip(plan.rows, values, strict=True)}
+
+
+Highs: TypeAlias = Mapping[str, tuple[str, float]]
+"""Title and high of each line and event, by id; see `every_high`."""
+
+UNUSUAL = 3.0
+"""A sum of more than so many times the high of its line is asked about before it is entered: a decimal point in the
+wrong place makes ten of it."""
+
+
+@dataclass(frozen=True)
+class Unusual:
+    """A sum far above anything that its line was thought to cost.
+
+    Attributes
+    ----------
+    title : str
+        Of the line or event.
+    paid, high : float
+        The sum, and what the line costs with every figure at its P90, in the build's money.
+    """
+
+    title: str
+    paid: float
+    high: float
+
+
+def unusual(
+    build: Build, splits: Iterable[tuple[str, int]], highs: Highs | None = None
+) -> tuple[Unusual, ...]:
+    """Find sums of more than `UNUSUAL` times the high of their line, which may be slips of the keyboard.
+
+    Parameters
+    ----------
+    build : Build
+    splits : iterable of (str, int)
+        Line or event, and minor units of the build's money.
+    highs : mapping, optional
+        From `every_high`, where many receipts are looked at.
+    """
+    sums: dict[str, int] = {}
+    for line, part in splits:
+        sums[line] = sums.get(line, 0) + abs(part)
+    known = every_high(build) if highs is None else highs
+    found = []
+    for line, part in sums.items():
+        title, high = known.get(line, ("", 0.0))
+        paid = to_float(part, build.build.currency)
+        if 0 < UNUSUAL * high < paid:
+            found.append(Unusual(title, paid, high))
+    return tuple(found)
+
+
+def every_high(build: Build) -> Highs:
+    """Give title, and cost with every figure at its P90, of each line and event that counts in any scenario, by id.
+
+    Empty where the build cannot be simulated: it can be paid for all the same.
+    """
+    highs: dict[str, tuple[str, float]] = {}
+    try:
+        for scenario in build.scenario or (None,):
+            highs = _highs(build, scenario) | highs
+    except ForecastError:
+        return {}
+    return highs
+
+
+def _highs(build: Build, scenario: str | None) -> dict[str, tuple[str, float]]:
+    """Give title, and cost with every figure at its P90 as if it were needed or happened, of each line by id."""
+    plan = compile_plan(build, scenario)
+    inputs: dict[str, Value] = {item.id: item.shape.percentile(0.9) for item in plan.inputs}
+    lines: dict[str, Value] = {}
+    for row in plan.rows:
+        lines[row.id] = float(evaluate(row.formula, inputs, lines))
+    return {row.id: (row.title, float(lines[row.id])) for row in plan.rows}
+
+
+def shared_out(
+    total: int,
+    given: Mapping[str, int],
+    others: Sequence[str],
+    way: Way,
+    estimates: Mapping[str, float] | None = None,
+    names: Mapping[str, str] | None = None,
+) -> tuple[tuple[str, int], ...]:
+    """Keep the parts of a receipt that are given and share the rest out over the other lines.
+
+    Parameters
+    ----------
+    total : int
+        The receipt, minor units.
+    given : mapping of str to int
+        Parts already known.
+    others : sequence of str
+        Lines that share the rest.
+    way : {"evenly", "by estimate"}
+    estimates : mapping of str to float, optional
+        From ``middle_figures``; needed for "by estimate".
+    names : mapping of str to str, optional
+        What a message calls each line; its id when left out.
+
+    Raises
+    ------
+    LedgerError
+        If nothing is left to share, or a line has no estimate to share by.
+    """
+    named = [(names or {}).get(line, repr(line)) for line in others]
+    rest = total - sum(given.values())
+    if others and given and rest <= 0:
+        message = f"parts: nothing is left for {', '.join(named)}. Correct a part, or leave the line out."
+        raise LedgerError(message)
+    if way == "evenly":
+        return split_rest(total, given, others)
+    known = {line: max(0.0, (estimates or {}).get(line, 0.0)) for line in others}
+    without = [name for name, line in zip(named, others, strict=True) if not known[line]]
+    if without and len(others) > 1:
+        message = (
+            f"parts: {without[0]} has no estimate to share by. Give its part in figures, or share evenly."
+        )
+        raise LedgerError(message)
+    return split_rest(total, given, others, known)

@@ -1,0 +1,68 @@
+"""Freezing the budget: the sum committed to, kept with the build as it is now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from forecast.buildfile.reader import parse_build, read_text
+from forecast.engine.forecast import simulate
+from forecast.errors import LedgerError
+from forecast.ledger import Baseline
+from forecast.ledger.folder import BuildFolder
+from forecast.words.minor_units import exponent, to_float
+
+
+@dataclass(frozen=True)
+class Frozen:
+    """A budget as frozen, and in what share of builds it was enough as the build stood."""
+
+    baseline: Baseline
+    chance: float
+
+
+def own_budget(budget: float | None, currency: str) -> int | None:
+    """Give the build file's own budget in minor units; None where it has none."""
+    if budget is None:
+        return None
+    return int((Decimal(str(budget)) * 10 ** exponent(currency)).to_integral_value())
+
+
+def freeze(
+    folder: BuildFolder, budget_minor: int, scenario: str | None, trials: int, seed: int, note: str = ""
+) -> Frozen:
+    """Keep a budget as the baseline, with the build file word for word and what the simulation says of it.
+
+    Parameters
+    ----------
+    folder : BuildFolder
+    budget_minor : int
+        In the build's currency, above zero.
+    scenario : str or None
+        The first when left out.
+    trials, seed : int
+    note : str, optional
+
+    Raises
+    ------
+    LedgerError
+        If the sum is not above zero, or the ledger cannot be written.
+    """
+    text = read_text(folder.build_file)  # read once: what is kept is what was simulated
+    build = parse_build(text, str(folder.build_file))
+    own = build.build.currency
+    if budget_minor <= 0:
+        message = (
+            f"budget: got {to_float(budget_minor, own):g}, must be above zero. Say the sum you commit to."
+        )
+        raise LedgerError(message)
+    forecast = simulate(build, scenario, trials, seed)
+    chance = forecast.chance_within(to_float(budget_minor, own)).value
+    scale = 10 ** exponent(own)
+    baseline = folder.ledger().freeze_baseline(
+        budget_minor, own,
+        fingerprint=build.fingerprint(), build_text=text, seed=seed, trials=trials,
+        scenario=forecast.plan.scenario, note=note,
+        base_by_line={line.id: round(line.base * scale) for line in forecast.lines},
+    )  # fmt: skip
+    return Frozen(baseline, chance)

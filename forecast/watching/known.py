@@ -1,0 +1,314 @@
+"""What is known by now: the ledger's word on each line and event, made ready for the engine."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Literal, TypeAlias
+
+from forecast.buildfile.schema import Bought, Build
+from forecast.engine.facts import observe
+from forecast.engine.forecast import DEFAULT_SEED
+from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid, Taught
+from forecast.engine.plan import compile_plan
+from forecast.engine.rows import Plan, Row
+from forecast.figures.formula import Constant
+from forecast.ledger import Ledger
+from forecast.ledger.records import AgreementKind
+from forecast.watching.standing import Record, Standing
+from forecast.words.minor_units import format_plain, to_float
+
+LineState: TypeAlias = Literal["untouched", "committed", "part-bought", "closed"]
+
+
+@dataclass(frozen=True)
+class KnownLine:
+    """What the ledger says of one line or event.
+
+    Attributes
+    ----------
+    id : str
+    state : {"untouched", "committed", "part-bought", "closed"}
+    paid_minor : int
+        Minor units of the build's currency.
+    committed_minor : int
+        Agreed and not yet paid.
+    still_minor : int or None
+        What is left to buy, by the builder's last word on it.
+    more : bool
+        Whether more was said to come, beside what was paid; so too while something is left to buy.
+    """
+
+    id: str
+    state: LineState
+    paid_minor: int
+    committed_minor: int
+    still_minor: int | None
+    more: bool = False
+
+
+@dataclass(frozen=True)
+class Known:
+    """All that is known on a day.
+
+    Attributes
+    ----------
+    facts : KnownFacts
+        For the engine.
+    lines : mapping of str to KnownLine
+        Every line and event of the scenario.
+    events : mapping of str to str
+        "happened" or "cannot-happen", for those that are settled.
+    paid_minor : int
+        Everything paid, whether in the estimate or not.
+    outside : mapping of str to int
+        Paid for things that are not in this scenario: scope added, on top of the forecast.
+    currency : str
+        The build's.
+    dropped : frozenset of str
+        Lines closed with nothing paid: scope dropped.
+    remarks : tuple of str
+        What in the ledger does not fit together or does not fit the scenario.
+    """
+
+    facts: KnownFacts
+    lines: Mapping[str, KnownLine]
+    events: Mapping[str, str]
+    paid_minor: int
+    outside: Mapping[str, int]
+    currency: str
+    dropped: frozenset[str] = frozenset()
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def paid(self) -> float:
+        """Everything paid, in the main unit."""
+        return to_float(self.paid_minor, self.currency)
+
+    @property
+    def outside_minor(self) -> int:
+        """Everything paid for what is not in the scenario."""
+        return sum(self.outside.values())
+
+
+SETTLED: Mapping[Bought, float] = {"once": 0.94, "several": 0.65, "running": 0.25}
+"""Chance that a sum paid for a line is all of it, before the sum is looked at, by how the line is bought; common
+practice, no source."""
+
+EXTRAS: Mapping[AgreementKind, float] = {"fixed": 0.1, "estimate": 0.4}
+"""Chance of extras on an agreed price, by the kind of agreement; common practice, no source."""
+
+
+@dataclass
+class _Gathered:
+    """Facts while they are gathered, in the build's main unit."""
+
+    amounts: dict[str, float] = field(default_factory=dict)
+    part_paid: dict[str, PartPaid] = field(default_factory=dict)
+    agreed: dict[str, Agreed] = field(default_factory=dict)
+    gates: dict[str, bool] = field(default_factory=dict)
+    fixed: dict[str, float] = field(default_factory=dict)
+    foreign: dict[str, Foreign] = field(default_factory=dict)
+    dropped: set[str] = field(default_factory=set)
+    remarks: list[str] = field(default_factory=list)
+
+    def facts(self) -> KnownFacts:
+        """Give them to the engine."""
+        return KnownFacts(self.amounts, self.part_paid, self.agreed, self.gates, self.fixed, self.foreign)
+
+
+def known_facts(plan: Plan, ledger: Ledger, as_of: dt.date | None = None) -> Known:
+    """Gather what is known.
+
+    - A closed line costs what was paid, refunds taken off. Closed with nothing paid it was given up: it costs
+      nothing, and that says nothing about the shared causes.
+    - A line of which the builder said how much is left costs what was paid by then and that; paying some of it
+      does not make it dearer. A price agreed and said to be all that is left is so a known one.
+    - A price agreed for a line that is bought once is its price, with a chance of extras; paid in full, or settled, the
+      line is closed. A line bought in several goes may cost more than what is agreed for it.
+    - Otherwise what was paid may be all or not: how likely that is follows from the sum, from the line's range and
+      from how it is bought. Where more was said to come, it is not all.
+    - An event with money spent on it happened. What was paid for no line of the scenario is counted on top.
+
+    Parameters
+    ----------
+    plan : Plan
+    ledger : Ledger
+    as_of : datetime.date, optional
+        As the ledger stood on that day; all of it when left out.
+
+    Returns
+    -------
+    Known
+
+    Raises
+    ------
+    LedgerError
+        When the ledger cannot be read.
+    """
+    return known_from(plan, Record.read(ledger).standing(as_of))
+
+
+def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Known:
+    """Gather what is known from a ledger that was read already; see `known_facts`.
+
+    Parameters
+    ----------
+    plan : Plan
+    standing : Standing
+    build : Build, optional
+        The one that the plan is of: what was paid for lines of its other ways teaches the shared causes too.
+    """
+    gathered = _Gathered()
+    gates = {gate.id for gate in plan.gates}
+    lines: dict[str, KnownLine] = {}
+    for row in plan.rows:
+        if row.is_money:
+            lines[row.id] = _line(row, standing)
+            _gather(row, plan, standing, gates, gathered)
+    outside = {name: amount for name, amount in standing.paid.items() if name not in lines}
+    unknown = [name for name in standing.events if name not in gates]
+    gathered.remarks += [
+        f"\u201c{plan.absent.get(name, name)}\u201d was marked as an event, but is none of this scenario."
+        for name in unknown
+    ]
+    facts = replace(gathered.facts(), paid=_towards(plan, standing, lines))
+    elsewhere = {
+        name for name in (*outside, *standing.committed) if name in plan.absent
+    }  # agreed prices teach too
+    if build is not None and elsewhere:
+        facts = replace(facts, taught=_taught(build, plan, standing, elsewhere))
+    return Known(
+        facts, lines, standing.events, standing.paid_minor, outside, plan.currency,
+        frozenset(gathered.dropped), tuple(gathered.remarks),
+    )  # fmt: skip
+
+
+def _towards(plan: Plan, standing: Standing, lines: Mapping[str, KnownLine]) -> dict[str, float]:
+    """Give what is paid for lines that an event is a share of as far as they are not paid yet."""
+    read = dict.fromkeys(name for row in plan.rows for name in row.unpaid)
+    paid = {name: standing.paid.get(name, 0) for name in read if name in lines}
+    return {
+        name: to_float(minor, plan.currency)
+        for name, minor in paid.items()
+        if minor > 0 or lines[name].state == "closed"
+    }
+
+
+def _taught(build: Build, plan: Plan, standing: Standing, missing: set[str]) -> dict[str, Taught]:
+    """Give what amounts of lines say that a plan does not have: as in the first way of the build that has them."""
+    found: dict[str, Taught] = {}
+    for way in build.scenario:
+        if way == plan.scenario or not missing - found.keys():
+            continue
+        other = compile_plan(build, way)
+        facts = known_from(other, standing).facts
+        here = {row.id for row in other.rows} & (missing - found.keys())
+        for one in observe(other, facts.only(lambda name, here=here: name in here), DEFAULT_SEED):  # type: ignore[misc]
+            if one.row in here and not one.follows:
+                found[one.row] = Taught(
+                    one.loadings[: len(plan.causes)], one.score, one.own, one.evidence, one.weight
+                )
+    return found
+
+
+def _line(row: Row, standing: Standing) -> KnownLine:
+    name = row.id
+    paid, committed = standing.paid.get(name, 0), standing.committed.get(name, 0)
+    left = max(0, standing.said[name] - paid) if name in standing.said else None
+    state: LineState = "committed" if committed else "untouched"
+    if name in standing.closed or _paid_up(row, standing):
+        state = "closed"
+    elif paid:
+        state = "part-bought"
+    more = state != "closed" and (bool(left) or name in standing.more)
+    return KnownLine(name, state, paid, committed, left, more)
+
+
+def _paid_up(row: Row, standing: Standing) -> bool:
+    """Tell whether the price agreed for a line bought once is paid, and nothing else was said since."""
+    return (
+        row.id in standing.paid_up
+        and row.bought == "once"
+        and standing.paid.get(row.id, 0) > 0
+        and row.id not in standing.more
+        and row.id not in standing.said
+    )
+
+
+def _gather(row: Row, plan: Plan, standing: Standing, gates: set[str], gathered: _Gathered) -> None:
+    """Sort what is known of one line or event into facts."""
+    name = row.id
+    paid = standing.paid.get(name, 0)
+    least = paid + standing.committed.get(name, 0)
+    said = standing.said.get(name)
+    mark = standing.events.get(name) if name in gates else None
+    if mark == "cannot-happen":
+        if paid > 0:  # so it did happen, and is over
+            gathered.amounts[name] = to_float(paid, plan.currency)
+            gathered.remarks.append(f"{row.title} is marked as cannot happen, but money was spent on it.")
+        else:
+            gathered.gates[name] = False
+        return
+    if mark == "happened":
+        gathered.gates[name] = True
+    closed = name in standing.closed or _paid_up(row, standing)
+    if closed or (said is not None and max(said, least) <= 0):
+        if paid > 0:
+            gathered.amounts[name] = to_float(paid, plan.currency)
+            _in_foreign(name, paid, paid, standing, gathered)
+        elif row.formula != Constant(0.0):  # a line of own hours alone costs nothing in any case
+            _give_up(row, plan, to_float(paid, plan.currency), mark, gates, gathered)
+    elif said is not None and said >= paid:
+        gathered.amounts[name] = to_float(max(said, least), plan.currency)
+        _in_foreign(name, paid, max(said, least), standing, gathered)
+    elif name in standing.agreed and row.bought == "once" and least > 0 and name not in standing.more:
+        gathered.agreed[name] = Agreed(to_float(least, plan.currency), EXTRAS[standing.agreed[name]])
+        _in_foreign(name, paid, least, standing, gathered)
+    else:
+        if least > 0:
+            settled = 0.0 if name in standing.more else SETTLED[row.bought]
+            dearer = _exchange(row, plan, standing)
+            back = to_float(standing.back.get(name, 0), plan.currency)
+            gathered.part_paid[name] = PartPaid(
+                to_float(least, plan.currency) - dearer, settled, dearer, back
+            )
+        if paid < 0:
+            gathered.remarks.append(
+                f"{row.title}: {format_plain(-paid, plan.currency)} {plan.currency} more came back than was paid, "
+                "and it is still open. Its range is taken as what it costs in the end, refunds taken off; close it "
+                "if nothing more will come."
+            )
+
+
+def _exchange(row: Row, plan: Plan, standing: Standing) -> float:
+    """Give by how much the rates at which a row was paid in its own foreign money made that dearer than planned."""
+    planned = plan.planned_rate(row)
+    code, minor = standing.foreign.get(row.id, ("", 0.0))
+    paid = to_float(standing.paid.get(row.id, 0), plan.currency)
+    if planned is None or code != row.currency or minor <= 0 or paid <= 0:
+        return 0.0
+    return paid - minor * to_float(1, code) * planned
+
+
+def _in_foreign(name: str, paid: int, whole: int, standing: Standing, gathered: _Gathered) -> None:
+    """Note what a line cost in the one foreign currency it was paid in; what is left to pay at the same rate."""
+    if name in standing.foreign and paid > 0:
+        code, minor = standing.foreign[name]
+        if minor > 0:
+            gathered.foreign[name] = Foreign(code, to_float(1, code) * minor * whole / paid)
+
+
+def _give_up(
+    row: Row, plan: Plan, paid: float, mark: str | None, gates: set[str], gathered: _Gathered
+) -> None:
+    """Note a line on which nothing was spent in the end, or less than nothing."""
+    gathered.dropped.add(row.id)
+    if row.id in gates and mark is None and paid == 0:
+        gathered.gates[row.id] = False
+        return
+    gathered.fixed[row.id] = paid
+    for other in plan.rows:
+        if not other.is_money and other.of == row.id:
+            gathered.fixed[other.id] = 0.0

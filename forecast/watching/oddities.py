@@ -1,0 +1,148 @@
+"""What is odd about a receipt that is not entered yet, and is asked about before it is."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from forecast.buildfile.schema import Build
+from forecast.engine.facts import learn, prior_of
+from forecast.engine.forecast import DEFAULT_SEED
+from forecast.engine.plan import compile_plan
+from forecast.errors import ForecastError
+from forecast.ledger import Ledger, NewReceipt, Receipt
+from forecast.ledger.entries import pair, same_supplier
+from forecast.watching.known import known_from
+from forecast.watching.reforecast import scenario_in_force, settled_lines
+from forecast.watching.settling import as_meant, bought_as, brings_in
+from forecast.watching.standing import Record
+
+
+@dataclass(frozen=True)
+class Odd:
+    """Something about a receipt that is asked about before it is entered.
+
+    Attributes
+    ----------
+    kind : {"cannot-happen", "not-paid", "twice", "again", "another"}
+        It is for an event that was said to be impossible; more comes back for a line than was paid; it looks like one
+        that is there already; the line is bought once, is paid and settled, and gets much of its sum again; a price is
+        agreed for the line with another supplier, and this comes on top.
+    line_id : str
+    date : datetime.date or None
+        When the event was said to be impossible, or of the receipt that is there.
+    minor : int
+        What was paid for the line so far; for "another" what of the price agreed is still to pay.
+    receipt : Receipt or None
+        The one that is there.
+    closed : bool
+        Whether the line that is paid again was closed, or only looks settled.
+    supplier : str
+        With whom a price is agreed for the line.
+    """
+
+    kind: Literal["cannot-happen", "not-paid", "twice", "again", "another"]
+    line_id: str
+    date: dt.date | None = None
+    minor: int = 0
+    receipt: Receipt | None = None
+    closed: bool = False
+    supplier: str = ""
+
+
+_EXTRA = 2
+"""Less than one part in so many of what was paid for a settled line is an extra; more is like buying it again."""
+
+
+def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[Odd, ...]:
+    """Find what is odd about a receipt that is not entered yet.
+
+    Parameters
+    ----------
+    build : Build
+    ledger : Ledger or None
+        None where nothing was entered yet.
+    receipt : NewReceipt
+        Fit to be entered.
+    """
+    receipt = as_meant(build, receipt)
+    parts: dict[str, int] = {}
+    for line, minor in map(pair, receipt.splits):
+        parts[line] = parts.get(line, 0) + minor
+    if receipt.kind == "refund":
+        paid = {} if ledger is None else ledger.paid_by_line()
+        return tuple(
+            Odd("not-paid", line, minor=max(0, paid.get(line, 0)))
+            for line, minor in parts.items()
+            if minor > max(0, paid.get(line, 0)) and not brings_in(build, line)
+        )
+    if ledger is None:
+        return ()
+    marks = ledger.event_states()
+    found = [
+        Odd("cannot-happen", line, marks[line].date)
+        for line in parts
+        if line in marks and marks[line].state == "cannot-happen"
+    ]
+    twin = _twin(ledger.list_receipts(receipt.date), receipt, parts)
+    if twin is not None:
+        found.append(Odd("twice", twin.splits[0].line_id, twin.date, twin.paid_minor, twin))
+        return tuple(found)
+    found += _another(build, ledger, receipt, parts)
+    closed, paid = ledger.closed_lines(), ledger.paid_by_line()
+    twice = [
+        line
+        for line, minor in parts.items()
+        if receipt.kind == "payment"
+        and bought_as(build, line) == "once"
+        and 0 < paid.get(line, 0) <= _EXTRA * minor
+    ]
+    settled = _looking_settled(build, ledger) if set(twice) - closed else frozenset()
+    found += [
+        Odd("again", line, minor=paid[line], closed=line in closed)
+        for line in twice
+        if line in closed or line in settled
+    ]
+    return tuple(found)
+
+
+def _another(build: Build, ledger: Ledger, receipt: NewReceipt, parts: Mapping[str, int]) -> list[Odd]:
+    """Find a price agreed with another supplier for the one line of a receipt that is bought once."""
+    if receipt.apart or len(parts) != 1 or ledger.counts_against(receipt) is not None:
+        return []
+    (line,) = parts
+    agreed = [one for one in ledger.list_commitments() if one.line_id == line and one.outstanding_minor]
+    if bought_as(build, line) != "once" or len(agreed) != 1:
+        return []
+    return [Odd("another", line, minor=agreed[0].outstanding_minor, supplier=agreed[0].supplier)]
+
+
+def _looking_settled(build: Build, ledger: Ledger) -> frozenset[str]:
+    """Give the open lines of which what was paid is likely all."""
+    standing = Record.read(ledger).standing()
+    try:
+        plan = compile_plan(build, scenario_in_force(build, None, standing.baseline))
+        known = known_from(plan, standing, build)
+        partial = learn(plan, known.facts, DEFAULT_SEED, prior_of(plan, DEFAULT_SEED)).partial
+    except ForecastError:  # a build that cannot be simulated can be paid for
+        return frozenset()
+    settled = settled_lines(plan, known, {name: one.settled for name, one in partial.items()})
+    return frozenset(name for name in settled if not known.lines[name].more)
+
+
+def _twin(receipts: Collection[Receipt], receipt: NewReceipt, parts: Mapping[str, int]) -> Receipt | None:
+    """Find a receipt of the same supplier, day, sum and lines, and with the same note where both have one."""
+    for one in receipts:
+        same = (
+            one.date.isoformat() == str(receipt.date)
+            and same_supplier(one.supplier, receipt.supplier)
+            and (one.amount_minor, one.currency) == (receipt.amount_minor, receipt.currency)
+            and {split.line_id for split in one.splits} == set(parts)
+            and (one.entry_key != receipt.entry_key or receipt.entry_key is None)
+        )
+        notes = {note.strip().casefold() for note in (one.note, receipt.note)} - {""}
+        if same and len(notes) < 2:
+            return one
+    return None

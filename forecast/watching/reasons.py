@@ -1,0 +1,168 @@
+"""Why a forecast moved: what came in, what it taught about shared causes, and what followed from that."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+
+from forecast.engine.learning import LearnedCause
+from forecast.engine.plan import Plan, PlanInput, Row
+from forecast.watching.known import Known, KnownLine
+from forecast.words.minor_units import to_float
+
+ReasonKind: TypeAlias = Literal[
+    "paid", "part-bought", "agreed", "happened", "cannot-happen", "dropped", "outside", "follows", "learned"
+]
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why one line or event moved, and how far; all of them add up to how far the mean moved.
+
+    Attributes
+    ----------
+    kind : str
+        "paid": closed, at what was paid. "part-bought": so much is paid already. "agreed": a price was agreed.
+        "happened", "cannot-happen": an event is settled. "dropped": closed with nothing paid. "outside": paid, but
+        not in the estimate. "follows": computed from other lines that moved. "learned": what shares its causes came
+        in otherwise than thought.
+    id, title : str
+        The line or event.
+    amount : float
+        How far its mean moved, in the build's currency.
+    because : tuple of str
+        Ids: for "learned" the causes that push it, the strongest first; for "follows" the lines it is computed from.
+    """
+
+    kind: ReasonKind
+    id: str
+    title: str
+    amount: float
+    because: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class TaughtCause:
+    """What the receipts say about one shared cause, and what that does to what is still open.
+
+    Attributes
+    ----------
+    id, title : str
+    mean, sd : float
+        Its score: 0 ± 1 before the first receipt; above 0 where what it pushes came in dear.
+    taught_by : tuple of (str, str, float)
+        Id and title of each known line, and how far it moved the mean; they add up to it.
+    moves : tuple of str
+        Open lines and events that this cause pushes harder than any other, by id.
+    effect : float
+        How far their means moved together, in the build's currency.
+    """
+
+    id: str
+    title: str
+    mean: float
+    sd: float
+    taught_by: tuple[tuple[str, str, float], ...]
+    moves: tuple[str, ...]
+    effect: float
+
+
+def reasons_for(
+    plan: Plan, known: Known, moved: Mapping[str, float], learned: tuple[LearnedCause, ...]
+) -> tuple[Reason, ...]:
+    """Give the reason of every line and event that moved, the largest move first.
+
+    Parameters
+    ----------
+    plan : Plan
+    known : Known
+    moved : mapping of str to float
+        How far each line's or event's mean moved.
+    learned : tuple of LearnedCause
+    """
+    found = [
+        _reason(plan, row, known, moved[row.id], learned)
+        for row in plan.rows
+        if moved.get(row.id, 0.0) != 0.0
+    ]
+    found += [
+        Reason("outside", name, plan.absent.get(name, name), to_float(amount, plan.currency))
+        for name, amount in known.outside.items()
+    ]
+    return tuple(sorted(found, key=lambda reason: -abs(reason.amount)))
+
+
+def taught_causes(
+    plan: Plan, learned: tuple[LearnedCause, ...], reasons: tuple[Reason, ...], titles: Mapping[str, str]
+) -> tuple[TaughtCause, ...]:
+    """Give what was learned of each cause, the one that moved most money first.
+
+    Parameters
+    ----------
+    plan : Plan
+    learned : tuple of LearnedCause
+    reasons : tuple of Reason
+    titles : mapping of str to str
+        Of causes; an id stands for itself where there is none.
+    """
+    names = {**plan.absent, **{row.id: row.title for row in plan.rows}}
+    found = []
+    for cause in learned:
+        mine = [one for one in reasons if one.kind == "learned" and one.because[:1] == (cause.cause,)]
+        found.append(
+            TaughtCause(
+                cause.cause,
+                titles.get(cause.cause, cause.cause.replace("_", " ").capitalize()),
+                cause.mean,
+                cause.sd,
+                tuple((name, names.get(name, name), move) for name, move in cause.taught_by),
+                tuple(one.id for one in mine),
+                sum(one.amount for one in mine),
+            )
+        )
+    return tuple(sorted(found, key=lambda one: -abs(one.effect)))
+
+
+def _reason(plan: Plan, row: Row, known: Known, amount: float, learned: tuple[LearnedCause, ...]) -> Reason:
+    kind = _own_kind(row, known.lines[row.id], known)
+    if kind is not None:
+        return Reason(kind, row.id, row.title, amount)
+    read = row.reads
+    if read:
+        return Reason("follows", row.id, row.title, amount, read)
+    return Reason("learned", row.id, row.title, amount, _pushes(plan, row, learned))
+
+
+def _own_kind(row: Row, line: KnownLine, known: Known) -> ReasonKind | None:
+    """Give what the ledger itself says of a line, if it says anything."""
+    if row.id in known.dropped:
+        return "dropped"
+    if row.kind == "event" and (line.paid_minor or row.id in known.events):
+        return "cannot-happen" if known.facts.gates.get(row.id) is False else "happened"
+    if line.state == "closed":
+        return "paid"
+    if line.state == "part-bought":
+        return "part-bought"
+    if line.state == "committed" or line.still_minor is not None:
+        return "agreed"
+    return None
+
+
+def _pushes(plan: Plan, row: Row, learned: tuple[LearnedCause, ...]) -> tuple[str, ...]:
+    """Name the causes that push a row, the strongest first: loading, times relative range, times what was learned."""
+    read = row.inputs
+    loadings = [np.abs(item.loadings) * _reach(item) for item in plan.inputs if item.id in read]
+    loadings += [np.abs(gate.loadings) for gate in plan.gates if gate.id == row.gate]
+    if not loadings or not learned:
+        return ()
+    push = np.sum(loadings, axis=0) * np.abs([cause.mean for cause in learned])
+    return tuple(learned[place].cause for place in np.argsort(-push, kind="stable") if push[place] > 0)
+
+
+def _reach(item: PlanInput) -> float:
+    """Give an input's range from P10 to P90 by its median: how far a cause can move what it is multiplied into."""
+    low, middle, high = (item.shape.percentile(share) for share in (0.1, 0.5, 0.9))
+    return abs(high - low) / (abs(middle) or 1.0)

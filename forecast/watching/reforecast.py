@@ -1,0 +1,476 @@
+"""Where the build ends, with the receipts in: the same draws, conditioned on all that is known."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from forecast.buildfile.schema import OWN_ESTIMATING, Bought, Build
+from forecast.engine.base import base_given
+from forecast.engine.condition import Width
+from forecast.engine.facts import Prior, observe, prior_of
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, LineSummary, forecast_plan
+from forecast.engine.learning import LearnedCause, learned_causes
+from forecast.engine.plan import Plan, compile_plan
+from forecast.engine.statistics import (
+    Estimate,
+    mean_estimate,
+    percentile_estimates,
+    share_within,
+)
+from forecast.engine.trials import middles_if_needed
+from forecast.figures.shapes import Array
+from forecast.ledger import Baseline, Ledger
+from forecast.watching.delivered import over_with_delivery
+from forecast.watching.known import Known, LineState, known_from
+from forecast.watching.reasons import Reason, TaughtCause, reasons_for, taught_causes
+from forecast.watching.standing import Record
+from forecast.words.minor_units import exponent, to_float
+
+LOOKS_SETTLED: Mapping[Bought, float] = {"once": 0.75, "several": 0.95, "running": 0.95}
+"""Chance of being all from which a sum paid looks settled, by how the line is bought: after the first tin of filler
+nobody can tell."""
+
+
+@dataclass(frozen=True)
+class LineWatch:
+    """One line or event: what was thought, what was paid, what is thought now.
+
+    Attributes
+    ----------
+    id, title, group, kind : str
+    state : str
+    base : float
+        Its middle figure.
+    paid : float
+    before, now : tuple of float
+        P10, P50 and P90, without and with what is known.
+    mean_before, mean_now : float
+    committed : float
+        Agreed and not yet paid.
+    score : float or None
+        Where a known amount lies in its range: 0 in the middle, ±1.28 at its ends; beyond ±3.5 outside of it.
+    settled : float or None
+        Chance that what was paid is all, where nobody said so.
+    more : bool
+        Whether more was said to come.
+    bought : str
+        How it is bought.
+    if_needed : float or None
+        Its middle figure if it is needed, or happens; None where that is sure, and the base has it.
+    happened : bool
+        Whether it was said to have happened.
+    """
+
+    id: str
+    title: str
+    group: str
+    kind: str
+    state: LineState
+    base: float
+    paid: float
+    before: tuple[float, float, float]
+    now: tuple[float, float, float]
+    mean_before: float
+    mean_now: float
+    committed: float = 0.0
+    score: float | None = None
+    settled: float | None = None
+    more: bool = False
+    bought: Bought = "once"
+    if_needed: float | None = None
+    happened: bool = False
+
+    @property
+    def needed(self) -> bool:
+        """Whether it is sure that it is needed, or has happened."""
+        return self.if_needed is None or self.paid != 0 or self.committed != 0 or self.happened
+
+    @property
+    def estimate(self) -> float:
+        """What was thought that it would cost: the middle figure of what is needed, nothing of what may not be."""
+        return self.base if self.if_needed is None or not self.needed else self.if_needed
+
+    @property
+    def looks_settled(self) -> bool:
+        """Whether what was paid is likely all."""
+        return self.settled is not None and self.settled >= LOOKS_SETTLED[self.bought]
+
+    @property
+    def moved(self) -> float:
+        """How its mean moved with what is known."""
+        return self.mean_now - self.mean_before
+
+
+@dataclass(frozen=True)
+class UnpaidShare:
+    """An event that is a share of what is not paid yet.
+
+    Attributes
+    ----------
+    id : str
+    unpaid : float
+        What its lines have yet to be paid, at their middle figures; 0 once all are closed.
+    whole : float
+        What its lines come to, what is paid included.
+    """
+
+    id: str
+    unpaid: float
+    whole: float
+
+
+@dataclass(frozen=True)
+class Reforecast:
+    """The forecast final cost.
+
+    Attributes
+    ----------
+    before, now : Forecast
+        Without and with what is known; they share their draws.
+    known : Known
+    budget : float or None
+        The frozen one, else the build's.
+    frozen : datetime.date or None
+        When the budget was frozen.
+    as_of : datetime.date or None
+    titles : mapping of str to str
+        Of shared causes.
+    """
+
+    before: Forecast
+    now: Forecast
+    known: Known
+    budget: float | None
+    frozen: dt.date | None
+    as_of: dt.date | None
+    titles: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def currency(self) -> str:
+        """ISO 4217 code of all money in it."""
+        return self.now.currency
+
+    @property
+    def paid(self) -> float:
+        """Everything paid so far."""
+        return to_float(self.known.paid_minor, self.currency)
+
+    @property
+    def committed(self) -> float:
+        """Agreed and not yet paid."""
+        return to_float(sum(line.committed_minor for line in self.known.lines.values()), self.currency)
+
+    @property
+    def outside(self) -> float:
+        """Paid for what is not in the estimate."""
+        return to_float(self.known.outside_minor, self.currency)
+
+    @cached_property
+    def totals(self) -> Array:
+        """Forecast final cost by trial, with what was paid outside the estimate, shape (N,)."""
+        return self.now.trials.totals + self.outside
+
+    @cached_property
+    def finished(self) -> bool:
+        """Whether all is paid and said: every trial comes to the same sum."""
+        return self.paid > 0 and float(np.ptp(self.totals)) < 0.5 * 10.0 ** -exponent(self.currency)
+
+    def percentile_set(self, shares: tuple[float, ...]) -> list[Estimate]:
+        """Give percentiles of the forecast final cost."""
+        if shares not in self._percentiles:  # a page names the same few many times
+            trials = self.now.trials
+            found = percentile_estimates(self.totals, shares, trials.replicates, trials.weights)
+            self._percentiles[shares] = tuple(found)
+        return list(self._percentiles[shares])
+
+    @cached_property
+    def _percentiles(self) -> dict[tuple[float, ...], tuple[Estimate, ...]]:
+        return {}
+
+    def percentile(self, q: float) -> Estimate:
+        """Give one percentile of the forecast final cost."""
+        return self.percentile_set((q,))[0]
+
+    @cached_property
+    def mean(self) -> Estimate:
+        """Mean forecast final cost."""
+        return mean_estimate(self.totals, self.now.trials.replicates, self.now.trials.weights)
+
+    def cost_to_complete(self, q: float) -> Estimate:
+        """Give a percentile of the forecast final cost less what is paid."""
+        final = self.percentile(q)
+        return Estimate(final.value - self.paid, final.error)
+
+    @cached_property
+    def chance_of_overrun(self) -> Estimate | None:
+        """Chance that the final cost is over the budget; None without a budget."""
+        if self.budget is None:
+            return None
+        trials = self.now.trials
+        inside = share_within(self.totals, self.budget, trials.replicates, trials.weights)
+        return Estimate(1 - inside.value, inside.error)
+
+    @cached_property
+    def median_overrun(self) -> Estimate | None:
+        """What is missing at least in half of the builds that overrun; None where none does or there is no budget.
+
+        The median, for a few builds that go far wrong carry the mean away.
+        """
+        chance = self.chance_of_overrun
+        if self.budget is None or chance is None or chance.value <= 0:
+            return None
+        half = self.percentile(1 - chance.value / 2)
+        return Estimate(half.value - self.budget, half.error)
+
+    @cached_property
+    def base_given(self) -> dict[str, float]:
+        """Middle figures of lines and events, given what is known of them."""
+        return base_given(self.now.plan, self.known.facts, self.now.trials.conditions)
+
+    @cached_property
+    def open_base(self) -> float:
+        """Middle figures of what is still to be paid: each open line's, less what was paid for it."""
+        return sum(self.base_given.values()) + self.outside - self.paid
+
+    @property
+    def contingency_left(self) -> float | None:
+        """Budget less paid less the middle figures of what is still open; None without a budget."""
+        return None if self.budget is None else self.budget - self.paid - self.open_base
+
+    def contingency_needed(self, q: float) -> Estimate:
+        """Give what must be left over the middle figures of what is open, for the final cost at a percentile."""
+        rest = self.cost_to_complete(q)
+        return Estimate(rest.value - self.open_base, rest.error)
+
+    @cached_property
+    def cost_no_more_before(self) -> Estimate:
+        """Share of the builds forecast before the first receipt that cost no more than this one does on average."""
+        trials = self.before.trials
+        return share_within(trials.totals, self.mean.value, trials.replicates, trials.weights)
+
+    def chance_with(self, more: float) -> Estimate | None:
+        """Give the chance of overrunning with so much more in the budget."""
+        if self.budget is None:
+            return None
+        trials = self.now.trials
+        inside = share_within(self.totals, self.budget + more, trials.replicates, trials.weights)
+        return Estimate(1 - inside.value, inside.error)
+
+    def bought_by(self, more: float = 100.0) -> Estimate | None:
+        """Give how much the chance of overrunning falls with so much more in the budget; None without a budget."""
+        if self.budget is None:
+            return None
+        trials = self.now.trials
+        saved = (self.totals > self.budget) & (self.totals <= self.budget + more)
+        return mean_estimate(saved.astype(float), trials.replicates, trials.weights)
+
+    @cached_property
+    def lines(self) -> tuple[LineWatch, ...]:
+        """Every line and event of the scenario, in the order of the plan."""
+        observed = observe(self.now.plan, self.known.facts, self.now.trials.seed, self._prior)
+        scores = {one.row: one.score for one in observed if one.weight > 0.5 and not one.follows}
+        ways = {row.id: row.bought for row in self.now.plan.rows}
+        maybe = middles_if_needed(self.now.plan)
+        gates = {row.id: row.gate for row in self.now.plan.rows if row.gate is not None}
+        happened = {name for name, gate in gates.items() if self.known.facts.gates.get(gate)}
+        found = []
+        for before, now in zip(self.before.lines, self.now.lines, strict=True):
+            known = self.known.lines[now.id]
+            found.append(
+                LineWatch(
+                    now.id, now.title, now.group, now.kind, known.state, before.base,
+                    to_float(known.paid_minor, self.currency), _range(before),
+                    _range(now), before.mean, now.mean,
+                    to_float(known.committed_minor, self.currency), scores.get(now.id),
+                    self.settled.get(now.id), known.more, ways.get(now.id, "once"), maybe.get(now.id),
+                    now.id in happened,
+                )
+            )  # fmt: skip
+        return tuple(found)
+
+    @cached_property
+    def settled(self) -> dict[str, float]:
+        """Chance that what was paid is all, for each line and event of which nobody said so."""
+        conditions = self.now.trials.conditions
+        return {} if conditions is None else {name: one.settled for name, one in conditions.partial.items()}
+
+    @property
+    def looking_settled(self) -> tuple[str, ...]:
+        """Lines of which what was paid is likely all, by id, in the order of the plan.
+
+        An event is never settled so, nor is a line of which an agreed price is still to pay.
+        """
+        return settled_lines(self.now.plan, self.known, self.settled)
+
+    @property
+    def share_of_closed(self) -> tuple[str, ...]:
+        """Events still open that are a share of lines which are all closed, by id.
+
+        They are asked about: what is paid can still be damaged, or have to be done again. What is a share of
+        what is not paid yet counts no more by itself; see `unpaid_shares`.
+        """
+        lines = self.known.lines
+        found = []
+        for row in self.now.plan.rows:
+            if row.kind != "event" or row.gate in self.known.facts.gates or lines[row.id].paid_minor:
+                continue
+            read = (set(row.reads) - set(row.unpaid)) & lines.keys()
+            if read and all(lines[name].state == "closed" for name in read):
+                found.append(row.id)
+        return tuple(found)
+
+    @cached_property
+    def unpaid_shares(self) -> tuple[UnpaidShare, ...]:
+        """Events still open, or come, that are a share of what is not paid yet, once some of that is paid."""
+        facts, lines, found = self.known.facts, self.known.lines, []
+        for row in self.now.plan.rows:
+            read = [name for name in row.unpaid if name in lines]
+            ruled_out = row.gate is not None and facts.gates.get(row.gate) is False
+            if (
+                row.kind != "event"
+                or ruled_out
+                or lines[row.id].paid_minor
+                or lines[row.id].state == "closed"
+            ):
+                continue
+            if any(name in facts.paid for name in read):
+                whole = [self.base_given[name] for name in read]
+                rest = [max(0.0, self.base_given[name] - facts.paid.get(name, 0.0)) for name in read]
+                found.append(UnpaidShare(row.id, sum(rest), sum(whole)))
+        return tuple(found)
+
+    @cached_property
+    def over_by_now(self) -> tuple[str, ...]:
+        """Events and lines still open that belong to the way of goods whose bills are settled, by id.
+
+        They are asked about; what `share_of_closed` asks about already is left out.
+        """
+        found = over_with_delivery(self.now.plan, self.known, self.looking_settled)
+        return tuple(name for name in found if name not in self.share_of_closed)
+
+    @cached_property
+    def width(self) -> Width | None:
+        """How wide the builder's own ranges should have been; None before anything is closed."""
+        found = None if self.now.trials.conditions is None else self.now.trials.conditions.posterior
+        return None if found is None else found.width
+
+    @cached_property
+    def reasons(self) -> tuple[Reason, ...]:
+        """Why the mean moved, line by line, the largest move first; they add up to how far it moved."""
+        moved = {
+            now.id: now.mean - before.mean
+            for before, now in zip(self.before.lines, self.now.lines, strict=True)
+        }
+        return reasons_for(self.now.plan, self.known, moved, self._learned)
+
+    @cached_property
+    def causes(self) -> tuple[TaughtCause, ...]:
+        """What the receipts say about each shared cause, and what that does to what is still open."""
+        return taught_causes(self.now.plan, self._learned, self.reasons, self.titles)
+
+    @cached_property
+    def _prior(self) -> Prior:
+        return prior_of(self.now.plan, self.now.trials.seed)
+
+    @cached_property
+    def _learned(self) -> tuple[LearnedCause, ...]:
+        return learned_causes(self.now.plan, self.known.facts, self.now.trials.seed, self._prior)
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What a reader should know: figures outside their range, and what of the ledger does not fit the scenario."""
+        return self.now.remarks + self.known.remarks
+
+    @property
+    def not_in_this_way(self) -> dict[str, str]:
+        """Titles by id of what was paid for and this way does not have: it comes on top of the forecast."""
+        titles = self.now.plan.absent
+        return {name: titles.get(name, name) for name in self.known.outside}
+
+
+def _range(line: LineSummary) -> tuple[float, float, float]:
+    assert line.p10 is not None  # rows are always kept here
+    assert line.p50 is not None
+    assert line.p90 is not None
+    return line.p10, line.p50, line.p90
+
+
+def reforecast(
+    build: Build,
+    ledger: Ledger,
+    scenario: str | None = None,
+    trials: int = DEFAULT_TRIALS,
+    seed: int = DEFAULT_SEED,
+    as_of: dt.date | None = None,
+    before: Forecast | None = None,
+) -> Reforecast:
+    """Forecast the final cost given all that is known.
+
+    Parameters
+    ----------
+    build : Build
+    ledger : Ledger
+    scenario : str, optional
+        When left out, the one that the baseline was frozen with, else the first of the file.
+    trials, seed : int
+    as_of : datetime.date, optional
+        As the ledger stood on that day.
+    before : Forecast, optional
+        Of the same build, scenario, trials and seed from its ranges alone, with its rows, where it is at hand.
+
+    Returns
+    -------
+    Reforecast
+
+    Raises
+    ------
+    SimulationError
+        When the build or the scenario cannot be simulated.
+    LedgerError
+        When the ledger cannot be read.
+    """
+    standing = Record.read(ledger).standing(as_of)
+    plan = compile_plan(build, scenario_in_force(build, scenario, standing.baseline))
+    known = known_from(plan, standing, build)
+    before = forecast_plan(plan, trials, seed, keep="rows") if before is None else before
+    now = before if known.facts.nothing else forecast_plan(plan, trials, seed, known=known.facts, keep="rows")
+    frozen = None if standing.baseline is None else standing.baseline.date
+    budget = budget_in_force(build, standing.baseline)
+    return Reforecast(before, now, known, budget, frozen, as_of, cause_titles(build))
+
+
+def settled_lines(plan: Plan, known: Known, chances: Mapping[str, float]) -> tuple[str, ...]:
+    """Give the lines that look settled, from the chance that what was paid is all; see `Reforecast.looking_settled`."""
+    rows = {row.id: row for row in plan.rows if row.kind == "line"}
+    return tuple(
+        name
+        for name, one in known.lines.items()
+        if name in rows
+        and not one.committed_minor
+        and chances.get(name, 0.0) >= LOOKS_SETTLED[rows[name].bought]
+    )
+
+
+def scenario_in_force(build: Build, scenario: str | None, baseline: Baseline | None) -> str | None:
+    """Give the scenario asked for, else the one that the baseline was frozen with, else none in particular."""
+    if scenario is None and baseline is not None and baseline.scenario in build.scenario:
+        return baseline.scenario
+    return scenario
+
+
+def budget_in_force(build: Build, baseline: Baseline | None) -> float | None:
+    """Give the frozen budget, else the build's own, in the main unit."""
+    if baseline is not None:
+        return to_float(baseline.budget_minor, baseline.currency)
+    return build.build.budget
+
+
+def cause_titles(build: Build) -> dict[str, str]:
+    """Give the names of the shared causes."""
+    named = {cause.id: cause.name or cause.id.replace("_", " ").capitalize() for cause in build.cause}
+    return {OWN_ESTIMATING: "Own estimating", **named}
