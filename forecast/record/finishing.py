@@ -85,7 +85,10 @@ def to_finish(ledger: Ledger, build: Build, scenario: str | None = None) -> Fini
                 ruled_out.append(row.id)
         elif row.id not in done and (row.kind == "event" or row.id in costing or paid.get(row.id)):
             closed.append(row.id)
-    estimates = base_given(plan, KnownFacts())
+    # A share of what is not paid yet comes to nothing at the end: what a card adds to a price is in what was charged.
+    over = dict.fromkeys((name for row in plan.rows for name in row.unpaid), 0.0)
+    rest = base_given(plan, KnownFacts(amounts=over, paid=over))
+    estimates = base_given(plan, KnownFacts()) | {row.id: rest[row.id] for row in plan.rows if row.unpaid}
     missing = [
         row for row in plan.payable
         if row.id in closed and not paid.get(row.id) and row.gate is None and estimates[row.id] > 0

@@ -277,7 +277,10 @@ def _say_rule(sheet: Sheet, rule: IncotermsRule) -> None:
 
 
 def _margin(sheet: Sheet, journey: Journey) -> None:
-    """Write what card or bank add to payments: the consignment's own percentage, or each currency's."""
+    """Write what card or bank add to payments: the consignment's own percentage, or each currency's.
+
+    What a payment in foreign money is charged at holds it already, so it is of what is not paid yet.
+    """
     own = sheet.consignment.card_margin
     parts: list[Formula] = []
     said: list[str] = []
@@ -287,7 +290,8 @@ def _margin(sheet: Sheet, journey: Journey) -> None:
         else:
             percent = own if own is not None else sheet.paths[cost.currency].margin
         if percent > 0:
-            parts.append(times(Constant(percent / 100), cost.line))
+            whole = replace(cost.line, unpaid=cost.currency != sheet.home)
+            parts.append(times(Constant(percent / 100), whole))
             said.append(f"{percent:g} % × {{{cost.line.id}}}")
     if (fee := sheet.consignment.payment_fee) is not None:
         formula, words = sheet.paid(sheet.money("payment_fee", fee), sheet.consignment.balance_at)

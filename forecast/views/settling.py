@@ -87,15 +87,18 @@ def share_of_closed_sentence(watch: Reforecast) -> str:
 
 
 def unpaid_sentences(watch: Reforecast) -> list[str]:
-    """Say of each event that is a share of what is not paid yet how much of it that still is."""
-    titles, money = {line.id: line.title for line in watch.lines}, watch.currency
-    return [
-        f"{quoted(one.id, titles)} counts on what is not paid yet: about {about(one.unpaid, money)} of "
-        f"{about(one.whole, money)}."
-        if one.unpaid > 0
-        else f"{quoted(one.id, titles)} counts no more: all that it is a share of is paid."
-        for one in watch.unpaid_shares
-    ]
+    """Say of each share of what is not paid yet how much of it that still is."""
+    titles, money, found = {line.id: line.title for line in watch.lines}, watch.currency, []
+    for one in watch.unpaid_shares:
+        title = quoted(one.id, titles)
+        if one.unpaid > 0:
+            sums = f"about {about(one.unpaid, money)} of {about(one.whole, money)}"
+            found.append(f"{title} counts on what is not paid yet: {sums}.")
+        elif one.kind == "event":
+            found.append(f"{title} counts no more: all that it is a share of is paid.")
+        else:
+            found.append(f"{title} is in the sums that were charged: it counts no more.")
+    return found
 
 
 def beside_sentence(watch: Reforecast, most: int = 6) -> str:

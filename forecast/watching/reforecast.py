@@ -108,11 +108,13 @@ class LineWatch:
 
 @dataclass(frozen=True)
 class UnpaidShare:
-    """An event that is a share of what is not paid yet.
+    """An event, or what card or bank add to payments abroad, that is a share of what is not paid yet.
 
     Attributes
     ----------
     id : str
+    kind : str
+        "event" or "line".
     unpaid : float
         What its lines have yet to be paid, at their middle figures; 0 once all are closed.
     whole : float
@@ -120,6 +122,7 @@ class UnpaidShare:
     """
 
     id: str
+    kind: str
     unpaid: float
     whole: float
 
@@ -326,22 +329,17 @@ class Reforecast:
 
     @cached_property
     def unpaid_shares(self) -> tuple[UnpaidShare, ...]:
-        """Events still open, or come, that are a share of what is not paid yet, once some of that is paid."""
+        """Events and lines still open that are a share of what is not paid yet, once some of that is paid."""
         facts, lines, found = self.known.facts, self.known.lines, []
         for row in self.now.plan.rows:
             read = [name for name in row.unpaid if name in lines]
             ruled_out = row.gate is not None and facts.gates.get(row.gate) is False
-            if (
-                row.kind != "event"
-                or ruled_out
-                or lines[row.id].paid_minor
-                or lines[row.id].state == "closed"
-            ):
+            if not read or ruled_out or lines[row.id].paid_minor or lines[row.id].state == "closed":
                 continue
             if any(name in facts.paid for name in read):
                 whole = [self.base_given[name] for name in read]
                 rest = [max(0.0, self.base_given[name] - facts.paid.get(name, 0.0)) for name in read]
-                found.append(UnpaidShare(row.id, sum(rest), sum(whole)))
+                found.append(UnpaidShare(row.id, row.kind, sum(rest), sum(whole)))
         return tuple(found)
 
     @cached_property

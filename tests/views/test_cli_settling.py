@@ -436,7 +436,9 @@ def test_an_event_that_is_a_share_of_unpaid_bills_says_what_is_left_of_them(
     add(capsys, folder, "filler", "60", "--closes")
     told = run(capsys, "watch", folder, "--trials", "1024")
     assert "“Shop overruns” counts no more: all that it is a share of is paid.\n" in told
-    assert watch(capsys, folder)["share_of_unpaid"] == [{"id": "overrun", "unpaid": 0, "of": 2060}]
+    assert watch(capsys, folder)["share_of_unpaid"] == [
+        {"id": "overrun", "kind": "event", "unpaid": 0, "of": 2060}
+    ]
     assert watch(capsys, folder)["share_of_closed"] == []
 
 

@@ -187,3 +187,26 @@ def test_forgotten_closes_leave_the_half_way_demo_where_it_was(
     for name in ("P50", "P80"):
         assert here[name] == pytest.approx(there["forecast_final_cost"][name]["value"], rel=0.02)
     assert here["overrun"]["value"] == pytest.approx(there["chance_of_overrun"]["value"], abs=0.05)
+
+
+def test_what_a_card_adds_abroad_is_in_the_sum_that_was_charged(tmp_path: Path, say: Say) -> None:
+    """Measured before: the kit paid abroad and closed at what left the account, and its margin of 2 % still on top."""
+    answers = read_answers(ANSWERS | {"country": "NL", "origin": "GB"})
+    life = Life(create_build(tmp_path / "guided", answers), tmp_path / "life", say)
+    goods = middles(life.build)["kit.goods"]
+    margin = next(line for line in life.where()["lines"] if line["id"] == "kit.margin")
+    assert margin["base"] == pytest.approx(0.02 * goods, rel=1e-4)
+    for sum_, last in (("1200", False), ("1190", True)):
+        life.say(
+            "receipt", "add", life.file, "--supplier", "a seller", "--amount", "1000", "--currency", "GBP",
+            "--charged", sum_, "--line", "kit", "--date", DAY, "--all" if last else "--more-to-come", "--sure",
+        )  # fmt: skip
+        margin = next(line for line in life.where()["lines"] if line["id"] == "kit.margin")
+        if last:
+            assert margin["now"]["P90"]["value"] == 0
+        else:
+            assert 0 < margin["now"]["P50"]["value"] < 0.75 * margin["before"]["P50"]["value"]
+    assert "“Card or bank margin” is in the sums that were charged" in life.say(
+        "watch", life.file, "--trials", TRIALS
+    )
+    assert "kit.margin" not in json.loads(life.say("finish", life.file, "--json"))["never_paid"]

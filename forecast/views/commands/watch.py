@@ -100,7 +100,7 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
         "share_of_closed": list(watch.share_of_closed),
         "over_by_now": list(watch.over_by_now),
         "share_of_unpaid": [
-            {"id": one.id, "unpaid": one.unpaid, "of": one.whole} for one in watch.unpaid_shares
+            {"id": one.id, "kind": one.kind, "unpaid": one.unpaid, "of": one.whole} for one in watch.unpaid_shares
         ],
         "reasons": [
             {"kind": one.kind, "id": one.id, "amount": one.amount, "because": list(one.because)}
