@@ -17,8 +17,9 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 LONG = (
-    "tests/browser/", "tests/buildfile/test_rule_files.py", "tests/start/test_guided.py", "tests/views/test_cli.py",
-    "tests/dashboard/test_line_sheet.py", "tests/views/test_living_a_build.py", "tests/dashboard/test_start.py",
+    "tests/browser/test_intruders.py", "tests/browser/", "tests/views/test_living_a_build.py",
+    "tests/start/test_guided.py", "tests/views/test_cli.py",
+    "tests/dashboard/test_line_sheet.py", "tests/dashboard/test_start.py",
     "tests/ledger/test_undoing.py", "tests/engine/",
 )  # fmt: skip
 """Files that take longest, in the order in which they begin: their names begin so."""
@@ -51,8 +52,8 @@ def pytest_xdist_node_collection_finished(node: object, ids: list[str]) -> None:
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> object:
     """Keep the tests of a file on one process, and all that drive a browser: they share what is slow to make.
 
-    That is simulated builds, and running dashboards. In the order of the folders, so that the slow browser tests start
-    first; another ``--dist`` holds where one is asked for.
+    That is simulated builds, and running dashboards; intruders come to servers of their own. In the order
+    of `LONG`, so that the slow browser tests start first; another ``--dist`` holds where one is asked for.
     """
     if config.getoption("dist") != "load":
         return None
@@ -61,7 +62,8 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> object:
     class Together(LoadFileScheduling):  # type: ignore[misc]
         def _split_scope(self, nodeid: str) -> str:
             file: str = super()._split_scope(nodeid)
-            return "tests/browser" if file.startswith("tests/browser/") else file
+            shared = file.startswith("tests/browser/") and not file.endswith("test_intruders.py")
+            return "tests/browser" if shared else file
 
     config.option.loadscopereorder = False
     return Together(config, log)

@@ -212,19 +212,19 @@ def test_answers_so_far_stay_open_and_a_click_there_is_never_lost(visit: Opener,
     expect(page.get_by_text("Your answers so far")).to_have_count(0)
 
 
-@pytest.mark.parametrize(
-    ("written", "name"),
-    [("Thai", "Thailand"), ("UK", "United Kingdom"), ("holland", "Netherlands"), ("Turkey", "Türkiye"),
-     ("USA", "United States"), ("south k", "South Korea"), ("england", "United Kingdom")],
-)  # fmt: skip
-def test_what_people_call_a_country_finds_it_first(
-    visit: Opener, untouched: str, written: str, name: str
-) -> None:
+CALLED = {
+    "Thai": "Thailand", "UK": "United Kingdom", "holland": "Netherlands", "Turkey": "Türkiye", "USA": "United States",
+    "south k": "South Korea", "england": "United Kingdom",
+}  # fmt: skip
+
+
+def test_what_people_call_a_country_finds_it_first(visit: Opener, untouched: str) -> None:
     page = visit(untouched, 1280, 900)
     settled(page)
     to_start(page, 1280)
     write(page, "What do you call this build?", "Far away")
     question = "In which country will the car be registered?"
     asked(page, question)
-    page.get_by_role("combobox", name=question).fill(written)
-    expect(page.get_by_role("option").first).to_have_text(re.compile(rf"^{name} \("))
+    for written, name in CALLED.items():
+        page.get_by_role("combobox", name=question).fill(written)
+        expect(page.get_by_role("option").first, written).to_have_text(re.compile(rf"^{name} \("))
