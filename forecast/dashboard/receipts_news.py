@@ -38,6 +38,13 @@ def events_of(view: Opened) -> dict[str, str]:
     return _payable(view, "event")
 
 
+def own_work(view: Opened) -> dict[str, str]:
+    """Give the own hours that are closed by themselves when they are worked, by id: their lines cost money too."""
+    saved = _saved(view)
+    hours = compile_plan(saved.build, saved.scenario).own_work
+    return _apart({name: f"{row.title}: own work" for name, (row, told) in hours.items() if told == name})
+
+
 def lines_to_pay(view: Opened) -> dict[str, str]:
     """Give what a receipt may be for: lines, then events, then what other scenarios have."""
     here = lines_of(view) | {name: title + MAY_HAPPEN for name, title in events_of(view).items()}

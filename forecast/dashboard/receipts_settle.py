@@ -17,6 +17,7 @@ from forecast.dashboard.receipts_news import (
     lines_to_pay,
     news,
     next_turn,
+    own_work,
     turn_of,
 )
 from forecast.dashboard.state import Opened, ledger_state
@@ -73,7 +74,7 @@ def looks_settled(view: Opened, watch: Reforecast, *, folded: bool = True) -> No
 
 def close_several(view: Opened) -> None:
     """Close several lines at once, open closed ones again, or end the build."""
-    ledger, names = view.ledger, lines_to_pay(view)
+    ledger, names = view.ledger, lines_to_pay(view) | own_work(view)
     closed = ledger.closed_lines() if ledger is not None else frozenset()
     turn = turn_of("marks")
     news("marks")

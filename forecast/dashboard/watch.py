@@ -13,7 +13,7 @@ from forecast.dashboard.watch_moved import what_moved, what_was_taught
 from forecast.views.charts import estimate_paid_forecast, forecast_band
 from forecast.views.charts.lines import Standing
 from forecast.views.lessons import estimate_rows
-from forecast.views.sentences import budget_sentence, watch_sentence, width_sentence
+from forecast.views.sentences import budget_sentence, hours_left_sentence, watch_sentence, width_sentence
 from forecast.views.settling import beside_sentence, unpaid_sentences
 from forecast.views.watching import days_shown, rough_days, trials_sentence
 from forecast.watching.history import History
@@ -145,6 +145,9 @@ def _lines(view: Opened, watch: Reforecast) -> None:
         text(beside)
     if unpaid := unpaid_sentences(watch):
         text(" ".join(unpaid))
+    how = "Say what is done on the page Receipts, where lines are closed."
+    if work := hours_left_sentence(watch, how, STRONG):
+        text(work)
 
 
 def _small_print(watch: Reforecast, told: History) -> None:

@@ -211,6 +211,20 @@ class Plan:
         )
 
     @property
+    def own_work(self) -> Mapping[str, tuple[Row, str]]:
+        """Own hours of lines, each with what is closed when they are worked, by the id of their row.
+
+        That is the line, where it is own work alone; where it costs money too, closing it says that all is paid, so the
+        hours are closed by themselves.
+        """
+        lines = {row.id: row for row in self.rows if row.kind == "line"}
+        return {
+            row.id: (row, row.of if lines[row.of].formula == Constant(0.0) else row.id)
+            for row in self.rows
+            if row.kind == "hours" and row.of in lines
+        }
+
+    @property
     def costing(self) -> tuple[Row, ...]:
         """Lines that cost money: those of `payable` that are more than own work. What counts lines counts these."""
         return tuple(row for row in self.payable if row.kind == "line" and row.formula != Constant(0.0))

@@ -142,6 +142,31 @@ def work_sentence(forecast: Forecast, strong: str = "") -> str:
     return " ".join(said)
 
 
+def hours_left_sentence(watch: Reforecast, how: str, strong: str = "") -> str:
+    """Say how much own work is left of what was planned, and how to say what is done; empty where there is none.
+
+    Parameters
+    ----------
+    watch : Reforecast
+    how : str
+        What to do to say that some is done.
+    strong : str
+        Mark put before and after the key figure.
+    """
+    planned = watch.now.hours((0.5,))[0].value
+    if watch.finished or planned < 1:
+        return ""
+    if not watch.hours_done:
+        return f"Own work: {hours(planned)} are planned in the middle, and none was said to be done. {how}"
+    half, most = watch.hours_left((0.5, 0.9))
+    if most.value < 1:
+        return f"Own work: all of the {hours(planned)} planned is done."
+    return (
+        f"Own work: {strong}{hours(half.value)}{strong} of the {hours(planned)} planned are left in the middle, in 10 "
+        f"of 100 builds more than {hours(most.value)}. {how}"
+    )
+
+
 def ends_sentence(found: Forecast | Reforecast, strong: str = "") -> str:
     """Say where the build ends: P50, P80 and P90, each beside its meaning; at its end what it cost."""
     if isinstance(found, Reforecast) and found.finished:

@@ -134,7 +134,11 @@ def closed_words(
     closed: Sequence[str], settled: Sequence[Commitment], titles: Mapping[str, str], currency: str
 ) -> str:
     """Say which lines are closed now, and which agreed prices ended with them."""
+    worked = [name for name in closed if name.endswith(".own_hours")]
+    closed = [name for name in closed if name not in worked]
     told = []
+    if worked:
+        told.append(f"{named(worked, titles)} {'is' if len(worked) == 1 else 'are'} done.")
     if closed:
         verb, whom = ("is", "it") if len(closed) == 1 else ("are", "them")
         told.append(f"{named(closed, titles)} {verb} closed: nothing more will be paid for {whom}.")

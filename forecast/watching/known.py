@@ -70,6 +70,8 @@ class Known:
         Lines closed with nothing paid: scope dropped.
     remarks : tuple of str
         What in the ledger does not fit together or does not fit the scenario.
+    closed : frozenset of str
+        All that was said to be closed: lines, and own hours that are worked.
     """
 
     facts: KnownFacts
@@ -80,6 +82,7 @@ class Known:
     currency: str
     dropped: frozenset[str] = frozenset()
     remarks: tuple[str, ...] = ()
+    closed: frozenset[str] = frozenset()
 
     @property
     def paid(self) -> float:
@@ -181,7 +184,7 @@ def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Kn
         facts = replace(facts, taught=_taught(build, plan, standing, elsewhere))
     return Known(
         facts, lines, standing.events, standing.paid_minor, outside, plan.currency,
-        frozenset(gathered.dropped), tuple(gathered.remarks),
+        frozenset(gathered.dropped), tuple(gathered.remarks), standing.closed,
     )  # fmt: skip
 
 

@@ -343,6 +343,17 @@ class Reforecast:
         return tuple(found)
 
     @cached_property
+    def hours_done(self) -> tuple[str, ...]:
+        """Own hours that were said to be worked, by the id of their row."""
+        return tuple(name for name, (_, told) in self.now.plan.own_work.items() if told in self.known.closed)
+
+    def hours_left(self, shares: tuple[float, ...]) -> list[Estimate]:
+        """Give percentiles of the own hours that are still to be worked, as far as it was said."""
+        trials = self.now.trials
+        left = trials.hours - sum((trials.row(name) for name in self.hours_done), np.zeros(trials.count))
+        return percentile_estimates(left, shares, trials.replicates, trials.weights)
+
+    @cached_property
     def over_by_now(self) -> tuple[str, ...]:
         """Events and lines still open that belong to the way of goods whose bills are settled, by id.
 

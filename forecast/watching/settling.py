@@ -36,9 +36,11 @@ def titles_of(build: Build, scenario: str | None = None) -> dict[str, str]:
     """Give the name of each line and event by id; those of the scenario as it words them."""
     named = {item.id: item.title for item in (*build.line, *build.event)}
     try:
-        return named | {row.id: row.title for row in compile_plan(build, scenario).payable}
+        plan = compile_plan(build, scenario)
     except ForecastError:  # a build that cannot be simulated can be paid for
         return named
+    hours = {name: f"{row.title}: own work" for name, (row, told) in plan.own_work.items() if told == name}
+    return named | {row.id: row.title for row in plan.payable} | hours
 
 
 # -- whether it is all

@@ -80,8 +80,9 @@ class Standing:
 
     @property
     def begun(self) -> frozenset[str]:
-        """Lines and events that something was paid or agreed for, and those that are closed."""
-        return frozenset(self.paid) | frozenset(self.committed) | self.closed
+        """Lines and events that something was paid or agreed for, and those that are closed; own hours are neither."""
+        closed = {name for name in self.closed if not name.endswith(".own_hours")}
+        return frozenset(self.paid) | frozenset(self.committed) | closed
 
 
 def day_before(day: dt.date) -> dt.date:

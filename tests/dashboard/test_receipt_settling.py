@@ -56,6 +56,21 @@ def test_lines_are_closed_and_opened_without_touching_those_of_another_window(
     assert "More may come for “Tyres”." in words(app)
 
 
+def test_own_work_is_said_to_be_done_where_lines_are_closed(run: Run, half_way: BuildFolder) -> None:
+    app = run(half_way.build_file, "watch")
+    assert (
+        "none was said to be done. Say what is done on the page Receipts, where lines are closed."
+        in words(app)
+    )
+    app = run(half_way.build_file, "receipts")
+    app = field(app, "multiselect", "Lines").set_value(["filler.own_hours"]).run()  # type: ignore[attr-defined]
+    app = press(app, "Close them")
+    assert "“Filler and stopper: own work” is done." in words(app)
+    app = run(half_way.build_file, "watch")
+    assert not app.exception
+    assert "planned are left in the middle" in words(app)
+
+
 def test_closed_events_are_not_counted_as_lines(run: Run, half_way: BuildFolder) -> None:
     ledger = half_way.ledger()
     build = half_way.read()

@@ -156,8 +156,8 @@ def day(text: str) -> dt.date:
         raise argparse.ArgumentTypeError(message) from None
 
 
-def known_ids(build: Build, *, events: bool = True, lines: bool = True) -> list[str]:
-    """Give the ids that a receipt or a mark may name."""
+def known_ids(build: Build, *, events: bool = True, lines: bool = True, hours: bool = False) -> list[str]:
+    """Give the ids that a receipt or a mark may name; own hours only where they may be marked as worked."""
     from forecast.engine.plan import compile_plan
 
     found = [line.id for line in build.line] if lines else []
@@ -167,10 +167,12 @@ def known_ids(build: Build, *, events: bool = True, lines: bool = True) -> list[
         found += [
             row.id for row in bought if (row.kind == "line" and lines) or (row.kind == "event" and events)
         ]
+    if hours:
+        found += [f"{line.id}.own_hours" for line in build.line if line.own_hours is not None]
     return found
 
 
-def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True) -> str:
+def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True, hours: bool = False) -> str:
     """Give a line or event by id or name, as its id; a consignment's own means its goods where they have one price.
 
     Raises
@@ -181,7 +183,7 @@ def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True
     from forecast.buildfile.checks import nearest
     from forecast.watching.settling import titles_of
 
-    legal = known_ids(build, events=events, lines=lines)
+    legal = known_ids(build, events=events, lines=lines, hours=hours)
     if name in legal:
         return name
     if f"{name}.goods" in legal:

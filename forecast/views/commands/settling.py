@@ -109,7 +109,7 @@ def run_close(options: argparse.Namespace) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    names = [check_id(name, build) for name in options.ids]
+    names = [check_id(name, build, hours=True) for name in options.ids]
     if options.looking_settled:
         names += _looking_settled(build, to_read(folder), options.scenario)
     elif not names:
@@ -169,7 +169,7 @@ def run_reopen(options: argparse.Namespace) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    names = list(dict.fromkeys(check_id(name, build) for name in options.ids))
+    names = list(dict.fromkeys(check_id(name, build, hours=True) for name in options.ids))
     _check_day(options)
     ledger = folder.ledger()
     with ledger.together():

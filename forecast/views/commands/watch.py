@@ -59,6 +59,7 @@ def run(options: argparse.Namespace) -> int:
         f"forecast close{named} --looking-settled{scenario}",
         f"forecast close{named}",
         f"forecast cannot-happen{named}",
+        f"forecast close{named}",
     )
     text = watch_text(build, watch, commands, every_line=options.all_lines)
     return answer(options, text, watch_data(build, watch))
@@ -86,6 +87,11 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
         "trials": watch.now.trials.count,
         "seed": watch.now.trials.seed,
         "effective_trials": watch.now.trials.effective,
+        "own_hours": {
+            "planned": dict(zip(("P50", "P90"), watch.now.hours((0.5, 0.9)), strict=True)),
+            "left": dict(zip(("P50", "P90"), watch.hours_left((0.5, 0.9)), strict=True)),
+            "done": list(watch.hours_done),
+        },
         "lines": [
             {
                 "id": line.id, "name": line.title, "group": line.group, "kind": line.kind, "state": line.state,
@@ -133,11 +139,18 @@ class Commands:
     settled: str
     close: str
     impossible: str
+    hours: str = "forecast close"
 
 
 def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the figures, the lines, and the commands for what looks settled or past."""
-    from forecast.views.sentences import MEANING, lesson_sentences, watch_sentence, width_sentence
+    from forecast.views.sentences import (
+        MEANING,
+        hours_left_sentence,
+        lesson_sentences,
+        watch_sentence,
+        width_sentence,
+    )
     from forecast.views.settling import (
         beside_sentence,
         looking_settled_sentence,
@@ -205,6 +218,10 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
         asked.append(over)
     if watch.as_of is None:
         text += [part for sentence in asked for part in ("", sentence)]
+    open_hours = [told for name, (_, told) in watch.now.plan.own_work.items() if name not in watch.hours_done]
+    how = f"To say what is done: {commands.hours} {open_hours[0]}" if open_hours else ""
+    if work := hours_left_sentence(watch, how):
+        text += ["", work.strip()]
     lessons = [sentence for sentence in (width_sentence(watch), *lesson_sentences(watch)) if sentence]
     text += ["", *lessons] if lessons else []
     if watch.budget is not None:
