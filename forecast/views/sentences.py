@@ -50,9 +50,9 @@ def slips_sentence(build: Build, where: str) -> str:
 
 
 def unusual_words(found: Sequence[Unusual], currency: str) -> list[str]:
-    """Say of each sum how far above the high of its line it is."""
+    """Say of each sum beside the high of its line, as a sum: the builder may never have written that high down."""
     return [
-        f"{entered(item.paid, currency)} for {item.title} is {item.paid / item.high:,.0f} times its high of "
+        f"{entered(item.paid, currency)} for {item.title}: the most you expected was about "
         f"{about(item.high, currency)}"
         for item in found
     ]

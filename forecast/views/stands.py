@@ -152,6 +152,6 @@ def running_over(lines: Sequence[LineWatch]) -> tuple[LineWatch, ...]:
 def over_sentence(line: LineWatch, currency: str) -> str:
     """Say how far a line runs over."""
     return (
-        f"Runs over: \u201c{line.title}\u201d has cost {entered(line.paid, currency)} so far; its high was "
-        f"{about(line.before[2], currency)}."
+        f"Runs over: \u201c{line.title}\u201d has cost {entered(line.paid, currency)} so far; the most you expected "
+        f"was about {about(line.before[2], currency)}."
     )

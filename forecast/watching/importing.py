@@ -207,9 +207,7 @@ def _asked_about(rows: list[ImportRow], ledger: Ledger, build: Build | None) -> 
             asked[row.number] = f"on {marks[name].date} you said that {name!r} cannot happen any more"
         if build is not None and row.currency == build.build.currency:
             for odd in unusual(build, [(name, row.amount_minor)], highs):
-                asked[row.number] = (
-                    f"{odd.paid / odd.high:,.0f} times the high of {odd.title}, {odd.high:,.0f}"
-                )
+                asked[row.number] = f"the most you expected for {odd.title} was about {odd.high:,.0f}"
         paid[name] = so_far + (-row.amount_minor if row.kind == "refund" else row.amount_minor)
     return tuple(
         replace(row, state="asked", why=asked[row.number]) if row.number in asked else row for row in rows

@@ -146,7 +146,7 @@ def test_a_sum_far_above_its_line_is_asked_about_first(run: Run, before_ordering
     app = save(fill(app, ["tyres"], "A tyre shop", "99,999,999"))
     assert not app.exception
     assert not before_ordering.has_ledger() or before_ordering.ledger().list_receipts() == ()
-    assert "times its high of €" in words(app)
+    assert "the most you expected was about €" in words(app)
     assert "Is that meant? Nothing is entered yet." in words(app)
     app = save(app)
     assert not before_ordering.has_ledger() or before_ordering.ledger().list_receipts() == ()

@@ -110,10 +110,10 @@ def test_a_line_that_runs_over_is_named_and_closed_with_one_tap(run: Run, folder
     pay(ledger, "filler", 90_000)
     ledger.expect_more("filler")  # so that it does not look settled
     app = run(folder.build_file, "stand")
-    assert "has cost €900 so far; its high was €" in words(app)
+    assert "has cost €900 so far; the most you expected was about €" in words(app)
     app = press(app, "That was all: close it")
     assert marks(folder) == {"filler": "closed"}
-    assert "its high was" not in words(app)
+    assert "the most you expected" not in words(app)
 
 
 def test_an_event_whose_lines_are_all_closed_is_ruled_out_with_one_tap(run: Run, folder: BuildFolder) -> None:

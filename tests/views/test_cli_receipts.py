@@ -210,7 +210,7 @@ def test_a_sum_far_above_its_line_is_asked_about_first(
     for command in (entry, agreed):
         told = run(capsys, *command, expect=2)
         assert re.search(
-            r"for Filler is [\d,]+ times its high of €\d+. Is that meant\? Nothing was entered", told
+            r"for Filler: the most you expected was about €\d+. Is that meant\? Nothing was entered", told
         )
         assert "--sure" in told
     assert "No receipts yet" in run(capsys, "receipts", folder)
@@ -250,5 +250,5 @@ def test_a_row_far_above_its_line_is_held_back_by_an_import(
     start = ["receipt", "import", folder, str(bank), "--rest", "filler", "--enter"]
 
     assert "1 receipt entered" in run(capsys, *start)
-    assert "926 times the high of Filler" in run(capsys, *start[:-1])
+    assert "the most you expected for Filler was about 108" in run(capsys, *start[:-1])
     assert "1 receipt entered" in run(capsys, *start, "--accept", "3")
