@@ -110,6 +110,8 @@ class Share:
         What it has in the base estimate already.
     amount : Estimate
         What it adds; all shares of one kind of split add up to the contingency exactly.
+    group : str
+        Of a line or event: the group that it belongs to.
     """
 
     id: str
@@ -117,6 +119,7 @@ class Share:
     kind: str
     base: float
     amount: Estimate
+    group: str = ""
 
     def sentence(self, money: Money) -> str:
         """Say what it adds."""
@@ -266,7 +269,8 @@ def _by_line(forecast: Forecast, q: float, held: float) -> list[Share]:
     shares = []
     for place, value, error in zip(money, near, errors, strict=True):
         row, base = plan.rows[place], float(forecast.base_rows[place])
-        shares.append(Share(row.id, row.title, row.kind, base, Estimate(float(value) - base, float(error))))
+        added = Estimate(float(value) - base, float(error))
+        shares.append(Share(row.id, row.title, row.kind, base, added, row.group))
     return shares
 
 

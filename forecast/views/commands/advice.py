@@ -169,15 +169,10 @@ def run_advise(options: argparse.Namespace) -> int:
 
 
 def _split_table(advice: Contingency) -> str:
+    from forecast.views.contingency import split_rows
     from forecast.views.tables import shorten, table
-    from forecast.words.money import signed
 
-    shown, rest = advice.lines[:10], advice.lines[10:]
-    rows = [[shorten(share.title, 44), signed(share.amount.value, advice.currency)] for share in shown]
-    if rest:
-        other = sum(share.amount.value for share in rest)
-        rows.append([f"{len(rest)} others", signed(other, advice.currency)])
-    rows.append(["Contingency", signed(advice.amount.value, advice.currency)])
+    rows = [[shorten(title, 44), amount] for title, amount in split_rows(advice)]
     return table(["Where the contingency comes from", advice.currency], rows)
 
 

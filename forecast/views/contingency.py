@@ -1,0 +1,76 @@
+"""Where a contingency comes from, as rows that add up as they are written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from forecast.decide.contingency import Contingency, Share
+from forecast.words.money import as_written, signed
+
+FEWEST, MOST = 10, 24
+"""So many lines and risks are named, the largest first, however little or much they make up."""
+ENOUGH = 0.75
+"""So much of the whole is told by name before the rest is told group by group."""
+
+
+def split_rows(found: Contingency) -> list[tuple[str, str]]:
+    """Give title and sum of each row, the contingency itself last.
+
+    The largest are named. The rest is one row where that is smaller than each of them, else a row for each group, so
+    that no row hides what is larger than those named.
+    """
+    money = found.currency
+    whole = as_written(found.held.value, money) - as_written(
+        found.base, money
+    )  # as the sentence above has it
+    named = _named(found)
+    rest = found.lines[len(named) :]
+    sums = [(share.title, as_written(share.amount.value, money)) for share in named]
+    left = sum(share.amount.value for share in rest)
+    if rest and abs(left) <= named[-1].amount.value:
+        sums.append((_many(rest), 0.0))
+    elif rest:
+        sums += _by_group(found, rest)
+    if rest:  # what rounding leaves falls to the row that is largest of those without a name of their own
+        title, written = sums[len(named)]
+        sums[len(named)] = title, written + whole - sum(amount for _, amount in sums)
+    elif sums:
+        title, written = sums[0]
+        sums[0] = title, written + whole - sum(amount for _, amount in sums)
+    return [
+        *((title, signed(amount, money)) for title, amount in sums),
+        ("Contingency", signed(whole, money)),
+    ]
+
+
+def _named(found: Contingency) -> tuple[Share, ...]:
+    """Take the largest, until they make up enough or what is left is less than each of them."""
+    told = 0.0
+    for count, share in enumerate(found.lines[:MOST]):
+        left = found.amount.value - told
+        if count >= FEWEST and (
+            told >= ENOUGH * found.amount.value or left <= found.lines[count - 1].amount.value
+        ):
+            return found.lines[:count]
+        told += share.amount.value
+    return found.lines[:MOST]
+
+
+def _by_group(found: Contingency, rest: Sequence[Share]) -> list[tuple[str, float]]:
+    """Give what those without a name of their own come to, group by group, the largest first."""
+    titles = {share.id: share.title for share in found.groups}
+    groups: dict[str, list[Share]] = {}
+    for share in rest:
+        groups.setdefault(share.group, []).append(share)
+    rows = [
+        (
+            f"{titles[group]}: {_many(shares)}",
+            as_written(sum(share.amount.value for share in shares), found.currency),
+        )
+        for group, shares in groups.items()
+    ]
+    return sorted(rows, key=lambda row: -row[1])
+
+
+def _many(shares: Sequence[Share]) -> str:
+    return "1 other" if len(shares) == 1 else f"{len(shares)} others"
