@@ -70,7 +70,7 @@ def firm_up_on_its_way(view: Opened) -> bool:
     return _firm_up.on_its_way(errand, *standing.key, standing, view.build)
 
 
-@shelved("Working out what a quote would release …", keys=3, state=2)
+@shelved("Working out how much less a quote lets you hold …", keys=3, state=2)
 def _firm_up(
     fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build
 ) -> tuple[FirmUp, ...]:

@@ -30,7 +30,7 @@ def comes_later(view: Opened) -> bool:
     """Tell whether what to firm up is still being worked out; say so here, and draw the page again once it is there."""
     if not firm_up_on_its_way(view):
         return False
-    st.caption("Working out what a firm figure would release. It comes by itself.")
+    st.caption("Working out how much less a firm figure lets you hold. It comes by itself.")
     _look_again(view, ["drawn with the rest"])
     return True
 
@@ -52,7 +52,7 @@ def _list(view: Opened) -> None:
         if standing_of(view).known is not None
         else ""
     )
-    st.caption(f"What a firm figure releases of the sum that you hold at P80.{counted}")
+    st.caption(f"How much less you need to hold at P80 once a figure is firm.{counted}")
     if not found:
         text(
             "No single figure stands out: settling any one of them would not change by much what you must hold."
@@ -77,7 +77,7 @@ def all_figures(view: Opened) -> None:
         for item in found[:_MOST]
     ]  # fmt: skip
     table(
-        ["Figure", "Releases", "Becomes a known cost", "Effort"], rows,
-        "What a firm figure would release of the money to hold at P80, on average; best first against the effort",
+        ["Figure", "To hold less", "Becomes a known cost", "Effort"], rows,
+        "How much less to hold at P80 with a figure firm, on average; best first against the effort",
         right_text=1,
     )  # fmt: skip

@@ -42,8 +42,8 @@ def page() -> None:
         if not watch.finished:  # then there is none left to need, and nothing to buy
             st.subheader("Contingency: left, and needed")
             contingency(watch)
-            with st.expander("What a further sum in the budget buys, and how the contingency went"):
-                more, drawdown = st.tabs(["What a further sum buys", "How the contingency went"])
+            with st.expander("What more money in the budget changes, and how the contingency went"):
+                more, drawdown = st.tabs(["What more money changes", "How the contingency went"])
                 with more:
                     what_more_buys(watch)
         st.subheader("Line by line")

@@ -34,7 +34,7 @@ def contingency(watch: Reforecast) -> None:
 def what_more_buys(watch: Reforecast) -> None:
     """Draw what a further sum in the budget buys."""
     if watch.budget is None:
-        text("Set a budget to see what a further sum in it buys.")
+        text("Set a budget to see what more money in it changes.")
         return
     text(f"{bought_sentence(watch)} {overrun_sentence(watch)}")
     table(

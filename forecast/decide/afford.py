@@ -73,7 +73,7 @@ class WalkAway:
             return f"{at_hand} is enough {often} whatever {thing} is: nothing depends on it."
         if self.highest is None:
             return (
-                f"Even with {thing} at nothing, {at_hand} is enough in fewer: everything else needs "
+                f"Even with {thing} at nothing, {at_hand} is too little: everything else alone needs "
                 f"{money(self.at_nothing)} to be enough {often}."
             )
         value = self.highest.value

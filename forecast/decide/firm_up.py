@@ -87,8 +87,8 @@ class FirmUp:
         return self.release.value > 2 * self.release.error
 
     def sentence(self, money: Money) -> str:
-        """Say what to do before ordering, and what it releases."""
-        return f"{self.how}: releases about {money(self.release.value)} of what you must hold ({self.effort} effort)."
+        """Say what to do before ordering, and how much less is to be held then."""
+        return f"{self.how}: you then need to hold about {money(self.release.value)} less ({self.effort} effort)."
 
 
 def firm_up(replay: Replay, build: Build, level: float = 0.8, *, learning: bool = True) -> tuple[FirmUp, ...]:

@@ -30,8 +30,8 @@ FIRST = (
     "on it too"
 )
 THEN = (
-    "From third parties' pages, of common practice, or with up to 1 % of the sum on them: look these up, or ask "
-    "for a quotation, before you rely on them"
+    "From third parties' pages, of common practice, or with 1 % or less of the goods' cost on them: look these up, "
+    "or ask for a quotation, before you rely on them"
 )
 MUCH = 0.01
 """Share of a consignment's sum from which what hangs on a figure is told."""
@@ -65,11 +65,11 @@ def to_look_up(
 
 
 def hangs_on(figure: RuleUse, weights: Mapping[str, Weight], currency: str) -> str:
-    """Say how much of the sum hangs on a figure, where that is more than 1 %; else nothing."""
+    """Say how much of what the goods come to here hangs on a figure, where that is more than 1 %; else nothing."""
     weight = weights.get(figure.id)
     if weight is None or weight.share <= MUCH:
         return ""
-    return f"{about(weight.amount, currency)}, {percent(weight.share)} of the sum"
+    return f"{about(weight.amount, currency)}, {percent(weight.share)} of what the goods come to here"
 
 
 def rules_lead(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import ceil
 
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.watching.history import History, HistoryPoint
@@ -13,7 +14,6 @@ from forecast.words.money import (
     builds,
     difference,
     entered,
-    per_hundred,
     rounding_step,
 )
 
@@ -108,14 +108,12 @@ def bought_sentence(watch: Reforecast) -> str:
     """Say what a further sum in the budget buys; empty without a budget, and when nothing is open."""
     if watch.finished:
         return ""
-    more = further(watch)[0]
-    bought = watch.bought_by(more)
-    if bought is None:
-        return ""
-    if 100 * bought.value < 0.05:  # written as a frequency it would be none
-        return ""
-    sum_written = entered(more, watch.currency)
-    return f"A further {sum_written} in the budget would be enough for {per_hundred(bought.value)} more."
+    for more in further(watch):
+        bought = watch.bought_by(more)
+        if bought is not None and round(100 * bought.value) >= 1:  # the least that a builder can picture
+            sum_written, saved = entered(more, watch.currency), round(100 * bought.value)
+            return f"With {sum_written} more in the budget, {saved} of 100 builds fewer would overrun it."
+    return ""
 
 
 def overrun_sentence(watch: Reforecast) -> str:
@@ -170,7 +168,7 @@ def further_rows(watch: Reforecast) -> list[list[str]]:
         chance = watch.chance_with(more)
         if chance is not None and watch.budget is not None:
             total = entered(watch.budget + more, watch.currency)
-            rows.append([total, builds(chance.value), f"± {per_hundred(chance.error)}"])
+            rows.append([total, builds(chance.value), f"± {max(1, ceil(100 * chance.error))} of 100 builds"])
     return rows
 
 

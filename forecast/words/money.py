@@ -133,11 +133,6 @@ def _written(value: float | Decimal, currency: str, digits: int) -> str:
     return ("\u2212" if value < 0 else "") + text
 
 
-def per_hundred(chance: float) -> str:
-    """Write a small difference in chance as a frequency: ``1.3 of 100 builds``."""
-    return f"{100 * chance:.1f} of 100 builds"
-
-
 def percent(share: float) -> str:
     """Write a share in percent, with a digit more where it is small: ``17 %``, ``2.5 %``."""
     value = 100 * share

@@ -99,7 +99,7 @@ def test_order_is_release_against_effort() -> None:
     assert found[0].figure == "kit.amount"
     assert found[0].effort == "low"
     text = found[0].sentence(euros)
-    assert text.startswith("Get \u201cKit\u201d quoted before ordering it: releases about €")
+    assert text.startswith("Get \u201cKit\u201d quoted before ordering it: you then need to hold about €")
     by_figure = {item.figure: item for item in found}
     assert by_figure["filler.quantity"].how == "Find out how many kg \u201cFiller\u201d takes"
     assert by_figure["filler.price"].how == "Get the price of \u201cFiller\u201d quoted before ordering it"

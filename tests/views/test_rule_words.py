@@ -196,11 +196,13 @@ def test_what_is_out_of_date_or_confirmed_by_nobody_comes_first_the_weightiest_o
     assert ([one.id for one in first], [one.id for one in then]) == (["duty"], ["c", "x"])  # 0.4 % hangs on x
     unknown, _ = to_look_up([MEMORY, OLD], {"duty": heavy})
     assert [one.id for one in unknown] == ["duty", "x"]  # nobody knows what hangs on x
-    assert hangs_on(OLD, {"duty": heavy}, "EUR") == "€500, 10\N{NO-BREAK SPACE}% of the sum"
+    assert (
+        hangs_on(OLD, {"duty": heavy}, "EUR") == "€500, 10\N{NO-BREAK SPACE}% of what the goods come to here"
+    )
     assert hangs_on(MEMORY, {"x": Weight(9.0, 0.01)}, "EUR") == ""
     lead = rules_lead("Kit", [common, OLD, MEMORY], {"duty": heavy, "c": heavy}, "EUR")
     assert lead.endswith(
-        "First, out of date or confirmed by nobody: Duty (€500, 10\N{NO-BREAK SPACE}% of the sum)."
+        "First, out of date or confirmed by nobody: Duty (€500, 10\N{NO-BREAK SPACE}% of what the goods come to here)."
     )
 
 

@@ -84,7 +84,15 @@ def test_other_standings_of_the_budget(tmp_path: Path) -> None:
 def test_what_a_further_sum_buys_and_how_sure_the_figures_are(tmp_path: Path) -> None:
     one = watch(tmp_path, 1_600)
     assert further(one) == (100, 500, 1_000, 2_000, 5_000)
-    assert bought_sentence(one).startswith("A further €100 in the budget would be enough for ")
+    told = bought_sentence(one)
+    found = re.fullmatch(
+        r"With €([\d,]+) more in the budget, (\d+) of 100 builds fewer would overrun it\.", told
+    )
+    assert found is not None
+    sums = {f"{more:,.0f}": one.bought_by(more) for more in further(one)}
+    least = next(name for name, bought in sums.items() if bought is not None and bought.value >= 0.005)
+    assert found[1] == least
+    assert int(found[2]) == round(100 * sums[least].value)  # type: ignore[union-attr]
     over = one.median_overrun
     assert over is not None
     assert f"(simulation error {over.error:,.0f} EUR)" in overrun_sentence(one)
