@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from forecast.engine.draws import columns
 from forecast.engine.forecast import Forecast
 from forecast.engine.replicate import Conditions, World
 from forecast.engine.rows import Gate, PlanInput
+from forecast.figures.normal import normal_score
 from forecast.figures.shapes import Array
 
 
@@ -64,7 +64,7 @@ class Draws:
         loadings = np.asarray(gate.loadings)
         if np.any(loadings):
             own = loadings @ self.causes + float(np.sqrt(1 - np.sum(loadings**2))) * own
-        happened: NDArray[np.bool_] = own < float(ndtri(wanted))
+        happened: NDArray[np.bool_] = own < normal_score(wanted)
         return happened
 
 

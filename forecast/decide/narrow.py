@@ -8,11 +8,10 @@ memory.
 
 from __future__ import annotations
 
-from scipy.special import ndtri
-
 from forecast.engine.forecast import Forecast, forecast_plan
 from forecast.engine.known import KnownFacts
 from forecast.engine.statistics import Estimate
+from forecast.figures.normal import normal_score
 
 USUALLY_HELD = 0.6
 """Share of cases that most people's 80 % ranges really hold, at the better end of what was published."""
@@ -34,7 +33,7 @@ def widening(held: float, stated: float = 0.8) -> float:
     if not 0 < held < 1 or not 0 < stated < 1:
         message = f"shares: got {held:g} and {stated:g}, must be between 0 and 1."
         raise ValueError(message)
-    return float(ndtri(0.5 + stated / 2) / ndtri(0.5 + held / 2))
+    return normal_score(0.5 + stated / 2) / normal_score(0.5 + held / 2)
 
 
 def if_narrow(

@@ -31,7 +31,6 @@ from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from forecast.engine.forecast import Forecast
 from forecast.engine.statistics import (
@@ -43,6 +42,7 @@ from forecast.engine.statistics import (
     spread,
 )
 from forecast.engine.trials import Trials
+from forecast.figures.normal import normal_score, normal_scores
 from forecast.figures.shapes import Array
 
 WINDOW = 0.08
@@ -247,7 +247,7 @@ def local_line(curves: Array, orders: Array, q: float, width: float) -> tuple[Ar
     left : ndarray, shape (sets, K)
         The curve less its line.
     """
-    away = ndtri(orders) - ndtri(q)
+    away = normal_scores(orders) - normal_score(q)
     kernel = 1 - ((orders - q) / width) ** 2
     flat, slope, curve = (float(np.sum(kernel * away**power)) for power in range(3))
     determinant = flat * curve - slope**2

@@ -25,8 +25,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
+from forecast.figures.normal import normal_scores, normal_share
 from forecast.figures.shapes import Array
 
 SCORE_CLIP = 3.5
@@ -83,12 +83,12 @@ class Width:
 
     def at(self, scores: Array) -> Array:
         """Give κ at standard normal scores, by its quantile function."""
-        return np.asarray(np.exp(self.heard * np.interp(ndtr(scores), self._below, _WIDTHS)))
+        return np.asarray(np.exp(self.heard * np.interp(normal_share(scores), self._below, _WIDTHS)))
 
     @cached_property
     def likely(self) -> Array:
         """Values of κ that are each as likely as another, shape (15,), heard in full however little is known."""
-        return replace(self, heard=1.0).at(ndtri((np.arange(15) + 0.5) / 15))
+        return replace(self, heard=1.0).at(normal_scores((np.arange(15) + 0.5) / 15))
 
     @property
     def middle(self) -> float:
@@ -237,8 +237,8 @@ def at_least(own_scores: Array, bound: Array) -> Array:
     ndarray, shape (n,)
         From the truncated normal, by inversion of the upper tail.
     """
-    tail = ndtr(-bound) * ndtr(-own_scores)
-    scores = -ndtri(np.maximum(tail, 1e-300))
+    tail = normal_share(-bound) * normal_share(-own_scores)
+    scores = -normal_scores(np.maximum(tail, 1e-300))
     return np.maximum(scores, bound)
 
 
@@ -263,7 +263,7 @@ def regressed_loadings(values: Array, latents: Array) -> Array:
         return np.zeros(latents.shape[0])
     order = np.argsort(values, kind="stable")
     scores = np.empty(count)
-    scores[order] = ndtri((np.arange(count) + 0.5) / count)
+    scores[order] = normal_scores((np.arange(count) + 0.5) / count)
     centred = latents - latents.mean(axis=1, keepdims=True)
     gram = centred @ centred.T
     coefficients = np.linalg.lstsq(gram, centred @ scores, rcond=None)[0]

@@ -39,9 +39,9 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from forecast.engine import sobol
+from forecast.figures.normal import normal_scores
 from forecast.figures.shapes import Array
 
 REPLICATES = 16
@@ -330,7 +330,7 @@ def _strata(seed: int, replicate: int, n: int) -> Array:
     """
     word = random_words(seed, ["\x1fplace in the stratum"], [replicate], 1)[0, 0, 0]
     place = (float(word >> np.uint64(11)) + 0.5) * 2.0**-53
-    scores: Array = ndtri((np.arange(n) + place) / n)
+    scores: Array = normal_scores((np.arange(n) + place) / n)
     scores.setflags(write=False)
     return scores
 

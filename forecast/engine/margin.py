@@ -7,8 +7,8 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
+from forecast.figures.normal import normal_share
 from forecast.figures.shapes import Array, Shape
 
 _GRID = np.linspace(-4.0, 4.0, 65)
@@ -44,7 +44,7 @@ class Margin:
     @classmethod
     def of_trials(cls, values: Array) -> Margin:
         """Tabulate prior trials, shape (N,)."""
-        return cls._from(_SEEN, np.quantile(values, ndtr(_SEEN)))
+        return cls._from(_SEEN, np.quantile(values, normal_share(_SEEN)))
 
     @classmethod
     def _from(cls, scores: Array, values: Array) -> Margin:
@@ -125,7 +125,7 @@ class Margin:
         """
         here = float(self.score(np.array([paid]))[0])
         below, above = self._to_logs(here + np.array([0.0, 1.0]))
-        return min(1.0, float(ndtr(here)) / _SURE) * float(above - below)
+        return min(1.0, float(normal_share(here)) / _SURE) * float(above - below)
 
 
 def _log_density(u: Array, widths: Array) -> Array:

@@ -10,7 +10,6 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
 from forecast.engine.condition import SCORE_CLIP, Posterior, at_least
 from forecast.engine.draws import Columns, columns
@@ -20,6 +19,7 @@ from forecast.engine.plan import Gate, Plan, PlanInput, Row
 from forecast.engine.tables import sampler
 from forecast.figures.evaluate import Value, evaluate
 from forecast.figures.formula import Formula, less_paid
+from forecast.figures.normal import normal_score, normal_scores, normal_share
 from forecast.figures.shapes import Array
 
 Keep: TypeAlias = Literal["rows", "totals"]
@@ -247,7 +247,7 @@ class World:
         """Give what a row paid in part costs in the end: what was paid, or as drawn given that it is more."""
         loadings = np.asarray(part.loadings)
         pushed = loadings @ self.latents if loadings.any() else np.zeros(drawn.size)
-        open_ = self.scores(f"settled {name}") >= float(ndtri(part.settled))
+        open_ = self.scores(f"settled {name}") >= normal_score(part.settled)
         width = wider[open_] if part.own and wider is not None else None
         pushed, drawn = pushed[open_], drawn[open_]  # where it is settled nothing is left to draw
         weight: Value = own_weight(part.loadings)
@@ -294,11 +294,11 @@ no source."""
 
 def extras(scores: Array, chance: float) -> Array:
     """Give the share that comes on top of an agreed price, nothing in most trials."""
-    level = ndtr(scores)
+    level = normal_share(scores)
     share = np.zeros(scores.size)
     come = level < chance
     if chance > 0:
-        share[come] = EXTRAS[0] * np.exp(-EXTRAS[1] * ndtri(level[come] / chance))
+        share[come] = EXTRAS[0] * np.exp(-EXTRAS[1] * normal_scores(level[come] / chance))
     return share
 
 
@@ -524,12 +524,12 @@ def happens(gate: Gate, own: Array, causes: Array) -> NDArray[np.bool_]:
     if any(gate.loadings):
         own *= own_weight(gate.loadings)
         own += np.asarray(gate.loadings) @ causes
-    happened: NDArray[np.bool_] = own < float(ndtri(gate.chance))
+    happened: NDArray[np.bool_] = own < normal_score(gate.chance)
     return happened
 
 
 def chance_given(gate: Gate, causes: Array) -> Array:
     """Give a gate's chance to open in each trial, given the causes."""
     pushed = np.asarray(gate.loadings) @ causes
-    chance: Array = ndtr((float(ndtri(gate.chance)) - pushed) / own_weight(gate.loadings))
+    chance: Array = normal_share((normal_score(gate.chance) - pushed) / own_weight(gate.loadings))
     return chance

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from forecast.figures.normal import normal_scores, normal_share
 from forecast.figures.shapes import Array, Shape
 
 _SCORES = np.linspace(-2.33, 2.33, 234)  # P1 to P99
@@ -35,15 +36,11 @@ def sketch(shape: Shape, points: int = _POINTS) -> Array:
 
 
 def _normal(z: Array) -> Array:
-    from scipy.special import ndtr
-
-    return np.asarray(ndtr(z), dtype=np.float64)
+    return normal_share(z)
 
 
 def three_points(shape: Shape) -> tuple[float, float, float]:
     """Give P10, P50 and P90 of a shape, to four digits."""
-    from scipy.special import ndtri
-
-    values = shape.ppf(ndtri(np.array([0.1, 0.5, 0.9])))
+    values = shape.ppf(normal_scores(np.array([0.1, 0.5, 0.9])))
     low, middle, high = (float(f"{value:.4g}") for value in values)
     return low, middle, high

@@ -17,9 +17,9 @@ from typing import SupportsFloat, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import bdtr, ndtri
 
 from forecast.errors import SimulationError
+from forecast.figures.normal import normal_scores
 from forecast.figures.shapes import Array
 
 _Kind = TypeVar("_Kind", bound=np.generic)
@@ -84,7 +84,7 @@ class Estimate:
         return self.value >= float(other)
 
 
-_SCORES = ndtri((np.arange(16) + 0.5) / 16)
+_SCORES = normal_scores((np.arange(16) + 0.5) / 16)
 _SCORES = _SCORES / np.std(_SCORES)
 """Sixteen equally likely standard normal scores, scaled to a variance of one."""
 
@@ -295,6 +295,8 @@ def order_statistic_interval(values: Array, q: float, confidence: float = 0.95) 
 
 def order_statistic_ranks(count: int, q: float, confidence: float = 0.95) -> tuple[int, int]:
     """Give the ranks (from 1) of the order statistics that bound a percentile; 0 or N + 1 where there is none."""
+    from scipy.special import bdtr  # loading it takes longer than simulating a build
+
     tail = (1 - confidence) / 2
     ranks = np.arange(-1, count + 1)
     below = np.where(ranks >= 0, bdtr(np.maximum(ranks, 0), count, q), 0.0)  # P(B <= rank)

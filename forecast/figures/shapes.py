@@ -23,7 +23,15 @@ from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betainc, betaincinv, log_ndtr, ndtr, ndtri, stdtrit
+
+from forecast.figures.normal import (
+    beta_quantiles,
+    beta_share,
+    normal_score,
+    normal_scores,
+    normal_share,
+    student_p90,
+)
 
 Array: TypeAlias = NDArray[np.float64]
 
@@ -82,7 +90,7 @@ class Shape(ABC):
 
     def percentile(self, q: float) -> float:
         """Give the value that a share q of outcomes does not exceed."""
-        return float(self.ppf(np.array([ndtri(q)]))[0])
+        return float(self.ppf(np.array([normal_score(q)]))[0])
 
     @property
     def growth(self) -> float:
@@ -322,9 +330,11 @@ class Metalog(Shape):
 
     def transformed(self, z: Array) -> Array:
         """Give Q at Φ(z), before a bound is applied."""
+        from scipy.special import log_ndtr  # loading it takes longer than simulating a build
+
         a1, a2, a3 = self.coefficients
         logit = log_ndtr(z) - log_ndtr(-z)
-        result: Array = a1 + (a2 + a3 * (ndtr(z) - 0.5)) * logit
+        result: Array = a1 + (a2 + a3 * (normal_share(z) - 0.5)) * logit
         return result
 
     def ppf(self, z: Array) -> Array:
@@ -358,7 +368,7 @@ class Triangle(Shape):
 
     def ppf(self, z: Array) -> Array:
         """Give the closed-form quantiles, each side from its own tail."""
-        below, above = ndtr(z), ndtr(-z)
+        below, above = normal_share(z), normal_share(-z)
         width = self.most - self.least
         left = self.least + np.sqrt(below * width * (self.mode - self.least))
         right = self.most - np.sqrt(above * width * (self.most - self.mode))
@@ -389,8 +399,8 @@ class Pert(Shape):
         alpha, beta = self.exponents
         share = np.empty_like(z)
         low = z < 0
-        share[low] = betaincinv(alpha, beta, ndtr(z[low]))
-        share[~low] = 1 - betaincinv(beta, alpha, ndtr(-z[~low]))
+        share[low] = beta_quantiles(alpha, beta, normal_share(z[low]))
+        share[~low] = 1 - beta_quantiles(beta, alpha, normal_share(-z[~low]))
         return self.least + (self.most - self.least) * share
 
     def score(self, x: float) -> float:
@@ -399,8 +409,11 @@ class Pert(Shape):
         if not 0 < share < 1:
             return -SCORE_LIMIT if share <= 0 else SCORE_LIMIT
         alpha, beta = self.exponents
-        below = betainc(alpha, beta, share)
-        z = ndtri(below) if below < 0.5 else -ndtri(betainc(beta, alpha, 1 - share))
+        below = float(beta_share(alpha, beta, np.array([share]))[0])
+        if below < 0.5:
+            z = normal_score(below)
+        else:
+            z = -normal_score(float(beta_share(beta, alpha, np.array([1 - share]))[0]))
         return float(np.clip(z, -SCORE_LIMIT, SCORE_LIMIT))
 
     @property
@@ -418,7 +431,7 @@ class Flat(Shape):
 
     def ppf(self, z: Array) -> Array:
         """Give least + (most − least) Φ(z)."""
-        result: Array = self.least + (self.most - self.least) * ndtr(z)
+        result: Array = self.least + (self.most - self.least) * normal_share(z)
         return result
 
     @property
@@ -441,7 +454,7 @@ class Steps(Shape):
 
     @cached_property
     def _edges(self) -> Array:
-        edges: Array = ndtri(np.cumsum(self.chances)[:-1])
+        edges: Array = normal_scores(np.cumsum(self.chances)[:-1])
         return edges
 
     def ppf(self, z: Array) -> Array:
@@ -452,7 +465,7 @@ class Steps(Shape):
         """Give the score in the middle of the value's own chance."""
         cumulated = np.concatenate(([0.0], np.cumsum(self.chances)))
         place = int(np.argmin(np.abs(np.asarray(self.values) - x)))
-        return float(ndtri(0.5 * (cumulated[place] + cumulated[place + 1])))
+        return normal_score(float(0.5 * (cumulated[place] + cumulated[place + 1])))
 
     @property
     def middle(self) -> float:
@@ -496,6 +509,6 @@ def quoted(quotes: tuple[float, ...]) -> Shape:
     centre = float(np.exp(np.mean(logs)))
     if count == 1:
         return lognormal(centre, ONE_QUOTE_SPREAD)
-    student = float(stdtrit(count - 1, 0.9)) / Z90
+    student = student_p90(count - 1) / Z90
     sigma = float(np.std(logs, ddof=1)) * float(np.sqrt(1 + 1 / count)) * student
     return lognormal(centre, sigma) if sigma > 0 else Exact(centre)

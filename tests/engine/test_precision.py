@@ -59,3 +59,13 @@ def test_importing_the_package_needs_no_numeric_library() -> None:
     check = "import sys, forecast; print([m for m in ('numpy', 'scipy', 'pydantic') if m in sys.modules])"
     answer = subprocess.run([sys.executable, "-c", check], capture_output=True, text=True, check=True)
     assert answer.stdout.strip() == "[]"
+
+
+def test_a_demos_figures_need_no_library_of_special_functions() -> None:
+    """Loading it takes several times as long as simulating the build."""
+    check = (
+        "import sys; from forecast import read_build, simulate; simulate(read_build(sys.argv[1])).percentile(0.8); "
+        "print([m for m in ('scipy', 'pandas', 'altair') if m in sys.modules])"
+    )
+    answer = subprocess.run([sys.executable, "-c", check, DEMO], capture_output=True, text=True, check=True)
+    assert answer.stdout.strip() == "[]"
