@@ -16,6 +16,7 @@ import streamlit as st
 
 from forecast.dashboard.printing import print_rules
 from forecast.dashboard.remembered import remembered
+from forecast.dashboard.shelf import SHELF
 from forecast.dashboard.thumbs import thumb_rules
 from forecast.errors import ForecastError, unforeseen
 from forecast.ledger import kept_open
@@ -282,10 +283,10 @@ def told_plainly() -> Iterator[None]:
     """Show what goes wrong inside as text, and end the page there; what frames the page is still drawn.
 
     Also a decorator: a fragment is drawn again by itself, outside what frames the page. A ledger read inside is opened
-    once.
+    once, and what is simulated inside is held until the end.
     """
     try:
-        with kept_open():
+        with kept_open(), SHELF.in_hand():
             yield
     except Exception as error:  # the toolkit ends a run with exceptions that are none of these
         tell_any(error)

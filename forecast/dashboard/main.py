@@ -13,6 +13,7 @@ from streamlit.navigation.page import StreamlitPage
 from forecast.dashboard.following import follow, state_of
 from forecast.dashboard.layout import calmly, safe, style, tell_any, told_late, told_plainly
 from forecast.dashboard.printing import paper_head
+from forecast.dashboard.shelf import SHELF
 from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario, chosen, offered, opened
 from forecast.dashboard.tray import foot, tray
 from forecast.errors import BuildFileError
@@ -83,7 +84,7 @@ def run(argument: str | None = None) -> None:
             )
             st.page_link(start, label="This is a demo build. Start your own")
     body = st.container()
-    with foot():
+    with SHELF.in_hand(), foot():
         with body, told_plainly():
             page.run()
         if view is not None:

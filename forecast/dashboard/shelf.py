@@ -111,6 +111,26 @@ class Shelf:
     _turn: int = 0
     _turnstile: Turnstile = field(default_factory=Turnstile)
     _guard: threading.Lock = field(default_factory=threading.Lock)
+    _here: threading.local = field(default_factory=threading.local)
+
+    @contextmanager
+    def in_hand(self) -> Iterator[None]:
+        """Hold what this thread asks for inside, until it ends, also where the shelf has no room for all of it.
+
+        A page of a large build asks for the same forecast a dozen times, and between two of them for as much again.
+        """
+        if self._hand() is not None:
+            yield
+            return
+        self._here.hand = {}
+        try:
+            yield
+        finally:
+            self._here.hand = None
+
+    def _hand(self) -> dict[Hashable, object] | None:
+        found: dict[Hashable, object] | None = getattr(self._here, "hand", None)
+        return found
 
     def get(
         self,
@@ -137,6 +157,8 @@ class Shelf:
                 if found is _NOTHING:
                     found = work()
                     self._keep(key, found)
+        if (hand := self._hand()) is not None:
+            hand[key] = found
         return found
 
     def give_way(self) -> None:
@@ -146,10 +168,11 @@ class Shelf:
     def has(self, key: Hashable) -> bool:
         """Tell whether an answer is there."""
         with self._guard:
-            return key in self._kept
+            return key in self._kept or key in (self._hand() or {})
 
     def forget(self) -> None:
         """Forget all answers."""
+        (self._hand() or {}).clear()
         with self._guard:
             self._kept.clear()
             self._sizes.clear()
@@ -161,7 +184,7 @@ class Shelf:
     def _find(self, key: Hashable) -> object:
         with self._guard:
             if key not in self._kept:
-                return _NOTHING
+                return (self._hand() or {}).get(key, _NOTHING)
             self._kept.move_to_end(key)
             return self._kept[key]
 

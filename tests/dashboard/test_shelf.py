@@ -199,3 +199,36 @@ def test_who_has_no_turn_has_none_to_give() -> None:
     shelf = Shelf()
     shelf.give_way()
     assert shelf.get("a", lambda: 1) == 1
+
+
+def test_what_a_page_asks_for_is_worked_out_once_also_where_the_shelf_has_no_room_for_it() -> None:
+    """A page of a large build simulated the same forecast fourteen times: each threw the one before off the shelf."""
+    shelf, times = Shelf(limit=4 * MEGABYTE), {"now": 0, "before": 0}
+
+    def work(name: str) -> np.ndarray:
+        times[name] += 1
+        return megabytes(3)
+
+    with shelf.in_hand():
+        for _ in range(3):
+            for name in times:
+                with shelf.in_hand():  # a part of the page, drawn by itself at times
+                    shelf.get(name, functools.partial(work, name))
+        assert shelf.has("now")
+        assert shelf.has("before")
+    assert times == {"now": 1, "before": 1}
+    assert shelf.held() == 3 * MEGABYTE  # afterwards the bound holds again
+    assert not shelf.has("now")
+    shelf.get("now", functools.partial(work, "now"))
+    assert times == {"now": 2, "before": 1}
+
+
+def test_what_one_thread_holds_is_not_seen_by_another() -> None:
+    shelf, seen = Shelf(limit=MEGABYTE), []
+    with shelf.in_hand():
+        shelf.get("large", lambda: megabytes(2))
+        shelf.get("larger", lambda: megabytes(3))
+        other = threading.Thread(target=lambda: seen.append(shelf.has("large")))
+        other.start()
+        other.join()
+    assert seen == [False]
