@@ -150,8 +150,8 @@ def _frontier_table(view: Opened, found: Mixes) -> None:
 def _mix_row(view: Opened, item: Mix, found: Mixes, weeks: bool) -> list[str]:
     return [
         farmed_out(item, found.titles),
-        about(item.p50, view.currency),
-        about(item.p80, view.currency),
+        about(item.p50, view.currency, found.errors[0]),
+        about(item.p80, view.currency, found.errors[1]),
         hours(item.hours_p80),
         *([f"{item.weeks:.0f}"] if weeks and item.weeks is not None else []),
         "best" if item == found.best else "",

@@ -12,7 +12,7 @@ from forecast.dashboard.layout import safe, table, text, told_plainly
 from forecast.dashboard.state import Opened, as_it_stands, contingency_of
 from forecast.decide.comparisons import NOT_FOUND
 from forecast.decide.contingency import Contingency, Share, recommended_level
-from forecast.words.money import about, as_written, builds, rounding_step, signed
+from forecast.words.money import about, as_written, builds, signed
 from forecast.words.text import STRONG
 
 SHORT, IDLE = 200.0, 50.0
@@ -55,7 +55,7 @@ def _section(view: Opened) -> None:
             return
         level = recommended_level(short.value or 0.0, idle.value or 0.0)
         split = contingency_of(view, level.q)
-        text(f"{level.sentence(money)} {split.over_sentence(money, rounding_step(view.currency))}")
+        text(f"{level.sentence(money)} {split.over_sentence(money)}")
         _levels(view, level.q)
         with st.expander("What the contingency is made of, and what others put aside"):
             made, beside, middle = st.tabs(

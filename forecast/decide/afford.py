@@ -19,8 +19,7 @@ from forecast.errors import SimulationError
 from forecast.figures.shapes import Array
 from forecast.watching.asis import Knowledge
 from forecast.words.chances import builds
-
-Money = Callable[[float], str]
+from forecast.words.money import Money
 
 STEPS_PER_UNIT = 100
 """Prices are searched in hundredths."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -14,8 +14,8 @@ from forecast.engine.known import KnownFacts
 from forecast.engine.plan import SHOP
 from forecast.watching.asis import Knowledge
 from forecast.words.minor_units import to_float
+from forecast.words.money import Money
 
-Money = Callable[[float], str]
 Item = Line | Event | Consignment
 
 

@@ -6,7 +6,7 @@ what the same sum lying idle costs. Holding money is then the newsvendor's probl
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,8 +20,8 @@ from forecast.engine.statistics import Estimate, near_percentile_weights, percen
 from forecast.errors import SimulationError
 from forecast.figures.shapes import Array
 from forecast.words.chances import builds
+from forecast.words.money import Money, as_written, rounded
 
-Money = Callable[[float], str]
 """Writes a sum of money; given by whoever shows the sentence."""
 
 DEFAULT_LEVEL = 0.8
@@ -123,7 +123,7 @@ class Share:
 
     def sentence(self, money: Money) -> str:
         """Say what it adds."""
-        return f"{self.title}: {money(self.amount.value)} of the contingency."
+        return f"{self.title}: {rounded(money, self.amount)} of the contingency."
 
 
 @dataclass(frozen=True)
@@ -180,23 +180,25 @@ class Contingency:
     causes: tuple[Share, ...]
     beside: tuple[Beside, ...]
 
-    def _over(self, step: float) -> float:
-        """Give held less base, both rounded first: as they are printed, so that they add up."""
-        return round(self.held.value / step) * step - round(self.base / step) * step
+    @property
+    def over(self) -> float:
+        """Held less base, both rounded first: as they are printed, so that they add up."""
+        held = as_written(self.held.value, self.currency, self.held.error)
+        return held - as_written(self.base, self.currency)
 
-    def sentence(self, money: Money, step: float = 10.0) -> str:
-        """Say what to hold, how often it does, and what stands behind it; ``step`` is what ``money`` rounds to."""
+    def sentence(self, money: Money) -> str:
+        """Say what to hold, how often it does, and what stands behind it."""
         enough = f"in {builds(self.level)} it costs no more"
         text = (
-            f"Hold {money(self.held.value)}: {enough}. That is {money(self._over(step))} over your middle figures, "
+            f"Hold {rounded(money, self.held)}: {enough}. That is {money(self.over)} over your middle figures, "
             f"which are enough in {builds(self.chance_of_base.value)}"
         )
         return f"{text}{self._largest()}."
 
-    def over_sentence(self, money: Money, step: float = 10.0) -> str:
+    def over_sentence(self, money: Money) -> str:
         """Say what the level asks for beyond the middle figures, where the sum to hold is said already."""
         return (
-            f"P{100 * self.level:.0f} is {money(self.held.value)}: {money(self._over(step))} over your middle figures"
+            f"P{100 * self.level:.0f} is {rounded(money, self.held)}: {money(self.over)} over your middle figures"
             f"{self._largest()}."
         )
 

@@ -11,7 +11,7 @@ Letters: N trials, B bins of the figure's values.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,8 +25,7 @@ from forecast.decide.replay import Change, Replay, replay_of
 from forecast.engine.forecast import Forecast
 from forecast.engine.statistics import Estimate, percentile, percentiles
 from forecast.figures.shapes import Array
-
-Money = Callable[[float], str]
+from forecast.words.money import Money, rounded
 
 BINS = 32
 POINTS = 8
@@ -88,7 +87,7 @@ class FirmUp:
 
     def sentence(self, money: Money) -> str:
         """Say what to do before ordering, and how much less is to be held then."""
-        return f"{self.how}: you then need to hold about {money(self.release.value)} less ({self.effort} effort)."
+        return f"{self.how}: you then need to hold about {rounded(money, self.release)} less ({self.effort} effort)."
 
 
 def firm_up(replay: Replay, build: Build, level: float = 0.8, *, learning: bool = True) -> tuple[FirmUp, ...]:

@@ -12,7 +12,7 @@ Letters: N trials, M measures.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -30,8 +30,7 @@ from forecast.errors import SimulationError
 from forecast.figures.evaluate import Value
 from forecast.figures.shapes import Array
 from forecast.watching.asis import Knowledge, facts_about, forecast_given
-
-Money = Callable[[float], str]
+from forecast.words.money import Money, rounded
 
 MOST_MEASURES = 12
 
@@ -73,12 +72,13 @@ class MeasureResult:
         gain = f"saves {money(saved)}" if saved > 0 else "saves nothing"
         text = f"\u201c{self.title}\u201d costs {money(self.cost)} and {gain} on average"
         if self.pays:
-            return f"{text}: it pays. P80 moves by {money(self.p80.value)}, P90 by {money(self.p90.value)}."
+            return f"{text}: it pays. P80 moves by {rounded(money, self.p80)}, P90 by {rounded(money, self.p90)}."
         if abs(self.mean.value) <= 2 * self.mean.error:
             return f"{text}: whether it pays cannot be told apart from no difference."
         if self.p90.value < -2 * self.p90.error:
+            lower = money(-self.p90.value, error=self.p90.error)
             return (
-                f"{text}: it does not pay on average, but it lowers P90 by {money(-self.p90.value)}: "
+                f"{text}: it does not pay on average, but it lowers P90 by {lower}: "
                 "it is insurance against the bad builds."
             )
         return f"{text}: it does not pay."

@@ -138,11 +138,12 @@ class MixSearch:
         ]
         best = inside[0] if inside else None
         explained = best or order[0]
+        levels = self.levels(explained)
         hazards = own_hazards_of_mix(self.build, explained.routes, explained.options.values())
         return Mixes(
-            self.mixes, unbeaten(order), best, self.p80(best) if best is not None else None,
+            self.mixes, unbeaten(order), best, levels[1] if best is not None else None,
             order[0], min(self.mixes, key=lambda item: (item.hours_p80, item.p80)), soonest(self.mixes),
-            self.reasons(explained), money, hours, weeks, self.titles,
+            self.reasons(explained), money, hours, weeks, (levels[0].error, levels[1].error), self.titles,
             hazards, _spared(explained, hazards, inside, order),
         )  # fmt: skip
 
@@ -215,11 +216,11 @@ class MixSearch:
         mixer = self._mixer(taken)
         return mixer, mixer.totals(dict(routes))
 
-    def p80(self, item: Mix) -> Estimate:
-        """Give a mix's P80 with its simulation error."""
+    def levels(self, item: Mix) -> list[Estimate]:
+        """Give a mix's P50 and P80, each with its simulation error."""
         mixer, totals = self.totals(item.routes, item.options)
         trials = mixer.forecast.trials
-        return percentile_estimates(totals.money, (0.8,), trials.replicates, trials.weights)[0]
+        return percentile_estimates(totals.money, (0.5, 0.8), trials.replicates, trials.weights)
 
     def reasons(self, item: Mix) -> tuple[Reason, ...]:
         """Explain a mix choice by choice: against the alternative of the lowest P80, all else unchanged."""

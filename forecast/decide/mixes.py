@@ -10,8 +10,7 @@ import numpy as np
 from forecast.buildfile.oneself import OWN_ROUTE, OwnHazard, own_hazards_sentence
 from forecast.engine.statistics import Estimate
 from forecast.words.chances import rounded_hours
-
-Money = Callable[[float], str]
+from forecast.words.money import Money, rounded
 
 _SOME_HOURS = 0.5
 _BY = {"shop": "a shop"}
@@ -84,7 +83,7 @@ class Mix:
         """Say what it takes at P80: own hours, and weeks where they are known."""
         return listed(self._times())
 
-    def needs(self, money: Money) -> str:
+    def needs(self, money: Callable[[float], str]) -> str:
         """Say what it costs and takes at P80."""
         return listed([money(self.p80), *self._times()])
 
@@ -147,9 +146,9 @@ class Reason:
         word = f"saves {money(saves)}" if saves >= 0 else f"costs {money(-saves)} more"
         text = f"{name}: {self.taken_words} {word} on average against {self.instead_words}"
         if saves >= 0 > self.p90.value:
-            text += f", but its bad outcomes cost {money(-self.p90.value)} more at P90"
+            text += f", but its bad outcomes cost {money(-self.p90.value, error=self.p90.error)} more at P90"
         elif saves < 0 < self.p90.value:
-            text += f", but spares {money(self.p90.value)} at P90"
+            text += f", but spares {rounded(money, self.p90)} at P90"
         if abs(self.hours) >= _SOME_HOURS:
             text += f"; {rounded_hours(abs(self.hours))} own hours {'more' if self.hours > 0 else 'fewer'}"
             if self.per_own_hour is not None:
@@ -179,6 +178,9 @@ class Mixes:
         For each choice of the best mix, or of the cheapest where none is within the limits.
     money, hours, weeks : float or None
         The limits.
+    errors : tuple of float
+        Simulation errors of P50 and P80 of the best, or of the cheapest where none is within the limits; those of the
+        others are much the same, for all are of the same trials.
     titles : mapping
         Of options, by id.
     hazards : tuple of OwnHazard
@@ -199,6 +201,7 @@ class Mixes:
     money: float | None = None
     hours: float | None = None
     weeks: float | None = None
+    errors: tuple[float, float] = (0.0, 0.0)
     titles: Mapping[str, str] = field(default_factory=dict)
     hazards: tuple[OwnHazard, ...] = ()
     spared: Mix | None = None
@@ -208,12 +211,16 @@ class Mixes:
         said = own_hazards_sentence(self.hazards)
         if self.spared is None:
             return said
-        needs = self.spared.needs(money)
+        needs = self.spared.needs(self._at_p80(money))
         return (
             f"{said} The best mix with {'that' if len(self.hazards) == 1 else 'these'} farmed out: "
             f"{self.spared.words(self.titles)}. It needs {needs} at P80"
             f"{'' if self._fits(self.spared) else ', which is beyond your limits'}."
         )
+
+    def _at_p80(self, money: Money) -> Callable[[float], str]:
+        """Give what writes a P80, rounded by its simulation error."""
+        return lambda value: money(value, error=self.errors[1])
 
     def _fits(self, item: Mix) -> bool:
         limits = ((self.money, item.p80), (self.hours, item.hours_p80), (self.weeks, item.weeks))
@@ -240,17 +247,18 @@ class Mixes:
             best = self.best
             return (
                 f"Best of {len(self.mixes):,} mixes{within}: {best.words(self.titles)}. In 80 of 100 builds it costs "
-                f"no more than {money(best.p80)} and takes no more than {best.time_words()}."
+                f"no more than {self._at_p80(money)(best.p80)} and takes no more than {best.time_words()}."
             )
+        at = self._at_p80(money)
         return (
-            f"No mix stays{within} in 80 of 100 builds. The cheapest needs {self.cheapest.needs(money)}; the one with "
-            f"least work {self.least_work.needs(money)}{self._soonest_words(money)}."
+            f"No mix stays{within} in 80 of 100 builds. The cheapest needs {self.cheapest.needs(at)}; the one with "
+            f"least work {self.least_work.needs(at)}{self._soonest_words(money)}."
         )
 
     def _soonest_words(self, money: Money) -> str:
         if self.soonest is None or self.weeks is None or self.soonest in (self.cheapest, self.least_work):
             return ""
-        return f"; the soonest {self.soonest.needs(money)}"
+        return f"; the soonest {self.soonest.needs(self._at_p80(money))}"
 
 
 def unbeaten(order: Sequence[Mix]) -> tuple[Mix, ...]:

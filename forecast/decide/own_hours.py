@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,8 +11,7 @@ from forecast.engine.plan import OWN_WORK
 from forecast.engine.statistics import Estimate, by_replicate, percentile, percentile_estimates, spread
 from forecast.figures.shapes import Array
 from forecast.words.chances import round_hours, rounded_hours
-
-Money = Callable[[float], str]
+from forecast.words.money import Money
 
 _FEW = 0.01
 _LARGEST_VALUE = 1e6  # money an hour; beyond it a decision does not turn

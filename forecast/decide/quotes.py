@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,8 +15,7 @@ from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.errors import SimulationError
 from forecast.watching.asis import Knowledge, forecast_given
 from forecast.words.chances import builds
-
-Money = Callable[[float], str]
+from forecast.words.money import Money, rounded
 
 
 @dataclass(frozen=True)
@@ -63,7 +61,7 @@ class Quote:
     def sentence(self, money: Money) -> str:
         """Say what the build costs with it, and what its main risk adds."""
         text = (
-            f"{self.title}: middle figures {money(self.plain)}, {money(self.summary.p80.value)} at P80; cheapest in "
+            f"{self.title}: middle figures {money(self.plain)}, {rounded(money, self.summary.p80)} at P80; cheapest in "
             f"{builds(self.summary.chance_cheapest.value)}"
         )
         if self.risks and self.risks[0].mean > 0:
@@ -99,7 +97,7 @@ class Quotes:
         """Say which one to take, and whether the lowest quote is also the cheapest build."""
         best = self.best
         lowest = min(self.quotes, key=lambda quote: quote.plain)
-        text = f"{best.title} needs least money held: {money(best.summary.p80.value)} at P80"
+        text = f"{best.title} needs least money held: {rounded(money, best.summary.p80)} at P80"
         if lowest.id == best.id:
             return f"{text}; it is also the lowest quote."
         dearer = lowest.summary.p80.value - best.summary.p80.value

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -20,8 +20,7 @@ from forecast.errors import SimulationError
 from forecast.figures.shapes import Array
 from forecast.watching.asis import Knowledge, forecast_given
 from forecast.words.chances import builds, rounded_hours
-
-Money = Callable[[float], str]
+from forecast.words.money import Money, rounded
 
 SHARES = (0.1, 0.5, 0.8, 0.9)
 
@@ -62,11 +61,11 @@ class Summary:
     def sentence(self, money: Money) -> str:
         """Say what it costs and how it stands."""
         return (
-            f"{self.name}: {money(self.p50.value)} in half of builds, {money(self.p80.value)} at P80, "
+            f"{self.name}: {rounded(money, self.p50)} in half of builds, {rounded(money, self.p80)} at P80, "
             f"{rounded_hours(self.hours[1].value)} own hours"
             + (f" and {self.weeks[1].value:.0f} weeks" if self.weeks is not None else "")
             + f"; cheapest in {builds(self.chance_cheapest.value)}, "
-            f"and on average {money(self.regret.value)} dearer than the cheapest."
+            f"and on average {rounded(money, self.regret)} dearer than the cheapest."
         )
 
 
@@ -168,7 +167,7 @@ class Comparison:
         """Say which one is cheapest, and how sure that is; ``strong`` is put around the key figures."""
         best, on_average = self.cheapest_in_the_middle, self.cheapest
         text = (
-            f"{strong}{best.name}{strong} is cheapest: {strong}{money(best.p50.value)}{strong} in the middle (P50), "
+            f"{strong}{best.name}{strong} is cheapest: {strong}{rounded(money, best.p50)}{strong} in the middle (P50), "
             f"and the cheapest of all in {strong}{builds(best.chance_cheapest.value)}{strong}."
         )
         if on_average.id != best.id:

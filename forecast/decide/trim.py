@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from forecast.buildfile.schema import Build, Line
@@ -11,8 +11,7 @@ from forecast.decide.paired import mean_change, percentile_change
 from forecast.decide.replay import Change, Replay
 from forecast.engine.statistics import Estimate
 from forecast.watching.settling import brings_in
-
-Money = Callable[[float], str]
+from forecast.words.money import Money, rounded
 
 SAFETY_WORDS: Mapping[str, str] = {
     r"wheel (bolt|nut|stud|fixing|spacer)|lug ?nut|hub ?ring|centring ring": "it holds a wheel on",
@@ -49,7 +48,7 @@ class Trim:
 
     def sentence(self, money: Money) -> str:
         """Say what leaving it out frees."""
-        text = f"Leaving out \u201c{self.title}\u201d frees {money(self.p80.value)} at P80"
+        text = f"Leaving out \u201c{self.title}\u201d frees {rounded(money, self.p80)} at P80"
         return f"{text} and {self.hours:.0f} own hours." if self.hours >= 0.5 else f"{text}."
 
 

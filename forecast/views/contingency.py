@@ -20,9 +20,7 @@ def split_rows(found: Contingency) -> list[tuple[str, str]]:
     that no row hides what is larger than those named.
     """
     money = found.currency
-    whole = as_written(found.held.value, money) - as_written(
-        found.base, money
-    )  # as the sentence above has it
+    whole = found.over
     named = _named(found)
     rest = found.lines[len(named) :]
     sums = [(share.title, as_written(share.amount.value, money)) for share in named]

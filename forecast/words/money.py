@@ -20,6 +20,13 @@ from forecast.words.currencies import minor_digits, shown_digits
 LOCALE = "en"
 
 
+class Money(Protocol):
+    """Writes a sum of the simulation in some currency, rounded by its standard error where that is given."""
+
+    def __call__(self, value: float, /, *, error: float = 0.0) -> str:
+        """Write it."""
+
+
 class Found(Protocol):
     """A figure of the simulation, with its simulation error."""
 
@@ -72,6 +79,11 @@ def about(value: float, currency: str, error: float = 0.0) -> str:
 def estimated(found: Found, currency: str) -> str:
     """Write a figure of the simulation, rounded by its own error."""
     return about(found.value, currency, found.error)
+
+
+def rounded(money: Money, found: Found) -> str:
+    """Write a figure of the simulation in some currency, rounded by its own error."""
+    return money(found.value, error=found.error)
 
 
 def signed(value: float, currency: str, error: float = 0.0) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -47,7 +48,7 @@ def folder(tmp_path: Path) -> Path:
 def test_quotes_are_compared_as_the_example_shows(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = run(capsys, "quotes", str(folder))
     found = quotes(BuildFolder.at(folder).read(), "kit")
-    assert text.splitlines()[0] == found.sentence(lambda value: about(value, "EUR"))
+    assert text.splitlines()[0] == found.sentence(partial(about, currency="EUR"))
     assert "Its largest risk: The seller never delivers" in text
     assert text == run(capsys, "quotes", str(folder), "kit")
     data = json.loads(run(capsys, "quotes", str(folder), "--json"))

@@ -332,8 +332,8 @@ def run_mix(options: argparse.Namespace) -> int:
     rows = [
         [
             shorten(farmed_out(item, found.titles), 60),
-            about(item.p50, currency),
-            about(item.p80, currency),
+            about(item.p50, currency, found.errors[0]),
+            about(item.p80, currency, found.errors[1]),
             hours(item.hours_p80),
             *([f"{item.weeks:.0f}"] if item.weeks is not None else []),
             "best" if item == found.best else "",
