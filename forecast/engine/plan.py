@@ -9,7 +9,7 @@ from datetime import date
 from forecast.buildfile.checks import cross_check, dependencies, figures_of, loadings_of
 from forecast.buildfile.kept import Kept
 from forecast.buildfile.rates import per_euro
-from forecast.buildfile.scenario import choose
+from forecast.buildfile.scenario import choose, overridden
 from forecast.buildfile.schema import OWN_ESTIMATING, SMALL_LINE, Build, Costed, Event, Line
 from forecast.engine.draws import slot_of_cause, slots_of_event
 from forecast.engine.rows import (
@@ -302,35 +302,44 @@ class _Compiler:
         formula = Product((self.figure("build.own_hour_value", value), Sum(hours)))
         self.rows.append(Row(OWN_WORK, "Own work", "labour", "line", formula, of=OWN_WORK))
 
-    def inputs_by_size(self) -> tuple[PlanInput, ...]:
-        """Give the inputs, with less own estimating in the small ones.
+    def sizes(self) -> dict[str, float]:
+        """Give the size of each input: the middle amount of the largest line or event that reads it.
 
-        A line's size is its middle amount, and an input's that of the largest line or event that reads it. Under
-        `estimating_size` its loading falls in proportion, so that whoever errs on the kit errs on the freight, while a
-        box of discs says next to nothing of either. Hours and weeks are no sums of money: they keep theirs.
+        Hours and weeks are no sums of money: without end.
         """
-        small = self.estimating_size
-        if not small or not self.sized:
-            return tuple(self.inputs.values())
         middles: dict[str, Value] = {item.id: item.shape.middle for item in self.inputs.values()}
         lines: dict[str, Value] = {}
-        sizes: dict[str, float] = {}
+        found: dict[str, float] = {}
         for row in _events_last(self.rows):
             lines[row.id] = evaluate(row.formula, middles, lines)
             for name in row.inputs:
                 size = abs(float(lines[row.id])) if row.is_money else float("inf")
-                sizes[name] = max(sizes.get(name, 0.0), size)
+                found[name] = max(found.get(name, 0.0), size)
+        return found
+
+    def inputs_by_size(self, sizes: Mapping[str, float]) -> tuple[PlanInput, ...]:
+        """Give the inputs, with less own estimating in the small ones.
+
+        Under `estimating_size` an input's loading falls in proportion to its size, so that whoever errs on the kit errs
+        on the freight, while a box of discs says next to nothing of either.
+        """
+        if not self.sized_by_line:
+            return tuple(self.inputs.values())
         place = self.causes.index(OWN_ESTIMATING)
         found = []
         for item in self.inputs.values():
             if item.id in self.sized:
-                size = sizes.get(item.id, float("inf"))
-                share = min(1.0, size / small)
+                share = min(1.0, sizes.get(item.id, float("inf")) / self.estimating_size)
                 loadings = list(item.loadings)
                 loadings[place] *= share
                 item = replace(item, loadings=tuple(loadings))
             found.append(item)
         return tuple(found)
+
+    @property
+    def sized_by_line(self) -> bool:
+        """Whether some input loads on own estimating by its size."""
+        return bool(self.estimating_size and self.sized)
 
 
 def _price_in(formula: Formula) -> str | None:
@@ -404,34 +413,17 @@ def _compile(build: Build, scenario: str | None, today: date) -> Plan:
         )
         for item in build.consignment
     )
-    for expansion in expansions:
-        compiler.consignment(expansion)
-    computed = {row.id: row.group for row in compiler.rows if row.kind == "line"}
-    of = dependencies(active, computed)
-    present = {line.id for line in choice.lines} | set(computed)
-    for line in _in_order(choice.lines, of):
-        compiler.line(line, (other for other in of[line.id] if other in present))
-    everywhere = dependencies(build, computed)
-    for event in choice.events:
-        shop = [
-            (line, tuple(other for other in everywhere[line.id] if other in present))
-            for line in build.line
-            if line.package in event.hands_over and line.route == SHOP and line.id not in present
-        ]
-        compiler.event(event, (other for other in of[event.id] if other in present), shop)
-    items: list[Costed] = [*choice.lines, *choice.events]
-    for item in items:
-        compiler.hours(item)
-        compiler.waits(item)
+    _compile_items(compiler, build, active, expansions)
+    sizes = _sizes(build, choice.scenario, expansions, today) if compiler.sized_by_line else {}
     compiler.own_work()
-    counted = {item.id for item in items}
+    counted = {item.id for item in (*choice.lines, *choice.events)}
     return Plan(
         name=build.name,
         currency=build.build.currency,
         scenario=choice.scenario,
         fingerprint=build.fingerprint(),
         causes=compiler.causes,
-        inputs=compiler.inputs_by_size(),
+        inputs=compiler.inputs_by_size(sizes),
         gates=tuple(compiler.gates),
         rows=_events_last(compiler.rows),
         consignments=expansions,
@@ -445,6 +437,54 @@ def _compile(build: Build, scenario: str | None, today: date) -> Plan:
             for code, path in compiler.paths.items()
         },
     )
+
+
+def _compile_items(compiler: _Compiler, build: Build, active: Build, expansions: Iterable[Expansion]) -> None:
+    """Add the rows of all lines and events that count.
+
+    Parameters
+    ----------
+    compiler : _Compiler
+        Of the active build.
+    build : Build
+        With all lines, whichever way they count in.
+    active : Build
+        With those that count.
+    expansions : iterable of Expansion
+        Of the consignments.
+    """
+    for expansion in expansions:
+        compiler.consignment(expansion)
+    computed = {row.id: row.group for row in compiler.rows if row.kind == "line"}
+    of = dependencies(active, computed)
+    present = {line.id for line in active.line} | set(computed)
+    for line in _in_order(active.line, of):
+        compiler.line(line, (other for other in of[line.id] if other in present))
+    everywhere = dependencies(build, computed)
+    for event in active.event:
+        shop = [
+            (line, tuple(other for other in everywhere[line.id] if other in present))
+            for line in build.line
+            if line.package in event.hands_over and line.route == SHOP and line.id not in present
+        ]
+        compiler.event(event, (other for other in of[event.id] if other in present), shop)
+    items: list[Costed] = [*active.line, *active.event]
+    for item in items:
+        compiler.hours(item)
+        compiler.waits(item)
+
+
+def _sizes(
+    build: Build, scenario: str | None, expansions: Iterable[Expansion], today: date
+) -> dict[str, float]:
+    """Give the size of each input with the lines of all routes counting, so that it is the same whoever does the work.
+
+    A fee on all of the finish is as large a guess where the paint is done by oneself, and in every mix.
+    """
+    whole = build if scenario is None else overridden(build, build.scenario[scenario])
+    compiler = _Compiler(whole, today)
+    _compile_items(compiler, whole, whole, expansions)
+    return compiler.sizes()
 
 
 def _slots(build: Build) -> dict[str, int]:
