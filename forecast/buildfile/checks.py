@@ -14,7 +14,7 @@ from forecast.buildfile.consignment import Consignment, figures_in
 from forecast.buildfile.limits import out_of_reach, wrong_times
 from forecast.buildfile.locate import Path
 from forecast.buildfile.rates import unknown_currency, wrong_rates
-from forecast.buildfile.regions import regions_of
+from forecast.buildfile.rulefiles import regions_of
 from forecast.buildfile.schema import (
     GROUPS,
     OWN_ESTIMATING,

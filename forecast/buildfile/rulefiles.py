@@ -3,6 +3,9 @@
 Those on file stand in ``forecast/trade/rules/``. The environment variable ``FORECAST_RULES`` names a further folder of
 the builder's own: a file there adds a country, or stands in for the one on file with the same code. Duty and tax are
 worked out from the same files by `forecast.trade.rules`.
+
+What has to be known of a builder's home before a rate can be told, such as their province, stands there too, under
+``[home]``: the guided start asks it, and the trade room takes the rate of the answer.
 """
 
 from __future__ import annotations
@@ -11,6 +14,7 @@ import os
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -22,6 +26,7 @@ from forecast.errors import BuildFileError, RuleError
 from forecast.tables.files import read_regular
 from forecast.words.countries import COUNTRIES
 from forecast.words.currencies import is_currency
+from forecast.words.sources import Certainty
 
 FURTHER = "FORECAST_RULES"
 """Environment variable that names a further folder of rule files."""
@@ -349,7 +354,59 @@ def same_territory(one: str, other: str) -> bool:
     return one == other or (one in known and other in known and known[one].union == known[other].union)
 
 
-__all__ = [
-    "FURTHER", "TAX_NAMES", "Country", "Place", "RuleFile", "Suggested", "Unknown", "countries", "country_of",
-    "groups_of", "is_meant", "rule_files", "same_territory", "unknown_country",
-]  # fmt: skip
+@dataclass(frozen=True)
+class RegionChoice:
+    """One answer: its code and name, the rate that follows from it, and how that rate is called."""
+
+    code: str
+    name: str
+    value: float
+    label: str
+
+
+@dataclass(frozen=True)
+class Regions:
+    """The question of one country.
+
+    Attributes
+    ----------
+    question, why : str
+        As it is put to a builder, and what the answer changes.
+    sets : str
+        Id of the rule figure that the answer sets.
+    low, middle, high : float
+        What is taken until it is answered.
+    choices : mapping
+        Answers by code.
+    """
+
+    question: str
+    why: str
+    sets: str
+    low: float
+    middle: float
+    high: float
+    source: str
+    certainty: Certainty
+    choices: Mapping[str, RegionChoice]
+    as_of: date | None = None
+    read: date | None = None
+    note: str = ""
+
+
+@cache
+def regions_of(country: str) -> Regions | None:
+    """Give what a country's rules ask; None where they ask nothing, or none are on file."""
+    known = countries().get(country)
+    if known is None or "home" not in (file := rule_files()[known.union]).raw:
+        return None
+    table = {key: value for key, value in file.need("home", dict).items() if key not in ("choice", "unknown")}
+    try:
+        choices = {item["code"]: RegionChoice(**item) for item in file.raw["home"]["choice"]}
+        return Regions(**table, **file.raw["home"]["unknown"], choices=MappingProxyType(choices))
+    except (TypeError, KeyError) as error:
+        message = (
+            f"{file.where}: home: {error}. Write question, why, sets, source and certainty, unknown = {{ low, middle, "
+            "high }}, and [[home.choice]] tables with code, name, value and label."
+        )
+        raise RuleError(message) from None

@@ -12,13 +12,13 @@ from forecast.buildfile.takeoff_base import (
     Arriving,
     AsWritten,
     Measured,
+    RollTakeoff,
     Share,
     Skippable,
     Temperature,
     exactly,
     no_waste_twice,
 )
-from forecast.buildfile.takeoff_roll import RollTakeoff
 from forecast.figures.kinds import Known, wrong
 
 

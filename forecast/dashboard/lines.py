@@ -25,7 +25,7 @@ from forecast.dashboard.tray import tray, tried
 from forecast.dashboard.unsaved import unsaved_changes
 from forecast.engine.sketch import three_points
 from forecast.errors import BuildFileError, ForecastError
-from forecast.figures.shape_of import shape_of
+from forecast.figures.evaluate import shape_of
 from forecast.views.charts import line_bars
 from forecast.views.commands.check import wide_ranges
 from forecast.views.sentences import slips_sentence

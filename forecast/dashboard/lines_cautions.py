@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import streamlit as st
 
 from forecast.buildfile.cautions import hazards_asked
-from forecast.buildfile.cautions_beside import Beside, cautions_beside
 from forecast.buildfile.edit import SetKey
+from forecast.buildfile.oneself import Beside, cautions_beside
 from forecast.dashboard.layout import table, text
 from forecast.dashboard.saving import put
 from forecast.dashboard.state import Opened

@@ -27,7 +27,7 @@ from forecast.dashboard.layout import safe, text
 from forecast.dashboard.saving import form_key, put
 from forecast.dashboard.state import Opened
 from forecast.errors import NumberError
-from forecast.figures.shape_of import shape_of
+from forecast.figures.evaluate import shape_of
 from forecast.words.currencies import is_currency
 from forecast.words.money import about
 from forecast.words.numbers import read_numbers

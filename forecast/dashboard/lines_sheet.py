@@ -24,7 +24,7 @@ from forecast.dashboard.state import Opened
 from forecast.dashboard.unsaved import keep_draft
 from forecast.engine.sketch import sketch
 from forecast.errors import BuildFileError, NumberError, SimulationError
-from forecast.figures.shape_of import shape_of
+from forecast.figures.evaluate import shape_of
 from forecast.words.currencies import is_currency, minor_digits
 from forecast.words.numbers import plainly, read_number
 

@@ -18,7 +18,7 @@ from forecast.dashboard.state import Opened, likely_of
 from forecast.errors import ForecastError, LedgerError, NumberError
 from forecast.ledger import NewReceipt, ReceiptKind
 from forecast.ledger.attachments import attach_file, check_document
-from forecast.ledger.dates import not_ahead
+from forecast.ledger.days import not_ahead
 from forecast.ledger.entries import checked
 from forecast.views.settling import beside_words, entered_words, of_100, overrun_words, paid_words, question
 from forecast.watching.estimates import Way, middle_figures, shared_out

@@ -22,7 +22,7 @@ from forecast.dashboard.receipts_news import (
 from forecast.dashboard.state import Opened
 from forecast.errors import LedgerError
 from forecast.ledger import Commitment
-from forecast.ledger.dates import not_ahead
+from forecast.ledger.days import not_ahead
 from forecast.ledger.records import AgreementKind
 from forecast.views.sentences import unusual_sentence
 from forecast.views.settling import AGREEMENTS, agreed_words, closed_words

@@ -15,7 +15,7 @@ from forecast.dashboard.receipt_form import split_parts
 from forecast.dashboard.receipts_news import enter, next_turn
 from forecast.dashboard.state import Opened
 from forecast.errors import LedgerError, NumberError
-from forecast.ledger.dates import not_ahead
+from forecast.ledger.days import not_ahead
 from forecast.tables.sniff import DateOrder, parse_day
 from forecast.views.settling import imported_words
 from forecast.watching.importing import HELD_BACK, ImportPlan, ImportRow, enter_import

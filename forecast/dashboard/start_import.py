@@ -15,8 +15,7 @@ from forecast.dashboard.start_guided import free_folder, open_at_cost, typed_pat
 from forecast.dashboard.state import Opened, opened
 from forecast.errors import ForecastError
 from forecast.start import put_build, question
-from forecast.start.listing import build_of_list, lines_to_add
-from forecast.start.listing_columns import ROLES
+from forecast.start.listing import ROLES, build_of_list, lines_to_add
 from forecast.views.listing import (
     STATES,
     LineList,

@@ -15,8 +15,8 @@ from forecast.decide.choices import about
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import reference_values
 from forecast.errors import LedgerError
+from forecast.figures.evaluate import shape_of
 from forecast.figures.kinds import FigureBase, Known
-from forecast.figures.shape_of import shape_of
 from forecast.ledger import Ledger
 from forecast.ledger.records import AgreementKind
 from forecast.watching.settling import Agreement, agree, at_planned_rate

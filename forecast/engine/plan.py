@@ -23,7 +23,7 @@ from forecast.engine.rows import (
     sole_input,
 )
 from forecast.errors import SimulationError
-from forecast.figures.evaluate import Value, at_middle, evaluate
+from forecast.figures.evaluate import Value, at_middle, evaluate, shape_of
 from forecast.figures.formula import (
     Constant,
     Formula,
@@ -37,10 +37,9 @@ from forecast.figures.formula import (
     walk,
 )
 from forecast.figures.kinds import FigureBase, Known
-from forecast.figures.shape_of import shape_of
 from forecast.figures.shapes import Exact
 from forecast.figures.units import formula_in
-from forecast.trade.consignment import expand, payment_days
+from forecast.trade.consignment_lines import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import Expansion
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff, priced_per

@@ -15,10 +15,9 @@ from forecast.buildfile.kept import Kept
 from forecast.buildfile.rates import per_euro
 from forecast.buildfile.schema import Build
 from forecast.errors import RuleError
-from forecast.figures.evaluate import Value, evaluate
+from forecast.figures.evaluate import Value, evaluate, shape_of
 from forecast.figures.kinds import Known
-from forecast.figures.shape_of import shape_of
-from forecast.trade.consignment import expand, payment_days
+from forecast.trade.consignment_lines import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import Expansion, RuleUse
 from forecast.trade.rules import load_carriage

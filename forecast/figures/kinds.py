@@ -511,3 +511,16 @@ def _end(
             return float(number)
     listed = getattr(figure, "quotes", ()) or getattr(figure, "values", ())
     return float(choose(listed)) if listed else None
+
+
+_PLAIN = ("known", "percentiles", "span", "quotes")
+"""Kinds that are told by their keys alone; all others name their shape."""
+
+
+def as_written(figure: FigureBase) -> Any:
+    """Give a figure as a plain TOML value: a number, or a table of what differs from the defaults."""
+    kind = str(figure.kind)  # type: ignore[attr-defined]
+    shape = {} if kind in _PLAIN else {"shape": kind.removesuffix("-percentiles").removesuffix("-median")}
+    said = figure.model_dump(exclude_defaults=True, exclude={"kind"})
+    values = {key: list(value) if isinstance(value, tuple) else value for key, value in said.items()}
+    return values["value"] if set(values) == {"value"} else shape | values

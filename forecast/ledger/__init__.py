@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from forecast.ledger.book import Ledger
-from forecast.ledger.kept import kept_open, let_go
+from forecast.ledger.opened import kept_open, let_go
 from forecast.ledger.records import (
     AttachedFile,
     Baseline,

@@ -1,10 +1,11 @@
-"""What was paid, added up by day: all that a history needs, in one query however many receipts there are."""
+"""Days of the ledger: what was paid, added up by day, and whether a day lies ahead."""
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import NamedTuple
 
+from forecast.errors import LedgerError
 from forecast.ledger.book import Ledger
 from forecast.ledger.store import counts
 
@@ -81,3 +82,25 @@ def paid_by_day(ledger: Ledger, *, by_receipt: bool = False) -> tuple[DayPaid, .
         )
         for row in rows
     )
+
+
+def not_ahead(day: date, today: date, what: str) -> date:
+    """Give a day back, or refuse one that lies more than a day ahead: time zones make it a day, the rest is a slip.
+
+    Parameters
+    ----------
+    day, today : date
+    what : str
+        What is dated so, such as "receipt".
+
+    Raises
+    ------
+    LedgerError
+        If it lies ahead.
+    """
+    if day > today + timedelta(days=1):
+        message = f"date of the {what}: {day} lies ahead of today, {today}. Correct the date."
+        if what == "receipt":
+            message += " Money agreed and not yet paid is a commitment."
+        raise LedgerError(message)
+    return day

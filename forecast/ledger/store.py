@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import NoReturn
 
 from forecast.errors import LedgerError
-from forecast.ledger.kept import reading
 from forecast.ledger.migrations import MIGRATIONS, migrate, refuse_strangers, version_of
+from forecast.ledger.opened import reading
 from forecast.ledger.place import database_uri
 from forecast.tables.files import check_regular
 from forecast.words.minor_units import exponent

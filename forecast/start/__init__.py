@@ -17,10 +17,9 @@ from forecast.start.answers import (
     read_answers,
 )
 from forecast.start.create import check_free, create_build, put_build, write_build
-from forecast.start.draft import Standing, read_draft, stand, write_draft
+from forecast.start.draft import Standing, read_draft, stand, understood, write_draft
 from forecast.start.questions import DONT_KNOW, Question, question, questions
-from forecast.start.reading import WrongAnswer
-from forecast.start.told import understood
+from forecast.start.written_answers import WrongAnswer
 
 __all__ = [
     "DONT_KNOW", "Answers", "Question", "Standing", "WrongAnswer", "answers_of", "as_asked", "check_free",

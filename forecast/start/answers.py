@@ -11,13 +11,12 @@ from forecast.buildfile.checks import nearest
 from forecast.buildfile.locate import Path, line_of, locate
 from forecast.buildfile.places import load_places
 from forecast.buildfile.rates import FAR_RATE
-from forecast.buildfile.regions import regions_of
-from forecast.buildfile.rulefiles import countries, country_of, same_territory, unknown_country
+from forecast.buildfile.rulefiles import countries, country_of, regions_of, same_territory, unknown_country
 from forecast.buildfile.toml import parse_toml
 from forecast.errors import BuildFileError, Problem
 from forecast.figures.kinds import FigureBase, short
 from forecast.start.questions import DONT_KNOW, Question, question, questions
-from forecast.start.reading import BoxSize, Context, WrongAnswer, is_unknown, read_value
+from forecast.start.written_answers import BoxSize, Context, WrongAnswer, is_unknown, read_value
 from forecast.tables.files import UnfitFileError, read_regular
 from forecast.words.currencies import minor_digits, reference
 

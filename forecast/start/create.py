@@ -8,7 +8,7 @@ from typing import Any
 
 from forecast.buildfile.cautions import Caution, cautions_for
 from forecast.buildfile.library import Library, load_library
-from forecast.buildfile.library.load import rounded
+from forecast.buildfile.library.starters import rounded
 from forecast.buildfile.schema import ESTIMATING, SMALL_LINE
 from forecast.errors import BuildFileError, Problem
 from forecast.start.answers import Answers
@@ -20,11 +20,17 @@ from forecast.start.kit import (
     shops_of,
     widens_arches,
 )
-from forecast.start.lines import AT_HAND, LEFT_OUT_WORDS, add_waits, cost_lines, work_lines
+from forecast.start.proposed_lines import (
+    AT_HAND,
+    LEFT_OUT_WORDS,
+    add_waits,
+    cost_lines,
+    name_surfaces,
+    work_lines,
+)
 from forecast.start.questions import WEEK_HOURS
 from forecast.start.risks import events, measures, scenarios
-from forecast.start.takeoffs import name_surfaces
-from forecast.start.text import Section, Table, write_sections
+from forecast.start.toml_text import Section, Table, write_sections
 from forecast.tables.files import write_file
 
 _OPENING = """

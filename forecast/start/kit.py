@@ -9,14 +9,14 @@ from typing import Any
 from forecast.buildfile.consignment import KIT_CODE
 from forecast.buildfile.incoterms import incoterm
 from forecast.buildfile.library import PRACTICE, Library, Range, StarterRates, load_rates
-from forecast.buildfile.library.load import rounded
+from forecast.buildfile.library.starters import rounded
 from forecast.buildfile.places import Panel, load_places
 from forecast.buildfile.rulefiles import Country, countries, is_meant, unknown_country
 from forecast.buildfile.schema import ESTIMATING
 from forecast.errors import MoneyError
-from forecast.figures.as_written import as_written
+from forecast.figures.kinds import as_written
 from forecast.start.answers import Answers
-from forecast.start.text import Table
+from forecast.start.toml_text import Table
 from forecast.words.currencies import Reference, reference
 
 USUAL_PANELS = ("front", "rear", "skirts", "arches", "spoiler")

@@ -8,10 +8,10 @@ from typing import Any
 
 from forecast.buildfile.cautions import cautions_for
 from forecast.buildfile.library import Library
-from forecast.buildfile.library.load import rounded
+from forecast.buildfile.library.starters import rounded
 from forecast.start.answers import Answers
 from forecast.start.kit import as_figure, stretched, work_of
-from forecast.start.text import Table
+from forecast.start.toml_text import Table
 
 _RUST = {"sound": 0.1, "worn": 0.3, "rusty": 0.6, None: 0.35}
 """Chance of hidden rust by the state of the body (common practice: 10 to 60 %, by age)."""

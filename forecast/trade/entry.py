@@ -18,7 +18,7 @@ from forecast.trade.journey import Journey
 from forecast.trade.rules import RuleWarning, doubt, load_arrival
 from forecast.trade.rules.model import Additional, PrivateUse, Territory
 from forecast.trade.sent_back import write_returned
-from forecast.trade.sheet import Sheet, times, total
+from forecast.trade.working_sheet import Sheet, times, total
 
 COMMON = "Common practice, yours to overwrite."
 _TAX_ON_CHARGES = (

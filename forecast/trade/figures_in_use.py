@@ -12,7 +12,7 @@ from forecast.trade.entry import CHARGES
 from forecast.trade.expansion import RuleUse
 from forecast.trade.rules import RuleFigure, load_arrival, load_carriage
 from forecast.trade.rules.model import Basis
-from forecast.trade.sheet import Sheet
+from forecast.trade.working_sheet import Sheet
 
 OWN = "your own figure"
 """In place of source and certainty of what the build file overwrites."""

@@ -9,7 +9,7 @@ from forecast.figures.formula import Constant, Formula, LineValue, Product, Quot
 from forecast.figures.kinds import Figure
 from forecast.trade.customs import Article
 from forecast.trade.expansion import ComputedEvent, ComputedLine
-from forecast.trade.sheet import Sheet, total
+from forecast.trade.working_sheet import Sheet, total
 
 _ON_APPLICATION = (
     "Duty and tax come back on application only, within a time limit: ask customs before you send."

@@ -8,8 +8,7 @@ from pathlib import Path
 
 from forecast.buildfile.schema import Build
 from forecast.errors import BuildFileError, Problem
-from forecast.start.listing import Listed, read_rows
-from forecast.start.listing_columns import ROLES, choose_columns, find_header, guess_columns
+from forecast.start.listing import ROLES, Listed, choose_columns, find_header, guess_columns, read_rows
 from forecast.tables.tabular import read_table
 from forecast.words.numbers import decimal_marks, doubtful
 

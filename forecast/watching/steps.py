@@ -16,7 +16,7 @@ from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.replay import Outcome, Replay
 from forecast.engine.statistics import percentile_estimates
-from forecast.figures.shape_of import shape_of
+from forecast.figures.evaluate import shape_of
 from forecast.watching.known import Known, known_from
 from forecast.watching.reforecast import cause_titles
 from forecast.watching.standing import Record, Standing

@@ -21,7 +21,7 @@ from typing import Any
 
 from forecast.buildfile.reader import assemble, read_build
 from forecast.buildfile.schema import Build
-from forecast.missing.completeness import findings
+from forecast.missing.left_out import findings
 from forecast.start import read_answers, write_build
 
 DEMOS = Path(__file__).parents[2] / "scenarios"

@@ -13,8 +13,7 @@ import sys
 import time
 from collections import Counter
 
-from forecast.ledger.papers.photo import can_read_photos
-from forecast.ledger.papers.read import read_paper
+from forecast.ledger.papers.read import can_read_photos, read_paper
 from tests.ledger.papers.photos import photo, receipt
 
 WHAT = ("sum", "day", "currency", "supplier")

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from forecast.buildfile.cautions import cautions_of
-from forecast.buildfile.cautions_beside import cautions_beside
 from forecast.buildfile.edit import AddItem, changed
+from forecast.buildfile.oneself import cautions_beside
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
 from forecast.errors import SimulationError

@@ -11,7 +11,7 @@ from forecast.buildfile.library import LABOUR_RATE, library_of, load_library, lo
 from forecast.buildfile.reader import assemble, parse_build
 from forecast.buildfile.schema import GROUPS
 from forecast.errors import MoneyError
-from forecast.missing.completeness import findings
+from forecast.missing.left_out import findings
 from forecast.words.currencies import reference_rates
 
 LIBRARY = load_library()

@@ -10,7 +10,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecast import read_build
-from forecast.buildfile.cautions_beside import cautions_beside
+from forecast.buildfile.oneself import cautions_beside
 from forecast.buildfile.reader import parse_build
 from forecast.engine.plan import compile_plan
 from forecast.start import create_build, read_answers, write_build

@@ -15,8 +15,8 @@ from forecast.buildfile.reader import parse_build, read_text
 from forecast.buildfile.sheet import changes, other_shapes, rows, with_changes
 from forecast.dashboard.unsaved import draft_of
 from forecast.decide.paired import forecast_change
+from forecast.figures.evaluate import shape_of
 from forecast.figures.kinds import Known
-from forecast.figures.shape_of import shape_of
 from forecast.ledger.folder import BuildFolder
 from forecast.ledger.undoing import undo_last
 from forecast.words.money import about, signed

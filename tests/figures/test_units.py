@@ -16,7 +16,7 @@ from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import simulate
 from forecast.errors import BuildFileError, RuleError
 from forecast.figures.units import _CUSTOMARY, _in_library, conversion, counted_in, misfit, read_unit
-from forecast.missing.completeness import findings
+from forecast.missing.left_out import findings
 from forecast.views.opening import open_line
 
 PUBLISHED = json.loads(
@@ -399,7 +399,7 @@ def test_the_table_says_what_the_units_library_says(word: str) -> None:
 def test_what_a_demo_lacks_is_told_without_the_units_library(demo: str) -> None:
     code = (
         "import sys; from forecast.buildfile.reader import read_build; "
-        "from forecast.missing.completeness import findings; findings(read_build(sys.argv[1])); "
+        "from forecast.missing.left_out import findings; findings(read_build(sys.argv[1])); "
         "print('pint' in sys.modules)"
     )
     build = Path(__file__).parents[2] / "scenarios" / demo

@@ -9,9 +9,9 @@ import pytest
 from forecast.buildfile.library import load_library
 from forecast.buildfile.reader import parse_build, read_build
 from forecast.buildfile.schema import Build
-from forecast.missing.completeness import GRADES, Finding, findings
-from forecast.missing.completeness_rules import load_rules
-from forecast.missing.facts import Facts
+from forecast.missing.build_facts import Facts
+from forecast.missing.left_out import GRADES, Finding, findings
+from forecast.missing.rules import load_rules
 
 HEAD = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "{country}"\n'
 

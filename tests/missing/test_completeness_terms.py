@@ -10,8 +10,8 @@ import pytest
 from forecast.buildfile.edit import changed
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
-from forecast.figures.as_written import as_written
-from forecast.missing.completeness import Finding, findings
+from forecast.figures.kinds import as_written
+from forecast.missing.left_out import Finding, findings
 from forecast.views.cli import main
 
 HEAD = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n'

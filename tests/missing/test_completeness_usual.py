@@ -12,7 +12,7 @@ from forecast.buildfile.edit import AddItem, NotNeeded, RemoveItem, changed
 from forecast.buildfile.places import load_places
 from forecast.buildfile.reader import parse_build, read_build
 from forecast.buildfile.schema import Build
-from forecast.missing.completeness import Finding, findings
+from forecast.missing.left_out import Finding, findings
 from forecast.start import create_build, questions, read_answers, write_build
 from tests.benchmarks.leftout import (
     ANSWERS,

@@ -10,7 +10,7 @@ from forecast.buildfile.reader import parse_build, read_build
 from forecast.buildfile.takeoff import TAKEOFF_KINDS, AnyTakeoff
 from forecast.ledger.folder import DEMOS
 from forecast.missing.left_out import findings
-from forecast.missing.odd_takeoffs import MOST
+from forecast.missing.odd import MOST
 from forecast.start import read_answers, write_build
 from tests.buildfile.texts import HEAD, LINE
 from tests.start.test_guided import EVERYWHERE, NOTHING_KNOWN, plain_kit

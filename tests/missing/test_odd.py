@@ -8,8 +8,8 @@ from babel import Locale
 from forecast.buildfile.reader import parse_build, read_build
 from forecast.errors import BuildFileError
 from forecast.ledger.folder import DEMOS
-from forecast.missing.completeness import findings
-from forecast.missing.completeness_rules import Finding
+from forecast.missing.left_out import findings
+from forecast.missing.rules import Finding
 from forecast.start import read_answers, write_build
 from forecast.words.countries import COUNTRIES, nearest_country
 from tests.buildfile.texts import HEAD, LINE, complaints

@@ -21,10 +21,9 @@ from forecast.buildfile.toml_schema import FILE_NAME, LINE
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import Trials, run
 from forecast.errors import BuildFileError
-from forecast.figures.as_written import as_written
-from forecast.figures.kinds import Known
+from forecast.figures.kinds import Known, as_written
 from forecast.figures.shapes import Array
-from forecast.missing.completeness import findings
+from forecast.missing.left_out import findings
 from forecast.start import (
     DONT_KNOW,
     WrongAnswer,

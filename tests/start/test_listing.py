@@ -9,13 +9,17 @@ import pytest
 from forecast.buildfile.edit import changed
 from forecast.buildfile.reader import parse_build
 from forecast.errors import BuildFileError
-from forecast.start.listing import SPREAD_NOTE, Listed, build_of_list, lines_to_add, read_rows
-from forecast.start.listing_columns import (
+from forecast.start.listing import (
+    SPREAD_NOTE,
     Cell,
+    Listed,
+    build_of_list,
     cell_number,
     choose_columns,
     find_header,
     guess_columns,
+    lines_to_add,
+    read_rows,
 )
 
 TEXT = """\

@@ -14,7 +14,7 @@ import pytest
 from forecast.buildfile.consignment import Consignment
 from forecast.buildfile.schema import Currency
 from forecast.errors import RuleError
-from forecast.figures.evaluate import evaluate
+from forecast.figures.evaluate import evaluate, shape_of
 from forecast.figures.formula import Input, LineValue, walk
 from forecast.figures.kinds import (
     Discrete,
@@ -25,15 +25,14 @@ from forecast.figures.kinds import (
     Span,
     Triangular,
 )
-from forecast.figures.shape_of import shape_of
-from forecast.trade.consignment import Expansion, customs_day, expand, payment_days
+from forecast.trade.consignment_lines import Expansion, customs_day, expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.exact import placeholders
 from forecast.trade.expansion import Words, said_together
 from forecast.trade.landed import KnownGoods, landed_cost
 from forecast.trade.rules import load_rules
 from forecast.trade.rules.model import Remark
-from forecast.trade.sheet import low_end
+from forecast.trade.working_sheet import low_end
 
 TODAY = date(2026, 11, 25)
 JPY = {"JPY": Currency(rate=0.0057, volatility=0.10, margin=2.5)}

@@ -13,7 +13,7 @@ from pydantic import TypeAdapter, ValidationError
 from forecast.buildfile.takeoff import Takeoff
 from forecast.figures.evaluate import at_middle
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
-from forecast.trade.takeoff.cutting import cut_plan
+from forecast.trade.takeoff.sheets import cut_plan
 
 
 def metres(**table: Any) -> float:

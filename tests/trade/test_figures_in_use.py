@@ -11,7 +11,7 @@ import pytest
 from forecast.buildfile.consignment import Consignment
 from forecast.buildfile.schema import Currency
 from forecast.errors import RuleError
-from forecast.trade.consignment import expand, payment_days
+from forecast.trade.consignment_lines import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import RuleUse
 from forecast.trade.figures_in_use import OWN

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from forecast.errors import RuleError
-from forecast.trade.chargeable import chargeable
 from forecast.trade.exact import to_cents
+from forecast.trade.journey import chargeable
 from forecast.trade.landed import KnownGoods, back_out_duty_paid, landed_cost
 from forecast.trade.rules import load_rules
 

@@ -12,7 +12,7 @@ from forecast.buildfile.reader import parse_build
 from forecast.errors import BuildFileError
 from forecast.figures.evaluate import evaluate
 from forecast.figures.kinds import Known
-from forecast.trade.consignment import expand
+from forecast.trade.consignment_lines import expand
 from forecast.trade.expansion import Expansion
 from forecast.trade.rules import load_rules
 

@@ -14,7 +14,7 @@ from forecast.engine.forecast import simulate
 from forecast.errors import BuildFileError, RuleError
 from forecast.figures.evaluate import evaluate
 from forecast.figures.kinds import Known
-from forecast.trade.consignment import expand
+from forecast.trade.consignment_lines import expand
 from forecast.trade.expansion import Expansion
 from forecast.trade.rules import load_rules
 

@@ -16,10 +16,9 @@ import numpy as np
 import pytest
 
 from forecast.buildfile.consignment import Consignment
-from forecast.figures.evaluate import evaluate
-from forecast.figures.shape_of import shape_of
+from forecast.figures.evaluate import evaluate, shape_of
 from forecast.trade.arrival import disbursement_fee, storage_cost
-from forecast.trade.consignment import Expansion, expand
+from forecast.trade.consignment_lines import Expansion, expand
 from forecast.trade.landed import landed_cost
 
 REFERENCES = Path(__file__).parents[1] / "references" / "landed_examples.json"

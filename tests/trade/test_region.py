@@ -10,11 +10,11 @@ import pytest
 
 from forecast.buildfile.consignment import Consignment
 from forecast.buildfile.reader import parse_build
-from forecast.buildfile.regions import regions_of
+from forecast.buildfile.rulefiles import regions_of
 from forecast.engine.plan import compile_plan
 from forecast.errors import BuildFileError, RuleError
 from forecast.start import as_asked, is_asked, question, read_answer, read_answers, write_build
-from forecast.trade.consignment import expand
+from forecast.trade.consignment_lines import expand
 from forecast.trade.expansion import Expansion
 from forecast.trade.landed import landed_cost
 from forecast.trade.rules import countries, load_rules

@@ -18,7 +18,7 @@ from forecast.engine.trials import run
 from forecast.errors import BuildFileError
 from forecast.figures.shapes import Array
 from forecast.ledger.folder import DEMOS
-from forecast.missing.completeness import findings
+from forecast.missing.left_out import findings
 from forecast.views.opening import open_line
 
 HEAD = """

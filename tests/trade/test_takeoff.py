@@ -10,7 +10,6 @@ from pydantic import TypeAdapter, ValidationError
 
 from forecast.buildfile.schema import Build
 from forecast.buildfile.takeoff import TAKEOFF_KINDS, Takeoff
-from forecast.buildfile.takeoff_defaults import ASSUMPTIONS
 from forecast.engine.forecast import simulate
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import reference_values
@@ -19,7 +18,7 @@ from forecast.figures.evaluate import at_middle
 from forecast.figures.formula import Input, RoundedUp, walk
 from forecast.figures.kinds import Known, UncertainFigure
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
-from forecast.trade.takeoff.worksheet import counted, digits
+from forecast.trade.takeoff.worksheet import ASSUMPTIONS, counted, digits
 from forecast.views.opening import open_line
 
 READ: TypeAdapter[Any] = TypeAdapter(Takeoff)

@@ -20,7 +20,6 @@ from pydantic import TypeAdapter
 
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.takeoff import Takeoff
-from forecast.buildfile.takeoff_defaults import ASSUMPTIONS
 from forecast.decide.comparisons import PUBLISHED, Published, mixed_uplift
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import reference_values
@@ -28,7 +27,8 @@ from forecast.figures.evaluate import at_middle
 from forecast.figures.kinds import Known
 from forecast.figures.shapes import TwoPieceLognormal, lognormal_from_percentiles
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
-from forecast.trade.takeoff.paint import PLAUSIBLE_SPREAD
+from forecast.trade.takeoff.coatings import PLAUSIBLE_SPREAD
+from forecast.trade.takeoff.worksheet import ASSUMPTIONS
 
 FILE = Path(__file__).parents[1] / "references" / "takeoff_examples.json"
 EXAMPLES = {item["id"]: item for item in json.loads(FILE.read_text(encoding="utf-8"))["examples"]}

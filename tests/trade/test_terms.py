@@ -10,7 +10,7 @@ import pytest
 from forecast.buildfile.consignment import Consignment
 from forecast.buildfile.schema import Currency
 from forecast.figures.evaluate import evaluate
-from forecast.trade.consignment import expand, payment_days
+from forecast.trade.consignment_lines import expand, payment_days
 from forecast.trade.currency import build_paths
 from forecast.trade.expansion import Expansion
 from forecast.trade.rules import load_rules

@@ -10,7 +10,7 @@ import pytest
 from forecast.buildfile.consignment import Consignment
 from forecast.figures.evaluate import evaluate
 from forecast.figures.formula import Constant
-from forecast.trade.consignment import expand
+from forecast.trade.consignment_lines import expand
 from forecast.trade.expansion import Expansion
 from forecast.trade.rules import load_rules
 from tests.trade.test_local_tax import lines

@@ -11,7 +11,7 @@ from openpyxl import Workbook, load_workbook
 
 from forecast.errors import ImportRefusedError, LedgerError
 from forecast.ledger import Ledger
-from forecast.ledger.dates import not_ahead
+from forecast.ledger.days import not_ahead
 from forecast.ledger.preview import proposed_columns
 from forecast.ledger.receipts_xlsx import receipts_xlsx
 from forecast.ledger.splitting import reconcile

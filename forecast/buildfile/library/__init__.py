@@ -5,8 +5,8 @@ Everything in it is common practice, yours to overwrite. ``load_library`` scales
 
 from __future__ import annotations
 
-from forecast.buildfile.library.load import LABOUR_RATE, library_of, load_library, load_rates
 from forecast.buildfile.library.starters import (
+    LABOUR_RATE,
     PRACTICE,
     Library,
     Range,
@@ -16,6 +16,9 @@ from forecast.buildfile.library.starters import (
     StarterMeasure,
     StarterPhase,
     StarterRates,
+    library_of,
+    load_library,
+    load_rates,
     with_bought,
 )
 

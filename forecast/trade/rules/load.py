@@ -15,8 +15,7 @@ from typing import Any, TypeVar
 
 from forecast.buildfile import rulefiles
 from forecast.buildfile.consignment import RESERVED_IDS
-from forecast.buildfile.regions import regions_of
-from forecast.buildfile.rulefiles import RuleFile
+from forecast.buildfile.rulefiles import RuleFile, regions_of
 from forecast.errors import RuleError
 from forecast.trade.rules.model import (
     COST_PARTS,

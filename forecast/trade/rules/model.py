@@ -8,8 +8,7 @@ from datetime import date
 from types import MappingProxyType
 from typing import Literal
 
-from forecast.buildfile.regions import Regions
-from forecast.buildfile.rulefiles import TAX_NAMES, is_meant
+from forecast.buildfile.rulefiles import TAX_NAMES, Regions, is_meant
 from forecast.errors import RuleError
 from forecast.figures.kinds import BetaPert, Figure, Known, Percentiles, Span, Uniform
 from forecast.words.sources import Certainty, source_words

@@ -1,7 +1,7 @@
 """Take-off: from dimensions to what to buy.
 
 ``expand_takeoff`` turns a ``takeoff = { … }`` table of the build file into a formula, its uncertain inputs and its
-working in words. There is one module for each kind, and the formula is the only place where its arithmetic stands.
+working in words. Kinds that are alike stand in one module, and the formula is the only place where its arithmetic stands.
 """
 
 from __future__ import annotations
@@ -15,25 +15,23 @@ from forecast.buildfile.takeoff import (
     AdhesiveTakeoff,
     AnyTakeoff,
     FastenersTakeoff,
-    FillerTakeoff,
     FilmTakeoff,
-    GelcoatTakeoff,
-    LaminateTakeoff,
     MaskingTakeoff,
-    PaintTakeoff,
     SealantTakeoff,
     WheelBoltsTakeoff,
 )
+from forecast.buildfile.takeoff_body import FillerTakeoff, GelcoatTakeoff, LaminateTakeoff, PaintTakeoff
 from forecast.errors import Problem, RuleError
 from forecast.figures.units import fits, formula_in, is_measure
-from forecast.trade.takeoff.abrasives import expand_abrasives
-from forecast.trade.takeoff.beads import expand_adhesive, expand_sealant
-from forecast.trade.takeoff.fasteners import expand_fasteners, expand_wheel_bolts
-from forecast.trade.takeoff.filler import expand_filler
-from forecast.trade.takeoff.film import expand_film
-from forecast.trade.takeoff.laminate import expand_gelcoat, expand_laminate
-from forecast.trade.takeoff.masking import expand_masking
-from forecast.trade.takeoff.paint import expand_paint
+from forecast.trade.takeoff.coatings import expand_filler, expand_masking, expand_paint
+from forecast.trade.takeoff.pieces import (
+    expand_abrasives,
+    expand_adhesive,
+    expand_fasteners,
+    expand_sealant,
+    expand_wheel_bolts,
+)
+from forecast.trade.takeoff.sheets import expand_film, expand_gelcoat, expand_laminate
 from forecast.trade.takeoff.worksheet import AtMiddle, TakeoffExpansion, Worksheet, digits
 
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
     from forecast.engine.rule_weights import Weight
     from forecast.ledger.folder import BuildFolder
-    from forecast.missing.completeness_rules import Finding
+    from forecast.missing.rules import Finding
     from forecast.trade.expansion import Expansion, RuleUse
     from forecast.watching.standing import Standing
 

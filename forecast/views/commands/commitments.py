@@ -79,7 +79,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run_agreed(options: argparse.Namespace) -> int:
     """Enter, settle, cancel or list commitments."""
-    from forecast.ledger.dates import not_ahead
+    from forecast.ledger.days import not_ahead
     from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import unusual_sentence
     from forecast.views.settling import AGREEMENTS, agreed_words, closed_words
@@ -150,7 +150,7 @@ def run_agreed(options: argparse.Namespace) -> int:
 
 def run_left(options: argparse.Namespace) -> int:
     """Say how much is left to buy of a line."""
-    from forecast.ledger.dates import not_ahead
+    from forecast.ledger.days import not_ahead
     from forecast.ledger.folder import BuildFolder
     from forecast.views.settling import quoted
     from forecast.watching.settling import titles_of

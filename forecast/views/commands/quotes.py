@@ -141,7 +141,7 @@ def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> int
     from forecast.decide.choices import settled
     from forecast.decide.taking import asked_by_option, asked_by_price, quotes_to_take, take
     from forecast.errors import LedgerError
-    from forecast.ledger.dates import not_ahead
+    from forecast.ledger.days import not_ahead
     from forecast.views.settling import taken_words
     from forecast.watching.settling import titles_of
     from forecast.watching.standing import Record

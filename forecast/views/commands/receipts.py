@@ -235,7 +235,7 @@ def run_add(options: argparse.Namespace) -> int:
     """Enter a receipt."""
     from forecast.ledger import NewReceipt
     from forecast.ledger.attachments import attach_file
-    from forecast.ledger.dates import not_ahead
+    from forecast.ledger.days import not_ahead
     from forecast.ledger.entries import checked
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.place import doubt_about

@@ -210,7 +210,7 @@ def _told(
 
 
 def _check_day(options: argparse.Namespace) -> None:
-    from forecast.ledger.dates import not_ahead
+    from forecast.ledger.days import not_ahead
 
     if options.date is not None:
         not_ahead(options.date, dt.date.today(), options.command)

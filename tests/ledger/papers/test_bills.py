@@ -13,10 +13,9 @@ from hypothesis import strategies as st
 from pypdf import PdfReader, PdfWriter
 
 from forecast.errors import LedgerError
+from forecast.ledger.papers.fields import read_text
 from forecast.ledger.papers.paper import Kind, Paper
-from forecast.ledger.papers.pdf import MOST_PAGES
-from forecast.ledger.papers.read import read_paper
-from forecast.ledger.papers.reading import read_text
+from forecast.ledger.papers.read import MOST_PAGES, read_paper
 from forecast.words.months import month_of
 from tests.ledger.papers.bills import BILLS, TODAY, text_pdf
 

@@ -14,8 +14,7 @@ from hypothesis import strategies as st
 from forecast.errors import LedgerError
 from forecast.ledger.attachments import document_type
 from forecast.ledger.papers import read
-from forecast.ledger.papers.elements import DEEPEST, read_elements
-from forecast.ledger.papers.invoice import CREDIT_CODES, is_invoice
+from forecast.ledger.papers.invoice import CREDIT_CODES, DEEPEST, is_invoice, read_elements
 from forecast.ledger.papers.paper import LONGEST_NOTE, Paper
 from tests.ledger.papers.invoices import CII, UBL, in_pdf, line, written
 

@@ -12,8 +12,14 @@ from PIL import Image
 
 from forecast.errors import LedgerError
 from forecast.ledger.papers import read as reading
-from forecast.ledger.papers.photo import HOW_TO_ADD, MOST_PIXELS, can_read_photos, laid_out, lines_in_photo
-from forecast.ledger.papers.read import read_paper
+from forecast.ledger.papers.read import (
+    HOW_TO_ADD,
+    MOST_PIXELS,
+    can_read_photos,
+    laid_out,
+    lines_in_photo,
+    read_paper,
+)
 from tests.ledger.papers.photos import photo, receipt
 
 

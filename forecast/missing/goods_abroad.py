@@ -10,13 +10,12 @@ from forecast.buildfile.consignment import Consignment
 from forecast.buildfile.edit import SetKey
 from forecast.buildfile.incoterms import incoterm
 from forecast.buildfile.library import PRACTICE, Range
-from forecast.buildfile.library.load import rounded
+from forecast.buildfile.library.starters import rounded
 from forecast.buildfile.rates import ask_for_rate, per_euro
 from forecast.buildfile.schema import Line
-from forecast.figures.as_written import as_written
-from forecast.figures.kinds import FigureBase, Known
-from forecast.missing.completeness_rules import Finding, load_rules, usual_cost
-from forecast.missing.facts import Facts, text_of
+from forecast.figures.kinds import FigureBase, Known, as_written
+from forecast.missing.build_facts import Facts, text_of
+from forecast.missing.rules import Finding, load_rules, usual_cost
 from forecast.start.kit import EXPORT_COST
 
 _FOLLOWS_GOODS = (

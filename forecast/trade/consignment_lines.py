@@ -25,7 +25,7 @@ from forecast.trade.figures_in_use import figures_in_use
 from forecast.trade.journey import Journey, write_journey
 from forecast.trade.rules import RuleFigure, Rules, doubt, load_arrival, load_carriage, load_rules
 from forecast.trade.rules.model import GIFT_LIMIT
-from forecast.trade.sheet import Sheet, low_end, times, total
+from forecast.trade.working_sheet import Sheet, low_end, times, total
 
 __all__ = ["ComputedEvent", "ComputedLine", "Expansion", "Stage", "customs_day", "expand", "payment_days"]
 

@@ -1,32 +1,40 @@
-"""What the guided start would have proposed for a build, held against what the build has.
+"""What the guided start would have proposed for a build or for one option of it, held against what the build has.
 
 The tool that proposes a line is the tool that misses it: what a build tells of itself (does a consignment bring the
 kit, are arches cut, are wheels bought, who may do which work package) is put as answers to the guided start, and what
 it writes for them is what such a build usually has. A build that was begun with starter lines is judged so throughout;
-one in the builder's own words by the rules of ``completeness.toml`` alone, as it may part the same work otherwise.
+one in the builder's own words by the rules of ``rules.toml`` alone, as it may part the same work otherwise.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 from forecast.buildfile.cautions import mentions
 from forecast.buildfile.edit import AddItem
-from forecast.buildfile.library import PRACTICE, Library
+from forecast.buildfile.library import PRACTICE, Library, library_of
+from forecast.buildfile.options import with_option
 from forecast.buildfile.places import load_places
 from forecast.buildfile.rates import ask_for_rate, per_euro
 from forecast.buildfile.rulefiles import countries
-from forecast.buildfile.schema import Build, Costed, Line
-from forecast.missing.completeness_rules import Finding, Grade, load_rules
-from forecast.missing.facts import Facts, text_of
+from forecast.buildfile.schema import Build, Costed, Line, Option
+from forecast.missing.build_facts import Facts, text_of
+from forecast.missing.rules import Finding, Grade, load_rules
 from forecast.start.answers import Answers
 from forecast.start.create import library_for
-from forecast.start.lines import WHEEL_LINES, WHEEL_SET, add_waits, cost_lines, work_lines
+from forecast.start.proposed_lines import (
+    WHEEL_LINES,
+    WHEEL_SET,
+    add_waits,
+    cost_lines,
+    on_surfaces,
+    work_lines,
+)
 from forecast.start.risks import WITH_WHEELS, events
-from forecast.start.takeoffs import on_surfaces
+from forecast.start.toml_text import toml_value
 
 BEGUN_WITH_STARTERS = 1 / 3
 """From this share of what the guided start proposes on, a build counts as begun with it (our choice): a guided build
@@ -289,4 +297,52 @@ def _range(figure: Mapping[str, Any]) -> tuple[float, float, float]:
     return float(figure["low"]), float(figure["middle"]), float(figure["high"])
 
 
-__all__ = ["BEGUN_WITH_STARTERS", "Usual", "of_usual", "of_ways", "without_causes"]
+Look = Callable[[Build], list[Finding]]
+"""Gives what a build without options lacks."""
+
+
+def of_options(build: Build, known: Collection[str], look: Look) -> Iterator[Finding]:
+    """Find what is missing only where an option is taken, once for all options that lack it.
+
+    Parameters
+    ----------
+    build : Build
+    known : collection of str
+        Rules of what the build lacks in any case.
+    look : callable
+    """
+    lacking: dict[str, list[tuple[Option, Finding]]] = {}
+    for option in build.option:
+        for item in look(with_option(build, option)):
+            if item.narrow and item.line in option.override:
+                continue  # what is quoted is as narrow as it was quoted
+            if item.rule not in known:
+                lacking.setdefault(item.rule, []).append((option, item))
+    for found in lacking.values():
+        names = " and ".join(dict.fromkeys(f'"{option.title}"' for option, _ in found))
+        option, item = found[0]
+        yield replace(
+            item, missing=f"{item.missing}, with option {names}", starter=None, change=None,
+            mend=_mend(build, option, item),
+        )  # fmt: skip
+
+
+def _mend(build: Build, option: Option, item: Finding) -> str:
+    """Say what to write into the option itself, so that it counts where the option is taken and nowhere else."""
+    place = f'[[option]] with id = "{option.id}"'
+    if item.starter is not None and item.line is None:
+        if per_euro(build) is None:
+            return f"{place}: {ask_for_rate(build.build.currency)}"
+        library = library_of(build)
+        present = {line.id for line in (*build.line, *option.line)}
+        timed = build.build.hours_per_week is not None
+        kind, table = library.table(item.starter, present, timed=timed)
+        table.pop("note")
+        table = without_causes(table, {cause.id for cause in build.cause})
+        words = ", ".join(f"{key} = {toml_value(value)}" for key, value in table.items())
+        return f"Under {place} add [[option.{kind}]] with the keys {words}."
+    for kind in ("line", "event"):
+        item = replace(item, mend=item.mend.replace(f"[[{kind}]]", f"[[option.{kind}]]", 1))
+    if item.line in option.override:
+        return f"{item.mend} That of {place} is meant: write it into its override."
+    return item.mend

@@ -1,4 +1,4 @@
-"""Rules of what such a build needs, read from completeness.toml."""
+"""Rules of what such a build needs, read from rules.toml."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from forecast.buildfile.edit import AddItem, SetKey
 from forecast.buildfile.library import PRACTICE, Library, Range, load_library
 from forecast.buildfile.rates import ask_for_rate, per_euro
 from forecast.buildfile.schema import Build
-from forecast.missing.facts import Facts
+from forecast.missing.build_facts import Facts
 
 Grade = Literal["odd", "must", "usual", "consider"]
 
@@ -191,7 +191,7 @@ class Needed:
 @cache
 def load_rules() -> tuple[Needed, ...]:
     """Read all rules, in the order of display."""
-    text = resources.files("forecast.missing").joinpath("completeness.toml").read_text(encoding="utf-8")
+    text = resources.files("forecast.missing").joinpath("rules.toml").read_text(encoding="utf-8")
     items: list[dict[str, Any]] = tomllib.loads(text)["needed"]
     lists = ("when", "when_all", "words", "groups", "also")
     return tuple(Needed(**(item | {key: tuple(item.get(key, ())) for key in lists})) for item in items)

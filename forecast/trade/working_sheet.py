@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from forecast.buildfile.consignment import Consignment, Moment
-from forecast.buildfile.library.load import rounded
+from forecast.buildfile.library.starters import rounded
 from forecast.buildfile.rates import ask_for_rate
 from forecast.buildfile.schema import Group
 from forecast.errors import RuleError
@@ -62,7 +62,7 @@ class Sheet:
     home : str
         The build's currency.
     paths : mapping
-        Path of each foreign currency, built with the days of `forecast.trade.consignment.payment_days`.
+        Path of each foreign currency, built with the days of `forecast.trade.consignment_lines.payment_days`.
     customs_day : float or date
         When customs are passed: days after that of the rate, or a date.
     per_euro : float or None

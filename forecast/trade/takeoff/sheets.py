@@ -1,4 +1,7 @@
-"""Laminate and gelcoat: glass, resin, catalyst, hardener and cleaner from the area.
+"""What comes off a roll and what is laid up of it: a cut plan, surface film, laminate and gelcoat.
+
+This is the textbook method of decreasing heights and first fit; its length is never over 1.7 times the best plan's and
+one piece. Nothing shorter than area by width can be cut.
 
 Sources: resin-to-glass ratios and coverage charts as published by laminating suppliers; thickness by the rule of
 mixtures, which is the formula of ISO 12215-5 (from memory) in other letters; catalyst by a published chart.
@@ -7,15 +10,20 @@ mixtures, which is the formula of ISO 12215-5 (from memory) in other letters; ca
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 
-from forecast.buildfile.takeoff import GelcoatTakeoff, LaminateTakeoff
-from forecast.buildfile.takeoff_defaults import ASSUMPTIONS
+from forecast.buildfile.takeoff import FilmTakeoff
+from forecast.buildfile.takeoff_base import Piece
+from forecast.buildfile.takeoff_body import GelcoatTakeoff, LaminateTakeoff
 from forecast.errors import Problem, RuleError
 from forecast.figures.formula import Constant, Formula, Larger, Smaller
-from forecast.trade.takeoff.cutting import cut_from_roll, pieces_area
 from forecast.trade.takeoff.worksheet import (
+    ASSUMPTIONS,
     TakeoffExpansion,
     Worksheet,
+    counted,
+    digits,
     enlarged,
     finish,
     over,
@@ -24,6 +32,119 @@ from forecast.trade.takeoff.worksheet import (
     times,
     whole,
 )
+
+
+@dataclass
+class CutRow:
+    """One row across the roll: where it begins, how long it is, and its pieces as (across, along), in m."""
+
+    start: float
+    length: float
+    pieces: list[tuple[float, float]] = field(default_factory=list)
+
+    @property
+    def used(self) -> float:
+        """How much of the width is taken."""
+        return sum(across for across, _ in self.pieces)
+
+
+def cut_plan(pieces: Iterable[tuple[float, float]], roll_width: float) -> tuple[CutRow, ...]:
+    """Lay pieces on a roll.
+
+    Parameters
+    ----------
+    pieces : iterable of (float, float)
+        Across and along the roll, m; a piece wider than the roll is turned, where that lets it fit.
+    roll_width : float
+        m.
+
+    Returns
+    -------
+    tuple of CutRow
+        From the roll's beginning; the last one's start and length add up to what is cut off.
+    """
+    slack = 1e-9
+    turned = [(along, across) if across > roll_width + slack else (across, along) for across, along in pieces]
+    rows: list[CutRow] = []
+    for across, along in sorted(turned, key=lambda piece: (-piece[1], -piece[0])):
+        row = next((row for row in rows if row.used + across <= roll_width + slack), None)
+        if row is None:
+            row = CutRow(rows[-1].start + rows[-1].length if rows else 0.0, along)
+            rows.append(row)
+        row.pieces.append((across, along))
+    return tuple(rows)
+
+
+def cut_from_roll(
+    sheet: Worksheet, pieces: Iterable[Piece], edge: float, roll_width: float
+) -> tuple[Formula, str]:
+    """Give the metres of roll that a cut plan takes, and the plan in words; its rows become a note of the sheet.
+
+    Parameters
+    ----------
+    sheet : Worksheet
+    pieces : iterable of Piece
+    edge : float
+        mm added on every side of each piece.
+    roll_width : float
+        m.
+    """
+    more = 2 * edge / 1000
+    sizes = [(piece.width / 1000 + more, piece.length + more) for piece in pieces for _ in range(piece.count)]
+    rows = cut_plan(sizes, roll_width)
+    filled = sum(across * along for across, along in sizes)
+    words = f"{counted(len(sizes), 'piece')}, {digits(filled)} m² with edges, in {counted(len(rows), 'row')}"
+    words += f" on {said(roll_width, 'm')}"
+    sheet.notes.append(
+        "; ".join(
+            f"row {place}, {digits(row.length)} m: "
+            + " | ".join(f"{digits(across)} × {digits(along)} m" for across, along in row.pieces)
+            for place, row in enumerate(rows, start=1)
+        )
+    )
+    return Constant(rows[-1].start + rows[-1].length), words
+
+
+def pieces_area(pieces: Iterable[Piece]) -> float:
+    """Give the area of pieces without their edges, in m²."""
+    return sum(piece.count * piece.length * piece.width / 1000 for piece in pieces)
+
+
+def expand_film(sheet: Worksheet, table: FilmTakeoff) -> TakeoffExpansion:
+    """Turn a film's table into metres, or whole rolls: area (m²) × (1 + waste) / roll width (m)."""
+    if table.pieces:
+        return _from_pieces(sheet, table)
+    area = sheet.area(table)
+    waste = sheet.assume("waste", table.waste, f"film.waste.{table.cut}", "waste {} %")
+    cut = enlarged(area, waste)
+    words = f"{sheet.say(area, 'm²')} × {1 + sheet.middle(waste) / 100:g}"
+    if table.spoiled_panel is not None:
+        panel = sheet.use("spoiled_panel", table.spoiled_panel)
+        cut = plus(cut, panel)
+        words += f" + {sheet.say(panel, 'm²')} spoiled"
+    elif table.cut == "pre-cut":
+        sheet.notes.append("usual practice allows for one spoiled panel: spoiled_panel = … (m²)")
+    words += f" = {sheet.say(cut, 'm²')} / {said(table.roll_width, 'm')}"
+    return finish(
+        sheet,
+        over(cut, table.roll_width),
+        "m",
+        words,
+        table,
+        pack_name=("roll", "rolls"),
+        places=3,
+    )
+
+
+def _from_pieces(sheet: Worksheet, table: FilmTakeoff) -> TakeoffExpansion:
+    """Count metres by a cut plan: whole rows across the roll, and the spoiled panel after them."""
+    need, words = cut_from_roll(sheet, table.pieces, table.edge, table.roll_width)
+    if table.spoiled_panel is not None:
+        panel = sheet.use("spoiled_panel", table.spoiled_panel)
+        need = plus(need, over(panel, table.roll_width))
+        words += f" + {sheet.say(panel, 'm²')} spoiled"
+    return finish(sheet, need, "m", words, table, pack_name=("roll", "rolls"), places=3)
+
 
 CATALYST_BANDS: tuple[tuple[float, float], ...] = ((5, 4), (13, 3), (16, 2), (20, 1))
 """Lower end in °C and percent of the resin, up to 35 °C (published catalyst chart). A boundary counts to the colder
