@@ -22,8 +22,6 @@ from forecast.figures.shapes import Array
 from forecast.words.chances import builds
 from forecast.words.money import Money, as_written, rounded
 
-"""Writes a sum of money; given by whoever shows the sentence."""
-
 DEFAULT_LEVEL = 0.8
 LEAST_LEVEL = 0.5
 MOST_LEVEL = 0.95

@@ -1,4 +1,4 @@
-"""Which starter lines a build needs after its answers, how far they are stretched, what is taken off the kit's parts."""
+"""Which starter lines a build needs after its answers, how far they are stretched, what the kit's parts take."""
 
 from __future__ import annotations
 

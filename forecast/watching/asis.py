@@ -8,7 +8,8 @@ from typing import TypeAlias
 from forecast.buildfile.schema import Build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, forecast_plan
 from forecast.engine.known import KnownFacts
-from forecast.engine.plan import Plan, compile_plan
+from forecast.engine.plan import compile_plan
+from forecast.engine.rows import Plan
 from forecast.engine.replicate import Keep
 from forecast.watching.known import known_from
 from forecast.watching.standing import Standing

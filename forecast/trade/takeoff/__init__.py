@@ -1,7 +1,8 @@
 """Take-off: from dimensions to what to buy.
 
 ``expand_takeoff`` turns a ``takeoff = { … }`` table of the build file into a formula, its uncertain inputs and its
-working in words. Kinds that are alike stand in one module, and the formula is the only place where its arithmetic stands.
+working in words. Kinds that are alike stand in one module. The formula is the only
+place where its arithmetic stands.
 """
 
 from __future__ import annotations
