@@ -124,7 +124,7 @@ def test_libraries_stay_in_their_rooms() -> None:
     nobody_imports(breaks)
 
 
-DATABASE = ("book", "commitments", "kept", "marks", "migrations", "receipts", "store")
+DATABASE = ("book", "commitments", "marks", "migrations", "opened", "receipt_rows", "store")
 """The ledger's modules that know its database."""
 
 

@@ -13,13 +13,13 @@ from forecast.dashboard.choose_quotes import which_quote
 from forecast.dashboard.layout import answer, kept_picture, palette, safe, table, text, told_plainly
 from forecast.dashboard.proposing import add_both_ways
 from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened
-from forecast.decide.made import made_sentences, ways_left
+from forecast.decide.made import ways_left
 from forecast.decide.scenarios import Comparison
 from forecast.views.charts import AgainstCheapest, difference_bands, difference_strip
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.sentences import at_its_end, left_prices, with_receipts
 from forecast.views.theme import Palette
-from forecast.views.ways import further_table, ways_table, what_ways_hold
+from forecast.views.ways import further_table, made_sentences, ways_table, what_ways_hold
 from forecast.words.money import about, hourly
 from forecast.words.text import STRONG
 

@@ -6,9 +6,8 @@ from forecast.buildfile.options import options_by_choice
 from forecast.buildfile.schema import Build
 from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, known_by_now, ledger_state
-from forecast.decide.choices import Elsewhere, Settled
+from forecast.decide.choices import Elsewhere, Quotes, Settled, quotes_or_why
 from forecast.decide.mix import Mixes, MixSearch
-from forecast.decide.quotes import Quotes, quotes_or_why
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.watching.standing import Standing
 

@@ -16,7 +16,7 @@ from forecast.dashboard.state import Opened, chosen, known_by_now
 from forecast.decide.choices import settled
 from forecast.decide.mix import Mix, Mixes, Reason
 from forecast.decide.mixer import routes_offered
-from forecast.views.charts.mixes import frontier
+from forecast.views.charts.ways_charts import frontier
 from forecast.views.commands.advice import beaten_in, farmed_out
 from forecast.words.money import about, entered, hourly, hours, signed
 

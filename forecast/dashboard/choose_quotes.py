@@ -11,7 +11,7 @@ from forecast.dashboard.choose_answers import quoted
 from forecast.dashboard.layout import table, text, told_plainly
 from forecast.dashboard.proposing import add_quote, agree_quote, take_quote
 from forecast.dashboard.state import Opened
-from forecast.decide.quotes import Quotes
+from forecast.decide.choices import Quotes
 from forecast.decide.taking import asked_by_option
 from forecast.views.commands.quotes import quote_headings, quote_rows, why_not
 from forecast.words.money import about, percent

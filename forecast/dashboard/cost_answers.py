@@ -9,10 +9,10 @@ from forecast.dashboard.aside import Errand
 from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, as_it_stands, known_by_now, ledger_state
 from forecast.decide.afford import BudgetChance, WalkAway, afford, budget_chance
+from forecast.decide.again import Replay, replay_of
+from forecast.decide.drivers import Drivers, drivers
 from forecast.decide.firm_up import FirmUp, firm_up, firm_up_of
 from forecast.decide.measures import Measures, measures_of
-from forecast.decide.replay import Replay, replay_of
-from forecast.decide.sensitivity import Drivers, drivers
 from forecast.decide.trim import Trims, trims
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.watching import standing as spending

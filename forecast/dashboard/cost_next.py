@@ -13,8 +13,8 @@ from forecast.dashboard.cost_firm_up import all_figures
 from forecast.dashboard.layout import table, text, told_plainly
 from forecast.dashboard.state import Opened, as_it_stands, chosen
 from forecast.decide.afford import prices_to_ask_for
+from forecast.decide.drivers import SwingBar, VarianceShare
 from forecast.decide.figure_words import figure_words, titles_of
-from forecast.decide.sensitivity import SwingBar, VarianceShare
 from forecast.words.money import about, entered, percent
 
 CHEAP_AND_DEAR = "cheap-and-dear"

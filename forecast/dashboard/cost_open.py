@@ -7,8 +7,8 @@ import streamlit as st
 from forecast.dashboard.layout import calmly, safe, table, text, told_plainly
 from forecast.dashboard.state import Opened, before, chosen
 from forecast.engine.rows import Plan
-from forecast.views.opening import open_line, open_total, sum_of
-from forecast.views.settling import known_words
+from forecast.views.opening_words import open_line, open_total, sum_of
+from forecast.views.settling_words import known_words
 from forecast.watching.standing import Record
 from forecast.words.money import about, builds, to_the_coin
 from forecast.words.text import STRONG

@@ -20,7 +20,14 @@ from forecast.ledger import NewReceipt, ReceiptKind
 from forecast.ledger.attachments import attach_file, check_document
 from forecast.ledger.days import not_ahead
 from forecast.ledger.entries import checked
-from forecast.views.settling import beside_words, entered_words, of_100, overrun_words, paid_words, question
+from forecast.views.settling_words import (
+    beside_words,
+    entered_words,
+    of_100,
+    overrun_words,
+    paid_words,
+    question,
+)
 from forecast.watching.estimates import Way, middle_figures, shared_out
 from forecast.watching.settling import Likely, enter_receipt
 from forecast.words.minor_units import parse_money

@@ -15,7 +15,7 @@ from forecast.errors import LedgerError
 from forecast.ledger.matching import SupplierHistory
 from forecast.ledger.papers.paper import Paper
 from forecast.ledger.papers.read import read_paper
-from forecast.views.papers import found_nothing, paper_rows, paper_sentence
+from forecast.views.paper_words import found_nothing, paper_rows, paper_sentence
 
 
 def fill_in(view: Opened, key: str, uploads: Sequence[Any], names: Mapping[str, str]) -> tuple[Paper, ...]:

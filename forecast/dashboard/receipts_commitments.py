@@ -25,7 +25,7 @@ from forecast.ledger import Commitment
 from forecast.ledger.days import not_ahead
 from forecast.ledger.records import AgreementKind
 from forecast.views.sentences import unusual_sentence
-from forecast.views.settling import AGREEMENTS, agreed_words, closed_words
+from forecast.views.settling_words import AGREEMENTS, agreed_words, closed_words
 from forecast.watching.estimates import unusual
 from forecast.watching.settling import agree, at_planned_rate, settle
 from forecast.words.minor_units import parse_money

@@ -17,7 +17,7 @@ from forecast.dashboard.state import Opened
 from forecast.errors import LedgerError, NumberError
 from forecast.ledger.days import not_ahead
 from forecast.tables.sniff import DateOrder, parse_day
-from forecast.views.settling import imported_words
+from forecast.views.settling_words import imported_words
 from forecast.watching.importing import HELD_BACK, ImportPlan, ImportRow, enter_import
 from forecast.words.minor_units import format_plain, parse_money
 from forecast.words.money import exact

@@ -15,7 +15,7 @@ from forecast.dashboard.receipts_news import lines_to_pay, news
 from forecast.dashboard.receipts_settle import close_now, reopen_now
 from forecast.dashboard.state import Opened
 from forecast.ledger import AttachedFile, Receipt
-from forecast.views.settling import state_words
+from forecast.views.settling_words import state_words
 from forecast.watching.reforecast import Reforecast
 from forecast.words.money import exact
 

@@ -17,7 +17,7 @@ from forecast.ledger.attachments import attach_file, attachment_path, document_t
 from forecast.ledger.receipts_csv import receipts_csv
 from forecast.ledger.receipts_xlsx import receipts_xlsx
 from forecast.tables.files import open_regular
-from forecast.views.settling import taken_back_words
+from forecast.views.settling_words import taken_back_words
 from forecast.watching.settling import void_receipt
 from forecast.words.money import exact
 from forecast.words.text import STRONG

@@ -14,8 +14,8 @@ from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import ForecastError, UnusualError
 from forecast.ledger.undoing import last_entry, undo_last
-from forecast.views.entries import entry_words
 from forecast.views.moves import entry_sentence
+from forecast.views.undone_words import entry_words
 from forecast.watching.reforecast import Reforecast
 from forecast.words.money import about, builds, rounding_step, signed
 from forecast.words.text import STRONG

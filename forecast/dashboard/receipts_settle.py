@@ -27,7 +27,13 @@ from forecast.ledger.events import WORDS, Said, contradiction, say_event, withdr
 from forecast.ledger.splitting import Reconciliation, reconcile
 from forecast.ledger.statement import read_statement, typed_statement
 from forecast.record.finishing import finish
-from forecast.views.settling import closed_words, finished_words, looking_settled_sentence, named, state_words
+from forecast.views.settling_words import (
+    closed_words,
+    finished_words,
+    looking_settled_sentence,
+    named,
+    state_words,
+)
 from forecast.watching.freezing import freeze, own_budget
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import close_lines

@@ -25,7 +25,7 @@ from forecast.decide.firm_up import FirmUp
 from forecast.figures.kinds import Quotes
 from forecast.ledger import Commitment, NewReceipt
 from forecast.missing.left_out import Finding, findings
-from forecast.views.settling import (
+from forecast.views.settling_words import (
     closed_words,
     entered_words,
     over_by_now_sentence,

@@ -18,7 +18,7 @@ from forecast.engine.forecast import Forecast
 from forecast.errors import ForecastError
 from forecast.ledger.folder import user_folder
 from forecast.start import Standing, WrongAnswer, create_build, question, stand
-from forecast.views.charts.start import narrowing
+from forecast.views.charts.cost_charts import narrowing
 from forecast.views.sentences import budget_sentence, hold_sentence
 from forecast.words.money import as_written, signed
 from forecast.words.text import STRONG

@@ -16,7 +16,7 @@ from forecast.dashboard.state import Opened, opened
 from forecast.errors import ForecastError
 from forecast.start import put_build, question
 from forecast.start.listing import ROLES, build_of_list, lines_to_add
-from forecast.views.listing import (
+from forecast.views.listing_words import (
     STATES,
     LineList,
     check_decided,

@@ -27,7 +27,7 @@ from forecast.errors import BuildFileError
 from forecast.ledger import Baseline, Ledger, NewReceipt
 from forecast.ledger.folder import BuildFolder, demos, open_demo, recent_folders, remember
 from forecast.views.sentences import NarrowLine, narrow_line
-from forecast.watching.asis import forecast_given, with_outside
+from forecast.watching.known_facts import forecast_given, with_outside
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.watching.settling import Likely, likely_answers, titles_of
 from forecast.watching.standing import Record, Standing

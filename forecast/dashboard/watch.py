@@ -11,11 +11,10 @@ from forecast.dashboard.watch_contingency import contingency, over_time, what_mo
 from forecast.dashboard.watch_figures import anything_entered, history_of
 from forecast.dashboard.watch_moved import what_moved, what_was_taught
 from forecast.views.charts import estimate_paid_forecast, forecast_band
-from forecast.views.charts.lines import Standing
-from forecast.views.lessons import estimate_rows
+from forecast.views.charts.line_charts import Standing
 from forecast.views.sentences import budget_sentence, hours_left_sentence, watch_sentence, width_sentence
-from forecast.views.settling import beside_sentence, unpaid_sentences
-from forecast.views.watching import days_shown, rough_days, trials_sentence
+from forecast.views.settling_words import beside_sentence, unpaid_sentences
+from forecast.views.watch_words import days_shown, estimate_rows, rough_days, trials_sentence
 from forecast.watching.history import History
 from forecast.watching.reforecast import Reforecast
 from forecast.words.money import about

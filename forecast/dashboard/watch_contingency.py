@@ -5,7 +5,7 @@ from __future__ import annotations
 from forecast.dashboard.layout import kept_picture, palette, table, text
 from forecast.dashboard.state import Opened
 from forecast.views.charts import contingency_over_time
-from forecast.views.watching import (
+from forecast.views.watch_words import (
     bought_sentence,
     columns,
     contingency_rows,

@@ -10,7 +10,6 @@ from forecast.dashboard.layout import kept_picture, palette, said, table, text, 
 from forecast.dashboard.state import Opened
 from forecast.dashboard.watch_figures import moved_between
 from forecast.views.charts import moved_bars
-from forecast.views.lessons import cause_rows, reason_rows
 from forecast.views.moves import (
     SHORT_WORDS,
     frozen_late_sentence,
@@ -20,6 +19,7 @@ from forecast.views.moves import (
     written,
 )
 from forecast.views.sentences import lesson_sentences
+from forecast.views.watch_words import cause_rows, reason_rows
 from forecast.watching.history import History
 from forecast.watching.reforecast import Reforecast
 from forecast.words.text import STRONG

@@ -10,14 +10,14 @@ import numpy as np
 from forecast.buildfile.options import figure_name, figure_names, with_option
 from forecast.buildfile.places_of_figures import places
 from forecast.buildfile.schema import Build
+from forecast.decide.again import Change, Replay, replay_build
 from forecast.decide.figure_words import figure_phrase, titles_of
-from forecast.decide.replay import Change, Replay, replay_build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.plan import Plan
 from forecast.engine.statistics import Estimate, by_replicate, is_enough, mean_estimate, percentile, spread
 from forecast.errors import SimulationError
 from forecast.figures.shapes import Array
-from forecast.watching.asis import Knowledge
+from forecast.watching.known_facts import Knowledge
 from forecast.words.chances import builds
 from forecast.words.money import Money
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecast.buildfile.schema import OWN_ESTIMATING
-from forecast.decide.draws import Draws
+from forecast.decide.again import Draws
 from forecast.figures.shapes import Array
 
 EVENTS = "events"

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from forecast.decide.again import draws_behind
 from forecast.decide.causes import EVENTS, CausePart, cause_parts
 from forecast.decide.comparisons import PUBLISHED, Published
-from forecast.decide.draws import draws_behind
 from forecast.engine.forecast import Forecast
 from forecast.engine.sensitivity import shares_near
 from forecast.engine.statistics import Estimate, near_percentile_weights, percentile

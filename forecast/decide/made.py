@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from forecast.buildfile.oneself import OWN_ROUTE
-from forecast.buildfile.scenario import scenario_title
 from forecast.buildfile.schema import Build
-from forecast.decide.mixes import listed
-from forecast.watching.asis import Knowledge
 from forecast.watching.estimates import middle_figures
+from forecast.watching.known_facts import Knowledge
 from forecast.watching.standing import Standing
 
 MADE_FROM = 0.5
@@ -57,25 +55,4 @@ def ways_left(build: Build, known: Knowledge) -> tuple[str, ...]:
     return left or tuple(build.scenario)
 
 
-def made_sentences(build: Build, known: Knowledge) -> list[str]:
-    """Say which choices are made, and which ways are left out for it; nothing where all ways are left."""
-    made, left = routes_made(build, known), ways_left(build, known)
-    gone = [way for way in build.scenario if way not in left]
-    if not gone:
-        return []
-    done = [
-        package
-        for package, route in made.items()
-        if any(build.scenario[way].route(package) != route for way in gone)
-    ]
-    what = listed([package.replace("_", " ").replace("-", " ") for package in done])
-    names = listed([f"\u201c{scenario_title(build, way)}\u201d" for way in gone])
-    told = [
-        f"Done and paid: {what}. {names} would do that again, and {'is' if len(gone) == 1 else 'are'} left out."
-    ]
-    if len(left) == 1:
-        told.append(f"\u201c{scenario_title(build, left[0])}\u201d is the way that is left.")
-    return told
-
-
-__all__ = ["MADE_FROM", "made_sentences", "routes_made", "ways_left"]
+__all__ = ["MADE_FROM", "routes_made", "ways_left"]

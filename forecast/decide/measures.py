@@ -21,15 +21,15 @@ import numpy as np
 from forecast.buildfile.checks import nearest
 from forecast.buildfile.measure import Measure
 from forecast.buildfile.schema import Build, Line
+from forecast.decide.again import Change, Outcome, Replay, replay_of, with_open_figures
 from forecast.decide.paired import mean_change, percentile_change
-from forecast.decide.replay import Change, Outcome, Replay, replay_of, with_open_figures
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate, percentiles
 from forecast.errors import SimulationError
 from forecast.figures.evaluate import Value
 from forecast.figures.shapes import Array
-from forecast.watching.asis import Knowledge, facts_about, forecast_given
+from forecast.watching.known_facts import Knowledge, facts_about, forecast_given
 from forecast.words.money import Money, rounded
 
 MOST_MEASURES = 12

@@ -18,7 +18,7 @@ from forecast.decide.paired import mean_change, percentile_change
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.statistics import Estimate, percentile_estimates, percentiles
 from forecast.errors import SimulationError
-from forecast.watching.asis import Knowledge
+from forecast.watching.known_facts import Knowledge
 
 MOST_MIXES = 20_000
 

@@ -18,8 +18,8 @@ import numpy as np
 
 from forecast.buildfile.scenario import overridden
 from forecast.buildfile.schema import Build, Event, Scenario
+from forecast.decide.again import Replay, replay_of
 from forecast.decide.made import routes_made
-from forecast.decide.replay import Replay, replay_of
 from forecast.engine.forecast import Forecast
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import OWN_WORK, compile_plan
@@ -28,7 +28,7 @@ from forecast.figures.evaluate import Value, evaluate
 from forecast.figures.formula import Formula, Input, LineValue, walk
 from forecast.figures.kinds import Known
 from forecast.figures.shapes import Array
-from forecast.watching.asis import Knowledge, forecast_given, spent
+from forecast.watching.known_facts import Knowledge, forecast_given, spent
 
 _UNION = "union-of-all-routes"
 

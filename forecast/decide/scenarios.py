@@ -18,7 +18,7 @@ from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.statistics import Estimate, mean_estimate, percentile_estimates
 from forecast.errors import SimulationError
 from forecast.figures.shapes import Array
-from forecast.watching.asis import Knowledge, forecast_given
+from forecast.watching.known_facts import Knowledge, forecast_given
 from forecast.words.chances import builds, rounded_hours
 from forecast.words.money import Money, rounded
 

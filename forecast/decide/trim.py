@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from forecast.buildfile.schema import Build, Line
+from forecast.decide.again import Change, Replay
 from forecast.decide.paired import mean_change, percentile_change
-from forecast.decide.replay import Change, Replay
 from forecast.engine.statistics import Estimate
 from forecast.watching.settling import brings_in
 from forecast.words.money import Money, rounded

@@ -16,7 +16,7 @@ from forecast.engine.draws import Columns, columns
 from forecast.engine.known import Agreed
 from forecast.engine.margin import Margin
 from forecast.engine.plan import Gate, Plan, PlanInput, Row
-from forecast.engine.tables import sampler
+from forecast.engine.tabulated import sampler
 from forecast.figures.evaluate import Value, evaluate
 from forecast.figures.formula import Formula, less_paid
 from forecast.figures.normal import normal_score, normal_scores, normal_share

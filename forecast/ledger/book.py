@@ -10,7 +10,7 @@ from typing import Any
 
 from forecast.ledger.commitments import Commitments
 from forecast.ledger.marks import Marks
-from forecast.ledger.receipts import Receipts
+from forecast.ledger.receipt_rows import Receipts
 from forecast.ledger.records import AttachedFile, Change
 from forecast.ledger.store import clean, counts, stands
 from forecast.words.minor_units import format_plain

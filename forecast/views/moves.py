@@ -7,10 +7,9 @@ from dataclasses import dataclass
 
 from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.engine.known import KnownFacts
-from forecast.watching.moved import Moved, MovedPart
+from forecast.watching.moved import OWN_RANGES, Moved, MovedPart
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.standing import day_before
-from forecast.watching.steps import OWN_RANGES
 from forecast.words.minor_units import exponent
 from forecast.words.money import about, as_written, rounding_step, signed
 

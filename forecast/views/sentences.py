@@ -265,7 +265,7 @@ def narrow_line(
     narrow the ranges were.
     """
     from forecast.decide.narrow import ENOUGH_CLOSED, if_narrow
-    from forecast.watching.asis import facts_about
+    from forecast.watching.known_facts import facts_about
 
     facts, _ = facts_about(forecast.plan, known)
     if facts is not None and len(facts.amounts) >= ENOUGH_CLOSED:

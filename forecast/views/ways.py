@@ -7,9 +7,11 @@ from collections.abc import Mapping, Sequence
 from forecast.buildfile.oneself import OwnHazard
 from forecast.buildfile.scenario import scenario_title
 from forecast.buildfile.schema import Build
+from forecast.decide.made import routes_made, ways_left
 from forecast.decide.mixer import routes_offered
-from forecast.decide.mixes import route_words
+from forecast.decide.mixes import listed, route_words
 from forecast.decide.scenarios import Comparison, Summary
+from forecast.watching.known_facts import Knowledge
 from forecast.words.money import about, hourly, hours, percent
 
 
@@ -88,3 +90,24 @@ def _pays(comparison: Comparison, item: Summary, least: Summary) -> str:
 def _hurts(found: Sequence[OwnHazard]) -> str:
     doing = dict.fromkeys(item.caution.doing for item in found)
     return ", ".join(doing).capitalize() or "\u2013"
+
+
+def made_sentences(build: Build, known: Knowledge) -> list[str]:
+    """Say which choices are made, and which ways are left out for it; nothing where all ways are left."""
+    made, left = routes_made(build, known), ways_left(build, known)
+    gone = [way for way in build.scenario if way not in left]
+    if not gone:
+        return []
+    done = [
+        package
+        for package, route in made.items()
+        if any(build.scenario[way].route(package) != route for way in gone)
+    ]
+    what = listed([package.replace("_", " ").replace("-", " ") for package in done])
+    names = listed([f"\u201c{scenario_title(build, way)}\u201d" for way in gone])
+    told = [
+        f"Done and paid: {what}. {names} would do that again, and {'is' if len(gone) == 1 else 'are'} left out."
+    ]
+    if len(left) == 1:
+        told.append(f"\u201c{scenario_title(build, left[0])}\u201d is the way that is left.")
+    return told

@@ -7,7 +7,7 @@ from functools import cache
 
 from forecast.buildfile.library import load_library
 from forecast.engine.rows import Plan
-from forecast.watching.known import Known
+from forecast.watching.known_facts import Known
 
 
 def over_with_delivery(plan: Plan, known: Known, settled: Collection[str]) -> tuple[str, ...]:

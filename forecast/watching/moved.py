@@ -1,4 +1,4 @@
-"""What moved the forecast between two days, split without a rest.
+"""What moved the forecast between two days, split without a rest, and the forecasts between them.
 
 Facts are put in one kind after the other, always in the same order, with the same draws; each part is the difference
 between two neighbouring forecasts, so the parts add up to the whole. What two kinds do together falls to the later
@@ -8,21 +8,307 @@ one: the order is part of the answer, and is that of `ORDER`.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal, TypeAlias
+
+import numpy as np
 
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
+from forecast.engine.base import base_given
+from forecast.engine.condition import Posterior
+from forecast.engine.facts import prepare
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
-from forecast.engine.plan import compile_plan
-from forecast.engine.replay import Replay
+from forecast.engine.known import KnownFacts
+from forecast.engine.plan import Plan, compile_plan
+from forecast.engine.replay import Outcome, Replay
+from forecast.engine.statistics import percentile_estimates
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.errors import BuildFileError
+from forecast.figures.evaluate import shape_of
 from forecast.ledger import Ledger
-from forecast.watching.reforecast import scenario_in_force
-from forecast.watching.standing import Record, day_before
-from forecast.watching.steps import ORDER, Figures, PartKind, Steps
+from forecast.watching.known_facts import Known, known_from
+from forecast.watching.reforecast import cause_titles, scenario_in_force
+from forecast.watching.standing import Record, Standing, day_before
+from forecast.words.minor_units import exponent, to_float
 
-__all__ = ["ORDER", "Figures", "Moved", "MovedPart", "PartKind", "what_moved"]
+PartKind: TypeAlias = Literal[
+    "receipts", "currency", "learning", "events", "scope dropped", "estimates", "scope added"
+]
+ORDER: tuple[PartKind, ...] = (
+    "receipts", "currency", "learning", "events", "scope dropped", "estimates", "scope added",
+)  # fmt: skip
+"""In this order facts are put in."""
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Forecast final cost, or a change of it, in whole minor units of the build's currency."""
+
+    mean: int
+    p50: int
+    p80: int
+    p90: int
+
+    def __sub__(self, other: Figures) -> Figures:
+        """Give the change from another."""
+        return Figures(
+            self.mean - other.mean, self.p50 - other.p50, self.p80 - other.p80, self.p90 - other.p90
+        )
+
+    def __add__(self, other: Figures) -> Figures:
+        """Add a change."""
+        return Figures(
+            self.mean + other.mean, self.p50 + other.p50, self.p80 + other.p80, self.p90 + other.p90
+        )
+
+
+def planned_rates(build: Build) -> dict[str, tuple[float, float]]:
+    """Give what one unit of each foreign currency was planned to cost: by itself, and with the card's margin."""
+    found = {}
+    for code, currency in build.currency.items():
+        rate = shape_of(currency.rate).middle
+        found[code] = rate, rate * (1 + currency.margin / 100)
+    return found
+
+
+Behind: TypeAlias = tuple[tuple[str, str, float], ...]
+"""Id and title of what is behind a step, and how hard it pushed."""
+Step: TypeAlias = tuple[PartKind, Figures, Behind]
+
+
+OWN_RANGES = "own_ranges"
+"""Stands among the causes for the width of the builder's own ranges."""
+
+
+class Steps:
+    """The forecasts between the two ends, each with one more kind of facts than the one before."""
+
+    def __init__(
+        self,
+        build: Build,
+        earlier: Plan,
+        plan: Plan,
+        record: Record,
+        ends: tuple[Standing, Standing],
+        trials: int,
+        seed: int,
+        batches: int = 1,
+        replay: Replay | None = None,
+    ) -> None:
+        self.build, self.earlier, self.plan, self.record = build, earlier, plan, record
+        self.first, self.last = ends
+        there = replay is not None and replay.plan is earlier and batches == 1
+        self.replay = replay if replay is not None and there else Replay(earlier, trials, seed, batches)
+        self.trials, self.seed, self.batches = trials, seed, batches
+        self.effective, self.half_error, self.error = float("inf"), 0.0, 0.0
+        # with the build: what was paid on its other ways teaches at both ends, and is no news of the last step
+        self.start = known_from(earlier, self.first, build)
+        self.end = known_from(earlier, self.last, build)
+        self.owner = {row.id: row.id if row.is_money else row.of for row in earlier.rows}
+        self.titles = {**earlier.absent, **plan.absent} | {
+            row.id: row.title for row in (*earlier.rows, *plan.rows)
+        }
+        self.events = {row.id for row in earlier.rows if row.kind == "event"}
+        self.dropped = set(self.end.dropped - self.start.dropped)
+        self.taken_up = set(self.start.dropped - self.end.dropped)
+        now, then = _money(plan), _money(earlier)
+        self.gone, self.new = then - now, now - then
+        self._middle = self._pushes()
+
+    def take(self) -> list[Step]:
+        """Give each step's kind, the forecast after it and what is behind it; the first one is the start."""
+        plan, late = self.earlier, self.events | self.dropped | self.taken_up | self.gone
+        extra = self.start.outside_minor
+        both = (self.replay.conditions(one.facts).joined for one in (self.start, self.end))
+        joined = tuple({name: None for names in both for name in names})
+        begin = self.replay.conditions(self.start.facts, joined)
+        outcome = self.replay.run(begin)
+        steps: list[Step] = [("receipts", self._figures(outcome, extra), ())]
+
+        delta, codes = self._at_planned_rates()
+        planned = known_from(plan, _with(self.last, delta), self.build) if delta else self.end
+        conditions = self.replay.conditions(self._facts(planned, late), joined)
+        held = self.replay.run(replace(conditions, posterior=begin.posterior), outcome.weights, reweigh=False)
+        touched = self._named(self._touched(late))
+        final = {*self.end.facts.amounts, *self.end.facts.agreed}
+        told = tuple((name, title, push if name in final else 0.0) for name, title, push in touched)
+        steps.append(("receipts", self._figures(held, extra), told))
+
+        if delta:
+            conditions = self.replay.conditions(self._facts(self.end, late), joined)
+            other = replace(conditions, posterior=begin.posterior)
+            held = self.replay.run(other, outcome.weights, reweigh=False)
+        rates = tuple((code, code, float(over)) for code, over in codes.items())
+        steps.append(("currency", self._figures(held, extra), rates))
+
+        outcome = self.replay.run(conditions)
+        learned = self._learned(begin.posterior, conditions.posterior, held)
+        steps.append(("learning", self._figures(outcome, extra), learned))
+
+        late -= self.events
+        outcome = self.replay.under(self._facts(self.end, late))[1]
+        moved = self._differing(self.events - self.gone)
+        # one of which it was only said again that it happened is no news beside those that did or no longer can
+        moved = {
+            name for name in moved if self._middle.get(name) or self.last.events.get(name) == "cannot-happen"
+        } or moved
+        steps.append(("events", self._figures(outcome, extra), self._named(moved)))
+
+        late -= self.dropped | self.gone
+        facts = self._facts(self.end, late)
+        if self.gone:
+            facts = self._settled(facts, self.gone, self.last, plan)
+        outcome = self.replay.under(facts)[1]
+        steps.append(("scope dropped", self._figures(outcome, extra), self._named(self.dropped | self.gone)))
+        return steps + self._last_steps()
+
+    def _last_steps(self) -> list[Step]:
+        """Give the steps taken with the build file as it is now."""
+        end = known_from(self.plan, self.last, self.build)
+        replay, steps = self.replay, list[Step]()
+        outside = {name for name in end.outside if end.outside[name] != self.start.outside.get(name, 0)}
+        added = self._named((outside | self.taken_up | self.new) - self.gone)
+        if self.plan is not self.earlier:
+            replay = Replay(self.plan, self.trials, self.seed, self.batches)
+            late = {*self.new, *(self.taken_up - self.gone)}
+            facts = _kept(end.facts, late, self._owner_now)
+            facts = self._settled(facts, late, self.first, self.plan)
+            outcome = replay.run(replay.conditions(facts))
+            extra = sum(
+                (self.last if name in self.gone else self.first).paid.get(name, 0)
+                for name in {*self.first.paid, *self.last.paid} - _money(self.plan)
+            )
+            steps.append(("estimates", self._figures(outcome, extra), self._named(self._edited())))
+        outcome = replay.under(end.facts)[1]
+        steps.append(("scope added", self._figures(outcome, end.outside_minor), added))
+        return steps
+
+    def _figures(self, outcome: Outcome, extra_minor: int) -> Figures:
+        self.effective = min(self.effective, outcome.effective)
+        scale = 10 ** exponent(self.plan.currency)
+        found = percentile_estimates(outcome.totals, (0.5, 0.8, 0.9), outcome.replicates, outcome.weights)
+        p50, p80, p90 = (estimate.value for estimate in found)
+        self.half_error, self.error = found[0].error, found[1].error
+        mean = float(np.average(outcome.totals, weights=outcome.weights))
+        whole = [round(value * scale) + extra_minor for value in (mean, p50, p80, p90)]
+        return Figures(*whole)
+
+    def _facts(self, known: Known, late: set[str]) -> KnownFacts:
+        """Give what is known at the end, but as at the start of those that are to come later."""
+        return known.facts.only(lambda name: self.owner.get(name, name) not in late) | self.start.facts.only(
+            lambda name: self.owner.get(name, name) in late
+        )
+
+    def _settled(self, facts: KnownFacts, names: set[str], standing: Standing, plan: Plan) -> KnownFacts:
+        """Give facts in which some lines cost what was paid, and nothing is learned from them."""
+        fixed = {name: to_float(standing.paid.get(name, 0), plan.currency) for name in names}
+        fixed |= {row.id: 0.0 for row in plan.rows if not row.is_money and row.of in names}
+        kept = _kept(facts, names, lambda name: self.owner.get(name, name))
+        return replace(kept, fixed={**kept.fixed, **fixed})
+
+    def _owner_now(self, name: str) -> str:
+        return next((row.of for row in self.plan.rows if row.id == name and not row.is_money), name)
+
+    def _at_planned_rates(self) -> tuple[dict[str, int], dict[str, int]]:
+        """Give by how much each line's receipts between the ends were to be other at the rates planned.
+
+        And by how much those of each currency came to more than at the rates planned.
+        """
+        home, rates = self.plan.currency, planned_rates(self.build)
+        bare = {line.id for expansion in self.earlier.consignments for line in expansion.lines}
+        delta: dict[str, int] = {}
+        codes: dict[str, int] = {}
+        for one in self.record.payments:
+            inside = self.first.as_of is not None and one.date > self.first.as_of
+            inside = inside and (self.last.as_of is None or one.date <= self.last.as_of)
+            if not inside or one.currency == home or one.currency not in rates:
+                continue
+            rate = rates[one.currency][0 if one.line_id in bare else 1]
+            planned = one.foreign_minor * rate * 10.0 ** (exponent(home) - exponent(one.currency))
+            less = round(planned) - one.amount_minor
+            delta[one.line_id] = delta.get(one.line_id, 0) + less
+            codes[one.currency] = codes.get(one.currency, 0) - less
+        return delta, codes
+
+    def _learned(self, begin: Posterior | None, end: Posterior | None, open_: Outcome) -> Behind:
+        """Name the causes whose score moved, by what that does to what is still open; before them own ranges.
+
+        A cause may have moved far and touch nothing that is still to come, as shipping once the kit is there.
+        """
+        causes = len(self.earlier.causes)
+        means = [np.zeros(causes) if found is None else found.mean[:causes] for found in (begin, end)]
+        change = means[1] - means[0]
+        titles = cause_titles(self.build)
+        pulls = [self.replay.pull(f"cause {cause}", open_.totals) for cause in self.earlier.causes]
+        order = np.argsort(-np.abs(change * pulls), kind="stable")
+        moved = [(self.earlier.causes[place], change[place]) for place in order if abs(change[place]) > 1e-9]
+        told = tuple((name, titles.get(name, name), float(move)) for name, move in moved)
+        widths = [
+            1.0 if found is None or found.width is None else found.width.middle for found in (begin, end)
+        ]
+        wider = float(np.log(widths[1] / widths[0]))
+        return ((OWN_RANGES, "How your ranges held", wider), *told) if abs(wider) > 0.1 else told
+
+    def _touched(self, late: set[str]) -> set[str]:
+        return self._differing({row.id for row in self.earlier.rows if row.kind == "line"} - late)
+
+    def _differing(self, names: set[str]) -> set[str]:
+        """Name those of which something else is known at the end than at the start."""
+        return {name for name in names if self.start.facts.about(name) != self.end.facts.about(name)}
+
+    def _edited(self) -> set[str]:
+        """Name lines and events of both build files whose figures differ."""
+
+        def of(plan: Plan) -> dict[str, tuple[object, ...]]:
+            inputs = {item.id: item for item in plan.inputs}
+            gates = {gate.id: gate for gate in plan.gates}
+            return {
+                row.id: (row.formula, gates.get(row.gate or ""),
+                         *(inputs[name] for name in inputs if name.startswith(f"{row.id}.")))
+                for row in plan.rows
+            }  # fmt: skip
+
+        then, now = of(self.earlier), of(self.plan)
+        return {name for name in then.keys() & now.keys() if then[name] != now[name]}
+
+    def _pushes(self) -> dict[str, float]:
+        """Give how far the middle figure of each line and event, and of what is in no estimate, moved."""
+        scale = 10 ** exponent(self.plan.currency)
+        now = known_from(self.plan, self.last)
+
+        def at(plan: Plan, known: Known) -> dict[str, float]:
+            ready = prepare(plan, known.facts, self.seed, self.replay.prior if plan is self.earlier else None)
+            middle = {name: scale * amount for name, amount in base_given(plan, known.facts, ready).items()}
+            return {**known.outside, **middle}
+
+        begin, end = at(self.earlier, self.start), at(self.plan, now)
+        return {
+            name: float(round(end.get(name, 0.0) - begin.get(name, 0.0)))
+            for name in begin.keys() | end.keys()
+        }
+
+    def _named(self, names: set[str]) -> Behind:
+        """Name lines and events, the one whose middle figure moved furthest first."""
+        order = sorted(names, key=lambda name: (-abs(self._middle.get(name, 0.0)), name))
+        return tuple((name, self.titles.get(name, name), self._middle.get(name, 0.0)) for name in order)
+
+
+def _money(plan: Plan) -> set[str]:
+    return {row.id for row in plan.rows if row.is_money}
+
+
+def _kept(facts: KnownFacts, without: set[str], owner: Callable[[str], str]) -> KnownFacts:
+    """Give facts without those of some lines."""
+    return facts.only(lambda name: owner(name) not in without)
+
+
+def _with(standing: Standing, delta: Mapping[str, int]) -> Standing:
+    """Give a standing with other sums paid on some lines."""
+    paid = {name: amount + delta.get(name, 0) for name, amount in standing.paid.items()}
+    said = {name: amount + delta.get(name, 0) for name, amount in standing.said.items()}
+    return replace(standing, paid=paid, said=said)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
 from forecast.ledger import Ledger, NewReceipt, Receipt
 from forecast.ledger.entries import pair, same_supplier
-from forecast.watching.known import known_from
+from forecast.watching.known_facts import known_from
 from forecast.watching.reforecast import scenario_in_force, settled_lines
 from forecast.watching.settling import as_meant, bought_as, brings_in
 from forecast.watching.standing import Record

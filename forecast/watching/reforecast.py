@@ -14,7 +14,6 @@ from forecast.engine.base import base_given
 from forecast.engine.condition import Width
 from forecast.engine.facts import Prior, observe, prior_of
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, LineSummary, forecast_plan
-from forecast.engine.learning import LearnedCause, learned_causes
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.statistics import (
     Estimate,
@@ -26,8 +25,15 @@ from forecast.engine.trials import middles_if_needed
 from forecast.figures.shapes import Array
 from forecast.ledger import Baseline, Ledger
 from forecast.watching.delivered import over_with_delivery
-from forecast.watching.known import Known, LineState, known_from
-from forecast.watching.reasons import Reason, TaughtCause, reasons_for, taught_causes
+from forecast.watching.known_facts import Known, LineState, known_from
+from forecast.watching.reasons import (
+    LearnedCause,
+    Reason,
+    TaughtCause,
+    learned_causes,
+    reasons_for,
+    taught_causes,
+)
 from forecast.watching.standing import Record
 from forecast.words.minor_units import exponent, to_float
 

@@ -23,7 +23,7 @@ from forecast.ledger.days import DayPaid, paid_by_day
 from forecast.ledger.entries import pair, same_supplier
 from forecast.ledger.events import say_event
 from forecast.ledger.records import AgreementKind
-from forecast.watching.known import known_from
+from forecast.watching.known_facts import known_from
 from forecast.watching.reforecast import LOOKS_SETTLED, scenario_in_force
 from forecast.watching.standing import Record, Standing
 from forecast.words.minor_units import exponent, to_float

@@ -17,7 +17,7 @@ import numpy as np
 from scipy import stats
 
 from forecast.buildfile.reader import parse_build
-from forecast.decide.draws import Draws, draws_behind
+from forecast.decide.again import Draws, draws_behind
 from forecast.engine.condition import Posterior, Width
 from forecast.engine.draws import replicate_sizes
 from forecast.engine.forecast import Forecast
@@ -27,7 +27,7 @@ from forecast.engine.replay import Replay
 from forecast.engine.replicate import Conditions, extras
 from forecast.engine.trials import reference_values
 from forecast.figures.shapes import Array
-from forecast.watching.known import EXTRAS, SETTLED
+from forecast.watching.known_facts import EXTRAS, SETTLED
 
 HEAD = """
 [build]

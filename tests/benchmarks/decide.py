@@ -36,10 +36,10 @@ from forecast.buildfile.options import with_figure
 from forecast.buildfile.proposals import Quoted, choice_of, quote, starter_measure
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build, Scenario
+from forecast.decide.choices import quotes
 from forecast.decide.measures import MeasureResult, measures_of
 from forecast.decide.mix import MixSearch, mix
 from forecast.decide.paired import forecast_change, percentile_change
-from forecast.decide.quotes import quotes
 from forecast.decide.scenarios import Pair
 from forecast.engine import draws
 from forecast.engine.forecast import Forecast, simulate

@@ -28,7 +28,7 @@ from forecast.engine.forecast import forecast_plan
 from forecast.engine.plan import compile_plan
 from forecast.engine.rows import Plan
 from forecast.engine.statistics import percentile
-from forecast.engine.tables import sampler
+from forecast.engine.tabulated import sampler
 from forecast.engine.trials import run
 from tests.benchmarks.models import portfolio_c, sized_build
 from tests.benchmarks.rivals import openturns_model, plain_totals, scipy_model

@@ -39,7 +39,7 @@ from forecast.ledger.receipts_csv import COLUMNS, load_receipts_csv, receipts_cs
 from forecast.ledger.statement import read_statement, typed_statement
 from forecast.start.answers import read_answers
 from forecast.start.draft import read_draft
-from forecast.views.listing import open_list
+from forecast.views.listing_words import open_list
 from forecast.watching.importing import plan_import
 from forecast.words.minor_units import parse_money
 from forecast.words.numbers import read_number

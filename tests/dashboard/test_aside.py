@@ -19,11 +19,11 @@ from streamlit.testing.v1 import AppTest
 from forecast.buildfile.reader import parse_build
 from forecast.dashboard.aside import MOST, Aside, Errand
 from forecast.dashboard.shelf import ASIDE, SHELF
+from forecast.decide.again import replay_of
 from forecast.decide.firm_up import firm_up, firm_up_of
-from forecast.decide.replay import replay_of
 from forecast.engine.forecast import simulate
 from forecast.ledger.folder import BuildFolder
-from forecast.watching.asis import forecast_given
+from forecast.watching.known_facts import forecast_given
 from forecast.watching.standing import Record
 from tests.dashboard.conftest import Run
 from tests.decide.sample import SMALL

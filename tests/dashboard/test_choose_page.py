@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
+from forecast.decide.choices import quotes
 from forecast.decide.mix import mix
-from forecast.decide.quotes import quotes
 from forecast.decide.scenarios import compare
 from forecast.ledger.folder import BuildFolder
 from forecast.record.finishing import finish

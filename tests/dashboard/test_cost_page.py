@@ -14,17 +14,17 @@ from streamlit.testing.v1 import AppTest
 from forecast import simulate
 from forecast.dashboard.cost_next import CHEAP_AND_DEAR
 from forecast.decide.afford import afford, budget_chance
+from forecast.decide.again import replay_of
 from forecast.decide.comparisons import PUBLISHED
 from forecast.decide.contingency import contingency, recommended_level
+from forecast.decide.drivers import drivers
 from forecast.decide.firm_up import firm_up
 from forecast.decide.measures import measures_of
-from forecast.decide.replay import replay_of
-from forecast.decide.sensitivity import drivers
 from forecast.decide.trim import trims
 from forecast.ledger.folder import BuildFolder
 from forecast.ledger.receipts_csv import load_receipts_csv
 from forecast.views.cli import main
-from forecast.watching.asis import forecast_given
+from forecast.watching.known_facts import forecast_given
 from forecast.watching.standing import Record
 from forecast.words.money import about
 from tests.dashboard.conftest import Run, charts, words

@@ -14,7 +14,7 @@ from streamlit.testing.v1.element_tree import Selectbox
 from forecast.ledger.folder import BuildFolder
 from forecast.views.moves import moved_headline, step_sentences, written
 from forecast.views.sentences import lesson_sentences, width_sentence
-from forecast.views.watching import contingency_sentence, overrun_sentence, trials_sentence
+from forecast.views.watch_words import contingency_sentence, overrun_sentence, trials_sentence
 from forecast.watching.history import history
 from forecast.watching.moved import what_moved
 from forecast.watching.reforecast import reforecast

@@ -14,7 +14,7 @@ from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import SimulationError
 from forecast.figures.kinds import Known
-from forecast.watching.asis import with_outside
+from forecast.watching.known_facts import with_outside
 from forecast.watching.standing import Standing
 from tests.decide.sample import euros, small
 from tests.references.portfolios import normals

@@ -6,8 +6,7 @@ import pytest
 
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
-from forecast.decide.choices import Elsewhere, Settled, not_compared
-from forecast.decide.quotes import Quotes, quotes_or_why
+from forecast.decide.choices import Elsewhere, Quotes, Settled, not_compared, quotes_or_why
 from forecast.engine.known import Agreed, KnownFacts
 from forecast.watching.standing import Standing
 from tests.decide.sample import SMALL, euros, small

@@ -9,8 +9,8 @@ import pytest
 from scipy.special import ndtri
 
 from forecast.buildfile.reader import parse_build
+from forecast.decide.again import replay_of
 from forecast.decide.firm_up import EFFORTS, firm_up
-from forecast.decide.replay import replay_of
 from forecast.engine.forecast import simulate
 from forecast.engine.known import Agreed, KnownFacts, PartPaid
 from tests.decide.sample import SMALL, euros, small

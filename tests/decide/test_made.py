@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 
 from forecast.buildfile.reader import parse_build
-from forecast.decide.made import made_sentences, routes_made, ways_left
+from forecast.decide.made import routes_made, ways_left
 from forecast.decide.mix import mix
 from forecast.decide.scenarios import compare
 from forecast.ledger import Ledger
+from forecast.views.ways import made_sentences
 from forecast.watching.standing import Record, Standing
 
 LINE = '[[line]]\nid = "{}"\ngroup = "finish"\npackage = "{}"\nroute = "{}"\namount = {{ low = {}, high = {} }}\n{}\n'

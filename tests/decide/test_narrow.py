@@ -16,7 +16,7 @@ from forecast.engine.forecast import forecast_plan, simulate
 from forecast.engine.known import KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.views.sentences import narrow_line
-from forecast.watching.asis import with_outside
+from forecast.watching.known_facts import with_outside
 
 HEAD = '[build]\nname = "Guessed"\ncurrency = "EUR"\ncountry = "IE"\nestimating_size = 0\nestimating = {}\n'
 LINE = '[[line]]\nid = "n{}"\ngroup = "other"\namount = {{ shape = "normal", mean = {}, sd = {} }}\n'

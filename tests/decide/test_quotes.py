@@ -6,7 +6,7 @@ import pytest
 
 from forecast.buildfile.options import with_option
 from forecast.buildfile.reader import parse_build
-from forecast.decide.quotes import quotes
+from forecast.decide.choices import quotes
 from forecast.engine.forecast import simulate
 from forecast.errors import SimulationError
 from tests.decide.sample import euros, small

@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 
 from forecast.buildfile.options import with_figure
-from forecast.decide.draws import draws_behind
+from forecast.decide.again import Change, draws_behind, replay_build, replay_of, with_open_figures
 from forecast.decide.figure_words import figure_phrase, figure_words
-from forecast.decide.replay import Change, replay_build, replay_of, with_open_figures
 from forecast.engine.forecast import simulate
 from forecast.engine.known import Agreed, KnownFacts, PartPaid
 from forecast.errors import SimulationError

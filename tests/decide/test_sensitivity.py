@@ -8,7 +8,7 @@ import pytest
 from scipy.special import ndtri
 
 from forecast.buildfile.reader import parse_build
-from forecast.decide.sensitivity import drivers
+from forecast.decide.drivers import drivers
 from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts, PartPaid
 from forecast.engine.sensitivity import swing

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from forecast.buildfile.schema import Line
+from forecast.decide.again import replay_of
 from forecast.decide.paired import forecast_change
-from forecast.decide.replay import replay_of
 from forecast.decide.trim import trims, why_safe
 from forecast.engine.forecast import simulate
 from tests.decide.sample import euros, small

@@ -14,10 +14,9 @@ from scipy import stats
 from forecast import KnownFacts, simulate
 from forecast.buildfile.reader import parse_build
 from forecast.engine.draws import column
-from forecast.engine.forecast import forecast_plan
+from forecast.engine.forecast import block_size, forecast_plan, numerical_tolerance, until_stable
 from forecast.engine.known import PartPaid
 from forecast.engine.plan import compile_plan
-from forecast.engine.stable import block_size, numerical_tolerance, until_stable
 from forecast.engine.trials import run
 from forecast.errors import SimulationError
 from tests.references.portfolios import PORTFOLIOS, build_of, normals

@@ -7,11 +7,11 @@ import pytest
 
 from forecast import KnownFacts
 from forecast.buildfile.reader import parse_build
-from forecast.decide.replay import replay_of
+from forecast.decide.again import replay_of
 from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.known import Agreed, Foreign, PartPaid
-from forecast.engine.learning import learned_causes
 from forecast.engine.plan import compile_plan
+from forecast.watching.reasons import learned_causes
 from tests.references.portfolios import EXACTLY
 
 HEAD = f"""

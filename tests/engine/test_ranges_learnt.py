@@ -29,9 +29,9 @@ from forecast.engine.condition import (
     regressed_loadings,
 )
 from forecast.engine.known import PartPaid
-from forecast.engine.learning import learned_causes
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import run
+from forecast.watching.reasons import learned_causes
 from tests.references.portfolios import normals
 
 ENDS = (WIDTH_MODE - 0.8, WIDTH_MODE + 2.0)

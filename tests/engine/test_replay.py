@@ -8,10 +8,10 @@ import pytest
 from forecast.buildfile.reader import parse_build
 from forecast.engine.facts import Prior, prepare
 from forecast.engine.known import Agreed, KnownFacts, PartPaid
-from forecast.engine.learning import learned_causes
 from forecast.engine.plan import compile_plan
 from forecast.engine.replay import Replay
 from forecast.engine.trials import run
+from forecast.watching.reasons import learned_causes
 from tests.references.portfolios import PORTFOLIOS, RECEIPT_UPDATE, build_of
 
 PLAN = compile_plan(

@@ -10,8 +10,8 @@ from scipy import stats
 
 from forecast import simulate
 from forecast.buildfile.reader import parse_build
+from forecast.engine.forecast import until_stable
 from forecast.engine.plan import compile_plan
-from forecast.engine.stable import until_stable
 from forecast.engine.trials import run
 from forecast.figures.evaluate import evaluate
 from forecast.figures.formula import Input, Larger, Product, Smaller, Sum

@@ -12,7 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from forecast.engine.tables import TOLERANCE, Table, sampler, table_error
+from forecast.engine.tabulated import TOLERANCE, Table, sampler, table_error
 from forecast.figures.shapes import (
     ONE_QUOTE_SPREAD,
     SCORE_LIMIT,

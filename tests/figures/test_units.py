@@ -17,7 +17,7 @@ from forecast.engine.forecast import simulate
 from forecast.errors import BuildFileError, RuleError
 from forecast.figures.units import _CUSTOMARY, _in_library, conversion, counted_in, misfit, read_unit
 from forecast.missing.left_out import findings
-from forecast.views.opening import open_line
+from forecast.views.opening_words import open_line
 
 PUBLISHED = json.loads(
     (Path(__file__).parents[1] / "references" / "conversion_factors.json").read_text("utf-8")

@@ -15,7 +15,7 @@ from forecast.ledger import Ledger, NewReceipt, kept_open
 from forecast.ledger.receipts_csv import load_receipts_csv, receipts_csv
 from forecast.ledger.undoing import UNDONE, last_entry, undo_last
 from forecast.watching.importing import confirm, enter_import, open_import, plan_import
-from forecast.watching.known import known_from
+from forecast.watching.known_facts import known_from
 from forecast.watching.standing import Moment, Record
 from tests.watching.test_known import PLAN
 

@@ -11,7 +11,7 @@ from forecast.engine.plan import Plan, compile_plan
 from forecast.errors import RuleError
 from forecast.start import DONT_KNOW, as_asked, is_asked, question, read_answers, write_build
 from forecast.trade.landed import landed_cost
-from forecast.views.opening import open_line
+from forecast.views.opening_words import open_line
 
 KIT = {"export_inland": 15_000, "freight": 60_000, "insurance": 4_000}
 FREE = {"duty.8708.29": 0.0}

@@ -18,7 +18,7 @@ from forecast.trade.consignment_lines import expand
 from forecast.trade.expansion import Expansion
 from forecast.trade.landed import landed_cost
 from forecast.trade.rules import countries, load_rules
-from forecast.views.opening import open_line
+from forecast.views.opening_words import open_line
 from forecast.views.rule_words import comes_first
 
 ANSWERS: dict[str, Any] = {

@@ -11,7 +11,7 @@ from forecast.buildfile.edit import SetKey, changed
 from forecast.buildfile.places_of_figures import place_at
 from forecast.buildfile.reader import parse_build
 from forecast.decide.figure_words import figure_phrase, titles_of
-from forecast.decide.firm_up_how import how_to_know
+from forecast.decide.firm_up import how_to_know
 from forecast.engine.forecast import simulate
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import run
@@ -19,7 +19,7 @@ from forecast.errors import BuildFileError
 from forecast.figures.shapes import Array
 from forecast.ledger.folder import DEMOS
 from forecast.missing.left_out import findings
-from forecast.views.opening import open_line
+from forecast.views.opening_words import open_line
 
 HEAD = """
 [build]

@@ -19,7 +19,7 @@ from forecast.figures.formula import Input, RoundedUp, walk
 from forecast.figures.kinds import Known, UncertainFigure
 from forecast.trade.takeoff import TakeoffExpansion, expand_takeoff
 from forecast.trade.takeoff.worksheet import ASSUMPTIONS, counted, digits
-from forecast.views.opening import open_line
+from forecast.views.opening_words import open_line
 
 READ: TypeAdapter[Any] = TypeAdapter(Takeoff)
 

@@ -11,7 +11,7 @@ import pytest
 from forecast.buildfile.reader import read_build
 from forecast.errors import BuildFileError
 from forecast.views.cli import main
-from forecast.views.listing import check_decided, open_list
+from forecast.views.listing_words import check_decided, open_list
 
 BUILD = """\
 # Mine.

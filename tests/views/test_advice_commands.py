@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from forecast.decide.quotes import quotes
+from forecast.decide.choices import quotes
 from forecast.ledger.folder import DEMOS, BuildFolder, open_demo
 from forecast.views.cli import main
 from forecast.views.commands.quotes import EXAMPLE

@@ -36,8 +36,8 @@ from forecast.views.charts import (
     s_curve,
 )
 from forecast.views.charts.frame import MOST_POINTS, Rule, _rows_of, rules, without_title
-from forecast.views.charts.labels import LEAST_APART
-from forecast.views.charts.lines import Standing
+from forecast.views.charts.line_charts import Standing
+from forecast.views.charts.watch_charts import LEAST_APART
 from forecast.views.theme import DARK, LIGHT
 from forecast.watching.history import HistoryPoint
 from forecast.watching.reforecast import reforecast
@@ -160,7 +160,7 @@ def test_each_is_written_as_altair_writes_it(
         return [json.dumps(chart.to_dict()) for chart in charts]
 
     ours = written()
-    for module in ("choose", "cost", "fan", "lines", "moved", "watch"):
+    for module in ("cost_charts", "fan", "line_charts", "moved_bars", "watch_charts", "ways_charts"):
         monkeypatch.setattr(f"forecast.views.charts.{module}.layered", alt.layer)
     with alt.data_transformers.enable("default"):
         assert written() == ours

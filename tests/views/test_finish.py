@@ -13,7 +13,7 @@ from forecast.ledger.folder import BuildFolder, open_demo
 from forecast.ledger.undoing import undo_last
 from forecast.views.cli import main
 from forecast.views.sentences import watch_sentence
-from forecast.views.watching import columns, line_figures
+from forecast.views.watch_words import columns, line_figures
 from forecast.watching.reforecast import reforecast
 
 TWO_QUOTES = """
@@ -194,7 +194,7 @@ def test_nothing_is_advised_once_a_build_is_finished(
 def test_a_person_is_asked_before_a_build_ends_with_lines_never_paid(
     half_way: BuildFolder, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for place in ("forecast.views.commands.common", "forecast.views.commands.settling"):
+    for place in ("forecast.views.commands.common", "forecast.views.commands.closing"):
         monkeypatch.setattr(f"{place}.somebody_there", lambda: True)
     monkeypatch.setattr("builtins.input", lambda: "n")
     assert main(["finish", str(half_way.folder)]) == 2

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
-from forecast.views.charts.labels import spread_apart
+from forecast.views.charts.watch_charts import spread_apart
 
 PLACES = st.lists(st.floats(0, 300), min_size=0, max_size=6)
 

@@ -10,8 +10,8 @@ from forecast.buildfile.reader import parse_build
 from forecast.ledger import Ledger
 from forecast.ledger.folder import DEMOS, BuildFolder
 from forecast.ledger.receipts_csv import load_receipts_csv
-from forecast.views.lessons import cause_rows, estimate_rows, reason_rows
 from forecast.views.sentences import lesson_sentences
+from forecast.views.watch_words import cause_rows, estimate_rows, reason_rows
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.words.money import signed
 

@@ -8,7 +8,7 @@ import pytest
 
 from forecast.decide.mix import Mixes, MixSearch
 from forecast.views.charts.frame import MOST_POINTS, Rule, rules
-from forecast.views.charts.mixes import frontier
+from forecast.views.charts.ways_charts import frontier
 from forecast.views.theme import LIGHT
 from tests.decide.sample import small
 

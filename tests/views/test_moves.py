@@ -9,8 +9,7 @@ import pytest
 
 from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.views.moves import moved_sentence, step_sentences, written
-from forecast.watching.moved import ORDER, Figures, Moved, MovedPart, PartKind
-from forecast.watching.steps import OWN_RANGES
+from forecast.watching.moved import ORDER, OWN_RANGES, Figures, Moved, MovedPart, PartKind
 
 
 def part(kind: PartKind, mean: int, p80: int, *pushes: tuple[str, float]) -> MovedPart:

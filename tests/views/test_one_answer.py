@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from forecast.buildfile.options import with_option
+from forecast.decide.again import replay_of
 from forecast.decide.mix import MixSearch
-from forecast.decide.replay import replay_of
 from forecast.decide.trim import trims
 from forecast.engine.forecast import forecast_plan
 from forecast.engine.statistics import percentile_estimates
@@ -19,8 +19,7 @@ from forecast.ledger import Ledger
 from forecast.ledger.folder import BuildFolder
 from forecast.views.cli import main
 from forecast.views.commands.quotes import EXAMPLE
-from forecast.watching.asis import forecast_given
-from forecast.watching.known import known_from
+from forecast.watching.known_facts import forecast_given, known_from
 from forecast.watching.standing import Record, Standing
 from tests.decide.sample import SMALL
 

@@ -12,7 +12,7 @@ from forecast.engine.plan import compile_plan
 from forecast.engine.rows import Plan
 from forecast.errors import ForecastError
 from forecast.views.cli import main
-from forecast.views.opening import open_line
+from forecast.views.opening_words import open_line
 
 TEXT = """\
 [build]

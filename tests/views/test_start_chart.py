@@ -10,7 +10,7 @@ from forecast import simulate
 from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import Forecast
 from forecast.start import answers_of, question, read_answer, write_build
-from forecast.views.charts.start import narrowing
+from forecast.views.charts.cost_charts import narrowing
 from forecast.views.theme import DARK, LIGHT
 from forecast.words.money import about
 

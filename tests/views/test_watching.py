@@ -11,9 +11,9 @@ from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
 from forecast.ledger import Ledger
 from forecast.views.moves import entry_sentence
-from forecast.views.settling import PERHAPS_ALL, state_words
+from forecast.views.settling_words import PERHAPS_ALL, state_words
 from forecast.views.stands import short_sentence
-from forecast.views.watching import (
+from forecast.views.watch_words import (
     bought_sentence,
     columns,
     contingency_sentence,

@@ -12,7 +12,7 @@ from forecast.buildfile.schema import Build, BuildInfo
 from forecast.engine.plan import compile_plan
 from forecast.trade.landed import KnownGoods, landed_cost
 from forecast.trade.rules import load_rules
-from forecast.views.opening import Opened, open_line
+from forecast.views.opening_words import Opened, open_line
 
 QUIET: dict[str, Any] = {
     "arrival": {"terminal": 0, "documents": 0, "surcharges": 0, "entry": 0, "delivery": 0,

@@ -17,7 +17,7 @@ from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.ledger import Ledger, kept_open
 from forecast.ledger.records import AgreementKind
-from forecast.watching.known import EXTRAS, SETTLED, Known, known_facts
+from forecast.watching.known_facts import EXTRAS, SETTLED, Known, known_facts
 from forecast.watching.standing import Moment, Record
 
 BUILD = parse_build("""\

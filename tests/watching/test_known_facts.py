@@ -14,8 +14,7 @@ from forecast.decide.mixer import Mixer
 from forecast.engine.known import Agreed, PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.ledger import Ledger
-from forecast.watching.asis import forecast_given
-from forecast.watching.known import EXTRAS, SETTLED, known_facts
+from forecast.watching.known_facts import EXTRAS, SETTLED, forecast_given, known_facts
 from forecast.watching.reforecast import reforecast
 from forecast.watching.standing import Record
 from tests.references.portfolios import PORTFOLIOS, RECEIPT_UPDATE, build_of

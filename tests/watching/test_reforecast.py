@@ -12,7 +12,7 @@ from forecast.buildfile.reader import parse_build
 from forecast.engine.plan import compile_plan
 from forecast.engine.trials import run
 from forecast.ledger import Ledger
-from forecast.watching.known import SETTLED
+from forecast.watching.known_facts import SETTLED
 from forecast.watching.reforecast import Reforecast, reforecast
 from tests.references.portfolios import normals
 

@@ -13,7 +13,7 @@ from forecast.engine.plan import compile_plan
 from forecast.ledger import Ledger, NewReceipt
 from forecast.ledger.receipts_csv import load_receipts_csv, receipts_csv
 from forecast.ledger.undoing import undo_last
-from forecast.watching.known import known_facts
+from forecast.watching.known_facts import known_facts
 from forecast.watching.oddities import oddities
 from forecast.watching.reforecast import LOOKS_SETTLED, reforecast
 from forecast.watching.settling import (

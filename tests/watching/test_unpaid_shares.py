@@ -18,8 +18,8 @@ from forecast.engine.forecast import forecast_plan
 from forecast.engine.plan import compile_plan
 from forecast.errors import BuildFileError
 from forecast.ledger import Ledger
-from forecast.views.settling import unpaid_sentences
-from forecast.watching.asis import forecast_given
+from forecast.views.settling_words import unpaid_sentences
+from forecast.watching.known_facts import forecast_given
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.watching.standing import Record
 

@@ -102,11 +102,11 @@ def _entered(currency: str) -> partial[str]:
 def run_advise(options: argparse.Namespace) -> int:
     """Advise before ordering."""
     from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
+    from forecast.decide.again import replay_of
     from forecast.decide.contingency import contingency
+    from forecast.decide.drivers import drivers
     from forecast.decide.firm_up import firm_up
     from forecast.decide.measures import measures_of
-    from forecast.decide.replay import replay_of
-    from forecast.decide.sensitivity import drivers
     from forecast.decide.trim import trims
     from forecast.errors import SimulationError
     from forecast.ledger.folder import BuildFolder
@@ -170,7 +170,7 @@ def run_advise(options: argparse.Namespace) -> int:
 
 def _split_table(advice: Contingency) -> str:
     from forecast.views.contingency import split_rows
-    from forecast.views.tables import shorten, table
+    from forecast.views.text_tables import shorten, table
 
     rows = [[shorten(title, 44), amount] for title, amount in split_rows(advice)]
     return table(["Where the contingency comes from", advice.currency], rows)
@@ -179,10 +179,11 @@ def _split_table(advice: Contingency) -> str:
 def run_compare(options: argparse.Namespace) -> int:
     """Compare scenarios."""
     from forecast.buildfile.oneself import own_hazards
-    from forecast.decide.made import made_sentences, ways_left
+    from forecast.decide.made import ways_left
     from forecast.decide.scenarios import compare
     from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import left_prices, with_receipts
+    from forecast.views.ways import made_sentences
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -215,7 +216,7 @@ def run_compare(options: argparse.Namespace) -> int:
 def compare_text(build: Build, found: Comparison) -> str:
     """Write scenarios side by side, then each pair in a sentence."""
     from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
-    from forecast.views.tables import table
+    from forecast.views.text_tables import table
     from forecast.views.ways import what_ways_hold
     from forecast.words.money import about, hours, percent
 
@@ -307,7 +308,7 @@ def run_mix(options: argparse.Namespace) -> int:
     from forecast.decide.mix import mix
     from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import with_receipts
-    from forecast.views.tables import shorten, table
+    from forecast.views.text_tables import shorten, table
     from forecast.watching.reforecast import scenario_in_force
     from forecast.words.money import about, hourly, hours
 

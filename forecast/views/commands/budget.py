@@ -136,7 +136,7 @@ def budget_text(
         with_receipts,
         work_sentence,
     )
-    from forecast.views.tables import shorten, table
+    from forecast.views.text_tables import shorten, table
     from forecast.words.money import about, as_written, builds, percent
 
     money = forecast.currency

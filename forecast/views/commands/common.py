@@ -358,7 +358,7 @@ def finished_words(
 ) -> str:
     """Say that a build is finished and so leaves nothing to decide; nothing where something is open."""
     from forecast.views.sentences import at_its_end, hold_sentence
-    from forecast.watching.asis import forecast_given
+    from forecast.watching.known_facts import forecast_given
     from forecast.watching.reforecast import scenario_in_force
 
     if known is None or not any(known.paid.values()):
@@ -380,7 +380,7 @@ def forecast_of(
     """Simulate a build as the options ask, starting from what is known."""
     from forecast.engine.forecast import forecast_plan
     from forecast.engine.plan import compile_plan
-    from forecast.watching.asis import facts_about, with_outside
+    from forecast.watching.known_facts import facts_about, with_outside
     from forecast.watching.reforecast import scenario_in_force
 
     scenario = scenario_in_force(build, options.scenario, baseline)

@@ -50,10 +50,10 @@ def run(options: argparse.Namespace) -> int:
 def _total(options: argparse.Namespace, build: Build, plan: Plan, standing: Standing | None) -> int:
     from forecast.engine.rule_weights import rule_weights
     from forecast.engine.trials import reference_values
-    from forecast.views.opening import open_total
+    from forecast.views.opening_words import open_total
     from forecast.views.rule_words import TITLE, in_order, rules_lead, rules_lines
-    from forecast.views.settling import known_words
-    from forecast.views.tables import table
+    from forecast.views.settling_words import known_words
+    from forecast.views.text_tables import table
     from forecast.words.money import to_the_coin
 
     sheet = open_total(plan, [float(value) for value in reference_values(plan, events=False)], options.line)
@@ -94,8 +94,8 @@ def _total(options: argparse.Namespace, build: Build, plan: Plan, standing: Stan
 
 
 def _line(options: argparse.Namespace, plan: Plan, standing: Standing | None) -> int:
-    from forecast.views.opening import open_line, sum_of
-    from forecast.views.settling import known_words
+    from forecast.views.opening_words import open_line, sum_of
+    from forecast.views.settling_words import known_words
     from forecast.words.money import builds
 
     opened = open_line(plan, options.line)

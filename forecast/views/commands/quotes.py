@@ -19,12 +19,11 @@ from forecast.views.commands.common import (
     whole,
     working,
 )
-from forecast.views.commands.receipts import day
+from forecast.views.commands.receipt import day
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build, Option
-    from forecast.decide.choices import Elsewhere, Settled
-    from forecast.decide.quotes import Quotes
+    from forecast.decide.choices import Elsewhere, Quotes, Settled
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.records import AgreementKind
 
@@ -80,7 +79,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
     from forecast.buildfile.options import options_by_choice
-    from forecast.decide.quotes import Quotes, quotes_or_why
+    from forecast.decide.choices import Quotes, quotes_or_why
     from forecast.errors import SimulationError
     from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import with_receipts
@@ -142,7 +141,7 @@ def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> int
     from forecast.decide.taking import asked_by_option, asked_by_price, quotes_to_take, take
     from forecast.errors import LedgerError
     from forecast.ledger.days import not_ahead
-    from forecast.views.settling import taken_words
+    from forecast.views.settling_words import taken_words
     from forecast.watching.settling import titles_of
     from forecast.watching.standing import Record
     from forecast.words.minor_units import to_float
@@ -212,7 +211,7 @@ def why_not_text(found: Settled | Elsewhere, currency: str) -> str:
 
 def quotes_text(found: Quotes, currency: str) -> str:
     """Write the options of one choice side by side, then each in a sentence."""
-    from forecast.views.tables import shorten, table
+    from forecast.views.text_tables import shorten, table
     from forecast.words.money import about
 
     money = partial(about, currency=currency)

@@ -19,7 +19,7 @@ from forecast.views.commands.common import (
     somebody_there,
     to_read,
 )
-from forecast.views.commands.receipts import check_id, day
+from forecast.views.commands.receipt import check_id, day
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
@@ -104,7 +104,7 @@ def _add_undo(commands: Commands[argparse.ArgumentParser]) -> None:
 def run_close(options: argparse.Namespace) -> int:
     """Close lines."""
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.settling import closed_words, quoted
+    from forecast.views.settling_words import closed_words, quoted
     from forecast.watching.settling import close_lines, titles_of
 
     folder = BuildFolder.at(options.file)
@@ -133,7 +133,7 @@ def run_finish(options: argparse.Namespace) -> int:
     from forecast.ledger.folder import BuildFolder
     from forecast.record.finishing import finish, to_finish
     from forecast.views.sentences import watch_sentence, width_sentence
-    from forecast.views.settling import finish_question, finished_words
+    from forecast.views.settling_words import finish_question, finished_words
     from forecast.watching.reforecast import reforecast
 
     folder = BuildFolder.at(options.file)
@@ -164,7 +164,7 @@ def _looking_settled(build: Build, ledger: Ledger, scenario: str | None) -> tupl
 def run_reopen(options: argparse.Namespace) -> int:
     """Open lines again."""
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.settling import named
+    from forecast.views.settling_words import named
     from forecast.watching.settling import titles_of
 
     folder = BuildFolder.at(options.file)
@@ -191,7 +191,7 @@ def _told(
     currency: str,
 ) -> int:
     """Answer with what is paid for each line and how it stands."""
-    from forecast.views.settling import quoted
+    from forecast.views.settling_words import quoted
     from forecast.words.money import exact
 
     states, paid = ledger.line_states(), ledger.paid_by_line()
@@ -229,7 +229,7 @@ def run_cannot(options: argparse.Namespace) -> int:
 def _mark_event(options: argparse.Namespace, state: str) -> int:
     from forecast.ledger.events import WORDS, say_event, withdraw_event
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.settling import happened_words, quoted
+    from forecast.views.settling_words import happened_words, quoted
     from forecast.watching.settling import titles_of
 
     folder = BuildFolder.at(options.file)
@@ -277,7 +277,7 @@ def run_undo(options: argparse.Namespace) -> int:
     """Take back the last thing entered."""
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.undoing import last_entry, undo_last
-    from forecast.views.entries import entry_words
+    from forecast.views.undone_words import entry_words
     from forecast.watching.settling import titles_of
 
     folder = BuildFolder.at(options.file)

@@ -10,7 +10,7 @@ from forecast.errors import BuildFileError, ForecastError, Problem
 from forecast.views.commands.common import add_file, answer, command, typed, whole
 
 if TYPE_CHECKING:
-    from forecast.views.listing import LineList
+    from forecast.views.listing_words import LineList
 
 DETAIL = """\
 Shows how the list was read and what would become of each row; --enter adds the lines, all or none.
@@ -55,7 +55,7 @@ def run(options: argparse.Namespace) -> int:
     from forecast.ledger.folder import BuildFolder
     from forecast.start import check_free, put_build
     from forecast.start.listing import build_of_list, lines_to_add
-    from forecast.views.listing import check_decided, open_list
+    from forecast.views.listing_words import check_decided, open_list
 
     columns = dict(_column(text) for text in options.column)
     build, file = None, Path(options.file)
@@ -144,8 +144,8 @@ def _data(found: LineList) -> dict[str, object]:
 
 def preview_text(found: LineList) -> str:
     """Write how the list was read and what would become of each row."""
-    from forecast.views.listing import STATES, count_sentence, figures, layout_sentence
-    from forecast.views.tables import shorten, table
+    from forecast.views.listing_words import STATES, count_sentence, figures, layout_sentence
+    from forecast.views.text_tables import shorten, table
 
     rows = [
         [str(row.number), shorten(row.name, 30), row.group, STATES[row.state], *figures(row)]

@@ -17,7 +17,7 @@ from forecast.views.commands.common import (
     typed,
     working,
 )
-from forecast.views.commands.receipts import day
+from forecast.views.commands.receipt import day
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
@@ -151,7 +151,7 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
         watch_sentence,
         width_sentence,
     )
-    from forecast.views.settling import (
+    from forecast.views.settling_words import (
         beside_sentence,
         looking_settled_sentence,
         over_by_now_sentence,
@@ -159,8 +159,8 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
         state_words,
         unpaid_sentences,
     )
-    from forecast.views.tables import shorten, table
-    from forecast.views.watching import (
+    from forecast.views.text_tables import shorten, table
+    from forecast.views.watch_words import (
         bought_sentence,
         contingency_sentence,
         line_figures,

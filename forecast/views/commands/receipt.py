@@ -23,8 +23,8 @@ from forecast.views.commands.common import (
     to_read,
     whole,
 )
-from forecast.views.commands.imports import add_import
-from forecast.views.commands.papers import add_read
+from forecast.views.commands.receipt_import import add_import
+from forecast.views.commands.receipt_read import add_read
 from forecast.words.text import plain
 
 if TYPE_CHECKING:
@@ -239,7 +239,7 @@ def run_add(options: argparse.Namespace) -> int:
     from forecast.ledger.entries import checked
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.place import doubt_about
-    from forecast.views.settling import (
+    from forecast.views.settling_words import (
         beside_words,
         entered_words,
         for_words,
@@ -341,7 +341,7 @@ def _answers(
 
 def _ask_whether_all(title: str, likely: Likely) -> bool | None:
     """Ask in a terminal; nothing typed takes the likely answer."""
-    from forecast.views.settling import of_100
+    from forecast.views.settling_words import of_100
 
     seems = f" It looks so ({of_100(likely.chance)})." if likely.answer and likely.chance is not None else ""
     keys = {
@@ -400,7 +400,7 @@ def receipt_data(receipt: Receipt) -> dict[str, Any]:
 def run_void(options: argparse.Namespace) -> int:
     """Take a receipt back."""
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.settling import taken_back_words
+    from forecast.views.settling_words import taken_back_words
     from forecast.watching.settling import titles_of, void_receipt
 
     folder = BuildFolder.at(options.file)
@@ -462,7 +462,7 @@ def run_load(options: argparse.Namespace) -> int:
 def run_list(options: argparse.Namespace) -> int:
     """List receipts."""
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.tables import shorten, table
+    from forecast.views.text_tables import shorten, table
     from forecast.watching.settling import titles_of
     from forecast.words.money import exact
 
@@ -508,7 +508,7 @@ def run_list(options: argparse.Namespace) -> int:
 
 def _state(receipt: Receipt) -> str:
     """Say what the supplier charged where that was another currency, and what became of the receipt."""
-    from forecast.views.tables import shorten
+    from forecast.views.text_tables import shorten
     from forecast.words.money import exact
 
     if receipt.voids is not None:

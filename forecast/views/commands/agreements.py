@@ -20,7 +20,7 @@ from forecast.views.commands.common import (
     typed,
     whole,
 )
-from forecast.views.commands.receipts import check_id, day
+from forecast.views.commands.receipt import check_id, day
 from forecast.words.counts import so_many
 
 if TYPE_CHECKING:
@@ -82,8 +82,8 @@ def run_agreed(options: argparse.Namespace) -> int:
     from forecast.ledger.days import not_ahead
     from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import unusual_sentence
-    from forecast.views.settling import AGREEMENTS, agreed_words, closed_words
-    from forecast.views.tables import shorten, table
+    from forecast.views.settling_words import AGREEMENTS, agreed_words, closed_words
+    from forecast.views.text_tables import shorten, table
     from forecast.watching.estimates import unusual
     from forecast.watching.settling import agree, at_planned_rate, settle, titles_of
     from forecast.words.money import exact
@@ -152,7 +152,7 @@ def run_left(options: argparse.Namespace) -> int:
     """Say how much is left to buy of a line."""
     from forecast.ledger.days import not_ahead
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.settling import quoted
+    from forecast.views.settling_words import quoted
     from forecast.watching.settling import titles_of
     from forecast.words.money import exact
 
@@ -183,7 +183,7 @@ def run_left(options: argparse.Namespace) -> int:
 
 def _said_to_be_left(options: argparse.Namespace, build: Build, ledger: Ledger) -> int:
     """List what was said to be left to buy, of one line or of all, and how to say it."""
-    from forecast.views.settling import quoted
+    from forecast.views.settling_words import quoted
     from forecast.watching.settling import titles_of
     from forecast.watching.standing import Record
     from forecast.words.money import exact

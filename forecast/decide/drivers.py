@@ -16,8 +16,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from forecast.decide.again import Change, Replay, replay_of
 from forecast.decide.causes import cause_parts
-from forecast.decide.replay import Change, Replay, replay_of
 from forecast.engine.forecast import Forecast
 from forecast.engine.sensitivity import swing
 from forecast.engine.statistics import Estimate

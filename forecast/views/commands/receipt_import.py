@@ -63,8 +63,8 @@ def run(options: argparse.Namespace) -> int:
     from forecast.errors import LedgerError
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.receipts_csv import is_ledger_text
-    from forecast.views.commands.receipts import check_id, known_ids, receipt_data
-    from forecast.views.settling import beside_words, imported_words
+    from forecast.views.commands.receipt import check_id, known_ids, receipt_data
+    from forecast.views.settling_words import beside_words, imported_words
     from forecast.watching.importing import confirm, enter_import, open_import, plan_import
     from forecast.watching.settling import titles_of
 
@@ -117,7 +117,7 @@ def run(options: argparse.Namespace) -> int:
 
 def _whole_ledger(options: argparse.Namespace, folder: BuildFolder) -> int:
     """Read back what ``forecast receipt export`` wrote."""
-    from forecast.views.commands.receipts import run_load
+    from forecast.views.commands.receipt import run_load
 
     options.text = options.statement
     if options.enter:
@@ -173,7 +173,7 @@ def _row(row: object) -> dict[str, object]:
 
 def preview_text(plan: ImportPlan) -> str:
     """Write how the file was read and what would become of each row."""
-    from forecast.views.tables import shorten, table
+    from forecast.views.text_tables import shorten, table
     from forecast.words.minor_units import format_plain
 
     layout = plan.preview.layout

@@ -1,20 +1,27 @@
-"""Contingency left against contingency needed, in figures that add up as they are written, and in words."""
+"""What watching a build tells, in figures that add up as they are written: contingency, lessons, earned value."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from math import ceil
 
 from forecast.engine.trials import LEAST_EFFECTIVE
+from forecast.views.settling_words import state_words
+from forecast.watching.earned import Earned
 from forecast.watching.history import History, HistoryPoint
+from forecast.watching.reasons import Reason
 from forecast.watching.reforecast import LineWatch, Reforecast
+from forecast.words.minor_units import exponent
 from forecast.words.money import (
     about,
     as_written,
     builds,
     difference,
     entered,
+    exact,
     rounding_step,
+    signed,
 )
 
 LEVELS = {0.8: ("P80", "80 of 100 builds"), 0.9: ("P90", "90 of 100 builds")}
@@ -223,3 +230,112 @@ def line_figures(line: LineWatch, currency: str) -> tuple[str, str, str, str, st
 def maybe_words(line: LineWatch, currency: str) -> str:
     """Write the estimate of what may not be needed, or may not happen: ``€150 if needed``."""
     return f"{about(line.if_needed or 0, currency)} if {'it happens' if line.kind == 'event' else 'needed'}"
+
+
+def earned_sentence(earned: Earned) -> str:
+    """Say what the work done was to cost, and what it cost."""
+    plan = "the frozen plan" if earned.from_baseline else "the build file's middle figures"
+    value = earned.value
+    return f"Against {plan}, work worth {_written(earned, value.ev)} cost {_written(earned, value.ac)}."
+
+
+def earned_rows(earned: Earned) -> list[list[str]]:
+    """Give each term of earned value with its figure and its meaning."""
+    value = earned.value
+
+    def ratio(amount: Fraction | None) -> str:
+        return "–" if amount is None else f"{float(amount):.3f}"
+
+    return [
+        ["BAC", _written(earned, value.bac), "budget at completion: what the lines were to cost"],
+        ["EV", _written(earned, value.ev), "earned value: what the work done was to cost"],
+        ["AC", _written(earned, value.ac), "actual cost of it"],
+        ["CPI", ratio(value.cpi), "cost performance index: EV ÷ AC"],
+        ["EAC", _written(earned, value.eac), "estimate at completion: BAC ÷ CPI"],
+        ["VAC", _written(earned, value.vac), "variance at completion: BAC − EAC"],
+        ["TCPI", ratio(value.tcpi()), "to-complete index: (BAC − EV) ÷ (BAC − AC)"],
+    ]
+
+
+def _written(earned: Earned, amount: Fraction | None) -> str:
+    if amount is None:
+        return "–"
+    return exact(round(amount * 10 ** exponent(earned.currency)), earned.currency)
+
+
+REASON_WORDS = {
+    "paid": "closed at what was paid",
+    "part-bought": "paid in part",
+    "agreed": "a price was agreed",
+    "happened": "it happened",
+    "cannot-happen": "it cannot happen any more",
+    "dropped": "given up",
+    "outside": "was not in the estimate",
+}
+"""Each reason that the ledger itself gives, in words."""
+
+
+def reason_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
+    """Give why P80 moved, line by line: what each did on average, what their ranges did together, and the whole.
+
+    Parameters
+    ----------
+    watch : Reforecast
+    most : int
+        Lines named; the others are one row.
+
+    Returns
+    -------
+    list of [line, why, how far it moved the total on average]
+        The last row is how far P80 moved, as the steps of what moved have it; the row before takes what no line's
+        average tells: how much less, or more, all of them can vary together.
+    """
+    money = watch.currency
+    names = {line.id: line.title for line in watch.lines}
+    causes = {cause.id: cause.title for cause in watch.causes}
+    named, others = watch.reasons[:most], watch.reasons[most:]
+    rows = [[one.title, _why(one, names, causes), signed(one.amount, money)] for one in named]
+    total = level(sum(one.amount for one in watch.reasons), money)
+    # The others take what rounding leaves, so that the column adds up and each figure is that of every other place.
+    rest = total - sum(level(one.amount, money) for one in named)
+    if others or rest:
+        noun = "line" if len(others) == 1 else "lines"
+        rows.append([f"{len(others)} other {noun}" if others else "Rounding", "", signed(rest, money)])
+    was, now = watch.before.percentile(0.8), watch.percentile(0.8)
+    change = level(now.value, money, now.error) - level(was.value, money, now.error)
+    if spread := change - total:
+        rows.append([f"{'More' if spread > 0 else 'Less'} can vary now", "", signed(spread, money)])
+    return [*rows, ["P80", "", signed(change, money)]]
+
+
+def cause_rows(watch: Reforecast) -> list[list[str]]:
+    """Give what is thought of each shared cause now.
+
+    Returns
+    -------
+    list of [cause, where it stands, which lines told it]
+    """
+    rows = []
+    for cause in watch.causes:
+        titles = {line.id for line in watch.lines}
+        told = [title for name, title, push in cause.taught_by if push * cause.mean > 0 and name in titles][
+            :3
+        ]
+        sign = "+" if cause.mean >= 0 else "\u2212"
+        stands = f"{sign}{abs(cause.mean):.1f} ± {cause.sd:.1f}"
+        rows.append([cause.title, stands, ", ".join(told)])
+    return rows
+
+
+def estimate_rows(watch: Reforecast) -> list[list[str]]:
+    """Give of each line and event what `line_figures` has, and its state."""
+    return [[line.title, *line_figures(line, watch.currency), state_words(line)] for line in watch.lines]
+
+
+def _why(reason: Reason, names: dict[str, str], causes: dict[str, str]) -> str:
+    if reason.kind == "follows":
+        return f"follows from {', '.join(names.get(one, one) for one in reason.because[:2])}"
+    if reason.kind == "learned":
+        shared = [f"\u201c{causes[one]}\u201d" for one in reason.because[:1] if one in causes]
+        return f"learned through {shared[0]}" if shared else "learned from what came in"
+    return REASON_WORDS[reason.kind]
