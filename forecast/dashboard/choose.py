@@ -8,8 +8,7 @@ from typing import Any
 import streamlit as st
 
 from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
-from forecast.dashboard.choose_mix import best_mix
-from forecast.dashboard.choose_quotes import which_quote
+from forecast.dashboard.choose_sections import best_mix, which_quote
 from forecast.dashboard.layout import answer, kept_picture, palette, safe, table, text, told_plainly
 from forecast.dashboard.proposing import add_both_ways
 from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened

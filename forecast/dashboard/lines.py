@@ -10,15 +10,12 @@ from forecast.buildfile.places_of_figures import place_at
 from forecast.buildfile.schema import Build
 from forecast.buildfile.sheet import certainty, other_shapes, range_instead
 from forecast.dashboard.layout import answer, kept_picture, palette, safe, table, tell, text, told_plainly
-from forecast.dashboard.lines_cautions import cautions
-from forecast.dashboard.lines_chips import range_by_chips
-from forecast.dashboard.lines_more import more
-from forecast.dashboard.lines_rules import rules
+from forecast.dashboard.lines_missing import cautions, missing, rules
+from forecast.dashboard.lines_more import more, range_by_chips
 from forecast.dashboard.lines_sheet import sheet
-from forecast.dashboard.missing import missing
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.proposing import take_quote
-from forecast.dashboard.reading import WITH_CHANGES, parsed
+from forecast.dashboard.remembered import WITH_CHANGES, parsed
 from forecast.dashboard.saving import can_undo, kept_now, opened_sheet, put, undo
 from forecast.dashboard.state import Opened, before, known_by_now, opened
 from forecast.dashboard.tray import tray, tried

@@ -12,7 +12,7 @@ from forecast.buildfile.schema import GROUPS, Build
 from forecast.buildfile.sheet import Row, changes, differences, with_changes
 from forecast.dashboard.asking import Told, first_wrong, number_field, shown
 from forecast.dashboard.layout import safe, said
-from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
+from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import Sheet, form_key, kept_now
 from forecast.dashboard.scripts import cards_where_narrow
 from forecast.dashboard.unsaved import keep_draft

@@ -1,4 +1,4 @@
-"""What else can be changed of a build: starter lines, lines of one's own, quotes, lines taken out, and settings."""
+"""What else can be changed of a build: starter lines, own lines, quotes, lines taken out, settings, ranges by chips."""
 
 from __future__ import annotations
 
@@ -19,10 +19,12 @@ from forecast.buildfile.sheet import (
     new_line,
     paid_for,
     quoted_figure,
+    range_instead,
     rate_changes,
     starter,
 )
 from forecast.dashboard.asking import Told, first_wrong, number_field
+from forecast.dashboard.laying_chips import forget_chips, lay_chips
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.saving import form_key, put
 from forecast.dashboard.state import Opened
@@ -244,3 +246,23 @@ def _rates(build: Build) -> dict[str, Told]:
 
 def _now(build: Build, code: str) -> float:
     return float(shape_of(build.currency[code].rate).middle)
+
+
+def range_by_chips(build: Build) -> None:
+    """Offer to find a figure's range with ten chips; what is found is laid in the tray like any other change."""
+    if not st.toggle(
+        "Find a range with ten chips", key=form_key("chips-open"),
+        help="For a figure you have a feeling for, without thinking in percentiles.",
+    ):  # fmt: skip
+        return
+    names = every_figure(build)
+    path = st.selectbox(
+        "Which figure?", list(names), index=None, format_func=names.__getitem__, placeholder="Type to search",
+        key=form_key("chips-figure"),
+    )  # fmt: skip
+    if path is None:
+        return
+    found = lay_chips(path, place_at(build, path).unit)
+    if found is not None:
+        forget_chips(path)
+        put([range_instead(build, path, *found)])

@@ -18,7 +18,7 @@ from forecast.buildfile.sheet import Row, changes, differences, figure_of, rows,
 from forecast.dashboard.asking import WHICH, shown
 from forecast.dashboard.layout import safe
 from forecast.dashboard.lines_cards import cards, wanted
-from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
+from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import Sheet, kept_now
 from forecast.dashboard.state import Opened
 from forecast.dashboard.unsaved import keep_draft

@@ -23,8 +23,8 @@ from forecast.buildfile.schema import Build
 from forecast.buildfile.sheet import open_quotes, taken_quote
 from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.layout import safe, text
-from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.receipts_news import enter, news
+from forecast.dashboard.remembered import WITH_CHANGES, parsed
 from forecast.dashboard.saving import form_key, opened_sheet, put
 from forecast.dashboard.state import Opened, known_by_now, opened
 from forecast.decide.mixer import routes_offered

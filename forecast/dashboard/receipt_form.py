@@ -1,25 +1,28 @@
-"""The form that enters a receipt, made to take a minute on a phone."""
+"""The form that enters a receipt, made to take a minute on a phone; a paper that is read proposes what goes into it."""
 
 from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import cast
+from typing import Any, cast
 
 import streamlit as st
 
 from forecast.dashboard.asking import unambiguous
-from forecast.dashboard.layout import safe, said, text, told_plainly
-from forecast.dashboard.receipt_paper import currencies, fill_in
-from forecast.dashboard.receipts_news import ask_first, enter, is_meant, lines_to_pay
+from forecast.dashboard.layout import safe, said, table, text, told_plainly
+from forecast.dashboard.receipts_news import ask_first, day_words, enter, is_meant, lines_to_pay
 from forecast.dashboard.state import Opened, likely_of
 from forecast.errors import ForecastError, LedgerError, NumberError
 from forecast.ledger import NewReceipt, ReceiptKind
 from forecast.ledger.attachments import attach_file, check_document
 from forecast.ledger.days import not_ahead
 from forecast.ledger.entries import checked
+from forecast.ledger.matching import SupplierHistory
+from forecast.ledger.papers.paper import Paper
+from forecast.ledger.papers.read import read_paper
+from forecast.views.paper_words import found_nothing, paper_rows, paper_sentence
 from forecast.views.settling_words import (
     beside_words,
     entered_words,
@@ -33,6 +36,109 @@ from forecast.watching.settling import Likely, enter_receipt
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
 from forecast.words.text import STRONG
+
+
+def fill_in(view: Opened, key: str, uploads: Sequence[Any], names: Mapping[str, str]) -> tuple[Paper, ...]:
+    """Read what was sent, put it where nothing stands yet, and show it; before the fields are drawn.
+
+    Parameters
+    ----------
+    view : Opened
+    key : str
+        The form's own.
+    uploads : sequence
+        What the builder sent.
+    names : mapping
+        The lines that can be paid.
+
+    Returns
+    -------
+    tuple of Paper
+        What the papers in the form say.
+    """
+    kept: dict[str, Paper | LedgerError] = st.session_state.setdefault(f"{key}-papers", {})
+    found = []
+    for sent in uploads:
+        new = sent.file_id not in kept
+        if new:
+            try:
+                with st.spinner("Reading it"):
+                    kept[sent.file_id] = read_paper(
+                        sent.name,
+                        sent.getvalue(),
+                        view.currency,
+                        tuple(view.build.currency),
+                        _suppliers(view),
+                    )
+            except LedgerError as error:
+                kept[sent.file_id] = error
+        paper = kept[sent.file_id]
+        if isinstance(paper, LedgerError):
+            st.info(safe(str(paper)))
+            continue
+        if new:
+            _propose(view, key, paper, names)
+        _show(view, key, paper)
+        found.append(paper)
+    return tuple(found)
+
+
+def currencies(view: Opened, papers: Sequence[Paper]) -> list[str]:
+    """Give the currencies to choose from: the build's own, its others, and those of papers in the form."""
+    codes = [view.currency, *view.build.currency, *(one.currency.said for one in papers if one.currency)]
+    return list(dict.fromkeys(codes))
+
+
+def _suppliers(view: Opened) -> dict[str, dict[str, int]]:
+    """Give the suppliers that were paid before, each with how often for which line."""
+    return {} if view.ledger is None else view.ledger.lines_by_supplier()
+
+
+def _propose(view: Opened, key: str, paper: Paper, names: Mapping[str, str]) -> None:
+    """Put what a paper says into fields in which nothing stands; what the builder typed stays."""
+    state = st.session_state
+
+    def put(field: str, value: Any, empty: Sequence[Any]) -> None:
+        if state.get(f"{key}-{field}") in (None, *empty):
+            state[f"{key}-{field}"] = value
+
+    blank = not str(state.get(f"{key}-amount") or "").strip()
+    if paper.amount is not None and blank:
+        state[f"{key}-amount"] = paper.amount.said
+        if paper.currency is not None:
+            state[f"{key}-currency"] = paper.currency.said
+        if paper.refund:
+            put("kind", "refund", ("payment",))
+    if paper.day is not None:
+        put("date", dt.date.fromisoformat(paper.day.said), (dt.date.today(),))
+    if paper.supplier is not None:
+        put("supplier", paper.supplier.said, ("",))
+        line = SupplierHistory(_suppliers(view)).match(paper.supplier.said).line_id
+        if line in names:
+            put("lines", [line], ([],))
+    if paper.note:
+        put("note", paper.note, ("",))
+
+
+def _show(view: Opened, key: str, paper: Paper) -> None:
+    """Say what was read and where it stood; ask where it can mean two days."""
+    with st.container(key=f"{key}-read-{paper.name}"):
+        text(paper_sentence(paper))
+        if not found_nothing(paper):
+            rows = paper_rows(paper, view.currency)
+            table(["", "Read", "Where it stood"], rows, f"What {paper.name} says", left=3, stacked=True)
+    if paper.days:
+        field = f"{key}-day-{paper.name}"
+
+        def take() -> None:
+            if st.session_state.get(field) is not None:
+                st.session_state[f"{key}-date"] = st.session_state[field]
+
+        st.radio(
+            "Which day is meant?", paper.days, index=None, format_func=day_words, horizontal=True, key=field,
+            on_change=take,
+        )  # fmt: skip
+
 
 KINDS: Mapping[str, str] = {
     "payment": "Paid", "deposit": "Deposit paid", "balance": "Balance paid", "refund": "Refund received",

@@ -9,9 +9,8 @@ import streamlit as st
 from forecast.dashboard.layout import answer, kept_picture, palette, safe, told_plainly
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipt_form import receipt_form
-from forecast.dashboard.receipts_commitments import enter_price
 from forecast.dashboard.receipts_import import import_file, receipts_as_text
-from forecast.dashboard.receipts_lines import what_was_paid
+from forecast.dashboard.receipts_lines import enter_price, what_was_paid
 from forecast.dashboard.receipts_list import downloads
 from forecast.dashboard.receipts_news import news, undo_button
 from forecast.dashboard.receipts_settle import (

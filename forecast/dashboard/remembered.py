@@ -9,8 +9,12 @@ from __future__ import annotations
 import functools
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import ParamSpec, TypeVar, cast
+
+from forecast.buildfile.edit import Change, changed
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
 
 _Asked = ParamSpec("_Asked")
 _Found = TypeVar("_Found")
@@ -66,3 +70,23 @@ def remembered(keys: int, most: int) -> Callable[[Callable[_Asked, _Found]], Cal
         return ask
 
     return keeping
+
+
+WITH_CHANGES = "With these changes"
+"""What a build that is not saved yet is called in its mistakes."""
+
+
+@remembered(keys=2, most=48)
+def parsed(text: str, heading: str) -> Build:
+    """Read a build from text that may have been read before."""
+    return parse_build(text, heading)
+
+
+def changed_text(text: str, changes: Sequence[Change]) -> str:
+    """Make changes to a text, as `forecast.buildfile.edit.changed` does."""
+    return _changed(text, repr(changes), changes) if changes else text
+
+
+@remembered(keys=2, most=48)
+def _changed(text: str, key: str, _changes: Sequence[Change]) -> str:
+    return changed(text, _changes)

@@ -11,7 +11,7 @@ from forecast.buildfile.edit import Change, can_undo_save, changed, save_build, 
 from forecast.buildfile.reader import read_text
 from forecast.buildfile.sheet import told_apart
 from forecast.dashboard.layout import safe, tell, text
-from forecast.dashboard.reading import WITH_CHANGES, parsed
+from forecast.dashboard.remembered import WITH_CHANGES, parsed
 from forecast.dashboard.state import Opened
 from forecast.dashboard.unsaved import Kept, keep_draft, kept_for, unsaved_changes, with_more
 from forecast.errors import BuildFileError, ForecastError

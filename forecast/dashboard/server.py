@@ -1,4 +1,8 @@
-"""The door of the dashboard's server: who is let in, and what a browser may do with its pages.
+"""The door of the dashboard's server: who is let in, what a browser may do, and what lets it install the pages.
+
+Web Application Manifest, W3C Working Draft, https://www.w3.org/TR/appmanifest/ (members and link relation from memory).
+A page that a phone asks for over the home network is no secure context: some browsers then offer a bookmark on the home
+screen and no more. Without the server nothing is shown: every figure is made by it.
 
 Everything that a browser sends passes `Door` before Streamlit sees it. Streamlit itself would take any name for its
 own, let other pages frame it, and call an address elsewhere to learn its own name before it refuses a foreign one.
@@ -9,12 +13,14 @@ from __future__ import annotations
 import base64
 import hashlib
 import ipaddress
+import json
 import os
 import re
 import sys
 import threading
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, MutableMapping
 from contextlib import asynccontextmanager
+from importlib import resources
 from pathlib import Path
 from typing import Any, TypeAlias
 from urllib.parse import parse_qs, urlsplit
@@ -24,10 +30,55 @@ from starlette.middleware import Middleware
 from streamlit import config
 from streamlit.cli_util import open_browser
 
-from forecast.dashboard.install import files, with_links
 from forecast.dashboard.phones import COOKIE, ENTER, LONGEST_FORM, Phones, code_page, refused_page
 from forecast.dashboard.scripts import ALL
 from forecast.views.commands.app import PHONE, own_addresses
+
+MANIFEST, ICON, TOUCH_ICON = "/forecast.webmanifest", "/forecast-icon.svg", "/forecast-icon.png"
+
+# The manifest of a page that is let in by a cookie is asked for with it.
+LINKS = (
+    f'<link rel="manifest" href="{MANIFEST}" crossorigin="use-credentials">'
+    f'<link rel="apple-touch-icon" href="{TOUCH_ICON}">'
+    '<meta name="theme-color" content="#0F6B6B">'
+).encode()
+"""What stands in the head of the first page."""
+
+
+def _manifest() -> bytes:
+    return json.dumps(
+        {
+            "id": "/",
+            "name": "Forecast: what the conversion may cost",
+            "short_name": "Forecast",
+            "description": "What your car's body conversion may cost, and where it ends as receipts come in.",
+            "start_url": "/",
+            "scope": "/",
+            "display": "standalone",
+            "background_color": "#FBFAF7",
+            "theme_color": "#0F6B6B",
+            "icons": [
+                {"src": TOUCH_ICON, "sizes": "192x192", "type": "image/png", "purpose": "any"},
+                {"src": ICON, "sizes": "any", "type": "image/svg+xml", "purpose": "any maskable"},
+            ],
+            "shortcuts": [{"name": "Enter a receipt", "url": "/receipts"}],
+        }
+    ).encode()
+
+
+def files() -> dict[str, tuple[str, bytes]]:
+    """Give what is answered at each of the paths: its type, and its bytes."""
+    return {
+        MANIFEST: ("application/manifest+json", _manifest()),
+        ICON: ("image/svg+xml", resources.files("forecast.dashboard").joinpath("icon.svg").read_bytes()),
+        TOUCH_ICON: ("image/png", resources.files("forecast.dashboard").joinpath("icon.png").read_bytes()),
+    }
+
+
+def with_links(page: bytes) -> bytes:
+    """Give a first page with `LINKS` at the end of its head; any other page as it is."""
+    return page.replace(b"</head>", LINKS + b"</head>", 1)
+
 
 Scope: TypeAlias = MutableMapping[str, Any]
 Message: TypeAlias = MutableMapping[str, Any]
@@ -244,7 +295,7 @@ def _with_headers(send: Send, policy: bytes) -> Send:
 
 
 def _with_head(send: Send) -> Send:
-    """Add to the head of a first page what `forecast.dashboard.install` has for it; send all else as it comes."""
+    """Add to the head of a first page what `forecast.dashboard.server` has for it; send all else as it comes."""
     held: Message | None = None
     body = b""
 

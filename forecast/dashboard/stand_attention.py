@@ -13,12 +13,12 @@ from forecast.buildfile.schema import Build
 from forecast.buildfile.sheet import every_figure, quoted_figure, starter
 from forecast.dashboard.asking import first_wrong, number_field
 from forecast.dashboard.cost_answers import to_firm_up
-from forecast.dashboard.cost_firm_up import comes_later
+from forecast.dashboard.cost_next import comes_later
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.printing import screen_only
-from forecast.dashboard.reading import WITH_CHANGES, parsed
 from forecast.dashboard.receipts_news import enter, events_of, news
 from forecast.dashboard.receipts_settle import looks_settled
+from forecast.dashboard.remembered import WITH_CHANGES, parsed
 from forecast.dashboard.saving import form_key, opened_sheet, put
 from forecast.dashboard.state import Opened, before, known_by_now, opened
 from forecast.decide.firm_up import FirmUp

@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from forecast.dashboard.chips import forget_chips, lay_chips
+from forecast.dashboard.laying_chips import forget_chips, lay_chips
 from forecast.dashboard.layout import safe, text, told_plainly
 from forecast.dashboard.scripts import focus, go_on_by_enter
 from forecast.dashboard.start_draft import go_on, go_to, previous, refuse, started, take

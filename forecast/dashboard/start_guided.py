@@ -1,27 +1,49 @@
-"""The guided start: one question after the other, and after each what to hold."""
+"""The guided start: one question after the other, and after each what to hold, kept by what was answered."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from ipaddress import ip_address
 from pathlib import Path
 
 import streamlit as st
 
+from forecast.buildfile.reader import parse_build
 from forecast.buildfile.sheet import free_id
 from forecast.dashboard.layout import answer, calmly, palette, picture, safe, tell, text
 from forecast.dashboard.scripts import focus
 from forecast.dashboard.start_ask import ask, said
 from forecast.dashboard.start_draft import END, Start, begin_again, go_to, previous, started
-from forecast.dashboard.start_sketch import sketch
 from forecast.dashboard.state import choose_file
-from forecast.engine.forecast import Forecast
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.errors import ForecastError
 from forecast.ledger.folder import user_folder
-from forecast.start import Standing, WrongAnswer, create_build, question, stand
+from forecast.start import Standing, WrongAnswer, create_build, question, stand, write_build
 from forecast.views.charts.cost_charts import narrowing
 from forecast.views.sentences import budget_sentence, hold_sentence
 from forecast.words.money import as_written, signed
 from forecast.words.text import STRONG
+
+
+def sketch(written: Mapping[str, str]) -> Forecast | None:
+    """Forecast the build that answers make, open ones counted as not known.
+
+    Returns
+    -------
+    Forecast or None
+        Of the scenario that the first page would show; None where an open question must be answered first.
+    """
+    try:
+        text = write_build(stand(written).answers())
+    except WrongAnswer:
+        return None
+    return _sketch(text, DEFAULT_TRIALS, DEFAULT_SEED)
+
+
+@st.cache_resource(max_entries=64, show_spinner=False)
+def _sketch(text: str, trials: int, seed: int) -> Forecast:
+    build = parse_build(text)
+    return simulate(build, next(iter(build.scenario), None), trials, seed, keep="totals")
 
 
 def guided() -> None:
@@ -213,6 +235,3 @@ def _so_far(start: Start, standing: Standing) -> None:
                         type="tertiary",
                     )  # fmt: skip
                     st.markdown(f"**{safe(words)}**")
-
-
-__all__ = ["free_folder", "guided", "on_phone", "open_at_cost", "typed_path"]

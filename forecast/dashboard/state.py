@@ -14,8 +14,7 @@ import streamlit as st
 
 from forecast.buildfile.reader import read_text
 from forecast.buildfile.schema import Build
-from forecast.dashboard.reading import parsed
-from forecast.dashboard.remembered import remembered
+from forecast.dashboard.remembered import parsed, remembered
 from forecast.dashboard.shelf import NEWEST, shelved
 from forecast.dashboard.unsaved import text_in_force
 from forecast.decide.contingency import Contingency, contingency

@@ -13,7 +13,7 @@ from streamlit.delta_generator import DeltaGenerator
 from forecast.buildfile.edit import AddItem, AddScenario, Change
 from forecast.buildfile.schema import Build
 from forecast.dashboard.layout import calmly, safe, said, tell
-from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
+from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import drop, keep, keep_on_theirs, kept_now, opened_sheet, show_difference
 from forecast.dashboard.state import Opened, headline, opened, standing
 from forecast.dashboard.unsaved import kept_for, show_everywhere, shown_everywhere, unsaved_changes

@@ -13,7 +13,7 @@ import streamlit as st
 
 from forecast.buildfile.edit import Change
 from forecast.buildfile.sheet import changes, rows, with_changes
-from forecast.dashboard.reading import WITH_CHANGES, changed_text, parsed
+from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
 from forecast.errors import ForecastError
 from forecast.ledger.folder import user_folder
 from forecast.tables.files import read_regular, write_file

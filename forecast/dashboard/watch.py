@@ -7,9 +7,14 @@ import streamlit as st
 from forecast.dashboard.layout import answer, kept_picture, palette, table, text, told_plainly
 from forecast.dashboard.receipts_import import receipts_as_text
 from forecast.dashboard.state import Opened, before, opened, watched
-from forecast.dashboard.watch_contingency import contingency, over_time, what_more_buys
 from forecast.dashboard.watch_figures import anything_entered, history_of
-from forecast.dashboard.watch_moved import what_moved, what_was_taught
+from forecast.dashboard.watch_sections import (
+    contingency,
+    over_time,
+    what_more_buys,
+    what_moved,
+    what_was_taught,
+)
 from forecast.views.charts import estimate_paid_forecast, forecast_band
 from forecast.views.charts.line_charts import Standing
 from forecast.views.sentences import budget_sentence, hours_left_sentence, watch_sentence, width_sentence

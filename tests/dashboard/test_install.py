@@ -9,9 +9,8 @@ from xml.etree import ElementTree
 import pytest
 from PIL import Image
 
-from forecast.dashboard.install import ICON, LINKS, MANIFEST, TOUCH_ICON, files
 from forecast.dashboard.phones import Phones
-from forecast.dashboard.server import Door
+from forecast.dashboard.server import ICON, LINKS, MANIFEST, TOUCH_ICON, Door, files
 from tests.dashboard.test_door import ELSEWHERE, PHONE, ask, to_the_end
 
 PAGE = b"<!doctype html><html><head><title>x</title></head><body></head></body></html>"

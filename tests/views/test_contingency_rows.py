@@ -13,7 +13,7 @@ from forecast.engine.forecast import simulate
 from forecast.engine.statistics import Estimate
 from forecast.start import create_build, read_answers
 from forecast.views.cli import main
-from forecast.views.contingency import FEWEST, MOST, split_rows
+from forecast.views.contingency_words import FEWEST, MOST, split_rows
 
 ANSWERS = {
     "panels": ["front", "rear", "skirts", "arches", "spoiler"], "filling": "self", "paint": "shop",

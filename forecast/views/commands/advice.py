@@ -169,7 +169,7 @@ def run_advise(options: argparse.Namespace) -> int:
 
 
 def _split_table(advice: Contingency) -> str:
-    from forecast.views.contingency import split_rows
+    from forecast.views.contingency_words import split_rows
     from forecast.views.text_tables import shorten, table
 
     rows = [[shorten(title, 44), amount] for title, amount in split_rows(advice)]

@@ -1,4 +1,4 @@
-"""The best mix of doing and farming out, package by package."""
+"""The sections of the page of choosing: quotes, and the best mix of doing and farming out."""
 
 from __future__ import annotations
 
@@ -7,18 +7,139 @@ from functools import partial
 import streamlit as st
 
 from forecast.buildfile.options import options_by_choice
+from forecast.buildfile.schema import Build
 from forecast.dashboard.asking import Told, first_wrong, number_field
-from forecast.dashboard.choose_answers import mixes_within
 from forecast.dashboard.layout import kept_picture, palette, safe, table, text, told_plainly
 from forecast.dashboard.layout import said as marked
-from forecast.dashboard.proposing import add_way
-from forecast.dashboard.state import Opened, chosen, known_by_now
-from forecast.decide.choices import settled
-from forecast.decide.mix import Mix, Mixes, Reason
+from forecast.dashboard.proposing import add_quote, add_way, agree_quote, take_quote
+from forecast.dashboard.shelf import shelved
+from forecast.dashboard.state import Opened, chosen, known_by_now, ledger_state
+from forecast.decide.choices import Elsewhere, Quotes, Settled, quotes_or_why, settled
+from forecast.decide.mix import Mix, Mixes, MixSearch, Reason
 from forecast.decide.mixer import routes_offered
+from forecast.decide.taking import asked_by_option
+from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.views.charts.ways_charts import frontier
 from forecast.views.commands.advice import beaten_in, farmed_out
-from forecast.words.money import about, entered, hourly, hours, signed
+from forecast.views.commands.quotes import quote_headings, quote_rows, why_not
+from forecast.watching.standing import Standing
+from forecast.words.money import about, entered, hourly, hours, percent, signed
+
+
+def mixes_within(view: Opened, money: float | None, hours: float | None, weeks: float | None) -> Mixes:
+    """Go through every mix of the build, within limits of the builder's own.
+
+    Parameters
+    ----------
+    view : Opened
+    money, hours, weeks : float, optional
+        See `forecast.decide.mix.MixSearch.within`.
+
+    Raises
+    ------
+    SimulationError
+        When there is nothing to choose, or too much.
+    """
+    key = view.build.fingerprint(), view.scenario or "", ledger_state(view.ledger)
+    return _within(*key, repr((money, hours, weeks)), view, (money, hours, weeks))
+
+
+@shelved("", keys=4, state=2)
+def _within(
+    fingerprint: str, scenario: str, state: str, limits: str, _view: Opened,
+    _limits: tuple[float | None, float | None, float | None],
+) -> Mixes:  # fmt: skip
+    every = _mixes_of(fingerprint, scenario, state, _view.build, known_by_now(_view))
+    return every.within(*_limits)
+
+
+# A search keeps the trials of all routes, so that any limits can be answered for.
+@shelved("Trying every mix …", keys=3, state=2)
+def _mixes_of(
+    fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing | None
+) -> MixSearch:
+    return MixSearch(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, known=_known)
+
+
+def quoted(view: Opened) -> tuple[Quotes | Settled | Elsewhere, ...]:
+    """Compare the options of every choice of the build, or say why not."""
+    state = ledger_state(view.ledger)
+    return _quoted(view.build.fingerprint(), view.scenario or "", state, view.build, known_by_now(view))
+
+
+@shelved("Simulating each quote …", keys=3, state=2)
+def _quoted(
+    fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing | None
+) -> tuple[Quotes | Settled | Elsewhere, ...]:
+    choices = [choice for choice, options in options_by_choice(_build).items() if len(options) > 1]
+    return tuple(
+        quotes_or_why(_build, choice, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, _known)
+        for choice in choices
+    )
+
+
+def which_quote(view: Opened) -> None:
+    """Draw the section; where there is nothing to compare, how to begin."""
+    st.subheader("Which quote")
+    take_quote(view)
+    if not view.build.option:
+        text(
+            "Two kits or two shops? Add what each asks, and what may go wrong with it: the whole build is then "
+            "compared with each of them."
+        )
+        with st.expander("Add a quote to compare"):
+            add_quote()
+        return
+    every: list[Quotes] = []
+    with told_plainly():
+        for item in quoted(view):
+            if isinstance(item, Quotes):
+                every.append(item)
+                _choice(view, item)
+            else:
+                text(why_not(item, view.currency))
+    titles = [f"The {item.choice.replace('_', ' ')} quotes against each other" for item in every]
+    label = "What the quotes risk, and another quote" if every else "Add a quote to compare"
+    with st.expander(label), told_plainly():
+        *parts, another = st.tabs([*titles, "Add a quote"])
+        for part, item in zip(parts, every, strict=True):
+            with part:
+                _risks(view, item)
+        with another:
+            add_quote()
+
+
+def _choice(view: Opened, found: Quotes) -> None:
+    money = partial(about, currency=view.currency)
+    text(found.sentence(money))
+    what = found.choice.replace("_", " ")
+    table(
+        quote_headings(found), quote_rows(found, view.currency),
+        f"The whole build with each {what}. Middle figures: what it looks like before anything goes wrong",
+        cards=True,
+    )  # fmt: skip
+    options = {option.title: option for option in options_by_choice(view.build)[found.choice]}
+    agree_quote(
+        view, f"choice-{found.choice}", f"Which {what} do you take?", options,
+        lambda option: asked_by_option(view.build, option, view.scenario), named=True,
+        more=lambda option: [item.title for item in (*option.line, *option.event)],
+    )  # fmt: skip
+
+
+def _risks(view: Opened, found: Quotes) -> None:
+    money = partial(about, currency=view.currency)
+    rows = [
+        [item.title, risk.title, percent(risk.chance), money(risk.mean)]
+        for item in found.quotes
+        for risk in item.risks
+    ]
+    if rows:
+        table(
+            ["Quote", "Risk", "Happens in", "Adds on average"], rows,
+            "Risks that differ between the quotes; the average is over all builds", left=2, cards=True,
+        )  # fmt: skip
+    for pair in found.comparison.pairs:
+        text(f"{pair.sentence(money)} {pair.dominance.sentence()}")
 
 
 def best_mix(view: Opened) -> None:
