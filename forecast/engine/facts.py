@@ -494,7 +494,8 @@ def _observe(prior: Prior, name: str, given: _Given, joined: tuple[str, ...]) ->
         score = float(judged.margin.score(np.array([foreign]))[0])
         found = [Observation(name, judged.loadings, score, _is_own(prior, name), evidence)]
         if at_rate is not None:
-            at = float(at_rate.margin.score(np.array([amount / foreign]))[0])
+            paid_at = amount / foreign / (1 + prior.plan.added_abroad.get(name, 0.0))
+            at = float(at_rate.margin.score(np.array([paid_at]))[0])
             found.append(Observation(f"rate of {name}", at_rate.loadings, at, own=False))
         return found
     judged = prior.judge(name, given, joined)

@@ -236,6 +236,20 @@ class Plan:
             return None
         return rate.middle * rate.with_margin(row)
 
+    @cached_property
+    def added_abroad(self) -> Mapping[str, float]:
+        """Share that card or bank add to what is paid for a row abroad, by its id, where another row counts that.
+
+        What was charged holds it, so it is no part of the rate of exchange.
+        """
+        found: dict[str, float] = {}
+        for row in self.rows:
+            for node in walk(row.formula) if row.kind == "line" else ():
+                match node:
+                    case Product((Constant(share), LineValue(name, True))):
+                        found[name] = found.get(name, 0.0) + share
+        return found
+
     @property
     def money_rows(self) -> tuple[int, ...]:
         """Places of the rows that are money."""

@@ -226,6 +226,7 @@ class Steps:
             if not inside or one.currency == home or one.currency not in rates:
                 continue
             rate = rates[one.currency][0 if one.line_id in bare else 1]
+            rate *= 1 + self.plan.added_abroad.get(one.line_id, 0.0)
             planned = one.foreign_minor * rate * 10.0 ** (exponent(home) - exponent(one.currency))
             less = round(planned) - one.amount_minor
             delta[one.line_id] = delta.get(one.line_id, 0) + less

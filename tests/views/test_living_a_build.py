@@ -210,3 +210,24 @@ def test_what_a_card_adds_abroad_is_in_the_sum_that_was_charged(tmp_path: Path, 
         "watch", life.file, "--trials", TRIALS
     )
     assert "kit.margin" not in json.loads(life.say("finish", life.file, "--json"))["never_paid"]
+
+
+def test_a_cards_margin_that_was_charged_as_planned_is_no_move_of_the_rate(tmp_path: Path, say: Say) -> None:
+    """Measured before: duty and tax rose by the 2 % that the card added, as if the pound had."""
+    file = create_build(tmp_path / "guided", read_answers(ANSWERS | {"country": "NL", "origin": "GB"}))
+    told = {}
+    for margin in (0, 2):
+        life = Life(file, tmp_path / f"margin{margin}", say)
+        text = life.file.read_text(encoding="utf-8")
+        life.file.write_text(text.replace("\nmargin = 2 ", f"\nmargin = {margin} "), encoding="utf-8")
+        charged = 2400 * 1.199 * (1 + margin / 100)
+        life.say(
+            "receipt", "add", life.file, "--supplier", "a seller", "--amount", "2400", "--currency", "GBP",
+            "--charged", f"{charged:.2f}", "--line", "kit", "--date", DAY, "--all",
+        )  # fmt: skip
+        lines = {line["id"]: line["now"]["P50"]["value"] for line in life.where()["lines"]}
+        told[margin] = [lines[name] for name in ("kit.duty", "kit.tax")]
+        moved = json.loads(life.say("moved", life.file, "--json"))
+        rates = next(part for part in moved["parts"] if part["kind"] == "currency")
+        assert abs(rates["change"]["P50"]["value"]) < 3
+    assert told[2] == pytest.approx(told[0], rel=0.002)
