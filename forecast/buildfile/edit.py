@@ -14,6 +14,7 @@ import tomlkit
 from tomlkit.items import AoT, InlineTable, Table
 
 from forecast.buildfile.cautions import comments_beside
+from forecast.buildfile.locate import headers
 from forecast.buildfile.places_of_figures import at
 from forecast.buildfile.reader import parse_build, read_text
 from forecast.errors import BuildFileError, EditedMeanwhileError, Problem
@@ -32,6 +33,9 @@ Plain: TypeAlias = Any
 
 _FILE = "build file"
 _BOM = b"\xef\xbb\xbf"
+_AGAIN = ", taken up again "
+"""Stands in the name of a list of tables that goes on below other tables, while the file is changed."""
+_WIDE_AT_ENDS = re.compile(r"^(\{[ \t])[ \t]+|[ \t]+([ \t]\})$")
 _LONE_FEED = re.compile(r"(?<!\r)\n")
 
 
@@ -129,7 +133,8 @@ def changed(text: str, changes: Sequence[Change]) -> str:
         When there is no such line or event, or the text is no TOML.
     """
     try:
-        document = tomlkit.parse(text)
+        named_apart, names = _named_apart(text)
+        document = tomlkit.parse(named_apart)
     except tomlkit.exceptions.ParseError as error:
         problem = Problem("file", str(error), "Mend it in an editor first.")
         raise BuildFileError(_FILE, [problem]) from None
@@ -154,7 +159,7 @@ def changed(text: str, changes: Sequence[Change]) -> str:
                 if "not_needed" not in document:
                     document["not_needed"] = tomlkit.table()
                 cast(Table, document["not_needed"])[rule] = why
-    done = tomlkit.dumps(document)
+    done = _named_as_before(tomlkit.dumps(document), names)
     if "\r\n" in text and not _LONE_FEED.search(text):  # where ends are mixed, each old line keeps its own
         return _LONE_FEED.sub("\r\n", done)
     return done
@@ -166,10 +171,63 @@ def _currency(document: tomlkit.TOMLDocument, item: str) -> Table | None:
     return cast("Table | None", tables.get(code)) if kind == "currency" and tables is not None else None
 
 
+def _named_apart(text: str) -> tuple[str, list[str]]:
+    """Name each stretch of a list of tables otherwise, and give what stood there.
+
+    The library that keeps comments gathers all tables of one list where the first stands. Under names of their own
+    they stay where the builder wrote them.
+    """
+    lines = text.split("\n")
+    names: list[str] = []
+    lists: set[str] = set()
+    stretch, named = "", ""
+    for header in headers(text):
+        begin, end = header.span
+        line = lines[header.number - 1]
+        of_list = header.is_array and header.parts == 1
+        if header.first != stretch:
+            stretch, named = header.first, ""
+            if header.first in lists:
+                if not of_list:
+                    return (
+                        text,
+                        [],
+                    )  # a part of the last table of the stretch before: apart from it, it is of none
+                named = tomlkit.item(f"{header.first}{_AGAIN}{len(names)}").as_string()
+                names.append(line[begin:end])
+        if of_list:
+            lists.add(header.first)
+        if named:
+            lines[header.number - 1] = line[:begin] + named + line[end:]
+    return "\n".join(lines), names
+
+
+def _named_as_before(text: str, names: Sequence[str]) -> str:
+    """Put back what `_named_apart` took."""
+    if not names:
+        return text
+    lines = text.split("\n")
+    for header in headers(text):
+        _, again, place = header.first.rpartition(_AGAIN)
+        if again:
+            begin, end = header.span
+            line = lines[header.number - 1]
+            lines[header.number - 1] = line[:begin] + names[int(place)] + line[end:]
+    return "\n".join(lines)
+
+
+def _stretches(document: tomlkit.TOMLDocument, kind: str) -> list[AoT]:
+    """Give the lists of tables of a kind, in the order of the file."""
+    return [
+        tables
+        for key, tables in document.items()
+        if key.partition(_AGAIN)[0] == kind and isinstance(tables, AoT)
+    ]
+
+
 def _find(document: tomlkit.TOMLDocument, item: str) -> tuple[AoT, int, Table]:
     for kind in ("line", "event", "consignment", "surface", "measure", "option"):
-        tables = document.get(kind)
-        if isinstance(tables, AoT):
+        for tables in _stretches(document, kind):
             for place, table in enumerate(tables):
                 if table.get("id") == item:
                     return tables, place, table
@@ -188,11 +246,18 @@ def _set(table: Table, key: str, value: Plain) -> None:
         return
     old = table.get(key)
     if isinstance(old, InlineTable | Table) and isinstance(value, Mapping):
-        for name in [name for name in old if name not in value]:
+        fewer = [name for name in old if name not in value]
+        for name in fewer:
             del old[name]
         for name, part in value.items():
             if name not in old or old[name] != part:
                 old[name] = _item(part)
+        if fewer and isinstance(
+            old, InlineTable
+        ):  # the blanks around what was taken out are left at the ends
+            whole = tomlkit.value(_WIDE_AT_ENDS.sub(r"\1\2", old.as_string()))
+            whole.trivia.comment_ws, whole.trivia.comment = old.trivia.comment_ws, old.trivia.comment
+            table[key] = whole
         return
     item = _item(value)
     if old is not None and hasattr(old, "trivia"):
@@ -209,8 +274,10 @@ def _append(document: tomlkit.TOMLDocument, kind: str, values: Mapping[str, Plai
             table.add(tomlkit.comment(words))
     for key, value in values.items():
         table[key] = _item(value)
-    tables = document.get(kind)
-    if not isinstance(tables, AoT):
+    stretches = _stretches(document, kind)
+    if stretches:
+        tables = stretches[-1]
+    else:
         if not tomlkit.dumps(document).endswith("\n\n"):
             document.add(tomlkit.nl())
         tables = tomlkit.aot()

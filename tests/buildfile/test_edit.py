@@ -295,3 +295,77 @@ def test_saves_are_undone_one_by_one_and_nothing_written_by_other_means_is_lost(
     assert read_text(file) == theirs
     edit_build(file, [SetBuild("budget", 9000)])
     assert undo_save(file) == theirs
+
+
+SCATTERED = (
+    TEXT
+    + """
+# the one I wrote myself
+[[ "line" ]]   # below the events
+id = "quay"
+group = "import"
+amount = { low = 50, middle = 90, high = 300, starter = true }   # rent
+
+[not_needed]
+stands = "at hand"
+
+[[line]]
+id = "crane"
+group = "import"
+amount = 80
+
+[[event]]
+id = "late"
+chance = 0.1
+cost = 40
+"""
+)
+
+
+def test_lines_that_stand_below_other_tables_stay_there() -> None:
+    change = SetKey("filler", "amount", {"low": 40, "middle": 60, "high": 150})
+    assert lines_that_differ(SCATTERED, changed(SCATTERED, [change])) == [
+        "-amount = { low = 40, middle = 60, high = 120 }   # asked two shops",
+        "+amount = { low = 40, middle = 60, high = 150 }   # asked two shops",
+    ]
+    assert lines_that_differ(SCATTERED, changed(SCATTERED, [SetKey("crane", "amount", 90)])) == [
+        "-amount = 80",
+        "+amount = 90",
+    ]
+    windows = SCATTERED.replace("\n", "\r\n")
+    assert lines_that_differ(windows, changed(windows, [SetKey("late", "cost", 50)])) == [
+        "-cost = 40",
+        "+cost = 50",
+    ]
+
+
+def test_a_line_is_added_after_the_last_and_taken_out_where_it_stands() -> None:
+    line = {"id": "shims", "group": "other", "amount": 9}
+    added = changed(SCATTERED, [AddItem("line", line)])
+    assert [line.id for line in parse_build(added, "text").line][-2:] == ["crane", "shims"]
+    assert not [line for line in lines_that_differ(SCATTERED, added) if line.startswith("-")]
+    fewer = changed(SCATTERED, [RemoveItem("crane")])
+    assert lines_that_differ(SCATTERED, fewer)[:4] == [
+        "-[[line]]",
+        '-id = "crane"',
+        '-group = "import"',
+        "-amount = 80",
+    ]
+    assert not [line for line in lines_that_differ(SCATTERED, fewer) if line.startswith("+")]
+
+
+def test_what_goes_out_of_a_table_in_one_line_leaves_no_gap() -> None:
+    change = SetKey("quay", "amount", {"low": 50, "middle": 90, "high": 400})
+    assert lines_that_differ(SCATTERED, changed(SCATTERED, [change])) == [
+        "-amount = { low = 50, middle = 90, high = 300, starter = true }   # rent",
+        "+amount = { low = 50, middle = 90, high = 400 }   # rent",
+    ]
+
+
+def test_a_part_below_other_tables_still_belongs_to_its_line() -> None:
+    text = TEXT.replace("amount = 2500", "") + "\n[line.amount]\nlow = 2000\nmiddle = 2500\nhigh = 3000\n"
+    new = changed(text, [SetKey("kit", "amount", {"low": 2000, "middle": 2500, "high": 3500})])
+    assert (
+        parse_build(new, "text").line[1].amount
+        == parse_build(text.replace("3000", "3500"), "text").line[1].amount
+    )
