@@ -13,6 +13,7 @@ from forecast.decide.choices import quotes
 from forecast.decide.mix import mix
 from forecast.decide.scenarios import compare
 from forecast.ledger.folder import BuildFolder
+from forecast.ledger.undoing import undo_last
 from forecast.record.finishing import finish
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.commands.quotes import EXAMPLE
@@ -133,6 +134,26 @@ def test_no_page_shows_how_a_file_is_written(run: Run, small: Path, tmp_path: Pa
     for folder in (small, tmp_path):
         for page in ("cost", "lines", "choose"):
             assert not run(folder, page).main.code
+
+
+def test_the_quote_that_is_taken_is_agreed_and_no_longer_compared(run: Run, small: Path) -> None:
+    file, text = small / "build.toml", SMALL + EXAMPLE
+    file.write_text(text, encoding="utf-8")
+    app = run(small, "choose")
+    asked = app.radio(key="agree-which-choice-kit")
+    assert asked.options == ["Kit from a maker nearby", "Kit from abroad"]
+    asked.set_value("Kit from a maker nearby")
+    next(item for item in app.main.button if item.label == "I take this one").click()
+    app.run()
+    assert not app.exception
+    assert "€3,100.00, an estimate that may still grow." in words(app)
+    assert "That is settled: €3,100 agreed for" in words(app)
+    ledger = BuildFolder.at(small).ledger()
+    (price,) = ledger.list_commitments()
+    assert (price.line_id, price.supplier, price.kind) == ("kit", "Kit from a maker nearby", "estimate")
+    assert file.read_text(encoding="utf-8") == text
+    undo_last(ledger)
+    assert "needs least money held" in words(run(small, "choose"))
 
 
 def test_a_quote_is_added_kept_and_compared(run: Run, small: Path) -> None:
