@@ -272,6 +272,12 @@ class Line(Costed):
     bought: Bought | None = None
 
     @property
+    def only_own_work(self) -> bool:
+        """Whether it costs own hours and no money: then the line is closed when its work is done."""
+        sums = (self.amount, self.quantity, self.takeoff, self.price, self.percent)
+        return self.own_hours is not None and not self.of and all(given is None for given in sums)
+
+    @property
     def bought_as(self) -> Bought:
         """How it is paid for: as stated, or as things of its group and unit usually are."""
         if self.bought is not None:
@@ -483,6 +489,11 @@ class Build(Part):
     def name(self) -> str:
         """What the builder calls it."""
         return self.build.name
+
+    @property
+    def work_alone(self) -> frozenset[str]:
+        """Lines that cost own hours and no money, by id."""
+        return frozenset(line.id for line in self.line if line.only_own_work)
 
     def fingerprint(self) -> str:
         """Give a name for exactly this content, the same on every machine.

@@ -117,7 +117,8 @@ def close_now(view: Opened, lines: list[str], place: str) -> None:
         ledger = view.ledger_to_write()
         new = [line for line in lines if line not in ledger.closed_lines()]
         settled = close_lines(ledger, new)
-        return closed_words(new, settled, view.titles(), view.currency) or "They were closed already."
+        words = closed_words(new, settled, view.titles(), view.currency, view.build.work_alone)
+        return words or "They were closed already."
 
     if enter(view, place, work):
         next_turn("marks")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from forecast.buildfile.scenario import scenario_title
 from forecast.buildfile.schema import Build
@@ -131,10 +131,17 @@ def over_words(events: Sequence[str], lines: Sequence[str], titles: Mapping[str,
 
 
 def closed_words(
-    closed: Sequence[str], settled: Sequence[Commitment], titles: Mapping[str, str], currency: str
+    closed: Sequence[str],
+    settled: Sequence[Commitment],
+    titles: Mapping[str, str],
+    currency: str,
+    work: Collection[str] = (),
 ) -> str:
-    """Say which lines are closed now, and which agreed prices ended with them."""
-    worked = [name for name in closed if name.endswith(".own_hours")]
+    """Say which lines are closed now, and which agreed prices ended with them.
+
+    `work` names lines of own hours alone, for which nothing is paid in any case.
+    """
+    worked = [name for name in closed if name.endswith(".own_hours") or name in work]
     closed = [name for name in closed if name not in worked]
     told = []
     if worked:

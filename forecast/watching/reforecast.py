@@ -351,7 +351,8 @@ class Reforecast:
     @cached_property
     def hours_done(self) -> tuple[str, ...]:
         """Own hours that were said to be worked, by the id of their row."""
-        return tuple(name for name, (_, told) in self.now.plan.own_work.items() if told in self.known.closed)
+        work = self.now.plan.own_work.items()
+        return tuple(name for name, (_, told) in work if {name, told} & self.known.closed)
 
     def hours_left(self, shares: tuple[float, ...]) -> list[Estimate]:
         """Give percentiles of the own hours that are still to be worked, as far as it was said."""

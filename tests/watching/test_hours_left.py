@@ -79,6 +79,25 @@ def test_hours_fall_by_those_of_work_that_is_done(
     assert "left in the middle" in said(capsys, "watch", where)
 
 
+def test_work_alone_is_done_whether_its_line_or_its_hours_are_named(
+    folder: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    where = str(folder.folder)
+    told = said(capsys, "close", where, "fitting.own_hours")
+    assert "“Fitting” is done." in told
+    assert "paid" not in told
+    assert reforecast(folder.read(), folder.ledger(), trials=256).hours_done == ("fitting.own_hours",)
+    assert f"To say what is done: forecast close {where} filler.own_hours\n" in said(capsys, "watch", where)
+    assert "“Fitting” was closed already." in said(capsys, "close", where, "fitting")
+    said(capsys, "reopen", where, "fitting.own_hours")
+    assert reforecast(folder.read(), folder.ledger(), trials=256).hours_done == ()
+
+
+def test_work_alone_that_a_ledger_has_under_its_hours_is_done(folder: BuildFolder) -> None:
+    folder.ledger().close_line("fitting.own_hours", "2026-03-01")  # as commands kept it before
+    assert reforecast(folder.read(), folder.ledger(), trials=256).hours_done == ("fitting.own_hours",)
+
+
 def test_work_that_is_done_says_nothing_of_what_its_line_costs(folder: BuildFolder) -> None:
     folder.ledger().close_line("filler.own_hours", "2026-03-01")
     watch = reforecast(folder.read(), folder.ledger(), trials=1024)

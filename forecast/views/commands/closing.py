@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
-from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from forecast.errors import LedgerError
@@ -123,9 +122,10 @@ def run_close(options: argparse.Namespace) -> int:
     already = ledger.closed_lines(options.date) & set(names)
     settled = close_lines(ledger, names, options.date, options.note)
     titles, own = titles_of(build), build.build.currency
-    told = [closed_words([name for name in names if name not in already], settled, titles, own)]
+    new = [name for name in names if name not in already]
+    told = [closed_words(new, settled, titles, own, build.work_alone)]
     told += [f"{quoted(name, titles)} was closed already." for name in names if name in already]
-    return _told(options, ledger, names, " ".join(filter(None, told)), titles, own)
+    return _told(options, ledger, names, " ".join(filter(None, told)), build)
 
 
 def run_finish(options: argparse.Namespace) -> int:
@@ -179,23 +179,23 @@ def run_reopen(options: argparse.Namespace) -> int:
             )
     titles = titles_of(build)
     text = f"More {'is to' if options.more_to_come else 'may'} come for {named(names, titles)}."
-    return _told(options, ledger, names, text, titles, build.build.currency)
+    return _told(options, ledger, names, text, build)
 
 
-def _told(
-    options: argparse.Namespace,
-    ledger: Ledger,
-    names: list[str],
-    text: str,
-    titles: Mapping[str, str],
-    currency: str,
-) -> int:
-    """Answer with what is paid for each line and how it stands."""
+def _told(options: argparse.Namespace, ledger: Ledger, names: list[str], text: str, build: Build) -> int:
+    """Answer with how each line stands, and what is paid for those that cost money."""
     from forecast.views.settling_words import quoted
+    from forecast.watching.settling import titles_of
     from forecast.words.money import exact
 
     states, paid = ledger.line_states(), ledger.paid_by_line()
-    sums = [f"{quoted(name, titles)}: {exact(paid.get(name, 0), currency)} paid" for name in names]
+    titles, currency = titles_of(build), build.build.currency
+    costing = [
+        name
+        for name in names
+        if (name not in build.work_alone and not name.endswith(".own_hours")) or name in paid
+    ]
+    sums = [f"{quoted(name, titles)}: {exact(paid.get(name, 0), currency)} paid" for name in costing]
     data = {
         "lines": [
             {
@@ -206,7 +206,7 @@ def _told(
         ],
         "currency": currency,
     }  # fmt: skip
-    return answer(options, f"{text} {'; '.join(sums)}.", data)
+    return answer(options, f"{text} {'; '.join(sums)}.".strip() if sums else text, data)
 
 
 def _check_day(options: argparse.Namespace) -> None:

@@ -185,7 +185,8 @@ def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True
 
     legal = known_ids(build, events=events, lines=lines, hours=hours)
     if name in legal:
-        return name
+        line = name.removesuffix(".own_hours")
+        return line if line in build.work_alone else name  # work that costs nothing is closed by its line
     if f"{name}.goods" in legal:
         return f"{name}.goods"
     titles = titles_of(build)
