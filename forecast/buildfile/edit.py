@@ -6,14 +6,23 @@ import hashlib
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeAlias, cast
+from typing import Any, cast
 
 import tomlkit
 from tomlkit.items import AoT, InlineTable, Table
 
 from forecast.buildfile.cautions import comments_beside
+from forecast.buildfile.changes import (
+    AddItem,
+    AddScenario,
+    Change,
+    NotNeeded,
+    Plain,
+    RemoveItem,
+    SetBuild,
+    SetKey,
+)
 from forecast.buildfile.locate import headers
 from forecast.buildfile.places_of_figures import at
 from forecast.buildfile.reader import parse_build, read_text
@@ -28,88 +37,12 @@ from forecast.tables.files import (
     write_file,
 )
 
-Plain: TypeAlias = Any
-"""A TOML value as plain Python: text, number, flag, list or table."""
-
 _FILE = "build file"
 _BOM = b"\xef\xbb\xbf"
 _AGAIN = ", taken up again "
 """Stands in the name of a list of tables that goes on below other tables, while the file is changed."""
 _WIDE_AT_ENDS = re.compile(r"^(\{[ \t])[ \t]+|[ \t]+([ \t]\})$")
 _LONE_FEED = re.compile(r"(?<!\r)\n")
-
-
-@dataclass(frozen=True)
-class SetKey:
-    """Give a line, event, consignment or currency another value under a key; None takes the key away.
-
-    Attributes
-    ----------
-    item : str
-        Its id; ``currency.JPY`` for a currency.
-    key : str
-        A key of it, or keys and positions from 0 down to one, such as ``boxes.0.length``.
-    value : plain TOML value or None
-    """
-
-    item: str
-    key: str
-    value: Plain
-
-
-@dataclass(frozen=True)
-class AddItem:
-    """Add a table at the end of its kind; a line brings its cautions as comments.
-
-    Attributes
-    ----------
-    kind : {"line", "event", "cause", "measure", "option"}
-    table : mapping
-    """
-
-    kind: str
-    table: Mapping[str, Plain]
-
-
-@dataclass(frozen=True)
-class RemoveItem:
-    """Take a line, event, measure or option out, with the comments inside it."""
-
-    item: str
-
-
-@dataclass(frozen=True)
-class SetBuild:
-    """Give the ``[build]`` table another value under a key; None takes the key away."""
-
-    key: str
-    value: Plain
-
-
-@dataclass(frozen=True)
-class NotNeeded:
-    """Answer what may have been left out."""
-
-    rule: str
-    why: str
-
-
-@dataclass(frozen=True)
-class AddScenario:
-    """Add a way to do the whole build.
-
-    Attributes
-    ----------
-    id : str
-    table : mapping
-        Its name, ``all`` and the routes of packages that differ.
-    """
-
-    id: str
-    table: Mapping[str, Plain]
-
-
-Change: TypeAlias = SetKey | AddItem | RemoveItem | SetBuild | NotNeeded | AddScenario
 
 
 def changed(text: str, changes: Sequence[Change]) -> str:

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from forecast.buildfile.changes import AddItem, AddScenario, Change
 from forecast.buildfile.consignment import Goods
-from forecast.buildfile.edit import AddItem, AddScenario, Change
 from forecast.buildfile.library import library_of, load_library
 from forecast.buildfile.places_of_figures import Place, place_at, places
 from forecast.buildfile.schema import Build

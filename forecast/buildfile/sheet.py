@@ -10,8 +10,8 @@ from typing import Any, TypeAlias
 
 from pydantic import ValidationError
 
+from forecast.buildfile.changes import AddItem, Change, SetKey
 from forecast.buildfile.checks import figures_of
-from forecast.buildfile.edit import AddItem, Change, SetKey
 from forecast.buildfile.library import library_of
 from forecast.buildfile.places_of_figures import Place, place_at, places
 from forecast.buildfile.schema import Bought, Build, Line, usually_bought

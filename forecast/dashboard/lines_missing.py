@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import streamlit as st
 
 from forecast.buildfile.cautions import hazards_asked
-from forecast.buildfile.edit import NotNeeded, SetKey
+from forecast.buildfile.changes import NotNeeded, SetKey
 from forecast.buildfile.oneself import Beside, cautions_beside
 from forecast.buildfile.schema import Build
 from forecast.buildfile.sheet import starter

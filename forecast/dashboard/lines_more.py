@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 import streamlit as st
 
 from forecast.buildfile.cautions import cautions_for
-from forecast.buildfile.edit import Change, RemoveItem, SetBuild
+from forecast.buildfile.changes import Change, RemoveItem, SetBuild
 from forecast.buildfile.library import library_of
 from forecast.buildfile.places_of_figures import place_at
 from forecast.buildfile.schema import GROUPS, Bought, Build

@@ -12,7 +12,8 @@ from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from typing import ParamSpec, TypeVar, cast
 
-from forecast.buildfile.edit import Change, changed
+from forecast.buildfile.changes import Change
+from forecast.buildfile.edit import changed
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
 

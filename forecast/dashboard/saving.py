@@ -7,7 +7,8 @@ from typing import cast
 
 import streamlit as st
 
-from forecast.buildfile.edit import Change, can_undo_save, changed, save_build, stamp, undo_save
+from forecast.buildfile.changes import Change
+from forecast.buildfile.edit import can_undo_save, changed, save_build, stamp, undo_save
 from forecast.buildfile.reader import read_text
 from forecast.buildfile.sheet import told_apart
 from forecast.dashboard.layout import safe, tell, text

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from forecast.buildfile.edit import AddItem, AddScenario, Change
+from forecast.buildfile.changes import AddItem, AddScenario, Change
 from forecast.buildfile.schema import Build
 from forecast.dashboard.layout import calmly, safe, said, tell
 from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed

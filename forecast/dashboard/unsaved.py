@@ -11,7 +11,7 @@ from typing import Any, TypedDict, cast, get_args
 
 import streamlit as st
 
-from forecast.buildfile.edit import Change
+from forecast.buildfile.changes import Change
 from forecast.buildfile.sheet import changes, rows, with_changes
 from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
 from forecast.errors import ForecastError

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from forecast.buildfile.cautions import mentions
+from forecast.buildfile.changes import SetKey
 from forecast.buildfile.checks import dependencies
 from forecast.buildfile.consignment import Consignment
-from forecast.buildfile.edit import SetKey
 from forecast.buildfile.incoterms import incoterm
 from forecast.buildfile.library import PRACTICE, Range
 from forecast.buildfile.library.starters import rounded

@@ -8,7 +8,7 @@ from functools import cache
 from importlib import resources
 from typing import Any, Literal
 
-from forecast.buildfile.edit import AddItem, SetKey
+from forecast.buildfile.changes import AddItem, SetKey
 from forecast.buildfile.library import PRACTICE, Library, Range, load_library
 from forecast.buildfile.rates import ask_for_rate, per_euro
 from forecast.buildfile.schema import Build

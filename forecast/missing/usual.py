@@ -14,7 +14,7 @@ from functools import cached_property
 from typing import Any
 
 from forecast.buildfile.cautions import mentions
-from forecast.buildfile.edit import AddItem
+from forecast.buildfile.changes import AddItem
 from forecast.buildfile.library import PRACTICE, Library, library_of
 from forecast.buildfile.options import with_option
 from forecast.buildfile.places import load_places

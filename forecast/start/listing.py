@@ -11,8 +11,9 @@ from decimal import Decimal
 from typing import Any, Literal, TypeAlias
 
 from forecast.buildfile.cautions import mentions
+from forecast.buildfile.changes import AddItem
 from forecast.buildfile.checks import nearest
-from forecast.buildfile.edit import AddItem, changed
+from forecast.buildfile.edit import changed
 from forecast.buildfile.library.starters import rounded
 from forecast.buildfile.reader import MOST_LINES, assemble
 from forecast.buildfile.rulefiles import unknown_country

@@ -102,8 +102,13 @@ def _main(arguments: Sequence[str] | None) -> int:
     for stream in (sys.stdout, sys.stderr):
         with suppress(AttributeError, ValueError):
             stream.reconfigure(encoding="utf-8")  # type: ignore[union-attr]  # a pipe on Windows has its own code page
-    if arguments is None:  # matrices are small here: a second thread of the linear algebra only waits
+    if arguments is None:
+        import gc
+
+        # matrices are small here: a second thread of the linear algebra only waits
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+        # what loading makes stays: looking through it for what could go, again and again, is a tenth of the loading
+        gc.set_threshold(100_000, 20, 100)
     try:
         try:
             # a program that calls this may have changed what no digest of files knows

@@ -20,7 +20,8 @@ from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 
-from forecast.buildfile.edit import AddItem, SetBuild, changed, edit_build, save_build
+from forecast.buildfile.changes import AddItem, SetBuild
+from forecast.buildfile.edit import changed, edit_build, save_build
 from forecast.buildfile.reader import read_text
 from forecast.errors import EditedMeanwhileError
 from forecast.ledger.attachments import attach_file

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from forecast.buildfile.cautions import cautions_of
-from forecast.buildfile.edit import AddItem, changed
+from forecast.buildfile.changes import AddItem
+from forecast.buildfile.edit import changed
 from forecast.buildfile.oneself import cautions_beside
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build

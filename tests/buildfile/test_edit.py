@@ -11,19 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from forecast.buildfile.edit import (
-    AddItem,
-    NotNeeded,
-    RemoveItem,
-    SetBuild,
-    SetKey,
-    can_undo_save,
-    changed,
-    edit_build,
-    save_build,
-    stamp,
-    undo_save,
-)
+from forecast.buildfile.changes import AddItem, NotNeeded, RemoveItem, SetBuild, SetKey
+from forecast.buildfile.edit import can_undo_save, changed, edit_build, save_build, stamp, undo_save
 from forecast.buildfile.reader import parse_build, read_build, read_text
 from forecast.errors import BuildFileError, EditedMeanwhileError
 from forecast.ledger.folder import DEMOS

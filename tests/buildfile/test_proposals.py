@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from forecast.buildfile.edit import RemoveItem, changed
+from forecast.buildfile.changes import RemoveItem
+from forecast.buildfile.edit import changed
 from forecast.buildfile.options import options_by_choice, with_option
 from forecast.buildfile.proposals import (
     Quoted,

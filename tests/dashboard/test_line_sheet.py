@@ -10,7 +10,8 @@ from scipy.special import ndtri
 from streamlit.testing.v1 import AppTest
 
 from forecast import simulate
-from forecast.buildfile.edit import SetKey, changed, stamp
+from forecast.buildfile.changes import SetKey
+from forecast.buildfile.edit import changed, stamp
 from forecast.buildfile.reader import parse_build, read_text
 from forecast.buildfile.sheet import changes, other_shapes, rows, with_changes
 from forecast.dashboard.unsaved import draft_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forecast.engine.margin import Margin
+from forecast.engine.margin import Margin, straight_quantiles
 from forecast.figures.shapes import Johnson
 
 
@@ -39,3 +39,10 @@ def test_many_numbers_are_found_as_by_a_search_and_go_straight_on_beyond(margin:
         slopes = [margin.logs[unit] - low, high - margin.logs[-1 - unit]]
         assert further == pytest.approx(np.repeat([low - 2 * slopes[0], high + 2 * slopes[1]], many))
         assert margin._to_scores(further) == pytest.approx(ends + np.repeat([-2.0, 2.0], many))
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 500, 4096])
+def test_straight_quantiles_are_numpys(count: int) -> None:
+    values = np.random.default_rng(count).lognormal(9, 2.5, count)
+    shares = np.concatenate([[0.0, 1.0, 0.5], np.random.default_rng(6).random(200)])
+    assert np.array_equal(straight_quantiles(values, shares), np.quantile(values, shares))

@@ -17,7 +17,8 @@ from pathlib import Path
 
 import pytest
 
-from forecast.buildfile.edit import SetBuild, edit_build
+from forecast.buildfile.changes import SetBuild
+from forecast.buildfile.edit import edit_build
 from forecast.errors import ForecastError, LedgerError
 from forecast.ledger import backup
 from forecast.ledger.attachments import attach_file, attachment_path

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from forecast.buildfile.edit import AddItem, NotNeeded, RemoveItem, changed
+from forecast.buildfile.changes import AddItem, NotNeeded, RemoveItem
+from forecast.buildfile.edit import changed
 from forecast.buildfile.places import load_places
 from forecast.buildfile.reader import parse_build, read_build
 from forecast.buildfile.schema import Build

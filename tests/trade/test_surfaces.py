@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from forecast.buildfile.edit import SetKey, changed
+from forecast.buildfile.changes import SetKey
+from forecast.buildfile.edit import changed
 from forecast.buildfile.places_of_figures import place_at
 from forecast.buildfile.reader import parse_build
 from forecast.decide.figure_words import figure_phrase, titles_of

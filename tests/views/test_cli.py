@@ -344,6 +344,16 @@ def test_help_imports_nothing_heavy() -> None:
     assert not {"numpy", "scipy", "pandas", "streamlit", "altair", "pydantic"} & set(loaded)
 
 
+@pytest.mark.parametrize("command", ["check", "budget"])
+def test_a_first_answer_loads_no_more_than_it_needs(command: str) -> None:
+    """Most of what a first answer takes is loading: each of these takes as long as simulating the build, or longer."""
+    code = "import sys; from forecast.views.cli import main; main(sys.argv[1:]); print(*sys.modules, file=sys.stderr)"
+    demo = Path(__file__).parents[2] / "scenarios" / "half-way-new-zealand"
+    loaded = subprocess.run([sys.executable, "-c", code, command, str(demo)], capture_output=True, text=True)
+    assert "forecast.engine.trials" in loaded.stderr.split() or command == "check"
+    assert not {"scipy", "tomlkit", "pint", "pandas", "altair", "numpy.ma"} & set(loaded.stderr.split())
+
+
 def test_python_runs_the_package_as_the_command() -> None:
     done = subprocess.run([sys.executable, "-m", "forecast", "demo", "none"], capture_output=True, text=True)
     assert done.returncode == 2

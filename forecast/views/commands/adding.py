@@ -11,7 +11,7 @@ from forecast.views.commands.common import add_file, answer, command
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from forecast.buildfile.edit import Change
+    from forecast.buildfile.changes import Change
     from forecast.ledger.folder import BuildFolder
     from forecast.missing.left_out import Finding
 
@@ -53,8 +53,8 @@ def _change(folder: BuildFolder, changes: Sequence[Change]) -> None:
 
 def run_add(options: argparse.Namespace) -> int:
     """Add a starter line."""
+    from forecast.buildfile.changes import AddItem
     from forecast.buildfile.checks import nearest
-    from forecast.buildfile.edit import AddItem
     from forecast.buildfile.library import load_library
     from forecast.buildfile.sheet import starter
     from forecast.ledger.folder import BuildFolder
@@ -94,7 +94,7 @@ def run_add(options: argparse.Namespace) -> int:
 
 def _edit(options: argparse.Namespace, folder: BuildFolder, item: Finding) -> int:
     """Make the edit of a finding."""
-    from forecast.buildfile.edit import AddItem
+    from forecast.buildfile.changes import AddItem
 
     change = item.change
     if change is None:
@@ -114,8 +114,8 @@ def _edit(options: argparse.Namespace, folder: BuildFolder, item: Finding) -> in
 
 def run_not_needed(options: argparse.Namespace) -> int:
     """Answer a finding for good."""
+    from forecast.buildfile.changes import NotNeeded
     from forecast.buildfile.checks import nearest
-    from forecast.buildfile.edit import NotNeeded
     from forecast.ledger.folder import BuildFolder
     from forecast.missing.left_out import findings
 
@@ -138,8 +138,8 @@ def run_not_needed(options: argparse.Namespace) -> int:
 def run_cautions_read(options: argparse.Namespace) -> int:
     """Note in the build file which cautions were read."""
     from forecast.buildfile.cautions import cautions_of
+    from forecast.buildfile.changes import SetBuild
     from forecast.buildfile.checks import nearest
-    from forecast.buildfile.edit import SetBuild
     from forecast.ledger.folder import BuildFolder
 
     folder = BuildFolder.at(options.file)
