@@ -374,6 +374,17 @@ class Triangle(Shape):
         right = self.most - np.sqrt(above * width * (self.most - self.mode))
         return np.where(below * width <= self.mode - self.least, left, right)
 
+    def score(self, x: float) -> float:
+        """Give the score from the tail that is nearer."""
+        width = self.most - self.least
+        if not self.least < x < self.most:
+            return -SCORE_LIMIT if x <= self.least else SCORE_LIMIT
+        if x <= self.mode:
+            z = normal_score((x - self.least) / width * ((x - self.least) / (self.mode - self.least)))
+        else:
+            z = -normal_score((self.most - x) / width * ((self.most - x) / (self.most - self.mode)))
+        return min(max(z, -SCORE_LIMIT), SCORE_LIMIT)
+
     @property
     def middle(self) -> float:
         """The mode."""
@@ -433,6 +444,14 @@ class Flat(Shape):
         """Give least + (most − least) Φ(z)."""
         result: Array = self.least + (self.most - self.least) * normal_share(z)
         return result
+
+    def score(self, x: float) -> float:
+        """Give the score from the tail that is nearer."""
+        share, above = ((end / (self.most - self.least)) for end in (x - self.least, self.most - x))
+        if not 0 < share < 1:
+            return -SCORE_LIMIT if share <= 0 else SCORE_LIMIT
+        z = normal_score(share) if share <= 0.5 else -normal_score(above)
+        return min(max(z, -SCORE_LIMIT), SCORE_LIMIT)
 
     @property
     def middle(self) -> float:

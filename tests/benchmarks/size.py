@@ -4,6 +4,10 @@ Two builds: 150 lines with 300 receipts, which is a careful builder's, and 1,000
 which is more than anybody's. Every command and every page is a process of its own, so that its time is what a builder
 waits and its memory what the machine gives; a command's time holds Python's start, a page's is that of its first run.
 ``--quick`` leaves out the large one.
+
+``--against CHECKOUT`` instead tells what share of that checkout's processor time a first answer takes here: user and
+system time of whole processes, none with a kept answer, the two trees turn by turn, the least of ``--runs`` each. It is
+told for a demo and for the careful builder's build. Make the checkout by ``git worktree add --detach CHECKOUT COMMIT``.
 """
 
 from __future__ import annotations
@@ -41,6 +45,8 @@ COMMANDS = (
 PAGES = ("stand", "cost", "lines", "choose", "receipts", "watch")
 GROUPS = ("kit", "freight", "import", "consumables", "wheels", "hardware", "labour", "finish", "other")
 FIRST = date(2024, 11, 4)
+FIRST_ANSWERS = ("check", "budget", "advise", "moved", "history")
+DEMO = "half-way-new-zealand"
 GIVEN_UP = 400.0
 """Seconds after which a process is stopped and counted as that long."""
 
@@ -189,6 +195,61 @@ def costs(size: Size, only: str = "") -> list[Cost]:
     return found
 
 
+@dataclass(frozen=True)
+class Ratio:
+    """Seconds of the processor for a first answer, there and here."""
+
+    build: str
+    command: str
+    there: float
+    here: float
+
+    @property
+    def share(self) -> float:
+        return self.here / self.there
+
+
+def ratios(checkout: Path, runs: int, only: str = "") -> list[Ratio]:
+    """Measure first answers of another checkout and of this one, turn by turn."""
+    found = []
+    with tempfile.TemporaryDirectory() as place:
+        home, large = Path(place) / "demo", Path(place) / "careful"
+        large.mkdir()
+        make_build(large, CAREFUL)
+        subprocess.run(
+            [sys.executable, "-m", "forecast", "demo", DEMO], cwd=ROOT, check=True, stdout=subprocess.DEVNULL,
+            env={**os.environ, "FORECAST_HOME": str(home), "PYTHONPATH": str(ROOT)},
+        )  # fmt: skip
+        for build in (home / "demos" / DEMO, large):
+            for command in FIRST_ANSWERS:
+                if only not in command:
+                    continue
+                least = {checkout: float("inf"), ROOT: float("inf")}
+                for _ in range(runs):
+                    for tree in least:
+                        least[tree] = min(least[tree], processor_seconds(tree, command, build))
+                found.append(Ratio(build.name, command, least[checkout], least[ROOT]))
+    return found
+
+
+def processor_seconds(tree: Path, command: str, build: Path) -> float:
+    """Give user and system time of one process that has no kept answer."""
+    with tempfile.TemporaryDirectory() as home:
+        env = {**os.environ, "FORECAST_HOME": home, "PYTHONPATH": str(tree)}
+        child = subprocess.Popen(
+            [sys.executable, "-m", "forecast", command, str(build)], cwd=tree, env=env,
+            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        assert child.stderr is not None
+        told = child.stderr.read()
+        _, status, used = os.wait4(child.pid, 0)
+        child.returncode = os.waitstatus_to_exitcode(status)
+    if child.returncode not in (0, 1):
+        message = f"{command} in {tree} ended with {child.returncode}: {told}"
+        raise RuntimeError(message)
+    return used.ru_utime + used.ru_stime
+
+
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(
@@ -197,7 +258,21 @@ def main() -> None:
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--only", default="", help="only what has this in its name")
+    parser.add_argument("--against", type=Path, metavar="CHECKOUT", help="another checkout to be measured by")
+    parser.add_argument(
+        "--runs", type=int, default=5, help="of each command and checkout, with --against (5)"
+    )
     asked = parser.parse_args()
+    if asked.against is not None:
+        several = ratios(asked.against.resolve(), asked.runs, asked.only)
+        if asked.json:
+            print(json.dumps([{**asdict(ratio), "share": ratio.share} for ratio in several], indent=2))
+        for ratio in () if asked.json else several:
+            print(
+                f"{ratio.build:22} {ratio.command:9} there {ratio.there:6.2f} s  here {ratio.here:6.2f} s  "
+                f"share {ratio.share:.2f}"
+            )
+        return
     found: list[Cost] = []
     for size in (CAREFUL,) if asked.quick else (CAREFUL, HUGE):
         for cost in costs(size, asked.only):

@@ -527,3 +527,13 @@ def test_three_point_rules_miss_by_what_is_known(
     variance = float((points - mean) ** 2 @ masses)
     assert 100 * (mean / shape.moments[0] - 1) == pytest.approx(mean_error, abs=2e-3)
     assert 100 * (variance / shape.moments[1] - 1) == pytest.approx(variance_error, abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [Triangle(180, 320, 760), Triangle(180, 180, 760), Triangle(1, 9, 9), Flat(180, 520)],
+    ids=["leaning", "mode at the least", "mode at the most", "flat"],
+)
+def test_a_score_in_closed_form_is_the_one_that_bisection_finds(shape: Triangle | Flat) -> None:
+    for x in np.linspace(shape.least - 1, shape.most + 1, 403):
+        assert shape.score(float(x)) == pytest.approx(Shape.score(shape, float(x)), abs=1e-10)
