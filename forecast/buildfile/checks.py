@@ -28,8 +28,7 @@ from forecast.buildfile.schema import (
     Option,
     Scenario,
 )  # fmt: skip
-from forecast.buildfile.surface import Surface
-from forecast.buildfile.takeoff_base import AreaTakeoff
+from forecast.buildfile.takeoff_base import AreaTakeoff, Surface
 from forecast.errors import MOST_MISTAKES
 from forecast.figures.kinds import FigureBase, keys_of
 

@@ -15,8 +15,8 @@ from pydantic import Field, model_validator
 from forecast.buildfile.consignment import Consignment
 from forecast.buildfile.kept import Kept
 from forecast.buildfile.measure import Measure
-from forecast.buildfile.surface import Surface
 from forecast.buildfile.takeoff import Takeoff
+from forecast.buildfile.takeoff_base import Surface
 from forecast.figures.kinds import (
     Chance,
     CountryCode,

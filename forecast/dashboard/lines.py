@@ -26,7 +26,7 @@ from forecast.figures.evaluate import shape_of
 from forecast.views.charts import line_bars
 from forecast.views.commands.check import wide_ranges
 from forecast.views.sentences import slips_sentence
-from forecast.words.counts import so_many
+from forecast.words.chances import so_many
 from forecast.words.text import STRONG
 
 

@@ -27,7 +27,7 @@ from forecast.views.charts import paid_against_budget
 from forecast.views.sentences import ends_sentence
 from forecast.views.stands import left_words
 from forecast.watching.reforecast import Reforecast
-from forecast.words.counts import so_many
+from forecast.words.chances import so_many
 from forecast.words.minor_units import to_float
 from forecast.words.money import entered, exact
 from forecast.words.text import STRONG

@@ -7,13 +7,14 @@ import streamlit as st
 from forecast.dashboard.layout import answer, kept_picture, palette, table, text, told_plainly
 from forecast.dashboard.receipts_import import receipts_as_text
 from forecast.dashboard.state import Opened, before, opened, watched
-from forecast.dashboard.watch_figures import anything_entered, history_of
 from forecast.dashboard.watch_sections import (
+    anything_entered,
     contingency,
+    history_of,
     over_time,
     what_more_buys,
-    what_moved,
     what_was_taught,
+    why_it_moved,
 )
 from forecast.views.charts import estimate_paid_forecast, forecast_band
 from forecast.views.charts.line_charts import Standing
@@ -67,7 +68,7 @@ def page() -> None:
             _days_shown(view, told)
         with moves:
             st.subheader("What moved")
-            what_moved(view, told, watch)
+            why_it_moved(view, told, watch)
             what_was_taught(watch)
         if drawdown is not None:
             with drawdown:

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecast.decide.again import draws_behind
-from forecast.decide.causes import EVENTS, CausePart, cause_parts
 from forecast.decide.comparisons import PUBLISHED, Published
+from forecast.decide.drivers import EVENTS, CausePart, cause_parts
 from forecast.engine.forecast import Forecast
 from forecast.engine.sensitivity import shares_near
-from forecast.engine.statistics import Estimate, near_percentile_weights, percentile
+from forecast.engine.statistics import Estimate, near_percentile_weights
 from forecast.errors import SimulationError
 from forecast.figures.shapes import Array
 from forecast.words.chances import builds
@@ -329,8 +329,3 @@ def _by_cause(forecast: Forecast, parts: tuple[CausePart, ...], q: float, amount
     )
     title = "Ranges that reach further up than down"
     return [*shares, Share(_SKEW, title, "cause", 0.0, Estimate(skew, forecast.mean.error))]
-
-
-def cheapest_to_hold(totals: Array, level: Level, weights: Array | None = None) -> float:
-    """Give the sum that is cheapest to hold: the percentile that the two answers ask for."""
-    return percentile(totals, level.q, weights)

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from itertools import product
 
 import numpy as np
 
@@ -286,9 +285,3 @@ def _without_handing_over(event: Event) -> Event:
         if event.own_hours is None:
             changes["own_hours"] = Known(value=0.0)  # hours that the shop spares need a row to stand in
     return event.model_copy(update=changes)
-
-
-def all_routes(offered: Mapping[str, tuple[str, ...]]) -> Iterator[Routes]:
-    """Give every choice of one route for each package."""
-    for chosen in product(*offered.values()):
-        yield dict(zip(offered, chosen, strict=True))

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from forecast.engine.rule_weights import Weight
 from forecast.trade.expansion import RuleUse
-from forecast.words.counts import so_many
+from forecast.words.chances import so_many
 from forecast.words.money import about, percent
 from forecast.words.text import STRONG
 

@@ -10,13 +10,10 @@ import pytest
 from scipy.special import ndtri
 
 from forecast.decide.comparisons import PUBLISHED, mitigated_uplift, mixed_uplift
-from forecast.decide.contingency import (
-    cheapest_to_hold,
-    contingency,
-    recommended_level,
-)
+from forecast.decide.contingency import contingency, recommended_level
 from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
+from forecast.engine.statistics import percentile
 from forecast.errors import SimulationError
 from tests.decide.sample import euros, small
 from tests.references.portfolios import GAO, PORTFOLIOS, build_of, normals
@@ -104,7 +101,7 @@ def test_level_is_the_newsvendors() -> None:
     assert level.q == level.wanted == 0.75
     forecast = simulate(normals([(1000.0, 100.0)]), trials=65_536, seed=1)
     totals = forecast.trials.totals
-    held = cheapest_to_hold(totals, level)
+    held = percentile(totals, level.q)
     assert held == pytest.approx(1000 + 100 * ndtri(0.75), abs=0.1)
     density = math.exp(-(ndtri(0.75) ** 2) / 2) / math.sqrt(2 * math.pi)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ from forecast.buildfile.options import with_option
 from forecast.buildfile.reader import parse_build, read_build
 from forecast.buildfile.schema import Build, Scenario
 from forecast.decide.mix import Mix, Mixes, MixSearch, mix
-from forecast.decide.mixer import Mixer, all_routes, routes_offered
+from forecast.decide.mixer import Mixer, routes_offered
 from forecast.decide.paired import forecast_change
 from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.known import KnownFacts
@@ -80,7 +81,9 @@ def test_totals_of_every_mix_are_those_of_a_simulation_of_its_own(hour_value: fl
     mixer = Mixer(build, Scenario(), 2048, 1)
     found = list(mixer.all())
     assert mixer.count == len(found) == 6
-    assert [routes for routes, _ in found] == list(all_routes(routes_offered(build)))
+    offered = routes_offered(build)
+    every = [dict(zip(offered, chosen, strict=True)) for chosen in itertools.product(*offered.values())]
+    assert [routes for routes, _ in found] == every
     for routes, totals in found:
         alone = one_by_one(build, routes)
         np.testing.assert_allclose(totals.money, alone.trials.totals, rtol=1e-10)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from forecast.words.counts import so_many, so_many_of
+from forecast.words.chances import so_many, so_many_of
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from forecast.buildfile.surface import Surface
 from forecast.buildfile.takeoff import (
     AbrasivesTakeoff,
     AdhesiveTakeoff,
@@ -21,6 +20,7 @@ from forecast.buildfile.takeoff import (
     SealantTakeoff,
     WheelBoltsTakeoff,
 )
+from forecast.buildfile.takeoff_base import Surface
 from forecast.buildfile.takeoff_body import FillerTakeoff, GelcoatTakeoff, LaminateTakeoff, PaintTakeoff
 from forecast.errors import Problem, RuleError
 from forecast.figures.units import fits, formula_in, is_measure

@@ -6,8 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from forecast.buildfile.surface import Surface
-from forecast.buildfile.takeoff_base import AreaTakeoff, Assumption, TakeoffBase, own_unit
+from forecast.buildfile.takeoff_base import AreaTakeoff, Assumption, Surface, TakeoffBase, own_unit
 from forecast.figures.formula import (
     Constant,
     Formula,

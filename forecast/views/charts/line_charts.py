@@ -13,7 +13,7 @@ from forecast.buildfile.schema import GROUPS
 from forecast.engine.forecast import LineSummary
 from forecast.views.charts.frame import framed, label_lookup, layered, money_axis, span, tips
 from forecast.views.theme import LIGHT, Palette
-from forecast.words.counts import so_many_of
+from forecast.words.chances import so_many_of
 from forecast.words.money import about, entered, rounding_step
 
 _ROW = 21

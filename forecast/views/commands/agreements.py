@@ -21,7 +21,7 @@ from forecast.views.commands.common import (
     whole,
 )
 from forecast.views.commands.receipt import check_id, day
-from forecast.words.counts import so_many
+from forecast.words.chances import so_many
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build

@@ -202,7 +202,7 @@ def _how(file: str, item: dict[str, Any]) -> str:
 
 def _counts(build: Build) -> str:
     from forecast.buildfile.sheet import certainty
-    from forecast.words.counts import so_many
+    from forecast.words.chances import so_many
 
     counts = certainty(build, build.line)
     others = len(build.line) - sum(counts.values())

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from forecast.views.commands.common import add_file, answer, command, whole
-from forecast.words.counts import so_many
+from forecast.words.chances import so_many
 
 if TYPE_CHECKING:
     from forecast.ledger import Ledger
