@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Any
 
 from forecast.buildfile.library import Range
-from forecast.buildfile.rulefiles import Place, countries
+from forecast.buildfile.rulefiles import KitCountry, countries
 
 
 @dataclass(frozen=True)
@@ -48,8 +48,8 @@ class Places:
         Those and others that kits come from.
     """
 
-    countries: Mapping[str, Place]
-    origins: Mapping[str, Place]
+    countries: Mapping[str, KitCountry]
+    origins: Mapping[str, KitCountry]
     panels: Mapping[str, Panel]
     freight: Mapping[str, FreightRate]
 
@@ -61,7 +61,7 @@ def load_places() -> Places:
     raw: dict[str, Any] = tomllib.loads(text)
     ruled = countries()
     others = {
-        code: Place(code, **(item | {"called": tuple(item.get("called", ()))}))
+        code: KitCountry(code, **(item | {"called": tuple(item.get("called", ()))}))
         for code, item in raw["origin"].items()
     }
     panels = {id: Panel(id, **(item | {"area": tuple(item["area"])})) for id, item in raw["panel"].items()}

@@ -90,7 +90,7 @@ _LIKE: Mapping[type, str] = {
 
 
 @dataclass(frozen=True)
-class Place:
+class KitCountry:
     """A country that a kit comes from or goes to.
 
     Attributes
@@ -131,7 +131,7 @@ class OwnUse:
 
 
 @dataclass(frozen=True)
-class Country(Place):
+class Country(KitCountry):
     """A country with rules on file, and what they say in short.
 
     Attributes

@@ -14,8 +14,8 @@ from forecast.dashboard.layout import said as marked
 from forecast.dashboard.proposing import add_quote, add_way, agree_quote, take_quote
 from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, chosen, known_by_now, ledger_state
-from forecast.decide.choices import Elsewhere, Quotes, Settled, quotes_or_why, settled
-from forecast.decide.mix import Mix, Mixes, MixSearch, Reason
+from forecast.decide.choices import ComparedQuotes, Elsewhere, Settled, quotes_or_why, settled
+from forecast.decide.mix import Mix, Mixes, MixReason, MixSearch
 from forecast.decide.mixer import routes_offered
 from forecast.decide.taking import asked_by_option
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
@@ -61,7 +61,7 @@ def _mixes_of(
     return MixSearch(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, known=_known)
 
 
-def quoted(view: Opened) -> tuple[Quotes | Settled | Elsewhere, ...]:
+def quoted(view: Opened) -> tuple[ComparedQuotes | Settled | Elsewhere, ...]:
     """Compare the options of every choice of the build, or say why not."""
     state = ledger_state(view.ledger)
     return _quoted(view.build.fingerprint(), view.scenario or "", state, view.build, known_by_now(view))
@@ -70,7 +70,7 @@ def quoted(view: Opened) -> tuple[Quotes | Settled | Elsewhere, ...]:
 @shelved("Simulating each quote …", keys=3, state=2)
 def _quoted(
     fingerprint: str, scenario: str, state: str, _build: Build, _known: Standing | None
-) -> tuple[Quotes | Settled | Elsewhere, ...]:
+) -> tuple[ComparedQuotes | Settled | Elsewhere, ...]:
     choices = [choice for choice, options in options_by_choice(_build).items() if len(options) > 1]
     return tuple(
         quotes_or_why(_build, choice, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, _known)
@@ -90,10 +90,10 @@ def which_quote(view: Opened) -> None:
         with st.expander("Add a quote to compare"):
             add_quote()
         return
-    every: list[Quotes] = []
+    every: list[ComparedQuotes] = []
     with told_plainly():
         for item in quoted(view):
-            if isinstance(item, Quotes):
+            if isinstance(item, ComparedQuotes):
                 every.append(item)
                 _choice(view, item)
             else:
@@ -109,7 +109,7 @@ def which_quote(view: Opened) -> None:
             add_quote()
 
 
-def _choice(view: Opened, found: Quotes) -> None:
+def _choice(view: Opened, found: ComparedQuotes) -> None:
     money = partial(about, currency=view.currency)
     text(found.sentence(money))
     what = found.choice.replace("_", " ")
@@ -126,7 +126,7 @@ def _choice(view: Opened, found: Quotes) -> None:
     )  # fmt: skip
 
 
-def _risks(view: Opened, found: Quotes) -> None:
+def _risks(view: Opened, found: ComparedQuotes) -> None:
     money = partial(about, currency=view.currency)
     rows = [
         [item.title, risk.title, percent(risk.chance), money(risk.mean)]
@@ -233,7 +233,7 @@ def _reasons_table(view: Opened, found: Mixes) -> None:
     )  # fmt: skip
 
 
-def _reason_row(view: Opened, item: Reason) -> list[str]:
+def _reason_row(view: Opened, item: MixReason) -> list[str]:
     money = view.currency
     rate = item.per_own_hour
     extra = (

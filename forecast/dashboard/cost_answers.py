@@ -9,7 +9,7 @@ from forecast.dashboard.aside import Errand
 from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, as_it_stands, known_by_now, ledger_state
 from forecast.decide.afford import BudgetChance, WalkAway, afford, budget_chance
-from forecast.decide.again import Replay, replay_of
+from forecast.decide.again import Again, replay_of
 from forecast.decide.drivers import Drivers, drivers
 from forecast.decide.firm_up import FirmUp, firm_up, firm_up_of
 from forecast.decide.measures import Measures, measures_of
@@ -25,7 +25,7 @@ Key = tuple[str, str, str]
 
 
 @dataclass(frozen=True)
-class Standing:
+class StandingForecast:
     """The forecast as it stands, for advice on what is still open.
 
     Attributes
@@ -33,7 +33,7 @@ class Standing:
     key : tuple of str
     forecast : Forecast
         With the receipts in, where there are any.
-    known : Standing or None
+    known : StandingForecast or None
         What the ledger says.
     """
 
@@ -41,20 +41,20 @@ class Standing:
     forecast: Forecast
     known: spending.Standing | None
 
-    def replay(self) -> Replay:
+    def replay(self) -> Again:
         """Give its trials to be evaluated again: one set for all answers of a state, until another is asked for."""
         if _LAST.get("replay", (None, None))[0] is not self.forecast:
             _LAST["replay"] = self.forecast, replay_of(self.forecast)
         return _LAST["replay"][1]
 
 
-_LAST: dict[str, tuple[Forecast, Replay]] = {}
+_LAST: dict[str, tuple[Forecast, Again]] = {}
 
 
-def standing_of(view: Opened) -> Standing:
+def standing_of(view: Opened) -> StandingForecast:
     """Give the forecast as it stands."""
     key = (view.build.fingerprint(), view.scenario or "", ledger_state(view.ledger))
-    return Standing(key, as_it_stands(view), known_by_now(view))
+    return StandingForecast(key, as_it_stands(view), known_by_now(view))
 
 
 def to_firm_up(view: Opened) -> tuple[FirmUp, ...]:
@@ -72,7 +72,7 @@ def firm_up_on_its_way(view: Opened) -> bool:
 
 @shelved("Working out how much less a quote lets you hold …", keys=3, state=2)
 def _firm_up(
-    fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build
+    fingerprint: str, scenario: str, state: str, _standing: StandingForecast, _build: Build
 ) -> tuple[FirmUp, ...]:
     return firm_up(_standing.replay(), _build, LEVEL, learning=False)
 
@@ -84,7 +84,9 @@ def driving(view: Opened) -> Drivers:
 
 
 @shelved("", keys=3, state=2)
-def _driving(fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build) -> Drivers:
+def _driving(
+    fingerprint: str, scenario: str, state: str, _standing: StandingForecast, _build: Build
+) -> Drivers:
     names = {cause.id: cause.name or cause.id for cause in _build.cause}
     return drivers(_standing.forecast, names=names)
 
@@ -96,7 +98,9 @@ def could_go(view: Opened) -> Trims:
 
 
 @shelved("", keys=3, state=2)
-def _could_go(fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build) -> Trims:
+def _could_go(
+    fingerprint: str, scenario: str, state: str, _standing: StandingForecast, _build: Build
+) -> Trims:
     return trims(_standing.replay(), _build)
 
 
@@ -113,7 +117,9 @@ def measured(view: Opened) -> Measures:
 
 
 @shelved("Trying measures in all combinations …", keys=3, state=2)
-def _measured(fingerprint: str, scenario: str, state: str, _standing: Standing, _build: Build) -> Measures:
+def _measured(
+    fingerprint: str, scenario: str, state: str, _standing: StandingForecast, _build: Build
+) -> Measures:
     return measures_of(_build, scenario or None, DEFAULT_TRIALS, DEFAULT_SEED, known=_standing.known)
 
 
@@ -137,7 +143,13 @@ def walk_away_price(view: Opened, money: float, figure: str) -> WalkAway:
 
 @shelved("", keys=5, state=2)
 def _walk_away(
-    fingerprint: str, scenario: str, state: str, money: float, figure: str, _standing: Standing, _build: Build
+    fingerprint: str,
+    scenario: str,
+    state: str,
+    money: float,
+    figure: str,
+    _standing: StandingForecast,
+    _build: Build,
 ) -> WalkAway:
     return afford(
         _build, money, figure, scenario or None,

@@ -13,7 +13,7 @@ from forecast.buildfile.sheet import Row, changes, differences, with_changes
 from forecast.dashboard.asking import Told, first_wrong, number_field, shown
 from forecast.dashboard.layout import safe, said
 from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
-from forecast.dashboard.saving import Sheet, form_key, kept_now
+from forecast.dashboard.saving import SheetFile, form_key, kept_now
 from forecast.dashboard.scripts import cards_where_narrow
 from forecast.dashboard.unsaved import keep_draft
 from forecast.errors import BuildFileError
@@ -55,12 +55,12 @@ def _want() -> None:
     st.session_state[_NARROW] = True
 
 
-def cards(loaded: Sheet, plain: Sequence[Row], was: Mapping[str, str], *, alone: bool) -> None:
+def cards(loaded: SheetFile, plain: Sequence[Row], was: Mapping[str, str], *, alone: bool) -> None:
     """Draw the rows of the sheet as cards; what is changed in one goes to the tray.
 
     Parameters
     ----------
-    loaded : Sheet
+    loaded : SheetFile
     plain : sequence of Row
         Those that the sheet shows, edits left out.
     was : mapping
@@ -92,7 +92,7 @@ def _group(plain: Sequence[Row]) -> str:
     return chosen if chosen in there else there[0]
 
 
-def _card(loaded: Sheet, plain: Sequence[Row], was: Mapping[str, str], number: int) -> None:
+def _card(loaded: SheetFile, plain: Sequence[Row], was: Mapping[str, str], number: int) -> None:
     now = with_changes(plain, kept_now()["edits"])
     name = f"{plain[0].item} {plain[0].title}"
     opened = st.session_state.get(_OPEN) == name
@@ -114,7 +114,7 @@ def _figures(row: Row) -> str:
     return f"{row.figure} {numbers or 'not known'} {row.unit}".strip()
 
 
-def _form(loaded: Sheet, plain: Sequence[Row], now: Sequence[Row]) -> None:
+def _form(loaded: SheetFile, plain: Sequence[Row], now: Sequence[Row]) -> None:
     build = parsed(loaded.text, WITH_CHANGES)
     with st.form(form_key("card")):
         name = _name(build, now[0])
@@ -186,7 +186,7 @@ def _with(row: Row, three: Mapping[str, Told]) -> Row:
     )
 
 
-def _cannot_be(loaded: Sheet, build: Build, plain: Sequence[Row], after: Sequence[Row]) -> str:
+def _cannot_be(loaded: SheetFile, build: Build, plain: Sequence[Row], after: Sequence[Row]) -> str:
     """Say why a line cannot be changed to this; empty where it can."""
     try:
         parsed(changed_text(loaded.text, changes(build, plain, after)), WITH_CHANGES)

@@ -19,7 +19,7 @@ from forecast.dashboard.asking import WHICH, shown
 from forecast.dashboard.layout import safe
 from forecast.dashboard.lines_cards import cards, wanted
 from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
-from forecast.dashboard.saving import Sheet, kept_now
+from forecast.dashboard.saving import SheetFile, kept_now
 from forecast.dashboard.state import Opened
 from forecast.dashboard.unsaved import keep_draft
 from forecast.engine.sketch import sketch
@@ -37,7 +37,7 @@ _GROUPS = (*GROUPS, "events")
 _NUMBERS = {"Low": "low", "Middle": "middle", "High": "high", "Needed %": "chance"}
 
 
-def sheet(view: Opened, loaded: Sheet) -> None:
+def sheet(view: Opened, loaded: SheetFile) -> None:
     """Draw the sheet, as a grid or on a narrow screen as cards; what is typed into it goes to the tray."""
     plain, part = _rows_shown(view, parsed(loaded.text, WITH_CHANGES))
     phone = _on_a_phone()
@@ -52,7 +52,7 @@ def sheet(view: Opened, loaded: Sheet) -> None:
         cards(loaded, plain, {old.path: _was(old, new) for old, new in changed}, alone=phone)
 
 
-def _grid(loaded: Sheet, plain: tuple[Row, ...], key: str) -> None:
+def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str) -> None:
     kept = kept_now()
     # The grid's own state dies when another page is shown; what was typed is then put under a fresh grid.
     memory = f"base-{key}"
@@ -218,7 +218,10 @@ def _ask(
 
 
 def _words(
-    loaded: Sheet, plain: tuple[Row, ...], live: list[Row], doubts: Mapping[int, Mapping[str, NumberError]]
+    loaded: SheetFile,
+    plain: tuple[Row, ...],
+    live: list[Row],
+    doubts: Mapping[int, Mapping[str, NumberError]],
 ) -> list[str]:
     """Say beside each changed row what it was, or why it cannot be."""
     words = [_was(old, new) for old, new in zip(plain, live, strict=True)]

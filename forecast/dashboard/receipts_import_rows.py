@@ -27,7 +27,7 @@ ORDERS: tuple[DateOrder, ...] = ("ymd", "dmy", "mdy")
 _ALL = {True: "yes", False: "no", None: None}
 
 
-class Choice(TypedDict):
+class RowChoice(TypedDict):
     """What was chosen for one row, and what stands in it where it was mended."""
 
     enter: bool
@@ -103,7 +103,7 @@ def _sentence(
     return told
 
 
-def _grid(plan: ImportPlan, rows: list[ImportRow], names: Mapping[str, str]) -> dict[int, Choice]:
+def _grid(plan: ImportPlan, rows: list[ImportRow], names: Mapping[str, str]) -> dict[int, RowChoice]:
     """Draw the rows and give what is chosen for each."""
     told = repr([(row.number, row.entry_key, row.state, row.line_id) for row in rows])
     key = f"rows-{hashlib.sha256((plan.preview.table.sha256 + told).encode()).hexdigest()[:16]}"
@@ -112,9 +112,9 @@ def _grid(plan: ImportPlan, rows: list[ImportRow], names: Mapping[str, str]) -> 
     # number, is laid under it.
     if key not in st.session_state or f"base-{key}" not in st.session_state:
         st.session_state[f"base-{key}"] = dict(st.session_state.get(memory, {}))
-    chosen = cast(dict[int, Choice], st.session_state[f"base-{key}"])
+    chosen = cast(dict[int, RowChoice], st.session_state[f"base-{key}"])
     plain = {
-        row.number: Choice(
+        row.number: RowChoice(
             enter=row.state not in HELD_BACK,
             line=row.line_id,
             settled=row.settled,
@@ -158,10 +158,10 @@ def _grid(plan: ImportPlan, rows: list[ImportRow], names: Mapping[str, str]) -> 
             "Row": st.column_config.NumberColumn(width=50),
         },
     )  # fmt: skip
-    found: dict[int, Choice] = {}
+    found: dict[int, RowChoice] = {}
     for row, values in zip(rows, edited.to_dict("records"), strict=True):
         settled = {"yes": True, "no": False}.get(str(values["All?"]))
-        found[row.number] = Choice(
+        found[row.number] = RowChoice(
             enter=bool(values["Enter"]), line=_line(values["Line"], by_title), settled=settled,
             supplier=str(values["Supplier"] or ""), sum=str(values["Sum"] or ""), date=str(values["Date"] or ""),
         )  # fmt: skip
@@ -174,7 +174,7 @@ def _signed(row: ImportRow) -> int:
 
 
 def _mended(
-    rows: Sequence[ImportRow], choices: Mapping[int, Choice], currency: str
+    rows: Sequence[ImportRow], choices: Mapping[int, RowChoice], currency: str
 ) -> tuple[dict[int, ImportRow], dict[int, str]]:
     """Read what was mended in the grid; give the rows as they are now, and what is wrong with those that cannot be."""
     mended, wrong = {}, {}
@@ -205,7 +205,7 @@ def _mended(
 
 
 def _splits(
-    plan: ImportPlan, rows: Sequence[ImportRow], choices: Mapping[int, Choice], names: Mapping[str, str]
+    plan: ImportPlan, rows: Sequence[ImportRow], choices: Mapping[int, RowChoice], names: Mapping[str, str]
 ) -> dict[int, list[tuple[str, int]]]:
     """Let a row pay for several lines; give the parts of each that does."""
     field = f"split-{plan.preview.table.sha256[:12]}"

@@ -205,7 +205,7 @@ _ROWS = """<style>
 
 
 @dataclass(frozen=True)
-class Row:
+class LineRow:
     """A line with what was paid for it, what is agreed and left, and how it stands."""
 
     id: str
@@ -314,7 +314,7 @@ def _by_line(
         table(["Line", "Paid", "How it stands"], written, "What was paid, line by line", left=1, right_text=1)
 
 
-def _rows(view: Opened, receipts: Sequence[Receipt], watch: Reforecast | None) -> list[Row]:
+def _rows(view: Opened, receipts: Sequence[Receipt], watch: Reforecast | None) -> list[LineRow]:
     ledger, names = view.ledger, lines_to_pay(view)
     by_line: dict[str, list[Receipt]] = {}
     for receipt in reversed(receipts):
@@ -332,12 +332,12 @@ def _rows(view: Opened, receipts: Sequence[Receipt], watch: Reforecast | None) -
         state = "closed" if line in closed else state_words(known[line]) if line in known else ""
         said = None if line in closed or line not in left else left[line].amount_minor
         mine = tuple(by_line.get(line, ()))
-        rows.append(Row(line, title, paid.get(line, 0), agreed.get(line, 0), said, state, mine))
+        rows.append(LineRow(line, title, paid.get(line, 0), agreed.get(line, 0), said, state, mine))
     # What has still something to be said of it comes first, the dearest at the top.
     return sorted(rows, key=lambda row: (row.state == "closed", not row.state, -row.paid - row.agreed))
 
 
-def _beside(view: Opened, row: Row, *, paid: bool = True) -> str:
+def _beside(view: Opened, row: LineRow, *, paid: bool = True) -> str:
     parts = [f"{exact(row.paid, view.currency)} paid"] if paid and (row.paid or row.receipts) else []
     parts += [f"{exact(row.agreed, view.currency)} agreed, to pay"] if row.agreed else []
     parts += [f"{exact(row.left, view.currency)} left to buy"] if row.left is not None else []
@@ -345,7 +345,7 @@ def _beside(view: Opened, row: Row, *, paid: bool = True) -> str:
     return ", ".join(parts)
 
 
-def _closed(view: Opened, done: Sequence[Row]) -> bool:
+def _closed(view: Opened, done: Sequence[LineRow]) -> bool:
     """Draw one row for all closed lines; tell whether it is open."""
     opened = bool(st.session_state.get("closed-shown"))
     noun = "line" if len(done) == 1 else "lines"
@@ -360,7 +360,7 @@ def _button(label: str, key: str, *, opened: bool) -> bool:
     return st.button(f"{'▾' if opened else '▸'}\u2002{label}", key=key, width="stretch")
 
 
-def _row(view: Opened, row: Row, documents: Mapping[int, Sequence[AttachedFile]]) -> None:
+def _row(view: Opened, row: LineRow, documents: Mapping[int, Sequence[AttachedFile]]) -> None:
     opened = st.session_state.get("open-line") == row.id
     beside = _beside(view, row)
     label = f"**{safe(row.title)}**" + (f" \u2003{safe(beside)}" if beside else "")
@@ -372,7 +372,7 @@ def _row(view: Opened, row: Row, documents: Mapping[int, Sequence[AttachedFile]]
             _line(view, row, documents)
 
 
-def _line(view: Opened, row: Row, documents: Mapping[int, Sequence[AttachedFile]]) -> None:
+def _line(view: Opened, row: LineRow, documents: Mapping[int, Sequence[AttachedFile]]) -> None:
     """Draw what can be said of a line: settled or not, what is agreed and left, and its receipts."""
     with st.container(horizontal=True):
         if row.state == "closed":

@@ -14,12 +14,12 @@ from forecast.buildfile.sheet import told_apart
 from forecast.dashboard.layout import safe, tell, text
 from forecast.dashboard.remembered import WITH_CHANGES, parsed
 from forecast.dashboard.state import Opened
-from forecast.dashboard.unsaved import Kept, keep_draft, kept_for, unsaved_changes, with_more
+from forecast.dashboard.unsaved import EditedFile, keep_draft, kept_for, unsaved_changes, with_more
 from forecast.errors import BuildFileError, ForecastError
 
 
 @dataclass(frozen=True)
-class Sheet:
+class SheetFile:
     """The file as this tab's sheet shows it.
 
     Attributes
@@ -40,17 +40,17 @@ class Sheet:
     problem: BuildFileError | None = None
 
 
-def kept_now() -> Kept:
+def kept_now() -> EditedFile:
     """Give what the tab remembers; `opened_sheet` made it."""
-    return cast(Kept, st.session_state["sheet"])
+    return cast(EditedFile, st.session_state["sheet"])
 
 
-def opened_sheet(view: Opened) -> Sheet:
+def opened_sheet(view: Opened) -> SheetFile:
     """Give the file as the sheet shows it: as it stands now, or as it was when unsaved changes began."""
     file, now = str(view.folder.build_file), read_text(view.folder.build_file)
     kept = kept_for(file)
     if kept is None:
-        kept = Kept(file=file, text=now, turn=0, edits={}, unread={}, more=[])
+        kept = EditedFile(file=file, text=now, turn=0, edits={}, unread={}, more=[])
         st.session_state["sheet"] = kept
     pending = kept["edits"] or kept["unread"] or kept["more"]
     if kept["text"] != now and (not pending or _stands(kept, now)):
@@ -65,10 +65,10 @@ def opened_sheet(view: Opened) -> Sheet:
             parsed(text, WITH_CHANGES)
         except BuildFileError as error:
             text, problem = kept["text"], error
-    return Sheet(text, f"lines-{stamp(text)[:16]}-{kept['turn']}", theirs, problem)
+    return SheetFile(text, f"lines-{stamp(text)[:16]}-{kept['turn']}", theirs, problem)
 
 
-def _stands(kept: Kept, now: str) -> bool:
+def _stands(kept: EditedFile, now: str) -> bool:
     """Tell whether another tab kept these very changes."""
     if kept["unread"]:
         return False

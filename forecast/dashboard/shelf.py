@@ -255,7 +255,7 @@ NEWEST: dict[str, str] = {}
 """The state of each ledger as it was seen last, by its path: what was asked for an older one has been overtaken."""
 
 
-class Kept(Generic[_Asked, _Found]):
+class KeptAnswers(Generic[_Asked, _Found]):
     """A function whose answers are kept; see `shelved`.
 
     Parameters
@@ -308,7 +308,7 @@ class Kept(Generic[_Asked, _Found]):
 
 def shelved(
     said: str, keys: int, state: int | None = None, rank: int = 1
-) -> Callable[[Callable[_Asked, _Found]], Kept[_Asked, _Found]]:
+) -> Callable[[Callable[_Asked, _Found]], KeptAnswers[_Asked, _Found]]:
     """Keep what a function gives, by its first arguments.
 
     Parameters
@@ -322,7 +322,7 @@ def shelved(
     rank : int
         See `Turnstile.turn`.
     """
-    return lambda work: Kept(work, said, keys, state, rank)
+    return lambda work: KeptAnswers(work, said, keys, state, rank)
 
 
 def path_of(state: str) -> str:

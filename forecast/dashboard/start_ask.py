@@ -14,8 +14,8 @@ from forecast.dashboard.scripts import focus, go_on_by_enter
 from forecast.dashboard.start_draft import go_on, go_to, previous, refuse, started, take
 from forecast.start import (
     DONT_KNOW,
+    DraftStanding,
     Question,
-    Standing,
     WrongAnswer,
     default_of,
     read_answer,
@@ -130,7 +130,7 @@ def _answered(item: Question, values: Mapping[str, Any], said: str, given: str) 
         take(item.id, said)
 
 
-def _by_chips(item: Question, standing: Standing) -> None:
+def _by_chips(item: Question, standing: DraftStanding) -> None:
     """Answer with a range that ten chips make."""
     currency = str(standing.values.get("kit_currency") or default_of(_currency(standing), standing.values))
     found = lay_chips("guided-price", currency)
@@ -143,7 +143,7 @@ def _by_chips(item: Question, standing: Standing) -> None:
         st.rerun()
 
 
-def _currency(standing: Standing) -> Question:
+def _currency(standing: DraftStanding) -> Question:
     return next(item for item in standing.asked if item.id == "kit_currency")
 
 

@@ -9,7 +9,7 @@ from typing import TypedDict, cast
 import streamlit as st
 
 from forecast.ledger.folder import user_folder
-from forecast.start import Standing, read_draft, stand, write_draft
+from forecast.start import DraftStanding, read_draft, stand, write_draft
 
 END = "end"
 """Where all questions are behind."""
@@ -100,13 +100,13 @@ def go_on(question: str) -> None:
     go_to(_next(stand(start["written"]), question))
 
 
-def _next(standing: Standing, question: str) -> str:
+def _next(standing: DraftStanding, question: str) -> str:
     ids = [item.id for item in standing.asked]
     place = ids.index(question) + 1
     return ids[place] if place < len(ids) else END
 
 
-def previous(standing: Standing, place: str) -> str | None:
+def previous(standing: DraftStanding, place: str) -> str | None:
     """Give the question before a place; None before the first."""
     ids = [*(item.id for item in standing.asked), END]
     number = ids.index(place)

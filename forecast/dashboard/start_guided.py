@@ -18,7 +18,7 @@ from forecast.dashboard.state import choose_file
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.errors import ForecastError
 from forecast.ledger.folder import user_folder
-from forecast.start import Standing, WrongAnswer, create_build, question, stand, write_build
+from forecast.start import DraftStanding, WrongAnswer, create_build, question, stand, write_build
 from forecast.views.charts.cost_charts import narrowing
 from forecast.views.sentences import budget_sentence, hold_sentence
 from forecast.words.money import as_written, signed
@@ -70,7 +70,7 @@ def guided() -> None:
         picture(lambda: narrowing(shown, look), key="narrowing")
 
 
-def _answer(start: Start, standing: Standing, now: Forecast | None) -> None:
+def _answer(start: Start, standing: DraftStanding, now: Forecast | None) -> None:
     given = sum(value is not None for value in standing.values.values())
     asked = len(standing.asked)
     if not start["written"]:
@@ -117,7 +117,7 @@ def _move(start: Start, now: Forecast) -> str:
     return f"Your last answer moved what to hold by {STRONG}{change}{STRONG}."
 
 
-def _finish(standing: Standing) -> None:
+def _finish(standing: DraftStanding) -> None:
     """Ask where the build goes, make it and open it."""
     st.subheader("Where shall it go?", anchor=False)
     text(
@@ -207,7 +207,7 @@ def open_at_cost(file: Path) -> None:
     st.switch_page("forecast/dashboard/stand.py")
 
 
-def _so_far(start: Start, standing: Standing) -> None:
+def _so_far(start: Start, standing: DraftStanding) -> None:
     """List the answers; each can be changed."""
     if not start["written"]:
         return

@@ -24,7 +24,7 @@ _DAY = "a day"
 _LARGEST_DRAFT = 20_000_000
 
 
-class Kept(TypedDict):
+class EditedFile(TypedDict):
     """What a tab remembers of the file that it edits.
 
     Attributes
@@ -49,9 +49,9 @@ class Kept(TypedDict):
     more: list[Change]
 
 
-def kept_for(file: str) -> Kept | None:
+def kept_for(file: str) -> EditedFile | None:
     """Give what is remembered of a file, if anything: by this tab, else by the draft that an earlier one left."""
-    kept = cast("Kept | None", st.session_state.get("sheet"))
+    kept = cast("EditedFile | None", st.session_state.get("sheet"))
     if kept is not None and kept["file"] == file:
         return kept
     draft = _read_draft(file)
@@ -68,7 +68,7 @@ def draft_of(file: str) -> Path:
 
 def keep_draft() -> None:
     """Write what this tab has changed and not kept, where it is not written yet; nothing where there is nothing."""
-    kept = cast("Kept | None", st.session_state.get("sheet"))
+    kept = cast("EditedFile | None", st.session_state.get("sheet"))
     if kept is None:
         return
     file = draft_of(kept["file"])
@@ -86,7 +86,7 @@ def keep_draft() -> None:
             st.session_state["draft"] = written
 
 
-def _read_draft(file: str) -> Kept | None:
+def _read_draft(file: str) -> EditedFile | None:
     """Read a draft; one that cannot be used is none."""
     try:
         written = read_regular(draft_of(file), _LARGEST_DRAFT).decode()
@@ -95,7 +95,7 @@ def _read_draft(file: str) -> Kept | None:
             return None
         more = [_CHANGES[part.pop("change")](**part) for part in found["more"]]
         edits, unread = dict(found["edits"]), dict(found["unread"])
-        kept = Kept(file=file, text=str(found["text"]), turn=0, edits=edits, unread=unread, more=more)
+        kept = EditedFile(file=file, text=str(found["text"]), turn=0, edits=edits, unread=unread, more=more)
         unsaved_changes(kept)
     except (OSError, ValueError, KeyError, TypeError, AttributeError, ForecastError):
         return None
@@ -113,7 +113,7 @@ def _text_as_day(found: dict[str, Any]) -> Any:
     return dt.date.fromisoformat(found[_DAY]) if set(found) == {_DAY} else found
 
 
-def unsaved_changes(kept: Kept) -> list[Change]:
+def unsaved_changes(kept: EditedFile) -> list[Change]:
     """Give all changes, those of figures last.
 
     Raises
@@ -126,7 +126,7 @@ def unsaved_changes(kept: Kept) -> list[Change]:
     return [*kept["more"], *changes(build, plain, with_changes(plain, kept["edits"]))]
 
 
-def with_more(kept: Kept) -> str:
+def with_more(kept: EditedFile) -> str:
     """Give the text with what was added or taken out, edits of figures left out."""
     return changed_text(kept["text"], kept["more"])
 

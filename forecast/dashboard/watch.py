@@ -17,7 +17,7 @@ from forecast.dashboard.watch_sections import (
     why_it_moved,
 )
 from forecast.views.charts import estimate_paid_forecast, forecast_band
-from forecast.views.charts.line_charts import Standing
+from forecast.views.charts.line_charts import LineStanding
 from forecast.views.sentences import budget_sentence, hours_left_sentence, watch_sentence, width_sentence
 from forecast.views.settling_words import beside_sentence, unpaid_sentences
 from forecast.views.watch_words import days_shown, estimate_rows, rough_days, trials_sentence
@@ -134,7 +134,9 @@ def _band(view: Opened, told: History, watch: Reforecast) -> None:
 def _lines(view: Opened, watch: Reforecast) -> None:
     lines = {row.id for row in watch.now.plan.costing}
     items = [
-        Standing(line.id, line.title, line.group, line.estimate, line.paid, *line.now, line.state == "closed")
+        LineStanding(
+            line.id, line.title, line.group, line.estimate, line.paid, *line.now, line.state == "closed"
+        )
         for line in watch.lines
         if line.kind == "event" or line.id in lines
     ]

@@ -10,7 +10,7 @@ import numpy as np
 from forecast.buildfile.options import figure_name, figure_names, with_option
 from forecast.buildfile.places_of_figures import places
 from forecast.buildfile.schema import Build
-from forecast.decide.again import Change, Replay, replay_build
+from forecast.decide.again import Again, Change, replay_build
 from forecast.decide.figure_words import figure_phrase, titles_of
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.plan import Plan
@@ -152,7 +152,7 @@ def afford(
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
     known: Knowledge = None,
-    replay: Replay | None = None,
+    replay: Again | None = None,
 ) -> WalkAway:
     """Give the highest value of a figure at which the money at hand is enough.
 
@@ -171,7 +171,7 @@ def afford(
         Share of builds in which the money must be enough.
     trials, seed : int
     known : KnownFacts or Standing, optional
-    replay : Replay, optional
+    replay : Again, optional
         Of the same build, scenario, trials, seed and knowledge, where it is at hand.
 
     Returns
@@ -234,7 +234,7 @@ def prices_to_ask_for(build: Build, forecast: Forecast) -> tuple[str, ...]:
 
 
 def walk_away(
-    replay: Replay, figure: str, money: float, level: float, unit: str = "", expected: float = float("nan")
+    replay: Again, figure: str, money: float, level: float, unit: str = "", expected: float = float("nan")
 ) -> WalkAway:
     """Find the highest value of one figure on the trials at hand, to a hundredth, exactly; see `afford`."""
     trials = replay.forecast.trials
@@ -271,7 +271,7 @@ def walk_away(
 
 
 def _each_replicate(
-    replay: Replay, totals: Callable[[Array], Array], money: float, level: float, ceiling: int
+    replay: Again, totals: Callable[[Array], Array], money: float, level: float, ceiling: int
 ) -> Array:
     """Find the highest value on each replicate alone, all at once; their spread is the simulation error."""
     trials = replay.forecast.trials

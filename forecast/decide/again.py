@@ -102,7 +102,7 @@ def draws_behind(forecast: Forecast) -> Draws:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class ChangedOutcome:
     """Totals and own hours of changed trials.
 
     Attributes
@@ -138,7 +138,7 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Replay:
+class Again:
     """Trials that can be evaluated again.
 
     Attributes
@@ -235,7 +235,7 @@ class Replay:
                 changed_rows.add(row.id)
         return tuple(found)
 
-    def run(self, change: Change) -> Outcome:
+    def run(self, change: Change) -> ChangedOutcome:
         """Give totals and hours with a change made.
 
         Parameters
@@ -244,7 +244,7 @@ class Replay:
 
         Returns
         -------
-        Outcome
+        ChangedOutcome
         """
         trials = self.forecast.trials
         totals, hours = trials.totals.copy(), trials.hours.copy()
@@ -254,7 +254,7 @@ class Replay:
                 totals += new - self._row(place)
             elif row.kind == "hours":
                 hours += new - self._row(place)
-        return Outcome(totals, hours)
+        return ChangedOutcome(totals, hours)
 
     def rows(self, change: Change) -> dict[int, Array]:
         """Give the new amounts of every row that a change touches, by place in the plan."""
@@ -347,7 +347,7 @@ class Replay:
         return row
 
 
-def replay_of(forecast: Forecast) -> Replay:
+def replay_of(forecast: Forecast) -> Again:
     """Give trials that can be evaluated again, under the facts that they were drawn under.
 
     Parameters
@@ -355,7 +355,7 @@ def replay_of(forecast: Forecast) -> Replay:
     forecast : Forecast
         With rows kept.
     """
-    return Replay(forecast, draws_behind(forecast))
+    return Again(forecast, draws_behind(forecast))
 
 
 def with_open_figures(build: Build, names: Iterable[str]) -> Build:
@@ -390,7 +390,7 @@ def replay_build(
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
     known: Knowledge = None,
-) -> Replay:
+) -> Again:
     """Simulate a build so that the named figures can be changed afterwards, known ones included.
 
     Raises

@@ -289,7 +289,7 @@ class Quote:
 
 
 @dataclass(frozen=True)
-class Quotes:
+class ComparedQuotes:
     """The options of one choice, compared.
 
     Attributes
@@ -331,7 +331,7 @@ def quotes(
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
     known: Knowledge = None,
-) -> Quotes:
+) -> ComparedQuotes:
     """Compare the options of one choice.
 
     Parameters
@@ -345,7 +345,7 @@ def quotes(
 
     Returns
     -------
-    Quotes
+    ComparedQuotes
 
     Raises
     ------
@@ -369,7 +369,7 @@ def quotes(
     from forecast.decide.scenarios import compare_forecasts  # loaded late: `check` asks only what is settled
 
     comparison = compare_forecasts(forecasts, {option.id: option.title for option in options})
-    return Quotes(choice, _quotes(options, forecasts, comparison), comparison)
+    return ComparedQuotes(choice, _quotes(options, forecasts, comparison), comparison)
 
 
 def quotes_or_why(
@@ -379,7 +379,7 @@ def quotes_or_why(
     trials: int = DEFAULT_TRIALS,
     seed: int = DEFAULT_SEED,
     known: Knowledge = None,
-) -> Quotes | Settled | Elsewhere:
+) -> ComparedQuotes | Settled | Elsewhere:
     """Compare the options of a choice; where it is settled, or counts in another way only, say that instead.
 
     Takes and raises what `quotes` does.

@@ -125,7 +125,7 @@ class Share:
 
 
 @dataclass(frozen=True)
-class Beside:
+class PublishedBeside:
     """A published figure, turned into money for this build, for comparison only."""
 
     published: Published
@@ -160,7 +160,7 @@ class Contingency:
         Where the level came from the two answers.
     lines, groups, causes : tuple of Share
         Three ways to split the same contingency, largest share first; lines include events.
-    beside : tuple of Beside
+    beside : tuple of PublishedBeside
     """
 
     currency: str
@@ -176,7 +176,7 @@ class Contingency:
     lines: tuple[Share, ...]
     groups: tuple[Share, ...]
     causes: tuple[Share, ...]
-    beside: tuple[Beside, ...]
+    beside: tuple[PublishedBeside, ...]
 
     @property
     def over(self) -> float:
@@ -252,7 +252,7 @@ def contingency(
         forecast.currency, base, forecast.chance_within(base), p50, p80, p90, q, held, amount, advice,
         _sorted(lines), _sorted(_by_group(forecast, lines)),
         _sorted(_by_cause(forecast, parts, q, amount.value)),
-        tuple(Beside(item, item.low * base, item.high * base) for item in PUBLISHED if item.of_cost),
+        tuple(PublishedBeside(item, item.low * base, item.high * base) for item in PUBLISHED if item.of_cost),
     )  # fmt: skip
 
 

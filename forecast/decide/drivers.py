@@ -15,17 +15,17 @@ Letters: N trials, K shared causes, M items, T the total.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from forecast.buildfile.schema import OWN_ESTIMATING
-from forecast.decide.again import Change, Draws, Replay, replay_of
+from forecast.decide.again import Again, Change, Draws, replay_of
 from forecast.engine.forecast import Forecast
 from forecast.engine.sensitivity import swing
 from forecast.engine.statistics import Estimate
 from forecast.figures.shapes import Array
+from forecast.words.money import Money
 
 EVENTS = "events"
 SINGLE_FIGURES = "single_figures"
@@ -97,14 +97,6 @@ def cause_parts(draws: Draws, names: dict[str, str] | None = None) -> tuple[Caus
     parts.append(CausePart(EVENTS, cause_title(EVENTS), events))
     parts.append(CausePart(SINGLE_FIGURES, cause_title(SINGLE_FIGURES), rest))
     return tuple(parts)
-
-
-class Money(Protocol):
-    """Writes a sum, rounded to what its simulation error supports."""
-
-    def __call__(self, value: float, *, error: float = 0.0) -> str:
-        """Write it."""
-        ...
 
 
 _TENTH = 0.1
@@ -244,7 +236,7 @@ def drivers(forecast: Forecast, *, names: dict[str, str] | None = None) -> Drive
 _Named = list[tuple[str, str, str, Array]]
 
 
-def _swings(replay: Replay, items: _Named, rows: dict[str, list[str]]) -> tuple[SwingBar, ...]:
+def _swings(replay: Again, items: _Named, rows: dict[str, list[str]]) -> tuple[SwingBar, ...]:
     """Give the bars of items that are each made up of rows."""
     trials, plan = replay.forecast.trials, replay.forecast.plan
     bars = []

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from forecast.buildfile.options import figure_name, options_by_choice
 from forecast.buildfile.schema import Build, Line
 from forecast.buildfile.sheet import open_quotes
-from forecast.decide.again import Change, Replay, replay_of
+from forecast.decide.again import Again, Change, replay_of
 from forecast.decide.figure_words import figure_phrase, figure_words, titles_of
 from forecast.decide.paired import mean_percentile_change
 from forecast.engine.forecast import Forecast
@@ -212,12 +212,12 @@ class FirmUp:
         return f"{self.how}: you then need to hold about {rounded(money, self.release)} less ({self.effort} effort)."
 
 
-def firm_up(replay: Replay, build: Build, level: float = 0.8, *, learning: bool = True) -> tuple[FirmUp, ...]:
+def firm_up(replay: Again, build: Build, level: float = 0.8, *, learning: bool = True) -> tuple[FirmUp, ...]:
     """Rank every uncertain figure and event by what knowing it would release, against the effort.
 
     Parameters
     ----------
-    replay : Replay
+    replay : Again
         Of the scenario in question.
     build : Build
     level : float
@@ -285,7 +285,7 @@ def firm_up_of(forecast: Forecast, build: Build, level: float) -> tuple[FirmUp, 
 
 
 def _candidates(
-    replay: Replay,
+    replay: Again,
     lines: Mapping[str, Line],
     titles: Mapping[str, str],
     quotes: Mapping[str, tuple[str, ...]],
@@ -322,18 +322,18 @@ def _candidates(
     )
 
 
-def _known(replay: Replay) -> set[str]:
+def _known(replay: Again) -> set[str]:
     conditions = replay.draws.conditions
     return set() if conditions is None else {*conditions.amounts, *conditions.agreed}
 
 
-def _begun(replay: Replay, figure: str) -> bool:
+def _begun(replay: Again, figure: str) -> bool:
     """Tell whether some was paid already for the line or goods that a figure belongs to."""
     conditions, id = replay.draws.conditions, figure.partition(".")[0]
     return conditions is not None and bool({id, f"{id}.goods"} & conditions.partial.keys())
 
 
-def _base_gain(replay: Replay, figure: str, mean: float) -> float:
+def _base_gain(replay: Again, figure: str, mean: float) -> float:
     """Give what the base estimate moves by when one figure goes from its middle to its mean."""
     from forecast.figures.evaluate import Value, evaluate
 
@@ -348,7 +348,7 @@ def _base_gain(replay: Replay, figure: str, mean: float) -> float:
     return total - replay.forecast.base_estimate
 
 
-def settled(values: Array, figure: str, replay: Replay, level: float) -> Estimate:
+def settled(values: Array, figure: str, replay: Again, level: float) -> Estimate:
     """Give P_q of the total less the mean of P_q with a figure set to each of several values in turn.
 
     Parameters
@@ -356,7 +356,7 @@ def settled(values: Array, figure: str, replay: Replay, level: float) -> Estimat
     values : ndarray, shape (N,)
         The figure in the trials.
     figure : str
-    replay : Replay
+    replay : Again
     level : float
         q.
     """
@@ -369,14 +369,14 @@ def settled(values: Array, figure: str, replay: Replay, level: float) -> Estimat
     return _mean_fall(replay, changes, [1 / POINTS] * POINTS, level)
 
 
-def _settled_event(gate: str, replay: Replay, level: float) -> Estimate:
+def _settled_event(gate: str, replay: Again, level: float) -> Estimate:
     trials = replay.forecast.trials
     chance = next(item.chance for item in replay.forecast.plan.gates if item.id == gate)
     changes = [Change(gates={gate: np.full(trials.count, happens)}) for happens in (True, False)]
     return _mean_fall(replay, changes, [chance, 1 - chance], level)
 
 
-def _mean_fall(replay: Replay, changes: Sequence[Change], shares: Sequence[float], level: float) -> Estimate:
+def _mean_fall(replay: Again, changes: Sequence[Change], shares: Sequence[float], level: float) -> Estimate:
     """Give by how much a percentile falls, on average over changes, with the paired error."""
     trials = replay.forecast.trials
     after = [(share, replay.run(change).totals) for change, share in zip(changes, shares, strict=True)]
@@ -384,14 +384,14 @@ def _mean_fall(replay: Replay, changes: Sequence[Change], shares: Sequence[float
     return Estimate(-moved.value, moved.error)
 
 
-def release(values: Array, replay: Replay, level: float) -> Estimate:
+def release(values: Array, replay: Again, level: float) -> Estimate:
     """Give P_q of the total less the mean of P_q given a figure, with its simulation error.
 
     Parameters
     ----------
     values : ndarray, shape (N,)
         The figure, or 0 and 1 for an event.
-    replay : Replay
+    replay : Again
     level : float
         q.
     """

@@ -21,7 +21,7 @@ import numpy as np
 from forecast.buildfile.checks import nearest
 from forecast.buildfile.measure import Measure
 from forecast.buildfile.schema import Build, Line
-from forecast.decide.again import Change, Outcome, Replay, replay_of, with_open_figures
+from forecast.decide.again import Again, Change, ChangedOutcome, replay_of, with_open_figures
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.plan import compile_plan
@@ -137,7 +137,7 @@ class Measures:
 class _Effects:
     """The trials of a build with the costs of all measures in it, and what each set of measures makes of them."""
 
-    def __init__(self, replay: Replay, measures: Sequence[Measure]) -> None:
+    def __init__(self, replay: Again, measures: Sequence[Measure]) -> None:
         self.replay = replay
         self.measures = measures
         plan = replay.forecast.plan
@@ -219,17 +219,17 @@ class _Effects:
         }
         return Change(figures, gates, factors)
 
-    def outcome(self, taken: frozenset[int]) -> Outcome:
+    def outcome(self, taken: frozenset[int]) -> ChangedOutcome:
         """Give totals and hours with a set of measures taken."""
         return self.replay.run(self.change(taken, range(len(self.measures))))
 
-    def differences(self, cluster: Sequence[int]) -> Iterator[tuple[frozenset[int], Outcome]]:
+    def differences(self, cluster: Sequence[int]) -> Iterator[tuple[frozenset[int], ChangedOutcome]]:
         """Give, for every state of a cluster, what it changes in totals and hours."""
         trials = self.replay.forecast.trials
         for bits in range(1 << len(cluster)):
             taken = frozenset(number for place, number in enumerate(cluster) if bits >> place & 1)
             here = self.replay.run(self.change(taken, cluster))
-            yield taken, Outcome(here.totals - trials.totals, here.hours - trials.hours)
+            yield taken, ChangedOutcome(here.totals - trials.totals, here.hours - trials.hours)
 
 
 def measures_of(
@@ -332,7 +332,7 @@ def _cost_line(measure: Measure) -> Line:
     )
 
 
-def _alone(effects: _Effects, number: int, base: Outcome) -> MeasureResult:
+def _alone(effects: _Effects, number: int, base: ChangedOutcome) -> MeasureResult:
     measure = effects.measures[number]
     trials = effects.replay.forecast.trials
     here = effects.outcome(frozenset([number]))
@@ -373,8 +373,8 @@ def _combine(effects: _Effects) -> tuple[Combination, ...]:
     return tuple(found[taken] for taken in order)
 
 
-def _nothing(count: int) -> Outcome:
-    return Outcome(np.zeros(count), np.zeros(count))
+def _nothing(count: int) -> ChangedOutcome:
+    return ChangedOutcome(np.zeros(count), np.zeros(count))
 
 
 def _combination(effects: _Effects, taken: frozenset[int], totals: Array, hours: Array) -> Combination:

@@ -13,7 +13,7 @@ from forecast.buildfile.scenario import scenario_name
 from forecast.buildfile.schema import Build, Option, Scenario
 from forecast.decide.choices import conditions, settled, taken_with
 from forecast.decide.mixer import Mixer, Routes, Totals
-from forecast.decide.mixes import Mix, Mixes, Reason, soonest, unbeaten
+from forecast.decide.mixes import Mix, Mixes, MixReason, soonest, unbeaten
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.statistics import Estimate, percentile_estimates, percentiles
@@ -222,7 +222,7 @@ class MixSearch:
         trials = mixer.forecast.trials
         return percentile_estimates(totals.money, (0.5, 0.8), trials.replicates, trials.weights)
 
-    def reasons(self, item: Mix) -> tuple[Reason, ...]:
+    def reasons(self, item: Mix) -> tuple[MixReason, ...]:
         """Explain a mix choice by choice: against the alternative of the lowest P80, all else unchanged."""
         mixer, here = self.totals(item.routes, item.options)
         others: list[tuple[str, str, str, Totals, Mapping[str, str]]] = []
@@ -240,9 +240,9 @@ class MixSearch:
                     _, totals = self.totals(item.routes, {**item.options, choice: option.id})
                     others.append((choice, id, option.id, totals, named))
         trials = mixer.forecast.trials
-        found: dict[tuple[str, bool], Reason] = {}  # a choice may be called like a work package
+        found: dict[tuple[str, bool], MixReason] = {}  # a choice may be called like a work package
         for choice, here_is, instead, totals, titles in others:
-            reason = Reason(
+            reason = MixReason(
                 choice, here_is, instead,
                 mean_change(here.money, totals.money, trials.replicates, trials.weights),
                 percentile_change(here.money, totals.money, 0.8, trials.replicates, trials.weights),
@@ -269,4 +269,4 @@ def _spared(
     return next(fits, None)
 
 
-__all__ = ["MOST_MIXES", "Mix", "MixSearch", "Mixes", "Reason", "mix"]
+__all__ = ["MOST_MIXES", "Mix", "MixReason", "MixSearch", "Mixes", "mix"]

@@ -17,7 +17,7 @@ import numpy as np
 
 from forecast.buildfile.scenario import overridden
 from forecast.buildfile.schema import Build, Event, Scenario
-from forecast.decide.again import Replay, replay_of
+from forecast.decide.again import Again, replay_of
 from forecast.decide.made import routes_made
 from forecast.engine.forecast import Forecast
 from forecast.engine.known import KnownFacts
@@ -76,7 +76,7 @@ class Mixer:
         self._handing = {event.id: event for event in build.event if event.hands_over}
         union = _union(build)
         self.forecast: Forecast = forecast_given(union, _UNION, trials, seed, known)
-        self.replay: Replay = replay_of(self.forecast)
+        self.replay: Again = replay_of(self.forecast)
         conditions = self.forecast.trials.conditions
         self._fixed = set() if conditions is None else set(conditions.amounts)
         self._spent = {} if known is None or isinstance(known, KnownFacts) else spent(build, known)

@@ -98,7 +98,7 @@ class Mix:
 
 
 @dataclass(frozen=True)
-class Reason:
+class MixReason:
     """What one choice of a mix saves and risks, against its best alternative with everything else unchanged.
 
     Attributes
@@ -174,7 +174,7 @@ class Mixes:
         The lowest P80 of all, and the fewest own hours.
     soonest : Mix or None
         The fewest weeks; None where the build does not say how many hours a week has.
-    reasons : tuple of Reason
+    reasons : tuple of MixReason
         For each choice of the best mix, or of the cheapest where none is within the limits.
     money, hours, weeks : float or None
         The limits.
@@ -197,7 +197,7 @@ class Mixes:
     cheapest: Mix
     least_work: Mix
     soonest: Mix | None
-    reasons: tuple[Reason, ...]
+    reasons: tuple[MixReason, ...]
     money: float | None = None
     hours: float | None = None
     weeks: float | None = None

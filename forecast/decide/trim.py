@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from forecast.buildfile.schema import Build, Line
-from forecast.decide.again import Change, Replay
+from forecast.decide.again import Again, Change
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.engine.statistics import Estimate
 from forecast.watching.settling import brings_in
@@ -53,7 +53,7 @@ class Trim:
 
 
 @dataclass(frozen=True)
-class Kept:
+class NotProposed:
     """An optional line that is not proposed, and why."""
 
     id: str
@@ -70,7 +70,7 @@ class Trims:
     """What could go, largest relief first, and what stays."""
 
     proposed: tuple[Trim, ...]
-    kept: tuple[Kept, ...]
+    kept: tuple[NotProposed, ...]
 
     def sentence(self, money: Money) -> str:
         """Say what all proposals together are about, and name the first."""
@@ -88,7 +88,7 @@ def why_safe(line: Line) -> str | None:
     return "you marked it as a matter of safety" if line.safety else None
 
 
-def trims(replay: Replay, build: Build) -> Trims:
+def trims(replay: Again, build: Build) -> Trims:
     """Rank optional lines by what leaving them out frees at P80.
 
     What was paid is spent: a line that is closed or agreed is not proposed, one begun frees what is still to come. A
@@ -96,7 +96,7 @@ def trims(replay: Replay, build: Build) -> Trims:
 
     Parameters
     ----------
-    replay : Replay
+    replay : Again
         Of the scenario in question.
     build : Build
 
@@ -109,7 +109,7 @@ def trims(replay: Replay, build: Build) -> Trims:
     over = set() if known is None else {*known.amounts, *known.agreed}
     sunk = {} if known is None else {name: part.paid + part.exchange for name, part in known.partial.items()}
     proposed: list[Trim] = []
-    kept: list[Kept] = []
+    kept: list[NotProposed] = []
     trials = replay.forecast.trials
     for line in build.line:
         if not line.optional or line.id not in present or line.id in over:
@@ -118,7 +118,7 @@ def trims(replay: Replay, build: Build) -> Trims:
             continue
         why = why_safe(line)
         if why is not None:
-            kept.append(Kept(line.id, line.title, why))
+            kept.append(NotProposed(line.id, line.title, why))
             continue
         own = [row.id for row in replay.forecast.plan.rows if row.of == line.id]
         outcome = replay.run(Change(factors=dict.fromkeys(own, 0.0)))

@@ -303,7 +303,7 @@ def extras(scores: Array, chance: float) -> Array:
 
 
 @dataclass(frozen=True)
-class Part:
+class Replicates:
     """Results of one or more replicates, one after another."""
 
     totals: Array
@@ -324,7 +324,7 @@ def simulate_replicates(
     reference: Array,
     replicates: tuple[int, ...],
     out: Array | None = None,
-) -> Part:
+) -> Replicates:
     """Simulate replicates block by block: draw the inputs, then evaluate the rows.
 
     Parameters
@@ -355,7 +355,7 @@ def simulate_replicates(
         part = _moments(values, totals[block], reference, plan, weight)
         moments = part if moments is None else moments + part
     assert moments is not None  # there is at least one block
-    return Part(totals, hours, waits, kept, gates, weights, moments)
+    return Replicates(totals, hours, waits, kept, gates, weights, moments)
 
 
 def _scores(drawn: Columns, places: Mapping[str, int], block: slice, name: str) -> Array:

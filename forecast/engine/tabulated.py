@@ -14,7 +14,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from forecast.figures.shapes import SCORE_LIMIT, Array, Metalog, Pert, Shape
+from forecast.figures.shapes import SCORE_LIMIT, Array, MetalogShape, Pert, Shape
 
 Sampler: TypeAlias = Callable[[Array], Array]
 """Turns scores into values; may overwrite its argument."""
@@ -27,7 +27,7 @@ _FINEST = 8192
 
 
 @dataclass(frozen=True)
-class Table:
+class TabulatedValues:
     """Values on a uniform grid of scores.
 
     Attributes
@@ -91,16 +91,16 @@ def _smooth_values(shape: Shape, per_unit: int) -> Array:
     return np.append(filled.ravel(), nodes[-1])
 
 
-def _build(shape: Shape, per_unit: int) -> Table:
+def _build(shape: Shape, per_unit: int) -> TabulatedValues:
     if isinstance(shape, Pert):
-        return Table(_smooth_values(shape, per_unit), per_unit)
+        return TabulatedValues(_smooth_values(shape, per_unit), per_unit)
     z = _grid(per_unit)
-    if isinstance(shape, Metalog) and shape.lower is not None and shape.upper is None:
-        return Table(shape.transformed(z), per_unit, logarithmic=True, offset=shape.lower)
-    return Table(shape.ppf(z), per_unit)
+    if isinstance(shape, MetalogShape) and shape.lower is not None and shape.upper is None:
+        return TabulatedValues(shape.transformed(z), per_unit, logarithmic=True, offset=shape.lower)
+    return TabulatedValues(shape.ppf(z), per_unit)
 
 
-def table_error(shape: Shape, table: Table) -> float:
+def table_error(shape: Shape, table: TabulatedValues) -> float:
     """Give a table's largest error for scores up to ±4, as a share of the P10–P90 span."""
     step = 1 / table.per_unit
     stride = table.per_unit // 64  # some five hundred places, however fine the grid

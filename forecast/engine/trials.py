@@ -14,7 +14,7 @@ from forecast.engine.draws import GROUP, REPLICATES, replicate_sizes
 from forecast.engine.facts import prepare
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
-from forecast.engine.replicate import Conditions, Keep, Moments, Part, simulate_replicates
+from forecast.engine.replicate import Conditions, Keep, Moments, Replicates, simulate_replicates
 from forecast.errors import SimulationError
 from forecast.figures.evaluate import Value, evaluate
 from forecast.figures.shapes import Array
@@ -179,13 +179,13 @@ def run(
 
 
 def _map(
-    job: partial[Part], first: int, last: int, n: int, keep: Keep, executor: Executor | None
-) -> tuple[list[Part], Array | None]:
+    job: partial[Replicates], first: int, last: int, n: int, keep: Keep, executor: Executor | None
+) -> tuple[list[Replicates], Array | None]:
     """Run replicates, short ones several at a time: preparing sixteen takes little longer than preparing one.
 
     Returns
     -------
-    parts : list of Part
+    parts : list of Replicates
     rows : ndarray of shape (rows, trials), or None
         Written where they stay, unless an executor brings them from elsewhere.
     """
@@ -204,7 +204,7 @@ def _map(
     ], rows
 
 
-def _effective(parts: Sequence[Part]) -> float:
+def _effective(parts: Sequence[Replicates]) -> float:
     if parts[0].weights is None:
         return np.inf
     weights = np.concatenate([part.weights for part in parts if part.weights is not None])
@@ -216,7 +216,7 @@ def _gather(
     plan: Plan,
     seed: int,
     numbers: tuple[int, ...],
-    parts: Sequence[Part],
+    parts: Sequence[Replicates],
     rows: Array | None,
     reference: Array,
     conditions: Conditions | None,

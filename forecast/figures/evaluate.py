@@ -28,7 +28,7 @@ from forecast.figures.shapes import (
     Exact,
     Flat,
     Gaussian,
-    Metalog,
+    MetalogShape,
     Pert,
     Shape,
     Steps,
@@ -90,8 +90,8 @@ def shape_of(figure: figures.FigureBase, where: str = "figure") -> Shape:
             raise SimulationError(message)
 
 
-def _metalog(figure: figures.Metalog, where: str) -> Metalog:
-    shape = Metalog(figure.p10, figure.p50, figure.p90, figure.lower, figure.upper)
+def _metalog(figure: figures.Metalog, where: str) -> MetalogShape:
+    shape = MetalogShape(figure.p10, figure.p50, figure.p90, figure.lower, figure.upper)
     if not shape.feasible:
         message = (
             f"{where}: no metalog has p10 {figure.p10:g}, p50 {figure.p50:g} and p90 {figure.p90:g}: p50 lies too "

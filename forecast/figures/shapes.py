@@ -289,7 +289,7 @@ def _times_exponential(value: float, logs: Array, spread: float) -> Array:
 
 
 @dataclass(frozen=True)
-class Metalog(Shape):
+class MetalogShape(Shape):
     """Three-percentile metalog [1] through P10, P50 and P90, with a lower and an upper bound or without.
 
     With a bound the metalog is fitted to ln(x − lower), −ln(upper − x) or ln((x − lower) / (upper − x)).

@@ -11,17 +11,17 @@ from typing import Any
 from forecast.ledger.commitments import Commitments
 from forecast.ledger.marks import Marks
 from forecast.ledger.receipt_rows import Receipts
-from forecast.ledger.records import AttachedFile, Change
+from forecast.ledger.records import AttachedFile, LedgerChange
 from forecast.ledger.store import clean, counts, stands
 from forecast.words.minor_units import format_plain
 
 _CHANGE = "id, at, who, tbl, row_id, action, before, after"
 
 
-def _change(row: tuple[Any, ...]) -> Change:
+def _change(row: tuple[Any, ...]) -> LedgerChange:
     number, at, who, table, row_id, action, before, after = row
     before, after = (text and json.loads(text) for text in (before, after))
-    return Change(number, datetime.fromisoformat(at), who, table, row_id, action, before, after)
+    return LedgerChange(number, datetime.fromisoformat(at), who, table, row_id, action, before, after)
 
 
 class Ledger(Receipts, Commitments, Marks):
@@ -104,7 +104,7 @@ class Ledger(Receipts, Commitments, Marks):
                 ).fetchone()
             )
 
-    def history(self, table: str | None = None, row_id: int | None = None) -> tuple[Change, ...]:
+    def history(self, table: str | None = None, row_id: int | None = None) -> tuple[LedgerChange, ...]:
         """List who did what and when, oldest first: of all rows, of one table, or of one row."""
         conditions = {"tbl": table, "row_id": row_id}
         wanted = {name: value for name, value in conditions.items() if value is not None}
@@ -116,7 +116,7 @@ class Ledger(Receipts, Commitments, Marks):
             ).fetchall()
         return tuple(_change(row) for row in rows)
 
-    def recent(self, count: int) -> tuple[Change, ...]:
+    def recent(self, count: int) -> tuple[LedgerChange, ...]:
         """List the last changes, the newest first."""
         with self._reading() as connection:
             rows = connection.execute(
@@ -124,12 +124,12 @@ class Ledger(Receipts, Commitments, Marks):
             ).fetchall()
         return tuple(_change(row) for row in rows)
 
-    def undo(self, changes: Iterable[Change]) -> None:
+    def undo(self, changes: Iterable[LedgerChange]) -> None:
         """Let rows count no more, on any day, as if they had never been entered; they stay in the history.
 
         Parameters
         ----------
-        changes : iterable of Change
+        changes : iterable of LedgerChange
             The lines of the history that tell of them.
 
         Raises

@@ -236,7 +236,7 @@ class AttachedFile:
 
 
 @dataclass(frozen=True)
-class Change:
+class LedgerChange:
     """One line of the history: who did what to which row, and how it stood before and after."""
 
     id: int

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from forecast.errors import LedgerError
-from forecast.ledger import Change, Ledger
+from forecast.ledger import Ledger, LedgerChange
 
 UNDONE = "undone"
 """The note of rows that undid others in ledgers of earlier versions, before rows could be undone."""
@@ -30,12 +30,12 @@ class LastEntry:
     ----------
     mark : int
         Tells whether something else was entered since.
-    changes : tuple of Change
+    changes : tuple of LedgerChange
         Its rows, oldest first.
     """
 
     mark: int
-    changes: tuple[Change, ...]
+    changes: tuple[LedgerChange, ...]
 
     def rows(self, table: str) -> list[dict[str, Any]]:
         """Give its rows of one table."""
@@ -95,12 +95,12 @@ def undo_last(ledger: Ledger, mark: int | None = None) -> LastEntry:
         return entry
 
 
-def _entries(ledger: Ledger) -> Iterator[list[Change]]:
+def _entries(ledger: Ledger) -> Iterator[list[LedgerChange]]:
     """Give what was entered together, the newest first."""
     count, done = 200, 0
     while True:
         recent = ledger.recent(count)
-        groups: list[list[Change]] = []
+        groups: list[list[LedgerChange]] = []
         for change in recent:
             if groups and (groups[-1][0].at, groups[-1][0].who) == (change.at, change.who):
                 groups[-1].insert(0, change)

@@ -88,7 +88,7 @@ class Finding:
 
 
 @dataclass(frozen=True)
-class Usual:
+class UsualCost:
     """What something usually costs: low, middle and high, in what that is counted, and where it comes from.
 
     Without a rate for the build's money there is no cost, and ``source`` asks for one.
@@ -100,7 +100,7 @@ class Usual:
     chance: float = 1.0
 
 
-def usual_cost(build: Build, starter: str, also: tuple[str, ...] = ()) -> Usual:
+def usual_cost(build: Build, starter: str, also: tuple[str, ...] = ()) -> UsualCost:
     """Give what a starter line or event usually costs in a build's money, with those that go with it."""
     found = _usual_cost(build, starter)
     for other in also:
@@ -108,20 +108,20 @@ def usual_cost(build: Build, starter: str, also: tuple[str, ...] = ()) -> Usual:
         if found.cost is None or more.cost is None or more.unit != found.unit:
             break
         low, middle, high = (one + two for one, two in zip(found.cost, more.cost, strict=True))
-        found = Usual((low, middle, high), found.unit, found.source, found.chance)
+        found = UsualCost((low, middle, high), found.unit, found.source, found.chance)
     return found
 
 
-def _usual_cost(build: Build, starter: str) -> Usual:
+def _usual_cost(build: Build, starter: str) -> UsualCost:
     home, factor = build.build.currency, per_euro(build)
     cost, unit = _usual(load_library(factor or 1.0), starter, home)
     if factor is None and not unit.startswith("percent"):
-        return Usual(None, unit, f"What it usually costs is not known: {ask_for_rate(home)}")
+        return UsualCost(None, unit, f"What it usually costs is not known: {ask_for_rate(home)}")
     library = load_library(1.0)
     chances = {line.id: line.chance for line in library.lines} | {
         item.id: item.chance for item in library.events
     }
-    return Usual(cost, unit, PRACTICE if cost else "", chances[starter])
+    return UsualCost(cost, unit, PRACTICE if cost else "", chances[starter])
 
 
 def _usual(library: Library, starter: str, currency: str) -> tuple[Range | None, str]:
@@ -197,4 +197,4 @@ def load_rules() -> tuple[Needed, ...]:
     return tuple(Needed(**(item | {key: tuple(item.get(key, ())) for key in lists})) for item in items)
 
 
-__all__ = ["GRADES", "Finding", "Grade", "Needed", "Usual", "load_rules", "usual_cost"]
+__all__ = ["GRADES", "Finding", "Grade", "Needed", "UsualCost", "load_rules", "usual_cost"]

@@ -17,12 +17,30 @@ from forecast.start.answers import (
     read_answers,
 )
 from forecast.start.create import check_free, create_build, put_build, write_build
-from forecast.start.draft import Standing, read_draft, stand, understood, write_draft
+from forecast.start.draft import DraftStanding, read_draft, stand, understood, write_draft
 from forecast.start.questions import DONT_KNOW, Question, question, questions
 from forecast.start.written_answers import WrongAnswer
 
 __all__ = [
-    "DONT_KNOW", "Answers", "Question", "Standing", "WrongAnswer", "answers_of", "as_asked", "check_free",
-    "create_build", "default_of", "is_asked", "put_build", "question", "questions", "read_answer", "read_answers",
-    "read_draft", "stand", "understood", "write_build", "write_draft",
+    "DONT_KNOW",
+    "Answers",
+    "DraftStanding",
+    "Question",
+    "WrongAnswer",
+    "answers_of",
+    "as_asked",
+    "check_free",
+    "create_build",
+    "default_of",
+    "is_asked",
+    "put_build",
+    "question",
+    "questions",
+    "read_answer",
+    "read_answers",
+    "read_draft",
+    "stand",
+    "understood",
+    "write_build",
+    "write_draft",
 ]  # fmt: skip

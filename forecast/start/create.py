@@ -30,7 +30,7 @@ from forecast.start.proposed_lines import (
 )
 from forecast.start.questions import WEEK_HOURS
 from forecast.start.risks import events, measures, scenarios
-from forecast.start.toml_text import Section, Table, write_sections
+from forecast.start.toml_text import Section, TomlTable, write_sections
 from forecast.tables.files import write_file
 
 _OPENING = """
@@ -102,11 +102,11 @@ def write_build(answers: Answers) -> str:
         Section("Build", "", (_build_table(answers, library.currency_factor), *currency_tables(answers))),
         Section(
             "Shared causes", "Unseen things that push several figures the same way: slight, moderate or strong.",
-            tuple(Table("[[cause]]", cause.table()) for cause in library.causes),
+            tuple(TomlTable("[[cause]]", cause.table()) for cause in library.causes),
         ),
         Section("Ways to do it", _WAYS, scenarios(answers, library, every, listed)),
         *([Section("The kit and its way home", "", tuple(map(_with_cautions, kit)))] if kit else []),
-        Section("Surfaces", _SURFACES, tuple(Table("[[surface]]", surface) for surface in surfaces)),
+        Section("Surfaces", _SURFACES, tuple(TomlTable("[[surface]]", surface) for surface in surfaces)),
         *(
             Section(name, f"{words} {_more(name, answers)}".strip(), tuple(_line(table) for table in by_section[name]))
             for name, words in _SECTIONS.items() if by_section[name]
@@ -137,7 +137,7 @@ def _more(section: str, answers: Answers) -> str:
     return no_shop_seen(answers) if section == "Bought-in work" else ""
 
 
-def _build_table(answers: Answers, currency_factor: float) -> Table:
+def _build_table(answers: Answers, currency_factor: float) -> TomlTable:
     values: dict[str, Any] = {"name": answers.name, "currency": answers.currency, "country": answers.rules}
     if answers.region is not None and answers.imported:
         values["region"] = answers.region
@@ -164,10 +164,10 @@ def _build_table(answers: Answers, currency_factor: float) -> Table:
     }  # fmt: skip
     if answers.week_hours is None:
         remarks["hours_per_week"] = "TAKEN, as you did not say: own hours that a usual week has room for"
-    return Table("[build]", values, remarks, tuple(above))
+    return TomlTable("[build]", values, remarks, tuple(above))
 
 
-def _not_needed(answers: Answers) -> tuple[Table, ...]:
+def _not_needed(answers: Answers) -> tuple[TomlTable, ...]:
     """Answer beforehand what ``forecast check`` would ask, where the builder told why it is not there."""
     said: dict[str, str] = {}
     if not answers.imported:
@@ -182,21 +182,21 @@ def _not_needed(answers: Answers) -> tuple[Table, ...]:
     if answers.wheels_new is False and not widens_arches(answers):
         said["wheel_fixings"] = "the wheels that it has stay, and no arch is widened"
     words = ("What `forecast check` need not ask for again.",)
-    return (Table("[not_needed]", said, above=words),) if said else ()
+    return (TomlTable("[not_needed]", said, above=words),) if said else ()
 
 
-def _line(table: dict[str, Any]) -> Table:
-    return _with_cautions(Table("[[line]]", table))
+def _line(table: dict[str, Any]) -> TomlTable:
+    return _with_cautions(TomlTable("[[line]]", table))
 
 
-def _with_cautions(table: Table) -> Table:
+def _with_cautions(table: TomlTable) -> TomlTable:
     values = table.values
     id = str(values["id"])
     plain = id.removesuffix("_self")
     found: tuple[Caution, ...] = ()
     if not id.endswith("_shop"):
         found = cautions_for(plain)
-    return Table(table.header, values, table.remarks, table.above, found)
+    return TomlTable(table.header, values, table.remarks, table.above, found)
 
 
 def create_build(folder: str | Path, answers: Answers) -> Path:

@@ -32,7 +32,7 @@ _OPENING = (
 
 
 @dataclass(frozen=True)
-class Standing:
+class DraftStanding:
     """Where a half-answered guided start stands.
 
     Attributes
@@ -63,7 +63,7 @@ class Standing:
         return answers_of(self.values)
 
 
-def stand(written: Mapping[str, str]) -> Standing:
+def stand(written: Mapping[str, str]) -> DraftStanding:
     """Read answers as they were written, in the order of the questions: an earlier one may rule a later one out."""
     values: dict[str, Any] = {}
     asked: list[Question] = []
@@ -81,7 +81,7 @@ def stand(written: Mapping[str, str]) -> Standing:
         except WrongAnswer as error:
             if first_open is None:
                 first_open, wrong = item, error
-    return Standing(values, tuple(asked), first_open, wrong)
+    return DraftStanding(values, tuple(asked), first_open, wrong)
 
 
 def write_draft(file: Path, written: Mapping[str, str]) -> None:

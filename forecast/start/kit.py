@@ -16,7 +16,7 @@ from forecast.buildfile.schema import ESTIMATING
 from forecast.errors import MoneyError
 from forecast.figures.kinds import as_written
 from forecast.start.answers import Answers
-from forecast.start.toml_text import Table
+from forecast.start.toml_text import TomlTable
 from forecast.words.currencies import Reference, reference
 
 USUAL_PANELS = ("front", "rear", "skirts", "arches", "spoiler")
@@ -152,7 +152,7 @@ def _on_file(answers: Answers, code: str) -> Reference:
     return known
 
 
-def currency_tables(answers: Answers) -> tuple[Table, ...]:
+def currency_tables(answers: Answers) -> tuple[TomlTable, ...]:
     """Give the ``[currency.XXX]`` tables: that of the kit, and that of the customs where it is another."""
     wanted = [answers.kit_currency]
     if answers.imported:
@@ -160,11 +160,11 @@ def currency_tables(answers: Answers) -> tuple[Table, ...]:
     return tuple(_currency(answers, code) for code in dict.fromkeys(wanted) if code != answers.currency)
 
 
-def _currency(answers: Answers, code: str) -> Table:
+def _currency(answers: Answers, code: str) -> TomlTable:
     margin = "percent that card or bank adds; 1 to 3 is common practice, read your bank's terms"
     if code == answers.kit_currency and answers.rate is not None:
         rate: Any = {"value": answers.rate, "estimated": False}
-        return Table(
+        return TomlTable(
             f"[currency.{code}]",
             {"rate": rate, "margin": 2},
             {"rate": f"{answers.currency} for one {code}, as you told it", "margin": margin},
@@ -172,7 +172,7 @@ def _currency(answers: Answers, code: str) -> Table:
         )
     known = _on_file(answers, code)
     low, middle, high = (float(f"{known.rate * factor:.4g}") for factor in GUESSED_RATE)
-    return Table(
+    return TomlTable(
         f"[currency.{code}]",
         {"rate": {"low": low, "middle": middle, "high": high}, "volatility": 0.1, "margin": 2},
         {
@@ -215,7 +215,7 @@ def freight_range(answers: Answers, library: Library) -> Range:
     return stretched(load_places().freight[mode_of(answers)].rate, *(factor * end for end in known))
 
 
-def consignment_table(answers: Answers, library: Library) -> Table:
+def consignment_table(answers: Answers, library: Library) -> TomlTable:
     """Give the ``[[consignment]]`` table."""
     mode, rule = mode_of(answers), incoterm_of(answers)
     terms, law = incoterm(rule), countries()[answers.rules]
@@ -269,7 +269,7 @@ def consignment_table(answers: Answers, library: Library) -> Table:
     values["note"] = (
         f"{PRACTICE} Duty, tax and arrival charges follow from the rules on file, with source and date."
     )
-    return Table("[[consignment]]", values, remarks, _consignment_words(answers, mode, rule, law))
+    return TomlTable("[[consignment]]", values, remarks, _consignment_words(answers, mode, rule, law))
 
 
 def _consignment_words(answers: Answers, mode: str, rule: str, law: Country) -> tuple[str, ...]:

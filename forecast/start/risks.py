@@ -11,7 +11,7 @@ from forecast.buildfile.library import Library
 from forecast.buildfile.library.starters import rounded
 from forecast.start.answers import Answers
 from forecast.start.kit import as_figure, stretched, work_of
-from forecast.start.toml_text import Table
+from forecast.start.toml_text import TomlTable
 
 _RUST = {"sound": 0.1, "worn": 0.3, "rusty": 0.6, None: 0.35}
 """Chance of hidden rust by the state of the body (common practice: 10 to 60 %, by age)."""
@@ -42,7 +42,7 @@ _SHOP_EVENTS = (
 )
 
 
-def events(answers: Answers, library: Library, lines: Sequence[dict[str, Any]]) -> tuple[Table, ...]:
+def events(answers: Answers, library: Library, lines: Sequence[dict[str, Any]]) -> tuple[TomlTable, ...]:
     """Give the ``[[event]]`` tables."""
     present = {table["id"] for table in lines}
     found = []
@@ -68,22 +68,24 @@ def events(answers: Answers, library: Library, lines: Sequence[dict[str, Any]]) 
             continue
         table = event.table(present)
         beside = () if event.id.endswith("_shop") else cautions_for(event.id)
-        found.append(Table("[[event]]", table, cautions=beside))
+        found.append(TomlTable("[[event]]", table, cautions=beside))
     return tuple(found)
 
 
-def measures(library: Library, lines: Sequence[dict[str, Any]], listed: Sequence[Table]) -> tuple[Table, ...]:
+def measures(
+    library: Library, lines: Sequence[dict[str, Any]], listed: Sequence[TomlTable]
+) -> tuple[TomlTable, ...]:
     """Give the ``[[measure]]`` tables that change something in this build."""
     present = {table["id"] for table in lines} | {table.values["id"] for table in listed}
     found = []
     for measure in library.measures:
         table = measure.table(present)
         if measure.id != "insure_transit" and {"chances", "impacts", "ranges"} & set(table):
-            found.append(Table("[[measure]]", table))
+            found.append(TomlTable("[[measure]]", table))
     return tuple(found)
 
 
-def _by_the_shop(library: Library, listed: Sequence[Table]) -> Table:
+def _by_the_shop(library: Library, listed: Sequence[TomlTable]) -> TomlTable:
     """Give what the events cost where the shop works their hours, which are the owner's elsewhere."""
     rate = library.labour_rate[1] * _SHOP_TIME
     changes: dict[str, Any] = {}
@@ -94,7 +96,7 @@ def _by_the_shop(library: Library, listed: Sequence[Table]) -> Table:
         cost, hours = event["cost"], event["own_hours"]
         low, middle, high = (rounded(cost[key] + rate * hours[key]) for key in ("low", "middle", "high"))
         changes[event["id"]] = {"cost": as_figure((low, middle, high)), "own_hours": 0}
-    return Table("[scenario.outsourced.override]", changes, above=(_SHOP_EVENTS,))
+    return TomlTable("[scenario.outsourced.override]", changes, above=(_SHOP_EVENTS,))
 
 
 _FOR_SPRAYING = ("compressor", "spray_guns", "air_fed_mask")
@@ -102,11 +104,11 @@ _FOR_SPRAYING = ("compressor", "spray_guns", "air_fed_mask")
 
 
 def scenarios(
-    answers: Answers, library: Library, lines: Sequence[dict[str, Any]], listed: Sequence[Table]
-) -> tuple[Table, ...]:
+    answers: Answers, library: Library, lines: Sequence[dict[str, Any]], listed: Sequence[TomlTable]
+) -> tuple[TomlTable, ...]:
     """Give the ``[scenario.…]`` tables, the way that the builder told first."""
     packages = {table["package"] for table in lines if "package" in table}
-    diy = Table("[scenario.diy]", {"name": "All by oneself", "all": "self"})
+    diy = TomlTable("[scenario.diy]", {"name": "All by oneself", "all": "self"})
     filling, paint = answers.filling or "self", answers.paint or "shop"
     if answers.filling == answers.paint == "self":
         paint = "shop"  # that way is the one above
@@ -118,17 +120,17 @@ def scenarios(
         if answers.filling and answers.paint
         else "taken where you did not know"
     )
-    between = Table(
+    between = TomlTable(
         "[scenario.mixed]", mixed, {"paint": said},
         cautions=tuple(item for item in cautions_for("paint_materials") if item.id == "isocyanate"),
     )  # fmt: skip
-    primed = Table(
+    primed = TomlTable(
         "[scenario.mixed.override]",
         {table["id"]: {"package": "filling"} for table in lines if table["id"] in _FOR_SPRAYING},
         above=("Primer is sprayed by whoever fills: mask, guns and compressor go with it.",),
     )
     ways = (between, primed) if filling == "self" and paint == "shop" and primed.values else (between,)
-    outsourced = Table("[scenario.outsourced]", {"name": "All farmed out", "all": "shop"})
+    outsourced = TomlTable("[scenario.outsourced]", {"name": "All farmed out", "all": "shop"})
     shop = (outsourced, _by_the_shop(library, listed))
     if answers.filling == answers.paint == "self":
         return diy, *ways, *shop

@@ -16,7 +16,7 @@ _BARE = re.compile(r"^[A-Za-z0-9_-]+$")
 
 
 @dataclass(frozen=True)
-class Table:
+class TomlTable:
     """One table of the file.
 
     Attributes
@@ -46,7 +46,7 @@ class Section:
 
     title: str
     words: str
-    tables: tuple[Table, ...]
+    tables: tuple[TomlTable, ...]
 
 
 def write_sections(opening: str, sections: Iterable[Section]) -> str:
@@ -72,7 +72,7 @@ def comment(text: str) -> list[str]:
     return lines
 
 
-def _write_table(table: Table, said: set[str]) -> list[str]:
+def _write_table(table: TomlTable, said: set[str]) -> list[str]:
     lines = [line for paragraph in table.above for line in comment(paragraph)]
     for caution in table.cautions:
         if caution.id in said:

@@ -21,11 +21,11 @@ from forecast.trade.customs import Article, Parts
 from forecast.trade.exact import decimal, evaluate
 from forecast.trade.expansion import Words
 from forecast.trade.rules import load_carriage
-from forecast.trade.working_sheet import Money, Sheet, low_end, times, total
+from forecast.trade.working_sheet import CurrencySum, Sheet, low_end, times, total
 
 
 @dataclass(frozen=True)
-class BoxSize:
+class BoxFormulas:
     """Boxes of one size as formulas: outermost measures in cm, weight of one in kg."""
 
     length: Formula
@@ -40,19 +40,19 @@ class BoxSize:
         return Product((self.length, self.width, self.height))
 
 
-def volume(boxes: Sequence[BoxSize]) -> Formula:
+def volume(boxes: Sequence[BoxFormulas]) -> Formula:
     """Give the volume of all boxes in m³."""
     parts = tuple(Product((Constant(box.count), box.cubic_cm)) for box in boxes)
     return Quotient(Sum(parts), Constant(1_000_000))
 
 
-def weight(boxes: Sequence[BoxSize]) -> Formula:
+def weight(boxes: Sequence[BoxFormulas]) -> Formula:
     """Give the weight of all boxes in kg."""
     return Sum(tuple(Product((Constant(box.count), box.weight)) for box in boxes))
 
 
 def chargeable_quantity(
-    mode: Mode, boxes: Sequence[BoxSize], overrides: Mapping[str, float] | None = None
+    mode: Mode, boxes: Sequence[BoxFormulas], overrides: Mapping[str, float] | None = None
 ) -> Formula:
     """Give what the carrier charges for, in kg or W/M (see `forecast.buildfile.consignment.UNITS`).
 
@@ -62,7 +62,7 @@ def chargeable_quantity(
         ``courier``: each box by itself, the larger of kg and cm³ / 5000, rounded up. ``air``: all boxes
         together, the larger of kg and cm³ / 6000, rounded up. ``sea``: the larger of m³, tonnes and 1.
         ``road``: the larger of kg and 333 kg per m³, rounded up.
-    boxes : sequence of BoxSize
+    boxes : sequence of BoxFormulas
     overrides : mapping, optional
         Other figures by id, such as ``sea.kg_per_m3``; see the carriage figures of the rules.
 
@@ -127,7 +127,7 @@ def chargeable(
         In kg or W/M.
     """
     sizes = [
-        BoxSize(Constant(length), Constant(width), Constant(height), Constant(kg), count)
+        BoxFormulas(Constant(length), Constant(width), Constant(height), Constant(kg), count)
         for length, width, height, kg, count in boxes
     ]
     return evaluate(chargeable_quantity(mode, sizes, overrides))
@@ -259,7 +259,7 @@ def _goods_line(sheet: Sheet, place: int) -> Cost:
     return Cost(line, customs, money.currency)
 
 
-def _in_two_payments(sheet: Sheet, money: Money) -> tuple[Formula, str]:
+def _in_two_payments(sheet: Sheet, money: CurrencySum) -> tuple[Formula, str]:
     bought = sheet.consignment
     share = bought.deposit
     parts: list[Formula] = []
@@ -340,12 +340,12 @@ def _quantity(sheet: Sheet, carriage: Mapping[str, float]) -> tuple[Formula | No
     return units, kg, words
 
 
-def _box(sheet: Sheet, place: int, box: Box) -> BoxSize:
+def _box(sheet: Sheet, place: int, box: Box) -> BoxFormulas:
     def size(key: str) -> Formula:
         figure = getattr(box, key)
         return formula_in(BOX_UNITS[key], sheet.figure(f"box{place}.{key}", figure), figure.unit)
 
-    return BoxSize(size("length"), size("width"), size("height"), size("weight"), box.count)
+    return BoxFormulas(size("length"), size("width"), size("height"), size("weight"), box.count)
 
 
 def _sizes(sheet: Sheet, bought: Consignment) -> str:
@@ -388,13 +388,13 @@ def _freight(sheet: Sheet, rule: IncotermsRule, units: Formula | None, units_wor
     pieces: tuple[Words, ...] = ()
     if bought.freight_minimum is not None:
         least = sheet.part_of(sheet.money("freight_minimum", bought.freight_minimum, money.currency))
-        _, plain = sheet.paid(Money(amount, money.currency, words), bought.freight_at)
+        _, plain = sheet.paid(CurrencySum(amount, money.currency, words), bought.freight_at)
         taken = f"{least.words}, the least that is charged ({words} is less)"
-        _, said = sheet.paid(Money(least.amount, money.currency, taken), bought.freight_at)
+        _, said = sheet.paid(CurrencySum(least.amount, money.currency, taken), bought.freight_at)
         pieces = (Words(plain, ((above(least.amount, amount), said),)),)
         amount = Larger((least.amount, amount))
         words += f", at least {least.words}"
-    formula, working = sheet.paid(Money(amount, money.currency, words), bought.freight_at)
+    formula, working = sheet.paid(CurrencySum(amount, money.currency, words), bought.freight_at)
     line = sheet.add("freight", "Freight", "freight", formula, working, pieces=pieces)
     customs: Formula = (
         line if money.currency == sheet.home else times(amount, sheet.customs_rate(money.currency))

@@ -21,7 +21,7 @@ from forecast.words.currencies import reference
 
 
 @dataclass(frozen=True)
-class Money:
+class CurrencySum:
     """An amount in some currency, before any rate of exchange."""
 
     amount: Formula
@@ -133,14 +133,14 @@ class Sheet:
             case _:
                 return "…"
 
-    def money(self, name: str, figure: Figure, currency: str | None = None) -> Money:
+    def money(self, name: str, figure: Figure, currency: str | None = None) -> CurrencySum:
         """Give a figure that is money, in its own currency or else the one given or else the build's."""
         amount, counted = self.figure(name, figure), figure.currency or currency or self.home
         if (id := self.id(name)) in self.inputs and not figure.unit:
             self.inputs[id] = self.inputs[id].model_copy(update={"unit": counted})
-        return Money(amount, counted, self.say(amount))
+        return CurrencySum(amount, counted, self.say(amount))
 
-    def per_unit(self, name: str, figure: Figure) -> Money:
+    def per_unit(self, name: str, figure: Figure) -> CurrencySum:
         """Give a price for one chargeable unit, where it is written for another unit of the same measure too."""
         own, per = self.consignment.charged_in, priced_for(figure.unit)
         factor = rate_in(own, per)
@@ -150,7 +150,7 @@ class Sheet:
         if (id := self.id(name)) in self.inputs:
             self.inputs[id] = self.inputs[id].model_copy(update={"unit": f"{money.currency}/{per}"})
         words = f"{factor:.6g} {per}/{own} × {money.words}"
-        return Money(times(Constant(factor), money.amount), money.currency, words)
+        return CurrencySum(times(Constant(factor), money.amount), money.currency, words)
 
     def days(self, name: str, figure: Figure) -> tuple[Formula, str]:
         """Give a time in days, and in words as it is written."""
@@ -196,22 +196,22 @@ class Sheet:
             return self.figure("customs_rate", known)
         return self.rate(currency, self.customs_day)[0]
 
-    def paid(self, money: Money, day: Moment) -> tuple[Formula, str]:
+    def paid(self, money: CurrencySum, day: Moment) -> tuple[Formula, str]:
         """Give what an amount costs when it is paid on a day, and its working; margins not included."""
         if money.currency == self.home:
             return money.amount, f"{money.words} {self.home}"
         rate, words = self.rate(money.currency, day)
         return times(money.amount, rate), f"{money.words} {money.currency} × {words}"
 
-    def part_of(self, money: Money) -> Money:
+    def part_of(self, money: CurrencySum) -> CurrencySum:
         """Give this consignment's part of what is charged once for all that come in one container."""
         shared = self.consignment.shared_by
         if shared == 1:
             return money
         part = times(Constant(1 / shared), money.amount)
-        return Money(part, money.currency, f"{money.words} / {shared}")
+        return CurrencySum(part, money.currency, f"{money.words} / {shared}")
 
-    def at_customs(self, money: Money) -> Formula:
+    def at_customs(self, money: CurrencySum) -> Formula:
         """Give an amount at the customs rate of exchange."""
         return times(money.amount, self.customs_rate(money.currency))
 

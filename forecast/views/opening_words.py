@@ -32,7 +32,7 @@ from forecast.words.currencies import minor_digits
 
 
 @dataclass(frozen=True)
-class Opened:
+class OpenedLine:
     """One line, opened.
 
     Attributes
@@ -69,7 +69,7 @@ class Opened:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class OpenedSheet:
     """The base estimate, or one consignment, line by line; rounded lines add up to the rounded total.
 
     Attributes
@@ -85,7 +85,7 @@ class Sheet:
     total: float
 
 
-def open_total(plan: Plan, base_rows: Sequence[float], only: str | None = None) -> Sheet:
+def open_total(plan: Plan, base_rows: Sequence[float], only: str | None = None) -> OpenedSheet:
     """Open the base estimate, or the part of it that one consignment makes, down to its lines.
 
     Parameters
@@ -103,10 +103,10 @@ def open_total(plan: Plan, base_rows: Sequence[float], only: str | None = None) 
         if row.kind == "line" and (only is None or row.of == only)
     )
     title = "Base estimate" if only is None else f"Consignment {only}"
-    return Sheet(title, lines, round(sum(amount for *_, amount in lines), digits))
+    return OpenedSheet(title, lines, round(sum(amount for *_, amount in lines), digits))
 
 
-def open_line(plan: Plan, row_id: str) -> Opened:
+def open_line(plan: Plan, row_id: str) -> OpenedLine:
     """Open one line, event or own-hours row of a plan, or a value on the way such as a customs value.
 
     Raises
@@ -132,13 +132,13 @@ def open_line(plan: Plan, row_id: str) -> Opened:
             working += f": {_words(formula, inputs, lines, {row.id: row.title for row in plan.rows})}"
             below = tuple(dict.fromkeys(node.id for node in walk(formula) if isinstance(node, LineValue)))
         value = _stage_value(expansion, stage, inputs, lines)
-        return Opened(stage.id, stage.name, value, 1.0, working, below, unit=stage.unit)
+        return OpenedLine(stage.id, stage.name, value, 1.0, working, below, unit=stage.unit)
     row = rows[row_id]
     chances = {gate.id: gate.chance for gate in plan.gates}
     below = tuple(node.id for node in walk(row.formula) if isinstance(node, LineValue))
     is_paper = row.group in ("freight", "import")  # a bill, not a thing that is worked on
     hazards = () if is_paper or not row.is_money else _hazards(row)
-    return Opened(
+    return OpenedLine(
         row.id, row.title, float(lines[row.id]), 1.0 if row.gate is None else chances[row.gate],
         _working(plan, row, inputs, lines), tuple(dict.fromkeys((*_named(row.working, {}, stages), *below))),
         (*row.cautions, *(caution.sentence for caution in hazards)), row.notes, row.know,
@@ -212,7 +212,7 @@ def _working(plan: Plan, row: Row, inputs: Mapping[str, Value], lines: Mapping[s
     return f"{row.working}; {words}" if row.working else words
 
 
-def sum_of(opened: Opened, currency: str) -> str:
+def sum_of(opened: OpenedLine, currency: str) -> str:
     """Write what was opened, with its unit: money to the smallest coin, a rate of exchange with its digits."""
     unit = opened.unit or currency
     is_sum = unit == currency and not _is_rate(opened.id)

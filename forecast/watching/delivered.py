@@ -7,10 +7,10 @@ from functools import cache
 
 from forecast.buildfile.library import load_library
 from forecast.engine.rows import Plan
-from forecast.watching.known_facts import Known
+from forecast.watching.known_facts import KnownByNow
 
 
-def over_with_delivery(plan: Plan, known: Known, settled: Collection[str]) -> tuple[str, ...]:
+def over_with_delivery(plan: Plan, known: KnownByNow, settled: Collection[str]) -> tuple[str, ...]:
     """Give the events and lines, still open, that are over where the bills of the way here are settled.
 
     Nobody is taken at a bill's word: damage may be found when the crate is opened, so they are asked about.
@@ -18,7 +18,7 @@ def over_with_delivery(plan: Plan, known: Known, settled: Collection[str]) -> tu
     Parameters
     ----------
     plan : Plan
-    known : Known
+    known : KnownByNow
     settled : collection of str
         Lines of which what was paid is likely all, beside those that are closed.
 

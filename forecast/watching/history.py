@@ -19,7 +19,7 @@ from forecast.engine.replicate import Conditions
 from forecast.engine.statistics import Estimate, percentile_estimates
 from forecast.engine.trials import LEAST_EFFECTIVE, run
 from forecast.ledger import Ledger
-from forecast.watching.known_facts import Known, known_from
+from forecast.watching.known_facts import KnownByNow, known_from
 from forecast.watching.reforecast import budget_in_force, scenario_in_force
 from forecast.watching.standing import Moment, Record, Standing, day_before
 from forecast.words.minor_units import to_float
@@ -259,7 +259,7 @@ def _point(
     plan: Plan,
     moment: Moment,
     standing: Standing,
-    known: Known,
+    known: KnownByNow,
     conditions: Conditions,
     outcome: Outcome,
 ) -> HistoryPoint:

@@ -50,7 +50,7 @@ class KnownLine:
 
 
 @dataclass(frozen=True)
-class Known:
+class KnownByNow:
     """All that is known on a day.
 
     Attributes
@@ -122,7 +122,7 @@ class _Gathered:
         return KnownFacts(self.amounts, self.part_paid, self.agreed, self.gates, self.fixed, self.foreign)
 
 
-def known_facts(plan: Plan, ledger: Ledger, as_of: dt.date | None = None) -> Known:
+def known_facts(plan: Plan, ledger: Ledger, as_of: dt.date | None = None) -> KnownByNow:
     """Gather what is known.
 
     - A closed line costs what was paid, refunds taken off. Closed with nothing paid it was given up: it costs
@@ -144,7 +144,7 @@ def known_facts(plan: Plan, ledger: Ledger, as_of: dt.date | None = None) -> Kno
 
     Returns
     -------
-    Known
+    KnownByNow
 
     Raises
     ------
@@ -154,7 +154,7 @@ def known_facts(plan: Plan, ledger: Ledger, as_of: dt.date | None = None) -> Kno
     return known_from(plan, Record.read(ledger).standing(as_of))
 
 
-def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Known:
+def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> KnownByNow:
     """Gather what is known from a ledger that was read already; see `known_facts`.
 
     Parameters
@@ -183,7 +183,7 @@ def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Kn
     }  # agreed prices teach too
     if build is not None and elsewhere:
         facts = replace(facts, taught=_taught(build, plan, standing, elsewhere))
-    return Known(
+    return KnownByNow(
         facts, lines, standing.events, standing.paid_minor, outside, plan.currency,
         frozenset(gathered.dropped), tuple(gathered.remarks), standing.closed,
     )  # fmt: skip

@@ -28,7 +28,7 @@ from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.errors import BuildFileError
 from forecast.figures.evaluate import shape_of
 from forecast.ledger import Ledger
-from forecast.watching.known_facts import Known, known_from
+from forecast.watching.known_facts import KnownByNow, known_from
 from forecast.watching.reforecast import cause_titles, scenario_in_force
 from forecast.watching.standing import Record, Standing, day_before
 from forecast.words.minor_units import exponent, to_float
@@ -82,7 +82,7 @@ OWN_RANGES = "own_ranges"
 """Stands among the causes for the width of the builder's own ranges."""
 
 
-class Steps:
+class MovedSteps:
     """The forecasts between the two ends, each with one more kind of facts than the one before."""
 
     def __init__(
@@ -195,7 +195,7 @@ class Steps:
         whole = [round(value * scale) + extra_minor for value in (mean, p50, p80, p90)]
         return Figures(*whole)
 
-    def _facts(self, known: Known, late: set[str]) -> KnownFacts:
+    def _facts(self, known: KnownByNow, late: set[str]) -> KnownFacts:
         """Give what is known at the end, but as at the start of those that are to come later."""
         return known.facts.only(lambda name: self.owner.get(name, name) not in late) | self.start.facts.only(
             lambda name: self.owner.get(name, name) in late
@@ -279,7 +279,7 @@ class Steps:
         scale = 10 ** exponent(self.plan.currency)
         now = known_from(self.plan, self.last)
 
-        def at(plan: Plan, known: Known) -> dict[str, float]:
+        def at(plan: Plan, known: KnownByNow) -> dict[str, float]:
             ready = prepare(plan, known.facts, self.seed, self.replay.prior if plan is self.earlier else None)
             middle = {name: scale * amount for name, amount in base_given(plan, known.facts, ready).items()}
             return {**known.outside, **middle}
@@ -431,7 +431,7 @@ def what_moved(
         earlier = compile_plan(before, scenario if scenario in before.scenario else None)
     ends = record.standing(since), record.standing(until)
     for batches in (1, 2, 4, 8):
-        steps = Steps(old, earlier, plan, record, ends, trials, seed, batches, replay)
+        steps = MovedSteps(old, earlier, plan, record, ends, trials, seed, batches, replay)
         start, *others = steps.take()
         if steps.effective >= LEAST_EFFECTIVE or trials < LEAST_EFFECTIVE:
             break

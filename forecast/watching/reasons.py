@@ -12,7 +12,7 @@ from forecast.engine.condition import SCORE_CLIP
 from forecast.engine.facts import Prior, learn
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, PlanInput, Row
-from forecast.watching.known_facts import Known, KnownLine
+from forecast.watching.known_facts import KnownByNow, KnownLine
 from forecast.words.minor_units import to_float
 
 
@@ -140,14 +140,14 @@ class TaughtCause:
 
 
 def reasons_for(
-    plan: Plan, known: Known, moved: Mapping[str, float], learned: tuple[LearnedCause, ...]
+    plan: Plan, known: KnownByNow, moved: Mapping[str, float], learned: tuple[LearnedCause, ...]
 ) -> tuple[Reason, ...]:
     """Give the reason of every line and event that moved, the largest move first.
 
     Parameters
     ----------
     plan : Plan
-    known : Known
+    known : KnownByNow
     moved : mapping of str to float
         How far each line's or event's mean moved.
     learned : tuple of LearnedCause
@@ -195,7 +195,9 @@ def taught_causes(
     return tuple(sorted(found, key=lambda one: -abs(one.effect)))
 
 
-def _reason(plan: Plan, row: Row, known: Known, amount: float, learned: tuple[LearnedCause, ...]) -> Reason:
+def _reason(
+    plan: Plan, row: Row, known: KnownByNow, amount: float, learned: tuple[LearnedCause, ...]
+) -> Reason:
     kind = _own_kind(row, known.lines[row.id], known)
     if kind is not None:
         return Reason(kind, row.id, row.title, amount)
@@ -205,7 +207,7 @@ def _reason(plan: Plan, row: Row, known: Known, amount: float, learned: tuple[Le
     return Reason("learned", row.id, row.title, amount, _pushes(plan, row, learned))
 
 
-def _own_kind(row: Row, line: KnownLine, known: Known) -> ReasonKind | None:
+def _own_kind(row: Row, line: KnownLine, known: KnownByNow) -> ReasonKind | None:
     """Give what the ledger itself says of a line, if it says anything."""
     if row.id in known.dropped:
         return "dropped"

@@ -25,7 +25,7 @@ from forecast.engine.trials import middles_if_needed
 from forecast.figures.shapes import Array
 from forecast.ledger import Baseline, Ledger
 from forecast.watching.delivered import over_with_delivery
-from forecast.watching.known_facts import Known, LineState, known_from
+from forecast.watching.known_facts import KnownByNow, LineState, known_from
 from forecast.watching.reasons import (
     LearnedCause,
     Reason,
@@ -141,7 +141,7 @@ class Reforecast:
     ----------
     before, now : Forecast
         Without and with what is known; they share their draws.
-    known : Known
+    known : KnownByNow
     budget : float or None
         The frozen one, else the build's.
     frozen : datetime.date or None
@@ -153,7 +153,7 @@ class Reforecast:
 
     before: Forecast
     now: Forecast
-    known: Known
+    known: KnownByNow
     budget: float | None
     frozen: dt.date | None
     as_of: dt.date | None
@@ -460,7 +460,7 @@ def reforecast(
     return Reforecast(before, now, known, budget, frozen, as_of, cause_titles(build))
 
 
-def settled_lines(plan: Plan, known: Known, chances: Mapping[str, float]) -> tuple[str, ...]:
+def settled_lines(plan: Plan, known: KnownByNow, chances: Mapping[str, float]) -> tuple[str, ...]:
     """Give the lines that look settled, from the chance that what was paid is all; see `Reforecast.looking_settled`."""
     rows = {row.id: row for row in plan.rows if row.kind == "line"}
     return tuple(

@@ -27,7 +27,7 @@ class Money(Protocol):
         """Write it."""
 
 
-class Found(Protocol):
+class Simulated(Protocol):
     """A figure of the simulation, with its simulation error."""
 
     @property
@@ -76,12 +76,12 @@ def about(value: float, currency: str, error: float = 0.0) -> str:
     return _written(rounded + 0.0, currency, 0)
 
 
-def estimated(found: Found, currency: str) -> str:
+def estimated(found: Simulated, currency: str) -> str:
     """Write a figure of the simulation, rounded by its own error."""
     return about(found.value, currency, found.error)
 
 
-def rounded(money: Money, found: Found) -> str:
+def rounded(money: Money, found: Simulated) -> str:
     """Write a figure of the simulation in some currency, rounded by its own error."""
     return money(found.value, error=found.error)
 

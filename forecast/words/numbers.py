@@ -31,7 +31,7 @@ _LONGEST = 60
 
 
 @dataclass(frozen=True)
-class Written:
+class WrittenNumber:
     """A number as it was written.
 
     Attributes
@@ -72,7 +72,7 @@ class Written:
         first, second = sorted(self.values, key=abs, reverse=True)
         return f"can mean {plainly(first)} or {plainly(second)}"
 
-    def under(self, decimal: str) -> Written:
+    def under(self, decimal: str) -> WrittenNumber:
         """Give it with the decimal mark settled."""
         kept = {mark: value for mark, value in self.readings.items() if mark == decimal}
         wrong = self.wrong
@@ -81,7 +81,7 @@ class Written:
         return replace(self, readings=kept, wrong=wrong)
 
 
-def look_at(text: str, units: Collection[str] = ()) -> Written:
+def look_at(text: str, units: Collection[str] = ()) -> WrittenNumber:
     """Take a written number apart without deciding anything.
 
     Parameters
@@ -94,10 +94,10 @@ def look_at(text: str, units: Collection[str] = ()) -> Written:
 
 
 @lru_cache(maxsize=8192)  # of a long file each number is looked at several times
-def _taken_apart(text: str, units: tuple[str, ...]) -> Written:
+def _taken_apart(text: str, units: tuple[str, ...]) -> WrittenNumber:
     shown = text.strip()
     if len(shown) > _LONGEST:
-        return Written(shown, {}, wrong="too long for a number")
+        return WrittenNumber(shown, {}, wrong="too long for a number")
     body = _APOSTROPHES.sub("'", _MINUS.sub("-", _SPACES.sub(" ", _NOTHING.sub("", shown)))).strip()
     count = 0
     for unit in units:
@@ -116,21 +116,21 @@ def _taken_apart(text: str, units: tuple[str, ...]) -> Written:
         if not codes:
             body, beside, codes = _currency(body)
     if count > 1:
-        return Written(shown, {}, codes, beside, wrong="two signs")
+        return WrittenNumber(shown, {}, codes, beside, wrong="two signs")
     percent = body.endswith("%")
     body = body.removesuffix("%").strip()
     thousand = bool(re.search(r"\d ?[kK]$", body))
     body = body[:-1].strip() if thousand else body
     if not _BODY.fullmatch(body):
-        return Written(shown, {}, codes, beside, percent, "is no number")
+        return WrittenNumber(shown, {}, codes, beside, percent, "is no number")
     found = {mark: value for mark in MARKS if (value := _under(body, mark)) is not None}
     if not found:
-        return Written(shown, {}, codes, beside, percent, _why_not(body))
+        return WrittenNumber(shown, {}, codes, beside, percent, _why_not(body))
     if thousand:
         found = {mark: _times_thousand(value) for mark, value in found.items()}
     if negative:
         found = {mark: -value for mark, value in found.items()}
-    return Written(shown, found, codes, beside, percent, thousand=thousand)
+    return WrittenNumber(shown, found, codes, beside, percent, thousand=thousand)
 
 
 def read_number(
@@ -240,7 +240,7 @@ def doubtful(texts: Iterable[object], digits: int | None = None) -> str:
 
 
 def decided(
-    item: Written,
+    item: WrittenNumber,
     currency: str = "",
     decimal: str | None = None,
     digits: int | None = None,
@@ -304,7 +304,7 @@ def _inside(value: Decimal, low: float | None, high: float | None) -> bool:
     return (low is None or value >= Decimal(low)) and (high is None or value <= Decimal(high))
 
 
-def _refuse_currency(item: Written, currency: str) -> None:
+def _refuse_currency(item: WrittenNumber, currency: str) -> None:
     if not currency:
         raise NumberError(item.text, f"{item.beside} stands beside it", "Write the number alone.")
     mend = f"Write what it comes to in {currency}; where a currency can be chosen beside it, choose that one."
@@ -393,7 +393,7 @@ def _why_not(body: str) -> str:
 
 __all__ = [
     "MARKS",
-    "Written",
+    "WrittenNumber",
     "decided",
     "decimal_marks",
     "doubtful",

@@ -6,7 +6,7 @@ import pytest
 
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
-from forecast.decide.choices import Elsewhere, Quotes, Settled, not_compared, quotes_or_why
+from forecast.decide.choices import ComparedQuotes, Elsewhere, Settled, not_compared, quotes_or_why
 from forecast.engine.known import Agreed, KnownFacts
 from forecast.watching.standing import Standing
 from tests.decide.sample import SMALL, euros, small
@@ -59,7 +59,7 @@ def test_quotes_for_what_a_way_does_without_are_not_compared_in_it() -> None:
         "These quotes do not count in this way: “Paint shop” is not in “Diy”. “Shop” and “Mixed” have it."
     )
     assert why.found_in == ("shop", "mixed")
-    assert isinstance(quotes_or_why(build, "paint_shop", "mixed", trials=512), Quotes)
+    assert isinstance(quotes_or_why(build, "paint_shop", "mixed", trials=512), ComparedQuotes)
 
 
 def test_a_build_without_ways_says_so_too() -> None:
@@ -74,7 +74,7 @@ def test_a_build_without_ways_says_so_too() -> None:
 
 def test_a_quote_that_work_handed_over_would_be_paid_by_counts_all_the_same() -> None:
     found = quotes_or_why(small(SHOPS), "paint_shop", "diy", trials=4096)
-    assert isinstance(found, Quotes)
+    assert isinstance(found, ComparedQuotes)
     first, second = found.quotes
     assert first.summary.p80.value != second.summary.p80.value
 

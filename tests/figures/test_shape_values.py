@@ -12,7 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from forecast.engine.tabulated import TOLERANCE, Table, sampler, table_error
+from forecast.engine.tabulated import TOLERANCE, TabulatedValues, sampler, table_error
 from forecast.figures.shapes import (
     ONE_QUOTE_SPREAD,
     SCORE_LIMIT,
@@ -22,7 +22,7 @@ from forecast.figures.shapes import (
     Flat,
     Gaussian,
     Johnson,
-    Metalog,
+    MetalogShape,
     Pert,
     Shape,
     Steps,
@@ -82,7 +82,7 @@ def test_lognormal_from_mean_and_coefficient_of_variation() -> None:
 
 def test_unbounded_metalog() -> None:
     """Keelin 2016, Decision Analysis 13(4), 6.2.1 (formulas from memory; values are their integrals)."""
-    shape = Metalog(700, 1000, 1600)
+    shape = MetalogShape(700, 1000, 1600)
     assert shape.coefficients[1:] == pytest.approx((204.803826, 170.669855), rel=1e-8)
     assert [shape.percentile(q) for q in (0.05, 0.25, 0.75, 0.8, 0.95)] == pytest.approx(
         [623.104770, 821.875, 1271.875, 1354.897986, 1829.169506], rel=1e-8
@@ -93,7 +93,7 @@ def test_unbounded_metalog() -> None:
 
 
 def test_metalog_bounded_below_by_zero() -> None:
-    shape = Metalog(700, 1000, 1600, lower=0)
+    shape = MetalogShape(700, 1000, 1600, lower=0)
     assert shape.coefficients == pytest.approx((6.907755, 0.188119, 0.064473), abs=1e-6)
     assert [shape.percentile(q) for q in (0.05, 0.25, 0.75, 0.8, 0.95)] == pytest.approx(
         [625.954062, 827.817933, 1251.543075, 1333.225866, 1895.211529], rel=1e-8
@@ -135,7 +135,7 @@ def test_both_tails_of_a_metalog_follow_the_published_formula(
     middle: float,
     tail: float,
 ) -> None:
-    shape = Metalog(3, middle, 8, **bounds)
+    shape = MetalogShape(3, middle, 8, **bounds)
     logit = math.log1p(-tail) - math.log(tail)
     points = (fitted(3), fitted(middle), fitted(8))
     wanted = [back(keelin(*points, -logit, tail)), back(keelin(*points, logit, 1 - tail))]
@@ -146,7 +146,7 @@ def test_both_tails_of_a_metalog_follow_the_published_formula(
 @pytest.mark.parametrize("middle", [4.2, 6.1])
 def test_the_tails_of_a_metalog_bounded_below_are_powers(middle: float) -> None:
     """From the formula: P(X > x) falls as x^(−1 / (a2 + a3/2)), and P(X < x) as x^(1 / (a2 − a3/2)) with bound zero."""
-    shape = Metalog(3, middle, 8, lower=0)
+    shape = MetalogShape(3, middle, 8, lower=0)
     low, high = math.log(middle / 3), math.log(8 / middle)
     a2, a3 = (low + high) / (2 * math.log(9)), (high - low) / (0.8 * math.log(9))
     near, far = (float(stats.norm.isf(tail)) for tail in (1e-9, 1e-13))
@@ -162,7 +162,7 @@ def test_the_tails_of_a_metalog_bounded_below_are_powers(middle: float) -> None:
 )
 def test_metalog_is_feasible_where_its_density_is_positive(ratio: float, feasible: bool) -> None:
     """Limits 0.166578 and 0.833422, recomputed from the density (Keelin 2016 gives the same set)."""
-    assert Metalog(0, ratio, 1).feasible is feasible
+    assert MetalogShape(0, ratio, 1).feasible is feasible
 
 
 @pytest.mark.parametrize("stated", [(4.5, 10, 33.2), (3, 10, 30), (1, 10, 11), (9, 10, 90)])
@@ -426,10 +426,10 @@ def test_shapes_are_scipys(shape: Shape, reference: stats.rv_continuous) -> None
 CONTRACT: list[Shape] = [shape for shape, _ in SHAPES]
 CONTRACT += [three_percentiles(*stated) for stated in RANGES]
 CONTRACT += [
-    Metalog(700, 1000, 1600),
-    Metalog(3, 5, 8, lower=0, upper=10),
-    Metalog(3, 5, 8, upper=10),
-    Metalog(700, 1000, 1600, lower=100),
+    MetalogShape(700, 1000, 1600),
+    MetalogShape(3, 5, 8, lower=0, upper=10),
+    MetalogShape(3, 5, 8, upper=10),
+    MetalogShape(700, 1000, 1600, lower=100),
 ]
 
 
@@ -468,7 +468,7 @@ class TestContract:
 
     def test_the_fast_way_is_within_a_millionth_of_the_span(self, shape: Shape) -> None:
         draw = sampler(shape)
-        if isinstance(draw, Table):
+        if isinstance(draw, TabulatedValues):
             assert table_error(shape, draw) < TOLERANCE
         z = np.linspace(-4, 4, 3001)
         span = shape.percentile(0.9) - shape.percentile(0.1)

@@ -9,7 +9,7 @@ import pytest
 from forecast.errors import RuleError
 from forecast.figures.formula import Input
 from forecast.trade.exact import evaluate
-from forecast.trade.journey import BoxSize, chargeable, chargeable_quantity
+from forecast.trade.journey import BoxFormulas, chargeable, chargeable_quantity
 
 KIT_BOX = (200, 120, 60, 45, 1)  # bulky and light: 1.44 m³, 45 kg
 
@@ -50,7 +50,7 @@ def test_counts_multiply() -> None:
 
 
 def test_uncertain_measures_stay_in_the_formula() -> None:
-    box = BoxSize(Input("l"), Input("w"), Input("h"), Input("kg"))
+    box = BoxFormulas(Input("l"), Input("w"), Input("h"), Input("kg"))
     formula = chargeable_quantity("sea", [box])
 
     values = {"l": Decimal(250), "w": Decimal(120), "h": Decimal(100), "kg": Decimal(50)}

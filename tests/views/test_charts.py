@@ -36,7 +36,7 @@ from forecast.views.charts import (
     s_curve,
 )
 from forecast.views.charts.frame import MOST_POINTS, Rule, _rows_of, rules, without_title
-from forecast.views.charts.line_charts import Standing
+from forecast.views.charts.line_charts import LineStanding
 from forecast.views.charts.watch_charts import LEAST_APART
 from forecast.views.theme import DARK, LIGHT
 from forecast.watching.history import HistoryPoint
@@ -85,7 +85,7 @@ def point_on(day: dt.date, paid: float = 0.0, budget: float | None = 4_000) -> H
 def every_chart(forecast: Forecast) -> list[Any]:
     day = dt.date(2026, 5, 1)
     points = [point_on(day + dt.timedelta(days=k), paid=3.0 * k) for k in range(400)]
-    standings = [Standing("a", "Filler", "consumables", 60, 55, 55, 55, 55, True)]
+    standings = [LineStanding("a", "Filler", "consumables", 60, 55, 55, 55, 55, True)]
     payments = [(day + dt.timedelta(days=k), 10.0) for k in range(400)]
     difference = np.random.default_rng(1).normal(300, 500, 4096)
     return [
@@ -408,9 +408,9 @@ def test_the_fan_has_the_width_to_itself(forecast: Forecast, tmp_path: Path) -> 
 
 
 def test_of_many_lines_those_that_may_move_most_or_missed_are_drawn() -> None:
-    items = [Standing(f"a{n}", f"Line {n}", "other", 60, 60, 60, 60, 60, True) for n in range(20)]
-    items[3] = Standing("far", "Dear", "other", 60, 900, 900, 900, 900, True)
-    items[7] = Standing("open", "Open", "kit", 60, 0, 10, 60, 700, False)
+    items = [LineStanding(f"a{n}", f"Line {n}", "other", 60, 60, 60, 60, 60, True) for n in range(20)]
+    items[3] = LineStanding("far", "Dear", "other", 60, 900, 900, 900, 900, True)
+    items[7] = LineStanding("open", "Open", "kit", 60, 0, 10, 60, 700, False)
     chart = estimate_paid_forecast(items, "EUR", most=2)
     assert {row["key"] for row in with_key(chart, "estimate")} == {"far", "open"}
     told = chart.to_dict()["title"]
@@ -451,9 +451,9 @@ def test_the_contingency_is_drawn_from_the_day_of_the_budget() -> None:
 
 def test_events_are_no_lines() -> None:
     items = [
-        Standing("a", "Filler", "consumables", 60, 70, 70, 70, 70, True),
-        Standing("b", "Primer", "consumables", 60, 0, 50, 60, 70, False),
-        Standing("c", "Damage", "events", 0, 70, 70, 70, 70, True),
+        LineStanding("a", "Filler", "consumables", 60, 70, 70, 70, 70, True),
+        LineStanding("b", "Primer", "consumables", 60, 0, 50, 60, 70, False),
+        LineStanding("c", "Damage", "events", 0, 70, 70, 70, 70, True),
     ]
     title = estimate_paid_forecast(items, "EUR").to_dict()["title"]["text"]
     assert title == ["1 of 2 lines is closed; 1 of them cost more than estimated"]

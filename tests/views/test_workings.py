@@ -12,7 +12,7 @@ from forecast.buildfile.schema import Build, BuildInfo
 from forecast.engine.plan import compile_plan
 from forecast.trade.landed import KnownGoods, landed_cost
 from forecast.trade.rules import load_rules
-from forecast.views.opening_words import Opened, open_line
+from forecast.views.opening_words import OpenedLine, open_line
 
 QUIET: dict[str, Any] = {
     "arrival": {"terminal": 0, "documents": 0, "surcharges": 0, "entry": 0, "delivery": 0,
@@ -26,7 +26,7 @@ KEPT = {"free_days": 5, "steps": [{"rate": 5}], "minimum": 25}
 BOX = {"length": 200, "width": 100, "height": 60, "weight": 45}
 
 
-def opened(country: str, line: str, **changes: Any) -> Opened:
+def opened(country: str, line: str, **changes: Any) -> OpenedLine:
     raw = {"id": "kit", "incoterm": "FOB", "mode": "sea", "freight": 20, **QUIET, **changes}
     home = load_rules(country).currency
     build = Build(

@@ -17,7 +17,7 @@ from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.ledger import Ledger, kept_open
 from forecast.ledger.records import AgreementKind
-from forecast.watching.known_facts import EXTRAS, SETTLED, Known, known_facts
+from forecast.watching.known_facts import EXTRAS, SETTLED, KnownByNow, known_facts
 from forecast.watching.standing import Moment, Record
 
 BUILD = parse_build("""\
@@ -410,6 +410,6 @@ def read_each_day(ledger: Ledger) -> None:
             name: ledger.paid_by_line(item.date).get(name, 0) + item.amount_minor
             for name, item in still.items()
         }
-        known: Known = known_facts(PLAN, ledger, day)
+        known: KnownByNow = known_facts(PLAN, ledger, day)
         covered = sum(line.paid_minor for line in known.lines.values()) + known.outside_minor
         assert covered == known.paid_minor == standing.paid_minor

@@ -19,7 +19,7 @@ from forecast.ledger.papers.paper import Found, Kind, Paper
 from forecast.tables.sniff import DateOrder, find_date_orders, parse_day
 from forecast.words.currencies import is_currency, minor_digits
 from forecast.words.months import month_of
-from forecast.words.numbers import Written, decided, look_at, plainly
+from forecast.words.numbers import WrittenNumber, decided, look_at, plainly
 
 OLDEST_YEARS = 15
 """A day further back is no day of a receipt: it is when a shop was founded."""
@@ -43,7 +43,7 @@ _MONTH_FIRST = re.compile(r"\b([^\W\d_]{3,12})\.? (\d{1,2})(?:st|nd|rd|th)?,? (\
 
 
 @dataclass(frozen=True)
-class Line:
+class PaperLine:
     """A line of a paper: as it is laid out, on one page, as words alone."""
 
     text: str
@@ -57,11 +57,11 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Sum:
+class SumOnPaper:
     """A number on a line, with the currencies that stand beside it may mean."""
 
-    written: Written
-    line: Line
+    written: WrittenNumber
+    line: PaperLine
     currencies: frozenset[str]
 
     @property
@@ -104,7 +104,7 @@ def read_text(
         No receipt is of a later day.
     """
     lines = [
-        Line(text[:_LONGEST_LINE], page, cues.plainly(text[:_LONGEST_LINE]))
+        PaperLine(text[:_LONGEST_LINE], page, cues.plainly(text[:_LONGEST_LINE]))
         for page, texts in enumerate(pages, start=1)
         for text in texts
         if text.strip()
@@ -132,14 +132,14 @@ def read_text(
     )  # fmt: skip
 
 
-def _where(line: Line, several: bool) -> str:
+def _where(line: PaperLine, several: bool) -> str:
     quote = line.plain
     if len(quote) > _LONGEST_QUOTE:
         quote = f"{quote[: _LONGEST_QUOTE // 2].rstrip()} … {quote[-_LONGEST_QUOTE // 2 :].lstrip()}"
     return f"“{quote}”" + (f" on page {line.page}" if several else "")
 
 
-def _said(written: Written, digits: int) -> str:
+def _said(written: WrittenNumber, digits: int) -> str:
     """Give a sum so that it reads in one way, or as it stands where it can mean two."""
     if len(written.values) > 1:
         return written.text.lstrip("-")
@@ -147,7 +147,7 @@ def _said(written: Written, digits: int) -> str:
     return plainly(value) if value != round(value, digits) else f"{value:.{digits}f}"
 
 
-def _sums(line: Line) -> Iterator[Sum]:
+def _sums(line: PaperLine) -> Iterator[SumOnPaper]:
     text = _NUMERIC_DAY.sub(lambda match: "#" * len(match[0]), line.text)
     for match in _SUM.finditer(text):
         written = look_at(match[0])
@@ -163,10 +163,10 @@ def _sums(line: Line) -> Iterator[Sum]:
                 and (len(beside[1]) < 3 or beside[1].isupper() or not beside[1].isalpha())
             ):
                 codes = look_at(f"{beside[1]} {match[0]}").currency
-        yield Sum(written, line, codes)
+        yield SumOnPaper(written, line, codes)
 
 
-def _settled(sums: Sequence[Sum], digits: int) -> list[Sum]:
+def _settled(sums: Sequence[SumOnPaper], digits: int) -> list[SumOnPaper]:
     """Settle what the numbers mean by the decimal mark that most of those use which can mean one thing only."""
     votes = Counter(
         mark
@@ -187,10 +187,10 @@ def _settled(sums: Sequence[Sum], digits: int) -> list[Sum]:
                 settled if fits and (thousands or item.has_cents) else written
             )  # 4.200 is no 4.20 on a bill
         elif len(written.values) > 1 and not digits:
-            whole = decided(Written(written.text, written.readings), digits=0)
-            written = Written(written.text, {".": whole}, written.currency, written.beside)
+            whole = decided(WrittenNumber(written.text, written.readings), digits=0)
+            written = WrittenNumber(written.text, {".": whole}, written.currency, written.beside)
         if written.readings:
-            found.append(Sum(written, item.line, item.currencies))
+            found.append(SumOnPaper(written, item.line, item.currencies))
     return found
 
 
@@ -205,13 +205,13 @@ def _rank(words: str) -> int:
     return max((rank for rank, group in enumerate(ranks, start=1) if cues.names(words, group)), default=0)
 
 
-def _amount(lines: Sequence[Line], sums: Sequence[Sum]) -> tuple[Sum, str] | None:
+def _amount(lines: Sequence[PaperLine], sums: Sequence[SumOnPaper]) -> tuple[SumOnPaper, str] | None:
     """Find the sum that the paper is about, and what to say before where it stood."""
-    by_line: dict[int, list[Sum]] = {}
+    by_line: dict[int, list[SumOnPaper]] = {}
     for item in sums:
         if item.value:
             by_line.setdefault(id(item.line), []).append(item)
-    best: tuple[tuple[int, bool, Decimal], Sum] | None = None
+    best: tuple[tuple[int, bool, Decimal], SumOnPaper] | None = None
     for place, line in enumerate(lines):
         rank = _rank(line.words)
         if not rank:
@@ -236,10 +236,12 @@ def _amount(lines: Sequence[Line], sums: Sequence[Sum]) -> tuple[Sum, str] | Non
     return max(money, key=lambda item: abs(item.value)), "the largest sum, as no line names a total: "
 
 
-def _currency(lines: Sequence[Line], sums: Sequence[Sum], home: str, others: Collection[str]) -> Found | None:
+def _currency(
+    lines: Sequence[PaperLine], sums: Sequence[SumOnPaper], home: str, others: Collection[str]
+) -> Found | None:
     """Find the currency: beside the sums, most often; a sign of several means the home one or another of the build."""
     votes: Counter[str] = Counter()
-    told: dict[str, Line] = {}
+    told: dict[str, PaperLine] = {}
     for item in sums:
         for code in _meant(item.currencies, home, others):
             votes[code] += 1 + 5 * (_rank(item.line.words) > 0)
@@ -262,9 +264,9 @@ def _meant(codes: frozenset[str], home: str, others: Collection[str]) -> tuple[s
     return tuple(codes) if len(codes) == 1 else ()
 
 
-def _day(lines: Sequence[Line], today: dt.date) -> tuple[tuple[dt.date, ...], Line | None]:
+def _day(lines: Sequence[PaperLine], today: dt.date) -> tuple[tuple[dt.date, ...], PaperLine | None]:
     """Find the day of the paper: one, or both that it can mean; the line that says it."""
-    found: list[tuple[int, tuple[dt.date, ...], Line]] = []
+    found: list[tuple[int, tuple[dt.date, ...], PaperLine]] = []
     orders = find_date_orders(match[0] for line in lines for match in _NUMERIC_DAY.finditer(line.text))
     for place, line in enumerate(lines):
         label = lines[place - 1].words if place and not line.words.strip() else ""  # the word stands above
@@ -305,14 +307,14 @@ def _days_in(text: str, orders: tuple[DateOrder, ...]) -> Iterator[tuple[dt.date
                     yield (read,)
 
 
-def _supplier(lines: Sequence[Line], known: Iterable[str], several: bool) -> Found | None:
+def _supplier(lines: Sequence[PaperLine], known: Iterable[str], several: bool) -> Found | None:
     """Find who is paid: a name that was paid before, else a firm's near the top, else the first line that is a name."""
     by_name = {plain_name(one): one for one in known}
     for name in sorted((one for one in by_name if len(one) > 3), key=len, reverse=True):
         for line in lines:
             if f" {name} " in f" {plain_name(line.plain)} ":
                 return Found(by_name[name], f"paid before, and named in {_where(line, several)}")
-    first: tuple[str, Line] | None = None
+    first: tuple[str, PaperLine] | None = None
     for line in lines[:_FIRST_LINES]:
         for part in re.split(r"\s{3,}|\t", line.text):
             part = part.strip(" *=-_#|:;")

@@ -20,7 +20,7 @@ _ROW = 21
 
 
 @dataclass(frozen=True)
-class Standing:
+class LineStanding:
     """One line as it stands: what was estimated, what is paid, and where it ends.
 
     Attributes
@@ -165,13 +165,13 @@ def line_bars(
 
 
 def estimate_paid_forecast(
-    items: Sequence[Standing], currency: str, palette: Palette = LIGHT, most: int = 14
+    items: Sequence[LineStanding], currency: str, palette: Palette = LIGHT, most: int = 14
 ) -> Any:
     """Draw for each line its estimate as a tick, what is paid as a dot, and its forecast as a bar.
 
     Parameters
     ----------
-    items : sequence of Standing
+    items : sequence of LineStanding
     currency : str
     palette : Palette
     most : int

@@ -23,7 +23,7 @@ from forecast.views.commands.receipt import day
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build, Option
-    from forecast.decide.choices import Elsewhere, Quotes, Settled
+    from forecast.decide.choices import ComparedQuotes, Elsewhere, Settled
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.records import AgreementKind
 
@@ -79,7 +79,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
     from forecast.buildfile.options import options_by_choice
-    from forecast.decide.choices import Quotes, quotes_or_why
+    from forecast.decide.choices import ComparedQuotes, quotes_or_why
     from forecast.errors import SimulationError
     from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import with_receipts
@@ -106,10 +106,10 @@ def run(options: argparse.Namespace) -> int:
     finally:
         done()
     currency = build.build.currency
-    compared = [item for item in found if isinstance(item, Quotes)]
+    compared = [item for item in found if isinstance(item, ComparedQuotes)]
     told = with_receipts(build, known) if compared else []
     told += [
-        quotes_text(item, currency) if isinstance(item, Quotes) else why_not_text(item, currency)
+        quotes_text(item, currency) if isinstance(item, ComparedQuotes) else why_not_text(item, currency)
         for item in found
     ]
     text = "\n\n".join(told)
@@ -126,7 +126,7 @@ def run(options: argparse.Namespace) -> int:
         ],
         "not_compared": [
             {"choice": item.choice, "why": item.why, "text": why_not(item, currency)}
-            for item in found if not isinstance(item, Quotes)
+            for item in found if not isinstance(item, ComparedQuotes)
         ],
     }  # fmt: skip
     return answer(options, text, data)
@@ -209,7 +209,7 @@ def why_not_text(found: Settled | Elsewhere, currency: str) -> str:
     return f"{told} Ask with --scenario {found.found_in[0]}." if found.found_in else told
 
 
-def quotes_text(found: Quotes, currency: str) -> str:
+def quotes_text(found: ComparedQuotes, currency: str) -> str:
     """Write the options of one choice side by side, then each in a sentence."""
     from forecast.views.text_tables import shorten, table
     from forecast.words.money import about
@@ -220,13 +220,13 @@ def quotes_text(found: Quotes, currency: str) -> str:
     return "\n".join([*said, "", *(item.sentence(money) for item in found.quotes)])
 
 
-def quote_headings(found: Quotes) -> list[str]:
+def quote_headings(found: ComparedQuotes) -> list[str]:
     """Give the headings of `quote_rows`."""
     weeks = [] if found.quotes[0].summary.weeks is None else ["Weeks (P80)"]
     return ["Quote", "Middle figures", "P50", "P80", "P90", *weeks, "Cheapest in"]
 
 
-def quote_rows(found: Quotes, currency: str) -> list[list[str]]:
+def quote_rows(found: ComparedQuotes, currency: str) -> list[list[str]]:
     """Give a row for each option: what the whole build costs with it."""
     from forecast.words.money import about, percent
 
