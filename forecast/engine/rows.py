@@ -243,12 +243,20 @@ class Plan:
         What was charged holds it, so it is no part of the rate of exchange.
         """
         found: dict[str, float] = {}
+        for _, name, share in self.margins:
+            found[name] = found.get(name, 0.0) + share
+        return found
+
+    @cached_property
+    def margins(self) -> tuple[tuple[str, str, float], ...]:
+        """Shares that card or bank add: the row that counts one, the row that is paid abroad, and the share."""
+        found: list[tuple[str, str, float]] = []
         for row in self.rows:
             for node in walk(row.formula) if row.kind == "line" else ():
                 match node:
                     case Product((Constant(share), LineValue(name, True))):
-                        found[name] = found.get(name, 0.0) + share
-        return found
+                        found.append((row.id, name, share))
+        return tuple(found)
 
     @property
     def money_rows(self) -> tuple[int, ...]:

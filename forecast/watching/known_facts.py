@@ -14,6 +14,7 @@ from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid, Taught
 from forecast.engine.plan import compile_plan
 from forecast.engine.replicate import Keep
 from forecast.engine.rows import Plan, Row
+from forecast.engine.trials import reference_values
 from forecast.figures.formula import Constant
 from forecast.ledger import Ledger
 from forecast.ledger.records import AgreementKind
@@ -217,6 +218,24 @@ def _taught(build: Build, plan: Plan, standing: Standing, missing: set[str]) -> 
     return found
 
 
+def margin_charged(plan: Plan, known: KnownByNow) -> dict[str, float]:
+    """Give how much of what card or bank were to add stands in sums that were charged, by row; it adds up to nothing.
+
+    Planned in a row of its own, it comes with the payment: so much more was that line to cost, and the margin less.
+    """
+    values = reference_values(plan) if plan.margins else ()
+    middles = dict(zip((row.id for row in plan.rows), map(float, values), strict=False))
+    found: dict[str, float] = {}
+    for margin, name, share in plan.margins:
+        line = known.lines[name]
+        paid = to_float(line.paid_minor, known.currency) / (1 + plan.added_abroad[name])
+        if paid > 0:
+            held = share * (middles[name] if line.state == "closed" else min(paid, middles[name]))
+            found[name] = found.get(name, 0.0) + held
+            found[margin] = found.get(margin, 0.0) - held
+    return found
+
+
 def _line(row: Row, standing: Standing) -> KnownLine:
     name = row.id
     paid, committed = standing.paid.get(name, 0), standing.committed.get(name, 0)
@@ -308,7 +327,8 @@ def _give_up(
     row: Row, plan: Plan, paid: float, mark: str | None, gates: set[str], gathered: _Gathered
 ) -> None:
     """Note a line on which nothing was spent in the end, or less than nothing."""
-    gathered.dropped.add(row.id)
+    if not row.unpaid:  # what is a share of what is not paid yet came with what was, and was not given up
+        gathered.dropped.add(row.id)
     if row.id in gates and mark is None and paid == 0:
         gathered.gates[row.id] = False
         return

@@ -28,7 +28,7 @@ from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.errors import BuildFileError
 from forecast.figures.evaluate import shape_of
 from forecast.ledger import Ledger
-from forecast.watching.known_facts import KnownByNow, known_from
+from forecast.watching.known_facts import KnownByNow, known_from, margin_charged
 from forecast.watching.reforecast import cause_titles, scenario_in_force
 from forecast.watching.standing import Record, Standing, day_before
 from forecast.words.minor_units import exponent, to_float
@@ -281,7 +281,11 @@ class MovedSteps:
 
         def at(plan: Plan, known: KnownByNow) -> dict[str, float]:
             ready = prepare(plan, known.facts, self.seed, self.replay.prior if plan is self.earlier else None)
-            middle = {name: scale * amount for name, amount in base_given(plan, known.facts, ready).items()}
+            held = margin_charged(plan, known)  # was to come with the payment: it is not dearer by it
+            middle = {
+                name: scale * (amount - held.get(name, 0.0))
+                for name, amount in base_given(plan, known.facts, ready).items()
+            }
             return {**known.outside, **middle}
 
         begin, end = at(self.earlier, self.start), at(self.plan, now)

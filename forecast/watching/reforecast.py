@@ -25,7 +25,7 @@ from forecast.engine.trials import middles_if_needed
 from forecast.figures.shapes import Array
 from forecast.ledger import Baseline, Ledger
 from forecast.watching.delivered import over_with_delivery
-from forecast.watching.known_facts import KnownByNow, LineState, known_from
+from forecast.watching.known_facts import KnownByNow, LineState, known_from, margin_charged
 from forecast.watching.reasons import (
     LearnedCause,
     Reason,
@@ -287,12 +287,13 @@ class Reforecast:
         maybe = middles_if_needed(self.now.plan)
         gates = {row.id: row.gate for row in self.now.plan.rows if row.gate is not None}
         happened = {name for name, gate in gates.items() if self.known.facts.gates.get(gate)}
+        held = margin_charged(self.now.plan, self.known)
         found = []
         for before, now in zip(self.before.lines, self.now.lines, strict=True):
             known = self.known.lines[now.id]
             found.append(
                 LineWatch(
-                    now.id, now.title, now.group, now.kind, known.state, before.base,
+                    now.id, now.title, now.group, now.kind, known.state, before.base + held.get(now.id, 0.0),
                     to_float(known.paid_minor, self.currency), _range(before),
                     _range(now), before.mean, now.mean,
                     to_float(known.committed_minor, self.currency), scores.get(now.id),

@@ -231,3 +231,24 @@ def test_a_cards_margin_that_was_charged_as_planned_is_no_move_of_the_rate(tmp_p
         rates = next(part for part in moved["parts"] if part["kind"] == "currency")
         assert abs(rates["change"]["P50"]["value"]) < 3
     assert told[2] == pytest.approx(told[0], rel=0.002)
+
+
+def test_a_kit_paid_at_its_price_and_the_cards_margin_did_not_come_in_dear(tmp_path: Path, say: Say) -> None:
+    """Measured before: the kit stood 2 % over its estimate, and the margin among what was given up."""
+    file = create_build(tmp_path / "guided", read_answers(ANSWERS | {"country": "NL", "origin": "GB"}))
+    life = Life(file, tmp_path / "life", say)
+    plan = compile_plan(life.build)
+    charged = middles(life.build)["kit.goods"] * 1.02
+    price = charged / 1.02 / plan.rates["GBP"].middle
+    life.say(
+        "receipt", "add", life.file, "--supplier", "a seller", "--amount", f"{price:.2f}", "--currency", "GBP",
+        "--charged", f"{charged:.2f}", "--line", "kit", "--date", DAY, "--all",
+    )  # fmt: skip
+    lines = {line["id"]: line for line in life.where()["lines"]}
+    assert lines["kit.goods"]["base"] == pytest.approx(charged, abs=0.02)
+    assert lines["kit.margin"]["base"] == pytest.approx(0, abs=0.02)
+    assert "came in dear" not in life.say("moved", life.file).splitlines()[0]
+    life.say("finish", life.file)
+    moved = json.loads(life.say("moved", life.file, "--json"))
+    dropped = next(part for part in moved["parts"] if part["kind"] == "scope dropped")
+    assert "kit.margin" not in [name for name, _ in dropped["because"]]
