@@ -22,6 +22,7 @@ from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.views.charts.ways_charts import frontier
 from forecast.views.commands.advice import beaten_in, farmed_out
 from forecast.views.commands.quotes import quote_headings, quote_rows, why_not
+from forecast.views.sentences import prices_left_by_mix
 from forecast.watching.standing import Standing
 from forecast.words.money import about, entered, hourly, hours, percent, signed
 
@@ -175,6 +176,8 @@ def _section(view: Opened) -> None:
         money = partial(about, currency=view.currency)
         with said:
             text(found.sentence(money, partial(entered, currency=view.currency)))
+            if left := prices_left_by_mix(view.build, known_by_now(view), found.leaves):
+                text(" ".join([*left, found.keeping_sentence(money)]))
             if told := found.hazards_sentence(money):
                 text(told)
             taken = found.best or found.cheapest
@@ -250,11 +253,11 @@ def _reason_row(view: Opened, item: MixReason) -> list[str]:
 
 
 def _frontier_table(view: Opened, found: Mixes) -> None:
-    shown = found.some_of_frontier()
+    shown, some = found.listed(), found.some_of_frontier()
     weeks = shown[0].weeks is not None
     text(
         f"{len(found.frontier)} of {len(found.mixes):,} mixes are not beaten in {beaten_in(found)}"
-        + (f"; {len(shown)} of them, evenly spread." if len(shown) < len(found.frontier) else ".")
+        + (f"; {len(some)} of them, evenly spread." if len(some) < len(found.frontier) else ".")
     )
     rows = [_mix_row(view, item, found, weeks) for item in shown]
     headings = ["Farmed out", "P50", "P80", "Own hours at P80", *(["Weeks at P80"] if weeks else []), ""]
@@ -275,5 +278,5 @@ def _mix_row(view: Opened, item: Mix, found: Mixes, weeks: bool) -> list[str]:
         about(item.p80, view.currency, found.errors[1]),
         hours(item.hours_p80),
         *([f"{item.weeks:.0f}"] if weeks and item.weeks is not None else []),
-        "best" if item == found.best else "",
+        found.mark(item),
     ]

@@ -19,6 +19,7 @@ from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.statistics import Estimate, percentile_estimates, percentiles
 from forecast.errors import SimulationError
 from forecast.watching.known_facts import Knowledge
+from forecast.watching.standing import Standing
 
 MOST_MIXES = 20_000
 
@@ -78,6 +79,7 @@ class MixSearch:
         self.choices = options_by_choice(build)
         self.titles = {option.id: option.title for option in build.option}
         self.build = build
+        self.way = name
         self.settings = (overrides, trials, seed, known)
         self.mixers: dict[tuple[str, ...], Mixer] = {}
         # A choice that is settled stands as the file and the ledger say it, as it does in every other answer.
@@ -144,8 +146,36 @@ class MixSearch:
             self.mixes, unbeaten(order), best, levels[1] if best is not None else None,
             order[0], min(self.mixes, key=lambda item: (item.hours_p80, item.p80)), soonest(self.mixes),
             self.reasons(explained), money, hours, weeks, (levels[0].error, levels[1].error), self.titles,
-            hazards, _spared(explained, hazards, inside, order),
+            hazards, _spared(explained, hazards, inside, order), self._yours(order), self._leaves(explained),
+            self._keeping(explained, inside, order),
         )  # fmt: skip
+
+    def _yours(self, order: Sequence[Mix]) -> Mix | None:
+        """Give the cheapest mix with the routes of the way in force."""
+        if self.way is None:
+            return None
+        way = self.build.scenario[self.way]
+        return next(
+            (item for item in order if all(way.route(what) == by for what, by in item.routes.items())), None
+        )
+
+    def _leaves(self, item: Mix) -> tuple[str, ...]:
+        """Give the lines with a price agreed that a mix does not have."""
+        known = self.settings[3]
+        agreed = {one.line_id for one in known.promises} if isinstance(known, Standing) else set()
+        return tuple(
+            line.id
+            for line in self.build.line
+            if line.id in agreed
+            and line.route is not None
+            and item.routes.get(line.package or "", line.route) != line.route
+        )
+
+    def _keeping(self, item: Mix, inside: Sequence[Mix], order: Sequence[Mix]) -> Mix | None:
+        """Give the best mix that leaves no price agreed; None where this one leaves none either."""
+        if not self._leaves(item):
+            return None
+        return next((other for other in (*inside, *order) if not self._leaves(other)), None)
 
     def _mixer(self, options: Sequence[Option]) -> Mixer:
         key = tuple(option.id for option in options)

@@ -188,6 +188,12 @@ class Mixes:
     spared : Mix or None
         The best mix with the packages of these hazards farmed out, as far as the build has another way for them: the
         lowest P80 within the limits, or of all where none is within; None where nothing can be farmed out.
+    yours : Mix or None
+        The cheapest with the routes of the way in force; None where no mix has them.
+    leaves : tuple of str
+        Lines with a price agreed that the best mix, or the cheapest where none is within the limits, does not have.
+    keeping : Mix or None
+        The best of those that have all lines with a price agreed, chosen as `spared` is; None where nothing is left.
     """
 
     mixes: tuple[Mix, ...]
@@ -205,6 +211,9 @@ class Mixes:
     titles: Mapping[str, str] = field(default_factory=dict)
     hazards: tuple[OwnHazard, ...] = ()
     spared: Mix | None = None
+    yours: Mix | None = None
+    leaves: tuple[str, ...] = ()
+    keeping: Mix | None = None
 
     def hazards_sentence(self, money: Money) -> str:
         """Say what of the mix may hurt, and what the best one without it needs; nothing where nothing may."""
@@ -216,6 +225,16 @@ class Mixes:
             f"{said} The best mix with {'that' if len(self.hazards) == 1 else 'these'} farmed out: "
             f"{self.spared.words(self.titles)}. It needs {needs} at P80"
             f"{'' if self._fits(self.spared) else ', which is beyond your limits'}."
+        )
+
+    def keeping_sentence(self, money: Money) -> str:
+        """Say which mix is best with every price agreed kept; nothing where the best one keeps them."""
+        if self.keeping is None:
+            return ""
+        return (
+            f"The best mix that keeps what is agreed: {self.keeping.words(self.titles)}. It needs "
+            f"{self.keeping.needs(self._at_p80(money))} at P80"
+            f"{'' if self._fits(self.keeping) else ', which is beyond your limits'}."
         )
 
     def _at_p80(self, money: Money) -> Callable[[float], str]:
@@ -232,6 +251,20 @@ class Mixes:
             return self.frontier
         places = {round(step * (len(self.frontier) - 1) / (most - 1)) for step in range(most)}
         return tuple(item for place, item in enumerate(self.frontier) if place in places or item == self.best)
+
+    def listed(self) -> tuple[Mix, ...]:
+        """Give some of the frontier, and among them the way in force, beaten or not; by P80."""
+        shown = self.some_of_frontier()
+        yours = () if self.yours is None or self.yours in shown else (self.yours,)
+        return tuple(sorted((*shown, *yours), key=lambda item: item.p80))
+
+    def mark(self, item: Mix) -> str:
+        """Say what a mix in the list is: the best, the way in force, both or neither."""
+        return ", ".join(
+            word
+            for word, one in (("best", self.best), ("your way", self.yours))
+            if one is not None and item == one
+        )
 
     def sentence(self, money: Money, entered: Money | None = None) -> str:
         """Say which mix is best within the limits, or that there is none; ``entered`` writes the limit in money."""

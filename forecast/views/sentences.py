@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +15,7 @@ from forecast.engine.statistics import Estimate
 from forecast.figures.shapes import Z90
 from forecast.watching.estimates import Unusual
 from forecast.watching.reforecast import Reforecast
-from forecast.watching.standing import Standing
+from forecast.watching.standing import Promise, Standing
 from forecast.words.money import about, builds, entered, exact, hours
 
 LESSON = 0.2
@@ -319,14 +319,29 @@ def left_prices(build: Build, known: Standing | None, ways: Sequence[str]) -> li
         without = [way for way in ways if one.line_id in plans[way].absent]
         if without:
             names = " and ".join(f"\u201c{scenario_title(build, way)}\u201d" for way in without)
-            price, paid = exact(one.price_minor, build.build.currency), one.price_minor - one.left_minor
-            told.append(
-                f"{names} {'leaves' if len(without) == 1 else 'leave'} an agreed price of {price} with {one.supplier} "
-                f"for \u201c{plans[without[0]].absent[one.line_id]}\u201d"
-                + (f". Of it {exact(paid, build.build.currency)} is paid" if paid > 0 else "")
-                + ". What leaving it costs is not counted."
-            )
+            leave = "leaves" if len(without) == 1 else "leave"
+            title = plans[without[0]].absent[one.line_id]
+            told.append(f"{names} {leave} {_agreed_price(one, title, build.build.currency)}")
     return told
+
+
+def prices_left_by_mix(build: Build, known: Standing | None, leaves: Collection[str]) -> list[str]:
+    """Say which prices agreed the mix that is told of leaves, by the lines that it does not have."""
+    titles = {line.id: line.title for line in build.line}
+    return [
+        f"This mix leaves {_agreed_price(one, titles[one.line_id], build.build.currency)}"
+        for one in (() if known is None else known.promises)
+        if one.line_id in leaves
+    ]
+
+
+def _agreed_price(one: Promise, title: str, currency: str) -> str:
+    price, paid = exact(one.price_minor, currency), one.price_minor - one.left_minor
+    of_it = f". Of it {exact(paid, currency)} is paid" if paid > 0 else ""
+    return (
+        f"an agreed price of {price} with {one.supplier} for \u201c{title}\u201d{of_it}. What leaving it costs is not "
+        "counted."
+    )
 
 
 _NAMED = 3

@@ -451,13 +451,22 @@ def test_what_came_with_the_way_here_is_asked_about_with_the_commands_that_say_s
         add(capsys, folder, name, "90", "--closes")
     monkeypatch.chdir(folder)
     told = run(capsys, "watch", "--trials", "1024")
-    ruled_out = "forecast cannot-happen crate.examination late_delivery"
+    ruled_out = "forecast cannot-happen crate.storage crate.examination late_delivery"
     assert "Over by now: “Storage at the depot”, “Customs examine crate goods” and “Late”? If so: " in told
-    assert f"If so: {ruled_out}\n  forecast close crate.storage\n" in told
+    assert f"If so: {ruled_out}\n" in told
     assert watch(capsys, folder)["over_by_now"] == ["crate.storage", "crate.examination", "late_delivery"]
-    for command in (ruled_out, "forecast close crate.storage"):
-        run(capsys, *command.split()[1:])
+    asked = ["crate.storage", "crate.examination", "late_delivery"]
+    said = run(capsys, *ruled_out.split()[1:])
+    assert "“Storage at the depot” cannot happen any more." in said
     assert watch(capsys, folder)["over_by_now"] == []
+    run(capsys, "undo")  # one entry
+    assert watch(capsys, folder)["over_by_now"] == asked
+    run(capsys, *ruled_out.split()[1:])
+    run(capsys, "cannot-happen", "crate.storage", "--withdraw")
+    assert (
+        next(line for line in watch(capsys, folder)["lines"] if line["id"] == "crate.storage")["state"]
+        != "closed"
+    )
 
 
 def test_several_events_are_told_of_at_once_and_none_is_taken_for_a_file(

@@ -307,7 +307,7 @@ def run_mix(options: argparse.Namespace) -> int:
     """Find the best mix of routes."""
     from forecast.decide.mix import mix
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.sentences import with_receipts
+    from forecast.views.sentences import prices_left_by_mix, with_receipts
     from forecast.views.text_tables import shorten, table
     from forecast.watching.reforecast import scenario_in_force
     from forecast.words.money import about, hourly, hours
@@ -329,7 +329,7 @@ def run_mix(options: argparse.Namespace) -> int:
     finally:
         done()
     currency = build.build.currency
-    shown = found.some_of_frontier()
+    shown, some = found.listed(), found.some_of_frontier()
     rows = [
         [
             shorten(farmed_out(item, found.titles), 60),
@@ -337,17 +337,19 @@ def run_mix(options: argparse.Namespace) -> int:
             about(item.p80, currency, found.errors[1]),
             hours(item.hours_p80),
             *([f"{item.weeks:.0f}"] if item.weeks is not None else []),
-            "best" if item == found.best else "",
+            found.mark(item),
         ]
         for item in shown
     ]
     text = [
         *with_receipts(build, known),
         found.sentence(_money(currency), _entered(currency)),
+        *prices_left_by_mix(build, known, found.leaves),
+        *([told] if (told := found.keeping_sentence(_money(currency))) else []),
         *([told] if (told := found.hazards_sentence(_money(currency))) else []),
         "",
         f"{len(found.frontier)} of {len(found.mixes)} mixes are not beaten in {beaten_in(found)}"
-        + (f"; {len(shown)} of them, evenly spread:" if len(shown) < len(found.frontier) else ":"),
+        + (f"; {len(some)} of them, evenly spread:" if len(some) < len(found.frontier) else ":"),
     ]
     weeks = ["Weeks (P80)"] if found.soonest is not None else []
     text.append(table(["Farmed out", "P50", "P80", "Own hours (P80)", *weeks, ""], rows))

@@ -18,7 +18,7 @@ from forecast.views.commands.common import (
     somebody_there,
     to_read,
 )
-from forecast.views.commands.receipt import check_id, day
+from forecast.views.commands.receipt import charges_on_the_way, check_id, day
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
@@ -230,25 +230,37 @@ def _mark_event(options: argparse.Namespace, state: str) -> int:
     from forecast.ledger.events import WORDS, say_event, withdraw_event
     from forecast.ledger.folder import BuildFolder
     from forecast.views.settling_words import happened_words, quoted
-    from forecast.watching.settling import titles_of
+    from forecast.watching.settling import close_lines, titles_of
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    names = list(dict.fromkeys(check_id(name, build, lines=False) for name in options.ids))
+    every = dict.fromkeys(check_id(name, build, lines=False, on_the_way=True) for name in options.ids)
+    charges = [name for name in charges_on_the_way(build) if name in every]
+    if charges and state == "happened":
+        message = f"happened: {charges[0]} is a line and no risk: enter its bill as a receipt."
+        raise LedgerError(message)
+    names = [name for name in every if name not in charges]
     _check_day(options)
     change = withdraw_event if options.withdraw else say_event
     ledger = folder.ledger()
     with ledger.together():  # all of them or none, and one undo takes them back
         marks = [change(ledger, name, state, options.date, options.note) for name in names]  # type: ignore[arg-type]
+        if options.withdraw:
+            for name in charges:
+                ledger.reopen_line(name, options.date, options.note)
+        else:
+            close_lines(ledger, charges, options.date, options.note)
     titles, again = titles_of(build), " after all" if options.withdraw else ""
     told = []
     for mark in marks:
         told.append(f"{quoted(mark.subject, titles)} {WORDS[mark.state]}{again}, as of {mark.date}.")
         if mark.state == "happened":
             told.append(happened_words(mark.subject, ledger))
+    word = WORDS["open" if options.withdraw else state]
+    told += [f"{quoted(name, titles)} {word}{again}." for name in charges]
     text = f"{' '.join(filter(None, told))} 'forecast watch' shows what follows."
     said = [{"event": mark.subject, "state": mark.state, "date": mark.date.isoformat()} for mark in marks]
-    return answer(options, text, {"events": said})
+    return answer(options, text, {"events": said, "charges": charges})
 
 
 def run_freeze(options: argparse.Namespace) -> int:

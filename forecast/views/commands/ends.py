@@ -57,7 +57,6 @@ def run(options: argparse.Namespace) -> int:
     named = "" if options.file == "." else f" {typed(options.file)}"
     commands = Commands(
         f"forecast close{named} --looking-settled{scenario}",
-        f"forecast close{named}",
         f"forecast cannot-happen{named}",
         f"forecast close{named}",
     )
@@ -134,10 +133,9 @@ def _levels(levels: Sequence[float], estimates: Sequence[Estimate]) -> dict[str,
 
 @dataclass(frozen=True)
 class Commands:
-    """How to say what is asked about: that lines which look settled are closed, lines, and events that cannot come."""
+    """How to say what is asked about: lines that look settled, what cannot come any more, and own work done."""
 
     settled: str
-    close: str
     impossible: str
     hours: str = "forecast close"
 
@@ -208,14 +206,7 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
     if shares := share_of_closed_sentence(watch):
         asked.append(f"{shares} If not: {commands.impossible} {' '.join(watch.share_of_closed)}")
     if over := over_by_now_sentence(watch):
-        kinds = {line.id: line.kind for line in watch.lines}
-        ways = [
-            " ".join([how, *(name for name in watch.over_by_now if kinds[name] == kind)])
-            for kind, how in (("event", commands.impossible), ("line", commands.close))
-            if kind in {kinds[name] for name in watch.over_by_now}
-        ]
-        over += " If so: " + "\n  ".join(ways)
-        asked.append(over)
+        asked.append(f"{over} If so: {commands.impossible} {' '.join(watch.over_by_now)}")
     if watch.as_of is None:
         text += [part for sentence in asked for part in ("", sentence)]
     open_hours = [told for name, (_, told) in watch.now.plan.own_work.items() if name not in watch.hours_done]

@@ -156,8 +156,14 @@ def day(text: str) -> dt.date:
         raise argparse.ArgumentTypeError(message) from None
 
 
-def known_ids(build: Build, *, events: bool = True, lines: bool = True, hours: bool = False) -> list[str]:
-    """Give the ids that a receipt or a mark may name; own hours only where they may be marked as worked."""
+def known_ids(
+    build: Build, *, events: bool = True, lines: bool = True, hours: bool = False, on_the_way: bool = False
+) -> list[str]:
+    """Give the ids that a receipt or a mark may name.
+
+    Own hours only where they may be marked as worked, and without the other lines those charges that come on the way
+    of goods or not at all only where these may be ruled out.
+    """
     from forecast.engine.plan import compile_plan
 
     found = [line.id for line in build.line] if lines else []
@@ -167,12 +173,34 @@ def known_ids(build: Build, *, events: bool = True, lines: bool = True, hours: b
         found += [
             row.id for row in bought if (row.kind == "line" and lines) or (row.kind == "event" and events)
         ]
+    if on_the_way:
+        found += [name for name in charges_on_the_way(build) if name not in found]
     if hours:
         found += [f"{line.id}.own_hours" for line in build.line if line.own_hours is not None]
     return found
 
 
-def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True, hours: bool = False) -> str:
+def charges_on_the_way(build: Build) -> list[str]:
+    """Give the lines that come on the way of goods or not at all, as storage does, by id."""
+    from forecast.engine.plan import compile_plan
+
+    if not build.consignment:
+        return []
+    lines = {row.id for row in compile_plan(build).payable if row.kind == "line"}
+    return [
+        name for item in compile_plan(build).consignments for name in item.over_once_here if name in lines
+    ]
+
+
+def check_id(
+    name: str,
+    build: Build,
+    *,
+    events: bool = True,
+    lines: bool = True,
+    hours: bool = False,
+    on_the_way: bool = False,
+) -> str:
     """Give a line or event by id or name, as its id; a consignment's own means its goods where they have one price.
 
     Raises
@@ -183,7 +211,7 @@ def check_id(name: str, build: Build, *, events: bool = True, lines: bool = True
     from forecast.buildfile.checks import nearest
     from forecast.watching.settling import titles_of
 
-    legal = known_ids(build, events=events, lines=lines, hours=hours)
+    legal = known_ids(build, events=events, lines=lines, hours=hours, on_the_way=on_the_way)
     if name in legal:
         line = name.removesuffix(".own_hours")
         return line if line in build.work_alone else name  # work that costs nothing is closed by its line
