@@ -463,10 +463,7 @@ def test_what_came_with_the_way_here_is_asked_about_with_the_commands_that_say_s
     assert watch(capsys, folder)["over_by_now"] == asked
     run(capsys, *ruled_out.split()[1:])
     run(capsys, "cannot-happen", "crate.storage", "--withdraw")
-    assert (
-        next(line for line in watch(capsys, folder)["lines"] if line["id"] == "crate.storage")["state"]
-        != "closed"
-    )
+    assert watch(capsys, folder)["lines"]["crate.storage"]["state"] != "closed"
 
 
 def test_several_events_are_told_of_at_once_and_none_is_taken_for_a_file(
