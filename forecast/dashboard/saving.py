@@ -12,10 +12,14 @@ from forecast.buildfile.edit import can_undo_save, changed, save_build, stamp, u
 from forecast.buildfile.reader import read_text
 from forecast.buildfile.sheet import told_apart
 from forecast.dashboard.layout import safe, tell, text
+from forecast.dashboard.receipts_news import keep_news
 from forecast.dashboard.remembered import WITH_CHANGES, parsed
 from forecast.dashboard.state import Opened
 from forecast.dashboard.unsaved import EditedFile, keep_draft, kept_for, unsaved_changes, with_more
 from forecast.errors import BuildFileError, ForecastError
+
+TRAY = "tray"
+"""Where it is said what was kept: at the foot, where the button stood."""
 
 
 @dataclass(frozen=True)
@@ -105,11 +109,11 @@ def drop() -> None:
     keep_draft()
 
 
-def keep(view: Opened) -> None:
-    """Save what is not saved yet, and begin anew; on failure say why and keep it."""
+def keep(view: Opened, words: str) -> None:
+    """Save what is not saved yet, begin anew and say what it did; on failure say why and keep it."""
     kept = kept_now()
     try:
-        _save(view, changed(kept["text"], unsaved_changes(kept)), kept["text"])
+        _save(view, changed(kept["text"], unsaved_changes(kept)), kept["text"], words)
     except ForecastError as error:
         tell(error)
 
@@ -117,17 +121,23 @@ def keep(view: Opened) -> None:
 def keep_on_theirs(view: Opened, theirs: str) -> None:
     """Save what is not saved yet on top of what somebody else saved meanwhile."""
     try:
-        _save(view, changed(theirs, unsaved_changes(kept_now())), theirs)
+        _save(
+            view,
+            changed(theirs, unsaved_changes(kept_now())),
+            theirs,
+            "Kept, on top of what was saved elsewhere.",
+        )
     except ForecastError as error:
         tell(error)
 
 
-def _save(view: Opened, text: str, read: str) -> None:
+def _save(view: Opened, text: str, read: str, words: str) -> None:
     save_build(view.folder.build_file, text, read)
     kept = kept_now()
     kept["text"], kept["edits"], kept["unread"], kept["more"] = text, {}, {}, []
     kept["turn"] += 1
     keep_draft()
+    keep_news(TRAY, words)
     st.rerun()
 
 

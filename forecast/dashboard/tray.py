@@ -13,8 +13,17 @@ from streamlit.delta_generator import DeltaGenerator
 from forecast.buildfile.changes import AddItem, AddScenario, Change
 from forecast.buildfile.schema import Build
 from forecast.dashboard.layout import calmly, safe, said, tell
+from forecast.dashboard.receipts_news import news
 from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
-from forecast.dashboard.saving import drop, keep, keep_on_theirs, kept_now, opened_sheet, show_difference
+from forecast.dashboard.saving import (
+    TRAY,
+    drop,
+    keep,
+    keep_on_theirs,
+    kept_now,
+    opened_sheet,
+    show_difference,
+)
 from forecast.dashboard.state import Opened, headline, opened, standing
 from forecast.dashboard.unsaved import kept_for, show_everywhere, shown_everywhere, unsaved_changes
 from forecast.decide.paired import forecast_change
@@ -93,6 +102,7 @@ def _tray() -> None:
         return
     kept = kept_for(str(view.folder.build_file))
     if kept is None or not (kept["edits"] or kept["unread"] or kept["more"]):
+        news(TRAY)
         return
     loaded = opened_sheet(view)
     with st.container(key="tray"):
@@ -110,7 +120,8 @@ def _tray() -> None:
             tell(result)
         else:
             if pending:
-                st.markdown(said(_effect(view, result, pending)))
+                many = "" if len(pending) == 1 else f", {len(pending)} changes"
+                st.markdown(said(_effect(view, result, pending, f"Not saved yet{many}", "then")))
             for question in _slips(view.build, result.build):
                 st.warning(safe(question))
         if kept["unread"]:
@@ -119,7 +130,7 @@ def _tray() -> None:
         with st.container(horizontal=True, vertical_alignment="center"):
             may_keep = pending and not isinstance(result, BuildFileError) and not kept["unread"]
             if may_keep and st.button("Keep the changes", type="primary", key="keep"):
-                keep(view)
+                keep(view, _effect(view, result, pending, "Kept", "now"))
             if st.button("Drop them", key="drop"):
                 drop()
                 st.rerun()
@@ -137,7 +148,8 @@ def _switched() -> None:
     show_everywhere(on=bool(st.session_state[_SWITCH]))
 
 
-def _effect(view: Opened, result: Tried, pending: Sequence[Change]) -> str:
+def _effect(view: Opened, result: Tried, pending: Sequence[Change], begin: str, when: str) -> str:
+    """Say what changes do to the whole build: ``then``, once they are kept, or ``now`` that they are."""
     (was, _), (now, _) = headline(view), headline(result.view)
     old, new = standing(view), result.forecast
     before = {line.id: (line.mean, line.title) for line in old.lines}
@@ -151,20 +163,20 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change]) -> str:
     ]
     move, most = max(moves, key=lambda item: abs(item[0]))
     money = view.currency
-    begin = "Not saved yet" if len(pending) == 1 else f"Not saved yet, {len(pending)} changes"
     if not move and now.value == was.value:
         if all(
             isinstance(change, AddScenario)
             or (isinstance(change, AddItem) and change.kind in ("measure", "option"))
             for change in pending
         ):
-            return f"{begin}: {STRONG}nothing moves{STRONG}; once you keep it, it is compared."
+            compared = "once you keep it, it is compared" if when == "then" else "it is compared"
+            return f"{begin}: {STRONG}nothing moves{STRONG}; {compared}."
         return f"{begin}: {STRONG}no change{STRONG} at P80."
     # The draws are the same before and after, so that the change is known better than either figure: no "from" and
     # "to", whose own rounding would seem to contradict it.
     moved = forecast_change(old, new, 0.8)
     change, error = moved.value, moved.error
-    then = f"P80 is then about {about(now.value, money, now.error)}"
+    then = f"P80 is {when} about {about(now.value, money, now.error)}"
     step = rounding_step(money, error)
     if abs(change) < step / 2:
         return f"{begin}: {STRONG}less than {about(step, money)}{STRONG} at P80. {then}."

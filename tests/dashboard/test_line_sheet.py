@@ -78,7 +78,10 @@ def test_the_effect_is_said_with_the_line_it_comes_from(run: Run, before_orderin
     assert 0 < moved.error < now.error  # the draws are shared
     change = signed(moved.value, "EUR", moved.error)
     assert f"Not saved yet: **{change}** at P80, most of it from {row.title}. P80 is then about" in said
-    assert f"P80 is then about {about(now.value, 'EUR', now.error)}." in said
+    p80 = about(now.value, "EUR", now.error)
+    assert f"P80 is then about {p80}." in said
+    assert f"Kept: **{change}** at P80, most of it from {row.title}. P80 is now about {p80}." in words(app)
+    assert "Kept:" not in words(app.run())
     app = press(app, "Undo the last change")
     assert read_text(before_ordering.build_file) == text
     assert not app.exception
