@@ -22,6 +22,7 @@ from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.views.charts.ways_charts import frontier
 from forecast.views.commands.advice import beaten_in, farmed_out
 from forecast.views.commands.quotes import quote_headings, quote_rows, why_not
+from forecast.views.quote_words import quotes_decided
 from forecast.views.sentences import prices_left_by_mix
 from forecast.watching.standing import Standing
 from forecast.words.money import about, entered, hourly, hours, percent, signed
@@ -83,6 +84,8 @@ def which_quote(view: Opened) -> None:
     """Draw the section; where there is nothing to compare, how to begin."""
     st.subheader("Which quote")
     take_quote(view)
+    for decided in quotes_decided(view.build, known_by_now(view)):
+        text(decided["text"])
     if not view.build.option:
         text(
             "Two kits or two shops? Add what each asks, and what may go wrong with it: the whole build is then "

@@ -31,7 +31,7 @@ from forecast.decide.mixer import routes_offered
 from forecast.decide.taking import Asked, asked_by_price, quotes_to_take, take
 from forecast.errors import LedgerError
 from forecast.ledger.records import AgreementKind
-from forecast.views.commands.check import which_quote
+from forecast.views.quote_words import which_quote
 from forecast.views.settling_words import AGREEMENTS, taken_words
 from forecast.words.text import STRONG
 

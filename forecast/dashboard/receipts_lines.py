@@ -24,7 +24,7 @@ from forecast.dashboard.receipts_news import (
     turn_of,
 )
 from forecast.dashboard.receipts_settle import close_now, reopen_now
-from forecast.dashboard.state import Opened
+from forecast.dashboard.state import Opened, before
 from forecast.errors import LedgerError
 from forecast.ledger import AttachedFile, Commitment, Receipt
 from forecast.ledger.days import not_ahead
@@ -296,22 +296,24 @@ def _by_line(
         text("No line and no receipt has that word." if word else "Nothing is paid or agreed yet.")
         return
     st.html(_ROWS)
-    shown = found[:MOST]
-    done = [] if word else [row for row in shown if row.state == "closed"]
+    done = [] if word else [row for row in found if row.state == "closed"]
+    listed = found if word else [row for row in found if row.state != "closed"]
     with screen_only("lines"), st.container(key="paid-lines"):
-        for row in shown:
-            if row not in done:
-                _row(view, row, documents)
+        _first_rows(view, listed, documents)
         if done and _closed(view, done):
-            for row in done:
-                _row(view, row, documents)
-    if len(found) > MOST:
-        text(f"{MOST} of {len(found)} lines are shown; find others by a word.")
+            _first_rows(view, done, documents)
     with st.container(key="on-paper"):
         written = [
             [row.title, exact(row.paid, view.currency), _beside(view, row, paid=False)] for row in found
         ]
         table(["Line", "Paid", "How it stands"], written, "What was paid, line by line", left=1, right_text=1)
+
+
+def _first_rows(view: Opened, rows: Sequence[LineRow], documents: Mapping[int, Sequence[AttachedFile]]) -> None:
+    for row in rows[:MOST]:
+        _row(view, row, documents)
+    if len(rows) > MOST:
+        text(f"{MOST} of these {len(rows)} are shown; find others by a word.")
 
 
 def _rows(view: Opened, receipts: Sequence[Receipt], watch: Reforecast | None) -> list[LineRow]:
@@ -348,11 +350,19 @@ def _beside(view: Opened, row: LineRow, *, paid: bool = True) -> str:
 def _closed(view: Opened, done: Sequence[LineRow]) -> bool:
     """Draw one row for all closed lines; tell whether it is open."""
     opened = bool(st.session_state.get("closed-shown"))
-    noun = "line" if len(done) == 1 else "lines"
+    costing = {
+        row.id for row in before(view).plan.costing
+    }  # as the sentence at the top of the page counts them
+    lines = sum(row.id in costing for row in done)
+    others = len(done) - lines
+    noun = "line" if lines == 1 else "lines"
+    more = f" and {others} {'other' if others == 1 else 'others'}" if others else ""
     paid = exact(sum(row.paid for row in done), view.currency)
-    if _button(f"**{len(done)} closed {noun}** \u2003{safe(paid)} paid", "row-closed", opened=opened):
+    if _button(f"**{lines} closed {noun}{more}** \u2003{safe(paid)} paid", "row-closed", opened=opened):
         st.session_state["closed-shown"] = not opened
         st.rerun()
+    if opened and others:
+        st.caption("Others: own work, risks, lines of other ways, and what was planned at nothing.")
     return opened
 
 

@@ -128,8 +128,12 @@ def _tray() -> None:
             cells = [text for cells in kept["unread"].values() for text in cells.values()]
             st.warning(safe(f"Typed into the sheet and not understood yet: {', '.join(map(repr, cells))}."))
         with st.container(horizontal=True, vertical_alignment="center"):
-            may_keep = pending and not isinstance(result, BuildFileError) and not kept["unread"]
-            if may_keep and st.button("Keep the changes", type="primary", key="keep"):
+            may_keep = pending and not kept["unread"]
+            if (
+                may_keep
+                and isinstance(result, Tried)
+                and st.button("Keep the changes", type="primary", key="keep")
+            ):
                 keep(view, _effect(view, result, pending, "Kept", "now"))
             if st.button("Drop them", key="drop"):
                 drop()

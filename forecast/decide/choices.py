@@ -207,6 +207,13 @@ def settled(build: Build, choice: str, known: Knowledge) -> Settled | None:
     return Settled(choice, tuple(found))
 
 
+def settled_item(build: Build, name: str, known: Knowledge) -> Settled | None:
+    """Give what one line, event or consignment came to where it is settled, as `settled` does for a choice."""
+    item = next((item for item in _items(build) if item.id == name), None)
+    line = None if item is None else _settled_line(build, item, known)
+    return None if line is None else Settled(name, (line,))
+
+
 def _settled_line(build: Build, item: Item, known: Knowledge) -> SettledLine | None:
     once = not isinstance(item, Line) or item.bought_as == "once"
     if isinstance(known, KnownFacts):

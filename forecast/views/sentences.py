@@ -357,8 +357,8 @@ def width_sentence(watch: Reforecast) -> str:
         return ""
     outside = sum(abs(score) > Z90 for score, _ in closed)
     expected = round(0.2 * len(closed))
-    of_all = f"{outside or 'None'} of {len(closed)} closed lines"
-    held = f"{of_all} came in outside your ranges; {expected} would be expected."
+    of_all = f"{outside or 'None'} of {len(closed)} closed lines with a range of their own"
+    held = f"{of_all} came in outside it; {expected} would be expected."
     farthest = sorted((item for item in closed if abs(item[0]) > Z90), key=lambda item: -abs(item[0]))
     for word, side in (("Dearer", 1), ("Cheaper", -1)):
         titles = [title for score, title in farthest if side * score > 0]

@@ -17,7 +17,7 @@ from forecast.ledger.undoing import undo_last
 from forecast.record.finishing import finish
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.commands.quotes import EXAMPLE
-from forecast.words.money import about, exact, hourly
+from forecast.words.money import about, entered, exact, hourly
 from tests.dashboard.conftest import Run, charts, words
 from tests.dashboard.test_cost_page import tables
 from tests.dashboard.test_settling import pay
@@ -283,6 +283,12 @@ def test_quotes_that_are_settled_or_of_another_way_are_no_table(run: Run, half_w
     assert "These quotes do not count in this way:" in said
     assert "The whole build with each" not in tables(app)
     assert "paint shop: " not in said  # no mix names the quotes of a price agreed
+
+
+def test_quotes_of_one_line_that_is_paid_are_not_forgotten(run: Run, half_way: BuildFolder) -> None:
+    paid = half_way.ledger().paid_by_line()["wheels"]
+    said = words(run(half_way.build_file, "choose"))
+    assert f"quoted 315, 349, 372 and 420 NZD. That is settled: {entered(paid / 100, 'NZD')} paid for" in said
 
 
 def test_a_finished_build_of_one_way_compares_no_quotes(run: Run, tmp_path: Path) -> None:

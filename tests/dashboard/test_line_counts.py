@@ -33,7 +33,15 @@ def test_pages_and_terminal_count_the_same_lines(
     assert f"Of {costing} lines that cost money, 2 are closed" in words(run(file, "lines")).replace("**", "")
     assert f"2 of {costing} lines are closed" in words(run(file, "receipts")).replace("**", "")
     assert any(f"2 of {costing} lines are closed;" in spec for spec in charts(run(file, "watch")))
+    work = next(row.id for row in lines if row.id not in {one.id for one in plan.costing})
+    ledger.close_line(work, "2026-05-03")
+
+    def closed_row() -> str:
+        return next(button.label for button in run(file, "receipts").button if button.key == "row-closed")
+
+    assert closed_row().startswith("▸\u2002**2 closed lines and 1 other** \u2003€2,040.00 paid")
     capsys.readouterr()
     assert main(["finish", str(folder.folder), "--sure"]) == 0
     assert re.search(rf"\b{costing - 2} lines are closed\b", capsys.readouterr().out)
+    assert f"**{costing} closed lines and 1 other** " in closed_row()  # more than are shown at once
     assert charts(run(file, "lines")) == []  # nothing is open: no range is left to look at

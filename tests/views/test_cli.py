@@ -684,6 +684,10 @@ def test_quotes_are_asked_about_until_the_line_is_bought(
     assert [(item["item"], item["key"], item["quotes"]) for item in found] == [
         ("spray", "amount", [4650, 5400.5, 6300])
     ]
+    for choice in ([], ["spray"]):
+        assert asked in run(capsys, "quotes", str(build), *choice)
+    found = json.loads(run(capsys, "quotes", str(build), "spray", "--json"))["of_one_figure"]
+    assert [item["item"] for item in found] == ["spray"]
     run(
         capsys,
         "receipt",
@@ -699,6 +703,9 @@ def test_quotes_are_asked_about_until_the_line_is_bought(
         "2026-03-01",
     )
     assert "Which one do you take" not in run(capsys, "check", str(build))
+    told = run(capsys, "quotes", str(build), "spray")
+    assert told.startswith("Spray, amount: quoted 4650, 5400.5 and 6300 EUR. ")
+    assert "That is settled: €500 paid for \u201cSpray\u201d." in told
 
 
 def test_what_moved_adds_up_to_the_cent(

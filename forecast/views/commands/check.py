@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +11,6 @@ from forecast.errors import BuildFileError, LedgerError
 from forecast.views.commands.common import add_file, answer, command, typed
 
 if TYPE_CHECKING:
-    from forecast.buildfile.places_of_figures import Place
     from forecast.buildfile.schema import Build
     from forecast.engine.rule_weights import Weight
     from forecast.ledger.folder import BuildFolder
@@ -38,6 +37,7 @@ def run(options: argparse.Namespace) -> int:
     from forecast.buildfile.cautions import hazards_asked
     from forecast.ledger.folder import BuildFolder
     from forecast.missing.left_out import findings
+    from forecast.views.quote_words import quotes_to_decide
     from forecast.views.rule_words import FIRST, THEN
 
     try:
@@ -54,7 +54,7 @@ def run(options: argparse.Namespace) -> int:
     standing = _standing(folder)
     begun = frozenset() if standing is None else standing.begun
     undecided = [
-        *_undecided(build, begun, typed(options.file)),
+        *quotes_to_decide(build, begun, typed(options.file)),
         *_undecided_options(build, standing, typed(options.file)),
     ]
     every = [(item.narrow, _as_data(item)) for item in findings(build, begun)]
@@ -231,24 +231,6 @@ def _standing(folder: BuildFolder) -> Standing | None:
     return None
 
 
-def _undecided(build: Build, begun: Collection[str], file: str) -> list[dict[str, Any]]:
-    """Ask which quote is taken, of each figure with several whose line is not begun, for programs and for people."""
-    from forecast.buildfile.sheet import open_quotes
-    from forecast.decide.taking import whole_sum
-
-    found = []
-    for place in open_quotes(build, begun):
-        quotes = place.figure.model_dump()["quotes"]
-        listed = ", ".join(f"{price:.12g}" for price in quotes)
-        if whole_sum(build, place, 1.0) is not None:
-            how = f"Say so: forecast quotes {file} {place.item} --take {quotes[0]:.12g} --supplier NAME"
-        else:
-            how = f"Write value = and its sum in the place of quotes = [{listed}]; until then the price stays open."
-        said = {"item": place.item, "key": place.key, "quotes": list(quotes)}
-        found.append(said | {"text": f"{which_quote(place)} {how}"})
-    return found
-
-
 def _undecided_options(build: Build, known: Standing | None, file: str) -> list[dict[str, Any]]:
     """Ask which option is taken, of each choice that is not settled, for programs and for people."""
     if not build.option:
@@ -268,13 +250,6 @@ def _undecided_options(build: Build, known: Standing | None, file: str) -> list[
         )
         found.append({"choice": choice, "options": [option.id for option in options], "text": text})
     return found
-
-
-def which_quote(place: Place) -> str:
-    """Ask which of the quotes for a figure is taken."""
-    *most, last = (f"{price:.12g}" for price in place.figure.model_dump()["quotes"])
-    unit = f" {place.unit}" if place.unit else ""
-    return f"{place.title}, {place.word}: quoted {', '.join(most)} and {last}{unit}. Which one do you take?"
 
 
 def wide_ranges(build: Build) -> list[str]:

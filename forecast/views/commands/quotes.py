@@ -16,6 +16,7 @@ from forecast.views.commands.common import (
     exact_sum,
     finished_words,
     known_by_now,
+    typed,
     whole,
     working,
 )
@@ -58,7 +59,12 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser = command(commands, "quotes", "which quote to take: kits or shops as options", run, detail)
     add_file(parser)
     add_known(parser)
-    parser.add_argument("choices", nargs="*", metavar="CHOICE", help="such as kit; all when left out")
+    parser.add_argument(
+        "choices",
+        nargs="*",
+        metavar="CHOICE",
+        help="such as kit, or a line with several quotes; all when left out",
+    )
     parser.add_argument(
         "--take", metavar="QUOTE", help="the one you take, its name or sum: kept as a price agreed"
     )
@@ -82,6 +88,7 @@ def run(options: argparse.Namespace) -> int:
     from forecast.decide.choices import ComparedQuotes, quotes_or_why
     from forecast.errors import SimulationError
     from forecast.ledger.folder import BuildFolder
+    from forecast.views.quote_words import quotes_decided, quotes_to_decide
     from forecast.views.sentences import with_receipts
     from forecast.watching.reforecast import scenario_in_force
 
@@ -93,8 +100,18 @@ def run(options: argparse.Namespace) -> int:
     if not options.json and (over := finished_words(build, options.scenario, known, baseline)):
         return answer(options, over, {})
     scenario = scenario_in_force(build, options.scenario, baseline)
-    choices = options.choices or list(options_by_choice(build))
-    if not choices:
+    listed = [
+        item
+        for item in (
+            *quotes_to_decide(build, known.begun if known else (), typed(options.file)),
+            *quotes_decided(build, known),
+        )
+        if not options.choices or item["item"] in options.choices
+    ]
+    every = options.choices or list(options_by_choice(build))
+    of_one_figure = {item["item"] for item in listed} - set(options_by_choice(build))
+    choices = [choice for choice in every if choice not in of_one_figure]
+    if not choices and not listed:
         message = f"the build has no options to compare. Write two or more into the build file, such as:\n\n{EXAMPLE}"
         raise SimulationError(message)
     working("Simulating each quote")
@@ -112,6 +129,7 @@ def run(options: argparse.Namespace) -> int:
         quotes_text(item, currency) if isinstance(item, ComparedQuotes) else why_not_text(item, currency)
         for item in found
     ]
+    told += [item["text"] for item in listed]
     text = "\n\n".join(told)
     if build.build.notice:
         text += f"\n\n{build.build.notice}"
@@ -128,6 +146,7 @@ def run(options: argparse.Namespace) -> int:
             {"choice": item.choice, "why": item.why, "text": why_not(item, currency)}
             for item in found if not isinstance(item, ComparedQuotes)
         ],
+        "of_one_figure": listed,
     }  # fmt: skip
     return answer(options, text, data)
 
