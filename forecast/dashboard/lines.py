@@ -17,7 +17,7 @@ from forecast.dashboard.printing import screen_only
 from forecast.dashboard.proposing import take_quote
 from forecast.dashboard.remembered import WITH_CHANGES, parsed
 from forecast.dashboard.saving import can_undo, kept_now, opened_sheet, put, undo
-from forecast.dashboard.state import Opened, before, known_by_now, opened
+from forecast.dashboard.state import Opened, before, known_by_now, opened, watched
 from forecast.dashboard.tray import tray, tried
 from forecast.dashboard.unsaved import unsaved_changes
 from forecast.engine.sketch import three_points
@@ -53,10 +53,10 @@ def page() -> None:
         with screen_only("change"):
             take_quote(view)
             more(view, build, _further(build))
-        look, done = palette(), _settled(view)
+        look, done, paid = palette(), _settled(view), known_by_now(view) is not None
         kept_picture(
-            ("lines", shown.build.fingerprint(), shown.scenario, look, done),
-            lambda: line_bars(before(shown).lines, view.currency, look, settled=done),
+            ("lines", shown.build.fingerprint(), shown.scenario, look, done, paid),
+            lambda: line_bars(before(shown).lines, view.currency, look, settled=done, paid=paid),
         )
         missing(view, build)
         cautions(shown)
@@ -88,12 +88,12 @@ def _shown(view: Opened) -> Opened:
 
 
 def _settled(view: Opened) -> tuple[str, ...]:
-    """Give the lines that are closed and the events that cannot happen any more, in one order."""
-    known = known_by_now(view)
-    if known is None:
+    """Give the lines that are closed, the events that cannot happen any more, and what counts no more, in one order."""
+    known, watch = known_by_now(view), watched(view)
+    if known is None or watch is None:
         return ()
     ruled_out = {name for name, state in known.events.items() if state == "cannot-happen"}
-    return tuple(sorted(known.closed | ruled_out))
+    return tuple(sorted(known.closed | ruled_out | watch.counting_no_more))
 
 
 def _answer(view: Opened) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
@@ -20,7 +20,7 @@ from forecast.dashboard.layout import safe
 from forecast.dashboard.lines_cards import cards, wanted
 from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import SheetFile, kept_now
-from forecast.dashboard.state import Opened
+from forecast.dashboard.state import Opened, known_by_now
 from forecast.dashboard.unsaved import keep_draft
 from forecast.engine.sketch import sketch
 from forecast.errors import BuildFileError, NumberError, SimulationError
@@ -39,20 +39,31 @@ _NUMBERS = {"Low": "low", "Middle": "middle", "High": "high", "Needed %": "chanc
 
 def sheet(view: Opened, loaded: SheetFile) -> None:
     """Draw the sheet, as a grid or on a narrow screen as cards; what is typed into it goes to the tray."""
-    plain, part = _rows_shown(view, parsed(loaded.text, WITH_CHANGES))
+    build = parsed(loaded.text, WITH_CHANGES)
+    plain, part = _rows_shown(view, build)
+    closed = _closed(view, build)
     phone = _on_a_phone()
     before = st.container()
     if not phone:
         with st.container(key="sheet-grid"):
-            _grid(loaded, plain, loaded.key + part)
+            _grid(loaded, plain, loaded.key + part, closed)
     with before:
         if not phone and not wanted():
             return
         changed = zip(plain, with_changes(plain, kept_now()["edits"]), strict=True)
-        cards(loaded, plain, {old.path: _was(old, new) for old, new in changed}, alone=phone)
+        cards(loaded, plain, {old.path: _was(old, new) for old, new in changed}, closed, alone=phone)
 
 
-def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str) -> None:
+def _closed(view: Opened, build: Build) -> frozenset[str]:
+    """Give the lines, and the goods from abroad, of which nothing more will come."""
+    known = known_by_now(view)
+    if known is None:
+        return frozenset()
+    goods = {item.id: {f"{item.id}.{one.id}" for one in item.items} for item in build.consignment}
+    return known.closed | {name for name, parts in goods.items() if parts <= known.closed}
+
+
+def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, closed: Collection[str]) -> None:
     kept = kept_now()
     # The grid's own state dies when another page is shown; what was typed is then put under a fresh grid.
     memory = f"base-{key}"
@@ -62,7 +73,11 @@ def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str) -> None:
     base = with_changes(plain, st.session_state[memory])
     before: Unread = st.session_state[f"unread-{key}"]
     live, doubts = _typed(base, before, st.session_state.get(key))
-    frame = _frame(base, live, before, _words(loaded, plain, live, doubts))
+    beside = [
+        word or ("closed" if row.item in closed else "")
+        for word, row in zip(_words(loaded, plain, live, doubts), plain, strict=True)
+    ]
+    frame = _frame(base, live, before, beside)
     edited = st.data_editor(
         frame,
         key=key,

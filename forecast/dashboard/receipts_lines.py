@@ -309,7 +309,9 @@ def _by_line(
         table(["Line", "Paid", "How it stands"], written, "What was paid, line by line", left=1, right_text=1)
 
 
-def _first_rows(view: Opened, rows: Sequence[LineRow], documents: Mapping[int, Sequence[AttachedFile]]) -> None:
+def _first_rows(
+    view: Opened, rows: Sequence[LineRow], documents: Mapping[int, Sequence[AttachedFile]]
+) -> None:
     for row in rows[:MOST]:
         _row(view, row, documents)
     if len(rows) > MOST:
@@ -350,9 +352,8 @@ def _beside(view: Opened, row: LineRow, *, paid: bool = True) -> str:
 def _closed(view: Opened, done: Sequence[LineRow]) -> bool:
     """Draw one row for all closed lines; tell whether it is open."""
     opened = bool(st.session_state.get("closed-shown"))
-    costing = {
-        row.id for row in before(view).plan.costing
-    }  # as the sentence at the top of the page counts them
+    # As the sentence at the top of the page counts them.
+    costing = {row.id for row in before(view).plan.costing}
     lines = sum(row.id in costing for row in done)
     others = len(done) - lines
     noun = "line" if lines == 1 else "lines"

@@ -349,6 +349,11 @@ class Reforecast:
                 found.append(UnpaidShare(row.id, row.kind, sum(rest), sum(whole)))
         return tuple(found)
 
+    @property
+    def counting_no_more(self) -> frozenset[str]:
+        """Events and lines that are a share of what is not paid yet, once all of that is paid, by id."""
+        return frozenset(one.id for one in self.unpaid_shares if one.unpaid == 0)
+
     @cached_property
     def hours_done(self) -> tuple[str, ...]:
         """Own hours that were said to be worked, by the id of their row."""

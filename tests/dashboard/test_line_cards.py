@@ -139,3 +139,13 @@ def test_a_card_gives_a_line_another_name(run: Run, before_ordering: BuildFolder
     app = press(app, "Change it")
     assert app.session_state["sheet"]["edits"] == {"delivery.amount": {"title": "Lorry with a tail-lift"}}
     assert [item.value for item in app.error]
+
+
+def test_a_card_of_a_closed_line_says_so(run: Run, half_way: BuildFolder) -> None:
+    assert "brakes" not in half_way.ledger().closed_lines()
+    app = show(narrow(run(half_way.build_file, "lines")), "kit")
+    label = next(label for label in cards(app) if "crate" in label.casefold())
+    assert "closed; estimated" in label
+    assert "amount 130 – 190 – 330 USD" in label
+    app = show(app, "wheels")
+    assert not any("closed" in label for label in cards(app) if "Brake" in label)

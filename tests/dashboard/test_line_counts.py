@@ -30,6 +30,12 @@ def test_pages_and_terminal_count_the_same_lines(
         ledger.close_line(name, "2026-05-02")
     (picture,) = charts(run(file, "lines"))
     assert "Body kit, " not in json.loads(picture)["description"]  # it is closed: its range is no question
+    assert "from P10 to P90 as estimated, before any receipt, grouped" in json.loads(picture)["description"]
+    (sheet,) = run(file, "lines").dataframe
+    beside = dict(zip(sheet.value["Line"], sheet.value["Beside"], strict=True))
+    assert [name for name, word in beside.items() if word == "closed"] == [
+        row.title.removesuffix(", landed") for row in lines if row.id in ("kit.goods", "waste_disposal")
+    ]
     assert f"Of {costing} lines that cost money, 2 are closed" in words(run(file, "lines")).replace("**", "")
     assert f"2 of {costing} lines are closed" in words(run(file, "receipts")).replace("**", "")
     assert any(f"2 of {costing} lines are closed;" in spec for spec in charts(run(file, "watch")))

@@ -90,6 +90,8 @@ def line_bars(
     palette: Palette = LIGHT,
     most: int = 20,
     settled: Collection[str] = (),
+    *,
+    paid: bool = False,
 ) -> Any | None:
     """Draw the widest ranges: for each line a thin bar from P10 to P90, a tick at the middle, grouped.
 
@@ -104,6 +106,8 @@ def line_bars(
         Lines drawn: of seventy nobody sees which matter.
     settled : collection of str
         Lines that are closed and events that cannot happen any more, by id.
+    paid : bool
+        Whether something is paid by now: the ranges are then said to be those of before.
     """
     drawable = [line for line in lines if line.p10 is not None and (line.p90 or 0) > 0]
     every = [line for line in drawable if line.id not in settled]
@@ -144,9 +148,11 @@ def line_bars(
         .encode(x=alt.X("p90:Q"), text=alt.Text("text:N"))
     )
     names = ", ".join(line.title for line in widest)
-    title = f"The widest ranges: {names}"
+    when = " as estimated, before any receipt" if paid else ""
+    title = f"The widest ranges{when}: {names}"
     description = (
-        f"{len(shown)} of {len(every)} lines and events with their ranges from P10 to P90, grouped. The widest are "
+        f"{len(shown)} of {len(every)} lines and events with their ranges from P10 to P90{when}, grouped. "
+        "The widest are "
         + "; ".join(
             f"{line.title}, {about(line.p10 or 0, currency)} to {about(line.p90 or 0, currency)}"
             for line in widest
@@ -160,7 +166,7 @@ def line_bars(
     if "line" in kinds:
         note += " Closed lines left out."
     if "event" in kinds:
-        note += " What cannot happen any more left out."
+        note += " What cannot happen or counts no more left out."
     return framed(layered(bars, ticks, texts), title, description, palette, _ROW * len(order), note)
 
 
