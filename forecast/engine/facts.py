@@ -15,7 +15,7 @@ from forecast.engine.plan import Plan, Rate, Row, sole_input
 from forecast.engine.replicate import Conditions, Partial, Pivot, sample
 from forecast.errors import SimulationError
 from forecast.figures.evaluate import Value, evaluate
-from forecast.figures.formula import LineValue, less_paid, walk
+from forecast.figures.formula import Constant, LineValue, less_paid, walk
 from forecast.figures.shapes import Array
 
 _PRIOR_TRIALS = 4096  # for the scores of rows that several inputs decide
@@ -575,7 +575,9 @@ def _far(prior: Prior, one: Observation, learned: Learning, given: _Given) -> fl
 
 def _remark(row: Row, score: float) -> list[str]:
     """Say that a figure lies outside its stated range."""
-    if abs(score) < SCORE_CLIP:
+    if abs(score) < SCORE_CLIP or row.formula == Constant(
+        0.0
+    ):  # of what was in no estimate nothing was stated
         return []
     side = "above" if score > 0 else "below"
     return [f"{row.title} came in {side} anything its stated range allows."]

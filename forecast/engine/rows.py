@@ -248,6 +248,11 @@ class Plan:
         return found
 
     @cached_property
+    def unforeseen(self) -> frozenset[str]:
+        """Lines that were to cost nothing, by id: what is paid for them was in no estimate."""
+        return frozenset(row.id for row in self.rows if row.kind == "line" and row.formula == Constant(0.0))
+
+    @cached_property
     def margins(self) -> tuple[tuple[str, str, float], ...]:
         """Shares that card or bank add: the row that counts one, the row that is paid abroad, and the share."""
         found: list[tuple[str, str, float]] = []

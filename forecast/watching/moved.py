@@ -115,11 +115,14 @@ class MovedSteps:
         self.taken_up = set(self.start.dropped - self.end.dropped)
         now, then = _money(plan), _money(earlier)
         self.gone, self.new = then - now, now - then
+        self.unforeseen = (
+            self._differing(set(earlier.unforeseen & plan.unforeseen)) - self.dropped - self.taken_up
+        )
         self._middle = self._pushes()
 
     def take(self) -> list[Step]:
         """Give each step's kind, the forecast after it and what is behind it; the first one is the start."""
-        plan, late = self.earlier, self.events | self.dropped | self.taken_up | self.gone
+        plan, late = self.earlier, self.events | self.dropped | self.taken_up | self.gone | self.unforeseen
         extra = self.start.outside_minor
         both = (self.replay.conditions(one.facts).joined for one in (self.start, self.end))
         joined = tuple({name: None for names in both for name in names})
@@ -169,10 +172,10 @@ class MovedSteps:
         end = known_from(self.plan, self.last, self.build)
         replay, steps = self.replay, list[Step]()
         outside = {name for name in end.outside if end.outside[name] != self.start.outside.get(name, 0)}
-        added = self._named((outside | self.taken_up | self.new) - self.gone)
+        added = self._named((outside | self.taken_up | self.new | self.unforeseen) - self.gone)
         if self.plan is not self.earlier:
             replay = Replay(self.plan, self.trials, self.seed, self.batches)
-            late = {*self.new, *(self.taken_up - self.gone)}
+            late = {*self.new, *(self.taken_up - self.gone), *self.unforeseen}
             facts = _kept(end.facts, late, self._owner_now)
             facts = self._settled(facts, late, self.first, self.plan)
             outcome = replay.run(replay.conditions(facts))

@@ -28,6 +28,7 @@ from forecast.views.commands.receipt_read import add_read
 from forecast.words.text import plain
 
 if TYPE_CHECKING:
+    from forecast.buildfile.edit import AddItem
     from forecast.buildfile.schema import Build
     from forecast.ledger import Ledger, NewReceipt, Receipt
     from forecast.watching.settling import Likely
@@ -65,6 +66,11 @@ def _add_add(actions: Commands[argparse.ArgumentParser]) -> None:
     parser.add_argument(
         "--line", action="append", required=True, metavar="LINE[=SUM]", dest="lines",
         help="the line (or risk event) it was for, by name or id; give it again, with sums, to split",
+    )  # fmt: skip
+    parser.add_argument(
+        "--new-line", nargs="?", const="other", default=None, metavar="GROUP",
+        help="nobody told of this bill: a line named as in --line is added to the build file for it, without an "
+        "estimate; --new-line=GROUP says where it stands",
     )  # fmt: skip
     parser.add_argument("--date", type=day, default=None, help="when it was paid, as 2026-05-31 (today)")
     parser.add_argument("--currency", help="of the amount; the build's when left out")
@@ -208,24 +214,75 @@ def check_id(
     LedgerError
         Naming the nearest that there is, or all that are called so.
     """
-    from forecast.buildfile.checks import nearest
-    from forecast.watching.settling import titles_of
-
     legal = known_ids(build, events=events, lines=lines, hours=hours, on_the_way=on_the_way)
+    found = _find_id(name, build, legal)
+    if found is None:
+        what = "line or event" if events and lines else "event" if events else "line"
+        raise LedgerError(_not_there(name, build, legal, what))
+    return found
+
+
+def _find_id(name: str, build: Build, legal: Sequence[str]) -> str | None:
+    """Give the one of some ids that a name means, as `check_id` does; None where it means none."""
     if name in legal:
         line = name.removesuffix(".own_hours")
         return line if line in build.work_alone else name  # work that costs nothing is closed by its line
     if f"{name}.goods" in legal:
         return f"{name}.goods"
+    return by_title(name, _called(build, legal))
+
+
+def _called(build: Build, legal: Sequence[str]) -> dict[str, str]:
+    from forecast.watching.settling import titles_of
+
     titles = titles_of(build)
-    called = {id_: titles[id_] for id_ in legal if id_ in titles}
-    found = by_title(name, called)
-    if found is None:
-        what = "line or event" if events and lines else "event" if events else "line"
-        near = nearest(name, list(called.values())) if " " in name else nearest(name, legal)
-        message = f"there is no {what} {name!r} in the build. {near}"
-        raise LedgerError(message)
-    return found
+    return {id_: titles[id_] for id_ in legal if id_ in titles}
+
+
+def _not_there(name: str, build: Build, legal: Sequence[str], what: str) -> str:
+    from forecast.buildfile.checks import nearest
+
+    near = nearest(name, list(_called(build, legal).values())) if " " in name else nearest(name, list(legal))
+    return f"there is no {what} {name!r} in the build. {near}"
+
+
+def _new_lines(options: argparse.Namespace, build: Build) -> list[AddItem]:
+    """Give lines for what a receipt is for and the build has not: as said, or as asked where somebody is there.
+
+    Raises
+    ------
+    LedgerError
+        When a line is not there and is not to be added.
+    """
+    from forecast.buildfile.edit import AddItem
+    from forecast.buildfile.sheet import free_id
+
+    legal = known_ids(build)
+    exact_names = {*legal, *(title.casefold() for title in _called(build, legal).values())}
+    taken = {*legal, *(item.id for item in (*build.line, *build.event))}
+    added: dict[str, AddItem] = {}
+    for text in options.lines:
+        name = text.partition("=")[0].strip()
+        if name.casefold() in added or not name:
+            continue
+        group = options.new_line if options.new_line != "" else "other"
+        if group is None and _find_id(name, build, legal) is None:
+            text = _not_there(name, build, legal, "line or event")
+            if options.json or not somebody_there():
+                message = (
+                    f"{text} Did nobody tell you of this bill? With --new-line it gets a line of its own."
+                )
+                raise LedgerError(message)
+            question = f"{text} Enter it on a new line {name!r}, which was in no estimate?"
+            make_sure(argparse.Namespace(sure=False), question)
+            group = "other"
+        if group is not None and name not in legal and name.casefold() not in exact_names:
+            id = free_id(name, taken)
+            taken.add(id)
+            note = "Not in the estimate: nobody told of this bill."
+            table = {"id": id, "name": name, "group": group, "amount": 0, "note": note}
+            added[name.casefold()] = AddItem("line", table)
+    return list(added.values())
 
 
 def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple[str, int]]:
@@ -262,6 +319,8 @@ def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple
 
 def run_add(options: argparse.Namespace) -> int:
     """Enter a receipt."""
+    from forecast.buildfile.edit import changed, edit_build
+    from forecast.buildfile.reader import parse_build, read_text
     from forecast.ledger import NewReceipt
     from forecast.ledger.attachments import attach_file
     from forecast.ledger.days import not_ahead
@@ -272,6 +331,7 @@ def run_add(options: argparse.Namespace) -> int:
         beside_words,
         entered_words,
         for_words,
+        named,
         overrun_words,
         paid_words,
         parts_words,
@@ -282,6 +342,8 @@ def run_add(options: argparse.Namespace) -> int:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
+    if added := _new_lines(options, build):
+        build = parse_build(changed(read_text(folder.build_file), added), str(folder.build_file))
     own = build.build.currency
     currency = currency_of(options.amount, options.currency, build)
     amount = exact_sum(options.amount, "--amount", currency)
@@ -306,6 +368,8 @@ def run_add(options: argparse.Namespace) -> int:
     titles, ledger = titles_of(build), folder.ledger()
     make_sure(options, question(build, ledger, new, titles))
     answers = _answers(options, build, ledger, new, titles)
+    if added:
+        edit_build(folder.build_file, added)
     with ledger.together():
         entered = enter_receipt(ledger, build, new, answers)
         for document in options.attach:
@@ -314,6 +378,7 @@ def run_add(options: argparse.Namespace) -> int:
     total = sum(ledger.paid_by_line().values())
     told = [
         f"Receipt {receipt.id}: {paid_words(receipt)} on {receipt.date}, {for_words(receipt, titles)}.",
+        f"New in the build file: {named([str(one.table['id']) for one in added], titles)}." if added else "",
         parts_words(receipt, titles, own) if options.evenly or options.by_estimate else "",
         entered_words(entered, titles, own),
         overrun_words(entered, build, ledger, titles),
