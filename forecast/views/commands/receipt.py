@@ -28,7 +28,7 @@ from forecast.views.commands.receipt_read import add_read
 from forecast.words.text import plain
 
 if TYPE_CHECKING:
-    from forecast.buildfile.edit import AddItem
+    from forecast.buildfile.changes import AddItem
     from forecast.buildfile.schema import Build
     from forecast.ledger import Ledger, NewReceipt, Receipt
     from forecast.watching.settling import Likely
@@ -254,7 +254,7 @@ def _new_lines(options: argparse.Namespace, build: Build) -> list[AddItem]:
     LedgerError
         When a line is not there and is not to be added.
     """
-    from forecast.buildfile.edit import AddItem
+    from forecast.buildfile.changes import AddItem
     from forecast.buildfile.sheet import free_id
 
     legal = known_ids(build)
