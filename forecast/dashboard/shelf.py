@@ -110,6 +110,7 @@ class Shelf:
     _sizes: dict[Hashable, int] = field(default_factory=dict)
     _turn: int = 0
     _turnstile: Turnstile = field(default_factory=Turnstile)
+    _names: dict[str, OrderedDict[str, None]] = field(default_factory=dict)
     _guard: threading.Lock = field(default_factory=threading.Lock)
     _here: threading.local = field(default_factory=threading.local)
 
@@ -169,6 +170,26 @@ class Shelf:
         """Tell whether an answer is there."""
         with self._guard:
             return key in self._kept or key in (self._hand() or {})
+
+    def only_newest(self, family: str, name: str, most: int) -> None:
+        """Let go of what depends on an older name of a family: figures tried and changed again are not asked for again.
+
+        Parameters
+        ----------
+        family : str
+        name : str
+            The newest; it is part of the keys of what depends on it.
+        most : int
+            So many names are kept.
+        """
+        with self._guard:
+            names = self._names.setdefault(family, OrderedDict())
+            names[name] = None
+            names.move_to_end(name)
+            while len(names) > most:
+                older, _ = names.popitem(last=False)
+                for key in [key for key in self._kept if isinstance(key, tuple) and older in key]:
+                    del self._kept[key], self._sizes[key]
 
     def forget(self) -> None:
         """Forget all answers."""

@@ -24,6 +24,7 @@ from forecast.dashboard.saving import (
     opened_sheet,
     show_difference,
 )
+from forecast.dashboard.shelf import SHELF
 from forecast.dashboard.state import Opened, headline, opened, standing
 from forecast.dashboard.unsaved import kept_for, show_everywhere, shown_everywhere, unsaved_changes
 from forecast.decide.paired import forecast_change
@@ -36,6 +37,10 @@ from forecast.words.text import STRONG
 _FOOT: ContextVar[DeltaGenerator | None] = ContextVar("foot of the page", default=None)
 """Where the tray goes in this run; None once it is drawn."""
 _SWITCH = "unsaved-everywhere"
+
+
+_TRIED = 2
+"""Builds with changes that are not saved, whose figures are kept of each file: this one, and the one before it."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +74,8 @@ def tried(view: Opened, text: str, pending: list[Change]) -> Tried:
     build = parsed(changed_text(text, pending), WITH_CHANGES)
     scenario = view.scenario if view.scenario in build.scenario else None
     new = replace(view, build=build, scenario=scenario)
+    if build.fingerprint() != view.build.fingerprint():  # what is saved stays
+        SHELF.only_newest(str(view.folder.build_file), build.fingerprint(), _TRIED)
     return Tried(new, standing(new))
 
 

@@ -3,6 +3,9 @@
 Twenty sessions on five copies of the half-way demo go from page to page and enter receipts, each with the pauses of a
 person (5 to 15 seconds), and look as often as a browser does whether another window changed the build and whether
 what is worked out beside the page has come.
+``--alone`` measures one builder's long evening instead: 500 pages looked at and 200 edits of one build, none kept, one
+after the other without a pause, and what memory that leaves.
+
 They speak to the server as a browser would, without one: twenty browsers would measure themselves. At the end every
 receipt that was acknowledged is looked for in the ledgers.
 """
@@ -52,6 +55,9 @@ PAUSE = (5.0, 15.0)
 WARM = 60.0
 """Seconds after which memory should grow no more."""
 SLOWEST = 120.0
+_SHEET = "\x1fsheet"
+"""Stands for the sheet of lines, which bears no label."""
+VIEWS, EDITS = 500, 200
 _OPENS = "Enter a receipt"
 """The button that opens the form; it stays open from then on."""
 
@@ -71,6 +77,7 @@ class Session:
     looks_again: dict[str, float] = field(default_factory=dict)
     done: asyncio.Event = field(default_factory=asyncio.Event)
     runs: int = 0
+    unsaved: bool = False  # an edit's effect was told since this was last put back
     waits: float = 0.0  # since when for the rest of a page; nothing when all is there
 
     @property
@@ -107,12 +114,16 @@ class Session:
         element = message.delta.new_element
         name = element.WhichOneof("type")
         inner = getattr(element, name or "", None)
+        if name == "markdown" and "Not saved yet" in element.markdown.body:
+            self.unsaved = True
         if name == "exception":
             self.wrong.append(element.exception.message)
         if name == "alert":
             (self.wrong if element.alert.format == element.alert.ERROR else self.said).append(
                 element.alert.body
             )
+        if name == "dataframe" and inner is not None and inner.id:
+            self.widgets[_SHEET] = (inner.id, message.delta.fragment_id, ())
         label = getattr(inner, "label", "")
         if label and getattr(inner, "id", ""):
             options = tuple(getattr(inner, "options", ()))
@@ -261,15 +272,58 @@ async def live(session: Session, build: int, load: Load, drawn: random.Random) -
         session.wrong.clear()
 
 
+def resident(pid: int) -> list[float]:
+    """Give the memory of the server and of what it started, in megabytes each."""
+    sizes, process = [], psutil.Process(pid)
+    for one in [process, *process.children(recursive=True)]:
+        with suppress(psutil.Error):
+            sizes.append(one.memory_info().rss / 2**20)
+    return sizes
+
+
+async def alone(url: str, server: int, seed: int) -> list[Figure]:
+    """Look at pages and edit figures, one after the other, and tell what memory it took."""
+    session, task = await open_session(0, url, "Build 0")
+    drawn, pages, sizes = random.Random(seed), sorted(set(PAGES)), list[list[float]]()
+    for number in range(VIEWS):
+        await session.ask(pages[number % len(pages)])
+        if number % 20 == 19:
+            sizes.append(resident(server))
+    views = sizes[-1]
+    await session.ask("lines")
+
+    async def edit(row: int) -> bool:
+        high = {str(row): {"High": f"{drawn.randrange(9_000, 60_000)}"}}
+        edits = {"edited_rows": high, "added_rows": [], "deleted_rows": []}
+        told = WidgetState(id=session.widgets[_SHEET][0], string_value=json.dumps(edits))
+        session.unsaved = False
+        await session.ask(states=[told])
+        return session.unsaved
+
+    money = [row for row in range(12) if await edit(row)]  # a percentage or a known sum has no such high
+    session.wrong.clear()
+    edited = 0
+    for number in range(EDITS):
+        edited += await edit(drawn.choice(money))
+        if number % 20 == 19:
+            sizes.append(resident(server))
+    task.cancel()
+    await session.socket.close()
+    return [
+        Figure("errors seen", len(session.wrong), "", 0),
+        Figure("pages looked at", VIEWS, ""),
+        Figure("edits that showed their effect", edited, ""),
+        Figure("the server's memory after the pages", views[0], "MB", 500),
+        Figure("most of it", max(size[0] for size in sizes), "MB", 500),
+        Figure("at the end", sizes[-1][0], "MB", 500),
+        Figure("the second process's at the end", sum(sizes[-1][1:]), "MB"),
+    ]
+
+
 async def watch_memory(pid: int, load: Load, seen: list[tuple[float, float]]) -> None:
     """Note the memory of the server and what it started every two seconds, in megabytes."""
-    process = psutil.Process(pid)
     while not load.over:
-        size = 0
-        for one in [process, *process.children(recursive=True)]:
-            with suppress(psutil.Error):
-                size += one.memory_info().rss
-        seen.append((time.perf_counter() - load.start, size / 2**20))
+        seen.append((time.perf_counter() - load.start, sum(resident(pid))))
         await asyncio.sleep(2)
 
 
@@ -370,23 +424,28 @@ def main() -> None:
     parser.add_argument("--sessions", type=int, default=20)
     parser.add_argument("--builds", type=int, default=5)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--alone", action="store_true", help="one builder's long evening instead")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as place:
         folders = prepare(Path(place), options.builds)
         process, port = serve(folders[0].folder)
         try:
             server = psutil.Process(process.pid).children()[0].pid
-            load, memory = asyncio.run(all_sessions(f"ws://127.0.0.1:{port}", server, options))
+            address = f"ws://127.0.0.1:{port}"
+            if options.alone:
+                load, found = Load(0), asyncio.run(alone(address, server, options.seed))
+            else:
+                load, memory = asyncio.run(all_sessions(address, server, options))
+                found = figures(load, memory, folders)
         finally:
             process.terminate()
             process.wait(20)
-        found = figures(load, memory, folders)
     if options.json:
         print(json.dumps([asdict(one) for one in found], indent=2))
         return
     for one in found:
         aim = "" if one.target is None else f"  (aim {one.target:g})" + ("" if one.reached else "  over")
-        print(f"{one.name:34} {one.value:8.2f} {one.unit}{aim}")
+        print(f"{one.name:36} {one.value:8.2f} {one.unit}{aim}")
     for text in dict.fromkeys(load.wrong[:20]):
         print("  ", text)
 

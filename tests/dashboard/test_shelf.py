@@ -232,3 +232,21 @@ def test_what_one_thread_holds_is_not_seen_by_another() -> None:
         other.start()
         other.join()
     assert seen == [False]
+
+
+def test_of_what_is_tried_and_changed_again_only_the_newest_is_kept() -> None:
+    shelf = Shelf()
+    for name in ("first", "second", "third"):
+        shelf.get(("forecast", name), lambda: megabytes(1))
+        shelf.get(("advice", name, 0.8), lambda: megabytes(1))
+        shelf.only_newest("build.toml", name, 2)
+    shelf.get(("forecast", "of another build"), lambda: megabytes(1))
+    shelf.only_newest("other.toml", "of another build", 2)
+
+    assert not shelf.has(("forecast", "first"))
+    assert not shelf.has(("advice", "first", 0.8))
+    assert shelf.held() == 5 * MEGABYTE
+    shelf.only_newest("build.toml", "second", 2)  # gone back to
+    shelf.only_newest("build.toml", "fourth", 2)
+    assert shelf.has(("forecast", "second"))
+    assert not shelf.has(("forecast", "third"))
