@@ -339,6 +339,8 @@ def _make_ready() -> None:
     from forecast.dashboard.shelf import ASIDE
 
     ASIDE.start(DRAWN)
+    DRAWN.wait()
+    import scipy.special  # noqa: F401  # `figures.normal` takes its functions from now on, a third of the time each
 
 
 def parts() -> dict[str, Any]:

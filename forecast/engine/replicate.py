@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, MutableMapping
 from copy import copy
 from dataclasses import dataclass, field
@@ -20,7 +21,7 @@ from forecast.engine.tabulated import sampler
 from forecast.figures.evaluate import Value, evaluate
 from forecast.figures.formula import Formula, less_paid
 from forecast.figures.normal import normal_score, normal_scores, normal_share
-from forecast.figures.shapes import Array
+from forecast.figures.shapes import Array, Shape
 
 Keep: TypeAlias = Literal["rows", "totals"]
 
@@ -252,6 +253,7 @@ class World:
         pushed, drawn = pushed[open_], drawn[open_]  # where it is settled nothing is left to draw
         weight: Value = own_weight(part.loadings)
         if width is not None:
+            width = np.minimum(width, widest(*part.margin.amount(_TENTHS)))
             pushed = pushed * width
             weight = weight * width
         paid = max(part.paid, 1e-300)
@@ -286,6 +288,12 @@ def _read(row: Row, inputs: Mapping[str, Value], instead: Mapping[str, Value]) -
     """Give the inputs that a row reads, some of them otherwise."""
     return {name: instead[name] if name in instead else inputs[name] for name in row.inputs}
 
+
+SPAN = 20.0
+"""A range whose P90 is so many times its P10 counts no wider than stated, and none is widened beyond: who writes 20 to
+1,500 says already that nobody knows, and the same again at both ends would be a thousandfold. Common practice, no
+source."""
+_TENTHS = np.array([-1.2815515655446004, 1.2815515655446004])
 
 EXTRAS = (0.1, 0.63)
 """Median share of extras where they come, and the deviation of its logarithm: 4 to 22 % in 80 of 100; common practice,
@@ -497,9 +505,22 @@ def sample(
         own *= own_weight(item.loadings)
         own += pushed
     if width is not None and item.own:
-        own *= width
+        own *= np.minimum(width, _widest(item.shape))
         return straight_on(sampler(item.shape), own)
     return sampler(item.shape)(own)
+
+
+def widest(low: float, high: float) -> float:
+    """Give how many times as wide as stated a range may count, from its P10 and P90: see `SPAN`."""
+    if not 0 < low < high:
+        return math.inf
+    return max(1.0, math.log(SPAN) / math.log(high / low))
+
+
+@lru_cache(maxsize=4096)
+def _widest(shape: Shape) -> float:
+    low, high = shape.ppf(_TENTHS)
+    return widest(float(low), float(high))
 
 
 def straight_on(values: Callable[[Array], Array], scores: Array) -> Array:

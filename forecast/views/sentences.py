@@ -367,4 +367,7 @@ def width_sentence(watch: Reforecast) -> str:
             held += f" {word}: {', '.join(f'“{title}”' for title in titles[:_NAMED])}{more}."
     if watch.finished:
         return held
-    return f"{held} The open ranges count {watch.width.middle:.1f} times as wide."
+    wider = f"the open ranges count {watch.width.middle:.1f} times as wide"
+    if watch.width.middle > 1 and outside <= expected and farthest:  # it is how far, not how many
+        return f"{held} “{farthest[0][1]}” lies so far outside that {wider}."
+    return f"{held} {wider.capitalize()}."

@@ -30,6 +30,7 @@ from forecast.engine.condition import (
 )
 from forecast.engine.known import PartPaid
 from forecast.engine.plan import compile_plan
+from forecast.engine.replicate import SPAN
 from forecast.engine.trials import run
 from forecast.watching.reasons import learned_causes
 from tests.references.portfolios import normals
@@ -277,10 +278,10 @@ def test_loadings_of_a_product_of_lognormals() -> None:
 POWERS = (2.0, -0.3, 0.5, 1.2)
 
 
-def test_the_tail_of_a_wider_range_goes_straight_on() -> None:
-    """A wide lognormal line, its mean mixed over κ by quadrature: exact below a score of 3.5, straight above it.
+def test_the_tail_of_a_wider_range_goes_straight_on_and_what_spans_twentyfold_is_not_widened() -> None:
+    """A lognormal line, its mean mixed over κ by quadrature: exact below a score of 3.5, straight above it.
 
-    Taken as many times farther, the lognormal's own tail would lift the mean to several times that.
+    κ counts until P90 is twenty times P10; a range that spans more is drawn as it was written.
     """
     text = """
 [build]
@@ -307,17 +308,24 @@ amount = { low = 1000, middle = 1200, high = 1440 }
 [[line]]
 id = "open"
 group = "other"
-amount = { low = 100, middle = 400, high = 1600 }
+amount = { low = 200, middle = 400, high = 800 }
+[[line]]
+id = "guess"
+group = "other"
+amount = { low = 20, middle = 100, high = 500 }
 """
-    sigma = np.log(4) / stats.norm.ppf(0.9)
+    sigma = np.log(2) / stats.norm.ppf(0.9)
+    widest = np.log(SPAN) / np.log(800 / 200)
     scores = stats.norm.ppf(0.9) * np.array(POWERS)
     plan = compile_plan(
         parse_build(text.replace("estimating = 0\n", "estimating = 0\nestimating_size = 0\n"))
     )
     known = KnownFacts(amounts={f"known{place}": 1200 * 1.2**power for place, power in enumerate(POWERS)})
-    drawn = run(plan, 65_536, known=known).row("open")
+    trials = run(plan, 65_536, known=known)
+    drawn = trials.row("open")
 
     def mean(k: float) -> float:
+        k = min(k, widest)
         below = 400 * np.exp(0.5 * (sigma * k) ** 2) * stats.norm.cdf(3.5 / k - sigma * k)
         over = k * stats.norm.pdf(3.5 / k) - 3.5 * stats.norm.sf(3.5 / k)
         end = 400 * np.exp(3.5 * sigma)
@@ -331,4 +339,8 @@ amount = { low = 100, middle = 400, high = 1600 }
         lambda k: 400 * float(np.exp(0.5 * (sigma * k) ** 2)),
         lambda k: float(np.prod(stats.norm.pdf(scores, 0, k))),
     )
-    assert untamed > 3 * truth
+    assert untamed > truth + 5 * drawn.std() / np.sqrt(drawn.size)
+    as_written = np.abs(np.log(run(plan, 65_536).row("guess") / 100))
+    with_known = np.abs(np.log(trials.row("guess") / 100))
+    assert np.all(with_known <= as_written + 1e-12)  # narrower where κ is below one
+    assert np.mean(with_known < as_written - 1e-12) < 0.25

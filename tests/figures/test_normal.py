@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import special
 
+from forecast.figures import normal
 from forecast.figures.normal import (
     beta_quantiles,
     beta_share,
@@ -14,6 +15,13 @@ from forecast.figures.normal import (
     normal_share,
     student_p90,
 )
+
+
+@pytest.fixture(autouse=True)
+def alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have the functions work it out themselves, though SciPy is loaded here."""
+    monkeypatch.setattr(normal, "_loaded", lambda: None)
+
 
 ULPS = 4
 """Units in the last place: what a library's own logarithm and exponential may differ by, twice over."""
@@ -95,3 +103,12 @@ def test_a_beta_with_whole_exponents_is_a_polynomial() -> None:
     x = np.linspace(0.01, 0.99, 99)
     polynomial = 1 - (1 - x) ** 5 - 5 * x * (1 - x) ** 4
     assert beta_share(2.0, 4.0, x) == pytest.approx(polynomial, rel=1e-12)
+
+
+def test_where_scipy_is_loaded_its_functions_are_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.undo()
+    shares = np.array([0.1, 0.5, 0.9])
+    monkeypatch.setattr(special, "ndtri", lambda asked: asked + 1)
+    monkeypatch.setattr(special, "ndtr", lambda asked: asked + 2)
+    assert np.array_equal(normal_scores(shares), shares + 1)
+    assert np.array_equal(normal_share(shares), shares + 2)
