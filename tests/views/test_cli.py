@@ -385,7 +385,14 @@ def test_whoever_has_read_enough_is_no_error(build: Path) -> None:
 @pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
 @pytest.mark.parametrize(
     "module",
-    ["argparse", "forecast.errors", "forecast.views.commands.budget", "pydantic", "numpy", "numpy.random"],
+    [
+        "argparse",
+        "forecast.errors",
+        "forecast.views.commands.budget",
+        "pydantic",
+        "numpy",
+        "forecast.engine.trials",
+    ],
 )
 def test_ctrl_c_ends_in_words_while_modules_are_still_being_imported(build: Path, module: str) -> None:
     code = (
