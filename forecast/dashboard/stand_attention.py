@@ -77,7 +77,8 @@ def attention(view: Opened, watch: Reforecast | None) -> int:
         asked += 1
     build = _with_changes()
     known = known_by_now(view)
-    missing = findings(build, () if known is None else known.begun)
+    finished = watch is not None and watch.finished  # nothing is put into it any more
+    missing = () if finished else findings(build, () if known is None else known.begun)
     if missing and asked < _MOST - 1:  # what to firm up comes last
         _left_out(view, build, missing[0], len(missing) - 1)
     asked += bool(missing)

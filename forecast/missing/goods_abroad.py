@@ -136,6 +136,8 @@ def storage(facts: Facts) -> Iterator[Finding]:
         "decides whether storage costs nothing or more than the freight. 3 to 7 free days are usual (common practice)."
     )
     for line in facts.lines(("storage", "demurrage", "quay rent", "detention"), ("import", "freight")):
+        if isinstance(line.amount, Known):  # a bill that came, or is known to the cent: no day changes it
+            continue
         if mentions(f"{text_of(line)} {line.note or ''}", ("free", "broker", "arrival")):
             continue
         yield Finding(

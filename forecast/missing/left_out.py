@@ -42,7 +42,8 @@ def findings(build: Build, begun: Collection[str] = ()) -> tuple[Finding, ...]:
     ----------
     build : Build
     begun : collection of str
-        Lines and events that are bought, agreed or closed: how wide their figures were is no question any more.
+        Lines and events that are bought, agreed or closed: how wide their figures were is no question any more, nor
+        for how long goods are stored.
 
     Returns
     -------
@@ -50,7 +51,7 @@ def findings(build: Build, begun: Collection[str] = ()) -> tuple[Finding, ...]:
         A rule about one line is answered by its own key, such as ``no_width-kit``, or for all lines by ``no_width``.
     """
     found = _KEPT.get(build, "findings", lambda: _findings(build))
-    return tuple(item for item in found if not (item.narrow and item.line in begun))
+    return tuple(item for item in found if not (item.over_once_begun and item.line in begun))
 
 
 _KEPT: Kept[tuple[Finding, ...]] = Kept()

@@ -71,6 +71,11 @@ class Finding:
         """Tell whether nothing is missing but a figure says less than is known of it: a range may be too narrow."""
         return self.rule.partition("-")[0] in ("no_width", "near_worst")
 
+    @property
+    def over_once_begun(self) -> bool:
+        """Tell whether it is no question any more once its line is bought, agreed or closed."""
+        return self.narrow or self.rule.partition("-")[0] == "free_days"
+
     def worth(self, currency: str) -> float:
         """Give what it costs in the middle of all builds; nothing where that is not told in money."""
         if self.cost is None or self.unit.partition(" ")[0] != currency:

@@ -262,6 +262,8 @@ def test_a_finished_build_says_what_it_cost(run: Run, folder: BuildFolder) -> No
     press(app, "The build is done: close everything")
     app = run(folder.build_file, "stand")
     assert "It cost **€2,900** in all: nothing is open any more." in words(app)
+    assert findings(folder.read())
+    assert "Perhaps left out" not in words(app)
     told = json.loads(charts(app)[0])["description"]
     before = simulate(folder.read())  # what it cost lies in the fan of before the first receipt
     assert (

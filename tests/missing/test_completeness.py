@@ -170,6 +170,10 @@ def test_storage_without_free_days() -> None:
     storage = line("storage", "import", "quantity = 4\nprice = { low = 3, middle = 5, high = 10 }")
     assert found(*SEA, storage)["free_days-storage"].grade == "usual"
     assert "free_days-storage" not in found(*SEA, storage + 'note = "after 5 free days"\n')
+    assert "free_days-storage" not in found(
+        *SEA, line("storage", "import", "amount = 0")
+    )  # entered for a bill
+    assert "free_days-storage" not in {item.rule for item in findings(build(*SEA, storage), {"storage"})}
     steps = "storage = { steps = [{ rate = 5 }], days = 9 }"
     crate = '[[consignment]]\nid = "crate"\nprice = 1000\nincoterm = "FOB"\nmode = "sea"\n' + (
         "boxes = [{ length = 200, width = 120, height = 60, weight = 45 }]\n"

@@ -98,6 +98,16 @@ def every_chart(forecast: Forecast) -> list[Any]:
     ]  # fmt: skip
 
 
+def test_no_line_runs_through_the_words_beside_the_bands() -> None:
+    difference = np.random.default_rng(1).normal(9000, 800, 4096)  # far from zero, where the names stand
+    spec = difference_bands([AgainstCheapest("A shop", difference, 0.01)], "By oneself", "EUR").to_dict()
+    found = [layer for layer in spec["layer"] if layer["encoding"].get("x", {}).get("datum") == 0.0]
+    assert [layer["mark"]["type"] for layer in found] == ["tick"]
+    words = [layer["mark"] for layer in spec["layer"] if layer["mark"]["type"] == "text"]
+    assert found[0]["mark"]["height"] / 2 <= min(abs(mark["dy"]) - mark["fontSize"] / 2 for mark in words)
+    assert "rule" not in {layer["mark"]["type"] for layer in spec["layer"]}
+
+
 def test_of_many_lines_the_widest_ranges_are_drawn() -> None:
     text = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n' + "".join(
         f'[[line]]\nid = "n{place}"\ngroup = "other"\namount = {{ low = {low}, high = {low + 10 * place} }}\n'

@@ -87,14 +87,15 @@ def difference_bands(
         for low, high, height, opacity in (("a", "f", 8, 0.28), ("b", "e", 13, 0.42), ("c", "d", 18, 0.75))
     ]
     middle = base.mark_tick(thickness=3, height=24, color=palette.ink).encode(x=alt.X("half:Q"))
-    zero = alt.Chart(pd.DataFrame({"a": [0.0]})).mark_rule(color=palette.ink, strokeWidth=1.5)
+    # As high as the bands of each row: a line from top to bottom would run through the words.
+    zero = base.mark_tick(thickness=1.5, height=30, color=palette.ink).encode(x=alt.XDatum(0.0))
     names: list[Any] = []
     looks: tuple[tuple[str, int, dict[str, Any]], ...] = (
         ("key", -24, {"fontSize": 13, "fontWeight": 600, "color": palette.ink}),
         ("figures", 24, {"fontSize": 12, "color": palette.muted}),
     )
     for column, dy, look in looks:
-        # a halo, for the zero line runs through where the cheapest is far from the others
+        # a halo, for the lines of the axis run through
         plain = {name: part for name, part in look.items() if name != "color"}
         halo = base.mark_text(
             align="left", dy=dy, stroke=palette.paper, strokeWidth=4, strokeJoin="round", **plain
@@ -104,7 +105,7 @@ def difference_bands(
     said = "; ".join(f"{row['key']} {row['figures']}" for row in rows)
     title = f"What the others cost more than {reference}, in the same build"
     note = "Right of the line: dearer. Bands, from dark to pale: 50, 80 and 95 of 100 builds. Tick: the middle (P50)."
-    chart = layered(*bands, zero.encode(x=alt.X("a:Q")), middle, *names)
+    chart = layered(*bands, zero, middle, *names)
     return framed(chart, title, f"{title}: {said}.", palette, 92 * len(rows), note)
 
 
