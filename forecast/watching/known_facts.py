@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
@@ -178,7 +178,8 @@ def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Kn
         f"\u201c{plan.absent.get(name, name)}\u201d was marked as an event, but is none of this scenario."
         for name in unknown
     ]
-    facts = replace(gathered.facts(), paid=_towards(plan, standing, lines))
+    facts = gathered.facts()
+    facts = replace(facts, paid=_towards(plan, standing, lines, facts.agreed))
     elsewhere = {
         name for name in (*outside, *standing.committed) if name in plan.absent
     }  # agreed prices teach too
@@ -190,10 +191,15 @@ def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Kn
     )  # fmt: skip
 
 
-def _towards(plan: Plan, standing: Standing, lines: Mapping[str, KnownLine]) -> dict[str, float]:
-    """Give what is paid for lines that an event is a share of as far as they are not paid yet."""
+def _towards(
+    plan: Plan, standing: Standing, lines: Mapping[str, KnownLine], agreed: Collection[str]
+) -> dict[str, float]:
+    """Give what is paid for lines that an event is a share of as far as they are not paid yet.
+
+    A deposit on an agreed price settles nothing of it: the whole price can still be overrun.
+    """
     read = dict.fromkeys(name for row in plan.rows for name in row.unpaid)
-    paid = {name: standing.paid.get(name, 0) for name in read if name in lines}
+    paid = {name: standing.paid.get(name, 0) for name in read if name in lines and name not in agreed}
     return {
         name: to_float(minor, plan.currency)
         for name, minor in paid.items()

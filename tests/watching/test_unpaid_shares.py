@@ -110,6 +110,14 @@ def test_an_agreed_price_counts_until_it_is_paid(ledger: Ledger) -> None:
     assert np.median(rows.row("paint")) == 900
 
 
+def test_a_deposit_on_an_agreed_price_leaves_all_of_it_to_be_overrun(ledger: Ledger) -> None:
+    """A deposit as agreed moved P80 by what the shop would overrun of it."""
+    ledger.add_commitment(DAY, "a shop", "paint", 90_000, "EUR", kind="fixed")
+    pay(ledger, "paint", 300)
+    rows = watched(given(), ledger).now.trials
+    assert np.allclose(rows.row("overrun"), 0.2 * (rows.row("paint") + 500))
+
+
 def test_what_is_paid_for_the_event_itself_stands_when_all_bills_are_closed(ledger: Ledger) -> None:
     pay(ledger, "paint", 1100, "closed")
     pay(ledger, "weld", 480, "closed")
