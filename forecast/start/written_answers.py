@@ -100,6 +100,10 @@ class BoxSize:
     weight: float
 
 
+_SO_MANY_BOXES = re.compile(r"^(\d{1,4})\s*(?:[x×*]\s*)?box(?:es)?\b(?:\s+of\b)?\s*")
+"""How many boxes, as in ``2 boxes 150x50x40 12 kg``."""
+
+
 def is_unknown(raw: object) -> bool:
     """Tell whether an answer says that it is not known."""
     return isinstance(raw, str) and " ".join(raw.replace("\u2019", "'").lower().split()) in _UNKNOWN
@@ -161,10 +165,18 @@ def _choice(question: Question, raw: object) -> str:
         for id, name in legal.items():
             if bare and bare in (id.casefold(), name.casefold().removeprefix("a ").removesuffix(" does it")):
                 return id
+        parts = {id: _ALTERNATIVES.split(name.casefold()) for id, name in legal.items()}
+        named = [id for id, alike in parts.items() if bare in alike] if bare else []
+        if len(named) == 1:
+            return named[0]
         if "self" in legal and " ".join(raw.casefold().split()) in _MYSELF:
             return "self"
     mend = nearest(str(raw), legal) if len(legal) > 12 else f"Legal: {', '.join(legal)}."
     _refuse(raw, f"{mend} Or write {DONT_KNOW!r}.")
+
+
+_ALTERNATIVES = re.compile(r",\s*(?:or\s+)?|\s+or\s+")
+"""What parts the name of a choice into what it may be, as in ``some rust, or 10 to 20 years``."""
 
 
 def _currency(question: Question, written: str) -> str:
@@ -455,7 +467,8 @@ def _boxes(question: Question, raw: object) -> tuple[BoxSize, ...]:
 def _box(raw: object) -> BoxSize:
     fields: Mapping[str, object]
     if isinstance(raw, str):
-        match = _BOX.match(raw.lower().replace("box", "").replace("boxes", ""))
+        counted = _SO_MANY_BOXES.sub(r"\1 x ", raw.strip().lower())
+        match = _BOX.match(re.sub(r"\bbox(es)?\b", "", counted).strip())
         if match is None:
             found = f"found {short(raw)}"
             raise WrongAnswer(found, _HOW_TO_BOX)

@@ -109,12 +109,16 @@ def ask(stream: TextIO) -> Answers:
     say('Enter takes the answer in brackets, ? explains, "don\'t know" is always an answer. Ctrl-C stops.')
     values: dict[str, Any] = {}
     refused: list[Problem] = []
-    asked = list(questions())
-    for number, item in enumerate(asked, start=1):
+    every = list(questions())
+    number = 0
+    for place, item in enumerate(every):
         if is_asked(item, values):
-            values[item.id] = _ask_one(
-                as_asked(item, values), values, f"{number}/{len(asked)}", stream, refused
-            )
+            number += 1
+            still = sum(
+                is_asked(later, values) for later in every[place + 1 :]
+            )  # as far as can be told by now
+            where = f"{number}/{number + still}"
+            values[item.id] = _ask_one(as_asked(item, values), values, where, stream, refused)
     return answers_of(values)
 
 
