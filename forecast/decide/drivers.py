@@ -25,6 +25,7 @@ from forecast.engine.forecast import Forecast
 from forecast.engine.sensitivity import swing
 from forecast.engine.statistics import Estimate
 from forecast.figures.shapes import Array
+from forecast.words.chances import builds
 from forecast.words.money import Money
 
 EVENTS = "events"
@@ -118,6 +119,8 @@ class SwingBar:
         How far the total moves between the two, with its simulation error.
     together : Estimate
         How far apart builds are in which it is in its lowest and in its highest tenth, whatever else comes with it.
+    comes : float
+        Share of builds in which it costs or saves anything.
     """
 
     id: str
@@ -127,6 +130,7 @@ class SwingBar:
     high: float
     own: Estimate
     together: Estimate
+    comes: float = 1.0
 
     @property
     def shared(self) -> float:
@@ -136,11 +140,22 @@ class SwingBar:
     @property
     def comes_with_others(self) -> bool:
         """Tell whether the shared part is more than the simulation cannot tell apart (two errors)."""
-        return self.shared > 2 * max(self.own.error, self.together.error)
+        noise = 1e-9 * abs(self.together.value)  # two sums of the same trials, added up in another order
+        return self.shared > max(2 * self.own.error, 2 * self.together.error, noise)
+
+    @property
+    def may_not_come(self) -> bool:
+        """Tell whether its lowest tenth is builds without it."""
+        return self.comes <= 1 - _TENTH
 
     def sentence(self, money: Money) -> str:
         """Say what the total is when it is cheap, and when it is dear."""
         cheap, dear = (money(end, error=self.own.error) for end in (self.low, self.high))
+        if self.may_not_come:
+            return (
+                f"\u201c{self.title}\u201d, which comes in {builds(self.comes)}. The build costs {cheap} on "
+                f"average without it, {dear} in the tenth of builds in which it is dearest, all else as it is."
+            )
         may = ", which may happen" if self.kind == "event" else ""
         return (
             f"\u201c{self.title}\u201d{may}: the build costs {cheap} on average with it in its cheapest tenth of "
@@ -152,9 +167,10 @@ class SwingBar:
         if not self.comes_with_others:
             return ""
         more = money(self.shared, error=self.together.error)
+        where = "without it" if self.may_not_come else "where it is cheap"
         return (
-            f"Where it is dear, the rest costs {more} more than where it is cheap, because shared causes touch both: "
-            "that is not its doing."
+            f"Where it is dear, the rest costs {more} more than {where}, because shared causes touch both: that is not "
+            "its doing."
         )
 
 
@@ -289,7 +305,8 @@ def _bar(
     cheap, dear = (float(np.average(part, weights=weights)) for part in (low, high))
     own = Estimate(dear - cheap, float(np.sqrt(np.var(high - low) / count)))
     together = Estimate(found.width, float(np.sqrt(seen / count)))
-    return SwingBar(id, title, kind, cheap, dear, own, together)
+    comes = float(np.average(values != 0, weights=weights))
+    return SwingBar(id, title, kind, cheap, dear, own, together, comes)
 
 
 def _tenths(values: Array, weights: Array | None) -> _Tenths:
