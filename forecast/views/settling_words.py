@@ -16,6 +16,7 @@ from forecast.record.finishing import Finished
 from forecast.views.sentences import unusual_words
 from forecast.watching.estimates import unusual
 from forecast.watching.importing import ImportResult
+from forecast.watching.known_facts import EXTRAS
 from forecast.watching.oddities import Odd, oddities
 from forecast.watching.reforecast import LineWatch, Reforecast, scenario_in_force
 from forecast.watching.settling import Agreement, Entered
@@ -330,13 +331,29 @@ def taken_back_words(lines: Sequence[str], titles: Mapping[str, str]) -> str:
     return f"What was said with it of {named(lines, titles)} is taken back too."
 
 
+def extras_sentence(watch: Reforecast) -> str:
+    """Say why a price agreed still has a range; nothing where none counts so."""
+    if watch.finished or not watch.known.facts.agreed:
+        return ""
+    return (
+        f"Extras may still come on a price agreed: in {extras_words('fixed')} where it is fixed, in "
+        f"{extras_words('estimate')} where it is an estimate."
+    )
+
+
+def extras_words(kind: AgreementKind) -> str:
+    """Write in how many builds extras come on a price agreed."""
+    return f"{100 * EXTRAS[kind]:.0f} of 100 builds"
+
+
 def agreed_words(agreement: Agreement, titles: Mapping[str, str], currency: str) -> str:
     """Say what was just agreed, and what follows from it."""
     item = agreement.commitment
     title = quoted(item.line_id, titles)
     told = (
         f"Agreed with {item.supplier} for {title}: {exact(item.amount_minor, item.currency)}, "
-        f"{'a fixed price' if item.kind == 'fixed' else 'an estimate that may still grow'}."
+        f"{'a fixed price' if item.kind == 'fixed' else 'an estimate that may still grow'}. "
+        f"The forecast still counts with extras in {extras_words(item.kind)}."
     )
     told += f" {title} was closed and is open again." if agreement.opened else ""
     if agreement.paid_before:

@@ -583,3 +583,13 @@ def test_a_bill_beyond_its_price_asks_whether_that_was_the_event(
     assert main(["watch", folder, "--json"]) == 0
     lines = {line["id"]: line for line in json.loads(capsys.readouterr().out)["lines"]}
     assert lines["overrun"]["now"]["P90"]["value"] == 0
+
+
+def test_a_price_agreed_says_once_why_it_has_a_range(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert "Extras may still come" not in run(capsys, "watch", folder, "--trials", "1024")
+    told = run(capsys, "agreed", folder, "paint", "--supplier", "A shop", "--amount", "2000")
+    assert "a fixed price. The forecast still counts with extras in 10 of 100 builds." in told
+    told = run(capsys, "watch", folder, "--trials", "1024")
+    assert told.count("Extras may still come on a price agreed: in 10 of 100 builds where it is fixed") == 1
+    run(capsys, "close", folder, "paint")
+    assert "Extras may still come" not in run(capsys, "watch", folder, "--trials", "1024")

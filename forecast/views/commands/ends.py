@@ -151,6 +151,7 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
     )
     from forecast.views.settling_words import (
         beside_sentence,
+        extras_sentence,
         looking_settled_sentence,
         over_by_now_sentence,
         share_of_closed_sentence,
@@ -195,6 +196,8 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
     if line_rows:
         headings = ["", "State", "Estimate", "Paid", "Forecast P50", "P10 to P90", "Off the estimate"]
         text += ["", table(headings, line_rows, left=2)]
+    if extras := extras_sentence(watch):
+        text += ["", extras]
     beside = beside_sentence(watch)
     text += ["", beside] if beside else []
     unpaid = unpaid_sentences(watch)
