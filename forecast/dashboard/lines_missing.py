@@ -17,6 +17,7 @@ from forecast.dashboard.state import Opened, before, known_by_now
 from forecast.engine.rule_weights import rule_weights
 from forecast.missing.left_out import Finding, findings
 from forecast.trade.expansion import Expansion
+from forecast.views.commands.check import NOTHING_MISSING
 from forecast.views.rule_words import HEADINGS, TITLE, in_order, rules_lead, rules_rows, to_look_up, with_note
 from forecast.words.money import about
 from forecast.words.text import STRONG
@@ -46,7 +47,7 @@ def missing(view: Opened, build: Build) -> None:
         _some(view, build, narrow, "narrow-more")
     st.subheader("What may have been left out")
     if not found:
-        st.markdown("Nothing that such builds usually have is missing.")
+        text(NOTHING_MISSING)
         return
     text(_lead_of_missing(found))
     _some(view, build, found, "missing-more")

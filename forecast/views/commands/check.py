@@ -22,6 +22,7 @@ _NAMES = 3
 """So many lines are named beside a caution."""
 SHOWN = 5
 """So many things that may have been left out are told in full; the others by name."""
+NOTHING_MISSING = "Nothing that such builds usually have is missing."
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -68,6 +69,8 @@ def run(options: argparse.Namespace) -> int:
         text += [f"  {item['text']}{_how(typed(options.file), item)}" for item in odd]
     if found:
         text += ["", *_missing_words(found, typed(options.file), every=options.all)]
+    else:
+        text += ["", NOTHING_MISSING]
     if narrow_ones:
         text += ["", *_narrow_words(narrow_ones, typed(options.file), every=options.all)]
     if suggestions:
