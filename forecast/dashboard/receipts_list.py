@@ -260,7 +260,7 @@ def _take_back(view: Opened, receipt: Receipt) -> None:
             _, lines = void_receipt(view.ledger_to_write(), receipt.id, why or "")
             return f"Receipt {receipt.id} is taken back. {taken_back_words(lines, view.titles())}".rstrip()
 
-        if enter(view, "list", work):
+        if enter(view, "list", work, undone=True):
             st.rerun()
 
 

@@ -69,7 +69,7 @@ def _saved(view: Opened) -> Opened:
     return opened(saved=True) if view.unsaved else view
 
 
-def enter(view: Opened, place: str, work: Callable[[], str]) -> bool:
+def enter(view: Opened, place: str, work: Callable[[], str], *, undone: bool = False) -> bool:
     """Write something to the ledger and keep the news of what it moved for the next run.
 
     Parameters
@@ -79,6 +79,8 @@ def enter(view: Opened, place: str, work: Callable[[], str]) -> bool:
         Which part of the page says it then: where the button stood, so that nobody scrolls for it.
     work : callable
         Does it and gives the sentence that says what was done.
+    undone : bool
+        Whether it takes an entry back.
 
     Returns
     -------
@@ -87,7 +89,7 @@ def enter(view: Opened, place: str, work: Callable[[], str]) -> bool:
     """
     try:
         earlier = headline(view)[0], watched(view)
-        keep_news(place, moved(*earlier, work()))
+        keep_news(place, moved(*earlier, work(), undone=undone))
     except UnusualError:
         st.rerun()  # the form now asks
     except ForecastError as error:
@@ -126,7 +128,7 @@ def ask_first(question: str, key: str, *, meant: bool) -> None:
         raise UnusualError(question)
 
 
-def moved(earlier: Estimate, watch: Reforecast | None, what: str) -> str:
+def moved(earlier: Estimate, watch: Reforecast | None, what: str, *, undone: bool = False) -> str:
     """Say by how much the forecast moved since, why where that is not plain, and what the chances are now."""
     view = opened()
     now, enough = headline(view)
@@ -140,7 +142,7 @@ def moved(earlier: Estimate, watch: Reforecast | None, what: str) -> str:
     else:
         text = f"{what} P80 stays at {level}."
     later = watched(view)
-    why = entry_sentence(watch, later) if shown and later is not None else ""
+    why = entry_sentence(watch, later, undone=undone) if shown and later is not None else ""
     text = f"{text} {why}".rstrip()
     return text if enough is None else f"{text} Your budget is now enough in {builds(enough)}."
 
@@ -193,5 +195,5 @@ def undo_button(view: Opened) -> None:
                 undo_last(view.ledger_to_write(), entry.mark)
                 return f"Taken back: {words}."
 
-            if enter(view, "form", work):
+            if enter(view, "form", work, undone=True):
                 st.rerun()

@@ -163,7 +163,7 @@ def step_sentences(moved: Moved, watch: Reforecast | None = None) -> list[str]:
     return found
 
 
-def entry_sentence(earlier: Reforecast | None, now: Reforecast) -> str:
+def entry_sentence(earlier: Reforecast | None, now: Reforecast, *, undone: bool = False) -> str:
     """Say what of a move is what was entered itself, and what is what it says of the rest.
 
     Parameters
@@ -171,6 +171,8 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast) -> str:
     earlier : Reforecast or None
         As it stood before the entry, with the same draws; None where nothing was entered yet.
     now : Reforecast
+    undone : bool
+        Whether an entry was taken back, which teaches nothing.
 
     Returns
     -------
@@ -192,21 +194,30 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast) -> str:
         return ""
     titles = {line.id: line.title for line in now.lines}
     names = [titles[name] for name in sorted(entered, key=lambda name: -abs(moves[name]))]
-    pushed = {} if earlier is None else {cause.id: cause.effect for cause in earlier.causes}
-    cause = max(now.causes, key=lambda one: abs(one.effect - pushed.get(one.id, 0.0)), default=None)
-    if cause is None:
-        why = ""
-    elif cause.id == OWN_ESTIMATING:
-        why = f", as the estimates look too {'low' if rest > 0 else 'high'} by it"
-    else:
-        why = f", as \u201c{_short(cause.title)}\u201d looks {'dearer' if rest > 0 else 'cheaper'} by it"
+    why = "" if undone else _why_open(earlier, now, rest)
     money = now.currency
     if not as_written(own, money):
         return f"On average what is still open makes {signed(rest, money)}{why}."
+    whole = as_written(own, money) + as_written(rest, money)  # the two that follow add up to it
     return (
-        f"On average {_and(names)} itself makes {signed(own, money)}, and what is still open "
+        f"On average that makes {signed(whole, money)}: {_and(names)} itself {signed(own, money)}, what is still open "
         f"{signed(rest, money)}{why}."
     )
+
+
+def _why_open(earlier: Reforecast | None, now: Reforecast, rest: float) -> str:
+    """Say why what is open moved: what an entry taught of the cause that moves most of it; nothing where of none."""
+    then = {} if earlier is None else {cause.id: cause for cause in earlier.causes}
+    effects = {one.id: one.effect - (then[one.id].effect if one.id in then else 0.0) for one in now.causes}
+    cause = max(now.causes, key=lambda one: abs(effects[one.id]), default=None)
+    if cause is None:
+        return ""
+    turned = cause.mean - (then[cause.id].mean if cause.id in then else 0.0)
+    if turned * rest <= 0:  # the cause pulls the other way: what moved it is how far it may still reach
+        return f", as it may vary {'more' if rest > 0 else 'less'} now"
+    if cause.id == OWN_ESTIMATING:
+        return f", as the estimates look too {'low' if rest > 0 else 'high'} by it"
+    return f", as \u201c{_short(cause.title)}\u201d looks {'dearer' if rest > 0 else 'cheaper'} by it"
 
 
 def _clause(step: WrittenStep, watch: Reforecast | None) -> str:

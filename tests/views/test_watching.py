@@ -139,8 +139,8 @@ def test_what_may_not_be_needed_is_held_against_its_own_estimate_once_it_is(tmp_
 
 @pytest.mark.parametrize(
     ("others", "paid", "said"),
-    [(8, 400_000, r"^On average Kit itself makes \+€[0-9,]+, and what is still open \+€[0-9,]+, as the estimates look "
-               r"too low by it\.$"),
+    [(8, 400_000, r"^On average that makes \+€[0-9,]+: Kit itself \+€[0-9,]+, what is still open \+€[0-9,]+, as the "
+               r"estimates look too low by it\.$"),
      (8, 109_500, r"^On average what is still open makes \+€[0-9,]+, as the estimates look too low by it\.$"),
      (0, 100_400, "^$")],
 )  # fmt: skip
@@ -162,9 +162,33 @@ def test_an_entry_says_apart_what_it_is_and_what_it_says_of_the_rest(
     assert re.match(said, sentence)
     assert entry_sentence(None, now) == sentence  # nothing was entered before
     if "itself" in sentence:
-        itself, rest = (float(text.replace(",", "")) for text in re.findall(r"\+€([0-9,]+)", sentence))
+        whole, itself, rest = (float(text.replace(",", "")) for text in re.findall(r"\+€([0-9,]+)", sentence))
+        assert whole == itself + rest
         assert itself + rest == pytest.approx(now.mean.value - earlier.mean.value, abs=10.01)
         assert itself == pytest.approx(paid / 100 - earlier.now.lines[0].mean, abs=5.01)
+
+
+def test_a_line_paid_a_little_over_its_estimate_does_not_say_that_estimates_look_too_high(
+    tmp_path: Path,
+) -> None:
+    """What is open falls on average because its far end is nearer now; taken back, nothing is taught."""
+    text = TEXT.format("estimating = 0.25\nestimating_size = 0") + "".join(
+        f'[[line]]\nid = "other{place}"\ngroup = "other"\namount = {{ low = 300, middle = 604, high = 6000 }}\n'
+        for place in range(8)
+    )
+    build: Build = parse_build(text)
+    ledger = Ledger(tmp_path / "r.db", currency="EUR")
+    earlier = reforecast(build, ledger, trials=4096)
+    kit = earlier.lines[0]
+    paid = round(100 * kit.base * 1.01)
+    ledger.add_receipt("2026-05-02", "somebody", paid, "EUR", [("kit", paid)])
+    ledger.close_line("kit", "2026-05-02")
+    now = reforecast(build, ledger, trials=4096)
+    sentence = entry_sentence(earlier, now)
+    assert sentence.endswith(", as it may vary less now.")
+    back = entry_sentence(now, earlier, undone=True)
+    assert back
+    assert " as " not in back
 
 
 def test_a_budget_that_is_rarely_enough_is_said(tmp_path: Path) -> None:
