@@ -257,6 +257,8 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
     """
     if step.p80 > 0 and step.half > 0 and up and up[0] == some[0]:
         return f"{_and(up)} came in dear"
+    if step.p80 <= 0 < step.half and step.half >= 0.5 * abs(step.p80) and up and up[0] == some[0]:
+        return f"{_and(up)} came in dear, yet fewer lines can still vary"
     cheaper = step.p80 < 0 and step.half < 0 and abs(step.half) >= 0.5 * abs(step.p80)
     if cheaper and down and down[0] == some[0]:
         return f"{_and(down)} came in cheap"
@@ -279,7 +281,8 @@ def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
         return f"your ranges proved {held}, so the open ones count {count}"
     if cause == OWN_RANGES and len(step.part.because) > 1:
         (cause, title), push = step.part.because[1], step.part.pushes[1]
-    if push * step.p80 < 0:  # the cause pulls the other way: what moved P80 is how far the open ranges reach
+    # Where the cause pulls the other way, or half of the builds hardly move, it is how far the open ranges reach.
+    if push * step.p80 < 0 or abs(step.half) < 0.25 * abs(step.p80):
         return f"what is still open varies {'more' if step.p80 > 0 else 'less'} now"
     if cause == OWN_ESTIMATING:
         ran, looks = ("low", "dearer") if push > 0 else ("high", "cheaper")

@@ -53,6 +53,11 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
             part("receipts", 5_000, -22_000, ("Kit", 5_000)),
             "Kit can vary less now: −€220",
         ),
+        (
+            part("receipts", 15_000, -4_000, ("Freight", 19_000), ("Kit", -500)),
+            "Freight came in dear, yet fewer lines can still vary: −€40",
+        ),
+        (part("learning", 400, 5_000, ("Own estimating", 0.2)), "What is still open varies more now: +€50"),
         (part("receipts", 5_000, 9_000, ("Kit", 0)), "Kit is paid at least in part: +€90"),
         (part("currency", 5_000, 5_000, ("USD", 5_000)), "USD came dearer than the rate planned: +€50"),
         (part("currency", -5_000, -5_000, ("USD", -5_000)), "USD came cheaper than the rate planned: −€50"),
