@@ -78,33 +78,31 @@ class WrittenMove:
 
 
 def written(moved: Moved) -> WrittenMove:
-    """Round a move: each change is that of two rounded levels, so that a column adds up as it is written."""
+    """Round a move: each change is that of two rounded levels, so that a column adds up as it is written.
+
+    The start is rounded by its own error, as it stands in every other answer, and what follows by that of the end.
+    """
     scale = 10 ** exponent(moved.currency)
     fine, coarse = (rounding_step(moved.currency, one) * scale for one in (moved.half_error, moved.error))
 
     def level(minor: int, step: float) -> float:
         return float(round(minor / step) * step / scale)
 
+    first = (rounding_step(moved.currency, one) * scale for one in moved.start_errors)
     half, eight = moved.start.p50, moved.start.p80
+    start_half, start_eight = (level(minor, step) for minor, step in zip((half, eight), first, strict=True))
+    at_half, at_eight = start_half, start_eight
     steps = []
     for part in moved.parts:
-        steps.append(
-            WrittenStep(
-                part,
-                PART_WORDS[part.kind],
-                level(half + part.change.p50, fine) - level(half, fine),
-                level(eight + part.change.p80, coarse) - level(eight, coarse),
-                _some([title for _, title in part.because]),
-            )
-        )
         half, eight = half + part.change.p50, eight + part.change.p80
-    return WrittenMove(
-        level(moved.start.p50, fine),
-        level(moved.start.p80, coarse),
-        tuple(steps),
-        level(half, fine),
-        level(eight, coarse),
-    )
+        then = (
+            level(half, fine) if part.change.p50 else at_half,
+            level(eight, coarse) if part.change.p80 else at_eight,
+        )
+        because = _some([title for _, title in part.because])
+        steps.append(WrittenStep(part, PART_WORDS[part.kind], then[0] - at_half, then[1] - at_eight, because))
+        at_half, at_eight = then
+    return WrittenMove(start_half, start_eight, tuple(steps), at_half, at_eight)
 
 
 def long_day(day: dt.date) -> str:

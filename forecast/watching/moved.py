@@ -103,6 +103,7 @@ class MovedSteps:
         self.replay = replay if replay is not None and there else Replay(earlier, trials, seed, batches)
         self.trials, self.seed, self.batches = trials, seed, batches
         self.effective, self.half_error, self.error = float("inf"), 0.0, 0.0
+        self.start_errors = 0.0, 0.0
         # with the build: what was paid on its other ways teaches at both ends, and is no news of the last step
         self.start = known_from(earlier, self.first, build)
         self.end = known_from(earlier, self.last, build)
@@ -129,6 +130,7 @@ class MovedSteps:
         begin = self.replay.conditions(self.start.facts, joined)
         outcome = self.replay.run(begin)
         steps: list[Step] = [("receipts", self._figures(outcome, extra), ())]
+        self.start_errors = self.half_error, self.error
 
         delta, codes = self._at_planned_rates()
         planned = known_from(plan, _with(self.last, delta), self.build) if delta else self.end
@@ -364,6 +366,8 @@ class Moved:
         The same of P50.
     frozen_late : datetime.date or None
         When the budget was frozen, where that was between the two days and buying had begun by then.
+    start_errors : tuple of (float, float)
+        Simulation errors of P50 and P80 at the start.
     """
 
     since: dt.date
@@ -375,6 +379,7 @@ class Moved:
     error: float = 0.0
     half_error: float = 0.0
     frozen_late: dt.date | None = None
+    start_errors: tuple[float, float] = (0.0, 0.0)
 
 
 def what_moved(
@@ -452,6 +457,7 @@ def what_moved(
     return Moved(
         since, until, plan.currency, start[1], figures, tuple(parts), steps.error, steps.half_error,
         late.date if late is not None and within else None,
+        steps.start_errors,
     )  # fmt: skip
 
 

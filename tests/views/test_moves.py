@@ -121,3 +121,16 @@ def test_a_step_is_a_sentence_of_at_most_fifteen_words(kind: PartKind, side: int
         one = MovedPart(kind, Figures(side * 9_000, side * 9_000, side * 9_000, side * 9_000), names, pushes)
         (said,) = step_sentences(moved(one))
         assert len(said.split()) <= 15, said
+
+
+def test_the_start_is_rounded_as_every_other_answer_rounds_it() -> None:
+    """A typo made the end vary so much that 27,740 before receipts was told as 27,700 here and 27,740 elsewhere."""
+    start = Figures(2_307_000, 2_307_000, 2_774_000, 2_774_000)
+    parts = (part("receipts", 447_000, 333_600, ("Paint", 500_000)), part("events", 0, 0))
+    end = start + parts[0].change
+    found = written(Moved(date(2026, 5, 3), None, "GBP", start, end, parts, 259.0, 90.0, None, (40.0, 53.0)))
+    assert found.start_p80 == 27_740
+    assert found.end_p80 == 31_100
+    assert found.start_p80 + sum(step.p80 for step in found.steps) == found.end_p80
+    assert found.start_half + sum(step.half for step in found.steps) == found.end_half
+    assert found.steps[1].p80 == 0

@@ -89,8 +89,8 @@ def moved_text(moved: Moved, watch: Reforecast) -> str:
     rows = [
         [
             "At the start",
-            about(found.start_half, money, moved.half_error),
-            about(found.start_p80, money, moved.error),
+            about(found.start_half, money),
+            about(found.start_p80, money),
             "",
         ]
     ]
@@ -101,8 +101,8 @@ def moved_text(moved: Moved, watch: Reforecast) -> str:
     rows.append(
         [
             "At the end",
-            about(found.end_half, money, moved.half_error),
-            about(found.end_p80, money, moved.error),
+            about(found.end_half, money),
+            about(found.end_p80, money),
             "",
         ]
     )
@@ -123,7 +123,8 @@ def moved_data(moved: Moved) -> dict[str, Any]:
 
     data: dict[str, Any] = told(moved)
     errors = {"p50": data.pop("half_error"), "p80": data.pop("error")}
-    data |= {"start": figures(moved.start), "end": figures(moved.end, **errors)}
+    first = dict(zip(("p50", "p80"), data.pop("start_errors"), strict=True))
+    data |= {"start": figures(moved.start, **first), "end": figures(moved.end, **errors)}
     for part, written in zip(moved.parts, data["parts"], strict=True):
         written["change"] = figures(part.change)
     return data
