@@ -20,7 +20,7 @@ from forecast.decide.mixer import routes_offered
 from forecast.decide.taking import asked_by_option
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.views.charts.ways_charts import frontier
-from forecast.views.commands.advice import beaten_in, farmed_out
+from forecast.views.commands.advice import farmed_out, unbeaten_words
 from forecast.views.commands.quotes import quote_headings, quote_rows, why_not
 from forecast.views.quote_words import quotes_decided
 from forecast.views.sentences import prices_left_by_mix
@@ -256,12 +256,9 @@ def _reason_row(view: Opened, item: MixReason) -> list[str]:
 
 
 def _frontier_table(view: Opened, found: Mixes) -> None:
-    shown, some = found.listed(), found.some_of_frontier()
+    shown = found.listed()
     weeks = shown[0].weeks is not None
-    text(
-        f"{len(found.frontier)} of {len(found.mixes):,} mixes are not beaten in {beaten_in(found)}"
-        + (f"; {len(some)} of them, evenly spread." if len(some) < len(found.frontier) else ".")
-    )
+    text(f"{unbeaten_words(found)}.")
     rows = [_mix_row(view, item, found, weeks) for item in shown]
     headings = ["Farmed out", "P50", "P80", "Own hours at P80", *(["Weeks at P80"] if weeks else []), ""]
     caption = "Mixes from the cheapest to the one with least work"

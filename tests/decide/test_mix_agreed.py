@@ -87,6 +87,7 @@ def test_the_way_in_force_stands_among_the_mixes_though_it_is_beaten(
     assert found.yours in found.listed()
     assert main(["mix", str(folder.folder)]) == 0
     rows = capsys.readouterr().out.splitlines()
+    assert sum(row.endswith("; your way beside them:") for row in rows) == 1
     assert sum(row.endswith("your way") for row in rows) == 1
     chosen = mix(folder.read(), scenario="self", trials=1024)
     assert chosen.best is not None

@@ -303,6 +303,15 @@ def beaten_in(found: Mixes) -> str:
     return "P80, own hours and weeks" if found.soonest is not None else "both P80 and own hours"
 
 
+def unbeaten_words(found: Mixes) -> str:
+    """Say how many mixes no other beats, and which of them are listed."""
+    some, shown = found.some_of_frontier(), found.listed()
+    text = f"{len(found.frontier)} of {len(found.mixes):,} mixes are not beaten in {beaten_in(found)}"
+    told = [f"{len(some)} of them, evenly spread"] if len(some) < len(found.frontier) else []
+    told += ["your way beside them"] if len(shown) > len(some) else []
+    return "; ".join([text, *([", and ".join(told)] if told else [])])
+
+
 def run_mix(options: argparse.Namespace) -> int:
     """Find the best mix of routes."""
     from forecast.decide.mix import mix
@@ -329,7 +338,7 @@ def run_mix(options: argparse.Namespace) -> int:
     finally:
         done()
     currency = build.build.currency
-    shown, some = found.listed(), found.some_of_frontier()
+    shown = found.listed()
     rows = [
         [
             shorten(farmed_out(item, found.titles), 60),
@@ -348,8 +357,7 @@ def run_mix(options: argparse.Namespace) -> int:
         *([told] if (told := found.keeping_sentence(_money(currency))) else []),
         *([told] if (told := found.hazards_sentence(_money(currency))) else []),
         "",
-        f"{len(found.frontier)} of {len(found.mixes)} mixes are not beaten in {beaten_in(found)}"
-        + (f"; {len(some)} of them, evenly spread:" if len(some) < len(found.frontier) else ":"),
+        f"{unbeaten_words(found)}:",
     ]
     weeks = ["Weeks (P80)"] if found.soonest is not None else []
     text.append(table(["Farmed out", "P50", "P80", "Own hours (P80)", *weeks, ""], rows))
