@@ -17,7 +17,8 @@ from forecast.dashboard.saving import SheetFile, form_key, kept_now
 from forecast.dashboard.scripts import cards_where_narrow
 from forecast.dashboard.unsaved import keep_draft
 from forecast.errors import BuildFileError
-from forecast.words.currencies import is_currency
+from forecast.words.currencies import is_currency, minor_digits
+from forecast.words.money import entered
 from forecast.words.text import STRONG
 
 _NAMES = {"low": "Low", "middle": "Middle", "high": "High"}
@@ -117,8 +118,11 @@ def _card(
 
 
 def _figures(row: Row) -> str:
-    """Write what a figure is, its numbers and its unit."""
-    numbers = " \u2013 ".join(shown(part) for part in (row.low, row.middle, row.high) if part is not None)
+    """Write what a figure is, its numbers and its unit: sums as every page writes them, where that says all of them."""
+    known = [part for part in (row.low, row.middle, row.high) if part is not None]
+    if known and is_currency(row.unit) and all(round(part, minor_digits(row.unit)) == part for part in known):
+        return f"{row.figure} {' \u2013 '.join(entered(part, row.unit) for part in known)}"
+    numbers = " \u2013 ".join(map(shown, known))
     return f"{row.figure} {numbers or 'not known'} {row.unit}".strip()
 
 

@@ -382,7 +382,7 @@ def _new(view: Opened, entry: Entry) -> NewReceipt:
     """
     home = view.currency
     if not entry.parts:
-        message = "line: none chosen. Say which line it is for."
+        message = "No line is chosen: say which one it is for."
         raise LedgerError(message)
     if entry.date is None:
         message = "date: empty. Say when it was paid."

@@ -102,7 +102,7 @@ def enter_price(view: Opened) -> None:
 
         def work() -> str:
             if line is None:
-                message = "line: none chosen. Say which line it is for."
+                message = "No line is chosen: say which one it is for."
                 raise LedgerError(message)
             today = dt.date.today()
             agreed = parse_money(amount or "", currency)

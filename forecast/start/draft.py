@@ -24,6 +24,8 @@ from forecast.start.questions import Question, questions
 from forecast.start.toml_text import comment, toml_value
 from forecast.start.written_answers import BoxSize, WrongAnswer, number_ends
 from forecast.tables.files import read_regular, write_file
+from forecast.words.currencies import is_currency
+from forecast.words.money import entered
 from forecast.words.numbers import shown
 
 _OPENING = (
@@ -106,7 +108,7 @@ def _known(written: Mapping[str, str]) -> Iterator[tuple[str, str]]:
 
 
 def understood(item: Question, written: str, value: Any, so_far: Mapping[str, Any]) -> str:
-    """Say how a number, a price or sizes were understood: ``65 000 THB``.
+    """Say how a number, a price or sizes were understood: ``THB 65,000``.
 
     Parameters
     ----------
@@ -134,24 +136,27 @@ def understood(item: Question, written: str, value: Any, so_far: Mapping[str, An
             whole = f"{shown(value)} hours a week"
             return f"{shown(ends[0])} to {shown(ends[1])}, counted as {whole}" if ends else whole
         case float() | int():
-            return f"{shown(value)} {home}".strip()
+            return _sum(value, home)
         case Known(value=number):
-            return _with(shown(number), value.currency or foreign)
+            return _sum(number, value.currency or foreign)
         case Span(low=low, high=high):
-            return _with(f"{shown(low)} to {shown(high)}", value.currency or foreign)
-        case Percentiles(low=low, middle=middle, high=high):
-            between = f"{shown(low)} to {shown(high)}, {shown(middle)} in the middle"
-            return _with(between, value.currency or foreign)
+            return " to ".join(_sum(end, value.currency or foreign) for end in (low, high))
+        case Percentiles():
+            low, middle, high = (
+                _sum(one, value.currency or foreign) for one in (value.low, value.middle, value.high)
+            )
+            return f"{low} to {high}, {middle} in the middle"
         case Quotes(quotes=quotes):
-            listed = [shown(quote) for quote in quotes]
-            return _with(f"quotes of {', '.join(listed[:-1])} and {listed[-1]}", value.currency or foreign)
+            *most, last = (_sum(quote, value.currency or foreign) for quote in quotes)
+            return f"quotes of {', '.join(most)} and {last}"
         case (BoxSize(), *_):
             return _boxes(value)
     return ""
 
 
-def _with(numbers: str, currency: str) -> str:
-    return f"{numbers} {currency}".strip()
+def _sum(value: float, currency: str) -> str:
+    """Write a sum as every page does; a number, as long as no currency is known."""
+    return entered(value, currency) if is_currency(currency) else shown(value)
 
 
 def _boxes(boxes: Sequence[BoxSize]) -> str:

@@ -76,7 +76,7 @@ def test_a_build_from_nothing(
     before = sentence.inner_text()
     price = page.get_by_label("What does the kit cost?")
     price.fill("180.000-320.000")
-    expect(page.locator(".st-key-guided-understood")).to_have_text("\u2192 180\u202f000 to 320\u202f000 JPY")
+    expect(page.locator(".st-key-guided-understood")).to_have_text("\u2192 ¥180,000 to ¥320,000")
     keep(page, f"start-price-{look}-{width}")
     price.press("Enter")
     asked(page, "What does one JPY cost in NZD today?")

@@ -98,7 +98,7 @@ def test_paid_in_another_currency_asks_what_was_charged(run: Run, before_orderin
 @pytest.mark.parametrize(
     ("lines", "supplier", "amount", "complaint"),
     [
-        ([], "A shop", "100", "line: none chosen"),
+        ([], "A shop", "100", "No line is chosen"),
         (["tyres"], "A shop", "", "amount: empty"),
         (["tyres"], "", "100", "no supplier"),
         (["tyres"], "A shop", "12.345.6", "digits are not grouped in threes"),

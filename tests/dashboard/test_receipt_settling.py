@@ -27,7 +27,7 @@ def test_a_commitment_is_entered_settled_and_called_off(run: Run, before_orderin
     ledger = before_ordering.ledger()
     assert [item.state for item in ledger.list_commitments(include_ended=True)] == ["cancelled"]
     app = press(app, "Save commitment")
-    assert "line: none chosen" in words(app)
+    assert "No line is chosen" in words(app)
 
 
 def test_what_is_left_makes_a_part_bought_line_known(run: Run, half_way: BuildFolder) -> None:

@@ -169,6 +169,12 @@ def test_percentages_that_miss_part_of_the_consignment() -> None:
 def test_storage_without_free_days() -> None:
     storage = line("storage", "import", "quantity = 4\nprice = { low = 3, middle = 5, high = 10 }")
     assert found(*SEA, storage)["free_days-storage"].grade == "usual"
+    told = found(*SEA, storage)["free_days-storage"].sheet
+    assert told
+    assert "[" not in told  # on a page nobody works in the file
+    assert "free_days-storage" not in found(
+        *SEA, storage.replace("\nquantity", '\nname = "Storage after 5 free days"\nquantity')
+    )
     assert "free_days-storage" not in found(*SEA, storage + 'note = "after 5 free days"\n')
     assert "free_days-storage" not in found(
         *SEA, line("storage", "import", "amount = 0")

@@ -221,7 +221,7 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
     if watch.budget is not None:
         told = (contingency_sentence(watch), overrun_sentence(watch), bought_sentence(watch))
         text += ["", *(sentence for sentence in told if sentence)]
-    text += [f"\n{remark}" for remark in watch.remarks]
+    text += ["\n" + "\n".join(watch.remarks)] if watch.remarks else []
     text += ["", trials_sentence(watch)]
     if build.build.notice:
         text += ["", build.build.notice]
