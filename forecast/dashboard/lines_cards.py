@@ -121,7 +121,8 @@ def _figures(row: Row) -> str:
     """Write what a figure is, its numbers and its unit: sums as every page writes them, where that says all of them."""
     known = [part for part in (row.low, row.middle, row.high) if part is not None]
     if known and is_currency(row.unit) and all(round(part, minor_digits(row.unit)) == part for part in known):
-        return f"{row.figure} {' \u2013 '.join(entered(part, row.unit) for part in known)}"
+        sums = " \u2013 ".join(entered(part, row.unit) for part in known)
+        return f"{row.figure} {sums}"
     numbers = " \u2013 ".join(map(shown, known))
     return f"{row.figure} {numbers or 'not known'} {row.unit}".strip()
 

@@ -140,7 +140,7 @@ def how_to_know_event(id: str, line: Line | None, titles: Mapping[str, str]) -> 
     thing = figure_phrase(id, titles)
     if line is not None:
         return "medium", f"Find out whether {thing} is needed"
-    return "medium", f"Find out beforehand whether this comes: {thing}"
+    return "medium", f"See beforehand whether this can be ruled out: {thing}"
 
 
 def _how_many(line: Line | None, thing: str) -> str:

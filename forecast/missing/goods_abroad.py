@@ -144,7 +144,8 @@ def storage(facts: Facts) -> Iterator[Finding]:
             f"free_days-{line.id}", "usual", f"Free days of {line.title}", why, line=line.id,
             mend=f'In [[line]] with id = "{line.id}" say the free days in the name or the note, such as note = "after '
             '5 free days", and let the range follow from them; or use a [[consignment]].',
-            sheet="Say them in its name, such as \u201cStorage after 5 free days\u201d, and let its range follow from them.",
+            sheet="Say them in its name, such as \u201cStorage after 5 free days\u201d, and let its range follow from "
+            "them.",
         )  # fmt: skip
     for bought in facts.build.consignment:
         if bought.storage.steps and bought.storage.free_days is None:

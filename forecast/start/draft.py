@@ -142,13 +142,13 @@ def understood(item: Question, written: str, value: Any, so_far: Mapping[str, An
         case Span(low=low, high=high):
             return " to ".join(_sum(end, value.currency or foreign) for end in (low, high))
         case Percentiles():
-            low, middle, high = (
+            least, half, most = (
                 _sum(one, value.currency or foreign) for one in (value.low, value.middle, value.high)
             )
-            return f"{low} to {high}, {middle} in the middle"
+            return f"{least} to {most}, {half} in the middle"
         case Quotes(quotes=quotes):
-            *most, last = (_sum(quote, value.currency or foreign) for quote in quotes)
-            return f"quotes of {', '.join(most)} and {last}"
+            *others, last = (_sum(quote, value.currency or foreign) for quote in quotes)
+            return f"quotes of {', '.join(others)} and {last}"
         case (BoxSize(), *_):
             return _boxes(value)
     return ""

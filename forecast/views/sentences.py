@@ -29,6 +29,14 @@ MEANING = {
 }
 """What each percentile means, to stand beside it."""
 
+MEANT = {
+    0.1: "P10: in 10 of 100 builds it was to cost no more",
+    0.5: "P50: in half of such builds it was to cost no more",
+    0.8: "P80: in 80 of 100 builds it was to cost no more",
+    0.9: "P90: in 90 of 100 builds it was to cost no more",
+}
+"""The same of what was forecast before the first receipt, once a build is finished."""
+
 
 def slips_sentence(build: Build, where: str) -> str:
     """Say how many figures look like a slip of the keyboard, and where they are asked about; nothing where none does.
@@ -238,12 +246,14 @@ def lesson_sentences(watch: Reforecast) -> list[str]:
         if not same_way:
             continue
         came, looks = ("dear", "dearer") if side > 0 else ("cheap", "cheaper")
-        moves = [lines[name].title for name in cause.moves[:2] if name in lines]
-        rest = " and others" if len(cause.moves) > len(moves) else ""
-        what = f"{' and '.join(moves)}{rest}" if moves else "what is still open"
+        moves = [f"“{lines[name].title}”" for name in cause.moves[:2] if name in lines]
+        rest = len(cause.moves) > len(moves)
+        every = [*moves, *(["others"] if rest and moves else [])]
+        what = " and ".join((", ".join(every[:-1]), every[-1])) if every[1:] else "".join(every)
+        paid = " and ".join(f"“{title}”" for title in same_way)
         found.append(
-            f"{' and '.join(same_way)} came in {came}. So through “{cause.title}” {what} "
-            f"{'looks' if len(moves) == 1 and not rest else 'look'} {looks} too."
+            f"{paid} came in {came}. So {what or 'what is still open'} "
+            f"{'look' if every[1:] else 'looks'} {looks} too: “{cause.title}” is behind all of them."
         )
     return found
 

@@ -143,12 +143,15 @@ def further(watch: Reforecast) -> tuple[float, ...]:
 def trials_sentence(watch: Reforecast) -> str:
     """Say how many builds were simulated and how far P80 would differ with other draws."""
     trials = watch.now.trials
+    if watch.finished:
+        return f"{trials.count:,} simulated builds, seed {trials.seed}, from before the first receipt."
     text = (
         f"{trials.count:,} simulated builds, seed {trials.seed}; simulation error of P80 "
         f"{error_of(watch.percentile(0.8).error, watch.currency)}."
     )
     if trials.weights is not None:
-        text += f" Not every one agrees with what is paid: effective sample size {trials.effective:,.0f}."
+        text += " Some agree better with what is paid than others: together they tell as much as "
+        text += f"{trials.effective:,.0f}."
     return text
 
 

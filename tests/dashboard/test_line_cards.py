@@ -146,6 +146,6 @@ def test_a_card_of_a_closed_line_says_so(run: Run, half_way: BuildFolder) -> Non
     app = show(narrow(run(half_way.build_file, "lines")), "kit")
     label = next(label for label in cards(app) if "crate" in label.casefold())
     assert "closed; estimated" in label
-    assert "amount US\\$130 – US\\$190 – US\\$330" in label
+    assert "amount \\$130 – \\$190 – \\$330" in label
     app = show(app, "wheels")
     assert not any("closed" in label for label in cards(app) if "Brake" in label)

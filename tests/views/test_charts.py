@@ -133,7 +133,7 @@ def test_what_is_settled_is_no_range_to_look_at(forecast: Forecast) -> None:
     assert dearest.kind == "line"
     assert dearest.title not in told(dearest.id)[0]
     assert told(dearest.id)[1].endswith("Closed lines left out.")
-    assert told(event.id)[1].endswith("(P50). What cannot happen any more left out.")
+    assert told(event.id)[1].endswith("(P50). What cannot happen or counts no more left out.")
     assert line_bars(forecast.lines, "EUR", settled=[line.id for line in forecast.lines]) is None
 
 
@@ -294,6 +294,11 @@ def test_the_running_total_names_where_the_build_ends() -> None:
     assert sorted(places, key=lambda name: places[name]) == ["Paid", "P50", "Budget", "P90"]
     assert "Where it ends: P50 €3,000, P90 €3,900." in chart.to_dict()["description"]
     assert set(end_label_places(paid_against_budget([(day, 100.0)], None, "EUR"))) == {"Paid"}
+    done = {"P50": Estimate(3_000.0, 0.0), "P90": Estimate(3_000.0, 0.0)}
+    note = " ".join(
+        paid_against_budget([(day, 3_000.0)], None, "EUR", ends=done).to_dict()["title"]["subtitle"]
+    )
+    assert note == "Dotted: where it ended, €3,000."
 
 
 def test_the_strip_says_how_often_the_second_is_cheaper() -> None:
@@ -428,6 +433,8 @@ def test_of_many_lines_those_that_may_move_most_or_missed_are_drawn() -> None:
     assert told["text"] == [
         "19 of 20 lines are closed; 1 of them cost more than estimated"
     ]  # of all, not of those drawn
+    ended = estimate_paid_forecast(items[:5], "EUR", most=2).to_dict()["title"]["subtitle"]
+    assert "The 2 of 5 that ended farthest from their estimate" in " ".join(ended)
     every = estimate_paid_forecast(items[:5], "EUR")
     assert len(list(with_key(every, "estimate"))) == 5
     assert "table" not in " ".join(every.to_dict()["title"]["subtitle"])

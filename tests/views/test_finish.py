@@ -51,6 +51,16 @@ def test_one_word_ends_a_build_and_one_undo_takes_it_back(
     after = reforecast(half_way.read(), half_way.ledger(), trials=1024)
     assert after.finished
     assert {round(value, 2) for value in after.totals.tolist()} == {21106.37}
+    assert main(["watch", str(half_way.folder)]) == 0
+    told = capsys.readouterr().out
+    assert "in 10 of 100 builds it was to cost no more\n" in told
+    for word in (
+        "it costs no more",
+        "simulation error",
+        "effective",
+        "\n\n\n",
+    ):  # nothing is uncertain any more
+        assert word not in told
     assert main(["finish", str(half_way.folder)]) == 0
     assert "All was closed already." in capsys.readouterr().out
     undo_last(half_way.ledger())

@@ -56,8 +56,18 @@ def test_why_is_said_in_words(watch: Reforecast) -> None:
 @pytest.mark.parametrize(
     ("paid", "said"),
     [
-        (300, ["Filler and Discs came in dear. So through “Kit fit” Primer looks dearer too."]),
-        (40, ["Filler and Discs came in cheap. So through “Kit fit” Primer looks cheaper too."]),
+        (
+            300,
+            [
+                "“Filler” and “Discs” came in dear. So “Primer” looks dearer too: “Kit fit” is behind all of them."
+            ],
+        ),
+        (
+            40,
+            [
+                "“Filler” and “Discs” came in cheap. So “Primer” looks cheaper too: “Kit fit” is behind all of them."
+            ],
+        ),
         (100, []),
     ],
 )

@@ -236,9 +236,11 @@ def estimate_paid_forecast(
         "where it may end, P10 to P90."
     )
     note = "Tick: estimate. Bar: where it may end (P10 to P90). Dot: paid; filled once the line is closed."
+    over = all(item.p90 == item.p10 for item in every)
     if len(shown) < len(every):
         note += (
-            f" The {len(shown)} of {len(every)} that may still move most or ended farthest from their estimate; "
+            f" The {len(shown)} of {len(every)} that {'' if over else 'may still move most or '}ended farthest from "
+            "their estimate; "
             "the table below has all."
         )
     chart = layered(bars, ticks, part.encode(x=alt.X("paid:Q")), closed.encode(x=alt.X("paid:Q")))

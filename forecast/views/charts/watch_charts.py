@@ -251,6 +251,10 @@ def paid_against_budget(
         told = ", ".join(f"{name} {about(one.value, currency, one.error)}" for name, one in ends.items())
         description += f" Where it ends: {told}."
         note = f"Dotted: where it ends, {told}."
+        if (
+            len({about(one.value, currency, one.error) for one in ends.values()}) == 1 < len(ends)
+        ):  # nothing is open
+            note = f"Dotted: where it ended, {about(next(iter(ends.values())).value, currency)}."
     return framed(layered(*layers, *plot.names(palette)), title, description, palette, 240, note)
 
 

@@ -73,7 +73,7 @@ def _add_finish(commands: Commands[argparse.ArgumentParser]) -> None:
     )
     add_file(parser)
     parser.add_argument("--scenario", metavar="S", help="the scenario that was built")
-    add_sure(parser)
+    add_sure(parser, "whether all is really done")
     parser.add_argument("--date", type=day, default=None, help="from when on (today)")
     parser.add_argument("--note", default="", help="anything worth keeping")
 

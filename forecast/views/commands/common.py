@@ -423,9 +423,9 @@ def _as_typed(sign: str) -> str:
     return sign if sign.isprintable() else "".join(f"\\x{byte:02x}" for byte in os.fsencode(sign))
 
 
-def add_sure(parser: argparse.ArgumentParser) -> None:
+def add_sure(parser: argparse.ArgumentParser, about: str = "about an unusual sum") -> None:
     """Add the option that answers a question beforehand; see `make_sure`."""
-    parser.add_argument("--sure", action="store_true", help="it is meant: do not ask about an unusual sum")
+    parser.add_argument("--sure", action="store_true", help=f"it is meant: do not ask {about}")
 
 
 def make_sure(options: argparse.Namespace, question: str) -> None:

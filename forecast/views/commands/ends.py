@@ -144,6 +144,7 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
     """Write the answer: the sentence, the figures, the lines, and the commands for what looks settled or past."""
     from forecast.views.sentences import (
         MEANING,
+        MEANT,
         hours_left_sentence,
         lesson_sentences,
         watch_sentence,
@@ -173,7 +174,8 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
     rows = []
     before = watch.before.percentile_set(LEVELS)
     for level, old, new in zip(LEVELS, before, watch.percentile_set(LEVELS), strict=True):
-        name, _, meaning = MEANING[level].partition(": ")
+        # Of a finished build the sums of before have a meaning: now it is one sum, which the sentence above says.
+        name, _, meaning = (MEANT if watch.finished else MEANING)[level].partition(": ")
         rows.append(
             [
                 name,
@@ -220,7 +222,7 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
     text += ["", *lessons] if lessons else []
     if watch.budget is not None:
         told = (contingency_sentence(watch), overrun_sentence(watch), bought_sentence(watch))
-        text += ["", *(sentence for sentence in told if sentence)]
+        text += ["", *filter(None, told)] if any(told) else []
     text += ["\n" + "\n".join(watch.remarks)] if watch.remarks else []
     text += ["", trials_sentence(watch)]
     if build.build.notice:
