@@ -93,11 +93,11 @@ def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, closed: Collectio
             "Figure": st.column_config.TextColumn(width=74),
             # Text, so that the one reader reads it: a grid's own numbers would take 2,5 for 25 without a word.
             "Low": st.column_config.TextColumn(width=66, help="P10", alignment="right"),
-            "Middle": st.column_config.TextColumn(width=70, help="P50", alignment="right"),
+            "Middle": st.column_config.TextColumn(width=74, help="P50", alignment="right"),
             "High": st.column_config.TextColumn(width=66, help="P90", alignment="right"),
             "Unit": st.column_config.TextColumn(width=52),
             "Range": st.column_config.AreaChartColumn(
-                width=54, help="The shape of the range, from P1 to P99", y_min=0, y_max=1, color="#5B9C9A"
+                width=50, help="The shape of the range, from P1 to P99", y_min=0, y_max=1, color="#5B9C9A"
             ),
             "Needed %": st.column_config.TextColumn(
                 width=74, required=True, alignment="right",

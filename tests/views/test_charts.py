@@ -476,6 +476,14 @@ def test_events_are_no_lines() -> None:
     assert title == ["1 of 2 lines is closed; 1 of them cost more than estimated"]
 
 
+def test_a_narrow_waterfall_has_more_than_zero_on_its_axis() -> None:
+    """At 390 pixels two thirds of the axis are room for figures: two ticks left zero alone."""
+    spec = moved_bars(("May", 27_740), [("given up", -9_250)], "EUR").to_dict()
+    asked = [axis["tickCount"]["expr"] for axis in axes_of(spec, "to")]
+    assert asked
+    assert all(expression.startswith("max(3,") for expression in asked)
+
+
 def test_a_waterfall_without_steps_says_that_nothing_moved() -> None:
     assert "P80 has not moved: €9,000" in moved_bars(("May", 9000), [], "EUR").to_dict()["description"]
 

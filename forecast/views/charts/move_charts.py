@@ -59,7 +59,9 @@ def moved_bars(
             title=None, labelLimit=alt.ExprRef("width < 420 ? 130 : 260"), labelColor=palette.ink, labelPadding=6
         ),
     )  # fmt: skip
-    x = alt.X("to:Q", axis=money_axis(currency), scale=scale)
+    # With the room for figures a narrow screen is mostly that: of two ticks asked for, zero alone would be in it.
+    ticks = {"expr": "max(3, floor(width / 110))"}
+    x = alt.X("to:Q", axis=money_axis(currency, tickCount=ticks), scale=scale)
     base = alt.Chart(frame).encode(y=y)
     whole = base.transform_filter("datum.kind === 'whole'").mark_bar(color=palette.muted)
     down = base.transform_filter("datum.kind === 'down'").mark_bar(color=palette.accent)
