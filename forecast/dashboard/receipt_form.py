@@ -215,7 +215,8 @@ def receipt_form(view: Opened) -> None:
         charged = unambiguous(charged or "", home, right, f"{key}-charged")
     lines = st.multiselect(
         "For which line", list(names), format_func=lambda line: names.get(line, line), key=f"{key}-lines",
-        help="Several lines if one receipt pays for several.", placeholder="Choose a line, or several",
+        help="Several lines if one receipt pays for several. A bill that nobody told of gets a line of its own: add it "
+        "on the page of lines, with 0 as its amount.", placeholder="Choose a line, or several",
         persist_state="session", select_all=False,  # Enter takes the line found, not every line with that word
     )  # fmt: skip
     parts, way = _parts(view, key, tuple(lines), names, charged if currency != home else amount)

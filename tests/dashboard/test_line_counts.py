@@ -30,7 +30,7 @@ def test_pages_and_terminal_count_the_same_lines(
         ledger.close_line(name, "2026-05-02")
     (picture,) = charts(run(file, "lines"))
     assert "Body kit, " not in json.loads(picture)["description"]  # it is closed: its range is no question
-    assert "from P10 to P90 as estimated, before any receipt, grouped" in json.loads(picture)["description"]
+    assert "from P10 to P90 before any receipt, grouped" in json.loads(picture)["description"]
     (sheet,) = run(file, "lines").dataframe
     beside = dict(zip(sheet.value["Line"], sheet.value["Beside"], strict=True))
     assert [name for name, word in beside.items() if word == "closed"] == [

@@ -16,6 +16,7 @@ from forecast.buildfile.reader import parse_build, read_text
 from forecast.buildfile.sheet import changes, other_shapes, rows, with_changes
 from forecast.dashboard.unsaved import draft_of
 from forecast.decide.paired import forecast_change
+from forecast.engine.plan import compile_plan
 from forecast.figures.evaluate import shape_of
 from forecast.figures.kinds import Known
 from forecast.ledger.folder import BuildFolder
@@ -193,6 +194,18 @@ def test_a_line_of_ones_own_is_added(run: Run, before_ordering: BuildFolder) -> 
     app = press(app, "Keep the changes")
     line = before_ordering.read().line[-1]
     assert (line.id, line.title, line.group) == ("roof_spoiler", "Roof spoiler", "kit")
+
+
+def test_a_line_that_was_in_no_estimate_is_added_with_0(run: Run, before_ordering: BuildFolder) -> None:
+    """So says the field of the receipt's form, for a bill that nobody told of."""
+    app = run(before_ordering.build_file, "lines")
+    next(item for item in app.text_input if item.label == "Name").set_value("Port bill")
+    next(item for item in app.text_input if item.label == "Middle (EUR)").set_value("0")
+    app = press(press(app, "Add the line"), "Keep the changes")
+    assert not app.exception
+    build = before_ordering.read()
+    assert build.line[-1].id == "port_bill"
+    assert "port_bill" in compile_plan(build).unforeseen
 
 
 def test_edits_of_figures_stay_with_their_line_when_lines_are_added_or_taken_out(

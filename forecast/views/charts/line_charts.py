@@ -148,7 +148,7 @@ def line_bars(
         .encode(x=alt.X("p90:Q"), text=alt.Text("text:N"))
     )
     names = ", ".join(line.title for line in widest)
-    when = " as estimated, before any receipt" if paid else ""
+    when = " before any receipt" if paid else ""
     title = f"The widest ranges{when}: {names}"
     description = (
         f"{len(shown)} of {len(every)} lines and events with their ranges from P10 to P90{when}, grouped. "
