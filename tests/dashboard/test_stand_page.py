@@ -117,15 +117,15 @@ def test_a_line_that_runs_over_is_named_and_closed_with_one_tap(run: Run, folder
 
 
 def test_an_event_whose_lines_are_all_closed_is_ruled_out_with_one_tap(run: Run, folder: BuildFolder) -> None:
-    event = 'id = "overrun"\nname = "Shop overruns"\nchance = 0.3\npercent = 10\nof = ["paint"]\n'
+    event = 'id = "again"\nname = "Done again"\nchance = 0.3\npercent = 10\nof = ["paint"]\npaid_too = true\n'
     folder.build_file.write_text(f"{BUILD}[[event]]\n{event}", encoding="utf-8")
     ledger = folder.ledger()
     pay(ledger, "paint", 200_000)
     ledger.close_line("paint")
     app = run(folder.build_file, "stand")
-    assert "“Shop overruns” is a share of lines that are all closed: can it still happen?" in words(app)
+    assert "“Done again” is a share of lines that are all closed: can it still happen?" in words(app)
     app = press(app, "It cannot come any more")
-    assert folder.ledger().event_states()["overrun"].state == "cannot-happen"
+    assert folder.ledger().event_states()["again"].state == "cannot-happen"
     assert "can it still happen?" not in words(app)
 
 
@@ -218,7 +218,7 @@ def test_the_figure_to_firm_up_first_is_put_in_where_it_is_asked_for(
     app = press(app, "Put it in")
     assert "Not saved yet" in words(app)
     assert asked not in words(app)  # the next one takes its place
-    assert "of what you must hold" in words(app)
+    assert "you then need to hold about" in words(app)
 
 
 def test_nothing_waits_for_what_to_firm_up_first(
@@ -249,7 +249,7 @@ def test_five_things_at_most_want_attention(run: Run, folder: BuildFolder) -> No
         "Agreed and due:",
         "Runs over:",
         "Perhaps left out:",
-        "of what you must hold",
+        "you then need to hold about",
     )
     assert [told.count(words_) for words_ in beginnings] == [1, 1, 1, 1, 1]
     assert "Nothing now." not in told
