@@ -118,13 +118,16 @@ def _card(
 
 
 def _figures(row: Row) -> str:
-    """Write what a figure is, its numbers and its unit: sums as every page writes them, where that says all of them."""
+    return f"{row.figure} {numbers_of(row)}".strip()
+
+
+def numbers_of(row: Row) -> str:
+    """Write a figure's numbers and unit: sums as every page writes them, where that says all of them."""
     known = [part for part in (row.low, row.middle, row.high) if part is not None]
     if known and is_currency(row.unit) and all(round(part, minor_digits(row.unit)) == part for part in known):
-        sums = " \u2013 ".join(entered(part, row.unit) for part in known)
-        return f"{row.figure} {sums}"
+        return " \u2013 ".join(entered(part, row.unit) for part in known)
     numbers = " \u2013 ".join(map(shown, known))
-    return f"{row.figure} {numbers or 'not known'} {row.unit}".strip()
+    return f"{numbers or 'not known'} {row.unit}".strip()
 
 
 def _form(loaded: SheetFile, plain: Sequence[Row], now: Sequence[Row]) -> None:

@@ -17,7 +17,7 @@ from forecast.buildfile.schema import GROUPS, Build
 from forecast.buildfile.sheet import Row, changes, differences, figure_of, rows, with_changes
 from forecast.dashboard.asking import WHICH, shown
 from forecast.dashboard.layout import safe
-from forecast.dashboard.lines_cards import cards, wanted
+from forecast.dashboard.lines_cards import cards, numbers_of, wanted
 from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import SheetFile, kept_now
 from forecast.dashboard.state import Opened, known_by_now
@@ -267,9 +267,7 @@ def _was(old: Row, new: Row) -> str:
     if old == new:
         return ""
     if (old.low, old.middle, old.high) != (new.low, new.middle, new.high):
-        return "was " + " / ".join(
-            f"{part:,g}" for part in (old.low, old.middle, old.high) if part is not None
-        )
+        return f"was {numbers_of(old)}"
     return f"was {100 * old.chance:g} of 100" if old.chance != new.chance else f"was {old.title}"
 
 

@@ -191,7 +191,7 @@ def changed_in_a_card(page: Page) -> None:
     shown = page.locator(".st-key-sheet-cards")
     shown.locator(".st-key-cards-of button", has_text="Freight").click()
     card = shown.get_by_role("button", name=re.compile("Delivery with tail-lift"))
-    expect(card).to_contain_text("amount 70 – 110 – 200 EUR", timeout=20_000)
+    expect(card).to_contain_text("amount €70 – €110 – €200", timeout=20_000)
     card.click()
     fields = [shown.get_by_role("textbox", name=name) for name in ("Low", "Middle", "High")]
     expect(fields[2]).to_be_visible(timeout=20_000)
@@ -200,7 +200,7 @@ def changed_in_a_card(page: Page) -> None:
     assert all(box["x"] >= 0 and box["x"] + box["width"] <= 390 for box in boxes)
     fields[2].fill("260")
     shown.get_by_role("button", name="Change it").click()
-    expect(card).to_contain_text("70 – 110 – 260 EUR (was 70 / 110 / 200)", timeout=20_000)
+    expect(card).to_contain_text("€70 – €110 – €260 (was €70 – €110 – €200)", timeout=20_000)
     expect(page.get_by_text("Not saved yet")).to_be_visible(timeout=20_000)
     keep(page, "lines-card-390")
 

@@ -61,7 +61,7 @@ def test_a_card_changes_a_line_as_the_grid_does(run: Run, before_ordering: Build
     by_card, said = app.session_state["sheet"]["edits"], words(app)
     assert by_card == {"delivery.amount": {"middle": 150.0, "high": 2400.0}}
     assert "Not saved yet" in said
-    assert any("amount €70 – €150 – €2,400 (was 70 / 110 / 200)" in label for label in cards(app))
+    assert any("amount €70 – €150 – €2,400 (was €70 – €110 – €200)" in label for label in cards(app))
     app = press(app, "Drop them")
     app = edit(app, place_of(before_ordering, "delivery"), {"Middle": "150", "High": "2400"})
     assert app.session_state["sheet"]["edits"] == by_card

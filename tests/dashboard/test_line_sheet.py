@@ -349,7 +349,7 @@ def test_each_range_has_its_sketch_and_each_change_a_word_beside_it(
     app = edit(app, place, {"High": 2400.0})
     after = app.dataframe[0].value
     assert list(after["Range"][place]) != list(before["Range"][place])
-    assert after["Beside"][place] == "was 70 / 110 / 200"
+    assert after["Beside"][place] == "was €70 – €110 – €200"
     app = edit(app, place, {"Low": 99_999.0})
     assert "low must be under middle" in app.dataframe[0].value["Beside"][place]
 
