@@ -11,6 +11,7 @@ refusal; no figure that is not finite. What fails is kept in the folder of ``--k
 from __future__ import annotations
 
 import argparse
+import functools
 import importlib.util
 import json
 import math
@@ -25,7 +26,6 @@ import warnings
 import zlib
 from collections import Counter
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -267,10 +267,9 @@ def run(inputs: int, readers: list[str], kept: str, state: Path | None, processe
     left = [job for job in portions(inputs, readers) if job not in done]
     start, count = time.perf_counter(), 0
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, mp_context=context, max_tasks_per_child=20) as pool:
-        waiting = [pool.submit(_portion, job, kept) for job in left]
-        for future in as_completed(waiting):
-            job, tried = future.result()
+    # The executor of concurrent.futures stands still once its first processes are spent (CPython issue 115634).
+    with context.Pool(processes, maxtasksperchild=20) as pool:
+        for job, tried in pool.imap_unordered(functools.partial(_portion, kept=kept), left):
             add(tried)
             count += tried.inputs
             if state is not None:
