@@ -111,6 +111,9 @@ class MoneyError(ForecastError):
     """There is no such currency, or no rate for it."""
 
 
+_LONGEST_TOLD = 60
+
+
 class NumberError(MoneyError):
     """A text is no number, or can mean two.
 
@@ -124,7 +127,10 @@ class NumberError(MoneyError):
 
     def __init__(self, text: str, found: str, mend: str, readings: tuple[Decimal, ...] = ()) -> None:
         self.text, self.found, self.mend, self.readings = text, found, mend, readings
-        super().__init__(f"{text!r} {found}. {mend}")
+        told = (
+            text if len(text) <= _LONGEST_TOLD else f"{text[:_LONGEST_TOLD]}…"
+        )  # nobody looks for it in pages of it
+        super().__init__(f"{told!r} {found}. {mend}")
 
 
 class RuleError(ForecastError):

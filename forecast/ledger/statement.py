@@ -56,9 +56,14 @@ def read_statement(path: str | Path, currency: str, content: bytes | None = None
             problems.append(
                 Problem(f"row {number}, column kind", repr(kind), "Legal are item, subtotal and total.")
             )
+        label = str(row.get("label", "")).strip()
+        if "label" not in row:  # a row that ends before that column
+            problems.append(
+                Problem(f"row {number}, column label", "missing", "Say there what the sum is for.")
+            )
         try:
             amount = _sum(row.get("amount", ""), currency, decimal)
-            rows.append(StatementRow(str(row["label"]).strip(), amount, kind))
+            rows.append(StatementRow(label, amount, kind))
         except (LedgerError, NumberError) as error:
             problems.append(_problem(f"row {number}, column amount", error))
     return _all_or_none(str(path), rows, problems)

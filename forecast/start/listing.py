@@ -68,6 +68,9 @@ _HEADINGS: Mapping[str, tuple[str, ...]] = {
 }  # fmt: skip
 
 
+_AMONG = {role: re.compile(rf"\b(?:{'|'.join(words)})\b") for role, words in _HEADINGS.items()}
+
+
 def plain(heading: object) -> str:
     """Give a heading in small letters without accents, punctuation and what stands in brackets."""
     text = re.sub(r"[(\[].*?[)\]]", " ", str(heading).casefold())
@@ -85,12 +88,17 @@ def guess_columns(header: Sequence[Cell]) -> dict[str, int]:
     """
     names = [plain(cell) for cell in header]
     found: dict[str, int] = {}
+    left = {place: name for place, name in enumerate(names) if name}
     for whole in (True, False):
         for role, words in _HEADINGS.items():
-            for place, name in enumerate(names):
-                fits = name in words if whole else any(re.search(rf"\b{word}\b", name) for word in words)
-                if role not in found and place not in found.values() and fits:
+            if role in found:
+                continue
+            among = _AMONG[role]
+            for place, name in left.items():
+                if name in words if whole else among.search(name):
                     found[role] = place
+                    del left[place]
+                    break
     return found
 
 

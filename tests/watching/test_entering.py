@@ -163,3 +163,9 @@ def test_a_row_that_ends_before_its_sum_is_named_and_the_others_are_read() -> No
     assert [row.label for row in read_statement("sent.csv", "EUR", file.replace(b"lamps\n", b"\n"))] == [
         "kit"
     ]
+
+
+def test_a_row_that_ends_before_its_label_is_told_with_its_place() -> None:
+    with pytest.raises(ImportRefusedError, match="row 3, column label: missing") as caught:
+        read_statement("s.csv", "EUR", b"amount;label\n12;Crate\n7\n")
+    assert "1 mistake" in str(caught.value)

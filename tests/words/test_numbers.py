@@ -200,3 +200,9 @@ def test_it_agrees_with_the_formats_of_every_locale() -> None:
             assert meant in found, (locale, text)
             told += len(found) == 1
     assert told > 0.7 * 11 * len(LOCALES)
+
+
+def test_pages_that_are_no_number_are_named_by_their_beginning() -> None:
+    with pytest.raises(NumberError, match="too long for a number") as caught:
+        read_number("C" + "\x03" * 13_000)
+    assert len(str(caught.value)) < 500
