@@ -209,16 +209,17 @@ def line_figures(line: LineWatch, currency: str) -> tuple[str, str, str, str, st
     The last figure is the difference of the two that stand beside it, as they are written. Of what may not be needed
     there is none before it is: what it would cost is no forecast of what it will.
     """
-    low, half, high = (as_written(value, currency) for value in line.now)
-    paid = bool(line.paid) and abs(line.now[1] - line.paid) < rounding_step(currency) / 2
-    known = line.state == "closed"
-    reach = (
-        ""
-        if known
-        else about(low, currency)
-        if low == high
-        else f"{about(low, currency)} to {about(high, currency)}"
-    )
+    half = as_written(line.now[1], currency)
+
+    def is_paid(value: float) -> bool:
+        return bool(line.paid) and abs(value - line.paid) < rounding_step(currency) / 2
+
+    paid, known = is_paid(line.now[1]), line.state == "closed"
+    # rounded, an end that is what was paid could lie above the middle
+    ends_told = [
+        entered(line.paid, currency) if is_paid(end) else about(end, currency) for end in line.now[::2]
+    ]
+    reach = "" if known else " to ".join(dict.fromkeys(ends_told))
     exactly = known or paid
     ends = line.paid if paid else line.now[1] if known else half
     return (
