@@ -38,9 +38,9 @@ def test_the_first_page_answers_in_a_sentence(
     money = rf"{re.escape(sign)}[\d,]+"
     said = rf"Hold {money}: in 80" if build == BEFORE else rf"it ends at no more than {money} in 80"
     expect(answer).to_contain_text(re.compile(rf"{said} of 100 builds"), timeout=20_000)
+    settled(page)  # what stands below the sentence comes when what charts need is loaded
     for name in ("P50", "P80", "P90"):
         expect(page.get_by_role("row", name=re.compile(f"^{name} {money}")).first).to_be_visible()
-    settled(page)
     expect(page.locator("[role='graphics-document'], canvas, svg.marks").first).to_be_visible()
     wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     assert wide <= 0, "the page scrolls sideways"
