@@ -20,7 +20,7 @@ from forecast.figures.kinds import FigureBase, Known
 from forecast.ledger import Ledger
 from forecast.ledger.records import AgreementKind
 from forecast.watching.settling import Agreement, agree, at_planned_rate
-from forecast.words.minor_units import exponent
+from forecast.words.minor_units import from_float
 
 
 @dataclass(frozen=True)
@@ -56,16 +56,16 @@ def whole_sum(build: Build, place: Place, price: float) -> Asked | None:
     line = next((one for one in build.line if one.id == place.item), None)
     if line is not None:
         if place.key == "amount":
-            return Asked(line.id, _minor(price, currency), currency)
+            return Asked(line.id, from_float(price, currency), currency)
         sure = isinstance(line.quantity, Known) and line.priced_per is None
         if place.key == "price" and sure and line.minimum is None and line.maximum is None:
-            return Asked(line.id, _minor(price * line.quantity.value, currency), currency)  # type: ignore[union-attr]
+            return Asked(line.id, from_float(price * line.quantity.value, currency), currency)  # type: ignore[union-attr]
         return None
     bought = next((one for one in build.consignment if one.id == place.item), None)
     if bought is None or not place.key.endswith("price"):
         return None
     which = int(place.key.split(".")[1]) if place.key.startswith("goods.") else 0
-    return Asked(f"{bought.id}.{bought.items[which].id}", _minor(price, currency), currency)
+    return Asked(f"{bought.id}.{bought.items[which].id}", from_float(price, currency), currency)
 
 
 def quotes_to_take(build: Build, begun: Sequence[str] | frozenset[str] = ()) -> tuple[Place, ...]:
@@ -127,7 +127,7 @@ def asked_by_option(build: Build, option: Option, scenario: str | None = None) -
 
 def _asked(line: str, price: FigureBase, build: Build, currency: str | None = None) -> Asked:
     code = price.currency or currency or build.build.currency
-    return Asked(line, _minor(shape_of(price, line).middle, code), code, isinstance(price, Known))
+    return Asked(line, from_float(shape_of(price, line).middle, code), code, isinstance(price, Known))
 
 
 def _worked_out(build: Build, line: Line, scenario: str | None) -> list[Asked]:
@@ -135,14 +135,10 @@ def _worked_out(build: Build, line: Line, scenario: str | None) -> list[Asked]:
     plan = compile_plan(build, scenario)
     middles = reference_values(plan)
     return [
-        Asked(row.id, _minor(float(middles[place]), plan.currency), plan.currency, not row.inputs)
+        Asked(row.id, from_float(float(middles[place]), plan.currency), plan.currency, not row.inputs)
         for place, row in enumerate(plan.rows)
         if row.id == line.id
     ]
-
-
-def _minor(price: float, currency: str) -> int:
-    return round(price * 10.0 ** exponent(currency))
 
 
 def take(

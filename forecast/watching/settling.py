@@ -26,7 +26,7 @@ from forecast.ledger.records import AgreementKind
 from forecast.watching.known_facts import known_from
 from forecast.watching.reforecast import LOOKS_SETTLED, scenario_in_force
 from forecast.watching.standing import Record, Standing
-from forecast.words.minor_units import exponent, to_float
+from forecast.words.minor_units import from_float, to_float
 
 MORE_TO_COME = 0.1
 """Chance of being all up to which a sum paid is likely not all."""
@@ -455,7 +455,7 @@ def at_planned_rate(build: Build, line: str, minor: int, currency: str) -> int |
         return None
     row = next((row for row in plan.rows if row.id == line), None)
     factor = rate.middle * (1 + rate.margin if row is None else rate.with_margin(row))
-    return round(to_float(minor, currency) * factor * 10.0 ** exponent(plan.currency))
+    return from_float(to_float(minor, currency) * factor, plan.currency)
 
 
 def agree(

@@ -83,6 +83,11 @@ def to_float(minor: int, currency: str) -> float:
     return float(minor / 10 ** exponent(currency))
 
 
+def from_float(amount: float, currency: str) -> int:
+    """Give the minor units nearest to a sum that was worked out; what was entered is never a float."""
+    return round(amount * 10.0 ** exponent(currency))
+
+
 def from_decimal(amount: Decimal | int | str, currency: str) -> int:
     """Give a number in the main unit as minor units.
 
