@@ -12,7 +12,7 @@ from forecast.watching.earned import Earned
 from forecast.watching.history import History, HistoryPoint
 from forecast.watching.reasons import Reason
 from forecast.watching.reforecast import LineWatch, Reforecast
-from forecast.words.minor_units import from_float
+from forecast.words.minor_units import exponent
 from forecast.words.money import (
     about,
     as_written,
@@ -264,7 +264,7 @@ def earned_rows(earned: Earned) -> list[list[str]]:
 def _written(earned: Earned, amount: Fraction | None) -> str:
     if amount is None:
         return "–"
-    return exact(from_float(amount, earned.currency), earned.currency)
+    return exact(round(amount * 10 ** exponent(earned.currency)), earned.currency)
 
 
 REASON_WORDS = {
