@@ -26,9 +26,10 @@ from forecast.errors import ForecastError, LedgerError
 from forecast.ledger.events import WORDS, Said, contradiction, say_event, withdraw_event
 from forecast.ledger.splitting import Reconciliation, reconcile
 from forecast.ledger.statement import read_statement, typed_statement
-from forecast.record.finishing import finish
+from forecast.record.finishing import finish, to_finish
 from forecast.views.settling_words import (
     closed_words,
+    finish_question,
     finished_words,
     looking_settled_sentence,
     named,
@@ -105,9 +106,8 @@ def close_several(view: Opened) -> None:
         )  # fmt: skip
         if st.button("Open them again", key="reopen", disabled=not again):
             reopen_now(view, again, "marks", more=False)
-    text("When the car is done, close all that is open; one undo opens it again.")
-    if st.button("The build is done: close everything", key="finish"):
-        _finish(view)
+    text("When the car is done, close all that is open. You are asked first.")
+    _ask_whether_done(view)
 
 
 def close_now(view: Opened, lines: list[str], place: str) -> None:
@@ -123,6 +123,30 @@ def close_now(view: Opened, lines: list[str], place: str) -> None:
     if enter(view, place, work):
         next_turn("marks")
         st.rerun()
+
+
+def _ask_whether_done(view: Opened) -> None:
+    """Say what ends with the build before it does; whatever is entered meanwhile takes the question away."""
+    asked, now = "asked-whether-done", f"{view.folder.folder} {view.scenario} {ledger_state(view.ledger)}"
+    if st.session_state.get(asked) != now:
+        if st.button("The build is done: close everything", key="finish"):
+            st.session_state[asked] = now
+            st.rerun()
+        return
+    question = finish_question(
+        to_finish(view.ledger or view.folder.ledger_to_read(), view.build, view.scenario), view.currency
+    )
+    if not question:
+        text("All is closed already.")
+        return
+    st.warning(safe(question))
+    with st.container(horizontal=True):
+        if st.button("Yes, close everything", key="finish-sure"):
+            st.session_state.pop(asked)
+            _finish(view)
+        if st.button("No, leave it open", key="finish-not"):
+            st.session_state.pop(asked)
+            st.rerun()
 
 
 def _finish(view: Opened) -> None:

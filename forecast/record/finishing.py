@@ -25,11 +25,20 @@ class Finished:
         Ids of the lines and events closed, and of the events that cannot happen any more.
     never_paid : mapping
         Titles by id of the lines closed that the build has for sure and nothing was paid for, the dearest first.
+    paid_minor : int
+        All that is paid: what the build costs then, in minor units of its currency.
+    agreed_minor : int
+        Of prices agreed, what is not paid and never will be.
+    never_paid_middle : float
+        The middle figures of what was never paid, added up: they count nothing any more.
     """
 
     closed: tuple[str, ...]
     ruled_out: tuple[str, ...]
     never_paid: Mapping[str, str]
+    paid_minor: int = 0
+    agreed_minor: int = 0
+    never_paid_middle: float = 0.0
 
 
 def finish(
@@ -94,4 +103,8 @@ def to_finish(ledger: Ledger, build: Build, scenario: str | None = None) -> Fini
         if row.id in closed and not paid.get(row.id) and row.gate is None and estimates[row.id] > 0
     ]  # fmt: skip
     missing.sort(key=lambda row: -estimates[row.id])
-    return Finished(tuple(closed), tuple(ruled_out), {row.id: row.title for row in missing})
+    owed = ledger.committed_by_line()
+    return Finished(
+        tuple(closed), tuple(ruled_out), {row.id: row.title for row in missing}, sum(paid.values()),
+        sum(owed.get(name, 0) for name in closed), sum(estimates[row.id] for row in missing),
+    )  # fmt: skip

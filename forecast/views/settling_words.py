@@ -218,12 +218,42 @@ def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) ->
     return " ".join(filter(None, told))
 
 
-def finish_question(found: Finished) -> str:
-    """Ask whether a build is done though something in it was never paid; nothing to ask where all was."""
-    if not found.never_paid:
+def finish_question(found: Finished, currency: str) -> str:
+    """Say what ends with a build, and ask whether it is done; nothing to ask where all is closed already.
+
+    Parameters
+    ----------
+    found : Finished
+        As `to_finish` gives it.
+    currency : str
+        The build's.
+    """
+    if not found.closed and not found.ruled_out:
         return ""
-    missing = named(list(found.never_paid), found.never_paid)
-    return f"Nothing was paid for {missing}. Is the build done all the same?"
+    closed, ruled_out, missing = found.closed, found.ruled_out, found.never_paid
+    told = []
+    if closed:
+        told.append(f"{len(closed)} {'line closes' if len(closed) == 1 else 'lines close'}")
+    if ruled_out:
+        told.append(f"{len(ruled_out)} {'risk' if len(ruled_out) == 1 else 'risks'} can happen no more")
+    words = [
+        f"{', and '.join(told)}.",
+        f"The build then cost what is paid: {exact(found.paid_minor, currency)}.",
+    ]
+    if missing:
+        one = len(missing) == 1
+        which = "" if one else f"{len(missing)} of these lines: "
+        they, figures = ("it counts", "its middle figure") if one else ("they count", "their middle figures")
+        middles = about(found.never_paid_middle, currency)
+        words.append(
+            f"Nothing was paid for {which}{named(list(missing), missing)}. From then on {they} nothing, in place of "
+            f"{middles} at {figures}."
+        )
+    if found.agreed_minor:
+        words.append(
+            f"{exact(found.agreed_minor, currency)} of prices agreed is not paid, and counts nothing then."
+        )
+    return f"{' '.join(words)} One undo takes all of it back. Is the build done?"
 
 
 def finished_words(done: Finished) -> str:

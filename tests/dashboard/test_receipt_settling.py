@@ -72,6 +72,30 @@ def test_own_work_is_said_to_be_done_where_lines_are_closed(run: Run, half_way: 
     assert "planned are left in the middle" in words(app)
 
 
+def test_a_build_ends_only_after_the_page_has_asked_and_one_undo_takes_it_back(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    ledger = before_ordering.ledger()
+    ledger.add_receipt("2026-10-01", "Seller", 290_000, "EUR", [("kit", 290_000)])
+    app = run(before_ordering.build_file, "receipts")
+    press(app, "The build is done: close everything")
+    asked = app.warning[0].value.replace("\\", "")
+    assert "The build then cost what is paid: €2,900." in asked
+    assert "One undo takes all of it back. Is the build done?" in asked
+    assert not ledger.closed_lines()
+    press(app, "No, leave it open")
+    assert not app.warning
+    assert not ledger.closed_lines()
+    press(app, "The build is done: close everything")
+    press(app, "Yes, close everything")
+    closed = len(ledger.closed_lines())
+    assert f"{closed} lines are closed" in words(app)
+    assert asked.startswith(f"{closed} lines close")
+    press(app, "Undo this entry")
+    assert not ledger.closed_lines()
+    assert len(ledger.list_receipts()) == 1
+
+
 def test_closed_events_are_not_counted_as_lines(run: Run, half_way: BuildFolder) -> None:
     ledger = half_way.ledger()
     build = half_way.read()

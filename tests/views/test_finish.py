@@ -11,10 +11,13 @@ import pytest
 from forecast.buildfile.reader import read_build
 from forecast.ledger.folder import BuildFolder, open_demo
 from forecast.ledger.undoing import undo_last
+from forecast.record.finishing import to_finish
 from forecast.views.cli import main
 from forecast.views.sentences import watch_sentence
+from forecast.views.settling_words import finish_question
 from forecast.views.watch_words import columns, line_figures
 from forecast.watching.reforecast import reforecast
+from forecast.words.money import about, exact
 
 TWO_QUOTES = """
 [[option]]
@@ -209,8 +212,37 @@ def test_a_person_is_asked_before_a_build_ends_with_lines_never_paid(
     monkeypatch.setattr("builtins.input", lambda: "n")
     assert main(["finish", str(half_way.folder)]) == 2
     told = capsys.readouterr().err
-    assert re.search(r"Nothing was paid for .+\. Is the build done all the same\? \[y/N\]", told)
+    assert re.search(
+        r"Nothing was paid for .+\. One undo takes all of it back\. Is the build done\? \[y/N\]", told
+    )
     assert not reforecast(half_way.read(), half_way.ledger(), trials=256).finished
     monkeypatch.setattr("builtins.input", lambda: "y")
     assert main(["finish", str(half_way.folder)]) == 0
     assert reforecast(half_way.read(), half_way.ledger(), trials=256).finished
+
+
+def test_what_ends_with_a_build_is_said_before_it_does(
+    half_way: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By number and sum, held against what the end then is, and against what stands line by line."""
+    build, ledger = half_way.read(), half_way.ledger()
+    found = to_finish(ledger, build)
+    asked = finish_question(found, "NZD")
+    before = {line.id: line for line in reforecast(build, ledger, trials=1024).lines}
+    middles = sum(before[name].before[1] for name in found.never_paid)
+    assert found.never_paid_middle == pytest.approx(
+        middles, rel=0.2
+    )  # a middle figure is no P50 where lines follow
+    assert about(found.never_paid_middle, "NZD") in asked
+    assert f"Nothing was paid for {len(found.never_paid)} of these lines: " in asked
+    owed = sum(item.outstanding_minor for item in ledger.list_commitments())
+    assert owed == found.agreed_minor
+    assert (exact(owed, "NZD") in asked) == (owed > 0)
+    assert main(["finish", str(half_way.folder)]) == 0
+    told = capsys.readouterr().out
+    ended = re.search(r"([0-9]+) lines are closed, ([0-9]+) risks can happen no more", told)
+    assert ended is not None
+    assert asked.startswith(f"{ended[1]} lines close, and {ended[2]} risks can happen no more. ")
+    assert "The build then cost what is paid: NZ$21,106.37." in asked
+    assert "It cost NZ$21,106.37 in all" in told
+    assert finish_question(to_finish(ledger, build), "NZD") == ""

@@ -141,7 +141,7 @@ def run_finish(options: argparse.Namespace) -> int:
     _check_day(options)
     ledger = folder.ledger()
     if somebody_there():  # a program can take it back as easily; a person had rather be asked
-        make_sure(options, finish_question(to_finish(ledger, build, options.scenario)))
+        make_sure(options, finish_question(to_finish(ledger, build, options.scenario), build.build.currency))
     done = finish(ledger, build, options.scenario, options.date, options.note)
     watch = reforecast(build, ledger, options.scenario)
     told = [finished_words(done), watch_sentence(watch), width_sentence(watch)]
