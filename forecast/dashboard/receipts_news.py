@@ -142,7 +142,7 @@ def moved(earlier: Estimate, watch: Reforecast | None, what: str, *, undone: boo
     else:
         text = f"{what} P80 stays at {level}."
     later = watched(view)
-    why = entry_sentence(watch, later, undone=undone) if shown and later is not None else ""
+    why = "" if undone or later is None else entry_sentence(watch, later, shown)
     text = f"{text} {why}".rstrip()
     return text if enough is None else f"{text} Your budget is now enough in {builds(enough)}."
 

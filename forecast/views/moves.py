@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.engine.known import KnownFacts
 from forecast.watching.moved import OWN_RANGES, Moved, MovedPart
-from forecast.watching.reforecast import Reforecast
+from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.watching.standing import day_before
 from forecast.words.minor_units import exponent
 from forecast.words.money import about, as_written, rounding_step, signed
@@ -33,9 +33,6 @@ SHORT_WORDS = {
     "scope added": "Not in the estimate",
 }
 """The same for places with little room."""
-
-_REST = 0.25
-"""Share of a move from which what is still open is told apart from what was entered."""
 
 _TITLE = 5  # words of a title that a sentence has room for
 
@@ -161,61 +158,126 @@ def step_sentences(moved: Moved, watch: Reforecast | None = None) -> list[str]:
     return found
 
 
-def entry_sentence(earlier: Reforecast | None, now: Reforecast, *, undone: bool = False) -> str:
-    """Say what of a move is what was entered itself, and what is what it says of the rest.
+def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -> str:
+    """Say how what was entered came in, and why the forecast moved otherwise than by that.
 
     Parameters
     ----------
     earlier : Reforecast or None
         As it stood before the entry, with the same draws; None where nothing was entered yet.
     now : Reforecast
-    undone : bool
-        Whether an entry was taken back, which teaches nothing.
+    change : float
+        How far P80 moved by it, as it is written: the only total. The sums told here add up to it.
 
     Returns
     -------
     str
-        Empty where what was entered, and what is computed from it, is nearly all that moved.
+        Empty where P80 tells all that there is to tell.
     """
+    money, least = now.currency, 2 * rounding_step(now.currency)
     facts = KnownFacts() if earlier is None else earlier.known.facts
-    then = {line.id: line.mean for line in (now.before if earlier is None else earlier.now).lines}
-    moves = {line.id: line.mean - then[line.id] for line in now.now.lines if line.id in then}
-    entered = {name for name in moves if facts.about(name) != now.known.facts.about(name)}
+    then = {line.id: (line.before, line.mean_before) for line in now.lines}
+    if earlier is not None:
+        then = {line.id: (line.now, line.mean_now) for line in earlier.lines}
+    lines = {line.id: line for line in now.lines}
+    then = dict.fromkeys(lines, ((0.0, 0.0, 0.0), 0.0)) | then  # a bill that nobody told of has a new line
+    entered = [name for name in lines if facts.about(name) != now.known.facts.about(name)]
     itself = set(entered)
     for row in now.now.plan.rows:  # each is computed from earlier ones only
         read = set(row.reads)
         if read and read <= itself | now.known.facts.amounts.keys() and read & itself:
             itself.add(row.id)
-    own = sum(move for name, move in moves.items() if name in itself)
-    rest = sum(moves.values()) - own
-    if not entered or abs(rest) < max(2 * rounding_step(now.currency), _REST * abs(own + rest)):
+    moves = {name: line.now[1] - then[name][0][1] for name, line in lines.items()}
+    paid = [lines[name] for name in entered]
+    own, off = sum(moves[name] for name in entered), sum(line.now[1] - line.estimate for line in paid)
+    if all(map(_priced, paid)) and abs(own - off) < least:  # nothing else was forecast that is worth a word
+        own = off
+    rest = sum(moves[name] for name in itself & moves.keys() if name not in entered)
+    learned = sum(line.mean_now - then[name][1] for name, line in lines.items() if name not in itself)
+    why = _why_open(earlier, now, learned) if off * learned > 0 and abs(learned) >= least else ""
+    outside = now.outside - (0.0 if earlier is None else earlier.outside)
+    parts = [
+        (_came_in(paid, own, money), own),
+        ("What is reckoned from it follows", rest if abs(rest) >= least else 0.0),
+        (why, learned if why else 0.0),
+        ("This way does not have all that was paid for", outside),
+    ]
+    told = [(words, as_written(amount, money)) for words, amount in parts]
+    spread = change - sum(amount for _, amount in told)
+    told.append((f"{'More' if spread > 0 else 'Less'} can vary now", as_written(spread, money)))
+    came, *others = told
+    priced = bool(paid) and all(map(_priced, paid))
+    if not any(amount for _, amount in others):
+        if paid and all(line.unforeseen for line in paid):  # P80 moved by just that
+            return f"{came[0]}."
+        return f"{_off_words(paid, money)}." if priced else ""
+    if not priced and sum(bool(amount) for _, amount in told) < 2:
         return ""
-    titles = {line.id: line.title for line in now.lines}
-    names = [titles[name] for name in sorted(entered, key=lambda name: -abs(moves[name]))]
-    why = "" if undone else _why_open(earlier, now, rest)
-    money = now.currency
-    if not as_written(own, money):
-        return f"On average what is still open makes {signed(rest, money)}{why}."
-    whole = as_written(own, money) + as_written(rest, money)  # the two that follow add up to it
-    return (
-        f"On average that makes {signed(whole, money)}: {_and(names)} itself {signed(own, money)}, what is still open "
-        f"{signed(rest, money)}{why}."
-    )
+    sentences = [f"{words}: {signed(amount, money)}." for words, amount in told if amount]
+    if priced and not came[1]:
+        sentences = [f"{came[0]}.", *sentences]
+    return " ".join(sentences)
 
 
-def _why_open(earlier: Reforecast | None, now: Reforecast, rest: float) -> str:
-    """Say why what is open moved: what an entry taught of the cause that moves most of it; nothing where of none."""
+def _came_in(entered: list[LineWatch], own: float, money: str) -> str:
+    """Say how lines came in of which something was entered; `own` is how far their middle figures moved by it."""
+    if not entered:
+        return ""
+    if not all(map(_priced, entered)):
+        if len(entered) > 1:
+            return "What was entered itself"
+        (line,) = entered
+        name = f"\u201c{_short(line.title)}\u201d"
+        if line.kind == "event":
+            return f"{name} {'happened' if own > 0 else 'cannot happen any more'}"
+        if line.unforeseen:
+            return f"{name} was not foreseen"
+        return f"{name} {'was given up' if line.state == 'closed' else 'is paid in part'}"
+    off = sum(line.now[1] - line.estimate for line in entered)
+    if any(line.if_needed is not None for line in entered):  # before, it stood in no sum in full
+        return _off_words(entered, money)
+    if as_written(off, money) == as_written(own, money):
+        return _off_words(entered, money, summed=not as_written(own, money))
+    return f"{_off_words(entered, money)}, where {_off(off - own, money)} was forecast"
+
+
+def _priced(line: LineWatch) -> bool:
+    """Tell whether a line has an estimate that a price stands against: that paid in all, or that agreed."""
+    bought = (line.state == "closed" and line.paid != 0) or line.state == "committed"
+    return bought and line.kind == "line" and not line.unforeseen
+
+
+def _off_words(lines: list[LineWatch], currency: str, *, summed: bool = True) -> str:
+    """Say how far the prices of lines are off their middle estimates; without the sum where it stands behind."""
+    off = sum(line.now[1] - line.estimate for line in lines)
+    far = _off(off, currency) if summed else "over" if off > 0 else "under"
+    agreed = any(line.state == "committed" for line in lines)
+    if len(lines) > 1:
+        return (
+            f"{len(lines)} {'prices are' if agreed else 'lines came in'} {far} their middle estimates in all"
+        )
+    name = f"\u201c{_short(lines[0].title)}\u201d"
+    needed = f"{name} was needed, and" if lines[0].if_needed is not None else name
+    return f"{f'The price agreed for {name} is' if agreed else f'{needed} came in'} {far} its middle estimate"
+
+
+def _off(off: float, currency: str) -> str:
+    """Write how far something is off an estimate: ``€110 over``; ``at`` where it is not."""
+    off = as_written(off, currency)
+    return f"{about(abs(off), currency)} {'over' if off > 0 else 'under'}" if off else "at"
+
+
+def _why_open(earlier: Reforecast | None, now: Reforecast, learned: float) -> str:
+    """Say what an entry taught of the cause that moves most of what is open; nothing where none pulls its way."""
     then = {} if earlier is None else {cause.id: cause for cause in earlier.causes}
     effects = {one.id: one.effect - (then[one.id].effect if one.id in then else 0.0) for one in now.causes}
     cause = max(now.causes, key=lambda one: abs(effects[one.id]), default=None)
     if cause is None:
         return ""
     turned = cause.mean - (then[cause.id].mean if cause.id in then else 0.0)
-    if turned * rest <= 0:  # the cause pulls the other way: what moved it is how far it may still reach
-        return f", as it may vary {'more' if rest > 0 else 'less'} now"
-    if cause.id == OWN_ESTIMATING:
-        return f", as the estimates look too {'low' if rest > 0 else 'high'} by it"
-    return f", as \u201c{_short(cause.title)}\u201d looks {'dearer' if rest > 0 else 'cheaper'} by it"
+    if turned * learned <= 0:  # the cause pulls the other way: what moved it is how far it may still reach
+        return ""
+    return _taught(cause.id, cause.title, turned)
 
 
 def _clause(step: WrittenStep, watch: Reforecast | None) -> str:
@@ -282,9 +344,15 @@ def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
     # Where the cause pulls the other way, or half of the builds hardly move, it is how far the open ranges reach.
     if push * step.p80 < 0 or abs(step.half) < 0.25 * abs(step.p80):
         return f"what is still open varies {'more' if step.p80 > 0 else 'less'} now"
+    clause = _taught(cause, title, push)
+    return f"{clause[0].lower()}{clause[1:]}"
+
+
+def _taught(cause: str, title: str, push: float) -> str:
+    """Say what was learnt of a cause, and what that does to what is still open."""
     if cause == OWN_ESTIMATING:
-        ran, looks = ("low", "dearer") if push > 0 else ("high", "cheaper")
-        return f"the estimates ran {ran}, so what is still open looks {looks}"
+        ran, looks = ("low", "raised") if push > 0 else ("high", "lowered")
+        return f"Your estimates so far came in {ran}, so the open ones are {looks}"
     looks, does = ("dearer", "raises") if push > 0 else ("cheaper", "lowers")
     return f"\u201c{_short(title)}\u201d looks {looks}, and {does} what is still open"
 

@@ -70,6 +70,8 @@ class LineWatch:
         Its middle figure if it is needed, or happens; None where that is sure, and the base has it.
     happened : bool
         Whether it was said to have happened.
+    unforeseen : bool
+        Whether it was to cost nothing: what is paid for it was in no estimate.
     """
 
     id: str
@@ -90,6 +92,7 @@ class LineWatch:
     bought: Bought = "once"
     if_needed: float | None = None
     happened: bool = False
+    unforeseen: bool = False
 
     @property
     def needed(self) -> bool:
@@ -298,7 +301,7 @@ class Reforecast:
                     _range(now), before.mean, now.mean,
                     to_float(known.committed_minor, self.currency), scores.get(now.id),
                     self.settled.get(now.id), known.more, ways.get(now.id, "once"), maybe.get(now.id),
-                    now.id in happened,
+                    now.id in happened, now.id in self.now.plan.unforeseen,
                 )
             )  # fmt: skip
         return tuple(found)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -138,58 +139,82 @@ def test_what_may_not_be_needed_is_held_against_its_own_estimate_once_it_is(tmp_
     assert after["lamps"].base == after["rust"].base == 0  # of the base they are no part
 
 
+def entry(tmp_path: Path, others: str, paid: int) -> tuple[str, float]:
+    """Pay for the kit and say that it is all: what the page says of it, and how far P80 moved as it is written."""
+    text = TEXT.format("estimating = 0.25\nestimating_size = 0") + others
+    build: Build = parse_build(text)
+    ledger = Ledger(tmp_path / "r.db", currency="EUR")
+    earlier = reforecast(build, ledger, trials=4096)
+    ledger.add_receipt("2026-05-02", "somebody", paid, "EUR", [("kit", paid)])
+    ledger.close_line("kit", "2026-05-02")
+    now = reforecast(build, ledger, trials=4096)
+    levels = [as_written(one.percentile(0.8).value, "EUR") for one in (earlier, now)]
+    change = levels[1] - levels[0]
+    sentence = entry_sentence(earlier, now, change)
+    assert entry_sentence(None, now, change) == sentence  # nothing was entered before
+    return sentence, change
+
+
+def lines(count: int, high: int) -> str:
+    return "".join(
+        f'[[line]]\nid = "other{place}"\ngroup = "other"\namount = {{ low = 300, middle = 604, high = {high} }}\n'
+        for place in range(count)
+    )
+
+
 @pytest.mark.parametrize(
     ("others", "paid", "said"),
-    [(8, 400_000, r"^On average that makes \+€[0-9,]+: Kit itself \+€[0-9,]+, what is still open \+€[0-9,]+, as the "
-               r"estimates look too low by it\.$"),
-     (8, 109_500, r"^On average what is still open makes \+€[0-9,]+, as the estimates look too low by it\.$"),
-     (0, 100_400, "^$")],
+    [
+        (lines(8, 1200), 400_000,
+         r"“Kit” came in over its middle estimate: \+€3,000\. Your estimates so far came in low, so the open ones are "
+         r"raised: \+€[0-9,]+\.( (More|Less) can vary now: [+−]€[0-9,]+\.)?"),
+        (lines(8, 6000), 101_400, r"“Kit” came in over its middle estimate: \+€10\. Less can vary now: −€[0-9,]+\."),
+        ("", 100_400, r"“Kit” came in at its middle estimate\. Less can vary now: −€[0-9,]+\."),
+        ("", 111_400, r"“Kit” came in over its middle estimate: \+€110\. (Your estimates so far came in low, so the "
+             r"open ones are raised: \+€[0-9,]+\. )?Less can vary now: −€[0-9,]+\."),
+    ],
 )  # fmt: skip
-def test_an_entry_says_apart_what_it_is_and_what_it_says_of_the_rest(
-    tmp_path: Path, others: int, paid: int, said: str
+def test_an_entry_is_held_against_its_estimate_and_the_parts_are_the_one_total(
+    tmp_path: Path, others: str, paid: int, said: str
 ) -> None:
-    """A bill outside its line moves P80 by more than itself; the two parts are the whole of the mean's move."""
-    text = TEXT.format("estimating = 0.25\nestimating_size = 0") + "".join(
-        f'[[line]]\nid = "other{place}"\ngroup = "other"\namount = {{ low = 300, middle = 604, high = 1200 }}\n'
-        for place in range(others)
-    )
-    build: Build = parse_build(text)
-    ledger = Ledger(tmp_path / "r.db", currency="EUR")
-    earlier = reforecast(build, ledger, trials=4096)
-    ledger.add_receipt("2026-05-02", "somebody", paid, "EUR", [("kit", paid)])
-    ledger.close_line("kit", "2026-05-02")
-    now = reforecast(build, ledger, trials=4096)
-    sentence = entry_sentence(earlier, now)
-    assert re.match(said, sentence)
-    assert entry_sentence(None, now) == sentence  # nothing was entered before
-    if "itself" in sentence:
-        whole, itself, rest = (float(text.replace(",", "")) for text in re.findall(r"\+€([0-9,]+)", sentence))
-        assert whole == itself + rest
-        assert itself + rest == pytest.approx(now.mean.value - earlier.mean.value, abs=10.01)
-        assert itself == pytest.approx(paid / 100 - earlier.now.lines[0].mean, abs=5.01)
+    """A line €110 over its estimate was told as −€110, beside a total of the mean that stood nowhere else."""
+    sentence, change = entry(tmp_path, others, paid)
+    assert re.fullmatch(said, sentence), sentence
+    parts = [
+        (1 if sign == "+" else -1) * float(amount.replace(",", ""))
+        for sign, amount in re.findall(r": ([+−])€([0-9,]+)\.", sentence)
+    ]
+    assert sum(parts) == change
 
 
-def test_a_line_paid_a_little_over_its_estimate_does_not_say_that_estimates_look_too_high(
-    tmp_path: Path,
-) -> None:
-    """What is open falls on average because its far end is nearer now; taken back, nothing is taught."""
-    text = TEXT.format("estimating = 0.25\nestimating_size = 0") + "".join(
-        f'[[line]]\nid = "other{place}"\ngroup = "other"\namount = {{ low = 300, middle = 604, high = 6000 }}\n'
-        for place in range(8)
-    )
-    build: Build = parse_build(text)
+def test_each_kind_of_entry_is_named(tmp_path: Path) -> None:
+    lamps = '[[line]]\nid = "lamps"\ngroup = "other"\nchance = 0.3\namount = { low = 40, middle = 150, high = 700 }\n'
+    skip = '[[line]]\nid = "skip"\ngroup = "other"\namount = 0\n'
+    rust = '[[event]]\nid = "rust"\nchance = 0.3\ncost = { low = 200, middle = 400, high = 900 }\n'
+    build: Build = parse_build(TEXT.format("") + lamps + skip + rust)
     ledger = Ledger(tmp_path / "r.db", currency="EUR")
-    earlier = reforecast(build, ledger, trials=4096)
-    kit = earlier.lines[0]
-    paid = round(100 * kit.base * 1.01)
-    ledger.add_receipt("2026-05-02", "somebody", paid, "EUR", [("kit", paid)])
-    ledger.close_line("kit", "2026-05-02")
-    now = reforecast(build, ledger, trials=4096)
-    sentence = entry_sentence(earlier, now)
-    assert sentence.endswith(", as it may vary less now.")
-    back = entry_sentence(now, earlier, undone=True)
-    assert back
-    assert " as " not in back
+
+    def after(entry: Callable[[], object]) -> str:
+        earlier = reforecast(build, ledger, trials=4096)
+        entry()
+        now = reforecast(build, ledger, trials=4096)
+        levels = [as_written(one.percentile(0.8).value, "EUR") for one in (earlier, now)]
+        return entry_sentence(earlier, now, levels[1] - levels[0])
+
+    def pay(name: str, minor: int) -> None:
+        ledger.add_receipt("2026-05-02", "somebody", minor, "EUR", [(name, minor)])
+        ledger.close_line(name, "2026-05-02")
+
+    assert after(lambda: pay("lamps", 160_00)).startswith(
+        "“Lamps” was needed, and came in €10 over its middle estimate: +€160. Less can vary now: −€"
+    )
+    assert after(lambda: pay("skip", 80_00)) == "“Skip” was not foreseen."
+    assert after(lambda: ledger.mark_event("rust", "happened", "2026-05-03")).startswith(
+        "“Rust” happened: +€4"
+    )
+    agreed = after(lambda: ledger.add_commitment("2026-05-04", "shop", "filler", 700_00, "EUR"))
+    assert agreed.startswith("The price agreed for “Filler” is over its middle estimate: +€100. ")
+    assert "Less can vary now: −€" in agreed
 
 
 def test_a_budget_that_is_rarely_enough_is_said(tmp_path: Path) -> None:

@@ -80,7 +80,7 @@ def test_the_cause_named_is_the_one_that_moves_what_is_still_open(tmp_path: Path
     moved = what_moved(build, ledger, trials=4096)
     learning = next(one for one in moved.parts if one.kind == "learning")
     assert learning.because[0][0] == "own_estimating"
-    assert any("the estimates ran low" in said.lower() for said in step_sentences(moved))
+    assert any("your estimates so far came in low" in said.lower() for said in step_sentences(moved))
 
 
 def test_what_happened_before_is_not_said_to_be_impossible(tmp_path: Path) -> None:
