@@ -190,6 +190,11 @@ class Plan:
     absent: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
+    def dues(self) -> frozenset[str]:
+        """Ids of the lines that a state charges on the entry of goods."""
+        return frozenset(name for one in self.consignments for name in one.dues)
+
+    @cached_property
     def input_places(self) -> Mapping[str, int]:
         """Place of each input by id."""
         return {item.id: place for place, item in enumerate(self.inputs)}

@@ -127,7 +127,8 @@ def expand(
     _ask_region(sheet, book, region)
     _ask_limit_of_a_gift(sheet, book)
     journey = write_journey(sheet, rule, carriage)
-    EntryWriter(sheet, rule, book, journey, on).write()
+    entry = EntryWriter(sheet, rule, book, journey, on)
+    entry.write()
     _margin(sheet, journey)
     counted = _carriage_in_use(sheet, journey)
     return Expansion(
@@ -144,6 +145,7 @@ def expand(
         ),
         title=consignment.title,
         figures=figures_in_use(sheet, book, counted, on, rule.is_c_rule),
+        dues=tuple(entry.charged),
     )
 
 

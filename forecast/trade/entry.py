@@ -81,6 +81,7 @@ class EntryWriter:
         self.mode = sheet.consignment.mode
         self.untaxed: list[LineValue] = []
         self.dues: list[LineValue] = []
+        self.charged: list[str] = []  # ids of all lines of the state
         came = sheet.consignment.comes_from
         self.within = came is not None and same_territory(book.rules.code, came)
         own_duty = any(id.startswith("duty.") for id in book.overrides)
@@ -259,6 +260,7 @@ class EntryWriter:
                 figure = rules.figures[rule.rate]
                 sources.append(f"On file is {100 * figure.low:g} %: {figure.told}.")
         formula = total(*(charge.formula for charge in charges))
+        self.charged.append(self.sheet.id(name))
         return self.sheet.add(
             name,
             label,

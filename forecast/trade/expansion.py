@@ -173,6 +173,8 @@ class Expansion:
         Rule figures in use that are outdated or not verified.
     figures : tuple of RuleUse
         All rule figures in use.
+    dues : tuple of str
+        Ids of the lines that the state charges on the entry: duties, levies and import tax.
     """
 
     consignment: str
@@ -184,15 +186,17 @@ class Expansion:
     warnings: tuple[RuleWarning, ...]
     figures: tuple[RuleUse, ...] = ()
     title: str = ""
+    dues: tuple[str, ...] = ()
 
     @property
     def told_by(self) -> tuple[str, ...]:
         """Ids of the lines whose bills, once settled, tell that the goods are here; none where no bill can tell.
 
-        Freight is often paid before anything moves, so that alone it tells nothing.
+        Freight is often paid before anything moves, so that alone it tells nothing; what the state charges is paid
+        before the goods are let go, and until then nothing of the way is over.
         """
         found = [name for name in (f"{self.consignment}.{part}" for part in _ON_THE_WAY) if self.line(name)]
-        return tuple(found) if found != [f"{self.consignment}.freight"] else ()
+        return (*found, *self.dues) if set(found) - {f"{self.consignment}.freight"} else ()
 
     @property
     def over_once_here(self) -> tuple[str, ...]:

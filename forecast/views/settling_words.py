@@ -122,7 +122,7 @@ def over_by_now_sentence(watch: Reforecast) -> str:
     if not found:
         return ""
     titles = {line.id: line.title for line in watch.lines}
-    return f"The bills of the way here are settled. Over by now: {named(found, titles, 5)}?"
+    return f"The bills of the way here are settled, those of customs too. Over by now: {named(found, titles, 5)}?"
 
 
 def over_words(events: Sequence[str], lines: Sequence[str], titles: Mapping[str, str]) -> str:

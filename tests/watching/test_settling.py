@@ -139,6 +139,25 @@ def test_a_line_that_follows_from_another_is_judged_with_the_answer_for_it() -> 
     assert fee(200, None).chance > fee(200, True).chance  # the kit may still be another
 
 
+def test_a_bill_of_customs_is_all_though_it_is_not_what_was_worked_out(ledger: Ledger) -> None:
+    """21 % of (goods + freight + duty) would be more: customs reckoned otherwise, and no second bill follows."""
+    build = parse_build(
+        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "NL"\n[[consignment]]\nid = "kit"\nname = "kit"\n'
+        'price = { low = 1800, middle = 2400, high = 3200 }\ncurrency = "EUR"\norigin = "GB"\nsent_from = "GB"\n'
+        'mode = "road"\nincoterm = "FCA"\nfreight = { low = 150, middle = 250, high = 400 }\n'
+    )
+    for line, sum in (("kit.goods", 2400), ("kit.freight", 250)):
+        enter_receipt(ledger, build, paid(line, sum), {line: True})
+    worked_out = {line.id: line.now[1] for line in reforecast(build, ledger, trials=256).lines}["kit.tax"]
+    assert worked_out > 0.21 * 2650
+
+    def said(share: float) -> Likely:
+        return likely_answers(build, ledger, paid("kit.tax", round(share * worked_out, 2)))["kit.tax"]
+
+    assert [said(share).answer for share in (0.75, 0.9, 1.0, 1.2)] == [True] * 4
+    assert said(0.1).answer is None  # asked about, and not taken for a part
+
+
 def test_what_is_paid_by_the_month_is_never_all_by_itself() -> None:
     assert answer(None, paid("rent", 500)) is False
 
