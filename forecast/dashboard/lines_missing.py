@@ -18,7 +18,17 @@ from forecast.engine.rule_weights import rule_weights
 from forecast.missing.left_out import Finding, findings
 from forecast.trade.expansion import Expansion
 from forecast.views.commands.check import NOTHING_MISSING
-from forecast.views.rule_words import HEADINGS, TITLE, in_order, rules_lead, rules_rows, to_look_up, with_note
+from forecast.views.rule_words import (
+    DUES,
+    HEADINGS,
+    TITLE,
+    dues_rows,
+    in_order,
+    rules_lead,
+    rules_rows,
+    to_look_up,
+    with_note,
+)
 from forecast.words.money import about
 from forecast.words.text import STRONG
 
@@ -178,13 +188,19 @@ def _rows(item: Beside, said: set[str]) -> list[list[str]]:
 
 def rules(view: Opened) -> None:
     """Say for each consignment how far its rule figures can be relied on, with all of them behind it."""
-    consignments = before(view).plan.consignments
+    plan = before(view).plan
+    consignments = plan.consignments
     if not consignments:
         return
     st.subheader(TITLE)
     for item in consignments:
         weights = rule_weights(view.build, item)
         figures = in_order(item.figures, weights)
+        if dues := dues_rows(plan, item):
+            table(
+                [*DUES, view.currency], dues, f"What the state charges on {item.title}, at your middle figures",
+                left=2, last_is_sum=len(dues) > 1, cards=True,
+            )  # fmt: skip
         text(rules_lead(item.title, figures, weights, view.currency))
         noted = [use for use in to_look_up(figures, weights)[0] if use.note and use.id in weights]
         if noted:  # folded away below too, but what is folded away is not printed

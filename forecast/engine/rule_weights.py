@@ -28,10 +28,21 @@ TENTH = 1.1
 
 @dataclass(frozen=True)
 class Weight:
-    """What hangs on a figure, in the build's money, and as a share of the consignment's sum."""
+    """What hangs on a figure.
+
+    Attributes
+    ----------
+    amount : float
+        In the build's money.
+    share : float
+        Of the consignment's sum.
+    follows : float
+        What of the amount stands in other lines than the figure's own: tax and fees on it.
+    """
 
     amount: float
     share: float
+    follows: float = 0.0
 
 
 def rule_weights(build: Build, expansion: Expansion, on: date | None = None) -> Mapping[str, Weight]:
@@ -62,41 +73,43 @@ def _weights(build: Build, expansion: Expansion, today: date) -> Mapping[str, We
     home, country = build.build.currency, build.build.country
     days = payment_days(build.consignment, country, home)
 
-    def come_to(one: Consignment) -> float:
+    def come_to(one: Consignment) -> dict[str, float]:
         paths = build_paths(build.currency, home, days, today)
-        return _sum_of(
+        return _sums_of(
             expand(one, country, home, paths, today, per_euro=per_euro(build), region=build.build.region)
         )
 
-    whole = come_to(bought)
+    lines = come_to(bought)
+    whole = sum(lines.values())
     found: dict[str, Weight] = {}
     for use in expansion.figures:
         changed = _without(bought, use) if use.doubts else None
         if changed is None:
             continue
         try:
-            amount = abs(whole - come_to(changed))
+            less = come_to(changed)
         except RuleError:  # without it the rest cannot be worked out: no sum tells what hangs on it
             continue
-        found[use.id] = Weight(amount, amount / whole if whole > 0 else 0.0)
+        amount = abs(whole - sum(less.values()))
+        own = max(abs(lines.get(name, 0.0) - less.get(name, 0.0)) for name in {*lines, *less})
+        found[use.id] = Weight(amount, amount / whole if whole > 0 else 0.0, max(0.0, amount - own))
     return found
 
 
-def _sum_of(expansion: Expansion) -> float:
-    """Give what a consignment comes to at the middle figures, its events by their chance."""
+def _sums_of(expansion: Expansion) -> dict[str, float]:
+    """Give what each line of a consignment comes to at the middle figures, and its events by their chance."""
     inputs: dict[str, Value] = {
         id: figure.value if isinstance(figure, Known) else shape_of(figure, id).middle
         for id, figure in expansion.inputs.items()
     }
     lines: dict[str, Value] = {}
+    found: dict[str, float] = {}
     for line in expansion.lines:
-        lines[line.id] = float(evaluate(line.formula, inputs, lines))
-    events = sum(
-        event.chance * float(evaluate(formula, inputs, lines))
-        for event in expansion.events
-        for formula in (event.formula, *([event.back.formula] if event.back else []))
-    )
-    return float(sum(float(value) for value in lines.values()) + events)
+        lines[line.id] = found[line.id] = float(evaluate(line.formula, inputs, lines))
+    for event in expansion.events:
+        formulas = (event.formula, *([event.back.formula] if event.back else []))
+        found[event.id] = sum(event.chance * float(evaluate(one, inputs, lines)) for one in formulas)
+    return found
 
 
 def _without(bought: Consignment, use: RuleUse) -> Consignment | None:

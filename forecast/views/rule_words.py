@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from forecast.engine.rows import Plan
 from forecast.engine.rule_weights import Weight
-from forecast.trade.expansion import RuleUse
+from forecast.trade.expansion import Expansion, RuleUse
+from forecast.views.opening_words import open_line
 from forecast.words.chances import so_many
-from forecast.words.money import about, percent
+from forecast.words.currencies import minor_digits
+from forecast.words.money import about, as_written, percent, to_the_coin
 from forecast.words.text import STRONG
 
+DUES = ("Charged by the state", "Worked out from")
+"""Above the rows of `dues_rows`, before the currency."""
 TITLE = "Where the figures of tax and customs come from"
 HEADINGS = ("Figure", "Value", "Source", "As of", "How sure", "To overwrite it, write")
 
@@ -26,8 +31,7 @@ _SORTS = (
 
 
 FIRST = (
-    "Out of date, or confirmed by nobody: look these up first, with what hangs on each at your middle figures, the tax "
-    "on it too"
+    "Out of date, or confirmed by nobody: look these up first, with what hangs on each at your middle figures"
 )
 THEN = (
     "From third parties' pages, of common practice, or with 1 % or less of the goods' cost on them: look these up, "
@@ -69,7 +73,11 @@ def hangs_on(figure: RuleUse, weights: Mapping[str, Weight], currency: str) -> s
     weight = weights.get(figure.id)
     if weight is None or weight.share <= MUCH:
         return ""
-    return f"{about(weight.amount, currency)}, {percent(weight.share)} of what the goods come to here"
+    whole, own = (as_written(part, currency) for part in (weight.amount, weight.amount - weight.follows))
+    told = about(own, currency)
+    if whole > own:  # apart, and so that what is printed adds up
+        told += f" and {about(whole - own, currency)} of tax and fees on it"
+    return f"{told}, {percent(weight.share)} of what the goods come to here"
 
 
 def rules_lead(
@@ -98,6 +106,19 @@ def rules_lead(
         f"{whose}. Look up {STRONG}{len(doubted)}{STRONG} of them, or write your own, before you rely "
         f"on them: {_listed(parts)}.{begin}"
     )
+
+
+def dues_rows(plan: Plan, item: Expansion) -> list[list[str]]:
+    """Give one row for each duty, levy and tax on goods from abroad, under `DUES`, and the sum of several.
+
+    At the middle figures, as `forecast open` gives each with its working.
+    """
+    opened = [open_line(plan, name) for name in item.dues]
+    rows = [[one.title, one.working, to_the_coin(one.total, plan.currency)] for one in opened]
+    if len(rows) > 1:
+        total = sum(round(one.total, minor_digits(plan.currency)) for one in opened)  # of what is printed
+        rows.append(["Together", "", to_the_coin(total, plan.currency)])
+    return rows
 
 
 def rules_rows(
@@ -164,6 +185,6 @@ def _listed(parts: Sequence[str]) -> str:
 
 
 __all__ = [
-    "FIRST", "HEADINGS", "THEN", "TITLE", "comes_first", "hangs_on", "in_order", "rules_lead", "rules_lines",
-    "rules_rows", "to_look_up", "with_note",
+    "DUES", "FIRST", "HEADINGS", "THEN", "TITLE", "comes_first", "dues_rows", "hangs_on", "in_order", "rules_lead",
+    "rules_lines", "rules_rows", "to_look_up", "with_note",
 ]  # fmt: skip

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
+from dataclasses import replace
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -21,6 +24,7 @@ from forecast.views.rule_words import (
     FIRST,
     HEADINGS,
     THEN,
+    dues_rows,
     hangs_on,
     rules_lead,
     rules_lines,
@@ -180,6 +184,8 @@ def test_what_hangs_on_a_figure_is_what_the_sum_loses_without_it(tmp_path: Path)
     entry = next(row for row in plan.rows if row.id == "crate.entry")
     middle = float(evaluate(entry.formula, {one.id: one.shape.middle for one in plan.inputs}, {}))
     assert weights["entry"].amount == pytest.approx(1.15 * middle)
+    assert weights["duty.8708.29"].follows == pytest.approx(40_000 * 0.05 * 0.15)  # the GST on it
+    assert weights["entry"].follows == pytest.approx(0.15 * middle)
     assert weights["levy.transaction"].amount == pytest.approx(1.15 * 46.47)
     whole = weights["entry"].amount / weights["entry"].share
     assert weights["duty.8708.29"].share == pytest.approx(2300 / whole)
@@ -200,6 +206,9 @@ def test_what_is_out_of_date_or_confirmed_by_nobody_comes_first_the_weightiest_o
         hangs_on(OLD, {"duty": heavy}, "EUR") == "€500, 10\N{NO-BREAK SPACE}% of what the goods come to here"
     )
     assert hangs_on(MEMORY, {"x": Weight(9.0, 0.01)}, "EUR") == ""
+    for whole, tax, told in ((180, 36, "€140 and €40"), (184.9, 35.5, "€150 and €30"), (180, 2, "€180,")):
+        weight = Weight(whole, 0.1, tax)  # apart, and adding up as it is printed
+        assert hangs_on(OLD, {"duty": weight}, "EUR").startswith(told)
     lead = rules_lead("Kit", [common, OLD, MEMORY], {"duty": heavy, "c": heavy}, "EUR")
     assert lead.endswith(
         "First, out of date or confirmed by nobody: Duty (€500, 10\N{NO-BREAK SPACE}% of what the goods come to here)."
@@ -214,7 +223,9 @@ def test_check_tells_them_apart_with_how_much_hangs_on_each(
     assert main(["check", str(path)]) == 0
     text = capsys.readouterr().out
     first, _, then = text.partition(f"{FIRST}:")[2].partition(f"{THEN}:")
-    assert first.strip().startswith("NZ$2,380, ")  # with what agents ask for advancing it
+    assert first.strip().startswith(
+        "NZ$2,000 and NZ$380 of tax and fees on it, "
+    )  # what agents ask for advancing it
     assert "Duty on other body parts (0 to 5 %) has no source" in first
     assert "Look this up first: a range stands in for the rate" in first
     assert "held until" not in first  # NZ$53 of 50,000 hang on a levy: 0.1 %
@@ -259,3 +270,21 @@ def test_where_no_figure_stands_behind_goods_nothing_is_counted(
     assert main(["check", str(path)]) == 0
     said = capsys.readouterr().out.partition("\n")[0]
     assert said == "x: no mistakes. 1 line (1 known), no risk events, no shared causes, no scenarios."
+
+
+def test_duty_and_tax_stand_apart_each_with_its_working_and_add_up(tmp_path: Path) -> None:
+    """Closed form: 5 % duty on 40,000, and 15 % GST on that and on what else its base holds; the levies beside them."""
+    plan = compile_plan(parse_build(NEW_ZEALAND))
+    (item,) = plan.consignments
+    rows = dues_rows(plan, item)
+    assert [row[0] for row in rows] == ["Customs duty", "State charges on the entry", "GST", "Together"]
+    assert rows[0][1:] == [
+        "Customs value 40,000 \u00d7 5 % (from 0 to 5 %)",
+        "2,000.00",
+    ]
+    sums = [Decimal(row[-1].replace(",", "")) for row in rows]
+    assert sum(sums[:-1]) == sums[-1]
+    base = re.fullmatch(r"Tax base ([0-9,.]+) \u00d7 15 %", rows[2][1])
+    assert base is not None
+    assert float(sums[2]) == pytest.approx(0.15 * float(base[1].replace(",", "")), abs=0.01)
+    assert dues_rows(plan, replace(item, dues=item.dues[:1])) == rows[:1]  # one is its own sum
