@@ -32,8 +32,8 @@ PAGES: tuple[tuple[str, str, str], ...] = (
 """File, title and address of each page, in the order of the job."""
 _FIRST = "stand"
 """The page shown on a build that is opened."""
-DRAWN = threading.Event()
-"""A first page has been drawn."""
+ASKED, DRAWN = threading.Event(), threading.Event()
+"""A first page is asked for, and has been drawn."""
 
 
 def run(argument: str | None = None) -> None:
@@ -44,6 +44,7 @@ def run(argument: str | None = None) -> None:
     argument : str, optional
         A build file or its folder; the build open last, or the first demo, when left out.
     """
+    ASKED.set()
     st.set_page_config(page_title="Forecast", layout="wide", initial_sidebar_state="auto")
     style()
     pages = [

@@ -31,8 +31,9 @@ from streamlit import config
 from streamlit.cli_util import open_browser
 
 from forecast.dashboard.phones import COOKIE, ENTER, LONGEST_FORM, Phones, code_page, refused_page
+from forecast.dashboard.ready import make_ready, spare
 from forecast.dashboard.scripts import ALL
-from forecast.views.commands.app import PHONE, own_addresses
+from forecast.views.addresses import PHONE, own_addresses
 
 MANIFEST, ICON, TOUCH_ICON = "/forecast.webmanifest", "/forecast-icon.svg", "/forecast-icon.png"
 
@@ -330,21 +331,9 @@ def own_scripts() -> list[str]:
     return [f"sha256-{base64.b64encode(one).decode()}" for one in hashes]
 
 
-def _make_ready() -> None:
-    """Load what pages need while the browser still fetches its own part, and have the second process start after them.
-
-    Nothing of it is needed to open the door: loaded first, it kept the browser waiting for as long.
-    """
-    from forecast.dashboard.main import DRAWN
-    from forecast.dashboard.shelf import ASIDE
-
-    ASIDE.start(DRAWN)
-    DRAWN.wait()
-    import scipy.special  # noqa: F401  # `figures.normal` takes its functions from now on, a third of the time each
-
-
 def parts() -> dict[str, Any]:
     """Give what the dashboard's server is put together from, beside its script."""
+    spare()
     port = int(config.get_option("server.port"))
     phones = Phones(lambda: own_addresses(), port) if os.environ.get(PHONE) else None
 
@@ -354,7 +343,8 @@ def parts() -> dict[str, Any]:
             phones.announce()
         if not config.get_option("server.headless"):
             open_browser(f"http://127.0.0.1:{port}")
-        threading.Thread(target=_make_ready, name="make ready", daemon=True).start()
+        asked_for = sys.argv[1] if len(sys.argv) > 1 else None  # as in app.py
+        threading.Thread(target=make_ready, args=(asked_for,), name="make ready", daemon=True).start()
         try:
             yield
         finally:

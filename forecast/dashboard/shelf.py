@@ -17,6 +17,7 @@ from typing import Generic, ParamSpec, TypeVar, cast
 import numpy as np
 import streamlit as st
 from pydantic import BaseModel
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from forecast.dashboard.aside import Aside, Errand
 from forecast.engine.plan import Plan
@@ -296,7 +297,7 @@ class KeptAnswers(Generic[_Asked, _Found]):
         """Give the answer, worked out where it is not kept."""
 
         def told() -> object:
-            if not self._said:
+            if not self._said or get_script_run_ctx(suppress_warning=True) is None:  # no page waits for it
                 return self._work(*args, **kwargs)
             with st.spinner(self._said):
                 return self._work(*args, **kwargs)

@@ -161,12 +161,38 @@ def opened(*, saved: bool = False) -> Opened:
         except BuildFileError:  # the tray says what is wrong with the changes
             text, unsaved = read_text(folder.build_file), False
     build = parsed(text, str(folder.build_file))
+    return _as_opened(folder, build, choice["scenarios"].get(choice["file"]), unsaved=unsaved)
+
+
+def _as_opened(folder: BuildFolder, build: Build, picked: str | None, *, unsaved: bool) -> Opened:
     ledger, baseline = _ledger_of(folder, build.build.currency)
     committed = baseline.scenario if baseline is not None else None
-    picked = choice["scenarios"].get(choice["file"])
     first = next(iter(build.scenario), None)
     wanted = next((name for name in (picked, committed) if name in build.scenario), first)
     return Opened(folder, build, wanted, ledger, baseline, unsaved)
+
+
+def foresee(argument: str | None) -> Forecast | Reforecast | None:
+    """Work out what the first tab will show of the build that it opens, before any tab is there.
+
+    Parameters
+    ----------
+    argument : str, optional
+        As for `begin`; a demo that nobody opened yet is left to it, which makes a copy.
+
+    Returns
+    -------
+    Forecast, Reforecast or None
+        What is kept for it now; None where there is nothing to open yet.
+    """
+    lately = [BuildFolder.at(argument)] if argument is not None else recent_folders()
+    if not lately:
+        return None
+    folder = BuildFolder(Path(lately[0].build_file).resolve())
+    view = _as_opened(
+        folder, parsed(read_text(folder.build_file), str(folder.build_file)), None, unsaved=False
+    )
+    return before(view) if known_by_now(view) is None else watched(view)
 
 
 def _ledger_of(folder: BuildFolder, currency: str) -> tuple[Ledger | None, Baseline | None]:

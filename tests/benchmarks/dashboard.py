@@ -4,11 +4,13 @@ First page: from the server's start to the first answer; ``of which the server's
 before anything could be asked for. Page switch: from the click to the frame in which the other page stands complete.
 Edit to new figures: from the Enter key in the sheet of lines to the frame that shows its effect on P80. Both on the
 page's own clock: a test that asks again and again whether a text is there yet adds up to half a second of its own.
+The modules are compiled before, as they are wherever the program was installed or has run before.
 """
 
 from __future__ import annotations
 
 import argparse
+import compileall
 import json
 import os
 import shutil
@@ -183,6 +185,7 @@ def main() -> int:
     parser.add_argument("--json", action="store_true", help="for programs")
     parser.add_argument("--runs", type=int, default=3, help="how often the server is started (3)")
     options = parser.parse_args()
+    compileall.compile_dir(ROOT / "forecast", quiet=1)
     with tempfile.TemporaryDirectory() as folder:
         build = Path(folder) / "build"
         shutil.copytree(ROOT / "scenarios" / "before-ordering-ireland", build)

@@ -21,7 +21,7 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from forecast.views.commands.app import own_addresses
+from forecast.views.addresses import own_addresses
 from tests.browser.conftest import BEFORE, Dashboards, Opener, _chromium, settled
 
 ROOT = Path(__file__).parents[2]
@@ -320,7 +320,7 @@ def test_ending_the_command_ends_the_server(
 NAMESPACE = """
 import http.client, os, socket, subprocess, sys, threading, time
 from tests.browser.test_intruders import fetch, upgrade
-from forecast.views.commands.app import own_addresses
+from forecast.views.addresses import own_addresses
 
 asked = []
 resolver = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)

@@ -16,9 +16,10 @@ import ifaddr
 import pytest
 
 from forecast.ledger.folder import DEMOS
+from forecast.views.addresses import PHONE, own_addresses
 from forecast.views.cli import main
 from forecast.views.commands import app as app_module
-from forecast.views.commands.app import PHONE, PORT, free_port, own_addresses
+from forecast.views.commands.app import PORT, free_port
 
 DEMO = DEMOS / "before-ordering-ireland"
 
@@ -82,7 +83,7 @@ def cards(monkeypatch: pytest.MonkeyPatch, *addresses: str | tuple[str, int, int
     """Give this machine other network cards, and the address from which others elsewhere are reached."""
     found = [ifaddr.Adapter("card", "card", [ifaddr.IP(address, 24, "card")]) for address in addresses]
     monkeypatch.setattr(ifaddr, "get_adapters", lambda: found)
-    monkeypatch.setattr("forecast.views.commands.app._address_towards_elsewhere", lambda: towards)
+    monkeypatch.setattr("forecast.views.addresses._address_towards_elsewhere", lambda: towards)
 
 
 def test_the_addresses_are_those_of_its_network_cards_the_likeliest_first(

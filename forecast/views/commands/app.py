@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import ipaddress
 import os
 import signal
 import socket
@@ -13,6 +12,7 @@ import threading
 from contextlib import suppress
 
 from forecast.errors import ForecastError
+from forecast.views.addresses import PHONE, own_addresses
 from forecast.views.commands.common import is_build, whole
 
 PORT = 8501
@@ -21,8 +21,6 @@ _TRIES = 20
 """So many ports are tried, one after the other, where none is asked for."""
 _PATIENCE = 10.0
 """Seconds that the server may take to end."""
-PHONE = "FORECAST_PHONE"
-"""Set for the server that lets phones in."""
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -40,44 +38,6 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         help="let a phone in the same network open it too, for receipts where they are paid, by a code shown here",
     )  # fmt: skip
     parser.set_defaults(run=run)
-
-
-def own_addresses() -> tuple[str, ...]:
-    """Give this machine's IPv4 addresses in its networks, the one that others most likely reach first.
-
-    Nobody is asked: its own network cards know, also where nothing leads to elsewhere.
-    """
-    import ifaddr
-
-    found = [
-        ipaddress.IPv4Address(ip.ip)
-        for adapter in ifaddr.get_adapters()
-        for ip in adapter.ips
-        if isinstance(ip.ip, str)
-    ]
-    towards = _address_towards_elsewhere()
-
-    def rank(address: ipaddress.IPv4Address) -> tuple[bool, bool, bool]:
-        # 172.16.0.0/12 is where containers and virtual machines live, more often than a home's network.
-        return (
-            str(address) != towards,
-            not address.is_private,
-            address in ipaddress.IPv4Network("172.16.0.0/12"),
-        )
-
-    usable = [address for address in found if not (address.is_loopback or address.is_link_local)]
-    return tuple(str(address) for address in sorted(dict.fromkeys(usable), key=rank))
-
-
-def _address_towards_elsewhere() -> str:
-    """Give the address from which this machine would reach others elsewhere; nothing where no way leads there."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            # Nothing is sent: it only chooses the way (RFC 5737: an address of nobody).
-            probe.connect(("192.0.2.1", 9))
-        except OSError:
-            return ""
-        return str(probe.getsockname()[0])
 
 
 def free_port(wanted: int | None) -> int:
