@@ -100,11 +100,6 @@ class Width:
         """Mean of 1/κ."""
         return float(self.chances @ np.exp(-self.heard * _WIDTHS))
 
-    @property
-    def token(self) -> bytes:
-        """A name for it: two widths that draw alike have the same."""
-        return self.chances.tobytes() + repr(self.heard).encode()
-
 
 @dataclass(frozen=True)
 class Posterior:
@@ -142,12 +137,6 @@ class Posterior:
         moved = self.root @ prior + self.other[:, None]
         moved += self.own[:, None] if width is None else self.own[:, None] / width
         return moved
-
-    @property
-    def token(self) -> bytes:
-        """A name for it: two posteriors that draw alike have the same."""
-        width = b"" if self.width is None else self.width.token
-        return self.own.tobytes() + self.other.tobytes() + self.root.tobytes() + width
 
 
 def posterior(

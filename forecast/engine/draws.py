@@ -83,6 +83,7 @@ a portfolio of independent lines: with more of them figures crowd into what is l
 
 _LEADING = 3  # rows that are held apart from the slots
 _CANDIDATES = 12  # for each of them
+_TOGETHER = 32  # columns whose matrices are drawn at a time
 _LEAST_BITS = 6  # under this many bits there is no room for holding apart
 
 
@@ -296,7 +297,12 @@ def columns(
     for place, name in enumerate(names):
         if name in slots:
             rows[place] = sobol.rows(slots[name], m)
-    rows[~fixed] = _random_matrices(words[~fixed, :, 1:], m)
+    free = np.flatnonzero(~fixed)
+    for start in range(
+        0, free.size, _TOGETHER
+    ):  # candidates times combinations of all at once fill the memory
+        few = free[start : start + _TOGETHER]
+        rows[few] = _random_matrices(words[few, :, 1:], m)
     choices = 1 << _bent_bits(m)
     bends = (words[..., -choices:] & np.uint64(n - choices)).astype(
         np.intp

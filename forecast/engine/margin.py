@@ -20,6 +20,8 @@ _LEAST_SLOPE = 0.02
 """Least relative spread: a known price is met to within some percent, roundings and fees being what they are."""
 
 ONE_WIDTH = np.ones(1)
+TENTHS = np.array([-1.2815515655446004, 1.2815515655446004])
+"""Scores of P10 and P90."""
 _MANY = 200  # numbers, for which a grid is worth making
 
 
@@ -94,6 +96,12 @@ class Margin:
     def amount(self, scores: Array) -> Array:
         """Give the amounts at scores."""
         return np.asarray(np.exp(self._to_logs(scores)))
+
+    @cached_property
+    def tenths(self) -> tuple[float, float]:
+        """P10 and P90."""
+        low, high = self.amount(TENTHS)
+        return float(low), float(high)
 
     def settled(
         self, paid: float, prior: float, mean: float = 0.0, sd: float = 1.0, widths: Array = ONE_WIDTH

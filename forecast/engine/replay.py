@@ -1,23 +1,34 @@
-"""The same trials under many sets of facts: what is drawn once is kept, and only what a fact touches is redone.
+"""The same trials under many sets of facts: what is drawn once is kept.
 
 A history has one forecast for each day of a build. Between two days the draws are the same, so own scores and prior
-causes are drawn once; a new fact then changes the causes (every open figure follows) or a single line.
+causes are drawn once; a new fact then changes the causes, and every open figure follows.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
-from forecast.engine.draws import BLOCK, columns, replicate_sizes
+from forecast.engine.draws import BLOCK, Columns, columns, replicate_sizes
 from forecast.engine.facts import prepare, prior_of
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
-from forecast.engine.replicate import Conditions, World, chance_given, evaluate_rows, weighted
-from forecast.figures.evaluate import Value
+from forecast.engine.replicate import (
+    Conditions,
+    Inputs,
+    World,
+    column_names,
+    draw_gates,
+    evaluate_rows,
+    weighted,
+)
 from forecast.figures.shapes import Array
+
+_KEPT = 2**23
+"""Scores kept, 64 MB of them: those of a larger build are put together anew for each set of facts."""
 
 _LAST = 4
 """Outcomes kept: a history ends with the facts that what moved ends with, and several of its steps have them."""
@@ -71,23 +82,25 @@ class Replay:
         self._replicates, self._n = replicate_sizes(trials)
         self._replicates *= batches
         self.count = self._n * self._replicates
-        self._last: list[tuple[KnownFacts, tuple[Conditions, Outcome]]] = []
+        self._last: list[tuple[KnownFacts, tuple[str, ...], tuple[Conditions, Outcome]]] = []
+        self._columns: dict[str, tuple[Columns, int]] = {}
         self._own: dict[str, Array] = {}
-        self._inputs: dict[str, tuple[bytes, Array]] = {}
-        self._gates: dict[str, tuple[bytes, NDArray[np.bool_], Array]] = {}
 
     def conditions(self, known: KnownFacts, joined: tuple[str, ...] = ()) -> Conditions:
         """Make facts ready for drawing; see `forecast.engine.facts.prepare`."""
         return prepare(self.plan, known, self.seed, self.prior, joined=joined)
 
-    def under(self, known: KnownFacts) -> tuple[Conditions, Outcome]:
+    def under(self, known: KnownFacts, joined: tuple[str, ...] = ()) -> tuple[Conditions, Outcome]:
         """Make facts ready and give the totals under them; those asked for last are not run again."""
-        for facts, kept in self._last:
-            if facts == known:
+        for facts, asked, kept in self._last:
+            if (facts, asked) == (known, joined):
                 return kept
-        conditions = self.conditions(known)
+        conditions = self.conditions(known, joined)
+        for facts, _, kept in self._last:
+            if facts == known and kept[0].joined == conditions.joined:
+                return kept
         found = conditions, self.run(conditions)
-        self._last = [*self._last[1 - _LAST :], (known, found)]
+        self._last = [*self._last[1 - _LAST :], (known, joined, found)]
         return found
 
     def run(self, conditions: Conditions, weights: Array | None = None, *, reweigh: bool = True) -> Outcome:
@@ -105,48 +118,20 @@ class Replay:
         -------
         Outcome
         """
-        world = World(self.plan, conditions, lambda name: self._column(name).copy(), self.count)
-        found = conditions.posterior
-        token = b"" if found is None else found.token + repr(conditions.joined).encode()
-        width = b"" if found is None or found.width is None else found.width.token
-        token, width = token + repr(conditions.wider).encode(), width + repr(conditions.wider).encode()
-        sampled: dict[str, Array] = {}
-        needed = _needed(self.plan, conditions)
-        for item in self.plan.inputs:
-            if item.id not in needed:
-                continue
-            moved = any(item.loadings) or item.id in conditions.joined
-            key = token if moved else width if item.own else b""
-            kept = self._inputs.get(item.id)
-            if kept is None or kept[0] != key:
-                kept = (key, world.figure(item))
-                self._inputs[item.id] = kept
-            sampled[item.id] = kept[1]
-        gates = np.empty((len(self.plan.gates), self.count), dtype=np.bool_)
-        own_weights = np.ones(self.count) if weighted(self.plan, conditions) else None
-        for place, gate in enumerate(self.plan.gates):
-            known = conditions.gates.get(gate.id)
-            if known is not None and not any(gate.loadings):
-                gates[place] = known
-                continue
-            gate_key = token if any(gate.loadings) else b""
-            kept_gate = self._gates.get(gate.id)
-            if kept_gate is None or kept_gate[0] != gate_key:
-                kept_gate = (gate_key, world.happens(gate), chance_given(gate, world.causes))
-                self._gates[gate.id] = kept_gate
-            gates[place] = kept_gate[1] if known is None else known
-            if known is not None and own_weights is not None:
-                own_weights *= kept_gate[2] if known else 1 - kept_gate[2]
+        self._draw(column_names(self.plan, conditions))
         totals, hours, waits = np.zeros(self.count), np.zeros(self.count), np.zeros(self.count)
+        if reweigh:
+            weights = np.ones(self.count) if weighted(self.plan, conditions) else None
+        all_rows = np.empty((len(self.plan.rows), min(BLOCK, self.count)))
         for start in range(0, self.count, BLOCK):
             block = slice(start, min(start + BLOCK, self.count))
-            inputs: dict[str, Value] = {name: values[block] for name, values in sampled.items()}
-            values = np.empty((len(self.plan.rows), block.stop - block.start))
+            size = block.stop - block.start
+            world = World(self.plan, conditions, partial(self._scores, block), size)
+            gates = np.empty((len(self.plan.gates), size), dtype=np.bool_)
+            draw_gates(world, gates, weights[block] if reweigh and weights is not None else None)
             sums = totals[block], hours[block], waits[block]
-            evaluate_rows(world.part(block), inputs, gates[:, block], values, sums)
-        if not reweigh:
-            own_weights = weights
-        return Outcome(totals, own_weights, self._replicates)
+            evaluate_rows(world, Inputs(world), gates, all_rows[:, :size], sums)
+        return Outcome(totals, weights, self._replicates)
 
     def pull(self, name: str, totals: Array) -> float:
         """Give how far totals go with a column of draws: their covariance, and so their slope, as its variance is 1.
@@ -160,18 +145,23 @@ class Replay:
         """
         return float(np.mean((totals - totals.mean()) * self._column(name)))
 
+    def _draw(self, names: Sequence[str]) -> None:
+        """Make columns ready that were not asked for before."""
+        new = [name for name in names if name not in self._columns]
+        if new:
+            drawn = columns(self.seed, range(self._replicates), new, self._n, self.plan.slots)
+            self._columns.update((name, (drawn, place)) for place, name in enumerate(new))
+
+    def _scores(self, block: slice, name: str) -> Array:
+        """Give the scores of a column over a block, in an array of its own."""
+        if name in self._own or len(self._own) * self.count < _KEPT:
+            return self._column(name)[block].copy()
+        drawn, place = self._columns[name]
+        return drawn.scores(place, block)
+
     def _column(self, name: str) -> Array:
         if name not in self._own:
-            drawn = columns(self.seed, range(self._replicates), [name], self._n, self.plan.slots)
-            self._own[name] = np.concatenate([drawn.scores(0, block) for block in drawn.blocks()])
+            self._draw([name])
+            drawn, place = self._columns[name]
+            self._own[name] = np.concatenate([drawn.scores(place, block) for block in drawn.blocks()])
         return self._own[name]
-
-
-def _needed(plan: Plan, conditions: Conditions) -> frozenset[str]:
-    """Name the inputs that rows not known read, and those that a price follows from."""
-    return frozenset(
-        name
-        for row in plan.rows
-        if row.id not in conditions.amounts or row.id in conditions.pivots
-        for name in row.inputs
-    )

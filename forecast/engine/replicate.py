@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, MutableMapping
-from copy import copy
 from dataclasses import dataclass, field
-from functools import lru_cache, partial
+from functools import cached_property, lru_cache, partial
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -15,7 +14,7 @@ from numpy.typing import NDArray
 from forecast.engine.condition import SCORE_CLIP, Posterior, at_least
 from forecast.engine.draws import Columns, columns
 from forecast.engine.known import Agreed
-from forecast.engine.margin import Margin
+from forecast.engine.margin import TENTHS, Margin
 from forecast.engine.plan import Gate, Plan, PlanInput, Row
 from forecast.engine.tabulated import sampler
 from forecast.figures.evaluate import Value, evaluate
@@ -24,6 +23,8 @@ from forecast.figures.normal import normal_score, normal_scores, normal_share
 from forecast.figures.shapes import Array, Shape
 
 Keep: TypeAlias = Literal["rows", "totals"]
+Among: TypeAlias = NDArray[np.bool_]
+"""Which of the trials are meant."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +88,21 @@ class Partial:
     loadings: tuple[float, ...]
     own: bool
     exchange: float = 0.0
+
+    @cached_property
+    def bound(self) -> float:
+        """Score of what was paid."""
+        return float(self.margin.score(np.array([max(self.paid, 1e-300)]))[0])
+
+    @cached_property
+    def pull(self) -> float:
+        """See `Margin.pull`."""
+        return self.margin.pull(max(self.paid, 1e-300))
+
+    @cached_property
+    def widest(self) -> float:
+        """How many times as wide as stated its range may count."""
+        return widest(*self.margin.tenths)
 
 
 @dataclass(frozen=True)
@@ -180,17 +196,6 @@ class World:
         self._joined = {name: len(plan.causes) + place for place, name in enumerate(joined)}
         self._pushes: dict[tuple[float, ...], Array] = {}
 
-    def part(self, block: slice) -> World:
-        """Give the same over some of the trials."""
-        other = copy(self)
-        other.latents = self.latents[:, block]
-        other.width, other.starter_width = (
-            None if width is None else width[block] for width in (self.width, self.starter_width)
-        )
-        other.scores = lambda name: self.scores(name)[block]
-        other._pushes = {}
-        return other
-
     @property
     def causes(self) -> Array:
         """Scores of the shared causes, shape (K, n)."""
@@ -201,10 +206,12 @@ class World:
         place = self._joined.get(name)
         return self.scores(name) if place is None else self.latents[place].copy()
 
-    def figure(self, item: PlanInput) -> Array:
-        """Give an input's values, shape (n,)."""
-        width = self.starter_width if item.starter else self.width
-        return sample(item, self.own(item.id), self.causes, self._pushes, width)
+    def figure(self, item: PlanInput, among: Among | None = None) -> Array:
+        """Give an input's values, shape (n,), or those of some trials alone."""
+        width, own = self.starter_width if item.starter else self.width, self.own(item.id)
+        if among is not None:
+            own, width = own[among], None if width is None else width[among]
+        return sample(item, own, self.causes, self._pushes, width, among)
 
     def happens(self, gate: Gate) -> NDArray[np.bool_]:
         """Tell in which trials a gate opens."""
@@ -233,9 +240,42 @@ class World:
             agreed = facts.agreed[row.id]
             return agreed.price * (1 + extras(self.scores(f"extras {row.id}"), agreed.extras))
         if row.id in facts.partial:
-            width = self.starter_width if self._of_starters(row) else self.width
-            return self._finished(row.id, facts.partial[row.id], drawn, width)
+            unfinished = self._unfinished(row.id)
+            return self._finished(row, unfinished, drawn[unfinished])
         return None
+
+    def finish(
+        self,
+        row: Row,
+        inputs: MutableMapping[str, Value],
+        lines: Mapping[str, Value],
+        gate: NDArray[np.bool_] | None,
+    ) -> Array:
+        """Give what a row paid in part costs in the end; what it reads is drawn where more of it is to come alone.
+
+        Parameters
+        ----------
+        row : Row
+        inputs : mutable mapping
+            Those that other rows read too, and prices that follow from what was paid.
+        lines : mapping
+            Rows evaluated by now.
+        gate : ndarray of bool, shape (n,), or None
+            Whether it counts.
+        """
+        among = self._unfinished(row.id)
+        read: dict[str, Value] = {}
+        for name in row.inputs:
+            if name in self.plan.shared_inputs or name in inputs:
+                read[name] = _among(inputs[name], among)
+            else:
+                read[name] = self.figure(self.plan.inputs[self.plan.input_places[name]], among)
+        above = {name: _among(lines[name], among) for name in row.reads}
+        drawn = np.empty(int(np.count_nonzero(among)))
+        drawn[:] = evaluate(self.formula(row), read, above)
+        if gate is not None:
+            drawn *= gate[among]
+        return self._finished(row, among, drawn)
 
     def _of_starters(self, row: Row) -> bool:
         """Tell whether none of a row's own ranges was made the builder's own."""
@@ -244,27 +284,47 @@ class World:
         named = set(row.inputs)
         return all(item.starter for item in self.plan.inputs if item.id in named and item.own)
 
-    def _finished(self, name: str, part: Partial, drawn: Array, wider: Array | None) -> Array:
-        """Give what a row paid in part costs in the end: what was paid, or as drawn given that it is more."""
-        loadings = np.asarray(part.loadings)
-        pushed = loadings @ self.latents if loadings.any() else np.zeros(drawn.size)
-        open_ = self.scores(f"settled {name}") >= normal_score(part.settled)
-        width = wider[open_] if part.own and wider is not None else None
-        pushed, drawn = pushed[open_], drawn[open_]  # where it is settled nothing is left to draw
+    def _unfinished(self, name: str) -> Among:
+        """Tell in which trials a sum paid for a row is not all."""
+        assert self.conditions is not None  # a sum was paid
+        unfinished: Among = self.scores(f"settled {name}") >= normal_score(
+            self.conditions.partial[name].settled
+        )
+        return unfinished
+
+    def _finished(self, row: Row, among: Among, drawn: Array) -> Array:
+        """Give what a row paid in part costs in the end: what was paid, or as drawn given that it is more.
+
+        Parameters
+        ----------
+        row : Row
+        among : ndarray of bool, shape (n,)
+            Where it is more: where it is settled nothing is left to draw.
+        drawn : ndarray, shape (as many as that,)
+        """
+        assert self.conditions is not None
+        part = self.conditions.partial[row.id]
+        wider = self.starter_width if self._of_starters(row) else self.width
+        pushed = self._pushed(part.loadings)[among] if any(part.loadings) else np.zeros(drawn.size)
+        width = wider[among] if part.own and wider is not None else None
         weight: Value = own_weight(part.loadings)
         if width is not None:
-            width = np.minimum(width, widest(*part.margin.amount(_TENTHS)))
+            width = np.minimum(width, part.widest)
             pushed = pushed * width
             weight = weight * width
-        paid = max(part.paid, 1e-300)
-        bound = float(part.margin.score(np.array([paid]))[0])
         own = (part.margin.score(drawn) - pushed) / weight
-        pushed = pushed - part.margin.pull(paid) * weight**2
-        more = pushed + weight * at_least(own, (bound - pushed) / weight)
+        pushed = pushed - part.pull * weight**2
+        more = pushed + weight * at_least(own, (part.bound - pushed) / weight)
         amount = part.margin.amount
-        final = np.full(open_.size, part.paid)
-        final[open_] = np.maximum(straight_on(amount, more) if width is not None else amount(more), part.paid)
+        final = np.full(among.size, part.paid)
+        final[among] = np.maximum(straight_on(amount, more) if width is not None else amount(more), part.paid)
         return final + part.exchange
+
+    def _pushed(self, loadings: tuple[float, ...]) -> Array:
+        """Give what the latents add to a score, kept for other rows and inputs of the same loadings."""
+        if loadings not in self._pushes:
+            self._pushes[loadings] = np.asarray(loadings) @ self.latents[: len(loadings)]
+        return self._pushes[loadings]
 
     def price(
         self,
@@ -284,6 +344,10 @@ class World:
         return cost / np.maximum(one, 1e-300)
 
 
+def _among(value: Value, among: Among) -> Value:
+    return value[among] if isinstance(value, np.ndarray) else value
+
+
 def _read(row: Row, inputs: Mapping[str, Value], instead: Mapping[str, Value]) -> dict[str, Value]:
     """Give the inputs that a row reads, some of them otherwise."""
     return {name: instead[name] if name in instead else inputs[name] for name in row.inputs}
@@ -293,7 +357,6 @@ SPAN = 20.0
 """A range whose P90 is so many times its P10 counts no wider than stated, and none is widened beyond: who writes 20 to
 1,500 says already that nobody knows, and the same again at both ends would be a thousandfold. Common practice, no
 source."""
-_TENTHS = np.array([-1.2815515655446004, 1.2815515655446004])
 
 EXTRAS = (0.1, 0.63)
 """Median share of extras where they come, and the deviation of its logarithm: 4 to 22 % in 80 of 100; common practice,
@@ -359,7 +422,7 @@ def simulate_replicates(
         draw_gates(world, gates[:, block], weight)
         values = kept[:, block] if kept is not None else np.empty((len(plan.rows), block.stop - block.start))
         sums = (totals[block], hours[block], waits[block])
-        evaluate_rows(world, _Inputs(world), gates[:, block], values, sums)
+        evaluate_rows(world, Inputs(world), gates[:, block], values, sums)
         part = _moments(values, totals[block], reference, plan, weight)
         moments = part if moments is None else moments + part
     assert moments is not None  # there is at least one block
@@ -389,7 +452,7 @@ def weighted(plan: Plan, conditions: Conditions | None) -> bool:
     return any(gate.id in conditions.gates and any(gate.loadings) for gate in plan.gates)
 
 
-class _Inputs(dict[str, Value]):
+class Inputs(dict[str, Value]):
     """Inputs over one block, each drawn when a row first asks for it, so that it is still in the cache there."""
 
     def __init__(self, world: World) -> None:
@@ -436,15 +499,15 @@ def evaluate_rows(
     lines: dict[str, Value] = {}
     for place, row in enumerate(plan.rows):
         out = values[place]
-        if conditions is not None and row.id in conditions.amounts:
-            out[:] = conditions.amounts[row.id]
+        gate = None if row.gate is None else gates[place_of[row.gate]]
+        if conditions is not None and row.id in conditions.partial:
+            out[:] = world.finish(row, inputs, lines, gate)
+        elif (known := world.settle(row, out)) is not None:
+            out[:] = known
         else:
             out[:] = evaluate(world.formula(row), inputs, lines)
-            if row.gate is not None:
-                out *= gates[place_of[row.gate]]
-            settled = world.settle(row, out)
-            if settled is not None:
-                out[:] = settled
+            if gate is not None:
+                out *= gate
         pivot = pivots.get(row.id)
         if pivot is not None:
             inputs[pivot.price] = world.price(row, pivot, out, inputs, lines)
@@ -483,6 +546,7 @@ def sample(
     causes: Array,
     pushes: dict[tuple[float, ...], Array] | None = None,
     width: Array | None = None,
+    among: Among | None = None,
 ) -> Array:
     """Turn own scores into values: x = F⁻¹(Φ(κ(Σ λ f + √(1 − Σλ²) e))); own scores are overwritten.
 
@@ -495,6 +559,8 @@ def sample(
         Σ λ f by loadings, kept for other inputs over the same trials.
     width : ndarray, shape (n,), optional
         κ, by which own ranges are wider than stated.
+    among : ndarray of bool, optional
+        Of which trials own scores and κ are, where it is not all that there are causes of.
     """
     if any(item.loadings):
         pushed = pushes.get(item.loadings) if pushes is not None else None
@@ -503,7 +569,7 @@ def sample(
             if pushes is not None:
                 pushes[item.loadings] = pushed
         own *= own_weight(item.loadings)
-        own += pushed
+        own += pushed if among is None else pushed[among]
     if width is not None and item.own:
         own *= np.minimum(width, _widest(item.shape))
         return straight_on(sampler(item.shape), own)
@@ -519,7 +585,7 @@ def widest(low: float, high: float) -> float:
 
 @lru_cache(maxsize=4096)
 def _widest(shape: Shape) -> float:
-    low, high = shape.ppf(_TENTHS)
+    low, high = shape.ppf(TENTHS)
     return widest(float(low), float(high))
 
 

@@ -127,8 +127,7 @@ class MovedSteps:
         extra = self.start.outside_minor
         both = (self.replay.conditions(one.facts).joined for one in (self.start, self.end))
         joined = tuple({name: None for names in both for name in names})
-        begin = self.replay.conditions(self.start.facts, joined)
-        outcome = self.replay.run(begin)
+        begin, outcome = self.replay.under(self.start.facts, joined)
         steps: list[Step] = [("receipts", self._figures(outcome, extra), ())]
         self.start_errors = self.half_error, self.error
 
@@ -148,7 +147,7 @@ class MovedSteps:
         rates = tuple((code, code, float(over)) for code, over in codes.items())
         steps.append(("currency", self._figures(held, extra), rates))
 
-        outcome = self.replay.run(conditions)
+        conditions, outcome = self.replay.under(self._facts(self.end, late), joined)
         learned = self._learned(begin.posterior, conditions.posterior, held)
         steps.append(("learning", self._figures(outcome, extra), learned))
 

@@ -13,7 +13,7 @@ from scipy import stats
 
 from forecast import KnownFacts, simulate
 from forecast.buildfile.reader import parse_build
-from forecast.engine.draws import column
+from forecast.engine.draws import column, columns
 from forecast.engine.forecast import block_size, forecast_plan, numerical_tolerance, until_stable
 from forecast.engine.known import PartPaid
 from forecast.engine.plan import compile_plan
@@ -70,6 +70,15 @@ def test_results_do_not_depend_on_the_workers() -> None:
     with ThreadPoolExecutor(2) as pool:
         threaded = run(plan, 4096, 2, executor=pool)
     assert np.array_equal(alone.rows, threaded.rows)
+
+
+def test_many_columns_drawn_at_once_are_those_drawn_one_by_one() -> None:
+    names = [f"figure {number}" for number in range(70)]
+    many = columns(1, range(3), names, 1024, {})
+    for place in (0, 31, 32, 69):
+        alone = columns(1, range(3), names[place : place + 1], 1024, {})
+        for block in many.blocks():
+            np.testing.assert_array_equal(many.scores(place, block), alone.scores(0, block))
 
 
 def test_columns_are_standard_normal_and_stratified() -> None:

@@ -6,11 +6,14 @@ import numpy as np
 import pytest
 
 from forecast.buildfile.reader import parse_build
+from forecast.decide.again import draws_behind
 from forecast.engine.facts import Prior, prepare
+from forecast.engine.forecast import forecast_plan
 from forecast.engine.known import Agreed, KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.engine.replay import Replay
 from forecast.engine.trials import run
+from forecast.figures.evaluate import evaluate
 from forecast.watching.reasons import learned_causes
 from tests.references.portfolios import PORTFOLIOS, RECEIPT_UPDATE, build_of
 
@@ -82,13 +85,44 @@ def test_a_replay_gives_the_trials_of_a_run(order: list[str]) -> None:
     for name in order:
         outcome = replay.run(replay.conditions(FACTS[name]))
         plain = run(PLAN, 2048, 7, known=FACTS[name], keep="totals")
-        np.testing.assert_allclose(outcome.totals, plain.totals[: replay.count], rtol=1e-12)
+        np.testing.assert_array_equal(outcome.totals, plain.totals[: replay.count])
         if plain.weights is None:
             assert outcome.weights is None
         else:
             assert outcome.weights is not None
             np.testing.assert_allclose(outcome.weights, plain.weights[: replay.count], rtol=1e-9)
             assert plain.count > replay.count or outcome.effective == pytest.approx(plain.effective)
+
+
+@pytest.mark.parametrize("kept", [0, 5 * 4096])
+def test_what_a_large_build_does_not_keep_is_drawn_again_alike(
+    monkeypatch: pytest.MonkeyPatch, kept: int
+) -> None:
+    monkeypatch.setattr("forecast.engine.replay._KEPT", kept)
+    replay = Replay(PLAN, 16_384, 7)
+    for name in ("all at once", "paid in part, of several figures"):
+        outcome = replay.run(replay.conditions(FACTS[name]))
+        plain = run(PLAN, 16_384, 7, known=FACTS[name], keep="totals")
+        np.testing.assert_array_equal(outcome.totals, plain.totals)
+    assert len(replay._own) <= -(-kept // 16_384)
+
+
+def test_a_row_paid_in_part_comes_to_what_it_would_with_all_of_it_drawn() -> None:
+    """What it reads is drawn where more of it is to come alone."""
+    known = KnownFacts(
+        amounts={"kit": 90.0},
+        part_paid={"filler": PartPaid(60.0, 0.6), "fee": PartPaid(9.0, 0.5), "maybe": PartPaid(15.0, 0.7)},
+    )
+    trials = run(PLAN, 2048, 7, known=known)
+    world = draws_behind(forecast_plan(PLAN, 2048, 7, known=known)).world
+    inputs = {item.id: world.figure(item) for item in PLAN.inputs}
+    lines = {row.id: trials.row(row.id) for row in PLAN.rows}
+    for row in PLAN.rows:
+        if row.id in known.part_paid:
+            drawn = np.broadcast_to(evaluate(row.formula, inputs, lines), trials.totals.shape)
+            np.testing.assert_array_equal(world.settle(row, drawn), trials.row(row.id))
+    unfinished = [float(np.mean(trials.row(name) != paid.paid)) for name, paid in known.part_paid.items()]
+    assert sum(0.05 < share < 0.95 for share in unfinished) >= 2
 
 
 def test_facts_asked_for_again_are_not_run_again_and_only_a_few_are_kept(
