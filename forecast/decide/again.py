@@ -22,7 +22,8 @@ from forecast.buildfile.options import figure_names, with_figure
 from forecast.buildfile.schema import Build
 from forecast.engine.draws import columns
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
-from forecast.engine.replicate import Conditions, Pivot, World
+from forecast.engine.known import Conditions, Pivot
+from forecast.engine.replicate import World
 from forecast.engine.rows import Gate, PlanInput
 from forecast.errors import SimulationError
 from forecast.figures.evaluate import Value, evaluate

@@ -335,17 +335,9 @@ def _begun(replay: Again, figure: str) -> bool:
 
 def _base_gain(replay: Again, figure: str, mean: float) -> float:
     """Give what the base estimate moves by when one figure goes from its middle to its mean."""
-    from forecast.figures.evaluate import Value, evaluate
-
     plan = replay.forecast.plan
-    inputs: dict[str, Value] = {item.id: item.shape.middle for item in plan.inputs}
-    inputs[figure] = mean
-    lines: dict[str, Value] = {}
-    total = 0.0
-    for row in plan.rows:
-        lines[row.id] = float(evaluate(row.formula, inputs, lines)) if row.gate is None else 0.0
-        total += float(lines[row.id]) if row.is_money else 0.0
-    return total - replay.forecast.base_estimate
+    amounts = plan.at({**plan.middles, figure: mean})
+    return sum(amounts[row.id] for row in plan.rows if row.is_money) - replay.forecast.base_estimate
 
 
 def settled(values: Array, figure: str, replay: Again, level: float) -> Estimate:

@@ -147,7 +147,7 @@ class _Effects:
             self.rows_of.setdefault(row.of, []).append(row.id)
             if row.id != row.of:
                 self.rows_of.setdefault(row.id, []).append(row.id)
-        self.middles = {item.id: item.shape.middle for item in plan.inputs}
+        self.middles = plan.middles
 
     def own_rows(self, measure: Measure) -> list[str]:
         """Give the rows of what a measure itself costs."""

@@ -13,7 +13,6 @@ from forecast.buildfile.schema import Build, Line, Option
 from forecast.buildfile.sheet import open_quotes
 from forecast.decide.choices import about
 from forecast.engine.plan import compile_plan
-from forecast.engine.trials import reference_values
 from forecast.errors import LedgerError
 from forecast.figures.evaluate import shape_of
 from forecast.figures.kinds import FigureBase, Known
@@ -133,10 +132,10 @@ def _asked(line: str, price: FigureBase, build: Build, currency: str | None = No
 def _worked_out(build: Build, line: Line, scenario: str | None) -> list[Asked]:
     """Give what a line comes to at its middle figures, where no one figure says it."""
     plan = compile_plan(build, scenario)
-    middles = reference_values(plan)
+    middles = plan.at_middle(gated="by chance")
     return [
-        Asked(row.id, from_float(float(middles[place]), plan.currency), plan.currency, not row.inputs)
-        for place, row in enumerate(plan.rows)
+        Asked(row.id, from_float(middles[row.id], plan.currency), plan.currency, not row.inputs)
+        for row in plan.rows
         if row.id == line.id
     ]
 

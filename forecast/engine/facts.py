@@ -9,10 +9,10 @@ import numpy as np
 
 from forecast.engine.condition import SCORE_CLIP, Posterior, Width, posterior, regressed_loadings
 from forecast.engine.draws import column
-from forecast.engine.known import KnownFacts
+from forecast.engine.known import Conditions, KnownFacts, Partial, Pivot
 from forecast.engine.margin import ONE_WIDTH, Margin
 from forecast.engine.plan import Plan, Rate, Row, sole_input
-from forecast.engine.replicate import Conditions, Partial, Pivot, sample
+from forecast.engine.replicate import sample
 from forecast.errors import SimulationError
 from forecast.figures.evaluate import Value, evaluate
 from forecast.figures.formula import Constant, LineValue, less_paid, walk
@@ -114,11 +114,7 @@ class Prior:
     def size(self, name: str) -> float:
         """Give a row's middle amount, gates open."""
         if self._sizes is None:
-            middles: dict[str, Value] = {item.id: item.shape.middle for item in self.plan.inputs}
-            lines: dict[str, Value] = {}
-            for row in self.plan.rows:
-                lines[row.id] = evaluate(row.formula, middles, lines)
-            self._sizes = {one: abs(float(value)) for one, value in lines.items()}
+            self._sizes = {one: abs(value) for one, value in self.plan.at_middle(gated="open").items()}
         return self._sizes[name]
 
     def judge(self, name: str, given: _Given, joined: tuple[str, ...]) -> _Judged:

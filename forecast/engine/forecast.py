@@ -17,7 +17,6 @@ from typing import Literal
 import numpy as np
 
 from forecast.buildfile.schema import Build
-from forecast.engine.base import base_rows
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replicate import Keep
@@ -31,7 +30,7 @@ from forecast.engine.statistics import (
     percentiles,
     share_within,
 )
-from forecast.engine.trials import Trials, reference_values, run
+from forecast.engine.trials import Trials, run
 from forecast.errors import SimulationError
 from forecast.figures.shapes import Array
 
@@ -382,7 +381,8 @@ def forecast_plan(
     wider: float = 1.0,
 ) -> Forecast:
     """Forecast from a compiled plan; see `simulate`. Own ranges may count `wider` than stated."""
-    base = reference_values(plan, events=False)
+    plain = plan.at_middle()
+    base = np.array(list(plain.values()))
     stability: Stability | None = None
     if trials == "until stable":
         money = float(base[list(plan.money_rows)].sum())
@@ -407,5 +407,6 @@ def forecast_plan(
         message = f'trials: got {trials!r}, must be a whole number or "until stable".'
         raise SimulationError(message)
     if simulated.conditions is not None and known is not None:
-        base = base_rows(plan, known, simulated.conditions)
+        # Own hours and weeks stay at their middle figures, whatever is known of them.
+        base = np.array(list((plain | plan.base_estimate(known, simulated.conditions)).values()))
     return Forecast(simulated, base, stability)

@@ -1,11 +1,21 @@
-"""What is known by now, in the engine's words: final amounts, parts paid, agreed prices, and what happened."""
+"""What is known by now, in the engine's words, and the same made ready for drawing.
+
+Final amounts, parts paid, agreed prices, and what happened.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
+from functools import cached_property
 from types import MappingProxyType
 from typing import Any
+
+import numpy as np
+
+from forecast.engine.condition import Posterior
+from forecast.engine.margin import Margin, widest
+from forecast.figures.evaluate import Value
 
 
 @dataclass(frozen=True)
@@ -132,3 +142,103 @@ class KnownFacts:
         """Add other facts; where both speak of the same, the others hold."""
         both = {one.name: {**getattr(self, one.name), **getattr(other, one.name)} for one in fields(self)}
         return KnownFacts(**both)
+
+
+@dataclass(frozen=True)
+class Partial:
+    """A row paid in part or in full, made ready for drawing.
+
+    Attributes
+    ----------
+    paid : float
+        At the rate of exchange that was planned.
+    settled : float
+        Chance that it is all.
+    margin : Margin
+        The row's own distribution.
+    loadings : tuple of L floats
+        Of its score on the latents.
+    own : bool
+        Whether its range is as wide as the builder's own turn out to be.
+    exchange : float
+        By how much the rates it was paid at made it dearer; what is still to come is paid at others.
+    """
+
+    paid: float
+    settled: float
+    margin: Margin
+    loadings: tuple[float, ...]
+    own: bool
+    exchange: float = 0.0
+
+    @cached_property
+    def bound(self) -> float:
+        """Score of what was paid."""
+        return float(self.margin.score(np.array([max(self.paid, 1e-300)]))[0])
+
+    @cached_property
+    def pull(self) -> float:
+        """See `Margin.pull`."""
+        return self.margin.pull(max(self.paid, 1e-300))
+
+    @cached_property
+    def widest(self) -> float:
+        """How many times as wide as stated its range may count."""
+        return widest(*self.margin.tenths)
+
+
+@dataclass(frozen=True)
+class Pivot:
+    """A price that follows from what its row costs.
+
+    Attributes
+    ----------
+    price : str
+        Id of the input.
+    foreign : float
+        What was paid in foreign money, at today's middle rate; 0 where that is not known.
+    neutral : mapping
+        With it: the inputs of the rate's path, as if the rate stayed there.
+    """
+
+    price: str
+    foreign: float = 0.0
+    neutral: Mapping[str, Value] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """Facts made ready for drawing.
+
+    Attributes
+    ----------
+    posterior : Posterior or None
+        Of the latents.
+    joined : tuple of str
+        Inputs that count among the latents, after the plan's causes.
+    amounts : dict
+        Fixed amount by row id.
+    partial : dict of str to Partial
+    agreed : dict of str to Agreed
+    gates : dict
+        Known gates.
+    pivots : dict of str to Pivot
+        By row: the price that follows from what it costs.
+    remarks : tuple of str
+    wider : float
+        Ranges that the builder made their own count so many times as wide as stated, beside what was learnt of them;
+        starter ranges do not.
+    paid : mapping of str to float
+        Paid for rows that others are a share of as far as they are not paid yet.
+    """
+
+    posterior: Posterior | None
+    joined: tuple[str, ...]
+    amounts: dict[str, float]
+    partial: dict[str, Partial]
+    agreed: dict[str, Agreed]
+    gates: dict[str, bool]
+    pivots: dict[str, Pivot]
+    remarks: tuple[str, ...]
+    wider: float = 1.0
+    paid: Mapping[str, float] = field(default_factory=dict)

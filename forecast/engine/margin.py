@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -22,6 +23,10 @@ _LEAST_SLOPE = 0.02
 ONE_WIDTH = np.ones(1)
 TENTHS = np.array([-1.2815515655446004, 1.2815515655446004])
 """Scores of P10 and P90."""
+SPAN = 20.0
+"""A range whose P90 is so many times its P10 counts no wider than stated, and none is widened beyond: who writes 20 to
+1,500 says already that nobody knows, and the same again at both ends would be a thousandfold. Common practice, no
+source."""
 _MANY = 200  # numbers, for which a grid is worth making
 
 
@@ -45,6 +50,13 @@ def straight_quantiles(values: Array, shares: Array) -> Array:
     low, high = rising[step], rising[np.minimum(step + 1, last)]
     rise = high - low
     return np.where(part < 0.5, low + rise * part, high - rise * (1 - part))
+
+
+def widest(low: float, high: float) -> float:
+    """Give how many times as wide as stated a range may count, from its P10 and P90: see `SPAN`."""
+    if not 0 < low < high:
+        return math.inf
+    return max(1.0, math.log(SPAN) / math.log(high / low))
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ from forecast.engine.rows import (
     sole_input,
 )
 from forecast.errors import SimulationError
-from forecast.figures.evaluate import Value, at_middle, evaluate, shape_of
+from forecast.figures.evaluate import at_middle, in_turn, shape_of
 from forecast.figures.formula import (
     Constant,
     Formula,
@@ -306,13 +306,12 @@ class _Compiler:
 
         Hours and weeks are no sums of money: without end.
         """
-        middles: dict[str, Value] = {item.id: item.shape.middle for item in self.inputs.values()}
-        lines: dict[str, Value] = {}
+        rows = _events_last(self.rows)
+        amounts = in_turn(rows, {item.id: item.shape.middle for item in self.inputs.values()})
         found: dict[str, float] = {}
-        for row in _events_last(self.rows):
-            lines[row.id] = evaluate(row.formula, middles, lines)
+        for row in rows:
             for name in row.inputs:
-                size = abs(float(lines[row.id])) if row.is_money else float("inf")
+                size = abs(amounts[row.id]) if row.is_money else float("inf")
                 found[name] = max(found.get(name, 0.0), size)
         return found
 

@@ -14,10 +14,9 @@ import numpy as np
 
 from forecast.engine.draws import BLOCK, Columns, columns, replicate_sizes
 from forecast.engine.facts import prepare, prior_of
-from forecast.engine.known import KnownFacts
+from forecast.engine.known import Conditions, KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.replicate import (
-    Conditions,
     Inputs,
     World,
     column_names,

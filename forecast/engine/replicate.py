@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, MutableMapping
-from dataclasses import dataclass, field
-from functools import cached_property, lru_cache, partial
+from dataclasses import dataclass
+from functools import lru_cache, partial
 from typing import Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from forecast.engine.condition import SCORE_CLIP, Posterior, at_least
+from forecast.engine.condition import SCORE_CLIP, at_least
 from forecast.engine.draws import Columns, columns
-from forecast.engine.known import Agreed
-from forecast.engine.margin import TENTHS, Margin
+from forecast.engine.known import Conditions, Pivot
+from forecast.engine.margin import TENTHS, widest
 from forecast.engine.plan import Gate, Plan, PlanInput, Row
 from forecast.engine.tabulated import sampler
 from forecast.figures.evaluate import Value, evaluate
@@ -60,106 +59,6 @@ class Moments:
             self.total + other.total,
             self.total_squared + other.total_squared,
         )
-
-
-@dataclass(frozen=True)
-class Partial:
-    """A row paid in part or in full, made ready for drawing.
-
-    Attributes
-    ----------
-    paid : float
-        At the rate of exchange that was planned.
-    settled : float
-        Chance that it is all.
-    margin : Margin
-        The row's own distribution.
-    loadings : tuple of L floats
-        Of its score on the latents.
-    own : bool
-        Whether its range is as wide as the builder's own turn out to be.
-    exchange : float
-        By how much the rates it was paid at made it dearer; what is still to come is paid at others.
-    """
-
-    paid: float
-    settled: float
-    margin: Margin
-    loadings: tuple[float, ...]
-    own: bool
-    exchange: float = 0.0
-
-    @cached_property
-    def bound(self) -> float:
-        """Score of what was paid."""
-        return float(self.margin.score(np.array([max(self.paid, 1e-300)]))[0])
-
-    @cached_property
-    def pull(self) -> float:
-        """See `Margin.pull`."""
-        return self.margin.pull(max(self.paid, 1e-300))
-
-    @cached_property
-    def widest(self) -> float:
-        """How many times as wide as stated its range may count."""
-        return widest(*self.margin.tenths)
-
-
-@dataclass(frozen=True)
-class Pivot:
-    """A price that follows from what its row costs.
-
-    Attributes
-    ----------
-    price : str
-        Id of the input.
-    foreign : float
-        What was paid in foreign money, at today's middle rate; 0 where that is not known.
-    neutral : mapping
-        With it: the inputs of the rate's path, as if the rate stayed there.
-    """
-
-    price: str
-    foreign: float = 0.0
-    neutral: Mapping[str, Value] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Conditions:
-    """Facts made ready for drawing.
-
-    Attributes
-    ----------
-    posterior : Posterior or None
-        Of the latents.
-    joined : tuple of str
-        Inputs that count among the latents, after the plan's causes.
-    amounts : dict
-        Fixed amount by row id.
-    partial : dict of str to Partial
-    agreed : dict of str to Agreed
-    gates : dict
-        Known gates.
-    pivots : dict of str to Pivot
-        By row: the price that follows from what it costs.
-    remarks : tuple of str
-    wider : float
-        Ranges that the builder made their own count so many times as wide as stated, beside what was learnt of them;
-        starter ranges do not.
-    paid : mapping of str to float
-        Paid for rows that others are a share of as far as they are not paid yet.
-    """
-
-    posterior: Posterior | None
-    joined: tuple[str, ...]
-    amounts: dict[str, float]
-    partial: dict[str, Partial]
-    agreed: dict[str, Agreed]
-    gates: dict[str, bool]
-    pivots: dict[str, Pivot]
-    remarks: tuple[str, ...]
-    wider: float = 1.0
-    paid: Mapping[str, float] = field(default_factory=dict)
 
 
 class World:
@@ -352,11 +251,6 @@ def _read(row: Row, inputs: Mapping[str, Value], instead: Mapping[str, Value]) -
     """Give the inputs that a row reads, some of them otherwise."""
     return {name: instead[name] if name in instead else inputs[name] for name in row.inputs}
 
-
-SPAN = 20.0
-"""A range whose P90 is so many times its P10 counts no wider than stated, and none is widened beyond: who writes 20 to
-1,500 says already that nobody knows, and the same again at both ends would be a thousandfold. Common practice, no
-source."""
 
 EXTRAS = (0.1, 0.63)
 """Median share of extras where they come, and the deviation of its logarithm: 4 to 22 % in 80 of 100; common practice,
@@ -574,13 +468,6 @@ def sample(
         own *= np.minimum(width, _widest(item.shape))
         return straight_on(sampler(item.shape), own)
     return sampler(item.shape)(own)
-
-
-def widest(low: float, high: float) -> float:
-    """Give how many times as wide as stated a range may count, from its P10 and P90: see `SPAN`."""
-    if not 0 < low < high:
-        return math.inf
-    return max(1.0, math.log(SPAN) / math.log(high / low))
 
 
 @lru_cache(maxsize=4096)

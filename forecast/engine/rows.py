@@ -1,4 +1,4 @@
-"""A compiled build: inputs in a fixed order, rows in dependency order. Pure data."""
+"""A compiled build: inputs in a fixed order, rows in dependency order, and what these come to at given figures."""
 
 from __future__ import annotations
 
@@ -6,14 +6,21 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Literal, TypeAlias
 
 from forecast.buildfile.schema import Bought
-from forecast.figures.formula import Constant, Formula, Input, LineValue, Product, walk
+from forecast.engine.known import Conditions, KnownFacts
+from forecast.figures.evaluate import Value, evaluate
+from forecast.figures.formula import Constant, Formula, Input, LineValue, Product, less_paid, walk
 from forecast.figures.shapes import Shape
 from forecast.trade.expansion import Expansion
 
 OWN_WORK = "own_work"
 """Id of the line that own hours make where the build sets a value for them."""
+
+Gated: TypeAlias = Literal["shut", "by chance", "open"]
+"""How rows count that may not be needed, or not happen: not at all, as in a base estimate; at their chance, for a value
+near the mean; or in full, as if each were needed and happened."""
 
 
 @dataclass(frozen=True)
@@ -267,6 +274,90 @@ class Plan:
                     case Product((Constant(share), LineValue(name, True))):
                         found.append((row.id, name, share))
         return tuple(found)
+
+    @cached_property
+    def middles(self) -> Mapping[str, float]:
+        """Each figure at the middle of its shape, by input id."""
+        return {item.id: item.shape.middle for item in self.inputs}
+
+    def at_middle(
+        self, known: KnownFacts | None = None, ready: Conditions | None = None, *, gated: Gated = "shut"
+    ) -> dict[str, float]:
+        """Give every row at its middle figures, or at what is known of it: what one would write on an envelope today.
+
+        Known amounts and agreed prices stand as they are, and what is computed from them follows. A line paid in part
+        counts at what was paid so far as that is likely to be all, and at its middle figure, or what was paid if that
+        is more, for the rest. Rows behind a gate that is known count or not as it says.
+
+        Parameters
+        ----------
+        known : KnownFacts, optional
+        ready : Conditions, optional
+            The same facts made ready for drawing, which say how likely a sum paid is all.
+        gated : {"shut", "by chance", "open"}
+            How rows behind an open gate count.
+
+        Returns
+        -------
+        dict of str to float
+            By row id: money in the build's main unit, hours and weeks.
+        """
+        return self.at(self.middles, known, ready, gated=gated)
+
+    def at(
+        self,
+        figures: Mapping[str, float],
+        known: KnownFacts | None = None,
+        ready: Conditions | None = None,
+        *,
+        gated: Gated = "shut",
+    ) -> dict[str, float]:
+        """Give every row with each input at a given figure, by input id; the rest as for `at_middle`."""
+        facts = KnownFacts() if known is None else known
+        certain = {**{name: one.price for name, one in facts.agreed.items()}, **facts.amounts, **facts.fixed}
+        partial = {} if ready is None else ready.partial
+        shares = {gate.id: {"shut": 0.0, "by chance": gate.chance, "open": 1.0}[gated] for gate in self.gates}
+        inputs: dict[str, Value] = dict(figures)
+        lines: dict[str, float] = {}
+        for row in self.rows:
+            paid = facts.part_paid.get(row.id)
+            if row.id in certain:
+                lines[row.id] = certain[row.id]
+            else:
+                share = 1.0 if row.gate is None or paid is not None else shares[row.gate]
+                if row.gate is not None and row.gate in facts.gates:
+                    share = float(facts.gates[row.gate])
+                value = 0.0
+                if share:
+                    value = share * float(evaluate(less_paid(row.formula, facts.paid), inputs, lines))
+                if paid is not None:
+                    settled = partial[row.id].settled if row.id in partial else paid.settled
+                    value = settled * paid.paid + (1 - settled) * max(value, paid.paid) + paid.exchange
+                lines[row.id] = value
+            pivot = None if ready is None else ready.pivots.get(row.id)
+            if pivot is not None:  # what was paid decides the price that duty and tax are reckoned from
+                if pivot.foreign:
+                    inputs.update(pivot.neutral)
+                one = float(evaluate(row.formula, {**inputs, pivot.price: 1.0}, lines))
+                cost = pivot.foreign or lines[row.id]
+                inputs[pivot.price] = cost / one if one else inputs[pivot.price]
+        return lines
+
+    def base_estimate(
+        self, known: KnownFacts | None = None, ready: Conditions | None = None
+    ) -> dict[str, float]:
+        """Give what lines and events add to the base estimate, by id; see `at_middle`."""
+        amounts = self.at_middle(known, ready)
+        return {row.id: amounts[row.id] for row in self.rows if row.is_money}
+
+    def middles_if_needed(self) -> dict[str, float]:
+        """Give the middle figure of each row behind a gate, if it is needed or happens: all else as in the base."""
+        rest = self.at_middle()
+        return {
+            row.id: float(evaluate(row.formula, self.middles, rest))
+            for row in self.rows
+            if row.gate is not None
+        }
 
     @property
     def money_rows(self) -> tuple[int, ...]:

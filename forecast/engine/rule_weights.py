@@ -15,7 +15,7 @@ from forecast.buildfile.kept import Kept
 from forecast.buildfile.rates import per_euro
 from forecast.buildfile.schema import Build
 from forecast.errors import RuleError
-from forecast.figures.evaluate import Value, evaluate, shape_of
+from forecast.figures.evaluate import Value, evaluate, in_turn, shape_of
 from forecast.figures.kinds import Known
 from forecast.trade.consignment_lines import expand, payment_days
 from forecast.trade.currency import build_paths
@@ -102,10 +102,8 @@ def _sums_of(expansion: Expansion) -> dict[str, float]:
         id: figure.value if isinstance(figure, Known) else shape_of(figure, id).middle
         for id, figure in expansion.inputs.items()
     }
-    lines: dict[str, Value] = {}
-    found: dict[str, float] = {}
-    for line in expansion.lines:
-        lines[line.id] = found[line.id] = float(evaluate(line.formula, inputs, lines))
+    found = in_turn(expansion.lines, inputs)
+    lines: Mapping[str, Value] = dict(found)
     for event in expansion.events:
         formulas = (event.formula, *([event.back.formula] if event.back else []))
         found[event.id] = sum(event.chance * float(evaluate(one, inputs, lines)) for one in formulas)

@@ -12,11 +12,10 @@ from numpy.typing import NDArray
 
 from forecast.engine.draws import GROUP, REPLICATES, replicate_sizes
 from forecast.engine.facts import prepare
-from forecast.engine.known import KnownFacts
+from forecast.engine.known import Conditions, KnownFacts
 from forecast.engine.plan import Plan
-from forecast.engine.replicate import Conditions, Keep, Moments, Replicates, simulate_replicates
+from forecast.engine.replicate import Keep, Moments, Replicates, simulate_replicates
 from forecast.errors import SimulationError
-from forecast.figures.evaluate import Value, evaluate
 from forecast.figures.shapes import Array
 
 LEAST_EFFECTIVE = 1000
@@ -161,7 +160,7 @@ def run(
     replicates, n = replicate_sizes(trials)
     facts = known or KnownFacts()
     conditions = None if facts.nothing and wider == 1 else prepare(plan, facts, seed, wider=wider)
-    reference = reference_values(plan)
+    reference = np.array(list(plan.at_middle(gated="by chance").values()))
     job = partial(simulate_replicates, plan, seed, n, keep, conditions, reference)
     first, last = first_replicate, first_replicate + replicates
     parts, rows = _map(job, first, last, n, keep, executor)
@@ -249,44 +248,3 @@ def _gather(
         remarks=remarks,
         conditions=conditions,
     )
-
-
-def reference_values(plan: Plan, *, events: bool = True) -> Array:
-    """Evaluate the plan once with every figure at its middle.
-
-    Parameters
-    ----------
-    plan : Plan
-    events : bool
-        Whether gated rows count at their chance (for a value near the mean) or not at all (for the base estimate).
-
-    Returns
-    -------
-    ndarray, shape (rows,)
-    """
-    inputs: dict[str, Value] = {item.id: item.shape.middle for item in plan.inputs}
-    chances = {gate.id: gate.chance for gate in plan.gates}
-    lines: dict[str, Value] = {}
-    for row in plan.rows:
-        share = 1.0 if row.gate is None else (chances[row.gate] if events else 0.0)
-        lines[row.id] = float(evaluate(row.formula, inputs, lines)) * share
-    return np.array([float(lines[row.id]) for row in plan.rows])
-
-
-def middles_if_needed(plan: Plan) -> dict[str, float]:
-    """Give the middle figure of each row that may not be needed, or not happen, if it is: all else as in the base.
-
-    Parameters
-    ----------
-    plan : Plan
-
-    Returns
-    -------
-    dict of str to float
-        By row id.
-    """
-    inputs: dict[str, Value] = {item.id: item.shape.middle for item in plan.inputs}
-    rest: dict[str, Value] = dict(
-        zip((row.id for row in plan.rows), reference_values(plan, events=False), strict=True)
-    )
-    return {row.id: float(evaluate(row.formula, inputs, rest)) for row in plan.rows if row.gate is not None}

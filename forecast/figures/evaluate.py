@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from typing import Protocol
 
 import numpy as np
 
@@ -143,6 +144,26 @@ def evaluate(formula: Formula, inputs: Mapping[str, Value], lines: Mapping[str, 
         case Exponential(part):
             grown = np.exp(evaluate(part, inputs, lines))
             return float(grown) if np.ndim(grown) == 0 else grown
+
+
+class Computed(Protocol):
+    """Something whose value a formula gives, such as a row of a plan or a line of a consignment."""
+
+    @property
+    def id(self) -> str:
+        """What formulas of later ones call it."""
+
+    @property
+    def formula(self) -> Formula:
+        """Of inputs and earlier ones."""
+
+
+def in_turn(computed: Iterable[Computed], inputs: Mapping[str, Value]) -> dict[str, float]:
+    """Evaluate formulas one after the other, each of which may read what those before it came to; numbers alone."""
+    lines: dict[str, float] = {}
+    for one in computed:
+        lines[one.id] = float(evaluate(one.formula, inputs, lines))
+    return lines
 
 
 def at_middle(formula: Formula, figures: Mapping[str, FigureBase]) -> float:

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from forecast.buildfile.schema import Build
-from forecast.engine.base import base_given
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import compile_plan
 from forecast.ledger import Ledger
@@ -96,8 +95,8 @@ def to_finish(ledger: Ledger, build: Build, scenario: str | None = None) -> Fini
             closed.append(row.id)
     # A share of what is not paid yet comes to nothing at the end: what a card adds to a price is in what was charged.
     over = dict.fromkeys((name for row in plan.rows for name in row.unpaid), 0.0)
-    rest = base_given(plan, KnownFacts(amounts=over, paid=over))
-    estimates = base_given(plan, KnownFacts()) | {row.id: rest[row.id] for row in plan.rows if row.unpaid}
+    rest = plan.base_estimate(KnownFacts(amounts=over, paid=over))
+    estimates = plan.base_estimate() | {row.id: rest[row.id] for row in plan.rows if row.unpaid}
     missing = [
         row for row in plan.payable
         if row.id in closed and not paid.get(row.id) and row.gate is None and estimates[row.id] > 0

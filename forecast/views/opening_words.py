@@ -119,10 +119,8 @@ def open_line(plan: Plan, row_id: str) -> OpenedLine:
     if row_id not in rows and row_id not in stages:
         message = f"there is no line {row_id!r} in this scenario. {nearest(row_id, [*rows, *stages])}"
         raise ForecastError(message)
-    inputs: dict[str, Value] = {item.id: item.shape.middle for item in plan.inputs}
-    lines: dict[str, Value] = {}
-    for row in plan.rows:
-        lines[row.id] = float(evaluate(row.formula, inputs, lines))
+    inputs: Mapping[str, Value] = plan.middles
+    lines: Mapping[str, Value] = plan.at_middle(gated="open")
     if row_id in stages:
         expansion, stage = stages[row_id]
         working = fill(stage.working, _shown(expansion, plan, inputs, lines))

@@ -11,8 +11,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from forecast.buildfile.schema import Build
-from forecast.engine.base import base_given
-from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, compile_plan
 from forecast.ledger import Ledger
 from forecast.watching.reforecast import scenario_in_force
@@ -199,7 +197,7 @@ def earned_value(
 
 def _middle_figures(plan: Plan) -> dict[str, int]:
     scale = 10 ** exponent(plan.currency)
-    return {name: round(amount * scale) for name, amount in base_given(plan, KnownFacts()).items()}
+    return {name: round(amount * scale) for name, amount in plan.base_estimate().items()}
 
 
 def _exact(minor: int, currency: str) -> Fraction:

@@ -8,9 +8,7 @@ from typing import Literal, TypeAlias
 
 from forecast.buildfile.schema import Build
 from forecast.engine.plan import compile_plan
-from forecast.engine.trials import reference_values
 from forecast.errors import ForecastError, LedgerError
-from forecast.figures.evaluate import Value, evaluate
 from forecast.ledger.splitting import split_rest
 from forecast.words.minor_units import to_float
 
@@ -19,9 +17,7 @@ Way = Literal["evenly", "by estimate"]
 
 def middle_figures(build: Build, scenario: str | None = None) -> dict[str, float]:
     """Give the middle figure of each line, by id, in the build's currency; an event's at its chance."""
-    plan = compile_plan(build, scenario)
-    values = reference_values(plan)
-    return {row.id: float(value) for row, value in zip(plan.rows, values, strict=True)}
+    return compile_plan(build, scenario).at_middle(gated="by chance")
 
 
 Highs: TypeAlias = Mapping[str, tuple[str, float]]
@@ -92,11 +88,8 @@ def every_high(build: Build) -> Highs:
 def _highs(build: Build, scenario: str | None) -> dict[str, tuple[str, float]]:
     """Give title, and cost with every figure at its P90 as if it were needed or happened, of each line by id."""
     plan = compile_plan(build, scenario)
-    inputs: dict[str, Value] = {item.id: item.shape.percentile(0.9) for item in plan.inputs}
-    lines: dict[str, Value] = {}
-    for row in plan.rows:
-        lines[row.id] = float(evaluate(row.formula, inputs, lines))
-    return {row.id: (row.title, float(lines[row.id])) for row in plan.rows}
+    highs = plan.at({item.id: item.shape.percentile(0.9) for item in plan.inputs}, gated="open")
+    return {row.id: (row.title, highs[row.id]) for row in plan.rows}
 
 
 def shared_out(

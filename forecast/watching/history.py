@@ -11,11 +11,10 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from forecast.buildfile.schema import Build
-from forecast.engine.base import base_given
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
+from forecast.engine.known import Conditions
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replay import Outcome, Replay
-from forecast.engine.replicate import Conditions
 from forecast.engine.statistics import Estimate, percentile_estimates
 from forecast.engine.trials import LEAST_EFFECTIVE, run
 from forecast.figures.normal import expect
@@ -272,7 +271,7 @@ def _point(
     errors = {q: estimate.error for q, estimate in zip(asked, estimates, strict=True)}
     p10, p50, p80, p90 = (found[q] for q in (0.1, 0.5, 0.8, 0.9))
     budget = budget_in_force(build, standing.baseline)
-    base = sum(base_given(plan, known.facts, conditions).values()) + to_float(
+    base = sum(plan.base_estimate(known.facts, conditions).values()) + to_float(
         known.outside_minor, plan.currency
     )
     over: float | None = None

@@ -14,7 +14,6 @@ from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid, Taught
 from forecast.engine.plan import compile_plan
 from forecast.engine.replicate import Keep
 from forecast.engine.rows import Plan, Row
-from forecast.engine.trials import reference_values
 from forecast.figures.formula import Constant
 from forecast.ledger import Ledger
 from forecast.ledger.records import AgreementKind
@@ -229,8 +228,7 @@ def margin_charged(plan: Plan, known: KnownByNow) -> dict[str, float]:
 
     Planned in a row of its own, it comes with the payment: so much more was that line to cost, and the margin less.
     """
-    values = reference_values(plan) if plan.margins else ()
-    middles = dict(zip((row.id for row in plan.rows), map(float, values), strict=False))
+    middles = plan.at_middle(gated="by chance") if plan.margins else {}
     found: dict[str, float] = {}
     for margin, name, share in plan.margins:
         line = known.lines[name]

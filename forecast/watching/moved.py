@@ -16,7 +16,6 @@ import numpy as np
 
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
-from forecast.engine.base import base_given
 from forecast.engine.condition import Posterior
 from forecast.engine.facts import prepare
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
@@ -288,7 +287,7 @@ class MovedSteps:
             held = margin_charged(plan, known)  # was to come with the payment: it is not dearer by it
             middle = {
                 name: scale * (amount - held.get(name, 0.0))
-                for name, amount in base_given(plan, known.facts, ready).items()
+                for name, amount in plan.base_estimate(known.facts, ready).items()
             }
             return {**known.outside, **middle}
 

@@ -10,7 +10,6 @@ from functools import cached_property
 import numpy as np
 
 from forecast.buildfile.schema import OWN_ESTIMATING, Bought, Build
-from forecast.engine.base import base_given
 from forecast.engine.condition import Width
 from forecast.engine.facts import Prior, observe, prior_of
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, LineSummary, forecast_plan
@@ -21,7 +20,6 @@ from forecast.engine.statistics import (
     percentile_estimates,
     share_within,
 )
-from forecast.engine.trials import middles_if_needed
 from forecast.figures.shapes import Array
 from forecast.ledger import Baseline, Ledger
 from forecast.watching.delivered import over_with_delivery
@@ -242,7 +240,7 @@ class Reforecast:
     @cached_property
     def base_given(self) -> dict[str, float]:
         """Middle figures of lines and events, given what is known of them."""
-        return base_given(self.now.plan, self.known.facts, self.now.trials.conditions)
+        return self.now.plan.base_estimate(self.known.facts, self.now.trials.conditions)
 
     @cached_property
     def open_base(self) -> float:
@@ -287,7 +285,7 @@ class Reforecast:
         observed = observe(self.now.plan, self.known.facts, self.now.trials.seed, self._prior)
         scores = {one.row: one.score for one in observed if one.weight > 0.5 and not one.follows}
         ways = {row.id: row.bought for row in self.now.plan.rows}
-        maybe = middles_if_needed(self.now.plan)
+        maybe = self.now.plan.middles_if_needed()
         gates = {row.id: row.gate for row in self.now.plan.rows if row.gate is not None}
         happened = {name for name, gate in gates.items() if self.known.facts.gates.get(gate)}
         held = margin_charged(self.now.plan, self.known)

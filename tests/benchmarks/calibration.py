@@ -21,11 +21,10 @@ from forecast.decide.again import Draws, draws_behind
 from forecast.engine.condition import Posterior, Width
 from forecast.engine.draws import replicate_sizes
 from forecast.engine.forecast import Forecast
-from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid
+from forecast.engine.known import Agreed, Conditions, Foreign, KnownFacts, PartPaid
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replay import Replay
-from forecast.engine.replicate import Conditions, extras
-from forecast.engine.trials import reference_values
+from forecast.engine.replicate import extras
 from forecast.figures.shapes import Array
 from forecast.watching.known_facts import EXTRAS, SETTLED
 
@@ -162,7 +161,7 @@ def truths(plan: Plan, count: int, seed: int) -> Truth:
     before = Posterior(nothing, nothing, np.eye(len(plan.causes)), width)
     conditions = Conditions(before, (), {}, {}, {}, {}, {}, ())
     replicates, n = replicate_sizes(count)
-    reference = reference_values(plan)
+    reference = np.array(list(plan.at_middle(gated="by chance").values()))
     part = engine.simulate_replicates(plan, seed, n, "rows", conditions, reference, tuple(range(replicates)))
     found = engine._gather(plan, seed, tuple(range(replicates)), [part], part.rows, reference, conditions)
     forecast = Forecast(found, reference)

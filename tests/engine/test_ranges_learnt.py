@@ -29,8 +29,8 @@ from forecast.engine.condition import (
     regressed_loadings,
 )
 from forecast.engine.known import PartPaid
+from forecast.engine.margin import SPAN
 from forecast.engine.plan import compile_plan
-from forecast.engine.replicate import SPAN
 from forecast.engine.trials import run
 from forecast.watching.reasons import learned_causes
 from tests.references.portfolios import normals

@@ -12,7 +12,6 @@ from forecast.buildfile.schema import Build
 from forecast.buildfile.takeoff import TAKEOFF_KINDS, Takeoff
 from forecast.engine.forecast import simulate
 from forecast.engine.plan import compile_plan
-from forecast.engine.trials import reference_values
 from forecast.errors import RuleError
 from forecast.figures.evaluate import at_middle
 from forecast.figures.formula import Input, RoundedUp, walk
@@ -434,7 +433,7 @@ def test_a_line_opens_to_a_product_that_is_its_factors(raw: Any) -> None:
         ],
     })  # fmt: skip
     plan = compile_plan(build)
-    film, plain = reference_values(plan)
+    film, plain = plan.at_middle().values()
     opened = open_line(plan, "film")
     shown = float(opened.working.split(" → ")[1].split(" m")[0])
 

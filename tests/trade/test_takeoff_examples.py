@@ -22,7 +22,6 @@ from forecast.buildfile.reader import parse_build
 from forecast.buildfile.takeoff import Takeoff
 from forecast.decide.comparisons import PUBLISHED, Published, mixed_uplift
 from forecast.engine.plan import compile_plan
-from forecast.engine.trials import reference_values
 from forecast.figures.evaluate import at_middle
 from forecast.figures.kinds import Known
 from forecast.figures.shapes import TwoPieceLognormal, lognormal_from_percentiles
@@ -356,7 +355,7 @@ def _total(*lines: str) -> float:
     text += "".join(
         f'[[line]]\nid = "l{number}"\ngroup = "other"\n{line}\n' for number, line in enumerate(lines)
     )
-    return float(reference_values(compile_plan(parse_build(text)), events=False).sum())
+    return sum(compile_plan(parse_build(text)).base_estimate().values())
 
 
 @answers("cst-02-electricity")

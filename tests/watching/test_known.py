@@ -11,7 +11,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from forecast.buildfile.reader import parse_build
-from forecast.engine.base import base_given
 from forecast.engine.facts import prepare
 from forecast.engine.known import Agreed, Foreign, KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan
@@ -275,7 +274,7 @@ def test_money_outside_the_estimate_is_kept_apart(ledger: Ledger) -> None:
 
 
 def test_base_with_known_amounts_drags_percentages_along() -> None:
-    plain = base_given(PLAN, KnownFacts())
+    plain = PLAN.base_estimate()
     assert plain == {
         "kit": 100,
         "kit.resale": -10,
@@ -291,7 +290,7 @@ def test_base_with_known_amounts_drags_percentages_along() -> None:
         gates={"damage": True},
         fixed={"filler": 0.0},
     )
-    assert base_given(PLAN, known) == pytest.approx(
+    assert PLAN.base_estimate(known) == pytest.approx(
         {"kit": 140, "kit.resale": -10, "fee": 14, "filler": 0, "maybe": 30, "sanding": 0, "damage": 50}
     )
 
@@ -305,7 +304,7 @@ def test_base_of_what_is_paid_in_part_or_agreed() -> None:
     ready = prepare(PLAN, known, 1)
     chance = ready.partial["kit"].settled
     assert 0.9 < chance < 1
-    found = base_given(PLAN, known, ready)
+    found = PLAN.base_estimate(known, ready)
     assert found["kit"] == pytest.approx(chance * 90 + (1 - chance) * 100)
     assert found["fee"] == pytest.approx(0.1 * found["kit"])
     assert (found["filler"], found["maybe"]) == (pytest.approx(75), 30)
@@ -317,7 +316,7 @@ def test_mixed_uplift_of_two_kinds_of_work_as_percentages() -> None:
     for name, cost, uplift in (("odd", 30, 51), ("usual", 70, 24)):
         text += f'[[line]]\nid = "{name}"\ngroup = "other"\namount = {cost}\n'
         text += f'[[line]]\nid = "{name}_uplift"\ngroup = "other"\npercent = {uplift}\nof = ["{name}"]\n'
-    base = base_given(compile_plan(parse_build(text)), KnownFacts())
+    base = compile_plan(parse_build(text)).base_estimate()
     assert base["odd_uplift"] == pytest.approx(15.3)
     assert base["usual_uplift"] == pytest.approx(16.8)
     assert sum(base.values()) == pytest.approx(132.1)

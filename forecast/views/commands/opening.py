@@ -49,14 +49,13 @@ def run(options: argparse.Namespace) -> int:
 
 def _total(options: argparse.Namespace, build: Build, plan: Plan, standing: Standing | None) -> int:
     from forecast.engine.rule_weights import rule_weights
-    from forecast.engine.trials import reference_values
     from forecast.views.opening_words import open_total
     from forecast.views.rule_words import TITLE, in_order, rules_lead, rules_lines
     from forecast.views.settling_words import known_words
     from forecast.views.text_tables import table
     from forecast.words.money import to_the_coin
 
-    sheet = open_total(plan, [float(value) for value in reference_values(plan, events=False)], options.line)
+    sheet = open_total(plan, list(plan.at_middle().values()), options.line)
     rows = [
         [group, name, title, to_the_coin(amount, plan.currency)] for group, name, title, amount in sheet.lines
     ]
