@@ -12,21 +12,20 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field, ValidationInfo, field_validator, model_validator
 
-from forecast.figures.kinds import (
+from forecast.figures.fields import (
     CountryCode,
     CurrencyCode,
     Day,
-    FigureBase,
     Flag,
     Identifier,
-    Known,
     Name,
     Part,
     Text,
-    UncertainFigure,
     keys_of,
     wrong,
 )
+from forecast.figures.figure import FigureBase
+from forecast.figures.kinds import Known, UncertainFigure
 from forecast.figures.units import (
     A_PERCENTAGE,
     A_SHARE,

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from forecast.buildfile.consignment import figures_in
 from forecast.buildfile.schema import Build, Costed, Event, Line
-from forecast.figures.kinds import FigureBase, Known, highest, lowest
+from forecast.figures.figure import FigureBase
+from forecast.figures.kinds import Known
 from forecast.figures.units import counted_in
 
 _Path = tuple[str | int, ...]
@@ -60,7 +61,7 @@ def out_of_reach(build: Build) -> list[_Raised]:
         mend = "What an hour of yours counts for is not below zero: leave it out if it counts for nothing."
         found += _below_zero(("build", "own_hour_value"), value, mend)
     for path, item in _items(build):
-        if item.percent is not None and (most := highest(item.percent)) is not None and most > MOST_PERCENT:
+        if item.percent is not None and (most := item.percent.highest) > MOST_PERCENT:
             mend = f"It is in percent, {MOST_PERCENT:g} at most: write 2.5 for 2.5 %."
             found.append(((*path, "percent"), f"found {most:g}", mend))
         if isinstance(item, Line) and item.resale is not None:
@@ -71,8 +72,8 @@ def out_of_reach(build: Build) -> list[_Raised]:
     for place, consignment in enumerate(build.consignment):
         for keys, figure in figures_in(consignment):
             side = keys[0] == "boxes" and keys[-1] != "weight"
-            most = highest(figure) if side else None
-            if most is not None and counted_in("cm", most, figure.unit) > LONGEST_SIDE:
+            most = figure.highest
+            if side and counted_in("cm", most, figure.unit) > LONGEST_SIDE:
                 mend = f"No box is longer than {LONGEST_SIDE:g} cm: correct it, or its unit."
                 if not figure.unit:
                     mend = (
@@ -97,8 +98,8 @@ def _shares(path: _Path, event: Event) -> Iterator[_Raised]:
 
 def _below_zero(path: _Path, figure: FigureBase, mend: str) -> list[_Raised]:
     """Refuse a figure whose own numbers go below zero; a normal's tails may, and count as they are."""
-    least = lowest(figure)
-    return [(path, f"found {least:g}", mend)] if least is not None and least < 0 else []
+    least = figure.lowest
+    return [(path, f"found {least:g}", mend)] if least < 0 else []
 
 
 def _items(build: Build) -> Iterator[tuple[_Path, Costed]]:

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from forecast.buildfile.consignment import Consignment
 from forecast.buildfile.schema import Build, Event, Line, Option
 from forecast.errors import SimulationError
-from forecast.figures.kinds import FigureBase
+from forecast.figures.figure import FigureBase
 
 Item = TypeVar("Item", Line, Event, Consignment)
 

@@ -10,7 +10,7 @@ from forecast.buildfile.consignment import BOX_UNITS, Consignment, FigurePath, f
 from forecast.buildfile.kept import Kept
 from forecast.buildfile.schema import Build, Event, Line
 from forecast.buildfile.takeoff_base import own_unit
-from forecast.figures.kinds import FigureBase
+from forecast.figures.figure import FigureBase
 
 WORDS: Mapping[str, str] = {
     "minimum": "minimum", "maximum": "maximum", "own_hours": "own hours", "wait_weeks": "waiting",

@@ -11,7 +11,8 @@ from forecast.buildfile.consignment import Goods
 from forecast.buildfile.library import library_of, load_library
 from forecast.buildfile.places_of_figures import Place, place_at, places
 from forecast.buildfile.schema import Build
-from forecast.buildfile.sheet import free_id, kept_words
+from forecast.buildfile.sheet import free_id
+from forecast.figures.figure import range_written
 from forecast.figures.kinds import Known
 
 _PRICES = ("amount", "price")
@@ -106,15 +107,7 @@ def quote(build: Build, path: str, quoted: Quoted) -> list[Change]:
 
 
 def _override(build: Build, place: Place, quoted: Quoted) -> dict[str, Any]:
-    numbers = {
-        key: value
-        for key, value in (("low", quoted.low), ("middle", quoted.middle), ("high", quoted.high))
-        if value is not None
-    }
-    kept = kept_words(place.figure)
-    price: Any = numbers | kept
-    if set(numbers) == {"middle"}:
-        price = {"value": quoted.middle} | kept if kept else quoted.middle
+    price = range_written(quoted.low, quoted.middle, quoted.high, place.figure.said_besides())
     if not place.key.startswith("goods."):
         return {place.key: price}
     consignment = next(item for item in build.consignment if item.id == place.item)

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import statistics
 from collections.abc import Collection
 
 from forecast.buildfile.consignment import figures_in
 from forecast.buildfile.locate import Path
 from forecast.buildfile.schema import Build
-from forecast.figures.kinds import FigureBase
 from forecast.words.currencies import reference
 
 FAR_RATE = 0.25
@@ -82,14 +80,14 @@ def per_euro(build: Build) -> float | None:
     home = build.build.currency
     own = build.currency.get("EUR")
     if home != "EUR" and own is not None:
-        return middle_rate(own.rate)
+        return own.rate.rough_middle
     known = reference("EUR", home)
     if known is not None:
         return known.rate
     for code, currency in build.currency.items():
         through = reference("EUR", code)
         if through is not None:
-            return through.rate * middle_rate(currency.rate)
+            return through.rate * currency.rate.rough_middle
     return None
 
 
@@ -99,15 +97,3 @@ def ask_for_rate(home: str) -> str:
         f"no reference rate for {home} is on file: add [currency.EUR] with rate = … ({home} for one EUR) to the build "
         "file."
     )
-
-
-def middle_rate(figure: FigureBase) -> float:
-    """Give roughly the middle of a rate, for scaling and judging what is only known roughly itself."""
-    for name in ("value", "middle", "mode", "median", "mean", "p50"):
-        if isinstance(number := getattr(figure, name, None), int | float):
-            return float(number)
-    for first, last in (("low", "high"), ("p10", "p90"), ("min", "max")):
-        if hasattr(figure, first):
-            return float((getattr(figure, first) * getattr(figure, last)) ** 0.5)
-    listed: tuple[float, ...] = getattr(figure, "quotes", ()) or getattr(figure, "values", (1.0,))
-    return float(statistics.median(listed))

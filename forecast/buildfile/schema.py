@@ -17,7 +17,7 @@ from forecast.buildfile.kept import Kept
 from forecast.buildfile.measure import Measure
 from forecast.buildfile.takeoff import Takeoff
 from forecast.buildfile.takeoff_base import Surface
-from forecast.figures.kinds import (
+from forecast.figures.fields import (
     Chance,
     CountryCode,
     CurrencyCode,
@@ -29,9 +29,9 @@ from forecast.figures.kinds import (
     Number,
     Part,
     Text,
-    UncertainFigure,
     wrong,
 )
+from forecast.figures.kinds import UncertainFigure
 from forecast.figures.units import (
     A_PERCENTAGE,
     A_SHARE,

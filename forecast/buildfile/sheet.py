@@ -16,7 +16,8 @@ from forecast.buildfile.library import library_of
 from forecast.buildfile.places_of_figures import Place, place_at, places
 from forecast.buildfile.schema import Bought, Build, Line, usually_bought
 from forecast.buildfile.takeoff import WheelBoltsTakeoff
-from forecast.figures.kinds import STRENGTHS, FigureBase, Known, Percentiles, Quotes, Span
+from forecast.figures.figure import FigureBase, range_written
+from forecast.figures.kinds import Known, Percentiles, Quotes, Span
 
 Number: TypeAlias = float | None
 
@@ -62,7 +63,7 @@ def rows(build: Build) -> tuple[Row, ...]:
     """Give each figure that a sheet can show as low, middle and high: of consignments, lines and events."""
     found = []
     for place in places(build):
-        numbers = _numbers(place.figure)
+        numbers = place.figure.cells
         if numbers is not None:
             found.append(
                 Row(
@@ -77,7 +78,7 @@ def other_shapes(build: Build) -> tuple[tuple[str, str, str, str], ...]:
     found = []
     for place in places(build):
         figure = place.figure
-        if _numbers(figure) is None:
+        if figure.cells is None:
             found.append((place.path, place.title, place.word, _of_shape(figure)))
     return tuple(found)
 
@@ -86,17 +87,6 @@ def _short(value: Any) -> str:
     if isinstance(value, tuple | list):
         return " / ".join(f"{part:g}" for part in value)
     return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def _numbers(figure: FigureBase) -> tuple[Number, Number, Number] | None:
-    match figure:
-        case Known(value=value):
-            return None, value, None
-        case Percentiles(low=low, middle=middle, high=high):
-            return low, middle, high
-        case Span(low=low, high=high):
-            return low, None, high
-    return None
 
 
 def certainty(build: Build, lines: Iterable[Line]) -> dict[str, int]:
@@ -144,21 +134,9 @@ def changes(build: Build, before: Iterable[Row], after: Iterable[Row]) -> list[C
             whole = optional[old.item] and new.chance == 1
             found.append(SetKey(old.item, "chance", None if whole else new.chance))
         if (new.low, new.middle, new.high) != (old.low, old.middle, old.high):
-            found.append(SetKey(old.item, old.key, _written(place.figure, new)))
+            numbers = range_written(new.low, new.middle, new.high, place.figure.said_besides())
+            found.append(SetKey(old.item, old.key, numbers))
     return found
-
-
-def _written(figure: FigureBase, row: Row) -> Any:
-    """Write low, middle and high as the file does, what else the figure says kept."""
-    rest = kept_words(figure)
-    numbers = {
-        key: value
-        for key, value in (("low", row.low), ("middle", row.middle), ("high", row.high))
-        if value is not None
-    }
-    if set(numbers) == {"middle"}:
-        return {"value": row.middle} | rest if rest else row.middle
-    return numbers | rest
 
 
 def told_apart(before: Build, after: Build) -> list[str]:
@@ -213,44 +191,20 @@ def _figures(build: Build) -> dict[str, tuple[str, str]]:
 
 
 def _in_numbers(figure: FigureBase) -> str:
-    told = [_said(number) for number in _numbers(figure) or () if number is not None]
-    return " / ".join(told) or _of_shape(figure)
+    return figure.slashed(_said) or _of_shape(figure)
 
 
 def _of_shape(figure: FigureBase) -> str:
     """Write a figure that a sheet cannot show: its shape and its numbers."""
-    numbers = ", ".join(f"{name} {_short(value)}" for name, value in kept_numbers(figure).items())
+    numbers = ", ".join(f"{name} {_short(value)}" for name, value in figure.said_in_numbers().items())
     kind = str(getattr(figure, "kind", ""))
-    return numbers if kind in kept_numbers(figure) else f"{kind}: {numbers}"
-
-
-def kept_numbers(figure: FigureBase) -> dict[str, Any]:
-    """Give what a figure says by its numbers, without unit, currency and causes."""
-    return figure.model_dump(
-        exclude_defaults=True, exclude={"causes", "currency", "unit", "estimated", "starter"}
-    )
+    return numbers if kind in figure.said_in_numbers() else f"{kind}: {numbers}"
 
 
 def _said(value: object) -> str:
     if value is None:
         return "nothing"
     return f"{value:,.6g}" if isinstance(value, int | float) else str(value)
-
-
-def kept_words(figure: FigureBase) -> dict[str, Any]:
-    """Give what a figure says besides its numbers, as the file writes it: unit, currency, causes.
-
-    That it is a starter is said of its numbers: whoever writes others has made it their own.
-    """
-    rest = {
-        key: value
-        for key, value in figure.model_dump(exclude_defaults=True).items()
-        if key in ("causes", "currency", "unit", "estimated")
-    }
-    if "causes" in rest:
-        words = {value: word for word, value in STRENGTHS.items()}
-        rest["causes"] = {name: words.get(value, value) for name, value in rest["causes"].items()}
-    return rest
 
 
 def with_changes(rows: Iterable[Row], edits: Mapping[str, Mapping[str, Any]]) -> tuple[Row, ...]:
@@ -291,7 +245,7 @@ def every_figure(build: Build) -> dict[str, str]:
 def quoted_figure(build: Build, path: str, quotes: Iterable[float]) -> SetKey:
     """Give the change that puts quotes in the place of what was believed, unit, causes and currency kept."""
     place = place_at(build, path)
-    return SetKey(place.item, place.key, {"quotes": list(quotes)} | kept_words(place.figure))
+    return SetKey(place.item, place.key, {"quotes": list(quotes)} | place.figure.said_besides())
 
 
 def open_quotes(build: Build, begun: Collection[str] = ()) -> tuple[Place, ...]:
@@ -317,7 +271,7 @@ def open_quotes(build: Build, begun: Collection[str] = ()) -> tuple[Place, ...]:
 def taken_quote(build: Build, path: str, price: float) -> SetKey:
     """Give the change that puts the quote that is taken in the place of all of them, what else is said kept."""
     place = place_at(build, path)
-    rest = kept_words(place.figure)
+    rest = place.figure.said_besides()
     return SetKey(place.item, place.key, {"value": price} | rest if rest else price)
 
 
@@ -325,7 +279,7 @@ def range_instead(build: Build, path: str, low: float, middle: float, high: floa
     """Give the change that puts low, middle and high in the place of another shape, all else kept."""
     place = place_at(build, path)
     return SetKey(
-        place.item, place.key, {"low": low, "middle": middle, "high": high} | kept_words(place.figure)
+        place.item, place.key, {"low": low, "middle": middle, "high": high} | place.figure.said_besides()
     )
 
 
@@ -357,7 +311,7 @@ def rate_changes(build: Build, code: str, rate: float, today: date) -> list[Chan
         Becomes the day of the rate, where the build says one.
     """
     currency = build.currency[code]
-    kept = kept_words(currency.rate)
+    kept = currency.rate.said_besides()
     found: list[Change] = [SetKey(f"currency.{code}", "rate", {"value": rate} | kept if kept else rate)]
     if currency.as_of is not None:
         found.append(SetKey(f"currency.{code}", "as_of", today))
@@ -406,7 +360,7 @@ def free_id(name: str, taken: Iterable[str]) -> str:
 
 
 __all__ = [
-    "Row", "certainty", "changes", "costs_money", "differences", "every_figure", "figure_of", "free_id", "kept_words",
+    "Row", "certainty", "changes", "costs_money", "differences", "every_figure", "figure_of", "free_id",
     "new_line", "other_shapes", "paid_for", "quoted_figure", "range_instead", "rate_changes", "rows", "starter",
     "told_apart", "with_changes",
 ]  # fmt: skip

@@ -15,28 +15,10 @@ from pydantic import (
     model_validator,
 )
 
-from forecast.figures.kinds import (
-    FigureBase,
-    Identifier,
-    Known,
-    Metalog,
-    Name,
-    Normal,
-    Part,
-    Percentiles,
-    Positive,
-    Text,
-    UncertainFigure,
-    highest,
-    lowest,
-    short,
-    wrong,
-)
+from forecast.figures.fields import Identifier, Name, Part, Positive, Text, short, wrong
+from forecast.figures.figure import FigureBase
+from forecast.figures.kinds import Known, Metalog, Normal, Percentiles, UncertainFigure
 from forecast.figures.units import Written, counted_in, misfit
-
-_FEW = 4.0
-"""Standard deviations beyond which a normal figure is taken not to go: 1 draw in 30,000."""
-
 
 MOST_PERCENT = 1000.0
 """A percentage on top beyond this is taken for a slip."""
@@ -45,31 +27,11 @@ MOST_LOST, LEAST_ARRIVING = 90.0, 1.0
 """Percent. Draws of a range go no further either, or a tail of it would divide by nothing."""
 
 
-def _lowest(figure: FigureBase) -> float | None:
-    """Give the smallest number that a figure names, or that a normal or an open metalog falls to."""
-    if isinstance(figure, Normal):
-        return figure.mean - _FEW * figure.sd
-    if isinstance(figure, Metalog):
-        return (
-            figure.p10 - 2 * (figure.p90 - figure.p10)
-            if figure.lower is None
-            else figure.p10
-            if figure.lower >= 0
-            else figure.lower
-        )
-    return lowest(figure)
-
-
-def _highest(figure: FigureBase) -> float | None:
-    """Give the largest number that a figure names, or that a normal rises to."""
-    return figure.mean + _FEW * figure.sd if isinstance(figure, Normal) else highest(figure)
-
-
 def _measured(figure: FigureBase) -> FigureBase:
     if figure.currency is not None:
         wrong(f"currency is {figure.currency!r}", "A dimension has no currency: leave it out here.")
-    least = _lowest(figure)
-    if least is not None and least <= 0:
+    least = figure.falls_to
+    if least <= 0:
         mend = "Dimensions and counts must be above zero."
         if isinstance(figure, Normal | Metalog):
             mend += " Write { low = …, middle = …, high = … }: that shape never falls to zero."
@@ -88,19 +50,19 @@ def _measured_or_none(figure: FigureBase) -> FigureBase:
 def _share(figure: FigureBase) -> FigureBase:
     if figure.currency is not None:
         wrong(f"currency is {figure.currency!r}", "A percentage has no currency: leave it out here.")
-    least, most = _lowest(figure), _highest(figure)
-    if least is not None and least < 0:
+    least, most = figure.falls_to, figure.rises_to
+    if least < 0:
         wrong(f"found {least:g}", "A percentage here must not be below zero.")
-    if least is not None and 0 < least < 1 and (most is None or most <= 1):
+    if 0 < least < 1 and most <= 1:
         wrong(f"found {least:g}", f"This is in percent: write {least * 100:g} for {least:.0%}.")
-    if most is not None and most > MOST_PERCENT:
+    if most > MOST_PERCENT:
         wrong(f"found {most:g}", f"This is in percent, {MOST_PERCENT:g} at most: 15 means 15 %.")
     return figure
 
 
 def _lost(figure: FigureBase) -> FigureBase:
-    most = _highest(_share(figure))
-    if most is not None and most > MOST_LOST:
+    most = _share(figure).rises_to
+    if most > MOST_LOST:
         wrong(
             f"found {most:g}",
             f"So many percent are lost that nothing is left to use: give {MOST_LOST:g} at most. 5 means 5 %.",
@@ -109,13 +71,13 @@ def _lost(figure: FigureBase) -> FigureBase:
 
 
 def _arriving(figure: FigureBase) -> FigureBase:
-    least, most = _lowest(_share(figure)), _highest(figure)
-    if least is not None and least < LEAST_ARRIVING:
+    least, most = _share(figure).falls_to, figure.rises_to
+    if least < LEAST_ARRIVING:
         wrong(
             f"found {least:g}",
             f"With so little no amount would do: give {LEAST_ARRIVING:g} percent or more. 40 means 40 %.",
         )
-    if most is not None and most > 100:
+    if most > 100:
         wrong(f"found {most:g}", "More than everything cannot be: give 100 percent at most.")
     return figure
 

@@ -19,7 +19,8 @@ from forecast.buildfile.takeoff_base import (
     exactly,
     no_waste_twice,
 )
-from forecast.figures.kinds import Known, wrong
+from forecast.figures.fields import wrong
+from forecast.figures.kinds import Known
 
 
 class LaminateTakeoff(RollTakeoff):

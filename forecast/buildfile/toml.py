@@ -1,7 +1,8 @@
-"""TOML as people hand it in: parsed, or refused in words before it takes long or fills the memory."""
+"""TOML as people hand it in: parsed, or refused in words before it takes long or fills the memory; and written."""
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from collections.abc import Mapping
@@ -16,6 +17,7 @@ MOST_PARTS = 64
 MOST_ENTRIES = 20_000
 """Entries of one list or table."""
 
+_BARE = re.compile(r"^[A-Za-z0-9_-]+$")
 _PART = r"""(?:[A-Za-z0-9_-]++|"[^"\n]*+"|'[^'\n]*+')"""
 _CHAIN = re.compile(rf"(?<![A-Za-z0-9_-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_PARTS},}}+")
 _TOO_DEEP = "Nest tables no deeper than the examples do."
@@ -83,4 +85,22 @@ def _cut(text: str) -> str:
     return text if len(text) <= 200 else f"{text[:197]}..."
 
 
-__all__ = ["DEEPEST", "MOST_ENTRIES", "MOST_PARTS", "parse_toml"]
+def toml_value(value: Any) -> str:
+    """Write one value: what a model gives as plain TOML, as text that a builder can read and edit."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, int | float):
+        return f"{value:.12g}" if 1e-4 <= abs(value) < 1e12 or value == 0 else repr(float(value))
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{toml_key(key)} = {toml_value(item)}" for key, item in value.items()) + " }"
+    return "[" + ", ".join(toml_value(item) for item in value) + "]"
+
+
+def toml_key(key: str) -> str:
+    """Write a key, in quotes where it needs them."""
+    return key if _BARE.match(key) else toml_value(key)
+
+
+__all__ = ["DEEPEST", "MOST_ENTRIES", "MOST_PARTS", "parse_toml", "toml_key", "toml_value"]

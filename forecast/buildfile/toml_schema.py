@@ -18,15 +18,15 @@ from pydantic_core import core_schema
 
 from forecast.buildfile.schema import Build, Scenario
 from forecast.buildfile.takeoff_base import AsWritten
-from forecast.figures.kinds import FIGURE_KINDS, STRENGTHS, FigureBase, _a_country, _raw_figure, _strength
+from forecast.figures.fields import STRENGTHS, _a_country, _strength
+from forecast.figures.figure import FigureBase
+from forecast.figures.kinds import _raw_figure
 from forecast.words.countries import COUNTRIES
 
 FILE_NAME = "build.schema.json"
 """Beside a build file, whose first line names it."""
 LINE = f"#:schema {FILE_NAME}"
 
-_SHAPES = {"lognormal-percentiles": "lognormal", "lognormal-median": "lognormal"}
-_BY_KEYS = ("known", "percentiles", "span", "quotes")
 _FIGURE = "x-figure"
 _LIMITS = {"gt": "exclusiveMinimum", "ge": "minimum", "lt": "exclusiveMaximum", "le": "maximum"}
 """What pydantic leaves in its own words where a limit stands behind a reader of ours."""
@@ -94,16 +94,14 @@ def _without_title(item: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _figure(
-    model: type[BaseModel], properties: dict[str, Any], found: dict[str, Any]
+    model: type[FigureBase], properties: dict[str, Any], found: dict[str, Any]
 ) -> tuple[dict[str, Any], dict[str, Any]]:
     """Give a figure's table as it is written: by its shape where it names one, by its keys alone elsewhere."""
-    kind = next(name for name, one in FIGURE_KINDS.items() if one is model)
     needed = [name for name in found.get("required", []) if name != "kind"]
     others = {name: item for name, item in properties.items() if name != "kind"}
-    if kind in _BY_KEYS:
+    if not model.named:
         return others, found | {"required": needed}
-    shape = {"const": _SHAPES.get(kind, kind)}
-    return {"shape": shape, **others}, found | {"required": ["shape", *needed]}
+    return {"shape": {"const": model.named}, **others}, found | {"required": ["shape", *needed]}
 
 
 def _told(model: type[BaseModel]) -> dict[str, str]:

@@ -22,7 +22,6 @@ from forecast.dashboard.tray import tray, tried
 from forecast.dashboard.unsaved import unsaved_changes
 from forecast.engine.sketch import three_points
 from forecast.errors import BuildFileError, ForecastError
-from forecast.figures.evaluate import shape_of
 from forecast.views.charts import line_bars
 from forecast.views.commands.check import wide_ranges
 from forecast.views.sentences import slips_sentence
@@ -145,7 +144,7 @@ def _others(build: Build, others: Sequence[tuple[str, str, str, str]]) -> None:
 
 
 def _put_range(build: Build, path: str) -> None:
-    low, middle, high = three_points(shape_of(place_at(build, path).figure))
+    low, middle, high = three_points(place_at(build, path).figure.shape())
     if not 0 < low < middle < high:
         points = f"{low:g}, {middle:g} and {high:g}"
         st.error(f"Its P10, P50 and P90 are {points}: they make no range. Change it in the file.")

@@ -29,7 +29,6 @@ from forecast.dashboard.layout import safe, text
 from forecast.dashboard.saving import form_key, put
 from forecast.dashboard.state import Opened
 from forecast.errors import NumberError
-from forecast.figures.evaluate import shape_of
 from forecast.words.currencies import is_currency
 from forecast.words.money import about
 from forecast.words.numbers import read_numbers
@@ -245,7 +244,7 @@ def _rates(build: Build) -> dict[str, Told]:
 
 
 def _now(build: Build, code: str) -> float:
-    return float(shape_of(build.currency[code].rate).middle)
+    return float(build.currency[code].rate.shape().middle)
 
 
 def range_by_chips(build: Build) -> None:

@@ -24,7 +24,6 @@ from forecast.dashboard.state import Opened, known_by_now
 from forecast.dashboard.unsaved import keep_draft
 from forecast.engine.sketch import sketch
 from forecast.errors import BuildFileError, NumberError, SimulationError
-from forecast.figures.evaluate import shape_of
 from forecast.words.currencies import is_currency, minor_digits
 from forecast.words.numbers import plainly, read_number
 
@@ -318,6 +317,6 @@ def _drawn(low: float | None, middle: float | None, high: float | None, row: Row
     if figure is None:
         return ()
     try:
-        return tuple(round(float(part), 3) for part in sketch(shape_of(figure)))
+        return tuple(round(float(part), 3) for part in sketch(figure.shape()))
     except SimulationError:
         return ()

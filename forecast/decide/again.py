@@ -27,8 +27,9 @@ from forecast.engine.replicate import World
 from forecast.engine.rows import Gate, PlanInput
 from forecast.errors import SimulationError
 from forecast.figures.evaluate import Value, evaluate
+from forecast.figures.figure import FigureBase
 from forecast.figures.formula import Input, LineValue, walk
-from forecast.figures.kinds import Discrete, FigureBase, Known
+from forecast.figures.kinds import Discrete, Known
 from forecast.figures.normal import normal_score
 from forecast.figures.shapes import Array
 from forecast.watching.known_facts import Knowledge, forecast_given

@@ -25,7 +25,7 @@ from forecast.decide.figure_words import figure_phrase, figure_words, titles_of
 from forecast.decide.paired import mean_percentile_change
 from forecast.engine.forecast import Forecast
 from forecast.engine.statistics import Estimate, percentile, percentiles
-from forecast.figures.kinds import FigureBase
+from forecast.figures.figure import FigureBase
 from forecast.figures.shapes import Array
 from forecast.words.money import Money, rounded
 

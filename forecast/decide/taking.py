@@ -14,8 +14,8 @@ from forecast.buildfile.sheet import open_quotes
 from forecast.decide.choices import about
 from forecast.engine.plan import compile_plan
 from forecast.errors import LedgerError
-from forecast.figures.evaluate import shape_of
-from forecast.figures.kinds import FigureBase, Known
+from forecast.figures.figure import FigureBase
+from forecast.figures.kinds import Known
 from forecast.ledger import Ledger
 from forecast.ledger.records import AgreementKind
 from forecast.watching.settling import Agreement, agree, at_planned_rate
@@ -126,7 +126,7 @@ def asked_by_option(build: Build, option: Option, scenario: str | None = None) -
 
 def _asked(line: str, price: FigureBase, build: Build, currency: str | None = None) -> Asked:
     code = price.currency or currency or build.build.currency
-    return Asked(line, from_float(shape_of(price, line).middle, code), code, isinstance(price, Known))
+    return Asked(line, from_float(price.shape(line).middle, code), code, isinstance(price, Known))
 
 
 def _worked_out(build: Build, line: Line, scenario: str | None) -> list[Asked]:

@@ -23,7 +23,8 @@ from forecast.engine.rows import (
     sole_input,
 )
 from forecast.errors import SimulationError
-from forecast.figures.evaluate import at_middle, in_turn, shape_of
+from forecast.figures.evaluate import at_middle, in_turn
+from forecast.figures.figure import FigureBase
 from forecast.figures.formula import (
     Constant,
     Formula,
@@ -36,8 +37,7 @@ from forecast.figures.formula import (
     bind,
     walk,
 )
-from forecast.figures.kinds import FigureBase, Known
-from forecast.figures.shapes import Exact
+from forecast.figures.kinds import Known
 from forecast.figures.units import formula_in
 from forecast.trade.consignment_lines import expand, payment_days
 from forecast.trade.currency import build_paths
@@ -91,7 +91,7 @@ class _Compiler:
             return
         known = isinstance(figure, Known)
         loadings = {} if known else loadings_of(figure, self.estimating)
-        shape = Exact(figure.value) if isinstance(figure, Known) else shape_of(figure, name)
+        shape = figure.shape(name)
         row = tuple(loadings.get(cause, 0.0) for cause in self.causes)
         own = figure.estimated and not known and self.build.build.learn_ranges
         self.inputs[name] = PlanInput(name, shape, row, own, own and figure.starter)
@@ -431,7 +431,7 @@ def _compile(build: Build, scenario: str | None, today: date) -> Plan:
         estimating_size=compiler.estimating_size,
         absent={item.id: item.title for item in (*build.line, *build.event) if item.id not in counted},
         rates={
-            code: Rate(code, shape_of(path.rate).middle, path.margin / 100)
+            code: Rate(code, path.rate.shape().middle, path.margin / 100)
             for code, path in compiler.paths.items()
         },
     )

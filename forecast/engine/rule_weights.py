@@ -15,7 +15,7 @@ from forecast.buildfile.kept import Kept
 from forecast.buildfile.rates import per_euro
 from forecast.buildfile.schema import Build
 from forecast.errors import RuleError
-from forecast.figures.evaluate import Value, evaluate, in_turn, shape_of
+from forecast.figures.evaluate import Value, evaluate, in_turn
 from forecast.figures.kinds import Known
 from forecast.trade.consignment_lines import expand, payment_days
 from forecast.trade.currency import build_paths
@@ -98,10 +98,7 @@ def _weights(build: Build, expansion: Expansion, today: date) -> Mapping[str, We
 
 def _sums_of(expansion: Expansion) -> dict[str, float]:
     """Give what each line of a consignment comes to at the middle figures, and its events by their chance."""
-    inputs: dict[str, Value] = {
-        id: figure.value if isinstance(figure, Known) else shape_of(figure, id).middle
-        for id, figure in expansion.inputs.items()
-    }
+    inputs: dict[str, Value] = {id: figure.shape(id).middle for id, figure in expansion.inputs.items()}
     found = in_turn(expansion.lines, inputs)
     lines: Mapping[str, Value] = dict(found)
     for event in expansion.events:

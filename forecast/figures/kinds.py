@@ -1,180 +1,36 @@
 """Uncertain figures as the builder writes them: a number, a range, or a named shape.
 
-Every figure is a frozen model with a ``kind``, so that two different shapes with the same numbers never look
-the same. There is no arithmetic here: the engine turns a figure into a probability distribution.
+Every figure is a frozen model with a ``kind``, so that two different shapes with the same numbers never look the same.
+All that a kind is stands in its class: the keys of the file, what is refused, the distribution it stands for, its
+numbers, and how it is written back. A new kind is one more class before `SHAPES`, and is found by its being there.
+
+The distributions are `forecast.figures.shapes`, loaded when one is asked for: what only reads a build is spared NumPy.
+Several ways of writing stand for one of them (two percentiles, a median, quotes), and low, middle and high for two.
 """
 
 from __future__ import annotations
 
-import difflib
 import itertools
-from collections.abc import Callable, Iterable, Mapping
-from datetime import date, datetime
-from functools import cache
-from typing import Annotated, Any, Literal, NoReturn, get_args
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias, Union
 
 from pydantic import (
-    AfterValidator,
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Discriminator,
     Field,
     Tag,
     model_validator,
 )
-from pydantic_core import PydanticCustomError
 
-from forecast.words.countries import COUNTRIES, nearest_country
-from forecast.words.currencies import is_currency, reference_rates
-from forecast.words.text import plain
+from forecast.errors import SimulationError
+from forecast.figures.fields import LARGEST, Chance, Number, Positive, short, wrong
+from forecast.figures.figure import FIGURE_KINDS, Cell, FigureBase, own_keys
 
-STRENGTHS: Mapping[str, float] = {"slight": 0.3, "moderate": 0.5, "strong": 0.7}
-"""Loading on a shared cause that each word stands for (our choice: two strong figures correlate at 0.49)."""
+if TYPE_CHECKING:
+    from forecast.figures.shapes import Shape
 
-LARGEST = 1e12
-"""A figure beyond this is taken for a slip of the keyboard."""
-SMALLEST = 1e-9
-"""A figure nearer to zero, and not zero, is one too: it is lost in sums, and its square may leave the range of floating
-point. The smallest money of any currency is a millionth of another's."""
-
-
-def short(value: Any) -> str:
-    """Write a value as it stands in a build file, cut to a length that fits a message."""
-    text = _as_written(value)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def _as_written(value: Any) -> str:
-    match value:
-        case bool():
-            return str(value).lower()
-        case int() if abs(value) >= 10**60:
-            return "a number of more than 60 digits"
-        case float():
-            return f"{value:.12g}"
-        case date():
-            return value.isoformat()
-        case Mapping():
-            return "{ " + ", ".join(f"{key} = {_as_written(item)}" for key, item in value.items()) + " }"
-        case list() | tuple():
-            return "[" + ", ".join(map(_as_written, value)) + "]"
-        case _:
-            return repr(value)
-
-
-def wrong(found: str, mend: str) -> NoReturn:
-    """Refuse a value, saying what was found and how to mend it."""
-    kind = "builder"
-    raise PydanticCustomError(kind, "{found}\x1f{mend}", {"found": found, "mend": mend})
-
-
-def _strength(value: Any) -> Any:
-    if isinstance(value, str):
-        if value not in STRENGTHS:
-            wrong(f"found {short(value)}", "Write slight, moderate or strong, or a number between -1 and 1.")
-        return STRENGTHS[value]
-    return value
-
-
-def _not_tiny(value: float) -> float:
-    if 0 < abs(value) < SMALLEST:
-        wrong(
-            f"found {value:g}",
-            f"Nothing that is counted or paid is under {SMALLEST:g}: write 0, or what is meant.",
-        )
-    return value
-
-
-Number = Annotated[
-    float, Field(strict=True, allow_inf_nan=False, ge=-LARGEST, le=LARGEST), AfterValidator(_not_tiny)
-]
-Positive = Annotated[
-    float, Field(strict=True, allow_inf_nan=False, gt=0, le=LARGEST), AfterValidator(_not_tiny)
-]
-Chance = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0, le=1), AfterValidator(_not_tiny)]
-Loading = Annotated[float, BeforeValidator(_strength), Field(strict=True, gt=-1, lt=1)]
-Identifier = Annotated[str, Field(strict=True, pattern=r"^[A-Za-z][A-Za-z0-9_-]*$", max_length=64)]
-Text = Annotated[
-    str, Field(strict=True, max_length=2000), AfterValidator(lambda text: plain(text, lines=False))
-]
-"""What is said beside things: on one line wherever it is shown, however many it has in the file."""
-Flag = Annotated[bool, Field(strict=True)]
-
-
-def _a_currency(code: str) -> str:
-    if code not in reference_rates() and not is_currency(code):
-        near = difflib.get_close_matches(code, sorted(reference_rates()), n=3, cutoff=0.6)
-        asked = f" Near it: {', '.join(near)}." if near else ""
-        wrong(
-            f"there is no currency {code}",
-            f'Write its three capital letters of ISO 4217, such as "EUR".{asked}',
-        )
-    return code
-
-
-def _a_country(code: str) -> str:
-    if code not in COUNTRIES:
-        wrong(f"there is no country {code}", nearest_country(code))
-    return code
-
-
-def _a_name(text: str) -> str:
-    text = plain(text, lines=False).strip()
-    if not text:
-        wrong("an empty name", "Write a name in the quotes, or leave the key out.")
-    return text
-
-
-CurrencyCode = Annotated[str, Field(strict=True, pattern=r"^[A-Z]{3}$"), AfterValidator(_a_currency)]
-"""Of a currency that there is."""
-CountryCode = Annotated[str, Field(strict=True, pattern=r"^[A-Z]{2}$"), AfterValidator(_a_country)]
-"""Of a country that there is."""
-Name = Annotated[str, Field(strict=True, max_length=2000), AfterValidator(_a_name)]
-"""What something is called: on one line, not empty, and nothing that a terminal or page would act on."""
-
-
-def _a_day(value: Any) -> Any:
-    if not isinstance(value, date) or isinstance(value, datetime) or not 2000 <= value.year <= 2100:
-        wrong(
-            f"found {short(value)}",
-            "Write a day of the years 2000 to 2100 without quotes, such as 2027-01-14.",
-        )
-    return value
-
-
-Day = Annotated[date, BeforeValidator(_a_day)]
-"""A day as TOML writes it."""
-
-
-class Part(BaseModel):
-    """Common ground of all models: frozen, and unknown keys are errors."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class FigureBase(Part):
-    """What any uncertain figure may say beside its numbers.
-
-    Attributes
-    ----------
-    causes : dict
-        Loadings on shared causes by id, each between -1 and 1.
-    currency : str or None
-        ISO 4217 code when the figure is not in the build's own currency.
-    unit : str or None
-        What is counted, for display.
-    estimated : bool
-        False for what is not the builder's own estimate (a legal rate): own estimating does not move it.
-    starter : bool
-        True for a usual range that the builder has not made their own: nobody's guess, so it says less of the others.
-    """
-
-    causes: dict[Identifier, Loading] = {}
-    currency: CurrencyCode | None = None
-    unit: Text | None = None
-    estimated: Flag = True
-    starter: Flag = False
+FEW = 4.0
+"""Standard deviations beyond which a normal figure is taken not to go: 1 draw in 30,000."""
 
 
 class Known(FigureBase):
@@ -182,6 +38,17 @@ class Known(FigureBase):
 
     kind: Literal["known"] = "known"
     value: Number
+
+    def shape(self, where: str = "figure") -> Shape:
+        """Give the number itself."""
+        from forecast.figures import shapes
+
+        return shapes.Exact(self.value)
+
+    @property
+    def cells(self) -> tuple[Cell, Cell, Cell]:
+        """The number in the middle."""
+        return None, self.value, None
 
 
 class Percentiles(FigureBase):
@@ -213,6 +80,19 @@ class Percentiles(FigureBase):
             )
         return self
 
+    def shape(self, where: str = "figure") -> Shape:
+        """Give the positive shape through the three."""
+        from forecast.figures import shapes
+
+        if self.low == self.high:
+            return shapes.Exact(self.low)
+        return shapes.three_percentiles(self.low, self.middle, self.high)
+
+    @property
+    def cells(self) -> tuple[Cell, Cell, Cell]:
+        """All three."""
+        return self.low, self.middle, self.high
+
 
 class Span(FigureBase):
     """Low and high only: a lognormal through P10 and P90."""
@@ -226,10 +106,27 @@ class Span(FigureBase):
         _check_span("low", self.low, "high", self.high)
         return self
 
+    def shape(self, where: str = "figure") -> Shape:
+        """Give the lognormal through P10 and P90."""
+        from forecast.figures import shapes
+
+        return shapes.lognormal_from_percentiles(self.low, self.high)
+
+    @property
+    def rough_middle(self) -> float:
+        """Its median."""
+        return _between(self.low, self.high)
+
+    @property
+    def cells(self) -> tuple[Cell, Cell, Cell]:
+        """The two ends."""
+        return self.low, None, self.high
+
 
 class Triangular(FigureBase):
     """A triangle from min over mode to max."""
 
+    named = "triangular"
     kind: Literal["triangular"] = "triangular"
     min: Number
     mode: Number
@@ -240,10 +137,17 @@ class Triangular(FigureBase):
         _check_limits(self.min, self.mode, self.max)
         return self
 
+    def shape(self, where: str = "figure") -> Shape:
+        """Give the triangle."""
+        from forecast.figures import shapes
+
+        return shapes.Triangle(self.min, self.mode, self.max)
+
 
 class BetaPert(FigureBase):
     """A beta-PERT from min over mode to max, with the usual weight of four on the mode."""
 
+    named = "beta-pert"
     kind: Literal["beta-pert"] = "beta-pert"
     min: Number
     mode: Number
@@ -254,10 +158,17 @@ class BetaPert(FigureBase):
         _check_limits(self.min, self.mode, self.max)
         return self
 
+    def shape(self, where: str = "figure") -> Shape:
+        """Give the beta-PERT."""
+        from forecast.figures import shapes
+
+        return shapes.Pert(self.min, self.mode, self.max)
+
 
 class Uniform(FigureBase):
     """Anything from min to max alike."""
 
+    named = "uniform"
     kind: Literal["uniform"] = "uniform"
     min: Number
     max: Number
@@ -271,18 +182,52 @@ class Uniform(FigureBase):
             )
         return self
 
+    def shape(self, where: str = "figure") -> Shape:
+        """Give the uniform distribution."""
+        from forecast.figures import shapes
+
+        return shapes.Flat(self.min, self.max)
+
+    @property
+    def rough_middle(self) -> float:
+        """As of any two ends that a rate lies between."""
+        return _between(self.min, self.max)
+
 
 class Normal(FigureBase):
     """A normal distribution, which may go below zero."""
 
+    named = "normal"
     kind: Literal["normal"] = "normal"
     mean: Number
     sd: Positive
+
+    def shape(self, where: str = "figure") -> Shape:
+        """Give the normal distribution."""
+        from forecast.figures import shapes
+
+        return shapes.Gaussian(self.mean, self.sd)
+
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """The mean: its standard deviation is no amount."""
+        return (self.mean,)
+
+    @property
+    def falls_to(self) -> float:
+        """So many standard deviations below the mean."""
+        return self.mean - FEW * self.sd
+
+    @property
+    def rises_to(self) -> float:
+        """So many above it."""
+        return self.mean + FEW * self.sd
 
 
 class LognormalPercentiles(FigureBase):
     """A lognormal through P10 and P90."""
 
+    named = "lognormal"
     kind: Literal["lognormal-percentiles"] = "lognormal-percentiles"
     p10: Number
     p90: Number
@@ -292,18 +237,47 @@ class LognormalPercentiles(FigureBase):
         _check_span("p10", self.p10, "p90", self.p90)
         return self
 
+    def shape(self, where: str = "figure") -> Shape:
+        """Give the lognormal through both."""
+        from forecast.figures import shapes
+
+        return shapes.lognormal_from_percentiles(self.p10, self.p90)
+
+    @property
+    def rough_middle(self) -> float:
+        """Its median."""
+        return _between(self.p10, self.p90)
+
 
 class LognormalMedian(FigureBase):
     """A lognormal by its median and the standard deviation of its natural logarithm."""
 
+    named = "lognormal"
     kind: Literal["lognormal-median"] = "lognormal-median"
     median: Positive
     sigma: Annotated[float, Field(strict=True, gt=0, le=5)]
+
+    def shape(self, where: str = "figure") -> Shape:
+        """Give the lognormal."""
+        from forecast.figures import shapes
+
+        return shapes.lognormal(self.median, self.sigma)
+
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """The median: sigma is no amount."""
+        return (self.median,)
+
+    @property
+    def cautious_low(self) -> float:
+        """Half of the median, for it names nothing lower."""
+        return self.median / 2
 
 
 class Metalog(FigureBase):
     """A three-percentile metalog, unbounded or with a lower bound, an upper bound or both."""
 
+    named = "metalog"
     kind: Literal["metalog"] = "metalog"
     p10: Number
     p50: Number
@@ -323,10 +297,47 @@ class Metalog(FigureBase):
             )
         return self
 
+    def shape(self, where: str = "figure") -> Shape:
+        """Give the metalog, where there is one through the three."""
+        from forecast.figures import shapes
+
+        shape = shapes.MetalogShape(self.p10, self.p50, self.p90, self.lower, self.upper)
+        if not shape.feasible:
+            message = (
+                f"{where}: no metalog has p10 {self.p10:g}, p50 {self.p50:g} and p90 {self.p90:g}: p50 lies too near "
+                "one end. Write { low, middle, high } instead, or split it into a usual price and an event."
+            )
+            raise SimulationError(message)
+        return shape
+
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """The percentiles, and below them the bound that no draw falls under; an upper bound may be far off."""
+        percentiles = (self.p10, self.p50, self.p90)
+        return percentiles if self.lower is None else (self.lower, *percentiles)
+
+    @property
+    def falls_to(self) -> float:
+        """Where it has no lower bound: as far below P10 as twice the whole of its range."""
+        if self.lower is None:
+            return self.p10 - 2 * (self.p90 - self.p10)
+        return self.p10 if self.lower >= 0 else self.lower
+
+    @property
+    def cautious_low(self) -> float:
+        """P10."""
+        return self.p10
+
+    @property
+    def rough_middle(self) -> float:
+        """P50."""
+        return self.p50
+
 
 class Discrete(FigureBase):
     """One of several values, each with its chance."""
 
+    named = "discrete"
     kind: Literal["discrete"] = "discrete"
     values: tuple[Number, ...] = Field(min_length=1, max_length=1000)
     chances: tuple[Chance, ...] = Field(min_length=1, max_length=1000)
@@ -344,12 +355,39 @@ class Discrete(FigureBase):
             wrong("a value stands twice", "Give each value once, with its chances added up.")
         return self
 
+    def shape(self, where: str = "figure") -> Shape:
+        """Give the steps, values rising."""
+        from forecast.figures import shapes
+
+        pairs = sorted(zip(self.values, self.chances, strict=True))
+        return shapes.Steps(tuple(value for value, _ in pairs), tuple(chance for _, chance in pairs))
+
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """The values."""
+        return self.values
+
 
 class Quotes(FigureBase):
     """Prices that were actually quoted: one or more."""
 
     kind: Literal["quotes"] = "quotes"
     quotes: tuple[Positive, ...] = Field(min_length=1, max_length=1000)
+
+    def shape(self, where: str = "figure") -> Shape:
+        """Give what the price will be."""
+        from forecast.figures import shapes
+
+        return shapes.quoted(self.quotes)
+
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """The prices."""
+        return self.quotes
+
+
+def _between(low: float, high: float) -> float:
+    return float((low * high) ** 0.5)
 
 
 def _check_span(low_name: str, low: float, high_name: str, high: float) -> None:
@@ -374,16 +412,8 @@ def _check_limits(least: float, mode: float, most: float) -> None:
         )
 
 
-SHAPES: Mapping[str, tuple[str, ...]] = {
-    "triangular": ("min", "mode", "max"),
-    "beta-pert": ("min", "mode", "max"),
-    "uniform": ("min", "max"),
-    "normal": ("mean", "sd"),
-    "lognormal": ("p10, p90 or median, sigma",),
-    "metalog": ("p10", "p50", "p90"),
-    "discrete": ("values", "chances"),
-}
-"""The named shapes of the build file, with their keys."""
+SHAPES = tuple(dict.fromkeys(model.named for model in FIGURE_KINDS.values() if model.named))
+"""The named shapes of the build file."""
 
 HOW_TO_WRITE = (
     "Write a number, { low = 40, middle = 60, high = 120 }, { low = 40, high = 120 }, "
@@ -400,10 +430,10 @@ def _kind_of(value: Any) -> str:
     if "kind" in value:
         return str(value["kind"])
     if "shape" in value:
-        shape = value["shape"]
-        if shape == "lognormal":
-            return "lognormal-median" if "median" in value or "sigma" in value else "lognormal-percentiles"
-        return str(shape)
+        shape = str(value["shape"])
+        named = [kind for kind, model in FIGURE_KINDS.items() if model.named == shape]
+        told = [kind for kind in named if own_keys(FIGURE_KINDS[kind]) & value.keys()]
+        return (told[-1:] or named[:1] or [shape])[0]  # of two with one name its keys tell which
     if "quotes" in value:
         return "quotes"
     if "value" in value:
@@ -436,91 +466,15 @@ def _raw_figure(value: Any) -> Any:
     return value
 
 
-Figure = Annotated[
-    Annotated[Known, Tag("known")]
-    | Annotated[Percentiles, Tag("percentiles")]
-    | Annotated[Span, Tag("span")]
-    | Annotated[Triangular, Tag("triangular")]
-    | Annotated[BetaPert, Tag("beta-pert")]
-    | Annotated[Uniform, Tag("uniform")]
-    | Annotated[Normal, Tag("normal")]
-    | Annotated[LognormalPercentiles, Tag("lognormal-percentiles")]
-    | Annotated[LognormalMedian, Tag("lognormal-median")]
-    | Annotated[Metalog, Tag("metalog")]
-    | Annotated[Discrete, Tag("discrete")]
-    | Annotated[Quotes, Tag("quotes")],
-    Discriminator(_kind_of),
-]
-"""The models of an uncertain figure; the ``kind`` tells them apart."""
+if TYPE_CHECKING:
+    UncertainFigure: TypeAlias = FigureBase
+else:
+    _MODELS = tuple(Annotated[model, Tag(kind)] for kind, model in FIGURE_KINDS.items())
+    UncertainFigure = Annotated[
+        Annotated[Union[_MODELS], Discriminator(_kind_of)],  # noqa: UP007 - of as many as there are
+        BeforeValidator(_raw_figure),
+    ]
+"""An uncertain figure in any of the forms of the build file; the ``kind`` tells the models apart."""
 
-UncertainFigure = Annotated[Figure, BeforeValidator(_raw_figure)]
-"""An uncertain figure in any of the forms of the build file."""
-
-FIGURE_KINDS: Mapping[str, type[FigureBase]] = {
-    "known": Known,
-    "percentiles": Percentiles,
-    "span": Span,
-    "triangular": Triangular,
-    "beta-pert": BetaPert,
-    "uniform": Uniform,
-    "normal": Normal,
-    "lognormal-percentiles": LognormalPercentiles,
-    "lognormal-median": LognormalMedian,
-    "metalog": Metalog,
-    "discrete": Discrete,
-    "quotes": Quotes,
-}
-"""Model by kind."""
-
-FIGURE_KEYS = frozenset(
-    key for model in FIGURE_KINDS.values() for key in model.model_fields if key not in FigureBase.model_fields
-) - {"kind"} | {"shape"}
+FIGURE_KEYS = frozenset().union(*map(own_keys, FIGURE_KINDS.values())) | {"shape"}
 """The keys that hold a figure's numbers."""
-
-
-@cache
-def keys_of(kind: type[BaseModel], held: type[BaseModel]) -> tuple[str, ...]:
-    """Name the keys of a model that can hold something of a class, however deep in tuples and mappings.
-
-    Of the many keys of a line nine can hold a figure, and figures are gone through all the time.
-    """
-    return tuple(key for key, field in kind.model_fields.items() if _can_hold(field.annotation, held))
-
-
-def _can_hold(form: object, held: type[BaseModel]) -> bool:
-    if isinstance(form, type) and not get_args(form):
-        return issubclass(form, held)
-    return any(_can_hold(part, held) for part in get_args(form))
-
-
-def lowest(figure: FigureBase) -> float | None:
-    """Give the smallest number that a figure names; None where it names none."""
-    return _end(figure, ("value", "low", "min", "lower", "p10", "median", "mean"), min)
-
-
-def highest(figure: FigureBase) -> float | None:
-    """Give the largest number that a figure names; None where it names none."""
-    return _end(figure, ("value", "high", "max", "p90", "median", "mean"), max)
-
-
-def _end(
-    figure: FigureBase, keys: tuple[str, ...], choose: Callable[[Iterable[float]], float]
-) -> float | None:
-    for key in keys:
-        if isinstance(number := getattr(figure, key, None), int | float):
-            return float(number)
-    listed = getattr(figure, "quotes", ()) or getattr(figure, "values", ())
-    return float(choose(listed)) if listed else None
-
-
-_PLAIN = ("known", "percentiles", "span", "quotes")
-"""Kinds that are told by their keys alone; all others name their shape."""
-
-
-def as_written(figure: FigureBase) -> Any:
-    """Give a figure as a plain TOML value: a number, or a table of what differs from the defaults."""
-    kind = str(figure.kind)  # type: ignore[attr-defined]
-    shape = {} if kind in _PLAIN else {"shape": kind.removesuffix("-percentiles").removesuffix("-median")}
-    said = figure.model_dump(exclude_defaults=True, exclude={"kind"})
-    values = {key: list(value) if isinstance(value, tuple) else value for key, value in said.items()}
-    return values["value"] if set(values) == {"value"} else shape | values

@@ -13,7 +13,8 @@ from forecast.buildfile.library import PRACTICE, Range
 from forecast.buildfile.library.starters import rounded
 from forecast.buildfile.rates import ask_for_rate, per_euro
 from forecast.buildfile.schema import Line
-from forecast.figures.kinds import FigureBase, Known, as_written
+from forecast.figures.figure import FigureBase
+from forecast.figures.kinds import Known
 from forecast.missing.build_facts import Facts, text_of
 from forecast.missing.rules import Finding, load_rules, usual_cost
 from forecast.start.kit import EXPORT_COST
@@ -108,7 +109,7 @@ def _untaxed(facts: Facts, bought: Consignment) -> Iterator[Finding]:
     if not zero or not facts.law.taxed or incoterm(bought.incoterm).seller_pays_dues:
         return
     usual = usual_cost(facts.build, "import_tax")
-    kept = {name: as_written(figure) for name, figure in bought.overrides.items() if name not in zero}
+    kept = {name: figure.as_written() for name, figure in bought.overrides.items() if name not in zero}
     yield Finding(
         f"import_tax-{bought.id}", "must", f"Import tax of {bought.title}",
         f"{zero[0]} is overwritten with 0, but goods for a private buyer are taxed at the border, on the duty too. "

@@ -11,12 +11,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator
+from typing import Any
 
 from forecast.buildfile.kept import Kept
 from forecast.buildfile.library.starters import rounded
 from forecast.buildfile.schema import Build, Costed, Line
+from forecast.buildfile.toml import toml_value
 from forecast.figures.evaluate import at_middle
-from forecast.figures.kinds import STRENGTHS, FigureBase, Known, Percentiles, Span
+from forecast.figures.figure import FigureBase, range_written
+from forecast.figures.kinds import Known, Percentiles, Span
 from forecast.missing.build_facts import Facts
 from forecast.missing.goods_abroad import of_consignments, percentages, storage
 from forecast.missing.odd import odd, odd_takeoffs
@@ -114,14 +117,10 @@ def _place(item: Costed) -> str:
 
 def _example(key: str, figure: FigureBase, low: float, middle: float, high: float) -> str:
     """Give a range as it may be written, the figure's currency, unit and causes kept."""
-    strengths = {value: f'"{word}"' for word, value in STRENGTHS.items()}
-    rest = "".join(
-        f', {name} = "{getattr(figure, name)}"' for name in ("currency", "unit") if getattr(figure, name)
-    )
-    if figure.causes:
-        causes = ", ".join(f"{name} = {strengths.get(load, load)}" for name, load in figure.causes.items())
-        rest += f", causes = {{ {causes} }}"
-    return f"{key} = {{ low = {low:.6g}, middle = {middle:.6g}, high = {high:.6g}{rest} }}"
+    besides = figure.said_besides()
+    kept: dict[str, Any] = {name: besides[name] for name in ("currency", "unit", "causes") if name in besides}
+    low, middle, high = (float(f"{number:.6g}") for number in (low, middle, high))
+    return f"{key} = {toml_value(range_written(low, middle, high, kept))}"
 
 
 def _no_width(item: Costed) -> Iterator[Finding]:

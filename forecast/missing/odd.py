@@ -12,13 +12,14 @@ from collections.abc import Iterator, Mapping
 
 from forecast.buildfile.consignment import BOX_UNITS, Consignment
 from forecast.buildfile.places_of_figures import Place, places
-from forecast.buildfile.rates import FAR_RATE, middle_rate
+from forecast.buildfile.rates import FAR_RATE
 from forecast.buildfile.schema import Build, Line
 from forecast.buildfile.takeoff import AnyTakeoff
 from forecast.buildfile.takeoff_base import own_unit
 from forecast.buildfile.takeoff_body import FillerTakeoff
 from forecast.errors import RuleError
-from forecast.figures.kinds import FigureBase, Known, Normal, highest, lowest
+from forecast.figures.figure import FigureBase
+from forecast.figures.kinds import Known
 from forecast.figures.units import counted_in, is_measure, like_metric
 from forecast.missing.build_facts import Facts
 from forecast.missing.rules import Finding
@@ -79,8 +80,8 @@ def _asked(rule: str, item: str, key: str, what: str, why: str, mend: str, sheet
 
 def _too_wide(place: Place) -> Iterator[Finding]:
     figure = place.figure
-    low, high = lowest(figure), highest(figure)
-    if isinstance(figure, Normal) or low is None or high is None or low <= 0 or high / low <= WIDEST:
+    low, high = figure.lowest, figure.highest
+    if low <= 0 or high / low <= WIDEST:
         return
     yield _asked(
         "too_wide", place.item, place.key, f"{place.title}, {place.word}: from {low:,.6g} to {high:,.6g}",
@@ -91,8 +92,8 @@ def _too_wide(place: Place) -> Iterator[Finding]:
 
 
 def _below_zero(place: Place) -> Iterator[Finding]:
-    low = lowest(place.figure)
-    if place.key.rpartition(".")[2] not in _MONEY or low is None or low >= 0:
+    low = place.figure.lowest
+    if place.key.rpartition(".")[2] not in _MONEY or low >= 0:
         return
     yield _asked(
         "below_zero", place.item, place.key, f"{place.title}, {place.word}: {low:,.6g}",
@@ -122,8 +123,8 @@ def _small_premiums(build: Build) -> Iterator[Finding]:
 
 def _as_percent(item: str, title: str, key: str, figure: FigureBase, least: float) -> Iterator[Finding]:
     """Ask about a percentage so small that a share may be meant."""
-    low, high = lowest(figure), highest(figure)
-    if low is None or high is None or not 0 < high < least:
+    high = figure.highest
+    if not 0 < high < least:
         return
     word = key.rpartition(".")[2].replace("_", " ")
     yield _asked(
@@ -137,7 +138,7 @@ def _as_percent(item: str, title: str, key: str, figure: FigureBase, least: floa
 def _rates(build: Build) -> Iterator[Finding]:
     home = build.build.currency
     for code, currency in build.currency.items():
-        usual, rate = reference(code, home), middle_rate(currency.rate)
+        usual, rate = reference(code, home), currency.rate.rough_middle
         if usual is None or rate <= 0 or 1 / (1 + FAR_RATE) <= rate / usual.rate <= 1 + FAR_RATE:
             continue
         turned = abs(1 / rate / usual.rate - 1) <= FAR_RATE
@@ -224,7 +225,7 @@ def _sizes(place: Place) -> Iterator[Finding]:
     found = high if high > most else low
     size = f"{found:,.6g} {own}".rstrip()
     if written and written != own:
-        size = f"{(highest(place.figure) if high > most else lowest(place.figure)):,.6g} {written} ({size})"
+        size = f"{(place.figure.highest if high > most else place.figure.lowest):,.6g} {written} ({size})"
     own = own or key
     bound = f"at most {most:g}" if high > most else f"at least {least:g}"
     in_mm = (
@@ -252,8 +253,8 @@ def _counted_like(written: str | None) -> str | None:
 
 def _of_pieces(figure: FigureBase) -> tuple[float, float] | None:
     """Give the bounds of what is counted one by one; only a large number is worth looking its word up among units."""
-    most = highest(figure)
-    if most is None or most <= MOST_PIECES or is_measure(figure.unit):
+    most = figure.highest
+    if most <= MOST_PIECES or is_measure(figure.unit):
         return None
     return 0.0, MOST_PIECES
 
@@ -285,14 +286,12 @@ def _thick_filler(build: Build) -> Iterator[Finding]:
 
 def _at_least(figure: FigureBase, own: str) -> float | None:
     """Give the smallest number that a figure names, in the tool's own unit."""
-    least = lowest(figure)
-    return None if least is None else counted_in(own, least, figure.unit)
+    return counted_in(own, figure.lowest, figure.unit)
 
 
 def _at_most(figure: FigureBase, own: str) -> float | None:
     """Give the largest number that a figure names, in the tool's own unit."""
-    most = highest(figure)
-    return None if most is None else counted_in(own, most, figure.unit)
+    return counted_in(own, figure.highest, figure.unit)
 
 
 def _times(ratio: float) -> str:

@@ -21,6 +21,7 @@ from forecast.buildfile.places import load_places
 from forecast.buildfile.rates import ask_for_rate, per_euro
 from forecast.buildfile.rulefiles import countries
 from forecast.buildfile.schema import Build, Costed, Line, Option
+from forecast.buildfile.toml import toml_value
 from forecast.missing.build_facts import Facts, text_of
 from forecast.missing.rules import Finding, Grade, load_rules
 from forecast.start.answers import Answers
@@ -34,7 +35,6 @@ from forecast.start.proposed_lines import (
     work_lines,
 )
 from forecast.start.risks import WITH_WHEELS, events
-from forecast.start.toml_text import toml_value
 
 BEGUN_WITH_STARTERS = 1 / 3
 """From this share of what the guided start proposes on, a build counts as begun with it (our choice): a guided build

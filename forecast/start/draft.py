@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from forecast.buildfile.toml import parse_toml
+from forecast.buildfile.toml import parse_toml, toml_value
 from forecast.errors import BuildFileError
 from forecast.figures.kinds import Known, Percentiles, Quotes, Span
 from forecast.start.answers import (
@@ -21,7 +21,7 @@ from forecast.start.answers import (
     read_answer,
 )
 from forecast.start.questions import Question, questions
-from forecast.start.toml_text import comment, toml_value
+from forecast.start.toml_text import comment
 from forecast.start.written_answers import BoxSize, WrongAnswer, number_ends
 from forecast.tables.files import read_regular, write_file
 from forecast.words.currencies import is_currency

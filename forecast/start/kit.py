@@ -14,7 +14,6 @@ from forecast.buildfile.places import Panel, load_places
 from forecast.buildfile.rulefiles import Country, countries, is_meant, unknown_country
 from forecast.buildfile.schema import ESTIMATING
 from forecast.errors import MoneyError
-from forecast.figures.kinds import as_written
 from forecast.start.answers import Answers
 from forecast.start.toml_text import TomlTable
 from forecast.words.currencies import Reference, reference
@@ -123,7 +122,7 @@ def as_figure(numbers: Range, **extra: Any) -> dict[str, Any]:
 def kit_price(answers: Answers, library: Library) -> Any:
     """Give what the kit costs in its currency: as told, or the starter range scaled to the parts."""
     if answers.kit_price is not None:
-        return as_written(answers.kit_price)
+        return answers.kit_price.as_written()
     home_rate = rate_of(answers, answers.kit_currency)
     factor = share_of(answers) / home_rate
     return as_figure(stretched(library.line("kit").range, factor, factor, factor))

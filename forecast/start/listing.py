@@ -19,8 +19,9 @@ from forecast.buildfile.reader import MOST_LINES, assemble
 from forecast.buildfile.rulefiles import unknown_country
 from forecast.buildfile.schema import GROUPS, Build
 from forecast.buildfile.sheet import free_id
+from forecast.buildfile.toml import toml_value
 from forecast.errors import BuildFileError, NumberError, Problem
-from forecast.start.toml_text import comment, toml_value
+from forecast.start.toml_text import comment
 from forecast.words.numbers import read_number
 
 Cell: TypeAlias = str | date | Decimal

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import json
-import re
 import textwrap
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from forecast.buildfile.cautions import Caution
+from forecast.buildfile.toml import toml_key, toml_value
 
 WIDTH = 118
-_BARE = re.compile(r"^[A-Za-z0-9_-]+$")
 
 
 @dataclass(frozen=True)
@@ -102,23 +100,6 @@ def _write_table(table: TomlTable, said: set[str]) -> list[str]:
 def _pairs(values: Mapping[str, Any], remarks: Mapping[str, str]) -> list[str]:
     lines = []
     for key, value in values.items():
-        text = f"{_key(key)} = {toml_value(value)}"
+        text = f"{toml_key(key)} = {toml_value(value)}"
         lines.append(f"{text}  # {remarks[key]}" if key in remarks else text)
     return lines
-
-
-def toml_value(value: Any) -> str:
-    """Write one value."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    if isinstance(value, int | float):
-        return f"{value:.12g}" if 1e-4 <= abs(value) < 1e12 or value == 0 else repr(float(value))
-    if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{_key(key)} = {toml_value(item)}" for key, item in value.items()) + " }"
-    return "[" + ", ".join(toml_value(item) for item in value) + "]"
-
-
-def _key(key: str) -> str:
-    return key if _BARE.match(key) else toml_value(key)

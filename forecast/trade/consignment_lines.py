@@ -25,7 +25,7 @@ from forecast.trade.figures_in_use import figures_in_use
 from forecast.trade.journey import Journey, write_journey
 from forecast.trade.rules import RuleFigure, Rules, doubt, load_arrival, load_carriage, load_rules
 from forecast.trade.rules.model import GIFT_LIMIT
-from forecast.trade.working_sheet import Sheet, low_end, times, total
+from forecast.trade.working_sheet import Sheet, times, total
 
 __all__ = ["ComputedEvent", "ComputedLine", "Expansion", "Stage", "customs_day", "expand", "payment_days"]
 
@@ -172,7 +172,7 @@ def _without_small_values(sheet: Sheet, rules: Rules) -> Rules:
         for item in sheet.consignment.items
     ]
     unit = draft.local(rules.currency, Constant(1))
-    low = {id: decimal(low_end(figure)) for id, figure in draft.inputs.items()}
+    low = {id: decimal(figure.cautious_low) for id, figure in draft.inputs.items()}
     worth = evaluate(Quotient(total(*prices), unit), low)
     kept = []
     for rule in rules.thresholds:

@@ -15,8 +15,9 @@ from math import sqrt
 from forecast.buildfile.consignment import Moment
 from forecast.buildfile.schema import Currency
 from forecast.errors import RuleError
+from forecast.figures.figure import FigureBase
 from forecast.figures.formula import Constant, Exponential, Formula, Input, Product, Sum
-from forecast.figures.kinds import Figure, Known, Normal
+from forecast.figures.kinds import Known, Normal
 from forecast.trade.rules import load_volatilities
 
 DAYS_A_YEAR = 365
@@ -43,7 +44,7 @@ class CurrencyPath:
     ----------
     code, home : str
         The foreign currency and the build's own.
-    rate : Figure
+    rate : FigureBase
         Units of the build's currency for one of the foreign, today.
     volatility : float
         Yearly; 0 for a rate that stays as it is today.
@@ -57,7 +58,7 @@ class CurrencyPath:
 
     code: str
     home: str
-    rate: Figure
+    rate: FigureBase
     volatility: float
     days: tuple[float, ...]
     margin: float = 0.0
@@ -72,9 +73,9 @@ class CurrencyPath:
         """Id of the input that moves the rate from the day before in the list to this one."""
         return f"fx.{self.code}.{day:g}d"
 
-    def figures(self) -> dict[str, Figure]:
+    def figures(self) -> dict[str, FigureBase]:
         """Give the inputs of the path: today's rate, and a standard normal step to each day."""
-        found: dict[str, Figure] = {self.rate_id: self.rate}
+        found: dict[str, FigureBase] = {self.rate_id: self.rate}
         if self.volatility > 0:
             for day in self.days:
                 found[self.step_id(day)] = Normal(mean=0, sd=1, estimated=False)

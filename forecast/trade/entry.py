@@ -9,8 +9,9 @@ from forecast.buildfile.consignment import UNITS, ArrivalCharge, Container, Stor
 from forecast.buildfile.incoterms import IncotermsRule, buyer_pays, who_pays
 from forecast.buildfile.rulefiles import is_meant, same_territory
 from forecast.buildfile.schema import Group
+from forecast.figures.figure import FigureBase
 from forecast.figures.formula import Constant, Formula, LineValue, Product
-from forecast.figures.kinds import Figure, Known
+from forecast.figures.kinds import Known
 from forecast.trade import customs
 from forecast.trade.arrival import NOTHING, Step, above, at_most, charged_days, disbursement, storage
 from forecast.trade.expansion import NOTHING_WORDS, ComputedEvent, Words
@@ -375,7 +376,7 @@ class EntryWriter:
 
     # Arrival
 
-    def _default(self, id: str, widened: bool = False) -> tuple[Figure | None, str]:
+    def _default(self, id: str, widened: bool = False) -> tuple[FigureBase | None, str]:
         found = self.defaults.charge(self.mode, id)
         if found is None:
             return None, ""
@@ -391,7 +392,7 @@ class EntryWriter:
         bought = self.sheet.consignment
         widened = False
         for charge in CHARGES:
-            own: Figure | None = getattr(bought.arrival, charge.id)
+            own: FigureBase | None = getattr(bought.arrival, charge.id)
             if self.within and charge.cost == "import_clearance":
                 if own is not None:
                     self.sheet.note(f"Within one customs territory there is no {charge.id}: it is left out.")
@@ -465,7 +466,7 @@ class EntryWriter:
         self.sheet.note("No boxes are given: arrival charges per kg count 100 kg. Add boxes = [ … ].")
         return Constant(100), "100 kg"
 
-    def _charge_line(self, charge: _Charge, figure: Figure, note: str) -> LineValue:
+    def _charge_line(self, charge: _Charge, figure: FigureBase, note: str) -> LineValue:
         container = self.sheet.consignment.container
         name = f"arrival.{charge.id}"
         is_own = figure is getattr(self.sheet.consignment.arrival, charge.id)
@@ -510,7 +511,7 @@ class EntryWriter:
             )
 
     def _by_the_day(
-        self, name: str, label: str, count: int, days: Figure, free: float, rates: tuple[StorageStep, ...]
+        self, name: str, label: str, count: int, days: FigureBase, free: float, rates: tuple[StorageStep, ...]
     ) -> None:
         sheet = self.sheet
         money = [

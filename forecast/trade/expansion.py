@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from forecast.buildfile.schema import Group
+from forecast.figures.figure import FigureBase
 from forecast.figures.formula import Formula
-from forecast.figures.kinds import Figure
 from forecast.trade.rules import RuleWarning
 
 NOTHING_WORDS = "nothing"
@@ -181,7 +181,7 @@ class Expansion:
     lines: tuple[ComputedLine, ...]
     stages: tuple[Stage, ...]
     events: tuple[ComputedEvent, ...]
-    inputs: Mapping[str, Figure]
+    inputs: Mapping[str, FigureBase]
     notes: tuple[str, ...]
     warnings: tuple[RuleWarning, ...]
     figures: tuple[RuleUse, ...] = ()

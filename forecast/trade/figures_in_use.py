@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
-from forecast.figures.kinds import Known, Percentiles, Span
+from forecast.figures.figure import FigureBase
+from forecast.figures.kinds import Known
 from forecast.trade.customs import RuleBook
 from forecast.trade.entry import CHARGES
 from forecast.trade.expansion import RuleUse
@@ -164,9 +165,9 @@ def _in_words(figure: object, unit: str) -> str:
     match figure:
         case float():
             return f"{figure:g} {unit}"
-        case Known(value=value):
+        case FigureBase(cells=(None, float(value), None)):
             return f"{value * times:,.6g}{sign}"
-        case Percentiles(low=low, high=high) | Span(low=low, high=high):
+        case FigureBase(cells=(float(low), _, float(high))):
             return f"{low * times:,.6g} to {high * times:,.6g}{sign}"
     return "as you wrote it"
 

@@ -13,15 +13,15 @@ from decimal import Decimal
 from forecast.buildfile.consignment import BOX_UNITS, UNITS, Box, Consignment, Mode, Moment
 from forecast.buildfile.incoterms import IncotermsRule, buyer_pays, who_pays
 from forecast.errors import RuleError
+from forecast.figures.figure import FigureBase
 from forecast.figures.formula import Constant, Formula, Larger, LineValue, Product, Quotient, RoundedUp, Sum
-from forecast.figures.kinds import Figure
 from forecast.figures.units import formula_in
 from forecast.trade.arrival import above, insurance_premium, less
 from forecast.trade.customs import Article, Parts
 from forecast.trade.exact import decimal, evaluate
 from forecast.trade.expansion import Words
 from forecast.trade.rules import load_carriage
-from forecast.trade.working_sheet import CurrencySum, Sheet, low_end, times, total
+from forecast.trade.working_sheet import CurrencySum, Sheet, times, total
 
 
 @dataclass(frozen=True)
@@ -229,7 +229,7 @@ def _say_large_carriage(sheet: Sheet, price: Formula) -> None:
     bought = sheet.consignment
     if bought.shown_freight is None and bought.shown_delivery is None:
         return
-    low = {name: decimal(low_end(figure)) for name, figure in sheet.inputs.items()}
+    low = {name: decimal(figure.cautious_low) for name, figure in sheet.inputs.items()}
     lines: dict[str, Decimal] = {}
     for line in sheet.lines:
         lines[line.id] = evaluate(line.formula, low, lines)
@@ -277,7 +277,7 @@ def _in_two_payments(sheet: Sheet, money: CurrencySum) -> tuple[Formula, str]:
     return times(money.amount, total(*parts)), f"{money.words} {money.currency}: {', '.join(said)}"
 
 
-def _plain(sheet: Sheet, name: str, label: str, figure: Figure, day: Moment, note: str = "") -> Cost:
+def _plain(sheet: Sheet, name: str, label: str, figure: FigureBase, day: Moment, note: str = "") -> Cost:
     """Write a line that is one figure, paid on one day."""
     money = sheet.money(name, figure)
     formula, working = sheet.paid(money, day)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from forecast.buildfile.consignment import MONEY_BACK
+from forecast.figures.figure import FigureBase
 from forecast.figures.formula import Constant, Formula, LineValue, Product, Quotient
-from forecast.figures.kinds import Figure
 from forecast.trade.customs import Article
 from forecast.trade.expansion import ComputedEvent, ComputedLine
 from forecast.trade.working_sheet import Sheet, total
@@ -75,7 +75,7 @@ def write_returned(sheet: Sheet, articles: Sequence[Article], dues: Sequence[Lin
     )
 
 
-def _share(sheet: Sheet, key: str, figure: Figure) -> tuple[Formula, str]:
+def _share(sheet: Sheet, key: str, figure: FigureBase) -> tuple[Formula, str]:
     """Give a share as a formula and in words."""
     formula = sheet.figure(f"returned.{key}", figure.model_copy(update={"unit": "share"}))
     return formula, f"{100 * formula.value:.6g} %" if isinstance(formula, Constant) else sheet.say(formula)

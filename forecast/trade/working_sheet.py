@@ -11,8 +11,9 @@ from forecast.buildfile.library.starters import rounded
 from forecast.buildfile.rates import ask_for_rate
 from forecast.buildfile.schema import Group
 from forecast.errors import RuleError
+from forecast.figures.figure import FigureBase
 from forecast.figures.formula import Constant, Formula, Input, LineValue, Product, Sum
-from forecast.figures.kinds import Figure, Known
+from forecast.figures.kinds import Known
 from forecast.figures.units import formula_in, priced_for, rate_in
 from forecast.trade.currency import CurrencyPath
 from forecast.trade.expansion import ComputedEvent, ComputedLine, Stage, Words
@@ -42,15 +43,6 @@ def times(*parts: Formula) -> Formula:
     if not kept:
         return Constant(1)
     return kept[0] if len(kept) == 1 else Product(kept)
-
-
-def low_end(figure: Figure) -> float:
-    """Give a cautious low value of a figure, for telling what is surely far above a limit."""
-    for name in ("value", "low", "p10", "min", "median", "mean"):
-        if hasattr(figure, name):
-            return float(getattr(figure, name)) / (2 if name == "median" else 1)
-    listed: tuple[float, ...] = getattr(figure, "quotes", ()) or getattr(figure, "values", (0.0,))
-    return min(listed)
 
 
 class Sheet:
@@ -85,7 +77,7 @@ class Sheet:
         self.lines: list[ComputedLine] = []
         self.stages: list[Stage] = []
         self.events: list[ComputedEvent] = []
-        self.inputs: dict[str, Figure] = {}
+        self.inputs: dict[str, FigureBase] = {}
         self.notes: list[str] = []
         self.doubts: list[RuleWarning] = []
 
@@ -114,7 +106,7 @@ class Sheet:
             raise RuleError(message)
         return rounded(known.rate)
 
-    def figure(self, name: str, figure: Figure) -> Formula:
+    def figure(self, name: str, figure: FigureBase) -> Formula:
         """Give a figure as a formula: a constant where it is known, an input of its own otherwise."""
         if isinstance(figure, Known):
             return Constant(figure.value)
@@ -133,14 +125,14 @@ class Sheet:
             case _:
                 return "…"
 
-    def money(self, name: str, figure: Figure, currency: str | None = None) -> CurrencySum:
+    def money(self, name: str, figure: FigureBase, currency: str | None = None) -> CurrencySum:
         """Give a figure that is money, in its own currency or else the one given or else the build's."""
         amount, counted = self.figure(name, figure), figure.currency or currency or self.home
         if (id := self.id(name)) in self.inputs and not figure.unit:
             self.inputs[id] = self.inputs[id].model_copy(update={"unit": counted})
         return CurrencySum(amount, counted, self.say(amount))
 
-    def per_unit(self, name: str, figure: Figure) -> CurrencySum:
+    def per_unit(self, name: str, figure: FigureBase) -> CurrencySum:
         """Give a price for one chargeable unit, where it is written for another unit of the same measure too."""
         own, per = self.consignment.charged_in, priced_for(figure.unit)
         factor = rate_in(own, per)
@@ -152,7 +144,7 @@ class Sheet:
         words = f"{factor:.6g} {per}/{own} × {money.words}"
         return CurrencySum(times(Constant(factor), money.amount), money.currency, words)
 
-    def days(self, name: str, figure: Figure) -> tuple[Formula, str]:
+    def days(self, name: str, figure: FigureBase) -> tuple[Formula, str]:
         """Give a time in days, and in words as it is written."""
         written = figure.unit or "days"
         number = self.figure(name, figure)

@@ -25,7 +25,6 @@ from forecast.engine.replay import Outcome, Replay
 from forecast.engine.statistics import percentile_estimates
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.errors import BuildFileError
-from forecast.figures.evaluate import shape_of
 from forecast.ledger import Ledger
 from forecast.watching.known_facts import KnownByNow, known_from, margin_charged
 from forecast.watching.reforecast import cause_titles, scenario_in_force
@@ -67,7 +66,7 @@ def planned_rates(build: Build) -> dict[str, tuple[float, float]]:
     """Give what one unit of each foreign currency was planned to cost: by itself, and with the card's margin."""
     found = {}
     for code, currency in build.currency.items():
-        rate = shape_of(currency.rate).middle
+        rate = currency.rate.shape().middle
         found[code] = rate, rate * (1 + currency.margin / 100)
     return found
 

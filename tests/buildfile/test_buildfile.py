@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from forecast.buildfile.reader import build_path, parse_build, read_build
 from forecast.buildfile.schema import GROUPS, Build
 from forecast.errors import BuildFileError
-from forecast.figures.kinds import FIGURE_KEYS, FIGURE_KINDS, HOW_TO_WRITE, SHAPES
+from forecast.figures.figure import FIGURE_KINDS
+from forecast.figures.kinds import FIGURE_KEYS, HOW_TO_WRITE, SHAPES
 from tests.buildfile.texts import HEAD, LINE, complaints, problems
 
 ROOT = Path(__file__).resolve().parents[2]

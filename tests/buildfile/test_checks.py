@@ -9,7 +9,8 @@ from forecast.buildfile.checks import cross_check, dependencies, figures_of, loa
 from forecast.buildfile.consignment import figures_in
 from forecast.buildfile.reader import parse_build, read_build
 from forecast.buildfile.schema import Build, Line
-from forecast.figures.kinds import FigureBase, Known, Span
+from forecast.figures.figure import FigureBase
+from forecast.figures.kinds import Known, Span
 from forecast.ledger.folder import DEMOS
 from tests.buildfile.texts import HEAD, LINE, complaints
 

@@ -14,7 +14,7 @@ import pytest
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.toml_schema import FILE_NAME, LINE, build_schema
 from forecast.errors import BuildFileError
-from forecast.figures.kinds import FIGURE_KINDS
+from forecast.figures.figure import FIGURE_KINDS
 from forecast.start import create_build, read_answers
 from forecast.views.cli import main
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from forecast.buildfile.reader import parse_build
 from forecast.errors import BuildFileError, Problem
-from forecast.figures.kinds import FigureBase
+from forecast.figures.figure import FigureBase
 
 HEAD = """\
 [build]

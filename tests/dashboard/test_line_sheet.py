@@ -17,7 +17,6 @@ from forecast.buildfile.sheet import changes, other_shapes, rows, with_changes
 from forecast.dashboard.unsaved import draft_of
 from forecast.decide.paired import forecast_change
 from forecast.engine.plan import compile_plan
-from forecast.figures.evaluate import shape_of
 from forecast.figures.kinds import Known
 from forecast.ledger.folder import BuildFolder
 from forecast.ledger.undoing import undo_last
@@ -368,7 +367,7 @@ def test_another_shape_becomes_low_middle_and_high(run: Run, before_ordering: Bu
     row = next(row for row in rows(new) if row.path == chosen)
     item, key = chosen.split(".")
     figure = getattr(next(line for line in old.line if line.id == item), key)
-    points = shape_of(figure).ppf(ndtri(np.array([0.1, 0.5, 0.9])))
+    points = figure.shape().ppf(ndtri(np.array([0.1, 0.5, 0.9])))
     assert (row.low, row.middle, row.high) == pytest.approx(tuple(points), rel=1e-3)
 
 

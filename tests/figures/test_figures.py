@@ -5,13 +5,12 @@ from __future__ import annotations
 import pytest
 
 from forecast.buildfile.reader import parse_build
+from forecast.figures.fields import STRENGTHS, short
+from forecast.figures.figure import FIGURE_KINDS, FigureBase
 from forecast.figures.kinds import (
-    FIGURE_KINDS,
     HOW_TO_WRITE,
-    STRENGTHS,
     BetaPert,
     Discrete,
-    FigureBase,
     Known,
     LognormalMedian,
     LognormalPercentiles,
@@ -22,7 +21,6 @@ from forecast.figures.kinds import (
     Span,
     Triangular,
     Uniform,
-    short,
 )
 from tests.buildfile.texts import HEAD, LINE, amount, complaints
 

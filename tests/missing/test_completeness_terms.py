@@ -10,7 +10,6 @@ import pytest
 from forecast.buildfile.edit import changed
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
-from forecast.figures.kinds import as_written
 from forecast.missing.left_out import Finding, findings
 from forecast.views.cli import main
 
@@ -51,7 +50,7 @@ def test_ex_works_calls_for_the_costs_in_the_export_country() -> None:
     assert finding.cost == (80, 180, 400)
     assert "Common practice" in finding.source
     assert 'id = "crate" add export_inland = { low = 80, middle = 180, high = 400 }' in finding.mend
-    assert as_written(after(HEAD + CRATE, finding).consignment[0].export_inland) == {  # type: ignore[arg-type]
+    assert after(HEAD + CRATE, finding).consignment[0].export_inland.as_written() == {  # type: ignore[union-attr]
         "low": 80, "middle": 180, "high": 400,
     }  # fmt: skip
 
@@ -82,7 +81,7 @@ def test_import_tax_overwritten_with_nothing(tax: str) -> None:
     assert finding.cost is not None
     assert "out of overrides" in finding.mend
     left = after(text, finding).consignment[0].overrides
-    assert {name: as_written(figure) for name, figure in left.items()} == (
+    assert {name: figure.as_written() for name, figure in left.items()} == (
         {"duty.8708.29": 0.04} if "duty" in tax else {}
     )
 

@@ -14,7 +14,7 @@ import pytest
 from forecast.buildfile.consignment import Consignment
 from forecast.buildfile.schema import Currency
 from forecast.errors import RuleError
-from forecast.figures.evaluate import evaluate, shape_of
+from forecast.figures.evaluate import evaluate
 from forecast.figures.formula import Input, LineValue, walk
 from forecast.figures.kinds import (
     Discrete,
@@ -32,7 +32,6 @@ from forecast.trade.expansion import Words, said_together
 from forecast.trade.landed import KnownGoods, landed_cost
 from forecast.trade.rules import load_rules
 from forecast.trade.rules.model import Remark
-from forecast.trade.working_sheet import low_end
 
 TODAY = date(2026, 11, 25)
 JPY = {"JPY": Currency(rate=0.0057, volatility=0.10, margin=2.5)}
@@ -63,7 +62,7 @@ def written(
 def amounts(expansion: Expansion, inputs: Mapping[str, Any] | None = None) -> dict[str, Any]:
     """Evaluate all lines; inputs that are not given stand at their middle."""
     values: dict[str, Any] = {
-        id: shape_of(figure).ppf(np.zeros(1))[0] for id, figure in expansion.inputs.items()
+        id: figure.shape().ppf(np.zeros(1))[0] for id, figure in expansion.inputs.items()
     }
     values.update(inputs or {})
     lines: dict[str, Any] = {}
@@ -76,7 +75,7 @@ def stage(
     expansion: Expansion, id: str, lines: Mapping[str, Any], inputs: Mapping[str, Any] | None = None
 ) -> Any:
     values: dict[str, Any] = {
-        key: shape_of(figure).ppf(np.zeros(1))[0] for key, figure in expansion.inputs.items()
+        key: figure.shape().ppf(np.zeros(1))[0] for key, figure in expansion.inputs.items()
     }
     values.update(inputs or {})
     formula = next(one.formula for one in expansion.stages if one.id == id)
@@ -242,7 +241,7 @@ def test_a_rate_that_is_a_range_on_file_says_so_in_percent(country: str, home: s
     ],
 )  # fmt: skip
 def test_what_is_surely_far_above_a_limit_is_told_by_a_low_value(figure: Any, low: float) -> None:
-    assert low_end(figure) == low
+    assert figure.cautious_low == low
 
 
 def test_parts_that_come_to_nothing_are_said_only_where_all_do() -> None:
@@ -647,7 +646,7 @@ def test_a_kit_by_sea_lands_at_what_is_usual() -> None:
     }  # fmt: skip
     expansion = written(raw)
     rng = np.random.default_rng(11)
-    inputs = {id: shape_of(figure).ppf(rng.standard_normal(4000)) for id, figure in expansion.inputs.items()}
+    inputs = {id: figure.shape().ppf(rng.standard_normal(4000)) for id, figure in expansion.inputs.items()}
 
     lines = amounts(expansion, inputs)
 

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from forecast.buildfile.consignment import Consignment
-from forecast.figures.evaluate import evaluate, shape_of
+from forecast.figures.evaluate import evaluate
 from forecast.trade.arrival import disbursement_fee, storage_cost
 from forecast.trade.consignment_lines import Expansion, expand
 from forecast.trade.landed import landed_cost
@@ -46,7 +46,7 @@ def charge(id: str) -> dict[str, Any]:
 def lines_of(raw: dict[str, Any], country: str, home: str) -> tuple[Expansion, dict[str, Any]]:
     """Write a consignment of known figures out, and evaluate its lines."""
     expansion = expand(Consignment.model_validate(PLAIN | raw), country, home, {}, date(2026, 11, 25))
-    values = {id: shape_of(figure).ppf(np.zeros(1))[0] for id, figure in expansion.inputs.items()}
+    values = {id: figure.shape().ppf(np.zeros(1))[0] for id, figure in expansion.inputs.items()}
     lines: dict[str, Any] = {}
     for line in expansion.lines:
         lines[line.id] = evaluate(line.formula, values, lines)

@@ -10,7 +10,8 @@ from typing import Literal
 
 from forecast.buildfile.rulefiles import TAX_NAMES, Regions, is_meant
 from forecast.errors import RuleError
-from forecast.figures.kinds import BetaPert, Figure, Known, Percentiles, Span, Uniform
+from forecast.figures.figure import FigureBase
+from forecast.figures.kinds import BetaPert, Known, Percentiles, Span, Uniform
 from forecast.words.sources import Certainty, source_words
 
 CostPart = Literal["price", "export", "freight", "insurance", "arrival", "customs_value", "duty", "levies"]
@@ -93,7 +94,7 @@ class RuleFigure:
         """True where the figure is not one number: it is the first thing to look up."""
         return self.low != self.high
 
-    def as_figure(self, scale: float = 1.0, widen: float = 1.0) -> Figure:
+    def as_figure(self, scale: float = 1.0, widen: float = 1.0) -> FigureBase:
         """Give it as an uncertain figure, times a scale, the high end times ``widen`` more.
 
         A range of rates goes from the least to the most that tariffs have; any other from P10 to P90.
@@ -319,7 +320,7 @@ class Rules:
     customs_value, tax_base : Basis or None
         What enters them; no tax base where there is no tax.
     tax : str or None
-        Figure of the tax rate.
+        FigureBase of the tax rate.
     base_step : float
         The tax base is rounded to the nearest multiple; 0 for no rounding.
     figures : mapping

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from forecast.buildfile.takeoff_base import AreaTakeoff, Assumption, Surface, TakeoffBase, own_unit
+from forecast.figures.figure import FigureBase
 from forecast.figures.formula import (
     Constant,
     Formula,
@@ -18,7 +19,7 @@ from forecast.figures.formula import (
     Smaller,
     Sum,
 )
-from forecast.figures.kinds import FigureBase, Known, Percentiles
+from forecast.figures.kinds import Known, Percentiles
 from forecast.figures.units import Written, formula_in
 
 PRACTICE = "common practice, no source; yours to overwrite"
@@ -300,11 +301,7 @@ class Worksheet:
             return node
         usual = ASSUMPTIONS[key]
         figure = usual.figure
-        if isinstance(figure, Percentiles):
-            shown = f"{digits(figure.low)} / {digits(figure.middle)} / {digits(figure.high)}"
-        else:
-            shown = digits(figure.value)
-        self.notes.append(f"{words.format(shown)}: {usual.source}")
+        self.notes.append(f"{words.format(figure.slashed(digits))}: {usual.source}")
         return self.use(name, figure)
 
     def middle(self, formula: Formula) -> float:

@@ -268,7 +268,7 @@ def wide_ranges(build: Build) -> list[str]:
             low, high = figure.middle / figure.low, figure.high / figure.middle
             if max(high / low, low / high) > 2:
                 found.append(
-                    f"{item.title}, {key} {figure.low:g} / {figure.middle:g} / {figure.high:g}: very lopsided. "
+                    f"{item.title}, {key} {figure.slashed('{:g}'.format)}: very lopsided. "
                     "Consider a narrower usual range, and a risk event for the bad case."
                 )
     return found
