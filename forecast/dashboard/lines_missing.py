@@ -15,9 +15,8 @@ from forecast.dashboard.layout import safe, table, text
 from forecast.dashboard.saving import put
 from forecast.dashboard.state import Opened, before, known_by_now
 from forecast.engine.rule_weights import rule_weights
-from forecast.missing.left_out import Finding, findings
+from forecast.missing.left_out import NOTHING_MISSING, Finding, findings
 from forecast.trade.expansion import Expansion
-from forecast.views.commands.check import NOTHING_MISSING
 from forecast.views.rule_words import (
     DUES,
     HEADINGS,

@@ -26,6 +26,9 @@ from forecast.missing.odd import odd, odd_takeoffs
 from forecast.missing.rules import GRADES, Finding, load_rules, usual_cost
 from forecast.missing.usual import of_options, of_usual, of_ways
 
+NOTHING_MISSING = "Nothing that such builds usually have is missing."
+"""What is said where there is nothing to ask for."""
+
 WORST_OF_TIME, WORST_OF_MONEY = 1.64, 1.14
 """How far the high must lie above the middle. Student theses took 55.5 days where 33.9 were predicted and 48.6 was
 the worst case: ×1.64 of the prediction, and ×1.14 of the worst case (Buehler, Griffin & Ross 1994, as given by

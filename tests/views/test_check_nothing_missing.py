@@ -8,9 +8,9 @@ import pytest
 
 from forecast.buildfile.changes import RemoveItem
 from forecast.buildfile.edit import edit_build
+from forecast.missing.left_out import NOTHING_MISSING
 from forecast.start import create_build, read_answers
 from forecast.views.cli import main
-from forecast.views.commands.check import NOTHING_MISSING
 
 
 def test_a_build_that_misses_nothing_is_told_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -91,7 +91,7 @@ def values(percentiles: dict[str, dict[str, float]]) -> list[float]:
 def person(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Give what a person types, the first first; an empty list means that nobody may be asked."""
     typed: list[str] = []
-    monkeypatch.setattr("forecast.views.commands.receipt.somebody_there", lambda: True)
+    monkeypatch.setattr("forecast.views.commands.receipt_add.somebody_there", lambda: True)
     monkeypatch.setattr("builtins.input", lambda *_: typed.pop(0))
     return typed
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from forecast.views.cli import main
-from forecast.views.commands import common, receipt
+from forecast.views.commands import common, receipt_add
 
 BUILD = """
 [build]
@@ -89,7 +89,7 @@ def test_a_new_line_is_written_and_paid_in_one_go(folder: str, capsys: pytest.Ca
 def test_who_sits_there_is_asked(
     folder: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for module in (common, receipt):
+    for module in (common, receipt_add):
         monkeypatch.setattr(module, "somebody_there", lambda: True)
     monkeypatch.setattr("builtins.input", lambda: "n")
     run(capsys, *enter(folder), fails=True)

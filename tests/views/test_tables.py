@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from forecast.views.text_tables import shorten, table, width
+from forecast.views.commands.told import shorten, table, width
 
 
 def test_figures_stand_to_the_right_and_text_to_the_left() -> None:

@@ -144,8 +144,8 @@ def _data(found: LineList) -> dict[str, object]:
 
 def preview_text(found: LineList) -> str:
     """Write how the list was read and what would become of each row."""
+    from forecast.views.commands.told import shorten, table
     from forecast.views.listing_words import STATES, count_sentence, figures, layout_sentence
-    from forecast.views.text_tables import shorten, table
 
     rows = [
         [str(row.number), shorten(row.name, 30), row.group, STATES[row.state], *figures(row)]

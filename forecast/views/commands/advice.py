@@ -169,8 +169,8 @@ def run_advise(options: argparse.Namespace) -> int:
 
 
 def _split_table(advice: Contingency) -> str:
+    from forecast.views.commands.told import shorten, table
     from forecast.views.contingency_words import split_rows
-    from forecast.views.text_tables import shorten, table
 
     rows = [[shorten(title, 44), amount] for title, amount in split_rows(advice)]
     return table(["Where the contingency comes from", advice.currency], rows)
@@ -216,7 +216,7 @@ def run_compare(options: argparse.Namespace) -> int:
 def compare_text(build: Build, found: Comparison) -> str:
     """Write scenarios side by side, then each pair in a sentence."""
     from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
-    from forecast.views.text_tables import table
+    from forecast.views.commands.told import table
     from forecast.views.ways import what_ways_hold
     from forecast.words.money import about, hours, percent
 
@@ -316,8 +316,8 @@ def run_mix(options: argparse.Namespace) -> int:
     """Find the best mix of routes."""
     from forecast.decide.mix import mix
     from forecast.ledger.folder import BuildFolder
+    from forecast.views.commands.told import shorten, table
     from forecast.views.sentences import prices_left_by_mix, with_receipts
-    from forecast.views.text_tables import shorten, table
     from forecast.watching.reforecast import scenario_in_force
     from forecast.words.money import about, hourly, hours
 

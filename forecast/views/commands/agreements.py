@@ -20,7 +20,7 @@ from forecast.views.commands.common import (
     typed,
     whole,
 )
-from forecast.views.commands.receipt import check_id, day
+from forecast.views.commands.naming import check_id, day
 from forecast.words.chances import so_many
 
 if TYPE_CHECKING:
@@ -81,9 +81,9 @@ def run_agreed(options: argparse.Namespace) -> int:
     """Enter, settle, cancel or list commitments."""
     from forecast.ledger.days import not_ahead
     from forecast.ledger.folder import BuildFolder
+    from forecast.views.commands.told import shorten, table
     from forecast.views.sentences import unusual_sentence
     from forecast.views.settling_words import AGREEMENTS, agreed_words, closed_words
-    from forecast.views.text_tables import shorten, table
     from forecast.watching.estimates import unusual
     from forecast.watching.settling import agree, at_planned_rate, settle, titles_of
     from forecast.words.money import exact

@@ -127,6 +127,7 @@ def budget_text(
 ) -> str:
     """Write the answer: the sentence, the percentiles, the lines."""
     from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
+    from forecast.views.commands.told import shorten, table
     from forecast.views.sentences import (
         MEANING,
         budget_sentence,
@@ -136,7 +137,6 @@ def budget_text(
         with_receipts,
         work_sentence,
     )
-    from forecast.views.text_tables import shorten, table
     from forecast.words.money import about, as_written, builds, percent
 
     money = forecast.currency

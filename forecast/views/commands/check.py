@@ -22,7 +22,6 @@ _NAMES = 3
 """So many lines are named beside a caution."""
 SHOWN = 5
 """So many things that may have been left out are told in full; the others by name."""
-NOTHING_MISSING = "Nothing that such builds usually have is missing."
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -37,7 +36,7 @@ def run(options: argparse.Namespace) -> int:
     """Run the command; 1 when the file cannot be used."""
     from forecast.buildfile.cautions import hazards_asked
     from forecast.ledger.folder import BuildFolder
-    from forecast.missing.left_out import findings
+    from forecast.missing.left_out import NOTHING_MISSING, findings
     from forecast.views.quote_words import quotes_to_decide
     from forecast.views.rule_words import FIRST, THEN
 

@@ -18,7 +18,7 @@ from forecast.views.commands.common import (
     somebody_there,
     to_read,
 )
-from forecast.views.commands.receipt import charges_on_the_way, check_id, day
+from forecast.views.commands.naming import charges_on_the_way, check_id, day
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build

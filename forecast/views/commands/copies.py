@@ -65,7 +65,7 @@ def run_restore(options: argparse.Namespace) -> int:
     """List copies, or put one back."""
     from forecast.ledger.backup import copies, earlier_builds, find_copy, restore
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.text_tables import table
+    from forecast.views.commands.told import table
 
     folder = BuildFolder.at(options.file)
     if options.copy is None:

@@ -17,7 +17,7 @@ from forecast.views.commands.common import (
     typed,
     working,
 )
-from forecast.views.commands.receipt import day
+from forecast.views.commands.naming import day
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
@@ -142,6 +142,7 @@ class Commands:
 
 def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_line: bool = False) -> str:
     """Write the answer: the sentence, the figures, the lines, and the commands for what looks settled or past."""
+    from forecast.views.commands.told import shorten, table
     from forecast.views.sentences import (
         MEANING,
         MEANT,
@@ -159,7 +160,6 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
         state_words,
         unpaid_sentences,
     )
-    from forecast.views.text_tables import shorten, table
     from forecast.views.watch_words import (
         bought_sentence,
         contingency_sentence,

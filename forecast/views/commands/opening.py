@@ -49,10 +49,10 @@ def run(options: argparse.Namespace) -> int:
 
 def _total(options: argparse.Namespace, build: Build, plan: Plan, standing: Standing | None) -> int:
     from forecast.engine.rule_weights import rule_weights
+    from forecast.views.commands.told import table
     from forecast.views.opening_words import open_total
     from forecast.views.rule_words import TITLE, in_order, rules_lead, rules_lines
     from forecast.views.settling_words import known_words
-    from forecast.views.text_tables import table
     from forecast.words.money import to_the_coin
 
     sheet = open_total(plan, list(plan.at_middle().values()), options.line)

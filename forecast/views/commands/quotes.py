@@ -20,7 +20,7 @@ from forecast.views.commands.common import (
     whole,
     working,
 )
-from forecast.views.commands.receipt import day
+from forecast.views.commands.naming import day
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build, Option
@@ -230,7 +230,7 @@ def why_not_text(found: Settled | Elsewhere, currency: str) -> str:
 
 def quotes_text(found: ComparedQuotes, currency: str) -> str:
     """Write the options of one choice side by side, then each in a sentence."""
-    from forecast.views.text_tables import shorten, table
+    from forecast.views.commands.told import shorten, table
     from forecast.words.money import about
 
     money = partial(about, currency=currency)

@@ -1,4 +1,4 @@
-"""``forecast receipt import``: receipts from a bank or card file."""
+"""``forecast receipt import`` and ``load``: receipts from a bank or card file, or a ledger that stands as text."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from forecast.views.commands.common import add_file, answer, command, whole
+from forecast.views.commands.naming import check_id, known_ids
+from forecast.views.commands.told import receipt_data, shorten, table
 from forecast.words.chances import so_many
 
 if TYPE_CHECKING:
@@ -58,12 +60,24 @@ def add_import(actions: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     parser.add_argument("--enter", action="store_true", help="enter the rows; without it nothing is changed")
 
 
+def add_load(actions: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command that reads a ledger back."""
+    detail = (
+        "Enters a ledger that stands as text, as 'forecast receipt export' writes it: all of it, or nothing.\n"
+        "What is there already is not entered again."
+    )
+    parser = command(actions, "load", "enter a ledger that stands as text (CSV)", run_load, detail)
+    add_file(parser)
+    parser.add_argument(
+        "text", type=Path, nargs="?", help="the CSV file; receipts.csv beside the build when left out"
+    )
+
+
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
     from forecast.errors import LedgerError
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.receipts_csv import is_ledger_text
-    from forecast.views.commands.receipt import check_id, known_ids, receipt_data
     from forecast.views.settling_words import beside_words, imported_words
     from forecast.watching.importing import confirm, enter_import, open_import, plan_import
     from forecast.watching.settling import titles_of
@@ -115,10 +129,23 @@ def run(options: argparse.Namespace) -> int:
     )
 
 
+def run_load(options: argparse.Namespace) -> int:
+    """Enter a ledger that stands as text."""
+    from forecast.ledger.folder import BuildFolder
+
+    folder = BuildFolder.at(options.file)
+    path = options.text or folder.receipts_csv
+    new = folder.load(path)
+    held = len(folder.ledger().list_receipts())
+    text = (
+        f"{path}: {new} {'receipt is' if new == 1 else 'receipts are'} new; the ledger holds {held}. "
+        "'forecast watch' shows where it ends now."
+    )
+    return answer(options, text, {"file": str(path), "new": new, "count": held})
+
+
 def _whole_ledger(options: argparse.Namespace, folder: BuildFolder) -> int:
     """Read back what ``forecast receipt export`` wrote."""
-    from forecast.views.commands.receipt import run_load
-
     options.text = options.statement
     if options.enter:
         return run_load(options)
@@ -173,7 +200,6 @@ def _row(row: object) -> dict[str, object]:
 
 def preview_text(plan: ImportPlan) -> str:
     """Write how the file was read and what would become of each row."""
-    from forecast.views.text_tables import shorten, table
     from forecast.words.minor_units import format_plain
 
     layout = plan.preview.layout

@@ -30,8 +30,8 @@ def run_read(options: argparse.Namespace) -> int:
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.matching import SupplierHistory
     from forecast.ledger.papers.read import read_paper_file
+    from forecast.views.commands.told import table
     from forecast.views.paper_words import found_nothing, paper_rows, paper_sentence
-    from forecast.views.text_tables import table
 
     folder = BuildFolder.at(options.file)
     build = folder.read()

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from forecast.errors import LedgerError
 from forecast.views.commands.common import add_file, answer, command, done, to_read, working
-from forecast.views.commands.receipt import day
+from forecast.views.commands.naming import day
 from forecast.views.commands.told import figure, told
 from forecast.words.currencies import minor_digits
 
@@ -80,8 +80,8 @@ def run_moved(options: argparse.Namespace) -> int:
 
 def moved_text(moved: Moved, watch: Reforecast) -> str:
     """Write a move part by part; the parts add up as they are written."""
+    from forecast.views.commands.told import shorten, table
     from forecast.views.moves import frozen_late_sentence, moved_sentence, written
-    from forecast.views.text_tables import shorten, table
     from forecast.watching.standing import day_before
     from forecast.words.money import about, signed
 
@@ -145,8 +145,8 @@ def run_history(options: argparse.Namespace) -> int:
     """Show the forecast day by day."""
     from forecast.engine.trials import LEAST_EFFECTIVE
     from forecast.ledger.folder import BuildFolder
+    from forecast.views.commands.told import shorten, table
     from forecast.views.moves import long_day
-    from forecast.views.text_tables import shorten, table
     from forecast.views.watch_words import days_shown
     from forecast.watching.history import history
     from forecast.words.money import builds, entered, estimated
@@ -211,7 +211,7 @@ def run_history(options: argparse.Namespace) -> int:
 def run_earned(options: argparse.Namespace) -> int:
     """Show earned value beside the simulation."""
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.text_tables import table
+    from forecast.views.commands.told import table
     from forecast.views.watch_words import earned_rows, earned_sentence
     from forecast.watching.earned import NOT_THE_SAME, earned_value
 

@@ -1,4 +1,4 @@
-"""How figures are told to programs: a percentile, a chance and an error look alike, whichever command answers.
+"""What commands tell: tables in plain text, and figures for programs, alike whichever command answers.
 
 - A figure from trials, every percentile and every chance: ``{"value": …, "standard_error": …}``, the error ``null``
   where none was worked out or there is none.
@@ -12,10 +12,14 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from collections.abc import Mapping
+import unicodedata
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from forecast.ledger import Receipt
 
 _PERCENTILE = re.compile(r"p\d\d")
 _FIGURE = re.compile(r"P\d\d|chance(_\w+)?")
@@ -61,4 +65,69 @@ def _name(key: Any) -> str:
     return text.upper() if _PERCENTILE.fullmatch(text) else text
 
 
-__all__ = ["figure", "told"]
+def receipt_data(receipt: Receipt) -> dict[str, Any]:
+    """Give a receipt for programs."""
+    return {
+        "id": receipt.id,
+        "date": receipt.date.isoformat(),
+        "supplier": receipt.supplier,
+        "kind": receipt.kind,
+        "amount_minor": receipt.amount_minor,
+        "currency": receipt.currency,
+        "paid_minor": receipt.paid_minor,
+        "paid_currency": receipt.paid_currency,
+        "splits": [{"line": split.line_id, "amount_minor": split.amount_minor} for split in receipt.splits],
+        "note": receipt.note,
+        "voids": receipt.voids,
+        "voided_by": receipt.voided_by,
+    }
+
+
+def width(text: str) -> int:
+    """Give how many columns a text takes in a terminal."""
+    return sum(
+        0 if unicodedata.combining(sign) else 2 if unicodedata.east_asian_width(sign) in "WF" else 1
+        for sign in text
+    )
+
+
+def table(
+    headings: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1, last_left: bool = False
+) -> str:
+    """Lay out a table.
+
+    Parameters
+    ----------
+    headings : sequence of str
+    rows : sequence of sequences of str
+    left : int
+        How many columns, from the left, are text; the others are figures and stand to the right.
+    last_left : bool
+        Whether the last column is text as well.
+
+    Returns
+    -------
+    str
+        Without a line feed at the end.
+    """
+    cells = [list(headings), *(list(row) for row in rows)]
+    widths = [max(width(row[place]) for row in cells) for place in range(len(headings))]
+    lines = []
+    for number, row in enumerate(cells):
+        parts = []
+        for place, text in enumerate(row):
+            gap = " " * (widths[place] - width(text))
+            is_text = place < left or (last_left and place == len(row) - 1)
+            parts.append(text + gap if is_text else gap + text)
+        lines.append("  ".join(parts).rstrip())
+        if number == 0:
+            lines.append("  ".join("─" * size for size in widths))
+    return "\n".join(lines)
+
+
+def shorten(text: str, most: int = 38) -> str:
+    """Cut a text that is too long for its column."""
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+__all__ = ["figure", "receipt_data", "shorten", "table", "told", "width"]

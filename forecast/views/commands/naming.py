@@ -1,0 +1,109 @@
+"""Lines, events and days as they are typed in a command."""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from forecast.errors import LedgerError
+from forecast.views.commands.common import by_title
+
+if TYPE_CHECKING:
+    from forecast.buildfile.schema import Build
+
+
+def day(text: str) -> dt.date:
+    """Read a date."""
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        message = f"{text!r} is no date: write year-month-day, as 2026-05-31"
+        raise argparse.ArgumentTypeError(message) from None
+
+
+def known_ids(
+    build: Build, *, events: bool = True, lines: bool = True, hours: bool = False, on_the_way: bool = False
+) -> list[str]:
+    """Give the ids that a receipt or a mark may name.
+
+    Own hours only where they may be marked as worked, and without the other lines those charges that come on the way
+    of goods or not at all only where these may be ruled out.
+    """
+    from forecast.engine.plan import compile_plan
+
+    found = [line.id for line in build.line] if lines else []
+    found += [event.id for event in build.event] if events else []
+    if build.consignment:  # their lines and events follow from rules; they are the same in every scenario
+        bought = [row for row in compile_plan(build).payable if row.of != row.id]
+        found += [
+            row.id for row in bought if (row.kind == "line" and lines) or (row.kind == "event" and events)
+        ]
+    if on_the_way:
+        found += [name for name in charges_on_the_way(build) if name not in found]
+    if hours:
+        found += [f"{line.id}.own_hours" for line in build.line if line.own_hours is not None]
+    return found
+
+
+def charges_on_the_way(build: Build) -> list[str]:
+    """Give the lines that come on the way of goods or not at all, as storage does, by id."""
+    from forecast.engine.plan import compile_plan
+
+    if not build.consignment:
+        return []
+    lines = {row.id for row in compile_plan(build).payable if row.kind == "line"}
+    return [
+        name for item in compile_plan(build).consignments for name in item.over_once_here if name in lines
+    ]
+
+
+def check_id(
+    name: str,
+    build: Build,
+    *,
+    events: bool = True,
+    lines: bool = True,
+    hours: bool = False,
+    on_the_way: bool = False,
+) -> str:
+    """Give a line or event by id or name, as its id; a consignment's own means its goods where they have one price.
+
+    Raises
+    ------
+    LedgerError
+        Naming the nearest that there is, or all that are called so.
+    """
+    legal = known_ids(build, events=events, lines=lines, hours=hours, on_the_way=on_the_way)
+    found = find_id(name, build, legal)
+    if found is None:
+        what = "line or event" if events and lines else "event" if events else "line"
+        raise LedgerError(not_there(name, build, legal, what))
+    return found
+
+
+def find_id(name: str, build: Build, legal: Sequence[str]) -> str | None:
+    """Give the one of some ids that a name means, as `check_id` does; None where it means none."""
+    if name in legal:
+        line = name.removesuffix(".own_hours")
+        return line if line in build.work_alone else name  # work that costs nothing is closed by its line
+    if f"{name}.goods" in legal:
+        return f"{name}.goods"
+    return by_title(name, called(build, legal))
+
+
+def called(build: Build, legal: Sequence[str]) -> dict[str, str]:
+    """Give what some ids are called."""
+    from forecast.watching.settling import titles_of
+
+    titles = titles_of(build)
+    return {id_: titles[id_] for id_ in legal if id_ in titles}
+
+
+def not_there(name: str, build: Build, legal: Sequence[str], what: str) -> str:
+    """Say that nothing is called so, and name the nearest that there is."""
+    from forecast.buildfile.checks import nearest
+
+    near = nearest(name, list(called(build, legal).values())) if " " in name else nearest(name, list(legal))
+    return f"there is no {what} {name!r} in the build. {near}"
