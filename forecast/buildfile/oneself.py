@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from forecast.buildfile.cautions import Caution, cautions_for, goods_cautions, is_done
-from forecast.buildfile.options import with_option
-from forecast.buildfile.scenario import choose, counts
+from forecast.buildfile.choosing import choose, counts, with_option
 from forecast.buildfile.schema import Build, Line, Scenario
 
 

@@ -6,7 +6,7 @@ from functools import partial
 
 import streamlit as st
 
-from forecast.buildfile.options import options_by_choice
+from forecast.buildfile.choosing import options_by_choice
 from forecast.buildfile.schema import Build
 from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.layout import kept_picture, palette, safe, table, text, told_plainly

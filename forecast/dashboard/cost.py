@@ -9,8 +9,13 @@ import streamlit as st
 from forecast.buildfile.schema import Build
 from forecast.dashboard.cost_answers import firm_up_on_its_way
 from forecast.dashboard.cost_hold import how_much_to_hold
-from forecast.dashboard.cost_more import what_could_go, which_measures_pay
-from forecast.dashboard.cost_next import cheap_and_dear, how_far_money_reaches, what_to_firm_up
+from forecast.dashboard.cost_next import (
+    cheap_and_dear,
+    how_far_money_reaches,
+    what_could_go,
+    what_to_firm_up,
+    which_measures_pay,
+)
 from forecast.dashboard.layout import answer, kept_picture, palette, text, told_plainly
 from forecast.dashboard.remembered import remembered
 from forecast.dashboard.state import Opened, as_it_stands, if_narrow_line, known_by_now, opened

@@ -203,8 +203,7 @@ class _Written:
 
 def _written(draw: Callable[[], Any]) -> _Written | None:
     # What charts need takes longer to load than all the rest: the first page's sentence stands before it is.
-    from forecast.views.charts.frame import without_title
-    from forecast.views.charts.trust import trust_charts
+    from forecast.views.charts.frame import trust_charts, without_title
 
     trust_charts()
     chart = draw()

@@ -10,13 +10,23 @@ from pathlib import Path
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from forecast.dashboard.following import follow, state_of
 from forecast.dashboard.layout import calmly, safe, style, tell_any, told_late, told_plainly
 from forecast.dashboard.printing import paper_head
 from forecast.dashboard.shelf import SHELF
-from forecast.dashboard.state import Opened, begin, choose_file, choose_scenario, chosen, offered, opened
+from forecast.dashboard.state import (
+    Opened,
+    begin,
+    choose_file,
+    choose_scenario,
+    chosen,
+    known_state,
+    ledger_state,
+    offered,
+    opened,
+)
 from forecast.dashboard.tray import foot, tray
-from forecast.errors import BuildFileError
+from forecast.errors import BuildFileError, ForecastError
+from forecast.ledger import Ledger
 from forecast.ledger.folder import BuildFolder, demos, open_demo
 
 _HERE = Path(__file__).parent
@@ -166,3 +176,42 @@ def _unopened(names: Iterable[str], lately: Iterable[str]) -> list[str]:
 
 def _take_demo(name: str) -> None:
     choose_file(str(open_demo(name).build_file))
+
+
+EVERY = 3.0
+"""Seconds between two looks at the build file and the ledger; a look takes a few thousandths of one."""
+
+
+def state_of(folder: BuildFolder) -> str:
+    """Give a name for what stands on disk: another one after every edit of the file and every entry."""
+    try:
+        state = ""
+        if folder.has_ledger():
+            path = folder.receipts_db
+            state = known_state(str(path)) or ledger_state(Ledger(path))
+        return f"{_stamp(folder.build_file)} {state}"
+    except ForecastError as error:  # what is wrong is told by the page itself
+        return f"{_stamp(folder.build_file)} {error}"
+
+
+def _stamp(file: Path) -> str:
+    try:
+        found = file.stat()
+    except OSError as error:
+        return str(error.errno)
+    return f"{found.st_mtime_ns} {found.st_size}"
+
+
+@st.fragment(run_every=EVERY)
+@told_plainly()
+def follow(folder: BuildFolder, drawn: str) -> None:
+    """Draw all anew when the build is no longer what was drawn.
+
+    Parameters
+    ----------
+    folder : BuildFolder
+    drawn : str
+        Its `state_of` when this run of the page began.
+    """
+    if state_of(folder) != drawn:
+        st.rerun()

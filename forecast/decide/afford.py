@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forecast.buildfile.options import figure_name, figure_names, with_option
+from forecast.buildfile.choosing import figure_name, figure_names, with_option
 from forecast.buildfile.places_of_figures import places
 from forecast.buildfile.schema import Build
 from forecast.decide.again import Again, Change, replay_build

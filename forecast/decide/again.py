@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forecast.buildfile.checks import nearest
-from forecast.buildfile.options import figure_names, with_figure
+from forecast.buildfile.choosing import figure_names, with_figure
 from forecast.buildfile.schema import Build
 from forecast.engine.draws import columns
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast

@@ -9,9 +9,14 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 
 from forecast.buildfile.checks import nearest
+from forecast.buildfile.choosing import (
+    options_by_choice,
+    overridden,
+    scenario_name,
+    scenario_title,
+    with_option,
+)
 from forecast.buildfile.consignment import Consignment
-from forecast.buildfile.options import options_by_choice, with_option
-from forecast.buildfile.scenario import overridden, scenario_name, scenario_title
 from forecast.buildfile.schema import Build, Event, Line, Option, Scenario
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.known import KnownFacts

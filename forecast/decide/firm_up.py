@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from forecast.buildfile.options import figure_name, options_by_choice
+from forecast.buildfile.choosing import figure_name, options_by_choice
 from forecast.buildfile.schema import Build, Line
 from forecast.buildfile.sheet import open_quotes
 from forecast.decide.again import Again, Change, replay_of

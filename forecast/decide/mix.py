@@ -7,9 +7,8 @@ from itertools import product
 
 import numpy as np
 
+from forecast.buildfile.choosing import options_by_choice, scenario_name, with_option
 from forecast.buildfile.oneself import OWN_ROUTE, OwnHazard, own_hazards_of_mix
-from forecast.buildfile.options import options_by_choice, with_option
-from forecast.buildfile.scenario import scenario_name
 from forecast.buildfile.schema import Build, Option, Scenario
 from forecast.decide.choices import conditions, settled, taken_with
 from forecast.decide.mixer import Mixer, Routes, Totals

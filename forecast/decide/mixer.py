@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forecast.buildfile.scenario import overridden
+from forecast.buildfile.choosing import overridden
 from forecast.buildfile.schema import Build, Event, Scenario
 from forecast.decide.again import Again, replay_of
 from forecast.decide.made import routes_made

@@ -8,7 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
-from forecast.buildfile.scenario import in_words, scenario_title
+from forecast.buildfile.choosing import in_words, scenario_title
 from forecast.buildfile.schema import Build
 from forecast.decide.dominance import Dominance, dominance
 from forecast.decide.made import ways_left

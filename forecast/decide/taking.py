@@ -6,8 +6,8 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from forecast.buildfile.choosing import options_by_choice, with_option
 from forecast.buildfile.consignment import Consignment
-from forecast.buildfile.options import options_by_choice, with_option
 from forecast.buildfile.places_of_figures import Place, place_at
 from forecast.buildfile.schema import Build, Line, Option
 from forecast.buildfile.sheet import open_quotes

@@ -140,7 +140,7 @@ def run(
     first_replicate : int
         Number of the first replicate; batches with other numbers are further draws of the same kind.
     wider : float
-        All own ranges count so many times as wide as stated; see `forecast.decide.narrow`.
+        All own ranges count so many times as wide as stated; see `forecast.decide.contingency`.
 
     Returns
     -------

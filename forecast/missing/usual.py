@@ -15,8 +15,8 @@ from typing import Any
 
 from forecast.buildfile.cautions import mentions
 from forecast.buildfile.changes import AddItem
+from forecast.buildfile.choosing import with_option
 from forecast.buildfile.library import PRACTICE, Library, library_of
-from forecast.buildfile.options import with_option
 from forecast.buildfile.places import load_places
 from forecast.buildfile.rates import ask_for_rate, per_euro
 from forecast.buildfile.rulefiles import countries

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.buildfile.scenario import scenario_title
+from forecast.buildfile.choosing import scenario_title
 from forecast.buildfile.schema import Build
 from forecast.engine.forecast import Forecast
 from forecast.engine.plan import compile_plan
@@ -274,7 +274,7 @@ def narrow_line(
     None where they cannot matter, as while all of them are starter ranges, or where the builder's own receipts say how
     narrow the ranges were.
     """
-    from forecast.decide.narrow import ENOUGH_CLOSED, if_narrow
+    from forecast.decide.contingency import ENOUGH_CLOSED, if_narrow
     from forecast.watching.known_facts import facts_about
 
     facts, _ = facts_about(forecast.plan, known)

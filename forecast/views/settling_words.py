@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 
-from forecast.buildfile.scenario import scenario_title
+from forecast.buildfile.choosing import scenario_title
 from forecast.buildfile.schema import Build
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from forecast.buildfile.choosing import scenario_title
 from forecast.buildfile.oneself import OwnHazard
-from forecast.buildfile.scenario import scenario_title
 from forecast.buildfile.schema import Build
 from forecast.decide.made import routes_made, ways_left
 from forecast.decide.mixer import routes_offered

@@ -31,8 +31,8 @@ from unittest.mock import patch
 
 import numpy as np
 
+from forecast.buildfile.choosing import with_figure
 from forecast.buildfile.edit import changed
-from forecast.buildfile.options import with_figure
 from forecast.buildfile.proposals import Quoted, choice_of, quote, starter_measure
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build, Scenario

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from forecast.buildfile.options import figure_names, options_by_choice, with_figure, with_option
+from forecast.buildfile.choosing import figure_names, options_by_choice, with_figure, with_option
 from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import simulate
 from forecast.errors import BuildFileError, SimulationError

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from forecast.buildfile.checks import figures_of, loadings_of
+from forecast.buildfile.choosing import choose
 from forecast.buildfile.reader import read_build
-from forecast.buildfile.scenario import choose
 from forecast.buildfile.schema import GROUPS, Build, Line
 from forecast.engine.forecast import simulate
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from forecast.buildfile.choosing import choose
 from forecast.buildfile.oneself import own_hazards, own_hazards_of_mix, own_hazards_sentence
 from forecast.buildfile.reader import parse_build, read_build
-from forecast.buildfile.scenario import choose
 from forecast.buildfile.schema import Build
 from forecast.ledger.folder import DEMOS
 from forecast.start import read_answers, write_build

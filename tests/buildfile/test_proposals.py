@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from forecast.buildfile.changes import RemoveItem
+from forecast.buildfile.choosing import options_by_choice, with_option
 from forecast.buildfile.edit import changed
-from forecast.buildfile.options import options_by_choice, with_option
 from forecast.buildfile.proposals import (
     Quoted,
     measures_on_offer,

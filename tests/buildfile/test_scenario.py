@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from forecast.buildfile.choosing import choose, scenario_name
 from forecast.buildfile.reader import parse_build
-from forecast.buildfile.scenario import choose, scenario_name
 from forecast.errors import SimulationError
 from tests.buildfile.texts import HEAD
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from scipy.special import ndtri
 
-from forecast.buildfile.options import with_figure
+from forecast.buildfile.choosing import with_figure
 from forecast.buildfile.reader import parse_build
 from forecast.decide.afford import WalkAway, afford, budget_chance, prices_to_ask_for
 from forecast.engine.forecast import simulate

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from forecast.buildfile.options import with_option
+from forecast.buildfile.choosing import with_option
 from forecast.buildfile.reader import parse_build, read_build
 from forecast.buildfile.schema import Build, Scenario
 from forecast.decide.mix import Mix, Mixes, MixSearch, mix

@@ -11,7 +11,7 @@ from scipy.special import ndtri
 
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
-from forecast.decide.narrow import USUALLY_HELD, if_narrow, widening
+from forecast.decide.contingency import USUALLY_HELD, if_narrow, widening
 from forecast.engine.forecast import forecast_plan, simulate
 from forecast.engine.known import KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from forecast.buildfile.options import with_option
+from forecast.buildfile.choosing import with_option
 from forecast.buildfile.reader import parse_build
 from forecast.decide.choices import quotes
 from forecast.engine.forecast import simulate

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forecast.buildfile.options import with_figure
+from forecast.buildfile.choosing import with_figure
 from forecast.decide.again import Change, draws_behind, replay_build, replay_of, with_open_figures
 from forecast.decide.figure_words import figure_phrase, figure_words
 from forecast.engine.forecast import simulate

@@ -170,7 +170,7 @@ def test_each_is_written_as_altair_writes_it(
         return [json.dumps(chart.to_dict()) for chart in charts]
 
     ours = written()
-    for module in ("cost_charts", "fan", "line_charts", "move_charts", "watch_charts", "ways_charts"):
+    for module in ("cost_charts", "line_charts", "move_charts", "watch_charts", "ways_charts"):
         monkeypatch.setattr(f"forecast.views.charts.{module}.layered", alt.layer)
     with alt.data_transformers.enable("default"):
         assert written() == ours

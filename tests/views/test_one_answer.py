@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from forecast.buildfile.options import with_option
+from forecast.buildfile.choosing import with_option
 from forecast.decide.again import replay_of
 from forecast.decide.mix import MixSearch
 from forecast.decide.trim import trims

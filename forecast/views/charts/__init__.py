@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from forecast.views.charts.cost_charts import dots_of_hundred, s_curve
-from forecast.views.charts.fan import paid_against_fan
 from forecast.views.charts.line_charts import estimate_paid_forecast, line_bars
-from forecast.views.charts.move_charts import moved_bars
+from forecast.views.charts.move_charts import moved_bars, paid_against_fan
 from forecast.views.charts.watch_charts import contingency_over_time, forecast_band, paid_against_budget
 from forecast.views.charts.ways_charts import AgainstCheapest, difference_bands, difference_strip
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from forecast.views.commands import (
-    add_lines,
     adding,
     advice,
     agreements,
@@ -13,9 +12,7 @@ from forecast.views.commands import (
     closing,
     completion,
     copies,
-    demo,
     ends,
-    json_schema,
     new,
     opening,
     quotes,
@@ -28,7 +25,7 @@ COMMANDS: tuple[Adder, ...] = (
     new.add,
     check.add,
     adding.add,
-    add_lines.add,
+    adding.add_lists,
     budget.add,
     advice.add,
     quotes.add,
@@ -39,9 +36,9 @@ COMMANDS: tuple[Adder, ...] = (
     ends.add,
     story.add,
     copies.add,
-    demo.add,
+    new.add_demo,
     app.add,
-    json_schema.add,
+    completion.add_schema,
     completion.add,
 )
 """In the order of the job."""

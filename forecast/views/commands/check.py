@@ -237,7 +237,7 @@ def _undecided_options(build: Build, known: Standing | None, file: str) -> list[
     """Ask which option is taken, of each choice that is not settled, for programs and for people."""
     if not build.option:
         return []
-    from forecast.buildfile.options import options_by_choice
+    from forecast.buildfile.choosing import options_by_choice
     from forecast.decide.choices import about, settled
 
     found = []

@@ -1,12 +1,15 @@
-"""``forecast completion``: the Tab key completes commands, options, builds, and the ids of a build."""
+"""``forecast completion`` and ``forecast schema``: what shells and editors complete from."""
 
 from __future__ import annotations
 
 import argparse
+import json
 import os
 from collections.abc import Callable
 from functools import partial
 from typing import Any
+
+from forecast.views.commands.common import command
 
 SHELLS = ("bash", "zsh", "fish", "powershell")
 _KINDS = {
@@ -91,3 +94,23 @@ def _demos(prefix: str, **_: Any) -> list[str]:
     from forecast.ledger.folder import demos
 
     return [name for name in demos() if name.startswith(prefix)]
+
+
+def add_schema(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    detail = (
+        "Prints the JSON Schema of build.toml. An editor that knows TOML completes keys by it: keep it beside the "
+        "build as build.schema.json and begin build.toml with '#:schema build.schema.json', as 'forecast new' does."
+    )
+    command(
+        commands, "schema", "what build.toml may say, as a JSON Schema for your editor", run_schema, detail
+    )
+
+
+def run_schema(_: argparse.Namespace) -> int:
+    """Run the command."""
+    from forecast.buildfile.toml_schema import build_schema
+
+    # Not an answer with figures: its names are the file's own, `p10` among them.
+    print(json.dumps(build_schema(), indent=2))
+    return 0

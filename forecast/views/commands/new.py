@@ -1,4 +1,4 @@
-"""``forecast new``: some twenty questions, and a complete build file from their answers."""
+"""``forecast new`` and ``forecast demo``: a build to begin with."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from forecast.words.text import plain
 if TYPE_CHECKING:
     from forecast.errors import Problem
     from forecast.start import Answers, Question
+
 
 EXAMPLE = """\
 An answers file has one answer a line; what is left out takes its default, and "don't know" is always legal:
@@ -174,3 +175,23 @@ def _choices(item: Question) -> str:
         return "\n".join(f"    {id:<11} {name}" for id, name in item.choices.items())
     listed = ", ".join(f"{id} {name}".strip() for id, name in item.choices.items())
     return "\n".join(textwrap.wrap(listed, 100, initial_indent="    ", subsequent_indent="    "))
+
+
+def add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command."""
+    detail = "Makes your own copy of a demo build, its receipts entered, and says where it is. Its data are invented."
+    parser = command(commands, "demo", "a demo build to try things on", run_demo, detail)
+    parser.add_argument("name", nargs="?", help="which one; all are listed when left out")
+    parser.add_argument("--afresh", action="store_true", help="put an earlier copy aside and start over")
+
+
+def run_demo(options: argparse.Namespace) -> int:
+    """Run the command."""
+    from forecast.ledger.folder import demos, open_demo
+
+    if options.name is None:
+        names = demos()
+        text = "\n".join(["Demo builds; open one with: forecast demo NAME", *(f"  {name}" for name in names)])
+        return answer(options, text, {"demos": list(names)})
+    folder = open_demo(options.name, afresh=options.afresh)
+    return answer(options, str(folder.folder), {"folder": str(folder.folder)})

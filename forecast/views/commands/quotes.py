@@ -84,7 +84,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Run the command."""
-    from forecast.buildfile.options import options_by_choice
+    from forecast.buildfile.choosing import options_by_choice
     from forecast.decide.choices import ComparedQuotes, quotes_or_why
     from forecast.errors import SimulationError
     from forecast.ledger.folder import BuildFolder
@@ -155,7 +155,7 @@ def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> int
     """Keep the quote that is taken as a price agreed."""
     import datetime as dt
 
-    from forecast.buildfile.options import options_by_choice
+    from forecast.buildfile.choosing import options_by_choice
     from forecast.decide.choices import settled
     from forecast.decide.taking import asked_by_option, asked_by_price, quotes_to_take, take
     from forecast.errors import LedgerError
