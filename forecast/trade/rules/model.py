@@ -29,8 +29,21 @@ OUTDATED_AFTER = 548
 """Days (18 months) after which a figure with no end date counts as outdated."""
 
 
+class _Sourced:
+    """Something of the law or common practice, and who says so."""
+
+    source: str
+    certainty: Certainty
+    read: date | None
+
+    @property
+    def told(self) -> str:
+        """The source, in words."""
+        return source_words(self.source, self.certainty, self.read)
+
+
 @dataclass(frozen=True)
-class RuleFigure:
+class RuleFigure(_Sourced):
     """A figure of trade or law.
 
     Attributes
@@ -66,11 +79,6 @@ class RuleFigure:
     valid_to: date | None = None
     note: str = ""
     read: date | None = None
-
-    @property
-    def told(self) -> str:
-        """The source, in words."""
-        return source_words(self.source, self.certainty, self.read)
 
     @property
     def value(self) -> float:
@@ -152,7 +160,7 @@ class RuleWarning:
 
 
 @dataclass(frozen=True)
-class Basis:
+class Basis(_Sourced):
     """What enters a customs value or a tax base, and who says so.
 
     ``uplift`` names a figure: a share of the customs value that is added, but not for the origins in ``no_uplift``.
@@ -170,11 +178,6 @@ class Basis:
     uplift: str | None = None
     insurance: str | None = None
     no_uplift: tuple[str, ...] = ()
-
-    @property
-    def told(self) -> str:
-        """The source, in words."""
-        return source_words(self.source, self.certainty, self.read)
 
     def doubts(self, on: date) -> tuple[str, ...]:
         """Say why it should be looked up again; nothing where it need not."""
@@ -264,7 +267,7 @@ class PrivateUse:
 
 
 @dataclass(frozen=True)
-class Preference:
+class Preference(_Sourced):
     """Origins for which a trade agreement may lower the duty."""
 
     origins: tuple[str, ...]
@@ -274,14 +277,9 @@ class Preference:
     as_of: date | None = None
     read: date | None = None
 
-    @property
-    def told(self) -> str:
-        """The source, in words."""
-        return source_words(self.source, self.certainty, self.read)
-
 
 @dataclass(frozen=True)
-class Territory:
+class Territory(_Sourced):
     """Countries from which goods in free circulation bear no duty, though tax and entry may be due all the same.
 
     ``countries`` are codes of countries or of customs unions.
@@ -293,11 +291,6 @@ class Territory:
     certainty: Certainty
     as_of: date | None = None
     read: date | None = None
-
-    @property
-    def told(self) -> str:
-        """The source, in words."""
-        return source_words(self.source, self.certainty, self.read)
 
 
 @dataclass(frozen=True)
