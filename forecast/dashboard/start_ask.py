@@ -18,11 +18,12 @@ from forecast.start import (
     Question,
     WrongAnswer,
     default_of,
+    place_words,
     read_answer,
     stand,
     understood,
 )
-from forecast.words.countries import ALSO, country_names
+from forecast.words.countries import ALSO, country_names, own_names
 from forecast.words.currencies import currency_codes, currency_name
 from forecast.words.numbers import plainly
 
@@ -57,7 +58,7 @@ def ask(id: str) -> None:
     place = ids.index(id)
     item = standing.asked[place]
     st.html(_LOOK)
-    st.caption(f"Question {place + 1} of {len(ids)}")
+    st.caption(f"Question {place_words(place + 1, len(ids), standing.values)}")
     st.subheader(safe(item.text), anchor=False)
     if item.id == "kit_price" and start["chips"]:
         _by_chips(item, standing)
@@ -259,10 +260,17 @@ def _searched(id: str, choices: Mapping[str, str], item: Question) -> str:
     if not name:
         return id
     known, others = name.casefold(), list[str]()
-    for word in sorted({*item.called.get(id, ()), *ALSO.get(id, ())}, key=len, reverse=True):
-        if not any(word in other for other in (known, *others)):  # found by the longer one
+    written = {*item.called.get(id, ()), *ALSO.get(id, ()), *own_names().get(id, ())}
+    for word in sorted(written, key=lambda word: (len(word), word), reverse=True):
+        if not any(
+            word.casefold() in other.casefold() for other in (known, *others)
+        ):  # found by the longer one
             others.append(word)
-    also = ", ".join(word.upper() if len(word) <= 3 else word.title() for word in reversed(others))
+    # Names from the rule files are in small letters; those of languages stand as these write them.
+    also = ", ".join(
+        word if word != word.lower() else word.upper() if len(word) <= 3 else word.title()
+        for word in reversed(others)
+    )
     return f"{name} ({id}): {also}" if also else f"{name} ({id})"
 
 

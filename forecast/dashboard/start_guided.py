@@ -18,7 +18,16 @@ from forecast.dashboard.state import choose_file
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
 from forecast.errors import ForecastError
 from forecast.ledger.folder import user_folder
-from forecast.start import DraftStanding, WrongAnswer, create_build, question, stand, write_build
+from forecast.start import (
+    DraftStanding,
+    WrongAnswer,
+    create_build,
+    is_counted,
+    place_words,
+    question,
+    stand,
+    write_build,
+)
 from forecast.views.charts.cost_charts import narrowing
 from forecast.views.sentences import budget_sentence, hold_sentence
 from forecast.words.money import as_written, signed
@@ -86,7 +95,9 @@ def _answer(start: Start, standing: DraftStanding, now: Forecast | None) -> None
         return
     told = "your answer" if given == 1 else f"your {given} answers"
     rest = asked - given
-    questions = "the other question" if rest == 1 else f"the other {rest} questions"
+    questions = "the other question" if rest == 1 else "the other questions"
+    if rest > 1 and is_counted(standing.values):
+        questions = f"the other {rest} questions"
     counted = f" and {questions}, which {'counts' if rest == 1 else 'count'} as not known" if rest else ""
     budget = standing.values.get("budget")
     own = standing.values.get("kit_price") is not None
@@ -215,7 +226,8 @@ def _so_far(start: Start, standing: DraftStanding) -> None:
     passed = f", {unknown} of them \u201cI don't know\u201d" if unknown else ""
     # Its heading stays the same while answers come in: under another one it would be a new fold, and shut.
     with st.expander("Your answers so far", key="guided-so-far"):
-        st.markdown(f"{len(standing.values)} of {len(standing.asked)} answered{passed}.")
+        counted = place_words(len(standing.values), len(standing.asked), standing.values)
+        st.markdown(f"{counted} answered{passed}.")
         # Above the list: below it, each answer that comes in would push them away and draw them anew.
         with st.container(horizontal=True):
             if start["at"] != END:

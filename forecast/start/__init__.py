@@ -13,6 +13,8 @@ from forecast.start.answers import (
     as_asked,
     default_of,
     is_asked,
+    is_counted,
+    place_words,
     read_answer,
     read_answers,
 )
@@ -33,6 +35,8 @@ __all__ = [
     "create_build",
     "default_of",
     "is_asked",
+    "is_counted",
+    "place_words",
     "put_build",
     "question",
     "questions",

@@ -8,6 +8,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from forecast.buildfile.checks import nearest
+from forecast.buildfile.incoterms import incoterm
 from forecast.buildfile.locate import Path, line_of, locate
 from forecast.buildfile.places import load_places
 from forecast.buildfile.rates import FAR_RATE
@@ -19,6 +20,7 @@ from forecast.figures.figure import FigureBase
 from forecast.start.questions import DONT_KNOW, Question, question, questions
 from forecast.start.written_answers import BoxSize, Context, WrongAnswer, is_unknown, read_value
 from forecast.tables.files import UnfitFileError, read_regular
+from forecast.words.countries import names_used_in
 from forecast.words.currencies import minor_digits, reference
 
 LARGEST_FILE = 100_000
@@ -143,10 +145,43 @@ def is_asked(item: Question, so_far: AnswersSoFar) -> bool:
     return True
 
 
+_DECIDING = ("country", "currency", "origin", "sent_from", "kit_currency")
+"""Questions on whose answers it depends which others are asked."""
+
+
+def is_counted(so_far: AnswersSoFar) -> bool:
+    """Tell whether it is known how many questions are asked: no answer to come adds one."""
+    return all(name in so_far for name in _DECIDING)
+
+
+def place_words(place: int, count: int, so_far: AnswersSoFar) -> str:
+    """Write which question it is of how many: ``3 of about 20`` as long as answers may still add some.
+
+    Parameters
+    ----------
+    place : int
+        From 1.
+    count : int
+        How many are asked after the answers so far.
+    so_far : mapping
+    """
+    return f"{place} of {count}" if is_counted(so_far) else f"{place} of about {round(count, -1)}"
+
+
 def as_asked(item: Question, so_far: AnswersSoFar) -> Question:
     """Give a question as it is put after earlier answers: some ask what the rules of the builder's country ask."""
     if item.id == "rate":
         return _rate_as_asked(item, so_far)
+    if item.id == "incoterm" and so_far.get("shipping") not in (None, "sea"):
+        return replace(
+            item, choices={code: item.choices[code] for code in item.choices if not incoterm(code).sea_only}
+        )
+    if item.anywhere and (country := so_far.get("country")):
+        theirs = names_used_in(country)
+        called = {
+            code: (*item.called.get(code, ()), *theirs.get(code, ())) for code in {*item.called, *theirs}
+        }
+        return replace(item, called=called)
     own_use = country_of(so_far.get("country") or "").own_use
     if item.id == "private_use" and own_use is not None:
         return replace(item, text=own_use.question, help=own_use.why)
@@ -190,7 +225,11 @@ def read_answer(item: Question, raw: object, so_far: AnswersSoFar) -> Any:
     WrongAnswer
         Saying what was found and what is legal.
     """
-    default, item = default_of(item, so_far), as_asked(item, so_far)
+    default = default_of(item, so_far)
+    if (
+        item.id != "incoterm"
+    ):  # a seller may quote what does not fit the way: it is taken, and the build says so
+        item = as_asked(item, so_far)
     if isinstance(raw, str) and not raw.strip():
         raw = default
     if is_unknown(raw) and item.id in ("name", "currency", "kit_currency"):

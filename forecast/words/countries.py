@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from functools import cache, lru_cache
+from importlib import resources
 from types import MappingProxyType
 
 from forecast.words.text import folded
@@ -55,7 +57,8 @@ def countries_called(
     """Give the two letters of the countries that people may mean by what they write.
 
     A code, a usual mistake for one, a name or an everyday name means one country. Else a part of a name does, of three
-    letters or more, with which a word of it begins; and else the whole name of any country of the world. Dots,
+    letters or more, with which a word of it begins; and else the whole name of any country of the world, also in its
+    own languages. Dots,
     accents, further blanks and a leading "the" count nothing: ``U.S.A.``, ``the UK``.
 
     Parameters
@@ -83,22 +86,38 @@ def countries_called(
         found = tuple(id for id, known in every.items() if any(f" {words}" in f" {name}" for name in known))
     if not found:
         found = tuple(
-            id for id, name in country_names().items() if words in map(folded, (name, *ALSO.get(id, ())))
+            id
+            for id, name in country_names().items()
+            if words in map(folded, (name, *called.get(id, ()), *ALSO.get(id, ())))
         )
-    return found or tuple(id for id in names if words in _own_names(id))
+    return found or tuple(id for id, own in own_names().items() if words in map(folded, own))
 
 
-@lru_cache(maxsize=256)
-def _own_names(code: str) -> frozenset[str]:
-    """Give what a country is called in its own official languages (Unicode CLDR, by Babel): ``polska``."""
+@cache
+def own_names() -> Mapping[str, tuple[str, ...]]:
+    """Give what each country is called in its own official languages besides English, by code: ``Polska``."""
+    text = resources.files("forecast").joinpath("words/own_names.toml").read_text(encoding="utf-8")
+    return MappingProxyType({code: tuple(names) for code, names in tomllib.loads(text).items()})
+
+
+@lru_cache(maxsize=8)
+def names_used_in(country: str) -> Mapping[str, tuple[str, ...]]:
+    """Give what all countries are called in the official languages of one, by code: ``Verenigd Koninkrijk``.
+
+    From Unicode CLDR, by Babel; English is left out.
+    """
     from babel.core import Locale, UnknownLocaleError
     from babel.languages import get_official_languages
 
-    found = set()
-    for language in get_official_languages(code, de_facto=True):
+    found: dict[str, dict[str, None]] = {}
+    for language in get_official_languages(country, de_facto=True):
+        if language == "en":
+            continue
         with suppress(UnknownLocaleError, ValueError):
-            found.add(folded(Locale.parse(language).territories.get(code, "")))
-    return frozenset(found - {""})
+            for code, name in Locale.parse(language).territories.items():
+                if code in COUNTRIES:
+                    found.setdefault(code, {})[str(name)] = None
+    return MappingProxyType({code: tuple(names) for code, names in found.items()})
 
 
 _LEAST = 3
@@ -117,4 +136,13 @@ def nearest_country(code: str) -> str:
     return "Write the two capital letters of ISO 3166-1, such as 'IE'."
 
 
-__all__ = ["ALSO", "COUNTRIES", "countries_called", "country_name", "country_names", "nearest_country"]
+__all__ = [
+    "ALSO",
+    "COUNTRIES",
+    "countries_called",
+    "country_name",
+    "country_names",
+    "names_used_in",
+    "nearest_country",
+    "own_names",
+]

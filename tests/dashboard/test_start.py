@@ -556,3 +556,24 @@ def test_a_build_whose_ledger_is_gone_is_put_back_on_the_page(
     app = press(app.run(), "Put it back")
     assert "Put back as of" in words(app)
     assert len(folder.ledger().list_receipts()) == 1
+
+
+def test_the_list_of_countries_is_searched_by_their_own_names_and_by_those_of_the_builders_language(
+    begin_at: Callable[..., AppTest],
+) -> None:
+    def listed(id: str, code: str, **told: str) -> str:
+        options = begin_at(id, **told).selectbox(key=f"guided-{id}").options
+        return next(one for one in options if f"({code})" in one)
+
+    for word in ("Nederland", "Holland"):
+        assert word in listed("country", "NL")
+    assert "Verenigd Koninkrijk" in listed("origin", "GB", country="NL")
+    assert "Verenigd Koninkrijk" not in listed("origin", "GB", country="IE")
+
+
+def test_a_kit_that_comes_by_road_is_offered_no_terms_of_sea_freight(
+    begin_at: Callable[..., AppTest],
+) -> None:
+    offered = begin_at("incoterm", origin="JP", shipping="road").selectbox(key="guided-incoterm").options
+    assert any("(FCA)" in one for one in offered)
+    assert not any(f"({code})" in one for one in offered for code in ("FAS", "FOB", "CFR", "CIF"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +32,7 @@ from forecast.start import (
     create_build,
     default_of,
     is_asked,
+    place_words,
     question,
     questions,
     read_answer,
@@ -816,6 +818,56 @@ def test_a_refused_price_is_shown_as_it_was_said(said: str) -> None:
 def test_a_country_is_known_by_its_everyday_names(written: str, code: str) -> None:
     assert read_answer(question("country"), written, {}) == code
     assert read_answer(question("origin"), written, {}) == code
+
+
+@pytest.mark.parametrize(
+    ("country", "written", "code"),
+    [
+        ("NL", "Verenigd Koninkrijk", "GB"), ("NL", "duitsland", "DE"), ("BE", "Allemagne", "DE"),
+        ("CH", "Vereinigte Staaten", "US"), ("PL", "Wielka Brytania", "GB"), ("PL", "Tajlandia", "TH"),
+        ("NL", "Nederland", "NL"), ("IE", "\u65e5\u672c", "JP"), ("IE", "Vi\u1ec7t Nam", "VN"),
+    ],
+)  # fmt: skip
+def test_a_country_is_known_by_its_name_in_its_own_language_and_in_the_builders(
+    country: str, written: str, code: str
+) -> None:
+    """By the names of Unicode CLDR; a language that is neither is not guessed at."""
+    assert read_answer(question("origin"), written, {"country": country}) == code
+    assert read_answer(question("sent_from"), written, {"country": country}) == code
+    with pytest.raises(WrongAnswer):
+        read_answer(question("origin"), "Verenigd Koninkrijk", {"country": "IE"})
+
+
+def test_terms_of_sea_freight_are_offered_by_sea_alone_and_taken_where_a_seller_quotes_them() -> None:
+    item = question("incoterm")
+    assert (
+        as_asked(item, {"shipping": "sea"}).choices
+        == as_asked(item, {"shipping": None}).choices
+        == item.choices
+    )
+    for way in ("road", "air", "courier"):
+        left = item.choices.keys() - as_asked(item, {"shipping": way}).choices.keys()
+        assert left == {"FOB", "CFR", "CIF"}  # Incoterms 2020: for sea and inland waterway
+        assert read_answer(item, "FOB", {"shipping": way}) == "FOB"
+
+
+@pytest.mark.parametrize(("country", "origin"), [("NL", "GB"), ("IE", "DE"), ("CA", "JP"), ("JP", "US")])
+def test_how_many_questions_there_are_never_grows_under_the_builders_feet(country: str, origin: str) -> None:
+    """About twenty until the answers on which it hangs are given, and from then on one number to the last."""
+    told = {"country": country, "origin": origin, "panels": "front", "rate": "1"}
+    values: dict[str, object] = {}
+    counts = []
+    for place, item in enumerate(questions()):
+        asked = [one for one in questions() if is_asked(one, values)]
+        counts.append(place_words(place + 1, len(asked), values).partition(" of ")[2])
+        if item in asked:
+            with suppress(WrongAnswer):  # a rate is held against the one on file
+                values[item.id] = read_answer(item, told.get(item.id, ""), values)
+    assert len(set(counts)) == 2
+    first, later = dict.fromkeys(counts)
+    assert first == "about 20"
+    assert int(later) == len(asked)
+    assert counts == sorted(counts, key=[first, later].index)
 
 
 def test_a_country_without_rules_is_an_origin_alone() -> None:

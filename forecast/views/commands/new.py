@@ -102,7 +102,7 @@ def ask(stream: TextIO) -> Answers:
     BuildFileError
         When the input ends before all is answered; every answer that was refused is named with it.
     """
-    from forecast.start import answers_of, as_asked, is_asked, questions
+    from forecast.start import answers_of, as_asked, is_asked, place_words, questions
 
     def say(text: str) -> None:
         print(text, file=stream, flush=True)
@@ -118,7 +118,7 @@ def ask(stream: TextIO) -> Answers:
             still = sum(
                 is_asked(later, values) for later in every[place + 1 :]
             )  # as far as can be told by now
-            where = f"{number}/{number + still}"
+            where = place_words(number, number + still, values)
             values[item.id] = _ask_one(as_asked(item, values), values, where, stream, refused)
     return answers_of(values)
 
