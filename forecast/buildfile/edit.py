@@ -6,6 +6,8 @@ import hashlib
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from functools import lru_cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, cast
 
@@ -26,6 +28,7 @@ from forecast.buildfile.changes import (
 from forecast.buildfile.locate import headers
 from forecast.buildfile.places_of_figures import at
 from forecast.buildfile.reader import parse_build, read_text
+from forecast.buildfile.toml import parse_toml
 from forecast.errors import BuildFileError, EditedMeanwhileError, Problem
 from forecast.tables.files import (
     LARGEST_TEXT,
@@ -39,9 +42,12 @@ from forecast.tables.files import (
 
 _FILE = "build file"
 _BOM = b"\xef\xbb\xbf"
+_KINDS = ("line", "event", "consignment", "surface", "measure", "option")
+"""Lists of tables that have an id, in the order in which one is looked for."""
 _AGAIN = ", taken up again "
 """Stands in the name of a list of tables that goes on below other tables, while the file is changed."""
 _WIDE_AT_ENDS = re.compile(r"^(\{[ \t])[ \t]+|[ \t]+([ \t]\})$")
+_LINE_END = re.compile(r"\n")
 _LONE_FEED = re.compile(r"(?<!\r)\n")
 
 
@@ -65,6 +71,74 @@ def changed(text: str, changes: Sequence[Change]) -> str:
     BuildFileError
         When there is no such line or event, or the text is no TOML.
     """
+    done = _changed_where_they_stand(text, changes)
+    if done is None:
+        done = _changed_as_a_whole(text, changes)
+    if "\r\n" in text and not _LONE_FEED.search(text):  # where ends are mixed, each old line keeps its own
+        return _LONE_FEED.sub("\r\n", done)
+    return done
+
+
+def _changed_where_they_stand(text: str, changes: Sequence[Change]) -> str | None:
+    """Make changes inside of lines, events and their like; None where some are of another sort, or not to be found.
+
+    The library that keeps comments takes longer to read a whole file than a new figure takes to be simulated, so that
+    it is given only the tables that change.
+    """
+    parts = _tables_of_lists(text)
+    if parts is None or not all(isinstance(change, SetKey) for change in changes):
+        return None
+    found = list(parts)
+    documents: dict[int, tomlkit.TOMLDocument] = {}
+    for change in cast(Sequence[SetKey], changes):
+        place = _holding(parts, change.item, documents)
+        if place is None:
+            return None
+        _set_key(documents[place], change)
+        found[place] = tomlkit.dumps(documents[place])
+    return "".join(found)
+
+
+def _holding(parts: Sequence[str], item: str, documents: dict[int, tomlkit.TOMLDocument]) -> int | None:
+    """Give the place of the part that is an item, the one that `_find` would give; what was read stays in documents."""
+    named = re.compile(rf"""^[ \t]*["']?id["']?[ \t]*=[ \t]*["']{re.escape(item)}["']""", re.MULTILINE)
+    places = [place for place, part in enumerate(parts) if named.search(part)]
+    for place in places:
+        if place not in documents:
+            try:
+                documents[place] = tomlkit.parse(parts[place])
+            except tomlkit.exceptions.TOMLKitError:
+                return None
+    for kind in _KINDS:
+        for place in places:
+            tables = documents[place].get(kind)
+            if isinstance(tables, AoT) and len(tables) == 1 and tables[0].get("id") == item:
+                return place
+    return None
+
+
+@lru_cache(maxsize=4)
+def _tables_of_lists(text: str) -> tuple[str, ...] | None:
+    """Cut a text before each table of a list and behind what belongs to it; None where that is not safe."""
+    try:
+        parse_toml(text, _FILE, "")
+    except BuildFileError:
+        return None
+    starts = [0, *(match.end() for match in _LINE_END.finditer(text))]
+    cuts, lists, stretch = [0], set[str](), ""
+    for header in headers(text):
+        of_list = header.is_array and header.parts == 1
+        if header.first != stretch and header.first in lists and not of_list:
+            return None  # a part of a table that stands further up
+        if of_list or header.first != stretch:
+            cuts.append(starts[header.number - 1])
+        if of_list:
+            lists.add(header.first)
+        stretch = header.first
+    return tuple(text[begin:end] for begin, end in pairwise([*cuts, len(text)]))
+
+
+def _changed_as_a_whole(text: str, changes: Sequence[Change]) -> str:
     try:
         named_apart, names = _named_apart(text)
         document = tomlkit.parse(named_apart)
@@ -73,10 +147,8 @@ def changed(text: str, changes: Sequence[Change]) -> str:
         raise BuildFileError(_FILE, [problem]) from None
     for change in changes:
         match change:
-            case SetKey(item, key, value):
-                holder, _, last = key.rpartition(".")
-                table = _currency(document, item) or _find(document, item)[2]
-                _set(at(table, holder) if holder else table, last, value)
+            case SetKey():
+                _set_key(document, change)
             case AddItem(kind, table):
                 _append(document, kind, table)
             case RemoveItem(item):
@@ -92,10 +164,13 @@ def changed(text: str, changes: Sequence[Change]) -> str:
                 if "not_needed" not in document:
                     document["not_needed"] = tomlkit.table()
                 cast(Table, document["not_needed"])[rule] = why
-    done = _named_as_before(tomlkit.dumps(document), names)
-    if "\r\n" in text and not _LONE_FEED.search(text):  # where ends are mixed, each old line keeps its own
-        return _LONE_FEED.sub("\r\n", done)
-    return done
+    return _named_as_before(tomlkit.dumps(document), names)
+
+
+def _set_key(document: tomlkit.TOMLDocument, change: SetKey) -> None:
+    holder, _, last = change.key.rpartition(".")
+    table = _currency(document, change.item) or _find(document, change.item)[2]
+    _set(at(table, holder) if holder else table, last, change.value)
 
 
 def _currency(document: tomlkit.TOMLDocument, item: str) -> Table | None:
@@ -159,7 +234,7 @@ def _stretches(document: tomlkit.TOMLDocument, kind: str) -> list[AoT]:
 
 
 def _find(document: tomlkit.TOMLDocument, item: str) -> tuple[AoT, int, Table]:
-    for kind in ("line", "event", "consignment", "surface", "measure", "option"):
+    for kind in _KINDS:
         for tables in _stretches(document, kind):
             for place, table in enumerate(tables):
                 if table.get("id") == item:

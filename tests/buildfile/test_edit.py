@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from forecast.buildfile import edit as edit_module
 from forecast.buildfile.changes import AddItem, NotNeeded, RemoveItem, SetBuild, SetKey
 from forecast.buildfile.edit import can_undo_save, changed, edit_build, save_build, stamp, undo_save
 from forecast.buildfile.reader import parse_build, read_build, read_text
@@ -358,3 +359,88 @@ def test_a_part_below_other_tables_still_belongs_to_its_line() -> None:
         parse_build(new, "text").line[1].amount
         == parse_build(text.replace("3000", "3500"), "text").line[1].amount
     )
+
+
+AWKWARD = """\
+[build]
+name = "Coupe"
+currency = "EUR"
+country = "IE"
+notice = '''
+[[line]]
+id = "kit"
+'''
+
+[[line]]   # the first of all
+id = "kit"
+group = "kit"
+amount = 2500
+
+  # of the next one
+  [[line]]
+  "id" = 'filler'
+  name = "[[line]] # id = \\"kit\\""
+  group = "consumables"
+  quantity = { low = 1, middle = 2, high = 4, unit = "kg" }
+  price = 12
+  # behind it
+
+[[event]]
+id = "rust"
+chance = 0.3
+cost = { low = 100, high = 900 }
+
+[scenario.diy]
+all = "self"
+
+[[line]]
+id = "paint"
+group = "finish"
+[line.amount]
+low = 100
+high = 900"""
+"""Tables that go on below others, text that looks like tables, an end without a line end."""
+ANEW = (
+    ("amount", 7),
+    ("amount", {"low": 1, "middle": 2.5, "high": 3}),
+    ("name", 'A "b" [[line]]'),
+    ("note", None),
+)
+
+
+@pytest.mark.parametrize("ends", ["\n", "\r\n"], ids=["lf", "crlf"])
+@pytest.mark.parametrize("name", ["awkward", "before-ordering-ireland", "half-way-new-zealand"])
+def test_a_table_read_by_itself_is_changed_as_in_the_whole_file(
+    name: str, ends: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = AWKWARD if name == "awkward" else read_text(DEMOS / name / "build.toml")
+    text = text.replace("\n", ends)
+    build = parse_build(text)
+    items = [*build.line, *build.event]
+    asked = [
+        [SetKey(item.id, key, value), SetKey(items[0].id, "source", "x")]
+        for item in items
+        for key, value in ANEW
+    ]
+    asked = asked[:: 1 if name == "awkward" else 9]
+    alone = [changed(text, changes) for changes in asked]
+    monkeypatch.setattr(edit_module, "_tables_of_lists", lambda _: None)
+    assert alone == [changed(text, changes) for changes in asked]
+
+
+def test_of_a_long_file_the_table_that_changes_is_all_that_is_read_for_its_comments(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The whole of it took longer than the new figures, at every edit."""
+    text = read_text(DEMOS / "before-ordering-ireland" / "build.toml")
+    read: list[str] = []
+    parse = edit_module.tomlkit.parse
+    monkeypatch.setattr(edit_module.tomlkit, "parse", lambda part: read.append(part) or parse(part))
+    item = parse_build(text).line[3].id
+    changed(text, [SetKey(item, "amount", 7), SetKey(item, "note", "asked")])
+    assert [part.count("[[line]]") for part in read] == [1]
+
+
+def test_a_file_that_is_no_toml_further_down_is_not_changed() -> None:
+    with pytest.raises(BuildFileError, match="Mend it in an editor first"):
+        changed(TEXT + "amount = = 3\n", [SetKey("kit", "amount", 1)])
