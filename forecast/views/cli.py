@@ -55,8 +55,18 @@ _WRITING = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.
 _STOPPED = "stopped; nothing was left half-written."
 
 
+_PARSER: list[argparse.ArgumentParser] = []
+"""The parser of all commands once it is built: nothing in it changes while a program runs."""
+
+
 def build_parser() -> argparse.ArgumentParser:
     """Give the parser of all commands."""
+    if not _PARSER:
+        _PARSER.append(_new_parser())
+    return _PARSER[0]
+
+
+def _new_parser() -> argparse.ArgumentParser:
     import argparse
 
     from forecast import __version__

@@ -38,10 +38,8 @@ amount = 610000
 
 
 @pytest.fixture
-def quick(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    """Give a folder in memory where there is one, and build the parser of the command line once."""
-    parser = cli.build_parser()
-    monkeypatch.setattr(cli, "build_parser", lambda: parser)
+def quick() -> Iterator[Path]:
+    """Give a folder in memory where there is one."""
     memory = Path("/dev/shm")
     with tempfile.TemporaryDirectory(dir=memory if memory.is_dir() else None) as name:
         yield Path(name)
