@@ -90,7 +90,12 @@ def choose(build: Build, scenario: str | None = None) -> Choice:
 
 
 def overridden(build: Build, scenario: Scenario) -> Build:
-    """Give the build with a scenario's overrides written into its lines and events, of whichever route."""
+    """Give the build with a scenario's overrides written into its lines and events, of whichever route.
+
+    The very build where there are none: what was worked out for it then holds.
+    """
+    if not scenario.override:
+        return build
     return build.model_copy(
         update={
             "line": tuple(_changed(line, scenario.override) for line in build.line),

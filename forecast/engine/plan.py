@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 
-from forecast.buildfile.checks import cross_check, dependencies, figures_of, loadings_of
+from forecast.buildfile.checks import Raised, cross_check, dependencies, figures_of, loadings_of
 from forecast.buildfile.choosing import choose, overridden
 from forecast.buildfile.kept import Kept
 from forecast.buildfile.rates import per_euro
@@ -388,10 +388,13 @@ def compile_plan(build: Build, scenario: str | None = None, *, on: date | None =
 
 
 _PLANS: Kept[Plan] = Kept()
+# What is the same in all scenarios is found once for all of them.
+_MISTAKES: Kept[list[Raised]] = Kept()
+_SIZES: Kept[dict[str, float]] = Kept()
 
 
 def _compile(build: Build, scenario: str | None, today: date) -> Plan:
-    mistakes = cross_check(build)
+    mistakes = _MISTAKES.get(build, "", lambda: cross_check(build))
     if mistakes:
         path, found, mend = mistakes[0]
         message = f"{'.'.join(map(str, path))}: {found}. {mend}"
@@ -480,9 +483,13 @@ def _sizes(
     A fee on all of the finish is as large a guess where the paint is done by oneself, and in every mix.
     """
     whole = build if scenario is None else overridden(build, build.scenario[scenario])
-    compiler = _Compiler(whole, today)
-    _compile_items(compiler, whole, whole, expansions)
-    return compiler.sizes()
+
+    def work() -> dict[str, float]:
+        compiler = _Compiler(whole, today)
+        _compile_items(compiler, whole, whole, expansions)
+        return compiler.sizes()
+
+    return _SIZES.get(whole, today, work)
 
 
 def _slots(build: Build) -> dict[str, int]:
