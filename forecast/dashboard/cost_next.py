@@ -28,6 +28,8 @@ from forecast.words.money import about, entered, hours, percent, signed
 
 SHOWN = 5
 _MOST = 24
+ORDER = "First what moves the total most by itself."
+"""The order of the list."""
 LOOK_AGAIN = 0.5
 """Seconds between two looks whether it has come."""
 
@@ -67,7 +69,7 @@ def _list(view: Opened) -> None:
         if standing_of(view).known is not None
         else ""
     )
-    st.caption(f"How much less you need to hold at P80 once a figure is firm.{counted}")
+    st.caption(f"How much less you need to hold at P80 once a figure is firm. {ORDER}{counted}")
     if not found:
         text(
             "No single figure stands out: settling any one of them would not change by much what you must hold."
@@ -93,7 +95,7 @@ def all_figures(view: Opened) -> None:
     ]  # fmt: skip
     table(
         ["Figure", "To hold less", "Becomes a known cost", "Effort"], rows,
-        "How much less to hold at P80 with a figure firm, on average; best first against the effort",
+        "How much less to hold at P80 with a figure firm, on average",
         right_text=1,
     )  # fmt: skip
 

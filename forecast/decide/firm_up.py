@@ -21,6 +21,7 @@ from forecast.buildfile.choosing import figure_name, options_by_choice
 from forecast.buildfile.schema import Build, Line
 from forecast.buildfile.sheet import open_quotes
 from forecast.decide.again import Again, Change, replay_of
+from forecast.decide.drivers import own_swings
 from forecast.decide.figure_words import figure_phrase, figure_words, titles_of
 from forecast.decide.paired import mean_percentile_change
 from forecast.engine.forecast import Forecast
@@ -28,10 +29,6 @@ from forecast.engine.statistics import Estimate, percentile, percentiles
 from forecast.figures.figure import FigureBase
 from forecast.figures.shapes import Array
 from forecast.words.money import Money, rounded
-
-EFFORTS: Mapping[str, float] = {"low": 1.0, "medium": 2.0, "high": 4.0}
-"""Weights that a release is divided by for the order of the list (our choice): low is a message or two, medium some
-hours, high days, or part of the work itself."""
 
 _SIZES = ("area", "length", "width", "height", "weight")
 _OWN_DOING = ("consumables", "finish", "hardware", "wheels")
@@ -154,10 +151,15 @@ POINTS = 8
 """Values that a figure is set to in turn, each the middle of an equal share of its range."""
 
 CANDIDATES = 16
-"""Figures and events that are looked at: those whose own lines vary most for the effort, of which the list is made."""
+"""Figures and events that are looked at: those whose own lines vary most, of which the list is made."""
 
 _GROUPS = 8  # of replicates, for the simulation error
 _FEW_VALUES = 12
+_END = 0.05
+"""The middle of the cheapest tenth."""
+
+
+_NO_SWING = Estimate(0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -180,11 +182,13 @@ class FirmUp:
         What the base estimate rises by on average, because the middle figure lies below the mean: that part of the
         contingency is not released but becomes a known cost.
     effort : str
-        "low", "medium" or "high".
+        "low", "medium" or "high" (our choice): a message or two; some hours; days, or part of the work itself.
     how : str
         How it could be known, as a sentence without its full stop.
     to_decide : bool
         Whether quotes for it are in, and what is left is to take one.
+    swing : Estimate
+        What its line moves the total by itself: the order of the list.
     """
 
     figure: str
@@ -196,11 +200,7 @@ class FirmUp:
     effort: str
     how: str
     to_decide: bool = False
-
-    @property
-    def worth(self) -> float:
-        """The release against the effort, for the order of the list."""
-        return self.release.value / EFFORTS[self.effort]
+    swing: Estimate = _NO_SWING
 
     @property
     def certain(self) -> bool:
@@ -213,7 +213,7 @@ class FirmUp:
 
 
 def firm_up(replay: Again, build: Build, level: float = 0.8, *, learning: bool = True) -> tuple[FirmUp, ...]:
-    """Rank every uncertain figure and event by what knowing it would release, against the effort.
+    """Give what knowing each uncertain figure and event would release, those first whose lines move the total most.
 
     Parameters
     ----------
@@ -228,13 +228,15 @@ def firm_up(replay: Again, build: Build, level: float = 0.8, *, learning: bool =
     Returns
     -------
     tuple of FirmUp
-        Best first, CANDIDATES at most. Figures that are known already are not in it.
+        The dearest own swing first, CANDIDATES at most; figures of one line by their release, and what the simulation
+        cannot tell from nothing in the order of the build. Figures that are known already are not in it.
     """
     plan, trials = replay.forecast.plan, replay.forecast.trials
     titles = titles_of(build)
     lines = {line.id: line for line in build.line}
     quotes = quoted_by(build)
-    figures, events = _candidates(replay, lines, titles, quotes)
+    figures, events = _candidates(replay)
+    swings = own_swings(replay, 2 * CANDIDATES)
     gates = [
         (gate.id, trials.gates[place].astype(float))
         for place, gate in enumerate(plan.gates)
@@ -254,7 +256,7 @@ def firm_up(replay: Again, build: Build, level: float = 0.8, *, learning: bool =
                 item.id, figure_words(item.id, titles), settled(values, item.id, replay, level),
                 release(values, replay, level) if learning else None, level,
                 _base_gain(replay, item.id, item.shape.middle + gain), effort, how,
-                item.id in quotes and not _begun(replay, item.id),
+                item.id in quotes and not _begun(replay, item.id), _swing(item.id, values, replay, swings),
             )
         )  # fmt: skip
     for id, happens in gates:
@@ -265,10 +267,37 @@ def firm_up(replay: Again, build: Build, level: float = 0.8, *, learning: bool =
         found.append(
             FirmUp(
                 id, titles.get(id) or figure_words(id, titles), _settled_event(id, replay, level), learnt,
-                level, 0.0, effort, how,
+                level, 0.0, effort, how, swing=swings.get(id, _NO_SWING),
             )
         )  # fmt: skip
-    return tuple(sorted(found, key=lambda item: -item.worth))
+
+    def place(item: FirmUp) -> tuple[float, float]:
+        told = item.swing.value > 2 * item.swing.error
+        return (-item.swing.value, -item.release.value) if told else (0.0, 0.0)
+
+    return tuple(sorted(found, key=place))
+
+
+def _swing(figure: str, values: Array, replay: Again, swings: Mapping[str, Estimate]) -> Estimate:
+    """Give what the line of a figure moves the total by; of a figure of several lines, as a rate is, what it moves."""
+    rows, id = replay.forecast.plan.rows, figure.partition(".")[0]
+    own = [
+        swings[row.id]
+        for row in (rows[place] for place in replay.affected([figure]))
+        if id in (row.id, row.of) and row.id in swings
+    ]
+    if own:
+        return max(own, key=lambda one: one.value)
+    ends = percentiles(values, [_END, 1 - _END], replay.forecast.trials.weights)
+    low, high = (
+        replay.run(Change(figures={figure: np.full(replay.forecast.trials.count, end)})).totals
+        for end in ends
+    )
+    moved = np.abs(high - low)
+    return Estimate(
+        float(np.average(moved, weights=replay.forecast.trials.weights)),
+        float(np.std(moved) / np.sqrt(moved.size)),
+    )
 
 
 def firm_up_of(forecast: Forecast, build: Build, level: float) -> tuple[FirmUp, ...]:
@@ -284,12 +313,7 @@ def firm_up_of(forecast: Forecast, build: Build, level: float) -> tuple[FirmUp, 
     return firm_up(replay_of(forecast), build, level, learning=False)
 
 
-def _candidates(
-    replay: Again,
-    lines: Mapping[str, Line],
-    titles: Mapping[str, str],
-    quotes: Mapping[str, tuple[str, ...]],
-) -> tuple[frozenset[str], frozenset[str]]:
+def _candidates(replay: Again) -> tuple[frozenset[str], frozenset[str]]:
     """Name the uncertain figures and the events that are worth a look.
 
     Settling a figure releases the less, the less the rows that read it vary; their spread is known without a further
@@ -300,21 +324,16 @@ def _candidates(
     spread = {row.id: float(np.std(trials.row(row.id))) for row in plan.rows if row.is_money}
     worth: list[tuple[float, bool, str]] = []
 
-    def consider(name: str, of: Iterable[int], effort: str, *, event: bool) -> None:
+    def consider(name: str, of: Iterable[int], *, event: bool) -> None:
         moved = [plan.rows[place] for place in of if plan.rows[place].is_money]
         if moved:
-            worth.append((sum(spread[row.id] for row in moved) / EFFORTS[effort], event, name))
+            worth.append((sum(spread[row.id] for row in moved), event, name))
 
     for item in plan.inputs:
-        id = item.id.partition(".")[0]
-        if id not in known and item.id not in known:
-            effort, _ = how_to_know(
-                item.id, lines.get(id), titles, begun=_begun(replay, item.id), quoted=quotes.get(item.id)
-            )
-            consider(item.id, replay.affected([item.id]), effort, event=False)
+        if item.id.partition(".")[0] not in known and item.id not in known:
+            consider(item.id, replay.affected([item.id]), event=False)
     for gate in plan.gates:
-        effort, _ = how_to_know_event(gate.id, lines.get(gate.id), titles)
-        consider(gate.id, replay.affected(gates=[gate.id]), effort, event=True)
+        consider(gate.id, replay.affected(gates=[gate.id]), event=True)
     taken = sorted(worth, key=lambda one: -one[0])[:CANDIDATES]
     return (
         frozenset(name for spread_, event, name in taken if spread_ > 0 and not event),

@@ -69,7 +69,7 @@ def test_what_to_firm_up_stands_as_in_the_terminal(
 ) -> None:
     shown = numbered(run(before_ordering.build_file, "cost"))
     assert main(["advise", str(before_ordering.folder)]) == 0
-    said = capsys.readouterr().out.split("What to firm up first:\n")[1].split("\n\n")[0]
+    said = capsys.readouterr().out.split("What to firm up first, ")[1].partition("\n")[2].split("\n\n")[0]
     assert shown == [line.strip() for line in said.splitlines()]
     assert all(re.search(r"you then need to hold about €[\d,]+ less", line) for line in shown)
 

@@ -10,7 +10,8 @@ from scipy.special import ndtri
 
 from forecast.buildfile.reader import parse_build
 from forecast.decide.again import replay_of
-from forecast.decide.firm_up import EFFORTS, firm_up
+from forecast.decide.drivers import drivers, own_swings
+from forecast.decide.firm_up import firm_up
 from forecast.engine.forecast import simulate
 from forecast.engine.known import Agreed, KnownFacts, PartPaid
 from tests.decide.sample import SMALL, euros, small
@@ -56,6 +57,50 @@ def test_release_of_normals() -> None:
         assert item.into_base == pytest.approx(0, abs=0.05)
 
 
+RARE = """
+[build]
+name = "Rare"
+currency = "EUR"
+country = "IE"
+[[line]]
+id = "kit"
+group = "kit"
+amount = { low = 900, middle = 1000, high = 1100 }
+[[event]]
+id = "small"
+chance = 0.0001
+cost = 100
+[[event]]
+id = "large"
+chance = 0.0001
+cost = 5000
+"""
+
+
+def test_what_the_simulation_cannot_tell_from_nothing_is_not_ranked_by_noise() -> None:
+    """Each comes in one or two of 16,384 builds: the order of the build stands, not that of what these cost."""
+    build = parse_build(RARE)
+    forecast = simulate(build)
+    swings = own_swings(replay_of(forecast))
+    assert swings["large"].value > swings["small"].value > 0
+    assert all(swings[name].value < 2 * swings[name].error for name in ("small", "large"))
+    assert list(swings) == ["kit", "small", "large"]
+    assert [item.figure for item in firm_up(replay_of(forecast), build)] == ["kit.amount", "small", "large"]
+
+
+def test_what_lines_move_the_total_by_is_the_same_told_fast() -> None:
+    """As the bars of what moves the total have it, each put into the total anew, for all rows and for some."""
+    build = small()
+    forecast = simulate(build, "diy")
+    bars = {bar.id: bar.own for bar in drivers(forecast).swings}
+    swings = own_swings(replay_of(forecast))
+    assert swings.keys() == bars.keys()
+    for name, own in swings.items():
+        assert own.value == pytest.approx(bars[name].value, abs=0.3 * bars[name].error + 1e-6)
+    few = own_swings(replay_of(forecast), 3)
+    assert list(few) == list(swings)[: len(few)]
+
+
 def test_learning_from_a_shared_cause_releases_more() -> None:
     """With correlation 0.3 the spread given the first figure is known in closed form."""
     build = normals(NORMALS, 0.3)
@@ -91,14 +136,19 @@ cost = 1000
     assert found[0].with_learning.value == pytest.approx(700, abs=5)
 
 
-def test_order_is_release_against_effort() -> None:
+def test_order_is_that_of_what_lines_move_the_total_by_and_effort_is_told_beside_it() -> None:
     build = small()
-    found = firm_up(replay_of(simulate(build, "diy")), build)
-    worth = [item.release.value / EFFORTS[item.effort] for item in found]
-    assert worth == sorted(worth, reverse=True)
-    assert found[0].figure == "kit.amount"
-    assert found[0].effort == "low"
-    text = found[0].sentence(euros)
+    forecast = simulate(build, "diy")
+    found = firm_up(replay_of(forecast), build)
+    lines = list(dict.fromkeys(item.figure.partition(".")[0] for item in found))
+    bars = [bar.id for bar in drivers(forecast).swings]
+    assert [name for name in lines if name in bars] == [name for name in bars if name in lines]
+    assert len(set(lines) & set(bars)) > 3
+    # What no line of this way has, as a shop's price behind the risk of giving up, stands where its own move puts it.
+    assert [item.swing.value for item in found] == sorted((item.swing.value for item in found), reverse=True)
+    kit = next(item for item in found if item.figure == "kit.amount")
+    assert kit.effort == "low"
+    text = kit.sentence(euros)
     assert text.startswith("Get \u201cKit\u201d quoted before ordering it: you then need to hold about €")
     by_figure = {item.figure: item for item in found}
     assert by_figure["filler.quantity"].how == "Find out how many kg \u201cFiller\u201d takes"

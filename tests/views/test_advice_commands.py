@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from functools import partial
 from pathlib import Path
 
@@ -143,3 +144,18 @@ def test_quotes_of_a_price_agreed_and_of_another_way_are_not_compared(
     assert [item["choice"] for item in data["choices"]] == ["lamps"]
     assert [(item["choice"], item["why"]) for item in data["not_compared"]] == [("paint_shop", "settled")]
     assert told.strip().startswith(data["not_compared"][0]["text"])
+
+
+@pytest.mark.parametrize("demo", ["before-ordering-ireland", "by-sea-poland"])
+def test_what_matters_most_is_what_is_firmed_up_first(demo: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """The table of `budget` and the list of `advise` have the same names first, in the same order."""
+    told = run(capsys, "budget", str(DEMOS / demo)).partition("matter most, ")[2].splitlines()[3:13]
+    matter = [re.split(r"\u2026|  | \(in ", row)[0] for row in told]
+    listed = (
+        run(capsys, "advise", str(DEMOS / demo)).partition("What to firm up first, ")[2].partition("\n\n")[0]
+    )
+    firm = list(dict.fromkeys(re.findall("\u201c(.+?)\u201d", listed)))
+    both = [name for name in matter if any(title.startswith(name) for title in firm)]
+    assert len(both) >= 3
+    assert both == [name for title in firm for name in matter if title.startswith(name)]
+    assert firm[0].startswith(matter[0])

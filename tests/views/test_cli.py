@@ -488,7 +488,7 @@ def test_advice_adds_up(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = demo_folder(tmp_path, capsys, monkeypatch, "before-ordering-ireland")
-    assert "What to firm up first:" in run(capsys, "advise", folder, "--trials", "4096")
+    assert "What to firm up first, " in run(capsys, "advise", folder, "--trials", "4096")
     data = json.loads(
         run(capsys, "advise", folder, "--trials", "4096", "--short", "300", "--idle", "100", "--json")
     )

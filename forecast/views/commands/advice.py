@@ -147,7 +147,11 @@ def run_advise(options: argparse.Namespace) -> int:
         text.append(told)
     text += ["", _split_table(advice), ""]
     if firm:
-        text += ["What to firm up first:", *(f"  {item.sentence(money)}" for item in firm[:5]), ""]
+        text += [
+            "What to firm up first, in the order of what each line moves the total by itself:",
+            *(f"  {item.sentence(money)}" for item in firm[:5]),
+            "",
+        ]
     if taken is not None:
         text += [taken.sentence(money), *(f"  {item.sentence(money)}" for item in taken.alone), ""]
     text += [found.sentence(money), optional.sentence(money)]

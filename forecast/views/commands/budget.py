@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from forecast.watching.standing import Standing
 
 LEVELS = (0.1, 0.5, 0.8, 0.9)
+_MOST_LINES = 10
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -127,6 +128,8 @@ def budget_text(
 ) -> str:
     """Write the answer: the sentence, the percentiles, the lines."""
     from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
+    from forecast.decide.again import replay_of
+    from forecast.decide.drivers import own_swings
     from forecast.views.commands.told import shorten, table
     from forecast.views.sentences import (
         MEANING,
@@ -170,19 +173,25 @@ def budget_text(
         )
     figures = table(["", "Total", "Contingency", ""], rows, last_left=True)
     chances = {gate.id: gate.chance for gate in forecast.plan.gates}
-    lines = sorted(forecast.lines, key=lambda line: -line.variance_share)
-    shown = lines if every_line else lines[:10]
+    swings = own_swings(replay_of(forecast), None if every_line else 2 * _MOST_LINES)
+    order = {name: place for place, name in enumerate(swings)}
+    lines = sorted(forecast.lines, key=lambda line: order.get(line.id, len(order)))
+    shown = lines if every_line else lines[:_MOST_LINES]
     line_rows = [
         [
             shorten(line.title) + (f" (in {builds(chances[line.id])})" if line.id in chances else ""),
             *(about(value, money) if value is not None else "–" for value in (line.p10, line.p50, line.p90)),
+            about(swings[line.id].value, money, swings[line.id].error) if line.id in swings else "–",
             percent(line.variance_share),
         ]
         for line in shown
     ]
-    which = "Every line" if every_line or len(lines) <= 10 else "The ten lines that matter most"
-    parts += ["", heading, figures, "", f"{which}, by their share of the uncertainty:"]
-    parts.append(table(["", "P10", "P50", "P90", "Share"], line_rows))
+    which = "Every line" if every_line or len(lines) <= _MOST_LINES else "The ten lines that matter most"
+    parts += ["", heading, figures, "", f"{which}, by what each moves the total by itself:"]
+    parts.append(table(["", "P10", "P50", "P90", "Moves it by", "Share"], line_rows))
+    parts.append(
+        "Moves it by: from its cheapest to its dearest tenth of builds, all else as it is. Share: of the uncertainty."
+    )
     work = work_sentence(forecast)
     if work:
         parts += ["", work]
