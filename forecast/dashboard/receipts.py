@@ -24,7 +24,7 @@ from forecast.dashboard.state import Opened, before, opened, watched
 from forecast.ledger import Receipt
 from forecast.ledger.place import doubt_about
 from forecast.views.charts import paid_against_budget
-from forecast.views.sentences import ends_sentence
+from forecast.views.sentences import ends_sentence, paid_sentence
 from forecast.views.stands import left_words
 from forecast.watching.reforecast import Reforecast
 from forecast.words.chances import so_many
@@ -52,6 +52,11 @@ def page() -> None:
             with told_plainly():  # what cannot be forecast keeps nobody from entering what is paid
                 watch = watched(view)
             _answer(view, receipts, watch)
+        elif view.ledger is not None and view.ledger.list_commitments():
+            with told_plainly():
+                watch = watched(view)
+            if watch is not None:
+                answer(paid_sentence(watch, STRONG), ends_sentence(watch, strong=STRONG))
         elif not receipts_as_text(view):
             answer(
                 "No receipts yet. Enter the first one when you have paid something; the forecast moves from then on."

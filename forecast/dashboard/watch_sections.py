@@ -17,10 +17,10 @@ from forecast.engine.replay import Replay
 from forecast.ledger import Ledger
 from forecast.views.charts import contingency_over_time, moved_bars
 from forecast.views.moves import (
-    SHORT_WORDS,
     frozen_late_sentence,
     long_day,
     moved_headline,
+    start_words,
     step_sentences,
     written,
 )
@@ -162,12 +162,12 @@ def why_it_moved(view: Opened, told: History, watch: Reforecast) -> None:
     told_steps = step_sentences(moved, watch if until is None else None)
     st.markdown("\n".join(f"- {said(sentence)}" for sentence in told_steps))
     money = view.currency
-    steps = [(SHORT_WORDS[step.part.kind], step.p80) for step in found.steps if step.p80]
+    steps = [(step.short, step.p80) for step in found.steps if step.p80]
     end = "Now" if until is None else long_day(until)
     look = palette()
     kept_picture(
         ("moved", view.key, since, until, look),
-        lambda: moved_bars((long_day(since), found.start_p80), steps, money, look, end),
+        lambda: moved_bars((start_words(moved), found.start_p80), steps, money, look, end),
         key="moved",
     )
 
@@ -182,7 +182,8 @@ def _days(view: Opened, told: History) -> tuple[dt.date, dt.date | None]:
     )  # columns would stand below one another on a phone
     since = side_by_side.selectbox(
         "From the end of", starts, index=starts.index(told.start.date) if told.start.date in starts else 0,
-        format_func=long_day, key=f"moved-since-{home}", persist_state="session",
+        format_func=lambda day: f"{long_day(day)}{', before you began' if day == days[0] else ''}",
+        key=f"moved-since-{home}", persist_state="session",
     )  # fmt: skip
     later = [day for day in days[:-1] if day > since]
     ends: list[dt.date | str] = [_NOW, *reversed(later)]

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from math import log
 
 from forecast.buildfile.schema import OWN_ESTIMATING
+from forecast.decide.contingency import ENOUGH_CLOSED
 from forecast.engine.known import KnownFacts
-from forecast.watching.moved import OWN_RANGES, Moved, MovedPart
+from forecast.watching.moved import OWN_RANGES, WIDER, Moved, MovedPart
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.watching.standing import day_before
+from forecast.words.chances import so_many
 from forecast.words.minor_units import exponent
 from forecast.words.money import about, as_written, rounding_step, signed
 
@@ -34,6 +37,12 @@ SHORT_WORDS = {
 }
 """The same for places with little room."""
 
+_AGREED = {
+    True: ("Prices agreed above or below their estimates", "Prices agreed"),
+    False: ("Receipts and prices agreed, above or below their estimates", "Receipts, prices agreed"),
+}
+"""The two for what came in where prices were agreed, by whether nothing else came in."""
+
 _TITLE = 5  # words of a title that a sentence has room for
 
 
@@ -44,7 +53,8 @@ class WrittenStep:
     Attributes
     ----------
     part : MovedPart
-    words : str
+    words, short : str
+        The second for places with little room.
     half, p80 : float
         The change of P50 and of P80, being that of two rounded levels.
     because : str
@@ -53,6 +63,7 @@ class WrittenStep:
 
     part: MovedPart
     words: str
+    short: str
     half: float
     p80: float
     because: str
@@ -97,7 +108,10 @@ def written(moved: Moved) -> WrittenMove:
             level(eight, coarse) if part.change.p80 else at_eight,
         )
         because = _some([title for _, title in part.because])
-        steps.append(WrittenStep(part, PART_WORDS[part.kind], then[0] - at_half, then[1] - at_eight, because))
+        words = PART_WORDS[part.kind], SHORT_WORDS[part.kind]
+        if part.agreed:
+            words = _AGREED[part.agreed == len(part.because)]
+        steps.append(WrittenStep(part, *words, then[0] - at_half, then[1] - at_eight, because))
         at_half, at_eight = then
     return WrittenMove(start_half, start_eight, tuple(steps), at_half, at_eight)
 
@@ -121,14 +135,33 @@ def moved_headline(moved: Moved, strong: str = "") -> str:
     strong : str
         Mark put before and after the key figure, such as ``**``.
     """
-    days = f"since {long_day(moved.since)}"
+    days = since_words(moved)
     if moved.until is not None:
+        first = moved.begun or moved.frozen
         days = f"between {long_day(moved.since)} and {long_day(moved.until)}"
+        if first is not None:
+            days = f"from {long_day(first)} to {long_day(moved.until)}"
     change = written(moved).change
     if not change:
         return f"P80 did not move {days}."
     verb = "rose" if change > 0 else "fell"
     return f"P80 {verb} by {strong}{about(abs(change), moved.currency)}{strong} {days}."
+
+
+def since_words(moved: Moved) -> str:
+    """Say since when a move is told: the day before something began is no day that a builder knows."""
+    if moved.begun is not None:
+        return f"since you began on {long_day(moved.begun)}"
+    if moved.frozen is not None:
+        return f"since the budget was frozen on {long_day(moved.frozen)}"
+    return f"since {long_day(moved.since)}"
+
+
+def start_words(moved: Moved) -> str:
+    """Name the start of a move, for the foot of a bar: a day, or what came after it."""
+    if moved.begun is not None:
+        return "Before you began"
+    return "Before the freeze" if moved.frozen is not None else long_day(moved.since)
 
 
 def frozen_late_sentence(moved: Moved) -> str:
@@ -153,7 +186,7 @@ def step_sentences(moved: Moved, watch: Reforecast | None = None) -> list[str]:
     found = []
     for step in written(moved).steps:
         if step.p80:
-            clause = _clause(step, watch)
+            clause = _clause(step, watch, moved.currency)
             found.append(f"{clause[0].upper()}{clause[1:]}: {signed(step.p80, moved.currency)}.")
     return found
 
@@ -204,7 +237,7 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -
     ]
     told = [(words, as_written(amount, money)) for words, amount in parts]
     spread = change - sum(amount for _, amount in told)
-    told.append((f"{'More' if spread > 0 else 'Less'} can vary now", as_written(spread, money)))
+    told.append((_spread_words(earlier, now, spread), as_written(spread, money)))
     came, *others = told
     priced = bool(paid) and all(map(_priced, paid))
     if not any(amount for _, amount in others):
@@ -217,6 +250,16 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -
     if priced and not came[1]:
         sentences = [f"{came[0]}.", *sentences]
     return " ".join(sentences)
+
+
+def _spread_words(earlier: Reforecast | None, now: Reforecast, spread: float) -> str:
+    """Say why more or less can vary: as the open ranges count otherwise, or for what was entered alone."""
+    then, width = None if earlier is None else earlier.width, now.width
+    wider = 0.0 if width is None else log(width.middle / (1.0 if then is None else then.middle))
+    if abs(wider) > WIDER and wider * spread > 0:
+        clause = _ranges_held(wider, len(now.closed_with_range))
+        return f"{clause[0].upper()}{clause[1:]}"
+    return f"{'More' if spread > 0 else 'Less'} can vary now"
 
 
 def _came_in(entered: list[LineWatch], own: float, money: str) -> str:
@@ -280,17 +323,20 @@ def _why_open(earlier: Reforecast | None, now: Reforecast, learned: float) -> st
     return _taught(cause.id, cause.title, turned)
 
 
-def _clause(step: WrittenStep, watch: Reforecast | None) -> str:
+def _clause(step: WrittenStep, watch: Reforecast | None, currency: str) -> str:
     part = step.part
     up = [title for (_, title), push in zip(part.because, part.pushes, strict=True) if push > 0]
     down = [title for (_, title), push in zip(part.because, part.pushes, strict=True) if push < 0]
     some = [title for _, title in part.because]
     match part.kind:
         case "receipts":
-            return _receipts(step, up, down, some)
+            return _receipts(step, up, down, some, currency)
         case "currency":
             side = "dearer" if step.p80 > 0 else "cheaper"
-            return f"{_and((up if step.p80 > 0 else down) or some)} came {side} than the rate planned"
+            codes = _and((up if step.p80 > 0 else down) or some, 2)
+            if part.with_margin:
+                return f"{codes} came {side} than planned, card's margin in both"
+            return f"{codes} came {side} than the rate planned"
         case "learning":
             return _learning(step, watch)
         case "events":
@@ -310,22 +356,31 @@ def _clause(step: WrittenStep, watch: Reforecast | None) -> str:
             return f"{_and(some)} {_was(some)} not in the estimate"
 
 
-def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]) -> str:
+def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str], currency: str) -> str:
     """Say what receipts did: who came in dear or cheap, or, where that hardly matters, that less can vary now.
+
+    Of lines that can vary less it is said how far they are off their estimates: it may be over, though P80 fell.
 
     A line of which more may come has come in neither way: where it moved furthest, none of the others is to blame.
     """
     if step.p80 > 0 and step.half > 0 and up and up[0] == some[0]:
         return f"{_and(up)} came in dear"
-    if step.p80 <= 0 < step.half and step.half >= 0.5 * abs(step.p80) and up and up[0] == some[0]:
-        return f"{_and(up)} came in dear, yet fewer lines can still vary"
     cheaper = step.p80 < 0 and step.half < 0 and abs(step.half) >= 0.5 * abs(step.p80)
     if cheaper and down and down[0] == some[0]:
         return f"{_and(down)} came in cheap"
-    if step.p80 < 0:
-        count = len(up) + len(down)
-        return f"{f'{count} lines' if count > 1 else _and(up + down or some)} can vary less now"
-    return f"{_and(some)} {'is' if len(some) == 1 else 'are'} paid at least in part"
+    if step.p80 >= 0:
+        return f"{_and(some)} {'is' if len(some) == 1 else 'are'} paid at least in part"
+    if not step.part.settled:
+        return f"{_and(some)} can vary less now"
+    one = step.part.settled == 1
+    lines = _short((up + down or some)[0], 4) if one else f"{step.part.settled} lines"
+    how = "paid or agreed" if step.part.agreed else "settled"
+    over = step.part.over / 10 ** exponent(currency)
+    far = f"{_off(over, currency)} {'its estimate' if one else 'their estimates'}"
+    told = f"{lines} {'is' if one else 'are'} {how}"
+    if as_written(over, currency) > 0:
+        return f"{told} {far}, yet less can vary"
+    return f"{told}, {far}{'' if one else ' in all'}"
 
 
 def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
@@ -337,8 +392,7 @@ def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
         return "the open ranges count wider" if step.p80 > 0 else "the open ranges count narrower"
     (cause, title), push = step.part.because[0], step.part.pushes[0]
     if cause == OWN_RANGES and push * step.p80 >= 0:
-        held, count = ("too narrow", "wider") if push > 0 else ("wide enough", "narrower")
-        return f"your ranges proved {held}, so the open ones count {count}"
+        return _ranges_held(push, step.part.closed)
     if cause == OWN_RANGES and len(step.part.because) > 1:
         (cause, title), push = step.part.because[1], step.part.pushes[1]
     # Where the cause pulls the other way, or half of the builds hardly move, it is how far the open ranges reach.
@@ -346,6 +400,16 @@ def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
         return f"what is still open varies {'more' if step.p80 > 0 else 'less'} now"
     clause = _taught(cause, title, push)
     return f"{clause[0].lower()}{clause[1:]}"
+
+
+def _ranges_held(wider: float, closed: int) -> str:
+    """Say how the builder's own ranges held, once enough lines are closed to tell; see `ENOUGH_CLOSED`."""
+    count = "wider" if wider > 0 else "narrower"
+    if closed < ENOUGH_CLOSED:
+        return f"open ranges count {count}, though it is too early to tell ({so_many(closed, 'line')} closed)"
+    return (
+        f"your ranges proved {'too narrow' if wider > 0 else 'wide enough'}, so the open ones count {count}"
+    )
 
 
 def _taught(cause: str, title: str, push: float) -> str:

@@ -12,6 +12,7 @@ from forecast.buildfile.sheet import open_quotes
 from forecast.decide.choices import settled_item
 from forecast.decide.taking import whole_sum
 from forecast.watching.standing import Standing
+from forecast.words.currencies import is_currency
 from forecast.words.money import entered
 
 
@@ -66,9 +67,13 @@ def quotes_decided(build: Build, known: Standing | None) -> list[dict[str, Any]]
 
 
 def _quoted(place: Place) -> str:
-    *most, last = (f"{price:.12g}" for price in place.figure.model_dump()["quotes"])
-    unit = f" {place.unit}" if place.unit else ""
-    return f"{place.title}, {place.word}: quoted {', '.join(most)} and {last}{unit}."
+    prices = place.figure.model_dump()["quotes"]
+    if is_currency(place.unit):
+        *most, last = (entered(price, place.unit) for price in prices)
+    else:
+        *most, last = (f"{price:.12g}" for price in prices)
+        last += f" {place.unit}".rstrip()
+    return f"{place.title}, {place.word}: quoted {', '.join(most)} and {last}."
 
 
 __all__ = ["quotes_decided", "quotes_to_decide", "which_quote"]

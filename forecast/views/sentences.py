@@ -16,6 +16,7 @@ from forecast.figures.shapes import Z90
 from forecast.watching.estimates import Unusual
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.standing import Promise, Standing
+from forecast.words.chances import were_to_cost
 from forecast.words.money import about, builds, entered, exact, hours
 
 LESSON = 0.2
@@ -195,7 +196,7 @@ def watch_sentence(watch: Reforecast, strong: str = "") -> str:
     money = watch.currency
     if watch.finished:
         return _finished_sentence(watch, strong)
-    text = f"Paid so far: {strong}{entered(watch.paid, money)}{strong}. {ends_sentence(watch, strong)}"
+    text = f"{paid_sentence(watch, strong)} {ends_sentence(watch, strong)}"
     chance = watch.chance_of_overrun
     if watch.budget is None or chance is None:
         return f"{text} Set a budget to see the chance of overrunning."
@@ -206,6 +207,15 @@ def watch_sentence(watch: Reforecast, strong: str = "") -> str:
     if over is not None and chance.value >= 0.01:
         return f"{text}, in half of these by more than {about(over.value, money, over.error)}."
     return f"{text}."
+
+
+def paid_sentence(watch: Reforecast, strong: str = "") -> str:
+    """Say what is paid, or that nothing is; and then what is agreed, where that is what moved the forecast."""
+    if watch.known.paid_minor:
+        return f"Paid so far: {strong}{entered(watch.paid, watch.currency)}{strong}."
+    if not watch.committed:
+        return "Nothing is paid yet."
+    return f"Nothing is paid yet, and {strong}{entered(watch.committed, watch.currency)}{strong} is agreed."
 
 
 def _finished_sentence(watch: Reforecast, strong: str) -> str:
@@ -222,7 +232,7 @@ def _finished_sentence(watch: Reforecast, strong: str) -> str:
         f"Before the first receipt it was to be no more than {about(half.value, money, half.error)} in half of builds "
         f"(P50) and {about(eight.value, money, eight.error)} in 80 of 100 (P80)."
     )
-    told.append(f"As forecast then, {builds(watch.cost_no_more_before.value)} cost no more than this one.")
+    told.append(f"As forecast then, {were_to_cost(watch.cost_no_more_before.value)} than this one.")
     return " ".join(told)
 
 
@@ -360,9 +370,7 @@ _NAMED = 3
 
 def width_sentence(watch: Reforecast) -> str:
     """Say how the builder's own ranges held, and what that does to the open ones; nothing where it says little."""
-    closed = [
-        (line.score, line.title) for line in watch.lines if line.state == "closed" and line.score is not None
-    ]
+    closed = [(line.score or 0.0, line.title) for line in watch.closed_with_range]
     if watch.width is None or len(closed) < 4 or (0.9 <= watch.width.middle <= 1.1 and not watch.finished):
         return ""
     outside = sum(abs(score) > Z90 for score, _ in closed)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from forecast.engine.forecast import Forecast
 from forecast.ledger import Commitment
-from forecast.views.sentences import budget_sentence, hold_sentence, watch_sentence
+from forecast.views.sentences import budget_sentence, hold_sentence, paid_sentence, watch_sentence
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.words.money import about, as_written, builds, entered, exact
 
@@ -38,8 +38,10 @@ def stand_sentences(found: Forecast | Reforecast, budget: float | None, strong: 
         return (watch_sentence(found, strong=strong),)
     eight, chance = found.percentile(0.8), found.chance_of_overrun
     ends = f"{strong}{about(eight.value, found.currency, eight.error)}{strong}"
-    paid = f"{strong}{entered(found.paid, found.currency)}{strong}"
-    text = f"With {paid} paid, it ends at no more than {ends} in 80 of 100 builds"
+    begun = f"With {strong}{entered(found.paid, found.currency)}{strong} paid, it"
+    if not found.known.paid_minor:  # no builder pays nothing
+        begun = f"{paid_sentence(found, strong)} It"
+    text = f"{begun} ends at no more than {ends} in 80 of 100 builds"
     if found.budget is None or chance is None:
         return (f"{text}.", "Set a budget to see how often it is enough.")
     enough = f"{strong}{builds(1 - chance.value).removesuffix(' builds')}{strong}"

@@ -17,13 +17,13 @@ import numpy as np
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
 from forecast.engine.condition import Posterior
-from forecast.engine.facts import prepare
+from forecast.engine.facts import observe, prepare
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replay import Outcome, Replay
 from forecast.engine.statistics import percentile_estimates
-from forecast.engine.trials import LEAST_EFFECTIVE
+from forecast.engine.trials import LEAST_EFFECTIVE, middles_if_needed
 from forecast.errors import BuildFileError
 from forecast.ledger import Ledger
 from forecast.watching.known_facts import KnownByNow, known_from, margin_charged
@@ -78,6 +78,8 @@ Step: TypeAlias = tuple[PartKind, Figures, Behind]
 
 OWN_RANGES = "own_ranges"
 """Stands among the causes for the width of the builder's own ranges."""
+WIDER = 0.1
+"""Move of ln κ, that width, from which it is told."""
 
 
 class MovedSteps:
@@ -102,6 +104,8 @@ class MovedSteps:
         self.trials, self.seed, self.batches = trials, seed, batches
         self.effective, self.half_error, self.error = float("inf"), 0.0, 0.0
         self.start_errors = 0.0, 0.0
+        self.settled, self.agreed, self.over, self.with_margin = 0, 0, 0, False
+        self.closed = 0
         # with the build: what was paid on its other ways teaches at both ends, and is no news of the last step
         self.start = known_from(earlier, self.first, build)
         self.end = known_from(earlier, self.last, build)
@@ -134,8 +138,7 @@ class MovedSteps:
         conditions = self.replay.conditions(self._facts(planned, late), joined)
         held = self.replay.run(replace(conditions, posterior=begin.posterior), outcome.weights, reweigh=False)
         touched = self._named(self._touched(late))
-        final = {*self.end.facts.amounts, *self.end.facts.agreed}
-        told = tuple((name, title, push if name in final else 0.0) for name, title, push in touched)
+        told = self._priced(touched)
         steps.append(("receipts", self._figures(held, extra), told))
 
         if delta:
@@ -147,6 +150,7 @@ class MovedSteps:
 
         conditions, outcome = self.replay.under(self._facts(self.end, late), joined)
         learned = self._learned(begin.posterior, conditions.posterior, held)
+        self.closed = self._closed()
         steps.append(("learning", self._figures(outcome, extra), learned))
 
         late -= self.events
@@ -233,6 +237,7 @@ class MovedSteps:
             less = round(planned) - one.amount_minor
             delta[one.line_id] = delta.get(one.line_id, 0) + less
             codes[one.currency] = codes.get(one.currency, 0) - less
+            self.with_margin |= rate > rates[one.currency][0]
         return delta, codes
 
     def _learned(self, begin: Posterior | None, end: Posterior | None, open_: Outcome) -> Behind:
@@ -252,7 +257,34 @@ class MovedSteps:
             1.0 if found is None or found.width is None else found.width.middle for found in (begin, end)
         ]
         wider = float(np.log(widths[1] / widths[0]))
-        return ((OWN_RANGES, "How your ranges held", wider), *told) if abs(wider) > 0.1 else told
+        return ((OWN_RANGES, "How your ranges held", wider), *told) if abs(wider) > WIDER else told
+
+    def _priced(self, touched: Behind) -> Behind:
+        """Give how far lines are off their middle estimates by their price, and 0 for those that have none yet.
+
+        What may not be needed stood in no sum in full: what it costs is no push, only what of it is over or under.
+        """
+        scale = 10 ** exponent(self.plan.currency)
+        maybe = {name: scale * value for name, value in middles_if_needed(self.earlier).items()}
+        final = {**dict.fromkeys(self.end.facts.agreed, True), **dict.fromkeys(self.end.facts.amounts, False)}
+        gated = {row.id for row in self.earlier.rows if row.gate is not None}
+        told = []
+        for name, title, push in touched:
+            if name in final and name in gated and name not in self.start.facts.amounts:
+                push += self._base_then.get(name, 0.0) - maybe[name]
+            told.append((name, title, push if name in final else 0.0))
+        self.settled = sum(name in final for name, *_ in told)
+        self.agreed = sum(final.get(name, False) for name, *_ in told)
+        self.over = round(sum(push for *_, push in told))
+        return tuple(told)
+
+    def _closed(self) -> int:
+        """Count the closed lines with a range of the builder's own: those that tell how such ranges hold."""
+        final = self.end.facts.amounts
+        return sum(
+            one.own and one.row in final and not one.follows
+            for one in observe(self.earlier, self.end.facts, self.seed, self.replay.prior)
+        )
 
     def _touched(self, late: set[str]) -> set[str]:
         return self._differing({row.id for row in self.earlier.rows if row.kind == "line"} - late)
@@ -291,6 +323,7 @@ class MovedSteps:
             return {**known.outside, **middle}
 
         begin, end = at(self.earlier, self.start), at(self.plan, now)
+        self._base_then = begin
         return {
             name: float(round(end.get(name, 0.0) - begin.get(name, 0.0)))
             for name in begin.keys() | end.keys()
@@ -334,14 +367,28 @@ class MovedPart:
     because : tuple of (str, str)
         Id and title of the lines, events, causes or currencies behind it, the one that pushed hardest first.
     pushes : tuple of float
-        How hard each of them pushed: how far its middle figure moved, in whole minor units; for a currency what the
-        rates came to beside those planned; for a cause how far its score moved.
+        How hard each of them pushed: how far its middle figure moved, in whole minor units, and for a line with a price
+        how far that is off its estimate; for a currency what the rates came to beside those planned; for a cause how
+        far its score moved.
+    settled, agreed : int
+        Of "receipts": lines that have a price by now, paid in all or agreed, and how many of them are only agreed.
+    over : int
+        How far these prices are over the middle estimates in all, in whole minor units; below 0 under.
+    with_margin : bool
+        Of "currency": whether the rates planned hold what the card adds, as the sums charged do.
+    closed : int
+        Of "learning": closed lines with a range of the builder's own, at the end.
     """
 
     kind: PartKind
     change: Figures
     because: tuple[tuple[str, str], ...]
     pushes: tuple[float, ...] = ()
+    settled: int = 0
+    agreed: int = 0
+    over: int = 0
+    with_margin: bool = False
+    closed: int = 0
 
 
 @dataclass(frozen=True)
@@ -365,6 +412,8 @@ class Moved:
         When the budget was frozen, where that was between the two days and buying had begun by then.
     start_errors : tuple of (float, float)
         Simulation errors of P50 and P80 at the start.
+    begun, frozen : datetime.date or None
+        When the first thing was entered, or the budget frozen, where it is told from the end of the day before.
     """
 
     since: dt.date
@@ -377,6 +426,8 @@ class Moved:
     half_error: float = 0.0
     frozen_late: dt.date | None = None
     start_errors: tuple[float, float] = (0.0, 0.0)
+    begun: dt.date | None = None
+    frozen: dt.date | None = None
 
 
 def what_moved(
@@ -447,14 +498,24 @@ def what_moved(
     parts, figures = [], start[1]
     for kind, here, names in others:
         titles = tuple((name, title) for name, title, _ in names)
-        parts.append(MovedPart(kind, here - figures, titles, tuple(push for *_, push in names)))
+        part = MovedPart(kind, here - figures, titles, tuple(push for *_, push in names))
+        if kind == "receipts":
+            part = replace(part, settled=steps.settled, agreed=steps.agreed, over=steps.over)
+        elif kind == "currency":
+            part = replace(part, with_margin=steps.with_margin)
+        elif kind == "learning":
+            part = replace(part, closed=steps.closed)
+        parts.append(part)
         figures = here
+    days = record.days()
+    begun = days[0] if days and day_before(days[0]) == since else None
+    since_freeze = next((one.date for one in record.baselines if day_before(one.date) == since), None)
     late = record.frozen_late()
     within = late is not None and since < day_before(late.date) and (until is None or until >= late.date)
     return Moved(
         since, until, plan.currency, start[1], figures, tuple(parts), steps.error, steps.half_error,
         late.date if late is not None and within else None,
-        steps.start_errors,
+        steps.start_errors, begun, since_freeze,
     )  # fmt: skip
 
 

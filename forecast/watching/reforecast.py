@@ -383,6 +383,11 @@ class Reforecast:
         return None if found is None else found.width
 
     @cached_property
+    def closed_with_range(self) -> tuple[LineWatch, ...]:
+        """Closed lines that tell how ranges held: those whose amount lies somewhere in a range of their own."""
+        return tuple(line for line in self.lines if line.state == "closed" and line.score is not None)
+
+    @cached_property
     def reasons(self) -> tuple[Reason, ...]:
         """Why the mean moved, line by line, the largest move first; they add up to how far it moved."""
         moved = {

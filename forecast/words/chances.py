@@ -15,6 +15,13 @@ def builds(chance: float) -> str:
     return f"{round(100 * chance)} of 100 builds"
 
 
+def were_to_cost(no_more: float) -> str:
+    """Say how many builds were to cost no more than a sum, or more where that is most: nobody counts who did not."""
+    if no_more < 0.5:
+        return f"{builds(1 - no_more)} were to cost more"
+    return f"{builds(no_more)} were to cost no more"
+
+
 def round_hours(value: float) -> int:
     """Round a number of hours to what an estimate of work can mean."""
     step = 1 if value < 20 else 5

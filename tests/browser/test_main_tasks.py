@@ -65,7 +65,9 @@ def test_where_it_ends_is_said_for_the_build_half_way(
     boxes.sort(key=lambda box: box["y"])
     for above, below in pairwise(boxes):
         assert above["y"] + above["height"] <= below["y"] + 4, "names of lines stand on one another"
-    expect(page.locator(".st-key-moves").get_by_text("since 14 June 2026.")).to_be_visible(timeout=20_000)
+    expect(page.locator(".st-key-moves").get_by_text("since you began on 15 June 2026.")).to_be_visible(
+        timeout=20_000
+    )
     keep(page, f"watch-{HALF_WAY}-{size}")
 
 

@@ -18,7 +18,8 @@ from forecast.ledger.folder import BuildFolder
 from forecast.missing.left_out import findings
 from forecast.watching.reforecast import reforecast
 from forecast.watching.settling import agree
-from forecast.words.money import about, builds, estimated
+from forecast.words.chances import were_to_cost
+from forecast.words.money import about, estimated
 from tests.dashboard.conftest import Run, charts, words
 from tests.dashboard.test_receipt_list import html, press
 from tests.dashboard.test_settling import marks, pay
@@ -268,8 +269,7 @@ def test_a_finished_build_says_what_it_cost(run: Run, folder: BuildFolder) -> No
     told = json.loads(charts(app)[0])["description"]
     before = simulate(folder.read())  # what it cost lies in the fan of before the first receipt
     assert (
-        f"It cost €2,900; before the first receipt {builds(before.chance_within(2900).value)} were to cost no more"
-        in told
+        f"It cost €2,900; before the first receipt {were_to_cost(before.chance_within(2900).value)}" in told
     )
     assert "Builds were to end: 95 of 100" in told
     assert f"P80 {estimated(before.percentile(0.8), 'EUR')}" in told

@@ -109,7 +109,7 @@ def test_a_sum_that_is_taken_is_agreed_asked_no_more_and_undone(
     assert next(one for one in ends["lines"] if one["id"] == "paint")["now"]["P50"]["value"] == 5400.5
     said(capsys, "undo", folder)
     assert agreed(folder) == []
-    assert "Paint, amount: quoted 4650, 5400.5 and 6300 EUR." in said(capsys, "check", folder)
+    assert "Paint, amount: quoted €4,650, €5,400.50 and €6,300." in said(capsys, "check", folder)
 
 
 def test_a_price_abroad_is_agreed_in_its_money_at_the_rate_planned(

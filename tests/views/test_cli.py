@@ -682,7 +682,7 @@ def test_quotes_are_asked_about_until_the_line_is_bought(
     with (build / "build.toml").open("a", encoding="utf-8") as file:
         file.write('\n[[line]]\nid = "spray"\ngroup = "finish"\namount = { quotes = [4650, 5400.5, 6300] }\n')
     told = run(capsys, "check", str(build))
-    asked = "Spray, amount: quoted 4650, 5400.5 and 6300 EUR. Which one do you take?"
+    asked = "Spray, amount: quoted €4,650, €5,400.50 and €6,300. Which one do you take?"
     assert (
         f"Quotes of which you will take one:\n  {asked} Say so: forecast quotes {build} spray --take 4650"
         in told
@@ -711,7 +711,7 @@ def test_quotes_are_asked_about_until_the_line_is_bought(
     )
     assert "Which one do you take" not in run(capsys, "check", str(build))
     told = run(capsys, "quotes", str(build), "spray")
-    assert told.startswith("Spray, amount: quoted 4650, 5400.5 and 6300 EUR. ")
+    assert told.startswith("Spray, amount: quoted €4,650, €5,400.50 and €6,300. ")
     assert "That is settled: €500 paid for \u201cSpray\u201d." in told
 
 
@@ -721,11 +721,11 @@ def test_what_moved_adds_up_to_the_cent(
     folder = demo_folder(tmp_path, capsys, monkeypatch, "half-way-new-zealand")
     told = run(capsys, "moved", folder)
     assert told.startswith("P80 fell by NZ$")
-    assert " since 14 June 2026. " in told
+    assert " since you began on 15 June 2026. " in told
     lines = json.loads(run(capsys, "watch", folder, "--json"))["lines"]
     closed = sum(line["state"] == "closed" for line in lines)
     # Beside the closed lines two are known by what is agreed or said to be still to come: paint and filler.
-    assert f"{closed + 2} lines can vary less now" in told.splitlines()[0]
+    assert f"{closed + 2} lines are paid or agreed" in told.splitlines()[0]
     # All that shipping pushes is paid, so no move of what is open may be put down to it, though it moved most itself.
     assert "Your ranges proved wide enough, so the open ones count narrower" in told.splitlines()[0]
     assert "A panel must be re-cut or re-moulded happened" in told.splitlines()[0]
@@ -752,7 +752,7 @@ def test_history_ends_where_watch_stands(
     ]
     assert steps == sorted(set(steps))
     # The day on which a typo was taken back, 19 September, is none of them: nothing moved.
-    assert "since 14 June 2026; 27 days with something new" in run(capsys, "history", folder)
+    assert "since you began on 15 June 2026; 27 days with something new" in run(capsys, "history", folder)
     by_receipt = json.loads(run(capsys, "history", folder, "--by", "receipt", "--json"))
     assert by_receipt["points"][-1]["P80"] == points[-1]["P80"]
     # 25 receipts; the one that was taken back and the row that does so are none of them

@@ -153,7 +153,7 @@ def test_the_end_stands_where_it_does_among_what_was_forecast(
     folder = BuildFolder.at(tmp_path)
     folder.ledger().add_receipt("2026-03-01", "somebody", 226_000, "EUR", [("kit", 226_000)])
     assert main(["finish", str(tmp_path)]) == 0
-    said = "As forecast then, 63 of 100 builds cost no more than this one."
+    said = "As forecast then, 63 of 100 builds were to cost no more than this one."
     assert said in capsys.readouterr().out
     assert watch_sentence(reforecast(folder.read(), folder.ledger())).endswith(said)  # as the page says it
     assert main(["finish", str(tmp_path), "--json"]) == 0

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import date
 
 import pytest
 
 from forecast.buildfile.schema import OWN_ESTIMATING
-from forecast.views.moves import moved_sentence, step_sentences, written
+from forecast.decide.contingency import ENOUGH_CLOSED
+from forecast.views.moves import moved_headline, moved_sentence, start_words, step_sentences, written
 from forecast.watching.moved import ORDER, OWN_RANGES, Figures, Moved, MovedPart, PartKind
 
 
@@ -29,7 +31,13 @@ def ranges(p80: int, wider: float, *pushes: tuple[str, float]) -> MovedPart:
     """Give a part that the width of own ranges leads, before what shared causes push."""
     rest = part("learning", p80, p80, *pushes)
     because = ((OWN_RANGES, "How your ranges held"), *rest.because)
-    return MovedPart("learning", rest.change, because, (wider, *rest.pushes))
+    return MovedPart("learning", rest.change, because, (wider, *rest.pushes), closed=ENOUGH_CLOSED)
+
+
+def priced(mean: int, p80: int, *pushes: tuple[str, float]) -> MovedPart:
+    """Give a part of receipts whose lines are all paid up, so far off their estimates."""
+    over = round(sum(push for _, push in pushes))
+    return replace(part("receipts", mean, p80, *pushes), settled=len(pushes), over=over)
 
 
 def test_dear_receipts_and_what_follows_from_them() -> None:
@@ -50,17 +58,28 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
     [
         (part("receipts", -20_000, -22_000, ("Kit", -20_000)), "Kit came in cheap: −€220"),
         (
-            part("receipts", 5_000, -22_000, ("Kit", 5_000)),
-            "Kit can vary less now: −€220",
+            priced(5_000, -22_000, ("Kit", 5_000)),
+            "Kit is settled €50 over its estimate, yet less can vary: −€220",
+        ),
+        (priced(-900, -22_000, ("Kit", -900)), "Kit is settled, €10 under its estimate: −€220"),
+        (priced(100, -22_000, ("Kit", 100)), "Kit is settled, at its estimate: −€220"),
+        (
+            priced(15_000, -4_000, ("Freight", 19_000), ("Kit", -500)),
+            "2 lines are settled €180 over their estimates, yet less can vary: −€40",
         ),
         (
-            part("receipts", 15_000, -4_000, ("Freight", 19_000), ("Kit", -500)),
-            "Freight came in dear, yet fewer lines can still vary: −€40",
+            replace(priced(-500, -4_000, ("Freight", 900), ("Kit", -5_500)), agreed=1),
+            "2 lines are paid or agreed, €50 under their estimates in all: −€40",
         ),
+        (part("receipts", 500, -4_000, ("Filler", 0), ("Kit", 0)), "Filler and Kit can vary less now: −€40"),
         (part("learning", 400, 5_000, ("Own estimating", 0.2)), "What is still open varies more now: +€50"),
         (part("receipts", 5_000, 9_000, ("Kit", 0)), "Kit is paid at least in part: +€90"),
         (part("currency", 5_000, 5_000, ("USD", 5_000)), "USD came dearer than the rate planned: +€50"),
         (part("currency", -5_000, -5_000, ("USD", -5_000)), "USD came cheaper than the rate planned: −€50"),
+        (
+            replace(part("currency", -5_000, -5_000, ("USD", -5_000)), with_margin=True),
+            "USD came cheaper than planned, card's margin in both: −€50",
+        ),
         (
             part("learning", -5_000, -5_000, ("Kit fit", -0.5)),
             "“Kit fit” looks cheaper, and lowers what is still open: −€50",
@@ -69,6 +88,14 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
         (part("learning", -5_000, -5_000), "The open ranges count narrower: −€50"),
         (part("learning", 1_000, -5_000, ("Kit fit", 0.5)), "What is still open varies less now: −€50"),
         (part("learning", 1_000, 5_000, ("Kit fit", -0.5)), "What is still open varies more now: +€50"),
+        (
+            replace(ranges(-5_000, -0.3), closed=3),
+            "Open ranges count narrower, though it is too early to tell (3 lines closed): −€50",
+        ),
+        (
+            replace(ranges(5_000, 0.3), closed=1),
+            "Open ranges count wider, though it is too early to tell (1 line closed): +€50",
+        ),
         (ranges(5_000, 0.3), "Your ranges proved too narrow, so the open ones count wider: +€50"),
         (ranges(-5_000, -0.3), "Your ranges proved wide enough, so the open ones count narrower: −€50"),
         (
@@ -118,9 +145,34 @@ def test_a_step_is_a_sentence_of_at_most_fifteen_words(kind: PartKind, side: int
     """However long the names, and however many of them; the sum is one of the words."""
     names = tuple((cause, f"{number} with a name of more words than anybody reads") for number in range(4))
     for pushes in ((1.0, 1.0, 1.0, 1.0), (-1.0, -1.0, -1.0, -1.0)):
-        one = MovedPart(kind, Figures(side * 9_000, side * 9_000, side * 9_000, side * 9_000), names, pushes)
-        (said,) = step_sentences(moved(one))
-        assert len(said.split()) <= 15, said
+        nine = Figures(side * 9_000, side * 9_000, side * 9_000, side * 9_000)
+        for settled, over in ((0, 0), (1, 900_000), (12, -900_000), (12, 900_000)):
+            one = MovedPart(kind, nine, names, pushes, settled, settled and settled - 1, over, True, settled)
+            (said,) = step_sentences(moved(one))
+            assert len(said.split()) <= 15, said
+
+
+def test_a_move_is_told_from_a_day_that_the_builder_knows() -> None:
+    """Told from the end of the day before, it was said to be since a day on which there was no build."""
+    one = moved(part("events", 5_000, 5_000, ("Damage", 9_000)))
+    began = replace(one, begun=date(2026, 5, 4))
+    assert moved_headline(began) == "P80 rose by €50 since you began on 4 May 2026."
+    assert start_words(began) == "Before you began"
+    assert moved_headline(replace(began, until=date(2026, 6, 1))) == (
+        "P80 rose by €50 from 4 May 2026 to 1 June 2026."
+    )
+    frozen = replace(one, frozen=date(2026, 5, 4))
+    assert moved_headline(frozen) == "P80 rose by €50 since the budget was frozen on 4 May 2026."
+    assert start_words(frozen) == "Before the freeze"
+    assert start_words(one) == "3 May 2026"
+
+
+def test_prices_agreed_are_not_called_receipts() -> None:
+    agreed = replace(priced(-5_000, -5_000, ("Paint", -5_000), ("Kit", -100)), agreed=2)
+    (step,) = written(moved(agreed)).steps
+    assert (step.short, step.words) == ("Prices agreed", "Prices agreed above or below their estimates")
+    (step,) = written(moved(replace(agreed, agreed=1))).steps
+    assert step.short == "Receipts, prices agreed"
 
 
 def test_the_start_is_rounded_as_every_other_answer_rounds_it() -> None:

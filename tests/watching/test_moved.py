@@ -255,6 +255,33 @@ def test_what_pushed_hardest_stands_first(ledger: Ledger) -> None:
     assert named["currency"] == ((("USD", "USD"),), (5_000,))  # at the rate planned it was 100
 
 
+def test_what_prices_come_to_beside_their_estimates_is_counted(ledger: Ledger) -> None:
+    """A line that may not be needed stands in no sum before it is: only what it is over its estimate counts."""
+    build = parse_build(
+        PLAIN.replace("learn_ranges = false\n", "") + SEATS.replace("amount", "chance = 0.4\namount")
+    )
+    buy(ledger, "filler", 4_000)
+    buy(ledger, "seats", 7_500)
+    ledger.add_commitment(DAY, "somebody", "kit", 12_000, "EUR")
+    moved = what_moved(build, ledger, trials=TRIALS)
+    receipts, learning = (
+        next(one for one in moved.parts if one.kind == kind) for kind in ("receipts", "learning")
+    )
+    assert (receipts.settled, receipts.agreed, receipts.over) == (3, 1, -2_000 + 500 + 2_000)
+    assert dict(zip((name for name, _ in receipts.because), receipts.pushes, strict=True))["seats"] == 500
+    assert learning.closed == 1  # seats are a sum without a range, and the kit is only agreed
+    assert moved.begun == DAY
+    assert moved.frozen is None
+
+
+def test_it_is_known_whether_the_rate_planned_holds_the_cards_margin(ledger: Ledger) -> None:
+    buy(ledger, "kit", 15_000, usd=20_000)
+    for margin, over in ((0, 5_000), (10, 4_000)):  # 200 dollars at 0.50, or at 0.55
+        build = parse_build(PLAIN.replace("margin = 0", f"margin = {margin}"))
+        (part,) = (one for one in what_moved(build, ledger, trials=TRIALS).parts if one.kind == "currency")
+        assert (part.with_margin, part.pushes) == (margin > 0, (over,))
+
+
 def test_a_frozen_text_that_can_no_longer_be_read_does_no_harm(ledger: Ledger) -> None:
     ledger.freeze_baseline(
         50_000, "EUR", fingerprint="f", build_text="[[", seed=1, trials=16, base_by_line={}, date=BEFORE,

@@ -24,7 +24,8 @@ from forecast.views.charts.frame import (
 )
 from forecast.views.theme import LIGHT, Palette
 from forecast.watching.reforecast import Reforecast
-from forecast.words.money import about, builds, entered, signed
+from forecast.words.chances import were_to_cost
+from forecast.words.money import about, entered, signed
 
 
 def moved_bars(
@@ -220,9 +221,9 @@ def _words(
             note,
         )
     if found.finished:
-        less = builds(found.before.chance_within(paid).value)
+        less = were_to_cost(found.before.chance_within(paid).value)
         return (
-            f"It cost {entered(paid, money)}; before the first receipt {less} were to cost no more",
+            f"It cost {entered(paid, money)}; before the first receipt {less}",
             "Solid: paid. Bands, from dark to pale: where 50, 80 and 95 of 100 builds were to end, before the first "
             "receipt. Their axis does not begin at zero.",
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import sys
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
@@ -171,10 +172,12 @@ def run_history(options: argparse.Namespace) -> int:
     money = found.currency
     first, last = found.start, found.points[-1]
     by_receipt = options.by == "receipt"
+    then, day = first.date + dt.timedelta(days=1), found.points[min(1, len(found.points) - 1)].date
+    began = f"{'you began' if then == day else 'the budget was frozen'} on {long_day(then)}"
     one, many = ("entry", "entries") if by_receipt else ("day with something new", "days with something new")
     text = (
         f"P80 went from {estimated(first.levels['P80'], money)} to {estimated(last.levels['P80'], money)} since "
-        f"{long_day(first.date)}; {found.entered} {one if found.entered == 1 else many} in all."
+        f"{began}; {found.entered} {one if found.entered == 1 else many} in all."
     )
     if found.left_out:
         text += f"\n{days_shown(found, by_receipt=by_receipt)} All of them: 'forecast history --all'."
