@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -42,6 +42,20 @@ class Quoted:
     lost: float | None = None
     late: float | None = None
     weeks: float | None = None
+
+
+def unforeseen_line(name: str, group: str, taken: Iterable[str]) -> AddItem:
+    """Give a line for a bill that nobody told of: it was to cost nothing, so all that is paid for it was not foreseen.
+
+    Parameters
+    ----------
+    name, group : str
+    taken : iterable of str
+        Ids that others bear.
+    """
+    note = "Not in the estimate: nobody told of this bill."
+    table = {"id": free_id(name, taken), "name": name, "group": group, "amount": 0, "note": note}
+    return AddItem("line", table)
 
 
 def priced_figures(build: Build) -> dict[str, str]:
@@ -204,6 +218,7 @@ __all__ = [
     "priced_figures",
     "quote",
     "starter_measure",
+    "unforeseen_line",
     "way",
     "way_of",
 ]

@@ -96,8 +96,8 @@ def _settled(view: Opened) -> tuple[str, ...]:
 
 
 def _answer(view: Opened) -> None:
-    lines = {row.id for row in before(view).plan.costing}
     known = known_by_now(view)
+    lines = {row.id for row in before(view).plan.counted(() if known is None else known.paid)}
     closed = lines & (frozenset() if known is None else known.closed)
     counts = {"closed": len(closed)} | certainty(
         view.build, [line for line in view.build.line if line.id in lines - closed]

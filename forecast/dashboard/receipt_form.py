@@ -10,6 +10,11 @@ from typing import Any, cast
 
 import streamlit as st
 
+from forecast.buildfile.changes import AddItem
+from forecast.buildfile.edit import edit_build
+from forecast.buildfile.proposals import unforeseen_line
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import GROUPS, Group
 from forecast.dashboard.asking import unambiguous
 from forecast.dashboard.layout import safe, said, table, text, told_plainly
 from forecast.dashboard.receipts_news import ask_first, day_words, enter, is_meant, lines_to_pay
@@ -32,7 +37,7 @@ from forecast.views.settling_words import (
     question,
 )
 from forecast.watching.estimates import Way, middle_figures, shared_out
-from forecast.watching.settling import Likely, enter_receipt
+from forecast.watching.settling import Likely, enter_receipt, titles_of
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
 from forecast.words.text import STRONG
@@ -145,6 +150,8 @@ KINDS: Mapping[str, str] = {
 }  # fmt: skip
 ANSWERS: Mapping[str, str] = {"yes": "Yes", "no": "No, more to come", "unsure": "I cannot say"}
 WAYS: Mapping[Way, str] = {"evenly": "Evenly", "by estimate": "By estimate"}
+NOT_LISTED = "(not listed)"
+"""Stands among the lines of the form for a bill that nobody told of; no id has brackets."""
 DOCUMENT_TYPES = ("image", "pdf", "xml")
 """What a phone offers its camera for; the content decides."""
 _LARGEST_MB = 25
@@ -176,6 +183,8 @@ class Entry:
     apart: bool
     documents: tuple[Document, ...]
     key: str
+    unforeseen: tuple[str, Group] | None = None
+    """Name and group of the line that stands as `NOT_LISTED` among the parts, and is made when this is saved."""
 
 
 @st.fragment
@@ -213,12 +222,16 @@ def receipt_form(view: Opened) -> None:
             persist_state="session", on_change="rerun" if chosen else "ignore",
         )  # fmt: skip
         charged = unambiguous(charged or "", home, right, f"{key}-charged")
+    offered = {NOT_LISTED: "Something not on my list"} | names
     lines = st.multiselect(
-        "For which line", list(names), format_func=lambda line: names.get(line, line), key=f"{key}-lines",
-        help="Several lines if one receipt pays for several. A bill that nobody told of gets a line of its own: add it "
-        "on the page of lines, with 0 as its amount.", placeholder="Choose a line, or several",
+        "For which line", list(offered), format_func=lambda line: offered.get(line, line), key=f"{key}-lines",
+        help="Several lines if one receipt pays for several. A bill that nobody told of gets a line of its own.",
+        placeholder="Choose a line, or several",
         persist_state="session", select_all=False,  # Enter takes the line found, not every line with that word
     )  # fmt: skip
+    unforeseen = _not_listed(key) if NOT_LISTED in lines else None
+    if unforeseen is not None:
+        names |= {NOT_LISTED: unforeseen[0] or "this bill"}
     parts, way = _parts(view, key, tuple(lines), names, charged if currency != home else amount)
     asked = st.container()
     with st.expander("The rest: day, currency, refund or deposit, note"):
@@ -237,7 +250,7 @@ def receipt_form(view: Opened) -> None:
         )
     entry = Entry(
         date, supplier or "", kind or "payment", amount or "", currency or home, charged or "", parts, way,
-        note or "", (), against, False, (), key,
+        note or "", (), against, False, (), key, unforeseen,
     )  # fmt: skip
     with asked:
         entry = _whether_all(view, entry, names)
@@ -247,6 +260,50 @@ def receipt_form(view: Opened) -> None:
         if enter(view, "form", lambda: _save(view, entry, meant=meant)):
             st.session_state["receipt_form"] = uuid.uuid4().hex
             st.rerun()
+
+
+def _not_listed(key: str) -> tuple[str, Group]:
+    """Ask what a bill was for that nobody told of, and where its line is to stand."""
+    left, right = st.columns([2, 1])
+    name = left.text_input(
+        "What was it for?", key=f"{key}-unforeseen", max_chars=80, placeholder="such as the port's bill",
+        persist_state="session",
+    )  # fmt: skip
+    group = right.selectbox(
+        "Group", GROUPS, index=GROUPS.index("other"), format_func=str.capitalize, key=f"{key}-group",
+        persist_state="session", on_change="ignore",
+    )  # fmt: skip
+    return (name or "").strip(), cast(Group, group)
+
+
+def _with_line(view: Opened, entry: Entry) -> tuple[Entry, AddItem | None]:
+    """Give an entry whose parts name the line that is to be made for it, and that line; None where none is.
+
+    Raises
+    ------
+    LedgerError
+        When it has no name, or there is a line of that name.
+    """
+    if entry.unforeseen is None:
+        return entry, None
+    name, group = entry.unforeseen
+    if not name:
+        message = "name: empty. Say what the bill was for."
+        raise LedgerError(message)
+    titles = lines_to_pay(view) | view.titles()
+    if name.casefold() in {title.casefold() for title in titles.values()}:
+        message = f"name: there is a line \u201c{name}\u201d already. Choose it, or write another name."
+        raise LedgerError(message)
+    if view.unsaved:
+        message = (
+            "the new line goes into the build file, and changes of it wait below. Keep or drop these first."
+        )
+        raise LedgerError(message)
+    item = unforeseen_line(name, group, {*titles, *(one.id for one in (*view.build.line, *view.build.event))})
+    own = str(item.table["id"])
+    parts = tuple((own if line == NOT_LISTED else line, text) for line, text in entry.parts)
+    answers = tuple((own if line == NOT_LISTED else line, said_all) for line, said_all in entry.answers)
+    return replace(entry, parts=parts, answers=answers), item
 
 
 def _whether_all(view: Opened, entry: Entry, names: Mapping[str, str]) -> Entry:
@@ -410,13 +467,17 @@ def _new(view: Opened, entry: Entry) -> NewReceipt:
 
 def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
     """Enter a receipt with its documents and what was answered of its lines, all or nothing."""
-    new, titles = checked(_new(view, entry)), view.titles()
+    entry, added = _with_line(view, entry)
+    new, titles, build = checked(_new(view, entry)), view.titles(), view.build
     for document in entry.documents:
         check_document(document.name, document.content)
-    ask_first(question(view.build, view.ledger, new, titles), entry.key, meant=meant)
+    ask_first(question(build, view.ledger, new, titles), entry.key, meant=meant)
     ledger = view.ledger_to_write()
+    if added is not None:
+        build = parse_build(edit_build(view.folder.build_file, [added]), str(view.folder.build_file))
+        titles = titles_of(build, view.scenario)
     with ledger.together():
-        entered = enter_receipt(ledger, view.build, new, dict(entry.answers))
+        entered = enter_receipt(ledger, build, new, dict(entry.answers))
         for document in entry.documents:
             attach_file(ledger, entered.receipt.id, document.name, document.content)
     receipt = entered.receipt
@@ -425,10 +486,11 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
         kept = f" with {entry.documents[0].name}"
         kept += f" and {len(entry.documents) - 1} more" if len(entry.documents) > 1 else ""
     told = f"Receipt {receipt.id}, {paid_words(receipt)}, is entered{kept}."
+    made = "" if added is None else f"New in the build file: \u201c{added.table['name']}\u201d."
     follows = entered_words(entered, titles, view.currency)
-    beside = beside_words((split.line_id for split in receipt.splits), view.build, ledger, view.scenario)
-    overrun = overrun_words(entered, view.build, ledger, view.titles())
-    return " ".join(filter(None, (told, follows, overrun, beside)))
+    beside = beside_words((split.line_id for split in receipt.splits), build, ledger, view.scenario)
+    overrun = overrun_words(entered, build, ledger, titles)
+    return " ".join(filter(None, (told, made, follows, overrun, beside)))
 
 
 def split_parts(

@@ -117,7 +117,7 @@ def _rest(view: Opened) -> None:
 def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | None) -> None:
     assert view.ledger is not None
     paid = sum(receipt.paid_minor for receipt in receipts)
-    lines = {row.id for row in before(view).plan.costing}
+    lines = {row.id for row in before(view).plan.counted(view.ledger.paid_by_line())}
     closed = lines & view.ledger.closed_lines()
     many = so_many(len(receipts), "receipt")
     sentence = f"{STRONG}{exact(paid, view.currency)}{STRONG} paid so far, in {many}."

@@ -353,7 +353,7 @@ def _closed(view: Opened, done: Sequence[LineRow]) -> bool:
     """Draw one row for all closed lines; tell whether it is open."""
     opened = bool(st.session_state.get("closed-shown"))
     # As the sentence at the top of the page counts them.
-    costing = {row.id for row in before(view).plan.costing}
+    costing = {row.id for row in before(view).plan.counted({row.id for row in done if row.paid})}
     lines = sum(row.id in costing for row in done)
     others = len(done) - lines
     noun = "line" if lines == 1 else "lines"
@@ -363,7 +363,7 @@ def _closed(view: Opened, done: Sequence[LineRow]) -> bool:
         st.session_state["closed-shown"] = not opened
         st.rerun()
     if opened and others:
-        st.caption("Others: own work, risks, lines of other ways, and what was planned at nothing.")
+        st.caption("Others: own work, risks, and lines of other ways.")
     return opened
 
 

@@ -18,7 +18,13 @@ from forecast.dashboard.watch_sections import (
 )
 from forecast.views.charts import estimate_paid_forecast, forecast_band
 from forecast.views.charts.line_charts import LineStanding
-from forecast.views.sentences import budget_sentence, hours_left_sentence, watch_sentence, width_sentence
+from forecast.views.sentences import (
+    budget_sentence,
+    hours_left_sentence,
+    unforeseen_sentence,
+    watch_sentence,
+    width_sentence,
+)
 from forecast.views.settling_words import beside_sentence, unpaid_sentences
 from forecast.views.watch_words import days_shown, estimate_rows, rough_days, trials_sentence
 from forecast.watching.history import History
@@ -40,7 +46,7 @@ def page() -> None:
         if watch is None or not anything_entered(view):
             _nothing_yet(view)
             return
-        answer(watch_sentence(watch, strong=STRONG), width_sentence(watch))
+        answer(watch_sentence(watch, strong=STRONG), width_sentence(watch), unforeseen_sentence(watch))
         st.html(_ROOM)
         band, moves = st.container(key="band"), st.container(key="moves")
         drawdown = None
@@ -132,7 +138,7 @@ def _band(view: Opened, told: History, watch: Reforecast) -> None:
 
 
 def _lines(view: Opened, watch: Reforecast) -> None:
-    lines = {row.id for row in watch.now.plan.costing}
+    lines = {row.id for row in watch.now.plan.counted([line.id for line in watch.lines if line.paid])}
     items = [
         LineStanding(
             line.id, line.title, line.group, line.estimate, line.paid, *line.now, line.state == "closed"

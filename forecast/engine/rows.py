@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal, TypeAlias
@@ -240,6 +240,19 @@ class Plan:
     def costing(self) -> tuple[Row, ...]:
         """Lines that cost money: those of `payable` that are more than own work. What counts lines counts these."""
         return tuple(row for row in self.payable if row.kind == "line" and row.formula != Constant(0.0))
+
+    def counted(self, paid: Container[str]) -> tuple[Row, ...]:
+        """Give the lines that cost money: those that were to, and those that nobody foresaw and something was paid for.
+
+        Parameters
+        ----------
+        paid : container of str
+            Ids of what something was paid for.
+        """
+        costing = {row.id for row in self.costing}
+        return tuple(
+            row for row in self.payable if row.id in costing or (row.id in self.unforeseen and row.id in paid)
+        )
 
     def planned_rate(self, row: Row) -> float | None:
         """Give what one unit of the foreign currency that a row is priced in was to cost; None where it is in none."""

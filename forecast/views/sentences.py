@@ -364,6 +364,22 @@ def _agreed_price(one: Promise, title: str, currency: str) -> str:
     )
 
 
+def unforeseen_sentence(watch: Reforecast) -> str:
+    """Name the bills that nobody told of, the dearest first, and what they came to; nothing where there is none."""
+    found = sorted((line for line in watch.lines if line.unforeseen), key=lambda line: -line.paid)
+    if not found:
+        return ""
+    money = watch.currency
+    named = [
+        f"\u201c{line.title}\u201d, {entered(line.paid + line.committed, money)}" for line in found[:_NAMED]
+    ]
+    if len(found) == 1:
+        return f"Not foreseen: {named[0]}."
+    rest = f"; and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
+    whole = entered(sum(line.paid + line.committed for line in found), money)
+    return f"Not foreseen: {'; '.join(named)}{rest}. That makes {whole} in {len(found)} lines."
+
+
 _NAMED = 3
 """So many of the lines that came in outside their ranges are named to either side, the farthest out first."""
 

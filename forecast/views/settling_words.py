@@ -38,6 +38,8 @@ def of_100(chance: float) -> str:
 
 def state_words(line: LineWatch) -> str:
     """Say how a line or event stands: ``closed``, ``likely all paid (93 of 100)``; nothing where nothing happened."""
+    if line.unforeseen:
+        return "not foreseen, closed" if line.state == "closed" else "not foreseen"
     if line.state == "closed":
         return "closed"
     if line.more:

@@ -223,7 +223,11 @@ def line_figures(line: LineWatch, currency: str) -> tuple[str, str, str, str, st
     exactly = known or paid
     ends = line.paid if paid else line.now[1] if known else half
     return (
-        about(line.estimate, currency) if line.needed else maybe_words(line, currency),
+        "not foreseen"
+        if line.unforeseen
+        else about(line.estimate, currency)
+        if line.needed
+        else maybe_words(line, currency),
         entered(line.paid, currency) if line.paid else "\u2013",
         entered(ends, currency) if exactly else about(half, currency),
         reach,

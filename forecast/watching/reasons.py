@@ -199,6 +199,8 @@ def _reason(
     plan: Plan, row: Row, known: KnownByNow, amount: float, learned: tuple[LearnedCause, ...]
 ) -> Reason:
     kind = _own_kind(row, known.lines[row.id], known)
+    if kind is not None and row.id in plan.unforeseen:
+        kind = "outside"
     if kind is not None:
         return Reason(kind, row.id, row.title, amount)
     read = row.reads

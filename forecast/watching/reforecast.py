@@ -69,7 +69,7 @@ class LineWatch:
     happened : bool
         Whether it was said to have happened.
     unforeseen : bool
-        Whether it was to cost nothing: what is paid for it was in no estimate.
+        Whether it was to cost nothing, and something was paid or agreed: a bill that nobody told of.
     """
 
     id: str
@@ -299,7 +299,8 @@ class Reforecast:
                     _range(now), before.mean, now.mean,
                     to_float(known.committed_minor, self.currency), scores.get(now.id),
                     self.settled.get(now.id), known.more, ways.get(now.id, "once"), maybe.get(now.id),
-                    now.id in happened, now.id in self.now.plan.unforeseen,
+                    now.id in happened,
+                    now.id in self.now.plan.unforeseen and bool(known.paid_minor or known.committed_minor),
                 )
             )  # fmt: skip
         return tuple(found)

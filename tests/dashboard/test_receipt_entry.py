@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from forecast.dashboard.receipt_form import split_parts
+from forecast.dashboard.receipt_form import NOT_LISTED, split_parts
+from forecast.engine.plan import compile_plan
 from forecast.errors import LedgerError
 from forecast.ledger.folder import BuildFolder
 from forecast.watching.reforecast import reforecast
@@ -50,6 +51,35 @@ def test_a_receipt_is_kept_to_the_cent_and_the_page_says_what_it_moved(
     assert f"to **{about(now.value, 'EUR', now.error)}**" in said
     assert "**€1,234.50** paid so far, in 1 receipt." in said
     assert "is entered. P80" not in words(app.run())
+
+
+def test_a_bill_that_nobody_told_of_is_entered_on_the_page(run: Run, before_ordering: BuildFolder) -> None:
+    """It gets a line of its own, as by the command, and counts wherever lines are counted."""
+    build, page = before_ordering.read(), run(before_ordering.build_file, "receipts")
+    app = save(fill(page, [NOT_LISTED], "The port", "185"))
+    assert "name: empty. Say what the bill was for." in words(app)
+    field(app, "text_input", "What was it for?").set_value("Tyres")  # type: ignore[attr-defined]
+    assert "there is a line “Tyres” already" in words(save(app.run()))
+    assert before_ordering.read().fingerprint() == build.fingerprint()
+    field(app, "text_input", "What was it for?").set_value("Port bill")  # type: ignore[attr-defined]
+    field(app, "selectbox", "Group").set_value("import")  # type: ignore[attr-defined]
+    app = app.run()
+    answers = next(item for item in app.get("button_group") if "for Port bill?" in item.label)
+    answers.set_value("yes").run()  # type: ignore[attr-defined]
+    app = save(app)
+    assert not app.exception
+    line = before_ordering.read().line[-1]
+    assert (line.id, line.title, line.group) == ("port_bill", "Port bill", "import")
+    assert before_ordering.ledger().paid_by_line() == {"port_bill": 18_500}
+    lines = len(compile_plan(before_ordering.read()).costing) + 1
+    said = words(app).replace("**", "")
+    assert "New in the build file: “Port bill”." in said
+    assert "“Port bill” was not foreseen" in said
+    assert f"1 of {lines} lines is closed" in said
+    rows = [button.label for button in app.button if button.key == "row-closed"]
+    assert rows == ["▸\u2002**1 closed line** \u2003€185.00 paid"]
+    told = words(run(before_ordering.build_file, "watch"))
+    assert "Not foreseen: “Port bill”, €185." in told
 
 
 def test_saving_twice_without_a_new_form_enters_once(run: Run, before_ordering: BuildFolder) -> None:

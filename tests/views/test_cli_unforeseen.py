@@ -107,3 +107,30 @@ def test_a_receipt_that_is_refused_leaves_the_build_file_alone(
     assert len(lines(folder)) == 1
     run(capsys, *enter(folder), "--new-line")
     assert lines(folder)[1]["group"] == "other"
+
+
+def test_what_nobody_foresaw_is_named_at_the_end_the_dearest_first(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It counted in no number of lines, and stood nowhere where estimates are judged."""
+    run(capsys, *enter(folder), "--new-line", "--all")
+    assert "Not foreseen: “Port bill”, €185." in run(capsys, "watch", folder)
+    dear = ["--amount", "240.50", "--supplier", "Skips", "--line", "Skip hire", "--date", "2026-06-30"]
+    run(capsys, "receipt", "add", folder, *dear, "--new-line")
+    said = "Not foreseen: “Skip hire”, €240.50; “Port bill”, €185. That makes €425.50 in 2 lines."
+    told = run(capsys, "watch", folder)
+    assert said in told
+    row = next(line for line in told.splitlines() if line.startswith("Skip hire"))
+    assert " not foreseen " in row
+    assert row.endswith("+€240.50")
+    tyres = ["--amount", "410", "--supplier", "Tyres", "--line", "tyres", "--date", "2026-07-01"]
+    run(capsys, "receipt", "add", folder, *tyres)
+    told = run(capsys, "finish", folder, "--sure")
+    assert said in told
+    assert "2 lines are closed" in told  # the tyres and the skip; the port's bill was all
+    reasons = json.loads(run(capsys, "watch", folder, "--json"))["reasons"]
+    assert {one["id"]: one["kind"] for one in reasons} == {
+        "skip_hire": "outside",
+        "port_bill": "outside",
+        "tyres": "paid",
+    }

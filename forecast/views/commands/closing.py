@@ -132,7 +132,7 @@ def run_finish(options: argparse.Namespace) -> int:
     """Close all that is open, and say what it cost."""
     from forecast.ledger.folder import BuildFolder
     from forecast.record.finishing import finish, to_finish
-    from forecast.views.sentences import watch_sentence, width_sentence
+    from forecast.views.sentences import unforeseen_sentence, watch_sentence, width_sentence
     from forecast.views.settling_words import finish_question, finished_words
     from forecast.watching.reforecast import reforecast
 
@@ -144,7 +144,7 @@ def run_finish(options: argparse.Namespace) -> int:
         make_sure(options, finish_question(to_finish(ledger, build, options.scenario), build.build.currency))
     done = finish(ledger, build, options.scenario, options.date, options.note)
     watch = reforecast(build, ledger, options.scenario)
-    told = [finished_words(done), watch_sentence(watch), width_sentence(watch)]
+    told = [finished_words(done), watch_sentence(watch), width_sentence(watch), unforeseen_sentence(watch)]
     told.append("If that was too early: forecast undo.")
     data = {
         "closed": done.closed, "cannot_happen": done.ruled_out, "never_paid": list(done.never_paid),

@@ -148,6 +148,7 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
         MEANT,
         hours_left_sentence,
         lesson_sentences,
+        unforeseen_sentence,
         watch_sentence,
         width_sentence,
     )
@@ -218,7 +219,8 @@ def watch_text(build: Build, watch: Reforecast, commands: Commands, *, every_lin
     how = f"To say what is done: {commands.hours} {open_hours[0]}" if open_hours else ""
     if work := hours_left_sentence(watch, how):
         text += ["", work.strip()]
-    lessons = [sentence for sentence in (width_sentence(watch), *lesson_sentences(watch)) if sentence]
+    judged = (width_sentence(watch), unforeseen_sentence(watch), *lesson_sentences(watch))
+    lessons = [sentence for sentence in judged if sentence]
     text += ["", *lessons] if lessons else []
     if watch.budget is not None:
         told = (contingency_sentence(watch), overrun_sentence(watch), bought_sentence(watch))

@@ -175,8 +175,7 @@ def _new_lines(options: argparse.Namespace, build: Build) -> list[AddItem]:
     LedgerError
         When a line is not there and is not to be added.
     """
-    from forecast.buildfile.changes import AddItem
-    from forecast.buildfile.sheet import free_id
+    from forecast.buildfile.proposals import unforeseen_line
 
     legal = known_ids(build)
     exact_names = {*legal, *(title.casefold() for title in called(build, legal).values())}
@@ -198,11 +197,8 @@ def _new_lines(options: argparse.Namespace, build: Build) -> list[AddItem]:
             make_sure(argparse.Namespace(sure=False), question)
             group = "other"
         if group is not None and name not in legal and name.casefold() not in exact_names:
-            id = free_id(name, taken)
-            taken.add(id)
-            note = "Not in the estimate: nobody told of this bill."
-            table = {"id": id, "name": name, "group": group, "amount": 0, "note": note}
-            added[name.casefold()] = AddItem("line", table)
+            added[name.casefold()] = unforeseen_line(name, group, taken)
+            taken.add(str(added[name.casefold()].table["id"]))
     return list(added.values())
 
 
