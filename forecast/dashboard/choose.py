@@ -18,7 +18,7 @@ from forecast.views.charts import AgainstCheapest, difference_bands, difference_
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.sentences import at_its_end, left_prices, with_receipts
 from forecast.views.theme import Palette
-from forecast.views.ways import further_table, made_sentences, ways_table, what_ways_hold
+from forecast.views.ways import further_table, made_sentences, taught_sentences, ways_table, what_ways_hold
 from forecast.words.money import about, hourly
 from forecast.words.text import STRONG
 
@@ -49,6 +49,7 @@ def page() -> None:
             if told := with_receipts(view.build, known):
                 told.append("What is paid is spent either way.")
                 told += left_prices(view.build, known, [item.id for item in comparison.scenarios])
+                told += taught_sentences(view.build, known, [item.id for item in comparison.scenarios])
                 st.caption(safe(" ".join(told)))
             hazards = {item.id: own_hazards(view.build, item.id) for item in comparison.scenarios}
             headings, rows, caption = ways_table(comparison, hazards)

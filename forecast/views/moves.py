@@ -270,7 +270,7 @@ def _came_in(entered: list[LineWatch], own: float, money: str) -> str:
         if len(entered) > 1:
             return "What was entered itself"
         (line,) = entered
-        name = f"\u201c{_short(line.title)}\u201d"
+        name = f"\u201c{short(line.title)}\u201d"
         if line.kind == "event":
             return f"{name} {'happened' if own > 0 else 'cannot happen any more'}"
         if line.unforeseen:
@@ -299,7 +299,7 @@ def _off_words(lines: list[LineWatch], currency: str, *, summed: bool = True) ->
         return (
             f"{len(lines)} {'prices are' if agreed else 'lines came in'} {far} their middle estimates in all"
         )
-    name = f"\u201c{_short(lines[0].title)}\u201d"
+    name = f"\u201c{short(lines[0].title)}\u201d"
     needed = f"{name} was needed, and" if lines[0].if_needed is not None else name
     return f"{f'The price agreed for {name} is' if agreed else f'{needed} came in'} {far} its middle estimate"
 
@@ -373,7 +373,7 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
     if not step.part.settled:
         return f"{_and(some)} can vary less now"
     one = step.part.settled == 1
-    lines = _short((up + down or some)[0], 4) if one else f"{step.part.settled} lines"
+    lines = short((up + down or some)[0], 4) if one else f"{step.part.settled} lines"
     how = "paid or agreed" if step.part.agreed else "settled"
     over = step.part.over / 10 ** exponent(currency)
     far = f"{_off(over, currency)} {'its estimate' if one else 'their estimates'}"
@@ -418,7 +418,7 @@ def _taught(cause: str, title: str, push: float) -> str:
         ran, looks = ("low", "raised") if push > 0 else ("high", "lowered")
         return f"Your estimates so far came in {ran}, so the open ones are {looks}"
     looks, does = ("dearer", "raises") if push > 0 else ("cheaper", "lowers")
-    return f"\u201c{_short(title)}\u201d looks {looks}, and {does} what is still open"
+    return f"\u201c{short(title)}\u201d looks {looks}, and {does} what is still open"
 
 
 def _some(names: list[str], most: int = 4) -> str:
@@ -434,10 +434,10 @@ def _and(names: list[str], most: int = _TITLE) -> str:
     if len(names) == 2 and sum(len(name.split()) for name in names) <= most:
         return f"{names[0]} and {names[1]}"
     others = f" and {len(names) - 1} other{'s' if len(names) > 2 else ''}" if len(names) > 1 else ""
-    return f"{_short(names[0], most)}{others}"
+    return f"{short(names[0], most)}{others}"
 
 
-def _short(title: str, most: int = _TITLE) -> str:
+def short(title: str, most: int = _TITLE) -> str:
     """Cut a title after so many words that its sentence stays short."""
     parts = title.split()
     return title if len(parts) <= most else f"{' '.join(parts[:most]).rstrip(',;:')}\u2026"

@@ -11,8 +11,14 @@ from forecast.decide.made import routes_made, ways_left
 from forecast.decide.mixer import routes_offered
 from forecast.decide.mixes import listed, route_words
 from forecast.decide.scenarios import Comparison, Summary
-from forecast.watching.known_facts import Knowledge
+from forecast.engine.plan import compile_plan
+from forecast.views.moves import short
+from forecast.watching.known_facts import Knowledge, known_from
+from forecast.watching.standing import Standing
 from forecast.words.money import about, hourly, hours, percent
+
+_HEARD = 0.5
+"""What counts for more than this among what a way learns is told of; a sum that may be a part says little."""
 
 
 def least_work(comparison: Comparison) -> Summary:
@@ -90,6 +96,43 @@ def _pays(comparison: Comparison, item: Summary, least: Summary) -> str:
 def _hurts(found: Sequence[OwnHazard]) -> str:
     doing = dict.fromkeys(item.caution.doing for item in found)
     return ", ".join(doing).capitalize() or "\u2013"
+
+
+def taught_sentences(build: Build, known: Standing | None, ways: Sequence[str]) -> list[str]:
+    """Say which ways move by prices of lines that they do not have, and why; nothing where none does.
+
+    Parameters
+    ----------
+    build : Build
+    known : Standing or None
+    ways : sequence of str
+        Ids of the scenarios that stand beside each other.
+    """
+    if known is None:
+        return []
+    moved: dict[tuple[str, ...], list[str]] = {}
+    scores: dict[tuple[str, ...], list[float]] = {}
+    titles: dict[str, str] = {}
+    for way in ways:
+        plan = compile_plan(build, way)
+        taught = known_from(plan, known, build).facts.taught
+        taught = {name: one for name, one in taught.items() if one.weight > _HEARD}
+        if taught:
+            titles |= plan.absent
+            moved.setdefault(tuple(taught), []).append(f"\u201c{scenario_title(build, way)}\u201d")
+            scores[tuple(taught)] = [one.score for one in taught.values()]
+    told = []
+    for lines, names in moved.items():
+        verb = "moves" if len(names) == 1 else "move"
+        price = "a price" if len(lines) == 1 else "their prices"
+        off = "over" if min(scores[lines]) > 0 else "under" if max(scores[lines]) < 0 else ""
+        says = f"{price} {off} your estimate{'' if len(lines) == 1 else 's'}" if off else price
+        others = {"over": "may be low too", "under": "may be high too", "": "how close others are"}[off]
+        without = f"\u201c{short(titles[lines[0]], 4)}\u201d" if len(lines) == 1 else f"{len(lines)} lines"
+        say = "says" if len(lines) == 1 else "say"
+        tell = f"{say} that others {others}" if off else f"{say} {others}"
+        told.append(f"{listed(names)} {verb} too, without {without}: {says} {tell}.")
+    return told
 
 
 def made_sentences(build: Build, known: Knowledge) -> list[str]:

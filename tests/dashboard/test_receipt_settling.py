@@ -22,7 +22,7 @@ def test_a_commitment_is_entered_settled_and_called_off(run: Run, before_orderin
     )
     assert "with extras in 10 of 100 builds. P80 moved by" in words(app)
     assert "**€640.00** is agreed and not yet paid, in 1 commitment." in words(app)
-    assert "Nothing is paid yet, and **€640** is agreed. In half of builds" in words(app)
+    assert "Nothing is paid yet, and **€640** is agreed.\nIn half of builds" in words(app)
     assert "No receipts yet" not in words(app)  # it was said beside how far the price moved the forecast
     assert "Nothing is paid yet, and **€640** is agreed. It ends at" in words(
         run(before_ordering.build_file, "stand")

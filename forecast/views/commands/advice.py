@@ -187,7 +187,7 @@ def run_compare(options: argparse.Namespace) -> int:
     from forecast.decide.scenarios import compare
     from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import left_prices, with_receipts
-    from forecast.views.ways import made_sentences
+    from forecast.views.ways import made_sentences, taught_sentences
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -213,6 +213,7 @@ def run_compare(options: argparse.Namespace) -> int:
         *with_receipts(build, known),
         *made,
         *left_prices(build, known, [item.id for item in found.scenarios]),
+        *taught_sentences(build, known, [item.id for item in found.scenarios]),
     ]
     return answer(options, "\n".join([*told, compare_text(build, found)]), data)
 
