@@ -23,7 +23,7 @@ from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replay import Outcome, Replay
 from forecast.engine.statistics import percentile_estimates
-from forecast.engine.trials import LEAST_EFFECTIVE, middles_if_needed
+from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.errors import BuildFileError
 from forecast.ledger import Ledger
 from forecast.watching.known_facts import KnownByNow, known_from, margin_charged
@@ -265,7 +265,7 @@ class MovedSteps:
         What may not be needed stood in no sum in full: what it costs is no push, only what of it is over or under.
         """
         scale = 10 ** exponent(self.plan.currency)
-        maybe = {name: scale * value for name, value in middles_if_needed(self.earlier).items()}
+        maybe = {name: scale * value for name, value in self.earlier.middles_if_needed().items()}
         final = {**dict.fromkeys(self.end.facts.agreed, True), **dict.fromkeys(self.end.facts.amounts, False)}
         gated = {row.id for row in self.earlier.rows if row.gate is not None}
         told = []

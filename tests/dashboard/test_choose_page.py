@@ -288,7 +288,10 @@ def test_quotes_that_are_settled_or_of_another_way_are_no_table(run: Run, half_w
 def test_quotes_of_one_line_that_is_paid_are_not_forgotten(run: Run, half_way: BuildFolder) -> None:
     paid = half_way.ledger().paid_by_line()["wheels"]
     said = words(run(half_way.build_file, "choose"))
-    assert f"quoted NZ$315, NZ$349, NZ$372 and NZ$420. That is settled: {entered(paid / 100, 'NZD')} paid for" in said
+    assert (
+        f"quoted NZ$315, NZ$349, NZ$372 and NZ$420. That is settled: {entered(paid / 100, 'NZD')} paid for"
+        in said
+    )
 
 
 def test_a_finished_build_of_one_way_compares_no_quotes(run: Run, tmp_path: Path) -> None:
