@@ -98,10 +98,11 @@ def cross_check(build: Build, extra_ids: Sequence[str] = ()) -> list[Raised]:
         Path, what was found and how to mend it, for each mistake.
     """
     extra = set(extra_ids)
-    found = [*_double_ids(build), *wrong_rates(build), *_wrong_region(build), *_of_items(build, extra)]
-    for check in (_surfaces, _routes, _overrides, _measures, _options, _handing_over, _as_changed):
+    of_items = _of_items(build, extra)
+    found = [*_double_ids(build), *wrong_rates(build), *_wrong_region(build), *of_items]
+    for check in (_surfaces, _routes, _overrides, _measures, _options, _handing_over):
         found += check(build, extra)
-    return found
+    return [*found, *_as_changed(build, extra, of_items)]
 
 
 def _wrong_region(build: Build) -> list[Raised]:
@@ -288,10 +289,10 @@ def _overrides(build: Build, extra: set[str]) -> list[Raised]:
     return found
 
 
-def _as_changed(build: Build, extra: set[str]) -> list[Raised]:
-    """Find what scenarios and options make wrong: names, currencies, loadings and circles, changes made."""
+def _as_changed(build: Build, extra: set[str], of_items: Iterable[Raised]) -> list[Raised]:
+    """Find what scenarios and options make wrong, and is not wrong without: names, currencies, loadings and circles."""
     found: list[Raised] = []
-    before = {(path, what) for path, what, _ in _of_items(build, extra)}
+    before = {(path, what) for path, what, _ in of_items}
     for at, change in _changes(build):
         if not change.override and not (isinstance(change, Option) and (change.line or change.event)):
             continue  # it only takes routes: nothing in it can be wrong that is right without it

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path as FilePath
 from typing import Any, cast, get_args, get_origin
 
@@ -164,12 +164,12 @@ def _assemble(raw: Mapping[str, Any]) -> tuple[Build | None, list[tuple[Path, st
         if not isinstance(value, list if form is tuple else Mapping):
             raised.append(((key,), f"found {short(value)}", _brackets(key, form)))
             continue
-        adapter: TypeAdapter[Any] = TypeAdapter(cast(Any, field.annotation))
+        adapter = _adapter(key)
         whole = _try(adapter, value, (key,), None)
         if whole is not None:
             good[key] = whole
         elif form is tuple:
-            item_type = TypeAdapter(get_args(field.annotation)[0])
+            item_type: TypeAdapter[Any] = TypeAdapter(get_args(field.annotation)[0])
             items = [_try(item_type, item, (key, place), raised) for place, item in enumerate(value)]
             good[key] = tuple(item for item in items if item is not None)
             for item, made in zip(value, items, strict=True):
@@ -192,6 +192,12 @@ def _assemble(raw: Mapping[str, Any]) -> tuple[Build | None, list[tuple[Path, st
     for place, option in enumerate(partial.option):
         raised += _check_overrides(partial, ("option", place), option.override)
     return (None if raised else Build.model_validate(good)), raised
+
+
+@cache
+def _adapter(key: str) -> TypeAdapter[Any]:
+    """Give what reads all that stands under a key of a build file; making one takes longer than most readings."""
+    return TypeAdapter(cast(Any, Build.model_fields[key].annotation))
 
 
 def _too_many(raw: Mapping[str, Any]) -> list[tuple[Path, str, str]]:
