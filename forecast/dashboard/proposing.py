@@ -31,7 +31,7 @@ from forecast.decide.mixer import routes_offered
 from forecast.decide.taking import Asked, asked_by_price, quotes_to_take, take
 from forecast.errors import LedgerError
 from forecast.ledger.records import AgreementKind
-from forecast.views.quote_words import which_quote
+from forecast.views.quote_words import price_words, which_quote
 from forecast.views.settling_words import AGREEMENTS, taken_words
 from forecast.words.text import STRONG
 
@@ -56,7 +56,7 @@ def take_quote(view: Opened) -> None:
     for place in sums:
         agree_quote(
             view, place.path, which_quote(place),
-            {f"{price:.12g}": price for price in sorted(set(place.figure.model_dump()["quotes"]))},
+            {price_words(place, price): price for price in sorted(set(place.figure.model_dump()["quotes"]))},
             partial(asked_by_price, build, place.path), _supplier(build, place.item),
         )  # fmt: skip
     asked = [place for place in open_quotes(build, begun) if place not in sums]
@@ -68,7 +68,7 @@ def take_quote(view: Opened) -> None:
         taken = {
             place.path: st.radio(
                 which_quote(place), sorted(set(place.figure.model_dump()["quotes"])), index=None,
-                format_func=lambda price: f"{price:.12g}", horizontal=True,
+                format_func=partial(price_words, place), horizontal=True,
             )
             for place in asked
         }  # fmt: skip

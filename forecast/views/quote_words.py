@@ -16,6 +16,11 @@ from forecast.words.currencies import is_currency
 from forecast.words.money import entered
 
 
+def price_words(place: Place, price: float) -> str:
+    """Write one of the quotes for a figure: as money, or in what else the figure is counted in."""
+    return entered(price, place.unit) if is_currency(place.unit) else f"{price:.12g} {place.unit}".rstrip()
+
+
 def which_quote(place: Place) -> str:
     """Ask which of the quotes for a figure is taken."""
     return f"{_quoted(place)} Which one do you take?"
@@ -67,13 +72,8 @@ def quotes_decided(build: Build, known: Standing | None) -> list[dict[str, Any]]
 
 
 def _quoted(place: Place) -> str:
-    prices = place.figure.model_dump()["quotes"]
-    if is_currency(place.unit):
-        *most, last = (entered(price, place.unit) for price in prices)
-    else:
-        *most, last = (f"{price:.12g}" for price in prices)
-        last += f" {place.unit}".rstrip()
+    *most, last = (price_words(place, price) for price in place.figure.model_dump()["quotes"])
     return f"{place.title}, {place.word}: quoted {', '.join(most)} and {last}."
 
 
-__all__ = ["quotes_decided", "quotes_to_decide", "which_quote"]
+__all__ = ["price_words", "quotes_decided", "quotes_to_decide", "which_quote"]

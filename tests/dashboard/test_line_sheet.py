@@ -269,9 +269,9 @@ def test_the_quote_that_is_taken_is_a_price_agreed(run: Run, before_ordering: Bu
     app, text = run(before_ordering.build_file, page), read_text(before_ordering.build_file)
     app = press(app, "I take this one")
     assert "Choose a quote first." in words(app)
-    asked = next(item for item in app.radio if item.label.startswith("Wheels, price: quoted 172, 189"))
-    assert asked.options == ["172", "189", "205", "240"]
-    asked.set_value("205")
+    asked = next(item for item in app.radio if item.label.startswith("Wheels, price: quoted €172, €189"))
+    assert asked.options == ["€172", "€189", "€205", "€240"]
+    asked.set_value("€205")
     app = press(app, "I take this one")
     assert "Say whose quote it is." in words(app)
     app.text_input(key="agree-whose-wheels.price").set_value("A wheel shop")
