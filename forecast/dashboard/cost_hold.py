@@ -12,6 +12,7 @@ from forecast.dashboard.state import Opened, as_it_stands, before, chosen, conti
 from forecast.decide.comparisons import NOT_FOUND
 from forecast.decide.contingency import Contingency, Share, recommended_level
 from forecast.engine.rows import Plan
+from forecast.views.contingency_words import held_sentence, level_sentence
 from forecast.views.opening_words import open_line, open_total, sum_of
 from forecast.views.settling_words import known_words
 from forecast.watching.standing import Record
@@ -121,7 +122,7 @@ def _section(view: Opened) -> None:
             return
         level = recommended_level(short.value or 0.0, idle.value or 0.0)
         split = contingency_of(view, level.q)
-        text(f"{level.sentence(money)} {split.over_sentence(money)}")
+        text(f"{level_sentence(level, money)} {held_sentence(split, money)}")
         _levels(view, level.q)
         with st.expander("What the contingency is made of, and what others put aside"):
             made, beside, middle = st.tabs(

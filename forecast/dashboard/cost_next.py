@@ -24,6 +24,16 @@ from forecast.dashboard.state import Opened, as_it_stands, chosen
 from forecast.decide.afford import prices_to_ask_for
 from forecast.decide.drivers import SwingBar, VarianceShare
 from forecast.decide.figure_words import figure_phrase, figure_words, titles_of
+from forecast.views.cost_words import (
+    budget_chance_sentence,
+    drivers_sentence,
+    firm_up_sentence,
+    measure_sentence,
+    measures_sentence,
+    stays_sentence,
+    trims_sentence,
+    walk_away_sentence,
+)
 from forecast.words.money import about, entered, hours, percent, signed
 
 SHOWN = 5
@@ -76,7 +86,9 @@ def _list(view: Opened) -> None:
         )
         return
     st.markdown(
-        "\n".join(f"{place}. {said(item.sentence(money))}" for place, item in enumerate(found[:SHOWN], 1))
+        "\n".join(
+            f"{place}. {said(firm_up_sentence(item, money))}" for place, item in enumerate(found[:SHOWN], 1)
+        )
     )
 
 
@@ -123,7 +135,7 @@ def cheap_and_dear(view: Opened) -> None:
 
 def _moves(view: Opened) -> None:
     found = driving(view)
-    text(found.sentence(partial(about, currency=view.currency)))
+    text(drivers_sentence(found, partial(about, currency=view.currency)))
     kind = st.segmented_control(
         "What it is that is cheap or dear", ["By line", "By group", "By cause"], default="By line", key="moves",
         label_visibility="collapsed", required=True,
@@ -196,9 +208,9 @@ def how_far_money_reaches(view: Opened) -> None:
         money, exactly = partial(about, currency=view.currency), partial(entered, currency=view.currency)
         if standing.known is not None:
             st.caption("With your receipts counted in; the money at hand includes what is paid already.")
-        text(enough(view, at_hand).sentence(money, exactly))
+        text(budget_chance_sentence(enough(view, at_hand), money, exactly))
         if figure is not None:
-            text(walk_away_price(view, at_hand, figure).sentence(money, exactly))
+            text(walk_away_sentence(walk_away_price(view, at_hand, figure), money, exactly))
 
 
 def which_measures_pay(view: Opened) -> None:
@@ -214,9 +226,9 @@ def which_measures_pay(view: Opened) -> None:
         found = measured(view)
         money = partial(about, currency=view.currency)
         titles = titles_of(view.build)
-        text(found.sentence(money))
+        text(measures_sentence(found, money))
         for item in found.alone:
-            text(item.sentence(money))
+            text(measure_sentence(item, money))
             if item.without_effect:
                 named = ", ".join(figure_phrase(name, titles) for name in item.without_effect)
                 st.caption(safe(f"Not in this scenario, and so without effect: {named}."))
@@ -248,15 +260,15 @@ def what_could_go(view: Opened) -> None:
                 ]
                 for item in found.proposed
             ]  # fmt: skip
-            text(found.sentence(money))
+            text(trims_sentence(found, money))
             table(
                 ["Line marked optional", "Frees at P80", "On average", "Own hours"], rows,
                 "What leaving a line out frees, duty and fees that follow from it included",
             )  # fmt: skip
         else:
-            text(found.sentence(money))
+            text(trims_sentence(found, money))
         for kept in found.kept:
-            text(kept.sentence())
+            text(stays_sentence(kept))
         text(
             "Lines of safety are never proposed, whatever they cost: wheel fixings, tyres, brakes, structure, "
             "lighting, and what protects your lungs, eyes and skin."

@@ -25,6 +25,7 @@ from forecast.decide.firm_up import FirmUp
 from forecast.figures.kinds import Quotes
 from forecast.ledger import Commitment, NewReceipt
 from forecast.missing.left_out import Finding, findings
+from forecast.views.cost_words import firm_up_sentence
 from forecast.views.settling_words import (
     closed_words,
     entered_words,
@@ -239,13 +240,13 @@ def _impossible(view: Opened, events: Mapping[str, str], lines: Mapping[str, str
 
 
 def _rule_out(view: Opened, item: FirmUp) -> None:
-    sentence = item.sentence(partial(about, currency=view.currency))
+    sentence = firm_up_sentence(item, partial(about, currency=view.currency))
     say = partial(_impossible, view, {item.figure: item.title})
     _item("rule-out", sentence, "It cannot come any more", say, "receipts", "It came: tell it under Receipts")
 
 
 def _firm_up(view: Opened, item: FirmUp) -> None:
-    sentence = item.sentence(partial(about, currency=view.currency))
+    sentence = firm_up_sentence(item, partial(about, currency=view.currency))
     build = _with_changes()
     with screen_only("asks-firm-up"), st.container(border=True):
         text(sentence)

@@ -18,8 +18,6 @@ from forecast.engine.statistics import Estimate, by_replicate, is_enough, mean_e
 from forecast.errors import SimulationError
 from forecast.figures.shapes import Array
 from forecast.watching.known_facts import Knowledge
-from forecast.words.chances import builds
-from forecast.words.money import Money
 
 STEPS_PER_UNIT = 100
 """Prices are searched in hundredths."""
@@ -63,26 +61,6 @@ class WalkAway:
     unlimited: bool = False
     title: str = ""
 
-    def sentence(self, money: Money, entered: Money | None = None) -> str:
-        """Say at which price to walk away, and why; ``entered`` writes the money at hand, to the cent."""
-        at_hand = (entered or money)(self.money)
-        thing, unit = self.title or figure_phrase(self.figure), f" {self.unit}" if self.unit else ""
-        often = f"in {builds(self.level)}"
-        if self.unlimited:
-            return f"{at_hand} is enough {often} whatever {thing} is: nothing depends on it."
-        if self.highest is None:
-            return (
-                f"Even with {thing} at nothing, {at_hand} is too little: everything else alone needs "
-                f"{money(self.at_nothing)} to be enough {often}."
-            )
-        value = self.highest.value
-        side = "above" if value >= self.expected else "below"
-        return (
-            f"Walk away when {thing} goes beyond {_down(self.highest)}{unit}: up to there "
-            f"{at_hand} is enough {often}. That is {side} what you expect "
-            f"({_rounded(self.expected)}{unit})."
-        )
-
 
 @dataclass(frozen=True)
 class BudgetChance:
@@ -100,28 +78,6 @@ class BudgetChance:
     budget: float
     chance: Estimate
     short_by: float
-
-    def sentence(self, money: Money, entered: Money | None = None) -> str:
-        """Say how often the budget is enough, and how much is missing otherwise; ``entered`` writes the budget."""
-        text = f"{(entered or money)(self.budget)} is enough in {builds(self.chance.value)}"
-        return (
-            f"{text}; in the others {money(self.short_by)} is missing on average."
-            if self.short_by > 0
-            else f"{text}."
-        )
-
-
-def _down(highest: Estimate) -> str:
-    """Write a highest price rounded down to what the simulation can tell apart: a limit must not be rounded up."""
-    fine = highest.error if np.isfinite(highest.error) else 0.0
-    if highest.value < 100 and fine < 1:
-        return f"{np.floor(highest.value * STEPS_PER_UNIT) / STEPS_PER_UNIT:,.2f}"
-    step = 10.0 ** max(np.floor(np.log10(max(fine, 1.0))), 0)
-    return f"{np.floor(highest.value / step) * step:,.0f}"
-
-
-def _rounded(value: float) -> str:
-    return f"{value:,.2f}" if value < 100 and value != round(value) else f"{value:,.0f}"
 
 
 def budget_chance(forecast: Forecast, budget: float) -> BudgetChance:

@@ -26,8 +26,7 @@ from forecast.engine.statistics import Estimate, near_percentile_weights
 from forecast.errors import SimulationError
 from forecast.figures.normal import normal_score
 from forecast.figures.shapes import Array
-from forecast.words.chances import builds
-from forecast.words.money import Money, as_written, rounded
+from forecast.words.money import as_written
 
 DEFAULT_LEVEL = 0.8
 LEAST_LEVEL = 0.5
@@ -55,18 +54,6 @@ class Level:
     wanted: float
     short: float
     idle: float
-
-    def sentence(self, money: Money) -> str:
-        """Say which level, and why."""
-        text = (
-            f"Being short costs you {money(self.short)} where the same sum lying idle costs {money(self.idle)}: "
-            f"hold P{100 * self.q:.0f}."
-        )
-        if self.q > self.wanted:
-            text += " Your answers alone ask for less, but below P50 you would plan to run short."
-        elif self.q < self.wanted:
-            text += " Your answers alone ask for more, but beyond P95 the ranges themselves are not known well enough."
-        return text
 
 
 def recommended_level(short: float, idle: float) -> Level:
@@ -126,10 +113,6 @@ class Share:
     amount: Estimate
     group: str = ""
 
-    def sentence(self, money: Money) -> str:
-        """Say what it adds."""
-        return f"{self.title}: {rounded(money, self.amount)} of the contingency."
-
 
 @dataclass(frozen=True)
 class PublishedBeside:
@@ -138,11 +121,6 @@ class PublishedBeside:
     published: Published
     low: float
     high: float
-
-    def sentence(self, money: Money) -> str:
-        """Say what the published figure would come to."""
-        sums = money(self.low) if self.low == self.high else f"{money(self.low)} to {money(self.high)}"
-        return f"{self.published.what}: {sums}. {self.published.source}. {self.published.standing}"
 
 
 @dataclass(frozen=True)
@@ -190,26 +168,6 @@ class Contingency:
         """Held less base, both rounded first: as they are printed, so that they add up."""
         held = as_written(self.held.value, self.currency, self.held.error)
         return held - as_written(self.base, self.currency)
-
-    def sentence(self, money: Money) -> str:
-        """Say what to hold, how often it does, and what stands behind it."""
-        enough = f"in {builds(self.level)} it costs no more"
-        text = (
-            f"Hold {rounded(money, self.held)}: {enough}. That is {money(self.over)} over your middle figures, "
-            f"which are enough in {builds(self.chance_of_base.value)}"
-        )
-        return f"{text}{self._largest()}."
-
-    def over_sentence(self, money: Money) -> str:
-        """Say what the level asks for beyond the middle figures, where the sum to hold is said already."""
-        return (
-            f"P{100 * self.level:.0f} is {rounded(money, self.held)}: {money(self.over)} over your middle figures"
-            f"{self._largest()}."
-        )
-
-    def _largest(self) -> str:
-        largest = [f"\u201c{share.title}\u201d" for share in self.lines[:2] if share.amount.value > 0]
-        return f". The largest parts stand against {' and '.join(largest)}" if largest else ""
 
 
 def contingency(

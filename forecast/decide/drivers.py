@@ -25,8 +25,6 @@ from forecast.engine.forecast import Forecast
 from forecast.engine.sensitivity import swing
 from forecast.engine.statistics import Estimate
 from forecast.figures.shapes import Array
-from forecast.words.chances import builds
-from forecast.words.money import Money
 
 EVENTS = "events"
 SINGLE_FIGURES = "single_figures"
@@ -148,31 +146,6 @@ class SwingBar:
         """Tell whether its lowest tenth is builds without it."""
         return self.comes <= 1 - _TENTH
 
-    def sentence(self, money: Money) -> str:
-        """Say what the total is when it is cheap, and when it is dear."""
-        cheap, dear = (money(end, error=self.own.error) for end in (self.low, self.high))
-        if self.may_not_come:
-            return (
-                f"\u201c{self.title}\u201d, which comes in {builds(self.comes)}. The build costs {cheap} on "
-                f"average without it, {dear} in the tenth of builds in which it is dearest, all else as it is."
-            )
-        may = ", which may happen" if self.kind == "event" else ""
-        return (
-            f"\u201c{self.title}\u201d{may}: the build costs {cheap} on average with it in its cheapest tenth of "
-            f"builds, {dear} in its dearest, all else as it is."
-        )
-
-    def shared_sentence(self, money: Money) -> str:
-        """Say what comes with it and is not its doing; empty where nothing can be told apart."""
-        if not self.comes_with_others:
-            return ""
-        more = money(self.shared, error=self.together.error)
-        where = "without it" if self.may_not_come else "where it is cheap"
-        return (
-            f"Where it is dear, the rest costs {more} more than {where}, because shared causes touch both: that is not "
-            "its doing."
-        )
-
 
 @dataclass(frozen=True)
 class VarianceShare:
@@ -182,10 +155,6 @@ class VarianceShare:
     title: str
     kind: str
     share: Estimate
-
-    def sentence(self) -> str:
-        """Say how much of the uncertainty it makes."""
-        return f"{self.title}: {100 * self.share.value:.0f} % of the uncertainty."
 
 
 @dataclass(frozen=True)
@@ -206,13 +175,6 @@ class Drivers:
     lines: tuple[VarianceShare, ...]
     groups: tuple[VarianceShare, ...]
     causes: tuple[VarianceShare, ...]
-
-    def sentence(self, money: Money) -> str:
-        """Name what moves the total most by itself, and say apart what comes with it."""
-        if not self.swings:
-            return "Nothing in this build is uncertain."
-        first = self.swings[0]
-        return f"What moves the total most is {first.sentence(money)} {first.shared_sentence(money)}".strip()
 
 
 def drivers(forecast: Forecast, *, names: dict[str, str] | None = None) -> Drivers:

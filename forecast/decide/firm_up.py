@@ -28,7 +28,6 @@ from forecast.engine.forecast import Forecast
 from forecast.engine.statistics import Estimate, percentile, percentiles
 from forecast.figures.figure import FigureBase
 from forecast.figures.shapes import Array
-from forecast.words.money import Money, rounded
 
 _SIZES = ("area", "length", "width", "height", "weight")
 _OWN_DOING = ("consumables", "finish", "hardware", "wheels")
@@ -206,10 +205,6 @@ class FirmUp:
     def certain(self) -> bool:
         """Tell whether the release is more than what the simulation itself cannot tell apart (two errors)."""
         return self.release.value > 2 * self.release.error
-
-    def sentence(self, money: Money) -> str:
-        """Say what to do before ordering, and how much less is to be held then."""
-        return f"{self.how}: you then need to hold about {rounded(money, self.release)} less ({self.effort} effort)."
 
 
 def firm_up(replay: Again, build: Build, level: float = 0.8, *, learning: bool = True) -> tuple[FirmUp, ...]:

@@ -30,7 +30,6 @@ from forecast.errors import SimulationError
 from forecast.figures.evaluate import Value
 from forecast.figures.shapes import Array
 from forecast.watching.known_facts import Knowledge, facts_about, forecast_given
-from forecast.words.money import Money, rounded
 
 MOST_MEASURES = 12
 
@@ -66,23 +65,6 @@ class MeasureResult:
         """Tell whether it saves more than it costs, on average, beyond the simulation's own error."""
         return self.mean.value < -2 * self.mean.error
 
-    def sentence(self, money: Money) -> str:
-        """Say whether it pays, and why."""
-        saved = self.cost - self.mean.value
-        gain = f"saves {money(saved)}" if saved > 0 else "saves nothing"
-        text = f"\u201c{self.title}\u201d costs {money(self.cost)} and {gain} on average"
-        if self.pays:
-            return f"{text}: it pays. P80 moves by {rounded(money, self.p80)}, P90 by {rounded(money, self.p90)}."
-        if abs(self.mean.value) <= 2 * self.mean.error:
-            return f"{text}: whether it pays cannot be told apart from no difference."
-        if self.p90.value < -2 * self.p90.error:
-            lower = money(-self.p90.value, error=self.p90.error)
-            return (
-                f"{text}: it does not pay on average, but it lowers P90 by {lower}: "
-                "it is insurance against the bad builds."
-            )
-        return f"{text}: it does not pay."
-
 
 @dataclass(frozen=True)
 class Combination:
@@ -117,21 +99,6 @@ class Measures:
     best_p80: Combination
     best_p90: Combination
     moved_p80: Estimate
-
-    def sentence(self, money: Money) -> str:
-        """Say which measures to take together."""
-        if not self.alone:
-            return "No measure can be taken. Add a [[measure]] with a cost and what it changes."
-        none, best = self.combinations[0], self.best_mean
-        if not best.measures:
-            return "None of the measures pays on average."
-        count, saved, moved = len(best.measures), none.mean - best.mean, self.moved_p80.value
-        verb = "is" if count == 1 else "are"
-        what = "it saves" if count == 1 else "together they save"
-        return (
-            f"{count} of {len(self.alone)} measures {verb} worth taking: {what} {money(saved)} on average, and P80 "
-            f"moves by {money(moved)}."
-        )
 
 
 class _Effects:

@@ -11,7 +11,6 @@ from forecast.decide.again import Again, Change
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.engine.statistics import Estimate
 from forecast.watching.settling import brings_in
-from forecast.words.money import Money, rounded
 
 SAFETY_WORDS: Mapping[str, str] = {
     r"wheel (bolt|nut|stud|fixing|spacer)|lug ?nut|hub ?ring|centring ring": "it holds a wheel on",
@@ -46,11 +45,6 @@ class Trim:
     mean: Estimate
     hours: float
 
-    def sentence(self, money: Money) -> str:
-        """Say what leaving it out frees."""
-        text = f"Leaving out \u201c{self.title}\u201d frees {rounded(money, self.p80)} at P80"
-        return f"{text} and {self.hours:.0f} own hours." if self.hours >= 0.5 else f"{text}."
-
 
 @dataclass(frozen=True)
 class NotProposed:
@@ -60,10 +54,6 @@ class NotProposed:
     title: str
     why: str
 
-    def sentence(self) -> str:
-        """Say why it stays."""
-        return f"\u201c{self.title}\u201d is not proposed for leaving out: {self.why}."
-
 
 @dataclass(frozen=True)
 class Trims:
@@ -71,12 +61,6 @@ class Trims:
 
     proposed: tuple[Trim, ...]
     kept: tuple[NotProposed, ...]
-
-    def sentence(self, money: Money) -> str:
-        """Say what all proposals together are about, and name the first."""
-        if not self.proposed:
-            return "No line is marked optional that could go. Mark one with optional = true to see what it would free."
-        return self.proposed[0].sentence(money)
 
 
 def why_safe(line: Line) -> str | None:

@@ -1,11 +1,12 @@
-"""Where a contingency comes from, as rows that add up as they are written."""
+"""What to hold, why so much, and where it comes from: in words, and as rows that add up as they are written."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from forecast.decide.contingency import Contingency, Share
-from forecast.words.money import as_written, signed
+from forecast.decide.contingency import Contingency, Level, PublishedBeside, Share
+from forecast.words.chances import builds
+from forecast.words.money import Money, as_written, rounded, signed
 
 FEWEST, MOST = 10, 24
 """So many lines and risks are named, the largest first, however little or much they make up."""
@@ -72,3 +73,45 @@ def _by_group(found: Contingency, rest: Sequence[Share]) -> list[tuple[str, floa
 
 def _many(shares: Sequence[Share]) -> str:
     return "1 other" if len(shares) == 1 else f"{len(shares)} others"
+
+
+def level_sentence(level: Level, money: Money) -> str:
+    """Say which level, and why."""
+    text = (
+        f"Being short costs you {money(level.short)} where the same sum lying idle costs {money(level.idle)}: "
+        f"hold P{100 * level.q:.0f}."
+    )
+    if level.q > level.wanted:
+        text += " Your answers alone ask for less, but below P50 you would plan to run short."
+    elif level.q < level.wanted:
+        text += " Your answers alone ask for more, but beyond P95 the ranges themselves are not known well enough."
+    return text
+
+
+def published_sentence(found: PublishedBeside, money: Money) -> str:
+    """Say what the published figure would come to."""
+    sums = money(found.low) if found.low == found.high else f"{money(found.low)} to {money(found.high)}"
+    return f"{found.published.what}: {sums}. {found.published.source}. {found.published.standing}"
+
+
+def contingency_sentence(found: Contingency, money: Money) -> str:
+    """Say what to hold, how often it does, and what stands behind it."""
+    enough = f"in {builds(found.level)} it costs no more"
+    text = (
+        f"Hold {rounded(money, found.held)}: {enough}. That is {money(found.over)} over your middle figures, "
+        f"which are enough in {builds(found.chance_of_base.value)}"
+    )
+    return f"{text}{_largest(found)}."
+
+
+def held_sentence(found: Contingency, money: Money) -> str:
+    """Say what the level asks for beyond the middle figures, where the sum to hold is said already."""
+    return (
+        f"P{100 * found.level:.0f} is {rounded(money, found.held)}: {money(found.over)} over your middle figures"
+        f"{_largest(found)}."
+    )
+
+
+def _largest(found: Contingency) -> str:
+    largest = [f"\u201c{share.title}\u201d" for share in found.lines[:2] if share.amount.value > 0]
+    return f". The largest parts stand against {' and '.join(largest)}" if largest else ""

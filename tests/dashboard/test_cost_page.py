@@ -24,6 +24,17 @@ from forecast.decide.trim import trims
 from forecast.ledger.folder import BuildFolder
 from forecast.ledger.receipts_csv import load_receipts_csv
 from forecast.views.cli import main
+from forecast.views.contingency_words import held_sentence, level_sentence
+from forecast.views.cost_words import (
+    budget_chance_sentence,
+    drivers_sentence,
+    firm_up_sentence,
+    measure_sentence,
+    measures_sentence,
+    stays_sentence,
+    trims_sentence,
+    walk_away_sentence,
+)
 from forecast.watching.known_facts import forecast_given
 from forecast.watching.standing import Record
 from forecast.words.money import about
@@ -82,8 +93,8 @@ def test_two_plain_answers_give_the_level(run: Run, before_ordering: BuildFolder
     assert not app.exception
     level = recommended_level(300, 100)
     split = contingency(simulate(before_ordering.read()), short=300, idle=100)
-    assert level.sentence(euros) in words(app)
-    assert split.over_sentence(euros) in words(app)
+    assert level_sentence(level, euros) in words(app)
+    assert held_sentence(split, euros) in words(app)
     assert f"enough in {'75 of 100 builds'}" in tables(app)
 
 
@@ -123,12 +134,12 @@ def test_money_at_hand_and_the_price_to_walk_away_at(run: Run, small: Path) -> N
     box = next(box for box in app.main.selectbox if box.label == "The price in question")
     assert box.value == "kit.amount"
     app.text_input(key=f"at-hand-{small / 'build.toml'}").set_value("7000").run()
-    assert budget_chance(simulate(build), 7000).sentence(euros) in words(app)
-    assert afford(build, 7000, "kit.amount").sentence(euros) in words(app)
+    assert budget_chance_sentence(budget_chance(simulate(build), 7000), euros) in words(app)
+    assert walk_away_sentence(afford(build, 7000, "kit.amount"), euros) in words(app)
     next(box for box in app.main.selectbox if box.label == "The price in question").select(
         "paint_self.amount"
     ).run()
-    assert afford(build, 7000, "paint_self.amount").sentence(euros) in words(app)
+    assert walk_away_sentence(afford(build, 7000, "paint_self.amount"), euros) in words(app)
     app.text_input(key=f"at-hand-{small / 'build.toml'}").set_value("0").run()
     assert not app.exception
     assert "Enter what you have" in words(app)
@@ -138,10 +149,10 @@ def test_what_could_go_and_what_must_stay(run: Run, small: Path) -> None:
     build = BuildFolder.at(small).read()
     app = run(small)
     found = trims(replay_of(simulate(build)), build)
-    assert found.sentence(euros) in words(app)
+    assert trims_sentence(found, euros) in words(app)
     assert [item.id for item in found.kept] == ["mask", "harness"]
     for kept in found.kept:
-        assert kept.sentence() in words(app)
+        assert stays_sentence(kept) in words(app)
     assert "Lines of safety are never proposed" in words(app)
 
 
@@ -153,20 +164,20 @@ def test_measures_are_taught_and_then_judged(run: Run, small: Path) -> None:
     app = app.run()
     found = measures_of(BuildFolder.at(small).read())
     said = words(app) + "\n".join(item.value for item in app.main.caption).replace("\\", "")
-    assert found.sentence(euros) in said
+    assert measures_sentence(found, euros) in said
     for item in found.alone:
-        assert item.sentence(euros) in said
+        assert measure_sentence(item, euros) in said
     assert "without effect: \u201cPaint friend\u201d" in said
 
 
 def test_swings_and_shares_are_worked_out_once_they_are_unfolded(run: Run, small: Path) -> None:
     app = run(small)
     found = drivers(simulate(BuildFolder.at(small).read()))
-    assert found.sentence(euros) not in words(app)
+    assert drivers_sentence(found, euros) not in words(app)
     app.session_state[CHEAP_AND_DEAR] = True
     app.run()
     assert not app.exception
-    assert found.sentence(euros) in words(app)
+    assert drivers_sentence(found, euros) in words(app)
     (html,) = [
         item.proto.body for item in app.main.get("html") if "The total when this is cheap" in item.proto.body
     ]
@@ -184,7 +195,7 @@ def test_receipts_count_in_what_is_to_be_done(run: Run, half_way: BuildFolder) -
     assert "From your ranges alone" not in captions
     assert "With NZ$21,106.37 paid and NZ$6,480.00 agreed, this starts from what is known." in words(app)
     before = firm_up(replay_of(simulate(half_way.read())), half_way.read(), learning=False)
-    assert before[0].sentence(partial(about, currency="NZD")) not in words(app)
+    assert firm_up_sentence(before[0], partial(about, currency="NZD")) not in words(app)
     prices = app.main.selectbox[-1].options
     assert not any(option.startswith("Kit: bumpers") for option in prices)
 
@@ -298,4 +309,4 @@ def test_a_measure_that_such_builds_take_is_tried(run: Run, before_ordering: Bui
     assert not app.exception
     build = before_ordering.read()
     assert [measure.id for measure in build.measure] == ["photos_before_shipping"]
-    assert measures_of(build).alone[0].sentence(euros) in words(app)
+    assert measure_sentence(measures_of(build).alone[0], euros) in words(app)

@@ -21,6 +21,8 @@ from tests.references.portfolios import normals
 
 
 def test_closed_form_with_a_price_that_drags_duty_along() -> None:
+    from forecast.views.cost_words import walk_away_sentence
+
     build = parse_build("""
 [build]
 name = "One price"
@@ -45,7 +47,7 @@ amount = { shape = "normal", mean = 1000, sd = 100 }
     expected = (3000 - 1000 - 100 * ndtri(0.9)) / 1.1
     assert found.highest.value == pytest.approx(expected, abs=max(4 * found.highest.error, 0.02))
     assert found.expected == 500
-    assert "That is above what you expect" in found.sentence(euros)
+    assert "That is above what you expect" in walk_away_sentence(found, euros)
 
 
 def test_highest_is_exact_on_the_same_trials() -> None:
@@ -64,6 +66,8 @@ def test_highest_is_exact_on_the_same_trials() -> None:
 
 
 def test_any_figure_known_or_not_and_in_its_own_currency() -> None:
+    from forecast.views.cost_words import walk_away_sentence
+
     build = small('[currency.JPY]\nrate = 0.006\n[[line]]\nid = "lamp"\ngroup = "other"\n'
                   'amount = { low = 20000, middle = 30000, high = 50000, currency = "JPY" }\n')  # fmt: skip
     lamp = afford(build, 8000, "lamp.amount", "diy", trials=4096)
@@ -71,7 +75,7 @@ def test_any_figure_known_or_not_and_in_its_own_currency() -> None:
     assert lamp.highest is not None
     assert mask.highest is not None
     assert lamp.unit == "JPY"
-    assert "JPY" in lamp.sentence(euros)
+    assert "JPY" in walk_away_sentence(lamp, euros)
     assert mask.expected == 350
     assert afford(build, 8000, "poor_fit.cost", "diy", trials=4096).unit == "EUR"
 
@@ -112,6 +116,8 @@ price = { low = 9, middle = 12, high = 18, unit = "kg" }
 )
 def test_a_price_abroad_is_told_in_the_money_it_is_asked_in(price: str, names: tuple[str, ...]) -> None:
     """Closed form: duty and tax are the seller's under DDP, so what the resin leaves is 1.2 euro a pound."""
+    from forecast.views.cost_words import walk_away_sentence
+
     build = parse_build(ABROAD.replace("{price}", price))
     rest = afford(build, 9000, "resin.price", trials=4096)
     assert rest.unit == "EUR"  # of one kg, but no price is in kg
@@ -120,7 +126,7 @@ def test_a_price_abroad_is_told_in_the_money_it_is_asked_in(price: str, names: t
         assert found.highest is not None
         assert found.highest.value == pytest.approx((9000 - found.at_nothing) / 1.2, rel=1e-4)
         assert (found.unit, found.expected) == ("GBP", pytest.approx(3600))
-        said = found.sentence(euros)
+        said = walk_away_sentence(found, euros)
         assert said.count("GBP") == 2
         assert "EUR" not in said
         assert "goods" not in said
@@ -149,15 +155,19 @@ arrival = { entry = { low = 50, middle = 60, high = 90 } }""",
 
 
 def test_money_that_is_not_enough_even_for_nothing() -> None:
+    from forecast.views.cost_words import walk_away_sentence
+
     found = afford(small(), 300, "kit.amount", "diy", trials=4096)
     assert found.highest is None
-    assert "at nothing, €300 is too little" in found.sentence(euros)
+    assert "at nothing, €300 is too little" in walk_away_sentence(found, euros)
 
 
 def test_a_figure_that_nothing_depends_on() -> None:
+    from forecast.views.cost_words import walk_away_sentence
+
     found = afford(small(), 9000, "filler.own_hours", "diy", trials=1024)
     assert found.unlimited
-    assert "nothing depends on it" in found.sentence(euros)
+    assert "nothing depends on it" in walk_away_sentence(found, euros)
 
 
 @pytest.mark.parametrize(
@@ -176,15 +186,22 @@ def test_what_makes_no_sense(money: float, figure: str, level: float, words: str
 
 
 def test_budget_chance_of_a_normal() -> None:
+    from forecast.views.cost_words import budget_chance_sentence
+
     forecast = simulate(normals([(1000.0, 100.0)]), trials=65_536)
     found = budget_chance(forecast, 1050)
     assert found.chance.value == pytest.approx(0.6915, abs=max(4 * found.chance.error, 1e-3))
     assert found.short_by == pytest.approx(
         100 * (0.352065 / 0.308538 - 0.5), rel=0.01
     )  # sd (density / tail - z)
-    assert "€1,050 is enough in 69 of 100 builds; in the others €64 is missing" in found.sentence(euros)
+    assert "€1,050 is enough in 69 of 100 builds; in the others €64 is missing" in budget_chance_sentence(
+        found, euros
+    )
     assert budget_chance(forecast, 5000).short_by == 0
-    assert budget_chance(forecast, 5000).sentence(euros) == "€5,000 is enough in more than 99 of 100 builds."
+    assert (
+        budget_chance_sentence(budget_chance(forecast, 5000), euros)
+        == "€5,000 is enough in more than 99 of 100 builds."
+    )
     spent = budget_chance(with_outside(forecast, 200), 1250)
     assert (spent.chance, spent.short_by) == (found.chance, pytest.approx(found.short_by))
 
@@ -209,8 +226,10 @@ def test_known_facts_count() -> None:
     [(63_534.27, 1204.0, "63,000"), (2891.99, 14.0, "2,890"), (289.7, 0.02, "289"), (12.349, 0.01, "12.34")],
 )
 def test_a_limit_is_rounded_down_to_what_can_be_told_apart(highest: float, error: float, words: str) -> None:
+    from forecast.views.cost_words import walk_away_sentence
+
     found = WalkAway(
         "kit.amount", "EUR", 7000, 0.8, Estimate(highest, error), 0, 9.5, title="\u201cKit\u201d"
     )
-    assert f"\u201cKit\u201d goes beyond {words} EUR: up to there" in found.sentence(euros)
-    assert "what you expect (9.50 EUR)" in found.sentence(euros)
+    assert f"\u201cKit\u201d goes beyond {words} EUR: up to there" in walk_away_sentence(found, euros)
+    assert "what you expect (9.50 EUR)" in walk_away_sentence(found, euros)

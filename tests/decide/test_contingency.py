@@ -116,11 +116,13 @@ def test_level_is_the_newsvendors() -> None:
 
 
 def test_level_stays_within_its_limits_and_says_so() -> None:
+    from forecast.views.contingency_words import level_sentence
+
     low, high = recommended_level(1, 9), recommended_level(1, 0)
     assert (low.q, low.wanted) == (0.5, 0.1)
-    assert "below P50 you would plan to run short" in low.sentence(euros)
+    assert "below P50 you would plan to run short" in level_sentence(low, euros)
     assert (high.q, high.wanted) == (0.95, 1.0)
-    assert "beyond P95" in high.sentence(euros)
+    assert "beyond P95" in level_sentence(high, euros)
 
 
 @pytest.mark.parametrize(("short", "idle"), [(-1, 5), (0, 0), (math.nan, 1), (1, -1), (math.inf, 1)])
@@ -138,13 +140,15 @@ def test_one_answer_alone_and_a_level_out_of_range_are_refused() -> None:
 
 
 def test_sentence_says_what_to_hold_and_against_what() -> None:
+    from forecast.views.contingency_words import contingency_sentence, level_sentence
+
     found = contingency(simulate(small(), "diy"), short=3, idle=1)
     assert found.level == 0.75
-    text = found.sentence(euros)
+    text = contingency_sentence(found, euros)
     assert f"Hold {euros(found.held.value)}: in 75 of 100 builds" in text
     assert found.lines[0].title in text
     assert found.advice is not None
-    assert "hold P75" in found.advice.sentence(euros)
+    assert "hold P75" in level_sentence(found.advice, euros)
 
 
 def test_a_known_line_takes_its_share_out_and_the_split_still_adds_up() -> None:
@@ -158,6 +162,8 @@ def test_a_known_line_takes_its_share_out_and_the_split_still_adds_up() -> None:
 
 
 def test_published_figures_stand_beside_with_their_sources() -> None:
+    from forecast.views.contingency_words import published_sentence
+
     published = {item.id: item for item in PUBLISHED}
     for id, (low, high) in OPTIMISM_UPLIFTS.items():
         assert (published[id].low, published[id].high) == (low, high)
@@ -168,7 +174,7 @@ def test_published_figures_stand_beside_with_their_sources() -> None:
     found = contingency(simulate(small(), "diy", 1024))
     rule = next(item for item in found.beside if item.published.id == "rule_of_thumb")
     assert (rule.low, rule.high) == pytest.approx((0.1 * found.base, 0.2 * found.base))
-    assert "no data behind it" in rule.sentence(euros)
+    assert "no data behind it" in published_sentence(rule, euros)
     assert all(item.published.of_cost for item in found.beside)
 
 

@@ -14,6 +14,7 @@ from forecast.decide.drivers import drivers, own_swings
 from forecast.decide.firm_up import firm_up
 from forecast.engine.forecast import simulate
 from forecast.engine.known import Agreed, KnownFacts, PartPaid
+from forecast.views.cost_words import firm_up_sentence
 from tests.decide.sample import SMALL, euros, small
 from tests.references.portfolios import normals
 from tests.references.trade_facts import NORMALS, SPREAD, SPREAD_GIVEN_FIRST
@@ -148,7 +149,7 @@ def test_order_is_that_of_what_lines_move_the_total_by_and_effort_is_told_beside
     assert [item.swing.value for item in found] == sorted((item.swing.value for item in found), reverse=True)
     kit = next(item for item in found if item.figure == "kit.amount")
     assert kit.effort == "low"
-    text = kit.sentence(euros)
+    text = firm_up_sentence(kit, euros)
     assert text.startswith("Get \u201cKit\u201d quoted before ordering it: you then need to hold about €")
     by_figure = {item.figure: item for item in found}
     assert by_figure["filler.quantity"].how == "Find out how many kg \u201cFiller\u201d takes"

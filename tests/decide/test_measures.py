@@ -36,6 +36,8 @@ def one_event(more: str) -> Build:
 
 
 def test_half_the_chance_of_a_known_damage() -> None:
+    from forecast.views.cost_words import measure_sentence
+
     build = one_event('[[measure]]\nid = "crate"\ncost = 50\nown_hours = 2\nchances = { damage = 0.5 }\n')
     found = measures_of(build).alone[0]
     assert found.cost == 50
@@ -43,29 +45,34 @@ def test_half_the_chance_of_a_known_damage() -> None:
     assert found.hours == pytest.approx(2 - 1, abs=0.05)
     assert found.p90.value == pytest.approx(50)  # the event still comes in 10 of 100
     assert found.pays
-    assert "it pays" in found.sentence(euros)
+    assert "it pays" in measure_sentence(found, euros)
 
 
 def test_impact_factors_and_what_insurance_is_for() -> None:
+    from forecast.views.cost_words import measure_sentence
+
     build = one_event('[[measure]]\nid = "insurance"\ncost = 250\nimpacts = { damage = 0.1 }\n')
     found = measures_of(build).alone[0]
     assert found.mean.value == pytest.approx(250 - 0.2 * 900, abs=1)
     assert found.p90.value == pytest.approx(250 - 900)
     assert not found.pays
-    text = found.sentence(euros)
+    text = measure_sentence(found, euros)
     assert "does not pay on average, but it lowers P90 by €650" in text
 
 
 def test_a_measure_that_does_not_pay_is_said_so() -> None:
+    from forecast.views.cost_words import measure_sentence, measures_sentence
+
     build = one_event('[[measure]]\nid = "charm"\ncost = 80\nchances = { damage = 1 }\n')
     result = measures_of(build)
     found = result.alone[0]
     assert found.mean.value == pytest.approx(80)
     assert (
-        found.sentence(euros) == "\u201cCharm\u201d costs €80 and saves nothing on average: it does not pay."
+        measure_sentence(found, euros)
+        == "\u201cCharm\u201d costs €80 and saves nothing on average: it does not pay."
     )
     assert result.best_mean.measures == ()
-    assert result.sentence(euros) == "None of the measures pays on average."
+    assert measures_sentence(result, euros) == "None of the measures pays on average."
 
 
 def test_a_range_drawn_in_around_its_middle() -> None:
@@ -160,6 +167,8 @@ def test_every_combination_against_simulations_of_its_own() -> None:
 
 
 def test_alone_is_the_combination_of_one() -> None:
+    from forecast.views.cost_words import measures_sentence
+
     result = measures_of(small(MANY), "diy")
     own = simulate(small(MANY), "diy").percentile(0.8).error
     none = result.combinations[0]
@@ -173,8 +182,8 @@ def test_alone_is_the_combination_of_one() -> None:
         assert abs(item.p80.value - (single[item.id].p80 - none.p80)) <= 4 * max(plain, item.p80.error)
     best = min(result.combinations, key=lambda item: item.mean)
     assert result.best_mean.mean == best.mean
-    assert result.sentence(euros).startswith(f"{len(result.best_mean.measures)} of 4 measures ")
-    assert result.sentence(euros).endswith(f"P80 moves by {euros(result.moved_p80.value)}.")
+    assert measures_sentence(result, euros).startswith(f"{len(result.best_mean.measures)} of 4 measures ")
+    assert measures_sentence(result, euros).endswith(f"P80 moves by {euros(result.moved_p80.value)}.")
     if len(result.best_mean.measures) == 1:
         assert result.moved_p80 in [item.p80 for item in result.alone]
     plain = small(MANY).model_copy(update={"measure": ()})
@@ -200,10 +209,12 @@ def test_what_a_scenario_lacks_is_told() -> None:
 
 
 def test_no_measures() -> None:
+    from forecast.views.cost_words import measures_sentence
+
     found = measures_of(small(), "diy", 1024)
     assert found.alone == ()
     assert len(found.combinations) == 1
-    assert "Add a [[measure]]" in found.sentence(euros)
+    assert "Add a [[measure]]" in measures_sentence(found, euros)
     with pytest.raises(SimulationError, match="not in the build"):
         measures_of(small(), only=["x"])
 
@@ -240,8 +251,10 @@ figures = { "filler.quantity" = 0.9 }
     ],
 )  # fmt: skip
 def test_what_comes_too_late_is_no_measure_any_more(known: KnownFacts, left: set[str]) -> None:
+    from forecast.views.cost_words import measures_sentence
+
     found = measures_of(small(LATE), "diy", 1024, known=known)
     assert {item.id for item in found.alone} == left
-    assert found.sentence(euros).startswith("No measure can be taken") is (not left)
+    assert measures_sentence(found, euros).startswith("No measure can be taken") is (not left)
     named = measures_of(small(LATE), "diy", 1024, known=known, only=["quote"])
     assert [item.id for item in named.alone] == ["quote"]

@@ -12,6 +12,7 @@ from forecast.decide.drivers import drivers
 from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts, PartPaid
 from forecast.engine.sensitivity import swing
+from forecast.views.cost_words import drivers_sentence, shared_sentence, swing_sentence
 from tests.decide.sample import euros, small
 from tests.references.portfolios import normals
 from tests.references.trade_facts import (
@@ -89,13 +90,13 @@ def test_what_a_shared_cause_does_is_not_a_lines_own() -> None:
     assert small.shared == pytest.approx(319.4 - 3.51, abs=4 * small.together.error)
     assert large.own.value == pytest.approx(351.0, abs=2)
     assert large.together.value == pytest.approx(2 * UPPER * (100 + 0.9), abs=4 * large.together.error)
-    said = found.sentence(euros)
+    said = drivers_sentence(found, euros)
     assert said.startswith(
         f"What moves the total most is \u201cKit\u201d: the build costs {euros(large.low)} on average with"
     )
     assert f"{euros(large.high)} in its dearest, all else as it is" in said
-    assert "move" not in small.shared_sentence(euros)
-    assert f"the rest costs {euros(small.shared)} more" in small.shared_sentence(euros)
+    assert "move" not in shared_sentence(small, euros)
+    assert f"the rest costs {euros(small.shared)} more" in shared_sentence(small, euros)
     assert "shared causes" in said
     (cause,) = [bar for bar in found.cause_swings if bar.id == "both"]
     assert cause.own.value == pytest.approx(2 * UPPER * math.sqrt(0.9) * 101, abs=4 * cause.own.error)
@@ -193,9 +194,10 @@ def test_a_computed_line_is_not_named_as_what_moves_the_total() -> None:
     found = drivers(simulate(small(), "diy"))
     assert not {"duty", "card_fee"} & {bar.id for bar in found.swings}
     first = found.swings[0]
-    assert found.sentence(euros).startswith(f"What moves the total most is \u201c{first.title}\u201d")
-    assert found.lines[0].sentence().endswith("% of the uncertainty.")
-    assert f"{euros(first.low)} on average without it" in first.sentence(euros)
+    assert drivers_sentence(found, euros).startswith(
+        f"What moves the total most is \u201c{first.title}\u201d"
+    )
+    assert f"{euros(first.low)} on average without it" in swing_sentence(first, euros)
 
 
 def test_nothing_uncertain() -> None:
@@ -203,7 +205,7 @@ def test_nothing_uncertain() -> None:
     fixed = drivers(simulate(small_fixed(), trials=1024))
     assert drivers(forecast).swings
     assert fixed.swings == ()
-    assert fixed.sentence(euros) == "Nothing in this build is uncertain."
+    assert drivers_sentence(fixed, euros) == "Nothing in this build is uncertain."
     assert all(item.share.value == 0 for item in fixed.lines)
 
 
@@ -220,7 +222,7 @@ def test_what_may_not_come_is_told_with_it_and_without_it() -> None:
         '[[line]]\nid = "kit"\ngroup = "kit"\namount = 1000\n'
         '[[event]]\nid = "late"\nname = "Out of time"\nchance = 0.15\ncost = 5000\n'
     )
-    said = drivers(simulate(build, trials=16_384, seed=13)).sentence(euros)
+    said = drivers_sentence(drivers(simulate(build, trials=16_384, seed=13)), euros)
     assert said == (
         "What moves the total most is “Out of time”, which comes in 15 of 100 builds. The build costs "
         f"{euros(1000)} on average without it, {euros(6000)} in the tenth of builds in which it is dearest, all else "

@@ -13,6 +13,8 @@ from tests.decide.sample import euros, small
 
 
 def test_relief_is_that_of_the_build_without_the_line() -> None:
+    from forecast.views.cost_words import trim_sentence, trims_sentence
+
     build = small()
     forecast = simulate(build, "diy")
     found = trims(replay_of(forecast), build)
@@ -22,25 +24,29 @@ def test_relief_is_that_of_the_build_without_the_line() -> None:
     relief = found.proposed[0]
     assert relief.p80.value == pytest.approx(forecast_change(rest, forecast, 0.8).value)
     assert relief.mean.value == pytest.approx(forecast.mean.value - rest.mean.value)
-    assert relief.sentence(euros) in found.sentence(euros)
+    assert trim_sentence(relief, euros) in trims_sentence(found, euros)
 
 
 def test_fees_and_own_hours_go_with_a_line() -> None:
+    from forecast.views.cost_words import trim_sentence
+
     build = small('[[line]]\nid = "lip"\ngroup = "finish"\noptional = true\namount = 9000\nown_hours = 7\n')
     found = trims(replay_of(simulate(build, "diy")), build)
     lip = found.proposed[0]
     assert lip.id == "lip"
     assert lip.mean.value > 9000 * 1.02  # the card fee of 2.5 % follows, beyond its least charge
     assert lip.hours == pytest.approx(7)
-    assert "7 own hours" in lip.sentence(euros)
+    assert "7 own hours" in trim_sentence(lip, euros)
 
 
 def test_safety_lines_are_kept_and_say_why() -> None:
+    from forecast.views.cost_words import stays_sentence
+
     found = trims(replay_of(simulate(small(), "diy")), small())
     kept = {item.id: item for item in found.kept}
     assert kept["mask"].why == "it protects your lungs, eyes and skin"  # by its name alone
     assert kept["harness"].why == "you marked it as a matter of safety"
-    assert "not proposed for leaving out" in kept["mask"].sentence()
+    assert "not proposed for leaving out" in stays_sentence(kept["mask"])
 
 
 @pytest.mark.parametrize(
@@ -62,13 +68,15 @@ def test_names_that_do_not(name: str) -> None:
 
 
 def test_nothing_optional() -> None:
+    from forecast.views.cost_words import trims_sentence
+
     build = small()
     plain = build.model_copy(
         update={"line": tuple(line.model_copy(update={"optional": False}) for line in build.line)}
     )
     found = trims(replay_of(simulate(plain, "diy", 1024)), plain)
     assert found.proposed == found.kept == ()
-    assert "optional = true" in found.sentence(euros)
+    assert "optional = true" in trims_sentence(found, euros)
 
 
 def test_money_that_comes_in_is_never_proposed_for_leaving_out() -> None:

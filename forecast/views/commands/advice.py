@@ -110,6 +110,16 @@ def run_advise(options: argparse.Namespace) -> int:
     from forecast.decide.trim import trims
     from forecast.errors import SimulationError
     from forecast.ledger.folder import BuildFolder
+    from forecast.views.contingency_words import contingency_sentence, level_sentence, published_sentence
+    from forecast.views.cost_words import (
+        drivers_sentence,
+        firm_up_sentence,
+        measure_sentence,
+        measures_sentence,
+        stays_sentence,
+        trim_sentence,
+        trims_sentence,
+    )
     from forecast.views.sentences import narrow_line, with_receipts
 
     folder = BuildFolder.at(options.file)
@@ -138,26 +148,30 @@ def run_advise(options: argparse.Namespace) -> int:
     if build.measure:
         taken = measures_of(build, forecast.plan.scenario, options.trials, options.seed, known=known)
     money = _money(forecast.currency)
-    text = [*with_receipts(build, known, forecast), advice.sentence(money)]
+    text = [*with_receipts(build, known, forecast), contingency_sentence(advice, money)]
     narrow = narrow_line(forecast, known, advice.level)
     text += [narrow.text] if narrow is not None else []
     if advice.advice is not None:
-        text.append(advice.advice.sentence(money))
+        text.append(level_sentence(advice.advice, money))
     if told := own_hazards_sentence(own_hazards(build, forecast.plan.scenario)):
         text.append(told)
     text += ["", _split_table(advice), ""]
     if firm:
         text += [
             "What to firm up first, in the order of what each line moves the total by itself:",
-            *(f"  {item.sentence(money)}" for item in firm[:5]),
+            *(f"  {firm_up_sentence(item, money)}" for item in firm[:5]),
             "",
         ]
     if taken is not None:
-        text += [taken.sentence(money), *(f"  {item.sentence(money)}" for item in taken.alone), ""]
-    text += [found.sentence(money), optional.sentence(money)]
-    text += [f"  {item.sentence(money)}" for item in optional.proposed[1:5]]
-    text += [f"  {item.sentence()}" for item in optional.kept]
-    text += ["", "For comparison only:", *(f"  {item.sentence(money)}" for item in advice.beside)]
+        text += [
+            measures_sentence(taken, money),
+            *(f"  {measure_sentence(item, money)}" for item in taken.alone),
+            "",
+        ]
+    text += [drivers_sentence(found, money), trims_sentence(optional, money)]
+    text += [f"  {trim_sentence(item, money)}" for item in optional.proposed[1:5]]
+    text += [f"  {stays_sentence(item)}" for item in optional.kept]
+    text += ["", "For comparison only:", *(f"  {published_sentence(item, money)}" for item in advice.beside)]
     if build.build.notice:
         text += ["", build.build.notice]
     data: dict[str, Any] = {
@@ -270,6 +284,7 @@ def run_afford(options: argparse.Namespace) -> int:
     """Say how far the money reaches."""
     from forecast.decide.afford import afford, budget_chance, prices_to_ask_for
     from forecast.ledger.folder import BuildFolder
+    from forecast.views.cost_words import budget_chance_sentence, walk_away_sentence
     from forecast.views.sentences import with_receipts
 
     folder = BuildFolder.at(options.file)
@@ -281,7 +296,10 @@ def run_afford(options: argparse.Namespace) -> int:
     forecast = forecast_of(build, options, known, baseline)
     money = _money(forecast.currency)
     chance = budget_chance(forecast, at_hand)
-    text = [*with_receipts(build, known, forecast), chance.sentence(money, _entered(forecast.currency))]
+    text = [
+        *with_receipts(build, known, forecast),
+        budget_chance_sentence(chance, money, _entered(forecast.currency)),
+    ]
     data: dict[str, Any] = {"budget": chance}
     if options.figure:
         trials = options.trials if isinstance(options.trials, int) else 16_384
@@ -289,7 +307,7 @@ def run_afford(options: argparse.Namespace) -> int:
             build, at_hand, options.figure, forecast.plan.scenario,
             level=options.level, trials=trials, seed=options.seed, known=known,
         )  # fmt: skip
-        text.append(found.sentence(money, _entered(forecast.currency)))
+        text.append(walk_away_sentence(found, money, _entered(forecast.currency)))
         data["walk_away"] = found
     else:
         figures = prices_to_ask_for(build, forecast)[:6]
