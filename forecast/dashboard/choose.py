@@ -18,7 +18,15 @@ from forecast.views.charts import AgainstCheapest, difference_bands, difference_
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.sentences import at_its_end, left_prices, with_receipts
 from forecast.views.theme import Palette
-from forecast.views.ways import further_table, made_sentences, taught_sentences, ways_table, what_ways_hold
+from forecast.views.ways import (
+    comparison_sentence,
+    further_table,
+    made_sentences,
+    pay_sentence,
+    taught_sentences,
+    ways_table,
+    what_ways_hold,
+)
 from forecast.words.money import about, hourly
 from forecast.words.text import STRONG
 
@@ -85,10 +93,10 @@ def _finished(view: Opened) -> None:
 
 def _answer(view: Opened, comparison: Comparison) -> None:
     money = partial(about, currency=view.currency)
-    said = [comparison.sentence(money, strong=STRONG)]
+    said = [comparison_sentence(comparison, money, strong=STRONG)]
     pay = comparison.most_telling_pay
     if pay is not None:
-        said.append(pay.sentence(partial(hourly, currency=view.currency), strong=STRONG))
+        said.append(pay_sentence(pay, partial(hourly, currency=view.currency), strong=STRONG))
     answer(*said)
 
 

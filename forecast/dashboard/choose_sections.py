@@ -22,8 +22,9 @@ from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.views.charts.ways_charts import frontier
 from forecast.views.commands.advice import farmed_out, unbeaten_words
 from forecast.views.commands.quotes import quote_headings, quote_rows, why_not
-from forecast.views.quote_words import quotes_decided
+from forecast.views.quote_words import quotes_decided, quotes_sentence
 from forecast.views.sentences import prices_left_by_mix
+from forecast.views.ways import dominance_sentence, pair_sentence
 from forecast.watching.standing import Standing
 from forecast.words.money import about, entered, hourly, hours, percent, signed
 
@@ -115,7 +116,7 @@ def which_quote(view: Opened) -> None:
 
 def _choice(view: Opened, found: ComparedQuotes) -> None:
     money = partial(about, currency=view.currency)
-    text(found.sentence(money))
+    text(quotes_sentence(found, money))
     what = found.choice.replace("_", " ")
     table(
         quote_headings(found), quote_rows(found, view.currency),
@@ -143,7 +144,7 @@ def _risks(view: Opened, found: ComparedQuotes) -> None:
             "Risks that differ between the quotes; the average is over all builds", left=2, cards=True,
         )  # fmt: skip
     for pair in found.comparison.pairs:
-        text(f"{pair.sentence(money)} {pair.dominance.sentence()}")
+        text(f"{pair_sentence(pair, money)} {dominance_sentence(pair.dominance)}")
 
 
 def best_mix(view: Opened) -> None:

@@ -23,9 +23,7 @@ from forecast.engine.known import KnownFacts
 from forecast.engine.plan import SHOP
 from forecast.errors import SimulationError
 from forecast.watching.known_facts import Knowledge, forecast_given
-from forecast.words.chances import builds
 from forecast.words.minor_units import to_float
-from forecast.words.money import Money, rounded
 
 if TYPE_CHECKING:
     from forecast.decide.scenarios import Comparison, Summary
@@ -56,17 +54,6 @@ class Elsewhere:
     found_in_titles: tuple[str, ...]
     why: ClassVar[str] = "not in this way"
 
-    def sentence(self, money: Money) -> str:
-        """Say that the options do not count, and which ways they count in."""
-        del money  # said alike of all that is not compared
-        are = "is" if len(self.titles) == 1 else "are"
-        way = "this build" if self.way is None else f"\u201c{self.way}\u201d"
-        told = f"These quotes do not count in this way: {_quoted(self.titles)} {are} not in {way}."
-        if self.found_in:
-            have = "has" if len(self.found_in) == 1 else "have"
-            told += f" {_quoted(self.found_in_titles)} {have} {'it' if are == 'is' else 'them'}."
-        return told
-
 
 @dataclass(frozen=True)
 class SettledLine:
@@ -85,23 +72,6 @@ class Settled:
     lines: tuple[SettledLine, ...]
     why: ClassVar[str] = "settled"
     found_in: ClassVar[tuple[str, ...]] = ()
-
-    def sentence(self, money: Money) -> str:
-        """Say what was paid and agreed."""
-        return f"That is settled: {'; '.join(_paid_words(line, money) for line in self.lines)}."
-
-
-def _paid_words(line: SettledLine, money: Money) -> str:
-    told = [f"{money(line.paid)} paid"] if line.paid else []
-    if line.agreed:
-        told.append(f"{money(line.agreed)} {'more ' if line.paid else ''}agreed")
-    title = f"\u201c{line.title}\u201d"
-    return f"{' and '.join(told)} for {title}" if told else f"{title} is closed, with nothing paid for it"
-
-
-def _quoted(titles: Sequence[str]) -> str:
-    *most, last = (f"\u201c{title}\u201d" for title in titles)
-    return f"{', '.join(most)} and {last}" if most else last
 
 
 def not_compared(
@@ -287,18 +257,6 @@ class Quote:
     summary: Summary
     risks: tuple[Risk, ...]
 
-    def sentence(self, money: Money) -> str:
-        """Say what the build costs with it, and what its main risk adds."""
-        text = (
-            f"{self.title}: middle figures {money(self.plain)}, {rounded(money, self.summary.p80)} at P80; cheapest in "
-            f"{builds(self.summary.chance_cheapest.value)}"
-        )
-        if self.risks and self.risks[0].mean > 0:
-            first = self.risks[0]
-            often = f"in {builds(first.chance)}, {money(first.mean)} on average over all"
-            text += f". Its largest risk: {first.title} ({often})"
-        return f"{text}."
-
 
 @dataclass(frozen=True)
 class ComparedQuotes:
@@ -321,19 +279,6 @@ class ComparedQuotes:
     def best(self) -> Quote:
         """The option with the lowest P80 of the whole build."""
         return min(self.quotes, key=lambda quote: quote.summary.p80.value)
-
-    def sentence(self, money: Money) -> str:
-        """Say which one to take, and whether the lowest quote is also the cheapest build."""
-        best = self.best
-        lowest = min(self.quotes, key=lambda quote: quote.plain)
-        text = f"{best.title} needs least money held: {rounded(money, best.summary.p80)} at P80"
-        if lowest.id == best.id:
-            return f"{text}; it is also the lowest quote."
-        dearer = lowest.summary.p80.value - best.summary.p80.value
-        return (
-            f"{text}. {lowest.title} looks cheaper by {money(best.plain - lowest.plain)}, but with its risks "
-            f"{money(dearer)} more must be held."
-        )
 
 
 def quotes(

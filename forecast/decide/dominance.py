@@ -48,26 +48,6 @@ class Dominance:
     worse: str | None
     cheaper_at: float
 
-    def sentence(self) -> str:
-        """Say it in words."""
-        if self.order == 1:
-            if self.better is None:
-                return f"{self.first} and {self.second} cost the same."
-            return f"Whatever sum you name, {self.better} stays within it at least as often as {self.worse}."
-        if self.order == 2:
-            return (
-                f"{self.better} is not always cheaper, but its dear builds are less dear: it is safer than "
-                f"{self.worse}."
-            )
-        share = max(self.cheaper_at, 1 - self.cheaper_at)
-        cheaper = self.first if self.cheaper_at >= 0.5 else self.second
-        if share > 0.99:
-            return f"{cheaper} stays within nearly any sum at least as often; only the rarest builds differ."
-        return (
-            f"{cheaper} comes out lower at {100 * share:.0f} of 100 levels, not at the others. Which is better depends "
-            "on how much you mind a dear build."
-        )
-
 
 def dominance(
     first: Array,

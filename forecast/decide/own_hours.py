@@ -10,8 +10,6 @@ from forecast.engine.forecast import Forecast
 from forecast.engine.plan import OWN_WORK
 from forecast.engine.statistics import Estimate, by_replicate, percentile, percentile_estimates, spread
 from forecast.figures.shapes import Array
-from forecast.words.chances import round_hours, rounded_hours
-from forecast.words.money import Money
 
 _FEW = 0.01
 _LARGEST_VALUE = 1e6  # money an hour; beyond it a decision does not turn
@@ -54,36 +52,6 @@ class OwnHourPay:
     turns_at: float | None
     dearer_at_p80: bool = False
     middle_hours: tuple[float, float] | None = None
-
-    def sentence(self, money: Money, strong: str = "") -> str:
-        """Say what an own hour earns; ``strong`` is put around the key figure."""
-        if self.saving <= 0:
-            return f"{self._more_hours()} and saves nothing: your time earns nothing by it."
-        pays = f"{strong}{money(self.mean.value)} per own hour{strong}"
-        text = f"Doing it yourself pays {pays}: {self.worker} against {self.other}."
-        if self.p10 is not None and self.p90 is not None:
-            text += f" In 80 of 100 builds it pays {money(self.p10.value)} to {money(self.p90.value)}."
-        return f"{text} If your hour is worth more than that to you, farm it out."
-
-    def _more_hours(self) -> str:
-        """Say how many own hours it takes more: the difference of the two figures that stand beside the ways."""
-        if self.middle_hours is None:
-            return f"{self.worker} takes {rounded_hours(self.extra_hours)} own hours more than {self.other} on average"
-        more = round_hours(self.middle_hours[0]) - round_hours(self.middle_hours[1])
-        if more > 0:
-            return f"{self.worker} takes {more:,.0f} own hours more than {self.other} in the middle (P50)"
-        return f"{self.worker} takes as many own hours as {self.other} or fewer in the middle (P50), more on average"
-
-    def turning_sentence(self, money: Money) -> str:
-        """Say at which value of an own hour the decision turns."""
-        if self.turns_at is not None:
-            return (
-                f"At P80 the decision turns at {money(self.turns_at)} per own hour: if yours is worth more to you, "
-                f"{self.other} comes out cheaper."
-            )
-        if self.dearer_at_p80:
-            return f"At P80 {self.worker} is dearer even where own hours count nothing."
-        return f"At P80 {self.worker} is cheaper whatever an own hour is worth to you."
 
 
 def cash_totals(forecast: Forecast) -> Array:

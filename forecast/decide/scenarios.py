@@ -19,8 +19,6 @@ from forecast.engine.statistics import Estimate, mean_estimate, percentile_estim
 from forecast.errors import SimulationError
 from forecast.figures.shapes import Array
 from forecast.watching.known_facts import Knowledge, forecast_given
-from forecast.words.chances import builds, rounded_hours
-from forecast.words.money import Money, rounded
 
 SHARES = (0.1, 0.5, 0.8, 0.9)
 
@@ -58,16 +56,6 @@ class Summary:
     chance_cheapest: Estimate
     regret: Estimate
 
-    def sentence(self, money: Money) -> str:
-        """Say what it costs and how it stands."""
-        return (
-            f"{self.name}: {rounded(money, self.p50)} in half of builds, {rounded(money, self.p80)} at P80, "
-            f"{rounded_hours(self.hours[1].value)} own hours"
-            + (f" and {self.weeks[1].value:.0f} weeks" if self.weeks is not None else "")
-            + f"; cheapest in {builds(self.chance_cheapest.value)}, "
-            f"and on average {rounded(money, self.regret)} dearer than the cheapest."
-        )
-
 
 @dataclass(frozen=True)
 class Pair:
@@ -99,16 +87,6 @@ class Pair:
     first_cheaper: Estimate
     dominance: Dominance
     pay: OwnHourPay | None
-
-    def sentence(self, money: Money) -> str:
-        """Say which is cheaper, how often, and by how much."""
-        chance = self.first_cheaper.value
-        saves = self.mean.value
-        cheaper, dearer = (
-            (self.first_name, self.second_name) if saves >= 0 else (self.second_name, self.first_name)
-        )
-        often = chance if saves >= 0 else 1 - chance
-        return f"{cheaper} costs {money(abs(saves))} less than {dearer} on average, and is cheaper in {builds(often)}."
 
 
 @dataclass(frozen=True)
@@ -162,20 +140,6 @@ class Comparison:
             if {pair.first, pair.second} == {first, second}:
                 return pair
         raise KeyError((first, second))
-
-    def sentence(self, money: Money, strong: str = "") -> str:
-        """Say which one is cheapest, and how sure that is; ``strong`` is put around the key figures."""
-        best, on_average = self.cheapest_in_the_middle, self.cheapest
-        text = (
-            f"{strong}{best.name}{strong} is cheapest: {strong}{rounded(money, best.p50)}{strong} in the middle (P50), "
-            f"and the cheapest of all in {strong}{builds(best.chance_cheapest.value)}{strong}."
-        )
-        if on_average.id != best.id:
-            text += (
-                f" On average {on_average.name} is cheaper by {money(best.mean.value - on_average.mean.value)}: "
-                "its dear builds are less dear."
-            )
-        return text
 
 
 def compare(

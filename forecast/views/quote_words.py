@@ -1,19 +1,27 @@
-"""What is said of quotes that stand for one figure: which are to be taken, how, and what became of the others."""
+"""What is said of quotes: which stand open, how they compare, what is taken, and what became of the others."""
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from functools import partial
 from typing import Any
 
 from forecast.buildfile.places_of_figures import Place
 from forecast.buildfile.schema import Build
 from forecast.buildfile.sheet import open_quotes
-from forecast.decide.choices import settled_item
+from forecast.decide.choices import (
+    ComparedQuotes,
+    Elsewhere,
+    Quote,
+    Settled,
+    SettledLine,
+    settled_item,
+)
 from forecast.decide.taking import whole_sum
 from forecast.watching.standing import Standing
+from forecast.words.chances import builds
 from forecast.words.currencies import is_currency
-from forecast.words.money import entered
+from forecast.words.money import Money, entered, rounded
 
 
 def price_words(place: Place, price: float) -> str:
@@ -23,7 +31,7 @@ def price_words(place: Place, price: float) -> str:
 
 def which_quote(place: Place) -> str:
     """Ask which of the quotes for a figure is taken."""
-    return f"{_quoted(place)} Which one do you take?"
+    return f"{_prices(place)} Which one do you take?"
 
 
 def quotes_to_decide(build: Build, begun: Collection[str], file: str) -> list[dict[str, Any]]:
@@ -62,18 +70,76 @@ def quotes_decided(build: Build, known: Standing | None) -> list[dict[str, Any]]
             continue
         done = settled_item(build, place.item, known)
         told = (
-            done.sentence(money)
+            settled_sentence(done, money)
             if done is not None
             else "It is begun: what is paid counts, and what is open yet."
         )
         said = {"item": place.item, "key": place.key, "quotes": list(place.figure.model_dump()["quotes"])}
-        found.append(said | {"text": f"{_quoted(place)} {told}"})
+        found.append(said | {"text": f"{_prices(place)} {told}"})
     return found
 
 
-def _quoted(place: Place) -> str:
+def _prices(place: Place) -> str:
     *most, last = (price_words(place, price) for price in place.figure.model_dump()["quotes"])
     return f"{place.title}, {place.word}: quoted {', '.join(most)} and {last}."
 
 
-__all__ = ["price_words", "quotes_decided", "quotes_to_decide", "which_quote"]
+def _paid_words(line: SettledLine, money: Money) -> str:
+    told = [f"{money(line.paid)} paid"] if line.paid else []
+    if line.agreed:
+        told.append(f"{money(line.agreed)} {'more ' if line.paid else ''}agreed")
+    title = f"\u201c{line.title}\u201d"
+    return f"{' and '.join(told)} for {title}" if told else f"{title} is closed, with nothing paid for it"
+
+
+def _quoted(titles: Sequence[str]) -> str:
+    *most, last = (f"\u201c{title}\u201d" for title in titles)
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def elsewhere_sentence(found: Elsewhere) -> str:
+    """Say that the options do not count, and which ways they count in."""
+    are = "is" if len(found.titles) == 1 else "are"
+    way = "this build" if found.way is None else f"\u201c{found.way}\u201d"
+    told = f"These quotes do not count in this way: {_quoted(found.titles)} {are} not in {way}."
+    if found.found_in:
+        have = "has" if len(found.found_in) == 1 else "have"
+        told += f" {_quoted(found.found_in_titles)} {have} {'it' if are == 'is' else 'them'}."
+    return told
+
+
+def settled_sentence(found: Settled, money: Money) -> str:
+    """Say what was paid and agreed."""
+    return f"That is settled: {'; '.join(_paid_words(line, money) for line in found.lines)}."
+
+
+def quote_sentence(quote: Quote, money: Money) -> str:
+    """Say what the build costs with it, and what its main risk adds."""
+    text = (
+        f"{quote.title}: middle figures {money(quote.plain)}, {rounded(money, quote.summary.p80)} at P80; cheapest in "
+        f"{builds(quote.summary.chance_cheapest.value)}"
+    )
+    if quote.risks and quote.risks[0].mean > 0:
+        first = quote.risks[0]
+        often = f"in {builds(first.chance)}, {money(first.mean)} on average over all"
+        text += f". Its largest risk: {first.title} ({often})"
+    return f"{text}."
+
+
+def quotes_sentence(found: ComparedQuotes, money: Money) -> str:
+    """Say which one to take, and whether the lowest quote is also the cheapest build."""
+    best = found.best
+    lowest = min(found.quotes, key=lambda quote: quote.plain)
+    text = f"{best.title} needs least money held: {rounded(money, best.summary.p80)} at P80"
+    if lowest.id == best.id:
+        return f"{text}; it is also the lowest quote."
+    dearer = lowest.summary.p80.value - best.summary.p80.value
+    return (
+        f"{text}. {lowest.title} looks cheaper by {money(best.plain - lowest.plain)}, but with its risks "
+        f"{money(dearer)} more must be held."
+    )
+
+
+def not_compared_sentence(found: Settled | Elsewhere, money: Money) -> str:
+    """Say why the options of a choice are not held against each other."""
+    return settled_sentence(found, money) if isinstance(found, Settled) else elsewhere_sentence(found)

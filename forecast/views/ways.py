@@ -1,4 +1,4 @@
-"""Ways of doing the build side by side: one row each, as figures and words."""
+"""Ways of doing the build side by side: one row each as figures and words, and what is said of two of them."""
 
 from __future__ import annotations
 
@@ -7,15 +7,18 @@ from collections.abc import Mapping, Sequence
 from forecast.buildfile.choosing import scenario_title
 from forecast.buildfile.oneself import OwnHazard
 from forecast.buildfile.schema import Build
+from forecast.decide.dominance import Dominance
 from forecast.decide.made import routes_made, ways_left
 from forecast.decide.mixer import routes_offered
 from forecast.decide.mixes import listed, route_words
-from forecast.decide.scenarios import Comparison, Summary
+from forecast.decide.own_hours import OwnHourPay
+from forecast.decide.scenarios import Comparison, Pair, Summary
 from forecast.engine.plan import compile_plan
 from forecast.views.moves import short
 from forecast.watching.known_facts import Knowledge, known_from
 from forecast.watching.standing import Standing
-from forecast.words.money import about, hourly, hours, percent
+from forecast.words.chances import builds, round_hours, rounded_hours
+from forecast.words.money import Money, about, hourly, hours, percent, rounded
 
 _HEARD = 0.5
 """What counts for more than this among what a way learns is told of; a sum that may be a part says little."""
@@ -154,3 +157,87 @@ def made_sentences(build: Build, known: Knowledge) -> list[str]:
     if len(left) == 1:
         told.append(f"\u201c{scenario_title(build, left[0])}\u201d is the way that is left.")
     return told
+
+
+def dominance_sentence(found: Dominance) -> str:
+    """Say it in words."""
+    if found.order == 1:
+        if found.better is None:
+            return f"{found.first} and {found.second} cost the same."
+        return f"Whatever sum you name, {found.better} stays within it at least as often as {found.worse}."
+    if found.order == 2:
+        return (
+            f"{found.better} is not always cheaper, but its dear builds are less dear: it is safer than "
+            f"{found.worse}."
+        )
+    share = max(found.cheaper_at, 1 - found.cheaper_at)
+    cheaper = found.first if found.cheaper_at >= 0.5 else found.second
+    if share > 0.99:
+        return f"{cheaper} stays within nearly any sum at least as often; only the rarest builds differ."
+    return (
+        f"{cheaper} comes out lower at {100 * share:.0f} of 100 levels, not at the others. Which is better depends "
+        "on how much you mind a dear build."
+    )
+
+
+def pay_sentence(pay: OwnHourPay, money: Money, strong: str = "") -> str:
+    """Say what an own hour earns; ``strong`` is put around the key figure."""
+    if pay.saving <= 0:
+        return f"{_more_hours(pay)} and saves nothing: your time earns nothing by it."
+    pays = f"{strong}{money(pay.mean.value)} per own hour{strong}"
+    text = f"Doing it yourself pays {pays}: {pay.worker} against {pay.other}."
+    if pay.p10 is not None and pay.p90 is not None:
+        text += f" In 80 of 100 builds it pays {money(pay.p10.value)} to {money(pay.p90.value)}."
+    return f"{text} If your hour is worth more than that to you, farm it out."
+
+
+def _more_hours(pay: OwnHourPay) -> str:
+    """Say how many own hours it takes more: the difference of the two figures that stand beside the ways."""
+    if pay.middle_hours is None:
+        return (
+            f"{pay.worker} takes {rounded_hours(pay.extra_hours)} own hours more than {pay.other} on average"
+        )
+    more = round_hours(pay.middle_hours[0]) - round_hours(pay.middle_hours[1])
+    if more > 0:
+        return f"{pay.worker} takes {more:,.0f} own hours more than {pay.other} in the middle (P50)"
+    return (
+        f"{pay.worker} takes as many own hours as {pay.other} or fewer in the middle (P50), more on average"
+    )
+
+
+def turning_sentence(pay: OwnHourPay, money: Money) -> str:
+    """Say at which value of an own hour the decision turns."""
+    if pay.turns_at is not None:
+        return (
+            f"At P80 the decision turns at {money(pay.turns_at)} per own hour: if yours is worth more to you, "
+            f"{pay.other} comes out cheaper."
+        )
+    if pay.dearer_at_p80:
+        return f"At P80 {pay.worker} is dearer even where own hours count nothing."
+    return f"At P80 {pay.worker} is cheaper whatever an own hour is worth to you."
+
+
+def pair_sentence(pair: Pair, money: Money) -> str:
+    """Say which is cheaper, how often, and by how much."""
+    chance = pair.first_cheaper.value
+    saves = pair.mean.value
+    cheaper, dearer = (
+        (pair.first_name, pair.second_name) if saves >= 0 else (pair.second_name, pair.first_name)
+    )
+    often = chance if saves >= 0 else 1 - chance
+    return f"{cheaper} costs {money(abs(saves))} less than {dearer} on average, and is cheaper in {builds(often)}."
+
+
+def comparison_sentence(found: Comparison, money: Money, strong: str = "") -> str:
+    """Say which one is cheapest, and how sure that is; ``strong`` is put around the key figures."""
+    best, on_average = found.cheapest_in_the_middle, found.cheapest
+    text = (
+        f"{strong}{best.name}{strong} is cheapest: {strong}{rounded(money, best.p50)}{strong} in the middle (P50), "
+        f"and the cheapest of all in {strong}{builds(best.chance_cheapest.value)}{strong}."
+    )
+    if on_average.id != best.id:
+        text += (
+            f" On average {on_average.name} is cheaper by {money(best.mean.value - on_average.mean.value)}: "
+            "its dear builds are less dear."
+        )
+    return text

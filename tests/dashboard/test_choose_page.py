@@ -17,6 +17,8 @@ from forecast.ledger.undoing import undo_last
 from forecast.record.finishing import finish
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.commands.quotes import EXAMPLE
+from forecast.views.quote_words import quotes_sentence
+from forecast.views.ways import comparison_sentence, dominance_sentence, pay_sentence
 from forecast.words.money import about, entered, exact, hourly
 from tests.dashboard.conftest import Run, charts, words
 from tests.dashboard.test_cost_page import tables
@@ -46,9 +48,9 @@ def small(tmp_path: Path) -> Path:
 def test_the_answer_says_the_same_as_the_terminal(run: Run, small: Path) -> None:
     found = compare(BuildFolder.at(small).read())
     said = words(run(small, "choose")).replace("**", "")
-    assert found.sentence(euros) in said
+    assert comparison_sentence(found, euros) in said
     assert found.most_telling_pay is not None
-    assert found.most_telling_pay.sentence(rate) in said
+    assert pay_sentence(found.most_telling_pay, rate) in said
 
 
 def test_each_pair_is_told_in_full(run: Run, small: Path) -> None:
@@ -59,7 +61,7 @@ def test_each_pair_is_told_in_full(run: Run, small: Path) -> None:
         assert not app.exception
         for sentence in pair_sentences(pair, "EUR"):
             assert sentence in words(app)
-        assert any(pair.dominance.sentence() == sentence for sentence in pair_sentences(pair, "EUR"))
+        assert any(dominance_sentence(pair.dominance) == sentence for sentence in pair_sentences(pair, "EUR"))
     assert ">Weeks</th>" in tables(app)
 
 
@@ -97,7 +99,7 @@ def test_quotes_are_taught_and_then_compared(run: Run, small: Path) -> None:
     app = app.run()
     assert not app.exception
     found = quotes(BuildFolder.at(small).read(), "kit")
-    assert found.sentence(euros) in words(app)
+    assert quotes_sentence(found, euros) in words(app)
     for quote in found.quotes:
         assert quote.title in tables(app)
     assert "The seller never delivers" in tables(app)
@@ -125,7 +127,7 @@ def test_both_ways_are_put_in_with_one_press(run: Run, small: Path) -> None:
     assert not app.exception
     found = compare(BuildFolder.at(small).read())
     assert [item.name for item in found.scenarios] == ["All by yourself", "All farmed out"]
-    assert found.sentence(euros) in words(app).replace("**", "")
+    assert comparison_sentence(found, euros) in words(app).replace("**", "")
 
 
 def test_no_page_shows_how_a_file_is_written(run: Run, small: Path, tmp_path: Path) -> None:
@@ -192,7 +194,7 @@ def test_a_quote_is_added_kept_and_compared(run: Run, small: Path) -> None:
     assert [option.title for option in build.option] == ["Kit, as written above", "Maker nearby"]
     assert [event.id for event in build.option[1].event] == ["kit_never_comes", "kit_late"]
     found = quotes(build, "kit")
-    assert found.sentence(euros) in words(app)
+    assert quotes_sentence(found, euros) in words(app)
     assert "Weeks (P80)" in tables(app)
     # and out again, on the page of lines
     app = app.switch_page("forecast/dashboard/lines.py").run()

@@ -14,6 +14,7 @@ from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import SimulationError
 from forecast.figures.kinds import Known
+from forecast.views.cost_words import budget_chance_sentence, walk_away_sentence
 from forecast.watching.known_facts import with_outside
 from forecast.watching.standing import Standing
 from tests.decide.sample import euros, small
@@ -21,8 +22,6 @@ from tests.references.portfolios import normals
 
 
 def test_closed_form_with_a_price_that_drags_duty_along() -> None:
-    from forecast.views.cost_words import walk_away_sentence
-
     build = parse_build("""
 [build]
 name = "One price"
@@ -66,8 +65,6 @@ def test_highest_is_exact_on_the_same_trials() -> None:
 
 
 def test_any_figure_known_or_not_and_in_its_own_currency() -> None:
-    from forecast.views.cost_words import walk_away_sentence
-
     build = small('[currency.JPY]\nrate = 0.006\n[[line]]\nid = "lamp"\ngroup = "other"\n'
                   'amount = { low = 20000, middle = 30000, high = 50000, currency = "JPY" }\n')  # fmt: skip
     lamp = afford(build, 8000, "lamp.amount", "diy", trials=4096)
@@ -116,8 +113,6 @@ price = { low = 9, middle = 12, high = 18, unit = "kg" }
 )
 def test_a_price_abroad_is_told_in_the_money_it_is_asked_in(price: str, names: tuple[str, ...]) -> None:
     """Closed form: duty and tax are the seller's under DDP, so what the resin leaves is 1.2 euro a pound."""
-    from forecast.views.cost_words import walk_away_sentence
-
     build = parse_build(ABROAD.replace("{price}", price))
     rest = afford(build, 9000, "resin.price", trials=4096)
     assert rest.unit == "EUR"  # of one kg, but no price is in kg
@@ -155,16 +150,12 @@ arrival = { entry = { low = 50, middle = 60, high = 90 } }""",
 
 
 def test_money_that_is_not_enough_even_for_nothing() -> None:
-    from forecast.views.cost_words import walk_away_sentence
-
     found = afford(small(), 300, "kit.amount", "diy", trials=4096)
     assert found.highest is None
     assert "at nothing, €300 is too little" in walk_away_sentence(found, euros)
 
 
 def test_a_figure_that_nothing_depends_on() -> None:
-    from forecast.views.cost_words import walk_away_sentence
-
     found = afford(small(), 9000, "filler.own_hours", "diy", trials=1024)
     assert found.unlimited
     assert "nothing depends on it" in walk_away_sentence(found, euros)
@@ -186,8 +177,6 @@ def test_what_makes_no_sense(money: float, figure: str, level: float, words: str
 
 
 def test_budget_chance_of_a_normal() -> None:
-    from forecast.views.cost_words import budget_chance_sentence
-
     forecast = simulate(normals([(1000.0, 100.0)]), trials=65_536)
     found = budget_chance(forecast, 1050)
     assert found.chance.value == pytest.approx(0.6915, abs=max(4 * found.chance.error, 1e-3))
@@ -226,8 +215,6 @@ def test_known_facts_count() -> None:
     [(63_534.27, 1204.0, "63,000"), (2891.99, 14.0, "2,890"), (289.7, 0.02, "289"), (12.349, 0.01, "12.34")],
 )
 def test_a_limit_is_rounded_down_to_what_can_be_told_apart(highest: float, error: float, words: str) -> None:
-    from forecast.views.cost_words import walk_away_sentence
-
     found = WalkAway(
         "kit.amount", "EUR", 7000, 0.8, Estimate(highest, error), 0, 9.5, title="\u201cKit\u201d"
     )

@@ -8,6 +8,7 @@ from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
 from forecast.decide.choices import ComparedQuotes, Elsewhere, Settled, not_compared, quotes_or_why
 from forecast.engine.known import Agreed, KnownFacts
+from forecast.views.quote_words import not_compared_sentence, settled_sentence
 from forecast.watching.standing import Standing
 from tests.decide.sample import SMALL, euros, small
 from tests.decide.test_quotes import KITS
@@ -55,7 +56,7 @@ def test_quotes_for_what_a_way_does_without_are_not_compared_in_it() -> None:
     build = without_handing_over(SHOPS)
     why = quotes_or_why(build, "paint_shop", "diy", trials=512)
     assert isinstance(why, Elsewhere)
-    assert why.sentence(euros) == (
+    assert not_compared_sentence(why, euros) == (
         "These quotes do not count in this way: “Paint shop” is not in “Diy”. “Shop” and “Mixed” have it."
     )
     assert why.found_in == ("shop", "mixed")
@@ -67,7 +68,7 @@ def test_a_build_without_ways_says_so_too() -> None:
     build = head.model_copy(update={"scenario": {}})
     why = not_compared(build, "paint_shop")
     assert why is not None
-    assert why.sentence(euros) == (
+    assert not_compared_sentence(why, euros) == (
         "These quotes do not count in this way: “Paint shop” is not in this build."
     )
 
@@ -101,7 +102,7 @@ def test_a_way_that_moves_a_line_to_another_route_has_its_quotes() -> None:
 def test_a_choice_that_is_paid_agreed_or_closed_is_settled(known: Standing | KnownFacts, said: str) -> None:
     why = quotes_or_why(small(KITS), "kit", "diy", known=known)
     assert isinstance(why, Settled)
-    assert why.sentence(euros) == said
+    assert settled_sentence(why, euros) == said
 
 
 @pytest.mark.parametrize("known", [None, stands({"filler": 9_000}), KnownFacts(amounts={"filler": 60.0})])
@@ -137,4 +138,4 @@ override = { crate = { price = 2600 } }
     assert not_compared(build, "crate", "diy", stands({"crate.freight": 40_000})) is None
     why = not_compared(build, "crate", "diy", stands({"crate.goods": 260_000, "crate.freight": 40_000}))
     assert why is not None
-    assert why.sentence(euros) == "That is settled: €2,600 paid for “Crate”."
+    assert not_compared_sentence(why, euros) == "That is settled: €2,600 paid for “Crate”."

@@ -15,6 +15,7 @@ from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
 from forecast.engine.statistics import percentile
 from forecast.errors import SimulationError
+from forecast.views.contingency_words import contingency_sentence, level_sentence, published_sentence
 from tests.decide.sample import euros, small
 from tests.references.portfolios import GAO, PORTFOLIOS, build_of, normals
 from tests.references.trade_facts import (
@@ -116,8 +117,6 @@ def test_level_is_the_newsvendors() -> None:
 
 
 def test_level_stays_within_its_limits_and_says_so() -> None:
-    from forecast.views.contingency_words import level_sentence
-
     low, high = recommended_level(1, 9), recommended_level(1, 0)
     assert (low.q, low.wanted) == (0.5, 0.1)
     assert "below P50 you would plan to run short" in level_sentence(low, euros)
@@ -140,8 +139,6 @@ def test_one_answer_alone_and_a_level_out_of_range_are_refused() -> None:
 
 
 def test_sentence_says_what_to_hold_and_against_what() -> None:
-    from forecast.views.contingency_words import contingency_sentence, level_sentence
-
     found = contingency(simulate(small(), "diy"), short=3, idle=1)
     assert found.level == 0.75
     text = contingency_sentence(found, euros)
@@ -162,8 +159,6 @@ def test_a_known_line_takes_its_share_out_and_the_split_still_adds_up() -> None:
 
 
 def test_published_figures_stand_beside_with_their_sources() -> None:
-    from forecast.views.contingency_words import published_sentence
-
     published = {item.id: item for item in PUBLISHED}
     for id, (low, high) in OPTIMISM_UPLIFTS.items():
         assert (published[id].low, published[id].high) == (low, high)

@@ -12,6 +12,7 @@ from forecast.decide.measures import measures_of
 from forecast.engine.forecast import simulate
 from forecast.engine.known import Agreed, KnownFacts, PartPaid
 from forecast.errors import SimulationError
+from forecast.views.cost_words import measure_sentence, measures_sentence
 from tests.decide.sample import euros, small
 
 ONE_EVENT = """
@@ -36,8 +37,6 @@ def one_event(more: str) -> Build:
 
 
 def test_half_the_chance_of_a_known_damage() -> None:
-    from forecast.views.cost_words import measure_sentence
-
     build = one_event('[[measure]]\nid = "crate"\ncost = 50\nown_hours = 2\nchances = { damage = 0.5 }\n')
     found = measures_of(build).alone[0]
     assert found.cost == 50
@@ -49,8 +48,6 @@ def test_half_the_chance_of_a_known_damage() -> None:
 
 
 def test_impact_factors_and_what_insurance_is_for() -> None:
-    from forecast.views.cost_words import measure_sentence
-
     build = one_event('[[measure]]\nid = "insurance"\ncost = 250\nimpacts = { damage = 0.1 }\n')
     found = measures_of(build).alone[0]
     assert found.mean.value == pytest.approx(250 - 0.2 * 900, abs=1)
@@ -61,8 +58,6 @@ def test_impact_factors_and_what_insurance_is_for() -> None:
 
 
 def test_a_measure_that_does_not_pay_is_said_so() -> None:
-    from forecast.views.cost_words import measure_sentence, measures_sentence
-
     build = one_event('[[measure]]\nid = "charm"\ncost = 80\nchances = { damage = 1 }\n')
     result = measures_of(build)
     found = result.alone[0]
@@ -167,8 +162,6 @@ def test_every_combination_against_simulations_of_its_own() -> None:
 
 
 def test_alone_is_the_combination_of_one() -> None:
-    from forecast.views.cost_words import measures_sentence
-
     result = measures_of(small(MANY), "diy")
     own = simulate(small(MANY), "diy").percentile(0.8).error
     none = result.combinations[0]
@@ -209,8 +202,6 @@ def test_what_a_scenario_lacks_is_told() -> None:
 
 
 def test_no_measures() -> None:
-    from forecast.views.cost_words import measures_sentence
-
     found = measures_of(small(), "diy", 1024)
     assert found.alone == ()
     assert len(found.combinations) == 1
@@ -251,8 +242,6 @@ figures = { "filler.quantity" = 0.9 }
     ],
 )  # fmt: skip
 def test_what_comes_too_late_is_no_measure_any_more(known: KnownFacts, left: set[str]) -> None:
-    from forecast.views.cost_words import measures_sentence
-
     found = measures_of(small(LATE), "diy", 1024, known=known)
     assert {item.id for item in found.alone} == left
     assert measures_sentence(found, euros).startswith("No measure can be taken") is (not left)

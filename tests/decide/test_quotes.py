@@ -9,6 +9,7 @@ from forecast.buildfile.reader import parse_build
 from forecast.decide.choices import quotes
 from forecast.engine.forecast import simulate
 from forecast.errors import SimulationError
+from forecast.views.quote_words import quote_sentence, quotes_sentence
 from tests.decide.sample import euros, small
 
 KITS = """
@@ -55,13 +56,13 @@ def build_text() -> str:
 def test_the_lowest_quote_is_not_the_cheapest_build() -> None:
     found = quotes(small(KITS), "kit", "diy")
     assert found.best.id == "good"
-    text = found.sentence(euros)
+    text = quotes_sentence(found, euros)
     assert "Cheap kit looks cheaper by" in text
     cheap = found.quotes[0]
     assert [risk.id for risk in cheap.risks] == ["no_show", "poor_fit"]
     assert cheap.risks[0].chance == pytest.approx(0.3, abs=0.01)
     assert cheap.risks[0].mean == pytest.approx(750, abs=25)
-    assert "The seller never delivers (in 30 of 100 builds" in cheap.sentence(euros)
+    assert "The seller never delivers (in 30 of 100 builds" in quote_sentence(cheap, euros)
 
 
 def test_the_same_risk_is_drawn_alike() -> None:
@@ -76,7 +77,7 @@ def test_the_lowest_quote_may_well_be_the_best() -> None:
         small(KITS.replace("chance = 0.3\n", "chance = 0.01\n").replace("0.9 }", "0.3 }")), "kit", "diy"
     )
     assert found.best.id == "cheap"
-    assert "it is also the lowest quote" in found.sentence(euros)
+    assert "it is also the lowest quote" in quotes_sentence(found, euros)
 
 
 def test_one_option_is_no_comparison() -> None:

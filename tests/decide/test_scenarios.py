@@ -18,6 +18,7 @@ from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
 from forecast.engine.statistics import Estimate
 from forecast.errors import SimulationError
+from forecast.views.ways import comparison_sentence, pair_sentence, pay_sentence, turning_sentence
 from tests.decide.sample import SMALL, euros, small
 from tests.references.trade_facts import FARMING_OUT_AGAINST_DIY
 
@@ -74,7 +75,7 @@ def test_difference_of_normals() -> None:
     near(pair.first_cheaper, ndtr(50 / sd))
     z80 = ndtri(0.8)
     near(pair.p80, 50 + z80 * (math.hypot(60, 10) - math.hypot(60, 20)))
-    assert "By yourself costs €50 less than Shop on average" in pair.sentence(euros)
+    assert "By yourself costs €50 less than Shop on average" in pair_sentence(pair, euros)
 
 
 def test_regret_and_chance_of_being_cheapest() -> None:
@@ -88,7 +89,7 @@ def test_regret_and_chance_of_being_cheapest() -> None:
     near(diy.regret, missed)
     near(shop.regret, 50 + missed)
     assert found.cheapest.id == "diy"
-    assert "By yourself is cheapest: €400 in the middle" in found.sentence(euros)
+    assert "By yourself is cheapest: €400 in the middle" in comparison_sentence(found, euros)
 
 
 def test_common_draws_cancel() -> None:
@@ -117,12 +118,12 @@ def test_own_hours_weeks_and_what_an_hour_earns() -> None:
     assert pay.p90 is not None
     near(pay.p10, (50 - ndtri(0.9) * math.sqrt(500)) / 10)
     near(pay.p90, (50 + ndtri(0.9) * math.sqrt(500)) / 10)
-    assert "pays €5 per own hour" in pay.sentence(euros)
+    assert "pays €5 per own hour" in pay_sentence(pay, euros)
     expected = (50 + ndtri(0.8) * (math.hypot(60, 10) - math.hypot(60, 20))) / 10
     assert pay.turns_at == pytest.approx(expected, abs=4 * found.pair("diy", "shop").p80.error / 10)
-    assert f"turns at €{pay.turns_at:,.0f} per own hour" in pay.turning_sentence(euros)
+    assert f"turns at €{pay.turns_at:,.0f} per own hour" in turning_sentence(pay, euros)
     assert found.most_telling_pay == pay
-    assert found.sentence(euros).startswith(
+    assert comparison_sentence(found, euros).startswith(
         f"By yourself is cheapest: {euros(diy.p50.value)} in the middle (P50), and the cheapest of all in "
     )
 
@@ -131,10 +132,10 @@ def test_the_decision_need_not_turn() -> None:
     own, shop, hours = np.array([100.0, 110, 400]), np.array([200.0, 220, 240]), np.array([5.0, 6, 7])
     pay = own_hour_pay(("own", "shop"), (own, shop), (hours, 0 * hours), 1)
     assert pay is not None
-    assert pay.turning_sentence(euros) == "At P80 own is dearer even where own hours count nothing."
+    assert turning_sentence(pay, euros) == "At P80 own is dearer even where own hours count nothing."
     pay = own_hour_pay(("own", "shop"), (own, shop + 300), (hours, hours - np.array([5, 0, 0])), 1)
     assert pay is not None
-    assert pay.turning_sentence(euros) == "At P80 own is cheaper whatever an own hour is worth to you."
+    assert turning_sentence(pay, euros) == "At P80 own is cheaper whatever an own hour is worth to you."
 
 
 def test_the_cheapest_in_the_middle_need_not_be_the_cheapest_on_average() -> None:
@@ -168,7 +169,7 @@ all = "shop"
 """)
     found = compare(build)
     assert (found.cheapest_in_the_middle.id, found.cheapest.id) == ("own", "shop")
-    assert found.sentence(euros) == (
+    assert comparison_sentence(found, euros) == (
         "Own is cheapest: €100 in the middle (P50), and the cheapest of all in 75 of 100 builds. On average Shop is "
         "cheaper by €30: its dear builds are less dear."
     )
@@ -206,7 +207,7 @@ def test_a_decision_that_does_not_turn() -> None:
     assert own_hour_pay(("a", "b"), (one, two), (none, none), 2) is None
     dear = own_hour_pay(("a", "b"), (two, one), (hours, none), 2)
     assert dear is not None
-    assert "your time earns nothing by it" in dear.sentence(euros)
+    assert "your time earns nothing by it" in pay_sentence(dear, euros)
 
 
 def test_no_percentiles_of_a_ratio_that_means_nothing() -> None:
@@ -215,7 +216,7 @@ def test_no_percentiles_of_a_ratio_that_means_nothing() -> None:
     pay = own_hour_pay(("a", "b"), (np.zeros(4096), np.full(4096, 10.0)), (hours, np.zeros(4096)), 16)
     assert pay is not None
     assert pay.p10 is None
-    assert "80 of 100" not in pay.sentence(euros)
+    assert "80 of 100" not in pay_sentence(pay, euros)
 
 
 def test_dominance_of_a_scenario_that_is_cheaper_throughout() -> None:
@@ -328,5 +329,5 @@ all = "shop"
     found = compare(build, trials=1024)
     pay = found.pairs[0].pay
     assert pay is not None
-    assert pay.sentence(euros).startswith(said)
+    assert pay_sentence(pay, euros).startswith(said)
     assert [round(item.hours[1].value) for item in found.scenarios] == [605 if hand_over > 0.5 else 635, 605]

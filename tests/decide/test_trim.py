@@ -9,12 +9,11 @@ from forecast.decide.again import replay_of
 from forecast.decide.paired import forecast_change
 from forecast.decide.trim import trims, why_safe
 from forecast.engine.forecast import simulate
+from forecast.views.cost_words import stays_sentence, trim_sentence, trims_sentence
 from tests.decide.sample import euros, small
 
 
 def test_relief_is_that_of_the_build_without_the_line() -> None:
-    from forecast.views.cost_words import trim_sentence, trims_sentence
-
     build = small()
     forecast = simulate(build, "diy")
     found = trims(replay_of(forecast), build)
@@ -28,8 +27,6 @@ def test_relief_is_that_of_the_build_without_the_line() -> None:
 
 
 def test_fees_and_own_hours_go_with_a_line() -> None:
-    from forecast.views.cost_words import trim_sentence
-
     build = small('[[line]]\nid = "lip"\ngroup = "finish"\noptional = true\namount = 9000\nown_hours = 7\n')
     found = trims(replay_of(simulate(build, "diy")), build)
     lip = found.proposed[0]
@@ -40,8 +37,6 @@ def test_fees_and_own_hours_go_with_a_line() -> None:
 
 
 def test_safety_lines_are_kept_and_say_why() -> None:
-    from forecast.views.cost_words import stays_sentence
-
     found = trims(replay_of(simulate(small(), "diy")), small())
     kept = {item.id: item for item in found.kept}
     assert kept["mask"].why == "it protects your lungs, eyes and skin"  # by its name alone
@@ -68,8 +63,6 @@ def test_names_that_do_not(name: str) -> None:
 
 
 def test_nothing_optional() -> None:
-    from forecast.views.cost_words import trims_sentence
-
     build = small()
     plain = build.model_copy(
         update={"line": tuple(line.model_copy(update={"optional": False}) for line in build.line)}

@@ -13,6 +13,7 @@ from forecast.decide.choices import quotes
 from forecast.ledger.folder import DEMOS, BuildFolder, open_demo
 from forecast.views.cli import main
 from forecast.views.commands.quotes import EXAMPLE
+from forecast.views.quote_words import quotes_sentence
 from forecast.words.money import about
 
 BUILD = """\
@@ -49,7 +50,7 @@ def folder(tmp_path: Path) -> Path:
 def test_quotes_are_compared_as_the_example_shows(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = run(capsys, "quotes", str(folder))
     found = quotes(BuildFolder.at(folder).read(), "kit")
-    assert text.splitlines()[0] == found.sentence(partial(about, currency="EUR"))
+    assert text.splitlines()[0] == quotes_sentence(found, partial(about, currency="EUR"))
     assert "Its largest risk: The seller never delivers" in text
     assert text == run(capsys, "quotes", str(folder), "kit")
     data = json.loads(run(capsys, "quotes", str(folder), "--json"))

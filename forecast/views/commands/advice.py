@@ -236,7 +236,7 @@ def compare_text(build: Build, found: Comparison) -> str:
     """Write scenarios side by side, then each pair in a sentence."""
     from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
     from forecast.views.commands.told import table
-    from forecast.views.ways import what_ways_hold
+    from forecast.views.ways import comparison_sentence, what_ways_hold
     from forecast.words.money import about, hours, percent
 
     money = _money(found.currency)
@@ -253,7 +253,7 @@ def compare_text(build: Build, found: Comparison) -> str:
         ]
         for item in found.scenarios
     ]
-    text = [found.sentence(money)]
+    text = [comparison_sentence(found, money)]
     best = found.cheapest_in_the_middle
     if told := own_hazards_sentence(own_hazards(build, best.id), best.name):
         text.append(told)
@@ -271,12 +271,13 @@ def compare_text(build: Build, found: Comparison) -> str:
 
 def pair_sentences(pair: Pair, currency: str) -> list[str]:
     """Say how two scenarios stand against each other, and what own hours earn between them."""
+    from forecast.views.ways import dominance_sentence, pair_sentence, pay_sentence, turning_sentence
     from forecast.words.money import hourly
 
-    said = [pair.sentence(_money(currency)), pair.dominance.sentence()]
+    said = [pair_sentence(pair, _money(currency)), dominance_sentence(pair.dominance)]
     if pair.pay is not None:
         rate = partial(hourly, currency=currency)
-        said += [pair.pay.sentence(rate), pair.pay.turning_sentence(rate)]
+        said += [pay_sentence(pair.pay, rate), turning_sentence(pair.pay, rate)]
     return said
 
 

@@ -217,9 +217,10 @@ def _option(options: Sequence[Option], name: str) -> Option:
 
 def why_not(found: Settled | Elsewhere, currency: str) -> str:
     """Say why the quotes of a choice are not compared."""
+    from forecast.views.quote_words import not_compared_sentence
     from forecast.words.money import entered
 
-    return found.sentence(partial(entered, currency=currency))
+    return not_compared_sentence(found, partial(entered, currency=currency))
 
 
 def why_not_text(found: Settled | Elsewhere, currency: str) -> str:
@@ -231,12 +232,13 @@ def why_not_text(found: Settled | Elsewhere, currency: str) -> str:
 def quotes_text(found: ComparedQuotes, currency: str) -> str:
     """Write the options of one choice side by side, then each in a sentence."""
     from forecast.views.commands.told import shorten, table
+    from forecast.views.quote_words import quote_sentence, quotes_sentence
     from forecast.words.money import about
 
     money = partial(about, currency=currency)
     rows = [[shorten(row[0]), *row[1:]] for row in quote_rows(found, currency)]
-    said = [found.sentence(money), "", table(quote_headings(found), rows)]
-    return "\n".join([*said, "", *(item.sentence(money) for item in found.quotes)])
+    said = [quotes_sentence(found, money), "", table(quote_headings(found), rows)]
+    return "\n".join([*said, "", *(quote_sentence(item, money) for item in found.quotes)])
 
 
 def quote_headings(found: ComparedQuotes) -> list[str]:
