@@ -22,6 +22,15 @@ from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.views.charts.ways_charts import frontier
 from forecast.views.commands.advice import farmed_out, unbeaten_words
 from forecast.views.commands.quotes import quote_headings, quote_rows, why_not
+from forecast.views.mix_words import (
+    hazards_sentence,
+    instead_in_words,
+    keeping_sentence,
+    mix_mark,
+    mixes_sentence,
+    reason_sentence,
+    taken_in_words,
+)
 from forecast.views.quote_words import quotes_decided, quotes_sentence
 from forecast.views.sentences import prices_left_by_mix
 from forecast.views.ways import dominance_sentence, pair_sentence
@@ -179,10 +188,10 @@ def _section(view: Opened) -> None:
             _frontier_table(view, found)
         money = partial(about, currency=view.currency)
         with said:
-            text(found.sentence(money, partial(entered, currency=view.currency)))
+            text(mixes_sentence(found, money, partial(entered, currency=view.currency)))
             if left := prices_left_by_mix(view.build, known_by_now(view), found.leaves):
-                text(" ".join([*left, found.keeping_sentence(money)]))
-            if told := found.hazards_sentence(money):
+                text(" ".join([*left, keeping_sentence(found, money)]))
+            if told := hazards_sentence(found, money):
                 text(told)
             taken = found.best or found.cheapest
             add_way(taken.routes, _way_name(taken))
@@ -226,7 +235,7 @@ def _reasons(view: Opened, found: Mixes) -> None:
     if found.best is None:
         text("Of the cheapest mix:")
     money, rate = partial(about, currency=view.currency), partial(hourly, currency=view.currency)
-    st.markdown("\n".join(f"- {marked(item.sentence(money, rate))}" for item in found.reasons))
+    st.markdown("\n".join(f"- {marked(reason_sentence(item, money, rate))}" for item in found.reasons))
 
 
 def _reasons_table(view: Opened, found: Mixes) -> None:
@@ -252,7 +261,7 @@ def _reason_row(view: Opened, item: MixReason) -> list[str]:
         signed(item.p90.value, money, item.p90.error),
         extra,
         hourly(rate, money) if rate is not None else "\u2013",
-        f"{item.taken_words}, not {item.instead_words}",
+        f"{taken_in_words(item)}, not {instead_in_words(item)}",
     ]
 
 
@@ -279,5 +288,5 @@ def _mix_row(view: Opened, item: Mix, found: Mixes, weeks: bool) -> list[str]:
         about(item.p80, view.currency, found.errors[1]),
         hours(item.hours_p80),
         *([f"{item.weeks:.0f}"] if weeks and item.weeks is not None else []),
-        found.mark(item),
+        mix_mark(found, item),
     ]

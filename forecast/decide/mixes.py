@@ -2,42 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from forecast.buildfile.oneself import OWN_ROUTE, OwnHazard, own_hazards_sentence
+from forecast.buildfile.oneself import OWN_ROUTE, OwnHazard
 from forecast.engine.statistics import Estimate
-from forecast.words.chances import rounded_hours
-from forecast.words.money import Money, rounded
 
-_SOME_HOURS = 0.5
-_BY = {"shop": "a shop"}
-_WAYS = {OWN_ROUTE: "doing it yourself", "shop": "a shop"}
+SOME_HOURS = 0.5
+"""Own hours from which a difference in them is told."""
 
 
-def _words(id: str) -> str:
+def package_words(id: str) -> str:
+    """Write the id of a work package, or of what options are about, as words."""
     return id.replace("_", " ").replace("-", " ")
-
-
-def listed(names: Sequence[str]) -> str:
-    """Join words as a person says them: ``paint, arches and refit``."""
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
-
-
-def route_words(routes: Mapping[str, str]) -> list[str]:
-    """Say who does which work package, from the route of each."""
-    by_route: dict[str, list[str]] = {}
-    for package, route in routes.items():
-        by_route.setdefault(route, []).append(_words(package))
-    away = {route: packages for route, packages in by_route.items() if route != OWN_ROUTE}
-    parts = [f"{listed(packages)} by {_BY.get(route, _words(route))}" for route, packages in away.items()]
-    if by_route.get(OWN_ROUTE):
-        return [*parts, "the rest by yourself" if away else "everything by yourself"]
-    if len(away) == 1 and len(routes) > 1:
-        return [f"everything by {_BY.get(route, _words(route))}" for route in away]
-    return parts
 
 
 @dataclass(frozen=True)
@@ -68,30 +47,13 @@ class Mix:
     hours_p80: float
     weeks: float | None
 
-    def words(self, titles: Mapping[str, str] | None = None) -> str:
-        """Name the mix: who does what, and which options, by their titles where those are given."""
-        named = titles or {}
-        parts = route_words(self.routes)
-        parts += [f"{_words(choice)}: {named.get(id, _words(id))}" for choice, id in self.options.items()]
-        return "; ".join(parts)
-
-    def _times(self) -> list[str]:
-        weeks = [] if self.weeks is None else [f"{self.weeks:.0f} weeks"]
-        return [f"{rounded_hours(self.hours_p80)} own hours", *weeks]
-
-    def time_words(self) -> str:
-        """Say what it takes at P80: own hours, and weeks where they are known."""
-        return listed(self._times())
-
-    def needs(self, money: Callable[[float], str]) -> str:
-        """Say what it costs and takes at P80."""
-        return listed([money(self.p80), *self._times()])
-
     @property
     def farmed_out(self) -> tuple[str, ...]:
         """Work packages that are not done by oneself, in words, each with its route where that is not the shop."""
         return tuple(
-            _words(package) if route == "shop" else f"{_words(package)} ({_words(route)})"
+            package_words(package)
+            if route == "shop"
+            else f"{package_words(package)} ({package_words(route)})"
             for package, route in self.routes.items()
             if route != OWN_ROUTE
         )
@@ -125,35 +87,9 @@ class MixReason:
     titles: Mapping[str, str] = field(default_factory=dict)
 
     @property
-    def taken_words(self) -> str:
-        """What is taken, in words."""
-        return self.titles.get(self.taken) or _WAYS.get(self.taken, _words(self.taken))
-
-    @property
-    def instead_words(self) -> str:
-        """What it is held against, in words."""
-        return self.titles.get(self.instead) or _WAYS.get(self.instead, _words(self.instead))
-
-    @property
     def per_own_hour(self) -> float | None:
         """What each own hour that it takes more saves, of the means; None where none is saved or none is taken."""
-        return self.mean.value / self.hours if self.hours >= _SOME_HOURS and self.mean.value > 0 else None
-
-    def sentence(self, money: Money, hourly: Money | None = None) -> str:
-        """Say what the choice saves and risks."""
-        name = _words(self.choice).capitalize()
-        saves = self.mean.value
-        word = f"saves {money(saves)}" if saves >= 0 else f"costs {money(-saves)} more"
-        text = f"{name}: {self.taken_words} {word} on average against {self.instead_words}"
-        if saves >= 0 > self.p90.value:
-            text += f", but its bad outcomes cost {money(-self.p90.value, error=self.p90.error)} more at P90"
-        elif saves < 0 < self.p90.value:
-            text += f", but spares {rounded(money, self.p90)} at P90"
-        if abs(self.hours) >= _SOME_HOURS:
-            text += f"; {rounded_hours(abs(self.hours))} own hours {'more' if self.hours > 0 else 'fewer'}"
-            if self.per_own_hour is not None:
-                text += f" ({(hourly or money)(self.per_own_hour)} per own hour)"
-        return f"{text}."
+        return self.mean.value / self.hours if self.hours >= SOME_HOURS and self.mean.value > 0 else None
 
 
 @dataclass(frozen=True)
@@ -215,33 +151,8 @@ class Mixes:
     leaves: tuple[str, ...] = ()
     keeping: Mix | None = None
 
-    def hazards_sentence(self, money: Money) -> str:
-        """Say what of the mix may hurt, and what the best one without it needs; nothing where nothing may."""
-        said = own_hazards_sentence(self.hazards)
-        if self.spared is None:
-            return said
-        needs = self.spared.needs(self._at_p80(money))
-        return (
-            f"{said} The best mix with {'that' if len(self.hazards) == 1 else 'these'} farmed out: "
-            f"{self.spared.words(self.titles)}. It needs {needs} at P80"
-            f"{'' if self._fits(self.spared) else ', which is beyond your limits'}."
-        )
-
-    def keeping_sentence(self, money: Money) -> str:
-        """Say which mix is best with every price agreed kept; nothing where the best one keeps them."""
-        if self.keeping is None:
-            return ""
-        return (
-            f"The best mix that keeps what is agreed: {self.keeping.words(self.titles)}. It needs "
-            f"{self.keeping.needs(self._at_p80(money))} at P80"
-            f"{'' if self._fits(self.keeping) else ', which is beyond your limits'}."
-        )
-
-    def _at_p80(self, money: Money) -> Callable[[float], str]:
-        """Give what writes a P80, rounded by its simulation error."""
-        return lambda value: money(value, error=self.errors[1])
-
-    def _fits(self, item: Mix) -> bool:
+    def fits(self, item: Mix) -> bool:
+        """Tell whether a mix is within the limits."""
         limits = ((self.money, item.p80), (self.hours, item.hours_p80), (self.weeks, item.weeks))
         return all(limit is None or (value is not None and value <= limit) for limit, value in limits)
 
@@ -257,41 +168,6 @@ class Mixes:
         shown = self.some_of_frontier()
         yours = () if self.yours is None or self.yours in shown else (self.yours,)
         return tuple(sorted((*shown, *yours), key=lambda item: item.p80))
-
-    def mark(self, item: Mix) -> str:
-        """Say what a mix in the list is: the best, the way in force, both or neither."""
-        return ", ".join(
-            word
-            for word, one in (("best", self.best), ("your way", self.yours))
-            if one is not None and item == one
-        )
-
-    def sentence(self, money: Money, entered: Money | None = None) -> str:
-        """Say which mix is best within the limits, or that there is none; ``entered`` writes the limit in money."""
-        limits = []
-        if self.money is not None:
-            limits.append((entered or money)(self.money))
-        if self.hours is not None:
-            limits.append(f"{self.hours:.0f} own hours")
-        if self.weeks is not None:
-            limits.append(f"{self.weeks:.0f} weeks")
-        within = f" within {listed(limits)}" if limits else ""
-        if self.best is not None:
-            best = self.best
-            return (
-                f"Best of {len(self.mixes):,} mixes{within}: {best.words(self.titles)}. In 80 of 100 builds it costs "
-                f"no more than {self._at_p80(money)(best.p80)} and takes no more than {best.time_words()}."
-            )
-        at = self._at_p80(money)
-        return (
-            f"No mix stays{within} in 80 of 100 builds. The cheapest needs {self.cheapest.needs(at)}; the one with "
-            f"least work {self.least_work.needs(at)}{self._soonest_words(money)}."
-        )
-
-    def _soonest_words(self, money: Money) -> str:
-        if self.soonest is None or self.weeks is None or self.soonest in (self.cheapest, self.least_work):
-            return ""
-        return f"; the soonest {self.soonest.needs(self._at_p80(money))}"
 
 
 def unbeaten(order: Sequence[Mix]) -> tuple[Mix, ...]:

@@ -10,10 +10,10 @@ from forecast.buildfile.schema import Build
 from forecast.decide.dominance import Dominance
 from forecast.decide.made import routes_made, ways_left
 from forecast.decide.mixer import routes_offered
-from forecast.decide.mixes import listed, route_words
 from forecast.decide.own_hours import OwnHourPay
 from forecast.decide.scenarios import Comparison, Pair, Summary
 from forecast.engine.plan import compile_plan
+from forecast.views.mix_words import listed, route_words
 from forecast.views.moves import short
 from forecast.watching.known_facts import Knowledge, known_from
 from forecast.watching.standing import Standing

@@ -17,6 +17,7 @@ from forecast.ledger.undoing import undo_last
 from forecast.record.finishing import finish
 from forecast.views.commands.advice import pair_sentences
 from forecast.views.commands.quotes import EXAMPLE
+from forecast.views.mix_words import mixes_sentence, reason_sentence
 from forecast.views.quote_words import quotes_sentence
 from forecast.views.ways import comparison_sentence, dominance_sentence, pay_sentence
 from forecast.words.money import about, entered, exact, hourly
@@ -69,13 +70,13 @@ def test_the_best_mix_within_limits(run: Run, small: Path) -> None:
     build, file = BuildFolder.at(small).read(), small / "build.toml"
     app = run(small, "choose")
     free = mix(build)
-    assert free.sentence(euros) in words(app)
+    assert mixes_sentence(free, euros) in words(app)
     for reason in free.reasons:
-        assert reason.sentence(euros, rate) in words(app)
+        assert reason_sentence(reason, euros, rate) in words(app)
     app.text_input(key=f"mix-hours-{file}").set_value("60").run()
     app.text_input(key=f"mix-money-{file}").set_value("12000").run()
     found = mix(build, money=12_000, hours=60)
-    assert found.sentence(euros) in words(app)
+    assert mixes_sentence(found, euros) in words(app)
     assert "within €12,000 and 60 own hours" in words(app)
     assert found.best is not None
     described = " ".join(json.loads(spec)["description"] for spec in charts(app))

@@ -19,6 +19,14 @@ from forecast.engine.known import KnownFacts
 from forecast.engine.plan import compile_plan
 from forecast.errors import SimulationError
 from forecast.figures.kinds import Known
+from forecast.views.mix_words import (
+    hazards_sentence,
+    instead_in_words,
+    mix_words,
+    mixes_sentence,
+    reason_sentence,
+    taken_in_words,
+)
 from forecast.watching.standing import Standing
 from tests.decide.sample import euros, small
 
@@ -126,8 +134,8 @@ def test_a_choice_may_be_called_like_a_work_package() -> None:
         ("paint", {"big", "small"}),
     ]
     assert found.reasons[0].titles == {}
-    assert found.reasons[1].taken_words == "Big shop"
-    assert found.reasons[1].instead_words == "Small shop"
+    assert taken_in_words(found.reasons[1]) == "Big shop"
+    assert instead_in_words(found.reasons[1]) == "Small shop"
 
 
 def test_nothing_beats_the_frontier(mixes: Mixes) -> None:
@@ -155,16 +163,16 @@ def test_best_within_limits_is_that_of_a_plain_search(mixes: Mixes) -> None:
     assert found.best_p80.value == pytest.approx(found.best.p80)
     assert found.best_p80.error > 0
     assert found.best.weeks == pytest.approx(found.best.hours_p80 / 10)
-    text = found.sentence(euros)
+    text = mixes_sentence(found, euros)
     assert f"Best of 12 mixes within {hours:.0f} own hours" in text
-    assert f"{found.best.words({'cheap': 'Cheap', 'good': 'Good'})}. In 80 of 100 builds" in text
+    assert f"{mix_words(found.best, {'cheap': 'Cheap', 'good': 'Good'})}. In 80 of 100 builds" in text
 
 
 def test_no_mix_within_limits_says_what_comes_nearest(mixes: Mixes) -> None:
     found = mix(small(KITS), money=500, hours=1, trials=4096)
     assert found.best is None
     assert found.best_p80 is None
-    assert "No mix stays within €500 and 1 own hours" in found.sentence(euros)
+    assert "No mix stays within €500 and 1 own hours" in mixes_sentence(found, euros)
     assert found.reasons
 
 
@@ -190,7 +198,7 @@ def test_each_choice_is_explained_against_its_best_alternative(mixes: Mixes) -> 
         assert reason.p80.value >= 0  # the best mix is best in this choice too
     filling = reasons["filling"]
     assert filling.per_own_hour == pytest.approx(filling.mean.value / filling.hours)
-    text = filling.sentence(euros, lambda value: f"{value:.2f} euros")
+    text = reason_sentence(filling, euros, lambda value: f"{value:.2f} euros")
     assert f"({filling.per_own_hour:.2f} euros per own hour)" in text
     assert text.startswith("Filling: doing it yourself saves €")
 
@@ -211,7 +219,7 @@ def test_a_mix_in_words(
     routes: dict[str, str], options: dict[str, str], words: str, farmed_out: tuple[str, ...]
 ) -> None:
     found = Mix(routes, options, 1, 1, 1, 1, 0, 0, None)
-    assert found.words() == words
+    assert mix_words(found) == words
     assert found.farmed_out == farmed_out
 
 
@@ -222,7 +230,7 @@ def test_one_search_answers_for_any_limits(mixes: Mixes) -> None:
     asked_once = mix(small(KITS), money=9000, hours=hours, trials=4096)
     again = search.within(9000, hours)
     assert again.best == asked_once.best
-    assert again.sentence(euros) == asked_once.sentence(euros)
+    assert mixes_sentence(again, euros) == mixes_sentence(asked_once, euros)
     assert again.reasons == asked_once.reasons
 
 
@@ -256,19 +264,19 @@ def test_the_best_mix_is_also_given_with_what_may_hurt_farmed_out() -> None:
     assert found.best.routes == {"paint": "self"}
     assert found.spared is not None
     assert found.spared.routes == {"paint": "shop"}
-    told = found.hazards_sentence(euros)
+    told = hazards_sentence(found, euros)
     assert told.startswith(
         "Paint by yourself means spraying two-pack paint or primer, which can leave you with asthma"
     )
     assert "Local rules and licensed practice decide" in told
     assert f"The best mix with that farmed out: paint by a shop. It needs {euros(found.spared.p80)}" in told
     assert "beyond your limits" not in told
-    assert "beyond your limits" in mix(build, money=900, trials=2048).hazards_sentence(euros)
+    assert "beyond your limits" in hazards_sentence(mix(build, money=900, trials=2048), euros)
 
 
 def test_nothing_is_said_of_a_mix_that_leaves_it_to_others() -> None:
     found = mix(parse_build(SHOPS.partition("[[option]]")[0] + HAZARDS), hours=1, trials=2048)
-    assert (found.hazards, found.spared, found.hazards_sentence(euros)) == ((), None, "")
+    assert (found.hazards, found.spared, hazards_sentence(found, euros)) == ((), None, "")
 
 
 def test_a_line_that_a_way_puts_into_another_package_goes_with_that_package() -> None:
@@ -309,7 +317,7 @@ def test_a_mix_names_no_option_of_what_it_does_without() -> None:
         ({"paint": "self"}, {}),
     ]
     assert found.best is not None
-    assert found.best.words(found.titles) == "everything by yourself"
+    assert mix_words(found.best, found.titles) == "everything by yourself"
     assert found.best.p80 == simulate(build, "diy", 4096).percentile(0.8).value
     (reason,) = found.reasons
     assert (reason.choice, reason.instead) == ("paint", "shop")

@@ -9,6 +9,7 @@ import pytest
 from forecast.decide.mix import mix
 from forecast.ledger.folder import BuildFolder
 from forecast.views.cli import main
+from forecast.views.mix_words import mix_mark
 from forecast.watching.standing import Record
 
 TEXT = """
@@ -92,4 +93,4 @@ def test_the_way_in_force_stands_among_the_mixes_though_it_is_beaten(
     chosen = mix(folder.read(), scenario="self", trials=1024)
     assert chosen.best is not None
     assert chosen.best == chosen.yours
-    assert chosen.mark(chosen.best) == "best, your way"
+    assert mix_mark(chosen, chosen.best) == "best, your way"

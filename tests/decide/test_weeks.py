@@ -18,6 +18,7 @@ from forecast.decide.mixes import unbeaten
 from forecast.decide.scenarios import compare
 from forecast.engine.forecast import simulate
 from forecast.errors import BuildFileError, SimulationError
+from forecast.views.mix_words import mixes_sentence
 from tests.decide.sample import SMALL, euros
 from tests.decide.test_mix import one_by_one
 
@@ -209,11 +210,11 @@ def test_the_best_mix_stays_within_the_weeks_given() -> None:
     inside = [item for item in found.mixes if item.weeks is not None and item.weeks <= limit]
     assert found.best is not None
     assert found.best.p80 == min(item.p80 for item in inside)
-    assert f"within {limit:.0f} weeks" in found.sentence(euros)
-    assert f" own hours and {found.best.weeks:.0f} weeks." in found.sentence(euros)
+    assert f"within {limit:.0f} weeks" in mixes_sentence(found, euros)
+    assert f" own hours and {found.best.weeks:.0f} weeks." in mixes_sentence(found, euros)
     never = mix(build, weeks=0.1, trials=4096)
     assert never.best is None
-    assert "No mix stays within 0 weeks" in never.sentence(euros)
+    assert "No mix stays within 0 weeks" in mixes_sentence(never, euros)
 
 
 def test_scenarios_have_their_weeks() -> None:

@@ -341,6 +341,13 @@ def run_mix(options: argparse.Namespace) -> int:
     from forecast.decide.mix import mix
     from forecast.ledger.folder import BuildFolder
     from forecast.views.commands.told import shorten, table
+    from forecast.views.mix_words import (
+        hazards_sentence,
+        keeping_sentence,
+        mix_mark,
+        mixes_sentence,
+        reason_sentence,
+    )
     from forecast.views.sentences import prices_left_by_mix, with_receipts
     from forecast.watching.reforecast import scenario_in_force
     from forecast.words.money import about, hourly, hours
@@ -370,23 +377,23 @@ def run_mix(options: argparse.Namespace) -> int:
             about(item.p80, currency, found.errors[1]),
             hours(item.hours_p80),
             *([f"{item.weeks:.0f}"] if item.weeks is not None else []),
-            found.mark(item),
+            mix_mark(found, item),
         ]
         for item in shown
     ]
     text = [
         *with_receipts(build, known),
-        found.sentence(_money(currency), _entered(currency)),
+        mixes_sentence(found, _money(currency), _entered(currency)),
         *prices_left_by_mix(build, known, found.leaves),
-        *([told] if (told := found.keeping_sentence(_money(currency))) else []),
-        *([told] if (told := found.hazards_sentence(_money(currency))) else []),
+        *([told] if (told := keeping_sentence(found, _money(currency))) else []),
+        *([told] if (told := hazards_sentence(found, _money(currency))) else []),
         "",
         f"{unbeaten_words(found)}:",
     ]
     weeks = ["Weeks (P80)"] if found.soonest is not None else []
     text.append(table(["Farmed out", "P50", "P80", "Own hours (P80)", *weeks, ""], rows))
     rate = partial(hourly, currency=currency)
-    text += ["", *(reason.sentence(_money(currency), rate) for reason in found.reasons)]
+    text += ["", *(reason_sentence(reason, _money(currency), rate) for reason in found.reasons)]
     if build.build.notice:
         text += ["", build.build.notice]
     return answer(options, "\n".join(text), found)
