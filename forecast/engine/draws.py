@@ -253,8 +253,18 @@ class Columns:
         whole = self.n * self.replicates
         return [slice(start, min(start + BLOCK, whole)) for start in range(0, whole, BLOCK)]
 
+    @property
+    def heights(self) -> Array:
+        """The score of each stratum, replicates one after another; columns of the same replicates share them."""
+        return self._scores
+
     def scores(self, place: int, block: slice) -> Array:
         """Give the standard normal scores of column number ``place`` over a block, in an array of its own."""
+        scores: Array = self._scores.take(self.strata(place, block), mode="clip")
+        return scores
+
+    def strata(self, place: int, block: slice) -> NDArray[np.intp]:
+        """Give the number among ``heights`` of the stratum of each trial of a block."""
         first, within = divmod(block.start, self.n)
         last = -(-block.stop // self.n)
         strata = self._fine[place, first:last, None, :] ^ self._coarse[place, first:last, :, None]
@@ -266,8 +276,8 @@ class Columns:
             if last - first > 1:
                 choice += (bends.shape[1] * np.arange(last - first))[:, None, None]
             strata ^= bends.take(choice, mode="clip")
-        scores: Array = self._scores.take(strata.ravel(), mode="clip")
-        return scores
+        found: NDArray[np.intp] = strata.ravel()
+        return found
 
 
 def columns(

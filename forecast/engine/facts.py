@@ -25,6 +25,9 @@ FOLLOWS_WITHIN = 0.2
 
 _NOTHING_SAID = 1e7
 
+_LAST = 4
+"""So many times what was learnt is kept: a page asks what the same facts say in several of its sections."""
+
 EVIDENCE_SIZE = 2.0
 """A line of so many times the build's `estimating_size` says half as much of the others as a large one does."""
 
@@ -90,6 +93,7 @@ class Prior:
         self._columns: dict[str, Array] = {}
         self._drawn: dict[str, Value] = {}
         self._judged: dict[object, _Judged] = {}
+        self.learnt: list[tuple[KnownFacts, tuple[str, ...], Learning]] = []
 
     # -- what the trials hold
 
@@ -319,8 +323,17 @@ def learn(
     SimulationError
         When a fact names nothing of the plan.
     """
-    _refuse_strangers(plan, known)
     prior = prior or prior_of(plan, seed)
+    for facts, asked, kept in prior.learnt:
+        if (facts, asked) == (known, joined):
+            return kept
+    found = _learn(plan, known, prior, joined)
+    prior.learnt = [*prior.learnt[1 - _LAST :], (known, joined, found)]
+    return found
+
+
+def _learn(plan: Plan, known: KnownFacts, prior: Prior, joined: tuple[str, ...]) -> Learning:
+    _refuse_strangers(plan, known)
     given = _given(plan, known, prior)
     final = [name for name in (*known.amounts, *known.agreed) if name not in known.fixed]
     final = list(dict.fromkeys(final))

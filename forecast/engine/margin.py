@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from forecast.engine.condition import SCORE_CLIP
 from forecast.figures.normal import normal_share
 from forecast.figures.shapes import Array, Shape
 
@@ -50,6 +52,13 @@ def straight_quantiles(values: Array, shares: Array) -> Array:
     low, high = rising[step], rising[np.minimum(step + 1, last)]
     rise = high - low
     return np.where(part < 0.5, low + rise * part, high - rise * (1 - part))
+
+
+def steepness(values: Callable[[Array], Array]) -> float:
+    """Give how far values rise with each unit of score at `SCORE_CLIP`, where a range goes straight on."""
+    step = 0.05
+    before, end = values(np.array([SCORE_CLIP - step, SCORE_CLIP]))
+    return float((end - before) / step)
 
 
 def widest(low: float, high: float) -> float:
@@ -114,6 +123,11 @@ class Margin:
         """P10 and P90."""
         low, high = self.amount(TENTHS)
         return float(low), float(high)
+
+    @cached_property
+    def steep(self) -> float:
+        """See `steepness`."""
+        return steepness(self.amount)
 
     def settled(
         self, paid: float, prior: float, mean: float = 0.0, sd: float = 1.0, widths: Array = ONE_WIDTH

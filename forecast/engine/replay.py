@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 
-from forecast.engine.draws import BLOCK, Columns, columns, replicate_sizes
+from forecast.engine.draws import GROUP, Columns, columns, replicate_sizes
 from forecast.engine.facts import prepare, prior_of
 from forecast.engine.known import Conditions, KnownFacts
 from forecast.engine.plan import Plan
@@ -26,8 +27,8 @@ from forecast.engine.replicate import (
 )
 from forecast.figures.shapes import Array
 
-_KEPT = 2**23
-"""Scores kept, 64 MB of them: those of a larger build are put together anew for each set of facts."""
+_KEPT = 2**26
+"""Bytes of draws kept, each as the number of its stratum: the rest are put together anew for each set of facts."""
 
 _LAST = 4
 """Outcomes kept: a history ends with the facts that what moved ends with, and several of its steps have them."""
@@ -83,7 +84,9 @@ class Replay:
         self.count = self._n * self._replicates
         self._last: list[tuple[KnownFacts, tuple[str, ...], tuple[Conditions, Outcome]]] = []
         self._columns: dict[str, tuple[Columns, int]] = {}
-        self._own: dict[str, Array] = {}
+        self._strata: dict[str, NDArray[np.unsignedinteger]] = {}
+        self._number = np.dtype(np.uint16 if self.count <= 2**16 else np.uint32)
+        self._heights = np.empty(0)
 
     def conditions(self, known: KnownFacts, joined: tuple[str, ...] = ()) -> Conditions:
         """Make facts ready for drawing; see `forecast.engine.facts.prepare`."""
@@ -121,15 +124,17 @@ class Replay:
         totals, hours, waits = np.zeros(self.count), np.zeros(self.count), np.zeros(self.count)
         if reweigh:
             weights = np.ones(self.count) if weighted(self.plan, conditions) else None
-        all_rows = np.empty((len(self.plan.rows), min(BLOCK, self.count)))
-        for start in range(0, self.count, BLOCK):
-            block = slice(start, min(start + BLOCK, self.count))
+        read = {name for row in self.plan.rows for name in row.reads}
+        scratch = np.empty(min(GROUP, self.count))
+        rows = [np.empty(scratch.size) if row.id in read else scratch for row in self.plan.rows]
+        for start in range(0, self.count, GROUP):
+            block = slice(start, min(start + GROUP, self.count))
             size = block.stop - block.start
             world = World(self.plan, conditions, partial(self._scores, block), size)
             gates = np.empty((len(self.plan.gates), size), dtype=np.bool_)
             draw_gates(world, gates, weights[block] if reweigh and weights is not None else None)
             sums = totals[block], hours[block], waits[block]
-            evaluate_rows(world, Inputs(world), gates, all_rows[:, :size], sums)
+            evaluate_rows(world, Inputs(world), gates, [row[:size] for row in rows], sums)
         return Outcome(totals, weights, self._replicates)
 
     def pull(self, name: str, totals: Array) -> float:
@@ -142,25 +147,28 @@ class Replay:
         totals : ndarray, shape (N,)
             Evaluated over these draws.
         """
-        return float(np.mean((totals - totals.mean()) * self._column(name)))
+        return float(np.mean((totals - totals.mean()) * self._scores(slice(0, self.count), name)))
 
     def _draw(self, names: Sequence[str]) -> None:
         """Make columns ready that were not asked for before."""
         new = [name for name in names if name not in self._columns]
-        if new:
-            drawn = columns(self.seed, range(self._replicates), new, self._n, self.plan.slots)
-            self._columns.update((name, (drawn, place)) for place, name in enumerate(new))
+        if not new:
+            return
+        drawn = columns(self.seed, range(self._replicates), new, self._n, self.plan.slots)
+        self._heights = drawn.heights
+        self._columns.update((name, (drawn, place)) for place, name in enumerate(new))
 
     def _scores(self, block: slice, name: str) -> Array:
         """Give the scores of a column over a block, in an array of its own."""
-        if name in self._own or len(self._own) * self.count < _KEPT:
-            return self._column(name)[block].copy()
-        drawn, place = self._columns[name]
-        return drawn.scores(place, block)
-
-    def _column(self, name: str) -> Array:
-        if name not in self._own:
+        if name not in self._columns:
             self._draw([name])
+        strata = self._strata.get(name)
+        if strata is None:
             drawn, place = self._columns[name]
-            self._own[name] = np.concatenate([drawn.scores(place, block) for block in drawn.blocks()])
-        return self._own[name]
+            if len(self._strata) * self.count * self._number.itemsize >= _KEPT:
+                parts = [part for part in drawn.blocks() if block.start <= part.start < block.stop]
+                return np.concatenate([drawn.scores(place, part) for part in parts])
+            whole = np.concatenate([drawn.strata(place, part) for part in drawn.blocks()])
+            strata = whole.astype(self._number)
+            self._strata[name] = strata
+        return np.asarray(self._heights.take(strata[block], mode="clip"))

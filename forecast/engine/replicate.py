@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, MutableMapping
+from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import Literal, TypeAlias
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from forecast.engine.condition import SCORE_CLIP, at_least
 from forecast.engine.draws import Columns, columns
 from forecast.engine.known import Conditions, Pivot
-from forecast.engine.margin import TENTHS, widest
+from forecast.engine.margin import TENTHS, steepness, widest
 from forecast.engine.plan import Gate, Plan, PlanInput, Row
 from forecast.engine.tabulated import sampler
 from forecast.figures.evaluate import Value, evaluate
@@ -216,7 +216,8 @@ class World:
         more = pushed + weight * at_least(own, (part.bound - pushed) / weight)
         amount = part.margin.amount
         final = np.full(among.size, part.paid)
-        final[among] = np.maximum(straight_on(amount, more) if width is not None else amount(more), part.paid)
+        found = amount(more) if width is None else straight_on(amount, more, part.margin.steep)
+        final[among] = np.maximum(found, part.paid)
         return final + part.exchange
 
     def _pushed(self, loadings: tuple[float, ...]) -> Array:
@@ -379,11 +380,12 @@ def evaluate_rows(
     world: World,
     inputs: MutableMapping[str, Value],
     gates: NDArray[np.bool_],
-    values: Array,
+    values: Array | Sequence[Array],
     sums: tuple[Array, Array, Array],
 ) -> None:
     """Evaluate all rows over one block, into ``values`` of shape (rows, block).
 
+    Rows that no other reads may be written into one and the same array of ``values``, where only sums are asked for.
     Each row is added to the totals, the own hours or the weeks of waiting of ``sums`` while it is at hand. Prices
     that follow from what was paid are written into the inputs, for the rows that read them afterwards.
     """
@@ -466,7 +468,7 @@ def sample(
         own += pushed if among is None else pushed[among]
     if width is not None and item.own:
         own *= np.minimum(width, _widest(item.shape))
-        return straight_on(sampler(item.shape), own)
+        return straight_on(sampler(item.shape), own, _steepness(item.shape))
     return sampler(item.shape)(own)
 
 
@@ -476,20 +478,30 @@ def _widest(shape: Shape) -> float:
     return widest(float(low), float(high))
 
 
-def straight_on(values: Callable[[Array], Array], scores: Array) -> Array:
+@lru_cache(maxsize=4096)
+def _steepness(shape: Shape) -> float:
+    return steepness(sampler(shape))
+
+
+def straight_on(values: Callable[[Array], Array], scores: Array, steep: float) -> Array:
     """Give values at scores, going straight on beyond `SCORE_CLIP` upwards as a normal would.
 
     A range that counts wider than stated says so of where builds usually go. Its tail, taken as many times farther, is
     nobody's belief: a lognormal's would lift the mean of a whole build by itself.
+
+    Parameters
+    ----------
+    values : callable
+    scores : ndarray, shape (n,)
+    steep : float
+        How far they rise with each unit of score beyond: see `steepness`.
     """
     over = scores - SCORE_CLIP
     far = over > 0
     if not far.any():
         return values(scores)
-    step = 0.05
-    before, end = values(np.array([SCORE_CLIP - step, SCORE_CLIP]))
     found = values(np.minimum(scores, SCORE_CLIP))
-    found[far] += (end - before) / step * over[far]
+    found[far] += steep * over[far]
     return found
 
 
