@@ -20,6 +20,9 @@ from pydantic import BaseModel
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from forecast.dashboard.aside import Aside, Errand
+from forecast.engine.facts import Learning
+from forecast.engine.known import Conditions, KnownFacts
+from forecast.engine.margin import Margin
 from forecast.engine.plan import Plan
 
 _Asked = ParamSpec("_Asked")
@@ -265,8 +268,8 @@ def size_of(found: object, seen: set[int] | None = None) -> int:
     return total
 
 
-_SMALL = (str, bytes, int, float, type(None), BaseModel, Plan)
-"""Not looked into: a build and its plan have many parts and no arrays to speak of."""
+_SMALL = (str, bytes, int, float, type(None), BaseModel, Plan, KnownFacts, Conditions, Learning, Margin)
+"""Not looked into: a build, its plan and what is known of it have many parts and no arrays to speak of."""
 
 
 SHELF = Shelf()
