@@ -31,9 +31,14 @@ _Kept = TypeVar("_Kept")
 Unread: TypeAlias = Mapping[str, Mapping[str, str]]
 """What was typed and could not be read, by path of the figure and column."""
 
-_FIELDS = {"Line": "title", "Low": "low", "Middle": "middle", "High": "high", "Needed %": "chance"}
+_FIELDS = {"Line": "title", "Low": "low", "Middle": "middle", "High": "high", "Of 100": "chance"}
 _GROUPS = (*GROUPS, "events")
-_NUMBERS = {"Low": "low", "Middle": "middle", "High": "high", "Needed %": "chance"}
+_NUMBERS = {"Low": "low", "Middle": "middle", "High": "high", "Of 100": "chance"}
+
+
+_LETTER, _AROUND = 5.4, 16.0
+"""Pixels that a letter of a name takes, and those around it."""
+_NARROWEST, _WIDEST = 200, 336
 
 
 def sheet(view: Opened, loaded: SheetFile) -> None:
@@ -88,19 +93,19 @@ def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, closed: Collectio
         alt="Sheet of lines with low, middle and high of each figure",
         column_config={
             "Group": st.column_config.TextColumn(width=90),
-            "Line": st.column_config.TextColumn(width=230, required=True, max_chars=200),
-            "Figure": st.column_config.TextColumn(width=74),
+            "Line": st.column_config.TextColumn(width=_wide_enough(plain), required=True, max_chars=200),
+            "Figure": st.column_config.TextColumn(width=66),
             # Text, so that the one reader reads it: a grid's own numbers would take 2,5 for 25 without a word.
-            "Low": st.column_config.TextColumn(width=66, help="P10", alignment="right"),
-            "Middle": st.column_config.TextColumn(width=74, help="P50", alignment="right"),
-            "High": st.column_config.TextColumn(width=66, help="P90", alignment="right"),
-            "Unit": st.column_config.TextColumn(width=52),
+            "Low": st.column_config.TextColumn(width=62, help="P10", alignment="right"),
+            "Middle": st.column_config.TextColumn(width=76, help="P50", alignment="right"),
+            "High": st.column_config.TextColumn(width=62, help="P90", alignment="right"),
+            "Unit": st.column_config.TextColumn(width=48),
             "Range": st.column_config.AreaChartColumn(
-                width=50, help="The shape of the range, from P1 to P99", y_min=0, y_max=1, color="#5B9C9A"
+                width=42, help="The shape of the range, from P1 to P99", y_min=0, y_max=1, color="#5B9C9A"
             ),
-            "Needed %": st.column_config.TextColumn(
-                width=74, required=True, alignment="right",
-                help="Chance that the line is needed at all, or that the event happens",
+            "Of 100": st.column_config.TextColumn(
+                width=78, required=True, alignment="right",
+                help="In so many of 100 builds the line is needed at all, or the event happens",
             ),
             "Beside": st.column_config.TextColumn(
                 width="medium", help="What a changed figure was, or why it cannot be"
@@ -116,6 +121,12 @@ def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, closed: Collectio
     kept["edits"] = _elsewhere(kept["edits"], here) | differences(plain, after)
     kept["unread"] = _elsewhere(kept["unread"], here) | _ask(plain, doubts)
     keep_draft()
+
+
+def _wide_enough(plain: Sequence[Row]) -> int:
+    """Give the pixels of the column of names: the longest is read in full, as a grid's cells do not go on below."""
+    longest = max((len(row.title) for row in plain), default=0)
+    return min(_WIDEST, max(_NARROWEST, round(_LETTER * longest + _AROUND)))
 
 
 def _rows_shown(view: Opened, build: Build) -> tuple[tuple[Row, ...], str]:
@@ -186,7 +197,7 @@ def _number(row: Row, name: str, value: Any) -> float | None:
     else:
         written = str(st.session_state.get(_question(row, name, str(value))) or value)
         number = float(_read(row, name, written)) if written.strip() else None
-    if name != "Needed %":
+    if name != "Of 100":
         return number
     if number is None or not 0.1 <= number <= 100:
         text = "" if value is None else str(value)
@@ -195,7 +206,7 @@ def _number(row: Row, name: str, value: Any) -> float | None:
 
 
 def _read(row: Row, name: str, written: str) -> Decimal:
-    if name == "Needed %":
+    if name == "Of 100":
         return read_number(written, units=("%",), low=0.1, high=100)
     if is_currency(row.unit):
         return read_number(written, currency=row.unit, digits=minor_digits(row.unit))
@@ -272,8 +283,8 @@ def _was(old: Row, new: Row) -> str:
 
 def _cell(row: Row, name: str) -> str:
     """Write a number as the grid shows it."""
-    value = 100 * row.chance if name == "Needed %" else getattr(row, _NUMBERS[name])
-    return "" if value is None else shown(round(value, 6) if name == "Needed %" else value)
+    value = 100 * row.chance if name == "Of 100" else getattr(row, _NUMBERS[name])
+    return "" if value is None else shown(round(value, 6) if name == "Of 100" else value)
 
 
 def _frame(base: tuple[Row, ...], live: list[Row], before: Unread, words: list[str]) -> pd.DataFrame:
@@ -290,7 +301,7 @@ def _frame(base: tuple[Row, ...], live: list[Row], before: Unread, words: list[s
             "High": column("High"),
             "Unit": [row.unit for row in base],
             "Range": [_sketch(row.low, row.middle, row.high, row) for row in live],
-            "Needed %": column("Needed %"),
+            "Of 100": column("Of 100"),
             "Beside": words,
         }
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from streamlit.testing.v1 import AppTest
 from forecast import simulate
 from forecast.buildfile.changes import SetKey
 from forecast.buildfile.edit import changed, stamp
-from forecast.buildfile.reader import parse_build, read_text
+from forecast.buildfile.reader import parse_build, read_build, read_text
 from forecast.buildfile.sheet import changes, other_shapes, rows, with_changes
 from forecast.dashboard.unsaved import draft_of
 from forecast.decide.paired import forecast_change
@@ -20,6 +21,7 @@ from forecast.engine.plan import compile_plan
 from forecast.figures.kinds import Known
 from forecast.ledger.folder import BuildFolder
 from forecast.ledger.undoing import undo_last
+from forecast.start import answers_of, write_build
 from forecast.words.money import about, signed
 from tests.dashboard.conftest import Run, words
 
@@ -396,11 +398,11 @@ def test_a_cell_that_can_mean_two_is_asked_about_and_blocks_keeping(
 def test_what_is_typed_into_a_cell_is_read_as_people_write_it(run: Run, before_ordering: BuildFolder) -> None:
     app = run(before_ordering.build_file, "lines")
     place = place_of(before_ordering, "delivery")
-    app = edit(app, place, {"High": "€ 2.400,-", "Needed %": "87,5"})
+    app = edit(app, place, {"High": "€ 2.400,-", "Of 100": "87,5"})
     app = press(app, "Keep the changes")
     line = next(line for line in before_ordering.read().line if line.id == "delivery")
     assert (line.amount.high, line.chance) == (2400, 0.875)  # type: ignore[union-attr]
-    app = edit(app, place, {"High": "lots", "Needed %": "200"})
+    app = edit(app, place, {"High": "lots", "Of 100": "200"})
     assert not app.exception
     said = words(app)
     assert "'lots' is no number" in said
@@ -545,3 +547,17 @@ def test_the_sheet_is_grouped_and_goods_from_abroad_open_to_their_parts(run: Run
     assert "Not saved yet" in words(app)  # what was typed into rows out of sight stays
     app = press(app, "Keep the changes")
     assert "high = 150" in (tmp_path / "build.toml").read_text(encoding="utf-8")
+
+
+def test_names_and_headings_of_the_sheet_are_read_in_full(run: Run, tmp_path: Path) -> None:
+    """A grid cuts what its column has no room for: on a laptop's screen a letter takes 5.2 pixels at least."""
+    (tmp_path / "build.toml").write_text(
+        write_build(answers_of({"country": "NL", "origin": "GB"})), encoding="utf-8"
+    )
+    app = run(tmp_path / "build.toml", "lines")
+    (columns,) = [json.loads(item.proto.columns) for item in app.dataframe if "Beside" in item.proto.columns]
+    longest = max(len(line.title) for line in read_build(tmp_path / "build.toml").line)
+    assert longest > 50
+    assert columns["Line"]["width"] >= 5.2 * min(longest, 60)
+    for name in ("Low", "Middle", "High", "Of 100"):  # each with the sign of what can be changed before it
+        assert columns[name]["width"] >= 30 + 6 * len(name) or columns[name]["width"] >= 62

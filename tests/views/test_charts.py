@@ -36,7 +36,7 @@ from forecast.views.charts import (
     s_curve,
 )
 from forecast.views.charts.frame import MOST_POINTS, Rule, _rows_of, rules, without_title
-from forecast.views.charts.line_charts import LineStanding
+from forecast.views.charts.line_charts import LineStanding, grouped, row_axis
 from forecast.views.charts.watch_charts import LEAST_APART
 from forecast.views.theme import DARK, LIGHT
 from forecast.watching.history import HistoryPoint
@@ -492,3 +492,18 @@ def test_a_waterfall_that_ends_where_it_began_says_no_move_of_nothing() -> None:
     told = moved_bars(("May", 9000), [("kit", 30), ("duty", -30)], "EUR").to_dict()["description"]
     assert "P80 is back at €9,000" in told
     assert "moved by" not in told
+
+
+def test_long_names_go_on_below_and_are_never_cut() -> None:
+    """At either width all of a name's words stand there, on lines that have room beside the bars."""
+    name = "Four wheels with tyres, fixings, mounting and balancing"
+    order, labels = grouped([("wheel_set", name, "wheels")])
+    axis = row_axis(order, labels, LIGHT).to_dict()["axis"]
+    narrow, wide = (
+        json.loads(part) for part in re.findall(r"\((\{.*?\})\)\[datum\.value\]", axis["labelExpr"])
+    )
+    for told, letters, pixels in ((narrow, 32, 180), (wide, 40, 230)):
+        assert " ".join(told["wheel_set"]) == name
+        assert all(len(line) <= letters for line in told["wheel_set"])
+        assert letters * 5.7 <= pixels + 3
+    assert axis["labelExpr"].startswith("width < 420 ? ")

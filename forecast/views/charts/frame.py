@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -224,7 +224,7 @@ def wrapped(text: str, width: int = 78) -> list[str]:
     return lines
 
 
-def label_lookup(labels: dict[str, str]) -> str:
+def label_lookup(labels: Mapping[str, str | list[str]]) -> str:
     """Give a Vega expression that shows a label for each key of an axis."""
     return f"({json.dumps(labels)})[datum.value]"
 

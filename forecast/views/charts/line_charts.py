@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +11,7 @@ import pandas as pd
 
 from forecast.buildfile.schema import GROUPS
 from forecast.engine.forecast import LineSummary
-from forecast.views.charts.frame import framed, label_lookup, layered, money_axis, span, tips
+from forecast.views.charts.frame import framed, label_lookup, layered, money_axis, span, tips, wrapped
 from forecast.views.theme import LIGHT, Palette
 from forecast.words.chances import so_many_of
 from forecast.words.money import about, entered, rounding_step
@@ -76,12 +76,32 @@ def row_axis(order: Sequence[str], labels: dict[str, str], palette: Palette) -> 
     """Give the axis of rows, group headings in bold."""
     heading = "indexof(datum.value, 'group:') === 0"
     axis = alt.Axis(
-        title=None, labelExpr=label_lookup(labels), labelLimit=alt.ExprRef("width < 420 ? 165 : 230"),
-        labelOverlap=False, labelPadding=6,
+        title=None, labelExpr=_names_in_full(labels), labelLimit=alt.ExprRef("width < 420 ? 180 : 230"),
+        labelLineHeight=11, labelOverlap=False, labelPadding=6,
         labelFontWeight=alt.condition(heading, alt.value("bold"), alt.value("normal")),
         labelColor=alt.condition(heading, alt.value(palette.muted), alt.value(palette.ink)),
     )  # fmt: skip
     return alt.Y("key:N", sort=None, scale=alt.Scale(domain=list(order), paddingInner=0.3), axis=axis)
+
+
+_LETTERS = {"narrow": 32, "wide": 40}
+"""Letters of a name on one line; a longer one goes on below."""
+
+
+def _names_in_full(labels: Mapping[str, str]) -> str:
+    """Give the expression that writes each label on as many lines as it takes, by the width of the chart."""
+    narrow, wide = (
+        label_lookup({key: wrapped(text, letters) for key, text in labels.items()})
+        for letters in (_LETTERS["narrow"], _LETTERS["wide"])
+    )
+    return f"width < 420 ? {narrow} : {wide}"
+
+
+def _row_height(labels: Mapping[str, str]) -> int:
+    """Give the pixels of a row, so that the longest name has room on a narrow screen."""
+    return _ROW + 6 * (
+        max((len(wrapped(text, _LETTERS["narrow"])) for text in labels.values()), default=1) - 1
+    )
 
 
 def line_bars(
@@ -167,7 +187,9 @@ def line_bars(
         note += " Closed lines left out."
     if "event" in kinds:
         note += " What cannot happen or counts no more left out."
-    return framed(layered(bars, ticks, texts), title, description, palette, _ROW * len(order), note)
+    return framed(
+        layered(bars, ticks, texts), title, description, palette, _row_height(labels) * len(order), note
+    )
 
 
 def estimate_paid_forecast(
@@ -244,4 +266,4 @@ def estimate_paid_forecast(
             "the table below has all."
         )
     chart = layered(bars, ticks, part.encode(x=alt.X("paid:Q")), closed.encode(x=alt.X("paid:Q")))
-    return framed(chart, title, description, palette, _ROW * len(order), note)
+    return framed(chart, title, description, palette, _row_height(labels) * len(order), note)
