@@ -60,6 +60,7 @@ def install(python: str, folder: Path, *, lowest: bool) -> Path | str:
                 "pip",
                 "install",
                 "-q",
+                "--compile-bytecode",
                 "--python",
                 str(inside),
                 "--resolution",
@@ -68,7 +69,7 @@ def install(python: str, folder: Path, *, lowest: bool) -> Path | str:
                 "-e",
                 str(ROOT),
             ],
-            [uv, "pip", "install", "-q", "--python", str(inside), *more, *tools],
+            [uv, "pip", "install", "-q", "--compile-bytecode", "--python", str(inside), *more, *tools],
         ]
     else:
         steps += [[str(inside), "-m", "pip", "install", "-q", "-e", f"{ROOT}[test]"]]
@@ -89,7 +90,8 @@ def run(version: str, tests: Sequence[str], *, lowest: bool) -> tuple[bool, str]
         if isinstance(inside, str):
             return False, f"not run: {inside}"
         command = [str(inside), "-m", "pytest", "-q", "-n", "2", "-p", "no:cacheprovider", *tests]
-        done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+        kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+        done = subprocess.run(command, cwd=ROOT, env=kept, capture_output=True, text=True, check=False)
         lines = done.stdout.strip().splitlines() or done.stderr.strip().splitlines() or ["nothing was said"]
         failed = [line for line in lines if line.startswith(("FAILED", "ERROR"))]
         return done.returncode == 0, "\n    ".join([lines[-1], *failed[:20]])
