@@ -25,7 +25,8 @@ LONG = (
     "tests/browser/test_intruders.py", "tests/browser/", "tests/views/test_living_a_build.py",
     "tests/start/test_guided.py", "tests/views/test_cli.py",
     "tests/dashboard/test_line_sheet.py", "tests/dashboard/test_start.py",
-    "tests/ledger/test_undoing.py", "tests/engine/",
+    "tests/dashboard/test_aside.py", "tests/decide/test_paired.py",
+    "tests/ledger/test_undoing.py", "tests/engine/", "tests/watching/",
 )  # fmt: skip
 """Files that take longest, in the order in which they begin: their names begin so."""
 FOLDERS = pytest.StashKey[Counter[str]]()
