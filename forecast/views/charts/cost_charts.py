@@ -207,12 +207,15 @@ def narrowing(stages: Sequence[tuple[str, Forecast]], palette: Palette = LIGHT) 
         y=alt.Y("key:N", sort=None, scale=alt.Scale(paddingInner=0.5, paddingOuter=0.35), axis=None)
     )
     x = alt.X("p10:Q", axis=money_axis(money), scale=alt.Scale(domain=[0, ends[1]], nice=False))
-    colour = alt.condition("datum.last", alt.value(palette.accent), alt.value(palette.muted))
+    # As channels: what is given as a dictionary is looked for in the whole schema first, nine tenths of drawing this.
+    colour = alt.ColorValue(
+        **alt.condition("datum.last", alt.value(palette.accent), alt.value(palette.muted))
+    )
     bars = base.mark_bar(height=8, cornerRadius=4).encode(
         x=x,
         x2=alt.X2("p90:Q"),
         color=colour,
-        opacity=alt.condition("datum.last", alt.value(0.55), alt.value(0.35)),
+        opacity=alt.OpacityValue(**alt.condition("datum.last", alt.value(0.55), alt.value(0.35))),
     )
     half_ticks = base.mark_tick(thickness=3, height=20).encode(x=alt.X("p50:Q"), color=colour)
     eight_ticks = base.mark_tick(thickness=3, height=12, color=palette.ink).encode(x=alt.X("p80:Q"))
