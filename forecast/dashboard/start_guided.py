@@ -43,15 +43,16 @@ def sketch(written: Mapping[str, str]) -> Forecast | None:
         Of the scenario that the first page would show; None where an open question must be answered first.
     """
     try:
-        text = write_build(stand(written).answers())
+        return _sketch(tuple(written.items()), DEFAULT_TRIALS, DEFAULT_SEED)
     except WrongAnswer:
         return None
-    return _sketch(text, DEFAULT_TRIALS, DEFAULT_SEED)
 
 
+# By what was answered: each drawing of the page asks for two or three of them, and writing a build out takes a third of
+# drawing it.
 @st.cache_resource(max_entries=64, show_spinner=False)
-def _sketch(text: str, trials: int, seed: int) -> Forecast:
-    build = parse_build(text)
+def _sketch(written: tuple[tuple[str, str], ...], trials: int, seed: int) -> Forecast:
+    build = parse_build(write_build(stand(dict(written)).answers()))
     return simulate(build, next(iter(build.scenario), None), trials, seed, keep="totals")
 
 
