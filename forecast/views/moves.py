@@ -184,9 +184,10 @@ def step_sentences(moved: Moved, watch: Reforecast | None = None) -> list[str]:
         As of the end of the move; it tells a finished build.
     """
     found = []
+    over = next((part.over for part in moved.parts if part.kind == "receipts"), 0)
     for step in written(moved).steps:
         if step.p80:
-            clause = _clause(step, watch, moved.currency)
+            clause = _clause(step, watch, moved.currency, over)
             found.append(f"{clause[0].upper()}{clause[1:]}: {signed(step.p80, moved.currency)}.")
     return found
 
@@ -323,7 +324,7 @@ def _why_open(earlier: Reforecast | None, now: Reforecast, learned: float) -> st
     return _taught(cause.id, cause.title, turned)
 
 
-def _clause(step: WrittenStep, watch: Reforecast | None, currency: str) -> str:
+def _clause(step: WrittenStep, watch: Reforecast | None, currency: str, over: int) -> str:
     part = step.part
     up = [title for (_, title), push in zip(part.because, part.pushes, strict=True) if push > 0]
     down = [title for (_, title), push in zip(part.because, part.pushes, strict=True) if push < 0]
@@ -338,7 +339,7 @@ def _clause(step: WrittenStep, watch: Reforecast | None, currency: str) -> str:
                 return f"{codes} came {side} than planned, card's margin in both"
             return f"{codes} came {side} than the rate planned"
         case "learning":
-            return _learning(step, watch)
+            return _learning(step, watch, over)
         case "events":
             if step.p80 > 0 and up:
                 return f"{_and(up, 7)} happened"
@@ -374,7 +375,8 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
         return f"{_and(some)} can vary less now"
     one = step.part.settled == 1
     lines = short((up + down or some)[0], 4) if one else f"{step.part.settled} lines"
-    how = "paid or agreed" if step.part.agreed else "settled"
+    agreed = step.part.agreed
+    how = "settled" if not agreed else "agreed" if agreed == step.part.settled else "paid or agreed"
     over = step.part.over / 10 ** exponent(currency)
     far = f"{_off(over, currency)} {'its estimate' if one else 'their estimates'}"
     told = f"{lines} {'is' if one else 'are'} {how}"
@@ -383,7 +385,8 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
     return f"{told}, {far}{'' if one else ' in all'}"
 
 
-def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
+def _learning(step: WrittenStep, watch: Reforecast | None, over: int) -> str:
+    """Say what was learnt; `over` is how far prices are over their estimates in all, which this may not gainsay."""
     if (
         watch is not None and watch.finished
     ):  # nothing is open any more that could count wider or look dearer now
@@ -398,6 +401,8 @@ def _learning(step: WrittenStep, watch: Reforecast | None) -> str:
     # Where the cause pulls the other way, or half of the builds hardly move, it is how far the open ranges reach.
     if push * step.p80 < 0 or abs(step.half) < 0.25 * abs(step.p80):
         return f"what is still open varies {'more' if step.p80 > 0 else 'less'} now"
+    if cause == OWN_ESTIMATING and push * over < 0:  # what the large ones say weighs more than the sum of all
+        return f"what came in says that what is open looks {'dearer' if push > 0 else 'cheaper'}"
     clause = _taught(cause, title, push)
     return f"{clause[0].lower()}{clause[1:]}"
 

@@ -167,9 +167,26 @@ def test_a_move_is_told_from_a_day_that_the_builder_knows() -> None:
     assert start_words(one) == "3 May 2026"
 
 
+def test_what_is_learnt_does_not_gainsay_what_the_lines_came_to() -> None:
+    """Two lines €150 over their estimates, and then estimates that came in high: one large line was under."""
+    high = part("learning", -5_000, -5_000, ("Own estimating", -0.5))
+    high = replace(high, because=((OWN_ESTIMATING, "Own estimating"),))
+    over, under = (priced(push, -9_000, ("Kit", push), ("Paint", push)) for push in (7_500, -7_500))
+    assert step_sentences(moved(over, high)) == [
+        "2 lines are settled €150 over their estimates, yet less can vary: −€90.",
+        "What came in says that what is open looks cheaper: −€50.",
+    ]
+    assert step_sentences(moved(under, high))[1] == (
+        "Your estimates so far came in high, so the open ones are lowered: −€50."
+    )
+
+
 def test_prices_agreed_are_not_called_receipts() -> None:
     agreed = replace(priced(-5_000, -5_000, ("Paint", -5_000), ("Kit", -100)), agreed=2)
     (step,) = written(moved(agreed)).steps
+    assert step_sentences(moved(replace(priced(4_000, -2_000, ("Paint", 4_000)), agreed=1))) == [
+        "Paint is agreed €40 over its estimate, yet less can vary: −€20."
+    ]
     assert (step.short, step.words) == ("Prices agreed", "Prices agreed above or below their estimates")
     (step,) = written(moved(replace(agreed, agreed=1))).steps
     assert step.short == "Receipts, prices agreed"
