@@ -12,7 +12,6 @@ from functools import cache
 from inspect import cleandoc
 from typing import Any
 
-from pydantic import BaseModel
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 from pydantic_core import core_schema
 
@@ -76,7 +75,7 @@ class _AsFile(GenerateJsonSchema):
         found = super().model_schema(schema)
         model = schema["cls"]
         properties = {key: _without_title(item) for key, item in found["properties"].items()}
-        told = _told(model)
+        told = attributes_told(model)
         for key, item in properties.items():
             if key in told and "$ref" not in item:
                 item["description"] = told[key]
@@ -104,10 +103,10 @@ def _figure(
     return {"shape": {"const": model.named}, **others}, found | {"required": ["shape", *needed]}
 
 
-def _told(model: type[BaseModel]) -> dict[str, str]:
-    """Give what the docstrings of a model and of those it is made from say about each key."""
+def attributes_told(of: type) -> dict[str, str]:
+    """Give what the docstrings of a class and of those it is made from say about each key."""
     told: dict[str, str] = {}
-    for one in reversed(model.__mro__):
+    for one in reversed(of.__mro__):
         _, _, listed = cleandoc(one.__doc__ or "").partition("Attributes\n----------\n")
         names: list[str] = []
         for line in listed.splitlines():
@@ -157,4 +156,4 @@ def schema_text() -> str:
     return json.dumps(build_schema(), ensure_ascii=False, indent=1) + "\n"
 
 
-__all__ = ["FILE_NAME", "LINE", "build_schema", "schema_text"]
+__all__ = ["FILE_NAME", "LINE", "attributes_told", "build_schema", "schema_text"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING
 
 from forecast.buildfile.places_of_figures import Place
 from forecast.buildfile.schema import Build
@@ -23,6 +23,9 @@ from forecast.words.chances import builds
 from forecast.words.currencies import is_currency
 from forecast.words.money import Money, entered, rounded
 
+if TYPE_CHECKING:
+    from forecast.views.answers.of_check import QuotesOfOneFigure
+
 
 def price_words(place: Place, price: float) -> str:
     """Write one of the quotes for a figure: as money, or in what else the figure is counted in."""
@@ -34,7 +37,7 @@ def which_quote(place: Place) -> str:
     return f"{_prices(place)} Which one do you take?"
 
 
-def quotes_to_decide(build: Build, begun: Collection[str], file: str) -> list[dict[str, Any]]:
+def quotes_to_decide(build: Build, begun: Collection[str], file: str) -> list[QuotesOfOneFigure]:
     """Ask which quote is taken, of each figure with several whose line is not begun, for programs and for people.
 
     Parameters
@@ -45,7 +48,7 @@ def quotes_to_decide(build: Build, begun: Collection[str], file: str) -> list[di
     file : str
         As it is typed in a command.
     """
-    found = []
+    found: list[QuotesOfOneFigure] = []
     for place in open_quotes(build, begun):
         quotes = place.figure.model_dump()["quotes"]
         listed = ", ".join(f"{price:.12g}" for price in quotes)
@@ -53,18 +56,17 @@ def quotes_to_decide(build: Build, begun: Collection[str], file: str) -> list[di
             how = f"Say so: forecast quotes {file} {place.item} --take {quotes[0]:.12g} --supplier NAME"
         else:
             how = f"Write value = and its sum in the place of quotes = [{listed}]; until then the price stays open."
-        said = {"item": place.item, "key": place.key, "quotes": list(quotes)}
-        found.append(said | {"text": f"{which_quote(place)} {how}"})
+        found.append(_told(place, f"{which_quote(place)} {how}"))
     return found
 
 
-def quotes_decided(build: Build, known: Standing | None) -> list[dict[str, Any]]:
+def quotes_decided(build: Build, known: Standing | None) -> list[QuotesOfOneFigure]:
     """Say what became of the quotes for each figure whose line is begun, for programs and for people."""
     if known is None:
         return []
     still = {place.path for place in open_quotes(build, known.begun)}
     money = partial(entered, currency=build.build.currency)
-    found = []
+    found: list[QuotesOfOneFigure] = []
     for place in open_quotes(build):
         if place.path in still:
             continue
@@ -74,9 +76,13 @@ def quotes_decided(build: Build, known: Standing | None) -> list[dict[str, Any]]
             if done is not None
             else "It is begun: what is paid counts, and what is open yet."
         )
-        said = {"item": place.item, "key": place.key, "quotes": list(place.figure.model_dump()["quotes"])}
-        found.append(said | {"text": f"{_prices(place)} {told}"})
+        found.append(_told(place, f"{_prices(place)} {told}"))
     return found
+
+
+def _told(place: Place, text: str) -> QuotesOfOneFigure:
+    quotes = list(place.figure.model_dump()["quotes"])
+    return {"item": place.item, "key": place.key, "quotes": quotes, "text": text}
 
 
 def _prices(place: Place) -> str:

@@ -99,7 +99,9 @@ def test_every_recommendation_says_what_may_hurt(command: str, capsys: pytest.Ca
     assert "rches by yourself means" in told
     assert "Local rules and licensed practice decide" in told
     data = json.loads(run(capsys, command, demo, "--trials", "1024", "--json"))
-    assert data.get("own_hazards") or data["hazards"]
+    found = data["hazards"] if command == "mix" else data["own_hazards"]
+    of_one_way = next(iter(found.values())) if command == "compare" else found
+    assert any("asthma for life" in item["caution"]["harm"] for item in of_one_way)
 
 
 PAINTERS = """

@@ -103,7 +103,7 @@ def test_nobody_is_asked_where_nobody_sits(folder: str, capsys: pytest.CaptureFi
     told = add(capsys, folder, "kit", "2900")
     assert "closed" not in told
     assert BuildFolder.at(folder).ledger().list_marks() == ()
-    assert watch(capsys, folder)["lines"]["kit"]["settled"] >= LOOKS_SETTLED["once"]
+    assert watch(capsys, folder)["lines"]["kit"]["settled"]["value"] >= LOOKS_SETTLED["once"]
 
 
 def test_all_and_more_to_come_are_said_in_the_same_breath(
@@ -117,7 +117,7 @@ def test_all_and_more_to_come_are_said_in_the_same_breath(
     assert lines["kit"]["state"] == "closed"
     assert values(lines["kit"]["now"]) == [2900, 2900, 2900]
     assert lines["paint"]["more_to_come"] is True
-    assert lines["paint"]["settled"] == 0
+    assert lines["paint"]["settled"]["value"] == 0
 
 
 def test_each_line_of_a_split_has_its_own_answer(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -341,7 +341,7 @@ def test_a_column_says_which_payments_are_all(
     lines = watch(capsys, folder)["lines"]
     assert (lines["paint"]["state"], lines["paint"]["paid"]) == ("closed", 2000)
     assert lines["filler"]["more_to_come"] is True
-    assert lines["kit"]["settled"] >= LOOKS_SETTLED["once"]
+    assert lines["kit"]["settled"]["value"] >= LOOKS_SETTLED["once"]
     run(capsys, "undo", folder)
     assert BuildFolder.at(folder).ledger().line_states() == {}
 

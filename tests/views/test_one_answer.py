@@ -294,9 +294,11 @@ def test_advice_for_another_level_asks_about_narrow_ranges_there(
     folder: BuildFolder, capsys: pytest.CaptureFixture[str]
 ) -> None:
     where = (str(folder.folder), "--trials", TRIALS)
-    nine = ask(capsys, "advise", *where, "--level", "P90")["if_ranges_are_narrow"]["value"]
-    eight = ask(capsys, "advise", *where)["if_ranges_are_narrow"]["value"]
-    assert nine > eight == ask(capsys, "budget", *where)["if_ranges_are_narrow"]["P80"]["value"]
+    nine = ask(capsys, "advise", *where, "--level", "P90")["if_ranges_are_narrow"]
+    eight = ask(capsys, "advise", *where)["if_ranges_are_narrow"]
+    assert (nine["level"], eight["level"]) == (0.9, 0.8)
+    assert nine["hold"]["value"] > eight["hold"]["value"]
+    assert eight == ask(capsys, "budget", *where)["if_ranges_are_narrow"]
 
 
 def test_a_way_that_leaves_an_agreed_price_is_said_once(

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from forecast.errors import BuildFileError, ForecastError, Problem
-from forecast.views.commands.common import add_file, answer, command, typed, whole
+from forecast.views.commands.common import Answered, add_file, answer, command, typed, whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from forecast.buildfile.changes import Change
     from forecast.ledger.folder import BuildFolder
     from forecast.missing.left_out import Finding
-if TYPE_CHECKING:
+    from forecast.views.answers.of_builds import LinesAdded, ListLooked
+    from forecast.views.answers.of_check import Added, CautionsReadAnswer, Changed, NotNeededAnswer
     from forecast.views.listing_words import LineList
 
 
@@ -54,7 +55,7 @@ def _change(folder: BuildFolder, changes: Sequence[Change]) -> None:
     edit_build(folder.build_file, changes)
 
 
-def run_add(options: argparse.Namespace) -> int:
+def run_add(options: argparse.Namespace) -> Answered[Added | Changed]:
     """Add a starter line."""
     from forecast.buildfile.changes import AddItem
     from forecast.buildfile.checks import nearest
@@ -95,7 +96,7 @@ def run_add(options: argparse.Namespace) -> int:
     )
 
 
-def _edit(options: argparse.Namespace, folder: BuildFolder, item: Finding) -> int:
+def _edit(options: argparse.Namespace, folder: BuildFolder, item: Finding) -> Answered[Added | Changed]:
     """Make the edit of a finding."""
     from forecast.buildfile.changes import AddItem
 
@@ -115,7 +116,7 @@ def _edit(options: argparse.Namespace, folder: BuildFolder, item: Finding) -> in
     return answer(options, text, {"changed": change.item, "key": change.key, "value": change.value})
 
 
-def run_not_needed(options: argparse.Namespace) -> int:
+def run_not_needed(options: argparse.Namespace) -> Answered[NotNeededAnswer]:
     """Answer a finding for good."""
     from forecast.buildfile.changes import NotNeeded
     from forecast.buildfile.checks import nearest
@@ -138,7 +139,7 @@ def run_not_needed(options: argparse.Namespace) -> int:
     )
 
 
-def run_cautions_read(options: argparse.Namespace) -> int:
+def run_cautions_read(options: argparse.Namespace) -> Answered[CautionsReadAnswer]:
     """Note in the build file which cautions were read."""
     from forecast.buildfile.cautions import cautions_of
     from forecast.buildfile.changes import SetBuild
@@ -201,7 +202,7 @@ def add_lists(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     new.add_argument("--country", help="whose customs and tax rules hold, such as IE; needed for a new build")
 
 
-def run_lists(options: argparse.Namespace) -> int:
+def run_lists(options: argparse.Namespace) -> Answered[ListLooked | LinesAdded]:
     """Run the command."""
     from forecast.buildfile.edit import edit_build
     from forecast.ledger.folder import BuildFolder
@@ -271,7 +272,7 @@ def _column(text: str) -> tuple[str, str]:
     return role.strip(), heading.strip()
 
 
-def _data(found: LineList) -> dict[str, object]:
+def _data(found: LineList) -> ListLooked:
     return {
         "layout": {
             "encoding": found.encoding,

@@ -5,14 +5,16 @@ from __future__ import annotations
 import argparse
 from collections.abc import Mapping
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from forecast.errors import NumberError
 from forecast.views.commands.common import (
+    Answered,
     add_file,
     add_known,
     add_simulation,
     answer,
+    answer_in_words,
     command,
     done,
     finished_words,
@@ -31,6 +33,7 @@ if TYPE_CHECKING:
     from forecast.decide.contingency import Contingency
     from forecast.decide.mix import Mix, Mixes
     from forecast.decide.scenarios import Comparison, Pair
+    from forecast.views.answers.of_advice import AdviseAnswer, AffordAnswer, CompareAnswer
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -99,7 +102,7 @@ def _entered(currency: str) -> partial[str]:
     return partial(entered, currency=currency)
 
 
-def run_advise(options: argparse.Namespace) -> int:
+def run_advise(options: argparse.Namespace) -> Answered[AdviseAnswer]:
     """Advise before ordering."""
     from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
     from forecast.decide.again import replay_of
@@ -129,7 +132,7 @@ def run_advise(options: argparse.Namespace) -> int:
         raise SimulationError(message)
     known, baseline = known_by_now(folder, options)
     if not options.json and (over := finished_words(build, options.scenario, known, baseline)):
-        return answer(options, over, {})
+        return answer_in_words(over)
     forecast = forecast_of(build, options, known, baseline)
     if not forecast.plan.money_rows:
         message = "the build has no lines yet: add some, with 'forecast add' or in the file, then ask again."
@@ -174,15 +177,15 @@ def run_advise(options: argparse.Namespace) -> int:
     text += ["", "For comparison only:", *(f"  {published_sentence(item, money)}" for item in advice.beside)]
     if build.build.notice:
         text += ["", build.build.notice]
-    data: dict[str, Any] = {
+    data: AdviseAnswer = {
         "contingency": advice,
         "drivers": found,
         "optional": optional,
+        "firm_up": firm,
+        "if_ranges_are_narrow": None if narrow is None else {"level": advice.level, "hold": narrow.hold},
+        "own_hazards": own_hazards(build, forecast.plan.scenario),
+        "measures": None if taken is None else taken.alone,
     }
-    data["firm_up"] = firm
-    data["if_ranges_are_narrow"] = None if narrow is None else narrow.hold
-    data["own_hazards"] = own_hazards(build, forecast.plan.scenario)
-    data["measures"] = None if taken is None else taken.alone
     return answer(options, "\n".join(text), data)
 
 
@@ -194,7 +197,7 @@ def _split_table(advice: Contingency) -> str:
     return table(["Where the contingency comes from", advice.currency], rows)
 
 
-def run_compare(options: argparse.Namespace) -> int:
+def run_compare(options: argparse.Namespace) -> Answered[CompareAnswer]:
     """Compare scenarios."""
     from forecast.buildfile.oneself import own_hazards
     from forecast.decide.made import ways_left
@@ -207,17 +210,22 @@ def run_compare(options: argparse.Namespace) -> int:
     build = folder.read()
     known, baseline = known_by_now(folder, options)
     if not options.json and (over := finished_words(build, None, known, baseline)):
-        return answer(options, over, {})
+        return answer_in_words(over)
     made = [] if options.scenarios else made_sentences(build, known)
     if made and len(ways_left(build, known)) < 2:
-        nothing = {"currency": build.build.currency, "scenarios": [], "pairs": [], "own_hazards": {}}
+        nothing: CompareAnswer = {
+            "currency": build.build.currency,
+            "scenarios": [],
+            "pairs": [],
+            "own_hazards": {},
+        }
         return answer(options, " ".join(made), nothing)
     working("Simulating each scenario")
     try:
         found = compare(build, options.scenarios or None, options.trials, options.seed, known)
     finally:
         done()
-    data = {
+    data: CompareAnswer = {
         "currency": found.currency,
         "scenarios": found.scenarios,
         "pairs": found.pairs,
@@ -281,7 +289,7 @@ def pair_sentences(pair: Pair, currency: str) -> list[str]:
     return said
 
 
-def run_afford(options: argparse.Namespace) -> int:
+def run_afford(options: argparse.Namespace) -> Answered[AffordAnswer]:
     """Say how far the money reaches."""
     from forecast.decide.afford import afford, budget_chance, prices_to_ask_for
     from forecast.ledger.folder import BuildFolder
@@ -293,7 +301,7 @@ def run_afford(options: argparse.Namespace) -> int:
     at_hand = needed_money(options.money, "--money", build.build.currency)
     known, baseline = known_by_now(folder, options)
     if not options.json and (over := finished_words(build, options.scenario, known, baseline)):
-        return answer(options, over, {})
+        return answer_in_words(over)
     forecast = forecast_of(build, options, known, baseline)
     money = _money(forecast.currency)
     chance = budget_chance(forecast, at_hand)
@@ -301,7 +309,7 @@ def run_afford(options: argparse.Namespace) -> int:
         *with_receipts(build, known, forecast),
         budget_chance_sentence(chance, money, _entered(forecast.currency)),
     ]
-    data: dict[str, Any] = {"budget": chance}
+    data: AffordAnswer = {"budget": chance}
     if options.figure:
         trials = options.trials if isinstance(options.trials, int) else 16_384
         found = afford(
@@ -336,7 +344,7 @@ def unbeaten_words(found: Mixes) -> str:
     return "; ".join([text, *([", and ".join(told)] if told else [])])
 
 
-def run_mix(options: argparse.Namespace) -> int:
+def run_mix(options: argparse.Namespace) -> Answered[Mixes]:
     """Find the best mix of routes."""
     from forecast.decide.mix import mix
     from forecast.ledger.folder import BuildFolder
@@ -356,7 +364,7 @@ def run_mix(options: argparse.Namespace) -> int:
     build = folder.read()
     known, baseline = known_by_now(folder, options)
     if not options.json and (over := finished_words(build, None, known, baseline)):
-        return answer(options, over, {})
+        return answer_in_words(over)
     money = some_money(options.money, "--money", build.build.currency)
     most = some_count(options.hours, "--hours", "hours", "h")
     longest = some_count(options.weeks, "--weeks", "weeks", "w")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from forecast.errors import LedgerError
 from forecast.views.commands.common import (
+    Answered,
     add_file,
     add_sure,
     answer,
@@ -26,6 +27,13 @@ from forecast.words.chances import so_many
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
     from forecast.ledger import Ledger
+    from forecast.views.answers.of_receipts import (
+        AgreedAnswer,
+        CommitmentOpen,
+        LeftAnswer,
+        SaidLeft,
+        StatementAnswer,
+    )
 
 STATEMENT = """\
 Checks a supplier's statement: a CSV or XLSX file with the columns label, amount and, where a row is a sum of those
@@ -77,7 +85,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     statement.add_argument("--total", metavar="SUM", help="a total that is stated elsewhere")
 
 
-def run_agreed(options: argparse.Namespace) -> int:
+def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
     """Enter, settle, cancel or list commitments."""
     from forecast.ledger.days import not_ahead
     from forecast.ledger.folder import BuildFolder
@@ -135,7 +143,7 @@ def run_agreed(options: argparse.Namespace) -> int:
     text = text.strip()
     if rows:
         text += "\n\n" + table(["No.", "Date", "Supplier", "For", "Price", "Still to pay"], rows, left=5)
-    data = [
+    data: list[CommitmentOpen] = [
         {
             "id": item.id,
             "line": item.line_id,
@@ -148,7 +156,7 @@ def run_agreed(options: argparse.Namespace) -> int:
     return answer(options, text, {"commitments": data, "outstanding_minor": total, "currency": own})
 
 
-def run_left(options: argparse.Namespace) -> int:
+def run_left(options: argparse.Namespace) -> Answered[SaidLeft | LeftAnswer]:
     """Say how much is left to buy of a line."""
     from forecast.ledger.days import not_ahead
     from forecast.ledger.folder import BuildFolder
@@ -177,11 +185,11 @@ def run_left(options: argparse.Namespace) -> int:
         f"{quoted(name, titles_of(build))}: {exact(paid, own)} paid and {exact(said.amount_minor, own)} still to buy, "
         f"{exact(paid + said.amount_minor, own)} in all."
     )
-    data = {"line": name, "paid_minor": paid, "left_minor": said.amount_minor, "currency": own}
+    data: SaidLeft = {"line": name, "paid_minor": paid, "left_minor": said.amount_minor, "currency": own}
     return answer(options, text, data)
 
 
-def _said_to_be_left(options: argparse.Namespace, build: Build, ledger: Ledger) -> int:
+def _said_to_be_left(options: argparse.Namespace, build: Build, ledger: Ledger) -> Answered[LeftAnswer]:
     """List what was said to be left to buy, of one line or of all, and how to say it."""
     from forecast.views.settling_words import quoted
     from forecast.watching.settling import titles_of
@@ -203,11 +211,14 @@ def _said_to_be_left(options: argparse.Namespace, build: Build, ledger: Ledger) 
     where = "" if options.file == "." else f"{typed(options.file)} "
     example = "filler" if one is None else typed(one)
     told.append(f"To say it: forecast left {where}{example} 150, with the sum still to come.")
-    data = {"left": [{"line": name, "left_minor": minor} for name, minor in left.items()], "currency": own}
+    data: LeftAnswer = {
+        "left": [{"line": name, "left_minor": minor} for name, minor in left.items()],
+        "currency": own,
+    }
     return answer(options, "\n".join(told), data)
 
 
-def run_statement(options: argparse.Namespace) -> int:
+def run_statement(options: argparse.Namespace) -> Answered[StatementAnswer]:
     """Hold a statement against its own sums; 1 when one of them is wrong."""
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.splitting import reconcile
@@ -224,12 +235,15 @@ def run_statement(options: argparse.Namespace) -> int:
         else f"The lines add up to {exact(found.items_minor, own)}; {len(wrong)} stated "
         f"{'sum does' if len(wrong) == 1 else 'sums do'} not agree:"
     )
-    data = {
+    data: StatementAnswer = {
         "total_minor": found.items_minor,
         "disagreements": [
-            {"row": item.row, "label": item.label, "said": item.said, "adds_up_to": item.adds_up_to}
+            {
+                "row": item.row, "label": item.label, "said_minor": item.said,
+                "adds_up_to_minor": item.adds_up_to,
+            }
             for item in found.disagreements
         ],
-    }
-    answer(options, "\n".join([heading, *(f"  {line}" for line in wrong)]), data)
-    return 1 if wrong else 0
+    }  # fmt: skip
+    text = "\n".join([heading, *(f"  {line}" for line in wrong)])
+    return answer(options, text, data, 1 if wrong else 0)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from forecast.views.commands.common import (
+    Answered,
     add_file,
     add_known,
     add_simulation,
@@ -15,14 +16,14 @@ from forecast.views.commands.common import (
     known_by_now,
     some_money,
 )
-from forecast.views.commands.told import figure
+from forecast.views.commands.told import LEVELS, four_percentiles
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
     from forecast.engine.forecast import Forecast
+    from forecast.views.answers.of_budget import BudgetAnswer
     from forecast.watching.standing import Standing
 
-LEVELS = (0.1, 0.5, 0.8, 0.9)
 _MOST_LINES = 10
 
 
@@ -38,7 +39,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
 
 
-def run(options: argparse.Namespace) -> int:
+def run(options: argparse.Namespace) -> Answered[BudgetAnswer]:
     """Run the command."""
     from forecast.ledger.folder import BuildFolder
     from forecast.watching.reforecast import budget_in_force
@@ -60,14 +61,16 @@ def run(options: argparse.Namespace) -> int:
 
 def budget_data(
     build: Build, forecast: Forecast, amount: float | None, known: Standing | None = None
-) -> dict[str, Any]:
+) -> BudgetAnswer:
     """Give the figures for programs."""
     from forecast.buildfile.oneself import own_hazards
+    from forecast.engine.statistics import Estimate
     from forecast.views.sentences import narrow_line
 
-    plan = forecast.plan
+    plan, base = forecast.plan, forecast.base_estimate
     estimates, weeks = forecast.percentile_set(LEVELS), forecast.weeks(LEVELS)
-    data: dict[str, Any] = {
+    narrow = narrow_line(forecast, known)
+    data: BudgetAnswer = {
         "build": build.name,
         "notice": build.build.notice,
         "scenario": plan.scenario,
@@ -75,23 +78,13 @@ def budget_data(
         "trials": forecast.trials.count,
         "seed": forecast.trials.seed,
         "fingerprint": plan.fingerprint,
-        "base_estimate": forecast.base_estimate,
-        "chance_base_is_enough": forecast.chance_within(forecast.base_estimate),
+        "base_estimate": base,
+        "chance_base_is_enough": forecast.chance_within(base),
         "mean": forecast.mean,
-        "percentiles": {
-            f"P{round(100 * q)}": estimate for q, estimate in zip(LEVELS, estimates, strict=True)
-        },
-        "contingency": {
-            f"P{round(100 * q)}": figure(estimate.value - forecast.base_estimate, estimate.error)
-            for q, estimate in zip(LEVELS, estimates, strict=True)
-        },
-        "own_hours": {
-            f"P{round(100 * q)}": estimate
-            for q, estimate in zip(LEVELS, forecast.hours(LEVELS), strict=True)
-        },
-        "weeks": None if weeks is None else {
-            f"P{round(100 * q)}": estimate for q, estimate in zip(LEVELS, weeks, strict=True)
-        },
+        "percentiles": four_percentiles(estimates),
+        "contingency": four_percentiles(Estimate(one.value - base, one.error) for one in estimates),
+        "own_hours": four_percentiles(forecast.hours(LEVELS)),
+        "weeks": None if weeks is None else four_percentiles(weeks),
         "lines": [
             {
                 "id": line.id, "name": line.title, "group": line.group, "kind": line.kind, "base": line.base,
@@ -102,16 +95,12 @@ def budget_data(
         ],
         "remarks": list(forecast.remarks),
         "doubtful_rules": [str(warning) for item in forecast.plan.consignments for warning in item.warnings],
+        "paid_for_none_of_these": forecast.outside,
+        "own_hazards": own_hazards(build, plan.scenario),
+        "if_ranges_are_narrow": None if narrow is None else {"level": 0.8, "hold": narrow.hold},
     }  # fmt: skip
-    data["paid_for_none_of_these"] = forecast.outside
     if amount is not None:
         data["within"] = {"amount": amount, "chance": forecast.chance_within(amount)}
-    narrow = narrow_line(forecast, known)
-    data["own_hazards"] = [
-        {"id": item.caution.id, "harm": item.caution.harm, "packages": list(item.packages)}
-        for item in own_hazards(build, plan.scenario)
-    ]
-    data["if_ranges_are_narrow"] = None if narrow is None else {"P80": narrow.hold}
     if forecast.stability is not None:
         data["stable"] = forecast.stability.stable
         data["tolerance"] = forecast.stability.tolerance

@@ -5,10 +5,10 @@ from __future__ import annotations
 import argparse
 from collections.abc import Mapping
 from contextlib import suppress
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from forecast.errors import BuildFileError, LedgerError
-from forecast.views.commands.common import add_file, answer, command, typed
+from forecast.views.commands.common import Answered, add_file, answer, command, typed
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
@@ -16,6 +16,17 @@ if TYPE_CHECKING:
     from forecast.ledger.folder import BuildFolder
     from forecast.missing.rules import Finding
     from forecast.trade.expansion import Expansion, RuleUse
+    from forecast.views.answers.of_check import (
+        CannotBeUsed,
+        CautionBeside,
+        CheckAnswer,
+        CheckFinding,
+        DoubtedRule,
+        Mistake,
+        QuotesOfOneFigure,
+        UndecidedChoice,
+        UsualRange,
+    )
     from forecast.watching.standing import Standing
 
 _NAMES = 3
@@ -32,7 +43,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     checking.add_argument("--all", action="store_true", help="tell all that may have been left out in full")
 
 
-def run(options: argparse.Namespace) -> int:
+def run(options: argparse.Namespace) -> Answered[CheckAnswer | CannotBeUsed]:
     """Run the command; 1 when the file cannot be used."""
     from forecast.buildfile.cautions import hazards_asked
     from forecast.ledger.folder import BuildFolder
@@ -44,16 +55,15 @@ def run(options: argparse.Namespace) -> int:
         folder = BuildFolder.at(options.file)
         build = folder.read()
     except BuildFileError as error:
-        problems = [
+        problems: list[Mistake] = [
             {"where": item.where, "line": item.line, "found": item.found, "mend": item.mend}
             for item in error.problems
         ]
-        answer(options, str(error), {"ok": False, "problems": problems})
-        return 1
+        return answer(options, str(error), {"ok": False, "problems": problems}, 1)
     suggestions = wide_ranges(build)
     standing = _standing(folder)
     begun = frozenset() if standing is None else standing.begun
-    undecided = [
+    undecided: list[QuotesOfOneFigure | UndecidedChoice] = [
         *quotes_to_decide(build, begun, typed(options.file)),
         *_undecided_options(build, standing, typed(options.file)),
     ]
@@ -113,25 +123,25 @@ def run(options: argparse.Namespace) -> int:
             "rules_first": first,
             "notes": notes,
             "cautions": cautions,
-            "hazards_asked": list(asked),
+            "hazards_asked": asked,
         },
     )
 
 
-def _missing_words(found: list[dict[str, Any]], file: str, *, every: bool) -> list[str]:
+def _missing_words(found: list[CheckFinding], file: str, *, every: bool) -> list[str]:
     """Tell what may have been left out: the first in full, and the others by name, by how usual they are."""
     many = "thing" if len(found) == 1 else "things"
     what = f"{len(found)} {many} such a build usually needs besides"
     return _listed_words(what, found, file, every=every)
 
 
-def _narrow_words(found: list[dict[str, Any]], file: str, *, every: bool) -> list[str]:
+def _narrow_words(found: list[CheckFinding], file: str, *, every: bool) -> list[str]:
     """Tell which figures say less than is known of them."""
     what = "One figure may be too narrow" if len(found) == 1 else f"{len(found)} figures may be too narrow"
     return _listed_words(what, found, file, every=every)
 
 
-def _listed_words(what: str, found: list[dict[str, Any]], file: str, *, every: bool) -> list[str]:
+def _listed_words(what: str, found: list[CheckFinding], file: str, *, every: bool) -> list[str]:
     shown = found if every else found[:SHOWN]
     first = "" if len(shown) == len(found) else f" The first {len(shown)}"
     told = [f"{what}{'.' if first else ''}{first}:"]
@@ -146,14 +156,14 @@ def _listed_words(what: str, found: list[dict[str, Any]], file: str, *, every: b
     return told
 
 
-def _rules(build: Build) -> tuple[list[dict[str, Any]], list[dict[str, Any]], list[str]]:
+def _rules(build: Build) -> tuple[list[DoubtedRule], list[DoubtedRule], list[str]]:
     """Give the rule figures in use to look up first, those to look up besides, and what consignments note."""
     from forecast.engine.plan import compile_plan
     from forecast.engine.rule_weights import rule_weights
     from forecast.views.rule_words import to_look_up
 
     plan = compile_plan(build)
-    found: tuple[list[dict[str, Any]], list[dict[str, Any]]] = ([], [])
+    found: tuple[list[DoubtedRule], list[DoubtedRule]] = ([], [])
     for item in plan.consignments:
         weights = rule_weights(build, item)
         for told, figures in zip(found, to_look_up(item.figures, weights), strict=True):
@@ -169,9 +179,7 @@ def _rules(build: Build) -> tuple[list[dict[str, Any]], list[dict[str, Any]], li
     return *found, list(dict.fromkeys([*plan.notes, *sure]))
 
 
-def _doubted(
-    item: Expansion, figure: RuleUse, weights: Mapping[str, Weight], currency: str
-) -> dict[str, Any]:
+def _doubted(item: Expansion, figure: RuleUse, weights: Mapping[str, Weight], currency: str) -> DoubtedRule:
     """Say of a figure in doubt why, what else to know of it, and how much hangs on it."""
     from forecast.views.rule_words import hangs_on, with_note
 
@@ -191,7 +199,7 @@ def _doubted(
     }
 
 
-def _how(file: str, item: dict[str, Any]) -> str:
+def _how(file: str, item: CheckFinding) -> str:
     """Give the command that adds what is missing, or answers that it is not needed."""
     what = item["starter"] or (item["rule"] if item["one_command"] else "")
     add_it = f"forecast add {file} {what}" if what else ""
@@ -233,14 +241,14 @@ def _standing(folder: BuildFolder) -> Standing | None:
     return None
 
 
-def _undecided_options(build: Build, known: Standing | None, file: str) -> list[dict[str, Any]]:
+def _undecided_options(build: Build, known: Standing | None, file: str) -> list[UndecidedChoice]:
     """Ask which option is taken, of each choice that is not settled, for programs and for people."""
     if not build.option:
         return []
     from forecast.buildfile.choosing import options_by_choice
     from forecast.decide.choices import about, settled
 
-    found = []
+    found: list[UndecidedChoice] = []
     for choice, options in options_by_choice(build).items():
         if len(options) < 2 or settled(build, choice, known) is not None:
             continue
@@ -273,9 +281,12 @@ def wide_ranges(build: Build) -> list[str]:
     return found
 
 
-def _as_data(item: Finding) -> dict[str, Any]:
+def _as_data(item: Finding) -> CheckFinding:
     """Give what is missing, odd or narrow for programs."""
-    cost = None if item.cost is None else dict(zip(("low", "middle", "high"), item.cost, strict=True))
+    cost: UsualRange | None = None
+    if item.cost is not None:
+        low, middle, high = item.cost
+        cost = {"low": low, "middle": middle, "high": high}
     return {
         "rule": item.rule,
         "grade": item.grade,
@@ -298,7 +309,7 @@ def first_sentence(text: str) -> str:
     return head + stop.strip()
 
 
-def _read_words(cautions: list[dict[str, Any]]) -> str:
+def _read_words(cautions: list[CautionBeside]) -> str:
     """Count the cautions that were read; nothing where none was."""
     count = sum(item["read"] for item in cautions)
     if not count:
@@ -311,12 +322,12 @@ def _read_words(cautions: list[dict[str, Any]]) -> str:
     return f"{many} beside these lines too; local rules and licensed practice decide."
 
 
-def _cautions(build: Build) -> tuple[list[dict[str, Any]], list[str]]:
+def _cautions(build: Build) -> tuple[list[CautionBeside], list[str]]:
     """Give the cautions that concern lines of the build, once each, for programs and for people."""
     from forecast.buildfile.cautions import cautions_of
 
     found = cautions_of(build)
-    data = [
+    data: list[CautionBeside] = [
         {
             "id": caution.id,
             "topic": caution.topic,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from forecast.errors import LedgerError
 from forecast.views.commands.common import (
+    Answered,
     add_file,
     add_simulation,
     add_sure,
@@ -19,10 +20,20 @@ from forecast.views.commands.common import (
     to_read,
 )
 from forecast.views.commands.naming import charges_on_the_way, check_id, day
+from forecast.views.commands.told import figure
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
     from forecast.ledger import Ledger
+    from forecast.views.answers.of_closing import (
+        EventsAnswer,
+        EventStands,
+        FinishAnswer,
+        FreezeAnswer,
+        LastEntered,
+        LinesAnswer,
+        Undone,
+    )
 
 Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
 
@@ -100,7 +111,7 @@ def _add_undo(commands: Commands[argparse.ArgumentParser]) -> None:
     parser.add_argument("--look", action="store_true", help="only say what it would be")
 
 
-def run_close(options: argparse.Namespace) -> int:
+def run_close(options: argparse.Namespace) -> Answered[LinesAnswer]:
     """Close lines."""
     from forecast.ledger.folder import BuildFolder
     from forecast.views.settling_words import closed_words, quoted
@@ -116,7 +127,8 @@ def run_close(options: argparse.Namespace) -> int:
         raise LedgerError(message)
     names = list(dict.fromkeys(names))
     if not names:
-        return answer(options, "No open line looks settled.", {"lines": []})
+        nothing: LinesAnswer = {"lines": [], "currency": build.build.currency}
+        return answer(options, "No open line looks settled.", nothing)
     _check_day(options)
     ledger = folder.ledger()
     already = ledger.closed_lines(options.date) & set(names)
@@ -128,7 +140,7 @@ def run_close(options: argparse.Namespace) -> int:
     return _told(options, ledger, names, " ".join(filter(None, told)), build)
 
 
-def run_finish(options: argparse.Namespace) -> int:
+def run_finish(options: argparse.Namespace) -> Answered[FinishAnswer]:
     """Close all that is open, and say what it cost."""
     from forecast.ledger.folder import BuildFolder
     from forecast.record.finishing import finish, to_finish
@@ -146,7 +158,7 @@ def run_finish(options: argparse.Namespace) -> int:
     watch = reforecast(build, ledger, options.scenario)
     told = [finished_words(done), watch_sentence(watch), width_sentence(watch), unforeseen_sentence(watch)]
     told.append("If that was too early: forecast undo.")
-    data = {
+    data: FinishAnswer = {
         "closed": done.closed, "cannot_happen": done.ruled_out, "never_paid": list(done.never_paid),
         "paid": watch.paid, "currency": watch.currency,
         "cost_no_more_before": watch.cost_no_more_before,
@@ -161,7 +173,7 @@ def _looking_settled(build: Build, ledger: Ledger, scenario: str | None) -> tupl
     return reforecast(build, ledger, scenario, 256).looking_settled
 
 
-def run_reopen(options: argparse.Namespace) -> int:
+def run_reopen(options: argparse.Namespace) -> Answered[LinesAnswer]:
     """Open lines again."""
     from forecast.ledger.folder import BuildFolder
     from forecast.views.settling_words import named
@@ -182,7 +194,9 @@ def run_reopen(options: argparse.Namespace) -> int:
     return _told(options, ledger, names, text, build)
 
 
-def _told(options: argparse.Namespace, ledger: Ledger, names: list[str], text: str, build: Build) -> int:
+def _told(
+    options: argparse.Namespace, ledger: Ledger, names: list[str], text: str, build: Build
+) -> Answered[LinesAnswer]:
     """Answer with how each line stands, and what is paid for those that cost money."""
     from forecast.views.settling_words import quoted
     from forecast.watching.settling import titles_of
@@ -196,10 +210,10 @@ def _told(options: argparse.Namespace, ledger: Ledger, names: list[str], text: s
         if (name not in build.work_alone and not name.endswith(".own_hours")) or name in paid
     ]
     sums = [f"{quoted(name, titles)}: {exact(paid.get(name, 0), currency)} paid" for name in costing]
-    data = {
+    data: LinesAnswer = {
         "lines": [
             {
-                "line": name, "state": states[name].state, "date": states[name].date.isoformat(),
+                "line": name, "state": states[name].state, "date": states[name].date,
                 "paid_minor": paid.get(name, 0),
             }
             for name in names
@@ -216,17 +230,17 @@ def _check_day(options: argparse.Namespace) -> None:
         not_ahead(options.date, dt.date.today(), options.command)
 
 
-def run_happened(options: argparse.Namespace) -> int:
+def run_happened(options: argparse.Namespace) -> Answered[EventsAnswer]:
     """Say that an event happened."""
     return _mark_event(options, "happened")
 
 
-def run_cannot(options: argparse.Namespace) -> int:
+def run_cannot(options: argparse.Namespace) -> Answered[EventsAnswer]:
     """Say that an event cannot happen any more."""
     return _mark_event(options, "cannot-happen")
 
 
-def _mark_event(options: argparse.Namespace, state: str) -> int:
+def _mark_event(options: argparse.Namespace, state: str) -> Answered[EventsAnswer]:
     from forecast.ledger.events import WORDS, say_event, withdraw_event
     from forecast.ledger.folder import BuildFolder
     from forecast.views.settling_words import happened_words, quoted
@@ -259,11 +273,13 @@ def _mark_event(options: argparse.Namespace, state: str) -> int:
     word = WORDS["open" if options.withdraw else state]
     told += [f"{quoted(name, titles)} {word}{again}." for name in charges]
     text = f"{' '.join(filter(None, told))} 'forecast watch' shows what follows."
-    said = [{"event": mark.subject, "state": mark.state, "date": mark.date.isoformat()} for mark in marks]
+    said: list[EventStands] = [
+        {"event": mark.subject, "state": mark.state, "date": mark.date} for mark in marks
+    ]
     return answer(options, text, {"events": said, "charges": charges})
 
 
-def run_freeze(options: argparse.Namespace) -> int:
+def run_freeze(options: argparse.Namespace) -> Answered[FreezeAnswer]:
     """Commit to a budget."""
     from forecast.engine.forecast import DEFAULT_TRIALS
     from forecast.ledger.folder import BuildFolder
@@ -282,10 +298,10 @@ def run_freeze(options: argparse.Namespace) -> int:
     trials = options.trials if isinstance(options.trials, int) else DEFAULT_TRIALS
     frozen = freeze(folder, budget, options.scenario, trials, options.seed, options.note)
     text = f"Budget {exact(budget, own)}, enough in {builds(frozen.chance)} as the build stands now. Kept as baseline."
-    return answer(options, text, {"budget_minor": budget, "currency": own, "chance": frozen.chance})
+    return answer(options, text, {"budget_minor": budget, "currency": own, "chance": figure(frozen.chance)})
 
 
-def run_undo(options: argparse.Namespace) -> int:
+def run_undo(options: argparse.Namespace) -> Answered[LastEntered | Undone]:
     """Take back the last thing entered."""
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.undoing import last_entry, undo_last

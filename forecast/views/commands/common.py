@@ -11,7 +11,7 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, Generic, NewType, TypeAlias, TypeVar
 
 from forecast.errors import ForecastError, LedgerError, NumberError
 from forecast.views.commands.told import told
@@ -20,6 +20,8 @@ from forecast.words.numbers import look_at, plainly, read_number
 from forecast.words.text import plain
 
 if TYPE_CHECKING:
+    from typing import Never
+
     from forecast.buildfile.schema import Build
     from forecast.engine.forecast import Forecast
     from forecast.ledger import Baseline, Ledger
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
 
 Adder: TypeAlias = "Callable[[argparse._SubParsersAction[argparse.ArgumentParser]], None]"
 T = TypeVar("T")
+D_co = TypeVar("D_co", covariant=True)
 Runner: TypeAlias = Callable[[argparse.Namespace], int]
 
 LEAST_TRIALS, MOST_TRIALS = 16, 500_000
@@ -458,9 +461,24 @@ def make_sure(options: argparse.Namespace, question: str) -> None:
         raise ForecastError(message)
 
 
+class Answered(int, Generic[D_co]):
+    """The code that a command ends with once it has answered, and the type of what it answers programs with.
+
+    The schema of an answer is made from what ``run`` says it gives (`views/answer_schema.py`); the type checker holds
+    that against the data.
+    """
+
+
+JsonSchema = NewType("JsonSchema", dict[str, object])
+"""An answer that is a schema itself."""
+
+
 def answer(
-    options: argparse.Namespace, text: str | Callable[[], str], data: object | Callable[[], object]
-) -> int:
+    options: argparse.Namespace,
+    text: str | Callable[[], str],
+    data: D_co | Callable[[], D_co],
+    code: int = 0,
+) -> Answered[D_co]:
     """Print an answer: words for people, or the same figures for programs.
 
     Parameters
@@ -468,11 +486,19 @@ def answer(
     options : argparse.Namespace
     text, data : str and what `told` makes a mapping of, or callables that give one
         A callable is called only for what is printed.
+    code : int
+        What the command ends with: 1 where the answer is no.
     """
     if options.json:
         found = told(data() if callable(data) else data)
         written = json.dumps(found, ensure_ascii=False, indent=2, allow_nan=False, default=str)
         print(_UNSEEN.sub(lambda sign: f"\\u{ord(sign[0]):04x}", written))
     else:
-        print(plain(text() if callable(text) else text))
-    return 0
+        answer_in_words(text() if callable(text) else text)
+    return Answered(code)
+
+
+def answer_in_words(text: str) -> Answered[Never]:
+    """Print what is said to people alone."""
+    print(plain(text))
+    return Answered(0)

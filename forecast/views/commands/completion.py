@@ -9,7 +9,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any
 
-from forecast.views.commands.common import command
+from forecast.views.commands.common import Answered, JsonSchema, command
 
 SHELLS = ("bash", "zsh", "fish", "powershell")
 _KINDS = {
@@ -99,18 +99,31 @@ def _demos(prefix: str, **_: Any) -> list[str]:
 def add_schema(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command."""
     detail = (
-        "Prints the JSON Schema of build.toml. An editor that knows TOML completes keys by it: keep it beside the "
-        "build as build.schema.json and begin build.toml with '#:schema build.schema.json', as 'forecast new' does."
+        "Prints the JSON Schema of build.toml. An editor that knows TOML completes keys by it: keep it beside the\n"
+        "build as build.schema.json and begin build.toml with '#:schema build.schema.json', as 'forecast new' does.\n\n"
+        "With a command, such as 'forecast schema budget' or 'forecast schema receipt add', it is the JSON Schema of\n"
+        "what that command answers with --json."
     )
-    command(
-        commands, "schema", "what build.toml may say, as a JSON Schema for your editor", run_schema, detail
+    parser = command(
+        commands,
+        "schema",
+        "what build.toml may say, or a command answers, as a JSON Schema",
+        run_schema,
+        detail,
+    )
+    parser.add_argument(
+        "of", nargs="*", metavar="COMMAND", help="what this one answers; build.toml when left out"
     )
 
 
-def run_schema(_: argparse.Namespace) -> int:
+def run_schema(options: argparse.Namespace) -> Answered[JsonSchema]:
     """Run the command."""
     from forecast.buildfile.toml_schema import build_schema
+    from forecast.views.answer_schema import answer_schema
+    from forecast.views.cli import build_parser
 
+    words = " ".join(" ".join(options.of).split())
+    found = answer_schema(build_parser(), words) if words else build_schema()
     # Not an answer with figures: its names are the file's own, `p10` among them.
-    print(json.dumps(build_schema(), indent=2))
-    return 0
+    print(json.dumps(found, indent=2))
+    return Answered(0)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from forecast.views.commands.common import add_file, answer, command, typed
+from forecast.views.commands.common import Answered, add_file, answer, command, typed
 from forecast.words.chances import so_many
 
 if TYPE_CHECKING:
     from forecast.ledger.backup import Copy, Restored, Verified
+    from forecast.views.answers.of_builds import CopiesListed, CopyData, CopyRestored, VerifyAnswer
 
 RESTORE = """\
 Puts a copy back: the build file, the ledger and its documents. Without COPY it lists those that are kept beside
@@ -48,7 +49,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
 
 
-def run_backup(options: argparse.Namespace) -> int:
+def run_backup(options: argparse.Namespace) -> Answered[CopyData]:
     """Write a backup."""
     from forecast.ledger.backup import write_backup
     from forecast.ledger.folder import BuildFolder
@@ -61,7 +62,7 @@ def run_backup(options: argparse.Namespace) -> int:
     return answer(options, text, _data(copy))
 
 
-def run_restore(options: argparse.Namespace) -> int:
+def run_restore(options: argparse.Namespace) -> Answered[CopiesListed | CopyRestored]:
     """List copies, or put one back."""
     from forecast.ledger.backup import copies, earlier_builds, find_copy, restore
     from forecast.ledger.folder import BuildFolder
@@ -78,8 +79,14 @@ def run_restore(options: argparse.Namespace) -> int:
         return answer(options, text, {"copies": [_data(copy) for copy in found]})
     copy = find_copy(folder, options.copy)
     done = restore(folder, copy, build=not options.ledger, ledger=not options.build)
-    data = _data(copy) | {"build": done.build, "ledger": done.ledger, "documents_put_back": done.documents}
-    data |= {"before": done.before and str(done.before), "documents_missing": list(done.missing)}
+    data: CopyRestored = {
+        **_data(copy),
+        "build": done.build,
+        "ledger": done.ledger,
+        "documents_put_back": done.documents,
+        "before": None if done.before is None else str(done.before),
+        "documents_missing": list(done.missing),
+    }
     return answer(options, restored_words(done), data)
 
 
@@ -112,18 +119,18 @@ def held_words(copy: Copy) -> str:
     return f"{held}, {so_many(len(copy.documents), 'document')}" if copy.documents else held
 
 
-def _data(copy: Copy) -> dict[str, Any]:
+def _data(copy: Copy) -> CopyData:
     return {
         "name": copy.name,
         "file": str(copy.path),
-        "made": copy.made.isoformat(),
+        "made": copy.made,
         "receipts": copy.receipts,
         "documents": len(copy.documents),
         "only_build": copy.only_build,
     }
 
 
-def run_verify(options: argparse.Namespace) -> int:
+def run_verify(options: argparse.Namespace) -> Answered[VerifyAnswer]:
     """Look whether all is whole; 1 when something is not."""
     from forecast.ledger.backup import verify
     from forecast.ledger.folder import BuildFolder
@@ -131,7 +138,7 @@ def run_verify(options: argparse.Namespace) -> int:
 
     folder = BuildFolder.at(options.file)
     found, doubt = verify(folder), doubt_about(folder.folder)
-    data = {
+    data: VerifyAnswer = {
         "doubt": doubt,
         "wrong": list(found.wrong),
         "receipts": found.receipts,
@@ -139,8 +146,8 @@ def run_verify(options: argparse.Namespace) -> int:
         "copies": [_data(copy) for copy in found.copies],
         "swept": [str(path) for path in found.swept],
     }
-    answer(options, verified_words(found) + (f"\n\n{doubt}" if doubt else ""), data)
-    return 1 if found.wrong else 0
+    text = verified_words(found) + (f"\n\n{doubt}" if doubt else "")
+    return answer(options, text, data, 1 if found.wrong else 0)
 
 
 def verified_words(found: Verified) -> str:

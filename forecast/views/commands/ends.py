@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from forecast.views.commands.common import (
+    Answered,
     add_file,
     add_simulation,
     answer,
@@ -18,13 +18,13 @@ from forecast.views.commands.common import (
     working,
 )
 from forecast.views.commands.naming import day
+from forecast.views.commands.told import LEVELS, figure, four_percentiles
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
-    from forecast.engine.statistics import Estimate
+    from forecast.views.answers.figures import RangeOf
+    from forecast.views.answers.of_budget import WatchAnswer
     from forecast.watching.reforecast import Reforecast
-
-LEVELS = (0.1, 0.5, 0.8, 0.9)
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -38,7 +38,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
 
 
-def run(options: argparse.Namespace) -> int:
+def run(options: argparse.Namespace) -> Answered[WatchAnswer]:
     """Run the command."""
     from forecast.engine.forecast import DEFAULT_TRIALS
     from forecast.ledger.folder import BuildFolder
@@ -64,8 +64,9 @@ def run(options: argparse.Namespace) -> int:
     return answer(options, text, watch_data(build, watch))
 
 
-def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
+def watch_data(build: Build, watch: Reforecast) -> WatchAnswer:
     """Give the figures for programs."""
+    planned, left = watch.now.hours((0.5, 0.9)), watch.hours_left((0.5, 0.9))
     return {
         "build": build.name,
         "notice": build.build.notice,
@@ -77,18 +78,18 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
         "budget": watch.budget,
         "chance_of_overrun": watch.chance_of_overrun,
         "median_overrun": watch.median_overrun,
-        "forecast_final_cost": _levels(LEVELS, watch.percentile_set(LEVELS)),
-        "before_receipts": _levels(LEVELS, watch.before.percentile_set(LEVELS)),
-        "cost_to_complete": _levels(LEVELS, [watch.cost_to_complete(q) for q in LEVELS]),
+        "forecast_final_cost": four_percentiles(watch.percentile_set(LEVELS)),
+        "before_receipts": four_percentiles(watch.before.percentile_set(LEVELS)),
+        "cost_to_complete": four_percentiles(watch.cost_to_complete(q) for q in LEVELS),
         "contingency_left": watch.contingency_left,
         "further_100_buys": watch.bought_by(100.0),
-        "contingency_needed": _levels((0.8, 0.9), [watch.contingency_needed(q) for q in (0.8, 0.9)]),
+        "contingency_needed": {"P80": watch.contingency_needed(0.8), "P90": watch.contingency_needed(0.9)},
         "trials": watch.now.trials.count,
         "seed": watch.now.trials.seed,
         "effective_trials": watch.now.trials.effective,
         "own_hours": {
-            "planned": dict(zip(("P50", "P90"), watch.now.hours((0.5, 0.9)), strict=True)),
-            "left": dict(zip(("P50", "P90"), watch.hours_left((0.5, 0.9)), strict=True)),
+            "planned": {"P50": planned[0], "P90": planned[1]},
+            "left": {"P50": left[0], "P90": left[1]},
             "done": list(watch.hours_done),
         },
         "lines": [
@@ -96,7 +97,8 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
                 "id": line.id, "name": line.title, "group": line.group, "kind": line.kind, "state": line.state,
                 "base": line.base, "if_needed": line.if_needed,
                 "paid": line.paid, "before": _range(line.before), "now": _range(line.now),
-                "mean_before": line.mean_before, "mean_now": line.mean_now, "settled": line.settled,
+                "mean_before": line.mean_before, "mean_now": line.mean_now,
+                "settled": None if line.settled is None else figure(line.settled),
                 "more_to_come": line.more,
             }
             for line in watch.lines
@@ -123,12 +125,9 @@ def watch_data(build: Build, watch: Reforecast) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _range(values: tuple[float, float, float]) -> dict[str, float]:
-    return dict(zip(("P10", "P50", "P90"), values, strict=True))
-
-
-def _levels(levels: Sequence[float], estimates: Sequence[Estimate]) -> dict[str, Estimate]:
-    return {f"P{round(100 * q)}": one for q, one in zip(levels, estimates, strict=True)}
+def _range(values: tuple[float, float, float]) -> RangeOf:
+    low, middle, high = values
+    return {"P10": low, "P50": middle, "P90": high}
 
 
 @dataclass(frozen=True)

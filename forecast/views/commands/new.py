@@ -7,13 +7,13 @@ import sys
 import textwrap
 from typing import TYPE_CHECKING, Any, TextIO
 
-from forecast.views.commands.common import answer, command, typed
+from forecast.views.commands.common import Answered, answer, command, typed
 from forecast.words.text import plain
 
 if TYPE_CHECKING:
     from forecast.errors import Problem
     from forecast.start import Answers, Question
-
+    from forecast.views.answers.of_builds import DemoOpened, Demos, GuidedQuestion, GuidedQuestions, NewBuild
 
 EXAMPLE = """\
 An answers file has one answer a line; what is left out takes its default, and "don't know" is always legal:
@@ -43,7 +43,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
 
 
-def run(options: argparse.Namespace) -> int:
+def run(options: argparse.Namespace) -> Answered[NewBuild | GuidedQuestions]:
     """Run the command."""
     from forecast.buildfile.reader import read_build
     from forecast.start import check_free, create_build, read_answers
@@ -62,7 +62,7 @@ def run(options: argparse.Namespace) -> int:
         f"ranges are yours to overwrite.\nNext: forecast check {typed(options.folder)}, then forecast budget "
         f"{typed(options.folder)}"
     )
-    data = {
+    data: NewBuild = {
         "file": str(file),
         "lines": len(build.line),
         "events": len(build.event),
@@ -71,11 +71,11 @@ def run(options: argparse.Namespace) -> int:
     return answer(options, text, data)
 
 
-def _show_questions(options: argparse.Namespace) -> int:
+def _show_questions(options: argparse.Namespace) -> Answered[GuidedQuestions]:
     from forecast.start import questions
 
     rows = [f"  {item.id:<13} {item.text}" for item in questions()]
-    listed = [
+    listed: list[GuidedQuestion] = [
         {
             "id": item.id,
             "text": item.text,
@@ -185,7 +185,7 @@ def add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     parser.add_argument("--afresh", action="store_true", help="put an earlier copy aside and start over")
 
 
-def run_demo(options: argparse.Namespace) -> int:
+def run_demo(options: argparse.Namespace) -> Answered[Demos | DemoOpened]:
     """Run the command."""
     from forecast.ledger.folder import demos, open_demo
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from forecast.views.commands.common import add_file, answer, by_title, command, to_read, typed
-from forecast.views.commands.told import told
+from forecast.views.commands.common import Answered, add_file, answer, by_title, command, to_read, typed
 from forecast.words.text import STRONG
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
     from forecast.engine.rows import Plan
+    from forecast.views.answers.of_builds import ConsignmentRules, SheetAnswer
+    from forecast.views.opening_words import OpenedLine
     from forecast.watching.standing import Standing
 
 
@@ -28,7 +29,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
 
 
-def run(options: argparse.Namespace) -> int:
+def run(options: argparse.Namespace) -> Answered[SheetAnswer | OpenedLine]:
     """Run the command."""
     from forecast.engine.plan import compile_plan
     from forecast.ledger.folder import BuildFolder
@@ -47,7 +48,9 @@ def run(options: argparse.Namespace) -> int:
     return _line(options, plan, standing)
 
 
-def _total(options: argparse.Namespace, build: Build, plan: Plan, standing: Standing | None) -> int:
+def _total(
+    options: argparse.Namespace, build: Build, plan: Plan, standing: Standing | None
+) -> Answered[SheetAnswer]:
     from forecast.engine.rule_weights import rule_weights
     from forecast.views.commands.told import table
     from forecast.views.opening_words import open_total
@@ -82,17 +85,18 @@ def _total(options: argparse.Namespace, build: Build, plan: Plan, standing: Stan
             text += "\n\nWhat the terms of trade leave out or add:\n" + "\n".join(
                 f"  {note}" for note in item.notes
             )
-    rules = [
+    rules: list[ConsignmentRules] = [
         {
             "consignment": item.consignment, "notes": list(item.notes),
             "figures": list(item.figures),
         }
         for item in shown
     ]  # fmt: skip
-    return answer(options, text, told(sheet) | {"rules": rules})
+    data: SheetAnswer = {"title": sheet.title, "lines": sheet.lines, "total": sheet.total, "rules": rules}
+    return answer(options, text, data)
 
 
-def _line(options: argparse.Namespace, plan: Plan, standing: Standing | None) -> int:
+def _line(options: argparse.Namespace, plan: Plan, standing: Standing | None) -> Answered[OpenedLine]:
     from forecast.views.opening_words import open_line, sum_of
     from forecast.views.settling_words import known_words
     from forecast.words.money import builds

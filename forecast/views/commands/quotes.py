@@ -8,9 +8,11 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from forecast.views.commands.common import (
+    Answered,
     add_file,
     add_known,
     answer,
+    answer_in_words,
     command,
     done,
     exact_sum,
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     from forecast.decide.choices import ComparedQuotes, Elsewhere, Settled
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.records import AgreementKind
+    from forecast.views.answers.of_advice import AgreedPrice, QuotesAnswer, TakenAnswer
 
 EXAMPLE = """\
 [[option]]
@@ -82,7 +85,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser.add_argument("--seed", type=whole, default=1, help="the same seed gives the same figures (1)")
 
 
-def run(options: argparse.Namespace) -> int:
+def run(options: argparse.Namespace) -> Answered[QuotesAnswer | TakenAnswer]:
     """Run the command."""
     from forecast.buildfile.choosing import options_by_choice
     from forecast.decide.choices import ComparedQuotes, quotes_or_why
@@ -98,7 +101,7 @@ def run(options: argparse.Namespace) -> int:
         return _take(options, folder, build)
     known, baseline = known_by_now(folder, options)
     if not options.json and (over := finished_words(build, options.scenario, known, baseline)):
-        return answer(options, over, {})
+        return answer_in_words(over)
     scenario = scenario_in_force(build, options.scenario, baseline)
     listed = [
         item
@@ -133,7 +136,7 @@ def run(options: argparse.Namespace) -> int:
     text = "\n\n".join(told)
     if build.build.notice:
         text += f"\n\n{build.build.notice}"
-    data = {
+    data: QuotesAnswer = {
         "currency": currency,
         "choices": [
             {
@@ -151,7 +154,7 @@ def run(options: argparse.Namespace) -> int:
     return answer(options, text, data)
 
 
-def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> int:
+def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> Answered[TakenAnswer]:
     """Keep the quote that is taken as a price agreed."""
     import datetime as dt
 
@@ -200,8 +203,8 @@ def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> int
     kind: AgreementKind | None = "estimate" if options.estimate else None
     done_ = take(ledger, build, date, supplier, asked, kind=kind)
     text = taken_words(done_, titles_of(build), build.build.currency, more)
-    data = {"taken": [{"id": one.commitment.id, "line": one.commitment.line_id} for one in done_]}
-    return answer(options, text, data)
+    taken: list[AgreedPrice] = [{"id": one.commitment.id, "line": one.commitment.line_id} for one in done_]
+    return answer(options, text, {"taken": taken})
 
 
 def _option(options: Sequence[Option], name: str) -> Option:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from forecast.views.commands.common import add_file, answer, command, to_read, whole
+from forecast.views.commands.common import Answered, add_file, answer, command, to_read, whole
 from forecast.views.commands.naming import day
 from forecast.views.commands.receipt_add import add_entering
 from forecast.views.commands.receipt_import import add_import, add_load
@@ -16,6 +16,7 @@ from forecast.views.commands.told import receipt_data, shorten, table
 
 if TYPE_CHECKING:
     from forecast.ledger import Receipt
+    from forecast.views.answers.of_receipts import DocumentKept, FileWritten, ReceiptsAnswer, ReceiptVoided
 
 Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
 
@@ -69,7 +70,7 @@ def _add_list_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--voided", action="store_true", help="show receipts that were taken back, too")
 
 
-def run_void(options: argparse.Namespace) -> int:
+def run_void(options: argparse.Namespace) -> Answered[ReceiptVoided]:
     """Take a receipt back."""
     from forecast.ledger.folder import BuildFolder
     from forecast.views.settling_words import taken_back_words
@@ -83,14 +84,14 @@ def run_void(options: argparse.Namespace) -> int:
     return answer(options, " ".join(filter(None, told)), {"receipt": receipt_data(row)})
 
 
-def run_attach(options: argparse.Namespace) -> int:
+def run_attach(options: argparse.Namespace) -> Answered[DocumentKept]:
     """Keep a document with a receipt."""
     from forecast.ledger.attachments import attach_file
     from forecast.ledger.folder import BuildFolder
 
     attached = attach_file(BuildFolder.at(options.file).ledger(), options.number, options.document)
     text = f"{attached.name} is kept with receipt {attached.receipt_id}."
-    data = {
+    data: DocumentKept = {
         "receipt": attached.receipt_id,
         "name": attached.name,
         "sha256": attached.sha256,
@@ -99,7 +100,7 @@ def run_attach(options: argparse.Namespace) -> int:
     return answer(options, text, data)
 
 
-def run_export(options: argparse.Namespace) -> int:
+def run_export(options: argparse.Namespace) -> Answered[FileWritten]:
     """Write the ledger as CSV, or the receipts as a spreadsheet."""
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.receipts_csv import receipts_csv
@@ -116,7 +117,7 @@ def run_export(options: argparse.Namespace) -> int:
     return answer(options, f"The {what} in {file}.", {"file": str(file)})
 
 
-def run_list(options: argparse.Namespace) -> int:
+def run_list(options: argparse.Namespace) -> Answered[ReceiptsAnswer]:
     """List receipts."""
     from forecast.ledger.folder import BuildFolder
     from forecast.watching.settling import titles_of
@@ -153,7 +154,7 @@ def run_list(options: argparse.Namespace) -> int:
             heading += f" {void} taken back."
         headings = ["No.", "Date", "Supplier", "For", "Paid", ""]
         text = heading + "\n\n" + table(headings, rows, left=4, last_left=True)
-    data = {
+    data: ReceiptsAnswer = {
         "currency": own,
         "count": len(standing),
         "paid_minor": total,

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from forecast.errors import LedgerError
 from forecast.views.commands.common import (
+    Answered,
     add_file,
     add_sure,
     answer,
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from forecast.buildfile.changes import AddItem
     from forecast.buildfile.schema import Build
     from forecast.ledger import Ledger, NewReceipt
+    from forecast.views.answers.of_receipts import ReceiptAdded
     from forecast.watching.settling import Likely
 
 Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
@@ -92,7 +94,7 @@ def add_entering(actions: Commands[argparse.ArgumentParser]) -> None:
     add_sure(parser)
 
 
-def run_add(options: argparse.Namespace) -> int:
+def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     """Enter a receipt."""
     from forecast.buildfile.edit import changed, edit_build
     from forecast.buildfile.reader import parse_build, read_text
@@ -160,7 +162,7 @@ def run_add(options: argparse.Namespace) -> int:
         beside_words((split.line_id for split in receipt.splits), build, ledger),
         f"Paid so far: {exact(total, own)}. 'forecast watch' shows where it ends now.",
     ]
-    data = {
+    data: ReceiptAdded = {
         "receipt": receipt_data(receipt), "paid_minor": total, "currency": own, "closed": list(entered.closed),
         "more_to_come": list(entered.more),
     }  # fmt: skip

@@ -7,7 +7,7 @@ import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from forecast.views.commands.common import add_file, answer, command, whole
+from forecast.views.commands.common import Answered, add_file, answer, command, whole
 from forecast.views.commands.naming import check_id, known_ids
 from forecast.views.commands.told import receipt_data, shorten, table
 from forecast.words.chances import so_many
@@ -15,7 +15,8 @@ from forecast.words.chances import so_many
 if TYPE_CHECKING:
     from forecast.ledger import Ledger
     from forecast.ledger.folder import BuildFolder
-    from forecast.watching.importing import ImportPlan, Preview
+    from forecast.views.answers.of_receipts import ImportEntered, ImportLooked, LedgerLoaded, LedgerSeen
+    from forecast.watching.importing import ImportPlan
 
 DETAIL = """\
 Shows how the file was read and what would become of each row; --enter enters the new ones, all or none.
@@ -73,7 +74,9 @@ def add_load(actions: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     )
 
 
-def run(options: argparse.Namespace) -> int:
+def run(
+    options: argparse.Namespace,
+) -> Answered[ImportLooked | ImportEntered | LedgerLoaded | LedgerSeen]:
     """Run the command."""
     from forecast.errors import LedgerError
     from forecast.ledger.folder import BuildFolder
@@ -101,8 +104,7 @@ def run(options: argparse.Namespace) -> int:
     legal = known_ids(build)
     plan = plan_import(preview, ledger, default_line=rest, legal=legal, today=dt.date.today(), build=build)
     if not options.enter:
-        data = {"layout": _layout(preview), "rows": [_row(row) for row in plan.rows]}
-        return answer(options, preview_text(plan), data)
+        return answer(options, preview_text(plan), {"layout": preview.layout, "rows": plan.rows})
     result = enter_import(
         plan, ledger, lines=lines, accept=options.accept, leave_out=options.leave_out, build=build
     )
@@ -129,7 +131,7 @@ def run(options: argparse.Namespace) -> int:
     )
 
 
-def run_load(options: argparse.Namespace) -> int:
+def run_load(options: argparse.Namespace) -> Answered[LedgerLoaded]:
     """Enter a ledger that stands as text."""
     from forecast.ledger.folder import BuildFolder
 
@@ -144,7 +146,7 @@ def run_load(options: argparse.Namespace) -> int:
     return answer(options, text, {"file": str(path), "new": new, "count": held})
 
 
-def _whole_ledger(options: argparse.Namespace, folder: BuildFolder) -> int:
+def _whole_ledger(options: argparse.Namespace, folder: BuildFolder) -> Answered[LedgerLoaded | LedgerSeen]:
     """Read back what ``forecast receipt export`` wrote."""
     options.text = options.statement
     if options.enter:
@@ -180,22 +182,6 @@ def _known(options: argparse.Namespace, ledger: Ledger) -> dict[str, Any]:
     elif {"debit", "credit"} & set(columns):
         kept.pop("amount", None)
     return {**usable, "columns": kept | columns}
-
-
-def _layout(preview: Preview) -> dict[str, object]:
-    layout = preview.layout
-    return {
-        "encoding": layout.encoding,
-        "delimiter": layout.delimiter,
-        "decimal": layout.decimal,
-        "date_order": layout.date_order,
-        "spending": layout.spending,
-        "columns": layout.columns,
-    }
-
-
-def _row(row: object) -> dict[str, object]:
-    return {name: str(value) if name == "date" else value for name, value in vars(row).items()}
 
 
 def preview_text(plan: ImportPlan) -> str:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from forecast.views.commands.common import add_file, answer, command, typed
+from forecast.views.commands.common import Answered, add_file, answer, command, typed
 
 if TYPE_CHECKING:
-    from forecast.ledger.papers.paper import Found, Paper
+    from forecast.ledger.papers.paper import Paper
+    from forecast.views.answers.of_receipts import PaperRead
 
 Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
 
@@ -25,7 +26,7 @@ def add_read(actions: Commands[argparse.ArgumentParser]) -> None:
     parser.add_argument("paper", type=Path, help="the electronic invoice, PDF or photo")
 
 
-def run_read(options: argparse.Namespace) -> int:
+def run_read(options: argparse.Namespace) -> Answered[PaperRead]:
     """Read a paper and say what would be entered."""
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.matching import SupplierHistory
@@ -78,14 +79,11 @@ def _to_enter(options: argparse.Namespace, paper: Paper, home: str, line: str | 
     return " ".join(words)
 
 
-def _data(paper: Paper, line: str | None, written: str) -> dict[str, Any]:
-    def one(found: Found | None) -> dict[str, str] | None:
-        return None if found is None else {"said": found.said, "where": found.where}
-
+def _data(paper: Paper, line: str | None, written: str) -> PaperRead:
     return {
-        "name": paper.name, "kind": paper.kind, "amount": one(paper.amount), "currency": one(paper.currency),
-        "date": one(paper.day), "dates": [day.isoformat() for day in paper.days], "supplier": one(paper.supplier),
-        "number": one(paper.number), "items": list(paper.items), "refund": paper.refund, "line": line,
+        "name": paper.name, "kind": paper.kind, "amount": paper.amount, "currency": paper.currency,
+        "date": paper.day, "dates": list(paper.days), "supplier": paper.supplier,
+        "number": paper.number, "items": list(paper.items), "refund": paper.refund, "line": line,
         "remarks": list(paper.remarks), "missing": list(paper.missing), "command": written,
     }  # fmt: skip
 

@@ -5,17 +5,25 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 import sys
-from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from forecast.errors import LedgerError
-from forecast.views.commands.common import add_file, answer, command, done, to_read, working
+from forecast.views.commands.common import Answered, add_file, answer, command, done, to_read, working
 from forecast.views.commands.naming import day
-from forecast.views.commands.told import figure, told
+from forecast.views.commands.told import figure
 from forecast.words.currencies import minor_digits
 
 if TYPE_CHECKING:
-    from forecast.watching.history import History
+    from fractions import Fraction
+
+    from forecast.views.answers.of_story import (
+        EarnedAnswer,
+        HistoryAnswer,
+        HistoryDay,
+        MovedAnswer,
+        MovedFigures,
+    )
+    from forecast.watching.history import History, HistoryPoint
     from forecast.watching.moved import Figures, Moved
     from forecast.watching.reforecast import Reforecast
 
@@ -59,7 +67,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         parser.add_argument("--scenario", metavar="S", help="one of the build's scenarios")
 
 
-def run_moved(options: argparse.Namespace) -> int:
+def run_moved(options: argparse.Namespace) -> Answered[MovedAnswer]:
     """Say what moved."""
     from forecast.ledger.folder import BuildFolder
     from forecast.watching.moved import what_moved
@@ -114,35 +122,80 @@ def moved_text(moved: Moved, watch: Reforecast) -> str:
     return "\n\n".join([*told, figures])
 
 
-def moved_data(moved: Moved) -> dict[str, Any]:
+def moved_data(moved: Moved) -> MovedAnswer:
     """Give the figures for programs: sums in the main unit, of which the parts add up to the whole."""
     unit = 10.0 ** minor_digits(moved.currency)
 
-    def figures(found: Figures, **errors: float) -> dict[str, Any]:
-        sums = {name: item / unit for name, item in asdict(found).items()}
-        return sums | {name: figure(sums[name], errors.get(name)) for name in ("p50", "p80")}
+    def figures(found: Figures, p50: float | None = None, p80: float | None = None) -> MovedFigures:
+        return {
+            "mean": found.mean / unit,
+            "P50": figure(found.p50 / unit, p50),
+            "P80": figure(found.p80 / unit, p80),
+            "P90": found.p90 / unit,
+        }
 
-    data: dict[str, Any] = told(moved)
-    errors = {"p50": data.pop("half_error"), "p80": data.pop("error")}
-    first = dict(zip(("p50", "p80"), data.pop("start_errors"), strict=True))
-    data |= {"start": figures(moved.start, **first), "end": figures(moved.end, **errors)}
-    for part, written in zip(moved.parts, data["parts"], strict=True):
-        written["change"] = figures(part.change)
-    return data
+    return {
+        "since": moved.since,
+        "until": moved.until,
+        "currency": moved.currency,
+        "start": figures(moved.start, *moved.start_errors),
+        "end": figures(moved.end, moved.half_error, moved.error),
+        "parts": [
+            {
+                "kind": part.kind,
+                "change": figures(part.change),
+                "because": part.because,
+                "pushes": part.pushes,
+            }
+            for part in moved.parts
+        ],
+        "frozen_late": moved.frozen_late,
+    }
 
 
-def history_data(found: History) -> dict[str, Any]:
+def history_data(found: History) -> HistoryAnswer:
     """Give the figures for programs."""
-    data: dict[str, Any] = told(found)
-    for point in data["points"]:
-        for name, error in zip(("P10", "P50", "P80", "P90"), point.pop("errors"), strict=True):
-            point[name]["standard_error"] = error
-        point["P25"], point["P75"] = map(figure, point.pop("half"))
-        point["P2.5"], point["P97.5"] = map(figure, point.pop("nearly_all"))
-    return data
+    return {
+        "currency": found.currency,
+        "scenario": found.scenario,
+        "trials": found.trials,
+        "seed": found.seed,
+        "points": [_day(point) for point in found.points],
+        "entered": found.entered,
+        "left_out": found.left_out,
+        "since": found.since,
+        "ranges_changed": found.ranges_changed,
+        "days": found.days,
+    }
 
 
-def run_history(options: argparse.Namespace) -> int:
+def _day(point: HistoryPoint) -> HistoryDay:
+    p10, p50, p80, p90 = map(figure, (point.p10, point.p50, point.p80, point.p90), point.errors)
+    return {
+        "date": point.date,
+        "P10": p10,
+        "P50": p50,
+        "P80": p80,
+        "P90": p90,
+        "mean": point.mean,
+        "paid": point.paid,
+        "committed": point.committed,
+        "budget": point.budget,
+        "chance_of_overrun": point.chance_of_overrun,
+        "contingency_left": point.contingency_left,
+        "contingency_needed": point.contingency_needed,
+        "contingency_needed_p90": point.contingency_needed_p90,
+        "effective": point.effective,
+        "receipt": point.receipt,
+        "supplier": point.supplier,
+        "P25": figure(point.half[0]),
+        "P75": figure(point.half[1]),
+        "P2.5": figure(point.nearly_all[0]),
+        "P97.5": figure(point.nearly_all[1]),
+    }
+
+
+def run_history(options: argparse.Namespace) -> Answered[HistoryAnswer]:
     """Show the forecast day by day."""
     from forecast.engine.trials import LEAST_EFFECTIVE
     from forecast.ledger.folder import BuildFolder
@@ -211,7 +264,7 @@ def run_history(options: argparse.Namespace) -> int:
     return answer(options, f"{text}\n\n{figures}", history_data(found))
 
 
-def run_earned(options: argparse.Namespace) -> int:
+def run_earned(options: argparse.Namespace) -> Answered[EarnedAnswer]:
     """Show earned value beside the simulation."""
     from forecast.ledger.folder import BuildFolder
     from forecast.views.commands.told import table
@@ -223,9 +276,20 @@ def run_earned(options: argparse.Namespace) -> int:
     value = earned.value
     figures = table(["Term", earned.currency, "Meaning"], earned_rows(earned), last_left=True)
     text = "\n".join([earned_sentence(earned), "", figures, "", *NOT_THE_SAME])
-    names = ("bac", "ev", "ac", "cv", "cpi", "eac", "etc", "vac")
-    data = {name: None if getattr(value, name) is None else float(getattr(value, name)) for name in names}
-    tcpi = value.tcpi()
-    return answer(
-        options, text, data | {"tcpi": None if tcpi is None else float(tcpi), "currency": earned.currency}
-    )
+    data: EarnedAnswer = {
+        "bac": float(value.bac),
+        "ev": float(value.ev),
+        "ac": float(value.ac),
+        "cv": float(value.cv),
+        "cpi": _number(value.cpi),
+        "eac": _number(value.eac),
+        "etc": _number(value.etc),
+        "vac": _number(value.vac),
+        "tcpi": _number(value.tcpi()),
+        "currency": earned.currency,
+    }
+    return answer(options, text, data)
+
+
+def _number(value: Fraction | None) -> float | None:
+    return None if value is None else float(value)

@@ -13,16 +13,23 @@ import datetime as dt
 import math
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from forecast.engine.statistics import Estimate
     from forecast.ledger import Receipt
+    from forecast.views.answers.figures import Figure, FourPercentiles
+    from forecast.views.answers.of_receipts import ReceiptData
+
+LEVELS = (0.1, 0.5, 0.8, 0.9)
+"""The percentiles that totals are told by."""
 
 _PERCENTILE = re.compile(r"p\d\d")
-_FIGURE = re.compile(r"P\d\d|chance(_\w+)?")
+FIGURE_NAME = re.compile(r"P\d\d|chance(_\w+)?")
+"""Keys under which a bare number is a figure."""
 _ESTIMATE = ("value", "error")
 
 
@@ -37,11 +44,10 @@ def told(value: Any, name: str = "") -> Any:
         The key under which it stands: a bare number is a figure by that.
     """
     if is_dataclass(value) and not isinstance(value, type):
-        names = tuple(field.name for field in fields(value))
-        found = {key: getattr(value, key) for key in names}
-        return figure(*found.values()) if names == _ESTIMATE else told(found)
+        found = {field.name: getattr(value, field.name) for field in fields(value)}
+        return figure(*found.values()) if is_estimate(type(value)) else told(found)
     if isinstance(value, Mapping):
-        named = {_name(key): item for key, item in value.items()}
+        named = {name_told(key): item for key, item in value.items()}
         return {key: told(item, key) for key, item in named.items()}
     if isinstance(value, list | tuple):
         return [told(item) for item in value]
@@ -49,27 +55,43 @@ def told(value: Any, name: str = "") -> Any:
         return value.isoformat()
     if hasattr(value, "tolist"):  # of arrays, and numbers out of them
         value = value.tolist()
-    if _FIGURE.fullmatch(name) and isinstance(value, int | float | Decimal) and not isinstance(value, bool):
+    if (
+        FIGURE_NAME.fullmatch(name)
+        and isinstance(value, int | float | Decimal)
+        and not isinstance(value, bool)
+    ):
         return figure(float(value))
     return value
 
 
-def figure(value: float, error: float | None = None) -> dict[str, float | None]:
+def figure(value: float, error: float | None = None) -> Figure:
     """Give a number with its simulation error."""
     known = error is not None and math.isfinite(error)
     return {"value": value, "standard_error": error if known else None}
 
 
-def _name(key: Any) -> str:
+def four_percentiles(estimates: Iterable[Estimate]) -> FourPercentiles:
+    """Name what `LEVELS` come to."""
+    p10, p50, p80, p90 = estimates
+    return {"P10": p10, "P50": p50, "P80": p80, "P90": p90}
+
+
+def is_estimate(one: type) -> bool:
+    """Tell whether values of a class are figures with their error."""
+    return is_dataclass(one) and tuple(field.name for field in fields(one)) == _ESTIMATE
+
+
+def name_told(key: Any) -> str:
+    """Give the name under which a key is told."""
     text = "/".join(map(str, key)) if isinstance(key, tuple) else str(key)
     return text.upper() if _PERCENTILE.fullmatch(text) else text
 
 
-def receipt_data(receipt: Receipt) -> dict[str, Any]:
+def receipt_data(receipt: Receipt) -> ReceiptData:
     """Give a receipt for programs."""
     return {
         "id": receipt.id,
-        "date": receipt.date.isoformat(),
+        "date": receipt.date,
         "supplier": receipt.supplier,
         "kind": receipt.kind,
         "amount_minor": receipt.amount_minor,
@@ -130,4 +152,7 @@ def shorten(text: str, most: int = 38) -> str:
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
-__all__ = ["figure", "receipt_data", "shorten", "table", "told", "width"]
+__all__ = [
+    "FIGURE_NAME", "LEVELS", "figure", "four_percentiles", "is_estimate", "name_told", "receipt_data", "shorten",
+    "table", "told", "width",
+]  # fmt: skip
