@@ -182,10 +182,10 @@ def _hints(one: Any) -> dict[str, Any]:
 def _for_types_alone(module: str) -> Mapping[str, Any]:
     """Carry out what a module imports under ``if TYPE_CHECKING:``, so that it is quick to load elsewhere."""
     found: dict[str, Any] = {}
-    if file := getattr(sys.modules[module], "__file__", None):
-        for node in ast.parse(Path(file).read_text(encoding="utf-8")).body:
+    if hasattr(sys.modules[module], "__file__"):  # not of those that are built in
+        for node in ast.parse(inspect.getsource(sys.modules[module])).body:
             if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
-                exec(compile(ast.Module(node.body, []), file, "exec"), found)
+                exec(compile(ast.Module(node.body, []), module, "exec"), found)
     return found
 
 
