@@ -86,7 +86,10 @@ def number_field(
     except NumberError as error:
         return _wrong(place, label, str(error), tell and not error.readings)
     if (least is not None and number < least) or (most is not None and number > most):
-        limits = f"{least:,.12g} or more" if most is None else f"from {least or 0:,.12g} to {most:,.12g}"
+        # As the field itself shows numbers: typed as it stands here, a limit is read as what it is.
+        limits = (
+            f"{shown(least or 0)} or more" if most is None else f"from {shown(least or 0)} to {shown(most)}"
+        )
         return _wrong(place, label, f"{written.strip()!r} cannot be. Write {limits}.", tell)
     return Told(number)
 
