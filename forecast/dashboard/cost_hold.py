@@ -151,7 +151,12 @@ def _levels(view: Opened, own: float) -> None:
             ]
         )
     headings = ["", "Total", "Contingency", "Meaning"]
-    table(headings, rows, "Sums to hold, and what they are enough for", right_text=1)
+    table(
+        headings,
+        rows,
+        "Sums to hold, and what they are enough for; the contingency is what each has over the middle figures",
+        right_text=1,
+    )
 
 
 def _enough(chance: float) -> str:

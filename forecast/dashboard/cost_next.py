@@ -79,7 +79,9 @@ def _list(view: Opened) -> None:
         if standing_of(view).known is not None
         else ""
     )
-    st.caption(f"How much less you need to hold at P80 once a figure is firm. {ORDER}{counted}")
+    st.caption(
+        f"How much less you need to hold at P80 once a figure is firm: quoted, measured or decided. {ORDER}{counted}"
+    )
     if not found:
         text(
             "No single figure stands out: settling any one of them would not change by much what you must hold."

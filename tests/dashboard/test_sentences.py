@@ -10,7 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 from forecast.buildfile.cautions import load_cautions
 from forecast.ledger.folder import BuildFolder
-from tests.dashboard.conftest import PAGES, Run
+from tests.dashboard.conftest import PAGES, Run, words
 
 MOST_WORDS = 25
 MOST_FOLDS = 3
@@ -108,3 +108,24 @@ def test_where_money_spent_is_shown_p50_and_p90_stand_by_name(
     if re.search(r"[\d.]+ paid|Paid so far|is paid", told.replace("*", "")):
         assert "P50" in told
         assert "P90" in told
+
+
+def test_the_first_pages_explain_their_own_words_where_they_first_stand(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    """Each once: to hold, a middle figure, the contingency, a firm figure; P80 has its meaning beside it."""
+
+    def told(page: str) -> str:
+        app = run(before_ordering.build_file, page)
+        tables = " ".join(item.proto.body for item in app.main.get("html"))
+        return " ".join([words(app), *(item.value for item in app.caption), tables]).replace("\\", "")
+
+    opening, cost = told("stand"), told("cost")
+    for text, explained in (
+        (opening, "To hold is to have in the bank before you order."),
+        (opening, "In half of them a line costs more than its middle figure."),
+        (cost, "the contingency is what each has over the middle figures</caption>"),
+        (cost, "once a figure is firm: quoted, measured or decided."),
+    ):
+        assert text.count(explained) == 1
+    assert re.search("P80</th><td[^>]*>[^<]*</td><td>in 80 of 100 builds it costs no more", opening)

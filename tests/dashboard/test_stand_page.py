@@ -138,7 +138,9 @@ def test_what_came_with_the_way_here_is_ruled_out_with_one_tap(run: Run, folder:
         pay(ledger, name, 9_000)
         ledger.close_line(name)
     app = run(folder.build_file, "stand")
-    asked = "are settled. Over by now: “Storage at the depot”, “Customs examine crate goods” and “Late”?"
+    asked = (
+        "those of customs too. Over by now: “Storage at the depot”, “Customs examine crate goods” and “Late”?"
+    )
     assert asked in words(app)
     app = press(app, "They cannot come any more")
     assert {name: mark.state for name, mark in folder.ledger().event_states().items()} == dict.fromkeys(
@@ -208,11 +210,9 @@ def test_quotes_that_are_in_are_shown_against_each_other(run: Run, folder: Build
     assert not [item for item in app.main.text_input if item.label.startswith("What you were told")]
 
 
-def test_the_figure_to_firm_up_first_is_put_in_where_it_is_asked_for(
-    run: Run, before_ordering: BuildFolder
-) -> None:
-    app = run(before_ordering.build_file, "stand")
-    asked = "Get the price of “Sea freight, shared container” quoted"
+def test_the_figure_to_firm_up_first_is_put_in_where_it_is_asked_for(run: Run, folder: BuildFolder) -> None:
+    app = run(folder.build_file, "stand")
+    asked = "Get “Body kit” quoted before ordering it"
     assert asked in words(app)
     field = next(item for item in app.main.text_input if item.label == "What you were told, in EUR")
     field.set_value("240")
