@@ -29,6 +29,8 @@ LONG = (
     "tests/ledger/test_undoing.py", "tests/engine/", "tests/watching/",
 )  # fmt: skip
 """Files that take longest, in the order in which they begin: their names begin so."""
+ALONE = ("test_intruders.py", "test_guided_builds.py")
+"""Browser tests whose dashboards no other file opens: on one process with the rest they would end long after all."""
 FOLDERS = pytest.StashKey[Counter[str]]()
 
 
@@ -63,7 +65,7 @@ def pytest_xdist_node_collection_finished(node: object, ids: list[str]) -> None:
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> object:
     """Keep the tests of a file on one process, and all that drive a browser: they share what is slow to make.
 
-    That is simulated builds, and running dashboards; intruders come to servers of their own. In the order
+    That is simulated builds, and running dashboards; those of `ALONE` share none with the others. In the order
     of `LONG`, so that the slow browser tests start first; another ``--dist`` holds where one is asked for.
     """
     if config.getoption("dist") != "load":
@@ -73,7 +75,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> object:
     class Together(LoadFileScheduling):  # type: ignore[misc]
         def _split_scope(self, nodeid: str) -> str:
             file: str = super()._split_scope(nodeid)
-            shared = file.startswith("tests/browser/") and not file.endswith("test_intruders.py")
+            shared = file.startswith("tests/browser/") and not file.endswith(ALONE)
             return "tests/browser" if shared else file
 
     config.option.loadscopereorder = False
