@@ -24,7 +24,7 @@ import urllib.request
 from contextlib import suppress
 from pathlib import Path
 
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Locator, Page, expect, sync_playwright
 from playwright.sync_api import TimeoutError as TimeoutError_
 
 from forecast import read_build
@@ -33,6 +33,7 @@ ROOT = Path(__file__).parents[2]
 LIMITS = {"first page": 3.0, "page switch": 0.4, "edit to new figures": 0.25}
 START = "of which the server's start"
 ANSWER = ".st-key-answer"
+COLUMNS_BEFORE_HIGH = 5
 # Notes on the page when a link is clicked, and the first frame in which the page it leads to stands, all of it drawn.
 WATCH_SWITCHES = """() => {
   const turn = (window.fcTurn = { clicked: 0, seen: 0, title: "" });
@@ -111,18 +112,25 @@ def settled(page: Page) -> None:
     page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=30_000)
 
 
+def _open_high(page: Page, canvas: Locator) -> Locator:
+    """Open the first row's cell under High, wherever that column stands: they are as wide as what stands in them."""
+    shown = canvas.locator("table tbody tr").first.locator("td").nth(COLUMNS_BEFORE_HIGH).text_content()
+    field = page.locator(".gdg-clip-region :is(input, textarea)")
+    for x in range(480, 780, 30):
+        canvas.dblclick(position={"x": x, "y": 52}, force=True)
+        with suppress(TimeoutError_):
+            if field.is_enabled(timeout=1_000) and field.input_value() == shown:
+                break
+        page.keyboard.press("Escape")
+    return field
+
+
 def edit(page: Page, text: str) -> float:
     """Type another high into the first row of the sheet, and wait for the effect on P80."""
     canvas = page.locator("[data-testid='stDataFrame'] canvas").first
     canvas.scroll_into_view_if_needed()
-    canvas.dblclick(position={"x": 540, "y": 52}, force=True)  # the column High
-    field = page.locator(".gdg-clip-region :is(input, textarea)")
-    try:
-        field.fill(text, timeout=5_000)
-    except TimeoutError_:  # the page moved under the pointer while it was still drawing
-        page.wait_for_timeout(1_000)
-        canvas.dblclick(position={"x": 540, "y": 52}, force=True)
-        field.fill(text, timeout=10_000)
+    field = _open_high(page, canvas)
+    field.fill(text, timeout=10_000)
     field.press("Enter")
     page.wait_for_function("window.fcEdit.seen > 0", timeout=20_000)
     took = page.evaluate("(window.fcEdit.seen - window.fcEdit.pressed) / 1000")
