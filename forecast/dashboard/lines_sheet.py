@@ -38,7 +38,7 @@ _NUMBERS = {"Low": "low", "Middle": "middle", "High": "high", "Of 100": "chance"
 
 _LETTER, _AROUND = 5.4, 16.0
 """Pixels that a letter of a name takes, and those around it."""
-_NARROWEST, _WIDEST = 200, 336
+_NARROWEST, _WIDEST = 200, 328
 
 
 def sheet(view: Opened, loaded: SheetFile) -> None:
@@ -99,7 +99,7 @@ def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, closed: Collectio
             "Low": st.column_config.TextColumn(width=62, help="P10", alignment="right"),
             "Middle": st.column_config.TextColumn(width=76, help="P50", alignment="right"),
             "High": st.column_config.TextColumn(width=62, help="P90", alignment="right"),
-            "Unit": st.column_config.TextColumn(width=48),
+            "Unit": st.column_config.TextColumn(width=44),
             "Range": st.column_config.AreaChartColumn(
                 width=42, help="The shape of the range, from P1 to P99", y_min=0, y_max=1, color="#5B9C9A"
             ),

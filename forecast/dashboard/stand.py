@@ -33,7 +33,8 @@ def page() -> None:
         if watch is None:
             st.caption(
                 "Each line has a range; from all of them the whole build is simulated thousands of times. To hold "
-                "is to have in the bank before you order. In half of them a line costs more than its middle figure."
+                "is to have in the bank before you order. "
+                "In half of such builds a line costs more than its middle figure."
             )
         look = palette()
         kept_picture(("fan", view.key, view.budget, look), lambda: _fan(found, view.budget, look))
