@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 import re
 import shutil
+from contextlib import suppress
 from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 import pytest
 from playwright.sync_api import Page, expect
+from playwright.sync_api import TimeoutError as TimeoutError_
 
 from forecast.ledger.folder import DEMOS, BuildFolder
 from tests.browser.conftest import BEFORE, HALF_WAY, Opener, keep, settled
@@ -141,12 +143,18 @@ def test_no_page_scrolls_sideways_each_has_one_heading_and_every_chart_its_findi
 
 
 def type_into_high(page: Page, row: int, text: str) -> None:
-    """Type into the column High of the grid, 504 to 576 px from its left; rows are 35 px high, the heading as well."""
+    """Type into the column High of the grid, found by what stands in it; rows are 35 px high, the heading as well."""
     canvas = page.locator("[data-testid='stDataFrame'] canvas").first
     canvas.scroll_into_view_if_needed()
-    # what scrolls lies over the canvas and takes the clicks for it
-    canvas.dblclick(position={"x": 540, "y": 35 * (row + 1) + 17}, force=True)
+    high = canvas.locator("table tbody tr").nth(row).locator("td").nth(5).text_content()
     field = page.locator(".gdg-clip-region :is(input, textarea)")
+    for x in range(480, 780, 30):
+        # what scrolls lies over the canvas and takes the clicks for it
+        canvas.dblclick(position={"x": x, "y": 35 * (row + 1) + 17}, force=True)
+        with suppress(TimeoutError_):  # a column that nobody writes into
+            if field.is_enabled(timeout=1_000) and field.input_value() == high:
+                break
+        page.keyboard.press("Escape")
     field.fill(text)
     field.press("Enter")
     page.mouse.move(5, 5)
