@@ -4,7 +4,7 @@
   where none was worked out or there is none.
 - Percentiles are named ``P10`` to ``P90``.
 - Money that was simulated is a number in the main unit of ``currency``; what was entered is whole minor units, under a
-  name that ends in ``_minor``.
+  name that ends in ``_minor``; only beside simulated sums, as in ``watch``, is it told as they are.
 """
 
 from __future__ import annotations
