@@ -8,8 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from functools import cached_property
-from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 
@@ -85,10 +83,6 @@ class Taught:
     weight: float
 
 
-def _nothing() -> Mapping[str, Any]:
-    return MappingProxyType({})
-
-
 @dataclass(frozen=True)
 class KnownFacts:
     """Facts to condition a simulation on, each by row id unless said otherwise.
@@ -112,14 +106,14 @@ class KnownFacts:
         Paid for rows that others are a share of as far as they are not paid yet.
     """
 
-    amounts: Mapping[str, float] = field(default_factory=_nothing)
-    part_paid: Mapping[str, PartPaid] = field(default_factory=_nothing)
-    agreed: Mapping[str, Agreed] = field(default_factory=_nothing)
-    gates: Mapping[str, bool] = field(default_factory=_nothing)
-    fixed: Mapping[str, float] = field(default_factory=_nothing)
-    foreign: Mapping[str, Foreign] = field(default_factory=_nothing)
-    taught: Mapping[str, Taught] = field(default_factory=_nothing)
-    paid: Mapping[str, float] = field(default_factory=_nothing)
+    amounts: Mapping[str, float] = field(default_factory=dict)
+    part_paid: Mapping[str, PartPaid] = field(default_factory=dict)
+    agreed: Mapping[str, Agreed] = field(default_factory=dict)
+    gates: Mapping[str, bool] = field(default_factory=dict)
+    fixed: Mapping[str, float] = field(default_factory=dict)
+    foreign: Mapping[str, Foreign] = field(default_factory=dict)
+    taught: Mapping[str, Taught] = field(default_factory=dict)
+    paid: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def nothing(self) -> bool:
