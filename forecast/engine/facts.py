@@ -9,7 +9,7 @@ import numpy as np
 
 from forecast.engine.condition import SCORE_CLIP, Posterior, Width, posterior, regressed_loadings
 from forecast.engine.draws import column
-from forecast.engine.known import Conditions, KnownFacts, Partial, Pivot
+from forecast.engine.known import Conditions, KnownFacts, Partial, PartPaid, Pivot
 from forecast.engine.margin import ONE_WIDTH, Margin
 from forecast.engine.plan import Plan, Rate, Row, sole_input
 from forecast.engine.replicate import sample
@@ -358,12 +358,26 @@ def _learn(plan: Plan, known: KnownFacts, prior: Prior, joined: tuple[str, ...])
         if 0 < paid.back < paid.paid:  # of what came back for the most part another may be bought
             chance = max(chance, judged.margin.settled(paid.paid + paid.back, paid.settled, *seen))
         score = _score(prior, name, paid.paid, judged, given)
-        partial[name] = Partial(paid.paid, chance, judged.margin, judged.loadings, own, paid.exchange)
+        settled = max(chance, _one_bill(prior, name, paid)) if name in plan.dues else chance
+        partial[name] = Partial(paid.paid, settled, judged.margin, judged.loadings, own, paid.exchange)
         if chance > 0:
             evidence = _evidence(prior, name)
             observed.append(Observation(name, judged.loadings, score, own, evidence, chance))
     found = first if not partial else _posterior(observed, len(plan.causes) + len(joined))
     return Learning(tuple(observed), joined, found, partial)
+
+
+def _one_bill(prior: Prior, name: str, paid: PartPaid) -> float:
+    """Give how likely what was paid to the state on an entry is all, by the line's own range alone.
+
+    It comes in one bill, and customs reckon by their own value, rate of exchange and tariff: that their sum is not what
+    was worked out from what is known is no sign that a second bill follows. Nor does it teach anything of the builder's
+    estimates.
+    """
+    if paid.paid <= 0:
+        return 0.0
+    judged = prior.judge(name, _given(prior.plan, KnownFacts(), prior), ())
+    return judged.margin.settled(paid.paid, paid.settled, *_seen(judged.loadings, _is_own(prior, name), None))
 
 
 def observe(plan: Plan, known: KnownFacts, seed: int, prior: Prior | None = None) -> tuple[Observation, ...]:

@@ -15,7 +15,6 @@ from forecast.buildfile.consignment import MONEY_BACK
 from forecast.buildfile.schema import Bought, Build
 from forecast.engine.facts import Prior, learn, prior_of
 from forecast.engine.forecast import DEFAULT_SEED
-from forecast.engine.known import KnownFacts
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
 from forecast.figures.kinds import Known as KnownFigure
@@ -143,20 +142,10 @@ def _judge(prior: Prior, standing: Standing, receipt: NewReceipt, name: str) -> 
     except ForecastError:  # what is paid cannot be: that is told where it ends
         return Likely(None)
     settled = chance >= LOOKS_SETTLED[row.bought]
-    if not settled and name in plan.dues:
-        return _one_bill(prior, known.facts, name)
-    return Likely(True if settled else False if chance <= MORE_TO_COME else None, chance)
-
-
-def _one_bill(prior: Prior, facts: KnownFacts, name: str) -> Likely:
-    """Judge what the state charges on an entry by its own range alone, whatever it was worked out to by what is paid.
-
-    It comes in one bill, and customs reckon by their own value, rate of exchange and tariff: that their sum is not what
-    was worked out is no sign that a second bill follows.
-    """
-    alone = KnownFacts(part_paid={name: facts.part_paid[name]})
-    chance = learn(prior.plan, alone, prior.seed, prior).partial[name].settled
-    return Likely(True, chance) if chance >= LOOKS_SETTLED["once"] else Likely(None)
+    more = (
+        chance <= MORE_TO_COME and name not in plan.dues
+    )  # one bill, which is odd then, but no part of a sum
+    return Likely(True if settled else False if more else None, chance)
 
 
 def _standing_with(ledger: Ledger | None, receipt: NewReceipt) -> Standing:
