@@ -12,6 +12,7 @@ import urllib.request
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
@@ -191,3 +192,35 @@ def keep(page: Page, name: str) -> None:
     """Keep a screenshot to look at."""
     SCREENSHOTS.mkdir(exist_ok=True)
     page.screenshot(path=SCREENSHOTS / f"{name}.png", full_page=True)
+
+
+AXE = ROOT / ".axe" / "node_modules" / "axe-core" / "axe.min.js"
+STREAMLITS_OWN: dict[str, tuple[str, ...]] = {}
+"""What Streamlit itself causes: rule, and what marks the element in its HTML. Nothing, with Streamlit 1.67."""
+
+
+@pytest.fixture(scope="session")
+def axe() -> str:
+    """Give axe-core, which ``.ci/run`` fetches; at home: ``npm install --no-save --prefix .axe axe-core``."""
+    if not AXE.is_file():
+        message = "no axe-core here: npm install --no-save --prefix .axe axe-core"
+        if os.environ.get("CI"):
+            pytest.fail(message)
+        pytest.skip(message)
+    return AXE.read_text(encoding="utf-8")
+
+
+def findings(page: Page, axe: str) -> list[tuple[str, str]]:
+    """Give rule and element of each serious or critical finding that is not Streamlit's own."""
+    if not page.evaluate("'axe' in window"):  # pages are exchanged within one document
+        page.evaluate(axe)
+    result: dict[str, Any] = page.evaluate("() => axe.run(document, {resultTypes: ['violations']})")
+    found = []
+    for violation in result["violations"]:
+        if violation["impact"] not in ("serious", "critical"):
+            continue
+        for node in violation["nodes"]:
+            marks = STREAMLITS_OWN.get(violation["id"], ())
+            if not any(mark in node["html"] for mark in marks):
+                found.append((violation["id"], node["html"][:300]))
+    return found
