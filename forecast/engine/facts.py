@@ -340,7 +340,10 @@ def _learn(plan: Plan, known: KnownFacts, prior: Prior, joined: tuple[str, ...])
     parts = [name for name, one in known.part_paid.items() if name not in given.amounts]
     named = {*joined, *_joined(plan, (prior.rows[name] for name in (*final, *parts)), given)}
     joined = tuple(item.id for item in plan.inputs if item.id in named)
-    observed = [one for name in final for one in _observe(prior, name, given, joined)]
+    # Customs reckon by a value, a rate of exchange and a tariff of their own: what they charge says of no estimate how
+    # good it was. A tax bill of 85 less than was worked out would be taken for a whole build that comes cheap.
+    speaking = [name for name in final if name not in plan.dues]
+    observed = [one for name in speaking for one in _observe(prior, name, given, joined)]
     observed += [
         Observation(
             name, (*one.loadings, *(0.0 for _ in joined)), one.score, one.own, one.evidence, one.weight
@@ -360,7 +363,7 @@ def _learn(plan: Plan, known: KnownFacts, prior: Prior, joined: tuple[str, ...])
         score = _score(prior, name, paid.paid, judged, given)
         settled = max(chance, _one_bill(prior, name, paid)) if name in plan.dues else chance
         partial[name] = Partial(paid.paid, settled, judged.margin, judged.loadings, own, paid.exchange)
-        if chance > 0:
+        if chance > 0 and name not in plan.dues:
             evidence = _evidence(prior, name)
             observed.append(Observation(name, judged.loadings, score, own, evidence, chance))
     found = first if not partial else _posterior(observed, len(plan.causes) + len(joined))

@@ -139,13 +139,19 @@ def test_a_line_that_follows_from_another_is_judged_with_the_answer_for_it() -> 
     assert fee(200, None).chance > fee(200, True).chance  # the kit may still be another
 
 
+BY_ROAD = (
+    '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "NL"\n[[consignment]]\nid = "kit"\nname = "kit"\n'
+    'price = { low = 1800, middle = 2400, high = 3200 }\ncurrency = "EUR"\norigin = "GB"\nsent_from = "GB"\n'
+    'mode = "road"\nincoterm = "FCA"\nfreight = { low = 150, middle = 250, high = 400 }\n'
+)
+
+
+PAINT = '[[line]]\nid = "paint"\ngroup = "finish"\namount = { low = 900, middle = 2000, high = 4500 }\n'
+
+
 def test_a_bill_of_customs_is_all_though_it_is_not_what_was_worked_out(ledger: Ledger) -> None:
     """21 % of (goods + freight + duty) would be more: customs reckoned otherwise, and no second bill follows."""
-    build = parse_build(
-        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "NL"\n[[consignment]]\nid = "kit"\nname = "kit"\n'
-        'price = { low = 1800, middle = 2400, high = 3200 }\ncurrency = "EUR"\norigin = "GB"\nsent_from = "GB"\n'
-        'mode = "road"\nincoterm = "FCA"\nfreight = { low = 150, middle = 250, high = 400 }\n'
-    )
+    build = parse_build(BY_ROAD)
     for line, sum in (("kit.goods", 2400), ("kit.freight", 250)):
         enter_receipt(ledger, build, paid(line, sum), {line: True})
     worked_out = {line.id: line.now[1] for line in reforecast(build, ledger, trials=256).lines}["kit.tax"]
@@ -164,6 +170,20 @@ def test_a_bill_of_customs_is_all_though_it_is_not_what_was_worked_out(ledger: L
     assert watch.settled["kit.tax"] > 0.9
     left = {line.id: line.now[1] for line in watch.lines}["kit.tax"]
     assert left == pytest.approx(0.9 * worked_out, abs=0.01)
+
+
+@pytest.mark.parametrize("closed", [True, None])
+def test_a_bill_of_customs_says_nothing_of_the_other_estimates(ledger: Ledger, closed: bool | None) -> None:
+    """They reckon by a value of their own: what they charge less is no sign that the painter will be cheap."""
+    build = parse_build(BY_ROAD + PAINT)
+    before = {line.id: line for line in reforecast(build, ledger, trials=256).lines}
+    bill = paid("kit.tax", round(0.8 * before["kit.tax"].now[1], 2))
+    enter_receipt(ledger, build, bill, {"kit.tax": closed})
+    after = {line.id: line for line in reforecast(build, ledger, trials=256).lines}
+    assert after["kit.tax"].now[1] < before["kit.tax"].now[1]
+    for name in ("paint", "kit.goods", "kit.freight"):
+        assert after[name].now == pytest.approx(before[name].now)
+        assert after[name].mean_now == pytest.approx(before[name].mean_now)
 
 
 def test_what_is_paid_by_the_month_is_never_all_by_itself() -> None:
