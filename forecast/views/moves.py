@@ -141,11 +141,17 @@ def moved_headline(moved: Moved, strong: str = "") -> str:
         days = f"between {long_day(moved.since)} and {long_day(moved.until)}"
         if first is not None:
             days = f"from {long_day(first)} to {long_day(moved.until)}"
-    change = written(moved).change
-    if not change:
-        return f"P80 did not move {days}."
-    verb = "rose" if change > 0 else "fell"
-    return f"P80 {verb} by {strong}{about(abs(change), moved.currency)}{strong} {days}."
+    move = written(moved)
+    half = move.end_half - move.start_half
+    middle = f", while P50 {_went(half)} by {about(abs(half), moved.currency)}," if half else ""
+    if not move.change:
+        return f"P80 did not move{middle} {days}."
+    amount = f"{strong}{about(abs(move.change), moved.currency)}{strong}"
+    return f"P80 {_went(move.change)} by {amount}{middle if half * move.change < 0 else ''} {days}."
+
+
+def _went(change: float) -> str:
+    return "rose" if change > 0 else "fell"
 
 
 def since_words(moved: Moved) -> str:
@@ -321,6 +327,14 @@ def _why_open(earlier: Reforecast | None, now: Reforecast, learned: float) -> st
     turned = cause.mean - (then[cause.id].mean if cause.id in then else 0.0)
     if turned * learned <= 0:  # the cause pulls the other way: what moved it is how far it may still reach
         return ""
+    if turned * cause.mean < 0:  # by all that came in so far it still looks as it did, only less so
+        if cause.id == OWN_ESTIMATING:
+            ran, are = ("high", "raised") if turned > 0 else ("low", "lowered")
+            return f"Your estimates look less {ran} than before, so the open ones are {are}"
+        looks, does = ("cheap", "raises") if turned > 0 else ("dear", "lowers")
+        return (
+            f"\u201c{short(cause.title)}\u201d looks less {looks} than before, and {does} what is still open"
+        )
     return _taught(cause.id, cause.title, turned)
 
 
@@ -411,7 +425,7 @@ def _ranges_held(wider: float, closed: int) -> str:
     """Say how the builder's own ranges held, once enough lines are closed to tell; see `ENOUGH_CLOSED`."""
     count = "wider" if wider > 0 else "narrower"
     if closed < ENOUGH_CLOSED:
-        return f"open ranges count {count}, though it is too early to tell ({so_many(closed, 'line')} closed)"
+        return f"judged by only {so_many(closed, 'closed line')}, open ranges count {count}"
     return (
         f"your ranges proved {'too narrow' if wider > 0 else 'wide enough'}, so the open ones count {count}"
     )

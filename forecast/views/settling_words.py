@@ -244,7 +244,7 @@ def finish_question(found: Finished, currency: str) -> str:
     ]
     if missing:
         one = len(missing) == 1
-        which = "" if one else f"{len(missing)} of these lines: "
+        which = "" if one else f"{len(missing)} lines that were sure to be needed: "
         they, figures = ("it counts", "its middle figure") if one else ("they count", "their middle figures")
         middles = about(found.never_paid_middle, currency)
         words.append(

@@ -90,11 +90,11 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
         (part("learning", 1_000, 5_000, ("Kit fit", -0.5)), "What is still open varies more now: +€50"),
         (
             replace(ranges(-5_000, -0.3), closed=3),
-            "Open ranges count narrower, though it is too early to tell (3 lines closed): −€50",
+            "Judged by only 3 closed lines, open ranges count narrower: −€50",
         ),
         (
             replace(ranges(5_000, 0.3), closed=1),
-            "Open ranges count wider, though it is too early to tell (1 line closed): +€50",
+            "Judged by only 1 closed line, open ranges count wider: +€50",
         ),
         (ranges(5_000, 0.3), "Your ranges proved too narrow, so the open ones count wider: +€50"),
         (ranges(-5_000, -0.3), "Your ranges proved wide enough, so the open ones count narrower: −€50"),
@@ -123,6 +123,15 @@ def test_nothing_moved() -> None:
     assert moved_sentence(moved(until=date(2026, 6, 1))) == (
         "P80 did not move between 3 May 2026 and 1 June 2026."
     )
+
+
+def test_where_the_middle_goes_the_other_way_the_headline_tells_both() -> None:
+    """A fall of P80 alone would read as good news, though half of the builds now cost more than thought."""
+    both = moved(part("receipts", 126_000, -9_000, ("Port", 41_000)))
+    assert moved_headline(both) == "P80 fell by €90, while P50 rose by €1,260, since 3 May 2026."
+    assert moved_headline(moved(part("receipts", 126_000, 9_000))) == "P80 rose by €90 since 3 May 2026."
+    middle_alone = moved(part("receipts", 126_000, 0))
+    assert moved_headline(middle_alone) == "P80 did not move, while P50 rose by €1,260, since 3 May 2026."
 
 
 @pytest.mark.parametrize("error", [0.0, 120.0])

@@ -187,6 +187,22 @@ def test_an_entry_is_held_against_its_estimate_and_the_parts_are_the_one_total(
     assert sum(parts) == change
 
 
+def test_one_cheap_line_after_a_dear_one_makes_estimates_look_less_low_not_high(tmp_path: Path) -> None:
+    """After a kit at four times its middle it was said that "your estimates so far came in high"."""
+    build: Build = parse_build(TEXT.format("estimating = 0.25\nestimating_size = 0") + lines(8, 1200))
+    ledger = Ledger(tmp_path / "r.db", currency="EUR")
+    told = []
+    for line, paid in (("kit", 400_000), ("other0", 40_000)):
+        earlier = reforecast(build, ledger, trials=4096)
+        ledger.add_receipt("2026-05-02", "somebody", paid, "EUR", [(line, paid)])
+        ledger.close_line(line, "2026-05-02")
+        now = reforecast(build, ledger, trials=4096)
+        levels = [as_written(one.percentile(0.8).value, "EUR") for one in (earlier, now)]
+        told.append(entry_sentence(earlier, now, levels[1] - levels[0]))
+    assert "Your estimates so far came in low, so the open ones are raised: +" in told[0]
+    assert "Your estimates look less low than before, so the open ones are lowered: −" in told[1]
+
+
 def test_each_kind_of_entry_is_named(tmp_path: Path) -> None:
     lamps = '[[line]]\nid = "lamps"\ngroup = "other"\nchance = 0.3\namount = { low = 40, middle = 150, high = 700 }\n'
     skip = '[[line]]\nid = "skip"\ngroup = "other"\namount = 0\n'
