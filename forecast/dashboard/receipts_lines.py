@@ -343,9 +343,13 @@ def _rows(view: Opened, receipts: Sequence[Receipt], watch: Reforecast | None) -
 
 def _beside(view: Opened, row: LineRow, *, paid: bool = True) -> str:
     parts = [f"{exact(row.paid, view.currency)} paid"] if paid and (row.paid or row.receipts) else []
+    state = "" if row.state.startswith("price agreed") else row.state
+    if parts and state.startswith("part paid"):  # that something is paid is said already
+        parts[0] += " in part" if state == "part paid" else ""
+        state = state.removeprefix("part paid").removeprefix(", ")
     parts += [f"{exact(row.agreed, view.currency)} agreed, to pay"] if row.agreed else []
     parts += [f"{exact(row.left, view.currency)} left to buy"] if row.left is not None else []
-    parts += [row.state] if row.state and not row.state.startswith("price agreed") else []
+    parts += [state] if state else []
     return ", ".join(parts)
 
 
