@@ -30,10 +30,14 @@ def spare() -> None:
     a terminal (a tenth).
     """
     from streamlit import delta_generator
-    from streamlit.components.v2 import manifest_scanner
 
-    manifest_scanner.scan_component_manifests = lambda *_, **__: []
     delta_generator._use_warning_has_been_displayed = True
+    with suppress(
+        ImportError
+    ):  # its own affair, which a later Streamlit may keep elsewhere: then it takes its time
+        from streamlit.components.v2 import manifest_scanner
+
+        manifest_scanner.scan_component_manifests = lambda *_, **__: []
 
 
 def make_ready(argument: str | None) -> None:

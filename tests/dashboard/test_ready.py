@@ -46,6 +46,14 @@ def test_the_papers_of_other_packages_are_not_read_at_the_start() -> None:
     assert in_a_server(start.format("from forecast.dashboard.server import parts; parts()")) == "0\n"
 
 
+def test_a_streamlit_that_keeps_its_search_elsewhere_starts_as_well() -> None:
+    told = in_a_server(
+        "import sys; sys.modules['streamlit.components.v2.manifest_scanner'] = None\n"
+        "from forecast.dashboard.ready import spare; spare(); print('ready')"
+    )
+    assert told == "ready\n"
+
+
 def test_who_calls_is_not_looked_for_at_the_first_thing_drawn() -> None:
     draw = (
         "import inspect, streamlit; seen = []; inspect.stack = lambda: seen.append(1) or [(None, 'app.py')]\n"
