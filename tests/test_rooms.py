@@ -8,6 +8,7 @@ import re
 import shlex
 import subprocess
 import sys
+from collections import Counter
 from collections.abc import Callable, Iterable
 from functools import cache
 from pathlib import Path
@@ -246,3 +247,9 @@ def test_every_test_file_is_collected() -> None:
 def test_without_git_the_files_on_disk_are_looked_at() -> None:
     known = {path for path in known_files() if not path.startswith(".")}
     assert known <= set(files_on_disk(ROOT))
+
+
+def test_no_two_modules_bear_one_name() -> None:
+    """Who looks for a module by its name finds it at the first try."""
+    names = Counter(path.name for path in (ROOT / "forecast").rglob("*.py") if path.name != "__init__.py")
+    assert [name for name, times in names.items() if times > 1] == []

@@ -30,8 +30,8 @@ from forecast.buildfile.schema import (
 )  # fmt: skip
 from forecast.buildfile.takeoff_base import AreaTakeoff, Surface
 from forecast.errors import MOST_MISTAKES
-from forecast.figures.fields import keys_of
 from forecast.figures.figure import FigureBase
+from forecast.figures.file_values import keys_of
 
 Item = TypeVar("Item", Line, Event)
 Raised = tuple[Path, str, str]

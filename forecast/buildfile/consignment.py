@@ -12,7 +12,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field, ValidationInfo, field_validator, model_validator
 
-from forecast.figures.fields import (
+from forecast.figures.figure import FigureBase
+from forecast.figures.file_values import (
     CountryCode,
     CurrencyCode,
     Day,
@@ -24,7 +25,6 @@ from forecast.figures.fields import (
     keys_of,
     wrong,
 )
-from forecast.figures.figure import FigureBase
 from forecast.figures.kinds import Known, UncertainFigure
 from forecast.figures.units import (
     A_PERCENTAGE,

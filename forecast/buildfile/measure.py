@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from forecast.figures.fields import Identifier, Name, Part, Text, wrong
+from forecast.figures.file_values import Identifier, Name, Part, Text, wrong
 from forecast.figures.kinds import UncertainFigure
 
 Factor = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=100)]

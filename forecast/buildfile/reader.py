@@ -16,8 +16,8 @@ from forecast.buildfile.locate import Path, line_of, locate
 from forecast.buildfile.schema import Build, Costed, Event, Line
 from forecast.buildfile.toml import parse_toml
 from forecast.errors import MOST_MISTAKES, BuildFileError, Problem
-from forecast.figures.fields import short
 from forecast.figures.figure import FIGURE_KINDS
+from forecast.figures.file_values import short
 from forecast.figures.kinds import FIGURE_KEYS, HOW_TO_WRITE
 from forecast.tables.files import LARGEST_TEXT, UnfitFileError, read_regular
 from forecast.words.text import plain

@@ -17,7 +17,7 @@ from forecast.buildfile.kept import Kept
 from forecast.buildfile.measure import Measure
 from forecast.buildfile.takeoff import Takeoff
 from forecast.buildfile.takeoff_base import Surface
-from forecast.figures.fields import (
+from forecast.figures.file_values import (
     Chance,
     CountryCode,
     CurrencyCode,

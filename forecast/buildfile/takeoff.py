@@ -28,8 +28,8 @@ from forecast.buildfile.takeoff_base import (
     TakeoffBase,
 )
 from forecast.buildfile.takeoff_body import FillerTakeoff, GelcoatTakeoff, LaminateTakeoff, PaintTakeoff
-from forecast.figures.fields import Positive, wrong
 from forecast.figures.figure import FigureBase
+from forecast.figures.file_values import Positive, wrong
 from forecast.figures.kinds import Known
 
 Section = Literal["rectangle", "fillet", "half-round", "round", "vee", "bond-line"]

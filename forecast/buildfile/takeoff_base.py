@@ -15,8 +15,8 @@ from pydantic import (
     model_validator,
 )
 
-from forecast.figures.fields import Identifier, Name, Part, Positive, Text, short, wrong
 from forecast.figures.figure import FigureBase
+from forecast.figures.file_values import Identifier, Name, Part, Positive, Text, short, wrong
 from forecast.figures.kinds import Known, Metalog, Normal, Percentiles, UncertainFigure
 from forecast.figures.units import Written, counted_in, misfit
 

@@ -19,7 +19,7 @@ from forecast.buildfile.takeoff_base import (
     exactly,
     no_waste_twice,
 )
-from forecast.figures.fields import wrong
+from forecast.figures.file_values import wrong
 from forecast.figures.kinds import Known
 
 

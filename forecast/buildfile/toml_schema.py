@@ -17,8 +17,8 @@ from pydantic_core import core_schema
 
 from forecast.buildfile.schema import Build, Scenario
 from forecast.buildfile.takeoff_base import AsWritten
-from forecast.figures.fields import STRENGTHS, _a_country, _strength
 from forecast.figures.figure import FigureBase
+from forecast.figures.file_values import STRENGTHS, _a_country, _strength
 from forecast.figures.kinds import _raw_figure
 from forecast.words.countries import COUNTRIES
 

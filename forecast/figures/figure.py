@@ -7,7 +7,7 @@ from abc import abstractmethod
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, ClassVar, TypeAlias
 
-from forecast.figures.fields import STRENGTHS, CurrencyCode, Flag, Identifier, Loading, Part, Text
+from forecast.figures.file_values import STRENGTHS, CurrencyCode, Flag, Identifier, Loading, Part, Text
 
 if TYPE_CHECKING:
     from forecast.figures.shapes import Shape

@@ -23,8 +23,8 @@ from pydantic import (
 )
 
 from forecast.errors import SimulationError
-from forecast.figures.fields import LARGEST, Chance, Number, Positive, short, wrong
 from forecast.figures.figure import FIGURE_KINDS, Cell, FigureBase, own_keys
+from forecast.figures.file_values import LARGEST, Chance, Number, Positive, short, wrong
 
 if TYPE_CHECKING:
     from forecast.figures.shapes import Shape

@@ -15,8 +15,8 @@ from forecast.buildfile.rates import FAR_RATE
 from forecast.buildfile.rulefiles import countries, country_of, regions_of, same_territory, unknown_country
 from forecast.buildfile.toml import parse_toml
 from forecast.errors import BuildFileError, Problem
-from forecast.figures.fields import short
 from forecast.figures.figure import FigureBase
+from forecast.figures.file_values import short
 from forecast.start.questions import DONT_KNOW, Question, question, questions
 from forecast.start.written_answers import BoxSize, Context, WrongAnswer, is_unknown, read_value
 from forecast.tables.files import UnfitFileError, read_regular

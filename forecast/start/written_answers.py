@@ -14,8 +14,8 @@ from pydantic import TypeAdapter, ValidationError
 from forecast.buildfile.checks import nearest
 from forecast.buildfile.limits import LONGEST_SIDE
 from forecast.errors import NumberError
-from forecast.figures.fields import LARGEST, short
 from forecast.figures.figure import FigureBase
+from forecast.figures.file_values import LARGEST, short
 from forecast.figures.kinds import Known, Percentiles, Quotes, Span, UncertainFigure
 from forecast.start.questions import DONT_KNOW, Question
 from forecast.words.countries import countries_called, country_name

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from forecast.buildfile.reader import parse_build
-from forecast.figures.fields import STRENGTHS, short
 from forecast.figures.figure import FIGURE_KINDS, FigureBase
+from forecast.figures.file_values import STRENGTHS, short
 from forecast.figures.kinds import (
     HOW_TO_WRITE,
     BetaPert,
