@@ -1,9 +1,9 @@
-"""Formulas evaluated on numbers and arrays."""
+"""Formulas worked out: on numbers and arrays, or in another arithmetic that is handed in."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import Protocol
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Protocol, TypeVar
 
 import numpy as np
 
@@ -29,8 +29,115 @@ _PACK_SLACK = 1e-9  # a quantity that fills its packs exactly must not need one 
 Value = Array | float
 
 
+T = TypeVar("T")
+
+
+class Arithmetic(Protocol[T]):
+    """What formulas are worked out in: arrays and numbers here, or decimals to the cent (`forecast.trade.exact`)."""
+
+    def number(self, value: float) -> T:
+        """Give a constant of the formula."""
+
+    def total(self, parts: Iterable[T]) -> T:
+        """Add up."""
+
+    def product(self, parts: Iterable[T]) -> T:
+        """Multiply."""
+
+    def largest(self, parts: Iterable[T]) -> T:
+        """Give the largest."""
+
+    def smallest(self, parts: Iterable[T]) -> T:
+        """Give the smallest."""
+
+    def quotient(self, top: T, bottom: T) -> T:
+        """Divide."""
+
+    def rounded_up(self, part: T, step: float) -> T:
+        """Give the next whole multiple of a step."""
+
+    def exponential(self, part: T) -> T:
+        """Give e to the power of it."""
+
+
+def worked_out(
+    formula: Formula, arithmetic: Arithmetic[T], inputs: Mapping[str, T], lines: Mapping[str, T]
+) -> T:
+    """Work a formula out in any arithmetic: the one place where it is said what a node of the tree does.
+
+    Parameters
+    ----------
+    formula : Formula
+    arithmetic : Arithmetic
+        Parts are handed to it one by one, as they are worked out.
+    inputs, lines : mapping
+        Values by id.
+    """
+
+    def values(parts: tuple[Formula, ...]) -> Iterator[T]:
+        return (value(part) for part in parts)
+
+    def value(node: Formula) -> T:
+        match node:
+            case Constant(number):
+                return arithmetic.number(number)
+            case Input(name):
+                return inputs[name]
+            case LineValue(name):
+                return lines[name]
+            case Sum(parts):
+                return arithmetic.total(values(parts))
+            case Product(parts):
+                return arithmetic.product(values(parts))
+            case Larger(parts):
+                return arithmetic.largest(values(parts))
+            case Smaller(parts):
+                return arithmetic.smallest(values(parts))
+            case Quotient(top, bottom):
+                return arithmetic.quotient(value(top), value(bottom))
+            case RoundedUp(part, step):
+                return arithmetic.rounded_up(value(part), step)
+            case Exponential(part):
+                return arithmetic.exponential(value(part))
+
+    return value(formula)
+
+
+class _Arrays:
+    """Numbers and arrays of one shape, mixed."""
+
+    def number(self, value: float) -> Value:
+        return value
+
+    def total(self, parts: Iterable[Value]) -> Value:
+        return _fold(np.add, parts, 0.0)
+
+    def product(self, parts: Iterable[Value]) -> Value:
+        return _fold(np.multiply, parts, 1.0)
+
+    def largest(self, parts: Iterable[Value]) -> Value:
+        return _fold(np.maximum, parts, -np.inf)
+
+    def smallest(self, parts: Iterable[Value]) -> Value:
+        return _fold(np.minimum, parts, np.inf)
+
+    def quotient(self, top: Value, bottom: Value) -> Value:
+        return top / bottom
+
+    def rounded_up(self, part: Value, step: float) -> Value:
+        packs = np.ceil(np.asarray(part) / step - _PACK_SLACK) * step
+        return float(packs) if packs.ndim == 0 else packs
+
+    def exponential(self, part: Value) -> Value:
+        grown = np.exp(part)
+        return float(grown) if np.ndim(grown) == 0 else grown
+
+
+_ARRAYS = _Arrays()
+
+
 def evaluate(formula: Formula, inputs: Mapping[str, Value], lines: Mapping[str, Value]) -> Value:
-    """Evaluate a formula.
+    """Evaluate a formula on numbers and arrays.
 
     Parameters
     ----------
@@ -43,29 +150,7 @@ def evaluate(formula: Formula, inputs: Mapping[str, Value], lines: Mapping[str, 
     ndarray of shape (n,), or float
         A number where nothing in the formula varies. May be an array that was passed in: read it only.
     """
-    match formula:
-        case Constant(value):
-            return value
-        case Input(name):
-            return inputs[name]
-        case LineValue(name):
-            return lines[name]
-        case Sum(parts):
-            return _fold(np.add, parts, inputs, lines, 0.0)
-        case Product(parts):
-            return _fold(np.multiply, parts, inputs, lines, 1.0)
-        case Larger(parts):
-            return _fold(np.maximum, parts, inputs, lines, -np.inf)
-        case Smaller(parts):
-            return _fold(np.minimum, parts, inputs, lines, np.inf)
-        case Quotient(top, bottom):
-            return evaluate(top, inputs, lines) / evaluate(bottom, inputs, lines)
-        case RoundedUp(part, step):
-            packs = np.ceil(np.asarray(evaluate(part, inputs, lines)) / step - _PACK_SLACK) * step
-            return float(packs) if packs.ndim == 0 else packs
-        case Exponential(part):
-            grown = np.exp(evaluate(part, inputs, lines))
-            return float(grown) if np.ndim(grown) == 0 else grown
+    return worked_out(formula, _ARRAYS, inputs, lines)
 
 
 class Computed(Protocol):
@@ -102,19 +187,12 @@ def at_middle(formula: Formula, figures: Mapping[str, FigureBase]) -> float:
     return float(evaluate(formula, {id: figures[id].shape(id).middle for id in wanted}, {}))
 
 
-def _fold(
-    operation: np.ufunc,
-    parts: tuple[Formula, ...],
-    inputs: Mapping[str, Value],
-    lines: Mapping[str, Value],
-    neutral: float,
-) -> Value:
-    """Combine parts from left to right: numbers first among themselves, then into one array of our own."""
+def _fold(operation: np.ufunc, values: Iterable[Value], neutral: float) -> Value:
+    """Combine values from left to right: numbers first among themselves, then into one array of our own."""
     number: float | None = None
     own: Array | None = None
     first: Array | None = None
-    for part in parts:
-        value = evaluate(part, inputs, lines)
+    for value in values:
         if not isinstance(value, np.ndarray):
             number = float(value) if number is None else float(operation(number, value))
         elif own is not None:

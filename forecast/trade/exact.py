@@ -1,29 +1,18 @@
-"""Evaluates a formula once, in exact decimal arithmetic, and fills workings with figures.
+"""The arithmetic of invoices: formulas worked out once, in exact decimals, and workings filled with figures.
 
-The engine evaluates the same trees over trials. Here one value is wanted, to the cent.
+The engine works the same trees out over trials. Here one value is wanted, to the cent.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal, localcontext
 from math import prod
 
 from forecast.errors import RuleError
-from forecast.figures.formula import (
-    Constant,
-    Exponential,
-    Formula,
-    Input,
-    Larger,
-    LineValue,
-    Product,
-    Quotient,
-    RoundedUp,
-    Smaller,
-    Sum,
-)
+from forecast.figures.evaluate import worked_out
+from forecast.figures.formula import Formula, Input, LineValue, walk
 
 _PLACEHOLDER = re.compile(r"\{([^{}]+)\}")
 _NOTHING: Mapping[str, Decimal] = {}
@@ -55,44 +44,48 @@ def evaluate(
     RuleError
         When an input or line is not given, or something is divided by zero.
     """
-
-    def value(node: Formula) -> Decimal:
-        match node:
-            case Constant(number):
-                return decimal(number)
-            case Input(id):
-                return _look_up(id, inputs)
-            case LineValue(id):
-                return _look_up(id, lines)
-            case Sum(parts):
-                return sum((value(part) for part in parts), Decimal(0))
-            case Product(parts):
-                return prod((value(part) for part in parts), start=Decimal(1))
-            case Quotient(top, bottom):
-                divisor = value(bottom)
-                if divisor == 0:
-                    message = "A sum cannot be shared out: what it is divided by is zero."
-                    raise RuleError(message)
-                return value(top) / divisor
-            case Larger(parts):
-                return max(value(part) for part in parts)
-            case Smaller(parts):
-                return min(value(part) for part in parts)
-            case RoundedUp(part, step):
-                size = decimal(step)
-                return (value(part) / size).to_integral_value(ROUND_CEILING) * size
-            case Exponential(part):
-                return value(part).exp()
-
+    for node in walk(formula):
+        for kind, values in ((Input, inputs), (LineValue, lines)):
+            if isinstance(node, kind) and node.id not in values:
+                message = f"{node.id}: no value is given. Given are: {', '.join(values) or 'none'}."
+                raise RuleError(message)
     with localcontext():
-        return value(formula)
+        return worked_out(formula, _EXACT, inputs, lines)
 
 
-def _look_up(id: str, values: Mapping[str, Decimal]) -> Decimal:
-    if id not in values:
-        message = f"{id}: no value is given. Given are: {', '.join(values) or 'none'}."
-        raise RuleError(message)
-    return decimal(values[id])
+class _Exact:
+    """Decimals, as on an invoice."""
+
+    def number(self, value: float) -> Decimal:
+        return decimal(value)
+
+    def total(self, parts: Iterable[Decimal]) -> Decimal:
+        return sum(parts, Decimal(0))
+
+    def product(self, parts: Iterable[Decimal]) -> Decimal:
+        return prod(parts, start=Decimal(1))
+
+    def largest(self, parts: Iterable[Decimal]) -> Decimal:
+        return max(parts)
+
+    def smallest(self, parts: Iterable[Decimal]) -> Decimal:
+        return min(parts)
+
+    def quotient(self, top: Decimal, bottom: Decimal) -> Decimal:
+        if bottom == 0:
+            message = "A sum cannot be shared out: what it is divided by is zero."
+            raise RuleError(message)
+        return top / bottom
+
+    def rounded_up(self, part: Decimal, step: float) -> Decimal:
+        size = decimal(step)
+        return (part / size).to_integral_value(ROUND_CEILING) * size
+
+    def exponential(self, part: Decimal) -> Decimal:
+        return part.exp()
+
+
+_EXACT = _Exact()
 
 
 def to_cents(value: Decimal, decimals: int = 2) -> Decimal:
