@@ -321,7 +321,7 @@ class EntryWriter:
             if fits_code and (not remark.origins or is_meant(origin, remark.origins)):
                 self.sheet.note(f"{rules.name}: {remark.words}")
         for rule in rules.additional if self.free is None else ():
-            may_hold = any(map(rule.concerns, codes)) and (not rule.origins or is_meant(origin, rule.origins))
+            may_hold = rule.may_hold(codes, origin)
             if rule.id not in bought.additional and may_hold:
                 self.sheet.note(
                     f'{rules.name}: {rule.words} It is not counted; additional = ["{rule.id}"] counts it.'

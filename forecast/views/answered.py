@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
 ANSWERING = frozenset(
     {
-        "advise", "afford", "budget", "check", "compare", "earned", "history", "mix", "moved", "open", "quotes",
-        "watch",
+        "advise", "afford", "budget", "check", "compare", "earned", "history", "landed", "mix", "moved", "open",
+        "quotes", "watch",
     }
 )  # fmt: skip
 """Commands that enter nothing and write no file."""

@@ -88,6 +88,8 @@ mix half --trials 256
 mix choice --trials 256 --money 1
 quotes order --trials 256
 quotes choice --trials 256
+landed IE 1850
+landed GB "65 000 THB" --from Thailand --freight 400 --figure vat=20%
 open order
 open sea
 open sea kit

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from types import MappingProxyType
@@ -150,13 +150,17 @@ def reasons_to_doubt(
 
 @dataclass(frozen=True)
 class RuleWarning:
-    """A figure in use that should be looked up before one relies on it."""
+    """A figure in use that should be looked up before one relies on it.
+
+    ``mend`` says how to overwrite it in a build file, after the text.
+    """
 
     figure: str
     text: str
+    mend: str = ""
 
     def __str__(self) -> str:
-        return self.text
+        return self.text + self.mend
 
 
 @dataclass(frozen=True)
@@ -233,6 +237,10 @@ class Additional:
     def concerns(self, hs: str) -> bool:
         """Tell whether goods of a tariff code may bear it."""
         return hs.replace(".", "").startswith(tuple(code.replace(".", "") for code in self.hs))
+
+    def may_hold(self, codes: Iterable[str], origin: str | None) -> bool:
+        """Tell whether any of some goods that were made somewhere may bear it."""
+        return any(map(self.concerns, codes)) and (not self.origins or is_meant(origin, self.origins))
 
 
 @dataclass(frozen=True)
@@ -477,4 +485,4 @@ def doubt(figure: RuleFigure, where: str, on: date) -> RuleWarning | None:
     if figure.is_range and figure.unit == "share":
         look = "Look this up first: a range stands in for the rate"
     text = f"{where}, {figure.label} ({shown}) {' and '.join(doubts)}{_in(figure.source)}. {look}"
-    return RuleWarning(figure.id, text + f'; overwrite it with overrides = {{ "{figure.id}" = … }}.')
+    return RuleWarning(figure.id, text, f'; overwrite it with overrides = {{ "{figure.id}" = … }}.')

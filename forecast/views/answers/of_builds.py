@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
 from typing import TypedDict
 
 from forecast.start.listing import State
 from forecast.start.questions import Kind
 from forecast.trade.expansion import RuleUse
+from forecast.trade.landed import Component
 
 
 class NewBuild(TypedDict):
@@ -18,6 +20,40 @@ class NewBuild(TypedDict):
     lines: int
     events: int
     scenarios: list[str]
+
+
+class Converted(TypedDict):
+    """A sum in another money, converted at a rate on file: what one unit of it cost in the country's, and when."""
+
+    currency: str
+    rate: float
+    as_of: dt.date
+    source: str
+    text: str
+
+
+class LandedAnswer(TypedDict):
+    """What one import comes to at the door, for sums that are known.
+
+    Attributes
+    ----------
+    parts : sequence of Component
+        In the order in which they come about; what is not ``paid`` is a stage on the way.
+    converted : mapping of str to Converted
+        By the sum's name: ``price``, ``freight`` and the like.
+    not_counted : list of str
+        Additional duties that may hold as well, and were not asked for.
+    to_look_up : mapping of str to str
+        Figures of law in use that are old, or that nobody confirmed, and why.
+    """
+
+    country: str
+    currency: str
+    total: Decimal
+    parts: Sequence[Component]
+    converted: Mapping[str, Converted]
+    not_counted: list[str]
+    to_look_up: Mapping[str, str]
 
 
 class GuidedQuestion(TypedDict):

@@ -8,7 +8,7 @@ import os
 import re
 import shlex
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Generic, NewType, TypeAlias, TypeVar
@@ -269,10 +269,13 @@ def currency_of(text: str, option: str | None, build: Build) -> str:
 
     A sign that several have, such as £, means the one that the build knows.
     """
-    if option:
-        return option.upper()
-    own, beside = build.build.currency, look_at(text).currency
-    meant = beside if len(beside) == 1 or own in beside else beside & build.currency.keys()
+    return option.upper() if option else currency_beside(text, build.build.currency, build.currency.keys())
+
+
+def currency_beside(text: str, own: str, others: Collection[str] = ()) -> str:
+    """Give the currency that stands beside a sum, else the own one; a sign that several have means the one known."""
+    beside = look_at(text).currency
+    meant = beside if len(beside) == 1 or own in beside else beside & set(others)
     return next(iter(meant)) if len(meant) == 1 else own
 
 
