@@ -77,25 +77,3 @@ PUBLISHED: tuple[Published, ...] = (
 """Figures for comparison. No statistic of car conversions was found."""
 
 NOT_FOUND = "No published statistic of vehicle conversions was found, only anecdotes."
-
-
-def mixed_uplift(shares: dict[str, float], uplifts: dict[str, float]) -> float:
-    """Give the uplift of a project of mixed type: the shares' weighted mean.
-
-    Parameters
-    ----------
-    shares : dict
-        Share of cost by type; they add up to 1.
-    uplifts : dict
-        Uplift by type.
-
-    References
-    ----------
-    Mott MacDonald (2002), worked table of a mixed project.
-    """
-    return sum(share * uplifts[kind] for kind, share in shares.items())
-
-
-def mitigated_uplift(uplift: float, mitigated: float) -> float:
-    """Give what is left of an uplift once a share of its causes is dealt with (Mott MacDonald 2002)."""
-    return uplift * (1 - mitigated)

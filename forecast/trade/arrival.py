@@ -8,11 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 
 from forecast.errors import RuleError
 from forecast.figures.formula import Constant, Formula, Larger, Product, RoundedUp, Smaller, Sum
-from forecast.trade.exact import evaluate
 
 NOTHING = Constant(0)
 
@@ -94,28 +92,10 @@ def storage(
     return Larger((cost, Product((minimum, Smaller((Constant(1), charged))))))
 
 
-def storage_cost(
-    units: float,
-    days: float,
-    free_days: float,
-    steps: Sequence[tuple[float | None, float]],
-    minimum: float = 0,
-) -> Decimal:
-    """Give what storage costs for known figures; ``steps`` are pairs of days (None for the last) and rate."""
-    listed = [Step(Constant(rate), length) for length, rate in steps]
-    formula = storage(Constant(units), Constant(days), Constant(free_days), listed, Constant(minimum))
-    return evaluate(formula)
-
-
 def disbursement(advanced: Formula, percent: Formula, minimum: Formula) -> Formula:
     """Give the fee for advancing duty and tax: the larger of a percentage and a minimum; 0 on nothing."""
     fee = Larger((minimum, Product((percent, Constant(0.01), advanced))))
     return Product((fee, above(advanced, NOTHING)))
-
-
-def disbursement_fee(advanced: float, percent: float, minimum: float) -> Decimal:
-    """Give the fee for advancing duty and tax for known figures."""
-    return evaluate(disbursement(Constant(advanced), Constant(percent), Constant(minimum)))
 
 
 def insurance_premium(insured: Formula, percent: float, uplift: float = 1.10) -> Formula:

@@ -105,34 +105,6 @@ def chargeable_quantity(
             return RoundedUp(Larger((kg, by_volume)), figures["road.step"])
 
 
-def chargeable(
-    mode: Mode,
-    boxes: Sequence[tuple[float, float, float, float, int]],
-    overrides: Mapping[str, float] | None = None,
-) -> Decimal:
-    """Give what the carrier charges for, for known boxes.
-
-    Parameters
-    ----------
-    mode : str
-        See `chargeable_quantity`.
-    boxes : sequence of tuple
-        Length, width and height in cm, weight of one in kg, and how many.
-    overrides : mapping, optional
-        See `chargeable_quantity`.
-
-    Returns
-    -------
-    decimal.Decimal
-        In kg or W/M.
-    """
-    sizes = [
-        BoxFormulas(Constant(length), Constant(width), Constant(height), Constant(kg), count)
-        for length, width, height, kg, count in boxes
-    ]
-    return evaluate(chargeable_quantity(mode, sizes, overrides))
-
-
 @dataclass(frozen=True)
 class Cost:
     """A line that the buyer pays up to the border, and the same cost at the customs rate."""

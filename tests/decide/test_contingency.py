@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from forecast.decide.comparisons import PUBLISHED, mitigated_uplift, mixed_uplift
+from forecast.decide.comparisons import PUBLISHED
 from forecast.decide.contingency import contingency, recommended_level
 from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
@@ -19,8 +19,6 @@ from forecast.views.contingency_words import contingency_sentence, level_sentenc
 from tests.decide.sample import euros, small
 from tests.references.portfolios import GAO, PORTFOLIOS, build_of, normals
 from tests.references.trade_facts import (
-    MITIGATED,
-    MIXED_PROJECT,
     NORMALS,
     OPTIMISM_UPLIFTS,
     P90_SHARES,
@@ -171,13 +169,6 @@ def test_published_figures_stand_beside_with_their_sources() -> None:
     assert (rule.low, rule.high) == pytest.approx((0.1 * found.base, 0.2 * found.base))
     assert "no data behind it" in published_sentence(rule, euros)
     assert all(item.published.of_cost for item in found.beside)
-
-
-def test_published_arithmetic_of_uplifts() -> None:
-    shares, uplifts, expected = MIXED_PROJECT
-    assert mixed_uplift(shares, uplifts) == pytest.approx(expected, abs=1e-12)
-    uplift, mitigated, left = MITIGATED
-    assert mitigated_uplift(uplift, mitigated) == pytest.approx(left, abs=1e-12)
 
 
 def test_rows_must_be_kept() -> None:

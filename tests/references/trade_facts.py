@@ -13,12 +13,6 @@ OPTIMISM_UPLIFTS = {
 """Lower and upper capital-cost uplift: Mott MacDonald (2002), Review of Large Public Procurement in the UK, table 2,
 as in HM Treasury's Green Book supplementary guidance on optimism bias."""
 
-MIXED_PROJECT = ({"non-standard": 0.3, "standard": 0.7}, {"non-standard": 0.51, "standard": 0.24}, 0.321)
-"""Shares, uplifts and the uplift of a mixed project: Mott MacDonald (2002), worked table."""
-
-MITIGATED = (0.51, 0.92, 0.0408)
-"""Uplift, share of it mitigated, and what is left (4 % as printed): Mott MacDonald (2002)."""
-
 ROADS_BY_STAGE = (0.03, 0.44)
 """Latest and earliest stage: Transport Scotland, Scottish Transport Appraisal Guidance, table 13.4."""
 

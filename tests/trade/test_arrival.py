@@ -12,12 +12,11 @@ from forecast.trade.arrival import (
     Step,
     above,
     at_most,
-    disbursement_fee,
     insurance_premium,
     storage,
-    storage_cost,
 )
 from forecast.trade.exact import evaluate
+from tests.trade.known_figures import disbursement_fee, storage_cost
 
 # Shape of a published port tariff: 5 working days free, then per ton blocks that rise 4.00, 5.50, 8.00
 # (nevisportsauthority.com); the lengths of the blocks are ours.

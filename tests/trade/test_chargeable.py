@@ -9,7 +9,8 @@ import pytest
 from forecast.errors import RuleError
 from forecast.figures.formula import Input
 from forecast.trade.exact import evaluate
-from forecast.trade.journey import BoxFormulas, chargeable, chargeable_quantity
+from forecast.trade.journey import BoxFormulas, chargeable_quantity
+from tests.trade.known_figures import chargeable
 
 KIT_BOX = (200, 120, 60, 45, 1)  # bulky and light: 1.44 m³, 45 kg
 

@@ -12,9 +12,9 @@ import pytest
 
 from forecast.errors import RuleError
 from forecast.trade.exact import to_cents
-from forecast.trade.journey import chargeable
-from forecast.trade.landed import KnownGoods, back_out_duty_paid, landed_cost
+from forecast.trade.landed import KnownGoods, landed_cost
 from forecast.trade.rules import load_rules
+from tests.trade.known_figures import chargeable
 
 REFERENCES = json.loads(
     (Path(__file__).parents[1] / "references" / "landed_examples.json").read_text(encoding="utf-8")
@@ -229,37 +229,24 @@ def test_british_duty_begins_above_135_pounds_and_vat_at_the_first() -> None:
     assert larger.amount("duty") == money(5.44)
 
 
-def test_american_value_inside_a_duty_paid_price() -> None:
-    given, _ = example("us-ddp-backout-2014")  # the source prints the method, not the numbers
+def test_american_duty_and_fee_make_up_a_duty_paid_price() -> None:
+    """The examination prints the method: what is left of the price is the value, its duty and the fee at its most."""
+    given, _ = example("us-ddp-backout-2014")
     recomputed = EXAMPLES["us-ddp-backout-2014"]["recomputed"]
-    deductions = [
-        given["ocean_freight"],
-        given["marine_insurance"],
-        given["us_trucking"],
-        given["us_broker_fee"],
-    ]
 
-    value = back_out_duty_paid(
-        given["price_cif_inland_duty_paid"],
-        deductions,
-        given["duty_rate"],
-        given["mpf_rate"],
-        given["mpf_cap"],
+    landed = landed_cost(
+        "US",
+        recomputed["transaction_value"],
+        overrides={
+            "duty.8708.29": given["duty_rate"],
+            "mpf.rate": given["mpf_rate"],
+            "mpf.maximum": given["mpf_cap"],
+            "hmf.rate": 0,
+        },
     )
 
-    assert to_cents(value) == money(recomputed["transaction_value"])
-    rebuilt = value * (1 + Decimal(str(given["duty_rate"]))) + given["mpf_cap"]
-    assert to_cents(rebuilt) == money(recomputed["check_total"])
-
-
-def test_the_fee_inside_a_duty_paid_price_under_its_maximum() -> None:
-    value = back_out_duty_paid(10_000, [500], 0.025, 0.003464, 651.50)
-
-    assert to_cents(value * Decimal("1.028464")) == money(9_500)
-
-
-def test_the_value_inside_a_duty_paid_price_without_a_fee() -> None:
-    assert back_out_duty_paid(1_200, [100], 0.1) == 1_000
+    assert landed.amount("mpf") == money(recomputed["mpf"])
+    assert landed.total == money(recomputed["check_total"]) == money(recomputed["net_of_non_dutiable"])
 
 
 def test_american_customs_value_is_the_price_packed_ready() -> None:
@@ -415,7 +402,6 @@ def test_doubts_are_said_only_of_figures_in_use() -> None:
         ),
         (lambda: landed_cost("GB", []), r"goods: none is given"),
         (lambda: landed_cost("GB", 1).component("gst"), r"no part 'gst'. Legal: goods, customs_value"),
-        (lambda: back_out_duty_paid(100, [60, 50], 0.1), r"leaves -10"),
     ],
 )
 def test_refusals_say_what_is_legal(call: Any, message: str) -> None:

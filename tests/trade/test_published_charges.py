@@ -17,9 +17,9 @@ import pytest
 
 from forecast.buildfile.consignment import Consignment
 from forecast.figures.evaluate import evaluate
-from forecast.trade.arrival import disbursement_fee, storage_cost
 from forecast.trade.consignment_lines import Expansion, expand
 from forecast.trade.landed import landed_cost
+from tests.trade.known_figures import disbursement_fee, storage_cost
 
 REFERENCES = Path(__file__).parents[1] / "references" / "landed_examples.json"
 CHARGES: dict[str, dict[str, Any]] = {

@@ -131,7 +131,7 @@ def test_doubts(changes: dict[str, object], expected: tuple[str, ...]) -> None:
 
 
 def test_warnings_name_the_figure_its_source_and_the_way_to_overwrite_it() -> None:
-    found = {warning.figure: warning.text for warning in load_rules("US").warnings(TODAY)}
+    found = {warning.figure: str(warning) for warning in load_rules("US").warnings(TODAY)}
 
     assert "held until 2026-09-30" in found["mpf.rate"]
     assert found["duty.8707.10"] == (
@@ -149,7 +149,7 @@ def test_warnings_name_the_figure_its_source_and_the_way_to_overwrite_it() -> No
 
 
 def test_the_british_duty_is_old_and_said_so() -> None:
-    found = {warning.figure: warning.text for warning in load_rules("GB").warnings(TODAY)}
+    found = {warning.figure: str(warning) for warning in load_rules("GB").warnings(TODAY)}
 
     assert "is of 2021-01-01, more than 18 months old" in found["duty.8708.29"]
     assert "vat" not in found

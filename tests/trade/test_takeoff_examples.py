@@ -20,7 +20,7 @@ from pydantic import TypeAdapter
 
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.takeoff import Takeoff
-from forecast.decide.comparisons import PUBLISHED, Published, mixed_uplift
+from forecast.decide.comparisons import PUBLISHED, Published
 from forecast.engine.plan import compile_plan
 from forecast.figures.evaluate import at_middle
 from forecast.figures.kinds import Known
@@ -407,19 +407,12 @@ def _lognormal(given: Numbers) -> Numbers:
     return {"sigma": shape.sigma_low, "median": shape.median, "mean": shape.moments[0]}
 
 
-@answers("sta-05-optimism-mix")
-def _uplift(given: Numbers) -> Numbers:
-    kinds = ("non-standard", "standard")
-    shares = dict(zip(kinds, given["shares"], strict=True))
-    return {"uplift_pct": mixed_uplift(shares, dict(zip(kinds, given["uplift_pct"], strict=True)))}
-
-
 def _published(name: str) -> Published:
     return next(item for item in PUBLISHED if item.id == name)
 
 
 def test_every_example_is_answered() -> None:
-    assert len(EXAMPLES) == 41
+    assert len(EXAMPLES) == 40
     assert set(ANSWERS) == set(EXAMPLES)
 
 
