@@ -63,16 +63,21 @@ def ask(id: str) -> None:
     if item.id == "kit_price" and start["chips"]:
         _by_chips(item, standing)
         return
-    live = item.kind in _LIVE
-    press = st.button if live else st.form_submit_button
-    with st.container(key="guided-live") if live else st.form("guided-form", border=False):
+    live, written = item.kind in _LIVE, item.kind == "text"
+    press = st.form_submit_button if written else st.button
+    with (
+        st.form("guided-form", border=False)
+        if written
+        else st.container(key="guided-live" if live else "guided-picked")
+    ):
         stood = _stood(item, standing.values)
         if live:
             given, meant = _numbers(item, stood, standing.values)
         else:
             with st.container(key="guided-field"):
                 given = meant = _field(item, stood, standing.values)
-        if start["wrong"] and (given == start["refused"] or not live):
+        # of a name that is written nothing is known before it is sent; all else is read as it is typed or picked
+        if start["wrong"] and (given == start["refused"] or written):
             st.error(safe(start["wrong"]))
         if start["written"].get(item.id) == DONT_KNOW and not given:
             st.caption("You said that you don't know. Next leaves it at that.")

@@ -201,6 +201,18 @@ def test_nothing_is_no_answer(begin_at: Callable[..., AppTest], id: str, verb: s
     assert app.session_state["start"]["written"][id] == DONT_KNOW
 
 
+@pytest.mark.parametrize(("id", "kind", "chosen"), [("origin", "selectbox", "JP"), ("paint", "radio", "shop")])
+def test_what_is_said_of_no_answer_goes_once_one_is_chosen(
+    begin_at: Callable[..., AppTest], id: str, kind: str, chosen: str
+) -> None:
+    app = press(begin_at(id), "Next")
+    assert [item.value for item in app.error] == ["Choose an answer, or press \u201cI don't know\u201d."]
+    app = app.get(kind)[0].set_value(chosen).run()
+    assert not app.error
+    app = press(app, "Next")
+    assert app.session_state["start"]["written"][id] == chosen
+
+
 def test_back_and_forward_lose_nothing(begin_at: Callable[..., AppTest]) -> None:
     app = say(begin_at("kit_price", kit_currency="THB", currency="PLN"), "kit_price", "65 000")
     app.text_input(key="guided-rate").set_value("0.1").run()
