@@ -83,6 +83,21 @@ _ACTING = re.compile(
 _PARTED = "\u2060"
 _INDENT = re.compile(r"(?<=\n)[ \t]+|^(?:\t| {4})[ \t]*")
 
+# Streamlit's own dialog says that a server does not respond, and asks for the internet, which nothing here needs. Where
+# it is no longer built so, its own words are seen again.
+_GONE = (
+    "The dashboard does not answer",
+    "Nothing that was saved is lost. If it has stopped, start it again with the command \\201C forecast app\\201D : "
+    "this page then comes back by itself.",
+)
+_LOST = 'body:has(.stApp[data-test-connection-state]:not([data-test-connection-state="CONNECTED"])) [role="dialog"]'
+_UNANSWERED = f"""
+{_LOST} > h2, {_LOST} > h2 + div {{ font-size: 0; visibility: hidden; }}
+{_LOST} > h2 + div > * {{ display: none; }}
+{_LOST} > h2::before {{ content: "{_GONE[0]}"; font-size: 1.3rem; visibility: visible; }}
+{_LOST} > h2 + div::before {{ content: "{_GONE[1]}"; font-size: 1rem; line-height: 1.5; visibility: visible; }}
+"""
+
 _STYLE = """
 <style>
 .stApp { font-variant-numeric: tabular-nums; }
@@ -142,10 +157,21 @@ table.fc .fc-void { text-decoration: line-through; opacity: 0.75; }
 
 def style() -> None:
     """Put the stylesheet into the page."""
-    colours = palette()
-    names = f"--fc-paper: {colours.paper}; --fc-ink: {colours.ink}; --fc-muted: {colours.muted};"
-    own = _STYLE.replace("<style>", f"<style>.stApp {{ {names} }}", 1)
-    st.html(own.replace("</style>", thumb_rules() + print_rules(colours) + "</style>"))
+    own = _STYLE.replace("<style>", f"<style>{_colours()}", 1)
+    st.html(own.replace("</style>", _UNANSWERED + thumb_rules() + print_rules(palette()) + "</style>"))
+
+
+def _colours() -> str:
+    """Name the colours for the stylesheet, so that they turn with the browser's look and wait for no drawing.
+
+    A browser that cannot choose between two keeps those of the look in which the page was drawn.
+    """
+    names, drawn = ("paper", "ink", "muted"), palette()
+    fixed = " ".join(f"--fc-{name}: {getattr(drawn, name)};" for name in names)
+    turning = " ".join(
+        f"--fc-{name}: light-dark({getattr(LIGHT, name)}, {getattr(DARK, name)});" for name in names
+    )
+    return f".stApp {{ {fixed} }} @supports (color: light-dark(#000, #fff)) {{ .stApp {{ {turning} }} }}"
 
 
 def palette() -> Palette:

@@ -10,7 +10,7 @@ from pathlib import Path
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from forecast.dashboard.layout import calmly, safe, style, tell_any, told_late, told_plainly
+from forecast.dashboard.layout import calmly, palette, safe, style, tell_any, told_late, told_plainly
 from forecast.dashboard.printing import paper_head
 from forecast.dashboard.shelf import SHELF
 from forecast.dashboard.state import (
@@ -28,6 +28,7 @@ from forecast.dashboard.tray import foot, tray
 from forecast.errors import BuildFileError, ForecastError
 from forecast.ledger import Ledger
 from forecast.ledger.folder import BuildFolder, demos, open_demo
+from forecast.views.theme import Palette
 
 _HERE = Path(__file__).parent
 PAGES: tuple[tuple[str, str, str], ...] = (
@@ -67,7 +68,7 @@ def run(argument: str | None = None) -> None:
     try:
         folder = BuildFolder(Path(begin(argument)["file"]))
         state = state_of(folder)  # before anything of it is read, so that no change slips in between
-        follow(folder, state)
+        follow(folder, state, palette())
         view = opened()
     except Exception as error:  # whatever it is: the frame stays, and another build can be opened
         if page is not start:
@@ -204,14 +205,16 @@ def _stamp(file: Path) -> str:
 
 @st.fragment(run_every=EVERY)
 @told_plainly()
-def follow(folder: BuildFolder, drawn: str) -> None:
-    """Draw all anew when the build is no longer what was drawn.
+def follow(folder: BuildFolder, drawn: str, look: Palette) -> None:
+    """Draw all anew when the build is no longer what was drawn, or the browser's look is another.
 
     Parameters
     ----------
     folder : BuildFolder
     drawn : str
         Its `state_of` when this run of the page began.
+    look : Palette
+        In which charts were drawn: on the other paper they could hardly be read.
     """
-    if state_of(folder) != drawn:
+    if palette() != look or state_of(folder) != drawn:
         st.rerun()

@@ -201,7 +201,9 @@ def test_nothing_is_no_answer(begin_at: Callable[..., AppTest], id: str, verb: s
     assert app.session_state["start"]["written"][id] == DONT_KNOW
 
 
-@pytest.mark.parametrize(("id", "kind", "chosen"), [("origin", "selectbox", "JP"), ("paint", "radio", "shop")])
+@pytest.mark.parametrize(
+    ("id", "kind", "chosen"), [("origin", "selectbox", "JP"), ("paint", "radio", "shop")]
+)
 def test_what_is_said_of_no_answer_goes_once_one_is_chosen(
     begin_at: Callable[..., AppTest], id: str, kind: str, chosen: str
 ) -> None:
