@@ -54,7 +54,7 @@ def looks_settled(view: Opened, watch: Reforecast, *, folded: bool = True) -> No
     folded : bool
         Whether the choice among several is folded away.
     """
-    news("settled")
+    looks_settled_news()
     lines = {line.id: line for line in watch.lines}
     found = [lines[name] for name in watch.looking_settled]
     if not found:
@@ -77,6 +77,11 @@ def looks_settled(view: Opened, watch: Reforecast, *, folded: bool = True) -> No
         noun = "line" if len(chosen) == 1 else "lines"
         if place.button(f"Close {len(chosen)} {noun}", key="close-settled", disabled=not chosen):
             close_now(view, chosen, "settled")
+
+
+def looks_settled_news() -> None:
+    """Say what was closed by the last tap, also where nothing more looks settled."""
+    news("settled")
 
 
 def close_several(view: Opened) -> None:

@@ -1,12 +1,18 @@
-"""What wants attention: at most five things, the most pressing of each kind, each one tap from being done."""
+"""What wants attention: at most five things, the most pressing of each kind, each one tap from being done.
+
+What is overdue comes first, then what most money is at stake in.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from functools import partial
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from forecast.buildfile.places_of_figures import place_at
 from forecast.buildfile.schema import Build
@@ -17,7 +23,7 @@ from forecast.dashboard.cost_next import comes_later
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipts_news import enter, events_of, news
-from forecast.dashboard.receipts_settle import looks_settled
+from forecast.dashboard.receipts_settle import looks_settled, looks_settled_news
 from forecast.dashboard.remembered import WITH_CHANGES, parsed
 from forecast.dashboard.saving import form_key, opened_sheet, put
 from forecast.dashboard.state import Opened, before, known_by_now, opened
@@ -35,9 +41,11 @@ from forecast.views.settling_words import (
     share_of_closed_sentence,
 )
 from forecast.views.stands import due_sentence, over_sentence, running_over, short_sentence, tight_sentence
+from forecast.watching.at_stake import beyond_high, missing_on_average, still_counted
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.watching.settling import close_lines, enter_receipt, rule_out
 from forecast.words.currencies import is_currency
+from forecast.words.minor_units import to_float
 from forecast.words.money import about
 
 _PLACE = "stand"
@@ -47,52 +55,103 @@ _MOST = 5
 """So many things are asked for at once."""
 
 
-def attention(view: Opened, watch: Reforecast | None) -> int:
-    """Draw what is found at once, and give how many things that are."""
+@dataclass(frozen=True)
+class _Thing:
+    """One thing that wants attention: what is at stake in it, in money, how it is drawn, and whether it is overdue."""
+
+    worth: float
+    draw: Callable[[], None]
+    overdue: bool = False
+
+
+@dataclass
+class Asked:
+    """What was drawn, with the places before, between and behind.
+
+    Attributes
+    ----------
+    count : int
+        So many things.
+    places : list of (float, container)
+        Each with the worth of what stands behind it: what is worth more has its place there.
+    """
+
+    count: int = 0
+    places: list[tuple[float, DeltaGenerator]] = field(default_factory=list)
+
+    def place_for(self, worth: float) -> DeltaGenerator:
+        """Give the place of what is found later, by what is at stake in it."""
+        return next(place for below, place in self.places if worth >= below)
+
+
+def attention(view: Opened, watch: Reforecast | None) -> Asked:
+    """Draw what is found at once: what is overdue, then what most money is at stake in; at most five things.
+
+    A figure that may be a slip comes before what is worked out with it.
+    """
     news(_PLACE)
-    asked = 0
-    if watch is not None:
-        if watch.looking_settled:
-            with st.container(border=True):
-                looks_settled(view, watch)
-        else:
-            looks_settled(view, watch)  # with the news of what it closed
-        asked += bool(watch.looking_settled)
-        due = _most_due(view)
-        if due is not None:
-            _due(view, due)
-        over = [line for line in running_over(watch.lines) if line.id not in watch.looking_settled]
-        if over:
-            _over(view, over[0])
-        past = watch.share_of_closed
-        if past:
-            _perhaps_past(view, watch)
-        asked += (due is not None) + bool(over) + bool(past)
-    found = before(view) if watch is None else watch
-    short = short_sentence(found, view.budget)
-    if short:
-        _item("short", short, "", lambda: None, "cost", "What can be done about it")
-    asked += bool(short)
-    if watch is not None and watch.over_by_now and asked < _MOST:
-        _over_by_now(view, watch)
-        asked += 1
-    build = _with_changes()
-    known = known_by_now(view)
-    finished = watch is not None and watch.finished  # nothing is put into it any more
-    missing = () if finished else findings(build, () if known is None else known.begun)
-    if missing and asked < _MOST - 1:  # what to firm up comes last
-        _left_out(view, build, missing[0], len(missing) - 1)
-    asked += bool(missing)
-    tight = tight_sentence(found, view.budget)
-    if tight and asked < _MOST - 1:
-        _item("tight", tight, "", lambda: None, "cost", "What can be done about it")
-        asked += 1
+    if watch is None or not watch.looking_settled:
+        looks_settled_news()
+    things = [*_of_receipts(view, watch), *_of_budget(view, watch), *_of_build(view, watch)]
+    things.sort(key=lambda thing: (not thing.overdue, -thing.worth))
+    asked = Asked()
+    for thing in things[:_MOST]:
+        asked.places.append((math.inf if thing.overdue else thing.worth, st.container()))
+        thing.draw()
+        asked.count += 1
+    asked.places.append((-math.inf, st.container()))
     return asked
 
 
-def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: int) -> None:
-    """Draw the figure to firm up first; where nothing wants attention at all, say so."""
-    if asked >= _MOST:
+def _of_receipts(view: Opened, watch: Reforecast | None) -> Iterator[_Thing]:
+    """Give what the receipts ask: what is due, what may be all or past, and what runs over."""
+    if watch is None:
+        return
+    settled = watch.looking_settled
+    if settled:
+        yield _Thing(still_counted(watch, settled), partial(_settled, view, watch))
+    due = _most_due(view)
+    if due is not None:
+        yield _Thing(to_float(due.outstanding_minor, view.currency), partial(_due, view, due), overdue=True)
+    over = [line for line in running_over(watch.lines) if line.id not in settled]
+    if over:
+        yield _Thing(beyond_high(over[0]), partial(_over, view, over[0]))
+    if watch.share_of_closed:
+        yield _Thing(still_counted(watch, watch.share_of_closed), partial(_perhaps_past, view, watch))
+    if watch.over_by_now:
+        yield _Thing(still_counted(watch, watch.over_by_now), partial(_over_by_now, view, watch))
+
+
+def _of_budget(view: Opened, watch: Reforecast | None) -> Iterator[_Thing]:
+    """Give that the budget is short, or that it is not enough as often as it should."""
+    found = before(view) if watch is None else watch
+    for key, sentence in (
+        ("short", short_sentence(found, view.budget)), ("tight", tight_sentence(found, view.budget)),
+    ):  # fmt: skip
+        if sentence and view.budget is not None:
+            draw = partial(_item, key, sentence, "", lambda: None, "cost", "What can be done about it")
+            yield _Thing(missing_on_average(found, view.budget), draw)
+
+
+def _of_build(view: Opened, watch: Reforecast | None) -> Iterator[_Thing]:
+    """Give the gravest of what the build may have left out, or holds that may be a slip."""
+    if watch is not None and watch.finished:  # nothing is put into it any more
+        return
+    build, known = _with_changes(), known_by_now(view)
+    missing = findings(build, () if known is None else known.begun)
+    if missing:
+        worth = math.inf if missing[0].grade == "odd" else missing[0].worth(view.currency)
+        yield _Thing(worth, partial(_left_out, view, build, missing[0], len(missing) - 1))
+
+
+def _settled(view: Opened, watch: Reforecast) -> None:
+    with st.container(border=True):
+        looks_settled(view, watch)
+
+
+def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: Asked) -> None:
+    """Draw the figure to firm up first, in its place; where nothing wants attention at all, say so."""
+    if asked.count >= _MOST:
         return
     if watch is not None and watch.finished:
         found = None
@@ -112,12 +171,15 @@ def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: int) -> None:
             None,
         )
         room.empty()
-    if found is not None and watch is not None and found.figure in events_of(view):
-        _rule_out(view, found)
-    elif found is not None:
-        _firm_up(view, found)
-    elif not asked:
-        text("Nothing now.")
+    if found is None:
+        if not asked.count:
+            text("Nothing now.")
+        return
+    with asked.place_for(found.release.value):
+        if watch is not None and found.figure in events_of(view):
+            _rule_out(view, found)
+        else:
+            _firm_up(view, found)
 
 
 def _item(

@@ -256,6 +256,29 @@ def test_five_things_at_most_want_attention(run: Run, folder: BuildFolder) -> No
     assert "Nothing now." not in told
 
 
+def places(app: AppTest, *beginnings: str) -> list[int]:
+    told = words(app)
+    assert all(told.count(said) == 1 for said in beginnings), told
+    return [told.index(said) for said in beginnings]
+
+
+def test_what_most_money_is_at_stake_in_comes_first_after_what_is_due(run: Run, folder: BuildFolder) -> None:
+    """A budget that is short by thousands stood below a line that looked settled, whatever hung on it."""
+    ledger = folder.ledger()
+    pay(ledger, "kit", 290_000)
+    agree(ledger, ledger.list_receipts()[0].date, "Painter", "paint", 20_000, "EUR")
+    others = ("Perhaps left out:", "you then need to hold", "Looks settled:")
+    for budget, order in (
+        (1_000, ("Agreed and due:", "Your budget is short", *others)),
+        (3_100, ("Agreed and due:", "Perhaps left out:", "Your budget is short", *others[1:])),
+        (3_750, ("Agreed and due:", *others)),
+    ):
+        text = BUILD.replace('country = "IE"', f'country = "IE"\nbudget = {budget}')
+        folder.build_file.write_text(text, encoding="utf-8")
+        found = places(run(folder.build_file, "stand"), *order)
+        assert found == sorted(found), order
+
+
 def test_a_finished_build_says_what_it_cost(run: Run, folder: BuildFolder) -> None:
     ledger = folder.ledger()
     pay(ledger, "kit", 290_000)
