@@ -471,7 +471,8 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
     new, titles, build = checked(_new(view, entry)), view.titles(), view.build
     for document in entry.documents:
         check_document(document.name, document.content)
-    ask_first(question(build, view.ledger, new, titles), entry.key, meant=meant)
+    made = () if added is None else (added,)
+    ask_first(question(build, view.ledger, new, titles, made), entry.key, meant=meant)
     ledger = view.ledger_to_write()
     if added is not None:
         build = parse_build(edit_build(view.folder.build_file, [added]), str(view.folder.build_file))

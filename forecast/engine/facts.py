@@ -243,6 +243,20 @@ def prior_of(plan: Plan, seed: int) -> Prior:
     return kept.setdefault(seed, Prior(plan, seed))
 
 
+def stated_margin(plan: Plan, name: str, seed: int) -> Margin:
+    """Give the distribution of a row by its ranges alone, before anything is known, as if it were needed.
+
+    Parameters
+    ----------
+    plan : Plan
+    name : str
+        Id of the row.
+    seed : int
+    """
+    prior = prior_of(plan, seed)
+    return prior.judge(name, _given(plan, KnownFacts(), prior), ()).margin
+
+
 @dataclass(frozen=True)
 class _Given:
     """Known amounts, as far as they bear on other rows.

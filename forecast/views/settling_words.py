@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 
+from forecast.buildfile.changes import AddItem
 from forecast.buildfile.choosing import scenario_title
 from forecast.buildfile.schema import Build
 from forecast.engine.plan import compile_plan
@@ -419,15 +420,41 @@ def taken_words(
     return told
 
 
-def question(build: Build, ledger: Ledger | None, receipt: NewReceipt, titles: Mapping[str, str]) -> str:
-    """Ask about what is odd in a receipt before it is entered; nothing where all is usual."""
+def question(
+    build: Build,
+    ledger: Ledger | None,
+    receipt: NewReceipt,
+    titles: Mapping[str, str],
+    added: Sequence[AddItem] = (),
+) -> str:
+    """Ask about what is odd in a receipt before it is entered; nothing where all is usual.
+
+    Parameters
+    ----------
+    build : Build
+    ledger : Ledger or None
+    receipt : NewReceipt
+        Fit to be entered.
+    titles : mapping of str to str
+    added : sequence of AddItem, optional
+        The lines that are to be made for it.
+    """
     currency = build.build.currency
-    told = unusual_words(unusual(build, map(pair, receipt.splits)), currency)
-    told += [_odd_words(one, titles, currency) for one in oddities(build, ledger, receipt)]
+    told = []
+    if not _as_agreed(ledger, receipt):
+        told += unusual_words(unusual(build, map(pair, receipt.splits)), currency)
+    told += [_odd_words(one, titles, currency) for one in oddities(build, ledger, receipt, added)]
     if not told:
         return ""
     asked = "; ".join(told)
     return f"{asked[0].upper()}{asked[1:]}. Is that meant?"
+
+
+def _as_agreed(ledger: Ledger | None, receipt: NewReceipt) -> bool:
+    """Tell whether a receipt pays no more than what is left of a price agreed, which was asked about then."""
+    agreed = None if ledger is None or receipt.kind == "refund" else ledger.counts_against(receipt)
+    paid = sum(abs(minor) for _, minor in map(pair, receipt.splits))
+    return agreed is not None and paid <= agreed.outstanding_minor
 
 
 def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
@@ -439,6 +466,17 @@ def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
         lines = named([split.line_id for split in same.splits], titles)
         money = exact(same.amount_minor, same.currency)
         return f"receipt {same.id} is the same: {same.supplier}, {same.date}, {money} for {lines}"
+    if odd.kind == "told-of":
+        one = len(odd.open_lines) == 1
+        which, their = (
+            ("stands open and unpaid", "its estimate")
+            if one
+            else ("stand open and unpaid", "their estimates")
+        )
+        return (
+            f"\u201c{odd.title}\u201d sounds like {named(odd.open_lines, titles)}, which {which}: on a new line it "
+            f"comes on top of {their}"
+        )
     if odd.kind == "another":
         due = exact(odd.minor, currency)
         return (

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+import numpy as np
+
 from forecast.buildfile.schema import Build
+from forecast.engine.facts import stated_margin
+from forecast.engine.forecast import DEFAULT_SEED
+from forecast.engine.margin import TENTHS
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError, LedgerError
 from forecast.ledger.splitting import split_rest
@@ -20,12 +25,37 @@ def middle_figures(build: Build, scenario: str | None = None) -> dict[str, float
     return compile_plan(build, scenario).at_middle(gated="by chance")
 
 
-Highs: TypeAlias = Mapping[str, tuple[str, float]]
-"""Title and high of each line and event, by id; see `every_high`."""
-
 UNUSUAL = 3.0
 """A sum of more than so many times the high of its line is asked about before it is entered: a decimal point in the
 wrong place makes ten of it."""
+
+UNUSUAL_ONCE = 2.0
+"""As `UNUSUAL`, for what comes in one bill and stands on its own range."""
+
+_SELDOM = 2.3263478740408408
+"""Score of P99: what 1 of 100 builds would pay by the range of its line is not asked about."""
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What a line was thought to cost at most, and from where on a sum for it is asked about.
+
+    Attributes
+    ----------
+    title : str
+    high : float
+        In 90 of 100 builds it costs no more: by its own range where that was simulated, else with every figure at its
+        P90, which is more where several figures make it up.
+    bound : float
+    """
+
+    title: str
+    high: float
+    bound: float
+
+
+Highs: TypeAlias = Mapping[str, Expected]
+"""What each line and event was thought to cost at most, by id; see `every_high`."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +67,7 @@ class Unusual:
     title : str
         Of the line or event.
     paid, high : float
-        The sum, and what the line costs with every figure at its P90, in the build's money.
+        The sum, and what the line costs at its P90, in the build's money.
     """
 
     title: str
@@ -48,7 +78,7 @@ class Unusual:
 def unusual(
     build: Build, splits: Iterable[tuple[str, int]], highs: Highs | None = None
 ) -> tuple[Unusual, ...]:
-    """Find sums of more than `UNUSUAL` times the high of their line, which may be slips of the keyboard.
+    """Find sums far above the range of their line, which may be slips of the keyboard.
 
     Parameters
     ----------
@@ -61,35 +91,52 @@ def unusual(
     sums: dict[str, int] = {}
     for line, part in splits:
         sums[line] = sums.get(line, 0) + abs(part)
-    known = every_high(build) if highs is None else highs
+    known = every_high(build, sums.keys()) if highs is None else highs
     found = []
     for line, part in sums.items():
-        title, high = known.get(line, ("", 0.0))
         paid = to_float(part, build.build.currency)
-        if 0 < UNUSUAL * high < paid:
-            found.append(Unusual(title, paid, high))
+        if line in known and 0 < known[line].bound < paid:
+            found.append(Unusual(known[line].title, paid, known[line].high))
     return tuple(found)
 
 
-def every_high(build: Build) -> Highs:
-    """Give title, and cost with every figure at its P90, of each line and event that counts in any scenario, by id.
+def every_high(build: Build, only: Collection[str] | None = None) -> Highs:
+    """Give what each line and event that counts in any scenario costs at most, by id, and what is asked about.
 
     Empty where the build cannot be simulated: it can be paid for all the same.
+
+    Parameters
+    ----------
+    build : Build
+    only : collection of str, optional
+        The lines that are asked for; all of them when left out.
     """
-    highs: dict[str, tuple[str, float]] = {}
+    highs: dict[str, Expected] = {}
     try:
         for scenario in build.scenario or (None,):
-            highs = _highs(build, scenario) | highs
+            highs = _highs(build, scenario, only) | highs
     except ForecastError:
         return {}
     return highs
 
 
-def _highs(build: Build, scenario: str | None) -> dict[str, tuple[str, float]]:
-    """Give title, and cost with every figure at its P90 as if it were needed or happened, of each line by id."""
+def _highs(build: Build, scenario: str | None, only: Collection[str] | None) -> dict[str, Expected]:
+    """Give what each line costs at most as if it were needed or happened, by id."""
     plan = compile_plan(build, scenario)
     highs = plan.at({item.id: item.shape.percentile(0.9) for item in plan.inputs}, gated="open")
-    return {row.id: (row.title, highs[row.id]) for row in plan.rows}
+    found = {}
+    for row in plan.rows:
+        if only is not None and row.id not in only:
+            continue
+        high = highs[row.id]
+        bound = UNUSUAL * high
+        if row.kind == "line" and row.bought == "once" and row.inputs and not row.reads:
+            # Several figures are seldom at their P90 together. What is reckoned from other lines is as dear as these.
+            stated = stated_margin(plan, row.id, DEFAULT_SEED)
+            own, seldom = (float(one) for one in stated.amount(np.array([TENTHS[1], _SELDOM])))
+            high, bound = min(high, own), min(bound, max(UNUSUAL_ONCE * own, seldom))
+        found[row.id] = Expected(row.title, high, bound)
+    return found
 
 
 def shared_out(

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from forecast.buildfile.changes import AddItem
 from forecast.buildfile.schema import Build
 from forecast.engine.facts import learn, prior_of
 from forecast.engine.forecast import DEFAULT_SEED
@@ -18,6 +19,7 @@ from forecast.watching.known_facts import known_from
 from forecast.watching.reforecast import scenario_in_force, settled_lines
 from forecast.watching.settling import as_meant, bought_as, brings_in
 from forecast.watching.standing import Record
+from forecast.watching.told_of import open_lines_like
 
 
 @dataclass(frozen=True)
@@ -26,10 +28,11 @@ class Odd:
 
     Attributes
     ----------
-    kind : {"cannot-happen", "not-paid", "twice", "again", "another"}
+    kind : {"cannot-happen", "not-paid", "twice", "again", "another", "told-of"}
         It is for an event that was said to be impossible; more comes back for a line than was paid; it looks like one
         that is there already; the line is bought once, is paid and settled, and gets much of its sum again; a price is
-        agreed for the line with another supplier, and this comes on top.
+        agreed for the line with another supplier, and this comes on top; it is to have a line of its own, and lines
+        that stand open are called as it is.
     line_id : str
     date : datetime.date or None
         When the event was said to be impossible, or of the receipt that is there.
@@ -41,22 +44,30 @@ class Odd:
         Whether the line that is paid again was closed, or only looks settled.
     supplier : str
         With whom a price is agreed for the line.
+    title : str
+        Of the line that is to be made for it.
+    open_lines : tuple of str
+        The lines that stand open and are called as it is.
     """
 
-    kind: Literal["cannot-happen", "not-paid", "twice", "again", "another"]
+    kind: Literal["cannot-happen", "not-paid", "twice", "again", "another", "told-of"]
     line_id: str
     date: dt.date | None = None
     minor: int = 0
     receipt: Receipt | None = None
     closed: bool = False
     supplier: str = ""
+    title: str = ""
+    open_lines: tuple[str, ...] = ()
 
 
 _EXTRA = 2
 """Less than one part in so many of what was paid for a settled line is an extra; more is like buying it again."""
 
 
-def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[Odd, ...]:
+def oddities(
+    build: Build, ledger: Ledger | None, receipt: NewReceipt, added: Sequence[AddItem] = ()
+) -> tuple[Odd, ...]:
     """Find what is odd about a receipt that is not entered yet.
 
     Parameters
@@ -66,6 +77,8 @@ def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[
         None where nothing was entered yet.
     receipt : NewReceipt
         Fit to be entered.
+    added : sequence of AddItem, optional
+        The lines that are to be made for it, as `unforeseen_line` gives them.
     """
     receipt = as_meant(build, receipt)
     parts: dict[str, int] = {}
@@ -78,10 +91,12 @@ def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[
             for line, minor in parts.items()
             if minor > max(0, paid.get(line, 0)) and not brings_in(build, line)
         )
+    new = told_of(build, ledger, added)
     if ledger is None:
-        return ()
+        return new
     marks = ledger.event_states()
-    found = [
+    found = [*new]
+    found += [
         Odd("cannot-happen", line, marks[line].date)
         for line in parts
         if line in marks and marks[line].state == "cannot-happen"
@@ -106,6 +121,25 @@ def oddities(build: Build, ledger: Ledger | None, receipt: NewReceipt) -> tuple[
         if line in closed or line in settled
     ]
     return tuple(found)
+
+
+def told_of(build: Build, ledger: Ledger | None, added: Sequence[AddItem]) -> tuple[Odd, ...]:
+    """Find lines that stand open and are called as a bill is that is to have a line of its own.
+
+    Parameters
+    ----------
+    build : Build
+    ledger : Ledger or None
+    added : sequence of AddItem
+        The lines that are to be made for it.
+    """
+    made = {str(item.table["id"]): item.table for item in added}
+    found = ((line, str(table["name"]), str(table["group"])) for line, table in made.items())
+    return tuple(
+        Odd("told-of", line, title=name, open_lines=like)
+        for line, name, group in found
+        if (like := open_lines_like(build, ledger, name, group, made))
+    )
 
 
 def _another(build: Build, ledger: Ledger, receipt: NewReceipt, parts: Mapping[str, int]) -> list[Odd]:

@@ -61,6 +61,11 @@ def test_a_bill_that_nobody_told_of_is_entered_on_the_page(run: Run, before_orde
     field(app, "text_input", "What was it for?").set_value("Tyres")  # type: ignore[attr-defined]
     assert "there is a line “Tyres” already" in words(save(app.run()))
     assert before_ordering.read().fingerprint() == build.fingerprint()
+    field(app, "text_input", "What was it for?").set_value("Tyres and skip")  # type: ignore[attr-defined]
+    app = save(app.run())
+    assert "“Tyres and skip” sounds like “Tyres”, which stands open and unpaid" in words(app)
+    assert [item.label for item in app.checkbox] == ["It is meant"]
+    assert before_ordering.read().fingerprint() == build.fingerprint()
     field(app, "text_input", "What was it for?").set_value("Port bill")  # type: ignore[attr-defined]
     field(app, "selectbox", "Group").set_value("import")  # type: ignore[attr-defined]
     app = app.run()

@@ -99,6 +99,20 @@ def test_who_sits_there_is_asked(
     assert "New in the build file: “Port bill”." in told
 
 
+def test_a_bill_called_as_a_line_that_stands_open_is_asked_about_and_both_ways_are_named(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bill = enter(folder, "Tyres and skip hire")
+    told = run(capsys, *bill, "--new-line", fails=True)
+    assert "“Tyres and skip hire” sounds like “Tyres”, which stands open and unpaid" in told
+    assert "Is that meant? Nothing was entered. If it is, say so with --sure." in told
+    assert "If not, name it without --new-line: --line tyres" in told
+    assert len(lines(folder)) == 1
+    assert "No receipts yet" in run(capsys, "receipts", folder)
+    run(capsys, *bill, "--new-line", "--sure")
+    assert len(lines(folder)) == 2
+
+
 def test_a_receipt_that_is_refused_leaves_the_build_file_alone(
     folder: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

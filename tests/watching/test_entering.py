@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from openpyxl import Workbook, load_workbook
 
+from forecast.buildfile.reader import parse_build
 from forecast.errors import ImportRefusedError, LedgerError
 from forecast.ledger import Ledger
 from forecast.ledger.days import not_ahead
@@ -16,7 +17,7 @@ from forecast.ledger.preview import proposed_columns
 from forecast.ledger.receipts_xlsx import receipts_xlsx
 from forecast.ledger.splitting import reconcile
 from forecast.ledger.statement import read_statement, typed_statement
-from forecast.watching.estimates import shared_out
+from forecast.watching.estimates import shared_out, unusual
 from forecast.watching.importing import open_import, plan_import
 
 TODAY = dt.date(2026, 5, 14)
@@ -169,3 +170,52 @@ def test_a_row_that_ends_before_its_label_is_told_with_its_place() -> None:
     with pytest.raises(ImportRefusedError, match="row 3, column label: missing") as caught:
         read_statement("s.csv", "EUR", b"amount;label\n12;Crate\n7\n")
     assert "1 mistake" in str(caught.value)
+
+
+RANGES = """
+[build]
+name = "Bills"
+currency = "EUR"
+country = "IE"
+estimating = 0
+[[line]]
+id = "freight"
+group = "freight"
+bought = "once"
+quantity = { low = 1, middle = 2, high = 4 }
+price = { low = 40, middle = 80, high = 160 }
+[[line]]
+id = "approval"
+group = "other"
+bought = "once"
+amount = { low = 30, middle = 300, high = 1200 }
+[[line]]
+id = "mirrors"
+group = "hardware"
+bought = "once"
+amount = { low = 95, middle = 100, high = 106 }
+[[line]]
+id = "filler"
+group = "consumables"
+bought = "several"
+amount = { low = 50, middle = 100, high = 200 }
+"""
+
+
+@pytest.mark.parametrize(
+    ("line", "usual", "odd"),
+    [
+        # Two lognormals of sigma ln 2 / 1.28155 multiply to one of sqrt(2) times that, whose P99 is
+        # 160 * exp(2.32635 * 0.76490) = 948.4; three times the high of either at once would make 1,920.
+        ("freight", 900, 1_000),
+        ("approval", 3_599, 3_601),  # so wide that the bound is what it is for all: three times the high
+        ("mirrors", 212, 213),  # twice the high, though 1 of 100 builds pays more than 108
+        ("filler", 599, 601),  # bought in several goes
+    ],
+)
+def test_one_bill_far_outside_its_range_is_asked_about_and_somewhat_above_its_high_is_not(
+    line: str, usual: int, odd: int
+) -> None:
+    build = parse_build(RANGES)
+    assert unusual(build, [(line, 100 * usual)]) == ()
+    assert [one.paid for one in unusual(build, [(line, 100 * odd)])] == [odd]

@@ -434,7 +434,7 @@ def add_sure(parser: argparse.ArgumentParser, about: str = "about an unusual sum
     parser.add_argument("--sure", action="store_true", help=f"it is meant: do not ask {about}")
 
 
-def make_sure(options: argparse.Namespace, question: str) -> None:
+def make_sure(options: argparse.Namespace, question: str, instead: str = "") -> None:
     """Ask before something unusual is entered, where a person can answer.
 
     Parameters
@@ -443,6 +443,8 @@ def make_sure(options: argparse.Namespace, question: str) -> None:
         With `add_sure`.
     question : str
         Empty where there is nothing to ask.
+    instead : str, optional
+        What to type where it is not meant, as a sentence.
 
     Raises
     ------
@@ -452,7 +454,7 @@ def make_sure(options: argparse.Namespace, question: str) -> None:
     if not question or options.sure:
         return
     if not somebody_there():
-        message = f"{question} Nothing was entered. If it is, say so with --sure."
+        message = f"{question} Nothing was entered. If it is, say so with --sure. {instead}".rstrip()
         raise ForecastError(message)
     print(f"{plain(question)} [y/N] ", end="", file=sys.stderr, flush=True)
     try:
@@ -460,7 +462,7 @@ def make_sure(options: argparse.Namespace, question: str) -> None:
     except EOFError:
         said = ""
     if said.strip().casefold() not in ("y", "yes"):
-        message = "nothing was entered."
+        message = f"nothing was entered. {instead}".rstrip()
         raise ForecastError(message)
 
 

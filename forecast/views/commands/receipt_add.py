@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -143,7 +143,7 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     ):  # said once, where the ledger begins
         print(plain(doubt), file=sys.stderr)
     titles, ledger = titles_of(build), folder.ledger()
-    make_sure(options, question(build, ledger, new, titles))
+    make_sure(options, question(build, ledger, new, titles, added), _there_instead(build, ledger, added))
     answers = _answers(options, build, ledger, new, titles)
     if added:
         edit_build(folder.build_file, added)
@@ -202,6 +202,17 @@ def _new_lines(options: argparse.Namespace, build: Build) -> list[AddItem]:
             added[name.casefold()] = unforeseen_line(name, group, taken)
             taken.add(str(added[name.casefold()].table["id"]))
     return list(added.values())
+
+
+def _there_instead(build: Build, ledger: Ledger, added: Sequence[AddItem]) -> str:
+    """Say how a bill is entered on the lines that stand open for it, in place of a new one."""
+    from forecast.watching.oddities import told_of
+
+    lines = [line for odd in told_of(build, ledger, added) for line in odd.open_lines]
+    if not lines:
+        return ""
+    typed = " ".join(f"--line {line}{'=SUM' if len(lines) > 1 else ''}" for line in lines)
+    return f"If not, name {'it' if len(lines) == 1 else 'those it is for'} without --new-line: {typed}"
 
 
 def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple[str, int]]:

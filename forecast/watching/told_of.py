@@ -1,0 +1,95 @@
+"""Whether a bill that nobody told of is what a line that stands open is for, by the words of both names."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+
+from forecast.buildfile.schema import Build
+from forecast.engine.plan import compile_plan
+from forecast.errors import ForecastError
+from forecast.ledger import Ledger
+from forecast.watching.reforecast import scenario_in_force
+
+_ON_THE_WAY = frozenset({"kit", "freight", "import"})
+"""Groups that one bill may stand in as well as another: a forwarder charges for all three."""
+
+_ASIDE = "at by from in on per to with"
+"""Words after which a name says where, by whom or how, no longer what."""
+
+_NO_NEWS = frozenset(
+    re.findall(
+        r"\w+",
+        """the and our new for with extra various sea ocean bill bills invoice fee fees charge charges cost costs
+        expenses handling service services hire rent rental port harbour harbor""",
+    )
+)
+"""Words that tell no two things apart: a bill may bear them, and a line may not, for one and the same."""
+
+_LEAST = 4
+"""Letters of a word that says what something is; a shorter one only tells it from others."""
+
+
+def open_lines_like(
+    build: Build, ledger: Ledger | None, name: str, group: str, new: Iterable[str] = ()
+) -> tuple[str, ...]:
+    """Find lines that stand open, unpaid, and are called what a bill is called that is to have a line of its own.
+
+    A name is taken apart at its commas and *and*: a bill of "Terminal, documents" is two things. Each has to be just
+    what a line, or a part of its name, says; a word more, as in "Delivery of the compressor" beside "Delivery to the
+    door", makes another thing of it. A wrong question is worse than none.
+
+    Parameters
+    ----------
+    build : Build
+    ledger : Ledger or None
+    name, group : str
+        Of the bill. The group "other" says nothing; any other one is held against that of the line.
+    new : iterable of str
+        Ids of the lines that are made for it, which are no answer.
+
+    Returns
+    -------
+    tuple of str
+        Ids, in the order of the build.
+    """
+    asked = set(map(frozenset, _things(name)))
+    if not asked:
+        return ()
+    baseline = None if ledger is None else ledger.baseline()
+    try:
+        plan = compile_plan(build, scenario_in_force(build, None, baseline))
+    except ForecastError:  # a build that cannot be simulated can be paid for
+        return ()
+    gone = set(new) | plan.unforeseen
+    if ledger is not None:
+        gone |= {*ledger.closed_lines(), *ledger.paid_by_line()}
+    return tuple(
+        row.id
+        for row in plan.rows
+        if row.kind == "line"
+        and row.id not in gone
+        and _may_stand_in(group, row.group)
+        and any(frozenset(thing) in asked for thing in _things(row.title))
+    )
+
+
+def _may_stand_in(said: str, group: str) -> bool:
+    return said in ("other", group) or {said, group} <= _ON_THE_WAY
+
+
+def _things(name: str) -> list[Sequence[str]]:
+    """Give the words that tell of each thing that a name lists."""
+    found = []
+    for part in re.split(r"[,;:+&/()]|\b(?:and|or)\b", name.casefold()):
+        what = re.split(rf"\b(?:{_ASIDE.replace(' ', '|')})\b", part)[0]
+        words = [_one(word) for word in re.findall(r"[^\W\d_]+", what) if word not in _NO_NEWS]
+        told = [word for word in words if len(word) >= _LEAST - 1]
+        if any(len(word) >= _LEAST for word in told):
+            found.append(told)
+    return found
+
+
+def _one(word: str) -> str:
+    """Write a word as of one: ``documents`` as ``document``."""
+    return word[:-1] if len(word) > _LEAST and word.endswith("s") and not word.endswith("ss") else word
