@@ -471,8 +471,8 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
     new, titles, build = checked(_new(view, entry)), view.titles(), view.build
     for document in entry.documents:
         check_document(document.name, document.content)
-    made = () if added is None else (added,)
-    ask_first(question(build, view.ledger, new, titles, made), entry.key, meant=meant)
+    new_lines = () if added is None else (added,)
+    ask_first(question(build, view.ledger, new, titles, new_lines), entry.key, meant=meant)
     ledger = view.ledger_to_write()
     if added is not None:
         build = parse_build(edit_build(view.folder.build_file, [added]), str(view.folder.build_file))

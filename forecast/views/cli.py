@@ -146,12 +146,14 @@ def _main(arguments: Sequence[str] | None) -> int:
 
 def _run(arguments: Sequence[str]) -> int:
     """Work a command out."""
-    from forecast.views.commands.common import is_build, with_build
+    from forecast.views.commands.common import command_of, is_build, with_build
     from forecast.views.commands.completion import complete
 
     parser = build_parser()
     complete(parser)
-    options = parser.parse_args(with_build(parser, arguments))
+    options, unknown = parser.parse_known_args(with_build(parser, arguments))
+    if unknown:  # told with the usage of the command, which lists what is legal there
+        command_of(parser, arguments)[0].error(f"not known here: {' '.join(unknown)}")
     if options.command is None:
         print(HERE if is_build(".") else FIRST)
         return 0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from forecast.buildfile.schema import Build
 from forecast.engine.plan import compile_plan
@@ -78,7 +78,7 @@ def _may_stand_in(said: str, group: str) -> bool:
     return said in ("other", group) or {said, group} <= _ON_THE_WAY
 
 
-def _things(name: str) -> list[Sequence[str]]:
+def _things(name: str) -> list[list[str]]:
     """Give the words that tell of each thing that a name lists."""
     found = []
     for part in re.split(r"[,;:+&/()]|\b(?:and|or)\b", name.casefold()):

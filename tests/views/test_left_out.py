@@ -53,6 +53,12 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ("receipt void 3 --why typo", "receipt void --why typo . 3"),
         ("receipt add --amount 5 --supplier x --line kit", "receipt add --amount 5 --supplier x --line kit ."),
         ("receipt add --amo=5 other --supp x", "receipt add --amo=5 --supp x other"),
+        ("receipt add --line x --new-line import", "receipt add --line x --new-line=import ."),
+        ("receipt add --new-line other --line x", "receipt add --new-line= --line x other"),
+        ("receipt add other --new-line import", "receipt add --new-line=import other"),
+        ("receipt add --new-line --all nosuch --line x", "receipt add --new-line= --all=nosuch --line x ."),
+        ("receipt add --line x --all", "receipt add --line x --all= ."),
+        ("receipt add --line x --all kit", "receipt add --line x --all= kit"),  # a folder: that is a build misnamed
         ("receipts", "receipts ."),
         ("new folder", "new folder"),
         ("demo", "demo"),
@@ -115,6 +121,25 @@ def test_elsewhere_it_says_what_is_missing(
         main(["budget", "--help"])
     assert left.value.code == 0
     assert "usage: forecast budget [-h]" in capsys.readouterr().out
+
+
+@pytest.mark.usefixtures("here")
+def test_what_a_command_does_not_know_is_told_with_the_usage_of_that_command(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for typed, usage, told in (
+        ("budget --scenery diy", "budget", "--scenery"),
+        ("budget other diy", "budget", "diy"),
+        ("receipt void 3 --why typo --for me", "receipt void", "--for me"),
+        ("--for budget", "", "--for"),
+    ):
+        with pytest.raises(SystemExit) as left:
+            main(typed.split())
+        assert left.value.code == 2
+        said = capsys.readouterr().err
+        assert said.startswith(f"usage: forecast {usage}".rstrip() + " [-h]")
+        assert "error: " in said
+        assert told in said.rpartition("error: ")[2]
 
 
 def test_alone_it_says_what_to_do_first(

@@ -8,6 +8,7 @@ import os
 import re
 import shlex
 import sys
+from collections import deque
 from collections.abc import Callable, Collection, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
@@ -76,6 +77,28 @@ def is_build(path: str | Path) -> bool:
     return (path / "build.toml").is_file() or (path.suffix == ".toml" and path.is_file())
 
 
+def command_of(
+    parser: argparse.ArgumentParser, arguments: Sequence[str]
+) -> tuple[argparse.ArgumentParser, list[str], list[str]]:
+    """Give the parser of the command that was typed, the words that name it, and those after them.
+
+    Parameters
+    ----------
+    parser : argparse.ArgumentParser
+        Of all commands.
+    arguments : sequence of str
+        As typed.
+    """
+    head: list[str] = []
+    rest = list(arguments)
+    while groups := [action for action in parser._actions if isinstance(action, argparse._SubParsersAction)]:
+        if not rest or rest[0] not in groups[0].choices:
+            break
+        parser = groups[0].choices[rest[0]]
+        head.append(rest.pop(0))
+    return parser, head, rest
+
+
 def with_build(parser: argparse.ArgumentParser, arguments: Sequence[str]) -> list[str]:
     """Give the arguments with the build put in where it was left out inside a build's folder.
 
@@ -93,13 +116,9 @@ def with_build(parser: argparse.ArgumentParser, arguments: Sequence[str]) -> lis
     list of str
         Unchanged for a command that is about no build, and where they cannot be told apart: the parser says why.
     """
-    head: list[str] = []
-    rest = list(arguments)
-    while groups := [action for action in parser._actions if isinstance(action, argparse._SubParsersAction)]:
-        if not rest or rest[0] not in groups[0].choices:
-            return list(arguments)
-        parser = groups[0].choices[rest[0]]
-        head.append(rest.pop(0))
+    parser, head, rest = command_of(parser, arguments)
+    if any(isinstance(action, argparse._SubParsersAction) for action in parser._actions):
+        return list(arguments)
     taken = parser._get_positional_actions()
     told = _told_apart(parser, rest)
     if not taken or taken[0].dest != "file" or told is None:
@@ -123,10 +142,14 @@ def _told_apart(parser: argparse.ArgumentParser, given: Sequence[str]) -> tuple[
     """Part options with their values from the other words; None where an option is unknown or cut short."""
     options: list[str] = []
     words: list[str] = []
-    rest = iter(given)
-    for word in rest:
+    rest = deque(given)
+    only_the_build = [action.dest for action in parser._get_positional_actions()] == ["file"]
+    while rest:
+        word = rest.popleft()
         if word == "--" or not re.match(r"-\D", word):  # -5 is a sum
             words += rest if word == "--" else [word]
+            if word == "--":
+                break
             continue
         options.append(word)
         name, equals, _ = word.partition("=")
@@ -137,13 +160,15 @@ def _told_apart(parser: argparse.ArgumentParser, given: Sequence[str]) -> tuple[
         if len(actions) != 1:
             return None
         (action,) = actions.values()
-        if action.nargs == "?" and not equals:  # else the word that follows would be taken for its value
-            options[-1] += "="
+        if action.nargs == "?" and not equals:
+            # It may stand alone: the word that follows is its value only where it cannot be the build.
+            follows = rest[0] if rest and not rest[0].startswith("-") else ""
+            its_own = bool(follows) and only_the_build and not Path(follows).exists()
+            options[-1] += f"={rest.popleft()}" if its_own else "="
         if action.nargs is None and not equals:
-            value = next(rest, None)
-            if value is None:
+            if not rest:
                 return None
-            options.append(value)
+            options.append(rest.popleft())
     return options, words
 
 
