@@ -14,6 +14,7 @@ from forecast.dashboard.watch_sections import (
     over_time,
     what_more_buys,
     what_was_taught,
+    why_it_ended,
     why_it_moved,
 )
 from forecast.views.charts import estimate_paid_forecast, forecast_band
@@ -74,6 +75,7 @@ def page() -> None:
             _days_shown(view, told)
         with moves:
             st.subheader("What moved")
+            why_it_ended(view, watch)
             why_it_moved(view, told, watch)
             what_was_taught(watch)
         if drawdown is not None:

@@ -16,6 +16,7 @@ from forecast.engine.plan import compile_plan
 from forecast.engine.replay import Replay
 from forecast.ledger import Ledger
 from forecast.views.charts import contingency_over_time, moved_bars
+from forecast.views.ending_words import ending_sentences
 from forecast.views.moves import (
     frozen_late_sentence,
     long_day,
@@ -36,7 +37,7 @@ from forecast.views.watch_words import (
     reason_rows,
 )
 from forecast.watching.history import MOST_DAYS, History, HistoryPoint, Progress, history
-from forecast.watching.moved import Moved, what_moved
+from forecast.watching.moved import Moved, moved_in_all, what_moved
 from forecast.watching.reforecast import Reforecast
 from forecast.words.money import entered
 from forecast.words.text import STRONG
@@ -60,6 +61,12 @@ def moved_between(view: Opened, since: dt.date, until: dt.date | None) -> Moved:
     assert view.ledger is not None
     days = since.isoformat(), "" if until is None else until.isoformat()
     return _moved(*_key(view), *days, view.build, view.ledger)
+
+
+def why_it_ended(view: Opened, watch: Reforecast) -> None:
+    """Say of a finished build why it ended where it did, and how good its estimates were; draw nothing of another."""
+    if watch.finished and view.ledger is not None:
+        text(" ".join(ending_sentences(watch, _in_all(*_key(view), view.build, view.ledger))))
 
 
 def _key(view: Opened) -> tuple[str, str, int, int, str]:
@@ -100,6 +107,14 @@ def _moved(
     first, last = dt.date.fromisoformat(since), dt.date.fromisoformat(until) if until else None
     replay = _replay(fingerprint, scenario, trials, seed, _build)
     return what_moved(_build, _ledger, first, last, scenario or None, trials, seed, replay=replay)
+
+
+@shelved("", keys=5, state=4)
+def _in_all(
+    fingerprint: str, scenario: str, trials: int, seed: int, state: str, _build: Build, _ledger: Ledger
+) -> Moved | None:
+    replay = _replay(fingerprint, scenario, trials, seed, _build)
+    return moved_in_all(_build, _ledger, scenario or None, trials, seed, replay=replay)
 
 
 @shelved("", keys=4)
@@ -159,7 +174,7 @@ def why_it_moved(view: Opened, told: History, watch: Reforecast) -> None:
         moved = moved_between(view, since, until)
     found = written(moved)
     text(" ".join(filter(None, (moved_headline(moved, STRONG), frozen_late_sentence(moved)))))
-    told_steps = step_sentences(moved, watch if until is None else None)
+    told_steps = step_sentences(moved)
     st.markdown("\n".join(f"- {said(sentence)}" for sentence in told_steps))
     money = view.currency
     steps = [(step.short, step.p80) for step in found.steps if step.p80]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log
 
@@ -86,34 +87,52 @@ class WrittenMove:
 
 
 def written(moved: Moved) -> WrittenMove:
-    """Round a move: each change is that of two rounded levels, so that a column adds up as it is written.
+    """Round a move so that a column adds up as it is written, each step as near to what it was as that allows.
 
-    The start is rounded by its own error, as it stands in every other answer, and what follows by that of the end.
+    The start is rounded by its own error, as it stands in every other answer, and the end by that of the end.
     """
     scale = 10 ** exponent(moved.currency)
-    fine, coarse = (rounding_step(moved.currency, one) * scale for one in (moved.half_error, moved.error))
-
-    def level(minor: int, step: float) -> float:
-        return float(round(minor / step) * step / scale)
-
-    first = (rounding_step(moved.currency, one) * scale for one in moved.start_errors)
-    half, eight = moved.start.p50, moved.start.p80
-    start_half, start_eight = (level(minor, step) for minor, step in zip((half, eight), first, strict=True))
-    at_half, at_eight = start_half, start_eight
+    units = [rounding_step(moved.currency, one) * scale for one in (moved.half_error, moved.error)]
+    first = [rounding_step(moved.currency, one) * scale for one in moved.start_errors]
+    starts, ends = (moved.start.p50, moved.start.p80), (moved.end.p50, moved.end.p80)
+    changes = [[part.change.p50 for part in moved.parts], [part.change.p80 for part in moved.parts]]
+    begin = [round(minor / step) * step for minor, step in zip(starts, first, strict=True)]
+    wholes = [
+        round(end / unit) * unit - start if any(change) else 0.0
+        for start, end, unit, change in zip(begin, ends, units, changes, strict=True)
+    ]
+    half, eight = (_apportioned(*one) for one in zip(changes, units, wholes, strict=True))
     steps = []
-    for part in moved.parts:
-        half, eight = half + part.change.p50, eight + part.change.p80
-        then = (
-            level(half, fine) if part.change.p50 else at_half,
-            level(eight, coarse) if part.change.p80 else at_eight,
-        )
+    for part, at_half, at_eight in zip(moved.parts, half, eight, strict=True):
         because = _some([title for _, title in part.because])
         words = PART_WORDS[part.kind], SHORT_WORDS[part.kind]
         if part.agreed:
             words = _AGREED[part.agreed == len(part.because)]
-        steps.append(WrittenStep(part, *words, then[0] - at_half, then[1] - at_eight, because))
-        at_half, at_eight = then
-    return WrittenMove(start_half, start_eight, tuple(steps), at_half, at_eight)
+        steps.append(WrittenStep(part, *words, at_half / scale, at_eight / scale, because))
+    start_half, start_eight = (float(one / scale) for one in begin)
+    end_half, end_eight = ((one + whole) / scale for one, whole in zip(begin, wholes, strict=True))
+    return WrittenMove(start_half, start_eight, tuple(steps), end_half, end_eight)
+
+
+def _apportioned(changes: Sequence[int], unit: float, whole: float) -> list[float]:
+    """Round changes to a unit so that they add up to a whole: up where most is left over, as seats are given by votes.
+
+    What rounding the two ends leaves beyond that falls to the largest change, which it alters least. What did not
+    change stays so.
+    """
+    floors = [float(int(change // unit)) for change in changes]
+    moved = [place for place, change in enumerate(changes) if change]
+    if not moved:
+        return [0.0 for _ in changes]
+    by_rest = sorted(moved, key=lambda place: floors[place] - changes[place] / unit)
+    up = sum(changes[place] % unit != 0 for place in moved)
+    spare = int((whole - sum(floors) * unit) // unit)
+    found = [floor * unit for floor in floors]
+    for place in by_rest[: min(max(spare, 0), up)]:
+        found[place] += unit
+    largest = max(moved, key=lambda place: abs(changes[place]))
+    found[largest] += whole - sum(found)
+    return found
 
 
 def long_day(day: dt.date) -> str:
@@ -121,9 +140,9 @@ def long_day(day: dt.date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
-def moved_sentence(moved: Moved, watch: Reforecast | None = None, strong: str = "") -> str:
+def moved_sentence(moved: Moved, strong: str = "") -> str:
     """Say how far P80 moved since when, and why: a sentence for each step; see `step_sentences`."""
-    return " ".join((moved_headline(moved, strong), *step_sentences(moved, watch)))
+    return " ".join((moved_headline(moved, strong), *step_sentences(moved)))
 
 
 def moved_headline(moved: Moved, strong: str = "") -> str:
@@ -180,20 +199,13 @@ def frozen_late_sentence(moved: Moved) -> str:
     )
 
 
-def step_sentences(moved: Moved, watch: Reforecast | None = None) -> list[str]:
-    """Say what each step did that moved P80, in the order in which they follow: their sums are how far it moved.
-
-    Parameters
-    ----------
-    moved : Moved
-    watch : Reforecast, optional
-        As of the end of the move; it tells a finished build.
-    """
+def step_sentences(moved: Moved) -> list[str]:
+    """Say what each step did that moved P80, in the order in which they follow: their sums are how far it moved."""
     found = []
     over = next((part.over for part in moved.parts if part.kind == "receipts"), 0)
     for step in written(moved).steps:
         if step.p80:
-            clause = _clause(step, watch, moved.currency, over)
+            clause = _clause(step, moved.currency, over)
             found.append(f"{clause[0].upper()}{clause[1:]}: {signed(step.p80, moved.currency)}.")
     return found
 
@@ -338,7 +350,7 @@ def _why_open(earlier: Reforecast | None, now: Reforecast, learned: float) -> st
     return _taught(cause.id, cause.title, turned)
 
 
-def _clause(step: WrittenStep, watch: Reforecast | None, currency: str, over: int) -> str:
+def _clause(step: WrittenStep, currency: str, over: int) -> str:
     part = step.part
     up = [title for (_, title), push in zip(part.because, part.pushes, strict=True) if push > 0]
     down = [title for (_, title), push in zip(part.because, part.pushes, strict=True) if push < 0]
@@ -353,7 +365,7 @@ def _clause(step: WrittenStep, watch: Reforecast | None, currency: str, over: in
                 return f"{codes} came {side} than planned, card's margin in both"
             return f"{codes} came {side} than the rate planned"
         case "learning":
-            return _learning(step, watch, over)
+            return _learning(step, over)
         case "events":
             if step.p80 > 0 and up:
                 return f"{_and(up, 7)} happened"
@@ -399,12 +411,8 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
     return f"{told}, {far}{'' if one else ' in all'}"
 
 
-def _learning(step: WrittenStep, watch: Reforecast | None, over: int) -> str:
+def _learning(step: WrittenStep, over: int) -> str:
     """Say what was learnt; `over` is how far prices are over their estimates in all, which this may not gainsay."""
-    if (
-        watch is not None and watch.finished
-    ):  # nothing is open any more that could count wider or look dearer now
-        return f"what was open then looked {'dearer' if step.p80 > 0 else 'cheaper'} by it"
     if not step.part.because:
         return "the open ranges count wider" if step.p80 > 0 else "the open ranges count narrower"
     (cause, title), push = step.part.because[0], step.part.pushes[0]

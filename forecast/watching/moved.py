@@ -148,13 +148,24 @@ class MovedSteps:
         rates = tuple((code, code, float(over)) for code, over in codes.items())
         steps.append(("currency", self._figures(held, extra), rates))
 
-        conditions, outcome = self.replay.under(self._facts(self.end, late), joined)
-        learned = self._learned(begin.posterior, conditions.posterior, held)
+        def after(facts: KnownFacts) -> Outcome:
+            """Put facts in with all that they teach; at the end of a build nothing is left that it could move."""
+            if not ended:
+                return self.replay.under(facts)[1]
+            bare = replace(self.replay.conditions(facts, joined), posterior=begin.posterior)
+            return self.replay.run(bare, weights, reweigh=False)
+
+        weights, ended = outcome.weights, self._ended()
+        learned: Behind = ()
+        if not ended:
+            conditions, outcome = self.replay.under(self._facts(self.end, late), joined)
+            learned = self._learned(begin.posterior, conditions.posterior, held)
+            held = outcome
         self.closed = self._closed()
-        steps.append(("learning", self._figures(outcome, extra), learned))
+        steps.append(("learning", self._figures(held, extra), learned))
 
         late -= self.events
-        outcome = self.replay.under(self._facts(self.end, late))[1]
+        outcome = after(self._facts(self.end, late))
         moved = self._differing(self.events - self.gone)
         # one of which it was only said again that it happened is no news beside those that did or no longer can
         moved = {
@@ -166,9 +177,19 @@ class MovedSteps:
         facts = self._facts(self.end, late)
         if self.gone:
             facts = self._settled(facts, self.gone, self.last, plan)
-        outcome = self.replay.under(facts)[1]
+        outcome = after(facts)
         steps.append(("scope dropped", self._figures(outcome, extra), self._named(self.dropped | self.gone)))
         return steps + self._last_steps()
+
+    def _ended(self) -> bool:
+        """Tell whether every line and event is known at the end, in sums that cannot vary any more."""
+        facts = self.end.facts
+        known = facts.amounts.keys() | facts.fixed.keys()
+        return all(
+            row.id in known or (row.gate is not None and facts.gates.get(row.gate) is False)
+            for row in self.earlier.rows
+            if row.is_money and row.inputs and not row.unpaid and row.id not in self.gone
+        )
 
     def _last_steps(self) -> list[Step]:
         """Give the steps taken with the build file as it is now."""
@@ -517,6 +538,25 @@ def what_moved(
         late.date if late is not None and within else None,
         steps.start_errors, begun, since_freeze,
     )  # fmt: skip
+
+
+def moved_in_all(
+    build: Build,
+    ledger: Ledger,
+    scenario: str | None = None,
+    trials: int = DEFAULT_TRIALS,
+    seed: int = DEFAULT_SEED,
+    *,
+    replay: Replay | None = None,
+) -> Moved | None:
+    """Split how the forecast moved since before anything was entered, with the ranges as they are now.
+
+    It starts where `reforecast` has what was forecast before the first receipt. None for an empty ledger.
+    """
+    eve = Record.read(ledger).eve()
+    if eve is None:
+        return None
+    return what_moved(build, ledger, eve, None, scenario, trials, seed, before=build, replay=replay)
 
 
 def _frozen_build(text: str) -> Build | None:

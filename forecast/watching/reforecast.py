@@ -386,7 +386,17 @@ class Reforecast:
     @cached_property
     def closed_with_range(self) -> tuple[LineWatch, ...]:
         """Closed lines that tell how ranges held: those whose amount lies somewhere in a range of their own."""
-        return tuple(line for line in self.lines if line.state == "closed" and line.score is not None)
+        own = {row.id for row in self.now.plan.rows if row.inputs}
+        return tuple(
+            line
+            for line in self.lines
+            if line.state == "closed" and line.score is not None and line.id in own
+        )
+
+    @property
+    def judged_lines(self) -> tuple[LineWatch, ...]:
+        """Those of them that were bought: what they cost stands beside what they were thought to cost."""
+        return tuple(line for line in self.closed_with_range if line.kind == "line" and line.paid > 0)
 
     @cached_property
     def reasons(self) -> tuple[Reason, ...]:

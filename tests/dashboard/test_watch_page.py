@@ -51,7 +51,7 @@ def test_it_says_what_the_terminal_says(page: AppTest, half_way: BuildFolder) ->
     build, ledger = half_way.read(), half_way.ledger()
     watch, moved = reforecast(build, ledger), what_moved(build, ledger)
     said = words(page)
-    for sentence in (moved_headline(moved, "**"), *step_sentences(moved, watch)):
+    for sentence in (moved_headline(moved, "**"), *step_sentences(moved)):
         assert sentence in said
     assert contingency_sentence(watch, strong="**") in said
     assert overrun_sentence(watch) in said

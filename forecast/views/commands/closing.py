@@ -144,8 +144,10 @@ def run_finish(options: argparse.Namespace) -> Answered[FinishAnswer]:
     """Close all that is open, and say what it cost."""
     from forecast.ledger.folder import BuildFolder
     from forecast.record.finishing import finish, to_finish
+    from forecast.views.ending_words import ending_sentences
     from forecast.views.sentences import unforeseen_sentence, watch_sentence, width_sentence
     from forecast.views.settling_words import finish_question, finished_words
+    from forecast.watching.moved import moved_in_all
     from forecast.watching.reforecast import reforecast
 
     folder = BuildFolder.at(options.file)
@@ -156,7 +158,9 @@ def run_finish(options: argparse.Namespace) -> Answered[FinishAnswer]:
         make_sure(options, finish_question(to_finish(ledger, build, options.scenario), build.build.currency))
     done = finish(ledger, build, options.scenario, options.date, options.note)
     watch = reforecast(build, ledger, options.scenario)
-    told = [finished_words(done), watch_sentence(watch), width_sentence(watch), unforeseen_sentence(watch)]
+    why = ending_sentences(watch, moved_in_all(build, ledger, options.scenario))
+    judged = (width_sentence(watch), unforeseen_sentence(watch))
+    told = [finished_words(done), watch_sentence(watch), " ".join(why), *judged]
     told.append("If that was too early: forecast undo.")
     data: FinishAnswer = {
         "closed": done.closed, "cannot_happen": done.ruled_out, "never_paid": list(done.never_paid),

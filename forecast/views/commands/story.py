@@ -116,7 +116,7 @@ def moved_text(moved: Moved, watch: Reforecast) -> str:
         ]
     )
     figures = table(["", "P50", "P80", "Because of"], rows, last_left=True)
-    told = [moved_sentence(moved, watch)]
+    told = [moved_sentence(moved)]
     if moved.frozen_late is not None:
         told.append(f"{frozen_late_sentence(moved)} Ask with --since {day_before(moved.frozen_late)}.")
     return "\n\n".join([*told, figures])

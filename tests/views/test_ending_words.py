@@ -1,0 +1,129 @@
+"""What the end of a build says: reasons that add up to how far it is off P50, and a verdict chance seldom gives."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from pathlib import Path
+
+import pytest
+
+from forecast.buildfile.reader import parse_build
+from forecast.buildfile.schema import Build
+from forecast.ledger import Ledger
+from forecast.record.finishing import finish
+from forecast.views.ending_words import at_least_by_chance, ending_sentences, verdict_sentence
+from forecast.views.moves import moved_sentence
+from forecast.watching.moved import moved_in_all, what_moved
+from forecast.watching.reforecast import Reforecast, reforecast
+from forecast.words.money import about
+
+DAY = dt.date(2026, 3, 2)
+LINES = "".join(
+    f"""
+[[line]]
+id = "line{number}"
+group = "hardware"
+bought = "once"
+amount = {{ low = 60, middle = 100, high = 170 }}
+"""
+    for number in range(8)
+)
+EVENT = """
+[[event]]
+id = "damage"
+chance = 0.4
+cost = { low = 200, middle = 500, high = 900 }
+"""
+BUILD = parse_build('[build]\nname = "Eight lines"\ncurrency = "EUR"\ncountry = "IE"\n' + LINES + EVENT)
+
+
+def ended(folder: Path, *sums: int, build: Build = BUILD) -> tuple[Ledger, Reforecast]:
+    ledger = Ledger(folder / "receipts.db", currency="EUR")
+    for number, paid in enumerate(sums):
+        line = f"line{number}"
+        ledger.add_receipt(DAY + dt.timedelta(days=number), "A shop", 100 * paid, "EUR", [(line, 100 * paid)])
+    finish(ledger, build, day=DAY + dt.timedelta(days=30))
+    return ledger, reforecast(build, ledger)
+
+
+def sums(text: str) -> list[int]:
+    return [int(re.sub(r"[^\d−]", "", one).replace("−", "-")) for one in re.findall(r"[+−]€[\d,]+", text)]
+
+
+@pytest.mark.parametrize(
+    ("number", "of", "chance"),
+    [(14, 19, 16_664 / 524_288), (9, 9, 1 / 512), (0, 7, 1.0), (5, 5, 1 / 32), (7, 9, 46 / 512)],
+)
+def test_the_sign_test_is_the_tail_of_the_binomial_distribution(number: int, of: int, chance: float) -> None:
+    assert at_least_by_chance(number, of) == chance
+
+
+@pytest.mark.parametrize(
+    ("paid", "said"),
+    [
+        ((80,) * 8, "Your estimates were high. 8 of 8 lines bought with a range of your own cost less than their "
+                    "middle figure, €160 less in all."),
+        ((130,) * 8, "Your estimates were low. 8 of 8 lines bought with a range of your own cost more than their "
+                     "middle figure, €240 more in all."),
+        ((80, 120, 80, 120, 80, 130), "Your estimates were neither high nor low on the whole. 3 of 6 lines bought "
+                                      "with a range of your own cost less than their middle figure, €10 more in all."),
+        ((90,) * 7 + (400,), "7 of 8 lines bought with a range of your own cost less than their middle figure, yet "
+                             "€230 more in all. “Line7” alone cost €400 in place of €100."),
+        ((80, 80, 80, 80), ""),
+    ],
+)  # fmt: skip
+def test_estimates_are_called_high_or_low_only_where_number_and_money_bear_it(
+    tmp_path: Path, paid: tuple[int, ...], said: str
+) -> None:
+    _, watch = ended(tmp_path, *paid)
+    assert verdict_sentence(watch).replace("\u00a0", " ") == said
+
+
+def test_a_bill_that_nobody_told_of_is_no_estimate_to_judge(tmp_path: Path) -> None:
+    text = '[build]\nname = "Bills"\ncurrency = "EUR"\ncountry = "IE"\n' + LINES.replace(
+        "{ low = 60, middle = 100, high = 170 }", "0", 2
+    )
+    _, watch = ended(tmp_path, 300, 300, 80, 80, 80, 80, 80, 80, build=parse_build(text))
+    assert len(watch.closed_with_range) == 6
+    assert verdict_sentence(watch).startswith("Your estimates were high. 6 of 6 lines bought")
+
+
+def test_the_reasons_add_up_to_how_far_the_end_is_off_p50(tmp_path: Path) -> None:
+    ledger, watch = ended(tmp_path, 80, 80, 80, 80, 80)
+    moved = moved_in_all(BUILD, ledger)
+    assert moved is not None
+    start = watch.before.percentile(0.5)
+    assert moved.start.p50 == round(100 * start.value)
+    text = " ".join(ending_sentences(watch, moved))
+    off = re.search(r"It ended €([\d,]+) under P50, \d+\u00a0% of it\.", text)
+    assert off is not None
+    assert sum(sums(text)) == -int(off[1].replace(",", ""))
+    assert (
+        int(off[1].replace(",", "")) == int(re.sub(r"\D", "", about(start.value, "EUR", start.error))) - 400
+    )
+    assert "nothing was paid for 3 lines, −€" in text
+    assert "1 risk did not come, −€" in text
+    assert "what was bought came in cheaper, −€" in text
+    assert all(len(sentence.split()) <= 25 for sentence in re.split(r"(?<=\.) ", text))
+
+
+def test_an_end_near_p50_has_no_reasons_and_an_open_build_says_nothing(tmp_path: Path) -> None:
+    ledger, watch = ended(tmp_path, *(125,) * 8)
+    moved = moved_in_all(BUILD, ledger)
+    assert abs(watch.paid / watch.before.percentile(0.5).value - 1) < 0.05
+    assert ending_sentences(watch, moved) == [verdict_sentence(watch)]
+    early = reforecast(BUILD, ledger, as_of=DAY + dt.timedelta(days=3))
+    assert ending_sentences(early, moved) == []
+
+
+def test_nothing_is_said_to_have_been_learnt_of_what_is_over(tmp_path: Path) -> None:
+    """Bills that came cheap lowered what was open, and giving that up then took away less: one thing told twice."""
+    ledger, _ = ended(tmp_path, 80, 80, 80, 80, 80)
+    moved = what_moved(BUILD, ledger)
+    parts = {part.kind: part.change for part in moved.parts}
+    assert (parts["learning"].p50, parts["learning"].p80) == (0, 0)
+    assert moved.start.p50 + sum(part.p50 for part in parts.values()) == moved.end.p50 == 40_000
+    assert "still open" not in moved_sentence(moved)
+    early = what_moved(BUILD, ledger, until=DAY + dt.timedelta(days=8))
+    assert {part.kind: part.change.p50 for part in early.parts}["learning"] < 0
