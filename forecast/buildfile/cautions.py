@@ -16,6 +16,7 @@ from functools import cache, lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
+from forecast.buildfile.data_on_file import made
 from forecast.words.sources import Certainty, source_words
 
 if TYPE_CHECKING:
@@ -112,7 +113,11 @@ def load_cautions() -> tuple[Caution, ...]:
     """Give all cautions, in the order of display."""
     items: list[dict[str, Any]] = _data()["caution"]
     return tuple(
-        Caution(**(item | {key: tuple(item.get(key, ())) for key in ("hazards", "ids", "done_by")}))
+        made(
+            Caution,
+            item | {key: tuple(item.get(key, ())) for key in ("hazards", "ids", "done_by")},
+            "cautions.toml",
+        )
         for item in items
     )
 

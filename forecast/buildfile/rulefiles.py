@@ -195,13 +195,16 @@ def rule_files() -> Mapping[str, RuleFile]:
     return MappingProxyType(found)
 
 
+_NO_COUNTRY = frozenset({"arrival.toml", "carriage.toml", "headings.toml", "volatility.toml"})
+"""What carriers and agents charge, what goods are called, and how far rates move; every other file is a country's."""
+
+
 def _on_file() -> Iterator[RuleFile]:
     folder = resources.files("forecast").joinpath("trade/rules")
     for name in sorted(item.name for item in folder.iterdir() if item.name.endswith(".toml")):
         text = resources.files("forecast").joinpath(f"trade/rules/{name}").read_text(encoding="utf-8")
-        raw = tomllib.loads(text)
-        if "code" in raw:  # the other files there hold what carriers and agents charge
-            yield RuleFile(name, raw)
+        if name not in _NO_COUNTRY:
+            yield RuleFile(name, tomllib.loads(text))
 
 
 def _further() -> Iterator[RuleFile]:

@@ -48,7 +48,7 @@ money and approves nothing: cautions stand beside the lines that they concern, a
 decide.
 """
 
-_SECTIONS = {
+SECTIONS = {
     "Buy and import": "",
     "Place": "",
     "Tools": "What you said is at hand is left out. Those that only one way of working needs count only there.",
@@ -58,6 +58,7 @@ _SECTIONS = {
     "Papers": "Ask the inspector and the insurer before ordering.",
     "End": "",
 }
+"""Headings of a build file's costs, in their order, with what is said under each."""
 
 
 def library_for(answers: Answers, factor: float | None = None) -> Library:
@@ -89,7 +90,7 @@ def write_build(answers: Answers) -> str:
         TOML that `forecast.buildfile.reader.read_build` accepts.
     """
     library = library_for(answers)
-    by_section: dict[str, list[dict[str, Any]]] = {name: [] for name in _SECTIONS}
+    by_section: dict[str, list[dict[str, Any]]] = {name: [] for name in SECTIONS}
     for section, table in cost_lines(answers, library):
         by_section[section].append(table)
     work = list(work_lines(answers, library))
@@ -109,7 +110,7 @@ def write_build(answers: Answers) -> str:
         Section("Surfaces", _SURFACES, tuple(TomlTable("[[surface]]", surface) for surface in surfaces)),
         *(
             Section(name, f"{words} {_more(name, answers)}".strip(), tuple(_line(table) for table in by_section[name]))
-            for name, words in _SECTIONS.items() if by_section[name]
+            for name, words in SECTIONS.items() if by_section[name]
         ),
         Section(
             "Work", "Own hours cost nothing, unless [build] sets own_hour_value; a shop's are paid.",

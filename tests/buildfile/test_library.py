@@ -7,11 +7,13 @@ from typing import Any
 
 import pytest
 
-from forecast.buildfile.library import LABOUR_RATE, library_of, load_library, load_rates
+from forecast.buildfile.data_on_file import made
+from forecast.buildfile.library import LABOUR_RATE, StarterLine, library_of, load_library, load_rates
 from forecast.buildfile.reader import assemble, parse_build
 from forecast.buildfile.schema import GROUPS
-from forecast.errors import MoneyError
+from forecast.errors import MoneyError, RuleError
 from forecast.missing.left_out import findings
+from forecast.start.create import SECTIONS
 from forecast.words.currencies import reference_rates
 
 LIBRARY = load_library()
@@ -35,6 +37,33 @@ def whole_build(*, timed: bool = True) -> dict[str, Any]:
         "measure": [item.table() for item in LIBRARY.measures],
         "scenario": {"diy": {"all": "self"}, "shop": {"all": "shop"}},
     }
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"group": "tools"}, r"lines.toml: filler: group: found 'tools'. Legal are kit, freight"),
+        ({"bought": "twice"}, r"lines.toml: filler: bought: found 'twice'. Legal are once, several, running"),
+        ({"rnage": 3}, r"lines.toml: filler: found rnage. Legal are id, name, group"),
+        ({"section": None}, r"lines.toml: filler: section is missing"),
+        ({"id": None, "name": None}, r"lines.toml: a table without id: id, name are missing"),
+    ],
+)
+def test_a_line_on_file_that_cannot_be_says_where_and_what_is_legal(
+    change: dict[str, Any], told: str
+) -> None:
+    table = {
+        "id": "filler", "name": "Filler", "group": "consumables", "section": "Consumables", "range": (1, 2, 3),
+        "bought": "several",
+    }  # fmt: skip
+    assert made(StarterLine, table, "lines.toml").name == "Filler"
+    wrong = {key: value for key, value in (table | change).items() if value is not None}
+    with pytest.raises(RuleError, match=told):
+        made(StarterLine, wrong, "lines.toml")
+
+
+def test_every_line_stands_under_a_heading_that_a_build_file_has() -> None:
+    assert {line.section for line in LIBRARY.lines} <= set(SECTIONS)
 
 
 @pytest.mark.parametrize("timed", [True, False])

@@ -11,6 +11,7 @@ from importlib import resources
 from typing import Any, Literal
 
 from forecast.buildfile.cautions import Caution, cautions_for
+from forecast.buildfile.data_on_file import made
 from forecast.buildfile.rates import ask_for_rate, per_euro
 from forecast.buildfile.schema import Bought, Build, Group, usually_bought
 from forecast.errors import MoneyError
@@ -395,18 +396,21 @@ def load_library(
     lines = []
     for item in _read("lines.toml")["line"]:
         fields = _frozen(item)
-        fields["range"] = _scaled(fields["range"], by_scale[fields.get("scale", "money")])
-        lines.append(StarterLine(**fields))
+        fields["range"] = _scaled(fields.get("range"), by_scale[fields.get("scale", "money")])
+        lines.append(made(StarterLine, fields, "lines.toml"))
     return Library(
-        causes=tuple(StarterCause(**item) for item in _read("causes.toml")["cause"]),
+        causes=tuple(made(StarterCause, item, "causes.toml") for item in _read("causes.toml")["cause"]),
         lines=tuple(lines),
-        phases=tuple(StarterPhase(**_frozen(item)) for item in _read("phases.toml")["phase"]),
+        phases=tuple(
+            made(StarterPhase, _frozen(item), "phases.toml") for item in _read("phases.toml")["phase"]
+        ),
         events=tuple(
-            StarterEvent(**_with_cost(item, by_scale[item.get("scale", "money")]))
+            made(StarterEvent, _with_cost(item, by_scale[item.get("scale", "money")]), "events.toml")
             for item in _read("events.toml")["event"]
         ),
         measures=tuple(
-            StarterMeasure(**_with_cost(item, factor)) for item in _read("measures.toml")["measure"]
+            made(StarterMeasure, _with_cost(item, factor), "measures.toml")
+            for item in _read("measures.toml")["measure"]
         ),
         waits={item["package"]: _frozen(item)["weeks"] for item in _read("phases.toml")["wait"]},
         currency_factor=factor,
@@ -441,4 +445,4 @@ def library_of(build: Build) -> Library:
 
 def load_rates() -> tuple[StarterRates, ...]:
     """Read what an hour in a shop costs in several markets."""
-    return tuple(StarterRates(**_frozen(item)) for item in _read("rates.toml")["rate"])
+    return tuple(made(StarterRates, _frozen(item), "rates.toml") for item in _read("rates.toml")["rate"])
