@@ -14,18 +14,13 @@ import pytest
 from playwright.sync_api import Page, expect
 from playwright.sync_api import TimeoutError as TimeoutError_
 
+from forecast.dashboard import main
 from forecast.ledger.folder import DEMOS, BuildFolder
 from tests.browser.conftest import BEFORE, HALF_WAY, Opener, keep, settled
 from tests.browser.test_main_tasks import to
 
-PAGES = {
-    "stand": "Where does it stand?",
-    "cost": "What will it cost?",
-    "lines": "The lines",
-    "choose": "Do it or farm it out?",
-    "receipts": "Receipts",
-    "watch": "Where does it end?",
-}
+PAGES = {address: title for _, title, address in main.PAGES if address != "start"}
+"""What a build that is open has, by address."""
 
 TARGETS = """() => {
   const found = new Map();

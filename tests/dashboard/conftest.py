@@ -11,17 +11,12 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from forecast.dashboard import main
 from forecast.ledger.folder import BuildFolder, open_demo
 
 ROOT = Path(__file__).parents[2]
-PAGES = {
-    "stand": "Where does it stand?",
-    "cost": "What will it cost?",
-    "lines": "The lines",
-    "choose": "Do it or farm it out?",
-    "receipts": "Receipts",
-    "watch": "Where does it end?",
-}
+PAGES = {address: title for _, title, address in main.PAGES if address != "start"}
+"""What a build that is open has, by address."""
 BEFORE, HALF_WAY = "before-ordering-ireland", "half-way-new-zealand"
 Run = Callable[[Path, str], AppTest]
 
