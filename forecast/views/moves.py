@@ -433,7 +433,7 @@ def _ranges_held(wider: float, closed: int) -> str:
     """Say how the builder's own ranges held, once enough lines are closed to tell; see `ENOUGH_CLOSED`."""
     count = "wider" if wider > 0 else "narrower"
     if closed < ENOUGH_CLOSED:
-        return f"judged by only {so_many(closed, 'closed line')}, open ranges count {count}"
+        return f"judged by only {so_many(closed, 'closed line')} with a range, open ranges count {count}"
     return (
         f"your ranges proved {'too narrow' if wider > 0 else 'wide enough'}, so the open ones count {count}"
     )

@@ -16,7 +16,7 @@ from forecast.figures.shapes import Z90
 from forecast.watching.estimates import Unusual
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.standing import Promise, Standing
-from forecast.words.chances import were_to_cost
+from forecast.words.chances import so_many, were_to_cost
 from forecast.words.money import about, builds, entered, exact, hours
 
 LESSON = 0.2
@@ -391,8 +391,13 @@ def width_sentence(watch: Reforecast) -> str:
         return ""
     outside = sum(abs(score) > Z90 for score, _ in closed)
     expected = round(0.2 * len(closed))
-    of_all = f"{outside or 'None'} of {len(closed)} closed lines with a range of their own"
-    held = f"{of_all} came in outside it; {expected} would be expected."
+    came = f"came in outside it; {expected} would be expected."
+    bought = watch.closed_and_bought
+    if bought == len(closed):
+        held = f"{outside or 'None'} of {bought} closed lines, each with a range of its own, {came}"
+    else:  # what follows from others, and what nobody told of, has none: elsewhere it counts among the closed lines
+        had = f"Of {so_many(bought, 'line')} bought and closed, {len(closed)} had a range of their own"
+        held = f"{had}: {outside or 'none'} {came}"
     farthest = sorted((item for item in closed if abs(item[0]) > Z90), key=lambda item: -abs(item[0]))
     for word, side in (("Dearer", 1), ("Cheaper", -1)):
         titles = [title for score, title in farthest if side * score > 0]

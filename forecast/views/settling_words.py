@@ -236,7 +236,7 @@ def finish_question(found: Finished, currency: str) -> str:
     closed, ruled_out, missing = found.closed, found.ruled_out, found.never_paid
     told = []
     if closed:
-        told.append(f"{len(closed)} {'line closes' if len(closed) == 1 else 'lines close'}")
+        told.append(f"{len(closed)} open {'line closes' if len(closed) == 1 else 'lines close'}")
     if ruled_out:
         told.append(f"{len(ruled_out)} {'risk' if len(ruled_out) == 1 else 'risks'} can happen no more")
     words = [
@@ -264,15 +264,18 @@ def finished_words(done: Finished) -> str:
     closed, ruled_out, missing = done.closed, done.ruled_out, done.never_paid
     told = []
     if closed:
-        told.append(f"{len(closed)} {'line is' if len(closed) == 1 else 'lines are'} closed")
+        told.append(
+            f"{len(closed)} {'line that was open is' if len(closed) == 1 else 'lines that were open are'} closed"
+        )
     if ruled_out:
         told.append(f"{len(ruled_out)} {'risk' if len(ruled_out) == 1 else 'risks'} can happen no more")
     words = f"{', '.join(told)}." if told else "All was closed already."
     if missing:
         one = len(missing) == 1
         bought = "it was" if one else "one of them was"
+        which = "" if one else f"{len(missing)} lines that were sure to be needed: "
         words += (
-            f" Nothing was paid for {named(list(missing), missing)}. If {bought} bought, take this back, "
+            f" Nothing was paid for {which}{named(list(missing), missing)}. If {bought} bought, take this back, "
             "enter the receipt, and finish again."
         )
     return words

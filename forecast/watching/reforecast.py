@@ -394,6 +394,11 @@ class Reforecast:
         )
 
     @property
+    def closed_and_bought(self) -> int:
+        """How many lines are closed and something was paid for them, bills that nobody told of among them."""
+        return sum(line.kind == "line" and line.state == "closed" and line.paid != 0 for line in self.lines)
+
+    @property
     def judged_lines(self) -> tuple[LineWatch, ...]:
         """Those of them that were bought: what they cost stands beside what they were thought to cost."""
         return tuple(line for line in self.closed_with_range if line.kind == "line" and line.paid > 0)

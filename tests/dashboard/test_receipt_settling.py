@@ -94,8 +94,8 @@ def test_a_build_ends_only_after_the_page_has_asked_and_one_undo_takes_it_back(
     press(app, "The build is done: close everything")
     press(app, "Yes, close everything")
     closed = len(ledger.closed_lines())
-    assert f"{closed} lines are closed" in words(app)
-    assert asked.startswith(f"{closed} lines close")
+    assert f"{closed} lines that were open are closed" in words(app)
+    assert asked.startswith(f"{closed} open lines close")
     press(app, "Undo this entry")
     assert not ledger.closed_lines()
     assert len(ledger.list_receipts()) == 1

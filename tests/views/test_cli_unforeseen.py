@@ -141,7 +141,7 @@ def test_what_nobody_foresaw_is_named_at_the_end_the_dearest_first(
     run(capsys, "receipt", "add", folder, *tyres)
     told = run(capsys, "finish", folder, "--sure")
     assert said in told
-    assert "2 lines are closed" in told  # the tyres and the skip; the port's bill was all
+    assert "2 lines that were open are closed" in told  # the tyres and the skip; the port's bill was all
     reasons = json.loads(run(capsys, "watch", folder, "--json"))["reasons"]
     assert {one["id"]: one["kind"] for one in reasons} == {
         "skip_hire": "outside",

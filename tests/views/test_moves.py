@@ -90,11 +90,11 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
         (part("learning", 1_000, 5_000, ("Kit fit", -0.5)), "What is still open varies more now: +€50"),
         (
             replace(ranges(-5_000, -0.3), closed=3),
-            "Judged by only 3 closed lines, open ranges count narrower: −€50",
+            "Judged by only 3 closed lines with a range, open ranges count narrower: −€50",
         ),
         (
             replace(ranges(5_000, 0.3), closed=1),
-            "Judged by only 1 closed line, open ranges count wider: +€50",
+            "Judged by only 1 closed line with a range, open ranges count wider: +€50",
         ),
         (ranges(5_000, 0.3), "Your ranges proved too narrow, so the open ones count wider: +€50"),
         (ranges(-5_000, -0.3), "Your ranges proved wide enough, so the open ones count narrower: −€50"),
