@@ -361,6 +361,8 @@ def _clause(step: WrittenStep, currency: str, over: int) -> str:
         case "currency":
             side = "dearer" if step.p80 > 0 else "cheaper"
             codes = _and((up if step.p80 > 0 else down) or some, 2)
+            if part.margin_unused and step.p80 < 0:
+                return f"less of the card's margin on {codes} was charged than planned"
             if part.with_margin:
                 return f"{codes} came {side} than planned, card's margin in both"
             return f"{codes} came {side} than the rate planned"

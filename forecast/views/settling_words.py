@@ -22,7 +22,7 @@ from forecast.watching.oddities import Odd, oddities
 from forecast.watching.reforecast import LineWatch, Reforecast, scenario_in_force
 from forecast.watching.settling import Agreement, Entered
 from forecast.watching.standing import Standing
-from forecast.words.money import about, entered, exact
+from forecast.words.money import about, as_written, entered, exact
 
 AGREEMENTS: Mapping[AgreementKind, str] = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
 """The kinds of agreement, in words."""
@@ -102,7 +102,22 @@ def unpaid_sentences(watch: Reforecast) -> list[str]:
             found.append(f"{title} counts no more: all that it is a share of is paid.")
         else:
             found.append(f"{title} is in the sums that were charged: it counts no more.")
-    return found
+    return found + _margin_sentences(watch)
+
+
+def _margin_sentences(watch: Reforecast) -> list[str]:
+    """Say of lines paid abroad that their estimate holds the card's margin, which `open` has on a line of its own."""
+    held = [
+        line for line in watch.lines if as_written(watch.margin_held.get(line.id, 0.0), watch.currency) > 0
+    ]
+    if not held:
+        return []
+    whole = about(sum(watch.margin_held[line.id] for line in held), watch.currency)
+    names = named([line.id for line in held], {line.id: line.title for line in held}, 3)
+    if len(held) > 1:
+        return [f"The estimates of {names} are told with the card's margin, {whole} in all."]
+    estimate = about(held[0].estimate, watch.currency)
+    return [f"The estimate of {names}, {estimate}, is told with the card's margin, {whole} of it."]
 
 
 def beside_sentence(watch: Reforecast, most: int = 6) -> str:

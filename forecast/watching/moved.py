@@ -82,6 +82,10 @@ WIDER = 0.1
 """Move of ln κ, that width, from which it is told."""
 
 
+_AS_PLANNED = 0.995
+"""From this share of the rate planned on, the rate did not come cheaper: a bank's differs so much by the hour."""
+
+
 class MovedSteps:
     """The forecasts between the two ends, each with one more kind of facts than the one before."""
 
@@ -105,6 +109,7 @@ class MovedSteps:
         self.effective, self.half_error, self.error = float("inf"), 0.0, 0.0
         self.start_errors = 0.0, 0.0
         self.settled, self.agreed, self.over, self.with_margin = 0, 0, 0, False
+        self.margin_unused = False
         self.closed = 0
         # with the build: what was paid on its other ways teaches at both ends, and is no news of the last step
         self.start = known_from(earlier, self.first, build)
@@ -247,6 +252,7 @@ class MovedSteps:
         bare = {line.id for expansion in self.earlier.consignments for line in expansion.lines}
         delta: dict[str, int] = {}
         codes: dict[str, int] = {}
+        paid, without = 0, 0.0
         for one in self.record.payments:
             inside = self.first.as_of is not None and one.date > self.first.as_of
             inside = inside and (self.last.as_of is None or one.date <= self.last.as_of)
@@ -254,11 +260,14 @@ class MovedSteps:
                 continue
             rate = rates[one.currency][0 if one.line_id in bare else 1]
             rate *= 1 + self.plan.added_abroad.get(one.line_id, 0.0)
-            planned = one.foreign_minor * rate * 10.0 ** (exponent(home) - exponent(one.currency))
-            less = round(planned) - one.amount_minor
+            unit = one.foreign_minor * 10.0 ** (exponent(home) - exponent(one.currency))
+            less = round(unit * rate) - one.amount_minor
             delta[one.line_id] = delta.get(one.line_id, 0) + less
             codes[one.currency] = codes.get(one.currency, 0) - less
             self.with_margin |= rate > rates[one.currency][0]
+            without += unit * rates[one.currency][0]
+            paid += one.amount_minor
+        self.margin_unused = self.with_margin and sum(codes.values()) < 0 and paid >= _AS_PLANNED * without
         return delta, codes
 
     def _learned(self, begin: Posterior | None, end: Posterior | None, open_: Outcome) -> Behind:
@@ -397,6 +406,8 @@ class MovedPart:
         How far these prices are over the middle estimates in all, in whole minor units; below 0 under.
     with_margin : bool
         Of "currency": whether the rates planned hold what the card adds, as the sums charged do.
+    margin_unused : bool
+        Of "currency": whether what came cheaper is that margin alone, which was not charged, or not in full.
     closed : int
         Of "learning": closed lines with a range of the builder's own, at the end.
     """
@@ -410,6 +421,7 @@ class MovedPart:
     over: int = 0
     with_margin: bool = False
     closed: int = 0
+    margin_unused: bool = False
 
 
 @dataclass(frozen=True)
@@ -523,7 +535,7 @@ def what_moved(
         if kind == "receipts":
             part = replace(part, settled=steps.settled, agreed=steps.agreed, over=steps.over)
         elif kind == "currency":
-            part = replace(part, with_margin=steps.with_margin)
+            part = replace(part, with_margin=steps.with_margin, margin_unused=steps.margin_unused)
         elif kind == "learning":
             part = replace(part, closed=steps.closed)
         parts.append(part)

@@ -288,7 +288,7 @@ class Reforecast:
         maybe = self.now.plan.middles_if_needed()
         gates = {row.id: row.gate for row in self.now.plan.rows if row.gate is not None}
         happened = {name for name, gate in gates.items() if self.known.facts.gates.get(gate)}
-        held = margin_charged(self.now.plan, self.known)
+        held = self.margin_held
         found = []
         for before, now in zip(self.before.lines, self.now.lines, strict=True):
             known = self.known.lines[now.id]
@@ -304,6 +304,14 @@ class Reforecast:
                 )
             )  # fmt: skip
         return tuple(found)
+
+    @cached_property
+    def margin_held(self) -> Mapping[str, float]:
+        """How much of what card or bank were to add stands in a line's estimate since it was paid, by id.
+
+        It is planned on a line of its own, of which as much is taken off.
+        """
+        return margin_charged(self.now.plan, self.known)
 
     @cached_property
     def settled(self) -> dict[str, float]:

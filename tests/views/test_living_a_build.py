@@ -20,6 +20,7 @@ from forecast.ledger.folder import BuildFolder, open_demo
 from forecast.ledger.receipts_csv import load_receipts_csv
 from forecast.start import create_build, read_answers
 from forecast.views.cli import main
+from forecast.words.money import about
 
 DAY = "2026-11-02"
 TRIALS = 4096
@@ -162,7 +163,7 @@ def test_a_cent_more_never_lowers_the_forecast_by_more_than_cents(
     line, sum = next(iter(middles(read_build(file)).items()))
     for place, share in enumerate((0.5, 0.8, 0.85, 0.9, 1.0, 1.1, 1.5, 3.0)):
         life = Life(file, tmp_path / f"step{place}", say)
-        life.pay(line, sum * share)
+        life.pay(line, sum * share, "--sure")
         before = life.where()["P80"]
         life.pay(line, 0.01)
         assert -0.5 < life.where()["P80"] - before < 0.5
@@ -206,9 +207,10 @@ def test_what_a_card_adds_abroad_is_in_the_sum_that_was_charged(tmp_path: Path, 
             assert margin["now"]["P90"]["value"] == 0
         else:
             assert 0 < margin["now"]["P50"]["value"] < 0.75 * margin["before"]["P50"]["value"]
-    assert "“Card or bank margin” is in the sums that were charged" in life.say(
-        "watch", life.file, "--trials", TRIALS
-    )
+    told = life.say("watch", life.file, "--trials", TRIALS)
+    assert "“Card or bank margin” is in the sums that were charged" in told
+    kit = f"{about(1.02 * goods, 'EUR')}, is told with the card's margin, {about(0.02 * goods, 'EUR')} of it."
+    assert f"The estimate of “Body kit”, {kit}" in told
     assert "kit.margin" not in json.loads(life.say("finish", life.file, "--json"))["never_paid"]
 
 

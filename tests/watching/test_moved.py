@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -12,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import simulate
 from forecast.ledger import Ledger
-from forecast.views.moves import frozen_late_sentence, long_day
+from forecast.views.moves import frozen_late_sentence, long_day, step_sentences
 from forecast.watching.history import history
 from forecast.watching.moved import ORDER, Figures, Moved, what_moved
 from forecast.watching.reforecast import reforecast
@@ -280,6 +281,27 @@ def test_it_is_known_whether_the_rate_planned_holds_the_cards_margin(ledger: Led
         build = parse_build(PLAIN.replace("margin = 0", f"margin = {margin}"))
         (part,) = (one for one in what_moved(build, ledger, trials=TRIALS).parts if one.kind == "currency")
         assert (part.with_margin, part.pushes) == (margin > 0, (over,))
+
+
+@pytest.mark.parametrize(
+    ("charged", "unused", "said"),
+    [
+        (10_000, True, "Less of the card's margin on USD was charged than planned: −€10."),
+        (10_200, True, "Less of the card's margin on USD was charged than planned: −€10."),
+        (9_800, False, "USD came cheaper than planned, card's margin in both: −€10."),
+        (11_500, False, "USD came dearer than planned, card's margin in both: +€10."),
+    ],
+)
+def test_a_margin_that_was_not_charged_is_no_cheaper_currency(
+    ledger: Ledger, charged: int, unused: bool, said: str
+) -> None:
+    """200 dollars were planned at 0.50, and with the card's 10 % at 0.55."""
+    buy(ledger, "kit", charged, usd=20_000)
+    moved = what_moved(parse_build(PLAIN.replace("margin = 0", "margin = 10")), ledger, trials=TRIALS)
+    (part,) = (one for one in moved.parts if one.kind == "currency")
+    assert part.margin_unused is unused
+    (told,) = (one for one in step_sentences(moved) if "USD" in one)
+    assert re.sub(r"\d+", "10", told) == said
 
 
 def test_a_frozen_text_that_can_no_longer_be_read_does_no_harm(ledger: Ledger) -> None:
