@@ -117,7 +117,7 @@ class SwingBar:
         How far the total moves between the two, with its simulation error.
     together : Estimate
         How far apart builds are in which it is in its lowest and in its highest tenth, whatever else comes with it.
-    comes : float
+    chance : float
         Share of builds in which it costs or saves anything.
     """
 
@@ -128,7 +128,7 @@ class SwingBar:
     high: float
     own: Estimate
     together: Estimate
-    comes: float = 1.0
+    chance: float = 1.0
 
     @property
     def shared(self) -> float:
@@ -144,7 +144,7 @@ class SwingBar:
     @property
     def may_not_come(self) -> bool:
         """Tell whether its lowest tenth is builds without it."""
-        return self.comes <= 1 - _TENTH
+        return self.chance <= 1 - _TENTH
 
 
 @dataclass(frozen=True)

@@ -142,7 +142,7 @@ class MixSearch:
         levels = self.levels(explained)
         hazards = own_hazards_of_mix(self.build, explained.routes, explained.options.values())
         return Mixes(
-            self.mixes, unbeaten(order), best, levels[1] if best is not None else None,
+            self.build.build.currency, self.mixes, unbeaten(order), best, levels[1] if best is not None else None,
             order[0], min(self.mixes, key=lambda item: (item.hours_p80, item.p80)), soonest(self.mixes),
             self.reasons(explained), money, hours, weeks, (levels[0].error, levels[1].error), self.titles,
             hazards, _spared(explained, hazards, inside, order), self._yours(order), self._leaves(explained),

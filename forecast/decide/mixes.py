@@ -98,6 +98,8 @@ class Mixes:
 
     Attributes
     ----------
+    currency : str
+        Of all sums.
     mixes : tuple of Mix
         In the order of the file.
     frontier : tuple of Mix
@@ -132,6 +134,7 @@ class Mixes:
         The best of those that have all lines with a price agreed, chosen as `spared` is; None where nothing is left.
     """
 
+    currency: str
     mixes: tuple[Mix, ...]
     frontier: tuple[Mix, ...]
     best: Mix | None

@@ -74,7 +74,7 @@ def swing_sentence(bar: SwingBar, money: Money) -> str:
     cheap, dear = (money(end, error=bar.own.error) for end in (bar.low, bar.high))
     if bar.may_not_come:
         return (
-            f"\u201c{bar.title}\u201d, which comes in {builds(bar.comes)}. The build costs {cheap} on "
+            f"\u201c{bar.title}\u201d, which comes in {builds(bar.chance)}. The build costs {cheap} on "
             f"average without it, {dear} in the tenth of builds in which it is dearest, all else as it is."
         )
     may = ", which may happen" if bar.kind == "event" else ""

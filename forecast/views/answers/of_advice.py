@@ -56,6 +56,7 @@ class CompareAnswer(TypedDict):
 class AffordAnswer(TypedDict):
     """How far the money reaches; the highest price that fits where one was asked about."""
 
+    currency: str
     budget: BudgetChance
     walk_away: NotRequired[WalkAway]
 

@@ -309,7 +309,7 @@ def run_afford(options: argparse.Namespace) -> Answered[AffordAnswer]:
         *with_receipts(build, known, forecast),
         budget_chance_sentence(chance, money, _entered(forecast.currency)),
     ]
-    data: AffordAnswer = {"budget": chance}
+    data: AffordAnswer = {"currency": forecast.currency, "budget": chance}
     if options.figure:
         trials = options.trials if isinstance(options.trials, int) else 16_384
         found = afford(
