@@ -105,8 +105,40 @@ def hold_sentence(
     return (
         f"Hold {strong}{figure}{strong}: in {builds(level)} it costs no more. "
         f"Adding up {middles} gives {strong}{about(base, forecast.currency)}{strong}{left_out} "
-        f"is enough in {strong}{builds(enough)}{strong}."
+        f"is enough in {strong}{builds(enough)}{strong}.{_above_middles(forecast)}"
     )
+
+
+_FAR_ABOVE = 1.1
+"""From so many times the sum of middle figures on it is said why P50 is above it."""
+
+
+def _above_middles(forecast: Forecast) -> str:
+    """Say why half of builds cost more than the sum of middle figures; nothing where P50 is near it.
+
+    What a line may cost more than its middle figure is told apart from lines and events that may not come at all.
+    """
+    base, half = forecast.base_estimate, forecast.percentile(0.5)
+    if base <= 0 or half.value < _FAR_ABOVE * base:
+        return ""
+    above = {line.id: line.mean - line.base for line in forecast.lines}
+    gated = {row.id for row in forecast.plan.rows if row.gate is not None}
+    maybe = sum(amount for name, amount in above.items() if name in gated)
+    ranges = sum(above.values()) - maybe
+    shape, come = "ranges reach further up than down", "some of what may not happen does"
+    if ranges <= _LITTLE * maybe:
+        why = come
+    elif maybe <= _LITTLE * ranges:
+        why = shape
+    else:
+        why = " and ".join((shape, come) if ranges > maybe else (come, shape))
+    return (
+        f" Half of builds cost more than {about(half.value, forecast.currency, half.error)} (P50), as {why}."
+    )
+
+
+_LITTLE = 0.25
+"""What is less than so much of the other reason is not told beside it."""
 
 
 def budget_sentence(forecast: Forecast, budget: float, strong: str = "") -> str:
