@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from forecast.views.commands.told import shorten, table, width
+from forecast.views.commands.told import table, width, wrapped
 
 
 def test_figures_stand_to_the_right_and_text_to_the_left() -> None:
@@ -19,6 +19,15 @@ def test_wide_signs_take_two_columns() -> None:
     assert width("e\u0301") == 1
 
 
-def test_long_text_is_cut_with_a_mark() -> None:
-    assert shorten("abcdefgh", 5) == "abcd…"
-    assert shorten("abc", 5) == "abc"
+def test_a_long_name_is_told_in_full_on_further_lines() -> None:
+    """Cut after 38 letters, two lines of a build were called alike."""
+    assert wrapped("abc") == "abc"
+    assert wrapped("Body kit", 8) == "Body kit"
+    assert wrapped("Body kits", 8) == "Body\nkits"
+    assert wrapped("a Donaudampfschiff b", 6) == "a\nDonaud\nampfsc\nhiff b"
+    assert wrapped("車車車", 4) == "車車\n車"
+    text = table(["Line", "Paid"], [[wrapped("Four wheels with tyres", 12), "€2,900"], ["Filler", "€66"]])
+    assert (
+        text
+        == "Line           Paid\n───────────  ──────\nFour wheels  €2,900\nwith tyres\nFiller          €66"
+    )

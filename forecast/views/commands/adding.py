@@ -297,11 +297,11 @@ def _data(found: LineList) -> ListLooked:
 
 def preview_text(found: LineList) -> str:
     """Write how the list was read and what would become of each row."""
-    from forecast.views.commands.told import shorten, table
+    from forecast.views.commands.told import table, wrapped
     from forecast.views.listing_words import STATES, count_sentence, figures, layout_sentence
 
     rows = [
-        [str(row.number), shorten(row.name, 30), row.group, STATES[row.state], *figures(row)]
+        [str(row.number), wrapped(row.name, 30), row.group, STATES[row.state], *figures(row)]
         for row in found.rows
     ]
     parts = [

@@ -190,10 +190,10 @@ def run_advise(options: argparse.Namespace) -> Answered[AdviseAnswer]:
 
 
 def _split_table(advice: Contingency) -> str:
-    from forecast.views.commands.told import shorten, table
+    from forecast.views.commands.told import table, wrapped
     from forecast.views.contingency_words import split_rows
 
-    rows = [[shorten(title, 44), amount] for title, amount in split_rows(advice)]
+    rows = [[wrapped(title, 44), amount] for title, amount in split_rows(advice)]
     return table(["Where the contingency comes from", advice.currency], rows)
 
 
@@ -348,7 +348,7 @@ def run_mix(options: argparse.Namespace) -> Answered[Mixes]:
     """Find the best mix of routes."""
     from forecast.decide.mix import mix
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.commands.told import shorten, table
+    from forecast.views.commands.told import table, wrapped
     from forecast.views.mix_words import (
         hazards_sentence,
         keeping_sentence,
@@ -380,7 +380,7 @@ def run_mix(options: argparse.Namespace) -> Answered[Mixes]:
     shown = found.listed()
     rows = [
         [
-            shorten(farmed_out(item, found.titles), 60),
+            wrapped(farmed_out(item, found.titles), 60),
             about(item.p50, currency, found.errors[0]),
             about(item.p80, currency, found.errors[1]),
             hours(item.hours_p80),

@@ -89,7 +89,7 @@ def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
     """Enter, settle, cancel or list commitments."""
     from forecast.ledger.days import not_ahead
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.commands.told import shorten, table
+    from forecast.views.commands.told import table, wrapped
     from forecast.views.sentences import unusual_sentence
     from forecast.views.settling_words import AGREEMENTS, agreed_words, closed_words
     from forecast.watching.estimates import unusual
@@ -130,8 +130,8 @@ def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
         [
             str(item.id),
             str(item.date),
-            shorten(item.supplier, 28),
-            shorten(titles.get(item.line_id, item.line_id), 40),
+            wrapped(item.supplier, 28),
+            wrapped(titles.get(item.line_id, item.line_id), 40),
             AGREEMENTS[item.kind],
             exact(item.outstanding_minor, own),
         ]

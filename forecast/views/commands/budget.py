@@ -119,7 +119,7 @@ def budget_text(
     from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
     from forecast.decide.again import replay_of
     from forecast.decide.drivers import own_swings
-    from forecast.views.commands.told import shorten, table
+    from forecast.views.commands.told import table, wrapped
     from forecast.views.sentences import (
         MEANING,
         budget_sentence,
@@ -168,7 +168,7 @@ def budget_text(
     shown = lines if every_line else lines[:_MOST_LINES]
     line_rows = [
         [
-            shorten(line.title) + (f" (in {builds(chances[line.id])})" if line.id in chances else ""),
+            wrapped(line.title) + (f" (in {builds(chances[line.id])})" if line.id in chances else ""),
             *(about(value, money) if value is not None else "–" for value in (line.p10, line.p50, line.p90)),
             about(swings[line.id].value, money, swings[line.id].error) if line.id in swings else "–",
             percent(line.variance_share),

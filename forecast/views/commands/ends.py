@@ -155,7 +155,7 @@ def watch_text(
 
     `in_all` is what moved a finished build since before anything was entered.
     """
-    from forecast.views.commands.told import shorten, table
+    from forecast.views.commands.told import table, wrapped
     from forecast.views.ending_words import ending_sentences
     from forecast.views.sentences import (
         MEANING,
@@ -209,7 +209,7 @@ def watch_text(
     line_rows = []
     for line in shown:
         estimate, paid, now, spread, moved = line_figures(line, money)
-        line_rows.append([shorten(line.title), state_words(line), estimate, paid, now, spread, moved])
+        line_rows.append([wrapped(line.title), state_words(line), estimate, paid, now, spread, moved])
     if line_rows:
         headings = ["", "State", "Estimate", "Paid", "Forecast P50", "P10 to P90", "Off the estimate"]
         text += ["", table(headings, line_rows, left=2)]

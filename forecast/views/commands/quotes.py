@@ -234,12 +234,12 @@ def why_not_text(found: Settled | Elsewhere, currency: str) -> str:
 
 def quotes_text(found: ComparedQuotes, currency: str) -> str:
     """Write the options of one choice side by side, then each in a sentence."""
-    from forecast.views.commands.told import shorten, table
+    from forecast.views.commands.told import table, wrapped
     from forecast.views.quote_words import quote_sentence, quotes_sentence
     from forecast.words.money import about
 
     money = partial(about, currency=currency)
-    rows = [[shorten(row[0]), *row[1:]] for row in quote_rows(found, currency)]
+    rows = [[wrapped(row[0]), *row[1:]] for row in quote_rows(found, currency)]
     said = [quotes_sentence(found, money), "", table(quote_headings(found), rows)]
     return "\n".join([*said, "", *(quote_sentence(item, money) for item in found.quotes)])
 

@@ -12,7 +12,7 @@ from forecast.views.commands.naming import day
 from forecast.views.commands.receipt_add import add_entering
 from forecast.views.commands.receipt_import import add_import, add_load
 from forecast.views.commands.receipt_read import add_read
-from forecast.views.commands.told import receipt_data, shorten, table
+from forecast.views.commands.told import receipt_data, table, wrapped
 
 if TYPE_CHECKING:
     from forecast.ledger import Receipt
@@ -139,8 +139,8 @@ def run_list(options: argparse.Namespace) -> Answered[ReceiptsAnswer]:
             [
                 str(receipt.id),
                 receipt.date.isoformat(),
-                shorten(receipt.supplier, 24),
-                shorten(", ".join(titles.get(split.line_id, split.line_id) for split in receipt.splits), 40),
+                wrapped(receipt.supplier, 24),
+                wrapped(", ".join(titles.get(split.line_id, split.line_id) for split in receipt.splits), 40),
                 exact(receipt.paid_minor, own),
                 _state(receipt),
             ]
@@ -168,7 +168,7 @@ def _state(receipt: Receipt) -> str:
     from forecast.words.money import exact
 
     if receipt.voids is not None:
-        return f"takes back {receipt.voids}: {shorten(receipt.note, 30)}"
+        return f"takes back {receipt.voids}: {wrapped(receipt.note, 30)}"
     said = [] if receipt.charged_minor is None else [f"for {exact(receipt.amount_minor, receipt.currency)}"]
     said += [] if receipt.voided_by is None else [f"taken back by {receipt.voided_by}"]
     return ", ".join(said)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from forecast.views.commands.common import Answered, add_file, answer, command, whole
 from forecast.views.commands.naming import check_id, known_ids
-from forecast.views.commands.told import receipt_data, shorten, table
+from forecast.views.commands.told import receipt_data, table, wrapped
 from forecast.words.chances import so_many
 
 if TYPE_CHECKING:
@@ -194,12 +194,12 @@ def preview_text(plan: ImportPlan) -> str:
         [
             str(row.number),
             row.date.isoformat(),
-            shorten(row.supplier, 28),
+            wrapped(row.supplier, 28),
             ("-" if row.kind == "refund" else "") + format_plain(row.amount_minor, row.currency),
             row.line_id or "–",
             {True: "yes", False: "no", None: ""}[row.settled],
             row.state,
-            shorten(row.why, 48),
+            wrapped(row.why, 48),
         ]
         for row in plan.rows
     ]

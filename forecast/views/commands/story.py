@@ -89,7 +89,7 @@ def run_moved(options: argparse.Namespace) -> Answered[MovedAnswer]:
 
 def moved_text(moved: Moved, watch: Reforecast) -> str:
     """Write a move part by part; the parts add up as they are written."""
-    from forecast.views.commands.told import shorten, table
+    from forecast.views.commands.told import table, wrapped
     from forecast.views.moves import frozen_late_sentence, moved_sentence, written
     from forecast.watching.standing import day_before
     from forecast.words.money import about, signed
@@ -104,7 +104,7 @@ def moved_text(moved: Moved, watch: Reforecast) -> str:
         ]
     ]
     rows += [
-        [step.words, signed(step.half, money), signed(step.p80, money), shorten(step.because, 60)]
+        [step.words, signed(step.half, money), signed(step.p80, money), wrapped(step.because, 60)]
         for step in found.steps
     ]
     rows.append(
@@ -199,7 +199,7 @@ def run_history(options: argparse.Namespace) -> Answered[HistoryAnswer]:
     """Show the forecast day by day."""
     from forecast.engine.trials import LEAST_EFFECTIVE
     from forecast.ledger.folder import BuildFolder
-    from forecast.views.commands.told import shorten, table
+    from forecast.views.commands.told import table, wrapped
     from forecast.views.moves import long_day
     from forecast.views.watch_words import days_shown
     from forecast.watching.history import history
@@ -242,7 +242,7 @@ def run_history(options: argparse.Namespace) -> Answered[HistoryAnswer]:
     rows = [
         [
             str(point.date),
-            *([shorten(point.supplier, 28)] if by_receipt else []),
+            *([wrapped(point.supplier, 28)] if by_receipt else []),
             entered(point.paid, money),
             *(estimated(level, money) for level in point.levels.values()),
             ("–" if point.chance_of_overrun is None else builds(point.chance_of_overrun))

@@ -132,27 +132,42 @@ def table(
     str
         Without a line feed at the end.
     """
-    cells = [list(headings), *(list(row) for row in rows)]
-    widths = [max(width(row[place]) for row in cells) for place in range(len(headings))]
+    cells = [[text.split("\n") for text in row] for row in (headings, *rows)]
+    widths = [max(width(part) for row in cells for part in row[place]) for place in range(len(headings))]
     lines = []
     for number, row in enumerate(cells):
-        parts = []
-        for place, text in enumerate(row):
-            gap = " " * (widths[place] - width(text))
-            is_text = place < left or (last_left and place == len(row) - 1)
-            parts.append(text + gap if is_text else gap + text)
-        lines.append("  ".join(parts).rstrip())
+        for line in range(max(map(len, row), default=0)):
+            parts = []
+            for place, texts in enumerate(row):
+                text = texts[line] if line < len(texts) else ""
+                gap = " " * (widths[place] - width(text))
+                is_text = place < left or (last_left and place == len(row) - 1)
+                parts.append(text + gap if is_text else gap + text)
+            lines.append("  ".join(parts).rstrip())
         if number == 0:
             lines.append("  ".join("─" * size for size in widths))
     return "\n".join(lines)
 
 
-def shorten(text: str, most: int = 38) -> str:
-    """Cut a text that is too long for its column."""
-    return text if len(text) <= most else text[: most - 1] + "…"
+def wrapped(text: str, most: int = 38) -> str:
+    """Break a text that is too long for its column between words, for `table`; a word that is too long anywhere.
+
+    The width is the same whatever the terminal's: what was said is said again, and a file may hold it.
+    """
+    lines = [""]
+    for word in text.split(" "):
+        if lines[-1] and width(lines[-1]) + 1 + width(word) <= most:
+            lines[-1] += f" {word}"
+            continue
+        lines += [word] if lines[-1] else []
+        lines[-1] = word
+        while width(lines[-1]) > most:
+            fits = max(end for end in range(1, len(lines[-1])) if width(lines[-1][:end]) <= most)
+            lines[-1:] = [lines[-1][:fits], lines[-1][fits:]]
+    return "\n".join(lines)
 
 
 __all__ = [
-    "FIGURE_NAME", "LEVELS", "figure", "four_percentiles", "is_estimate", "name_told", "receipt_data", "shorten",
-    "table", "told", "width",
+    "FIGURE_NAME", "LEVELS", "figure", "four_percentiles", "is_estimate", "name_told", "receipt_data",
+    "table", "told", "width", "wrapped",
 ]  # fmt: skip
