@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cache, lru_cache
 from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 from forecast.buildfile.data_on_file import made
 from forecast.words.sources import Certainty, source_words
@@ -25,6 +25,15 @@ if TYPE_CHECKING:
 _COMMENT_WIDTH = 116
 
 
+CautionKind: TypeAlias = Literal["work", "car", "papers"]
+KINDS_OF_CAUTIONS: Mapping[CautionKind, str] = {
+    "work": "For whoever works",
+    "car": "For the car on the road",
+    "papers": "Whom to ask and to tell",
+}
+"""What cautions are listed under, in this order."""
+
+
 @dataclass(frozen=True)
 class Caution:
     """One caution.
@@ -33,6 +42,8 @@ class Caution:
     ----------
     id, topic : str
         Its key, and its heading.
+    kind : {"work", "car", "papers"}
+        What may hurt whoever works; what the car has to hold on the road; whom to ask or to tell.
     text : str
         One to three sentences.
     authority : str
@@ -51,6 +62,7 @@ class Caution:
     """
 
     id: str
+    kind: CautionKind
     topic: str
     text: str
     authority: str

@@ -7,6 +7,7 @@ from typing import get_args
 import pytest
 
 from forecast.buildfile.cautions import (
+    KINDS_OF_CAUTIONS,
     cautions_for,
     cautions_of,
     hazards_asked,
@@ -132,6 +133,7 @@ def test_each_caution_names_an_authority_and_defers() -> None:
     for caution in load_cautions():
         assert caution.authority
         assert caution.source
+        assert caution.kind in KINDS_OF_CAUTIONS, caution.id
         assert bool(caution.place) == bool(caution.read), caution.id
         assert caution.place or caution.certainty in ("no source", "common practice")
         assert len(caution.text) < 400

@@ -39,6 +39,11 @@ def test_pages_and_terminal_count_the_same_lines(
     assert f"Of {costing} lines that cost money, 2 are closed" in words(run(file, "lines")).replace("**", "")
     assert f"2 of {costing} lines are closed" in words(run(file, "receipts")).replace("**", "")
     assert any(f"2 of {costing} lines are closed;" in spec for spec in charts(run(file, "watch")))
+    capsys.readouterr()
+    assert main(["check", str(folder.folder)]) == 0
+    said = capsys.readouterr().out.partition("\n")[0]
+    assert f"no mistakes. {costing} lines cost money in “Mixed”, the way that is forecast." in said
+    assert f"{len(folder.read().line)} lines" in said.partition("The file has for all ways")[2]
     work = next(row.id for row in lines if row.id not in {one.id for one in plan.costing})
     ledger.close_line(work, "2026-05-03")
 

@@ -414,7 +414,7 @@ def test_ctrl_c_ends_in_words_while_modules_are_still_being_imported(build: Path
 def test_a_mistake_of_the_program_ends_in_words(
     build: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def boom(_: object) -> str:
+    def boom(*_: object) -> str:
         raise KeyError("self")
 
     monkeypatch.setenv("FORECAST_HOME", str(tmp_path / "home"))
@@ -635,6 +635,8 @@ def test_cautions_are_listed_once_with_the_lines_they_concern(
     assert said.count("Two-pack paint and primer (") == 1
     assert "Colour, clear, hardener and thinner; Air-fed mask set" in said
     assert "Health and Safety Executive" in said
+    assert said.index("\n  For whoever works:\n    isocyanate: ") > said.index("lines cost money.")
+    assert "Whom to ask and to tell" in said.partition("For the car on the road:\n    crash_parts: ")[2]
     data = json.loads(run(capsys, "check", str(build), "--json"))["cautions"]
     first = next(item for item in data if item["id"] == "isocyanate")
     assert "Air-fed mask set" in first["lines"]

@@ -269,7 +269,10 @@ def test_where_no_figure_stands_behind_goods_nothing_is_counted(
     )
     assert main(["check", str(path)]) == 0
     said = capsys.readouterr().out.partition("\n")[0]
-    assert said == "x: no mistakes. 1 line (1 known), no risk events, no shared causes, no scenarios."
+    assert said == (
+        "x: no mistakes. 1 line costs money. "
+        "The file has 1 line (1 known), no risk events, no shared causes, no scenarios."
+    )
 
 
 def test_duty_and_tax_stand_apart_each_with_its_working_and_add_up(tmp_path: Path) -> None:

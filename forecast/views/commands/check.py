@@ -71,7 +71,7 @@ def run(options: argparse.Namespace) -> Answered[CheckAnswer | CannotBeUsed]:
     odd = [item for _, item in every if item["grade"] == "odd"]
     found = [item for narrow, item in every if item["grade"] != "odd" and not narrow]
     narrow_ones = [item for narrow, item in every if item["grade"] != "odd" and narrow]
-    text = [f"{build.name}: no mistakes. {_counts(build)}"]
+    text = [f"{build.name}: no mistakes. {_counts(build, standing)}"]
     if odd:
         many = "One figure may be a slip" if len(odd) == 1 else f"{len(odd)} figures may be slips"
         text += ["", f"{many}. Is that meant?"]
@@ -92,22 +92,22 @@ def run(options: argparse.Namespace) -> Answered[CheckAnswer | CannotBeUsed]:
     for title, listed in ((FIRST, first), (THEN, then)):
         if listed:
             text += ["", f"{title}:", *(f"  {item['words']}" for item in listed)]
+    asked = [one.sentence for one in hazards_asked(build)]
+    if asked:
+        text += ["", "By their names these may hurt somebody:", *(f"  {words}" for words in asked)]
+    if build.build.notice:
+        text += ["", build.build.notice]
     cautions, caution_words = _cautions(build)
     if caution_words:
         text += [
             "",
             "Cautions beside these lines, in short (in full with --json, and on the dashboard's page of lines); local "
             "rules and licensed practice decide:",
-            *(f"  {words}" for words in caution_words),
+            *caution_words,
             f"Read? Then they are only counted: forecast cautions-read {typed(options.file)}, or with their names.",
         ]
     if told := _read_words(cautions):
         text += ["", told]
-    asked = [one.sentence for one in hazards_asked(build)]
-    if asked:
-        text += ["", "By their names these may hurt somebody:", *(f"  {words}" for words in asked)]
-    if build.build.notice:
-        text += ["", build.build.notice]
     return answer(
         options,
         "\n".join(text),
@@ -210,10 +210,20 @@ def _how(file: str, item: CheckFinding) -> str:
     return f"\n           {'; or: '.join(ways)}"
 
 
-def _counts(build: Build) -> str:
+def _counts(build: Build, known: Standing | None) -> str:
+    """Say how many lines cost money in the way that is forecast, as the pages do, and what the file has in all."""
+    from forecast.buildfile.choosing import scenario_title
     from forecast.buildfile.sheet import certainty
+    from forecast.engine.plan import compile_plan
+    from forecast.watching.reforecast import scenario_in_force
     from forecast.words.chances import so_many
 
+    plan = compile_plan(build, scenario_in_force(build, None, None if known is None else known.baseline))
+    costing = so_many(len(plan.counted({} if known is None else known.paid)), "line")
+    way = ""
+    if plan.scenario is not None and len(build.scenario) > 1:
+        way = f" in \u201c{scenario_title(build, plan.scenario)}\u201d, the way that is forecast"
+    verb = "costs" if costing == "1 line" else "cost"
     counts = certainty(build, build.line)
     others = len(build.line) - sum(counts.values())
     words = [f"{count} {how}" for how, count in counts.items() if count]
@@ -227,8 +237,8 @@ def _counts(build: Build) -> str:
         so_many(len(build.cause), "shared cause"),
         so_many(len(build.scenario), "scenario"),
     ]
-    text = ", ".join(told)
-    return f"{text[:1].upper()}{text[1:]}."
+    for_all = " for all ways" if way else ""
+    return f"{costing[:1].upper()}{costing[1:]} {verb} money{way}. The file has{for_all} {', '.join(told)}."
 
 
 def _standing(folder: BuildFolder) -> Standing | None:
@@ -323,8 +333,8 @@ def _read_words(cautions: list[CautionBeside]) -> str:
 
 
 def _cautions(build: Build) -> tuple[list[CautionBeside], list[str]]:
-    """Give the cautions that concern lines of the build, once each, for programs and for people."""
-    from forecast.buildfile.cautions import cautions_of
+    """Give the cautions that concern lines of the build, once each: for programs, and for people by kind."""
+    from forecast.buildfile.cautions import KINDS_OF_CAUTIONS, cautions_of
 
     found = cautions_of(build)
     data: list[CautionBeside] = [
@@ -340,12 +350,15 @@ def _cautions(build: Build) -> tuple[list[CautionBeside], list[str]]:
         for caution, names in found
     ]
     words = []
-    for caution, names in found:
-        if caution.id in (build.build.cautions_read or ()):
-            continue
-        more = f" and {len(names) - _NAMES} more" if len(names) > _NAMES else ""
-        words.append(
-            f"{caution.id}: {caution.topic} ({'; '.join(names[:_NAMES])}{more}): {first_sentence(caution.text)} "
-            f"[{caution.authority}]"
-        )
+    for kind, heading in KINDS_OF_CAUTIONS.items():
+        under = []
+        for caution, names in found:
+            if caution.kind != kind or caution.id in (build.build.cautions_read or ()):
+                continue
+            more = f" and {len(names) - _NAMES} more" if len(names) > _NAMES else ""
+            under.append(
+                f"    {caution.id}: {caution.topic} ({'; '.join(names[:_NAMES])}{more}): "
+                f"{first_sentence(caution.text)} [{caution.authority}]"
+            )
+        words += [f"  {heading}:", *under] if under else []
     return data, words
