@@ -140,7 +140,7 @@ def _pair(view: Opened, comparison: Comparison) -> None:
                 comparison.weights,
             ),
         )
-        for sentence in pair_sentences(pair, view.currency):
+        for sentence in pair_sentences(pair, comparison):
             text(sentence)
 
 

@@ -194,18 +194,38 @@ def hours_left_sentence(watch: Reforecast, how: str, strong: str = "") -> str:
     strong : str
         Mark put before and after the key figure.
     """
-    planned = watch.now.hours((0.5,))[0].value
+    planned = watch.before.hours((0.5,))[0].value
     if watch.finished or planned < 1:
         return ""
+    now = _hours_now(watch)
     if not watch.hours_done:
-        return f"Own work: {hours(planned)} are planned in the middle, and none was said to be done. {how}"
+        text = f"Own work: {hours(planned)} are planned in the middle, and none was said to be done."
+        return f"{text}{now} {how}"
     half, most = watch.hours_left((0.5, 0.9))
     if most.value < 1:
         return f"Own work: all of the {hours(planned)} planned is done."
     return (
         f"Own work: {strong}{hours(half.value)}{strong} of the {hours(planned)} planned are left in the middle, in 10 "
-        f"of 100 builds more than {hours(most.value)}. {how}"
+        f"of 100 builds more than {hours(most.value)}.{now} {how}"
     )
+
+
+def _hours_now(watch: Reforecast) -> str:
+    """Say where own work stands by now and why; nothing where it moved by no more than the simulation's error."""
+    then, now = watch.before.hours((0.5,))[0], watch.now.hours((0.5,))[0]
+    error = float(np.hypot(then.error, now.error))
+    if hours(then.value) == hours(now.value) or abs(now.value - then.value) <= 2 * error:
+        return ""
+    moved = now.value - then.value
+    said, taught = (amount * np.sign(moved) for amount in watch.hours_moved)
+    reasons = [
+        (said, "what happened" if moved > 0 else "what cannot come any more"),
+        (taught, "what your bills say of the rest"),
+    ]
+    reasons.sort(reverse=True)
+    why = [words for amount, words in reasons if amount > 0 and amount >= _LITTLE * reasons[0][0]]
+    by = f" By {' and '.join(why)}, all" if why else " All"
+    return f"{by} of it looks like {hours(now.value)} now."
 
 
 def ends_sentence(found: Forecast | Reforecast, strong: str = "") -> str:

@@ -191,6 +191,30 @@ def pay_sentence(pay: OwnHourPay, money: Money, strong: str = "") -> str:
     return f"{text} If your hour is worth more than that to you, farm it out."
 
 
+def steps_of(found: Comparison, pair: Pair) -> tuple[OwnHourPay, OwnHourPay] | None:
+    """Give the two steps that a pair of ways is made of by way of a third, that of the most own hours first.
+
+    What its own hours pay follows from those of the steps. None where there is no third way in between, or where a step
+    saves nothing.
+    """
+    if pair.pay is None:
+        return None
+    pays = [one.pay for one in found.pairs if one.pay is not None and one.pay.saving > 0]
+    for first in pays:
+        for second in pays:
+            ends = first.worker == pair.pay.worker and second.other == pair.pay.other
+            if ends and first.other == second.worker:
+                return first, second
+    return None
+
+
+def steps_sentence(pay: OwnHourPay, steps: tuple[OwnHourPay, OwnHourPay], money: Money) -> str:
+    """Say what an own hour pays from one way over a second to a third: the average of both steps, by their hours."""
+    first, second = (f"{money(step.mean.value)} for {rounded_hours(step.extra_hours)}" for step in steps)
+    way = f"That is both steps together, by way of {steps[0].other}"
+    return f"{way}: {money(pay.mean.value)} per own hour. It comes from {first} of these hours and {second}."
+
+
 def _more_hours(pay: OwnHourPay) -> str:
     """Say how many own hours it takes more: the difference of the two figures that stand beside the ways."""
     if pay.middle_hours is None:

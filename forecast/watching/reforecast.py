@@ -14,6 +14,7 @@ from forecast.engine.condition import Width
 from forecast.engine.facts import Prior, observe, prior_of
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, LineSummary, forecast_plan
 from forecast.engine.plan import Plan, compile_plan
+from forecast.engine.sensitivity import row_means
 from forecast.engine.statistics import (
     Estimate,
     mean_estimate,
@@ -369,6 +370,20 @@ class Reforecast:
         """Own hours that were said to be worked, by the id of their row."""
         work = self.now.plan.own_work.items()
         return tuple(name for name, (_, told) in work if {name, told} & self.known.closed)
+
+    @cached_property
+    def hours_moved(self) -> tuple[float, float]:
+        """How far own hours moved on average, by what happened or no longer can, and by what bills say of the rest."""
+        facts, rows = self.known.facts, self.now.plan.rows
+        change = row_means(self.now.trials) - row_means(self.before.trials)
+        said = taught = 0.0
+        for place, row in enumerate(rows):
+            if row.kind == "hours" and row.id not in self.hours_done:
+                if row.id in facts.fixed or row.gate in facts.gates:
+                    said += float(change[place])
+                else:
+                    taught += float(change[place])
+        return said, taught
 
     def hours_left(self, shares: tuple[float, ...]) -> list[Estimate]:
         """Give percentiles of the own hours that are still to be worked, as far as it was said."""

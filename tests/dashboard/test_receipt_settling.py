@@ -64,10 +64,12 @@ def test_lines_are_closed_and_opened_without_touching_those_of_another_window(
 
 def test_own_work_is_said_to_be_done_where_lines_are_closed(run: Run, half_way: BuildFolder) -> None:
     app = run(half_way.build_file, "watch")
+    said = words(app)
     assert (
-        "none was said to be done. Say what is done on the page Receipts, where lines are closed."
-        in words(app)
+        "none was said to be done. By what happened and what your bills say of the rest, all of it looks"
+        in said
     )
+    assert "Say what is done on the page Receipts, where lines are closed." in said
     app = run(half_way.build_file, "receipts")
     app = field(app, "multiselect", "Lines").set_value(["filler.own_hours"]).run()  # type: ignore[attr-defined]
     app = press(app, "Close them")

@@ -18,7 +18,14 @@ from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
 from forecast.engine.statistics import Estimate
 from forecast.errors import SimulationError
-from forecast.views.ways import comparison_sentence, pair_sentence, pay_sentence, turning_sentence
+from forecast.views.ways import (
+    comparison_sentence,
+    pair_sentence,
+    pay_sentence,
+    steps_of,
+    steps_sentence,
+    turning_sentence,
+)
 from tests.decide.sample import SMALL, euros, small
 from tests.references.trade_facts import FARMING_OUT_AGAINST_DIY
 
@@ -331,3 +338,64 @@ all = "shop"
     assert pay is not None
     assert pay_sentence(pay, euros).startswith(said)
     assert [round(item.hours[1].value) for item in found.scenarios] == [605 if hand_over > 0.5 else 635, 605]
+
+
+STEPS = """
+[build]
+name = "Steps"
+currency = "EUR"
+country = "IE"
+[[line]]
+id = "paint_shop"
+group = "finish"
+package = "paint"
+route = "shop"
+amount = {paint}
+[[line]]
+id = "paint_self"
+group = "labour"
+package = "paint"
+route = "self"
+own_hours = 20
+[[line]]
+id = "arches_shop"
+group = "labour"
+package = "arches"
+route = "shop"
+amount = 1500
+[[line]]
+id = "arches_self"
+group = "labour"
+package = "arches"
+route = "self"
+own_hours = 60
+[scenario.own]
+all = "self"
+[scenario.away]
+all = "shop"
+[scenario.between]
+all = "self"
+paint = "shop"
+"""
+
+
+def test_what_hours_pay_over_two_steps_is_told_as_what_follows_from_both() -> None:
+    """1,000 for 20 hours and 1,500 for 60: 50 and 25 an hour, and 2,500 / 80 = 31.25 for both."""
+    found = compare(parse_build(STEPS.format(paint=1000)), trials=256)
+    whole, first, second = (
+        found.pair(*ends) for ends in (("own", "away"), ("own", "between"), ("between", "away"))
+    )
+    assert steps_of(found, first) is None
+    assert steps_of(found, second) is None
+    steps = steps_of(found, whole)
+    assert steps == (first.pay, second.pay)
+    assert whole.pay is not None
+    assert steps is not None
+    assert sum(one.extra_hours for one in steps) == pytest.approx(whole.pay.extra_hours)
+    assert [one.mean.value for one in (*steps, whole.pay)] == pytest.approx([50, 25, 31.25])
+    assert steps_sentence(whole.pay, steps, euros) == (
+        "That is both steps together, by way of Between: €31 per own hour. It comes from €50 for 20 of these hours and "
+        "€25 for 60."
+    )
+    dear = compare(parse_build(STEPS.format(paint=-10)), trials=256)  # the first step saves nothing
+    assert steps_of(dear, dear.pair("own", "away")) is None

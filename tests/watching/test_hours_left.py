@@ -10,6 +10,7 @@ import pytest
 
 from forecast.ledger.folder import BuildFolder
 from forecast.views.cli import main
+from forecast.views.sentences import hours_left_sentence
 from forecast.watching.reforecast import reforecast
 from forecast.watching.standing import Record
 
@@ -104,3 +105,51 @@ def test_work_that_is_done_says_nothing_of_what_its_line_costs(folder: BuildFold
     assert next(line for line in watch.lines if line.id == "filler").state == "untouched"
     assert Record.read(folder.ledger()).standing().begun == frozenset()
     assert watch.now.trials.totals.tolist() == watch.before.trials.totals.tolist()
+
+
+LEARNT = (
+    TEXT.replace('country = "IE"', 'country = "IE"\nestimating = 0.8')
+    .replace("low = 300", "low = 3000")
+    .replace("middle = 400, high = 600", "middle = 4000, high = 6000")
+)
+
+
+def hours_said(folder: BuildFolder, capsys: pytest.CaptureFixture[str]) -> str:
+    told = said(capsys, "watch", str(folder.folder))
+    return next(line for line in told.splitlines() if line.startswith("Own work: "))
+
+
+def test_what_was_planned_stays_and_it_is_said_why_hours_look_otherwise_now(
+    folder: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It was said to be planned what the bills made of it, another sum after each, and nothing said why."""
+    folder.build_file.write_text(LEARNT, encoding="utf-8")
+    ledger = folder.ledger()
+    planned = hours_said(folder, capsys).partition(" are planned")[0]
+    assert planned == "Own work: 95 h"
+    ledger.add_receipt("2026-03-01", "somebody", 650_000, "EUR", [("tyres", 650_000)])
+    ledger.close_line("tyres", "2026-03-01")
+    told = hours_said(folder, capsys)
+    assert told.startswith(f"{planned} are planned in the middle, and none was said to be done.")
+    now = reforecast(folder.read(), ledger).now.hours((0.5,))[0].value
+    assert now > 100
+    assert f" By what your bills say of the rest, all of it looks like {5 * round(now / 5)} h now." in told
+
+
+def test_hours_that_moved_with_what_cannot_come_say_so(
+    folder: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = TEXT.replace("chance = 0.2", "chance = 0.8").replace("own_hours = 15", "own_hours = 60")
+    folder.build_file.write_text(text, encoding="utf-8")
+    before = hours_said(folder, capsys)
+    assert "looks like" not in before
+    said(capsys, "cannot-happen", str(folder.folder), "again")
+    told = hours_said(folder, capsys)
+    assert told.partition(" are planned")[0] == before.partition(" are planned")[0]
+    assert " By what cannot come any more, all of it looks like 95 h now." in told
+
+
+def test_a_move_of_hours_within_the_simulations_error_is_not_told(folder: BuildFolder) -> None:
+    folder.ledger().add_receipt("2026-03-01", "somebody", 41_000, "EUR", [("tyres", 41_000)])
+    watch = reforecast(folder.read(), folder.ledger(), trials=256)
+    assert "looks like" not in hours_left_sentence(watch, "")

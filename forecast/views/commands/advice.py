@@ -244,7 +244,7 @@ def compare_text(build: Build, found: Comparison) -> str:
     """Write scenarios side by side, then each pair in a sentence."""
     from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
     from forecast.views.commands.told import table
-    from forecast.views.ways import comparison_sentence, what_ways_hold
+    from forecast.views.ways import comparison_sentence, steps_of, what_ways_hold
     from forecast.words.money import about, hours, percent
 
     money = _money(found.currency)
@@ -270,23 +270,31 @@ def compare_text(build: Build, found: Comparison) -> str:
     text.append(table(["Scenario", "P10", "P50", "P80", "P90", "Own hours", *weeks, "Cheapest in"], rows))
     if held := what_ways_hold(build, [item.id for item in found.scenarios]):
         text += ["", *held]
-    for pair in found.pairs:
-        text += ["", *pair_sentences(pair, found.currency)]
+    for pair in sorted(found.pairs, key=lambda pair: steps_of(found, pair) is not None):  # steps come first
+        text += ["", *pair_sentences(pair, found)]
     if build.build.notice:
         text += ["", build.build.notice]
     return "\n".join(text)
 
 
-def pair_sentences(pair: Pair, currency: str) -> list[str]:
+def pair_sentences(pair: Pair, found: Comparison) -> list[str]:
     """Say how two scenarios stand against each other, and what own hours earn between them."""
-    from forecast.views.ways import dominance_sentence, pair_sentence, pay_sentence, turning_sentence
+    from forecast.views.ways import (
+        dominance_sentence,
+        pair_sentence,
+        pay_sentence,
+        steps_of,
+        steps_sentence,
+        turning_sentence,
+    )
     from forecast.words.money import hourly
 
-    said = [pair_sentence(pair, _money(currency)), dominance_sentence(pair.dominance)]
-    if pair.pay is not None:
-        rate = partial(hourly, currency=currency)
-        said += [pay_sentence(pair.pay, rate), turning_sentence(pair.pay, rate)]
-    return said
+    said = [pair_sentence(pair, _money(found.currency)), dominance_sentence(pair.dominance)]
+    if pair.pay is None:
+        return said
+    rate, steps = partial(hourly, currency=found.currency), steps_of(found, pair)
+    pays = pay_sentence(pair.pay, rate) if steps is None else steps_sentence(pair.pay, steps, rate)
+    return [*said, pays, turning_sentence(pair.pay, rate)]
 
 
 def run_afford(options: argparse.Namespace) -> Answered[AffordAnswer]:
