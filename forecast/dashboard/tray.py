@@ -187,7 +187,7 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change], begin: str, 
     # "to", whose own rounding would seem to contradict it.
     moved = forecast_change(old, new, 0.8)
     change, error = moved.value, moved.error
-    then = f"P80 is {when} about {about(now.value, money, now.error)}"
+    then = f"P80 (in 80 of 100 builds it costs no more) is {when} about {about(now.value, money, now.error)}"
     step = rounding_step(money, error)
     if abs(change) < step / 2:
         return f"{begin}: {STRONG}less than {about(step, money)}{STRONG} at P80. {then}."

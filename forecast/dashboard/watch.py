@@ -21,6 +21,7 @@ from forecast.views.charts import estimate_paid_forecast, forecast_band
 from forecast.views.charts.line_charts import LineStanding
 from forecast.views.sentences import (
     budget_sentence,
+    ends_sentence,
     hours_left_sentence,
     unforeseen_sentence,
     watch_sentence,
@@ -30,7 +31,6 @@ from forecast.views.settling_words import beside_sentence, unpaid_sentences
 from forecast.views.watch_words import days_shown, estimate_rows, rough_days, trials_sentence
 from forecast.watching.history import History
 from forecast.watching.reforecast import Reforecast
-from forecast.words.money import about
 from forecast.words.text import STRONG
 
 _FEW = 40  # days are forecast before anybody wonders how many are left
@@ -117,10 +117,8 @@ def _nothing_yet(view: Opened) -> None:
     if receipts_as_text(view):
         return
     forecast = before(view)
-    eight = forecast.percentile(0.8)
     answer(
-        f"Nothing is paid yet: it ends where your ranges say, in 80 of 100 builds at no more than "
-        f"{STRONG}{about(eight.value, view.currency, eight.error)}{STRONG}.",
+        f"Nothing is paid yet: it ends where your ranges say. {ends_sentence(forecast, strong=STRONG)}",
         budget_sentence(forecast, view.budget, strong=STRONG) if view.budget is not None else "",
     )
     text(

@@ -96,7 +96,7 @@ def published_sentence(found: PublishedBeside, money: Money) -> str:
 
 def contingency_sentence(found: Contingency, money: Money) -> str:
     """Say what to hold, how often it does, and what stands behind it."""
-    enough = f"in {builds(found.level)} it costs no more"
+    enough = f"in {builds(found.level)} (P{100 * found.level:.0f}) it costs no more"
     text = (
         f"Hold {rounded(money, found.held)}: {enough}. That is {money(found.over)} over your middle figures, "
         f"which are enough in {builds(found.chance_of_base.value)}"

@@ -137,8 +137,8 @@ def mixes_sentence(found: Mixes, money: Money, entered: Money | None = None) -> 
     if found.best is not None:
         best = found.best
         return (
-            f"Best of {len(found.mixes):,} mixes{within}: {mix_words(best, found.titles)}. In 80 of 100 builds it "
-            f"costs no more than {_at_p80(found, money)(best.p80)} and takes no more than {time_words(best)}."
+            f"Best of {len(found.mixes):,} mixes{within}: {mix_words(best, found.titles)}. In 80 of 100 builds (P80) "
+            f"it costs no more than {_at_p80(found, money)(best.p80)} and takes no more than {time_words(best)}."
         )
     at = _at_p80(found, money)
     return (

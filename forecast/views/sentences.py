@@ -103,7 +103,7 @@ def hold_sentence(
         ": that leaves out what may or may not happen, and" if forecast.trials.gates.size else ", which"
     )
     return (
-        f"Hold {strong}{figure}{strong}: in {builds(level)} it costs no more. "
+        f"Hold {strong}{figure}{strong}: in {builds(level)} (P{100 * level:.0f}) it costs no more. "
         f"Adding up {middles} gives {strong}{about(base, forecast.currency)}{strong}{left_out} "
         f"is enough in {strong}{builds(enough)}{strong}.{_above_middles(forecast)}"
     )

@@ -41,11 +41,11 @@ def stand_sentences(found: Forecast | Reforecast, budget: float | None, strong: 
     begun = f"With {strong}{entered(found.paid, found.currency)}{strong} paid, it"
     if not found.known.paid_minor:  # no builder pays nothing
         begun = f"{paid_sentence(found, strong)} It"
-    text = f"{begun} ends at no more than {ends} in 80 of 100 builds"
+    text = f"{begun} ends at no more than {ends} in 80 of 100 builds (P80)"
     if found.budget is None or chance is None:
         return (f"{text}.", "Set a budget to see how often it is enough.")
     enough = f"{strong}{builds(1 - chance.value).removesuffix(' builds')}{strong}"
-    return (f"{text}; your budget of {entered(found.budget, found.currency)} is enough in {enough}.",)
+    return (f"{text}. Your budget of {entered(found.budget, found.currency)} is enough in {enough}.",)
 
 
 def level_rows(found: Forecast | Reforecast) -> list[list[str]]:

@@ -56,7 +56,8 @@ def ways_table(
         for item in comparison.scenarios
     ]  # fmt: skip
     what = "hours and weeks" if timed else "hours"
-    return headings, rows, f"Own {what} in the middle; what an own hour pays, against {least.name}"
+    held = "Hold (P80): in 80 of 100 builds it costs no more"
+    return headings, rows, f"{held}. Own {what} in the middle; what an own hour pays, against {least.name}"
 
 
 def what_ways_hold(build: Build, ways: Sequence[str]) -> list[str]:

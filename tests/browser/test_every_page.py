@@ -83,6 +83,40 @@ def dots_counted(page: Page) -> None:
         assert math.hypot(x - other_x, y - other_y) > (width + other) / 2, "two dots touch"
 
 
+LABELS = """() => [...document.querySelectorAll('.stVegaLiteChart svg')].filter(
+  one => one.checkVisibility()).map(svg => {
+  const box = svg.getBoundingClientRect();
+  const labels = [...svg.querySelectorAll('text')].filter(
+    one => one.textContent.trim() && one.getAttribute('opacity') !== '0').map(one => {
+    const {left, right, top, bottom} = one.getBoundingClientRect(), lines = one.querySelectorAll('tspan').length || 1;
+    const air = 0.22 * (bottom - top) / lines;  // above and below the letters
+    return {text: one.textContent, left: left + 1, right: right - 1, top: top + air, bottom: bottom - air};
+  });
+  return {box: {left: box.left, right: box.right, top: box.top, bottom: box.bottom}, labels};
+})"""
+"""Gives each chart's edges, and where its labels are."""
+
+
+def labels_stand_apart(page: Page, name: str) -> None:
+    """See that no chart's label runs through another, and that none is cut off at an edge."""
+    page.wait_for_timeout(400)  # charts are drawn after the run
+    for chart in page.evaluate(LABELS):
+        box, labels = chart["box"], chart["labels"]
+        cut = [
+            one["text"] for one in labels if one["left"] < box["left"] - 2 or one["right"] > box["right"] + 2
+        ]
+        assert cut == [], f"cut off on {name}"
+        through = [
+            (one["text"], other["text"])
+            for one, other in combinations(labels, 2)
+            if min(one["right"], other["right"]) > max(one["left"], other["left"])
+            and min(one["bottom"], other["bottom"]) > max(one["top"], other["top"])
+            # what stands on paper of its own is drawn twice, one on the other
+            and (one["text"] != other["text"] or abs(one["left"] - other["left"]) > 3)
+        ]
+        assert through == [], f"one through the other on {name}"
+
+
 @pytest.fixture
 def before_ordering(tmp_path: Path) -> BuildFolder:
     shutil.copytree(DEMOS / BEFORE, tmp_path / BEFORE)
@@ -126,6 +160,7 @@ def test_no_page_scrolls_sideways_each_has_one_heading_and_every_chart_its_findi
         )
         assert cut == [], f"tables on {name} are cut off at {width}"
         keep(page, f"{name}-{look}-{width}")
+        labels_stand_apart(page, f"{name} at {width}")
         if name == "cost" and width < 640:
             dots_counted(page)
         if width == 390:

@@ -25,6 +25,8 @@ from forecast.start import answers_of, write_build
 from forecast.words.money import about, signed
 from tests.dashboard.conftest import Run, words
 
+EIGHTY = "P80 (in 80 of 100 builds it costs no more)"
+
 
 def grid(app: AppTest) -> str:
     kept = app.session_state["sheet"]
@@ -79,10 +81,12 @@ def test_the_effect_is_said_with_the_line_it_comes_from(run: Run, before_orderin
     now, moved = new.percentile(0.8), forecast_change(was, new, 0.8)
     assert 0 < moved.error < now.error  # the draws are shared
     change = signed(moved.value, "EUR", moved.error)
-    assert f"Not saved yet: **{change}** at P80, most of it from {row.title}. P80 is then about" in said
+    assert f"Not saved yet: **{change}** at P80, most of it from {row.title}. {EIGHTY} is then about" in said
     p80 = about(now.value, "EUR", now.error)
-    assert f"P80 is then about {p80}." in said
-    assert f"Kept: **{change}** at P80, most of it from {row.title}. P80 is now about {p80}." in words(app)
+    assert f"{EIGHTY} is then about {p80}." in said
+    assert f"Kept: **{change}** at P80, most of it from {row.title}. {EIGHTY} is now about {p80}." in words(
+        app
+    )
     assert "Kept:" not in words(app.run())
     app = press(app, "Undo the last change")
     assert read_text(before_ordering.build_file) == text
@@ -96,7 +100,7 @@ def test_an_effect_too_small_to_tell_is_no_zero(run: Run, before_ordering: Build
     app = press(app, "Keep the changes")
     now = simulate(before_ordering.read()).percentile(0.8)
     p80 = about(now.value, "EUR", now.error)
-    assert f"Not saved yet: **less than €10** at P80. P80 is then about {p80}." in said
+    assert f"Not saved yet: **less than €10** at P80. {EIGHTY} is then about {p80}." in said
 
 
 def test_an_edit_that_looks_like_a_slip_is_asked_about(run: Run, before_ordering: BuildFolder) -> None:

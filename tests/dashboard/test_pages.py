@@ -67,8 +67,9 @@ def test_the_first_page_says_what_to_hold(run: Run, before_ordering: BuildFolder
     app = run(before_ordering.build_file, "cost")
     forecast = simulate(before_ordering.read())
     held = forecast.percentile(0.8)
-    assert f"Hold **{about(held.value, 'EUR', held.error)}**: in 80 of 100 builds it costs no more." in words(
-        app
+    assert (
+        f"Hold **{about(held.value, 'EUR', held.error)}**: in 80 of 100 builds (P80) it costs no more."
+        in words(app)
     )
     assert about(forecast.base_estimate, "EUR") in words(app)
     assert "Your budget of €13,500" in words(app)

@@ -129,3 +129,25 @@ def test_the_first_pages_explain_their_own_words_where_they_first_stand(
     ):
         assert text.count(explained) == 1
     assert re.search("P80</th><td[^>]*>[^<]*</td><td>in 80 of 100 builds it costs no more", opening)
+
+
+MEANT = re.compile(r"80 of 100|80\u00a0of\u00a0100")
+
+
+@pytest.mark.parametrize("demo", ["before_ordering", "half_way"])
+@pytest.mark.parametrize("page", PAGES)
+def test_p80_has_its_meaning_where_it_first_stands(
+    run: Run, request: pytest.FixtureRequest, demo: str, page: str
+) -> None:
+    """In the same sentence, the one before or the one after: also in tables, captions and titles of charts."""
+    app = run(request.getfixturevalue(demo).build_file, page)
+    told = []
+    for item in app.main:
+        if item.type in ("markdown", "caption", "success"):
+            told.append(item.value)
+        elif item.type == "html":
+            told.append(re.sub(r"<style>.*?</style>|<[^>]*>", " ", item.proto.body, flags=re.DOTALL))
+    text = " ".join(told)
+    first = text.find("P80")
+    if first >= 0:
+        assert MEANT.search(text[max(0, first - 130) : first + 130]), text[max(0, first - 130) : first + 130]

@@ -141,7 +141,9 @@ def test_remarks_stand_by_the_lines(run: Run, half_way: BuildFolder) -> None:
 
 def test_nothing_entered_yet(run: Run, before_ordering: BuildFolder) -> None:
     said = words(run(before_ordering.build_file, PAGE))
-    assert "Nothing is paid yet" in said
+    assert "Nothing is paid yet: it ends where your ranges say. In half of builds" in said
+    for name in ("(P50)", "(P80)", "(P90)"):
+        assert said.count(name) == 1
     assert "Your budget of €" in said
     ledger = before_ordering.ledger()
     ledger.close_line(before_ordering.read().line[0].id)

@@ -507,3 +507,14 @@ def test_long_names_go_on_below_and_are_never_cut() -> None:
         assert all(len(line) <= letters for line in told["wheel_set"])
         assert letters * 5.7 <= pixels + 3
     assert axis["labelExpr"].startswith("width < 420 ? ")
+
+
+def test_a_name_of_several_lines_has_its_middle_at_its_bar() -> None:
+    """Its first line stood at the bar, and the others in the row below, under the next name."""
+    named = {"tyre": "Tyres", "wheel_set": "Four wheels with tyres, fixings, mounting and balancing"}
+    order, labels = grouped((key, name, "wheels") for key, name in named.items())
+    axis = row_axis(order, labels, LIGHT).to_dict()["axis"]
+    moved = axis["labelOffset"]["condition"]["expr"]
+    for part in re.findall(r"\{.*?\}", moved):
+        assert json.loads(part) == {"wheel_set": -axis["labelLineHeight"] / 2}  # two lines at either width
+    assert moved.endswith("[datum.value] || 0")

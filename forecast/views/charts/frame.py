@@ -46,12 +46,16 @@ def symbol(currency: str) -> str:
     return mark + "\u00a0" if mark[-1].isalpha() else mark
 
 
+NEAR_THE_END = 30
+"""Pixels from the end of an axis within which a label stands inward of its tick: astride it, it would be cut off."""
+
+
 def money_axis(currency: str, **more: Any) -> alt.Axis:
-    """Give an axis in money with thousands."""
+    """Give an axis in money with thousands; one that stands upright has ``labelFlush=False``."""
     mark = json.dumps(symbol(currency))
     label = f"(datum.value < 0 ? '\u2212' : '') + {mark} + format(abs(datum.value), ',.0f')"
     chosen: dict[str, Any] = {
-        "labelExpr": label, "title": None, "labelOverlap": "greedy", "labelFlush": False,
+        "labelExpr": label, "title": None, "labelOverlap": "greedy", "labelFlush": NEAR_THE_END,
         "tickCount": {"expr": "max(2, floor(width / 110))"}, "grid": True, "labelSeparation": 8,
     }  # fmt: skip
     return alt.Axis(**(chosen | more))
@@ -105,12 +109,11 @@ def rules(
         )
         text: dict[str, Any] = {
             "align": align, "dx": 5 if align == "left" else -5, "baseline": "middle", "fontSize": 12.5,
+            "fontWeight": 600,  # the paper below is as wide as the letters on it
         }  # fmt: skip
         halo = base.mark_text(**text, stroke=palette.paper, strokeWidth=4, strokeJoin="round")
         layers.append(halo.encode(text=alt.Text("label:N"), y=y_at(top)))
-        layers.append(
-            base.mark_text(**text, color=colour, fontWeight=600).encode(text=alt.Text("label:N"), y=y_at(top))
-        )
+        layers.append(base.mark_text(**text, color=colour).encode(text=alt.Text("label:N"), y=y_at(top)))
     return layers
 
 

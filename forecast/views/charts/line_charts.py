@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -16,7 +17,8 @@ from forecast.views.theme import LIGHT, Palette
 from forecast.words.chances import so_many_of
 from forecast.words.money import about, entered, rounding_step
 
-_ROW = 21
+_ROW, _LINE = 21, 12
+"""Pixels of a row, and of each line of a name that has several."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,8 @@ def row_axis(order: Sequence[str], labels: dict[str, str], palette: Palette) -> 
     heading = "indexof(datum.value, 'group:') === 0"
     axis = alt.Axis(
         title=None, labelExpr=_names_in_full(labels), labelLimit=alt.ExprRef("width < 420 ? 180 : 230"),
-        labelLineHeight=11, labelOverlap=False, labelPadding=6,
+        labelLineHeight=_LINE, labelOverlap=False, labelPadding=6,
+        labelOffset=alt.condition("true", alt.ExprRef(_upwards(labels)), alt.value(0)),
         labelFontWeight=alt.condition(heading, alt.value("bold"), alt.value("normal")),
         labelColor=alt.condition(heading, alt.value(palette.muted), alt.value(palette.ink)),
     )  # fmt: skip
@@ -97,11 +100,25 @@ def _names_in_full(labels: Mapping[str, str]) -> str:
     return f"width < 420 ? {narrow} : {wide}"
 
 
+def _upwards(labels: Mapping[str, str]) -> str:
+    """Give the expression that moves a name of several lines up by half of them: its middle is at its bar."""
+    narrow, wide = (
+        json.dumps(
+            {
+                key: -_LINE * (lines - 1) / 2
+                for key, text in labels.items()
+                if (lines := len(wrapped(text, letters))) > 1
+            }
+        )
+        for letters in (_LETTERS["narrow"], _LETTERS["wide"])
+    )
+    return f"(width < 420 ? {narrow} : {wide})[datum.value] || 0"
+
+
 def _row_height(labels: Mapping[str, str]) -> int:
     """Give the pixels of a row, so that the longest name has room on a narrow screen."""
-    return _ROW + 6 * (
-        max((len(wrapped(text, _LETTERS["narrow"])) for text in labels.values()), default=1) - 1
-    )
+    lines = max((len(wrapped(text, _LETTERS["narrow"])) for text in labels.values()), default=1)
+    return max(_ROW, _LINE * lines + 5)
 
 
 def line_bars(

@@ -14,6 +14,7 @@ import pandas as pd
 from forecast.engine.statistics import Estimate
 from forecast.views.charts.frame import (
     MOST_POINTS,
+    NEAR_THE_END,
     few,
     framed,
     layered,
@@ -149,7 +150,7 @@ class _Days:
         low, top = span([*values, *(label.value for label in labels), 0.0], zero=True, room=0.08)
         self.ends = low, top
         self._scale = alt.Scale(domain=list(self.ends), nice=False)
-        self._axis = money_axis(currency, tickCount=5)
+        self._axis = money_axis(currency, tickCount=5, labelFlush=False)
         self.x = alt.X(
             "day:T",
             scale=days_with_gutter(self.first, self.last, gutter(labels)),
@@ -183,7 +184,7 @@ def _day_axis(first: dt.date, last: dt.date) -> alt.Axis:
     """Give an axis of days on which no day is written twice."""
     days = (last - first).days
     options: dict[str, Any] = {
-        "format": "%-d %b", "title": None, "grid": False, "labelOverlap": "greedy", "labelFlush": True,
+        "format": "%-d %b", "title": None, "grid": False, "labelOverlap": "greedy", "labelFlush": NEAR_THE_END,
         "tickCount": {"expr": f"min(max(2, floor(width / 90)), {days})"},
     }  # fmt: skip
     if days <= _FEW_DAYS:

@@ -206,7 +206,7 @@ def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:
     y = alt.Y(
         "cost:Q",
         scale=alt.Scale(domain=[max(up[0], 0.0), up[1]], nice=False),
-        axis=money_axis(currency, tickCount=5),
+        axis=money_axis(currency, tickCount=5, labelFlush=False),
     )
     shown = ("Farmed out:N", "P80:N", "Own hours:N", *(("Weeks:N",) if found.soonest is not None else ()))
     tooltip = tips(*shown)
