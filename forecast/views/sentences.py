@@ -438,7 +438,7 @@ _NAMED = 3
 
 def width_sentence(watch: Reforecast) -> str:
     """Say how the builder's own ranges held, and what that does to the open ones; nothing where it says little."""
-    closed = [(line.score or 0.0, line.title) for line in watch.closed_with_range]
+    closed = [(line.score or 0.0, line.title) for line in watch.judged_lines]
     if watch.width is None or len(closed) < 4 or (0.9 <= watch.width.middle <= 1.1 and not watch.finished):
         return ""
     outside = sum(abs(score) > Z90 for score, _ in closed)

@@ -408,7 +408,7 @@ class Reforecast:
 
     @cached_property
     def closed_with_range(self) -> tuple[LineWatch, ...]:
-        """Closed lines that tell how ranges held: those whose amount lies somewhere in a range of their own."""
+        """Closed lines and events that tell how ranges held: their amount lies somewhere in a range of their own."""
         own = {row.id for row in self.now.plan.rows if row.inputs}
         return tuple(
             line
@@ -419,11 +419,11 @@ class Reforecast:
     @property
     def closed_and_bought(self) -> int:
         """How many lines are closed and something was paid for them, bills that nobody told of among them."""
-        return sum(line.kind == "line" and line.state == "closed" and line.paid != 0 for line in self.lines)
+        return sum(line.kind == "line" and line.state == "closed" and line.paid > 0 for line in self.lines)
 
     @property
     def judged_lines(self) -> tuple[LineWatch, ...]:
-        """Those of them that were bought: what they cost stands beside what they were thought to cost."""
+        """The lines among them that were bought: what they cost stands beside what they were thought to cost."""
         return tuple(line for line in self.closed_with_range if line.kind == "line" and line.paid > 0)
 
     @cached_property

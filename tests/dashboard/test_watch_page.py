@@ -12,11 +12,13 @@ from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import Selectbox
 
 from forecast.ledger.folder import BuildFolder
+from forecast.record.finishing import finish
+from forecast.views.ending_words import ending_sentences
 from forecast.views.moves import moved_headline, step_sentences, written
 from forecast.views.sentences import lesson_sentences, width_sentence
 from forecast.views.watch_words import contingency_sentence, overrun_sentence, trials_sentence
 from forecast.watching.history import history
-from forecast.watching.moved import what_moved
+from forecast.watching.moved import moved_in_all, what_moved
 from forecast.watching.reforecast import reforecast
 from tests.dashboard.conftest import Run, charts, words
 
@@ -163,3 +165,18 @@ def test_a_build_without_a_budget(run: Run, half_way: BuildFolder) -> None:
     assert "Set a budget to see the chance of overrunning" in said
     assert "Beyond what is paid and the middle figures of what is open" in said
     assert "It is drawn from the day on which a budget is set." in said
+
+
+def test_at_its_end_the_page_says_why_it_ended_there_and_how_good_the_estimates_were(
+    run: Run, half_way: BuildFolder
+) -> None:
+    build, ledger = half_way.read(), half_way.ledger()
+    finish(ledger, build)
+    told = ending_sentences(reforecast(build, ledger), moved_in_all(build, ledger))
+    assert told[0].startswith("It ended NZ$")
+    assert "lines bought with a range of your own cost" in told[-1]
+    app = run(half_way.build_file, "watch")
+    assert not app.exception
+    said = words(app).replace("\u00a0", " ")
+    for sentence in told:
+        assert sentence.replace("\u00a0", " ") in said

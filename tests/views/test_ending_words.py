@@ -14,6 +14,7 @@ from forecast.ledger import Ledger
 from forecast.record.finishing import finish
 from forecast.views.ending_words import at_least_by_chance, ending_sentences, verdict_sentence
 from forecast.views.moves import moved_sentence
+from forecast.views.sentences import width_sentence
 from forecast.watching.moved import moved_in_all, what_moved
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.words.money import about
@@ -85,7 +86,8 @@ def test_a_bill_that_nobody_told_of_is_no_estimate_to_judge(tmp_path: Path) -> N
         "{ low = 60, middle = 100, high = 170 }", "0", 2
     )
     _, watch = ended(tmp_path, 300, 300, 80, 80, 80, 80, 80, 80, build=parse_build(text))
-    assert len(watch.closed_with_range) == 6
+    assert len(watch.closed_with_range) == len(watch.judged_lines) == 6
+    assert width_sentence(watch).startswith("Of 8 lines bought and closed, 6 had a range of their own: ")
     assert verdict_sentence(watch).startswith("Your estimates were high. 6 of 6 lines bought")
 
 
@@ -127,3 +129,13 @@ def test_nothing_is_said_to_have_been_learnt_of_what_is_over(tmp_path: Path) -> 
     assert "still open" not in moved_sentence(moved)
     early = what_moved(BUILD, ledger, until=DAY + dt.timedelta(days=8))
     assert {part.kind: part.change.p50 for part in early.parts}["learning"] < 0
+
+
+def test_both_verdicts_count_the_same_lines(tmp_path: Path) -> None:
+    """An event that came and was paid has a range too, and is no line."""
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    ledger.add_receipt(DAY, "A shop", 60_000, "EUR", [("damage", 60_000)])
+    _, watch = ended(tmp_path, *(80,) * 8)
+    assert [line.kind for line in watch.closed_with_range].count("event") == 1
+    assert "8 of 8 lines bought with a range of your own" in verdict_sentence(watch).replace("\u00a0", " ")
+    assert " of 8 closed lines, each with a range of its own, " in width_sentence(watch)
