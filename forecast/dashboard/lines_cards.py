@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import streamlit as st
@@ -57,7 +57,7 @@ def _want() -> None:
 
 
 def cards(
-    loaded: SheetFile, plain: Sequence[Row], was: Mapping[str, str], closed: Collection[str], *, alone: bool
+    loaded: SheetFile, plain: Sequence[Row], was: Mapping[str, str], states: Mapping[str, str], *, alone: bool
 ) -> None:
     """Draw the rows of the sheet as cards; what is changed in one goes to the tray.
 
@@ -68,8 +68,8 @@ def cards(
         Those that the sheet shows, edits left out.
     was : mapping
         What stood in a changed row, by its path.
-    closed : collection of str
-        Lines, and goods from abroad, of which nothing more will come.
+    states : mapping
+        How lines, and goods from abroad, stand that are closed or are not in this scenario.
     alone : bool
         Whether there is no grid beside them; else the width of the window decides which of the two is seen.
     """
@@ -82,7 +82,7 @@ def cards(
                 found.setdefault((row.item, row.title), []).append(row)
         with st.container(key="line-cards"):
             for number, rows in enumerate(found.values()):
-                _card(loaded, rows, was, number, closed=rows[0].item in closed)
+                _card(loaded, rows, was, number, states.get(rows[0].item, ""))
 
 
 def _group(plain: Sequence[Row]) -> str:
@@ -97,17 +97,15 @@ def _group(plain: Sequence[Row]) -> str:
     return chosen if chosen in there else there[0]
 
 
-def _card(
-    loaded: SheetFile, plain: Sequence[Row], was: Mapping[str, str], number: int, *, closed: bool
-) -> None:
+def _card(loaded: SheetFile, plain: Sequence[Row], was: Mapping[str, str], number: int, state: str) -> None:
     now = with_changes(plain, kept_now()["edits"])
     name = f"{plain[0].item} {plain[0].title}"
     opened = st.session_state.get(_OPEN) == name
     figures = "; ".join(_figures(row) + (f" ({old})" if (old := was.get(row.path)) else "") for row in now)
     if now[0].chance < 1:
         figures += f"; in {100 * now[0].chance:g} of 100 builds"
-    if closed:
-        figures = f"closed; estimated: {figures}"
+    if state:
+        figures = f"{state}; estimated: {figures}"
     sign = "▾" if opened else "▸"
     label = f"{said(f'{STRONG}{sign} {now[0].title}{STRONG}')} {safe(figures)}"
     if st.button(label, key=f"card-{number}", width="stretch"):

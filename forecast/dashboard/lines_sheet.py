@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
@@ -20,10 +20,11 @@ from forecast.dashboard.layout import safe
 from forecast.dashboard.lines_cards import cards, numbers_of, wanted
 from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import SheetFile, kept_now
-from forecast.dashboard.state import Opened, known_by_now
+from forecast.dashboard.state import Opened, before, known_by_now
 from forecast.dashboard.unsaved import keep_draft
 from forecast.engine.sketch import sketch
 from forecast.errors import BuildFileError, NumberError, SimulationError
+from forecast.views.settling_words import NOT_HERE
 from forecast.words.currencies import is_currency, minor_digits
 from forecast.words.numbers import plainly, read_number
 
@@ -45,29 +46,31 @@ def sheet(view: Opened, loaded: SheetFile) -> None:
     """Draw the sheet, as a grid or on a narrow screen as cards; what is typed into it goes to the tray."""
     build = parsed(loaded.text, WITH_CHANGES)
     plain, part = _rows_shown(view, build)
-    closed = _closed(view, build)
+    states = _states(view, build)
     phone = _on_a_phone()
-    before = st.container()
+    above = st.container()
     if not phone:
         with st.container(key="sheet-grid"):
-            _grid(loaded, plain, loaded.key + part, closed)
-    with before:
+            _grid(loaded, plain, loaded.key + part, states)
+    with above:
         if not phone and not wanted():
             return
         changed = zip(plain, with_changes(plain, kept_now()["edits"]), strict=True)
-        cards(loaded, plain, {old.path: _was(old, new) for old, new in changed}, closed, alone=phone)
+        cards(loaded, plain, {old.path: _was(old, new) for old, new in changed}, states, alone=phone)
 
 
-def _closed(view: Opened, build: Build) -> frozenset[str]:
-    """Give the lines, and the goods from abroad, of which nothing more will come."""
+def _states(view: Opened, build: Build) -> dict[str, str]:
+    """Say of the lines, and the goods from abroad, that nothing more will come, or that they are not counted here."""
+    absent = dict.fromkeys(before(view).plan.absent, NOT_HERE)
     known = known_by_now(view)
     if known is None:
-        return frozenset()
+        return absent
     goods = {item.id: {f"{item.id}.{one.id}" for one in item.items} for item in build.consignment}
-    return known.closed | {name for name, parts in goods.items() if parts <= known.closed}
+    closed = known.closed | {name for name, parts in goods.items() if parts <= known.closed}
+    return absent | dict.fromkeys(closed, "closed")
 
 
-def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, closed: Collection[str]) -> None:
+def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, states: Mapping[str, str]) -> None:
     kept = kept_now()
     # The grid's own state dies when another page is shown; what was typed is then put under a fresh grid.
     memory = f"base-{key}"
@@ -78,7 +81,7 @@ def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, closed: Collectio
     before: Unread = st.session_state[f"unread-{key}"]
     live, doubts = _typed(base, before, st.session_state.get(key))
     beside = [
-        word or ("closed" if row.item in closed else "")
+        word or states.get(row.item, "")
         for word, row in zip(_words(loaded, plain, live, doubts), plain, strict=True)
     ]
     frame = _frame(base, live, before, beside)
@@ -108,7 +111,7 @@ def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, closed: Collectio
                 help="In so many of 100 builds the line is needed at all, or the event happens",
             ),
             "Beside": st.column_config.TextColumn(
-                width="medium", help="What a changed figure was, or why it cannot be"
+                width="medium", help="What a changed figure was, why it cannot be, or how its line stands"
             ),
         },
     )  # fmt: skip

@@ -30,7 +30,7 @@ from forecast.ledger import AttachedFile, Commitment, Receipt
 from forecast.ledger.days import not_ahead
 from forecast.ledger.records import AgreementKind
 from forecast.views.sentences import unusual_sentence
-from forecast.views.settling_words import AGREEMENTS, agreed_words, closed_words, state_words
+from forecast.views.settling_words import AGREEMENTS, NOT_HERE, agreed_words, closed_words, state_words
 from forecast.watching.estimates import unusual
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import agree, at_planned_rate, settle
@@ -367,7 +367,7 @@ def _closed(view: Opened, done: Sequence[LineRow]) -> bool:
         st.session_state["closed-shown"] = not opened
         st.rerun()
     if opened and others:
-        st.caption("Others: own work, risks, and lines of other ways.")
+        st.caption(f"Others: own work, risks, and lines {NOT_HERE}.")
     return opened
 
 

@@ -15,6 +15,7 @@ from forecast.engine.statistics import Estimate
 from forecast.errors import ForecastError, UnusualError
 from forecast.ledger.undoing import last_entry, undo_last
 from forecast.views.moves import entry_sentence
+from forecast.views.settling_words import NOT_HERE
 from forecast.views.undone_words import entry_words
 from forecast.watching.reforecast import Reforecast
 from forecast.words.money import about, builds, rounding_step, signed
@@ -24,7 +25,7 @@ MAY_HAPPEN = " (may happen)"
 """Behind the name of a risk event where it stands among lines."""
 _MOST_WORDS = 20
 """Of what was entered last; an import of a whole ledger would fill the screen."""
-ELSEWHERE = " (not in this scenario)"
+ELSEWHERE = f" ({NOT_HERE})"
 """Behind the name of what the scenario in force leaves out."""
 
 

@@ -120,6 +120,10 @@ def _margin_sentences(watch: Reforecast) -> list[str]:
     return [f"The estimate of {names}, {estimate}, is told with the card's margin, {whole} of it."]
 
 
+NOT_HERE = "not in this scenario"
+"""What is said, everywhere, of a line that the scenario in force leaves out."""
+
+
 def beside_sentence(watch: Reforecast, most: int = 6) -> str:
     """Say what was paid for lines that the way which is forecast does not have; nothing where nothing was.
 
@@ -131,7 +135,7 @@ def beside_sentence(watch: Reforecast, most: int = 6) -> str:
     lines = "1 line" if len(found) == 1 else f"{len(found)} lines"
     paid = entered(watch.outside, watch.currency)
     names = named(list(found), found, most)
-    return f"Beside it, {paid} paid for {lines} that this way does not have: {names}. It counts on top of the forecast."
+    return f"Beside it, {paid} paid for {lines} {NOT_HERE}: {names}. It counts on top of the forecast."
 
 
 def over_by_now_sentence(watch: Reforecast) -> str:
@@ -318,8 +322,8 @@ def beside_words(
     if not found or plan.scenario is None:
         return ""
     verb, whom = ("is", "it") if len(found) == 1 else ("are", "them")
-    taken = f"\u201c{scenario_title(build, plan.scenario)}\u201d, the way that is forecast"
-    return f"{named(found, plan.absent)} {verb} not in {taken}: what is paid for {whom} comes on top of it."
+    here = f"{NOT_HERE}, \u201c{scenario_title(build, plan.scenario)}\u201d"
+    return f"{named(found, plan.absent)} {verb} {here}: what is paid for {whom} comes on top of the forecast."
 
 
 def overrun_words(entered: Entered, build: Build, ledger: Ledger, titles: Mapping[str, str]) -> str:

@@ -8,7 +8,10 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecast.buildfile.reader import read_text
+from forecast.buildfile.sheet import rows
+from forecast.engine.plan import compile_plan
 from forecast.ledger.folder import BuildFolder
+from forecast.views.settling_words import NOT_HERE
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_line_sheet import CRATE, edit, place_of, press
 
@@ -149,3 +152,17 @@ def test_a_card_of_a_closed_line_says_so(run: Run, half_way: BuildFolder) -> Non
     assert "amount \\$130 – \\$190 – \\$330" in label
     app = show(app, "wheels")
     assert not any("closed" in label for label in cards(app) if "Brake" in label)
+
+
+def test_a_line_that_is_not_in_the_scenario_says_so_as_the_page_of_receipts_does(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    absent = compile_plan(before_ordering.read(), None).absent
+    assert absent
+    app = run(before_ordering.build_file, "lines")
+    (sheet,) = (item.value for item in app.dataframe)
+    beside = dict(zip(sheet["Line"], sheet["Beside"], strict=True))
+    assert {name for name, said in beside.items() if said == NOT_HERE} == {*absent.values()} & {*beside}
+    shown = {row.group for row in rows(before_ordering.read()) if row.item in absent}
+    app = show(narrow(app), shown.pop())
+    assert any(f"{NOT_HERE}; estimated" in label for label in cards(app))

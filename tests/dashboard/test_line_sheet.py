@@ -22,6 +22,7 @@ from forecast.figures.kinds import Known
 from forecast.ledger.folder import BuildFolder
 from forecast.ledger.undoing import undo_last
 from forecast.start import answers_of, write_build
+from forecast.views.settling_words import NOT_HERE
 from forecast.words.money import about, signed
 from tests.dashboard.conftest import Run, words
 
@@ -350,7 +351,7 @@ def test_each_range_has_its_sketch_and_each_change_a_word_beside_it(
     place = place_of(before_ordering, "delivery")
     before = app.dataframe[0].value
     assert len(before["Range"][place]) == 24
-    assert set(before["Beside"]) == {""}
+    assert set(before["Beside"]) == {"", NOT_HERE}
     app = edit(app, place, {"High": 2400.0})
     after = app.dataframe[0].value
     assert list(after["Range"][place]) != list(before["Range"][place])

@@ -278,12 +278,12 @@ paint = "shop"
     add = ("receipt", "add", str(build), "--amount", "40", "--supplier", "A shop", "--line")
     paid = run(capsys, *add, "masking")
     assert (
-        "“Masking and cleaning” is not in “Mixed”, the way that is forecast: what is paid for it comes on top"
+        "“Masking and cleaning” is not in this scenario, “Mixed”: what is paid for it comes on top of the forecast."
         in paid
     )
-    assert "the way that is forecast" not in run(capsys, *add, "filler")
+    assert "not in this scenario" not in run(capsys, *add, "filler")
     watch = run(capsys, "watch", str(build))
-    beside = "Beside it, €40 paid for 1 line that this way does not have: “Masking and cleaning”."
+    beside = "Beside it, €40 paid for 1 line not in this scenario: “Masking and cleaning”."
     assert watch.count(beside) == 1
     assert watch.index("Off the estimate") < watch.index("Filler") < watch.index(beside)
     assert "masking " not in watch
