@@ -59,10 +59,10 @@ class Ledger(Receipts, Commitments, Marks):
                 f" WHERE {stands('attachment')} {where} ORDER BY id",
                 values,
             ).fetchall()
-        return tuple(
-            AttachedFile(row[0], row[1], row[2], row[3], datetime.fromisoformat(row[4]), row[5])
-            for row in rows
-        )
+            return tuple(
+                AttachedFile(row[0], row[1], row[2], row[3], datetime.fromisoformat(row[4]), row[5])
+                for row in rows
+            )
 
     def remember_source(self, name: str, mapping: Mapping[str, object]) -> None:
         """Remember how the files of one bank or card are laid out; the last word counts."""
@@ -78,7 +78,7 @@ class Ledger(Receipts, Commitments, Marks):
             row = connection.execute(
                 "SELECT mapping FROM import_source WHERE name = ? ORDER BY id DESC LIMIT 1", (clean(name),)
             ).fetchone()
-        return None if row is None else dict(json.loads(row[0]))
+            return None if row is None else dict(json.loads(row[0]))
 
     def sources(self) -> tuple[str, ...]:
         """Name the banks and cards whose layout is remembered."""
@@ -114,7 +114,7 @@ class Ledger(Receipts, Commitments, Marks):
                 f"SELECT {_CHANGE} FROM change WHERE {where} ORDER BY id",
                 tuple(wanted.values()),
             ).fetchall()
-        return tuple(_change(row) for row in rows)
+            return tuple(_change(row) for row in rows)
 
     def recent(self, count: int) -> tuple[LedgerChange, ...]:
         """List the last changes, the newest first."""
@@ -122,7 +122,7 @@ class Ledger(Receipts, Commitments, Marks):
             rows = connection.execute(
                 f"SELECT {_CHANGE} FROM change ORDER BY id DESC LIMIT ?", (count,)
             ).fetchall()
-        return tuple(_change(row) for row in rows)
+            return tuple(_change(row) for row in rows)
 
     def undo(self, changes: Iterable[LedgerChange]) -> None:
         """Let rows count no more, on any day, as if they had never been entered; they stay in the history.

@@ -67,21 +67,21 @@ def paid_by_day(ledger: Ledger, *, by_receipt: bool = False) -> tuple[DayPaid, .
             f" FROM split s JOIN receipt r ON r.id = s.receipt_id WHERE {counts()}"
             f" GROUP BY {alike} ORDER BY {alike}"  # one sort is enough for both
         ).fetchall()
-    return tuple(
-        DayPaid(
-            date.fromisoformat(row[0]),
-            row[1],
-            row[2],
-            row[3],
-            float(row[4] or 0),
-            row[5],
-            row[6],
-            row[7],
-            bool(row[8]),
-            row[9],
+        return tuple(
+            DayPaid(
+                date.fromisoformat(row[0]),
+                row[1],
+                row[2],
+                row[3],
+                float(row[4] or 0),
+                row[5],
+                row[6],
+                row[7],
+                bool(row[8]),
+                row[9],
+            )
+            for row in rows
         )
-        for row in rows
-    )
 
 
 def not_ahead(day: date, today: date, what: str) -> date:

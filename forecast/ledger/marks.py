@@ -164,10 +164,10 @@ class Marks(Store):
                 f" WHERE as_of <= ? AND {stands('still_to_buy')} ORDER BY as_of, id",
                 (_until(as_of),),
             ).fetchall()
-        return tuple(
-            StillToBuy(row[0], row[1], _date(row[2]), row[3], datetime.fromisoformat(row[4]), row[5])
-            for row in rows
-        )
+            return tuple(
+                StillToBuy(row[0], row[1], _date(row[2]), row[3], datetime.fromisoformat(row[4]), row[5])
+                for row in rows
+            )
 
     def freeze_baseline(
         self,
@@ -254,25 +254,25 @@ class Marks(Store):
                 f" WHERE as_of <= ? AND {stands('baseline')} ORDER BY as_of, id",
                 (_until(as_of),),
             ).fetchall()
-        return tuple(
-            Baseline(
-                id=row[0],
-                entry_key=row[1],
-                date=_date(row[2]),
-                budget_minor=row[3],
-                currency=row[4],
-                fingerprint=row[5],
-                build_text=row[6],
-                seed=row[7],
-                trials=row[8],
-                base_by_line=json.loads(row[9]),
-                scenario=row[10],
-                note=row[11],
-                recorded_at=datetime.fromisoformat(row[12]),
-                who=row[13],
+            return tuple(
+                Baseline(
+                    id=row[0],
+                    entry_key=row[1],
+                    date=_date(row[2]),
+                    budget_minor=row[3],
+                    currency=row[4],
+                    fingerprint=row[5],
+                    build_text=row[6],
+                    seed=row[7],
+                    trials=row[8],
+                    base_by_line=json.loads(row[9]),
+                    scenario=row[10],
+                    note=row[11],
+                    recorded_at=datetime.fromisoformat(row[12]),
+                    who=row[13],
+                )
+                for row in rows
             )
-            for row in rows
-        )
 
     def baseline(self, as_of: date | str | None = None) -> Baseline | None:
         """Give the baseline in force on a day: the last one frozen; None before the first."""
@@ -322,10 +322,10 @@ class Marks(Store):
                 f" WHERE as_of <= ? AND {stands(f'{kind}_mark')} ORDER BY as_of, id",
                 (_until(as_of),),
             ).fetchall()
-        return [
-            Mark(row[0], row[1], _date(row[2]), row[3], datetime.fromisoformat(row[4]), row[5])
-            for row in rows
-        ]
+            return [
+                Mark(row[0], row[1], _date(row[2]), row[3], datetime.fromisoformat(row[4]), row[5])
+                for row in rows
+            ]
 
     def _last_marks(self, kind: str, as_of: date | str | None) -> dict[str, Mark]:
         return {mark.subject: mark for mark in self._marks(kind, as_of)}

@@ -177,7 +177,13 @@ class Store:
             yield shared
             return
         with self._translated("read"), reading(self.path, self._connect) as connection:
-            yield connection
+            try:
+                yield connection
+            except (
+                TypeError,
+                ValueError,
+            ) as error:  # what stands there is no day or figure that was ever written
+                raise _damaged(error) from error
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
@@ -212,9 +218,7 @@ class Store:
             message = f"{self.path}: {explain(error, doing)}"
             raise LedgerError(message) from error
         except UnicodeDecodeError as error:  # SQLite quotes a damaged table's text in what it complains of
-            damaged = sqlite3.DatabaseError(str(error))
-            damaged.sqlite_errorname = "SQLITE_CORRUPT"
-            message = f"{self.path}: {explain(damaged, doing)}"
+            message = f"{self.path}: {explain(_damaged(error), doing)}"
             raise LedgerError(message) from error
 
     # Copies ----------------------------------------------------------------------------------------------
@@ -369,6 +373,13 @@ def _use_wal(connection: sqlite3.Connection) -> None:
 
 def _is_read_only(error: sqlite3.Error) -> bool:
     return (getattr(error, "sqlite_errorname", "") or "").startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN"))
+
+
+def _damaged(error: Exception) -> sqlite3.DatabaseError:
+    """Give what SQLite raises where a file is damaged, for what it did not notice itself."""
+    found = sqlite3.DatabaseError(str(error))
+    found.sqlite_errorname = "SQLITE_CORRUPT"
+    return found
 
 
 def explain(error: sqlite3.Error, doing: str) -> str:

@@ -72,9 +72,13 @@ _HEADINGS: Mapping[str, tuple[str, ...]] = {
 _AMONG = {role: re.compile(rf"\b(?:{'|'.join(words)})\b") for role, words in _HEADINGS.items()}
 
 
+_LONGEST_HEADING = 200
+"""So many characters of a heading are looked at: what is longer is none."""
+
+
 def plain(heading: object) -> str:
     """Give a heading in small letters without accents, punctuation and what stands in brackets."""
-    text = re.sub(r"[(\[].*?[)\]]", " ", str(heading).casefold())
+    text = re.sub(r"[(\[].*?[)\]]", " ", str(heading)[:_LONGEST_HEADING].casefold())
     letters = unicodedata.normalize("NFKD", text)
     return re.sub(r"[^a-z0-9]+", " ", "".join(c for c in letters if not unicodedata.combining(c))).strip()
 

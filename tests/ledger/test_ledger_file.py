@@ -9,6 +9,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
@@ -16,6 +17,7 @@ import pytest
 
 from forecast.errors import LedgerError
 from forecast.ledger import Ledger, store
+from forecast.ledger.days import paid_by_day
 from forecast.ledger.migrations import MIGRATIONS, migrate, version_of
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -201,6 +203,56 @@ def test_a_ledger_that_vanished_is_not_made_anew(tmp_path: Path) -> None:
     with pytest.raises(LedgerError, match="cannot write the file"):
         _add(ledger)
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("change", "read"),
+    [
+        ("UPDATE receipt SET as_of = '2026-\x105-03'", Ledger.list_receipts),
+        ("UPDATE receipt SET as_of = '2026-\x105-03'", paid_by_day),
+        ("UPDATE receipt SET recorded_at = 'noon'", Ledger.list_receipts),
+        ("UPDATE line_mark SET as_of = '2026-13-45'", Ledger.line_states),
+        ("UPDATE still_to_buy SET as_of = '2026-13-45'", Ledger.list_still_to_buy),
+        ("UPDATE baseline SET base_by_line = '{'", Ledger.list_baselines),
+        ("UPDATE commitment SET as_of = '2026-13-45'", Ledger.list_commitments),
+        ("UPDATE change SET at = 'noon'", Ledger.history),
+        ("UPDATE change SET at = 'noon'", lambda ledger: ledger.recent(1)),
+        ("UPDATE attachment SET recorded_at = 'noon'", Ledger.attachments),
+        ("UPDATE import_source SET mapping = '{'", lambda ledger: ledger.source("bank")),
+    ],
+)
+def test_a_day_or_list_that_was_never_written_is_damage_and_said_so(
+    change: str, read: Callable[[Ledger], object], tmp_path: Path
+) -> None:
+    """One bit turned on a disk makes it, and SQLite does not notice."""
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    _add(ledger)
+    (receipt,) = ledger.list_receipts()
+    ledger.attach(receipt.id, "0" * 64, "a.pdf", 9)
+    ledger.close_line("b", date="2026-05-04")
+    ledger.say_still_to_buy("c", 500, date="2026-05-04")
+    ledger.add_commitment("2026-05-04", "Shop", "d", 900, "EUR")
+    ledger.freeze_baseline(
+        10_000,
+        "EUR",
+        fingerprint="x",
+        build_text="x",
+        seed=1,
+        trials=16,
+        base_by_line={"a": 1},
+        date="2026-05-01",
+    )
+    ledger.remember_source("bank", {"a": 1})
+    read(ledger)
+    with closing(sqlite3.connect(ledger.path)) as connection:
+        connection.execute("PRAGMA ignore_check_constraints = 1")
+        for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            connection.execute(f"DROP TRIGGER {name}")
+        assert connection.execute(change).rowcount >= 1
+        connection.commit()
+
+    with pytest.raises(LedgerError, match=r"the file is damaged .* put a copy"):
+        read(ledger)
 
 
 class _SmallDisk(Ledger):

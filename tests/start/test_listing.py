@@ -19,6 +19,7 @@ from forecast.start.listing import (
     find_header,
     guess_columns,
     lines_to_add,
+    plain,
     read_rows,
 )
 
@@ -145,6 +146,24 @@ def test_a_price_that_stands_alone_gets_a_starting_range_and_says_so() -> None:
     assert "note" not in both.table
     assert counted.table["quantity"] == 3
     assert counted.table["price"] == {"low": 17, "middle": 20, "high": 27}
+
+
+@pytest.mark.parametrize("price", [Decimal("5e-324"), Decimal("1e-320"), Decimal("4e-7")])
+def test_a_price_of_next_to_nothing_gets_no_range(price: Decimal) -> None:
+    """As cells of a workbook hold numbers."""
+    header = ["name", "quantity", "price"]
+    (row,) = read_rows(
+        [(2, ["Glue", Decimal(2), price])], choose_columns(header, {}), header, ".", "EUR", known=False,
+        leave_out=(), build=parse_build(TEXT),
+    )  # fmt: skip
+
+    assert row.problems or row.table["price"] == float(price)
+
+
+def test_no_more_of_a_heading_is_looked_at_than_a_heading_has() -> None:
+    """Brackets that never close took as long as they are many, squared."""
+    assert plain("(" * 1_000 + " price") == ""
+    assert plain("Price (with tax) [EUR]") == "price"
 
 
 def test_a_total_beside_quantity_and_price_must_agree() -> None:

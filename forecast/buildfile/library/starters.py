@@ -338,9 +338,13 @@ def _frozen(item: Mapping[str, Any]) -> dict[str, Any]:
     return {key: tuple(value) if isinstance(value, list) else value for key, value in item.items()}
 
 
+_LEAST = 1e-6
+"""No figure of the library is told finer than this."""
+
+
 def rounded(value: float, digits: int = 2) -> float:
     """Round to significant digits, two where nothing is said: no more is known."""
-    if value == 0:
+    if abs(value) < _LEAST / 2:
         return 0.0
     step = 10.0 ** (math.floor(math.log10(abs(value))) - digits + 1)
     number = round(value / step) * step
