@@ -259,9 +259,9 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -
     told.append((_spread_words(earlier, now, spread), as_written(spread, money)))
     came, *others = told
     priced = bool(paid) and all(map(_priced, paid))
+    if paid and all(line.unforeseen for line in paid) and not any(amount for _, amount in others[:-1]):
+        return f"{came[0]}."  # P80 moved by just that: what is left over is how the two levels are rounded
     if not any(amount for _, amount in others):
-        if paid and all(line.unforeseen for line in paid):  # P80 moved by just that
-            return f"{came[0]}."
         return f"{_off_words(paid, money)}." if priced else ""
     if not priced and sum(bool(amount) for _, amount in told) < 2:
         return ""
@@ -272,7 +272,12 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -
 
 
 def _spread_words(earlier: Reforecast | None, now: Reforecast, spread: float) -> str:
-    """Say why more or less can vary: as the open ranges count otherwise, or for what was entered alone."""
+    """Say why more or less can vary: as the open ranges count otherwise, or for what was entered alone.
+
+    What is no more than the rounding of the two levels says nothing of that.
+    """
+    if abs(spread) <= rounding_step(now.currency):
+        return "Rounding"
     then, width = None if earlier is None else earlier.width, now.width
     wider = 0.0 if width is None else log(width.middle / (1.0 if then is None else then.middle))
     if abs(wider) > WIDER and wider * spread > 0:

@@ -224,7 +224,13 @@ def test_each_kind_of_entry_is_named(tmp_path: Path) -> None:
     assert after(lambda: pay("lamps", 160_00)).startswith(
         "“Lamps” was needed, and came in €10 over its middle estimate: +€160. Less can vary now: −€"
     )
-    assert after(lambda: pay("skip", 80_00)) == "“Skip” was not foreseen."
+    for minor in (
+        80_00,
+        85_00,
+        84_00,
+        87_50,
+    ):  # once told as +€80 and +€10 that "can vary", beside +€90 for P80
+        assert after(lambda minor=minor: pay("skip", minor)) == "“Skip” was not foreseen."  # type: ignore[misc]
     assert after(lambda: ledger.mark_event("rust", "happened", "2026-05-03")).startswith(
         "“Rust” happened: +€4"
     )
