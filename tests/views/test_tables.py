@@ -23,11 +23,11 @@ def test_a_long_name_is_told_in_full_on_further_lines() -> None:
     """Cut after 38 letters, two lines of a build were called alike."""
     assert wrapped("abc") == "abc"
     assert wrapped("Body kit", 8) == "Body kit"
-    assert wrapped("Body kits", 8) == "Body\nkits"
-    assert wrapped("a Donaudampfschiff b", 6) == "a\nDonaud\nampfsc\nhiff b"
-    assert wrapped("車車車", 4) == "車車\n車"
+    assert wrapped("Body kits", 8) == "Body\n  kits"
+    assert wrapped("a Donaudampfschiff b", 6) == "a\n  Dona\n  udam\n  pfsc\n  hiff\n  b"
+    assert wrapped("車車車", 4) == "車車\n  車"
     text = table(["Line", "Paid"], [[wrapped("Four wheels with tyres", 12), "€2,900"], ["Filler", "€66"]])
     assert (
         text
-        == "Line           Paid\n───────────  ──────\nFour wheels  €2,900\nwith tyres\nFiller          €66"
+        == "Line            Paid\n────────────  ──────\nFour wheels   €2,900\n  with tyres\nFiller           €66"
     )

@@ -149,21 +149,28 @@ def table(
     return "\n".join(lines)
 
 
+_FURTHER = "  "
+"""Before what is left of a name: no part of one begins a line, as what the program itself says does."""
+
+
 def wrapped(text: str, most: int = 38) -> str:
     """Break a text that is too long for its column between words, for `table`; a word that is too long anywhere.
 
     The width is the same whatever the terminal's: what was said is said again, and a file may hold it.
     """
-    lines = [""]
+    lines, bare = [""], True
     for word in text.split(" "):
-        if lines[-1] and width(lines[-1]) + 1 + width(word) <= most:
+        if not bare and width(lines[-1]) + 1 + width(word) <= most:
             lines[-1] += f" {word}"
             continue
-        lines += [word] if lines[-1] else []
-        lines[-1] = word
+        if bare:
+            lines[-1] += word
+        else:
+            lines.append(f"{_FURTHER}{word}")
+        bare = False
         while width(lines[-1]) > most:
             fits = max(end for end in range(1, len(lines[-1])) if width(lines[-1][:end]) <= most)
-            lines[-1:] = [lines[-1][:fits], lines[-1][fits:]]
+            lines[-1:] = [lines[-1][:fits], f"{_FURTHER}{lines[-1][fits:]}"]
     return "\n".join(lines)
 
 
