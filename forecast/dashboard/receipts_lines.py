@@ -248,7 +248,7 @@ def what_was_paid(view: Opened, everything: Sequence[Receipt], watch: Reforecast
             every = st.toggle("Show what was taken back", key="show-void", persist_state="session")
     documents = documents_of(view)
     if by == "By day":
-        by_day(view, everything, wanted, documents, every=every)
+        by_day(view, everything, wanted, documents, watch, every=every)
         return
     standing = [one for one in everything if one.voids is None and one.voided_by is None]
     _by_line(view, standing, watch, wanted, documents)

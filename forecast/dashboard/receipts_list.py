@@ -8,8 +8,10 @@ from collections.abc import Mapping, Sequence
 import streamlit as st
 
 from forecast.dashboard.layout import safe, table, tell, text
+from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipt_form import DOCUMENT_TYPES, KINDS
 from forecast.dashboard.receipts_news import day_words, enter, keep_news, news, next_turn, turn_of
+from forecast.dashboard.receipts_settle import close_now
 from forecast.dashboard.state import Opened
 from forecast.errors import ForecastError, LedgerError
 from forecast.ledger import AttachedFile, Receipt
@@ -17,13 +19,36 @@ from forecast.ledger.attachments import attach_file, attachment_path, document_t
 from forecast.ledger.receipts_csv import receipts_csv
 from forecast.ledger.receipts_xlsx import receipts_xlsx
 from forecast.tables.files import open_regular
-from forecast.views.settling_words import taken_back_words
+from forecast.views.settling_words import state_words, taken_back_words
+from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import void_receipt
 from forecast.words.money import exact
 from forecast.words.text import STRONG
 
 MOST = 100
-"""Receipts shown in one go; others are found by a word."""
+"""Receipts that can be chosen from in one go, or stand on paper; others are found by a word."""
+MOST_ROWS = 30
+"""Rows to open that are drawn in one go."""
+_ROWS = """<style>
+.st-key-paid-days { gap: 0.3rem; }
+.st-key-paid-days [class*="st-key-row-receipt-"] button { min-height: 44px; }
+.st-key-paid-days [class*="st-key-row-receipt-"] button :not(p, p *) { width: 100%; text-align: left; }
+.st-key-paid-days [class*="st-key-row-receipt-"] button p { display: grid; width: 100%; align-items: baseline;
+  grid-template-columns: 6.8rem minmax(8rem, 11rem) 1fr auto; gap: 0 0.9rem; }
+.st-key-paid-days [class*="st-key-row-receipt-"] button p em { font-style: normal; grid-row: 1; grid-column: 1; }
+.st-key-paid-days [class*="st-key-row-receipt-"] button p strong { grid-row: 1; grid-column: 2; }
+.st-key-paid-days [class*="st-key-row-receipt-"] button p code { grid-row: 1; grid-column: 4; text-align: right;
+  font: inherit; color: inherit; background: none; padding: 0; }
+.st-key-paid-days [class*="st-key-row-receipt-taken-"] button p { text-decoration: line-through; opacity: 0.75; }
+.st-key-on-paper { display: none; }
+@media print { .st-key-on-paper { display: block !important; } }
+@media (max-width: 640px) {
+  .st-key-paid-days [class*="st-key-row-receipt-"] button p { grid-template-columns: 1fr auto; }
+  .st-key-paid-days [class*="st-key-row-receipt-"] button p code { grid-column: 2; }
+  .st-key-paid-days [class*="st-key-row-receipt-"] button p strong { grid-row: 2; grid-column: 1 / -1; }
+  .st-key-paid-days [class*="st-key-row-receipt-"] button p { grid-auto-flow: row; }
+}
+</style>"""
 _SHOWN_BY_BROWSERS = ("image/jpeg", "image/png", "image/gif", "image/webp")
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
@@ -33,10 +58,11 @@ def by_day(
     everything: Sequence[Receipt],
     wanted: str,
     documents: Mapping[int, Sequence[AttachedFile]],
+    watch: Reforecast | None,
     *,
     every: bool,
 ) -> None:
-    """Draw the receipts, the latest first, with what can be done to each.
+    """Draw the receipts, the latest first, each opened where it stands with what can be done to it.
 
     Parameters
     ----------
@@ -47,9 +73,12 @@ def by_day(
         A word to find.
     documents : mapping
         Of receipts, by their number.
+    watch : Reforecast or None
+        What is known of each line; None where nothing can be forecast.
     every : bool
         Whether what was taken back is shown too.
     """
+    news("list")
     titles = view.titles()
     reasons = {receipt.voids: receipt.note for receipt in everything if receipt.voids is not None}
     receipts = [
@@ -61,8 +90,59 @@ def by_day(
     if not found:
         text("No receipt has that word." if wanted else "No receipt stands here.")
         return
-    _table(view, found, len(receipts), titles, documents, reasons)
-    one_receipt(view, found[:MOST], titles, documents, reasons)
+    states = _states(view, found, watch)
+    st.html(_ROWS)
+    chosen = found[0].id if len(found) == 1 else st.session_state.get("open-receipt")
+    with screen_only("receipts"), st.container(key="paid-days"):
+        for receipt in found[:MOST_ROWS]:
+            _row(view, receipt, titles, states[receipt.id], opened=receipt.id == chosen)
+            if receipt.id == chosen:
+                with st.container(border=True, key="the-receipt"):
+                    _opened(view, receipt, titles, documents, reasons)
+        if len(found) > MOST_ROWS:
+            text(f"The latest {MOST_ROWS} of these {len(found)} are shown; find others by a word.")
+    with st.container(key="on-paper"):
+        _table(view, found, len(receipts), titles, documents, reasons, states)
+
+
+def _states(view: Opened, receipts: Sequence[Receipt], watch: Reforecast | None) -> dict[int, str]:
+    """Say how each receipt stands: what it is where it is no plain payment, and whether it is all for its lines."""
+    closed = view.ledger.closed_lines() if view.ledger is not None else frozenset()
+    known = {} if watch is None else {line.id: line for line in watch.lines}
+    found = {}
+    for receipt in receipts:
+        lines = list(dict.fromkeys(split.line_id for split in receipt.splits))
+        told = {"refund": ["refund"], "deposit": ["deposit"], "balance": ["balance"]}.get(receipt.kind, [])
+        done = sum(line in closed for line in lines)
+        if receipt.voided_by is not None:
+            told.append("taken back")
+        elif len(lines) > 1:
+            told.append(f"{done} of {len(lines)} lines closed" if done else "none of its lines closed")
+        elif done:
+            told.append("closed")
+        elif lines[0] in known:
+            told.append(state_words(known[lines[0]]))
+        found[receipt.id] = ", ".join(filter(None, told))
+    return found
+
+
+def _row(view: Opened, receipt: Receipt, titles: Mapping[str, str], state: str, *, opened: bool) -> None:
+    """Draw day, supplier, lines and state, and the sum as a row that opens."""
+    lines = ", ".join(dict.fromkeys(titles.get(split.line_id, split.line_id) for split in receipt.splits))
+    foreign = (
+        f" ({exact(receipt.amount_minor, receipt.currency)})" if receipt.charged_minor is not None else ""
+    )
+    sign = "\u25be" if opened else "\u25b8"
+    number = f"no.\u00a0{receipt.id}"  # as the terminal calls it
+    beside = safe(" \u00b7 ".join(filter(None, (lines, state, number))))
+    label = (
+        f"*{sign}\u2002{day_words(receipt.date)}* **{safe(receipt.supplier)}** {beside} "
+        f"`{exact(receipt.paid_minor, view.currency)}{foreign}`"
+    )
+    key = f"row-receipt-{'taken-' if receipt.voided_by is not None else ''}{receipt.id}"
+    if st.button(label, key=key, width="stretch"):
+        st.session_state["open-receipt"] = None if opened else receipt.id
+        st.rerun()
 
 
 def documents_of(view: Opened) -> dict[int, list[AttachedFile]]:
@@ -99,6 +179,7 @@ def _table(
     titles: Mapping[str, str],
     documents: Mapping[int, Sequence[AttachedFile]],
     reasons: Mapping[int, str],
+    states: Mapping[int, str],
 ) -> None:
     rows: list[list[str]] = []
     struck: list[int] = []
@@ -113,7 +194,11 @@ def _table(
         foreign = (
             f" ({exact(receipt.amount_minor, receipt.currency)})" if receipt.charged_minor is not None else ""
         )
-        remarks = [receipt.note, *(item.name for item in documents.get(receipt.id, ()))]
+        remarks = [
+            states[receipt.id].capitalize(),
+            receipt.note,
+            *(item.name for item in documents.get(receipt.id, ())),
+        ]
         if receipt.id in reasons:
             remarks.append(f"Taken back: {reasons[receipt.id]}")
         rows.append(
@@ -131,7 +216,7 @@ def _table(
     elif len(found) < count:
         shown = f"{len(found)} of {count} receipts, the latest first"
     table(
-        ["No. and date", "Amount", "Supplier", "Lines", "Note, documents"],
+        ["No. and date", "Amount", "Supplier", "Lines", "State, note, documents"],
         rows,
         shown,
         right_text=3,
@@ -161,7 +246,17 @@ def one_receipt(
     )  # fmt: skip
     if chosen is None:
         return
-    receipt = by_id[int(chosen)]
+    _opened(view, by_id[int(chosen)], titles, documents, reasons)
+
+
+def _opened(
+    view: Opened,
+    receipt: Receipt,
+    titles: Mapping[str, str],
+    documents: Mapping[int, Sequence[AttachedFile]],
+    reasons: Mapping[int, str],
+) -> None:
+    """Draw all of a receipt, and what can be done to it: its lines closed, a document kept with it, it taken back."""
     text(_story(view, receipt, reasons))
     if len(receipt.splits) > 1:
         parts = [
@@ -174,6 +269,7 @@ def one_receipt(
         _document(view, item)
     if receipt.voided_by is not None:
         return
+    _close_lines(view, receipt)
     _attach(view, receipt)
     _take_back(view, receipt)
 
@@ -230,6 +326,17 @@ def _is_whole(content: bytes) -> bool:
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
         return False
     return True
+
+
+def _close_lines(view: Opened, receipt: Receipt) -> None:
+    """Offer to close those of its lines that are open."""
+    closed = view.ledger.closed_lines() if view.ledger is not None else frozenset()
+    still_open = list(dict.fromkeys(split.line_id for split in receipt.splits if split.line_id not in closed))
+    if not still_open or receipt.paid_minor < 0:
+        return
+    what = "its line" if len(still_open) == 1 else f"its {len(still_open)} open lines"
+    if st.button(f"Close {what}: nothing more will come", key=f"close-lines-of-{receipt.id}"):
+        close_now(view, still_open, "list")
 
 
 def _attach(view: Opened, receipt: Receipt) -> None:

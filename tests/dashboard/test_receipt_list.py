@@ -29,6 +29,11 @@ def open_line(app: AppTest, title: str) -> AppTest:
     return next(item for item in app.button if f"**{title}**" in item.label).click().run()
 
 
+def open_receipt(app: AppTest, number: int) -> AppTest:
+    """Open a receipt of the list by day."""
+    return app.button(key=f"row-receipt-{number}").click().run()
+
+
 def unfold(app: AppTest, form: str) -> AppTest:
     """Open one of the forms above the list where it is not open."""
     if app.session_state["entering"] == form:
@@ -46,17 +51,41 @@ def test_one_is_found_by_a_word_and_opened(run: Run, half_way: BuildFolder) -> N
     app = by_day(run(half_way.build_file, "receipts"))
     app = field(app, "text_input", "Find").set_value("customs BROKER").run()  # type: ignore[attr-defined]
     (number,) = [one.id for one in half_way.ledger().list_receipts() if one.supplier == "Customs broker"]
-    assert field(app, "selectbox", "Receipt").value == number  # type: ignore[attr-defined]
+    assert [item.key for item in app.button if "row-receipt" in item.key] == [f"row-receipt-{number}"]
     assert f"Parts of receipt {number}" in html(app)
     assert "Paid on" in words(app)
     app = field(app, "text_input", "Find").set_value("no such thing").run()  # type: ignore[attr-defined]
     assert "No receipt has that word." in words(app)
 
 
+def test_a_row_says_day_supplier_lines_state_and_sum_and_closes_its_lines(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    ledger = before_ordering.ledger()
+    ledger.add_receipt("2026-05-04", "A *tyre* shop", 70_000, "EUR", [("tyres", 70_000)])
+    ledger.add_receipt("2026-05-05", "A *tyre* shop", 70_000, "EUR", [("wheels", 70_000)], kind="deposit")
+    ledger.add_receipt(
+        "2026-05-06", "Maker", 9_000, "GBP", [("tyres", 5_000), ("wheels", 5_500)], paid=(10_500, "EUR")
+    )
+    titles = {line.id: line.title for line in before_ordering.read().line}
+    app = by_day(run(before_ordering.build_file, "receipts"))
+    rows = [item.label.replace("\u00a0", " ") for item in app.button if "row-receipt" in (item.key or "")]
+    assert rows[0] == (
+        f"*▸\u20026 May 2026* **Maker** {titles['tyres']}, {titles['wheels']} · none of its lines closed · no. 3 "
+        "`€105.00 (£90.00)`"
+    )
+    assert rows[1].startswith(f"*▸\u20025 May 2026* **A \\*tyre\\* shop** {titles['wheels']} · deposit, ")
+    assert rows[2].endswith("· no. 1 `€700.00`")
+    app = press(open_receipt(app, 1), "Close its line: nothing more will come")
+    assert ledger.closed_lines() == {"tyres"}
+    assert f"“{titles['tyres']}” is closed: nothing more will be paid for it." in words(app)
+    assert "· closed · no.\u00a01 `€700.00`" in app.button(key="row-receipt-1").label
+
+
 def test_a_photo_is_added_later(run: Run, half_way: BuildFolder) -> None:
     app = by_day(run(half_way.build_file, "receipts"))
     last = half_way.ledger().list_receipts()[-1]
-    app = field(app, "selectbox", "Receipt").set_value(last.id).run()  # type: ignore[attr-defined]
+    app = open_receipt(app, last.id)
     sent = field(app, "file_uploader", "Photo or PDF to keep with it")
     app = press(
         sent.set_value(("late.jpg", b"\xff\xd8\xff\xe0 a photo", "image/jpeg")).run(),
