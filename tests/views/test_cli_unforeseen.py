@@ -106,7 +106,7 @@ def test_a_bill_called_as_a_line_that_stands_open_is_asked_about_and_both_ways_a
     told = run(capsys, *bill, "--new-line", fails=True)
     assert "“Tyres and skip hire” sounds like “Tyres”, which stands open and unpaid" in told
     assert "Is that meant? Nothing was entered. If it is, say so with --sure." in told
-    assert "If not, name it without --new-line: --line tyres" in told
+    assert told.endswith("To enter it there, without --new-line: --line tyres\n")
     assert len(lines(folder)) == 1
     assert "No receipts yet" in run(capsys, "receipts", folder)
     run(capsys, *bill, "--new-line", "--sure")

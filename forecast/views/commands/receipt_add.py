@@ -212,7 +212,7 @@ def _there_instead(build: Build, ledger: Ledger, added: Sequence[AddItem]) -> st
     if not lines:
         return ""
     typed = " ".join(f"--line {line}{'=SUM' if len(lines) > 1 else ''}" for line in lines)
-    return f"If not, name {'it' if len(lines) == 1 else 'those it is for'} without --new-line: {typed}"
+    return f"To enter it there, without --new-line: {typed}"
 
 
 def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple[str, int]]:
