@@ -28,14 +28,7 @@ from forecast.ledger.matching import SupplierHistory
 from forecast.ledger.papers.paper import Paper
 from forecast.ledger.papers.read import read_paper
 from forecast.views.paper_words import found_nothing, paper_rows, paper_sentence
-from forecast.views.settling_words import (
-    beside_words,
-    entered_words,
-    of_100,
-    overrun_words,
-    paid_words,
-    question,
-)
+from forecast.views.settling_words import of_100, question, receipt_words
 from forecast.watching.estimates import Way, middle_figures, shared_out
 from forecast.watching.settling import Likely, enter_receipt, titles_of
 from forecast.words.minor_units import parse_money
@@ -481,17 +474,11 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
         entered = enter_receipt(ledger, build, new, dict(entry.answers))
         for document in entry.documents:
             attach_file(ledger, entered.receipt.id, document.name, document.content)
-    receipt = entered.receipt
-    kept = ""
-    if entry.documents:
-        kept = f" with {entry.documents[0].name}"
-        kept += f" and {len(entry.documents) - 1} more" if len(entry.documents) > 1 else ""
-    told = f"Receipt {receipt.id}, {paid_words(receipt)}, is entered{kept}."
-    made = "" if added is None else f"New in the build file: \u201c{added.table['name']}\u201d."
-    follows = entered_words(entered, titles, view.currency)
-    beside = beside_words((split.line_id for split in receipt.splits), build, ledger, view.scenario)
-    overrun = overrun_words(entered, build, ledger, titles)
-    return " ".join(filter(None, (told, made, follows, overrun, beside)))
+    return receipt_words(
+        entered, build, ledger, titles, view.scenario, added=[] if added is None else [str(added.table["id"])],
+        documents=[document.name for document in entry.documents],
+        shared=len(entry.parts) > 1 and not all(text.strip() for _, text in entry.parts),
+    )  # fmt: skip
 
 
 def split_parts(

@@ -240,6 +240,49 @@ def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) ->
     return " ".join(filter(None, told))
 
 
+def receipt_words(
+    entered: Entered,
+    build: Build,
+    ledger: Ledger,
+    titles: Mapping[str, str],
+    scenario: str | None = None,
+    *,
+    added: Sequence[str] = (),
+    documents: Sequence[str] = (),
+    shared: bool = False,
+) -> str:
+    """Say what was entered and all that follows from it, on the page as in the terminal.
+
+    Parameters
+    ----------
+    entered : Entered
+    build : Build
+        With the lines that were made for it.
+    ledger : Ledger
+    titles : mapping of str to str
+    scenario : str, optional
+        As for `beside_words`.
+    added : sequence of str
+        Ids of lines made for what nobody told of.
+    documents : sequence of str
+        Names of what is kept with it.
+    shared : bool
+        Whether parts were shared out, and so stand nowhere yet.
+    """
+    receipt, currency = entered.receipt, build.build.currency
+    kept = f"{documents[0]}{f' and {len(documents) - 1} more' if documents[1:] else ''}" if documents else ""
+    told = (
+        f"Receipt {receipt.id}: {paid_words(receipt)} on {receipt.date}, {for_words(receipt, titles)}.",
+        f"New in the build file: {named(added, titles)}." if added else "",
+        f"Kept with it: {kept}." if kept else "",
+        parts_words(receipt, titles, currency) if shared else "",
+        entered_words(entered, titles, currency),
+        overrun_words(entered, build, ledger, titles),
+        beside_words((split.line_id for split in receipt.splits), build, ledger, scenario),
+    )
+    return " ".join(filter(None, told))
+
+
 def finish_question(found: Finished, currency: str) -> str:
     """Say what ends with a build, and ask whether it is done; nothing to ask where all is closed already.
 

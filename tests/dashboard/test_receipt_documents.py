@@ -34,7 +34,7 @@ def test_a_photo_is_kept_with_its_receipt_and_shown(run: Run, before_ordering: B
     app = save(
         upload(app, ("till.jpg", photo(), "image/jpeg"), ("page 2.pdf", b"%PDF-1.4 x", "application/pdf"))
     )
-    assert "is entered with till.jpg and 1 more." in words(app)
+    assert "Kept with it: till.jpg and 1 more." in words(app)
     ledger = before_ordering.ledger()
     first, second = ledger.attachments(1)
     assert (first.name, second.name) == ("till.jpg", "page 2.pdf")

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
+from pathlib import Path
+
 import pytest
 from streamlit.testing.v1 import AppTest
 
@@ -9,6 +12,7 @@ from forecast.dashboard.receipt_form import NOT_LISTED, split_parts
 from forecast.engine.plan import compile_plan
 from forecast.errors import LedgerError
 from forecast.ledger.folder import BuildFolder
+from forecast.views.cli import main
 from forecast.watching.reforecast import reforecast
 from forecast.words.money import about, signed
 from tests.dashboard.conftest import Run, words
@@ -47,10 +51,46 @@ def test_a_receipt_is_kept_to_the_cent_and_the_page_says_what_it_moved(
     said = words(app)
     closed = "“Tyres” is closed: nothing more will be paid for it."
     move = signed(now.value - was.value, "EUR", now.error)
-    assert f"Receipt 1, €1,234.50 to A tyre shop, is entered. {closed} P80 moved by **{move}**" in said
+    entered = f"Receipt 1: €1,234.50 to A tyre shop on {receipt.date}, for “Tyres”."
+    assert f"{entered} {closed} P80 moved by **{move}**" in said
     assert f"to **{about(now.value, 'EUR', now.error)}**" in said
     assert "**€1,234.50** paid so far, in 1 receipt." in said
-    assert "is entered. P80" not in words(app.run())
+    assert entered not in words(app.run())
+
+
+@pytest.mark.parametrize("kind", ["one line", "two lines", "agreed", "elsewhere", "document"])
+def test_page_and_terminal_say_the_same_of_a_receipt(
+    run: Run,
+    before_ordering: BuildFolder,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    kind: str,
+) -> None:
+    lines, supplier, options = ["tyres"], "A tyre shop", list[str]()
+    if kind == "two lines":
+        lines, options = ["tyres", "wheels"], ["--by-estimate"]
+    elif kind == "agreed":
+        before_ordering.ledger().add_commitment("2026-05-04", supplier, "tyres", 90_000, "EUR")
+    elif kind == "elsewhere":
+        lines = [next(iter(compile_plan(before_ordering.read(), None).absent))]
+    twin = BuildFolder.at(shutil.copytree(before_ordering.folder, tmp_path / "twin"))
+    app = fill(run(before_ordering.build_file, "receipts"), lines, supplier, "700")
+    if kind == "document":
+        bill = tmp_path / "bill.pdf"
+        bill.write_bytes(b"%PDF-1.4 x")
+        options += ["--attach", str(bill)]
+        sent = field(app, "file_uploader", "Photo or PDF of it")
+        app = sent.set_value([(bill.name, bill.read_bytes(), "application/pdf")]).run()  # type: ignore[attr-defined]
+    said = words(save(app))
+    ledger = before_ordering.ledger()
+    said_of = {"closed": "--all", "more": "--more-to-come"}
+    options += [f"{said_of[mark.state]}={line}" for line, mark in ledger.line_states().items()]
+    options += [part for line in lines for part in ("--line", line)]
+    add = ["receipt", "add", str(twin.folder), "--amount", "700", "--supplier", supplier, *options, "--sure"]
+    assert main(add) == 0
+    told, _, _ = capsys.readouterr().out.partition(" Paid so far:")
+    assert told.startswith("Receipt 1: ")
+    assert f"{told} P80" in said
 
 
 def test_a_bill_that_nobody_told_of_is_entered_on_the_page(run: Run, before_ordering: BuildFolder) -> None:

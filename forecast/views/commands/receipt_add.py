@@ -104,16 +104,7 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     from forecast.ledger.entries import checked
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.place import doubt_about
-    from forecast.views.settling_words import (
-        beside_words,
-        entered_words,
-        for_words,
-        named,
-        overrun_words,
-        paid_words,
-        parts_words,
-        question,
-    )
+    from forecast.views.settling_words import question, receipt_words
     from forecast.watching.settling import enter_receipt, titles_of
     from forecast.words.money import exact
 
@@ -154,12 +145,15 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     receipt = entered.receipt
     total = sum(ledger.paid_by_line().values())
     told = [
-        f"Receipt {receipt.id}: {paid_words(receipt)} on {receipt.date}, {for_words(receipt, titles)}.",
-        f"New in the build file: {named([str(one.table['id']) for one in added], titles)}." if added else "",
-        parts_words(receipt, titles, own) if options.evenly or options.by_estimate else "",
-        entered_words(entered, titles, own),
-        overrun_words(entered, build, ledger, titles),
-        beside_words((split.line_id for split in receipt.splits), build, ledger),
+        receipt_words(
+            entered,
+            build,
+            ledger,
+            titles,
+            added=[str(one.table["id"]) for one in added],
+            documents=[one.name for one in options.attach],
+            shared=options.evenly or options.by_estimate,
+        ),
         f"Paid so far: {exact(total, own)}. 'forecast watch' shows where it ends now.",
     ]
     data: ReceiptAdded = {
