@@ -150,6 +150,7 @@ class RuleUse:
 
 _ON_THE_WAY = ("freight", "entry", "delivery")
 _OR_NOT_AT_ALL = ("examination", "storage")
+_AT_THE_PORT = ("terminal", "documents", "surcharges", "storage")
 
 
 @dataclass(frozen=True)
@@ -204,6 +205,13 @@ class Expansion:
         own = {*(event.id for event in self.events), *(line.id for line in self.lines)}
         return tuple(
             name for name in (f"{self.consignment}.{part}" for part in _OR_NOT_AT_ALL) if name in own
+        )
+
+    @property
+    def port_bill(self) -> tuple[str, ...]:
+        """Ids of the charges that a port's or depot's agent puts on one bill."""
+        return tuple(
+            name for name in (f"{self.consignment}.{part}" for part in _AT_THE_PORT) if self.line(name)
         )
 
     def line(self, id: str) -> ComputedLine | None:

@@ -26,6 +26,9 @@ _NO_NEWS = frozenset(
 )
 """Words that tell no two things apart: a bill may bear them, and a line may not, for one and the same."""
 
+_PORT = frozenset({"port", "harbour", "harbor", "depot"})
+"""A bill on the way that says no more than whose it is may be for all that a port or depot charges."""
+
 _LEAST = 4
 """Letters of a word that says what something is; a shorter one only tells it from others."""
 
@@ -37,7 +40,8 @@ def open_lines_like(
 
     A name is taken apart at its commas and *and*: a bill of "Terminal, documents" is two things. Each has to be just
     what a line, or a part of its name, says; a word more, as in "Delivery of the compressor" beside "Delivery to the
-    door", makes another thing of it. A wrong question is worse than none.
+    door", makes another thing of it. A "Port bill" is held against all that ports charge. A wrong question is worse
+    than none.
 
     Parameters
     ----------
@@ -54,13 +58,15 @@ def open_lines_like(
         Ids, in the order of the build.
     """
     asked = set(map(frozenset, _things(name)))
-    if not asked:
+    of_port = not asked and group in _ON_THE_WAY and not _PORT.isdisjoint(re.findall(r"\w+", name.casefold()))
+    if not asked and not of_port:
         return ()
     baseline = None if ledger is None else ledger.baseline()
     try:
         plan = compile_plan(build, scenario_in_force(build, None, baseline))
     except ForecastError:  # a build that cannot be simulated can be paid for
         return ()
+    at_port = {name for item in plan.consignments for name in item.port_bill} if of_port else set()
     gone = set(new) | plan.unforeseen
     if ledger is not None:
         gone |= {*ledger.closed_lines(), *ledger.paid_by_line()}
@@ -70,7 +76,7 @@ def open_lines_like(
         if row.kind == "line"
         and row.id not in gone
         and _may_stand_in(group, row.group)
-        and any(frozenset(thing) in asked for thing in _things(row.title))
+        and (row.id in at_port or any(frozenset(thing) in asked for thing in _things(row.title)))
     )
 
 

@@ -32,6 +32,11 @@ def build() -> Build:
         ("Terminal handling charges", "import", ("kit.terminal",)),
         ("DOCUMENT FEE", "freight", ("kit.documents",)),  # a forwarder charges freight and import in one
         ("Sea freight", "freight", ("kit.freight",)),
+        (
+            "Port bill",
+            "import",
+            ("kit.terminal", "kit.documents", "kit.surcharges", "kit.storage"),
+        ),
         ("Paint", "finish", ("paint_kit_parts",)),
         ("Trailer hire", "labour", ("trailer",)),
         ("Bolts", "hardware", ("body_fasteners",)),
@@ -46,7 +51,8 @@ def test_a_bill_called_as_an_open_line_is_held_against_it(
 @pytest.mark.parametrize(
     ("name", "group"),
     [
-        ("Port bill", "import"),
+        ("Port bill", "other"),  # not said to be on the way
+        ("Port of call", "finish"),
         ("Delivery of the compressor", "other"),  # another thing than what comes to the door
         ("Storage of the old bumpers", "other"),
         ("Trailer repair", "labour"),
@@ -65,7 +71,7 @@ def test_a_bill_called_as_an_open_line_is_held_against_it(
         ("Documents", "finish"),
         ("Skip", "other"),
         ("Gas", "other"),
-        ("At the port", "import"),
+        ("At the port", "wheels"),
         ("!", "other"),
     ],
 )
