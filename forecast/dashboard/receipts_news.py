@@ -14,7 +14,9 @@ from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import ForecastError, UnusualError
 from forecast.ledger.undoing import last_entry, undo_last
+from forecast.views.ending_words import verdict_sentence
 from forecast.views.moves import entry_sentence
+from forecast.views.sentences import watch_sentence
 from forecast.views.settling_words import NOT_HERE
 from forecast.views.undone_words import entry_words
 from forecast.watching.reforecast import Reforecast
@@ -25,6 +27,7 @@ MAY_HAPPEN = " (may happen)"
 """Behind the name of a risk event where it stands among lines."""
 _MOST_WORDS = 20
 """Of what was entered last; an import of a whole ledger would fill the screen."""
+_WHERE_WHY = "Why it ended there stands under \u201cWhere does it end?\u201d."
 ELSEWHERE = f" ({NOT_HERE})"
 """Behind the name of what the scenario in force leaves out."""
 
@@ -132,6 +135,11 @@ def ask_first(question: str, key: str, *, meant: bool) -> None:
 def moved(earlier: Estimate, watch: Reforecast | None, what: str, *, undone: bool = False) -> str:
     """Say by how much the forecast moved since, why where that is not plain, and what the chances are now."""
     view = opened()
+    ended = watched(view)
+    if not undone and ended is not None and ended.finished and not (watch is not None and watch.finished):
+        # there is no P80 any more
+        told = what, watch_sentence(ended, strong=STRONG), verdict_sentence(ended), _WHERE_WHY
+        return " ".join(filter(None, told))
     now, enough = headline(view)
     error = max(now.error, earlier.error)
     step = rounding_step(view.currency, error)  # the change is that of the two figures as they are written
@@ -142,8 +150,7 @@ def moved(earlier: Estimate, watch: Reforecast | None, what: str, *, undone: boo
         text += f"{about(earlier.value, view.currency, error)} to {level}."
     else:
         text = f"{what} P80 stays at {level}."
-    later = watched(view)
-    why = "" if undone or later is None else entry_sentence(watch, later, shown)
+    why = "" if undone or ended is None else entry_sentence(watch, ended, shown)
     text = f"{text} {why}".rstrip()
     return text if enough is None else f"{text} Your budget is now enough in {builds(enough)}."
 

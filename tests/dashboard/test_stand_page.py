@@ -284,7 +284,10 @@ def test_a_finished_build_says_what_it_cost(run: Run, folder: BuildFolder) -> No
     pay(ledger, "kit", 290_000)
     app = run(folder.build_file, "receipts")
     press(app, "The build is done: close everything")
-    press(app, "Yes, close everything")
+    told = words(press(app, "Yes, close everything"))
+    assert "It cost **€2,900** in all: nothing is open any more. " in told
+    assert "Before the first receipt it was to be no more than €" in told
+    assert "P80 moved" not in told
     app = run(folder.build_file, "stand")
     assert "It cost **€2,900** in all: nothing is open any more." in words(app)
     assert findings(folder.read())
