@@ -189,8 +189,8 @@ def questions() -> tuple[Question, ...]:
         ),
         Question(
             "first_build", "Is it your first build?",
-            "A first build takes about 1.6 times the hours of a later one, and wastes about 1.4 times as much filler, "
-            "primer and paint (common practice, no source).",
+            "A first build takes about 1.6 times the hours of a later one. It wastes about 1.4 times as much filler, "
+            "primer and paint. Common practice, no source.",
             _YES_NO, "yes-no", _NOTHING,
         ),
         Question(
