@@ -191,16 +191,14 @@ def watch_text(
     for level, old, new in zip(LEVELS, before, watch.percentile_set(LEVELS), strict=True):
         # Of a finished build the sums of before have a meaning: now it is one sum, which the sentence above says.
         name, _, meaning = (MEANT if watch.finished else MEANING)[level].partition(": ")
-        rows.append(
-            [
-                name,
-                about(old.value, money, old.error),
-                about(new.value, money, new.error),
-                about(watch.cost_to_complete(level).value, money, new.error),
-                meaning,
-            ]
-        )
-    text.append(table(["", "Before receipts", "Now", "Still to pay", ""], rows, last_left=True))
+        sums = [
+            about(new.value, money, new.error),
+            about(watch.cost_to_complete(level).value, money, new.error),
+        ]
+        open_yet = [] if watch.finished else sums
+        rows.append([name, about(old.value, money, old.error), *open_yet, meaning])
+    now = [] if watch.finished else ["Now", "Still to pay"]
+    text.append(table(["", "Before receipts", *now, ""], rows, last_left=True))
     shown = [
         line
         for line in watch.lines
