@@ -48,6 +48,7 @@ def page() -> None:
             _nothing_yet(view)
             return
         answer(watch_sentence(watch, strong=STRONG), width_sentence(watch), unforeseen_sentence(watch))
+        ended = st.container()
         st.html(_ROOM)
         band, moves = st.container(key="band"), st.container(key="moves")
         drawdown = None
@@ -73,9 +74,10 @@ def page() -> None:
             told = _told(view)
             _band(view, told, watch)
             _days_shown(view, told)
+        with ended:
+            why_it_ended(view, watch)
         with moves:
             st.subheader("What moved")
-            why_it_ended(view, watch)
             why_it_moved(view, told, watch)
             what_was_taught(watch)
         if drawdown is not None:
