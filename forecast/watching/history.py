@@ -26,7 +26,7 @@ from forecast.words.minor_units import to_float
 
 MOST_DAYS = 200
 """Days of a history, unless more are asked for: as many as a picture can show."""
-LEAST_DAYS = 12
+LEAST_DAYS = 9
 """Days of a history of even the largest build."""
 _ROWS_AND_DAYS = 2000
 """How many rows times days are forecast unasked: some seconds' work, and all days of a build of usual size."""
