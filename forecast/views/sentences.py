@@ -220,12 +220,16 @@ def _hours_now(watch: Reforecast) -> str:
     said, taught = (amount * np.sign(moved) for amount in watch.hours_moved)
     reasons = [
         (said, "what happened" if moved > 0 else "what cannot come any more"),
-        (taught, "what your bills say of the rest"),
+        (taught, "how your bills stand to your estimates"),
     ]
     reasons.sort(reverse=True)
     why = [words for amount, words in reasons if amount > 0 and amount >= _LITTLE * reasons[0][0]]
     by = f" By {' and '.join(why)}, all" if why else " All"
-    return f"{by} of it looks like {hours(now.value)} now."
+    side = "low" if moved > 0 else "high"
+    alike = (
+        f" Who estimates money {side} often estimates hours {side}." if reasons[0][0] == taught > 0 else ""
+    )
+    return f"{by} of it looks like {hours(now.value)} now.{alike}"
 
 
 def ends_sentence(found: Forecast | Reforecast, strong: str = "") -> str:

@@ -152,8 +152,12 @@ def test_quotes_of_a_price_agreed_and_of_another_way_are_not_compared(
 @pytest.mark.parametrize("demo", ["before-ordering-ireland", "by-sea-poland"])
 def test_what_matters_most_is_what_is_firmed_up_first(demo: str, capsys: pytest.CaptureFixture[str]) -> None:
     """The table of `budget` and the list of `advise` have the same names first, in the same order."""
-    told = run(capsys, "budget", str(DEMOS / demo)).partition("matter most, ")[2].partition("\nMoves it by")[0]
-    rows = re.sub(r"(?m)(.*?)(  .*)\n  (\S.*)$", r"\1 \3\2", told).splitlines()[3:]  # a long name goes on below
+    told = (
+        run(capsys, "budget", str(DEMOS / demo)).partition("matter most, ")[2].partition("\nMoves it by")[0]
+    )
+    rows = re.sub(r"(?m)(.*?)(  .*)\n  (\S.*)$", r"\1 \3\2", told).splitlines()[
+        3:
+    ]  # a long name goes on below
     matter = [re.split(r"  | \(in ", row)[0] for row in rows]
     assert len(matter) == 10
     listed = (

@@ -188,7 +188,14 @@ def test_at_its_end_nothing_is_said_to_be_open(
 def test_nothing_is_advised_once_a_build_is_finished(
     half_way: BuildFolder, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    commands = (["advise"], ["compare"], ["mix"], ["quotes"], ["afford", "--money", "30000"])
+    commands = (
+        ["advise"],
+        ["compare"],
+        ["mix"],
+        ["quotes"],
+        ["afford", "--money", "30000"],
+        ["budget"],
+    )
     with half_way.build_file.open("a", encoding="utf-8") as file:
         file.write(TWO_QUOTES)
     for command, *rest in commands:
@@ -200,10 +207,15 @@ def test_nothing_is_advised_once_a_build_is_finished(
         assert main([command, str(half_way.folder), *rest]) == 0
         told = capsys.readouterr().out
         assert told.startswith(
-            "It cost NZ$21,106.37 in all: nothing is open any more. Nothing is left to decide."
+            "It cost NZ$21,106.37 in all: nothing is open any more. That is NZ$15,893.63 under your budget of "
+            "NZ$37,000. Nothing is left to decide."
         )
         assert main([command, str(half_way.folder), *rest, "--before-receipts", "--trials", "1024"]) == 0
         assert "Nothing is left to decide" not in capsys.readouterr().out
+    assert main(["check", str(half_way.folder)]) == 0
+    told = capsys.readouterr().out
+    assert "Nothing is left to decide" in told
+    assert "look these up" not in told
 
 
 def test_a_person_is_asked_before_a_build_ends_with_lines_never_paid(

@@ -59,13 +59,15 @@ def test_hours_fall_by_those_of_work_that_is_done(
     said(capsys, "close", where, "filler")
     told = said(capsys, "watch", where, "--trials", "1024")
     assert "are planned in the middle, and none was said to be done." in told  # filler is bought, not worked
-    assert f"To say what is done: forecast close {where} fitting\n" in told
+    assert f"To say what is done, by its name, such as: forecast close {where} fitting\n" in told
     said(capsys, "close", where, "fitting")
     watch = reforecast(folder.read(), folder.ledger(), trials=1024)
     trials = watch.now.trials
     left = trials.row("filler.own_hours") + trials.row("again.own_hours")
     assert np.allclose(watch.hours_left((0.5,))[0].value, np.median(left), atol=0.1)
-    assert f"To say what is done: forecast close {where} filler.own_hours\n" in said(capsys, "watch", where)
+    assert f"To say what is done, by its name, such as: forecast close {where} filler.own_hours\n" in said(
+        capsys, "watch", where
+    )
     told = said(capsys, "close", where, "filler.own_hours")
     assert "“Filler: own work” is done." in told
     assert "nothing more will be paid" not in told
@@ -88,7 +90,9 @@ def test_work_alone_is_done_whether_its_line_or_its_hours_are_named(
     assert "“Fitting” is done." in told
     assert "paid" not in told
     assert reforecast(folder.read(), folder.ledger(), trials=256).hours_done == ("fitting.own_hours",)
-    assert f"To say what is done: forecast close {where} filler.own_hours\n" in said(capsys, "watch", where)
+    assert f"To say what is done, by its name, such as: forecast close {where} filler.own_hours\n" in said(
+        capsys, "watch", where
+    )
     assert "“Fitting” was closed already." in said(capsys, "close", where, "fitting")
     said(capsys, "reopen", where, "fitting.own_hours")
     assert reforecast(folder.read(), folder.ledger(), trials=256).hours_done == ()
@@ -133,7 +137,10 @@ def test_what_was_planned_stays_and_it_is_said_why_hours_look_otherwise_now(
     assert told.startswith(f"{planned} are planned in the middle, and none was said to be done.")
     now = reforecast(folder.read(), ledger).now.hours((0.5,))[0].value
     assert now > 100
-    assert f" By what your bills say of the rest, all of it looks like {5 * round(now / 5)} h now." in told
+    assert (
+        f" By how your bills stand to your estimates, all of it looks like {5 * round(now / 5)} h now."
+        in told
+    )
 
 
 def test_hours_that_moved_with_what_cannot_come_say_so(

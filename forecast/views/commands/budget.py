@@ -11,7 +11,9 @@ from forecast.views.commands.common import (
     add_known,
     add_simulation,
     answer,
+    answer_in_words,
     command,
+    finished_words,
     forecast_of,
     known_by_now,
     some_money,
@@ -48,6 +50,12 @@ def run(options: argparse.Namespace) -> Answered[BudgetAnswer]:
     build = folder.read()
     within = some_money(options.within, "--within", build.build.currency)
     known, baseline = known_by_now(folder, options)
+    if (
+        not options.json
+        and within is None
+        and (over := finished_words(build, options.scenario, known, baseline))
+    ):
+        return answer_in_words(over)
     forecast = forecast_of(build, options, known, baseline)
     amount = within
     if amount is None:

@@ -8,7 +8,15 @@ from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from forecast.errors import BuildFileError, LedgerError
-from forecast.views.commands.common import Answered, add_file, answer, command, typed
+from forecast.views.commands.common import (
+    Answered,
+    add_file,
+    answer,
+    answer_in_words,
+    command,
+    finished_words,
+    typed,
+)
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
@@ -72,6 +80,12 @@ def run(options: argparse.Namespace) -> Answered[CheckAnswer | CannotBeUsed]:
     found = [item for narrow, item in every if item["grade"] != "odd" and not narrow]
     narrow_ones = [item for narrow, item in every if item["grade"] != "odd" and narrow]
     text = [f"{build.name}: no mistakes. {_counts(build, standing)}"]
+    if (
+        standing is not None
+        and not options.json
+        and (over := finished_words(build, None, standing, standing.baseline))
+    ):
+        return answer_in_words(f"{text[0]}\n\n{over}")
     if odd:
         many = "One figure may be a slip" if len(odd) == 1 else f"{len(odd)} figures may be slips"
         text += ["", f"{many}. Is that meant?"]

@@ -388,9 +388,9 @@ def finished_words(
     build: Build, scenario: str | None, known: Standing | None, baseline: Baseline | None
 ) -> str:
     """Say that a build is finished and so leaves nothing to decide; nothing where something is open."""
-    from forecast.views.sentences import at_its_end, hold_sentence
+    from forecast.views.sentences import at_its_end, budget_sentence, hold_sentence
     from forecast.watching.known_facts import forecast_given
-    from forecast.watching.reforecast import scenario_in_force
+    from forecast.watching.reforecast import budget_in_force, scenario_in_force
 
     if known is None or not any(known.paid.values()):
         return ""
@@ -398,8 +398,10 @@ def finished_words(
     forecast = forecast_given(build, scenario_in_force(build, scenario, baseline), few, known=known)
     if not at_its_end(forecast):
         return ""
-    asked = "What was thought before the first receipt: the same with --before-receipts."
-    return f"{hold_sentence(forecast)} Nothing is left to decide. {asked}"
+    asked = "What was thought before the first receipt: budget with --before-receipts."
+    amount = budget_in_force(build, baseline)
+    beside = "" if amount is None else f" {budget_sentence(forecast, amount)}"
+    return f"{hold_sentence(forecast)}{beside} Nothing is left to decide. {asked}"
 
 
 def forecast_of(

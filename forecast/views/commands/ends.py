@@ -228,7 +228,7 @@ def watch_text(
     if watch.as_of is None:
         text += [part for sentence in asked for part in ("", sentence)]
     open_hours = [told for name, (_, told) in watch.now.plan.own_work.items() if name not in watch.hours_done]
-    how = f"To say what is done: {commands.hours} {open_hours[0]}" if open_hours else ""
+    how = f"To say what is done, by its name, such as: {commands.hours} {open_hours[0]}" if open_hours else ""
     if work := hours_left_sentence(watch, how):
         text += ["", work.strip()]
     judged = (width_sentence(watch), unforeseen_sentence(watch), *lesson_sentences(watch))
