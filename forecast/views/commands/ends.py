@@ -197,8 +197,8 @@ def watch_text(
         ]
         open_yet = [] if watch.finished else sums
         rows.append([name, about(old.value, money, old.error), *open_yet, meaning])
-    now = [] if watch.finished else ["Now", "Still to pay"]
-    text.append(table(["", "Before receipts", *now, ""], rows, last_left=True))
+    headings = [] if watch.finished else ["Now", "Still to pay"]
+    text.append(table(["", "Before receipts", *headings, ""], rows, last_left=True))
     shown = [
         line
         for line in watch.lines
