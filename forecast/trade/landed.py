@@ -12,7 +12,7 @@ from decimal import Decimal
 
 from forecast.buildfile.consignment import Mode
 from forecast.errors import RuleError
-from forecast.figures.formula import Constant, Formula
+from forecast.figures.formula import Constant, Formula, Product
 from forecast.trade import customs
 from forecast.trade.exact import decimal, evaluate, fill, to_cents
 from forecast.trade.rules import Rules, RuleWarning, load_rules
@@ -110,6 +110,7 @@ def landed_cost(
     region: str | None = None,
     private_use: bool = False,
     on: date | None = None,
+    money: tuple[str, float] | None = None,
 ) -> LandedCost:
     """Give what an import costs with duty, levies and tax.
 
@@ -138,11 +139,14 @@ def landed_cost(
         Take the country's rule for goods for one's own use.
     on : datetime.date, optional
         The day for which figures are judged outdated; no warnings when left out.
+    money : tuple of str and float, optional
+        Another currency in which all is counted, and what one unit of the rules' costs in it: a union's rules name
+        limits in its own money, and a member's customs count in theirs.
 
     Returns
     -------
     LandedCost
-        All money in the country's currency, each part rounded to its smallest coin.
+        All money in one currency, the country's when nothing is said, each part rounded to its smallest coin.
 
     Raises
     ------
@@ -165,17 +169,29 @@ def landed_cost(
     if not listed:
         message = "goods: none is given. Give a price, or a list of goods with price and hs."
         raise RuleError(message)
-    book = customs.RuleBook(rules, {id: Constant(value) for id, value in (overrides or {}).items()})
-    return _Calculation(book, listed, given, mode).run(origin, additional, on, private_use)
+    own = {id: Constant(value) for id, value in (overrides or {}).items()}
+    currency, rate = money or (rules.currency, 1.0)
+    book = (
+        customs.RuleBook(rules, own)
+        if currency == rules.currency
+        else customs.RuleBook(rules, own, lambda limit: Product((limit, Constant(rate))))
+    )
+    return _Calculation(book, listed, given, mode, currency).run(origin, additional, on, private_use)
 
 
 class _Calculation:
     """Works through the parts in order, each rounded before the next one reads it."""
 
     def __init__(
-        self, book: customs.RuleBook, goods: Sequence[KnownGoods], costs: Mapping[str, Amount], mode: Mode
+        self,
+        book: customs.RuleBook,
+        goods: Sequence[KnownGoods],
+        costs: Mapping[str, Amount],
+        mode: Mode,
+        currency: str,
     ) -> None:
         self.book = book
+        self.currency = currency
         self.mode = mode
         self.components: list[Component] = []
         price = sum((decimal(item.price) for item in goods), Decimal(0))
@@ -195,7 +211,7 @@ class _Calculation:
                 self._add(name, labels[name], decimal(value), "as given")
 
     def _add(self, id: str, label: str, amount: Decimal, working: str, paid: bool = True) -> Decimal:
-        rounded = to_cents(amount, minor_digits(self.book.rules.currency))
+        rounded = to_cents(amount, minor_digits(self.currency))
         values = {part.id: f"{part.amount:,}" for part in self.components}
         self.components.append(Component(id, label, rounded, fill(working, values), paid))
         return rounded
@@ -241,7 +257,7 @@ class _Calculation:
             if tax is not None:
                 self._add("tax", tax.label, evaluate(tax.formula), _said(tax))
         warnings = () if on is None else rules.warnings(on, frozenset(book.used))
-        return LandedCost(rules.code, rules.currency, tuple(self.components), warnings)
+        return LandedCost(rules.code, self.currency, tuple(self.components), warnings)
 
     def _base_words(self, names: Sequence[str]) -> str:
         known = {"goods", "export", "freight", "insurance", "arrival", "customs_value", "tax_base"}

@@ -68,6 +68,18 @@ def test_a_sum_in_other_money_is_converted_and_says_at_which_rate(capsys: pytest
     assert f"at {rate.rate:g} GBP a THB" in capsys.readouterr().out
 
 
+def test_a_member_of_a_union_counts_in_its_own_money(capsys: pytest.CaptureFixture[str]) -> None:
+    found = answered(capsys, "Polska", "500", "--figure", "vat=23%")
+
+    rate = reference("EUR", "PLN")
+    assert rate is not None
+    assert found["currency"] == "PLN"
+    assert parts(found)["goods"] == 500
+    # A small parcel's flat duty of 3 euro (Council Regulation (EU) on consignments of up to 150 euro), in zloty.
+    assert parts(found)["duty"] == (3 * Decimal(str(rate.rate))).quantize(Decimal("0.01"))
+    assert parts(found)["tax"] == ((500 + parts(found)["duty"]) * Decimal("0.23")).quantize(Decimal("0.01"))
+
+
 def test_what_may_hold_as_well_is_named_and_counted_where_asked_for(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

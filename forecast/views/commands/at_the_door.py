@@ -72,9 +72,11 @@ def run(options: argparse.Namespace) -> Answered[LandedAnswer]:
     import datetime as dt
 
     from forecast.buildfile.consignment import Mode
+    from forecast.buildfile.rulefiles import countries
     from forecast.errors import RuleError
     from forecast.trade.landed import KnownGoods, landed_cost
     from forecast.trade.rules import load_rules
+    from forecast.words.currencies import reference
 
     if options.by not in get_args(Mode):
         message = f"--by: found {options.by!r}. Legal are {', '.join(get_args(Mode))}."
@@ -85,9 +87,16 @@ def run(options: argparse.Namespace) -> Answered[LandedAnswer]:
         listed = ", ".join(f"{one.code} ({one.name})" for one in rules.home.choices.values())
         message = f"{rules.name}: its tax differs by where you live. Say --region with one of {listed}."
         raise RuleError(message)
-    price = _in_money_of(rules.currency, options.price, "PRICE")
+    home = countries()[country].currency
+    union = reference(rules.currency, home)
+    if union is None:
+        message = (
+            f"no rate of {rules.currency}, in which {rules.name}'s rules name sums, is on file for {home}."
+        )
+        raise RuleError(message)
+    price = _in_money_of(home, options.price, "PRICE")
     sums = {
-        name: _in_money_of(rules.currency, text, f"--{name}")
+        name: _in_money_of(home, text, f"--{name}")
         for name, _ in _SUMS
         if (text := getattr(options, name)) is not None
     }
@@ -112,6 +121,7 @@ def run(options: argparse.Namespace) -> Answered[LandedAnswer]:
         region=options.region,
         private_use=options.own_use,
         on=dt.date.today(),
+        money=(home, union.rate),
     )
     converted = {
         name: found.converted
