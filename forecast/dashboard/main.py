@@ -84,7 +84,7 @@ def run(argument: str | None = None) -> None:
         for link in pages:
             with st.container(key="phone-nav-here" if link is page else None, width="content"):
                 st.page_link(link, width="content")
-    if view is not None:
+    if view is not None and page is not start:
         with told_plainly():
             paper_head(view, dt.date.today())
     if view is not None and view.unsaved:
