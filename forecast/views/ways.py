@@ -131,10 +131,14 @@ def taught_sentences(build: Build, known: Standing | None, ways: Sequence[str]) 
         price = "a price" if len(lines) == 1 else "their prices"
         off = "over" if min(scores[lines]) > 0 else "under" if max(scores[lines]) < 0 else ""
         says = f"{price} {off} your estimate{'' if len(lines) == 1 else 's'}" if off else price
-        others = {"over": "may be low too", "under": "may be high too", "": "how close others are"}[off]
+        others = {
+            "over": "may be low too",
+            "under": "may be high too",
+            "": "how near your other estimates come",
+        }[off]
         without = f"\u201c{short(titles[lines[0]], 4)}\u201d" if len(lines) == 1 else f"{len(lines)} lines"
         say = "says" if len(lines) == 1 else "say"
-        tell = f"{say} that others {others}" if off else f"{say} {others}"
+        tell = f"{say} that others {others}" if off else f"{'tells' if len(lines) == 1 else 'tell'} {others}"
         told.append(f"{listed(names)} {verb} too, without {without}: {says} {tell}.")
     return told
 
