@@ -30,9 +30,11 @@ from forecast.ledger.papers.read import read_paper
 from forecast.views.paper_words import found_nothing, paper_rows, paper_sentence
 from forecast.views.settling_words import of_100, question, receipt_words
 from forecast.watching.estimates import Way, middle_figures, shared_out
-from forecast.watching.settling import Likely, enter_receipt, titles_of
+from forecast.watching.oddities import oddities
+from forecast.watching.settling import Likely, enter_receipt, income_among, titles_of
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
+from forecast.words.numbers import currency_beside
 from forecast.words.text import STRONG
 
 
@@ -148,6 +150,7 @@ NOT_LISTED = "(not listed)"
 DOCUMENT_TYPES = ("image", "pdf", "xml")
 """What a phone offers its camera for; the content decides."""
 _LARGEST_MB = 25
+_REST, _AGAINST = "The rest", "Paid against a price agreed"
 
 
 @dataclass(frozen=True)
@@ -194,6 +197,7 @@ def receipt_form(view: Opened) -> None:
     )  # fmt: skip
     st.session_state.setdefault(f"{key}-kind", "payment")  # a credit note makes a refund of it
     papers = fill_in(view, key, uploads, names)
+    _take_currency(view, key)
     currency = str(st.session_state.get(f"{key}-currency") or home)
     left, right = st.columns(2)
     supplier = left.text_input(
@@ -227,13 +231,18 @@ def receipt_form(view: Opened) -> None:
         names |= {NOT_LISTED: unforeseen[0] or "this bill"}
     parts, way = _parts(view, key, tuple(lines), names, charged if currency != home else amount)
     asked = st.container()
-    with st.expander("The rest: day, currency, refund or deposit, note"):
+    with st.expander(f"{_REST}: day, currency, refund or deposit, note"):
         left, right = st.columns(2)
         date = left.date_input(
             "Date", value="today", key=f"{key}-date", format="YYYY-MM-DD", persist_state="session",
             on_change="ignore",
         )  # fmt: skip
-        right.selectbox("Currency", currencies(view, papers), key=f"{key}-currency", persist_state="session")
+        right.selectbox(
+            "Currency",
+            _and(currencies(view, papers), currency),
+            key=f"{key}-currency",
+            persist_state="session",
+        )
         kind = st.segmented_control(
             "Kind", list(KINDS), format_func=KINDS.__getitem__, key=f"{key}-kind", required=True
         )
@@ -253,6 +262,19 @@ def receipt_form(view: Opened) -> None:
         if enter(view, "form", lambda: _save(view, entry, meant=meant)):
             st.session_state["receipt_form"] = uuid.uuid4().hex
             st.rerun()
+
+
+def _take_currency(view: Opened, key: str) -> None:
+    """Choose the currency that stands beside the amount, once for what was typed: what is chosen later stays."""
+    typed, seen = str(st.session_state.get(f"{key}-amount") or ""), f"{key}-amount-seen"
+    if typed != st.session_state.get(seen, ""):
+        chosen = str(st.session_state.get(f"{key}-currency") or view.currency)
+        st.session_state[f"{key}-currency"] = currency_beside(typed, chosen, view.build.currency.keys())
+    st.session_state[seen] = typed
+
+
+def _and(codes: Sequence[str], code: str) -> list[str]:
+    return list(dict.fromkeys((*codes, code)))
 
 
 def _not_listed(key: str) -> tuple[str, Group]:
@@ -316,8 +338,9 @@ def _whether_all(view: Opened, entry: Entry, names: Mapping[str, str]) -> Entry:
         apart = st.checkbox("It is no part of that price", key=f"{entry.key}-apart")
         entry = replace(entry, apart=apart)
         new = new and replace(new, apart=apart)
-    if entry.kind == "refund":
-        return entry
+    paid_for = [line for line, _ in entry.parts]
+    if entry.kind == "refund" and income_among(view.build, paid_for) != set(paid_for):
+        return entry  # not sold: nothing to ask of it
     chosen = {line: _chosen(entry.key, line) for line, _ in entry.parts if _was_chosen(entry.key, line)}
     likely = {} if new is None else likely_of(view, new, chosen)
     closed = view.ledger.closed_lines() if view.ledger is not None else frozenset()
@@ -412,7 +435,7 @@ def _against(view: Opened, key: str) -> int | None:
         return f"{number}: {item.supplier}, {titles.get(item.line_id, item.line_id)}, {rest} to pay"
 
     chosen = st.selectbox(
-        "Paid against a commitment", list(found), index=None, format_func=words, key=f"{key}-against",
+        _AGAINST, list(found), index=None, format_func=words, key=f"{key}-against",
         placeholder="as supplier and line tell", help="What is still to pay of it shrinks by this receipt.",
     )  # fmt: skip
     return None if chosen is None else int(chosen)
@@ -446,7 +469,7 @@ def _new(view: Opened, entry: Entry) -> NewReceipt:
     paid = None
     if entry.currency != home:
         if not entry.charged.strip():
-            message = f"charged: empty. Say what left your account in {home} for these {entry.currency} {entry.amount}."
+            message = f"charged: empty. Say what left your account in {home} for these {exact(amount, entry.currency)}."
             raise LedgerError(message)
         paid = (parse_money(entry.charged, home), home)
     total = paid[0] if paid else amount
@@ -465,7 +488,12 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
     for document in entry.documents:
         check_document(document.name, document.content)
     new_lines = () if added is None else (added,)
-    ask_first(question(build, view.ledger, new, titles, new_lines), entry.key, meant=meant)
+    asked = question(build, view.ledger, new, titles, new_lines)
+    if any(odd.kind == "agreed-later" for odd in oddities(build, view.ledger, new, new_lines)):
+        asked += (
+            f" If it is part of it, choose that price at \u201c{_AGAINST}\u201d under \u201c{_REST}\u201d."
+        )
+    ask_first(asked, entry.key, meant=meant)
     ledger = view.ledger_to_write()
     if added is not None:
         build = parse_build(edit_build(view.folder.build_file, [added]), str(view.folder.build_file))

@@ -98,7 +98,7 @@ def enter_price(view: Opened) -> None:
     )  # fmt: skip
     note = st.text_input("Note", key=f"{key}-note", max_chars=2000, on_change="ignore")
     meant = is_meant(key)
-    if st.button("Save commitment", key="save-commitment"):
+    if st.button("Save the price agreed", key="save-commitment"):
 
         def work() -> str:
             if line is None:

@@ -20,7 +20,7 @@ from forecast.watching.importing import ImportResult
 from forecast.watching.known_facts import EXTRAS
 from forecast.watching.oddities import Odd, oddities
 from forecast.watching.reforecast import LineWatch, Reforecast, scenario_in_force
-from forecast.watching.settling import Agreement, Entered
+from forecast.watching.settling import Agreement, Entered, income_among
 from forecast.watching.standing import Standing
 from forecast.words.money import about, as_written, entered, exact
 
@@ -159,19 +159,25 @@ def closed_words(
     titles: Mapping[str, str],
     currency: str,
     work: Collection[str] = (),
+    income: Collection[str] = (),
 ) -> str:
     """Say which lines are closed now, and which agreed prices ended with them.
 
-    `work` names lines of own hours alone, for which nothing is paid in any case.
+    `work` names lines of own hours alone, for which nothing is paid in any case; `income` those that bring money in.
     """
     worked = [name for name in closed if name.endswith(".own_hours") or name in work]
     closed = [name for name in closed if name not in worked]
     told = []
     if worked:
         told.append(f"{named(worked, titles)} {'is' if len(worked) == 1 else 'are'} done.")
-    if closed:
-        verb, whom = ("is", "it") if len(closed) == 1 else ("are", "them")
-        told.append(f"{named(closed, titles)} {verb} closed: nothing more will be paid for {whom}.")
+    paid_for = [name for name in closed if name not in income]
+    for names, ended in (
+        (paid_for, "be paid"),
+        ([name for name in closed if name in income], "come in"),
+    ):
+        if names:
+            verb, whom = ("is", "it") if len(names) == 1 else ("are", "them")
+            told.append(f"{named(names, titles)} {verb} closed: nothing more will {ended} for {whom}.")
     told += [
         f"With that ends the price agreed with {item.supplier} for {quoted(item.line_id, titles)}; "
         f"{exact(item.outstanding_minor, currency)} of it was not paid."
@@ -214,8 +220,13 @@ def imported_words(result: ImportResult, titles: Mapping[str, str]) -> str:
     return " ".join(filter(None, (paid, follows_words(result.closed, result.more, titles))))
 
 
-def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) -> str:
-    """Say what a receipt did to its lines and to an agreed price; nothing where it did nothing."""
+def entered_words(
+    entered: Entered, titles: Mapping[str, str], currency: str, income: Collection[str] = ()
+) -> str:
+    """Say what a receipt did to its lines and to an agreed price; nothing where it did nothing.
+
+    `income` names lines that bring money in.
+    """
     told = []
     agreement, ended = entered.agreement, {item.id for item in entered.settled}
     if agreement is not None and agreement.id not in ended:
@@ -231,7 +242,7 @@ def entered_words(entered: Entered, titles: Mapping[str, str], currency: str) ->
             told.append(f"It pays {price} in full{beyond}.")
     agreed = agreement.line_id if agreement is not None and agreement.outstanding_minor else None
     more = [name for name in entered.more if name != agreed]
-    told.append(closed_words(entered.closed, entered.settled, titles, currency))
+    told.append(closed_words(entered.closed, entered.settled, titles, currency, (), income))
     told.append(follows_words((), more, titles))
     if entered.stay:
         was = "was closed before and stays so" if len(entered.stay) == 1 else "were closed before and stay so"
@@ -276,7 +287,7 @@ def receipt_words(
         f"New in the build file: {named(added, titles)}." if added else "",
         f"Kept with it: {kept}." if kept else "",
         parts_words(receipt, titles, currency) if shared else "",
-        entered_words(entered, titles, currency),
+        entered_words(entered, titles, currency, income_among(build, entered.closed)),
         overrun_words(entered, build, ledger, titles),
         beside_words((split.line_id for split in receipt.splits), build, ledger, scenario),
     )
@@ -547,6 +558,12 @@ def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
         return (
             f"a price for {title} is agreed with {odd.supplier}, {due} of it still to pay: from anybody else this "
             "comes on top"
+        )
+    if odd.kind == "agreed-later":
+        due = exact(odd.minor, currency)
+        return (
+            f"the price for {title} is agreed with {odd.supplier} since {odd.date}, which is after the day of this "
+            f"receipt. So it does not count against that price, {due} of which is still to pay, but comes on top"
         )
     if odd.kind == "again":
         paid = exact(odd.minor, currency)

@@ -18,7 +18,8 @@ from forecast.figures.formula import Constant
 from forecast.ledger import Ledger
 from forecast.ledger.records import AgreementKind
 from forecast.watching.standing import Record, Standing
-from forecast.words.minor_units import format_plain, to_float
+from forecast.words.minor_units import to_float
+from forecast.words.money import exact
 
 LineState: TypeAlias = Literal["untouched", "committed", "part-bought", "closed"]
 
@@ -302,11 +303,34 @@ def _gather(row: Row, plan: Plan, standing: Standing, gates: set[str], gathered:
                 to_float(least, plan.currency) - dearer, settled, dearer, back
             )
         if paid < 0:
-            gathered.remarks.append(
-                f"{row.title}: {format_plain(-paid, plan.currency)} {plan.currency} more came back than was paid, "
-                "and it is still open. Its range is taken as what it costs in the end, refunds taken off; close it "
-                "if nothing more will come."
-            )
+            _more_back(row, plan, standing, mark, gates, gathered)
+
+
+def _more_back(
+    row: Row, plan: Plan, standing: Standing, mark: str | None, gates: set[str], gathered: _Gathered
+) -> None:
+    """Take what came in for an open line that brings money in, or what came back beyond what was paid for another.
+
+    What is sold once, or brought more than was expected of it, brought what came in: else the forecast would count
+    less than is in hand, or more than it was sold for.
+    """
+    paid = standing.paid[row.id]
+    came, so_far = exact(-paid, plan.currency), to_float(paid, plan.currency)
+    middle = plan.at_middle(gated="open")[row.id]
+    if middle >= 0:
+        gathered.remarks.append(
+            f"{row.title}: {came} more came back than was paid, and it is still open. Its range is taken as what it "
+            "costs in the end, refunds taken off; close it if nothing more will come."
+        )
+    elif so_far <= middle or (row.bought == "once" and row.id not in standing.more):
+        _give_up(row, plan, so_far, mark, gates, gathered)
+        gathered.remarks.append(
+            f"{row.title}: {came} came in, and it counts as what it brings. Close it if nothing more will come in."
+        )
+    else:
+        gathered.remarks.append(
+            f"{row.title}: {came} came in, and it still counts as estimated. Close it if nothing more will come in."
+        )
 
 
 def _exchange(row: Row, plan: Plan, standing: Standing) -> float:

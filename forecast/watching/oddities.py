@@ -28,35 +28,38 @@ class Odd:
 
     Attributes
     ----------
-    kind : {"cannot-happen", "not-paid", "twice", "again", "another", "told-of"}
+    kind : {"cannot-happen", "not-paid", "twice", "again", "another", "agreed-later", "told-of"}
         It is for an event that was said to be impossible; more comes back for a line than was paid; it looks like one
         that is there already; the line is bought once, is paid and settled, and gets much of its sum again; a price is
-        agreed for the line with another supplier, and this comes on top; it is to have a line of its own, and lines
-        that stand open are called as it is.
+        agreed for the line with another supplier, and this comes on top; it is agreed with this supplier, but on a
+        later day; it is to have a line of its own, and lines that stand open are called as it is.
     line_id : str
     date : datetime.date or None
-        When the event was said to be impossible, or of the receipt that is there.
+        When the event was said to be impossible, of the receipt that is there, or when the price was agreed.
     minor : int
-        What was paid for the line so far; for "another" what of the price agreed is still to pay.
+        What was paid for the line so far; of a price agreed what is still to pay.
     receipt : Receipt or None
         The one that is there.
     closed : bool
         Whether the line that is paid again was closed, or only looks settled.
     supplier : str
         With whom a price is agreed for the line.
+    commitment : int
+        The number of the price that was agreed on a later day.
     title : str
         Of the line that is to be made for it.
     open_lines : tuple of str
         The lines that stand open and are called as it is.
     """
 
-    kind: Literal["cannot-happen", "not-paid", "twice", "again", "another", "told-of"]
+    kind: Literal["cannot-happen", "not-paid", "twice", "again", "another", "agreed-later", "told-of"]
     line_id: str
     date: dt.date | None = None
     minor: int = 0
     receipt: Receipt | None = None
     closed: bool = False
     supplier: str = ""
+    commitment: int = 0
     title: str = ""
     open_lines: tuple[str, ...] = ()
 
@@ -143,11 +146,23 @@ def told_of(build: Build, ledger: Ledger | None, added: Sequence[AddItem]) -> tu
 
 
 def _another(build: Build, ledger: Ledger, receipt: NewReceipt, parts: Mapping[str, int]) -> list[Odd]:
-    """Find a price agreed with another supplier for the one line of a receipt that is bought once."""
+    """Find a price agreed for the one line of a receipt that it does not count against, though it may be meant.
+
+    It is agreed with this supplier, but on a later day; or with another one, where the line is bought once.
+    """
     if receipt.apart or len(parts) != 1 or ledger.counts_against(receipt) is not None:
         return []
     (line,) = parts
     agreed = [one for one in ledger.list_commitments() if one.line_id == line and one.outstanding_minor]
+    same = [one for one in agreed if same_supplier(one.supplier, receipt.supplier)]
+    if same:  # one that is open by the receipt's day counts without being asked about
+        late = same[0]
+        return [
+            Odd(
+                "agreed-later", line, late.date, late.outstanding_minor, supplier=late.supplier,
+                commitment=late.id,
+            )
+        ]  # fmt: skip
     if bought_as(build, line) != "once" or len(agreed) != 1:
         return []
     return [Odd("another", line, minor=agreed[0].outstanding_minor, supplier=agreed[0].supplier)]

@@ -211,6 +211,11 @@ def brings_in(build: Build, name: str) -> bool:
     )
 
 
+def income_among(build: Build, names: Iterable[str]) -> frozenset[str]:
+    """Give those of some lines that are money that comes in."""
+    return frozenset(name for name in names if brings_in(build, name))
+
+
 def as_meant(build: Build, receipt: NewReceipt) -> NewReceipt:
     """Give a receipt as its builder means it: a sum for lines that bring money in came in."""
     lines = [line for line, _ in map(pair, receipt.splits)]

@@ -277,6 +277,13 @@ def decided(
     return value / 100 if item.percent else value
 
 
+def currency_beside(text: str, own: str, others: Collection[str] = ()) -> str:
+    """Give the currency that stands beside a sum, else the own one; a sign that several have means the one known."""
+    beside = look_at(text).currency
+    meant = beside if len(beside) == 1 or own in beside else beside & set(others)
+    return next(iter(meant)) if len(meant) == 1 else own
+
+
 def plainly(value: Decimal) -> str:
     """Write a number so that it can be read in one way only: ``4200``, ``4.2``, ``1.2340``."""
     number = value.normalize()

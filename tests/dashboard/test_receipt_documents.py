@@ -104,11 +104,28 @@ def test_a_receipt_is_paid_against_a_commitment(run: Run, half_way: BuildFolder)
     ledger = half_way.ledger()
     (open_one,) = ledger.list_commitments()
     app = fill(run(half_way.build_file, "receipts"), [open_one.line_id], open_one.supplier, "1000")
-    app = field(app, "selectbox", "Paid against a commitment").set_value(open_one.id).run()  # type: ignore[attr-defined]
+    app = field(app, "selectbox", "Paid against a price agreed").set_value(open_one.id).run()  # type: ignore[attr-defined]
     app = save(app)
     assert not app.exception
     (after,) = ledger.list_commitments()
     assert after.outstanding_minor == open_one.outstanding_minor - 100_000
+
+
+def test_a_receipt_of_a_day_before_the_price_is_asked_about_and_says_where_it_is_chosen(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    ledger = before_ordering.ledger()
+    ledger.add_commitment(dt.date.today(), "A tyre shop", "tyres", 70_000, "EUR")
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "700")
+    day = dt.date.today() - dt.timedelta(days=30)
+    app = save(field(app, "date_input", "Date").set_value(day).run())  # type: ignore[attr-defined]
+    assert "which is after the day of this receipt" in words(app)
+    assert "choose that price at “Paid against a price agreed” under “The rest”." in words(app)
+    assert ledger.list_receipts() == ()
+    app = field(app, "selectbox", "Paid against a price agreed").set_value(1).run()  # type: ignore[attr-defined]
+    app = save(app)
+    assert ledger.list_commitments() == ()  # nothing is to pay any more
+    assert ledger.paid_by_line() == {"tyres": 70_000}
 
 
 def test_a_refund_comes_off(run: Run, before_ordering: BuildFolder) -> None:

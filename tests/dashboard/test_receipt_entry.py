@@ -163,11 +163,33 @@ def test_paid_in_another_currency_asks_what_was_charged(run: Run, before_orderin
     app = fill(run(before_ordering.build_file, "receipts"), ["kit_panels"], "The maker", "260000")
     app = field(app, "selectbox", "Currency").set_value("JPY").run()  # type: ignore[attr-defined]
     app = save(app)
-    assert "charged: empty. Say what left your account in EUR for these JPY 260000." in words(app)
+    assert "charged: empty. Say what left your account in EUR for these ¥260,000." in words(app)
     assert before_ordering.ledger().list_receipts() == ()
     app = save(field(app, "text_input", "Charged to you in EUR").set_value("1,512.33").run())  # type: ignore[attr-defined]
     (receipt,) = before_ordering.ledger().list_receipts()
     assert (receipt.amount_minor, receipt.currency, receipt.paid_minor) == (260_000, "JPY", 151_233)
+
+
+def test_the_currency_beside_the_amount_is_the_one_of_the_form(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["kit_panels"], "The maker", "48 000 THB")
+    assert field(app, "selectbox", "Currency").value == "THB"  # type: ignore[attr-defined]
+    app = save(app)
+    assert "charged: empty. Say what left your account in EUR for these THB\u00a048,000.00." in words(app)
+    field(app, "text_input", "Charged to you in EUR").set_value("1,212.33")  # type: ignore[attr-defined]
+    app = save(app.run())
+    (receipt,) = before_ordering.ledger().list_receipts()
+    assert (receipt.amount_minor, receipt.currency, receipt.paid_minor) == (4_800_000, "THB", 121_233)
+
+
+def test_a_currency_chosen_after_the_amount_was_typed_stays(run: Run, before_ordering: BuildFolder) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["kit_panels"], "The maker", "48 000 THB")
+    app = field(app, "selectbox", "Currency").set_value("EUR").run()  # type: ignore[attr-defined]
+    assert field(app, "selectbox", "Currency").value == "EUR"  # type: ignore[attr-defined]
+    assert "is in THB, but EUR is counted here" in words(save(app))
+    app = fill(app, ["kit_panels"], "The maker", "100")
+    assert field(app, "selectbox", "Currency").value == "EUR"  # type: ignore[attr-defined]
 
 
 @pytest.mark.parametrize(

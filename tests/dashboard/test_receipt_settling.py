@@ -16,7 +16,7 @@ def test_a_commitment_is_entered_settled_and_called_off(run: Run, before_orderin
     field(app, "selectbox", "For which line").set_value("tyres")  # type: ignore[attr-defined]
     field(app, "text_input", "With whom").set_value("A tyre shop")  # type: ignore[attr-defined]
     field(app, "text_input", "Price agreed").set_value("640")  # type: ignore[attr-defined]
-    app = press(app.run(), "Save commitment")
+    app = press(app.run(), "Save the price agreed")
     assert "Commitment 1: Agreed with A tyre shop for “Tyres”: €640.00, a fixed price. The forecast" in words(
         app
     )
@@ -31,7 +31,7 @@ def test_a_commitment_is_entered_settled_and_called_off(run: Run, before_orderin
     assert "Commitment 1 is off." in words(app)
     ledger = before_ordering.ledger()
     assert [item.state for item in ledger.list_commitments(include_ended=True)] == ["cancelled"]
-    app = press(app, "Save commitment")
+    app = press(app, "Save the price agreed")
     assert "No line is chosen" in words(app)
 
 

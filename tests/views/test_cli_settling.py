@@ -550,6 +550,90 @@ def test_a_payment_to_another_supplier_than_the_one_agreed_with_is_asked_about(
     assert main([*paid, "--against", "1", "--sure"]) == 0
 
 
+def test_a_receipt_of_a_day_before_the_price_was_entered_says_so_and_how_it_counts(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run(
+        capsys,
+        "agreed",
+        folder,
+        "paint",
+        "--amount",
+        "2800",
+        "--supplier",
+        "Auto Lak",
+        "--date",
+        "2026-05-20",
+    )
+    paid = ["receipt", "add", folder, "--line", "paint", "--amount", "2800", "--date", DAY, "--supplier"]
+    told = run(capsys, *paid, "auto lak", expect=2)
+    assert (
+        "The price for “Paint, two coats” is agreed with Auto Lak since 2026-05-20, which is after the day of this "
+        "receipt. So it does not count against that price, €2,800.00 of which is still to pay, but comes on top"
+    ) in told
+    assert told.rstrip().endswith("To count it against that price: --against 1")
+    assert "anybody else" not in told
+    assert "in full" in run(capsys, *paid, "auto lak", "--against", "1", "--sure")
+    assert "No agreed price is left to pay" in run(capsys, "agreed", folder)
+    ledger = BuildFolder.at(folder).ledger()
+    assert ledger.paid_by_line("2026-05-19") == {"paint": 280_000}  # a payment like any other until then
+    assert ledger.list_commitments("2026-05-19") == ()
+    assert json.loads(run(capsys, "watch", folder, "--as-of", "2026-05-19", "--trials", "1024", "--json"))
+    run(capsys, "undo", folder)
+    run(capsys, *paid, "auto lak", "--apart")  # said to be none of it: nothing to ask
+    assert "€2,800.00 still to pay" in run(capsys, "agreed", folder)
+
+
+SALE = """
+[[line]]
+id = "resale"
+name = "Resale of removed parts"
+group = "other"
+bought = "BOUGHT"
+chance = 0.8
+quantity = -1
+price = { low = 300, middle = 800, high = 1200 }
+"""
+
+
+@pytest.mark.parametrize("refund", [[], ["--refund"]])
+@pytest.mark.parametrize(
+    ("bought", "came", "counts", "told"),
+    [
+        ("once", "500", True, "€500.00 came in, and it counts as what it brings. Close it"),
+        ("several", "1200", True, "€1,200.00 came in, and it counts as what it brings. Close it"),
+        ("several", "200", False, "€200.00 came in, and it still counts as estimated. Close it"),
+    ],
+)
+def test_what_a_line_of_income_brought_counts_however_it_was_entered(
+    folder: str, capsys: pytest.CaptureFixture[str], refund: list[str], bought: str, came: str, counts: bool,
+    told: str,
+) -> None:  # fmt: skip
+    with open(f"{folder}/build.toml", "a", encoding="utf-8") as file:
+        file.write(SALE.replace("BOUGHT", bought))
+    add(capsys, folder, "resale", came, *refund)
+    found = watch(capsys, folder)
+    shown = run(capsys, "watch", folder, "--trials", "1024")
+    assert told in " ".join(shown.split())
+    assert "more came back than was paid" not in shown
+    assert (values(found["lines"]["resale"]["now"]) == [-float(came)] * 3) is counts
+
+
+def test_a_sale_is_asked_whether_it_is_all_and_closed_in_words_of_what_comes_in(
+    folder: str, capsys: pytest.CaptureFixture[str], person: list[str]
+) -> None:
+    with open(f"{folder}/build.toml", "a", encoding="utf-8") as file:
+        file.write(SALE.replace("BOUGHT", "once"))
+    person.append("y")
+    closed = "“Resale of removed parts” is closed: nothing more will come in for it."
+    assert closed in add(capsys, folder, "resale", "500", "--refund")
+    assert person == []
+    run(capsys, "reopen", folder, "resale")
+    told = run(capsys, "close", folder, "resale", "kit")
+    assert closed in told
+    assert "“Body kit” is closed: nothing more will be paid for it." in told
+
+
 def test_a_price_in_foreign_money_comes_to_what_was_planned_where_nothing_else_is_said(
     folder: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -136,7 +136,7 @@ def test_more_back_than_paid_on_an_open_line_is_said(ledger: Ledger) -> None:
     pay(ledger, "kit", 3_050, kind="refund")
     known = known_facts(PLAN, ledger)
     assert known.facts.nothing
-    assert "10.50 EUR more came back than was paid" in known.remarks[0]
+    assert "€10.50 more came back than was paid" in known.remarks[0]
     ledger.close_line("kit", DAY)
     assert known_facts(PLAN, ledger).remarks == ()
 

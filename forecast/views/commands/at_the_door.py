@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple, get_args
 
-from forecast.views.commands.common import Answered, answer, command, currency_beside, exact_sum
+from forecast.views.commands.common import Answered, answer, command, exact_sum
 
 if TYPE_CHECKING:
     from forecast.trade.landed import LandedCost
@@ -193,6 +193,7 @@ def _in_money_of(home: str, text: str, option: str) -> _Sum:
     from forecast.trade.exact import decimal, to_cents
     from forecast.words.currencies import minor_digits, reference
     from forecast.words.money import exact
+    from forecast.words.numbers import currency_beside
 
     currency = currency_beside(text, home)
     minor = exact_sum(text, option, currency)

@@ -115,7 +115,7 @@ def run_close(options: argparse.Namespace) -> Answered[LinesAnswer]:
     """Close lines."""
     from forecast.ledger.folder import BuildFolder
     from forecast.views.settling_words import closed_words, quoted
-    from forecast.watching.settling import close_lines, titles_of
+    from forecast.watching.settling import close_lines, income_among, titles_of
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -135,7 +135,7 @@ def run_close(options: argparse.Namespace) -> Answered[LinesAnswer]:
     settled = close_lines(ledger, names, options.date, options.note)
     titles, own = titles_of(build), build.build.currency
     new = [name for name in names if name not in already]
-    told = [closed_words(new, settled, titles, own, build.work_alone)]
+    told = [closed_words(new, settled, titles, own, build.work_alone, income_among(build, new))]
     told += [f"{quoted(name, titles)} was closed already." for name in names if name in already]
     return _told(options, ledger, names, " ".join(filter(None, told)), build)
 

@@ -117,7 +117,7 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     amount = exact_sum(options.amount, "--amount", currency)
     paid = (exact_sum(options.charged, "--charged", own), own) if options.charged else None
     if currency != own and paid is None:
-        message = f"--charged: say what left your account in {own} for these {currency} {options.amount}."
+        message = f"--charged: say what left your account in {own} for these {exact(amount, currency)}."
         raise LedgerError(message)
     if options.apart and options.against is not None:
         message = "--apart, --against: it counts against an agreed price or against none. Say one of them."
@@ -134,7 +134,7 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     ):  # said once, where the ledger begins
         print(plain(doubt), file=sys.stderr)
     titles, ledger = titles_of(build), folder.ledger()
-    make_sure(options, question(build, ledger, new, titles, added), _there_instead(build, ledger, added))
+    make_sure(options, question(build, ledger, new, titles, added), _instead(build, ledger, new, added))
     answers = _answers(options, build, ledger, new, titles)
     if added:
         edit_build(folder.build_file, added)
@@ -198,11 +198,18 @@ def _new_lines(options: argparse.Namespace, build: Build) -> list[AddItem]:
     return list(added.values())
 
 
-def _there_instead(build: Build, ledger: Ledger, added: Sequence[AddItem]) -> str:
-    """Say how a bill is entered on the lines that stand open for it, in place of a new one."""
-    from forecast.watching.oddities import told_of
+def _instead(build: Build, ledger: Ledger, new: NewReceipt, added: Sequence[AddItem]) -> str:
+    """Say how a bill is entered where what is odd about it is not meant.
 
-    lines = [line for odd in told_of(build, ledger, added) for line in odd.open_lines]
+    That is on the lines that stand open for it, in place of a new one, or against a price agreed on a later day.
+    """
+    from forecast.watching.oddities import oddities
+
+    found = oddities(build, ledger, new, added)
+    late = [odd.commitment for odd in found if odd.kind == "agreed-later"]
+    if late:
+        return f"To count it against that price: --against {late[0]}"
+    lines = [line for odd in found for line in odd.open_lines]
     if not lines:
         return ""
     typed = " ".join(f"--line {line}{'=SUM' if len(lines) > 1 else ''}" for line in lines)
@@ -246,7 +253,7 @@ def _answers(
 ) -> dict[str, bool | None]:
     """Give whether the receipt is all for each of its lines: as said, as asked where somebody is there, or open."""
     from forecast.ledger.entries import pair
-    from forecast.watching.settling import likely_answers
+    from forecast.watching.settling import income_among, likely_answers
 
     names = list(dict.fromkeys(name for name, _ in map(pair, new.splits)))
     said: dict[str, bool | None] = {}
@@ -269,7 +276,8 @@ def _answers(
                 said[one] = word
     if new.kind == "deposit":
         said = {name: said.get(name, False) for name in names}
-    if options.json or not somebody_there() or not set(names) - said.keys() or new.kind == "refund":
+    back = new.kind == "refund" and income_among(build, names) != set(names)  # not sold: nothing to ask of it
+    if options.json or not somebody_there() or not set(names) - said.keys() or back:
         return said
     closed = ledger.closed_lines()
 
