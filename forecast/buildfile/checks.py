@@ -78,7 +78,10 @@ def nearest(word: str, legal: Iterable[str]) -> str:
         return f"Did you mean {close[0]!r}?"
     if not names:
         return "There is none in this file."
-    shown = ", ".join(names[:12]) + (", …" if len(names) > 12 else "")
+    parted = any("," in name for name in names)  # else nobody sees where one ends
+    shown = ", ".join(f"\u201c{name}\u201d" if parted else name for name in names[:12]) + (
+        ", …" if len(names) > 12 else ""
+    )
     return f"Legal here: {shown}."
 
 

@@ -292,6 +292,7 @@ def test_a_mistake_that_was_there_before_a_change_is_told_once() -> None:
     [
         ("freigth", ["kit", "freight"], "Did you mean 'freight'?"),
         ("x", ["kit", "freight"], "Legal here: kit, freight."),
+        ("x", ["kit, shipped", "freight"], "Legal here: “kit, shipped”, “freight”."),
         ("x", [], "There is none in this file."),
         ("x", [f"n{n}" for n in range(20)], f"Legal here: {', '.join(f'n{n}' for n in range(12))}, …."),
     ],

@@ -178,7 +178,7 @@ def test_lines_and_events_are_marked(build: Path, capsys: pytest.CaptureFixture[
     assert "“Transit damage” cannot happen any more" in run(
         capsys, "cannot-happen", str(build), "transit damage"
     )
-    assert "there is no event 'filler'" in run(capsys, "happened", str(build), "filler", expect=2)
+    assert "is a line and no risk. Enter its bill" in run(capsys, "happened", str(build), "filler", expect=2)
 
 
 def test_lines_and_events_are_named_by_what_they_are_called(
@@ -232,6 +232,8 @@ def test_a_line_is_found_by_a_part_of_its_name_where_only_one_has_it(
         "wheel_set": "Four wheels with tyres",
         "rivets": "Rivets, bolts and washers",
         "tape": "Wheel tape",
+        "filler_primer": "Filler primer, two coats",
+        "rework": "Rework, share of filler, primer and coats",
     }
     text = '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n'
     for id_, name in lines.items():
@@ -254,6 +256,8 @@ def test_a_line_is_found_by_a_part_of_its_name_where_only_one_has_it(
         in both
     )
     assert "there is no line or event 'paint' in the build." in add("paint", expect=2)
+    assert "for “Filler primer, two coats”." in add("filler prim")  # not the one that only holds the words
+    assert "can mean Filler primer, two coats (filler_primer); Rework" in add("primer coats", expect=2)
 
 
 def test_a_receipt_for_what_another_way_has_is_said_at_once(

@@ -9,7 +9,7 @@ import re
 import shlex
 import sys
 from collections import deque
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Generic, NewType, TypeAlias, TypeVar
@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Generic, NewType, TypeAlias, TypeVar
 from forecast.errors import ForecastError, LedgerError, NumberError
 from forecast.views.commands.told import told
 from forecast.words.currencies import minor_digits
-from forecast.words.numbers import look_at, plainly, read_number
+from forecast.words.numbers import currency_beside, plainly, read_number
 from forecast.words.text import plain
 
 if TYPE_CHECKING:
@@ -257,7 +257,9 @@ def some_count(text: str | None, option: str, *units: str) -> float | None:
 def by_title(name: str, titles: Mapping[str, str]) -> str | None:
     """Give the id of the one that is called so, or whose title alone holds all that was written; None where none is.
 
-    Large and small letters are alike. What is written may be the beginning of a word: ``wheel`` finds "Four wheels".
+    Large and small letters are alike. What is written may be the beginning of a word: ``wheel`` finds "Four wheels". A
+    title that begins with the words written, two or more, goes before one that only holds them; a single word is too
+    little to tell, and money would go to the wrong line unseen.
 
     Raises
     ------
@@ -278,11 +280,20 @@ def by_title(name: str, titles: Mapping[str, str]) -> str | None:
         if all(any(has.startswith(word) for has in title) for word in wanted)
     ]
     if len(found) > 1:
+        first = [id_ for id_ in found if len(wanted) > 1 and _begins(called[id_], wanted)]
+        found = first or found
+    if len(found) > 1:
         shown = "; ".join(f"{titles[id_]} ({id_})" for id_ in found[:_SEVERAL])
         more = f"; and {len(found) - _SEVERAL} more" if len(found) > _SEVERAL else ""
         message = f"{name!r} can mean {shown}{more}. Name one by the word in brackets."
         raise LedgerError(message)
     return found[0] if found else None
+
+
+def _begins(title: Sequence[str], wanted: Sequence[str]) -> bool:
+    """Tell whether a title begins with the words that were written, the last of which may be cut short."""
+    whole = len(wanted) - 1
+    return list(title[:whole]) == list(wanted[:whole]) and title[whole].startswith(wanted[whole])
 
 
 def _words(text: str) -> list[str]:
@@ -295,13 +306,6 @@ def currency_of(text: str, option: str | None, build: Build) -> str:
     A sign that several have, such as £, means the one that the build knows.
     """
     return option.upper() if option else currency_beside(text, build.build.currency, build.currency.keys())
-
-
-def currency_beside(text: str, own: str, others: Collection[str] = ()) -> str:
-    """Give the currency that stands beside a sum, else the own one; a sign that several have means the one known."""
-    beside = look_at(text).currency
-    meant = beside if len(beside) == 1 or own in beside else beside & set(others)
-    return next(iter(meant)) if len(meant) == 1 else own
 
 
 def _not_negative(value: float, text: str, option: str) -> float:

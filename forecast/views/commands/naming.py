@@ -78,6 +78,12 @@ def check_id(
     legal = known_ids(build, events=events, lines=lines, hours=hours, on_the_way=on_the_way)
     found = find_id(name, build, legal)
     if found is None:
+        if not lines and (line := _of(name, build, known_ids(build, events=False))):
+            message = (
+                f"{line} is a line and no risk. Enter its bill as a receipt, or close it where nothing more will be "
+                "paid for it."
+            )
+            raise LedgerError(message)
         what = "line or event" if events and lines else "event" if events else "line"
         raise LedgerError(not_there(name, build, legal, what))
     return found
@@ -91,6 +97,17 @@ def find_id(name: str, build: Build, legal: Sequence[str]) -> str | None:
     if f"{name}.goods" in legal:
         return f"{name}.goods"
     return by_title(name, called(build, legal))
+
+
+def _of(name: str, build: Build, legal: Sequence[str]) -> str:
+    """Give the title, in quotation marks, of the one id that a name means; nothing where it means none or several."""
+    from forecast.views.settling_words import quoted
+
+    try:
+        found = find_id(name, build, legal)
+    except LedgerError:
+        return ""
+    return "" if found is None else quoted(found, called(build, legal))
 
 
 def called(build: Build, legal: Sequence[str]) -> dict[str, str]:
