@@ -193,10 +193,11 @@ def follows_words(closed: Sequence[str], more: Sequence[str], titles: Mapping[st
     return " ".join(filter(None, (told, rest)))
 
 
-def paid_words(receipt: Receipt) -> str:
-    """Say what was paid to whom, or what came back from whom."""
+def paid_words(receipt: Receipt, *, sold: bool = False) -> str:
+    """Say what was paid to whom, or what came back from whom; what was sold came from its buyer, and not back."""
     if receipt.paid_minor < 0:
-        return f"{exact(-receipt.paid_minor, receipt.paid_currency)} back from {receipt.supplier}"
+        back = "" if sold else "back "
+        return f"{exact(-receipt.paid_minor, receipt.paid_currency)} {back}from {receipt.supplier}"
     return f"{exact(receipt.paid_minor, receipt.paid_currency)} to {receipt.supplier}"
 
 
@@ -282,8 +283,10 @@ def receipt_words(
     """
     receipt, currency = entered.receipt, build.build.currency
     kept = f"{documents[0]}{f' and {len(documents) - 1} more' if documents[1:] else ''}" if documents else ""
+    lines = {split.line_id for split in receipt.splits}
+    sold = income_among(build, lines) == lines
     told = (
-        f"Receipt {receipt.id}: {paid_words(receipt)} on {receipt.date}, {for_words(receipt, titles)}.",
+        f"Receipt {receipt.id}: {paid_words(receipt, sold=sold)} on {receipt.date}, {for_words(receipt, titles)}.",
         f"New in the build file: {named(added, titles)}." if added else "",
         f"Kept with it: {kept}." if kept else "",
         parts_words(receipt, titles, currency) if shared else "",

@@ -138,7 +138,7 @@ def test_remarks_stand_by_the_lines(run: Run, half_way: BuildFolder) -> None:
     said = words(run(half_way.build_file, PAGE))
     assert "Beside it, NZ$77 paid for 1 line not in this scenario: “winch”." in said
     assert "Epoxy and filler primer came in above anything its stated range allows." in said
-    assert "50.00 NZD more came back than was paid" in said
+    assert "NZ$50.00 more came back than was paid" in said
 
 
 def test_nothing_entered_yet(run: Run, before_ordering: BuildFolder) -> None:

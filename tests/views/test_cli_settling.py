@@ -611,7 +611,7 @@ def test_what_a_line_of_income_brought_counts_however_it_was_entered(
 ) -> None:  # fmt: skip
     with open(f"{folder}/build.toml", "a", encoding="utf-8") as file:
         file.write(SALE.replace("BOUGHT", bought))
-    add(capsys, folder, "resale", came, *refund)
+    assert "0.00 from a shop on" in add(capsys, folder, "resale", came, *refund)
     found = watch(capsys, folder)
     shown = run(capsys, "watch", folder, "--trials", "1024")
     assert told in " ".join(shown.split())
