@@ -143,7 +143,14 @@ def _lines(view: Opened, watch: Reforecast) -> None:
     lines = {row.id for row in watch.now.plan.counted([line.id for line in watch.lines if line.paid])}
     items = [
         LineStanding(
-            line.id, line.title, line.group, line.estimate, line.paid, *line.now, line.state == "closed"
+            line.id,
+            line.title,
+            line.group,
+            line.estimate,
+            line.paid,
+            *line.now,
+            line.state == "closed",
+            not line.unforeseen,
         )
         for line in watch.lines
         if line.kind == "event" or line.id in lines

@@ -476,6 +476,13 @@ def test_events_are_no_lines() -> None:
     assert title == ["1 of 2 lines is closed; 1 of them cost more than estimated"]
 
 
+def test_a_bill_that_nobody_told_of_is_over_no_estimate() -> None:
+    bill = LineStanding("d", "A bill", "other", 0, 70, 70, 70, 70, True, foreseen=False)
+    items = [bill, LineStanding("a", "Filler", "consumables", 60, 70, 70, 70, 70, True)]
+    title = estimate_paid_forecast(items, "EUR").to_dict()["title"]["text"]
+    assert title == ["2 of 2 lines are closed; 1 of them cost more than estimated"]
+
+
 def test_a_narrow_waterfall_has_more_than_zero_on_its_axis() -> None:
     """At 390 pixels two thirds of the axis are room for figures: two ticks left zero alone."""
     spec = moved_bars(("May", 27_740), [("given up", -9_250)], "EUR").to_dict()

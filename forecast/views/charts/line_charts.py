@@ -33,6 +33,8 @@ class LineStanding:
         Of its forecast final cost.
     closed : bool
         True where nothing more will come.
+    foreseen : bool
+        False for a bill that nobody told of: there is no estimate that it could be over.
     """
 
     id: str
@@ -44,6 +46,7 @@ class LineStanding:
     p50: float
     p90: float
     closed: bool
+    foreseen: bool = True
 
 
 def grouped(items: Iterable[tuple[str, str, str]]) -> tuple[list[str], dict[str, str]]:
@@ -266,7 +269,10 @@ def estimate_paid_forecast(
     lines = [item for item in items if item.group != "events"]  # what may happen is no line
     done = sum(item.closed for item in lines)
     step = rounding_step(currency)  # as the figures are written, so that the count is that of the table
-    dear = sum(item.closed and round(item.paid / step) > round(item.estimate / step) for item in lines)
+    dear = sum(
+        item.closed and item.foreseen and round(item.paid / step) > round(item.estimate / step)
+        for item in lines
+    )
     title = f"{so_many_of(done, len(lines), 'line')} closed".capitalize()
     if done:
         title += f"; {dear or 'none'} of them cost more than estimated"
