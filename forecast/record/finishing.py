@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from forecast.buildfile.schema import Build
 from forecast.engine.known import KnownFacts
@@ -30,6 +30,8 @@ class Finished:
         Of prices agreed, what is not paid and never will be.
     never_paid_middle : float
         The middle figures of what was never paid, added up: they count nothing any more.
+    came_unpaid : mapping
+        Titles by id of the events closed that were said to have happened, and that nothing was paid for.
     """
 
     closed: tuple[str, ...]
@@ -38,6 +40,7 @@ class Finished:
     paid_minor: int = 0
     agreed_minor: int = 0
     never_paid_middle: float = 0.0
+    came_unpaid: Mapping[str, str] = field(default_factory=dict)
 
 
 def finish(
@@ -103,7 +106,10 @@ def to_finish(ledger: Ledger, build: Build, scenario: str | None = None) -> Fini
     ]  # fmt: skip
     missing.sort(key=lambda row: -estimates[row.id])
     owed = ledger.committed_by_line()
+    costs = {name for name, middle in plan.middles_if_needed().items() if middle > 0}  # not hours alone
+    unpaid = {name for name in closed if name in happened & costs and not paid.get(name)}
     return Finished(
         tuple(closed), tuple(ruled_out), {row.id: row.title for row in missing}, sum(paid.values()),
         sum(owed.get(name, 0) for name in closed), sum(estimates[row.id] for row in missing),
+        {row.id: row.title for row in plan.payable if row.id in unpaid},
     )  # fmt: skip

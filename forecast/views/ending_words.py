@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from math import comb
 
-from forecast.views.moves import WrittenStep, written
+from forecast.views.moves import WrittenStep, brought_words, written
 from forecast.watching.moved import Moved
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.words.chances import so_many
+from forecast.words.minor_units import exponent
 from forecast.words.money import about, as_written, entered, signed
 
 _NEAR = 0.05
 """Share of P50 within which a build ended where it was forecast: nothing is to be explained."""
 _JUDGED = 5
 """Of so many lines at least is told how good the estimates were."""
+_TOLD = 3
+"""Of so many reasons a sentence has room, once the largest two are told."""
 _BY_CHANCE = 0.05
 """So seldom does one side come up as often by chance, where one line as easily costs more than less."""
 
@@ -40,16 +43,50 @@ def _why(moved: Moved) -> list[str]:
     if not told.start_half or abs(off) < _NEAR * told.start_half:
         return []
     side, far = "over" if off > 0 else "under", abs(off) / told.start_half
-    steps = sorted((step for step in told.steps if step.half), key=lambda step: -abs(step.half))
-    parts = [f"{_clause(step)}, {signed(step.half, money)}" for step in steps]
+    pieces = [
+        (words, one.half)
+        for step in told.steps
+        for one, words in zip(step.apart(), (_clause(step), _apart_clause(step, money)), strict=True)
+        if one.half
+    ]
+    pieces.sort(key=lambda piece: -abs(piece[1]))
+    parts = [f"{words}, {signed(half, money)}" for words, half in pieces]
     sentences = [f"It ended {about(abs(off), money)} {side} P50, {far:.0%} of it.".replace("%", "\u00a0%")]
-    sentences.append(f"{'Most of it' if parts[2:] else 'Of that'}: {'; '.join(parts[:2])}.")
-    if parts[2:]:
-        sentences.append(f"The rest: {'; '.join(parts[2:])}.")
-    return sentences
+    sentences.append(f"{'Most of that' if parts[2:] else 'Of that'}, at P50: {'; '.join(parts[:2])}.")
+    for place in range(2, len(parts), _TOLD):
+        start = "The rest" if place == 2 else "And"
+        sentences.append(f"{start}: {'; '.join(parts[place : place + _TOLD])}.")
+    sentences += [_middles(step, money) for step in told.steps if step.part.kind == "scope dropped"]
+    return list(filter(None, sentences))
 
 
-def _clause(step: WrittenStep) -> str:
+def _middles(step: WrittenStep, money: str) -> str:
+    """Say what lines given up were at their middle figures, where P50 held more for them: the end asked with that."""
+    part = step.part
+    middle = as_written(part.sure_middle / 10 ** exponent(money), money)
+    if not part.sure or -step.half <= middle:
+        return ""
+    which = f"{part.sure} of those {len(part.because)} lines were sure to be needed"
+    if part.sure == len(part.because):
+        one = part.sure == 1
+        which = "that line" if one else f"those {part.sure} lines"
+        figures = "figure" if one else "figures"
+        return f"At the middle {figures}, {which} came to {about(middle, money)}; ranges made it more."
+    return f"{which}, {about(middle, money)} at their middle figures; ranges, and lines perhaps needed, made it more."
+
+
+def _apart_clause(step: WrittenStep, money: str) -> str:
+    """Say what is told apart of a step; nothing where nothing is."""
+    apart = step.part.apart
+    if apart is None:
+        return ""
+    if step.part.kind == "receipts":
+        return f"what was sold brought in {brought_words(apart.over, money)}"
+    return f"{so_many(len(apart.ids), 'risk')} came"
+
+
+def _clause(whole: WrittenStep) -> str:
+    step, _ = whole.apart()
     part, less = step.part, step.half < 0
     match part.kind:
         case "receipts":
@@ -61,10 +98,7 @@ def _clause(step: WrittenStep) -> str:
         case "currency":
             return "rates of exchange"
         case "events":
-            came = sum(push > 0 for push in part.pushes)
-            if came and not less:
-                return f"{so_many(came, 'risk')} came"
-            return f"{so_many(len(part.because) - came, 'risk')} did not come"
+            return f"{so_many(len(part.because), 'risk')} did not come"
         case "scope dropped":
             return f"nothing was paid for {so_many(len(part.because), 'line')}"
         case "scope added":
@@ -91,13 +125,29 @@ def verdict_sentence(watch: Reforecast) -> str:
     one = (
         f"{number} of {len(lines)} lines bought with a range of your own cost {word} than their middle figure"
     )
+    every = _beside_all(watch, word)
     if at_least_by_chance(number, less + more) > _BY_CHANCE:
-        return f"Your estimates were neither high nor low on the whole. {one}, {sums}."
+        return f"Your estimates were neither high nor low on the whole. {one}, {sums}.{every}"
     if total and (total < 0) == (word == "less"):
-        return f"Your estimates were {many}. {one}, {sums}."
+        return f"Your estimates were {many}. {one}, {sums}.{every}"
     _, farthest = max(offs, key=lambda one: one[0] if word == "less" else -one[0])
     paid, thought = entered(farthest.paid, money), about(farthest.estimate, money)
-    return f"{one}, yet {sums}. \u201c{farthest.title}\u201d alone cost {paid} in place of {thought}."
+    return f"{one}, yet {sums}.{every} \u201c{farthest.title}\u201d alone cost {paid} in place of {thought}."
+
+
+def _beside_all(watch: Reforecast, word: str) -> str:
+    """Say how many of all lines bought cost more or less, where some have no range of their own: the chart's count."""
+    every = [
+        line
+        for line in watch.lines
+        if line.kind == "line" and line.state == "closed" and line.paid > 0 and not line.unforeseen
+    ]
+    if len(every) <= len(watch.judged_lines):
+        return ""
+    money = watch.currency
+    offs = [as_written(line.paid, money) - as_written(line.estimate, money) for line in every]
+    number = sum(off > 0 if word == "more" else off < 0 for off in offs)
+    return f" Of all {len(every)} lines bought that have an estimate, {number} cost {word} than it."
 
 
 def _off(line: LineWatch) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log
 
 from forecast.buildfile.schema import OWN_ESTIMATING
@@ -60,6 +60,8 @@ class WrittenStep:
         The change of P50 and of P80, being that of two rounded levels.
     because : str
         The first few of what is behind it, the hardest push first.
+    apart_half, apart_p80 : float
+        Of these changes, what is told apart: money that came in, or events that happened.
     """
 
     part: MovedPart
@@ -68,6 +70,27 @@ class WrittenStep:
     half: float
     p80: float
     because: str
+    apart_half: float = 0.0
+    apart_p80: float = 0.0
+
+    def apart(self) -> tuple[WrittenStep, WrittenStep]:
+        """Give the step without what is told apart, and that by itself; the first is of nothing where that is all."""
+        part = self.part
+        ids = () if part.apart is None else part.apart.ids
+
+        def of(inside: bool, half: float, p80: float) -> WrittenStep:
+            pushes = part.pushes or (0.0,) * len(part.because)
+            kept = [
+                (one, push)
+                for one, push in zip(part.because, pushes, strict=True)
+                if (one[0] in ids) == inside
+            ]
+            because = tuple(one for one, _ in kept)
+            fewer = replace(part, because=because, pushes=tuple(push for _, push in kept))
+            return replace(self, part=fewer, half=half, p80=p80)
+
+        rest = of(False, self.half - self.apart_half, self.p80 - self.apart_p80)
+        return rest, of(True, self.apart_half, self.apart_p80)
 
 
 @dataclass(frozen=True)
@@ -108,7 +131,18 @@ def written(moved: Moved) -> WrittenMove:
         words = PART_WORDS[part.kind], SHORT_WORDS[part.kind]
         if part.agreed:
             words = _AGREED[part.agreed == len(part.because)]
-        steps.append(WrittenStep(part, *words, at_half / scale, at_eight / scale, because))
+        apart = 0.0, 0.0
+        if part.apart is not None:
+            of, whole = part.apart.change, len(part.apart.ids) == len(part.because)
+            apart = (
+                at_half if whole else round(of.p50 / units[0]) * units[0],
+                at_eight if whole else round(of.p80 / units[1]) * units[1],
+            )
+        steps.append(
+            WrittenStep(
+                part, *words, at_half / scale, at_eight / scale, because, apart[0] / scale, apart[1] / scale
+            )
+        )
     start_half, start_eight = (float(one / scale) for one in begin)
     end_half, end_eight = ((one + whole) / scale for one, whole in zip(begin, wholes, strict=True))
     return WrittenMove(start_half, start_eight, tuple(steps), end_half, end_eight)
@@ -204,10 +238,40 @@ def step_sentences(moved: Moved) -> list[str]:
     found = []
     over = next((part.over for part in moved.parts if part.kind == "receipts"), 0)
     for step in written(moved).steps:
-        if step.p80:
-            clause = _clause(step, moved.currency, over)
-            found.append(f"{clause[0].upper()}{clause[1:]}: {signed(step.p80, moved.currency)}.")
+        rest, apart = step.apart()
+        for one, words in ((rest, _clause), (apart, _apart_clause)):
+            if one.p80:
+                clause = words(one, moved.currency, over)
+                found.append(f"{clause[0].upper()}{clause[1:]}: {signed(one.p80, moved.currency)}.")
     return found
+
+
+def _apart_clause(step: WrittenStep, currency: str, over: int) -> str:
+    """Say what is told apart in a step: events that happened, and money that came in.
+
+    The forecast may move otherwise than what came lies off its estimate, as its range is gone: both are said then.
+    """
+    some = [title for _, title in step.part.because]
+    far = 0 if step.part.apart is None else step.part.apart.over
+    if step.part.kind == "receipts":
+        yet = "" if step.p80 * far >= 0 else ", and that is all" if far < 0 else ", yet less can vary"
+        which = short(some[0], 4) if len(some) == 1 else f"{len(some)} lines"
+        return f"{which} brought in {brought_words(far, currency)}{yet}"
+    if step.p80 > 0:
+        return f"{_and(some, 7)} happened"
+    if far < 0:
+        return f"{_and(some)} cost less than thought"
+    return f"{_and(some)} happened, yet less can vary"
+
+
+def brought_words(over: int, currency: str) -> str:
+    """Say how much more or less than its middle figure came in: `over` is in minor units, below 0 where it is more."""
+    far = as_written(over / 10 ** exponent(currency), currency)
+    return (
+        f"{about(abs(far), currency)} {'more' if far < 0 else 'less'} than thought"
+        if far
+        else "what was thought"
+    )
 
 
 def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -> str:
@@ -296,7 +360,9 @@ def _came_in(entered: list[LineWatch], own: float, money: str) -> str:
         (line,) = entered
         name = f"\u201c{short(line.title)}\u201d"
         if line.kind == "event":
-            return f"{name} {'happened' if own > 0 else 'cannot happen any more'}"
+            if not (line.happened or line.paid):
+                return f"{name} cannot happen any more"
+            return f"{name} {'happened' if own > 0 or line.state != 'closed' else 'cost less than thought'}"
         if line.unforeseen:
             return f"{name} was not foreseen"
         return f"{name} {'was given up' if line.state == 'closed' else 'is paid in part'}"
@@ -374,14 +440,7 @@ def _clause(step: WrittenStep, currency: str, over: int) -> str:
         case "learning":
             return _learning(step, over)
         case "events":
-            if step.p80 > 0 and up:
-                return f"{_and(up, 7)} happened"
-            others = [title for title in some if title not in up]
-            return (
-                f"{_and(others, 7)} cannot happen any more"
-                if others
-                else f"{_and(some)} cost less than thought"
-            )
+            return f"{_and(some, 7)} cannot happen any more"
         case "scope dropped":
             return f"{_and(some)} {_was(some)} given up"
         case "estimates":

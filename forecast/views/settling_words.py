@@ -328,6 +328,8 @@ def finish_question(found: Finished, currency: str) -> str:
             f"Nothing was paid for {which}{named(list(missing), missing)}. From then on {they} nothing, in place of "
             f"{middles} at {figures}."
         )
+    if found.came_unpaid:
+        words.append(_came_unpaid(found))
     if found.agreed_minor:
         words.append(
             f"{exact(found.agreed_minor, currency)} of prices agreed is not paid, and counts nothing then."
@@ -354,7 +356,17 @@ def finished_words(done: Finished) -> str:
             f" Nothing was paid for {which}{named(list(missing), missing)}. If {bought} bought, take this back, "
             "enter the receipt, and finish again."
         )
-    return words
+    return " ".join(filter(None, (words, _came_unpaid(done))))
+
+
+def _came_unpaid(found: Finished) -> str:
+    """Name the risks that happened and of which no receipt is there; nothing where there is none."""
+    came = found.came_unpaid
+    if not came:
+        return ""
+    return (
+        f"{named(list(came), came)} happened, and nothing was paid for {'it' if len(came) == 1 else 'them'}."
+    )
 
 
 def beside_words(

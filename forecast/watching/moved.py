@@ -26,7 +26,7 @@ from forecast.engine.statistics import percentile_estimates
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.errors import BuildFileError
 from forecast.ledger import Ledger
-from forecast.watching.known_facts import KnownByNow, known_from, margin_charged
+from forecast.watching.known_facts import KnownByNow, brings_money_in, known_from, margin_charged
 from forecast.watching.reforecast import cause_titles, scenario_in_force
 from forecast.watching.standing import Record, Standing, day_before
 from forecast.words.minor_units import exponent, to_float
@@ -111,6 +111,7 @@ class MovedSteps:
         self.settled, self.agreed, self.over, self.with_margin = 0, 0, 0, False
         self.margin_unused = False
         self.closed = 0
+        self.apart: dict[PartKind, Apart] = {}
         # with the build: what was paid on its other ways teaches at both ends, and is no news of the last step
         self.start = known_from(earlier, self.first, build)
         self.end = known_from(earlier, self.last, build)
@@ -119,8 +120,9 @@ class MovedSteps:
             row.id: row.title for row in (*earlier.rows, *plan.rows)
         }
         self.events = {row.id for row in earlier.rows if row.kind == "event"}
-        self.dropped = set(self.end.dropped - self.start.dropped)
-        self.taken_up = set(self.start.dropped - self.end.dropped)
+        # an event on which nothing was spent is told among events, and is no line given up
+        self.dropped = set(self.end.dropped - self.start.dropped) - self.events
+        self.taken_up = set(self.start.dropped - self.end.dropped) - self.events
         now, then = _money(plan), _money(earlier)
         self.gone, self.new = then - now, now - then
         self.unforeseen = (
@@ -142,9 +144,21 @@ class MovedSteps:
         planned = known_from(plan, _with(self.last, delta), self.build) if delta else self.end
         conditions = self.replay.conditions(self._facts(planned, late), joined)
         held = self.replay.run(replace(conditions, posterior=begin.posterior), outcome.weights, reweigh=False)
-        touched = self._named(self._touched(late))
-        told = self._priced(touched)
-        steps.append(("receipts", self._figures(held, extra), told))
+        touched = self._touched(late)
+        sold = self._sold(touched)
+        told = self._priced(self._named(touched), sold)
+        figures = self._figures(held, extra)
+        if sold:
+            change = figures - steps[0][1]
+            if touched - sold:
+                bare = self.replay.conditions(self._facts(planned, late | sold), joined)
+                bought = self.replay.run(
+                    replace(bare, posterior=begin.posterior), outcome.weights, reweigh=False
+                )
+                change = figures - self._figures(bought, extra)
+            over = sum(push for name, _, push in told if name in sold)
+            self.apart["receipts"] = Apart(tuple(sorted(sold)), change, round(over))
+        steps.append(("receipts", figures, told))
 
         if delta:
             conditions = self.replay.conditions(self._facts(self.end, late), joined)
@@ -170,13 +184,24 @@ class MovedSteps:
         steps.append(("learning", self._figures(held, extra), learned))
 
         late -= self.events
-        outcome = after(self._facts(self.end, late))
         moved = self._differing(self.events - self.gone)
         # one of which it was only said again that it happened is no news beside those that did or no longer can
         moved = {
-            name for name in moved if self._middle.get(name) or self.last.events.get(name) == "cannot-happen"
+            name
+            for name in moved
+            if self._middle.get(name)
+            or self.last.events.get(name) == "cannot-happen"
+            or _happened(self.start.facts, name) != _happened(self.end.facts, name)
         } or moved
-        steps.append(("events", self._figures(outcome, extra), self._named(moved)))
+        came = {name for name in moved if _happened(self.end.facts, name)}
+        before = steps[-1][1]
+        if came and moved - came:
+            before = self._figures(after(self._facts(self.end, late | came)), extra)
+        outcome = after(self._facts(self.end, late))
+        figures = self._figures(outcome, extra)
+        if came:
+            self.apart["events"] = Apart(tuple(sorted(came)), figures - before, self._over_if_came(came))
+        steps.append(("events", figures, self._named(moved)))
 
         late -= self.dropped | self.gone
         facts = self._facts(self.end, late)
@@ -289,24 +314,49 @@ class MovedSteps:
         wider = float(np.log(widths[1] / widths[0]))
         return ((OWN_RANGES, "How your ranges held", wider), *told) if abs(wider) > WIDER else told
 
-    def _priced(self, touched: Behind) -> Behind:
+    def _sold(self, touched: set[str]) -> set[str]:
+        """Name lines that brought money in, as they were to, and are closed."""
+        fixed = self.end.facts.fixed
+        rows = {row.id: row for row in self.earlier.rows}
+        return {
+            name for name in touched if fixed.get(name, 0.0) < 0 and brings_money_in(rows[name], self.earlier)
+        }
+
+    def _over_if_came(self, came: set[str]) -> int:
+        """Give how far events whose cost is known are over their middle figures if they happen."""
+        scale, maybe = 10 ** exponent(self.plan.currency), self.earlier.middles_if_needed()
+        known = {**self.end.facts.amounts, **self.end.facts.fixed}
+        offs = [known[name] - maybe[name] for name in came & known.keys() & maybe.keys()]
+        off: float = scale * sum(offs)
+        return round(off)
+
+    def _priced(self, touched: Behind, sold: set[str]) -> Behind:
         """Give how far lines are off their middle estimates by their price, and 0 for those that have none yet.
 
         What may not be needed stood in no sum in full: what it costs is no push, only what of it is over or under.
         """
         scale = 10 ** exponent(self.plan.currency)
         maybe = {name: scale * value for name, value in self.earlier.middles_if_needed().items()}
-        final = {**dict.fromkeys(self.end.facts.agreed, True), **dict.fromkeys(self.end.facts.amounts, False)}
+        final = {
+            **dict.fromkeys(self.end.facts.agreed, True),
+            **dict.fromkeys((*self.end.facts.amounts, *sold), False),
+        }
         gated = {row.id for row in self.earlier.rows if row.gate is not None}
         told = []
         for name, title, push in touched:
             if name in final and name in gated and name not in self.start.facts.amounts:
                 push += self._base_then.get(name, 0.0) - maybe[name]
             told.append((name, title, push if name in final else 0.0))
-        self.settled = sum(name in final for name, *_ in told)
+        self.settled = sum(name in final and name not in sold for name, *_ in told)
         self.agreed = sum(final.get(name, False) for name, *_ in told)
-        self.over = round(sum(push for *_, push in told))
+        self.over = round(sum(push for name, _, push in told if name not in sold))
         return tuple(told)
+
+    def sure(self) -> tuple[int, int]:
+        """Count lines given up that were sure to be needed, and give what they came to at their middle figures."""
+        gated = {row.id for row in self.earlier.rows if row.gate is not None}
+        middles = [self._base_then.get(name, 0.0) for name in self.dropped - gated]
+        return sum(middle > 0 for middle in middles), round(sum(middle for middle in middles if middle > 0))
 
     def _closed(self) -> int:
         """Count the closed lines with a range of the builder's own: those that tell how such ranges hold."""
@@ -369,6 +419,12 @@ def _money(plan: Plan) -> set[str]:
     return {row.id for row in plan.rows if row.is_money}
 
 
+def _happened(facts: KnownFacts, name: str) -> bool:
+    """Tell whether an event came: it was said to have, or money was spent on it."""
+    spent = name in facts.amounts or name in facts.part_paid or name in facts.agreed or name in facts.fixed
+    return facts.gates.get(name, spent)
+
+
 def _kept(facts: KnownFacts, without: set[str], owner: Callable[[str], str]) -> KnownFacts:
     """Give facts without those of some lines."""
     return facts.only(lambda name: owner(name) not in without)
@@ -382,13 +438,34 @@ def _with(standing: Standing, delta: Mapping[str, int]) -> Standing:
 
 
 @dataclass(frozen=True)
+class Apart:
+    """What of a part is told apart from the rest of it, put in after that.
+
+    Attributes
+    ----------
+    ids : tuple of str
+        Of "receipts": lines that brought money in. Of "events": those that happened.
+    change : Figures
+        Its share of the part's change.
+    over : int
+        How far they are over their middle estimates in all, in whole minor units, once that is known; below 0 under,
+        which is more of the money that came in.
+    """
+
+    ids: tuple[str, ...]
+    change: Figures
+    over: int
+
+
+@dataclass(frozen=True)
 class MovedPart:
     """One part of a change.
 
     Attributes
     ----------
     kind : str
-        "receipts": lines came in above or below their estimates, at the rates of exchange that were planned.
+        "receipts": lines came in above or below their estimates, at the rates of exchange that were planned; what was
+        sold, too.
         "currency": the rates at which they were really paid. "learning": what all that says about what is open.
         "events": events that happened or cannot happen any more, what they cost and what they say.
         "scope dropped": lines given up. "estimates": ranges changed in the build file. "scope added": money spent
@@ -401,7 +478,8 @@ class MovedPart:
         how far that is off its estimate; for a currency what the rates came to beside those planned; for a cause how
         far its score moved.
     settled, agreed : int
-        Of "receipts": lines that have a price by now, paid in all or agreed, and how many of them are only agreed.
+        Of "receipts": lines that have a price by now, paid in all or agreed, and how many of them are only agreed;
+        lines that brought money in have none.
     over : int
         How far these prices are over the middle estimates in all, in whole minor units; below 0 under.
     with_margin : bool
@@ -410,6 +488,10 @@ class MovedPart:
         Of "currency": whether what came cheaper is that margin alone, which was not charged, or not in full.
     closed : int
         Of "learning": closed lines with a range of the builder's own, at the end.
+    apart : Apart or None
+        What stands among `because` and is told apart: money that came in, or events that happened.
+    sure, sure_middle : int
+        Of "scope dropped": lines that were sure to be needed, and what they came to at their middle figures.
     """
 
     kind: PartKind
@@ -422,6 +504,9 @@ class MovedPart:
     with_margin: bool = False
     closed: int = 0
     margin_unused: bool = False
+    apart: Apart | None = None
+    sure: int = 0
+    sure_middle: int = 0
 
 
 @dataclass(frozen=True)
@@ -531,13 +616,18 @@ def what_moved(
     parts, figures = [], start[1]
     for kind, here, names in others:
         titles = tuple((name, title) for name, title, _ in names)
-        part = MovedPart(kind, here - figures, titles, tuple(push for *_, push in names))
+        part = MovedPart(
+            kind, here - figures, titles, tuple(push for *_, push in names), apart=steps.apart.get(kind)
+        )
         if kind == "receipts":
             part = replace(part, settled=steps.settled, agreed=steps.agreed, over=steps.over)
         elif kind == "currency":
             part = replace(part, with_margin=steps.with_margin, margin_unused=steps.margin_unused)
         elif kind == "learning":
             part = replace(part, closed=steps.closed)
+        elif kind == "scope dropped":
+            sure, middle = steps.sure()
+            part = replace(part, sure=sure, sure_middle=middle)
         parts.append(part)
         figures = here
     days = record.days()

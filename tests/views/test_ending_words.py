@@ -11,10 +11,11 @@ import pytest
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
 from forecast.ledger import Ledger
-from forecast.record.finishing import finish
+from forecast.record.finishing import finish, to_finish
 from forecast.views.ending_words import at_least_by_chance, ending_sentences, verdict_sentence
 from forecast.views.moves import moved_sentence
 from forecast.views.sentences import width_sentence
+from forecast.views.settling_words import finish_question, finished_words
 from forecast.watching.moved import moved_in_all, what_moved
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.words.money import about
@@ -139,3 +140,111 @@ def test_both_verdicts_count_the_same_lines(tmp_path: Path) -> None:
     assert [line.kind for line in watch.closed_with_range].count("event") == 1
     assert "8 of 8 lines bought with a range of your own" in verdict_sentence(watch).replace("\u00a0", " ")
     assert " of 8 closed lines, each with a range of its own, " in width_sentence(watch)
+
+
+SOLD = """
+[[line]]
+id = "resale"
+name = "Old bumper"
+group = "other"
+bought = "several"
+quantity = -1
+price = { low = 260, middle = 880, high = 2600 }
+chance = 0.8
+"""
+RISKS = "".join(EVENT.replace("damage", f"risk{number}") for number in range(4))
+LIVED = parse_build(
+    '[build]\nname = "All of it"\ncurrency = "EUR"\ncountry = "IE"\n' + LINES + SOLD + RISKS
+    + '[[line]]\nid = "spare"\ngroup = "other"\nchance = 0.6\namount = { low = 200, middle = 300, high = 600 }\n'
+)  # fmt: skip
+
+
+@pytest.fixture
+def lived(tmp_path: Path) -> Ledger:
+    """What was sold brought more than thought, one risk was paid dear, and one happened without a receipt."""
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    ledger.add_receipt(DAY, "A buyer", 120_000, "EUR", [("resale", 120_000)], kind="refund")
+    ledger.add_receipt(DAY, "A shop", 90_000, "EUR", [("risk0", 90_000)])
+    ledger.mark_event("risk1", "happened", DAY)
+    return ledger
+
+
+def test_what_was_sold_is_money_that_came_in_and_no_line_given_up(lived: Ledger) -> None:
+    lived.close_line("resale", DAY)
+    one = what_moved(LIVED, lived)
+    parts = {part.kind: part for part in one.parts}
+    assert not parts["scope dropped"].because
+    assert parts["scope dropped"].change.p50 == 0
+    sold = parts["receipts"].apart
+    assert sold is not None
+    assert (sold.ids, sold.over) == (("resale",), -32_000)
+    assert parts["receipts"].settled == 0
+    assert sold.change == parts["receipts"].change
+    said = moved_sentence(one)
+    assert "Old bumper brought in €320 more than thought" in said
+    assert "given up" not in said
+
+
+def test_an_end_tells_risks_that_came_from_those_that_did_not(lived: Ledger, tmp_path: Path) -> None:
+    _, watch = ended(tmp_path, 130, 130, 130, build=LIVED)
+    one = moved_in_all(LIVED, lived)
+    assert one is not None
+    text = " ".join(ending_sentences(watch, one)).replace("\u00a0", " ")
+    assert re.search(r"2 risks did not come, −€\d", text)
+    assert re.search(r"2 risks came, [+−]€\d", text)
+    assert "what was sold brought in €320 more than thought, −€" in text
+    off = re.search(r"It ended €([\d,]+) under P50", text)
+    assert off is not None
+    assert sum(sums(text)) == -int(off[1].replace(",", ""))
+    parts = {part.kind: part for part in one.parts}
+    came = parts["events"].apart
+    assert came is not None
+    assert set(came.ids) == {"risk0", "risk1"}
+    assert came.over == (900 - 500 - 500) * 100
+    assert one.start.p50 + sum(part.change.p50 for part in one.parts) == one.end.p50
+    told = moved_sentence(one)
+    assert "given up" in told
+    assert "Risk1" not in told.split("given up")[0].split(". ")[-1]
+    assert all(len(sentence.split()) <= 25 for sentence in re.split(r"(?<=\.) ", text)), text
+
+
+def test_lines_that_nothing_was_paid_for_are_one_count(lived: Ledger, tmp_path: Path) -> None:
+    """The question counts those sure to be needed, the end all of them: both are said beside one another."""
+    for number in range(3):
+        line = f"line{number}"
+        lived.add_receipt(DAY, "A shop", 13_000, "EUR", [(line, 13_000)])
+    asked = to_finish(lived, LIVED)
+    assert len(asked.never_paid) == 5
+    question = finish_question(asked, "EUR").replace("\u00a0", " ")
+    assert "5 lines that were sure to be needed: " in question
+    assert "“Risk1” happened, and nothing was paid for it." in question
+    assert "“Risk1” happened, and nothing was paid for it." in finished_words(asked)
+    _, watch = ended(tmp_path, build=LIVED)
+    text = " ".join(ending_sentences(watch, moved_in_all(LIVED, lived))).replace("\u00a0", " ")
+    assert "nothing was paid for 6 lines, −€" in text
+    assert "5 of those 6 lines were sure to be needed, €500 at their middle figures; " in text
+
+
+def test_a_risk_that_cost_more_than_thought_is_not_said_to_have_cost_less(tmp_path: Path) -> None:
+    """A wide range lies above its middle figure on average: P80 falls as it goes, though more was paid."""
+    text = (
+        '[build]\nname = "Rust"\ncurrency = "EUR"\ncountry = "IE"\n'
+        + LINES
+        + '[[event]]\nid = "rust"\nchance = 0.9\ncost = { low = 600, middle = 2200, high = 9000 }\n'
+    )
+    build = parse_build(text)
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    ledger.add_receipt(DAY, "A shop", 290_000, "EUR", [("rust", 290_000)])
+    ledger.close_line("rust", DAY)
+    one = what_moved(build, ledger)
+    assert next(part for part in one.parts if part.kind == "events").change.p80 < 0
+    assert "Rust happened, yet less can vary: −€" in moved_sentence(one)
+
+
+def test_the_count_of_all_lines_bought_stands_beside_that_of_own_ranges(tmp_path: Path) -> None:
+    text = LINES.replace("{ low = 60, middle = 100, high = 170 }", "100", 2)
+    build = parse_build('[build]\nname = "Two firm"\ncurrency = "EUR"\ncountry = "IE"\n' + text)
+    _, watch = ended(tmp_path, 130, 100, *(130,) * 6, build=build)
+    said = verdict_sentence(watch).replace("\u00a0", " ")
+    assert "6 of 6 lines bought with a range of your own cost more than their middle figure" in said
+    assert said.endswith(" Of all 8 lines bought that have an estimate, 7 cost more than it.")

@@ -11,7 +11,7 @@ import pytest
 from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.decide.contingency import ENOUGH_CLOSED
 from forecast.views.moves import moved_headline, moved_sentence, start_words, step_sentences, written
-from forecast.watching.moved import ORDER, OWN_RANGES, Figures, Moved, MovedPart, PartKind
+from forecast.watching.moved import ORDER, OWN_RANGES, Apart, Figures, Moved, MovedPart, PartKind
 
 
 def part(kind: PartKind, mean: int, p80: int, *pushes: tuple[str, float]) -> MovedPart:
@@ -38,6 +38,11 @@ def priced(mean: int, p80: int, *pushes: tuple[str, float]) -> MovedPart:
     """Give a part of receipts whose lines are all paid up, so far off their estimates."""
     over = round(sum(push for _, push in pushes))
     return replace(part("receipts", mean, p80, *pushes), settled=len(pushes), over=over)
+
+
+def apart(one: MovedPart, change: int, over: int) -> MovedPart:
+    """Tell the first of what is behind a part apart from the rest."""
+    return replace(one, apart=Apart((one.because[0][0],), Figures(change, change, change, change), over))
 
 
 def test_dear_receipts_and_what_follows_from_them() -> None:
@@ -103,7 +108,37 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
             "“Kit fit” looks dearer, and raises what is still open: +€50",
         ),
         (ranges(-5_000, 0.3, ("Kit fit", 0.5)), "What is still open varies less now: −€50"),
-        (part("events", 5_000, 5_000, ("Damage", 9_000), ("Rust", 0)), "Damage happened: +€50"),
+        (apart(part("events", 5_000, 5_000, ("Damage", 9_000)), 5_000, 1_000), "Damage happened: +€50"),
+        (
+            apart(part("events", -5_000, -5_000, ("Damage", -9_000)), -5_000, -9_000),
+            "Damage cost less than thought: −€50",
+        ),
+        (
+            apart(part("events", -5_000, -5_000, ("Damage", 9_000)), -5_000, 70_000),
+            "Damage happened, yet less can vary: −€50",
+        ),
+        (
+            apart(part("events", -5_000, -5_000, ("Damage", 9_000), ("Rust", 0)), 4_000, 1_000),
+            "Rust cannot happen any more: −€90. Damage happened: +€40",
+        ),
+        (
+            apart(part("receipts", -4_000, -4_000, ("Old bumper", -32_000)), -4_000, -32_000),
+            "Old bumper brought in €320 more than thought: −€40",
+        ),
+        (
+            apart(part("receipts", -4_000, -4_000, ("Old bumper", 8_000)), -4_000, 8_000),
+            "Old bumper brought in €80 less than thought, yet less can vary: −€40",
+        ),
+        (
+            apart(part("receipts", 4_000, 4_000, ("Old bumper", -8_000)), 4_000, -8_000),
+            "Old bumper brought in €80 more than thought, and that is all: +€40",
+        ),
+        (
+            apart(
+                part("receipts", 6_000, 6_000, ("Old bumper", -32_000), ("Filler", 9_000)), -4_000, -32_000
+            ),
+            "Filler came in dear: +€100. Old bumper brought in €320 more than thought: −€40",
+        ),
         (part("events", -5_000, -5_000, ("Damage", 0)), "Damage cannot happen any more: −€50"),
         (part("scope dropped", -5_000, -5_000, ("Vents", -5_000)), "Vents was given up: −€50"),
         (part("estimates", 5_000, 5_000, ("Kit", 5_000)), "New ranges for Kit: +€50"),
@@ -159,6 +194,9 @@ def test_a_step_is_a_sentence_of_at_most_fifteen_words(kind: PartKind, side: int
             one = MovedPart(kind, nine, names, pushes, settled, settled and settled - 1, over, True, settled)
             (said,) = step_sentences(moved(one))
             assert len(said.split()) <= 15, said
+            first = replace(one, because=tuple((name, name) for _, name in names))
+            for said in step_sentences(moved(apart(first, side * 4_000, over))):
+                assert len(said.split()) <= 15, said
 
 
 def test_a_move_is_told_from_a_day_that_the_builder_knows() -> None:
