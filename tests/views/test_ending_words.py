@@ -13,12 +13,12 @@ from forecast.buildfile.schema import Build
 from forecast.ledger import Ledger
 from forecast.record.finishing import finish, to_finish
 from forecast.views.ending_words import at_least_by_chance, ending_sentences, verdict_sentence
-from forecast.views.moves import moved_sentence
+from forecast.views.moves import entry_sentence, moved_sentence
 from forecast.views.sentences import width_sentence
 from forecast.views.settling_words import finish_question, finished_words
 from forecast.watching.moved import moved_in_all, what_moved
 from forecast.watching.reforecast import Reforecast, reforecast
-from forecast.words.money import about
+from forecast.words.money import about, as_written
 
 DAY = dt.date(2026, 3, 2)
 LINES = "".join(
@@ -248,3 +248,17 @@ def test_the_count_of_all_lines_bought_stands_beside_that_of_own_ranges(tmp_path
     said = verdict_sentence(watch).replace("\u00a0", " ")
     assert "6 of 6 lines bought with a range of your own cost more than their middle figure" in said
     assert said.endswith(" Of all 8 lines bought that have an estimate, 7 cost more than it.")
+
+
+def test_a_risk_that_was_paid_for_is_not_said_to_be_impossible(tmp_path: Path) -> None:
+    """Said to have happened it counted in full, so that a small bill lowered what it was to cost."""
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    ledger.mark_event("risk0", "happened", DAY)
+    earlier = reforecast(LIVED, ledger)
+    ledger.add_receipt(DAY, "A shop", 25_000, "EUR", [("risk0", 25_000)])
+    ledger.close_line("risk0", DAY)
+    now = reforecast(LIVED, ledger)
+    change = now.now.percentile(0.8).value - earlier.now.percentile(0.8).value
+    said = entry_sentence(earlier, now, as_written(change, "EUR"))
+    assert said.startswith("“Risk0” cost less than thought: −€250.")
+    assert "cannot happen" not in said
