@@ -78,7 +78,7 @@ _LATE = "went-wrong-in-a-button"
 _MARKUP = re.compile(r"([\\`*_\[\]<~$:|&]|^[#>+\-=]|(?<=^\d)[.)](?=\s)|(?<=^\d\d)[.)](?=\s))", re.MULTILINE)
 # What is made into a link, a sign or an icon after all escapes are gone is parted by a sign without width.
 _ACTING = re.compile(
-    r"(?i:https?|ftp)(?=://)|(?i:www)(?=\.)|[\w.+-](?=@[\w-]+\.)|:(?=[\w+/-]+:)|[-<>=~](?=[->=])",
+    r"(?i:https?|ftp)(?=://)|(?i:www)(?=\.)|[\w.+-](?=@[\w-]+\.)|:(?=[\w+/-]+:|material/)|[-<>=~](?=[->=])",
 )
 _PARTED = "\u2060"
 _INDENT = re.compile(r"(?<=\n)[ \t]+|^(?:\t| {4})[ \t]*")

@@ -371,7 +371,7 @@ def _came_in(entered: list[LineWatch], own: float, money: str) -> str:
         return _off_words(entered, money)
     if as_written(off, money) == as_written(own, money):
         return _off_words(entered, money, summed=not as_written(own, money))
-    return f"{_off_words(entered, money)}, where {_off(off - own, money)} was forecast"
+    return f"{_off_words(entered, money)}, where {_off(off - own, money)} was expected by then"
 
 
 def _priced(line: LineWatch) -> bool:
