@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
-from forecast.ledger.folder import DEMOS, BuildFolder
+from forecast.ledger.folder import DEMOS, BuildFolder, remember
 
 ROOT = Path(__file__).parents[2]
 SCREENSHOTS = ROOT / ".screenshots"
@@ -51,26 +51,43 @@ def browser_() -> Iterator[Browser]:
 
 
 class Dashboards:
-    """Dashboards that run, one for each build, and each with a builder's data folder of its own."""
+    """Dashboards that run, each with a builder's data folder of its own.
+
+    One is shared by all builds that are only looked at in turn: to start one, and to have a browser fetch and compile
+    its scripts, costs more than most tests. Those that end theirs, or look at how it is started, start one of their own.
+    """
 
     def __init__(self, homes: pytest.TempPathFactory) -> None:
         self.homes = homes
         self.running: dict[str, tuple[subprocess.Popen[bytes], str]] = {}
         self.kept: list[Path] = []
+        self.shared: Path | None = None
+
+    def opened(self, build: str) -> str:
+        """Make a build the one that was open last, which a new window shows, and give the address of the shared one."""
+        if self.shared is None:
+            self.shared = self.homes.mktemp("shared-home")
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setenv("FORECAST_HOME", str(self.shared))
+            remember(BuildFolder.at(build))
+        return self._start("shared", [], self.shared)
 
     def start(self, build: str) -> str:
         """Start one on a build, or on none with "", unless it runs already, and give its address."""
-        if build in self.running:
-            return self.running[build][1]
+        return self._start(build, ["--", build] if build else [], None)
+
+    def _start(self, name: str, arguments: list[str], home: Path | None) -> str:
+        if name in self.running:
+            return self.running[name][1]
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             port = probe.getsockname()[1]
         command = [
             sys.executable, "-m", "streamlit", "run", "app.py", "--server.headless=true", f"--server.port={port}",
             "--server.address=127.0.0.1", "--browser.gatherUsageStats=false", "--server.fileWatcherType=none",
-            *(["--", build] if build else []),
+            *arguments,
         ]  # fmt: skip
-        self.kept.append(self.homes.mktemp("home"))
+        self.kept.append(home or self.homes.mktemp("home"))
         server = subprocess.Popen(
             command, cwd=ROOT, env=os.environ | {"FORECAST_HOME": str(self.kept[-1])},
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
@@ -79,7 +96,7 @@ class Dashboards:
         for _ in range(300):
             with suppress(OSError):
                 urllib.request.urlopen(f"{address}/_stcore/health", timeout=2)
-                self.running[build] = (server, address)
+                self.running[name] = (server, address)
                 return address
             time.sleep(0.1)
         server.kill()
@@ -143,14 +160,15 @@ def profile(browser_: Browser) -> Iterator[BrowserContext]:
 def visit(browser_: Browser, profile: BrowserContext, dashboards: Dashboards) -> Iterator[Opener]:
     """Give a function that opens a build, on the page at an address of its own or on the first.
 
-    A second window of a test is another browser's. Afterwards no error and no request to elsewhere may have been.
+    It opens in the dashboard that all builds share, or, ``alone`` and where there is no build, in one of its own. A second
+    window of a test is another browser's. Afterwards no error and no request to elsewhere may have been.
     """
     errors: list[str] = []
     elsewhere: list[str] = []
     pages: list[Page] = []
     dashboards.forget_answers()
 
-    def go(build: str, width: int = 1280, height: int = 900, at: str = "") -> Page:
+    def go(build: str, width: int = 1280, height: int = 900, at: str = "", *, alone: bool = False) -> Page:
         context = browser_.new_context(reduced_motion="reduce") if pages else profile
         page = context.new_page()
         pages.append(page)
@@ -164,7 +182,8 @@ def visit(browser_: Browser, profile: BrowserContext, dashboards: Dashboards) ->
                 else elsewhere.append(request.url)
             ),
         )
-        page.goto(f"{dashboards.start(build)}/{at}")
+        address = dashboards.start(build) if alone or not build else dashboards.opened(build)
+        page.goto(f"{address}/{at}")
         expect(page.get_by_role("heading", level=1)).to_be_visible(timeout=60_000)  # a dashboard's first page
         return page
 

@@ -71,7 +71,7 @@ def test_a_server_that_is_gone_is_told_in_plain_words(
     visit: Opener, dashboards: Dashboards, tmp_path: Path
 ) -> None:
     build = str(shutil.copytree(DEMOS / BEFORE, tmp_path / BEFORE))
-    page: Page = visit(build)
+    page: Page = visit(build, alone=True)
     settled(page)
     dashboards.stop(build)
     dialog = page.get_by_role("dialog")
