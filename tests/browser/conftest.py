@@ -54,7 +54,7 @@ class Dashboards:
     """Dashboards that run, each with a builder's data folder of its own.
 
     One is shared by all builds that are only looked at in turn: to start one, and to have a browser fetch and compile
-    its scripts, costs more than most tests. Those that end theirs, or look at how it is started, start one of their own.
+    its scripts, costs more than most tests. Those that end theirs, or look at how one starts, have one of their own.
     """
 
     def __init__(self, homes: pytest.TempPathFactory) -> None:
@@ -160,8 +160,8 @@ def profile(browser_: Browser) -> Iterator[BrowserContext]:
 def visit(browser_: Browser, profile: BrowserContext, dashboards: Dashboards) -> Iterator[Opener]:
     """Give a function that opens a build, on the page at an address of its own or on the first.
 
-    It opens in the dashboard that all builds share, or, ``alone`` and where there is no build, in one of its own. A second
-    window of a test is another browser's. Afterwards no error and no request to elsewhere may have been.
+    It opens in the dashboard that all builds share, or, ``alone`` and where there is no build, in one of its own. A
+    second window of a test is another browser's. Afterwards no error and no request to elsewhere may have been.
     """
     errors: list[str] = []
     elsewhere: list[str] = []

@@ -54,13 +54,28 @@ def large_enough(page: Page, name: str) -> list[dict[str, Any]]:
     return found
 
 
+STILL = """() => new Promise(done => {
+  let last = "", same = 0;
+  const look = () => {
+    const folds = [...document.querySelectorAll('.stMain details')];
+    const now = folds.map(one => one.getBoundingClientRect()).map(({y, height}) => [y, height]).join();
+    const moving = folds.some(one => one.getAnimations({subtree: true}).some(it => it.playState === "running"));
+    same = now === last && !moving ? same + 1 : 0;
+    last = now;
+    same < 6 ? setTimeout(look, 50) : done(true);
+  };
+  look();
+})"""
+"""Waits until no fold opens any more and none moves: they open over some frames, on a busy machine slowly."""
+
+
 def thumbs_hit(page: Page, name: str) -> None:
     """See that each target is of the size of a thumb, and that none lies on another; folds are opened first."""
     page.evaluate(
         "document.querySelectorAll('.stMain details:not([open]) > summary').forEach(one => one.click())"
     )
     expect(page.locator(".stMain details:not([open])")).to_have_count(0)
-    page.wait_for_timeout(300)  # they open over some frames
+    page.evaluate(STILL)
     found = large_enough(page, name)
     over = [
         (one["name"], other["name"])
