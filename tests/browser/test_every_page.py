@@ -16,7 +16,7 @@ from playwright.sync_api import TimeoutError as TimeoutError_
 
 from forecast.dashboard import main
 from forecast.ledger.folder import DEMOS, BuildFolder
-from tests.browser.conftest import BEFORE, HALF_WAY, Opener, keep, settled
+from tests.browser.conftest import BEFORE, HALF_WAY, Opener, findings, keep, settled
 from tests.browser.test_main_tasks import to
 
 PAGES = {address: title for _, title, address in main.PAGES if address != "start"}
@@ -143,7 +143,7 @@ def before_ordering(tmp_path: Path) -> BuildFolder:
     [(360, 740, "light"), (390, 844, "dark"), (1280, 900, "dark"), (1920, 1080, "light")],
 )
 def test_no_page_scrolls_sideways_each_has_one_heading_and_every_chart_its_finding_as_label(
-    visit: Opener, copies: dict[str, str], width: int, height: int, look: str
+    visit: Opener, copies: dict[str, str], axe: str, width: int, height: int, look: str
 ) -> None:
     page = visit(copies[HALF_WAY], width, height)
     page.emulate_media(color_scheme=look)  # type: ignore[arg-type]
@@ -180,6 +180,8 @@ def test_no_page_scrolls_sideways_each_has_one_heading_and_every_chart_its_findi
             dots_counted(page)
         if width == 390:
             thumbs_hit(page, name)
+        if (width, look) == (1280, "dark"):
+            assert findings(page, axe) == [], name
     if width == 390:
         page.get_by_test_id("stExpandSidebarButton").click()
         side = page.get_by_test_id("stSidebarNav").get_by_role("link", name="Receipts")
