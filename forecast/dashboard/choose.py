@@ -112,9 +112,8 @@ def _bands(comparison: Comparison, look: Palette) -> Any:
         if item.id != best.id:
             pair = comparison.pair(item.id, best.id)
             dearer = comparison.differences[pair.first, pair.second]
-            first = pair.first == item.id
-            cheaper = pair.first_cheaper.value if first else 1 - pair.first_cheaper.value
-            ways.append(AgainstCheapest(item.name, -dearer if first else dearer, cheaper))
+            own = -dearer if pair.first == item.id else dearer
+            ways.append(AgainstCheapest(item.name, own, pair.dearer_by(item.id), pair.cheaper_in(item.id)))
     return difference_bands(ways, best.name, comparison.currency, look, comparison.weights)
 
 
@@ -133,6 +132,7 @@ def _pair(view: Opened, comparison: Comparison) -> None:
             ("pair", view.key, *key, look),
             lambda: difference_strip(
                 comparison.differences[key],
+                pair.mean,
                 pair.first_name,
                 pair.second_name,
                 view.currency,

@@ -35,7 +35,7 @@ from forecast.views.quote_words import quotes_decided, quotes_sentence
 from forecast.views.sentences import prices_left_by_mix
 from forecast.views.ways import dominance_sentence, pair_sentence
 from forecast.watching.standing import Standing
-from forecast.words.money import about, entered, hourly, hours, percent, signed
+from forecast.words.money import about, entered, estimated, hourly, hours, percent, signed
 
 
 def mixes_within(view: Opened, money: float | None, hours: float | None, weeks: float | None) -> Mixes:
@@ -284,8 +284,8 @@ def _frontier_table(view: Opened, found: Mixes) -> None:
 def _mix_row(view: Opened, item: Mix, found: Mixes, weeks: bool) -> list[str]:
     return [
         farmed_out(item, found.titles),
-        about(item.p50, view.currency, found.errors[0]),
-        about(item.p80, view.currency, found.errors[1]),
+        estimated(found.p50_of(item), view.currency),
+        estimated(found.p80_of(item), view.currency),
         hours(item.hours_p80),
         *([f"{item.weeks:.0f}"] if weeks and item.weeks is not None else []),
         mix_mark(found, item),

@@ -141,13 +141,18 @@ class MixSearch:
         explained = best or order[0]
         levels = self.levels(explained)
         hazards = own_hazards_of_mix(self.build, explained.routes, explained.options.values())
-        return Mixes(
+        found = Mixes(
             self.build.build.currency, self.mixes, unbeaten(order), best, levels[1] if best is not None else None,
             order[0], min(self.mixes, key=lambda item: (item.hours_p80, item.p80)), soonest(self.mixes),
             self.reasons(explained), money, hours, weeks, (levels[0].error, levels[1].error), self.titles,
             hazards, _spared(explained, hazards, inside, order), self._yours(order), self._leaves(explained),
             self._keeping(explained, inside, order),
         )  # fmt: skip
+        return found.with_errors(self._errors)
+
+    def _errors(self, item: Mix) -> tuple[float, float]:
+        half, eight = self.levels(item)
+        return half.error, eight.error
 
     def _yours(self, order: Sequence[Mix]) -> Mix | None:
         """Give the cheapest mix with the routes of the way in force."""

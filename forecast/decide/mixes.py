@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -35,6 +35,9 @@ class Mix:
         Own hours at P50 and at P80.
     weeks : float or None
         Weeks at P80, own work and then waiting; None where the build does not say how many hours a week has.
+    errors : tuple of float, or None
+        Simulation errors of its P50 and P80; None for mixes that are named nowhere, for they take five times as long
+        as the percentiles themselves.
     """
 
     routes: Mapping[str, str]
@@ -46,6 +49,7 @@ class Mix:
     hours: float
     hours_p80: float
     weeks: float | None
+    errors: tuple[float, float] | None = field(default=None, compare=False)
 
     @property
     def farmed_out(self) -> tuple[str, ...]:
@@ -117,8 +121,7 @@ class Mixes:
     money, hours, weeks : float or None
         The limits.
     errors : tuple of float
-        Simulation errors of P50 and P80 of the best, or of the cheapest where none is within the limits; those of the
-        others are much the same, for all are of the same trials.
+        Simulation errors of P50 and P80 of the best, or of the cheapest where none is within the limits.
     titles : mapping
         Of options, by id.
     hazards : tuple of OwnHazard
@@ -158,6 +161,39 @@ class Mixes:
         """Tell whether a mix is within the limits."""
         limits = ((self.money, item.p80), (self.hours, item.hours_p80), (self.weeks, item.weeks))
         return all(limit is None or (value is not None and value <= limit) for limit, value in limits)
+
+    def p50_of(self, item: Mix) -> Estimate:
+        """Give the P50 of a mix with its own simulation error, as every other answer rounds it."""
+        return Estimate(item.p50, (item.errors or self.errors)[0])
+
+    def p80_of(self, item: Mix) -> Estimate:
+        """Give its P80; the error of a dot among many in a picture is that of the best one, which is much the same."""
+        return Estimate(item.p80, (item.errors or self.errors)[1])
+
+    def with_errors(self, errors: Callable[[Mix], tuple[float, float]]) -> Mixes:
+        """Give the same with the simulation errors of the mixes that are named or listed."""
+        known: list[Mix] = []
+
+        def own(item: Mix) -> Mix:
+            if item not in known:
+                known.append(replace(item, errors=errors(item)))
+            return known[known.index(item)]
+
+        def own_or_none(item: Mix | None) -> Mix | None:
+            return None if item is None else own(item)
+
+        listed = self.listed()
+        return replace(
+            self,
+            frontier=tuple(own(item) if item in listed else item for item in self.frontier),
+            best=own_or_none(self.best),
+            cheapest=own(self.cheapest),
+            least_work=own(self.least_work),
+            soonest=own_or_none(self.soonest),
+            spared=own_or_none(self.spared),
+            yours=own_or_none(self.yours),
+            keeping=own_or_none(self.keeping),
+        )
 
     def some_of_frontier(self, most: int = 12) -> tuple[Mix, ...]:
         """Pick from a long frontier: the ends, the best, and some evenly between."""

@@ -37,8 +37,6 @@ class OwnHourPay:
         Value of an own hour at which the two have the same P80, own time counted; None where they never have.
     dearer_at_p80 : bool
         Whether the worker's P80 is the higher one already with own hours counting nothing.
-    middle_hours : tuple of float, or None
-        P50 of own hours of the worker and of the other, as they stand beside each; None where they are shown nowhere.
     """
 
     worker: str
@@ -51,7 +49,6 @@ class OwnHourPay:
     p90: Estimate | None
     turns_at: float | None
     dearer_at_p80: bool = False
-    middle_hours: tuple[float, float] | None = None
 
 
 def cash_totals(forecast: Forecast) -> Array:
@@ -67,7 +64,6 @@ def own_hour_pay(
     hours: tuple[Array, Array],
     replicates: int,
     weights: Array | None = None,
-    middle: tuple[float, float] | None = None,
 ) -> OwnHourPay | None:
     """Give what the own hours of one way to build earn against another.
 
@@ -79,8 +75,6 @@ def own_hour_pay(
     hours : tuple of ndarray, shape (N,)
     replicates : int
     weights : ndarray, shape (N,), optional
-    middle : tuple of float, optional
-        P50 of own hours of both, as it is shown beside them.
 
     Returns
     -------
@@ -111,7 +105,6 @@ def own_hour_pay(
             (totals[worker], totals[other]), (hours[worker], hours[other]), weights=weights
         ),
         percentile(totals[worker], 0.8, weights) > percentile(totals[other], 0.8, weights),
-        None if middle is None else (middle[worker], middle[other]),
     )  # fmt: skip
 
 

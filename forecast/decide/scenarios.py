@@ -61,6 +61,9 @@ class Summary:
 class Pair:
     """Two scenarios against each other, trial by trial.
 
+    What is said of a pair without naming a percentile is of the means: the one measure whose differences add up over
+    several ways, in money and in own hours, and from which what an own hour pays follows.
+
     Attributes
     ----------
     first, second : str
@@ -87,6 +90,18 @@ class Pair:
     first_cheaper: Estimate
     dominance: Dominance
     pay: OwnHourPay | None
+
+    def dearer_by(self, id: str) -> Estimate:
+        """Give what one of the two costs more than the other on average; negative where it costs less."""
+        return self.mean if id == self.second else Estimate(-self.mean.value, self.mean.error)
+
+    def cheaper_in(self, id: str) -> float:
+        """Give the chance that one of the two costs less than the other."""
+        return self.first_cheaper.value if id == self.first else 1 - self.first_cheaper.value
+
+    def name_of(self, id: str) -> str:
+        """Give the name of one of the two."""
+        return self.first_name if id == self.first else self.second_name
 
 
 @dataclass(frozen=True)
@@ -251,12 +266,10 @@ def compare_forecasts(
                 mean_estimate(totals[place] - least, replicates, weights),
             )
         )  # fmt: skip
-    middle = {item.id: item.hours[SHARES.index(0.5)].value for item in summaries}
     pairs, differences = [], {}
     for one, other in combinations(forecasts, 2):
         moved = tuple(forecast_change(forecasts[one], forecasts[other], q) for q in (0.8, 0.9))
-        worked = middle[one], middle[other]
-        pairs.append(_pair(one, other, titles, alike[one], alike[other], (moved[0], moved[1]), worked))
+        pairs.append(_pair(one, other, titles, alike[one], alike[other], (moved[0], moved[1])))
         difference = alike[other].trials.totals - alike[one].trials.totals
         difference.setflags(write=False)
         differences[one, other] = difference
@@ -300,7 +313,6 @@ def _pair(
     first: Forecast,
     second: Forecast,
     moved: tuple[Estimate, Estimate],
-    worked: tuple[float, float],
 ) -> Pair:
     a, b = first.trials.totals, second.trials.totals
     replicates, weights = first.trials.replicates, first.trials.weights
@@ -315,6 +327,6 @@ def _pair(
         dominance(a, b, names, (weights, weights)),
         own_hour_pay(
             names, (cash_totals(first), cash_totals(second)), (first.trials.hours, second.trials.hours),
-            replicates, weights, worked,
+            replicates, weights,
         ),
     )  # fmt: skip

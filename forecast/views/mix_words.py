@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 from forecast.buildfile.oneself import OWN_ROUTE, own_hazards_sentence
 from forecast.decide.mixes import SOME_HOURS, Mix, Mixes, MixReason, package_words
@@ -54,9 +54,9 @@ def time_words(mix: Mix) -> str:
     return listed(_times(mix))
 
 
-def needs_words(mix: Mix, money: Callable[[float], str]) -> str:
+def needs_words(found: Mixes, mix: Mix, money: Money) -> str:
     """Say what it costs and takes at P80."""
-    return listed([money(mix.p80), *_times(mix)])
+    return listed([rounded(money, found.p80_of(mix)), *_times(mix)])
 
 
 def taken_in_words(reason: MixReason) -> str:
@@ -73,7 +73,8 @@ def reason_sentence(reason: MixReason, money: Money, hourly: Money | None = None
     """Say what the choice saves and risks."""
     name = package_words(reason.choice).capitalize()
     saves = reason.mean.value
-    word = f"saves {money(saves)}" if saves >= 0 else f"costs {money(-saves)} more"
+    sum_ = money(abs(saves), error=reason.mean.error)
+    word = f"saves {sum_}" if saves >= 0 else f"costs {sum_} more"
     text = f"{name}: {taken_in_words(reason)} {word} on average against {instead_in_words(reason)}"
     if saves >= 0 > reason.p90.value:
         text += f", but its bad outcomes cost {money(-reason.p90.value, error=reason.p90.error)} more at P90"
@@ -91,7 +92,7 @@ def hazards_sentence(found: Mixes, money: Money) -> str:
     said = own_hazards_sentence(found.hazards)
     if found.spared is None:
         return said
-    needs = needs_words(found.spared, _at_p80(found, money))
+    needs = needs_words(found, found.spared, money)
     return (
         f"{said} The best mix with {'that' if len(found.hazards) == 1 else 'these'} farmed out: "
         f"{mix_words(found.spared, found.titles)}. It needs {needs} at P80"
@@ -105,14 +106,9 @@ def keeping_sentence(found: Mixes, money: Money) -> str:
         return ""
     return (
         f"The best mix that keeps what is agreed: {mix_words(found.keeping, found.titles)}. It needs "
-        f"{needs_words(found.keeping, _at_p80(found, money))} at P80"
+        f"{needs_words(found, found.keeping, money)} at P80"
         f"{'' if found.fits(found.keeping) else ', which is beyond your limits'}."
     )
-
-
-def _at_p80(found: Mixes, money: Money) -> Callable[[float], str]:
-    """Give what writes a P80, rounded by its simulation error."""
-    return lambda value: money(value, error=found.errors[1])
 
 
 def mix_mark(found: Mixes, item: Mix) -> str:
@@ -138,16 +134,15 @@ def mixes_sentence(found: Mixes, money: Money, entered: Money | None = None) -> 
         best = found.best
         return (
             f"Best of {len(found.mixes):,} mixes{within}: {mix_words(best, found.titles)}. In 80 of 100 builds (P80) "
-            f"it costs no more than {_at_p80(found, money)(best.p80)} and takes no more than {time_words(best)}."
+            f"it costs no more than {rounded(money, found.p80_of(best))} and takes no more than {time_words(best)}."
         )
-    at = _at_p80(found, money)
     return (
-        f"No mix stays{within} in 80 of 100 builds. The cheapest needs {needs_words(found.cheapest, at)}; the one with "
-        f"least work {needs_words(found.least_work, at)}{_soonest_words(found, money)}."
+        f"No mix stays{within} in 80 of 100 builds. The cheapest needs {needs_words(found, found.cheapest, money)}; "
+        f"the one with least work {needs_words(found, found.least_work, money)}{_soonest_words(found, money)}."
     )
 
 
 def _soonest_words(found: Mixes, money: Money) -> str:
     if found.soonest is None or found.weeks is None or found.soonest in (found.cheapest, found.least_work):
         return ""
-    return f"; the soonest {needs_words(found.soonest, _at_p80(found, money))}"
+    return f"; the soonest {needs_words(found, found.soonest, money)}"

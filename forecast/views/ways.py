@@ -17,8 +17,14 @@ from forecast.views.mix_words import listed, route_words
 from forecast.views.moves import short
 from forecast.watching.known_facts import Knowledge, known_from
 from forecast.watching.standing import Standing
-from forecast.words.chances import builds, round_hours, rounded_hours
-from forecast.words.money import Money, about, hourly, hours, percent, rounded
+from forecast.words.chances import builds, rounded_hours
+from forecast.words.money import Money, about, estimated, hourly, hours, percent, rounded
+
+ON_AVERAGE = (
+    "What one way costs or works more than another is told on average: differences of two P50s or P80s come out "
+    "otherwise."
+)
+"""Stands beside ways with percentiles of their own, for who takes the differences of these."""
 
 _HEARD = 0.5
 """What counts for more than this among what a way learns is told of; a sum that may be a part says little."""
@@ -57,7 +63,8 @@ def ways_table(
     ]  # fmt: skip
     what = "hours and weeks" if timed else "hours"
     held = "Hold (P80): in 80 of 100 builds it costs no more"
-    return headings, rows, f"{held}. Own {what} in the middle; what an own hour pays, against {least.name}"
+    beside = f"Own {what} in the middle; what an own hour pays, against {least.name}"
+    return headings, rows, f"{held}. {beside}. {ON_AVERAGE}"
 
 
 def what_ways_hold(build: Build, ways: Sequence[str]) -> list[str]:
@@ -77,15 +84,18 @@ def further_table(comparison: Comparison) -> tuple[list[str], list[list[str]], s
     money = comparison.currency
     rows = [
         [
-            item.name, about(item.p10.value, money, item.p10.error), percent(item.chance_cheapest.value),
-            about(item.regret.value, money, item.regret.error),
+            item.name, estimated(item.p10, money), estimated(item.mean, money), percent(item.chance_cheapest.value),
+            estimated(item.regret, money),
         ]
         for item in comparison.scenarios
     ]  # fmt: skip
-    caption = "How often each is the cheapest, and how much dearer than the cheapest it is on average"
+    caption = (
+        "How often each is the cheapest, and how much dearer it is on average than whichever is the cheapest in that "
+        "build"
+    )
     if comparison.scenarios[0].weeks is not None:
         caption += ". Weeks are own hours at what a week has room for, then waiting"
-    return ["", "P10", "Cheapest in", "Dearer by"], rows, caption
+    return ["", "P10", "On average", "Cheapest in", "Dearer by"], rows, caption
 
 
 def _pays(comparison: Comparison, item: Summary, least: Summary) -> str:
@@ -188,7 +198,10 @@ def dominance_sentence(found: Dominance) -> str:
 def pay_sentence(pay: OwnHourPay, money: Money, strong: str = "") -> str:
     """Say what an own hour earns; ``strong`` is put around the key figure."""
     if pay.saving <= 0:
-        return f"{_more_hours(pay)} and saves nothing: your time earns nothing by it."
+        more = (
+            f"{pay.worker} takes {rounded_hours(pay.extra_hours)} own hours more than {pay.other} on average"
+        )
+        return f"{more} and saves nothing: your time earns nothing by it."
     pays = f"{strong}{money(pay.mean.value)} per own hour{strong}"
     text = f"Doing it yourself pays {pays}: {pay.worker} against {pay.other}."
     if pay.p10 is not None and pay.p90 is not None:
@@ -220,20 +233,6 @@ def steps_sentence(pay: OwnHourPay, steps: tuple[OwnHourPay, OwnHourPay], money:
     return f"{way}: {money(pay.mean.value)} per own hour. It comes from {first} of these hours and {second}."
 
 
-def _more_hours(pay: OwnHourPay) -> str:
-    """Say how many own hours it takes more: the difference of the two figures that stand beside the ways."""
-    if pay.middle_hours is None:
-        return (
-            f"{pay.worker} takes {rounded_hours(pay.extra_hours)} own hours more than {pay.other} on average"
-        )
-    more = round_hours(pay.middle_hours[0]) - round_hours(pay.middle_hours[1])
-    if more > 0:
-        return f"{pay.worker} takes {more:,.0f} own hours more than {pay.other} in the middle (P50)"
-    return (
-        f"{pay.worker} takes as many own hours as {pay.other} or fewer in the middle (P50), more on average"
-    )
-
-
 def turning_sentence(pay: OwnHourPay, money: Money) -> str:
     """Say at which value of an own hour the decision turns."""
     if pay.turns_at is not None:
@@ -248,13 +247,10 @@ def turning_sentence(pay: OwnHourPay, money: Money) -> str:
 
 def pair_sentence(pair: Pair, money: Money) -> str:
     """Say which is cheaper, how often, and by how much."""
-    chance = pair.first_cheaper.value
-    saves = pair.mean.value
-    cheaper, dearer = (
-        (pair.first_name, pair.second_name) if saves >= 0 else (pair.second_name, pair.first_name)
-    )
-    often = chance if saves >= 0 else 1 - chance
-    return f"{cheaper} costs {money(abs(saves))} less than {dearer} on average, and is cheaper in {builds(often)}."
+    ids = pair.first, pair.second
+    cheaper, dearer = ids if pair.mean.value >= 0 else ids[::-1]
+    less = f"{pair.name_of(cheaper)} costs {rounded(money, pair.dearer_by(dearer))} less than {pair.name_of(dearer)}"
+    return f"{less} on average, and is cheaper in {builds(pair.cheaper_in(cheaper))}."
 
 
 def comparison_sentence(found: Comparison, money: Money, strong: str = "") -> str:
@@ -265,8 +261,9 @@ def comparison_sentence(found: Comparison, money: Money, strong: str = "") -> st
         f"and the cheapest of all in {strong}{builds(best.chance_cheapest.value)}{strong}."
     )
     if on_average.id != best.id:
+        dearer = found.pair(best.id, on_average.id).dearer_by(best.id)
         text += (
-            f" On average {on_average.name} is cheaper by {money(best.mean.value - on_average.mean.value)}: "
+            f" On average {on_average.name} is cheaper by {rounded(money, dearer)}: "
             "its dear builds are less dear."
         )
     return text

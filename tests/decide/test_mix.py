@@ -14,6 +14,7 @@ from forecast.buildfile.schema import Build, Scenario
 from forecast.decide.mix import Mix, Mixes, MixSearch, mix
 from forecast.decide.mixer import Mixer, routes_offered
 from forecast.decide.paired import forecast_change
+from forecast.decide.scenarios import compare
 from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import compile_plan
@@ -73,6 +74,22 @@ name = "Small shop"
 choice = "paint"
 override = { paint_shop = { amount = 1250 } }
 """
+
+
+def test_what_a_mix_comes_to_is_rounded_as_the_way_of_the_same_routes_is() -> None:
+    """Both are of the same trials; each mix has errors of its own, which may be of another power of ten."""
+    build = small()
+    ways = {item.id: item for item in compare(build, trials=2048).scenarios}
+    found, held = mix(build, trials=2048), 0
+    for item in (*found.listed(), found.cheapest, found.least_work):
+        for id, way in build.scenario.items():
+            if all(way.route(package) == route for package, route in item.routes.items()):
+                held += 1
+                for one, other in ((found.p50_of(item), ways[id].p50), (found.p80_of(item), ways[id].p80)):
+                    assert (one.value, one.error) == pytest.approx((other.value, other.error))
+    assert held >= 2
+    errors = {found.p50_of(item).error for item in found.listed()}
+    assert len(errors) > 1  # with one error for all of them there would be nothing to hold
 
 
 def one_by_one(build: Build, routes: dict[str, str], known: KnownFacts | None = None) -> Forecast:

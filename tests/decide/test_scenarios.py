@@ -18,14 +18,19 @@ from forecast.engine.forecast import simulate
 from forecast.engine.known import KnownFacts
 from forecast.engine.statistics import Estimate
 from forecast.errors import SimulationError
+from forecast.views.charts import AgainstCheapest, difference_bands, difference_strip
 from forecast.views.ways import (
+    ON_AVERAGE,
     comparison_sentence,
+    further_table,
     pair_sentence,
     pay_sentence,
     steps_of,
     steps_sentence,
     turning_sentence,
+    ways_table,
 )
+from forecast.words.money import about
 from tests.decide.sample import SMALL, euros, small
 from tests.references.trade_facts import FARMING_OUT_AGAINST_DIY
 
@@ -83,6 +88,57 @@ def test_difference_of_normals() -> None:
     z80 = ndtri(0.8)
     near(pair.p80, 50 + z80 * (math.hypot(60, 10) - math.hypot(60, 20)))
     assert "By yourself costs €50 less than Shop on average" in pair_sentence(pair, euros)
+
+
+def test_one_way_is_dearer_than_another_by_one_sum_wherever_that_is_told() -> None:
+    """A repair of 1,000 in 30 of 100 builds: 300 on average, nothing in the middle; 400 less for the other one."""
+    found = compare(
+        parse_build(
+            """
+[build]
+name = "Skewed"
+currency = "EUR"
+country = "IE"
+[[line]]
+id = "bought"
+group = "finish"
+package = "paint"
+route = "shop"
+amount = 400
+[[event]]
+id = "repair"
+package = "paint"
+route = "self"
+chance = 0.3
+cost = 1000
+[scenario.own]
+all = "self"
+[scenario.shop]
+all = "shop"
+"""
+        ),
+        trials=65_536,
+    )
+    (pair,) = found.pairs
+    less = about(100, "EUR")  # 400 − 0.3 × 1,000; of the P50s, and of the P50 of the difference, it is 400
+    assert f"Own costs {less} less than Shop on average" in pair_sentence(pair, euros)
+    assert [pair.dearer_by(id).value for id in ("shop", "own")] == pytest.approx([100, -100], abs=10)
+    shown = difference_bands(
+        [
+            AgainstCheapest(
+                "Shop", found.differences["own", "shop"], pair.dearer_by("shop"), pair.cheaper_in("shop")
+            )
+        ],
+        "Own",
+        "EUR",
+    )
+    assert f"Shop {less} more on average; cheaper in 30 of 100 builds" in shown.to_dict()["description"]
+    strip = difference_strip(found.differences["own", "shop"], pair.mean, "Own", "Shop", "EUR")
+    assert f"On average it costs {less} more" in strip.to_dict()["description"]
+    headings, rows, _ = further_table(found)
+    averages = [row[headings.index("On average")] for row in rows]
+    assert averages == [about(300, "EUR"), about(400, "EUR")]
+    assert ON_AVERAGE in ways_table(found, None)[2]
 
 
 def test_regret_and_chance_of_being_cheapest() -> None:
@@ -290,16 +346,16 @@ def test_paired_errors_are_a_quarter_of_unpaired_ones() -> None:
 @pytest.mark.parametrize(
     ("hand_over", "said"),
     [
-        (0.0, "Working takes 30 own hours more than Buying in the middle (P50) and saves nothing"),
-        (0.4, "Working takes 30 own hours more than Buying in the middle (P50) and saves nothing"),
-        (
-            0.6,
-            "Working takes as many own hours as Buying or fewer in the middle (P50), more on average and saves",
-        ),
+        (0.0, "Working takes 35 own hours more than Buying on average and saves nothing"),
+        (0.4, "Working takes 130 own hours more than Buying on average and saves nothing"),
+        (0.6, "Working takes 100 own hours more than Buying on average and saves nothing"),
     ],
 )
-def test_own_hours_more_are_those_that_stand_beside_the_ways(hand_over: float, said: str) -> None:
-    """Some builds are long: the mean moves with them, the middle figures do not."""
+def test_own_hours_more_are_the_average_as_the_money_is(hand_over: float, said: str) -> None:
+    """Some builds are long, and 40 of 100 take 250 hours more: 30 + 0.4 × 250, and 0.4 × 250 with nothing else.
+
+    The first case has 1 of 100: 32.5, told in steps of five.
+    """
     build = parse_build(f"""
 [build]
 name = "Hours"

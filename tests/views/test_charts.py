@@ -90,8 +90,9 @@ def every_chart(forecast: Forecast) -> list[Any]:
     difference = np.random.default_rng(1).normal(300, 500, 4096)
     return [
         dots_of_hundred(forecast, 13_500), s_curve(forecast, 13_500), line_bars(forecast.lines, "EUR"),
-        difference_bands([AgainstCheapest("A shop", difference, 0.3)], "By oneself", "EUR"),
-        paid_against_fan(forecast, 13_500), difference_strip(difference, "one", "other", "EUR"),
+        difference_bands([AgainstCheapest("A shop", difference, Estimate(300, 8), 0.3)], "By oneself", "EUR"),
+        paid_against_fan(forecast, 13_500),
+        difference_strip(difference, Estimate(300, 8), "one", "other", "EUR"),
         forecast_band(points, 200, "EUR"), contingency_over_time(points, "EUR"),
         paid_against_budget(payments, 5000, "EUR"),
         estimate_paid_forecast(standings, "EUR"), moved_bars(("May", 100), [("kit", 30), ("duty", -10)], "EUR"),
@@ -100,7 +101,8 @@ def every_chart(forecast: Forecast) -> list[Any]:
 
 def test_no_line_runs_through_the_words_beside_the_bands() -> None:
     difference = np.random.default_rng(1).normal(9000, 800, 4096)  # far from zero, where the names stand
-    spec = difference_bands([AgainstCheapest("A shop", difference, 0.01)], "By oneself", "EUR").to_dict()
+    way = AgainstCheapest("A shop", difference, Estimate(9000, 12), 0.01)
+    spec = difference_bands([way], "By oneself", "EUR").to_dict()
     found = [layer for layer in spec["layer"] if layer["encoding"].get("x", {}).get("datum") == 0.0]
     assert [layer["mark"]["type"] for layer in found] == ["tick"]
     words = [layer["mark"] for layer in spec["layer"] if layer["mark"]["type"] == "text"]
@@ -303,7 +305,8 @@ def test_the_running_total_names_where_the_build_ends() -> None:
 
 def test_the_strip_says_how_often_the_second_is_cheaper() -> None:
     difference = np.concatenate([np.full(300, -50.0), np.full(700, 80.0)])
-    chart = difference_strip(difference, "Own work", "The shop", "EUR")
+    chart = difference_strip(difference, Estimate(41, 0), "Own work", "The shop", "EUR")
+    assert "On average it costs €40 more" in chart.to_dict()["description"]
     assert "The shop is cheaper than Own work in 30 of 100 builds" in chart.to_dict()["description"]
     shares = [row["share"] for row in with_key(chart, "share")]
     assert sum(shares) == pytest.approx(1)

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.decide.mix import Mix, Mixes
-from forecast.engine.statistics import percentiles
+from forecast.engine.statistics import Estimate, percentiles
 from forecast.figures.shapes import Array
 from forecast.views.charts.frame import (
     MOST_POINTS,
@@ -26,7 +26,7 @@ from forecast.views.charts.frame import (
     y_at,
 )
 from forecast.views.theme import LIGHT, Palette
-from forecast.words.money import about, builds, hours
+from forecast.words.money import about, builds, estimated, hours
 
 
 @dataclass(frozen=True)
@@ -37,12 +37,15 @@ class AgainstCheapest:
     ----------
     name : str
     difference : ndarray, shape (N,)
+    dearer_by : Estimate
+        Its mean, negative where it costs less: what is said of two ways everywhere.
     cheaper : float
         Chance that it costs less.
     """
 
     name: str
     difference: Array
+    dearer_by: Estimate
     cheaper: float
 
 
@@ -67,13 +70,11 @@ def difference_bands(
     """
     rows = []
     for way in ways:
-        found = percentiles(way.difference, (0.025, 0.1, 0.25, 0.5, 0.75, 0.9, 0.975), weights)
-        half = float(found[3])
-        side = "more" if half >= 0 else "less"
+        found = percentiles(way.difference, (0.025, 0.1, 0.25, 0.75, 0.9, 0.975), weights)
         rows.append(
-            dict(zip(("a", "b", "c", "half", "d", "e", "f"), map(float, found), strict=True))
-            | {"key": way.name, "figures": f"{about(abs(half), currency)} {side} in the middle; "
-               f"cheaper in {builds(way.cheaper)}"}
+            dict(zip(("a", "b", "c", "d", "e", "f"), map(float, found), strict=True))
+            | {"key": way.name, "mean": way.dearer_by.value,
+               "figures": f"{_more_or_less(way.dearer_by, currency)} on average; cheaper in {builds(way.cheaper)}"}
         )  # fmt: skip
     frame = pd.DataFrame(rows)
     ends = span([*frame["a"], *frame["f"], 0.0], room=0.06)
@@ -86,7 +87,7 @@ def difference_bands(
         )
         for low, high, height, opacity in (("a", "f", 8, 0.28), ("b", "e", 13, 0.42), ("c", "d", 18, 0.75))
     ]
-    middle = base.mark_tick(thickness=3, height=24, color=palette.ink).encode(x=alt.X("half:Q"))
+    middle = base.mark_tick(thickness=3, height=24, color=palette.ink).encode(x=alt.X("mean:Q"))
     # As high as the bands of each row: a line from top to bottom would run through the words.
     zero = base.mark_tick(thickness=1.5, height=30, color=palette.ink).encode(x=alt.XDatum(0.0))
     names: list[Any] = []
@@ -104,13 +105,20 @@ def difference_bands(
         names += [mark.encode(x=x_at(4), text=alt.Text(f"{column}:N")) for mark in (halo, text)]
     said = "; ".join(f"{row['key']} {row['figures']}" for row in rows)
     title = f"What the others cost more than {reference}, in the same build"
-    note = "Right of the line: dearer. Bands, from dark to pale: 50, 80 and 95 of 100 builds. Tick: the middle (P50)."
+    note = (
+        "Right of the line: dearer. Bands, from dark to pale: 50, 80 and 95 of 100 builds. Tick: on average."
+    )
     chart = layered(*bands, zero, middle, *names)
     return framed(chart, title, f"{title}: {said}.", palette, 92 * len(rows), note)
 
 
+def _more_or_less(found: Estimate, currency: str) -> str:
+    return f"{about(abs(found.value), currency, found.error)} {'more' if found.value >= 0 else 'less'}"
+
+
 def difference_strip(
     difference: Array,
+    dearer_by: Estimate,
     first: str,
     second: str,
     currency: str,
@@ -123,13 +131,15 @@ def difference_strip(
     ----------
     difference : ndarray, shape (N,)
         Second less first, trial by trial.
+    dearer_by : Estimate
+        Its mean.
     first, second : str
         Their names.
     currency : str
     palette : Palette
     weights : ndarray, shape (N,), optional
     """
-    low, half, high = percentiles(difference, (0.005, 0.5, 0.995), weights)
+    low, high = percentiles(difference, (0.005, 0.995), weights)
     step = nice_step(high - low, 40)
     edges = np.arange(np.floor(low / step), np.ceil(high / step) + 1) * step
     counts, _ = np.histogram(difference, edges, weights=weights)
@@ -169,9 +179,8 @@ def difference_strip(
         ),
     ]
     title = f"{second} is cheaper than {first} in {builds(cheaper)}"
-    middle = "more" if half >= 0 else "less"
     description = (
-        f"{title}. In the middle it costs {about(abs(half), currency)} {middle}; in 99 of 100 builds the difference "
+        f"{title}. On average it costs {_more_or_less(dearer_by, currency)}; in 99 of 100 builds the difference "
         f"lies between {about(low, currency)} and {about(high, currency)}."
     )
     note = "The same build simulated both ways, trial by trial. Filled: cheaper. Outlined: dearer."
@@ -211,22 +220,22 @@ def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:
     shown = ("Farmed out:N", "P80:N", "Own hours:N", *(("Weeks:N",) if found.soonest is not None else ()))
     tooltip = tips(*shown)
     faint = (
-        alt.Chart(_frame(others, currency))
+        alt.Chart(_frame(found, others, currency))
         .mark_circle(size=26, color=palette.faint, opacity=0.75)
         .encode(x=x, y=y, tooltip=tooltip)
     )
-    base = alt.Chart(_frame(line, currency)).encode(x=x, y=y, tooltip=tooltip)
+    base = alt.Chart(_frame(found, line, currency)).encode(x=x, y=y, tooltip=tooltip)
     joined = base.mark_line(color=palette.accent, strokeWidth=1.6, interpolate="step-before").encode(
         order=alt.Order("hours:Q")
     )
     dots = base.mark_circle(size=44, color=palette.accent, opacity=1)
     open_dots = (
-        alt.Chart(_frame(sooner, currency))
+        alt.Chart(_frame(found, sooner, currency))
         .mark_point(size=44, color=palette.accent, filled=False, strokeWidth=1.6, opacity=1, shape="circle")
         .encode(x=x, y=y, tooltip=tooltip)
     )
     ring = (
-        alt.Chart(_frame([marked], currency))
+        alt.Chart(_frame(found, [marked], currency))
         .mark_point(size=190, filled=False, color=palette.ink, strokeWidth=2, shape="circle")
         .encode(x=x, y=y, tooltip=tooltip)
     )
@@ -244,13 +253,13 @@ def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:
         note += " Open: dearer or more work than a joined one, and done in fewer weeks."
     if found.money is not None or found.hours is not None:
         note += " Dashed: your limits."
-    ends = f"{_said(found.cheapest, currency)}; {_said(found.least_work, currency)}"
+    ends = f"{_said(found, found.cheapest, currency)}; {_said(found, found.least_work, currency)}"
     description = (
         f"{title}. {len(found.mixes):,} mixes by own hours and cost at P80; {len(found.frontier)} of them are not "
         f"beaten in {'P80, own hours and weeks' if found.soonest is not None else 'both'}. The ends: {ends}."
     )
     if found.best is not None and _word(found) == "best":
-        description += f" Best within your limits: {_said(found.best, currency)}."
+        description += f" Best within your limits: {_said(found, found.best, currency)}."
     return framed(layered(*layers), title, description, palette, 300, note)
 
 
@@ -281,25 +290,25 @@ def _label(base: Any, colour: str, palette: Palette, **place: Any) -> list[Any]:
 def _title(found: Mixes, currency: str) -> str:
     low, least = found.cheapest, found.least_work
     if low == least:
-        return f"One mix is both the cheapest and the least work: {_said(low, currency)}"
+        return f"One mix is both the cheapest and the least work: {_said(found, low, currency)}"
     return (
-        f"From {about(low.p80, currency)} and {hours(low.hours_p80)} of your own to {about(least.p80, currency)} and "
-        f"{hours(least.hours_p80)}"
+        f"From {estimated(found.p80_of(low), currency)} and {hours(low.hours_p80)} of your own to "
+        f"{estimated(found.p80_of(least), currency)} and {hours(least.hours_p80)}"
     )
 
 
-def _said(item: Mix, currency: str) -> str:
+def _said(found: Mixes, item: Mix, currency: str) -> str:
     away = ", ".join(item.farmed_out) or "nothing"
-    return f"{about(item.p80, currency)} and {hours(item.hours_p80)} with {away} farmed out"
+    return f"{estimated(found.p80_of(item), currency)} and {hours(item.hours_p80)} with {away} farmed out"
 
 
-def _frame(items: list[Mix] | tuple[Mix, ...], currency: str) -> pd.DataFrame:
+def _frame(found: Mixes, items: list[Mix] | tuple[Mix, ...], currency: str) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "hours": [item.hours_p80 for item in items],
             "cost": [item.p80 for item in items],
             "Farmed out": [", ".join(item.farmed_out) or "nothing" for item in items],
-            "P80": [about(item.p80, currency) for item in items],
+            "P80": [estimated(found.p80_of(item), currency) for item in items],
             "Own hours": [hours(item.hours_p80) for item in items],
             "Weeks": ["" if item.weeks is None else f"{item.weeks:.0f}" for item in items],
         }

@@ -244,7 +244,7 @@ def compare_text(build: Build, found: Comparison) -> str:
     """Write scenarios side by side, then each pair in a sentence."""
     from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
     from forecast.views.commands.told import table
-    from forecast.views.ways import comparison_sentence, steps_of, what_ways_hold
+    from forecast.views.ways import ON_AVERAGE, comparison_sentence, steps_of, what_ways_hold
     from forecast.words.money import about, hours, percent
 
     money = _money(found.currency)
@@ -253,7 +253,7 @@ def compare_text(build: Build, found: Comparison) -> str:
             item.name,
             *(
                 about(value.value, found.currency, value.error)
-                for value in (item.p10, item.p50, item.p80, item.p90)
+                for value in (item.p10, item.p50, item.p80, item.p90, item.mean)
             ),
             f"{hours(item.hours[1].value)}",
             *([f"{item.weeks[1].value:.0f}"] if item.weeks is not None else []),
@@ -267,7 +267,9 @@ def compare_text(build: Build, found: Comparison) -> str:
         text.append(told)
     text.append("")
     weeks = ["Weeks"] if found.scenarios[0].weeks is not None else []
-    text.append(table(["Scenario", "P10", "P50", "P80", "P90", "Own hours", *weeks, "Cheapest in"], rows))
+    headings = ["Scenario", "P10", "P50", "P80", "P90", "Average", "Own hours", *weeks, "Cheapest in"]
+    timed = "Own hours and weeks: in the middle (P50)" if weeks else "Own hours: in the middle (P50)"
+    text += [table(headings, rows), f"{timed}. {ON_AVERAGE}"]
     if held := what_ways_hold(build, [item.id for item in found.scenarios]):
         text += ["", *held]
     for pair in sorted(found.pairs, key=lambda pair: steps_of(found, pair) is not None):  # steps come first
@@ -366,7 +368,7 @@ def run_mix(options: argparse.Namespace) -> Answered[Mixes]:
     )
     from forecast.views.sentences import prices_left_by_mix, with_receipts
     from forecast.watching.reforecast import scenario_in_force
-    from forecast.words.money import about, hourly, hours
+    from forecast.words.money import estimated, hourly, hours
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -389,8 +391,8 @@ def run_mix(options: argparse.Namespace) -> Answered[Mixes]:
     rows = [
         [
             wrapped(farmed_out(item, found.titles), 60),
-            about(item.p50, currency, found.errors[0]),
-            about(item.p80, currency, found.errors[1]),
+            estimated(found.p50_of(item), currency),
+            estimated(found.p80_of(item), currency),
             hours(item.hours_p80),
             *([f"{item.weeks:.0f}"] if item.weeks is not None else []),
             mix_mark(found, item),
