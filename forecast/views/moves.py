@@ -10,7 +10,8 @@ from math import log
 from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.decide.contingency import ENOUGH_CLOSED
 from forecast.engine.known import KnownFacts
-from forecast.watching.moved import OWN_RANGES, WIDER, Moved, MovedPart
+from forecast.watching.behind_moves import OWN_RANGES, WIDER
+from forecast.watching.moved import Moved, MovedPart
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.watching.standing import day_before
 from forecast.words.chances import so_many

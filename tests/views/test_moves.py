@@ -11,7 +11,8 @@ import pytest
 from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.decide.contingency import ENOUGH_CLOSED
 from forecast.views.moves import moved_headline, moved_sentence, start_words, step_sentences, written
-from forecast.watching.moved import ORDER, OWN_RANGES, Apart, Figures, Moved, MovedPart, PartKind
+from forecast.watching.behind_moves import OWN_RANGES
+from forecast.watching.moved import ORDER, Apart, Figures, Moved, MovedPart, PartKind
 
 
 def part(kind: PartKind, mean: int, p80: int, *pushes: tuple[str, float]) -> MovedPart:
