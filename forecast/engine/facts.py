@@ -15,7 +15,7 @@ from forecast.engine.plan import Plan, Rate, Row, sole_input
 from forecast.engine.replicate import sample
 from forecast.errors import SimulationError
 from forecast.figures.evaluate import Value, evaluate
-from forecast.figures.formula import Constant, LineValue, less_paid, walk
+from forecast.figures.formula import Constant, LineValue, walk
 from forecast.figures.shapes import Array
 
 _PRIOR_TRIALS = 4096  # for the scores of rows that several inputs decide
@@ -213,7 +213,7 @@ class Prior:
             else self._value(self.rows[name], given, asked, instead)
             for name in row.reads
         }
-        return evaluate(less_paid(row.formula, given.paid) if row.unpaid else row.formula, inputs, lines)
+        return evaluate(row.less(given.paid), inputs, lines)
 
     def _price(self, name: str, given: _Given, asked: str) -> Value:
         """Give the price that follows from what was paid for the row that is proportional to it."""

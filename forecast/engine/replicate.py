@@ -17,7 +17,7 @@ from forecast.engine.margin import TENTHS, steepness, widest
 from forecast.engine.plan import Gate, Plan, PlanInput, Row
 from forecast.engine.tabulated import sampler
 from forecast.figures.evaluate import Value, evaluate
-from forecast.figures.formula import Formula, less_paid
+from forecast.figures.formula import Formula
 from forecast.figures.normal import normal_score, normal_scores, normal_share
 from forecast.figures.shapes import Array, Shape
 
@@ -119,7 +119,7 @@ class World:
     def formula(self, row: Row) -> Formula:
         """Give what a row follows from, with what is paid by now taken off where it is no share of that."""
         paid = {} if self.conditions is None else self.conditions.paid
-        return less_paid(row.formula, paid) if paid and row.unpaid else row.formula
+        return row.less(paid)
 
     def settle(self, row: Row, drawn: Array) -> Array | float | None:
         """Give what a row costs where its amount is known, or known in part; None where nothing is.

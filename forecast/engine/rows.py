@@ -129,6 +129,10 @@ class Row:
         nodes = (node for node in walk(self.formula) if isinstance(node, LineValue) and node.unpaid)
         return tuple(dict.fromkeys(node.id for node in nodes))
 
+    def less(self, paid: Mapping[str, float]) -> Formula:
+        """Give its formula with what is paid for other rows taken off where it counts only what is not paid yet."""
+        return less_paid(self.formula, paid) if paid and self.unpaid else self.formula
+
 
 @dataclass(frozen=True)
 class Rate:
@@ -342,7 +346,7 @@ class Plan:
                     share = float(facts.gates[row.gate])
                 value = 0.0
                 if share:
-                    value = share * float(evaluate(less_paid(row.formula, facts.paid), inputs, lines))
+                    value = share * float(evaluate(row.less(facts.paid), inputs, lines))
                 if paid is not None:
                     settled = partial[row.id].settled if row.id in partial else paid.settled
                     value = settled * paid.paid + (1 - settled) * max(value, paid.paid) + paid.exchange

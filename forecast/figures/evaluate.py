@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from operator import add, mul
 from typing import Protocol, TypeVar
 
 import numpy as np
@@ -10,7 +11,6 @@ import numpy as np
 from forecast.figures.figure import FigureBase
 from forecast.figures.formula import (
     Constant,
-    Exponential,
     Formula,
     Input,
     Larger,
@@ -78,27 +78,26 @@ def worked_out(
         return (value(part) for part in parts)
 
     def value(node: Formula) -> T:
-        match node:
-            case Constant(number):
-                return arithmetic.number(number)
-            case Input(name):
-                return inputs[name]
-            case LineValue(name):
-                return lines[name]
-            case Sum(parts):
-                return arithmetic.total(values(parts))
-            case Product(parts):
-                return arithmetic.product(values(parts))
-            case Larger(parts):
-                return arithmetic.largest(values(parts))
-            case Smaller(parts):
-                return arithmetic.smallest(values(parts))
-            case Quotient(top, bottom):
-                return arithmetic.quotient(value(top), value(bottom))
-            case RoundedUp(part, step):
-                return arithmetic.rounded_up(value(part), step)
-            case Exponential(part):
-                return arithmetic.exponential(value(part))
+        # The commonest first, and no `match`, which takes twice as long: plans have thousands of nodes.
+        if isinstance(node, Input):
+            return inputs[node.id]
+        if isinstance(node, Product):
+            return arithmetic.product(values(node.parts))
+        if isinstance(node, Constant):
+            return arithmetic.number(node.value)
+        if isinstance(node, LineValue):
+            return lines[node.id]
+        if isinstance(node, Sum):
+            return arithmetic.total(values(node.parts))
+        if isinstance(node, Larger):
+            return arithmetic.largest(values(node.parts))
+        if isinstance(node, Smaller):
+            return arithmetic.smallest(values(node.parts))
+        if isinstance(node, Quotient):
+            return arithmetic.quotient(value(node.top), value(node.bottom))
+        if isinstance(node, RoundedUp):
+            return arithmetic.rounded_up(value(node.part), node.step)
+        return arithmetic.exponential(value(node.part))
 
     return value(formula)
 
@@ -110,10 +109,10 @@ class _Arrays:
         return value
 
     def total(self, parts: Iterable[Value]) -> Value:
-        return _fold(np.add, parts, 0.0)
+        return _fold(np.add, parts, 0.0, add)
 
     def product(self, parts: Iterable[Value]) -> Value:
-        return _fold(np.multiply, parts, 1.0)
+        return _fold(np.multiply, parts, 1.0, mul)
 
     def largest(self, parts: Iterable[Value]) -> Value:
         return _fold(np.maximum, parts, -np.inf)
@@ -187,14 +186,23 @@ def at_middle(formula: Formula, figures: Mapping[str, FigureBase]) -> float:
     return float(evaluate(formula, {id: figures[id].shape(id).middle for id in wanted}, {}))
 
 
-def _fold(operation: np.ufunc, values: Iterable[Value], neutral: float) -> Value:
-    """Combine values from left to right: numbers first among themselves, then into one array of our own."""
+def _fold(
+    operation: np.ufunc,
+    values: Iterable[Value],
+    neutral: float,
+    of_numbers: Callable[[float, float], float] | None = None,
+) -> Value:
+    """Combine values from left to right: numbers first among themselves, then into one array of our own.
+
+    Numbers go by ``of_numbers`` where it is given, which does the same to two of them in a tenth of the time.
+    """
+    of_two = of_numbers or operation
     number: float | None = None
     own: Array | None = None
     first: Array | None = None
     for value in values:
         if not isinstance(value, np.ndarray):
-            number = float(value) if number is None else float(operation(number, value))
+            number = float(value) if number is None else float(of_two(number, float(value)))
         elif own is not None:
             operation(own, value, out=own)
         elif first is None:

@@ -157,7 +157,10 @@ def _run(arguments: Sequence[str]) -> int:
     if options.command is None:
         print(HERE if is_build(".") else FIRST)
         return 0
-    return int(options.run(options))
+    from forecast.ledger.opened import kept_open
+
+    with kept_open():
+        return int(options.run(options))
 
 
 @contextmanager
