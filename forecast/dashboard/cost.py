@@ -39,10 +39,10 @@ def page() -> None:
         forecast = as_it_stands(view)
         firm_up_on_its_way(view)  # begun now, drawn last
         work = work_sentence(forecast, strong=STRONG)
-        narrow = if_narrow_line(view)
+        narrow, known = if_narrow_line(view), known_by_now(view)
         answer(
-            *with_receipts(view.build, known_by_now(view), forecast),
-            hold_sentence(forecast, strong=STRONG),
+            *with_receipts(view.build, known, forecast),
+            hold_sentence(forecast, strong=STRONG, known=known),
             narrow.text if narrow is not None else "",
             budget_sentence(forecast, view.budget, strong=STRONG) if view.budget is not None else "",
             _slips(view.build.fingerprint(), dt.date.today().isoformat(), view.build),

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from forecast.decide.contingency import Contingency, Level, PublishedBeside, Share
+from forecast.views.sentences import hold_words
+from forecast.watching.standing import Standing
 from forecast.words.chances import builds
 from forecast.words.money import Money, as_written, rounded, signed
 
@@ -94,12 +96,11 @@ def published_sentence(found: PublishedBeside, money: Money) -> str:
     return f"{found.published.what}: {sums}. {found.published.source}. {found.published.standing}"
 
 
-def contingency_sentence(found: Contingency, money: Money) -> str:
-    """Say what to hold, how often it does, and what stands behind it."""
-    enough = f"in {builds(found.level)} (P{100 * found.level:.0f}) it costs no more"
+def contingency_sentence(found: Contingency, money: Money, known: Standing | None = None) -> str:
+    """Say what to hold, what of it is paid, how often it does, and what stands behind it."""
     text = (
-        f"Hold {rounded(money, found.held)}: {enough}. That is {money(found.over)} over your middle figures, "
-        f"which are enough in {builds(found.chance_of_base.value)}"
+        f"{hold_words(found.held, found.level, known, found.currency)} That is {money(found.over)} over your middle "
+        f"figures, which are enough in {builds(found.chance_of_base.value)}"
     )
     return f"{text}{_largest(found)}."
 

@@ -17,7 +17,8 @@ from forecast.watching.estimates import Unusual
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.standing import Promise, Standing
 from forecast.words.chances import so_many, were_to_cost
-from forecast.words.money import about, builds, entered, exact, hours
+from forecast.words.currencies import minor_digits
+from forecast.words.money import about, as_written, builds, entered, exact, hours
 
 LESSON = 0.2
 """Move of a shared cause, in standard deviations, from which it is worth a sentence."""
@@ -78,8 +79,37 @@ def at_its_end(forecast: Forecast) -> bool:
     return forecast.trials.conditions is not None and float(np.ptp(forecast.trials.totals)) < 0.005
 
 
+def still_to_find(held: Estimate, known: Standing | None, currency: str, strong: str = "") -> str:
+    """Say what of a sum to hold is still to find; empty before anything is paid, and where all of it is.
+
+    With receipts in, a sum to hold is what the build costs in all, and so counts what is gone already.
+    """
+    if known is None or known.paid_minor <= 0:
+        return ""
+    rest = as_written(held.value, currency, held.error) - _paid(known, currency)
+    return f"{strong}{about(rest, currency, held.error)}{strong} still to find" if rest > 0 else ""
+
+
+def _paid(known: Standing, currency: str) -> float:
+    return float(known.paid_minor / 10 ** minor_digits(currency))
+
+
+def hold_words(held: Estimate, level: float, known: Standing | None, currency: str, strong: str = "") -> str:
+    """Say what to hold, what of it is paid and still to find, and how often it is enough."""
+    figure, often = f"Hold {strong}{about(held.value, currency, held.error)}{strong}", f"(P{100 * level:.0f})"
+    rest = still_to_find(held, known, currency, strong)
+    if known is None or not rest:
+        return f"{figure}: in {builds(level)} {often} it costs no more."
+    paid = entered(_paid(known, currency), currency)
+    return f"{figure}, of which {paid} is paid: {rest}. In {builds(level)} {often} the whole costs no more."
+
+
 def hold_sentence(
-    forecast: Forecast, level: float = 0.8, strong: str = "", middles: str = "the middle figures"
+    forecast: Forecast,
+    level: float = 0.8,
+    strong: str = "",
+    middles: str = "the middle figures",
+    known: Standing | None = None,
 ) -> str:
     """Say what to hold, and how often the plain sum of middle figures would do.
 
@@ -92,18 +122,19 @@ def hold_sentence(
         Mark put before and after the key figure, such as ``**``.
     middles : str
         What the middle figures are called: they are the builder's own once one was given.
+    known : Standing, optional
+        What is paid by now.
     """
     held = forecast.percentile(level)
     if at_its_end(forecast):
         return f"It cost {strong}{entered(held.value, forecast.currency)}{strong} in all: nothing is open any more."
     base = forecast.base_estimate
     enough = forecast.chance_within(base).value
-    figure = about(held.value, forecast.currency, held.error)
     left_out = (
         ": that leaves out what may or may not happen, and" if forecast.trials.gates.size else ", which"
     )
     return (
-        f"Hold {strong}{figure}{strong}: in {builds(level)} (P{100 * level:.0f}) it costs no more. "
+        f"{hold_words(held, level, known, forecast.currency, strong)} "
         f"Adding up {middles} gives {strong}{about(base, forecast.currency)}{strong}{left_out} "
         f"is enough in {strong}{builds(enough)}{strong}.{_above_middles(forecast)}"
     )
@@ -346,13 +377,40 @@ def narrow_line(
     facts, _ = facts_about(forecast.plan, known)
     if facts is not None and len(facts.amounts) >= ENOUGH_CLOSED:
         return None
-    if not any(item.own and not item.starter for item in forecast.plan.inputs):
+    if not _counted(forecast)[0]:
         return None
     hold, stated = if_narrow(forecast, level, known=facts), forecast.percentile(level)
     money = about(hold.value, forecast.currency, hold.error)
     if money == about(stated.value, forecast.currency, stated.error):
         return None
-    return NarrowLine(hold, f"If your ranges are as narrow as most people's, hold {strong}{money}{strong}.")
+    rest = still_to_find(hold, known, forecast.currency, strong)
+    text = f"If {_own_ranges(forecast)} as narrow as most people's, hold {strong}{money}{strong}"
+    return NarrowLine(hold, f"{text}{f': {rest}' if rest else ''}.{_starters(forecast)}")
+
+
+def _own_ranges(forecast: Forecast) -> str:
+    """Name the ranges that the builder made: no others would have to be wider."""
+    own, starters = _counted(forecast)
+    if not starters:
+        return "your ranges are"
+    return "the one range of your own is" if own == 1 else f"the {own} ranges of your own are"
+
+
+def _starters(forecast: Forecast) -> str:
+    """Say what the other ranges are; nothing where the builder made all of them."""
+    _, starters = _counted(forecast)
+    if not starters:
+        return ""
+    if starters == 1:
+        return " The other one is a starting value, as wide as such figures usually are."
+    return f" The other {starters} are starting values, as wide as such figures usually are."
+
+
+def _counted(forecast: Forecast) -> tuple[int, int]:
+    """Count the ranges that are the builder's own, and those that the guided start or the library gave."""
+    ranges = [item for item in forecast.plan.inputs if item.own]
+    starters = sum(item.starter for item in ranges)
+    return len(ranges) - starters, starters
 
 
 def with_receipts(build: Build, known: Standing | None, forecast: Forecast | None = None) -> list[str]:

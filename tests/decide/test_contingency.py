@@ -16,6 +16,7 @@ from forecast.engine.known import KnownFacts
 from forecast.engine.statistics import percentile
 from forecast.errors import SimulationError
 from forecast.views.contingency_words import contingency_sentence, level_sentence, published_sentence
+from forecast.words.money import estimated
 from tests.decide.sample import euros, small
 from tests.references.portfolios import GAO, PORTFOLIOS, build_of, normals
 from tests.references.trade_facts import (
@@ -140,7 +141,7 @@ def test_sentence_says_what_to_hold_and_against_what() -> None:
     found = contingency(simulate(small(), "diy"), short=3, idle=1)
     assert found.level == 0.75
     text = contingency_sentence(found, euros)
-    assert f"Hold {euros(found.held.value)}: in 75 of 100 builds" in text
+    assert f"Hold {estimated(found.held, 'EUR')}: in 75 of 100 builds" in text
     assert found.lines[0].title in text
     assert found.advice is not None
     assert "hold P75" in level_sentence(found.advice, euros)

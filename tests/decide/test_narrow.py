@@ -17,6 +17,7 @@ from forecast.engine.known import KnownFacts, PartPaid
 from forecast.engine.plan import compile_plan
 from forecast.views.sentences import narrow_line
 from forecast.watching.known_facts import with_outside
+from forecast.words.money import estimated
 
 HEAD = '[build]\nname = "Guessed"\ncurrency = "EUR"\ncountry = "IE"\nestimating_size = 0\nestimating = {}\n'
 LINE = '[[line]]\nid = "n{}"\ngroup = "other"\namount = {{ shape = "normal", mean = {}, sd = {} }}\n'
@@ -105,6 +106,30 @@ def test_of_starter_ranges_alone_nothing_is_said() -> None:
     assert narrow_line(simulate(parse_build(text), trials=4096)) is not None
     starters = re.sub(r"sd = ([0-9.]+)", r"sd = \1, starter = true", text)
     assert narrow_line(simulate(parse_build(starters), trials=4096)) is None
+
+
+@pytest.mark.parametrize(
+    ("starters", "said"),
+    [
+        (0, "If your ranges are as narrow as most people's, hold {}."),
+        (
+            1,
+            "If the 2 ranges of your own are as narrow as most people's, hold {}. The other one is a starting",
+        ),
+        (
+            2,
+            "If the one range of your own is as narrow as most people's, hold {}. The other 2 are starting",
+        ),
+    ],
+)
+def test_only_the_builders_own_ranges_are_said_to_be_narrow(starters: int, said: str) -> None:
+    text = guessed_text(0)
+    if starters:  # a count of nothing would be all of them
+        text = re.sub(r"sd = ([0-9.]+)", r"sd = \1, starter = true", text, count=starters)
+    forecast = simulate(parse_build(text), trials=4096)
+    told = narrow_line(forecast)
+    assert told is not None
+    assert told.text.startswith(said.format(estimated(told.hold, "EUR")))
 
 
 def test_what_is_known_and_what_was_spent_elsewhere_do_not_widen() -> None:

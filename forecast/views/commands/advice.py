@@ -151,7 +151,7 @@ def run_advise(options: argparse.Namespace) -> Answered[AdviseAnswer]:
     if build.measure:
         taken = measures_of(build, forecast.plan.scenario, options.trials, options.seed, known=known)
     money = _money(forecast.currency)
-    text = [*with_receipts(build, known, forecast), contingency_sentence(advice, money)]
+    text = [*with_receipts(build, known, forecast), contingency_sentence(advice, money, known)]
     narrow = narrow_line(forecast, known, advice.level)
     text += [narrow.text] if narrow is not None else []
     if advice.advice is not None:

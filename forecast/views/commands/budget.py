@@ -140,7 +140,7 @@ def budget_text(
     from forecast.words.money import about, as_written, builds, percent
 
     money = forecast.currency
-    parts = [*with_receipts(build, known, forecast), hold_sentence(forecast)]
+    parts = [*with_receipts(build, known, forecast), hold_sentence(forecast, known=known)]
     narrow = narrow_line(forecast, known)
     parts += [narrow.text] if narrow is not None else []
     if amount is not None:
