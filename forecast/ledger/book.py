@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterable, Mapping
-from datetime import datetime
 from typing import Any
 
 from forecast.ledger.commitments import Commitments
@@ -13,6 +12,7 @@ from forecast.ledger.marks import Marks
 from forecast.ledger.receipt_rows import Receipts
 from forecast.ledger.records import AttachedFile, LedgerChange
 from forecast.ledger.store import clean, counts, stands
+from forecast.ledger.stored import stored_moment, stored_table
 from forecast.words.minor_units import format_plain
 
 _CHANGE = "id, at, who, tbl, row_id, action, before, after"
@@ -20,8 +20,8 @@ _CHANGE = "id, at, who, tbl, row_id, action, before, after"
 
 def _change(row: tuple[Any, ...]) -> LedgerChange:
     number, at, who, table, row_id, action, before, after = row
-    before, after = (text and json.loads(text) for text in (before, after))
-    return LedgerChange(number, datetime.fromisoformat(at), who, table, row_id, action, before, after)
+    before, after = (text and stored_table(text) for text in (before, after))
+    return LedgerChange(number, stored_moment(at), who, table, row_id, action, before, after)
 
 
 class Ledger(Receipts, Commitments, Marks):
@@ -60,8 +60,7 @@ class Ledger(Receipts, Commitments, Marks):
                 values,
             ).fetchall()
             return tuple(
-                AttachedFile(row[0], row[1], row[2], row[3], datetime.fromisoformat(row[4]), row[5])
-                for row in rows
+                AttachedFile(row[0], row[1], row[2], row[3], stored_moment(row[4]), row[5]) for row in rows
             )
 
     def remember_source(self, name: str, mapping: Mapping[str, object]) -> None:
@@ -78,7 +77,7 @@ class Ledger(Receipts, Commitments, Marks):
             row = connection.execute(
                 "SELECT mapping FROM import_source WHERE name = ? ORDER BY id DESC LIMIT 1", (clean(name),)
             ).fetchone()
-            return None if row is None else dict(json.loads(row[0]))
+            return None if row is None else stored_table(row[0])
 
     def sources(self) -> tuple[str, ...]:
         """Name the banks and cards whose layout is remembered."""

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import sqlite3
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date
 from typing import Literal
 
 from forecast.errors import LedgerError
 from forecast.ledger.records import AgreementKind, Commitment
-from forecast.ledger.store import Store, clean, counts, iso_day, new_key, stands
+from forecast.ledger.store import ALL_DAYS, Store, clean, counts, iso_day, new_key, stands, until
+from forecast.ledger.stored import stored_currency, stored_day, stored_moment, stored_whole
 from forecast.words.minor_units import exponent, is_sum, sum_words
 
 
@@ -125,9 +126,8 @@ class Commitments(Store):
         self, as_of: date | str | None = None, include_ended: bool = False
     ) -> tuple[Commitment, ...]:
         """List commitments by date, as they stood on a day; those paid in full or ended by then only on demand."""
-        day = "9999-12-31" if as_of is None else iso_day(as_of, "as of")
         with self._reading() as connection:
-            found = fetch_commitments(connection, day)
+            found = fetch_commitments(connection, until(as_of))
         return tuple(item for item in found if include_ended or item.outstanding_minor)
 
     def committed_by_line(self, as_of: date | str | None = None) -> dict[str, int]:
@@ -171,7 +171,7 @@ class Commitments(Store):
             )
 
 
-def fetch_commitments(connection: sqlite3.Connection, day: str = "9999-12-31") -> list[Commitment]:
+def fetch_commitments(connection: sqlite3.Connection, day: str = ALL_DAYS) -> list[Commitment]:
     """Read commitments as they stood on a day, by date, with what was paid against each by then."""
     rows = connection.execute(
         "SELECT c.id, c.entry_key, c.as_of, c.supplier, c.line_id, c.amount_minor, c.currency,"
@@ -185,17 +185,17 @@ def fetch_commitments(connection: sqlite3.Connection, day: str = "9999-12-31") -
         row[0]: Commitment(
             id=row[0],
             entry_key=row[1],
-            date=date.fromisoformat(row[2]),
+            date=stored_day(row[2]),
             supplier=row[3],
             line_id=row[4],
-            amount_minor=row[5],
-            currency=row[6],
-            expected_minor=row[7],
+            amount_minor=stored_whole(row[5], least=1),
+            currency=stored_currency(row[6]),
+            expected_minor=stored_whole(row[7], least=1),
             note=row[8],
             state=row[9] or "open",
-            ended=None if row[10] is None else date.fromisoformat(row[10]),
+            ended=None if row[10] is None else stored_day(row[10]),
             paid_minor=0,
-            recorded_at=datetime.fromisoformat(row[11]),
+            recorded_at=stored_moment(row[11]),
             who=row[12],
             kind=row[13],
         )
@@ -210,6 +210,7 @@ def fetch_commitments(connection: sqlite3.Connection, day: str = "9999-12-31") -
     for number, amount, currency, charged in paid:
         one = found.get(number)
         if one is not None:  # else it was undone, or is of a later day
+            amount, charged = stored_whole(amount), None if charged is None else stored_whole(charged)
             home, foreign = (amount, None) if charged is None else (charged, (currency, amount))
             share = one.share + one.share_of(home, foreign)
             found[number] = replace(one, paid_minor=one.paid_minor + home, share=share)

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from forecast.errors import LedgerError
 from forecast.ledger.book import Ledger
 from forecast.ledger.store import counts
+from forecast.ledger.stored import stored_currency, stored_day, stored_number, stored_whole
 
 
 class DayPaid(NamedTuple):
@@ -69,16 +70,16 @@ def paid_by_day(ledger: Ledger, *, by_receipt: bool = False) -> tuple[DayPaid, .
         ).fetchall()
         return tuple(
             DayPaid(
-                date.fromisoformat(row[0]),
+                stored_day(row[0]),
                 row[1],
-                row[2],
-                row[3],
-                float(row[4] or 0),
+                stored_whole(row[2]),
+                stored_currency(row[3]),
+                stored_number(row[4]),
                 row[5],
                 row[6],
                 row[7],
                 bool(row[8]),
-                row[9],
+                stored_whole(row[9]),
             )
             for row in rows
         )

@@ -9,7 +9,8 @@ from datetime import date, datetime
 
 from forecast.errors import LedgerError
 from forecast.ledger.records import Baseline, EventState, Mark, StillToBuy
-from forecast.ledger.store import Store, clean, iso_day, new_key, stands
+from forecast.ledger.store import Store, clean, new_key, stands, until
+from forecast.ledger.stored import stored_currency, stored_day, stored_moment, stored_table, stored_whole
 from forecast.words.minor_units import exponent, is_sum, sum_words
 
 _STATES = {
@@ -162,10 +163,12 @@ class Marks(Store):
             rows = connection.execute(
                 "SELECT line_id, amount_minor, as_of, note, recorded_at, who FROM still_to_buy"
                 f" WHERE as_of <= ? AND {stands('still_to_buy')} ORDER BY as_of, id",
-                (_until(as_of),),
+                (until(as_of),),
             ).fetchall()
             return tuple(
-                StillToBuy(row[0], row[1], _date(row[2]), row[3], datetime.fromisoformat(row[4]), row[5])
+                StillToBuy(
+                    row[0], stored_whole(row[1]), stored_day(row[2]), row[3], stored_moment(row[4]), row[5]
+                )
                 for row in rows
             )
 
@@ -252,23 +255,23 @@ class Marks(Store):
                 "SELECT id, entry_key, as_of, budget_minor, currency, fingerprint, build_text, seed, trials,"
                 " base_by_line, scenario, note, recorded_at, who FROM baseline"
                 f" WHERE as_of <= ? AND {stands('baseline')} ORDER BY as_of, id",
-                (_until(as_of),),
+                (until(as_of),),
             ).fetchall()
             return tuple(
                 Baseline(
                     id=row[0],
                     entry_key=row[1],
-                    date=_date(row[2]),
-                    budget_minor=row[3],
-                    currency=row[4],
+                    date=stored_day(row[2]),
+                    budget_minor=stored_whole(row[3]),
+                    currency=stored_currency(row[4]),
                     fingerprint=row[5],
                     build_text=row[6],
                     seed=row[7],
                     trials=row[8],
-                    base_by_line=json.loads(row[9]),
+                    base_by_line=stored_table(row[9]),
                     scenario=row[10],
                     note=row[11],
-                    recorded_at=datetime.fromisoformat(row[12]),
+                    recorded_at=stored_moment(row[12]),
                     who=row[13],
                 )
                 for row in rows
@@ -320,19 +323,15 @@ class Marks(Store):
             rows = connection.execute(
                 f"SELECT {kind}_id, state, as_of, note, recorded_at, who FROM {kind}_mark"
                 f" WHERE as_of <= ? AND {stands(f'{kind}_mark')} ORDER BY as_of, id",
-                (_until(as_of),),
+                (until(as_of),),
             ).fetchall()
             return [
-                Mark(row[0], row[1], _date(row[2]), row[3], datetime.fromisoformat(row[4]), row[5])
+                Mark(row[0], row[1], stored_day(row[2]), row[3], stored_moment(row[4]), row[5])
                 for row in rows
             ]
 
     def _last_marks(self, kind: str, as_of: date | str | None) -> dict[str, Mark]:
         return {mark.subject: mark for mark in self._marks(kind, as_of)}
-
-
-def _until(as_of: date | str | None) -> str:
-    return "9999-12-31" if as_of is None else iso_day(as_of, "as of")
 
 
 def _date(day: str) -> date:

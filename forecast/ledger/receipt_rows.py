@@ -11,7 +11,8 @@ from forecast.errors import LedgerError
 from forecast.ledger.commitments import fetch_commitments
 from forecast.ledger.entries import checked, pair, same_supplier
 from forecast.ledger.records import Commitment, NewReceipt, Receipt, ReceiptKind, Split
-from forecast.ledger.store import Store, clean, counts, iso_day, new_key, stands
+from forecast.ledger.store import Store, clean, counts, iso_day, new_key, stands, until
+from forecast.ledger.stored import stored_currency, stored_day, stored_moment, stored_whole
 from forecast.words.minor_units import format_plain
 
 _COLUMNS = (
@@ -169,7 +170,7 @@ class Receipts(Store):
         include_void : bool, optional
             Voided receipts and the rows that void them as well.
         """
-        day = _until(as_of)
+        day = until(as_of)
         with self._reading() as connection:
             found = _fetch(connection, "r.as_of <= ? ORDER BY r.as_of, r.id", (day,))
         if include_void:
@@ -199,9 +200,9 @@ class Receipts(Store):
             rows = connection.execute(
                 "SELECT s.line_id, sum(s.amount_minor) FROM split s JOIN receipt r ON r.id = s.receipt_id"
                 f" WHERE r.as_of <= ? AND {counts()} GROUP BY s.line_id ORDER BY s.line_id",
-                (_until(as_of),),
+                (until(as_of),),
             ).fetchall()
-        return {line: amount for line, amount in rows if amount}
+            return {line: stored_whole(amount) for line, amount in rows if amount}
 
     def lines_by_supplier(self) -> dict[str, dict[str, int]]:
         """Count, for each supplier, the receipts on each line; voided ones do not count."""
@@ -342,10 +343,6 @@ def _open_agreement(
     )
 
 
-def _until(as_of: date | str | None) -> str:
-    return "9999-12-31" if as_of is None else iso_day(as_of, "as of")
-
-
 def _fetch(connection: sqlite3.Connection, where: str, values: tuple[object, ...]) -> list[Receipt]:
     """Read receipts with their splits; those that were undone are not there."""
     rows = connection.execute(
@@ -361,7 +358,7 @@ def _fetch(connection: sqlite3.Connection, where: str, values: tuple[object, ...
     for number, line_id, amount in connection.execute(
         f"SELECT receipt_id, line_id, amount_minor FROM split {splits_where} ORDER BY id", numbers
     ):
-        splits.setdefault(number, []).append(Split(line_id, amount))
+        splits.setdefault(number, []).append(Split(line_id, stored_whole(amount)))
     voided = dict(
         connection.execute(
             f"SELECT voids, id FROM receipt WHERE {stands('receipt')} {void_where}", numbers
@@ -371,19 +368,19 @@ def _fetch(connection: sqlite3.Connection, where: str, values: tuple[object, ...
         Receipt(
             id=row[0],
             entry_key=row[1],
-            date=date.fromisoformat(row[2]),
+            date=stored_day(row[2]),
             supplier=row[3],
-            amount_minor=row[4],
-            currency=row[5],
+            amount_minor=stored_whole(row[4]),
+            currency=stored_currency(row[5]),
             kind=row[6],
             splits=tuple(splits.get(row[0], ())),
             note=row[7],
-            charged_minor=row[8],
-            charged_currency=row[9],
+            charged_minor=None if row[8] is None else stored_whole(row[8]),
+            charged_currency=None if row[9] is None else stored_currency(row[9]),
             commitment_id=row[10],
             voids=row[11],
             voided_by=voided.get(row[0]),
-            recorded_at=datetime.fromisoformat(row[12]),
+            recorded_at=stored_moment(row[12]),
             who=row[13],
         )
         for row in rows

@@ -17,12 +17,16 @@ from forecast.errors import LedgerError
 from forecast.ledger.migrations import MIGRATIONS, migrate, refuse_strangers, version_of
 from forecast.ledger.opened import reading
 from forecast.ledger.place import database_uri
+from forecast.ledger.stored import StoredValueError, stored_currency
 from forecast.tables.files import check_regular
 from forecast.words.minor_units import exponent
 from forecast.words.text import plain
 
 BUSY_SECONDS = 60.0
 """How long a call waits for other writers before it gives up."""
+
+ALL_DAYS = "9999-12-31"
+"""No entry is of a later day."""
 
 
 def _utc_now() -> datetime:
@@ -106,7 +110,7 @@ class Store:
         """The build's currency, in which splits are kept; None before it is known."""
         with self._reading() as connection:
             row = connection.execute("SELECT value FROM setting WHERE key = 'currency'").fetchone()
-        return None if row is None else str(row[0])
+            return None if row is None else stored_currency(row[0])
 
     # Connections and transactions ------------------------------------------------------------------------
 
@@ -177,13 +181,7 @@ class Store:
             yield shared
             return
         with self._translated("read"), reading(self.path, self._connect) as connection:
-            try:
-                yield connection
-            except (
-                TypeError,
-                ValueError,
-            ) as error:  # what stands there is no day or figure that was ever written
-                raise _damaged(error) from error
+            yield connection
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
@@ -217,7 +215,10 @@ class Store:
         except sqlite3.Error as error:
             message = f"{self.path}: {explain(error, doing)}"
             raise LedgerError(message) from error
-        except UnicodeDecodeError as error:  # SQLite quotes a damaged table's text in what it complains of
+        except (
+            StoredValueError,
+            UnicodeDecodeError,  # SQLite quotes a damaged table's text in what it complains of
+        ) as error:
             message = f"{self.path}: {explain(_damaged(error), doing)}"
             raise LedgerError(message) from error
 
@@ -288,7 +289,7 @@ class Store:
         """Give the build's currency, keeping the given one where none is known yet."""
         row = connection.execute("SELECT value FROM setting WHERE key = 'currency'").fetchone()
         if row is not None:
-            return str(row[0])
+            return stored_currency(row[0])
         connection.execute(
             "INSERT INTO setting (key, id, value, recorded_at, who) VALUES ('currency', 1, ?, ?, ?)",
             (currency, *self._stamp()),
@@ -354,6 +355,11 @@ def iso_day(given: date | str, where: str = "date") -> str:
         message = f"{where}: got {given!r}, which is no day. Write it as year-month-day, like 2026-05-03."
         raise LedgerError(message)
     return given
+
+
+def until(as_of: date | str | None) -> str:
+    """Give the last day that counts, as ISO text: all of them when no day was given."""
+    return ALL_DAYS if as_of is None else iso_day(as_of, "as of")
 
 
 def _use_wal(connection: sqlite3.Connection) -> None:

@@ -12,13 +12,24 @@ import time
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
+from types import ModuleType
+from typing import NoReturn
 
 import pytest
 
 from forecast.errors import LedgerError
-from forecast.ledger import Ledger, store
+from forecast.ledger import Ledger, book, commitments, days, marks, receipt_rows, store
 from forecast.ledger.days import paid_by_day
 from forecast.ledger.migrations import MIGRATIONS, migrate, version_of
+from forecast.ledger.stored import (
+    StoredValueError,
+    stored_currency,
+    stored_day,
+    stored_moment,
+    stored_number,
+    stored_table,
+    stored_whole,
+)
 
 ROOT = Path(__file__).resolve().parents[2]
 WRITER = """
@@ -211,10 +222,17 @@ def test_a_ledger_that_vanished_is_not_made_anew(tmp_path: Path) -> None:
         ("UPDATE receipt SET as_of = '2026-\x105-03'", Ledger.list_receipts),
         ("UPDATE receipt SET as_of = '2026-\x105-03'", paid_by_day),
         ("UPDATE receipt SET recorded_at = 'noon'", Ledger.list_receipts),
+        ("UPDATE receipt SET currency = 'E\x15R'", Ledger.list_receipts),
+        ("UPDATE receipt SET currency = 'E\x15R'", paid_by_day),
+        ("UPDATE setting SET value = 'E\x15R'", lambda ledger: ledger.currency),
+        ("UPDATE setting SET value = 'E\x15R'", _add),
         ("UPDATE line_mark SET as_of = '2026-13-45'", Ledger.line_states),
         ("UPDATE still_to_buy SET as_of = '2026-13-45'", Ledger.list_still_to_buy),
         ("UPDATE baseline SET base_by_line = '{'", Ledger.list_baselines),
+        ("UPDATE baseline SET base_by_line = '[1]'", Ledger.list_baselines),
         ("UPDATE commitment SET as_of = '2026-13-45'", Ledger.list_commitments),
+        ("UPDATE commitment SET as_of = '2026-13-45'", lambda ledger: ledger.settle_commitment(1)),
+        ("UPDATE commitment SET expected_minor = 0", Ledger.committed_by_line),
         ("UPDATE change SET at = 'noon'", Ledger.history),
         ("UPDATE change SET at = 'noon'", lambda ledger: ledger.recent(1)),
         ("UPDATE attachment SET recorded_at = 'noon'", Ledger.attachments),
@@ -253,6 +271,69 @@ def test_a_day_or_list_that_was_never_written_is_damage_and_said_so(
 
     with pytest.raises(LedgerError, match=r"the file is damaged .* put a copy"):
         read(ledger)
+
+
+@pytest.mark.parametrize("error", [TypeError, ValueError])
+@pytest.mark.parametrize(
+    ("place", "slips", "read"),
+    [
+        (receipt_rows, "Receipt", Ledger.list_receipts),
+        (receipt_rows, "counts", Ledger.paid_by_line),
+        (marks, "Mark", Ledger.line_states),
+        (marks, "StillToBuy", Ledger.list_still_to_buy),
+        (commitments, "Commitment", Ledger.list_commitments),
+        (days, "DayPaid", paid_by_day),
+        (book, "LedgerChange", Ledger.history),
+    ],
+)
+def test_a_mistake_of_the_program_is_not_called_damage_of_the_file(
+    place: ModuleType,
+    slips: str,
+    read: Callable[[Ledger], object],
+    error: type[Exception],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Who is told to put a copy in the place of a sound file would lose what was entered since."""
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    _add(ledger)
+    ledger.close_line("b", date="2026-05-04")
+    ledger.say_still_to_buy("c", 500, date="2026-05-04")
+    ledger.add_commitment("2026-05-04", "Shop", "d", 900, "EUR")
+
+    def slip(*_: object, **__: object) -> NoReturn:
+        message = "a slip"
+        raise error(message)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(place, slips, slip)
+        with pytest.raises(error, match="a slip"):
+            read(ledger)
+    read(ledger)
+
+
+@pytest.mark.parametrize(
+    ("read", "found"),
+    [
+        (stored_day, b"2026-05-03"),
+        (stored_day, None),
+        (stored_moment, 20260503),
+        (stored_whole, "12"),
+        (stored_whole, 12.5),
+        (stored_whole, None),
+        (stored_number, "12"),
+        (stored_currency, b"EUR"),
+        (stored_currency, "Eur"),
+        (stored_table, b"\xff"),
+        (stored_table, None),
+    ],
+)
+def test_what_is_of_another_kind_than_was_written_is_damage(
+    read: Callable[[object], object], found: object
+) -> None:
+    """A bit turned in the head of a row makes numbers and bytes of texts."""
+    with pytest.raises(StoredValueError):
+        read(found)
 
 
 class _SmallDisk(Ledger):
