@@ -127,6 +127,13 @@ def default_of(item: Question, so_far: AnswersSoFar) -> Any:
     return item.default
 
 
+def is_follow_up(item: Question, so_far: AnswersSoFar) -> bool:
+    """Tell whether what is taken follows from an earlier answer, so that leaving it open confirms that one."""
+    if item.id == "kit_currency":
+        return bool(_priced_in(so_far)) or _comes_from(so_far) in load_places().origins
+    return bool(item.follows) and so_far.get(item.follows) is not None
+
+
 def _comes_from(so_far: AnswersSoFar) -> str | None:
     return so_far.get("sent_from") or so_far.get("origin")
 
@@ -385,6 +392,7 @@ def answers_of(values: AnswersSoFar) -> Answers:
 
 
 __all__ = [
-    "Answers", "AnswersSoFar", "answers_of", "as_asked", "crosses_border", "default_of", "is_asked", "read_answer",
+    "Answers", "AnswersSoFar", "answers_of", "as_asked", "crosses_border", "default_of", "is_asked", "is_follow_up",
+    "read_answer",
     "read_answers",
 ]  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import shlex
 import tomllib
 from pathlib import Path
@@ -12,7 +13,7 @@ import pytest
 
 from forecast.buildfile.reader import read_build
 from forecast.figures.kinds import Known
-from forecast.start import questions, read_answers
+from forecast.start import question, questions, read_answers
 from forecast.views.cli import main
 from forecast.views.commands.new import EXAMPLE
 
@@ -67,12 +68,29 @@ def test_questions_are_asked_one_by_one(
     )
     text = run(capsys, "new", str(tmp_path / "car"))
     assert text.count("> ") == len(ASKED) + 1  # one was asked again after its help
-    assert "[EUR] > " in text
-    assert "[JPY] > " in text
+    assert "In which currency do you count your money?\nEnter: EUR, going by what you said > " in text
+    assert "From which country is it sent?\nEnter: Japan (JP), going by what you said > " in text
+    assert "In which currency is it priced?\nEnter: JPY, going by what you said > " in text
     assert "Duty depends on where it was made, which need not be where it is sold" in text
     build = read_build(tmp_path / "car")
     assert build.name == "Track day"
     assert build.consignment[0].origin == build.consignment[0].sent_from == "JP"
+
+
+def test_enter_alone_means_i_do_not_know_and_what_is_taken_then_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    type_in(monkeypatch, *[""] * len(questions()))
+    text = run(capsys, "new", str(tmp_path / "car"))
+    asked = dict(re.findall(r"of (?:about )?\d+  ([^\n]+)\n(?:    [^\n]+\n)*([^\n]+) > ", text))
+    assert len(asked) == text.count(" > ") > 15
+    assert asked.pop(question("name").text) == "Enter: My conversion"
+    for id in ("currency", "kit_currency"):
+        assert asked.pop(question(id).text) == "Enter: I don't know, EUR is taken"
+    for item in questions():
+        if item.kind == "yes-no" and item.text in asked:
+            assert asked.pop(item.text) == "y: yes, n: no, Enter: I don't know"
+    assert set(asked.values()) == {"Enter: I don't know"}
 
 
 def test_needless_questions_are_left_out(

@@ -32,8 +32,8 @@ Questions: """
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command."""
     detail = (
-        "Asks one question after the other and writes a complete, commented build file. Enter takes the answer in "
-        "brackets, ? explains the question, Ctrl-C leaves nothing behind."
+        "Asks one question after the other and writes a complete, commented build file. Each says what Enter alone "
+        'means: "I don\'t know", or what follows from an earlier answer. ? explains, Ctrl-C leaves nothing behind.'
     )
     parser = command(commands, "new", "a new build from some twenty questions", run, detail)
     parser.add_argument("folder", metavar="FOLDER", help="where build.toml is made; the folder may be new")
@@ -107,7 +107,7 @@ def ask(stream: TextIO) -> Answers:
     def say(text: str) -> None:
         print(text, file=stream, flush=True)
 
-    say('Enter takes the answer in brackets, ? explains, "don\'t know" is always an answer. Ctrl-C stops.')
+    say('"I don\'t know" is always an answer: Enter alone, where it says so. ? explains, Ctrl-C stops.')
     values: dict[str, Any] = {}
     refused: list[Problem] = []
     every = list(questions())
@@ -136,11 +136,11 @@ def _ask_one(
         print(_choices(item), file=stream)
     either: tuple[str, ...] = ()
     while True:
-        print(f"[{default}] > ", end="", file=stream, flush=True)
+        print(f"{_ways(item, default, values, either)} > ", end="", file=stream, flush=True)
         try:
             text = input()
         except EOFError:
-            mend = "Answer every question (an empty line takes the default), or use --answers FILE."
+            mend = "Answer every question (an empty line: I don't know), or use --answers FILE."
             problem = Problem(item.id, "the input ended before this question was answered", mend)
             raise BuildFileError(heading, [*refused, problem]) from None
         if len(either) == 2 and not text.strip():  # the default would drop the sum that was just written
@@ -167,6 +167,22 @@ def _ask_one(
                 print(f"{error.found}: type 1 for {either[0]}, 2 for {either[1]}.", file=stream)
                 continue
             print(plain(str(error)), file=stream)
+
+
+def _ways(item: Question, default: Any, values: dict[str, Any], either: tuple[str, ...]) -> str:
+    """Say what Enter alone means, and which letter says yes."""
+    from forecast.start import DONT_KNOW, is_follow_up
+
+    if len(either) == 2:
+        return "1 or 2"
+    if default == DONT_KNOW:
+        enter = "I don't know"
+    elif is_follow_up(item, values):
+        named = item.choices.get(default)
+        enter = f"{f'{named} ({default})' if named else default}, going by what you said"
+    else:
+        enter = f"I don't know, {default} is taken" if item.follows else str(default)
+    return f"{'y: yes, n: no, ' if item.kind == 'yes-no' else ''}Enter: {enter}"
 
 
 def _choices(item: Question) -> str:
