@@ -17,7 +17,14 @@ from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import GROUPS, Group
 from forecast.dashboard.asking import unambiguous
 from forecast.dashboard.layout import safe, said, table, text, told_plainly
-from forecast.dashboard.receipts_news import ask_first, day_words, enter, is_meant, lines_to_pay
+from forecast.dashboard.receipts_news import (
+    JUST_ENTERED,
+    ask_first,
+    day_words,
+    enter,
+    is_meant,
+    lines_to_pay,
+)
 from forecast.dashboard.state import Opened, likely_of
 from forecast.errors import ForecastError, LedgerError, NumberError
 from forecast.ledger import NewReceipt, ReceiptKind
@@ -261,6 +268,8 @@ def receipt_form(view: Opened) -> None:
         entry = replace(entry, documents=tuple(Document(one.name, one.getvalue()) for one in uploads))
         if enter(view, "form", lambda: _save(view, entry, meant=meant)):
             st.session_state["receipt_form"] = uuid.uuid4().hex
+            st.session_state["entering"] = ""  # what was saved is read first
+            st.session_state[JUST_ENTERED] = True
             st.rerun()
 
 

@@ -12,7 +12,7 @@ from forecast.dashboard.receipt_form import receipt_form
 from forecast.dashboard.receipts_import import import_file, receipts_as_text
 from forecast.dashboard.receipts_lines import enter_price, what_was_paid
 from forecast.dashboard.receipts_list import downloads
-from forecast.dashboard.receipts_news import news, undo_button
+from forecast.dashboard.receipts_news import JUST_ENTERED, last_entered, news, undo_button
 from forecast.dashboard.receipts_settle import (
     close_several,
     freeze_budget,
@@ -33,7 +33,7 @@ from forecast.words.money import entered, exact
 from forecast.words.text import STRONG
 
 _THUMBS = """<style>
-.st-key-entering button, .st-key-receipt-form button, .st-key-looks-settled button, .st-key-undo-entry button,
+.st-key-entering button, .st-key-receipt-form button, .st-key-looks-settled button,
 .st-key-receipt-form input { min-height: 44px; }
 @media (max-width: 640px) { .st-key-save-receipt, .st-key-save-receipt button { width: 100%; } }
 </style>"""
@@ -64,9 +64,8 @@ def page() -> None:
         if doubt := doubt_about(view.folder.folder):
             st.warning(safe(doubt))
         with screen_only("enter"):
-            _enter(view, first=not everything)
             news("form")
-            undo_button(view)
+            _enter(view, first=not everything)
         if watch is not None:
             looks_settled(view, watch, folded=False)
         if view.ledger is not None and (
@@ -80,18 +79,25 @@ def page() -> None:
 
 
 def _enter(view: Opened, *, first: bool) -> None:
-    """Offer what can be entered, and draw the form that was asked for; the first receipt's stands open."""
+    """Offer what can be entered or taken back; draw the form asked for, and the first receipt's at once."""
     st.session_state.setdefault("entering", "receipt" if first else "")
     entering = st.session_state["entering"]
+    labels = ENTERING | ({"receipt": "Enter another"} if st.session_state.get(JUST_ENTERED) else {})
     st.html(_THUMBS)
+    entry = last_entered(view)
     with st.container(horizontal=True, key="entering"):
-        for name, label in ENTERING.items():
+        for name, label in labels.items():
             kind: Literal["primary", "secondary"] = (
                 "primary" if name == "receipt" and not entering else "secondary"
             )
             if st.button(label, key=f"enter-{name}", type=kind):
                 st.session_state["entering"] = "" if entering == name else name
+                st.session_state[JUST_ENTERED] = False
                 st.rerun()
+        if entry is not None:
+            undo_button(view, entry)
+    if entry is not None:
+        st.caption(safe(f"Entered last: {entry.shortly}."))
     if entering == "receipt":
         with st.container(key="receipt-form", border=True):
             receipt_form(view)
@@ -120,27 +126,20 @@ def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | Non
     lines = {row.id for row in before(view).plan.counted(view.ledger.paid_by_line())}
     closed = lines & view.ledger.closed_lines()
     many = so_many(len(receipts), "receipt")
-    sentence = f"{STRONG}{exact(paid, view.currency)}{STRONG} paid so far, in {many}."
+    sentence = f"{STRONG}{exact(paid, view.currency)}{STRONG} paid so far, in {many}. "
+    sentence += _closed_words(len(closed), len(lines))
     if view.budget is not None:
         agreed = 0.0 if watch is None else watch.committed
         left = left_words(view.budget, to_float(paid, view.currency), agreed, view.currency, STRONG)
         sentence += f" Your budget is {entered(view.budget, view.currency)}: {left}."
-    answer(
-        sentence,
-        "" if watch is None else ends_sentence(watch, strong=STRONG),
-        _closed_words(len(closed), len(lines)),
-    )
+    answer(sentence, "" if watch is None else ends_sentence(watch, strong=STRONG))
 
 
 def _closed_words(closed: int, lines: int) -> str:
-    """Say of how many lines nothing more will come."""
-    verb, whom = ("is", "it") if closed == 1 else ("are", "them")
-    told = f"{STRONG}{closed} of {lines}{STRONG} lines {verb} closed"
-    return (
-        f"{told}: nothing more will come for {whom}."
-        if closed
-        else "No line is closed yet: more may come for each."
-    )
+    """Say how many lines are closed; what that means stands with them in the list."""
+    if not closed:
+        return "No line is closed yet: more may come for each."
+    return f"{STRONG}{closed} of {lines}{STRONG} lines {'is' if closed == 1 else 'are'} closed."
 
 
 def _picture(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | None) -> None:

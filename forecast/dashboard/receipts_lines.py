@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import streamlit as st
 
 from forecast.dashboard.asking import unambiguous
-from forecast.dashboard.layout import safe, table, text
+from forecast.dashboard.layout import safe, said, table, text
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipts_list import by_day, documents_of, matches, one_receipt
 from forecast.dashboard.receipts_news import (
@@ -228,13 +228,16 @@ def what_was_paid(view: Opened, everything: Sequence[Receipt], watch: Reforecast
     watch : Reforecast or None
         What is known of each line; None where nothing can be forecast.
     """
-    st.subheader("What was paid")
+    with st.container(horizontal=True, vertical_alignment="bottom", key="paid-heading"):
+        st.subheader("What was paid", width="content")
+        if sentence := agreed_in_all(view):
+            st.markdown(said(sentence), width="content")
     void = any(receipt.voids is not None for receipt in everything)
     every = False
     with st.container(horizontal=True, vertical_alignment="bottom"):
         wanted = st.text_input(
-            "Find", key="find-receipt", placeholder="a supplier, line, word or number", width=320,
-            persist_state="session",
+            "Find", key="find-receipt", placeholder="Find a supplier, line, word or number", width=320,
+            persist_state="session", label_visibility="collapsed",
         ) or ""  # fmt: skip
         by = st.segmented_control(
             "Show",
@@ -243,6 +246,7 @@ def what_was_paid(view: Opened, everything: Sequence[Receipt], watch: Reforecast
             key="list-by",
             required=True,
             persist_state="session",
+            label_visibility="collapsed",
         )
         if void and by == "By day":
             every = st.toggle("Show what was taken back", key="show-void", persist_state="session")
@@ -290,8 +294,6 @@ def _by_line(
             row for row in rows if row.paid or row.receipts or row.agreed or row.left is not None or row.state
         ]
     news("lines")
-    if sentence := agreed_in_all(view):
-        text(sentence)
     if not found:
         text("No line and no receipt has that word." if word else "Nothing is paid or agreed yet.")
         return
@@ -366,8 +368,11 @@ def _closed(view: Opened, done: Sequence[LineRow]) -> bool:
     if _button(f"**{lines} closed {noun}{more}** \u2003{safe(paid)} paid", "row-closed", opened=opened):
         st.session_state["closed-shown"] = not opened
         st.rerun()
-    if opened and others:
-        st.caption(f"Others: own work, risks, and lines {NOT_HERE}.")
+    if opened:
+        st.caption(
+            "Nothing more will come for these."
+            + (f" Others: own work, risks, and lines {NOT_HERE}." if others else "")
+        )
     return opened
 
 

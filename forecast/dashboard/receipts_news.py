@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import streamlit as st
 
-from forecast.dashboard.layout import safe, said, tell, text
+from forecast.dashboard.layout import safe, said, tell
 from forecast.dashboard.state import Opened, headline, opened, watched
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
@@ -25,6 +26,8 @@ from forecast.words.text import STRONG
 
 MAY_HAPPEN = " (may happen)"
 """Behind the name of a risk event where it stands among lines."""
+JUST_ENTERED = "just-entered"
+"""Under which a session knows that it has saved a receipt and opened no form since."""
 _MOST_WORDS = 20
 """Of what was entered last; an import of a whole ledger would fill the screen."""
 _WHERE_WHY = "Why it ended there stands under \u201cWhere does it end?\u201d."
@@ -183,25 +186,37 @@ def news(place: str | None = None) -> None:
         st.success(said(str(found[1])))
 
 
-def undo_button(view: Opened) -> None:
-    """Offer to take back the last thing entered, from this tab or any other, where that can be."""
+@dataclass(frozen=True)
+class ToUndo:
+    """What was entered last, from this tab or any other, and the words for it."""
+
+    mark: int
+    words: str
+
+    @property
+    def shortly(self) -> str:
+        """The words, cut where there are many."""
+        words = self.words.split()
+        return self.words if len(words) <= _MOST_WORDS else " ".join(words[:_MOST_WORDS]) + " … and more"
+
+
+def last_entered(view: Opened) -> ToUndo | None:
+    """Give what can be taken back; None where nothing can."""
     entry = last_entry(view.ledger) if view.ledger is not None else None
     if entry is None:
-        return
-    words = entry_words(entry, view.currency, view.titles())
-    with st.container(key="undo-entry", horizontal=True, vertical_alignment="center"):
-        shown = (
-            words
-            if len(words.split()) <= _MOST_WORDS
-            else " ".join(words.split()[:_MOST_WORDS]) + " … and more"
-        )
-        text(f"Entered last: {shown}.")
-        # The key names the entry, so that a click can only mean the one that was shown.
-        if st.button("Undo this entry", key=f"undo-{entry.mark}"):
+        return None
+    return ToUndo(entry.mark, entry_words(entry, view.currency, view.titles()))
 
-            def work() -> str:
-                undo_last(view.ledger_to_write(), entry.mark)
-                return f"Taken back: {words}."
 
-            if enter(view, "form", work, undone=True):
-                st.rerun()
+def undo_button(view: Opened, entry: ToUndo) -> None:
+    """Offer to take it back."""
+    # The key names the entry, so that a click can only mean the one that was shown.
+    if st.button("Undo this entry", key=f"undo-{entry.mark}"):
+
+        def work() -> str:
+            undo_last(view.ledger_to_write(), entry.mark)
+            return f"Taken back: {entry.words}."
+
+        if enter(view, "form", work, undone=True):
+            st.session_state[JUST_ENTERED] = False
+            st.rerun()

@@ -58,6 +58,26 @@ def test_a_receipt_is_kept_to_the_cent_and_the_page_says_what_it_moved(
     assert entered not in words(app.run())
 
 
+def test_what_was_saved_is_said_first_and_one_tap_opens_the_form_for_another(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A shop", "700"))
+    order = [
+        (item.type, item.value if item.type == "success" else item.label)
+        for item in app.main
+        if item.type in ("success", "button")
+    ]
+    (news, said), *buttons = order
+    assert news == "success" and "€700.00 to A shop" in said
+    assert buttons[:4] == [
+        ("button", label) for label in ("Enter another", "A price agreed", "A bank's file", "Undo this entry")
+    ]
+    assert not [item for item in app.button if item.label == "Save receipt"]
+    app = next(item for item in app.button if item.label == "Enter another").click().run()
+    assert field(app, "text_input", "Amount").value == ""  # type: ignore[attr-defined]
+    assert [item.label for item in app.button][:1] == ["Enter a receipt"]
+
+
 @pytest.mark.parametrize("kind", ["one line", "two lines", "agreed", "elsewhere", "document"])
 def test_page_and_terminal_say_the_same_of_a_receipt(
     run: Run,
