@@ -9,14 +9,24 @@ import streamlit as st
 
 from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
 from forecast.dashboard.choose_sections import best_mix, which_quote
-from forecast.dashboard.layout import answer, kept_picture, palette, safe, table, text, told_plainly
+from forecast.dashboard.layout import (
+    OnTap,
+    answer,
+    kept_picture,
+    on_tap,
+    palette,
+    safe,
+    table,
+    text,
+    told_plainly,
+)
 from forecast.dashboard.proposing import add_both_ways
-from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened
+from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened, watched
 from forecast.decide.made import ways_left
 from forecast.decide.scenarios import Comparison
 from forecast.views.charts import AgainstCheapest, difference_bands, difference_strip
 from forecast.views.commands.advice import pair_sentences
-from forecast.views.sentences import at_its_end, left_prices, with_receipts
+from forecast.views.sentences import at_its_end, ends_sentence, left_prices, with_receipts
 from forecast.views.theme import Palette
 from forecast.views.ways import (
     comparison_sentence,
@@ -47,10 +57,11 @@ def page() -> None:
             )
             add_both_ways()
         elif len(ways_left(view.build, known_by_now(view))) < 2:
-            answer(*made_sentences(view.build, known_by_now(view)))
+            _the_one_left(view)
         else:
             comparison = compared(view)
             _answer(view, comparison)
+            _differences(view, comparison)
             known = known_by_now(view)
             if made := made_sentences(view.build, known):
                 text(" ".join(made))
@@ -62,20 +73,23 @@ def page() -> None:
             hazards = {item.id: own_hazards(view.build, item.id) for item in comparison.scenarios}
             headings, rows, caption = ways_table(comparison, hazards)
             table(headings, rows, caption, right_text=1, cards=True)
+            if harms := [
+                OnTap(f"{item.name}: what can hurt, in full", [own_hazards_sentence(hazards[item.id])])
+                for item in comparison.scenarios
+                if hazards[item.id]
+            ]:
+                on_tap(*harms)
             if held := what_ways_hold(view.build, [item.id for item in comparison.scenarios]):
                 text(" ".join(held))
-            best = comparison.cheapest_in_the_middle
-            if harm := own_hazards_sentence(hazards[best.id], best.name):
-                text(harm)
-            _differences(view, comparison)
             with st.expander("Two against each other, and further figures"):
                 _pair(view, comparison)
                 headings, rows, caption = further_table(comparison)
                 table(headings, rows, caption, cards=True)
+        alone = len(ways_left(view.build, known_by_now(view))) < 2
         mixes = st.container()  # filled last: trying every mix takes longest
         which_quote(view)
         with mixes:
-            best_mix(view)
+            best_mix(view, alone=alone)
 
 
 def _finished(view: Opened) -> None:
@@ -89,6 +103,14 @@ def _finished(view: Opened) -> None:
     headings, rows, caption = ways_table(comparison, None)
     table(headings, rows, caption, right_text=1, cards=True)
     _differences(view, comparison)
+
+
+def _the_one_left(view: Opened) -> None:
+    """Say which way is left, and, where it is the one in force, where it ends."""
+    known = known_by_now(view)
+    told = " ".join(made_sentences(view.build, known))
+    watch = watched(view) if (view.scenario,) == ways_left(view.build, known) else None
+    answer(told, "" if watch is None else ends_sentence(watch, strong=STRONG))
 
 
 def _answer(view: Opened, comparison: Comparison) -> None:

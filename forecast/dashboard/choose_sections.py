@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 
 import streamlit as st
 
 from forecast.buildfile.choosing import options_by_choice
+from forecast.buildfile.oneself import OwnHazard, own_hazards_of_mix, own_hazards_sentence
 from forecast.buildfile.schema import Build
 from forecast.dashboard.asking import Told, first_wrong, number_field
-from forecast.dashboard.layout import kept_picture, palette, safe, table, text, told_plainly
+from forecast.dashboard.layout import OnTap, kept_picture, on_tap, palette, safe, table, text, told_plainly
 from forecast.dashboard.layout import said as marked
 from forecast.dashboard.proposing import add_quote, add_way, agree_quote, take_quote
 from forecast.dashboard.shelf import shelved
 from forecast.dashboard.state import Opened, chosen, known_by_now, ledger_state
 from forecast.decide.choices import ComparedQuotes, Elsewhere, Settled, quotes_or_why, settled
-from forecast.decide.mix import Mix, Mixes, MixReason, MixSearch
+from forecast.decide.mix import Mix, Mixes, MixReason, MixSearch, prices_left
 from forecast.decide.mixer import routes_offered
+from forecast.decide.mixes import package_words
 from forecast.decide.taking import asked_by_option
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.views.charts.ways_charts import frontier
@@ -27,6 +31,7 @@ from forecast.views.mix_words import (
     instead_in_words,
     keeping_sentence,
     mix_mark,
+    mix_words,
     mixes_sentence,
     reason_sentence,
     taken_in_words,
@@ -156,8 +161,15 @@ def _risks(view: Opened, found: ComparedQuotes) -> None:
         text(f"{pair_sentence(pair, money)} {dominance_sentence(pair.dominance)}")
 
 
-def best_mix(view: Opened) -> None:
-    """Draw the section."""
+def best_mix(view: Opened, *, alone: bool) -> None:
+    """Draw the section.
+
+    Parameters
+    ----------
+    view : Opened
+    alone : bool
+        Whether no other picture stands on the page: the mixes' own then stands open.
+    """
     st.subheader("The best mix")
     known = known_by_now(view)
     undecided = any(settled(view.build, choice, known) is None for choice in options_by_choice(view.build))
@@ -167,34 +179,111 @@ def best_mix(view: Opened) -> None:
             "one with route = \u201cself\u201d, one with route = \u201cshop\u201d."
         )
         return
-    _section(view)
+    _section(view, alone=alone)
 
 
 @st.fragment
-def _section(view: Opened) -> None:
+def _section(view: Opened, *, alone: bool) -> None:
     with told_plainly():
-        said = st.container()
+        said, own = st.container(), st.container()
         with st.expander("Within limits of your own: every mix, and what each choice saves"):
             found = _within_limits(view)
             if found is None:
                 return
-            look = palette()
-            kept_picture(
-                ("frontier", view.key, found.money, found.hours, found.weeks, look),
-                lambda: frontier(found, view.currency, look),
-            )
+            if not alone:
+                _frontier(view, found)
             _reasons(view, found)
             _reasons_table(view, found)
             _frontier_table(view, found)
         money = partial(about, currency=view.currency)
         with said:
             text(mixes_sentence(found, money, partial(entered, currency=view.currency)))
+            if alone:
+                _frontier(view, found)
             if left := prices_left_by_mix(view.build, known_by_now(view), found.leaves):
                 text(" ".join([*left, keeping_sentence(found, money)]))
             if told := hazards_sentence(found, money):
-                text(told)
+                on_tap(OnTap(_hurts(found.hazards), [told]))
             taken = found.best or found.cheapest
-            add_way(taken.routes, _way_name(taken))
+            add_way(taken.routes, _way_name(taken), "mix-way")
+        with own:
+            _own_mix(view, found, taken)
+
+
+def _frontier(view: Opened, found: Mixes) -> None:
+    look = palette()
+    kept_picture(
+        ("frontier", view.key, found.money, found.hours, found.weeks, look),
+        lambda: frontier(found, view.currency, look),
+    )
+
+
+def _hurts(hazards: Sequence[OwnHazard]) -> str:
+    return f"What can hurt: {', '.join(dict.fromkeys(item.caution.doing for item in hazards))}"
+
+
+def _own_mix(view: Opened, found: Mixes, best: Mix) -> None:
+    """Let the builder say who does each work package, and show what that mix needs beside the best one."""
+    offered = {
+        package: list(dict.fromkeys(item.routes[package] for item in found.mixes)) for package in best.routes
+    }
+    open_ones = {package: routes for package, routes in offered.items() if len(routes) > 1}
+    if not open_ones:
+        return
+    st.subheader("Your own mix")
+    start, file = found.yours or best, chosen()["file"]
+    routes = dict(best.routes)
+    with st.container(horizontal=True):
+        for package, there in open_ones.items():
+            taken = st.segmented_control(
+                safe(package_words(package).capitalize()), there, default=start.routes[package], required=True,
+                format_func=_by, key=f"own-mix-{file}-{package}-{'-'.join(there)}", persist_state="session",
+            )  # fmt: skip
+            routes[package] = taken or start.routes[package]
+    mine = min(
+        (item for item in found.mixes if item.routes == routes), key=lambda item: item.p80, default=None
+    )
+    if mine is None:
+        text("No mix of the build has just these: other work hangs on one of them.")
+        return
+    _beside_the_best(view, found, mine, best)
+    if mine == best:  # what goes with it stands above
+        return
+    if left := prices_left_by_mix(
+        view.build, known_by_now(view), prices_left(view.build, known_by_now(view), routes)
+    ):
+        text(" ".join(left))
+    if hazards := own_hazards_of_mix(view.build, mine.routes, mine.options.values()):
+        on_tap(OnTap(_hurts(hazards), [own_hazards_sentence(hazards)]))
+    add_way(mine.routes, _way_name(mine), "own-mix-way")
+
+
+def _beside_the_best(view: Opened, found: Mixes, mine: Mix, best: Mix) -> None:
+    """Show what the chosen mix needs, and the best one where that is another."""
+    weeks = mine.weeks is not None
+    name = "Best" if found.best is not None else "Cheapest"
+    rows = [
+        ["Your mix" if mine != best else f"Your mix, the {name.lower()}", *_needs(view, mine, found, weeks)]
+    ]
+    if mine != best:
+        rows.append([f"{name} mix", *_needs(view, best, found, weeks)])
+    headings = ["", "P50", "P80", "Own hours at P80", *(["Weeks at P80"] if weeks else [])]
+    quotes = f" Quotes: {mix_words(replace(mine, routes={}), found.titles)}." if mine.options else ""
+    table(headings, rows, f"What it costs and takes.{quotes}", cards=True)
+
+
+def _by(route: str) -> str:
+    return package_words(route).capitalize()
+
+
+def _needs(view: Opened, item: Mix, found: Mixes, weeks: bool) -> list[str]:
+    """Give a mix's figures: P50, P80, own hours, and weeks where they are known."""
+    return [
+        estimated(found.p50_of(item), view.currency),
+        estimated(found.p80_of(item), view.currency),
+        hours(item.hours_p80),
+        *([f"{item.weeks:.0f}"] if weeks and item.weeks is not None else []),
+    ]
 
 
 def _within_limits(view: Opened) -> Mixes | None:
@@ -284,9 +373,6 @@ def _frontier_table(view: Opened, found: Mixes) -> None:
 def _mix_row(view: Opened, item: Mix, found: Mixes, weeks: bool) -> list[str]:
     return [
         farmed_out(item, found.titles),
-        estimated(found.p50_of(item), view.currency),
-        estimated(found.p80_of(item), view.currency),
-        hours(item.hours_p80),
-        *([f"{item.weeks:.0f}"] if weeks and item.weeks is not None else []),
+        *_needs(view, item, found, weeks),
         mix_mark(found, item),
     ]

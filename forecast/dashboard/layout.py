@@ -42,6 +42,7 @@ _TARGETS = """
   /* what says more about a field stands in the row of its name, which is then as high as it: no field lies under it */
   [data-testid="stWidgetLabel"]:has(.stTooltipIcon) { min-height: 44px; align-items: center; }
   .stSlider [role="slider"] { min-height: 44px; }
+  .fc-tap summary { min-height: 44px; padding-top: 0.7rem; }
   /* a swipe does what these do, and they are too small to be hit */
   [data-testid^="stTabsScroll"], [data-testid="stElementToolbar"], [data-testid="stHeaderActionElements"] {
     display: none !important; }
@@ -113,6 +114,10 @@ button[data-testid^="stBaseButton-tertiary"] p { text-decoration: underline; tex
 .st-key-tray { padding: 0.7rem 0.9rem 0.9rem; gap: 0.5rem;
   background: var(--fc-paper); border: 1px solid color-mix(in srgb, var(--fc-ink) 30%, transparent);
   border-radius: 0.3rem 0.3rem 0 0; box-shadow: 0 -6px 18px color-mix(in srgb, var(--fc-ink) 10%, transparent); }
+.fc-tap summary { cursor: pointer; color: var(--fc-muted); font-size: 0.9rem; }
+.fc-tap summary:focus-visible { outline: 2px solid currentColor; outline-offset: 2px; }
+.fc-tap p { margin: 0.3rem 0 0.6rem; }
+.fc-tap small { color: var(--fc-muted); }
 .fc-scroll { overflow-x: auto; }
 .fc-scroll:focus-visible { outline: 2px solid currentColor; outline-offset: 2px; }
 table.fc { border-collapse: collapse; font-size: 0.92rem; min-width: min(100%, 30rem); }
@@ -201,6 +206,38 @@ def answer(*sentences: str) -> None:
 def text(sentence: str) -> None:
     """Write an ordinary paragraph."""
     st.markdown(said(sentence))
+
+
+@dataclass(frozen=True)
+class OnTap:
+    """What is said in one short line, and in full once that is tapped.
+
+    Attributes
+    ----------
+    short : str
+    full : sequence of str
+        Paragraphs, whose only markup is `STRONG`.
+    """
+
+    short: str
+    full: Sequence[str]
+
+
+def on_tap(*parts: OnTap) -> None:
+    """Show short lines that open where they stand: lighter than folds of the toolkit, and on paper all open."""
+    st.html(
+        "".join(
+            f'<details class="fc-tap"><summary>{_as_html(part.short)}</summary>'
+            f"{''.join(f'<p>{_as_html(paragraph)}</p>' for paragraph in part.full)}</details>"
+            for part in parts
+        )
+    )
+
+
+def _as_html(sentence: str) -> str:
+    """Write a sentence whose only markup is `STRONG` as HTML."""
+    parts = [html.escape(plain(part)) for part in sentence.split(STRONG)]
+    return "".join(f"<strong>{part}</strong>" if place % 2 else part for place, part in enumerate(parts))
 
 
 def picture(draw: Callable[[], Any], key: str | None = None) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 import streamlit as st
 
+from forecast.buildfile.oneself import cautions_beside
 from forecast.buildfile.places_of_figures import place_at
 from forecast.buildfile.schema import Build
 from forecast.buildfile.sheet import certainty, other_shapes, range_instead
@@ -42,7 +43,7 @@ def page() -> None:
                 "In 10 of 100 builds a figure is less than low, in half less than middle, in 90 of 100 less than high. "
                 "A middle alone is known. Nothing is saved until you keep it."
             )
-            sheet(view, loaded)
+            sheet(view, loaded, lambda: cautions_beside(_shown(view).build, view.scenario))
             range_by_chips(parsed(loaded.text, WITH_CHANGES))
         tray()
         shown = _shown(view)

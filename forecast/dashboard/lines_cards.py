@@ -7,16 +7,19 @@ from dataclasses import replace
 
 import streamlit as st
 
+from forecast.buildfile.cautions import Caution
+from forecast.buildfile.oneself import Beside
 from forecast.buildfile.places_of_figures import places
 from forecast.buildfile.schema import GROUPS, Build
 from forecast.buildfile.sheet import Row, changes, differences, with_changes
 from forecast.dashboard.asking import Told, first_wrong, number_field, shown
-from forecast.dashboard.layout import safe, said
+from forecast.dashboard.layout import OnTap, on_tap, safe, said
 from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import SheetFile, form_key, kept_now
 from forecast.dashboard.scripts import cards_where_narrow
 from forecast.dashboard.unsaved import keep_draft
 from forecast.errors import BuildFileError
+from forecast.words.chances import so_many
 from forecast.words.currencies import is_currency, minor_digits
 from forecast.words.money import entered
 from forecast.words.text import STRONG
@@ -34,6 +37,7 @@ _LOOK = """<style>
   justify-content: flex-start; text-align: left; min-height: 44px; }
 [class*="st-key-line-cards"] [class*="st-key-card-"] strong { display: block; }
 [class*="st-key-three-"] > * { flex: 1 1 0; min-width: 4.5rem; }
+[class*="st-key-line-cards"] .fc-tap summary { white-space: nowrap; overflow: hidden; text-overflow: ellipsis; }
 </style>"""
 
 
@@ -57,7 +61,13 @@ def _want() -> None:
 
 
 def cards(
-    loaded: SheetFile, plain: Sequence[Row], was: Mapping[str, str], states: Mapping[str, str], *, alone: bool
+    loaded: SheetFile,
+    plain: Sequence[Row],
+    was: Mapping[str, str],
+    states: Mapping[str, str],
+    beside: Sequence[Beside],
+    *,
+    alone: bool,
 ) -> None:
     """Draw the rows of the sheet as cards; what is changed in one goes to the tray.
 
@@ -70,6 +80,8 @@ def cards(
         What stood in a changed row, by its path.
     states : mapping
         How lines, and goods from abroad, stand that are closed or are not in this scenario.
+    beside : sequence of Beside
+        What bears cautions; those of a line stand at its card, and those of what has none below all cards.
     alone : bool
         Whether there is no grid beside them; else the width of the window decides which of the two is seen.
     """
@@ -83,6 +95,32 @@ def cards(
         with st.container(key="line-cards"):
             for number, rows in enumerate(found.values()):
                 _card(loaded, rows, was, number, states.get(rows[0].item, ""))
+                _cautions([one for one in beside if _of_card(one, rows[0])])
+            _cautions([one for one in beside if not any(_of_card(one, row) for row in plain)], named=True)
+
+
+def _of_card(one: Beside, row: Row) -> bool:
+    """Tell whether cautions belong to the card of a row; those of goods go by their name within a consignment."""
+    if one.kind == "goods":
+        return one.id == row.item or (one.id.startswith(f"{row.item}.") and one.title == row.title)
+    return one.id == row.item
+
+
+def _cautions(found: Sequence[Beside], *, named: bool = False) -> None:
+    """Name what to mind in one short line, and the rest of it on tap."""
+    if not found:
+        return
+    told: dict[Caution, str] = {}
+    for one in found:
+        for caution in one.cautions:
+            told.setdefault(caution, one.title)
+    first, more = next(iter(told)).topic, len(told) - 1
+    where = f"Mind at {so_many(len(found), 'other line')}" if named else "Mind"
+    full = [
+        f"{STRONG}{f'{title}: ' if named else ''}{one.topic}{STRONG}. {one.text} {one.authority}."
+        for one, title in told.items()
+    ]
+    on_tap(OnTap(f"{where}: {first}{f' and {more} more' if more else ''}", full))
 
 
 def _group(plain: Sequence[Row]) -> str:

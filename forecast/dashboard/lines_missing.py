@@ -12,6 +12,7 @@ from forecast.buildfile.oneself import Beside, cautions_beside
 from forecast.buildfile.schema import Build
 from forecast.buildfile.sheet import starter
 from forecast.dashboard.layout import safe, table, text
+from forecast.dashboard.lines_sheet import on_a_phone
 from forecast.dashboard.saving import put
 from forecast.dashboard.state import Opened, before, known_by_now
 from forecast.engine.rule_weights import rule_weights
@@ -125,6 +126,12 @@ def _finding(view: Opened, build: Build, item: Finding) -> None:
 _FEW = 6
 """So many lines and events with cautions are shown at once; more wait in an expander."""
 
+_NARROW = """<style>
+.fc-at-its-line, .st-key-cautions-on-paper { display: none; }
+@media print { .st-key-cautions-on-paper { display: block; } }
+@media screen and (max-width: 640px) { .st-key-cautions-wide { display: none; } .fc-at-its-line { display: block; } }
+</style><p class="fc-at-its-line">Each stands at its line, further up.</p>"""
+"""In a narrow window the cards have them (`lines_cards`); on paper, and beside the grid, they stand here."""
 _KINDS = (("line", "Line"), ("goods", "Goods from abroad"), ("event", "What may happen"))
 
 
@@ -148,13 +155,22 @@ def cautions(view: Opened) -> None:
         return
     st.subheader("Cautions beside these lines")
     text(_lead_of_cautions(found))
-    with st.expander(f"Cautions beside {_counted(found)}", expanded=len(found) <= _FEW):
-        said: set[str] = set()
-        for kind, heading in _KINDS:
-            rows = [row for item in found if item.kind == kind for row in _rows(item, said)]
-            if rows:
-                table([heading, "Caution", "What to mind", "Whose word counts"], rows, f"Cautions by {kind}",
-                      left=4, stacked=True)  # fmt: skip
+    st.html(_NARROW)
+    with st.container(key="cautions-wide"), \
+            st.expander(f"Cautions beside {_counted(found)}", expanded=len(found) <= _FEW):  # fmt: skip
+        _tables(found)
+    if on_a_phone():  # where no fold is shown that could be opened before printing
+        with st.container(key="cautions-on-paper"):
+            _tables(found)
+
+
+def _tables(found: Sequence[Beside]) -> None:
+    said: set[str] = set()
+    for kind, heading in _KINDS:
+        rows = [row for item in found if item.kind == kind for row in _rows(item, said)]
+        if rows:
+            table([heading, "Caution", "What to mind", "Whose word counts"], rows, f"Cautions by {kind}",
+                  left=4, stacked=True)  # fmt: skip
 
 
 def _lead_of_cautions(found: Sequence[Beside]) -> str:

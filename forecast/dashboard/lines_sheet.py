@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
@@ -13,6 +13,7 @@ from typing import Any, TypeAlias, TypeVar
 import pandas as pd
 import streamlit as st
 
+from forecast.buildfile.oneself import Beside
 from forecast.buildfile.schema import GROUPS, Build
 from forecast.buildfile.sheet import Row, changes, differences, figure_of, rows, with_changes
 from forecast.dashboard.asking import WHICH, shown
@@ -20,6 +21,7 @@ from forecast.dashboard.layout import safe
 from forecast.dashboard.lines_cards import cards, numbers_of, wanted
 from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import SheetFile, kept_now
+from forecast.dashboard.scripts import rows_in_full
 from forecast.dashboard.state import Opened, before, known_by_now
 from forecast.dashboard.unsaved import keep_draft
 from forecast.engine.sketch import sketch
@@ -37,26 +39,40 @@ _GROUPS = (*GROUPS, "events")
 _NUMBERS = {"Low": "low", "Middle": "middle", "High": "high", "Of 100": "chance"}
 
 
-_LETTER, _AROUND = 5.4, 16.0
-"""Pixels that a letter of a name takes, and those around it."""
-_NARROWEST, _WIDEST = 200, 328
+# Together as wide as a page beside its sidebar in a window of 1280 pixels (848, less what scrolls), so that how a line
+# stands and what was changed is in sight. A longer name is cut, and read in full where the pointer rests on its row.
+_WIDTHS = {
+    "Group": 84, "Line": 216, "Figure": 64, "Low": 62, "Middle": 76, "High": 64, "Unit": 42, "Range": 40, "Of 100": 76,
+    "Beside": 112,
+}  # fmt: skip
 
 
-def sheet(view: Opened, loaded: SheetFile) -> None:
-    """Draw the sheet, as a grid or on a narrow screen as cards; what is typed into it goes to the tray."""
+def sheet(view: Opened, loaded: SheetFile, beside: Callable[[], Sequence[Beside]]) -> None:
+    """Draw the sheet, as a grid or on a narrow screen as cards; what is typed into it goes to the tray.
+
+    Parameters
+    ----------
+    view : Opened
+    loaded : SheetFile
+    beside : callable
+        Gives the cautions, which stand at the cards.
+    """
     build = parsed(loaded.text, WITH_CHANGES)
     plain, part = _rows_shown(view, build)
     states = _states(view, build)
-    phone = _on_a_phone()
+    phone = on_a_phone()
     above = st.container()
     if not phone:
         with st.container(key="sheet-grid"):
             _grid(loaded, plain, loaded.key + part, states)
+            st.html(rows_in_full(), unsafe_allow_javascript=True)
     with above:
         if not phone and not wanted():
             return
         changed = zip(plain, with_changes(plain, kept_now()["edits"]), strict=True)
-        cards(loaded, plain, {old.path: _was(old, new) for old, new in changed}, states, alone=phone)
+        cards(
+            loaded, plain, {old.path: _was(old, new) for old, new in changed}, states, beside(), alone=phone
+        )  # fmt: skip
 
 
 def _states(view: Opened, build: Build) -> dict[str, str]:
@@ -95,23 +111,23 @@ def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, states: Mapping[s
         height=420,
         alt="Sheet of lines with low, middle and high of each figure",
         column_config={
-            "Group": st.column_config.TextColumn(width=90),
-            "Line": st.column_config.TextColumn(width=_wide_enough(plain), required=True, max_chars=200),
-            "Figure": st.column_config.TextColumn(width=66),
+            "Group": st.column_config.TextColumn(width=_WIDTHS["Group"]),
+            "Line": st.column_config.TextColumn(width=_WIDTHS["Line"], required=True, max_chars=200),
+            "Figure": st.column_config.TextColumn(width=_WIDTHS["Figure"]),
             # Text, so that the one reader reads it: a grid's own numbers would take 2,5 for 25 without a word.
-            "Low": st.column_config.TextColumn(width=62, help="P10", alignment="right"),
-            "Middle": st.column_config.TextColumn(width=76, help="P50", alignment="right"),
-            "High": st.column_config.TextColumn(width=62, help="P90", alignment="right"),
-            "Unit": st.column_config.TextColumn(width=44),
+            "Low": st.column_config.TextColumn(width=_WIDTHS["Low"], help="P10", alignment="right"),
+            "Middle": st.column_config.TextColumn(width=_WIDTHS["Middle"], help="P50", alignment="right"),
+            "High": st.column_config.TextColumn(width=_WIDTHS["High"], help="P90", alignment="right"),
+            "Unit": st.column_config.TextColumn(width=_WIDTHS["Unit"]),
             "Range": st.column_config.AreaChartColumn(
-                width=42, help="The shape of the range, from P1 to P99", y_min=0, y_max=1, color="#5B9C9A"
+                width=_WIDTHS["Range"], help="The shape of the range, from P1 to P99", y_min=0, y_max=1, color="#5B9C9A"
             ),
             "Of 100": st.column_config.TextColumn(
-                width=78, required=True, alignment="right",
+                width=_WIDTHS["Of 100"], required=True, alignment="right",
                 help="In so many of 100 builds the line is needed at all, or the event happens",
             ),
             "Beside": st.column_config.TextColumn(
-                width="medium", help="What a changed figure was, why it cannot be, or how its line stands"
+                width=_WIDTHS["Beside"], help="What a changed figure was, why it cannot be, or how its line stands"
             ),
         },
     )  # fmt: skip
@@ -124,12 +140,6 @@ def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, states: Mapping[s
     kept["edits"] = _elsewhere(kept["edits"], here) | differences(plain, after)
     kept["unread"] = _elsewhere(kept["unread"], here) | _ask(plain, doubts)
     keep_draft()
-
-
-def _wide_enough(plain: Sequence[Row]) -> int:
-    """Give the pixels of the column of names: the longest is read in full, as a grid's cells do not go on below."""
-    longest = max((len(row.title) for row in plain), default=0)
-    return min(_WIDEST, max(_NARROWEST, round(_LETTER * longest + _AROUND)))
 
 
 def _rows_shown(view: Opened, build: Build) -> tuple[tuple[Row, ...], str]:
@@ -153,7 +163,7 @@ def _elsewhere(found: Mapping[str, _Kept], here: set[str]) -> dict[str, _Kept]:
     return {path: typed for path, typed in found.items() if path not in here}
 
 
-def _on_a_phone() -> bool:
+def on_a_phone() -> bool:
     """Tell whether it is a phone, held either way: it is spared the grid, whose rows no thumb can edit."""
     return "Mobi" in (st.context.headers.get("User-Agent") or "")
 

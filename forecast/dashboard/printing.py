@@ -35,6 +35,8 @@ _RULES = """
   .fc-paper-head { display: block; font-size: 0.85rem; border-bottom: 1px solid #999; padding-bottom: 0.3rem; }
   .stExpander > details { border: none !important; }
   .fc-scroll { overflow: visible !important; }
+  .fc-tap::details-content { content-visibility: visible; block-size: auto; }
+  .fc-tap summary { list-style: none; }
   table.fc { font-size: 0.8rem; }
   table.fc thead { display: table-header-group; }
   table.fc tr, .stAlert, .stVegaLiteChart { break-inside: avoid; }

@@ -9,6 +9,7 @@ from typing import TypeVar
 
 import streamlit as st
 
+from forecast.buildfile.choosing import scenario_title
 from forecast.buildfile.proposals import (
     Quoted,
     measure_against,
@@ -207,13 +208,14 @@ def _wrong(path: str | None, told: Quoted) -> str:
     return ""
 
 
-def add_way(routes: Mapping[str, str], name: str) -> None:
-    """Offer to make a mix one of the ways to do the build, unless one of them is just that."""
+def add_way(routes: Mapping[str, str], name: str, key: str) -> None:
+    """Offer to make a mix one of the ways to do the build; where one of them is just that, say which."""
     build = _build_to_change()
     told = "It then stands beside the others, in the picture above and at the left."
-    if way_of(build, routes) is None and st.button(
-        "Make this one of the ways to do it", key="mix-way", help=told
-    ):
+    there = way_of(build, routes)
+    if there is not None:
+        st.caption(safe(f"This is the way \u201c{scenario_title(build, there)}\u201d."))
+    elif st.button("Make this one of the ways to do it", key=key, help=told):
         put([way(build, routes, name)])
 
 

@@ -47,7 +47,26 @@ if (!window.narrowSheet) {
 
 Looked for again and again: parts of a page come when the browser has loaded what draws them. A press that went lost is
 made once more."""
-ALL = (FOCUS, ENTER, NARROW)
+IN_FULL = """
+if (!window.rowsInFull) {
+  window.rowsInFull = true;
+  document.addEventListener("mousemove", (event) => {
+    const sheet = event.target.closest && event.target.closest(".st-key-sheet-grid .dvn-scroller");
+    const read = sheet && sheet.closest('[data-testid="stDataFrame"]').querySelector('table[role="grid"]');
+    if (!read) return;
+    const high = sheet.scrollHeight / read.getAttribute("aria-rowcount");
+    const place = Math.floor((event.clientY - sheet.getBoundingClientRect().top + sheet.scrollTop) / high) + 1;
+    const cells = [...read.querySelectorAll(`tbody tr[aria-rowindex="${place}"] td`)].map((cell) => cell.textContent);
+    const said = cells.length ? [cells[1], cells[cells.length - 1]].filter(Boolean).join(": ") : "";
+    if (sheet.title !== said) sheet.title = said;
+  });
+}
+"""
+"""What a cell of the sheet cuts is read in full where the pointer rests: a row's line, and what stands beside it.
+
+The grid is a drawing, whose rows are told to screen readers in a table; which of them is pointed at follows from its
+height."""
+ALL = (FOCUS, ENTER, NARROW, IN_FULL)
 
 
 def focus(id: str) -> str:
@@ -58,6 +77,11 @@ def focus(id: str) -> str:
 def cards_where_narrow() -> str:
     """Give what runs `NARROW`."""
     return f"<script>{NARROW}</script>"
+
+
+def rows_in_full() -> str:
+    """Give what runs `IN_FULL`."""
+    return f"<script>{IN_FULL}</script>"
 
 
 def go_on_by_enter() -> str:

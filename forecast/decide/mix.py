@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -154,6 +155,14 @@ class MixSearch:
         half, eight = self.levels(item)
         return half.error, eight.error
 
+    def taking(self, routes: Mapping[str, str]) -> Mix | None:
+        """Give the cheapest mix of just these routes, with its own simulation errors; None where there is none."""
+        alike = [item for item in self.mixes if item.routes == routes]
+        if not alike:
+            return None
+        found = min(alike, key=lambda item: item.p80)
+        return replace(found, errors=self._errors(found))
+
     def _yours(self, order: Sequence[Mix]) -> Mix | None:
         """Give the cheapest mix with the routes of the way in force."""
         if self.way is None:
@@ -165,15 +174,7 @@ class MixSearch:
 
     def _leaves(self, item: Mix) -> tuple[str, ...]:
         """Give the lines with a price agreed that a mix does not have."""
-        known = self.settings[3]
-        agreed = {one.line_id for one in known.promises} if isinstance(known, Standing) else set()
-        return tuple(
-            line.id
-            for line in self.build.line
-            if line.id in agreed
-            and line.route is not None
-            and item.routes.get(line.package or "", line.route) != line.route
-        )
+        return prices_left(self.build, self.settings[3], item.routes)
 
     def _keeping(self, item: Mix, inside: Sequence[Mix], order: Sequence[Mix]) -> Mix | None:
         """Give the best mix that leaves no price agreed; None where this one leaves none either."""
@@ -290,6 +291,18 @@ class MixSearch:
         return tuple(found.values())
 
 
+def prices_left(build: Build, known: Knowledge, routes: Mapping[str, str]) -> tuple[str, ...]:
+    """Give the lines with a price agreed that a mix of these routes does not have."""
+    agreed = {one.line_id for one in known.promises} if isinstance(known, Standing) else set()
+    return tuple(
+        line.id
+        for line in build.line
+        if line.id in agreed
+        and line.route is not None
+        and routes.get(line.package or "", line.route) != line.route
+    )
+
+
 def _spared(
     taken: Mix, hazards: Sequence[OwnHazard], inside: Sequence[Mix], order: Sequence[Mix]
 ) -> Mix | None:
@@ -303,4 +316,4 @@ def _spared(
     return next(fits, None)
 
 
-__all__ = ["MOST_MIXES", "Mix", "MixReason", "MixSearch", "Mixes", "mix"]
+__all__ = ["MOST_MIXES", "Mix", "MixReason", "MixSearch", "Mixes", "mix", "prices_left"]

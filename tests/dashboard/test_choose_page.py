@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 from functools import partial
 from pathlib import Path
@@ -20,7 +21,7 @@ from forecast.views.commands.quotes import EXAMPLE
 from forecast.views.mix_words import mixes_sentence, reason_sentence
 from forecast.views.quote_words import quotes_sentence
 from forecast.views.ways import comparison_sentence, dominance_sentence, pay_sentence
-from forecast.words.money import about, entered, exact, hourly
+from forecast.words.money import about, entered, exact, hourly, hours
 from tests.dashboard.conftest import Run, charts, words
 from tests.dashboard.test_cost_page import tables
 from tests.dashboard.test_settling import pay
@@ -232,9 +233,63 @@ def test_the_best_mix_within_limits_becomes_a_way_to_do_it(run: Run, small: Path
 def test_what_may_hurt_is_said_beside_the_way_and_beside_the_mix(run: Run, small: Path) -> None:
     sprayed = '\n[[line]]\nid = "paint_materials"\ngroup = "finish"\npackage = "paint"\nroute = "self"\namount = 9\n'
     (small / "build.toml").write_text(SMALL + sprayed, encoding="utf-8")
-    said = words(run(small, "choose"))
-    assert said.count("aint by yourself means spraying two-pack paint") == 2
-    assert "The best mix with that farmed out:" in said
+    app = run(small, "choose")
+    assert ">Spraying two-pack paint or primer</td>" in tables(app)  # short, at the way
+    folded = html.unescape(
+        "".join(item.proto.body for item in app.main.get("html") if "<details" in item.proto.body)
+    )
+    assert "open" not in folded.split("<p>")[0]
+    assert folded.count("aint by yourself means spraying two-pack paint") == 2
+    assert "The best mix with that farmed out:" in folded
+    assert "spraying two-pack paint" not in words(app)
+    order = [
+        item.type
+        for item in app.main
+        if item.type == "vega_lite_chart" or (item.type == "html" and "<t" in item.proto.body)
+    ]
+    assert order[0] == "vega_lite_chart"  # what the ways cost, as a picture, before any table
+
+
+def test_a_mix_of_ones_own_is_chosen_and_made_a_way(run: Run, small: Path) -> None:
+    build = BuildFolder.at(small).read()
+    app, found = run(small, "choose"), mix(build)
+    switches = {item.label: item for item in app.segmented_control if str(item.key).startswith("own-mix-")}
+    offered = {
+        package for package in found.mixes[0].routes if len({one.routes[package] for one in found.mixes}) > 1
+    }
+    assert {label.lower() for label in switches} == {package.replace("_", " ") for package in offered}
+    assert "Your mix" in tables(app)
+    package = sorted(offered)[0]
+    wanted = {**(found.yours or found.cheapest).routes, package: "shop"}
+    mine = min((one for one in found.mixes if one.routes == wanted), key=lambda one: one.p80)
+    app = switches[package.replace("_", " ").capitalize()].set_value("shop").run()
+    assert not app.exception
+    (shown,) = [item.proto.body for item in app.main.get("html") if ">Your mix<" in item.proto.body]
+    row = shown.split(">Your mix<")[1].split("</tr>")[0]
+    for figure in (
+        euros(mine.p50, error=found.errors[0]), euros(mine.p80, error=found.errors[1]), hours(mine.hours_p80),
+        f"{mine.weeks:.0f}",
+    ):  # fmt: skip
+        assert f">{figure}</td>" in row
+    app = app.button(key="own-mix-way").click().run()
+    app = app.button(key="keep").click().run()
+    assert not app.exception
+    build = BuildFolder.at(small).read()
+    added = list(build.scenario)[-1]
+    assert {name: build.scenario[added].route(name) for name in wanted} == wanted
+    assert compare(build).scenarios[-1].p80.value == pytest.approx(mine.p80)
+    assert "This is the way" in " ".join(item.value for item in app.main.caption)
+
+
+def test_a_mix_of_ones_own_says_which_agreed_price_it_leaves(run: Run, half_way: BuildFolder) -> None:
+    app = run(half_way.build_file, "choose")
+    told = words(app).count("leaves an agreed price")
+    paint = next(item for item in app.segmented_control if item.label == "Paint")
+    assert paint.value == "shop"  # as the way in force has it
+    app = next(item for item in app.segmented_control if item.label == "Electrics").set_value("shop").run()
+    assert words(app).count("leaves an agreed price") == told
+    app = next(item for item in app.segmented_control if item.label == "Paint").set_value("self").run()
+    assert words(app).count("leaves an agreed price") == told + 1
 
 
 def test_a_way_that_leaves_an_agreed_price_is_said_beside_the_ways(run: Run, half_way: BuildFolder) -> None:

@@ -107,7 +107,7 @@ def test_how_often_a_line_is_needed_is_said_in_hundredths(run: Run, before_order
 def test_goods_from_abroad_open_to_cards_of_their_parts(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, mobile: bool
 ) -> None:
-    monkeypatch.setattr("forecast.dashboard.lines_sheet._on_a_phone", lambda: mobile)
+    monkeypatch.setattr("forecast.dashboard.lines_sheet.on_a_phone", lambda: mobile)
     (tmp_path / "build.toml").write_text(CRATE, encoding="utf-8")
     app = run(tmp_path, "lines")
     app = app if mobile else narrow(app)

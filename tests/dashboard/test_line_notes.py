@@ -84,6 +84,22 @@ def test_many_cautions_wait_behind_a_sentence(run: Run, guided: Path) -> None:
         assert text.count(caution.text) == 1
 
 
+def test_in_a_narrow_window_each_caution_stands_at_its_card(run: Run, guided: Path) -> None:
+    found = cautions_beside(parse_build(guided.read_text(encoding="utf-8")))
+    app = next(
+        item for item in run(guided, "lines").button if item.label == "Show the lines as cards"
+    ).click().run()  # fmt: skip
+    said = ""
+    for group in next(item for item in app.pills if item.key == "cards-of").options:
+        app = next(item for item in app.pills if item.key == "cards-of").set_value(group).run()
+        folds = [item.proto.body for item in app.main.get("html") if "<details" in item.proto.body]
+        said += html.unescape("".join(folds))
+        assert all("Mind" in fold and "<details open" not in fold for fold in folds)
+    for caution in {caution for item in found for caution in item.cautions}:
+        assert caution.text in said
+        assert caution.authority in said
+
+
 def test_each_consignment_says_where_its_figures_come_from(run: Run, guided: Path) -> None:
     app = run(guided, "lines")
     (item,) = compile_plan(parse_build(guided.read_text(encoding="utf-8"))).consignments

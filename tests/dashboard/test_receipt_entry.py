@@ -68,7 +68,8 @@ def test_what_was_saved_is_said_first_and_one_tap_opens_the_form_for_another(
         if item.type in ("success", "button")
     ]
     (news, said), *buttons = order
-    assert news == "success" and "€700.00 to A shop" in said
+    assert news == "success"
+    assert "€700.00 to A shop" in said
     assert buttons[:4] == [
         ("button", label) for label in ("Enter another", "A price agreed", "A bank's file", "Undo this entry")
     ]
