@@ -12,6 +12,7 @@ from forecast.dashboard.watch_sections import (
     contingency,
     history_of,
     over_time,
+    totals,
     what_more_buys,
     what_was_taught,
     why_it_ended,
@@ -55,8 +56,12 @@ def page() -> None:
         if not watch.finished:  # then there is none left to need, and nothing to buy
             st.subheader("Contingency: left, and needed")
             contingency(watch)
-            with st.expander("What more money in the budget changes, and how the contingency went"):
-                more, drawdown = st.tabs(["What more money changes", "How the contingency went"])
+            with st.expander("The totals, what more money changes, and how the contingency went"):
+                made_of, more, drawdown = st.tabs(
+                    ["The totals", "What more money changes", "How the contingency went"]
+                )
+                with made_of:
+                    totals(watch)
                 with more:
                     what_more_buys(watch)
         st.subheader("Line by line")

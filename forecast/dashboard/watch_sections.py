@@ -27,9 +27,9 @@ from forecast.views.moves import (
 )
 from forecast.views.sentences import lesson_sentences
 from forecast.views.watch_words import (
+    beneath_contingency,
     bought_sentence,
     cause_rows,
-    columns,
     contingency_rows,
     contingency_sentence,
     further_rows,
@@ -126,13 +126,13 @@ def _replay(fingerprint: str, scenario: str, trials: int, seed: int, _build: Bui
 def contingency(watch: Reforecast) -> None:
     """Draw what is left against what is needed."""
     text(contingency_sentence(watch, strong=STRONG))
-    found = columns(watch)
-    table(
-        ["", *(column.name for column in found)], contingency_rows(watch),
-        "What is paid, what is open at its middle figures, and what is kept for the rest", last_is_sum=True,
-    )  # fmt: skip
     if watch.committed:
         text(f"{entered(watch.committed, watch.currency)} is agreed and not yet paid.")
+
+
+def totals(watch: Reforecast) -> None:
+    """Draw what budget, P80 and P90 are made of."""
+    table(["", "Contingency", "Total"], contingency_rows(watch), beneath_contingency(watch))
 
 
 def what_more_buys(watch: Reforecast) -> None:

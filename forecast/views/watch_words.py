@@ -161,14 +161,17 @@ def error_of(error: float, currency: str) -> str:
 
 
 def contingency_rows(watch: Reforecast) -> list[list[str]]:
-    """Give a row for what is paid, what is open, the contingency, and the total, a figure for each of `columns`."""
-    found, money = columns(watch), watch.currency
-    rows = [
-        ["Paid so far", *(entered(one.paid, money) for one in found)],
-        ["Middle figures of what is still open", *(entered(one.still_open, money) for one in found)],
-        ["Contingency", *(entered(one.contingency, money) for one in found)],
-    ]
-    return [*rows, ["Total", *(entered(one.total, money) for one in found)]]
+    """Give a row for each of `columns`: its name, the contingency, and the total."""
+    money = watch.currency
+    return [[one.name, entered(one.contingency, money), entered(one.total, money)] for one in columns(watch)]
+
+
+def beneath_contingency(watch: Reforecast) -> str:
+    """Say what every total holds beside its contingency: the sums are rounded as the totals are, and add up to them."""
+    money, found = watch.currency, columns(watch)[-1]
+    paid = level(found.paid, money)
+    rest = found.paid + found.still_open - paid
+    return f"Each total holds {about(paid, money)} paid and {about(rest, money)} for the middle figures of what is open"
 
 
 def further_rows(watch: Reforecast) -> list[list[str]]:

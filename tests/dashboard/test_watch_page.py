@@ -66,6 +66,20 @@ def test_it_says_what_the_terminal_says(page: AppTest, half_way: BuildFolder) ->
         assert sentence in said
 
 
+def test_what_a_total_is_made_of_is_rounded_as_the_total_is_and_adds_up(page: AppTest) -> None:
+    (shown,) = [item.proto.body for item in page.main.get("html") if "Each total holds" in item.proto.body]
+    assert not re.search(r"NZ\$[\d,]+\.\d\d", shown)
+    beneath = [
+        int(part.replace(",", ""))
+        for part in re.findall(r"NZ\$([\d,]+)", shown.split("<caption>")[1].split("</caption>")[0])
+    ]
+    rows = re.findall(r"<tr class=\"\"><th scope=\"row\">([^<]+)</th>(.*?)</tr>", shown)
+    assert [name for name, _ in rows] == ["Your budget", "P80", "P90"]
+    for _, cells in rows:
+        contingency, total = (int(part.replace(",", "")) for part in re.findall(r"NZ\$([\d,]+)", cells))
+        assert sum(beneath) + contingency == total
+
+
 def test_terminal_history_and_page_tell_moves_from_the_same_day(page: AppTest, half_way: BuildFolder) -> None:
     build, ledger = half_way.read(), half_way.ledger()
     moved, told = what_moved(build, ledger), history(build, ledger)
