@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -10,6 +11,7 @@ from dataclasses import dataclass
 import streamlit as st
 
 from forecast.dashboard.layout import safe, said, tell
+from forecast.dashboard.scripts import said_in_sight
 from forecast.dashboard.state import Opened, headline, opened, watched
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
@@ -184,6 +186,8 @@ def news(place: str | None = None) -> None:
     if found is not None and place in (None, found[0]):
         del st.session_state["news"]
         st.success(said(str(found[1])))
+        if place == "form":
+            st.html(said_in_sight(uuid.uuid4().hex), unsafe_allow_javascript=True)
 
 
 @dataclass(frozen=True)

@@ -66,7 +66,14 @@ if (!window.rowsInFull) {
 
 The grid is a drawing, whose rows are told to screen readers in a table; which of them is pointed at follows from its
 height."""
-ALL = (FOCUS, ENTER, NARROW, IN_FULL)
+SAID = """
+setTimeout(() => {
+  const said = document.querySelector(".st-key-screen-only-enter .stAlert");
+  if (said && said.getBoundingClientRect().top < 64) said.scrollIntoView({ block: "center" });
+}, 120);
+"""
+"""What was entered is read first, wherever in a form on a phone the button stood that entered it."""
+ALL = (FOCUS, ENTER, NARROW, IN_FULL, SAID)
 
 
 def focus(id: str) -> str:
@@ -77,6 +84,11 @@ def focus(id: str) -> str:
 def cards_where_narrow() -> str:
     """Give what runs `NARROW`."""
     return f"<script>{NARROW}</script>"
+
+
+def said_in_sight(once: str) -> str:
+    """Give what runs `SAID`, once for each thing entered."""
+    return f'<script data-said="{escape(once)}">{SAID}</script>'
 
 
 def rows_in_full() -> str:

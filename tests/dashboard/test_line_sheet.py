@@ -563,6 +563,7 @@ def test_the_whole_sheet_stands_beside_the_sidebar_with_its_headings_read_in_ful
     )
     app = run(tmp_path / "build.toml", "lines")
     (columns,) = [json.loads(item.proto.columns) for item in app.dataframe if "Beside" in item.proto.columns]
-    assert sum(column["width"] for column in columns.values()) <= 848 - 12
+    assert sum(column["width"] for column in columns.values() if "width" in column) <= 848 - 12
+    assert {"Line", "Beside"} <= {name for name, column in columns.items() if "width" in column}
     for name in ("Low", "Middle", "High", "Of 100"):  # each with the sign of what can be changed before it
         assert columns[name]["width"] >= 30 + 6 * len(name) or columns[name]["width"] >= 62
