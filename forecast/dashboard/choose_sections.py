@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -68,6 +68,19 @@ def _within(
 ) -> Mixes:  # fmt: skip
     every = _mixes_of(fingerprint, scenario, state, _view.build, known_by_now(_view))
     return every.within(*_limits)
+
+
+def _mix_taking(view: Opened, routes: Mapping[str, str]) -> Mix | None:
+    """Give the mix of these routes, with the quotes that make it cheapest."""
+    key = view.build.fingerprint(), view.scenario or "", ledger_state(view.ledger)
+    return _taking(*key, repr(sorted(routes.items())), view, routes)
+
+
+@shelved("", keys=4, state=2)
+def _taking(
+    fingerprint: str, scenario: str, state: str, what: str, _view: Opened, _routes: Mapping[str, str]
+) -> Mix | None:
+    return _mixes_of(fingerprint, scenario, state, _view.build, known_by_now(_view)).taking(_routes)
 
 
 # A search keeps the trials of all routes, so that any limits can be answered for.
@@ -240,9 +253,7 @@ def _own_mix(view: Opened, found: Mixes, best: Mix) -> None:
                 format_func=_by, key=f"own-mix-{file}-{package}-{'-'.join(there)}", persist_state="session",
             )  # fmt: skip
             routes[package] = taken or start.routes[package]
-    mine = min(
-        (item for item in found.mixes if item.routes == routes), key=lambda item: item.p80, default=None
-    )
+    mine = _mix_taking(view, routes)
     if mine is None:
         text("No mix of the build has just these: other work hangs on one of them.")
         return
