@@ -17,13 +17,10 @@ from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import ForecastError, UnusualError
 from forecast.ledger.undoing import last_entry, undo_last
-from forecast.views.ending_words import verdict_sentence
-from forecast.views.moves import entry_sentence
-from forecast.views.sentences import watch_sentence
+from forecast.views.after_entry import after_entry
 from forecast.views.settling_words import NOT_HERE
 from forecast.views.undone_words import entry_words
 from forecast.watching.reforecast import Reforecast
-from forecast.words.money import about, builds, rounding_step, signed
 from forecast.words.text import STRONG
 
 MAY_HAPPEN = " (may happen)"
@@ -140,24 +137,11 @@ def ask_first(question: str, key: str, *, meant: bool) -> None:
 def moved(earlier: Estimate, watch: Reforecast | None, what: str, *, undone: bool = False) -> str:
     """Say by how much the forecast moved since, why where that is not plain, and what the chances are now."""
     view = opened()
-    ended = watched(view)
-    if not undone and ended is not None and ended.finished and not (watch is not None and watch.finished):
-        # there is no P80 any more
-        told = what, watch_sentence(ended, strong=STRONG), verdict_sentence(ended), _WHERE_WHY
-        return " ".join(filter(None, told))
     now, enough = headline(view)
-    error = max(now.error, earlier.error)
-    step = rounding_step(view.currency, error)  # the change is that of the two figures as they are written
-    shown = step * (round(now.value / step) - round(earlier.value / step))
-    level = f"{STRONG}{about(now.value, view.currency, error)}{STRONG}"
-    if shown:
-        text = f"{what} P80 moved by {STRONG}{signed(shown, view.currency, error)}{STRONG}, from "
-        text += f"{about(earlier.value, view.currency, error)} to {level}."
-    else:
-        text = f"{what} P80 stays at {level}."
-    why = "" if undone or ended is None else entry_sentence(watch, ended, shown)
-    text = f"{text} {why}".rstrip()
-    return text if enough is None else f"{text} Your budget is now enough in {builds(enough)}."
+    said_of = after_entry(
+        earlier, watch, now, watched(view), view.currency, enough, _WHERE_WHY, undone=undone, strong=STRONG
+    )
+    return f"{what} {said_of}"
 
 
 def day_words(day: dt.date) -> str:

@@ -11,8 +11,14 @@ import pytest
 from openpyxl import load_workbook
 
 from forecast.ledger.folder import BuildFolder
+from forecast.views.after_entry import after_entry
+from forecast.views.commands import receipt_add
+from forecast.views.moves import entry_sentence
+from forecast.watching.reforecast import reforecast
+from forecast.words.money import about
 from tests.views.test_cli import BUILD, run
 
+DEAR = ("--amount", "4000", "--supplier", "Maker", "--line", "kit", "--all", "--sure")
 JPEG = b"\xff\xd8\xff\xe0 a photo"
 
 
@@ -252,3 +258,41 @@ def test_a_row_far_above_its_line_is_held_back_by_an_import(
     assert "1 receipt entered" in run(capsys, *start)
     assert "the most you expected for Filler was about 108" in run(capsys, *start[:-1])
     assert "1 receipt entered" in run(capsys, *start, "--accept", "3")
+
+
+def test_a_receipt_says_what_p80_did_as_its_page_does(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    own = BuildFolder.at(folder)
+    before = reforecast(own.read(), own.ledger())
+    data = json.loads(run(capsys, "receipt", "add", folder, *DEAR, "--json"))
+    now = reforecast(own.read(), own.ledger())
+    was, is_ = before.percentile(0.8), now.percentile(0.8)
+    assert data["moved"] == {
+        "before": {"P80": {"value": was.value, "standard_error": was.error}},
+        "now": {"P80": {"value": is_.value, "standard_error": is_.error}},
+    }
+    assert is_.value > was.value + 500
+    run(capsys, "undo", folder)
+    text = run(capsys, "receipt", "add", folder, *DEAR)
+    over = now.chance_of_overrun
+    told = after_entry(was, before, is_, now, "EUR", None if over is None else 1 - over.value, "")
+    assert told in text
+    assert f"from {about(was.value, 'EUR', was.error)} to {about(is_.value, 'EUR', is_.error)}" in told
+    assert entry_sentence(before, now, round(is_.value, -1) - round(was.value, -1)) in told
+
+
+def test_a_bill_that_nobody_told_of_is_held_against_the_build_without_its_line(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = add(capsys, folder, "--line", "Towing", "--new-line", "--sure")
+    assert "P80 moved by +€100, from" in text
+
+
+def test_a_large_build_does_not_wait_for_what_a_receipt_did(
+    folder: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(receipt_add, "MOST_SIMULATED", 2)
+    text = add(capsys, folder, "--line", "kit")
+    assert text.rstrip().endswith("Paid so far: €100.00. 'forecast watch' shows where it ends now.")
+    assert json.loads(add(capsys, folder, "--line", "filler", "--json", "--sure"))["moved"] is None

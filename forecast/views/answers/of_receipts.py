@@ -9,6 +9,7 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import TypedDict
 
+from forecast.engine.statistics import Estimate
 from forecast.ledger.papers.paper import Found as Read
 from forecast.ledger.papers.paper import Kind
 from forecast.ledger.preview import Layout
@@ -52,14 +53,31 @@ class ReceiptData(TypedDict):
     voided_by: int | None
 
 
+class AtP80(TypedDict):
+    """What 80 of 100 builds cost no more than."""
+
+    P80: Estimate
+
+
+class MovedByEntry(TypedDict):
+    """Where the build was to end before an entry, and where it ends with it."""
+
+    before: AtP80
+    now: AtP80
+
+
 class ReceiptAdded(TypedDict):
-    """A receipt that was entered, all that is paid so far, and lines that it closed or left open."""
+    """A receipt that was entered, all that is paid so far, lines that it closed or left open, and how far it moved P80.
+
+    That is null for a build too large to be simulated beside it.
+    """
 
     receipt: ReceiptData
     paid_minor: int
     currency: str
     closed: list[str]
     more_to_come: list[str]
+    moved: MovedByEntry | None
 
 
 class ReceiptVoided(TypedDict):
