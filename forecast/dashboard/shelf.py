@@ -12,7 +12,8 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Generic, ParamSpec, TypeVar, cast
+from functools import lru_cache
+from typing import Any, Generic, Literal, ParamSpec, TypeVar, cast
 
 import numpy as np
 import streamlit as st
@@ -248,28 +249,44 @@ def size_of(found: object, seen: set[int] | None = None) -> int:
         Identities of what was counted already; what is counted now is added.
     """
     seen = set() if seen is None else seen
-    waiting, total = [found], 0
+    waiting: list[Any] = [found]
+    total = 0
     while waiting:
         one = waiting.pop()
-        if id(one) in seen or isinstance(one, _SMALL):
+        kind = _kind_of(cast(Hashable, type(one)))
+        if kind == "small" or id(one) in seen:
             continue
         seen.add(id(one))
-        if isinstance(one, np.ndarray):
+        if kind == "array":
             if isinstance(one.base, np.ndarray):
                 waiting.append(one.base)
             else:
                 total += one.nbytes
-        elif isinstance(one, dict):
+        elif kind == "mapping":
             waiting += one.values()
-        elif isinstance(one, list | tuple | set | frozenset):
+        elif kind == "several":
             waiting += one
-        elif type(one).__module__.startswith("forecast.") and hasattr(one, "__dict__"):
+        else:
             waiting += vars(one).values()
     return total
 
 
 _SMALL = (str, bytes, int, float, type(None), BaseModel, Plan, KnownFacts, Conditions, Learning, Margin)
 """Not looked into: a build, its plan and what is known of it have many parts and no arrays to speak of."""
+
+
+@lru_cache(maxsize=1024)
+def _kind_of(kind: type[Any]) -> Literal["small", "array", "mapping", "several", "ours"]:
+    """Tell how a class is looked into, asked once for each: an answer has thousands of parts."""
+    if issubclass(kind, _SMALL):
+        return "small"
+    if issubclass(kind, np.ndarray):
+        return "array"
+    if issubclass(kind, dict):
+        return "mapping"
+    if issubclass(kind, list | tuple | set | frozenset):
+        return "several"
+    return "ours" if kind.__module__.startswith("forecast.") and kind.__dictoffset__ else "small"
 
 
 SHELF = Shelf()
