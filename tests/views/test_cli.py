@@ -748,9 +748,8 @@ def test_history_ends_where_watch_stands(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = demo_folder(tmp_path, capsys, monkeypatch, "half-way-new-zealand")
-    few = ("--trials", "4096")
-    points = json.loads(run(capsys, "history", folder, "--json", *few))["points"]
-    watch = json.loads(run(capsys, "watch", folder, "--json", *few))
+    points = json.loads(run(capsys, "history", folder, "--json"))["points"]
+    watch = json.loads(run(capsys, "watch", folder, "--json"))
     assert points[-1]["P80"]["value"] == pytest.approx(watch["forecast_final_cost"]["P80"]["value"], rel=1e-9)
     assert points[-1]["paid"] == pytest.approx(watch["paid"])
     assert points[0]["paid"] == 0
@@ -759,14 +758,12 @@ def test_history_ends_where_watch_stands(
     ]
     assert steps == sorted(set(steps))
     # The day on which a typo was taken back, 19 September, is none of them: nothing moved.
-    assert "since you began on 15 June 2026; 27 days with something new" in run(
-        capsys, "history", folder, *few
-    )
-    by_receipt = json.loads(run(capsys, "history", folder, "--by", "receipt", "--json", *few))
+    assert "since you began on 15 June 2026; 27 days with something new" in run(capsys, "history", folder)
+    by_receipt = json.loads(run(capsys, "history", folder, "--by", "receipt", "--json"))
     assert by_receipt["points"][-1]["P80"] == points[-1]["P80"]
     # 25 receipts; the one that was taken back and the row that does so are none of them
     assert len({point["receipt"] for point in by_receipt["points"]} - {None}) == 25
-    assert "Paint shop" in run(capsys, "history", folder, "--by", "receipt", *few)
+    assert "Paint shop" in run(capsys, "history", folder, "--by", "receipt")
     assert sum(one["amount"] for one in watch["reasons"]) == pytest.approx(
         sum(line["mean_now"] - line["mean_before"] for line in watch["lines"])
     )
