@@ -18,7 +18,7 @@ from forecast.views.sentences import unusual_words
 from forecast.watching.estimates import unusual
 from forecast.watching.importing import ImportResult
 from forecast.watching.known_facts import EXTRAS
-from forecast.watching.oddities import Odd, oddities
+from forecast.watching.oddities import Odd, agreed_later_words, oddities
 from forecast.watching.reforecast import LineWatch, Reforecast, scenario_in_force
 from forecast.watching.settling import Agreement, Entered, income_among
 from forecast.watching.standing import Standing
@@ -575,11 +575,7 @@ def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
             "comes on top"
         )
     if odd.kind == "agreed-later":
-        due = exact(odd.minor, currency)
-        return (
-            f"the price for {title} is agreed with {odd.supplier} since {odd.date}, which is after the day of this "
-            f"receipt. So it does not count against that price, {due} of which is still to pay, but comes on top"
-        )
+        return agreed_later_words(odd, title, currency)
     if odd.kind == "again":
         paid = exact(odd.minor, currency)
         stands = "is closed" if odd.closed else "looks settled"

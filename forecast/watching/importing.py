@@ -29,7 +29,8 @@ from forecast.ledger.preview import Layout, Preview, column_numbers, confirm, op
 from forecast.ledger.undoing import UNDONE
 from forecast.tables.sniff import Cell, is_settled, parse_day
 from forecast.watching.estimates import every_high, unusual
-from forecast.watching.settling import enter_receipts
+from forecast.watching.oddities import agreed_later, agreed_later_words
+from forecast.watching.settling import enter_receipts, titles_of
 from forecast.words.minor_units import format_plain, from_decimal, parse_money
 
 __all__ = [
@@ -66,7 +67,8 @@ class ImportRow:
     state : {"new", "imported", "duplicate", "unmatched", "taken-back", "asked"}
         Will be entered; was entered by an earlier import; held back as probably entered by hand; held back
         until somebody says which line it is for; held back as imported before and taken back since; held back as odd:
-        for an event that was said to be impossible, more money back than was paid, or far above its line's high.
+        for an event that was said to be impossible, more money back than was paid, far above its line's high, or older
+        than the price that is agreed for its line.
     why : str
         The reason, in words.
     settled : bool or None
@@ -194,7 +196,11 @@ def plan_import(
 def _asked_about(rows: list[ImportRow], ledger: Ledger, build: Build | None) -> tuple[ImportRow, ...]:
     """Hold back what is odd among the rows that would be entered, looked at in the order of their days."""
     highs = every_high(build) if build is not None else {}
+    titles = (
+        {} if build is None else {name: f"\u201c{title}\u201d" for name, title in titles_of(build).items()}
+    )
     paid, marks = ledger.paid_by_line(), ledger.event_states()
+    agreed = {one.line_id for one in ledger.list_commitments() if one.outstanding_minor}
     asked: dict[int, str] = {}
     for row in sorted(rows, key=lambda row: row.date):
         if row.state != "new" or row.line_id is None:
@@ -208,6 +214,11 @@ def _asked_about(rows: list[ImportRow], ledger: Ledger, build: Build | None) -> 
         if build is not None and row.currency == build.build.currency:
             for odd in unusual(build, [(name, row.amount_minor)], highs):
                 asked[row.number] = f"the most you expected for {odd.title} was about {odd.high:,.0f}"
+        if name in agreed and (late := agreed_later(ledger, _entry(row, None))) is not None:
+            words = agreed_later_words(late, titles.get(name, repr(name)), row.currency)
+            told = [asked[row.number]] if row.number in asked else []
+            told.append(f"{words}. To count it against that price, leave it out and enter it by hand")
+            asked[row.number] = "; ".join(told)
         paid[name] = so_far + (-row.amount_minor if row.kind == "refund" else row.amount_minor)
     return tuple(
         replace(row, state="asked", why=asked[row.number]) if row.number in asked else row for row in rows

@@ -20,6 +20,7 @@ from forecast.watching.reforecast import scenario_in_force, settled_lines
 from forecast.watching.settling import as_meant, bought_as, brings_in
 from forecast.watching.standing import Record
 from forecast.watching.told_of import open_lines_like
+from forecast.words.money import exact
 
 
 @dataclass(frozen=True)
@@ -152,20 +153,41 @@ def _another(build: Build, ledger: Ledger, receipt: NewReceipt, parts: Mapping[s
     """
     if receipt.apart or len(parts) != 1 or ledger.counts_against(receipt) is not None:
         return []
+    if (late := agreed_later(ledger, receipt)) is not None:
+        return [late]
     (line,) = parts
     agreed = [one for one in ledger.list_commitments() if one.line_id == line and one.outstanding_minor]
-    same = [one for one in agreed if same_supplier(one.supplier, receipt.supplier)]
-    if same:  # one that is open by the receipt's day counts without being asked about
-        late = same[0]
-        return [
-            Odd(
-                "agreed-later", line, late.date, late.outstanding_minor, supplier=late.supplier,
-                commitment=late.id,
-            )
-        ]  # fmt: skip
     if bought_as(build, line) != "once" or len(agreed) != 1:
         return []
     return [Odd("another", line, minor=agreed[0].outstanding_minor, supplier=agreed[0].supplier)]
+
+
+def agreed_later(ledger: Ledger, receipt: NewReceipt) -> Odd | None:
+    """Find a price agreed with this supplier, for the one line of a receipt, on a day after it; None for none.
+
+    One that is open by the receipt's day counts without being asked about.
+    """
+    lines = {line for line, _ in map(pair, receipt.splits)}
+    if receipt.apart or receipt.kind == "refund" or len(lines) != 1:
+        return None
+    if ledger.counts_against(receipt) is not None:
+        return None
+    for one in ledger.list_commitments():
+        if one.line_id in lines and one.outstanding_minor and same_supplier(one.supplier, receipt.supplier):
+            return Odd(
+                "agreed-later", one.line_id, one.date, one.outstanding_minor, supplier=one.supplier,
+                commitment=one.id,
+            )  # fmt: skip
+    return None
+
+
+def agreed_later_words(odd: Odd, title: str, currency: str) -> str:
+    """Say it of a receipt, whether it is entered by hand or read from a file; the title as it is to stand."""
+    due = exact(odd.minor, currency)
+    return (
+        f"the price for {title} is agreed with {odd.supplier} since {odd.date}, which is after the day of this "
+        f"receipt. So it does not count against that price, {due} of which is still to pay, but comes on top"
+    )
 
 
 def _looking_settled(build: Build, ledger: Ledger) -> frozenset[str]:

@@ -6,12 +6,27 @@ from pathlib import Path
 import pytest
 from openpyxl import Workbook
 
+from forecast.buildfile.reader import parse_build
 from forecast.errors import ImportRefusedError, LedgerError
-from forecast.ledger import Ledger
+from forecast.ledger import Ledger, NewReceipt
 from forecast.ledger.matching import Match, SupplierHistory
 from forecast.tables.sniff import guess_columns
 from forecast.watching.importing import ImportResult, confirm, enter_import, open_import, plan_import
+from forecast.watching.oddities import agreed_later_words, oddities
 
+BUILD = parse_build(
+    """
+[build]
+name = "Paint"
+currency = "EUR"
+country = "IE"
+[[line]]
+id = "paint"
+name = "Paint, two coats"
+group = "finish"
+amount = { low = 600, middle = 800, high = 1200 }
+"""
+)
 GERMAN = (
     "Konto;DE00 0000\r\n"
     "\r\n"
@@ -239,6 +254,32 @@ def test_money_back_is_held_against_all_that_was_paid_before_it(tmp_path: Path, 
     rows = plan_import(preview, ledger, default_line="misc").rows
     assert [row.state for row in rows] == ["new", "new", "new", "new", "asked"]
     assert rows[-1].why == "more comes back for 'misc' than was paid"
+
+
+def test_a_payment_older_than_the_price_agreed_is_asked_about_as_by_hand(
+    tmp_path: Path, ledger: Ledger
+) -> None:
+    """One on the day of the agreement or after it counts against the price, and is entered."""
+    ledger.add_commitment("2026-03-05", "Auto Lak", "paint", 900_00, "EUR")
+    text = "Date,Description,Debit,Credit,Balance\n"
+    text += "2026-03-04,Auto Lak,100.00,,1\n2026-03-05,Auto Lak,200.00,,1\n2026-03-04,Another,50.00,,1\n"
+    preview = open_import(_write(tmp_path, text), ledger, source="bank")
+    plan = plan_import(preview, ledger, default_line="paint")
+    assert [row.state for row in plan.rows] == ["asked", "new", "new"]
+    older = NewReceipt("2026-03-04", "Auto Lak", 100_00, "EUR", (("paint", 100_00),))
+    (odd,) = oddities(BUILD, ledger, older)
+    assert plan.rows[0].why.startswith(agreed_later_words(odd, "'paint'", "EUR"))
+    assert "€900.00 of which is still to pay, but comes on top. To count it against" in plan.rows[0].why
+    titled = plan_import(preview, ledger, default_line="paint", build=BUILD).rows[0].why
+    assert "the price for “Paint, two coats” is agreed with Auto Lak since 2026-03-05" in titled
+    enter_import(plan, ledger)
+    assert ledger.paid_by_line() == {"paint": 250_00}
+    assert [one.outstanding_minor for one in ledger.list_commitments()] == [700_00]
+    enter_import(plan_import(preview, ledger, default_line="paint"), ledger, accept=[plan.rows[0].number])
+    assert [one.outstanding_minor for one in ledger.list_commitments()] == [
+        700_00
+    ]  # it is meant to come on top
+    assert ledger.paid_by_line() == {"paint": 350_00}
 
 
 def test_a_supplier_paid_for_many_things_is_not_guessed(tmp_path: Path, ledger: Ledger) -> None:
