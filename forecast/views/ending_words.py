@@ -60,8 +60,9 @@ def _why(moved: Moved) -> list[str]:
     return list(filter(None, sentences))
 
 
-def _middles(step: WrittenStep, money: str) -> str:
+def _middles(whole: WrittenStep, money: str) -> str:
     """Say what lines given up were at their middle figures, where P50 held more for them: the end asked with that."""
+    step, _ = whole.apart()
     part = step.part
     middle = as_written(part.sure_middle / 10 ** exponent(money), money)
     if not part.sure or -step.half <= middle:
@@ -82,6 +83,8 @@ def _apart_clause(step: WrittenStep, money: str) -> str:
         return ""
     if step.part.kind == "receipts":
         return f"what was sold brought in {brought_words(apart.over, money)}"
+    if step.part.kind == "scope dropped":
+        return f"nothing was sold on {so_many(len(apart.ids), 'line')}"
     return f"{so_many(len(apart.ids), 'risk')} came"
 
 

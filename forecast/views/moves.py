@@ -45,6 +45,12 @@ _AGREED = {
 }
 """The two for what came in where prices were agreed, by whether nothing else came in."""
 
+_UNSOLD = {
+    True: ("Nothing sold", "Nothing sold"),
+    False: ("Lines given up, and nothing sold", "Given up, unsold"),
+}
+"""The two for lines given up where some were to bring money in, by whether all of them were."""
+
 _TITLE = 5  # words of a title that a sentence has room for
 
 
@@ -133,6 +139,8 @@ def written(moved: Moved) -> WrittenMove:
         if part.agreed:
             words = _AGREED[part.agreed == len(part.because)]
         apart = 0.0, 0.0
+        if part.kind == "scope dropped" and part.apart is not None:
+            words = _UNSOLD[len(part.apart.ids) == len(part.because)]
         if part.apart is not None:
             of, whole = part.apart.change, len(part.apart.ids) == len(part.because)
             apart = (
@@ -248,12 +256,14 @@ def step_sentences(moved: Moved) -> list[str]:
 
 
 def _apart_clause(step: WrittenStep, currency: str, over: int) -> str:
-    """Say what is told apart in a step: events that happened, and money that came in.
+    """Say what is told apart in a step: events that happened, money that came in, and money that did not.
 
     The forecast may move otherwise than what came lies off its estimate, as its range is gone: both are said then.
     """
     some = [title for _, title in step.part.because]
     far = 0 if step.part.apart is None else step.part.apart.over
+    if step.part.kind == "scope dropped":
+        return f"nothing was sold on {_and(some)}"
     if step.part.kind == "receipts":
         yet = "" if step.p80 * far >= 0 else ", and that is all" if far < 0 else ", yet less can vary"
         which = short(some[0], 4) if len(some) == 1 else f"{len(some)} lines"
@@ -366,7 +376,9 @@ def _came_in(entered: list[LineWatch], own: float, money: str) -> str:
             return f"{name} {'happened' if own > 0 or line.state != 'closed' else 'cost less than thought'}"
         if line.unforeseen:
             return f"{name} was not foreseen"
-        return f"{name} {'was given up' if line.state == 'closed' else 'is paid in part'}"
+        if line.state == "closed":
+            return f"Nothing was sold on {name}" if line.is_income else f"{name} was given up"
+        return f"{name} is paid in part"
     off = sum(line.now[1] - line.estimate for line in entered)
     if any(line.if_needed is not None for line in entered):  # before, it stood in no sum in full
         return _off_words(entered, money)

@@ -131,6 +131,18 @@ class BothEnds:
             name for name in touched if fixed.get(name, 0.0) < 0 and brings_money_in(rows[name], self.earlier)
         }
 
+    def unsold(self) -> set[str]:
+        """Name lines that were to bring money in and were closed, between the ends, with nothing sold."""
+        rows = {row.id: row for row in self.earlier.rows}
+        return {name for name in self.dropped & rows.keys() if brings_money_in(rows[name], self.earlier)}
+
+    def missed(self, unsold: set[str]) -> int:
+        """Give what lines were to bring in at their middle figures, in minor units."""
+        maybe = self.earlier.middles_if_needed()
+        scale, middles = 10 ** exponent(self.plan.currency), self.earlier.at_middle()
+        missed: float = -scale * sum(maybe.get(name, middles[name]) for name in unsold)
+        return round(missed)
+
     def priced(self, touched: set[str], sold: set[str]) -> tuple[Behind, int, int, int]:
         """Give how far lines are off their middle estimates by their price, and 0 for those that have none yet.
 

@@ -68,7 +68,8 @@ class Apart:
     Attributes
     ----------
     ids : tuple of str
-        Of "receipts": lines that brought money in. Of "events": those that happened.
+        Of "receipts": lines that brought money in. Of "events": those that happened. Of "scope dropped": lines that
+        were to bring money in and are closed with nothing sold.
     change : Figures
         Its share of the part's change.
     over : int
@@ -92,8 +93,8 @@ class MovedPart:
         sold, too.
         "currency": the rates at which they were really paid. "learning": what all that says about what is open.
         "events": events that happened or cannot happen any more, what they cost and what they say.
-        "scope dropped": lines given up. "estimates": ranges changed in the build file. "scope added": money spent
-        on what was not in the estimate, and lines added to the build file.
+        "scope dropped": lines given up, or closed with nothing sold. "estimates": ranges changed in the build file.
+        "scope added": money spent on what was not in the estimate, and lines added to the build file.
     change : Figures
     because : tuple of (str, str)
         Id and title of the lines, events, causes or currencies behind it, the one that pushed hardest first.
@@ -256,13 +257,21 @@ class MovedSteps:
         self.parts.append(part)
 
         late -= ends.dropped | ends.gone
-        facts = self._facts(ends.end, late)
-        if ends.gone:
-            facts = self._settled(facts, ends.gone, self.last, self.earlier)
+        unsold, before = ends.unsold(), self.here
+
+        def given_up(later: set[str]) -> Figures:
+            facts = self._facts(ends.end, late | later)
+            if ends.gone:
+                facts = self._settled(facts, ends.gone, self.last, self.earlier)
+            return self._figures(after(facts), extra)
+
+        if unsold and (ends.dropped | ends.gone) - unsold:
+            before = given_up(unsold)
         sure, middle = ends.sure()
-        part = self._step(
-            "scope dropped", self._figures(after(facts), extra), ends.named(ends.dropped | ends.gone)
-        )
+        figures = given_up(set())
+        part = self._step("scope dropped", figures, ends.named(ends.dropped | ends.gone))
+        if unsold:
+            part = replace(part, apart=Apart(tuple(sorted(unsold)), figures - before, ends.missed(unsold)))
         self.parts.append(replace(part, sure=sure, sure_middle=middle))
         self._last_steps()
 

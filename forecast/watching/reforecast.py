@@ -94,6 +94,11 @@ class LineWatch:
     unforeseen: bool = False
 
     @property
+    def is_income(self) -> bool:
+        """Whether it was to bring money in, as what is sold."""
+        return (self.estimate if self.if_needed is None else self.if_needed) < 0
+
+    @property
     def needed(self) -> bool:
         """Whether it is sure that it is needed, or has happened."""
         return self.if_needed is None or self.paid != 0 or self.committed != 0 or self.happened

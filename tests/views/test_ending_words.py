@@ -13,9 +13,10 @@ from forecast.buildfile.schema import Build
 from forecast.ledger import Ledger
 from forecast.record.finishing import finish, to_finish
 from forecast.views.ending_words import at_least_by_chance, ending_sentences, verdict_sentence
-from forecast.views.moves import entry_sentence, moved_sentence
+from forecast.views.moves import entry_sentence, moved_sentence, written
 from forecast.views.sentences import width_sentence
 from forecast.views.settling_words import finish_question, finished_words
+from forecast.views.watch_words import reason_rows
 from forecast.watching.moved import moved_in_all, what_moved
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.words.money import about, as_written
@@ -183,6 +184,44 @@ def test_what_was_sold_is_money_that_came_in_and_no_line_given_up(lived: Ledger)
     said = moved_sentence(one)
     assert "Old bumper brought in €320 more than thought" in said
     assert "given up" not in said
+
+
+@pytest.mark.parametrize("others", [False, True])
+def test_what_was_not_sold_is_told_as_that_and_as_no_line_given_up(tmp_path: Path, *, others: bool) -> None:
+    """Nothing comes in for it, so the build costs more; giving up what was to be bought makes it cost less."""
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    ledger.close_line("resale", DAY)
+    if others:
+        ledger.close_line("spare", DAY)
+    one = what_moved(LIVED, ledger)
+    part = next(part for part in one.parts if part.kind == "scope dropped")
+    assert part.apart is not None
+    assert (part.apart.ids, part.apart.over) == (("resale",), 88_000)
+    assert part.apart.change.mean > 0
+    if others:
+        assert part.change.mean < part.apart.change.mean  # the spare one saves something
+    else:
+        assert part.change == part.apart.change
+    said = moved_sentence(one)
+    assert re.search(r"Nothing was sold on Old bumper: \+€\d", said)
+    assert ("given up" in said) == others
+    assert "Old bumper" not in said.replace("sold on Old bumper", "")
+    words = next(step.words for step in written(one).steps if step.part is part)
+    assert words == ("Lines given up, and nothing sold" if others else "Nothing sold")
+
+
+def test_an_end_counts_what_was_not_sold_among_no_lines_unpaid(tmp_path: Path) -> None:
+    ledger, _ = ended(tmp_path, 130, 130, 130, build=LIVED)
+    watch, one = reforecast(LIVED, ledger), moved_in_all(LIVED, ledger)
+    assert one is not None
+    text = " ".join(ending_sentences(watch, one)).replace("\u00a0", " ")
+    assert "nothing was sold on 1 line, +€" in text
+    paid_for_none = re.search(r"nothing was paid for (\d+) line", text)
+    dropped = next(part for part in one.parts if part.kind == "scope dropped")
+    assert paid_for_none is not None
+    assert int(paid_for_none[1]) == len(dropped.because) - 1
+    reasons = {row[0]: row[1] for row in reason_rows(watch, 50)}
+    assert reasons["Old bumper"] == "nothing was sold"
 
 
 def test_an_end_tells_risks_that_came_from_those_that_did_not(lived: Ledger, tmp_path: Path) -> None:

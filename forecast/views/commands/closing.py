@@ -203,8 +203,7 @@ def _told(
 ) -> Answered[LinesAnswer]:
     """Answer with how each line stands, and what is paid for those that cost money."""
     from forecast.views.settling_words import quoted
-    from forecast.watching.settling import titles_of
-    from forecast.words.money import exact
+    from forecast.watching.settling import income_among, titles_of
 
     states, paid = ledger.line_states(), ledger.paid_by_line()
     titles, currency = titles_of(build), build.build.currency
@@ -213,7 +212,10 @@ def _told(
         for name in names
         if (name not in build.work_alone and not name.endswith(".own_hours")) or name in paid
     ]
-    sums = [f"{quoted(name, titles)}: {exact(paid.get(name, 0), currency)} paid" for name in costing]
+    income = income_among(build, costing)
+    sums = [
+        f"{quoted(name, titles)}: {_come_to(paid.get(name, 0), currency, name in income)}" for name in costing
+    ]
     data: LinesAnswer = {
         "lines": [
             {
@@ -225,6 +227,15 @@ def _told(
         "currency": currency,
     }  # fmt: skip
     return answer(options, f"{text} {'; '.join(sums)}.".strip() if sums else text, data)
+
+
+def _come_to(minor: int, currency: str, income: bool) -> str:
+    """Say what was paid for a line, or what one that is to bring money in brought."""
+    from forecast.words.money import exact
+
+    if not income:
+        return f"{exact(minor, currency)} paid"
+    return f"{exact(-minor, currency)} came in" if minor else "nothing sold"
 
 
 def _check_day(options: argparse.Namespace) -> None:
