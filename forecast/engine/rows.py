@@ -152,9 +152,9 @@ class Rate:
     middle: float
     margin: float
 
-    def with_margin(self, row: Row) -> float:
-        """Give the factor that card or bank put on the rate for a row."""
-        return 1 + self.margin if row.of == row.id else 1.0
+    def with_margin(self, row: Row | None) -> float:
+        """Give the factor that card or bank put on the rate for a row; for what a plan has no row of they do, too."""
+        return 1 + self.margin if row is None or row.of == row.id else 1.0
 
     @property
     def prefix(self) -> str:

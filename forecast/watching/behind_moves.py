@@ -101,7 +101,7 @@ class BothEnds:
         # an event on which nothing was spent is told among events, and is no line given up
         self.dropped = set(self.end.dropped - self.start.dropped) - self.events
         self.taken_up = set(self.start.dropped - self.end.dropped) - self.events
-        now, then = money_rows(plan), money_rows(earlier)
+        now, then = money_ids(plan), money_ids(earlier)
         self.gone, self.new = then - now, now - then
         self.unforeseen = (
             self._differing(set(earlier.unforeseen & plan.unforeseen)) - self.dropped - self.taken_up
@@ -169,24 +169,24 @@ class BothEnds:
 
     def at_planned_rates(self) -> Rates:
         """Hold the receipts between the ends against the rates planned."""
-        home, rates = self.plan.currency, _planned_rates(self.build)
-        bare = {line.id for expansion in self.earlier.consignments for line in expansion.lines}
+        home, rows = self.plan.currency, {row.id: row for row in self.earlier.rows}
         less: dict[str, int] = {}
         over: dict[str, int] = {}
         paid, without, with_margin = 0, 0.0, False
         for one in self.record.payments:
             inside = self.first.as_of is not None and one.date > self.first.as_of
             inside = inside and (self.last.as_of is None or one.date <= self.last.as_of)
-            if not inside or one.currency == home or one.currency not in rates:
+            planned = self.earlier.rates.get(one.currency)
+            if not inside or one.currency == home or planned is None:
                 continue
-            rate = rates[one.currency][0 if one.line_id in bare else 1]
+            rate = planned.middle * planned.with_margin(rows.get(one.line_id))
             rate *= 1 + self.plan.added_abroad.get(one.line_id, 0.0)
             unit = one.foreign_minor * 10.0 ** (exponent(home) - exponent(one.currency))
             other = round(unit * rate) - one.amount_minor
             less[one.line_id] = less.get(one.line_id, 0) + other
             over[one.currency] = over.get(one.currency, 0) - other
-            with_margin |= rate > rates[one.currency][0]
-            without += unit * rates[one.currency][0]
+            with_margin |= rate > planned.middle
+            without += unit * planned.middle
             paid += one.amount_minor
         unused = with_margin and sum(over.values()) < 0 and paid >= _AS_PLANNED * without
         return Rates(less, over, with_margin, unused)
@@ -295,18 +295,9 @@ class BothEnds:
         }
 
 
-def money_rows(plan: Plan) -> set[str]:
+def money_ids(plan: Plan) -> set[str]:
     """Name the lines and events of a plan."""
     return {row.id for row in plan.rows if row.is_money}
-
-
-def _planned_rates(build: Build) -> dict[str, tuple[float, float]]:
-    """Give what one unit of each foreign currency was planned to cost: by itself, and with the card's margin."""
-    found = {}
-    for code, currency in build.currency.items():
-        rate = currency.rate.shape().middle
-        found[code] = rate, rate * (1 + currency.margin / 100)
-    return found
 
 
 def _happened(facts: KnownFacts, name: str) -> bool:

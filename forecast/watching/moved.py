@@ -24,7 +24,7 @@ from forecast.engine.statistics import percentile_estimates
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.errors import BuildFileError
 from forecast.ledger import Ledger
-from forecast.watching.behind_moves import Behind, BothEnds, money_rows
+from forecast.watching.behind_moves import Behind, BothEnds, money_ids
 from forecast.watching.known_facts import KnownByNow, known_from
 from forecast.watching.reforecast import scenario_in_force
 from forecast.watching.standing import Record, Standing, day_before
@@ -309,7 +309,7 @@ class MovedSteps:
             outcome = replay.run(replay.conditions(facts))
             extra = sum(
                 (self.last if name in ends.gone else self.first).paid.get(name, 0)
-                for name in {*self.first.paid, *self.last.paid} - money_rows(self.plan)
+                for name in {*self.first.paid, *self.last.paid} - money_ids(self.plan)
             )
             figures = self._figures(outcome, extra)
             self.parts.append(self._step("estimates", figures, ends.named(ends.edited())))

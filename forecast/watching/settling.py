@@ -462,7 +462,7 @@ def at_planned_rate(build: Build, line: str, minor: int, currency: str) -> int |
     if rate is None:
         return None
     row = next((row for row in plan.rows if row.id == line), None)
-    factor = rate.middle * (1 + rate.margin if row is None else rate.with_margin(row))
+    factor = rate.middle * rate.with_margin(row)
     return from_float(to_float(minor, currency) * factor, plan.currency)
 
 

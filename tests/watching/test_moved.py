@@ -283,6 +283,20 @@ def test_it_is_known_whether_the_rate_planned_holds_the_cards_margin(ledger: Led
         assert (part.with_margin, part.pushes) == (margin > 0, (over,))
 
 
+def test_what_a_consignment_costs_if_something_happens_was_planned_without_the_cards_margin(
+    ledger: Ledger,
+) -> None:
+    """As its lines are: the freight back, 100 dollars at 0.50, came as it was planned."""
+    parcel = (
+        '[[consignment]]\nid = "parcel"\nprice = 300\ncurrency = "USD"\nincoterm = "DAP"\nmode = "courier"\n'
+        "returned = { chance = 0.1, freight = 100 }\n"
+    )
+    build = parse_build(PLAIN.replace("margin = 0", "margin = 10") + parcel)
+    buy(ledger, "parcel.returned", 5_000, usd=10_000)
+    (part,) = (one for one in what_moved(build, ledger, trials=TRIALS).parts if one.kind == "currency")
+    assert (part.with_margin, part.pushes) == (False, (0,))
+
+
 @pytest.mark.parametrize(
     ("charged", "unused", "said"),
     [
