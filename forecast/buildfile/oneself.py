@@ -9,6 +9,7 @@ from typing import Literal
 from forecast.buildfile.cautions import Caution, cautions_for, goods_cautions, is_done
 from forecast.buildfile.choosing import choose, counts, with_option
 from forecast.buildfile.schema import Build, Line, Scenario
+from forecast.words.chances import listed
 
 
 @dataclass(frozen=True)
@@ -141,16 +142,16 @@ def _parts(found: Sequence[OwnHazard]) -> list[str]:
         means = f"{item.caution.doing}, which {item.caution.harm}"
         said = parts.setdefault(item.packages, [])
         together = f"{said[-1]}, and {means}" if said else ""
-        if said and len(f"{listed(item.packages)} by yourself means {together}".split()) <= LONGEST:
+        if said and len(f"{_packages(item.packages)} by yourself means {together}".split()) <= LONGEST:
             said[-1] = together
         else:
             said.append(means)
     return [
-        f"{listed(packages)} by yourself means {means}" for packages, each in parts.items() for means in each
+        f"{_packages(packages)} by yourself means {means}"
+        for packages, each in parts.items()
+        for means in each
     ]
 
 
-def listed(names: Sequence[str]) -> str:
-    """List ids as words."""
-    words = [name.replace("_", " ").replace("-", " ") for name in names]
-    return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else words[0]
+def _packages(names: Sequence[str]) -> str:
+    return listed([name.replace("_", " ").replace("-", " ") for name in names])

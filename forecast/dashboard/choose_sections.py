@@ -40,6 +40,7 @@ from forecast.views.quote_words import quotes_decided, quotes_sentence
 from forecast.views.sentences import prices_left_by_mix
 from forecast.views.ways import dominance_sentence, pair_sentence
 from forecast.watching.standing import Standing
+from forecast.words.chances import listed
 from forecast.words.money import about, entered, estimated, hourly, hours, percent, signed
 
 
@@ -325,8 +326,7 @@ def _way_name(taken: Mix) -> str:
     away = taken.farmed_out
     if not away:
         return "All by oneself"
-    listed = f"{', '.join(away[:-1])} and {away[-1]}" if len(away) > 1 else away[0]
-    return f"{listed.capitalize()} farmed out"
+    return f"{listed(away).capitalize()} farmed out"
 
 
 def _reasons(view: Opened, found: Mixes) -> None:

@@ -26,7 +26,7 @@ from forecast.errors import BuildFileError, ForecastError
 from forecast.views.charts import line_bars
 from forecast.views.commands.check import wide_ranges
 from forecast.views.sentences import slips_sentence
-from forecast.words.chances import so_many
+from forecast.words.chances import listed, so_many
 from forecast.words.text import STRONG
 
 
@@ -107,11 +107,10 @@ def _answer(view: Opened) -> None:
     if told:
         verb = "is" if next(count for count in counts.values() if count) == 1 else "are"
         told[0] = told[0].replace(f"{STRONG} ", f"{STRONG} {verb} ")
-    listed = f"{', '.join(told[:-1])} and {told[-1]}" if len(told) > 1 else "".join(told)
     others = "; the others follow from these" if sum(counts.values()) < len(lines) else ""
     answer(
-        f"Of {so_many(len(lines), 'line')} that cost money, {listed}{others}."
-        if listed
+        f"Of {so_many(len(lines), 'line')} that cost money, {listed(told)}{others}."
+        if told
         else "No line of yours yet: what comes from abroad makes all of it."
         if view.build.consignment
         else "No line costs anything yet.",

@@ -29,6 +29,7 @@ from forecast.views.rule_words import (
     to_look_up,
     with_note,
 )
+from forecast.words.chances import listed
 from forecast.words.money import about
 from forecast.words.text import STRONG
 
@@ -86,8 +87,7 @@ def _lead_of_missing(found: Sequence[Finding]) -> str:
     }
     counts = {grade: sum(item.grade == grade for item in found) for grade in ends}
     parts = [f"{STRONG}{counts[grade]}{STRONG} {end}" for grade, end in ends.items() if counts[grade]]
-    listed = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
-    return f"Not in the estimate: {listed}."
+    return f"Not in the estimate: {listed(parts)}."
 
 
 def _finding(view: Opened, build: Build, item: Finding) -> None:

@@ -10,8 +10,8 @@ from contextlib import contextmanager
 import streamlit as st
 
 from forecast.dashboard.state import Opened
-from forecast.views.moves import long_day
 from forecast.views.theme import DARK, Palette
+from forecast.words.days import long_day
 
 _RULES = """
 .fc-paper-head { display: none; }

@@ -20,7 +20,6 @@ from forecast.dashboard.layout import safe, said, table, text, told_plainly
 from forecast.dashboard.receipts_news import (
     JUST_ENTERED,
     ask_first,
-    day_words,
     enter,
     is_meant,
     lines_to_pay,
@@ -39,6 +38,7 @@ from forecast.views.settling_words import of_100, question, receipt_words
 from forecast.watching.estimates import Way, middle_figures, shared_out
 from forecast.watching.oddities import oddities
 from forecast.watching.settling import Likely, enter_receipt, income_among, titles_of
+from forecast.words.days import short_day
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
 from forecast.words.numbers import currency_beside
@@ -142,7 +142,7 @@ def _show(view: Opened, key: str, paper: Paper) -> None:
                 st.session_state[f"{key}-date"] = st.session_state[field]
 
         st.radio(
-            "Which day is meant?", paper.days, index=None, format_func=day_words, horizontal=True, key=field,
+            "Which day is meant?", paper.days, index=None, format_func=short_day, horizontal=True, key=field,
             on_change=take,
         )  # fmt: skip
 

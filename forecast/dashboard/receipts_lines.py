@@ -15,7 +15,6 @@ from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipts_list import by_day, documents_of, matches, one_receipt
 from forecast.dashboard.receipts_news import (
     ask_first,
-    day_words,
     enter,
     is_meant,
     lines_to_pay,
@@ -34,6 +33,7 @@ from forecast.views.settling_words import AGREEMENTS, NOT_HERE, agreed_words, cl
 from forecast.watching.estimates import unusual
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import agree, at_planned_rate, settle
+from forecast.words.days import short_day
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
 from forecast.words.text import STRONG
@@ -131,7 +131,7 @@ def agreed_for(view: Opened, line: str) -> None:
     for item in view.ledger.list_commitments() if view.ledger is not None else ():
         if item.line_id == line:
             text(
-                f"No. {item.id}, {day_words(item.date)}, with {item.supplier}: {_agreed(item, view.currency)}. "
+                f"No. {item.id}, {short_day(item.date)}, with {item.supplier}: {_agreed(item, view.currency)}. "
                 f"Still to pay: {STRONG}{exact(item.outstanding_minor, view.currency)}{STRONG}."
             )
             _end(view, item)
@@ -174,7 +174,7 @@ def left_of(view: Opened, line: str, title: str) -> None:
     )  # fmt: skip
     amount = unambiguous(amount or "", view.currency, st, field)
     if said is not None:
-        st.caption(safe(f"Said on {day_words(said.date)}: {exact(said.amount_minor, view.currency)} left."))
+        st.caption(safe(f"Said on {short_day(said.date)}: {exact(said.amount_minor, view.currency)} left."))
     if place.button("Save what is left", key="save-left"):
 
         def work() -> str:

@@ -10,7 +10,7 @@ import streamlit as st
 from forecast.dashboard.layout import safe, table, tell, text
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipt_form import DOCUMENT_TYPES, KINDS
-from forecast.dashboard.receipts_news import day_words, enter, keep_news, news, next_turn, turn_of
+from forecast.dashboard.receipts_news import enter, keep_news, news, next_turn, turn_of
 from forecast.dashboard.receipts_settle import close_now
 from forecast.dashboard.state import Opened
 from forecast.errors import ForecastError, LedgerError
@@ -22,6 +22,7 @@ from forecast.tables.files import open_regular
 from forecast.views.settling_words import state_words, taken_back_words
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import void_receipt
+from forecast.words.days import short_day
 from forecast.words.money import exact
 from forecast.words.text import STRONG
 
@@ -136,7 +137,7 @@ def _row(view: Opened, receipt: Receipt, titles: Mapping[str, str], state: str, 
     number = f"no.\u00a0{receipt.id}"  # as the terminal calls it
     beside = safe(" \u00b7 ".join(filter(None, (lines, state, number))))
     label = (
-        f"*{sign}\u2002{day_words(receipt.date)}* **{safe(receipt.supplier)}** {beside} "
+        f"*{sign}\u2002{short_day(receipt.date)}* **{safe(receipt.supplier)}** {beside} "
         f"`{exact(receipt.paid_minor, view.currency)}{foreign}`"
     )
     key = f"row-receipt-{'taken-' if receipt.voided_by is not None else ''}{receipt.id}"
@@ -163,7 +164,7 @@ def matches(
     words = [
         str(receipt.id),
         receipt.date.isoformat(),
-        day_words(receipt.date),
+        short_day(receipt.date),
         receipt.supplier,
         receipt.note,
     ]
@@ -203,7 +204,7 @@ def _table(
             remarks.append(f"Taken back: {reasons[receipt.id]}")
         rows.append(
             [
-                f"{receipt.id}\u00a0\u00a0{day_words(receipt.date)}",
+                f"{receipt.id}\u00a0\u00a0{short_day(receipt.date)}",
                 exact(receipt.paid_minor, view.currency) + foreign,
                 receipt.supplier,
                 parts,
@@ -238,7 +239,7 @@ def one_receipt(
 
     def words(number: int) -> str:
         one = by_id[number]
-        return f"{number}  {day_words(one.date)}  {one.supplier}  {exact(one.paid_minor, view.currency)}"
+        return f"{number}  {short_day(one.date)}  {one.supplier}  {exact(one.paid_minor, view.currency)}"
 
     chosen = st.selectbox(
         "Receipt", list(by_id), index=0 if len(by_id) == 1 else None, format_func=words,
@@ -276,7 +277,7 @@ def _opened(
 
 def _story(view: Opened, receipt: Receipt, reasons: Mapping[int, str]) -> str:
     """Say all that is known of a receipt beside its parts."""
-    told = f"{KINDS.get(receipt.kind, receipt.kind)} on {day_words(receipt.date)}: "
+    told = f"{KINDS.get(receipt.kind, receipt.kind)} on {short_day(receipt.date)}: "
     told += f"{STRONG}{exact(receipt.paid_minor, view.currency)}{STRONG} at {receipt.supplier}"
     if receipt.rate is not None:
         told += (
@@ -289,7 +290,7 @@ def _story(view: Opened, receipt: Receipt, reasons: Mapping[int, str]) -> str:
     if receipt.note:
         told += f" {receipt.note.rstrip('.')}."
     entered = receipt.recorded_at.astimezone()
-    told += f" Entered by {receipt.who} on {day_words(entered.date())} at {entered:%H:%M}."
+    told += f" Entered by {receipt.who} on {short_day(entered.date())} at {entered:%H:%M}."
     if receipt.id in reasons:
         told += f" Taken back: {reasons[receipt.id]}."
     return told

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import uuid
 from collections import Counter
 from collections.abc import Callable
@@ -142,11 +141,6 @@ def moved(earlier: Estimate, watch: Reforecast | None, what: str, *, undone: boo
         earlier, watch, now, watched(view), view.currency, enough, _WHERE_WHY, undone=undone, strong=STRONG
     )
     return f"{what} {said_of}"
-
-
-def day_words(day: dt.date) -> str:
-    """Write a day so that it can be read in one way only and is never broken over lines: ``16 Nov 2026``."""
-    return f"{day.day} {day:%b %Y}".replace(" ", "\u00a0")
 
 
 def turn_of(form: str) -> int:

@@ -11,7 +11,6 @@ from forecast.dashboard.layout import safe, table, tell, text, told_plainly
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipts_news import (
     ELSEWHERE,
-    day_words,
     enter,
     events_of,
     lines_to_pay,
@@ -38,6 +37,7 @@ from forecast.views.settling_words import (
 from forecast.watching.freezing import freeze, own_budget
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import close_lines, income_among
+from forecast.words.days import short_day
 from forecast.words.minor_units import parse_money, to_decimal
 from forecast.words.money import builds, exact
 from forecast.words.numbers import plainly
@@ -192,7 +192,7 @@ def tell_events(view: Opened) -> None:
     turn = turn_of("events")
     news("events")
     told = [
-        [names[event], f"{WORDS[mark.state]}, said on {day_words(mark.date)}"]
+        [names[event], f"{WORDS[mark.state]}, said on {short_day(mark.date)}"]
         for event, mark in states.items()
         if event in names and mark.state != "open"
     ]
@@ -212,7 +212,7 @@ def tell_events(view: Opened) -> None:
     if earlier is not None and event is not None and state is not None:
         st.warning(
             safe(
-                f"On {day_words(earlier.date)} you said that \u201c{names[event]}\u201d {WORDS[earlier.state]}. "
+                f"On {short_day(earlier.date)} you said that \u201c{names[event]}\u201d {WORDS[earlier.state]}. "
                 f"It cannot be that it {WORDS[state]} as well."
             )
         )
@@ -251,7 +251,7 @@ def freeze_budget(view: Opened) -> None:
     else:
         budget = exact(baseline.budget_minor, baseline.currency)
         text(
-            f"{STRONG}{budget}{STRONG} is committed to since {day_words(baseline.date)}. A new sum takes its place "
+            f"{STRONG}{budget}{STRONG} is committed to since {short_day(baseline.date)}. A new sum takes its place "
             "from today."
         )
     own = own_budget(view.build.build.budget, view.currency)

@@ -19,6 +19,7 @@ from forecast.ledger.backup import copies, earlier_builds, find_copy, restore, v
 from forecast.ledger.folder import DEMOS, BuildFolder, demos, open_demo, recent_folders, user_folder
 from forecast.tables.files import open_regular
 from forecast.views.commands.copies import held_words, restored_words, verified_words
+from forecast.words.days import long_day
 from forecast.words.money import exact
 
 
@@ -141,7 +142,7 @@ def _changed(folder: BuildFolder) -> str:
     day = dt.datetime.fromtimestamp(max(times)).astimezone().date()
     if day == dt.datetime.now().astimezone().date():
         return "today"
-    return f"on {day.day} {day:%B %Y}"
+    return f"on {long_day(day)}"
 
 
 def _demo(name: str) -> None:

@@ -19,7 +19,6 @@ from forecast.views.charts import contingency_over_time, moved_bars
 from forecast.views.ending_words import ending_sentences
 from forecast.views.moves import (
     frozen_late_sentence,
-    long_day,
     moved_headline,
     start_words,
     step_sentences,
@@ -39,6 +38,7 @@ from forecast.views.watch_words import (
 from forecast.watching.history import MOST_DAYS, History, HistoryPoint, Progress, history
 from forecast.watching.moved import Moved, moved_in_all, what_moved
 from forecast.watching.reforecast import Reforecast
+from forecast.words.days import long_day
 from forecast.words.money import entered
 from forecast.words.text import STRONG
 

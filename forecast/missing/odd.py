@@ -25,6 +25,7 @@ from forecast.missing.build_facts import Facts
 from forecast.missing.rules import Finding
 from forecast.trade.takeoff import AtMiddle, TakeoffExpansion, expand_takeoff
 from forecast.words.currencies import reference
+from forecast.words.days import long_day
 
 WIDEST = 1000.0
 """A high of more than so many times the low is asked about."""
@@ -142,9 +143,7 @@ def _rates(build: Build) -> Iterator[Finding]:
         if usual is None or rate <= 0 or 1 / (1 + FAR_RATE) <= rate / usual.rate <= 1 + FAR_RATE:
             continue
         turned = abs(1 / rate / usual.rate - 1) <= FAR_RATE
-        told = (
-            f"On {usual.as_of.day} {usual.as_of:%B %Y} one {code} was {usual.rate:g} {home} ({usual.source})."
-        )
+        told = f"On {long_day(usual.as_of)} one {code} was {usual.rate:g} {home} ({usual.source})."
         if turned:
             why = f"{told} {rate:g} looks like {code} for one {home}: the wrong way round."
             sheet = f"Turned round it is {1 / rate:.4g}: write that below as today's rate."

@@ -22,6 +22,7 @@ from forecast.start.written_answers import BoxSize, Context, WrongAnswer, is_unk
 from forecast.tables.files import UnfitFileError, read_regular
 from forecast.words.countries import names_used_in
 from forecast.words.currencies import minor_digits, reference
+from forecast.words.days import long_day
 
 LARGEST_FILE = 100_000
 """Bytes; an answers file beyond this is not one."""
@@ -207,7 +208,7 @@ def _rate_as_asked(item: Question, so_far: AnswersSoFar) -> Question:
     text, usual = f"What does one {foreign} cost in {home} today?", reference(foreign, home)
     if usual is None:
         return replace(item, text=text, help="No rate of it is on file: look up today's.", how="A number.")
-    day = f"{usual.as_of.day} {usual.as_of:%B %Y}"
+    day = long_day(usual.as_of)
     words = f"Look up today's. Without it, the rounded rate of {day} is taken, with a wider range."
     return replace(item, text=text, help=words, how=f"A number, such as {usual.rate:g}.")
 
@@ -300,7 +301,7 @@ def _check_rate(value: float | None, so_far: AnswersSoFar) -> None:
         found = f"found {value:g} {home} for one {foreign}"
         round_about = f" Turned round it is {1 / value:.4g}." if turned else ""
         raise WrongAnswer(
-            found, f"{meaning}; it was about {usual.rate:g} on {usual.as_of:%d %B %Y}.{round_about}"
+            found, f"{meaning}; it was about {usual.rate:g} on {long_day(usual.as_of)}.{round_about}"
         )
 
 

@@ -24,6 +24,7 @@ from forecast.start.questions import Question, questions
 from forecast.start.toml_text import comment
 from forecast.start.written_answers import BoxSize, WrongAnswer, number_ends
 from forecast.tables.files import read_regular, write_file
+from forecast.words.chances import listed
 from forecast.words.currencies import is_currency
 from forecast.words.money import entered
 from forecast.words.numbers import shown
@@ -147,8 +148,7 @@ def understood(item: Question, written: str, value: Any, so_far: Mapping[str, An
             )
             return f"{least} to {most}, {half} in the middle"
         case Quotes(quotes=quotes):
-            *others, last = (_sum(quote, value.currency or foreign) for quote in quotes)
-            return f"quotes of {', '.join(others)} and {last}"
+            return f"quotes of {listed([_sum(quote, value.currency or foreign) for quote in quotes])}"
         case (BoxSize(), *_):
             return _boxes(value)
     return ""

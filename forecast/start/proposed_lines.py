@@ -23,6 +23,7 @@ from forecast.start.kit import (
     widens_arches,
     work_of,
 )  # fmt: skip
+from forecast.words.chances import listed
 
 _ONE: Range = (1.0, 1.0, 1.0)
 
@@ -43,9 +44,8 @@ def surface_tables(answers: Answers) -> list[dict[str, Any]]:
 
 def _named(panels: Sequence[Panel]) -> str:
     """Say which parts a surface is made of: ``Side skirts and four arches, outsides``."""
-    *most, last = (" ".join(reversed(panel.name.split(", "))) for panel in panels)
-    listed = f"{', '.join(most)} and {last}" if most else last
-    return f"{listed[:1].upper()}{listed[1:]}, outsides"
+    parts = listed([" ".join(reversed(panel.name.split(", "))) for panel in panels])
+    return f"{parts[:1].upper()}{parts[1:]}, outsides"
 
 
 def _wide(answers: Answers) -> Range:

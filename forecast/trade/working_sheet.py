@@ -19,6 +19,7 @@ from forecast.trade.currency import CurrencyPath
 from forecast.trade.expansion import ComputedEvent, ComputedLine, Stage, Words
 from forecast.trade.rules import RuleWarning
 from forecast.words.currencies import reference
+from forecast.words.days import long_day
 
 
 @dataclass(frozen=True)
@@ -173,7 +174,7 @@ class Sheet:
         if all(stage.id != id for stage in self.stages):
             when = "today" if day <= 0 else f"in {day:g} days"
             if isinstance(moment, date):
-                when = f"on {moment.day} {moment:%B %Y}"
+                when = f"on {long_day(moment)}"
             name = f"{self.home} for one {currency} {when}"
             working = f"{{{path.rate_id}}} today"
             if day > 0 and path.volatility > 0:

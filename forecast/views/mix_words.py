@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from forecast.buildfile.oneself import OWN_ROUTE, own_hazards_sentence
 from forecast.decide.mixes import SOME_HOURS, Mix, Mixes, MixReason, package_words
-from forecast.words.chances import rounded_hours
+from forecast.words.chances import listed, rounded_hours
 from forecast.words.money import Money, rounded
 
 _BY = {"shop": "a shop"}
 _WAYS = {OWN_ROUTE: "doing it yourself", "shop": "a shop"}
-
-
-def listed(names: Sequence[str]) -> str:
-    """Join words as a person says them: ``paint, arches and refit``."""
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
 
 
 def route_words(routes: Mapping[str, str]) -> list[str]:

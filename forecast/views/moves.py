@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import log
@@ -15,6 +14,7 @@ from forecast.watching.moved import Moved, MovedPart
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.watching.standing import day_before
 from forecast.words.chances import so_many
+from forecast.words.days import long_day
 from forecast.words.minor_units import exponent
 from forecast.words.money import about, as_written, rounding_step, signed
 
@@ -176,11 +176,6 @@ def _apportioned(changes: Sequence[int], unit: float, whole: float) -> list[floa
     largest = max(moved, key=lambda place: abs(changes[place]))
     found[largest] += whole - sum(found)
     return found
-
-
-def long_day(day: dt.date) -> str:
-    """Write a day in full: ``3 May 2026``."""
-    return f"{day.day} {day:%B %Y}"
 
 
 def moved_sentence(moved: Moved, strong: str = "") -> str:

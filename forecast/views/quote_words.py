@@ -19,7 +19,7 @@ from forecast.decide.choices import (
 )
 from forecast.decide.taking import whole_sum
 from forecast.watching.standing import Standing
-from forecast.words.chances import builds
+from forecast.words.chances import builds, listed
 from forecast.words.currencies import is_currency
 from forecast.words.money import Money, entered, rounded
 
@@ -51,11 +51,11 @@ def quotes_to_decide(build: Build, begun: Collection[str], file: str) -> list[Qu
     found: list[QuotesOfOneFigure] = []
     for place in open_quotes(build, begun):
         quotes = place.figure.model_dump()["quotes"]
-        listed = ", ".join(f"{price:.12g}" for price in quotes)
+        written = ", ".join(f"{price:.12g}" for price in quotes)
         if whole_sum(build, place, 1.0) is not None:
             how = f"Say so: forecast quotes {file} {place.item} --take {quotes[0]:.12g} --supplier NAME"
         else:
-            how = f"Write value = and its sum in the place of quotes = [{listed}]; until then the price stays open."
+            how = f"Write value = and its sum in the place of quotes = [{written}]; until then the price stays open."
         found.append(_told(place, f"{which_quote(place)} {how}"))
     return found
 
@@ -86,8 +86,8 @@ def _told(place: Place, text: str) -> QuotesOfOneFigure:
 
 
 def _prices(place: Place) -> str:
-    *most, last = (price_words(place, price) for price in place.figure.model_dump()["quotes"])
-    return f"{place.title}, {place.word}: quoted {', '.join(most)} and {last}."
+    prices = [price_words(place, price) for price in place.figure.model_dump()["quotes"]]
+    return f"{place.title}, {place.word}: quoted {listed(prices)}."
 
 
 def _paid_words(line: SettledLine, money: Money) -> str:
@@ -99,8 +99,7 @@ def _paid_words(line: SettledLine, money: Money) -> str:
 
 
 def _quoted(titles: Sequence[str]) -> str:
-    *most, last = (f"\u201c{title}\u201d" for title in titles)
-    return f"{', '.join(most)} and {last}" if most else last
+    return listed([f"\u201c{title}\u201d" for title in titles])
 
 
 def elsewhere_sentence(found: Elsewhere) -> str:

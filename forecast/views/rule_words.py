@@ -8,7 +8,7 @@ from forecast.engine.rows import Plan
 from forecast.engine.rule_weights import Weight
 from forecast.trade.expansion import Expansion, RuleUse
 from forecast.views.opening_words import open_line
-from forecast.words.chances import so_many
+from forecast.words.chances import listed, so_many
 from forecast.words.currencies import minor_digits
 from forecast.words.money import about, as_written, percent, to_the_coin
 from forecast.words.text import STRONG
@@ -101,10 +101,10 @@ def rules_lead(
         for figure in to_look_up(figures, weights)[0]
         if (told := hangs_on(figure, weights, currency))
     ]
-    begin = f" First, out of date or confirmed by nobody: {_listed(first)}." if first else ""
+    begin = f" First, out of date or confirmed by nobody: {listed(first)}." if first else ""
     return (
         f"{whose}. Look up {STRONG}{len(doubted)}{STRONG} of them, or write your own, before you rely "
-        f"on them: {_listed(parts)}.{begin}"
+        f"on them: {listed(parts)}.{begin}"
     )
 
 
@@ -178,10 +178,6 @@ def _is_age(doubt: str) -> bool:
 
 def _is_old(figure: RuleUse) -> bool:
     return any(map(_is_age, figure.doubts))
-
-
-def _listed(parts: Sequence[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 __all__ = [

@@ -16,7 +16,7 @@ from forecast.figures.shapes import Z90
 from forecast.watching.estimates import Unusual
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.standing import Promise, Standing
-from forecast.words.chances import so_many, were_to_cost
+from forecast.words.chances import listed, so_many, were_to_cost
 from forecast.words.currencies import minor_digits
 from forecast.words.money import about, as_written, builds, entered, exact, hours
 
@@ -346,7 +346,7 @@ def lesson_sentences(watch: Reforecast) -> list[str]:
         moves = [f"“{lines[name].title}”" for name in cause.moves[:2] if name in lines]
         rest = len(cause.moves) > len(moves)
         every = [*moves, *(["others"] if rest and moves else [])]
-        what = " and ".join((", ".join(every[:-1]), every[-1])) if every[1:] else "".join(every)
+        what = listed(every)
         paid = " and ".join(f"“{title}”" for title in same_way)
         found.append(
             f"{paid} came in {came}. So {what or 'what is still open'} "

@@ -22,6 +22,7 @@ from forecast.watching.oddities import Odd, agreed_later_words, oddities
 from forecast.watching.reforecast import LineWatch, Reforecast, scenario_in_force
 from forecast.watching.settling import Agreement, Entered, income_among
 from forecast.watching.standing import Standing
+from forecast.words.chances import listed
 from forecast.words.money import about, as_written, entered, exact
 
 AGREEMENTS: Mapping[AgreementKind, str] = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
@@ -66,7 +67,7 @@ def named(names: Sequence[str], titles: Mapping[str, str], most: int = 6) -> str
     written = [quoted(name, titles) for name in names]
     if len(written) > most:
         return f"{', '.join(written[: most - 1])} and {len(written) - most + 1} others"
-    return " and ".join(filter(None, (", ".join(written[:-1]), written[-1]))) if written else ""
+    return listed(written)
 
 
 def looking_settled_sentence(watch: Reforecast) -> str:

@@ -13,11 +13,11 @@ from forecast.decide.mixer import routes_offered
 from forecast.decide.own_hours import OwnHourPay
 from forecast.decide.scenarios import Comparison, Pair, Summary
 from forecast.engine.plan import compile_plan
-from forecast.views.mix_words import listed, route_words
+from forecast.views.mix_words import route_words
 from forecast.views.moves import short
 from forecast.watching.known_facts import Knowledge, known_from
 from forecast.watching.standing import Standing
-from forecast.words.chances import builds, rounded_hours
+from forecast.words.chances import builds, listed, rounded_hours
 from forecast.words.money import Money, about, estimated, hourly, hours, percent, rounded
 
 ON_AVERAGE = (

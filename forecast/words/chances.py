@@ -1,6 +1,8 @@
-"""Chances, hours and counts in words: one way to write them, for all sentences."""
+"""Chances, hours, counts and lists in words: one way to write them, for all sentences."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 
 def builds(chance: float) -> str:
@@ -38,6 +40,11 @@ def so_many(count: int, noun: str, plural: str = "") -> str:
     if count == 1:
         return f"1 {noun}"
     return f"{count or 'no'} {plural or f'{noun}s'}"
+
+
+def listed(names: Sequence[str]) -> str:
+    """Write several things one after the other, as a person says them: ``paint, arches and refit``."""
+    return " and ".join((", ".join(names[:-1]), names[-1])) if len(names) > 1 else "".join(names)
 
 
 def so_many_of(count: int, whole: int, noun: str, verb: tuple[str, str] = ("is", "are")) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import date
 from typing import Literal
 
+from forecast.words.days import long_day
+
 Certainty = Literal["verified", "third party", "no source", "common practice"]
 CERTAINTIES: tuple[Certainty, ...] = ("verified", "third party", "no source", "common practice")
 
@@ -30,7 +32,7 @@ def source_words(place: str, certainty: Certainty, read: date | None = None) -> 
         return f"no source; to be looked up in: {place}" if place else "no source"
     if certainty == "common practice":
         return f"common practice, no source ({place})" if place else "common practice, no source"
-    return place if read is None else f"read on {read.day} {read:%B %Y} at {place}"
+    return place if read is None else f"read on {long_day(read)} at {place}"
 
 
 __all__ = ["CERTAINTIES", "Certainty", "source_words"]

@@ -13,10 +13,11 @@ from hypothesis import HealthCheck, given, settings
 from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import simulate
 from forecast.ledger import Ledger
-from forecast.views.moves import frozen_late_sentence, long_day, step_sentences
+from forecast.views.moves import frozen_late_sentence, step_sentences
 from forecast.watching.history import history
 from forecast.watching.moved import ORDER, Figures, Moved, what_moved
 from forecast.watching.reforecast import reforecast
+from forecast.words.days import long_day
 from tests.watching.test_known import BUILD as KNOWN_BUILD
 from tests.watching.test_known import DAY, ENTRIES, enter
 

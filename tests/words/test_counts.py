@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from forecast.words.chances import so_many, so_many_of
+from forecast.words.chances import listed, so_many, so_many_of
 
 
 @pytest.mark.parametrize(
@@ -25,3 +25,16 @@ def test_nought_is_none(count: int, said: str) -> None:
 )
 def test_how_many_of_all(count: int, whole: int, said: str) -> None:
     assert so_many_of(count, whole, "line") == said
+
+
+@pytest.mark.parametrize(
+    ("names", "said"),
+    [
+        ([], ""),
+        (["paint"], "paint"),
+        (["paint", "refit"], "paint and refit"),
+        (["a", "b", "c"], "a, b and c"),
+    ],
+)
+def test_several_things_are_said_one_after_the_other(names: list[str], said: str) -> None:
+    assert listed(names) == said

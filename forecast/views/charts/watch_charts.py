@@ -27,6 +27,7 @@ from forecast.views.charts.frame import (
 from forecast.views.theme import LIGHT, Palette
 from forecast.views.watch_words import contingency_at
 from forecast.watching.history import HistoryPoint
+from forecast.words.days import long_day
 from forecast.words.minor_units import exponent
 from forecast.words.money import about, entered, estimated
 
@@ -246,7 +247,7 @@ def paid_against_budget(
         of = f"the budget of {entered(budget, currency)}"
         # What is left is said beside it, without what is agreed: another figure of it here would be taken for that.
         title += f" of {of}" if paid <= budget else f", {entered(paid - budget, currency)} over {of}"
-    description = f"Running total of receipts from {min(daily):%d %B %Y} to {max(daily):%d %B %Y}: {title}."
+    description = f"Running total of receipts from {long_day(min(daily))} to {long_day(max(daily))}: {title}."
     note = ""
     if ends:
         told = ", ".join(f"{name} {about(one.value, currency, one.error)}" for name, one in ends.items())
@@ -338,7 +339,7 @@ def forecast_band(
             title = f"P80 is {eighty}"
         title += f", {gap} your budget of {entered(budget, currency)}"
     description = (
-        f"Forecast final cost from {points[0].date:%d %B %Y} to {now.date:%d %B %Y}. {title}. P50 went from "
+        f"Forecast final cost from {long_day(points[0].date)} to {long_day(now.date)}. {title}. P50 went from "
         f"{estimated(points[0].levels['P50'], currency)} to {half}; now P10 is {ten} and P90 {ninety}; paid "
         f"{entered(now.paid, currency)}."
     )
@@ -393,7 +394,7 @@ def contingency_over_time(points: Sequence[HistoryPoint], currency: str, palette
         f"Contingency left went from {first['Left']} to {now['Left']}; what P80 needs, from "
         f"{first['Needed for P80']} to {now['Needed for P80']}"
     )
-    days = f"{kept[0].date:%d %B %Y} to {kept[-1].date:%d %B %Y}"
+    days = f"{long_day(kept[0].date)} to {long_day(kept[-1].date)}"
     description = f"Contingency from {days}. {title}."
     note = "Solid: left. Dotted: needed for P80. Dashed: needed for P90."
     return framed(layered(*layers, *plot.names(palette)), title, description, palette, 200, note)

@@ -200,9 +200,9 @@ def run_history(options: argparse.Namespace) -> Answered[HistoryAnswer]:
     from forecast.engine.trials import LEAST_EFFECTIVE
     from forecast.ledger.folder import BuildFolder
     from forecast.views.commands.told import table, wrapped
-    from forecast.views.moves import long_day
     from forecast.views.watch_words import days_shown
     from forecast.watching.history import history
+    from forecast.words.days import long_day
     from forecast.words.money import builds, entered, estimated
 
     folder = BuildFolder.at(options.file)

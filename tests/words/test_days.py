@@ -1,0 +1,16 @@
+"""Days as a person says them."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from forecast.words.days import long_day, short_day
+
+
+def test_a_day_has_no_nought_before_it() -> None:
+    assert long_day(dt.date(2026, 5, 3)) == "3 May 2026"
+    assert long_day(dt.date(2026, 11, 16)) == "16 November 2026"
+
+
+def test_a_short_day_is_never_broken_over_lines() -> None:
+    assert short_day(dt.date(2026, 11, 6)) == "6\u00a0Nov\u00a02026"
