@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
@@ -18,6 +17,7 @@ from forecast.buildfile.schema import Bought, Build, Line, usually_bought
 from forecast.buildfile.takeoff import WheelBoltsTakeoff
 from forecast.figures.figure import FigureBase, range_written
 from forecast.figures.kinds import Known, Percentiles, Quotes, Span
+from forecast.words.text import without_accents
 
 Number: TypeAlias = float | None
 
@@ -347,10 +347,7 @@ def new_line(
 
 def free_id(name: str, taken: Iterable[str]) -> str:
     """Make an id from a name that nothing bears yet."""
-    letters = "".join(
-        sign for sign in unicodedata.normalize("NFKD", name.casefold()) if not unicodedata.combining(sign)
-    )
-    plain = "".join(sign if sign.isascii() and sign.isalnum() else "_" for sign in letters)
+    plain = "".join(sign if sign.isascii() and sign.isalnum() else "_" for sign in without_accents(name))
     stem = "_".join(part for part in plain.split("_") if part)[:48] or "line"
     stem = stem if stem[0].isalpha() else f"line_{stem}"
     used, number, found = set(taken), 2, stem

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -23,6 +22,7 @@ from forecast.buildfile.toml import toml_value
 from forecast.errors import BuildFileError, NumberError, Problem
 from forecast.start.toml_text import comment
 from forecast.words.numbers import read_number
+from forecast.words.text import bare_words
 
 Cell: TypeAlias = str | date | Decimal
 """Text from a CSV file; a day or a number where a spreadsheet says so itself."""
@@ -78,9 +78,7 @@ _LONGEST_HEADING = 200
 
 def plain(heading: object) -> str:
     """Give a heading in small letters without accents, punctuation and what stands in brackets."""
-    text = re.sub(r"[(\[].*?[)\]]", " ", str(heading)[:_LONGEST_HEADING].casefold())
-    letters = unicodedata.normalize("NFKD", text)
-    return re.sub(r"[^a-z0-9]+", " ", "".join(c for c in letters if not unicodedata.combining(c))).strip()
+    return bare_words(re.sub(r"[(\[].*?[)\]]", " ", str(heading)[:_LONGEST_HEADING]))
 
 
 def guess_columns(header: Sequence[Cell]) -> dict[str, int]:

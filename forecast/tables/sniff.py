@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
@@ -21,6 +20,7 @@ from typing import Literal
 
 from forecast.errors import LedgerError
 from forecast.words.numbers import look_at
+from forecast.words.text import bare_words
 
 DateOrder = Literal["ymd", "dmy", "mdy"]
 Cell = str | date | Decimal
@@ -174,7 +174,7 @@ def guess_columns(header: Sequence[Cell]) -> dict[str, int]:
         Column number, from 0, by role: date, amount or debit and credit, supplier, currency, line, note,
         settled.
     """
-    names = [_plain(str(cell)) for cell in header]
+    names = [bare_words(str(cell)) for cell in header]
     found: dict[str, int] = {}
     for exact in (True, False):
         for role, words in _HEADINGS.items():
@@ -257,12 +257,6 @@ def _day_written(cell: str, order: DateOrder) -> date | None:
         return date(int(year) + (2000 if len(year) == 2 else 0), int(month), int(day))
     except ValueError:
         return None
-
-
-def _plain(name: str) -> str:
-    """Give a heading in small letters without accents and punctuation."""
-    letters = unicodedata.normalize("NFKD", name.casefold())
-    return re.sub(r"[^a-z0-9]+", " ", "".join(c for c in letters if not unicodedata.combining(c))).strip()
 
 
 def _is_day(cell: Cell) -> bool:

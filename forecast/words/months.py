@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Mapping
 from functools import cache
+
+from forecast.words.text import without_accents
 
 LANGUAGES = (
     "en", "de", "fr", "es", "it", "nl", "pl", "pt", "sv", "da", "nb", "fi", "cs", "sk", "sl", "hr", "hu", "ro", "lt",
@@ -36,8 +37,7 @@ def _months() -> Mapping[str, int]:
 
 
 def _plain(word: str) -> str:
-    letters = unicodedata.normalize("NFKD", word.casefold())
-    return "".join(sign for sign in letters if sign.isalpha())
+    return "".join(sign for sign in without_accents(word) if sign.isalpha())
 
 
 __all__ = ["LANGUAGES", "month_of"]

@@ -44,14 +44,28 @@ def _shown(sign: str, lines: bool) -> str:
     return "" if category == "Cc" or sign in _TURNING or sign == STRONG else sign
 
 
-_LETTERS = str.maketrans({"\u0131": "i", "\u0142": "l", ".": ""})
-"""What decomposes into nothing simpler: the dotless i and the l with a stroke; dots count nothing."""
+_LETTERS = str.maketrans(
+    {"\u0131": "i", "\u0142": "l", "\u00f8": "o", "\u0111": "d", "\u00e6": "ae", "\u0153": "oe"}
+)
+"""What decomposes into nothing simpler: the dotless i, letters with a stroke, and two that are written as one."""
+
+
+def without_accents(text: str) -> str:
+    """Give text in small letters without accents (Unicode UAX 15): ``größe`` is ``grosse``, ``beløb`` is ``belob``."""
+    if text.isascii():
+        return text.lower()
+    parts = unicodedata.normalize("NFKD", text.casefold().translate(_LETTERS))
+    return "".join(sign for sign in parts if not unicodedata.combining(sign))
 
 
 def folded(text: str) -> str:
-    """Give a name as it is compared: in small letters, without accents, dots and further blanks (Unicode UAX 15)."""
-    parts = unicodedata.normalize("NFKD", text.casefold().translate(_LETTERS))
-    return " ".join("".join(sign for sign in parts if not unicodedata.combining(sign)).split())
+    """Give a name as it is compared: in small letters, without accents, dots and further blanks."""
+    return " ".join(without_accents(text.replace(".", "")).split())
 
 
-__all__ = ["STRONG", "folded", "plain"]
+def bare_words(text: str) -> str:
+    """Give the words and numbers of a heading: small letters without accents and punctuation, one blank between."""
+    return re.sub(r"[^a-z0-9]+", " ", without_accents(text)).strip()
+
+
+__all__ = ["STRONG", "bare_words", "folded", "plain", "without_accents"]

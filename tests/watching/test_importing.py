@@ -383,6 +383,7 @@ def test_only_what_there_is_can_be_decided(tmp_path: Path, ledger: Ledger) -> No
         ("Date,Amount,Debit", {"date": 0, "amount": 1}),  # the last one says which way the money went
         ("Date,Debit,Credit,Amount", {"date": 0, "debit": 1, "credit": 2}),
         ("Date,Debit", {"date": 0, "debit": 1}),
+        ("Dato,Beløb", {"date": 0, "amount": 1}),  # a letter that has no accent to take off
     ],
 )
 def test_a_column_is_known_by_its_heading(header: str, expected: dict[str, int]) -> None:

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from forecast.buildfile.reader import read_build
-from forecast.words.text import plain
+from forecast.words.text import bare_words, folded, plain
 from tests.buildfile.texts import HEAD, LINE, complaints
 from tests.views.test_cli import run
 
@@ -79,3 +79,18 @@ def test_no_command_prints_what_acts(tmp_path: Path, capsys: pytest.CaptureFixtu
 
     file.write_text(HEAD + '"\\u001b[31mx" = 3\n', encoding="utf-8")
     assert "\x1b" not in run(capsys, "budget", str(file), expect=2)
+
+
+@pytest.mark.parametrize(
+    ("written", "bare"),
+    [
+        ("Größe (µm)", "grosse m"),
+        ("Beløb", "belob"),
+        ("Opłata celna", "oplata celna"),
+        ("KIRMA / kırma", "kirma kirma"),
+        ("Część-nr 5", "czesc nr 5"),
+    ],
+)
+def test_a_heading_is_read_without_accents_whatever_letters_it_has(written: str, bare: str) -> None:
+    assert bare_words(written) == bare
+    assert folded(bare) == bare

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from functools import cache
+
+from forecast.words.text import without_accents
 
 DUE = (
     "amount due", "balance due", "total due", "amount payable", "total payable", "to pay", "please pay",
@@ -138,11 +139,7 @@ NUMBER = re.compile(
 
 def plainly(text: str) -> str:
     """Give text as words in small letters without accents and marks, one space between and around them."""
-    letters = unicodedata.normalize(
-        "NFKD", text.casefold().replace("ł", "l").replace("ø", "o").replace("ß", "ss")
-    )
-    letters = "".join(sign for sign in letters if not unicodedata.combining(sign))
-    return f" {' '.join(re.findall(r'[a-z]+', letters))} "
+    return f" {' '.join(re.findall(r'[a-z]+', without_accents(text)))} "
 
 
 @cache
