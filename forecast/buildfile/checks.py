@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from forecast.buildfile.consignment import Consignment, figures_in
-from forecast.buildfile.limits import out_of_reach, wrong_times
+from forecast.buildfile.limits import Raised, costed_items, out_of_reach, wrong_times
 from forecast.buildfile.locate import Path
 from forecast.buildfile.rates import unknown_currency, wrong_rates
 from forecast.buildfile.rulefiles import regions_of
@@ -34,8 +34,6 @@ from forecast.figures.figure import FigureBase
 from forecast.figures.file_values import keys_of
 
 Item = TypeVar("Item", Line, Event)
-Raised = tuple[Path, str, str]
-"""Where (path), what was found, how to mend it."""
 
 
 def figures_of(item: BaseModel) -> Iterator[tuple[str, FigureBase]]:
@@ -120,17 +118,10 @@ def _wrong_region(build: Build) -> list[Raised]:
     return [(path, found, f"Legal: {listed}.")]
 
 
-def _items(build: Build) -> Iterator[tuple[Path, Costed]]:
-    for place, line in enumerate(build.line):
-        yield ("line", place), line
-    for place, event in enumerate(build.event):
-        yield ("event", place), event
-
-
 def _double_ids(build: Build) -> list[Raised]:
     found: list[Raised] = []
     seen: dict[str, Path] = {}
-    named: list[tuple[Path, Costed | Cause | Consignment | Measure | Surface]] = [*_items(build)]
+    named: list[tuple[Path, Costed | Cause | Consignment | Measure | Surface]] = [*costed_items(build)]
     named += [(("cause", place), cause) for place, cause in enumerate(build.cause)]
     named += [(("consignment", place), item) for place, item in enumerate(build.consignment)]
     named += [(("measure", place), item) for place, item in enumerate(build.measure)]
@@ -156,7 +147,7 @@ def _references(build: Build, extra: set[str]) -> list[Raised]:
     legal = {line.id for line in build.line} | extra | set(GROUPS) | {item.id for item in build.consignment}
     names = sorted(legal)
     causes = [*(cause.id for cause in build.cause), *sorted(extra)]
-    for path, item in _items(build):
+    for path, item in costed_items(build):
         for place, name in enumerate(item.of):
             if name.partition(".")[0] not in legal:
                 mend = nearest(name, names)
@@ -187,7 +178,7 @@ def _all_figures(build: Build) -> Iterator[tuple[Path, FigureBase]]:
     """Give every uncertain figure of lines, events and consignments, and an own hour's value, with its path."""
     if build.build.own_hour_value is not None:
         yield ("build", "own_hour_value"), build.build.own_hour_value
-    for path, item in _items(build):
+    for path, item in costed_items(build):
         for key, figure in figures_of(item):
             yield (*path, key), figure
         if isinstance(item, Line) and item.takeoff is not None:
@@ -248,7 +239,7 @@ def _surfaces(build: Build, extra: set[str]) -> list[Raised]:
 def _routes(build: Build, extra: set[str]) -> list[Raised]:
     found: list[Raised] = []
     offered: dict[str, set[str]] = {}
-    for path, item in _items(build):
+    for path, item in costed_items(build):
         if item.route and not item.package:
             found.append(
                 ((*path, "route"), f"route {item.route!r} without a package", "Name the work package too.")
@@ -278,7 +269,7 @@ def _routes(build: Build, extra: set[str]) -> list[Raised]:
 
 def _overrides(build: Build, extra: set[str]) -> list[Raised]:
     found: list[Raised] = []
-    items = {item.id: item for _, item in _items(build)}
+    items = {item.id: item for _, item in costed_items(build)}
     for name, scenario in build.scenario.items():
         for target, changes in scenario.override.items():
             at: Path = ("scenario", name, "override", target)
@@ -303,7 +294,7 @@ def _as_changed(build: Build, extra: set[str], of_items: Iterable[Raised]) -> li
         lines = (*(_changed(line, change.override) for line in build.line), *more.line)
         events = (*(_changed(event, change.override) for event in build.event), *more.event)
         changed = build.model_copy(update={"line": lines, "event": events})
-        ids = {path: item.id for path, item in _items(changed)}
+        ids = {path: item.id for path, item in costed_items(changed)}
         old = {"line": len(build.line), "event": len(build.event)}
         for path, what, mend in _of_items(changed, extra):
             if (path, what) in before:
@@ -345,7 +336,7 @@ def _measures(build: Build, extra: set[str]) -> list[Raised]:
     found: list[Raised] = []
     events = [event.id for event in build.event]
     consignments = {item.id for item in build.consignment}
-    items = {item.id for _, item in _items(build)} | consignments | {"fx", "build"} | extra
+    items = {item.id for _, item in costed_items(build)} | consignments | {"fx", "build"} | extra
     items |= {surface.id for surface in build.surface}
     for place, measure in enumerate(build.measure):
         for key, names in (("chances", measure.chances), ("impacts", measure.impacts)):
@@ -367,7 +358,7 @@ def _measures(build: Build, extra: set[str]) -> list[Raised]:
 def _options(build: Build, extra: set[str]) -> list[Raised]:
     """Find options that change something that is not there, or bring something that is there already."""
     found: list[Raised] = []
-    items = {item.id for _, item in _items(build)}
+    items = {item.id for _, item in costed_items(build)}
     targets = items | {item.id for item in build.consignment}
     seen: set[tuple[str, str]] = set()
     for place, option in enumerate(build.option):
@@ -434,7 +425,7 @@ def dependencies(build: Build, computed: Mapping[str, str] | None = None) -> Map
     members = groups | bought  # a consignment called like a group stands before it
     single = {line.id for line in build.line} | set(computed or {})
     result: dict[str, tuple[str, ...]] = {}
-    for _, item in _items(build):
+    for _, item in costed_items(build):
         names: list[str] = []
         for name in item.of:
             names += (

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from forecast.buildfile.consignment import figures_in
+from forecast.buildfile.locate import Path
 from forecast.buildfile.schema import Build, Costed, Event, Line
 from forecast.figures.figure import FigureBase
 from forecast.figures.kinds import Known
 from forecast.figures.units import counted_in
 
-_Path = tuple[str | int, ...]
-_Raised = tuple[_Path, str, str]
+Raised = tuple[Path, str, str]
+"""Where (path), what was found, how to mend it."""
 
 LONGEST_SIDE = 1300.0
 """cm: nothing longer travels in a container (45 feet are 13.7 m outside, 13.5 m inside)."""
@@ -19,7 +20,7 @@ MOST_PERCENT = 1000.0
 """A percentage of other lines beyond this is taken for a slip."""
 
 
-def wrong_times(build: Build) -> list[_Raised]:
+def wrong_times(build: Build) -> list[Raised]:
     """Find hours and weeks that are priced or below zero, and weeks where nothing says what a week has room for.
 
     Returns
@@ -27,9 +28,9 @@ def wrong_times(build: Build) -> list[_Raised]:
     list
         Path, what was found and how to mend it, for each mistake.
     """
-    found: list[_Raised] = []
+    found: list[Raised] = []
     waits = False
-    for path, item in _items(build):
+    for path, item in costed_items(build):
         for key in ("own_hours", "wait_weeks"):
             figure = getattr(item, key)
             if not isinstance(figure, FigureBase):
@@ -47,7 +48,7 @@ def wrong_times(build: Build) -> list[_Raised]:
     return found
 
 
-def out_of_reach(build: Build) -> list[_Raised]:
+def out_of_reach(build: Build) -> list[Raised]:
     """Find figures that cannot be: money back below zero, shares above all, percentages a thousand times too large.
 
     Returns
@@ -55,12 +56,12 @@ def out_of_reach(build: Build) -> list[_Raised]:
     list
         Path, what was found and how to mend it, for each mistake.
     """
-    found: list[_Raised] = []
+    found: list[Raised] = []
     value = build.build.own_hour_value
     if value is not None:
         mend = "What an hour of yours counts for is not below zero: leave it out if it counts for nothing."
         found += _below_zero(("build", "own_hour_value"), value, mend)
-    for path, item in _items(build):
+    for path, item in costed_items(build):
         if item.percent is not None and (most := item.percent.highest) > MOST_PERCENT:
             mend = f"It is in percent, {MOST_PERCENT:g} at most: write 2.5 for 2.5 %."
             found.append(((*path, "percent"), f"found {most:g}", mend))
@@ -85,7 +86,7 @@ def out_of_reach(build: Build) -> list[_Raised]:
     return found
 
 
-def _shares(path: _Path, event: Event) -> Iterator[_Raised]:
+def _shares(path: Path, event: Event) -> Iterator[Raised]:
     if event.share is not None:
         mend = "It is the share still open, from 0 to 1: write 0.5 for half."
         yield from _below_zero((*path, "share"), event.share, mend)
@@ -96,13 +97,14 @@ def _shares(path: _Path, event: Event) -> Iterator[_Raised]:
         yield from _below_zero((*path, "penalty"), event.penalty, mend)
 
 
-def _below_zero(path: _Path, figure: FigureBase, mend: str) -> list[_Raised]:
+def _below_zero(path: Path, figure: FigureBase, mend: str) -> list[Raised]:
     """Refuse a figure whose own numbers go below zero; a normal's tails may, and count as they are."""
     least = figure.lowest
     return [(path, f"found {least:g}", mend)] if least < 0 else []
 
 
-def _items(build: Build) -> Iterator[tuple[_Path, Costed]]:
+def costed_items(build: Build) -> Iterator[tuple[Path, Costed]]:
+    """Give each line and event with its path in the file."""
     for place, line in enumerate(build.line):
         yield ("line", place), line
     for place, event in enumerate(build.event):

@@ -8,10 +8,10 @@ import streamlit as st
 
 from forecast.buildfile.chips import BINS, CHIPS, check_ends, edges, range_of
 from forecast.buildfile.library import Range
-from forecast.dashboard.asking import number_field, shown
+from forecast.dashboard.asking import number_field
 from forecast.dashboard.layout import palette, safe, told_plainly
 from forecast.words.currencies import is_currency
-from forecast.words.money import entered
+from forecast.words.money import entered_in
 
 _LOOK = """
 <style>
@@ -127,7 +127,7 @@ def _ask_end(key: str, end: str, question: str, thought: str, unit: str) -> None
 def _bins(key: str, least: float, most: float, unit: str) -> None:
     """Draw the bins; a chip laid draws nothing else of the page anew."""
     said = _said(key)
-    bounds = [_written(edge, unit) for edge in edges(least, most)]
+    bounds = [entered_in(edge, unit) for edge in edges(least, most)]
     st.html(_LOOK)
     st.markdown(
         f"Press a row to lay a chip there: each stands for 10 of 100 builds. {_left(sum(said['chips']))}"
@@ -145,7 +145,7 @@ def _bins(key: str, least: float, most: float, unit: str) -> None:
     done = sum(said["chips"]) == CHIPS
     found = range_of(least, most, said["chips"]) if done else None
     if found is not None:
-        low, middle, high = (safe(_written(point, unit)) for point in found)
+        low, middle, high = (safe(entered_in(point, unit)) for point in found)
         st.markdown(
             f"In 10 of 100 builds it is less than **{low}**, in half less than **{middle}**, and in 90 of 100 less "
             f"than **{high}**."
@@ -181,10 +181,6 @@ def _take_back(key: str, place: int) -> None:
     chips = _said(key)["chips"]
     if chips[place]:
         chips[place] -= 1
-
-
-def _written(value: float, unit: str) -> str:
-    return entered(value, unit) if is_currency(unit) else f"{shown(value)} {unit}".strip()
 
 
 __all__ = ["forget_chips", "lay_chips"]

@@ -25,9 +25,8 @@ from forecast.buildfile.sheet import open_quotes, taken_quote
 from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.receipts_news import enter, news
-from forecast.dashboard.remembered import WITH_CHANGES, parsed
-from forecast.dashboard.saving import form_key, opened_sheet, put
-from forecast.dashboard.state import Opened, known_by_now, opened
+from forecast.dashboard.saving import build_to_change, form_key, put
+from forecast.dashboard.state import Opened, known_by_now
 from forecast.decide.mixer import routes_offered
 from forecast.decide.taking import Asked, asked_by_price, quotes_to_take, take
 from forecast.errors import LedgerError
@@ -39,17 +38,12 @@ from forecast.words.text import STRONG
 T = TypeVar("T")
 
 
-def _build_to_change() -> Build:
-    """Give the build that the tray's changes are made to, what was added to it before included."""
-    return parsed(opened_sheet(opened(saved=True)).text, WITH_CHANGES)
-
-
 def take_quote(view: Opened) -> None:
     """Ask which quote is taken, of each figure that stands as several.
 
     What it comes to for its line is a price agreed; where how many are bought is open, it takes the quotes' place.
     """
-    build = _build_to_change()
+    build = build_to_change()
     known = known_by_now(view)
     begun = frozenset[str]() if known is None else known.begun
     news("quotes")
@@ -140,7 +134,7 @@ def agree_quote(
 
 def add_quote() -> None:
     """Ask for a quote of one of the build's prices, with what may go wrong with it."""
-    build = _build_to_change()
+    build = build_to_change()
     figures = priced_figures(build)
     if not figures:
         return
@@ -210,7 +204,7 @@ def _wrong(path: str | None, told: Quoted) -> str:
 
 def add_way(routes: Mapping[str, str], name: str, key: str) -> None:
     """Offer to make a mix one of the ways to do the build; where one of them is just that, say which."""
-    build = _build_to_change()
+    build = build_to_change()
     told = "It then stands beside the others, in the picture above and at the left."
     there = way_of(build, routes)
     if there is not None:
@@ -221,7 +215,7 @@ def add_way(routes: Mapping[str, str], name: str, key: str) -> None:
 
 def add_both_ways() -> None:
     """Offer to do all by oneself and all by a shop as ways to do the build, where there is work that either can do."""
-    build = _build_to_change()
+    build = build_to_change()
     offered = routes_offered(build)
     open_to_both = {package for package, routes in offered.items() if {"self", "shop"} <= set(routes)}
     if not open_to_both:
@@ -245,7 +239,7 @@ def add_both_ways() -> None:
 
 def add_measure() -> None:
     """Offer the measures that such builds usually take, and that would change something in this one."""
-    build = _build_to_change()
+    build = build_to_change()
     own_measure(build)
     names = measures_on_offer(build)
     if not names:

@@ -10,11 +10,12 @@ import streamlit as st
 from forecast.buildfile.changes import Change
 from forecast.buildfile.edit import can_undo_save, changed, save_build, stamp, undo_save
 from forecast.buildfile.reader import read_text
+from forecast.buildfile.schema import Build
 from forecast.buildfile.sheet import told_apart
 from forecast.dashboard.layout import safe, tell, text
 from forecast.dashboard.receipts_news import keep_news
 from forecast.dashboard.remembered import WITH_CHANGES, parsed
-from forecast.dashboard.state import Opened
+from forecast.dashboard.state import Opened, opened
 from forecast.dashboard.unsaved import EditedFile, keep_draft, kept_for, unsaved_changes, with_more
 from forecast.errors import BuildFileError, ForecastError
 
@@ -80,6 +81,11 @@ def _stands(kept: EditedFile, now: str) -> bool:
         return changed(kept["text"], unsaved_changes(kept)) == now
     except BuildFileError:
         return False
+
+
+def build_to_change() -> Build:
+    """Give the build that changes are made to, what waits in the tray included."""
+    return parsed(opened_sheet(opened(saved=True)).text, WITH_CHANGES)
 
 
 def put(changes: list[Change]) -> None:

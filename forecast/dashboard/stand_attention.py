@@ -24,9 +24,8 @@ from forecast.dashboard.layout import safe, text
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipts_news import enter, events_of, news
 from forecast.dashboard.receipts_settle import looks_settled, looks_settled_news
-from forecast.dashboard.remembered import WITH_CHANGES, parsed
-from forecast.dashboard.saving import form_key, opened_sheet, put
-from forecast.dashboard.state import Opened, before, known_by_now, opened
+from forecast.dashboard.saving import build_to_change, form_key, put
+from forecast.dashboard.state import Opened, before, known_by_now
 from forecast.decide.firm_up import FirmUp
 from forecast.figures.kinds import Quotes
 from forecast.ledger import Commitment, NewReceipt
@@ -137,7 +136,7 @@ def _of_build(view: Opened, watch: Reforecast | None) -> Iterator[_Thing]:
     """Give the gravest of what the build may have left out, or holds that may be a slip."""
     if watch is not None and watch.finished:  # nothing is put into it any more
         return
-    build, known = _with_changes(), known_by_now(view)
+    build, known = build_to_change(), known_by_now(view)
     missing = findings(build, () if known is None else known.begun)
     if missing:
         worth = math.inf if missing[0].grade == "odd" else missing[0].worth(view.currency)
@@ -160,7 +159,7 @@ def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: Asked) -> Non
     else:
         room = st.empty()
         room.caption("Looking for the figure to firm up first \u2026")
-        build = _with_changes()
+        build = build_to_change()
         done = () if watch is None else (*watch.share_of_closed, *watch.over_by_now)  # asked about already
         found = next(
             (
@@ -311,7 +310,7 @@ def _rule_out(view: Opened, item: FirmUp) -> None:
 
 def _firm_up(view: Opened, item: FirmUp) -> None:
     sentence = firm_up_sentence(item, partial(about, currency=view.currency))
-    build = _with_changes()
+    build = build_to_change()
     with screen_only("asks-firm-up"), st.container(border=True):
         text(sentence)
         if item.to_decide:
@@ -335,8 +334,3 @@ def _firm_up(view: Opened, item: FirmUp) -> None:
                     st.error(safe(problem or "Write a figure above zero."))
                 else:
                     put([quoted_figure(build, item.figure, [told.value])])
-
-
-def _with_changes() -> Build:
-    """Give the build that changes are made to, what waits in the tray included."""
-    return parsed(opened_sheet(opened(saved=True)).text, WITH_CHANGES)

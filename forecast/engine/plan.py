@@ -6,9 +6,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 
-from forecast.buildfile.checks import Raised, cross_check, dependencies, figures_of, loadings_of
+from forecast.buildfile.checks import cross_check, dependencies, figures_of, loadings_of
 from forecast.buildfile.choosing import choose, overridden
 from forecast.buildfile.kept import Kept
+from forecast.buildfile.limits import Raised
 from forecast.buildfile.rates import per_euro
 from forecast.buildfile.schema import OWN_ESTIMATING, SMALL_LINE, Build, Costed, Event, Line
 from forecast.engine.draws import slot_of_cause, slots_of_event

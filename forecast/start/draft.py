@@ -25,8 +25,7 @@ from forecast.start.toml_text import comment
 from forecast.start.written_answers import BoxSize, WrongAnswer, number_ends
 from forecast.tables.files import read_regular, write_file
 from forecast.words.chances import listed
-from forecast.words.currencies import is_currency
-from forecast.words.money import entered
+from forecast.words.money import entered_in
 from forecast.words.numbers import shown
 
 _OPENING = (
@@ -137,26 +136,21 @@ def understood(item: Question, written: str, value: Any, so_far: Mapping[str, An
             whole = f"{shown(value)} hours a week"
             return f"{shown(ends[0])} to {shown(ends[1])}, counted as {whole}" if ends else whole
         case float() | int():
-            return _sum(value, home)
+            return entered_in(value, home)
         case Known(value=number):
-            return _sum(number, value.currency or foreign)
+            return entered_in(number, value.currency or foreign)
         case Span(low=low, high=high):
-            return " to ".join(_sum(end, value.currency or foreign) for end in (low, high))
+            return " to ".join(entered_in(end, value.currency or foreign) for end in (low, high))
         case Percentiles():
             least, half, most = (
-                _sum(one, value.currency or foreign) for one in (value.low, value.middle, value.high)
+                entered_in(one, value.currency or foreign) for one in (value.low, value.middle, value.high)
             )
             return f"{least} to {most}, {half} in the middle"
         case Quotes(quotes=quotes):
-            return f"quotes of {listed([_sum(quote, value.currency or foreign) for quote in quotes])}"
+            return f"quotes of {listed([entered_in(quote, value.currency or foreign) for quote in quotes])}"
         case (BoxSize(), *_):
             return _boxes(value)
     return ""
-
-
-def _sum(value: float, currency: str) -> str:
-    """Write a sum as every page does; a number, as long as no currency is known."""
-    return entered(value, currency) if is_currency(currency) else shown(value)
 
 
 def _boxes(boxes: Sequence[BoxSize]) -> str:

@@ -20,8 +20,7 @@ from forecast.decide.choices import (
 from forecast.decide.taking import whole_sum
 from forecast.watching.standing import Standing
 from forecast.words.chances import builds, listed
-from forecast.words.currencies import is_currency
-from forecast.words.money import Money, entered, rounded
+from forecast.words.money import Money, entered, entered_in, rounded
 
 if TYPE_CHECKING:
     from forecast.views.answers.of_check import QuotesOfOneFigure
@@ -29,7 +28,7 @@ if TYPE_CHECKING:
 
 def price_words(place: Place, price: float) -> str:
     """Write one of the quotes for a figure: as money, or in what else the figure is counted in."""
-    return entered(price, place.unit) if is_currency(place.unit) else f"{price:.12g} {place.unit}".rstrip()
+    return entered_in(price, place.unit)
 
 
 def which_quote(place: Place) -> str:

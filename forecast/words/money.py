@@ -15,7 +15,8 @@ from babel.numbers import format_currency, get_currency_symbol
 
 from forecast.words.chances import builds as builds
 from forecast.words.chances import rounded_hours
-from forecast.words.currencies import minor_digits, shown_digits
+from forecast.words.currencies import is_currency, minor_digits, shown_digits
+from forecast.words.numbers import shown
 
 LOCALE = "en"
 
@@ -131,6 +132,11 @@ def entered(value: float, currency: str) -> str:
     digits = minor_digits(currency)
     minor = round(value * 10**digits)
     return _written(Decimal(minor).scaleb(-digits), currency, digits if minor % 10**digits else 0)
+
+
+def entered_in(value: float, unit: str) -> str:
+    """Write a number that somebody entered as it is counted: a sum in a currency, else ``1 250 kg``, or ``3``."""
+    return entered(value, unit) if is_currency(unit) else f"{shown(value)} {unit}".rstrip()
 
 
 @lru_cache(maxsize=4096)  # a page writes the same sums again each time it is drawn

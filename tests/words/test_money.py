@@ -8,7 +8,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forecast.words.money import about, as_written, builds, exact, hours, percent, rounding_step, signed
+from forecast.words.money import (
+    about,
+    as_written,
+    builds,
+    entered_in,
+    exact,
+    hours,
+    percent,
+    rounding_step,
+    signed,
+)
 
 
 @pytest.mark.parametrize(
@@ -46,6 +56,12 @@ def test_changes_carry_their_sign() -> None:
     assert signed(144, "EUR") == "+€140"
     assert signed(-23, "EUR") == "\u2212€20"
     assert signed(3, "EUR") == "€0"
+
+
+def test_what_was_entered_is_written_as_it_is_counted() -> None:
+    assert entered_in(1250.5, "EUR") == "\u20ac1,250.50"
+    assert entered_in(12500, "kg") == "12\u202f500 kg"
+    assert entered_in(3, "") == "3"
 
 
 def test_receipts_are_exact_to_the_minor_unit() -> None:
