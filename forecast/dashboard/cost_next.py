@@ -23,7 +23,7 @@ from forecast.dashboard.proposing import add_measure
 from forecast.dashboard.state import Opened, as_it_stands, chosen
 from forecast.decide.afford import prices_to_ask_for
 from forecast.decide.drivers import SwingBar, VarianceShare
-from forecast.decide.figure_words import figure_phrase, figure_words, titles_of
+from forecast.decide.figure_words import figure_phrase, figure_words, titles_in_figures
 from forecast.views.cost_words import (
     budget_chance_sentence,
     drivers_sentence,
@@ -178,7 +178,7 @@ def how_far_money_reaches(view: Opened) -> None:
     with told_plainly():
         standing = standing_of(view)
         prices = prices_to_ask_for(view.build, standing.forecast)
-        titles = titles_of(view.build)
+        titles = titles_in_figures(view.build)
         file = chosen()["file"]
         left, right = st.columns(2)
         budget = (
@@ -227,7 +227,7 @@ def which_measures_pay(view: Opened) -> None:
             return
         found = measured(view)
         money = partial(about, currency=view.currency)
-        titles = titles_of(view.build)
+        titles = titles_in_figures(view.build)
         text(measures_sentence(found, money))
         for item in found.alone:
             text(measure_sentence(item, money))

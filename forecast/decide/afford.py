@@ -11,7 +11,7 @@ from forecast.buildfile.choosing import figure_name, figure_names, with_option
 from forecast.buildfile.places_of_figures import places
 from forecast.buildfile.schema import Build
 from forecast.decide.again import Again, Change, replay_build
-from forecast.decide.figure_words import figure_phrase, titles_of
+from forecast.decide.figure_words import figure_phrase, titles_in_figures
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.plan import Plan
 from forecast.engine.statistics import Estimate, by_replicate, is_enough, mean_estimate, percentile, spread
@@ -157,7 +157,7 @@ def afford(
     return replace(
         found,
         money=money,
-        title=figure_phrase(figure, titles_of(build)),
+        title=figure_phrase(figure, titles_in_figures(build)),
     )
 
 

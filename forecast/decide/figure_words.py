@@ -90,7 +90,7 @@ def figure_phrase(name: str, titles: Mapping[str, str] | None = None) -> str:
     return f"the {what} of {title}" if what else title
 
 
-def titles_of(build: Build) -> dict[str, str]:
+def titles_in_figures(build: Build) -> dict[str, str]:
     """Give the title of every line, event and consignment by id."""
     found = {item.id: item.title for item in (*build.line, *build.event)}
     found |= {surface.id: surface.title for surface in build.surface}

@@ -22,7 +22,7 @@ from forecast.buildfile.schema import Build, Line
 from forecast.buildfile.sheet import open_quotes
 from forecast.decide.again import Again, Change, replay_of
 from forecast.decide.drivers import own_swings
-from forecast.decide.figure_words import figure_phrase, figure_words, titles_of
+from forecast.decide.figure_words import figure_phrase, figure_words, titles_in_figures
 from forecast.decide.paired import mean_percentile_change
 from forecast.engine.forecast import Forecast
 from forecast.engine.statistics import Estimate, percentile, percentiles
@@ -227,7 +227,7 @@ def firm_up(replay: Again, build: Build, level: float = 0.8, *, learning: bool =
         cannot tell from nothing in the order of the build. Figures that are known already are not in it.
     """
     plan, trials = replay.forecast.plan, replay.forecast.trials
-    titles = titles_of(build)
+    titles = titles_in_figures(build)
     lines = {line.id: line for line in build.line}
     quotes = quoted_by(build)
     figures, events = _candidates(replay)

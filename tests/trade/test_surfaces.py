@@ -11,7 +11,7 @@ from forecast.buildfile.changes import SetKey
 from forecast.buildfile.edit import changed
 from forecast.buildfile.places_of_figures import place_at
 from forecast.buildfile.reader import parse_build
-from forecast.decide.figure_words import figure_phrase, titles_of
+from forecast.decide.figure_words import figure_phrase, titles_in_figures
 from forecast.decide.firm_up import how_to_know
 from forecast.engine.forecast import simulate
 from forecast.engine.plan import compile_plan
@@ -183,7 +183,7 @@ def test_it_is_shown_and_changed_by_its_own_name() -> None:
     )
     place = place_at(build, "arch.area")
     assert (place.title, place.unit) == ("Front arch", "ft2")
-    assert figure_phrase("arch.area", titles_of(build)) == "the area of “Front arch”"
+    assert figure_phrase("arch.area", titles_in_figures(build)) == "the area of “Front arch”"
     other = parse_build(changed(text, [SetKey("arch", "count", 4)]))
     assert other.surface[0].count == 4
 

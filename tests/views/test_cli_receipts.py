@@ -136,6 +136,21 @@ def test_the_receipts_become_a_spreadsheet(
     assert [row[5].value for row in sheet.iter_rows(min_row=2)] == [60, 40]
 
 
+def test_the_spreadsheet_names_what_comes_in_a_consignment_too(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    parcel = (
+        '[[consignment]]\nid = "box"\nname = "The box"\nprice = 300\nincoterm = "DAP"\nmode = "courier"\n'
+    )
+    (tmp_path / "build.toml").write_text(BUILD + parcel, encoding="utf-8")
+    add(capsys, str(tmp_path), "--line", "box.goods", "--sure")
+    target = tmp_path / "receipts.xlsx"
+    run(capsys, "receipt", "export", str(tmp_path), str(target))
+    row = next(load_workbook(target)["Receipts"].iter_rows(min_row=2, values_only=True))
+    assert "The box" in row
+    assert "box.goods" not in row
+
+
 def test_an_export_writes_over_nothing_that_was_not_meant(
     folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

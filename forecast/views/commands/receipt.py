@@ -105,12 +105,13 @@ def run_export(options: argparse.Namespace) -> Answered[FileWritten]:
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.receipts_csv import receipts_csv
     from forecast.ledger.receipts_xlsx import receipts_xlsx
+    from forecast.watching.settling import titles_of
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
     if options.target.suffix.casefold() == ".xlsx":
-        names = {item.id: item.title for item in (*build.line, *build.event)}
-        what, content = "receipts are", receipts_xlsx(to_read(folder), build.build.currency, names)
+        sheet = receipts_xlsx(to_read(folder), build.build.currency, titles_of(build))
+        what, content = "receipts are", sheet
     else:
         what, content = "ledger is", receipts_csv(to_read(folder)).encode()
     file = folder.export(options.target, content, replace=options.replace)
