@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -87,6 +87,17 @@ def choose(build: Build, scenario: str | None = None) -> Choice:
         tuple(line for line in lines if counts(line, chosen)),
         tuple(event for event in events if counts(event, chosen)),
     )
+
+
+def ways_with(build: Build, names: Collection[str]) -> dict[str, tuple[str, ...]]:
+    """Give the scenarios in which lines and events count, by the id of each; none of what counts in no scenario."""
+    found: dict[str, tuple[str, ...]] = {}
+    for way in build.scenario if names else ():
+        chosen = choose(build, way)
+        for item in (*chosen.lines, *chosen.events):
+            if item.id in names:
+                found[item.id] = (*found.get(item.id, ()), way)
+    return found
 
 
 def overridden(build: Build, scenario: Scenario) -> Build:

@@ -85,6 +85,8 @@ def _apart_clause(step: WrittenStep, money: str) -> str:
         return f"what was sold brought in {brought_words(apart.over, money)}"
     if step.part.kind == "scope dropped":
         return f"nothing was sold on {so_many(len(apart.ids), 'line')}"
+    if step.part.kind == "scope added":
+        return f"{so_many(len(apart.ids), 'line')} that another way has"
     return f"{so_many(len(apart.ids), 'risk')} came"
 
 

@@ -51,6 +51,12 @@ _UNSOLD = {
 }
 """The two for lines given up where some were to bring money in, by whether all of them were."""
 
+_ELSEWHERE = {
+    True: ("Paid for what another way has", "Of another way"),
+    False: ("Not in the estimate, or of another way", "Unplanned, other way"),
+}
+"""The two for what came on top where another way of doing the build has it, by whether that is all."""
+
 _TITLE = 5  # words of a title that a sentence has room for
 
 
@@ -141,6 +147,8 @@ def written(moved: Moved) -> WrittenMove:
         apart = 0.0, 0.0
         if part.kind == "scope dropped" and part.apart is not None:
             words = _UNSOLD[len(part.apart.ids) == len(part.because)]
+        if part.kind == "scope added" and part.apart is not None:
+            words = _ELSEWHERE[len(part.apart.ids) == len(part.because)]
         if part.apart is not None:
             of, whole = part.apart.change, len(part.apart.ids) == len(part.because)
             apart = (
@@ -251,7 +259,7 @@ def step_sentences(moved: Moved) -> list[str]:
 
 
 def _apart_clause(step: WrittenStep, currency: str, over: int) -> str:
-    """Say what is told apart in a step: events that happened, money that came in, and money that did not.
+    """Say what is told apart in a step: events that happened, money that came in or did not, and what another way has.
 
     The forecast may move otherwise than what came lies off its estimate, as its range is gone: both are said then.
     """
@@ -259,6 +267,10 @@ def _apart_clause(step: WrittenStep, currency: str, over: int) -> str:
     far = 0 if step.part.apart is None else step.part.apart.over
     if step.part.kind == "scope dropped":
         return f"nothing was sold on {_and(some)}"
+    if step.part.kind == "scope added":
+        ways = () if step.part.apart is None else step.part.apart.ways
+        whose = f"the way \u201c{short(ways[0])}\u201d" if len(ways) == 1 else "other ways"
+        return f"{_and(some)} {'belongs' if len(some) == 1 else 'belong'} to {whose}, not to this one"
     if step.part.kind == "receipts":
         yet = "" if step.p80 * far >= 0 else ", and that is all" if far < 0 else ", yet less can vary"
         which = short(some[0], 4) if len(some) == 1 else f"{len(some)} lines"

@@ -307,7 +307,10 @@ def reason_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
     causes = {cause.id: cause.title for cause in watch.causes}
     named, others = watch.reasons[:most], watch.reasons[most:]
     income = {line.id for line in watch.lines if line.is_income}
-    rows = [[one.title, _why(one, names, causes, income), signed(one.amount, money)] for one in named]
+    elsewhere = watch.now.plan.absent
+    rows = [
+        [one.title, _why(one, names, causes, income, elsewhere), signed(one.amount, money)] for one in named
+    ]
     total = level(sum(one.amount for one in watch.reasons), money)
     # The others take what rounding leaves, so that the column adds up and each figure is that of every other place.
     rest = total - sum(level(one.amount, money) for one in named)
@@ -345,9 +348,17 @@ def estimate_rows(watch: Reforecast) -> list[list[str]]:
     return [[line.title, *line_figures(line, watch.currency), state_words(line)] for line in watch.lines]
 
 
-def _why(reason: Reason, names: dict[str, str], causes: dict[str, str], income: Collection[str]) -> str:
+def _why(
+    reason: Reason,
+    names: dict[str, str],
+    causes: dict[str, str],
+    income: Collection[str],
+    elsewhere: Collection[str],
+) -> str:
     if reason.kind == "dropped" and reason.id in income:
         return "nothing was sold"
+    if reason.kind == "outside" and reason.id in elsewhere:
+        return "belongs to another way"
     if reason.kind == "follows":
         return f"follows from {', '.join(names.get(one, one) for one in reason.because[:2])}"
     if reason.kind == "learned":

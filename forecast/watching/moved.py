@@ -14,6 +14,7 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
+from forecast.buildfile.choosing import scenario_title, ways_with
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
@@ -69,17 +70,21 @@ class Apart:
     ----------
     ids : tuple of str
         Of "receipts": lines that brought money in. Of "events": those that happened. Of "scope dropped": lines that
-        were to bring money in and are closed with nothing sold.
+        were to bring money in and are closed with nothing sold. Of "scope added": lines that the build has on another
+        way than this one.
     change : Figures
         Its share of the part's change.
     over : int
         How far they are over their middle estimates in all, in whole minor units, once that is known; below 0 under,
         which is more of the money that came in.
+    ways : tuple of str
+        Of "scope added": what the ways are called that have these lines.
     """
 
     ids: tuple[str, ...]
     change: Figures
-    over: int
+    over: int = 0
+    ways: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -314,7 +319,15 @@ class MovedSteps:
             figures = self._figures(outcome, extra)
             self.parts.append(self._step("estimates", figures, ends.named(ends.edited())))
         outcome = replay.under(end.facts)[1]
-        self.parts.append(self._step("scope added", self._figures(outcome, end.outside_minor), added))
+        part = self._step("scope added", self._figures(outcome, end.outside_minor), added)
+        if elsewhere := ways_with(self.build, outside - ends.gone):
+            paid = sum(end.outside[name] - ends.start.outside.get(name, 0) for name in elsewhere)
+            ways = dict.fromkeys(way for found in elsewhere.values() for way in found)
+            titles = tuple(scenario_title(self.build, way) for way in ways)
+            part = replace(
+                part, apart=Apart(tuple(sorted(elsewhere)), Figures(paid, paid, paid, paid), ways=titles)
+            )
+        self.parts.append(part)
 
     def _step(self, kind: PartKind, figures: Figures, behind: Behind) -> MovedPart:
         """Go on to the next forecast, and give what that moved."""

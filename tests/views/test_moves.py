@@ -46,6 +46,11 @@ def apart(one: MovedPart, change: int, over: int) -> MovedPart:
     return replace(one, apart=Apart((one.because[0][0],), Figures(change, change, change, change), over))
 
 
+def ways(*names: str, of: MovedPart) -> MovedPart:
+    paid = round(of.pushes[0])
+    return replace(of, apart=Apart((of.because[0][0],), Figures(paid, paid, paid, paid), ways=names))
+
+
 def test_dear_receipts_and_what_follows_from_them() -> None:
     text = moved_sentence(
         moved(
@@ -147,6 +152,16 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
         (
             part("scope added", 9_000, 9_000, ("Winch", 5_000), ("Bar", 4_000)),
             "Winch and Bar were not in the estimate: +€90",
+        ),
+        (
+            ways("A shop", of=part("scope added", 9_000, 9_000, ("Spray", 9_000))),
+            "Spray belongs to the way “A shop”, not to this one: +€90",
+        ),
+        (
+            ways(
+                "A shop", "Mixed", of=part("scope added", 9_000, 9_000, ("Spray", 8_000), ("Arches", 1_000))
+            ),
+            "Arches was not in the estimate: +€10. Spray belongs to other ways, not to this one: +€80",
         ),
     ],
 )

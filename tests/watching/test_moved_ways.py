@@ -7,11 +7,14 @@ from pathlib import Path
 
 import pytest
 
+from forecast.buildfile.choosing import scenario_title
 from forecast.buildfile.reader import parse_build
 from forecast.ledger import Ledger
-from forecast.views.moves import step_sentences
+from forecast.views.moves import moved_sentence, step_sentences
+from forecast.views.watch_words import reason_rows
 from forecast.watching.history import history
 from forecast.watching.moved import Moved, what_moved
+from forecast.watching.reforecast import reforecast
 from tests.watching.test_known_facts import WAYS
 
 SHIPPING = """
@@ -71,6 +74,33 @@ def test_moves_begin_where_the_history_stood_also_after_a_bill_of_another_way(
     assert moved.start.p80 == round(100 * before.p80)
     assert moved.end.p80 == round(100 * told.points[-1].p80)
     assert part(moved, "scope added") == 0  # nothing came since that was not in the estimate
+
+
+def test_what_was_paid_for_another_way_is_told_as_its_and_apart_from_what_nobody_told_of(
+    tmp_path: Path,
+) -> None:
+    build, ledger = parse_build(WAYS), Ledger(tmp_path / "r.db", currency="EUR")
+    pay(ledger, "2026-05-01", "arch_shop", 2_300_00)
+    moved = what_moved(build, ledger, dt.date(2026, 4, 30), scenario="self", trials=4096)
+    added = next(one for one in moved.parts if one.kind == "scope added")
+    title = scenario_title(build, "shop")
+    assert added.apart is not None
+    assert (added.apart.ids, added.apart.ways) == (("arch_shop",), (title,))
+    assert added.apart.change == added.change
+    assert added.change.p80 == 2_300_00
+    said = moved_sentence(moved)
+    assert f"belongs to the way “{title}”, not to this one: +€2,300." in said
+    assert "not in the estimate" not in said
+    watch = reforecast(build, ledger, "self", 4096)
+    assert "belongs to another way" in [row[1] for row in reason_rows(watch)]
+    ledger.add_receipt("2026-05-02", "somebody", 40_00, "EUR", [("no_line_of_the_build", 40_00)])
+    moved = what_moved(build, ledger, dt.date(2026, 4, 30), scenario="self", trials=4096)
+    added = next(one for one in moved.parts if one.kind == "scope added")
+    assert added.apart is not None
+    assert (added.change.p80, added.apart.change.p80) == (2_340_00, 2_300_00)
+    said = moved_sentence(moved)
+    assert "was not in the estimate: +€40." in said
+    assert f"belongs to the way “{title}”, not to this one: +€2,300." in said
 
 
 def test_the_cause_named_is_the_one_that_moves_what_is_still_open(tmp_path: Path) -> None:
