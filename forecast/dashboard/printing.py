@@ -11,7 +11,7 @@ import streamlit as st
 
 from forecast.dashboard.state import Opened
 from forecast.views.theme import DARK, Palette
-from forecast.words.days import long_day
+from forecast.words.day_words import long_day
 
 _RULES = """
 .fc-paper-head { display: none; }

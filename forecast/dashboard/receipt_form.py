@@ -38,7 +38,7 @@ from forecast.views.settling_words import of_100, question, receipt_words
 from forecast.watching.estimates import Way, middle_figures, shared_out
 from forecast.watching.oddities import oddities
 from forecast.watching.settling import Likely, enter_receipt, income_among, titles_of
-from forecast.words.days import short_day
+from forecast.words.day_words import short_day
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
 from forecast.words.numbers import currency_beside

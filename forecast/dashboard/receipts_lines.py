@@ -33,7 +33,7 @@ from forecast.views.settling_words import AGREEMENTS, NOT_HERE, agreed_words, cl
 from forecast.watching.estimates import unusual
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import agree, at_planned_rate, settle
-from forecast.words.days import short_day
+from forecast.words.day_words import short_day
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
 from forecast.words.text import STRONG

@@ -22,7 +22,7 @@ from forecast.tables.files import open_regular
 from forecast.views.settling_words import state_words, taken_back_words
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import void_receipt
-from forecast.words.days import short_day
+from forecast.words.day_words import short_day
 from forecast.words.money import exact
 from forecast.words.text import STRONG
 

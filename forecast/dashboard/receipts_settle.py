@@ -37,7 +37,7 @@ from forecast.views.settling_words import (
 from forecast.watching.freezing import freeze, own_budget
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import close_lines, income_among
-from forecast.words.days import short_day
+from forecast.words.day_words import short_day
 from forecast.words.minor_units import parse_money, to_decimal
 from forecast.words.money import builds, exact
 from forecast.words.numbers import plainly

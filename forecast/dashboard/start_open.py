@@ -19,7 +19,7 @@ from forecast.ledger.backup import copies, earlier_builds, find_copy, restore, v
 from forecast.ledger.folder import DEMOS, BuildFolder, demos, open_demo, recent_folders, user_folder
 from forecast.tables.files import open_regular
 from forecast.views.commands.copies import held_words, restored_words, verified_words
-from forecast.words.days import long_day
+from forecast.words.day_words import long_day
 from forecast.words.money import exact
 
 

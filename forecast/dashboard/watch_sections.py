@@ -38,7 +38,7 @@ from forecast.views.watch_words import (
 from forecast.watching.history import MOST_DAYS, History, HistoryPoint, Progress, history
 from forecast.watching.moved import Moved, moved_in_all, what_moved
 from forecast.watching.reforecast import Reforecast
-from forecast.words.days import long_day
+from forecast.words.day_words import long_day
 from forecast.words.money import entered
 from forecast.words.text import STRONG
 

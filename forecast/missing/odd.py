@@ -25,7 +25,7 @@ from forecast.missing.build_facts import Facts
 from forecast.missing.rules import Finding
 from forecast.trade.takeoff import AtMiddle, TakeoffExpansion, expand_takeoff
 from forecast.words.currencies import reference
-from forecast.words.days import long_day
+from forecast.words.day_words import long_day
 
 WIDEST = 1000.0
 """A high of more than so many times the low is asked about."""

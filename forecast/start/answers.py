@@ -22,7 +22,7 @@ from forecast.start.written_answers import BoxSize, Context, WrongAnswer, is_unk
 from forecast.tables.files import UnfitFileError, read_regular
 from forecast.words.countries import names_used_in
 from forecast.words.currencies import minor_digits, reference
-from forecast.words.days import long_day
+from forecast.words.day_words import long_day
 
 LARGEST_FILE = 100_000
 """Bytes; an answers file beyond this is not one."""

@@ -19,7 +19,7 @@ from forecast.trade.currency import CurrencyPath
 from forecast.trade.expansion import ComputedEvent, ComputedLine, Stage, Words
 from forecast.trade.rules import RuleWarning
 from forecast.words.currencies import reference
-from forecast.words.days import long_day
+from forecast.words.day_words import long_day
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from forecast.views.moves import WrittenStep, brought_words, written
 from forecast.watching.moved import Moved
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.words.chances import so_many
-from forecast.words.minor_units import exponent
+from forecast.words.minor_units import to_float
 from forecast.words.money import about, as_written, entered, signed
 
 _NEAR = 0.05
@@ -64,7 +64,7 @@ def _middles(whole: WrittenStep, money: str) -> str:
     """Say what lines given up were at their middle figures, where P50 held more for them: the end asked with that."""
     step, _ = whole.apart()
     part = step.part
-    middle = as_written(part.sure_middle / 10 ** exponent(money), money)
+    middle = as_written(to_float(part.sure_middle, money), money)
     if not part.sure or -step.half <= middle:
         return ""
     which = f"{part.sure} of those {len(part.because)} lines were sure to be needed"

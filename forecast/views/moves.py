@@ -14,8 +14,8 @@ from forecast.watching.moved import Moved, MovedPart
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.watching.standing import day_before
 from forecast.words.chances import so_many
-from forecast.words.days import long_day
-from forecast.words.minor_units import exponent
+from forecast.words.day_words import long_day
+from forecast.words.minor_units import exponent, to_float
 from forecast.words.money import about, as_written, rounding_step, signed
 
 PART_WORDS = {
@@ -284,7 +284,7 @@ def _apart_clause(step: WrittenStep, currency: str, over: int) -> str:
 
 def brought_words(over: int, currency: str) -> str:
     """Say how much more or less than its middle figure came in: `over` is in minor units, below 0 where it is more."""
-    far = as_written(over / 10 ** exponent(currency), currency)
+    far = as_written(to_float(over, currency), currency)
     return (
         f"{about(abs(far), currency)} {'more' if far < 0 else 'less'} than thought"
         if far
@@ -489,7 +489,7 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
     lines = short((up + down or some)[0], 4) if one else f"{step.part.settled} lines"
     agreed = step.part.agreed
     how = "settled" if not agreed else "agreed" if agreed == step.part.settled else "paid or agreed"
-    over = step.part.over / 10 ** exponent(currency)
+    over = to_float(step.part.over, currency)
     far = f"{_off(over, currency)} {'its estimate' if one else 'their estimates'}"
     told = f"{lines} {'is' if one else 'are'} {how}"
     if as_written(over, currency) > 0:

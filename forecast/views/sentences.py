@@ -17,7 +17,7 @@ from forecast.watching.estimates import Unusual
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.standing import Promise, Standing
 from forecast.words.chances import listed, so_many, were_to_cost
-from forecast.words.currencies import minor_digits
+from forecast.words.minor_units import to_float
 from forecast.words.money import about, as_written, builds, entered, exact, hours
 
 LESSON = 0.2
@@ -91,7 +91,7 @@ def still_to_find(held: Estimate, known: Standing | None, currency: str, strong:
 
 
 def _paid(known: Standing, currency: str) -> float:
-    return float(known.paid_minor / 10 ** minor_digits(currency))
+    return to_float(known.paid_minor, currency)
 
 
 def hold_words(held: Estimate, level: float, known: Standing | None, currency: str, strong: str = "") -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Literal
 
-from forecast.words.days import long_day
+from forecast.words.day_words import long_day
 
 Certainty = Literal["verified", "third party", "no source", "common practice"]
 CERTAINTIES: tuple[Certainty, ...] = ("verified", "third party", "no source", "common practice")

@@ -17,7 +17,7 @@ from forecast.views.moves import frozen_late_sentence, step_sentences
 from forecast.watching.history import history
 from forecast.watching.moved import ORDER, Figures, Moved, what_moved
 from forecast.watching.reforecast import reforecast
-from forecast.words.days import long_day
+from forecast.words.day_words import long_day
 from tests.watching.test_known import BUILD as KNOWN_BUILD
 from tests.watching.test_known import DAY, ENTRIES, enter
 

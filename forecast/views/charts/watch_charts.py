@@ -27,7 +27,7 @@ from forecast.views.charts.frame import (
 from forecast.views.theme import LIGHT, Palette
 from forecast.views.watch_words import contingency_at
 from forecast.watching.history import HistoryPoint
-from forecast.words.days import long_day
+from forecast.words.day_words import long_day
 from forecast.words.minor_units import exponent
 from forecast.words.money import about, entered, estimated
 

@@ -202,7 +202,7 @@ def run_history(options: argparse.Namespace) -> Answered[HistoryAnswer]:
     from forecast.views.commands.told import table, wrapped
     from forecast.views.watch_words import days_shown
     from forecast.watching.history import history
-    from forecast.words.days import long_day
+    from forecast.words.day_words import long_day
     from forecast.words.money import builds, entered, estimated
 
     folder = BuildFolder.at(options.file)

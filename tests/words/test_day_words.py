@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-from forecast.words.days import long_day, short_day
+from forecast.words.day_words import long_day, short_day
 
 
 def test_a_day_has_no_nought_before_it() -> None:
