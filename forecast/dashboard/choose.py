@@ -12,6 +12,7 @@ from forecast.dashboard.choose_sections import best_mix, which_quote
 from forecast.dashboard.layout import (
     OnTap,
     answer,
+    fold,
     kept_picture,
     on_tap,
     palette,
@@ -81,10 +82,7 @@ def page() -> None:
                 on_tap(*harms)
             if held := what_ways_hold(view.build, [item.id for item in comparison.scenarios]):
                 text(" ".join(held))
-            with st.expander("Two against each other, and further figures"):
-                _pair(view, comparison)
-                headings, rows, caption = further_table(comparison)
-                table(headings, rows, caption, cards=True)
+            _two_ways(view, comparison)
         alone = len(ways_left(view.build, known_by_now(view))) < 2
         mixes = st.container()  # filled last: trying every mix takes longest
         which_quote(view)
@@ -140,30 +138,39 @@ def _bands(comparison: Comparison, look: Palette) -> Any:
 
 
 @st.fragment
+@told_plainly()
+def _two_ways(view: Opened, comparison: Comparison) -> None:
+    folded = fold("Two against each other, and further figures", "two-ways")
+    if folded.open:
+        with folded:
+            _pair(view, comparison)
+            headings, rows, caption = further_table(comparison)
+            table(headings, rows, caption, cards=True)
+
+
 def _pair(view: Opened, comparison: Comparison) -> None:
-    with told_plainly():
-        names = {
-            (pair.first, pair.second): f"{pair.first_name} or {pair.second_name}" for pair in comparison.pairs
-        }
-        key = st.selectbox(
-            "Which two", list(names), format_func=names.__getitem__, key="pair", persist_state="session"
-        )
-        pair = comparison.pair(*key)
-        look = palette()
-        kept_picture(
-            ("pair", view.key, *key, look),
-            lambda: difference_strip(
-                comparison.differences[key],
-                pair.mean,
-                pair.first_name,
-                pair.second_name,
-                view.currency,
-                look,
-                comparison.weights,
-            ),
-        )
-        for sentence in pair_sentences(pair, comparison):
-            text(sentence)
+    names = {
+        (pair.first, pair.second): f"{pair.first_name} or {pair.second_name}" for pair in comparison.pairs
+    }
+    key = st.selectbox(
+        "Which two", list(names), format_func=names.__getitem__, key="pair", persist_state="session"
+    )
+    pair = comparison.pair(*key)
+    look = palette()
+    kept_picture(
+        ("pair", view.key, *key, look),
+        lambda: difference_strip(
+            comparison.differences[key],
+            pair.mean,
+            pair.first_name,
+            pair.second_name,
+            view.currency,
+            look,
+            comparison.weights,
+        ),
+    )
+    for sentence in pair_sentences(pair, comparison):
+        text(sentence)
 
 
 page()

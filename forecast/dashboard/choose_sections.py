@@ -12,7 +12,17 @@ from forecast.buildfile.choosing import options_by_choice
 from forecast.buildfile.oneself import OwnHazard, own_hazards_of_mix, own_hazards_sentence
 from forecast.buildfile.schema import Build
 from forecast.dashboard.asking import Told, first_wrong, number_field
-from forecast.dashboard.layout import OnTap, kept_picture, on_tap, palette, safe, table, text, told_plainly
+from forecast.dashboard.layout import (
+    OnTap,
+    fold,
+    kept_picture,
+    on_tap,
+    palette,
+    safe,
+    table,
+    text,
+    told_plainly,
+)
 from forecast.dashboard.layout import said as marked
 from forecast.dashboard.proposing import add_quote, add_way, agree_quote, take_quote
 from forecast.dashboard.shelf import shelved
@@ -120,8 +130,7 @@ def which_quote(view: Opened) -> None:
             "Two kits or two shops? Add what each asks, and what may go wrong with it: the whole build is then "
             "compared with each of them."
         )
-        with st.expander("Add a quote to compare"):
-            add_quote()
+        _quotes_folded(view, (), "Add a quote to compare")
         return
     every: list[ComparedQuotes] = []
     with told_plainly():
@@ -131,10 +140,19 @@ def which_quote(view: Opened) -> None:
                 _choice(view, item)
             else:
                 text(why_not(item, view.currency))
-    titles = [f"The {item.choice.replace('_', ' ')} quotes against each other" for item in every]
     label = "What the quotes risk, and another quote" if every else "Add a quote to compare"
-    with st.expander(label), told_plainly():
-        *parts, another = st.tabs([*titles, "Add a quote"])
+    _quotes_folded(view, every, label)
+
+
+@st.fragment
+@told_plainly()
+def _quotes_folded(view: Opened, every: Sequence[ComparedQuotes], label: str) -> None:
+    folded = fold(label, "quotes")
+    if not folded.open:
+        return
+    with folded:
+        titles = [f"The {item.choice.replace('_', ' ')} quotes against each other" for item in every]
+        *parts, another = st.tabs([*titles, "Add a quote"]) if view.build.option else [st.container()]
         for part, item in zip(parts, every, strict=True):
             with part:
                 _risks(view, item)
@@ -200,15 +218,24 @@ def best_mix(view: Opened, *, alone: bool) -> None:
 def _section(view: Opened, *, alone: bool) -> None:
     with told_plainly():
         said, own = st.container(), st.container()
-        with st.expander("Within limits of your own: every mix, and what each choice saves"):
-            found = _within_limits(view)
-            if found is None:
-                return
-            if not alone:
-                _frontier(view, found)
-            _reasons(view, found)
-            _reasons_table(view, found)
-            _frontier_table(view, found)
+        folded = fold("Within limits of your own: every mix, and what each choice saves", "every-mix")
+        limits = f"mix-limits-{chosen()['file']}"  # which hold while the fold is shut as well
+        if folded.open:
+            with folded:
+                typed = _limits(view)
+                if typed is None:
+                    return
+                st.session_state[limits] = typed
+        most, hours, weeks = st.session_state.get(limits, (None, None, None))
+        timed = view.build.build.hours_per_week is not None  # it may have been so when a limit was set
+        found = mixes_within(view, most, hours, weeks if timed else None)
+        if folded.open:
+            with folded:
+                if not alone:
+                    _frontier(view, found)
+                _reasons(view, found)
+                _reasons_table(view, found)
+                _frontier_table(view, found)
         money = partial(about, currency=view.currency)
         with said:
             text(mixes_sentence(found, money, partial(entered, currency=view.currency)))
@@ -298,8 +325,8 @@ def _needs(view: Opened, item: Mix, found: Mixes, weeks: bool) -> list[str]:
     ]
 
 
-def _within_limits(view: Opened) -> Mixes | None:
-    """Ask for limits and give the mixes within them; None where a limit cannot be read."""
+def _limits(view: Opened) -> tuple[float | None, float | None, float | None] | None:
+    """Ask for limits in money, own hours and weeks; None where one cannot be read."""
     file = chosen()["file"]
     timed = view.build.build.hours_per_week is not None
     left, right, *third = st.columns(3 if timed else 2)
@@ -319,7 +346,7 @@ def _within_limits(view: Opened) -> Mixes | None:
         )  # fmt: skip
     if first_wrong(money, most, weeks):
         return None
-    return mixes_within(view, money.value or None, most.value, weeks.value)
+    return money.value or None, most.value, weeks.value
 
 
 def _way_name(taken: Mix) -> str:

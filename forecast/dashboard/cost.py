@@ -16,7 +16,7 @@ from forecast.dashboard.cost_next import (
     what_to_firm_up,
     which_measures_pay,
 )
-from forecast.dashboard.layout import answer, kept_picture, palette, text, told_plainly
+from forecast.dashboard.layout import answer, fold, kept_picture, palette, text, told_plainly
 from forecast.dashboard.remembered import remembered
 from forecast.dashboard.state import Opened, as_it_stands, if_narrow_line, known_by_now, opened
 from forecast.views.charts import dots_of_hundred, s_curve
@@ -61,7 +61,18 @@ def page() -> None:
         firm = st.container()  # filled last: it takes longest, and nothing else should wait for it
         st.subheader("How far your money reaches")
         how_far_money_reaches(view)
-        with st.expander("Measures, what could go, and how these figures were made"):
+        _measures_and_trims(view)
+        with firm:
+            what_to_firm_up(view)
+            cheap_and_dear(view)
+
+
+@st.fragment
+@told_plainly()
+def _measures_and_trims(view: Opened) -> None:
+    folded = fold("Measures, what could go, and how these figures were made", "measures-and-trims")
+    if folded.open:
+        with folded:
             measures, trims, made = st.tabs(
                 ["Which measures pay", "What could go, and what must stay", "How these figures were made"]
             )
@@ -71,9 +82,6 @@ def page() -> None:
                 what_could_go(view)
             with made:
                 _small_print(view)
-        with firm:
-            what_to_firm_up(view)
-            cheap_and_dear(view)
 
 
 @remembered(keys=2, most=24)

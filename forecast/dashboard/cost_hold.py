@@ -7,7 +7,7 @@ from functools import partial
 import streamlit as st
 
 from forecast.dashboard.asking import number_field
-from forecast.dashboard.layout import calmly, safe, table, text, told_plainly
+from forecast.dashboard.layout import calmly, fold, safe, table, text, told_plainly
 from forecast.dashboard.state import Opened, as_it_stands, before, chosen, contingency_of
 from forecast.decide.comparisons import NOT_FOUND
 from forecast.decide.contingency import Contingency, Share, recommended_level
@@ -124,16 +124,18 @@ def _section(view: Opened) -> None:
         split = contingency_of(view, level.q)
         text(f"{level_sentence(level, money)} {held_sentence(split, money)}")
         _levels(view, level.q)
-        with st.expander("What the contingency is made of, and what others put aside"):
-            made, beside, middle = st.tabs(
-                ["Where it comes from", "What others put aside", "What your middle figures add up to"]
-            )
-            with made:
-                _where_from(view, split)
-            with beside:
-                _beside(view, split)
-            with middle:
-                what_makes_it_up(view)
+        folded = fold("What the contingency is made of, and what others put aside", "contingency-made-of")
+        if folded.open:
+            with folded:
+                made, beside, middle = st.tabs(
+                    ["Where it comes from", "What others put aside", "What your middle figures add up to"]
+                )
+                with made:
+                    _where_from(view, split)
+                with beside:
+                    _beside(view, split)
+                with middle:
+                    what_makes_it_up(view)
 
 
 def _levels(view: Opened, own: float) -> None:

@@ -208,6 +208,40 @@ def text(sentence: str) -> None:
     st.markdown(said(sentence))
 
 
+FOLDS = (
+    "two-ways",
+    "close-several",
+    "add-up",
+    "further-changes",
+    "measures-and-trims",
+    "contingency-made-of",
+    "every-mix",
+    "quotes",
+)
+"""Names of the folds whose contents are drawn once they are open."""
+
+
+def fold(label: str, name: str) -> Any:
+    """Draw a fold; what goes into it is drawn where its `open` says so, and a page is spared what few look at.
+
+    More than half of what a browser had to put together for most pages lay in folds that nobody opens. To be called in
+    a fragment of its own, which alone is drawn again when it is opened.
+
+    Parameters
+    ----------
+    label : str
+    name : str
+        One of `FOLDS`.
+    """
+    return st.expander(label, key=fold_key(name), on_change="rerun")
+
+
+def fold_key(name: str) -> str:
+    """Give under which key a session knows whether a fold is open."""
+    assert name in FOLDS
+    return f"fold-{name}"
+
+
 @dataclass(frozen=True)
 class OnTap:
     """What is said in one short line, and in full once that is tapped.

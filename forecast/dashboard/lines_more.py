@@ -25,7 +25,7 @@ from forecast.buildfile.sheet import (
 )
 from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.laying_chips import forget_chips, lay_chips
-from forecast.dashboard.layout import safe, text
+from forecast.dashboard.layout import fold, safe, text, told_plainly
 from forecast.dashboard.saving import form_key, put
 from forecast.dashboard.state import Opened
 from forecast.errors import NumberError
@@ -38,6 +38,8 @@ PAID: Mapping[Bought, str] = {
 }  # fmt: skip
 
 
+@st.fragment
+@told_plainly()
 def more(view: Opened, build: Build, others: Mapping[str, Callable[[], None]]) -> None:
     """Draw the ways to change a build other than the sheet, and others by name; each lays its change in the tray."""
     ways: dict[str, Callable[[], None]] = {
@@ -49,10 +51,12 @@ def more(view: Opened, build: Build, others: Mapping[str, Callable[[], None]]) -
         "Name, budget, hours, rates": lambda: _settings(build),
     }
     ways |= others
-    with st.expander("Add lines or quotes, take lines out, change name, budget or rates"):
-        for tab, draw in zip(st.tabs(list(ways)), ways.values(), strict=True):
-            with tab:
-                draw()
+    folded = fold("Add lines or quotes, take lines out, change name, budget or rates", "further-changes")
+    if folded.open:
+        with folded:
+            for tab, draw in zip(st.tabs(list(ways)), ways.values(), strict=True):
+                with tab:
+                    draw()
 
 
 def _starter(build: Build) -> None:

@@ -6,7 +6,7 @@ from typing import Literal
 
 import streamlit as st
 
-from forecast.dashboard.layout import answer, kept_picture, palette, safe, told_plainly
+from forecast.dashboard.layout import answer, fold, kept_picture, palette, safe, told_plainly
 from forecast.dashboard.printing import screen_only
 from forecast.dashboard.receipt_form import receipt_form
 from forecast.dashboard.receipts_import import import_file, receipts_as_text
@@ -74,7 +74,8 @@ def page() -> None:
             what_was_paid(view, everything, watch)
         if receipts:
             _picture(view, receipts, watch)
-        _rest(view)
+        _told_seldom(view)
+        _added_up(view)
         news()
 
 
@@ -109,15 +110,25 @@ def _enter(view: Opened, *, first: bool) -> None:
             import_file(view)
 
 
-def _rest(view: Opened) -> None:
-    """Draw what is told seldom, folded away."""
-    with st.expander("Close several lines, tell of events, freeze the budget"):
-        close_several(view)
-        tell_events(view)
-        freeze_budget(view)
-    with st.expander("Add up a supplier's statement; take the receipts with you"):
-        statement(view)
-        downloads(view, view.titles())
+@st.fragment
+@told_plainly()
+def _told_seldom(view: Opened) -> None:
+    folded = fold("Close several lines, tell of events, freeze the budget", "close-several")
+    if folded.open:
+        with folded:
+            close_several(view)
+            tell_events(view)
+            freeze_budget(view)
+
+
+@st.fragment
+@told_plainly()
+def _added_up(view: Opened) -> None:
+    folded = fold("Add up a supplier's statement; take the receipts with you", "add-up")
+    if folded.open:
+        with folded:
+            statement(view)
+            downloads(view, view.titles())
 
 
 def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | None) -> None:

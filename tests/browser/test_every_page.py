@@ -71,10 +71,13 @@ STILL = """() => new Promise(done => {
 
 def thumbs_hit(page: Page, name: str) -> None:
     """See that each target is of the size of a thumb, and that none lies on another; folds are opened first."""
-    page.evaluate(
-        "document.querySelectorAll('.stMain details:not([open]) > summary').forEach(one => one.click())"
-    )
+    for shut in page.locator(".stMain details:not([open]) > summary").element_handles():
+        shut.evaluate("one => one.click()")  # one after the other, as nobody can press two at once
     expect(page.locator(".stMain details:not([open])")).to_have_count(0)
+    empty = page.locator(".stMain [data-testid=stExpanderDetails]").filter(
+        has_not=page.get_by_test_id("stElementContainer")
+    )
+    expect(empty).to_have_count(0, timeout=15_000)  # what a fold holds is drawn once it is open
     page.evaluate(STILL)
     found = large_enough(page, name)
     over = [
@@ -242,8 +245,9 @@ def test_a_row_is_read_in_full_where_the_pointer_rests(visit: Opener, before_ord
     expect(grid).to_be_visible(timeout=20_000)
     settled(page)
     assert grid.evaluate("one => one.scrollWidth - one.clientWidth") <= 0, "a column is out of sight"
-    rows = page.locator("[data-testid='stDataFrame'] canvas table tbody tr")
-    place = next(number for number, row in enumerate(rows.all()) if name in (row.text_content() or ""))
+    row = page.locator("[data-testid='stDataFrame'] canvas table tbody tr", has_text=name).first
+    expect(row).to_be_attached(timeout=20_000)
+    place = int(row.get_attribute("aria-rowindex") or 0) - 2  # the headings are the first
     high = grid.evaluate("one => one.scrollHeight") / int(
         page.locator("[data-testid='stDataFrame'] table[role=grid]").get_attribute("aria-rowcount") or 0
     )

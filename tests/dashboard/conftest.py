@@ -12,6 +12,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecast.dashboard import main
+from forecast.dashboard.layout import FOLDS, fold_key
 from forecast.ledger.folder import BuildFolder, open_demo
 
 ROOT = Path(__file__).parents[2]
@@ -90,6 +91,8 @@ def run(monkeypatch: pytest.MonkeyPatch) -> Run:
     def go(build: Path, page: str = "cost") -> AppTest:
         monkeypatch.setattr(sys, "argv", ["app.py", str(build)])
         app = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+        for name in FOLDS:  # what stands in a fold is looked at as if it had been opened
+            app.session_state[fold_key(name)] = True
         if page != "stand":  # the page on which a build opens
             app = app.switch_page(f"forecast/dashboard/{page}.py")
         app = app.run()

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from forecast.dashboard.layout import fold_key
 from forecast.decide.choices import quotes
 from forecast.decide.mix import mix
 from forecast.decide.scenarios import compare
@@ -82,6 +83,12 @@ def test_the_best_mix_within_limits(run: Run, small: Path) -> None:
     assert found.best is not None
     described = " ".join(json.loads(spec)["description"] for spec in charts(app))
     assert f"Best within your limits: {euros(found.best.p80)} and" in described
+    app.session_state[fold_key("every-mix")] = False  # limits hold while they are out of sight as well
+    app.run()
+    assert mixes_sentence(found, euros) in words(app)
+    app.session_state[fold_key("every-mix")] = True
+    app.run()
+    assert app.text_input(key=f"mix-hours-{file}").value == "60"
     app.text_input(key=f"mix-money-{file}").set_value("500").run()
     assert not app.exception
     assert "No mix stays within €500 and 60 own hours" in words(app)

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from forecast import read_build, simulate
+from forecast.dashboard.layout import FOLDS, fold_key
 from forecast.errors import SimulationError
 from forecast.ledger.folder import BuildFolder
 from forecast.watching.freezing import freeze
@@ -61,6 +62,18 @@ def test_a_click_on_the_lit_answer_leaves_it_and_enter_takes_one_line(
         asked = {one.label for one in single}
         assert {"Kind", "Parts left empty share the rest", "Is that all for Filler and stopper?"} <= asked
         assert "For which line" in {one.label for one in lists}
+
+
+@pytest.mark.parametrize("page", ["cost", "lines", "choose", "receipts"])
+def test_a_fold_that_is_shut_costs_a_page_nothing(run: Run, before_ordering: BuildFolder, page: str) -> None:
+    app = run(before_ordering.build_file, page)
+    filled = {item.label for item in app.main.expander if item.children}
+    for name in FOLDS:
+        app.session_state[fold_key(name)] = False
+    app.run()
+    assert not app.exception
+    shut = {item.label for item in app.main.expander if not item.children}
+    assert shut & filled
 
 
 def test_the_first_page_says_what_to_hold(run: Run, before_ordering: BuildFolder) -> None:
