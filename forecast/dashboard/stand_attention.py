@@ -64,7 +64,7 @@ class _Thing:
 
 
 @dataclass
-class Asked:
+class Attention:
     """What was drawn, with the places before, between and behind.
 
     Attributes
@@ -83,7 +83,7 @@ class Asked:
         return next(place for below, place in self.places if worth >= below)
 
 
-def attention(view: Opened, watch: Reforecast | None) -> Asked:
+def attention(view: Opened, watch: Reforecast | None) -> Attention:
     """Draw what is found at once: what is overdue, then what most money is at stake in; at most five things.
 
     A figure that may be a slip comes before what is worked out with it.
@@ -93,7 +93,7 @@ def attention(view: Opened, watch: Reforecast | None) -> Asked:
         looks_settled_news()
     things = [*_of_receipts(view, watch), *_of_budget(view, watch), *_of_build(view, watch)]
     things.sort(key=lambda thing: (not thing.overdue, -thing.worth))
-    asked = Asked()
+    asked = Attention()
     for thing in things[:_MOST]:
         asked.places.append((math.inf if thing.overdue else thing.worth, st.container()))
         thing.draw()
@@ -148,7 +148,7 @@ def _settled(view: Opened, watch: Reforecast) -> None:
         looks_settled(view, watch)
 
 
-def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: Asked) -> None:
+def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: Attention) -> None:
     """Draw the figure to firm up first, in its place; where nothing wants attention at all, say so."""
     if asked.count >= _MOST:
         return

@@ -76,7 +76,7 @@ _LONGEST_HEADING = 200
 """So many characters of a heading are looked at: what is longer is none."""
 
 
-def plain(heading: object) -> str:
+def heading_words(heading: object) -> str:
     """Give a heading in small letters without accents, punctuation and what stands in brackets."""
     return bare_words(re.sub(r"[(\[].*?[)\]]", " ", str(heading)[:_LONGEST_HEADING]))
 
@@ -89,7 +89,7 @@ def guess_columns(header: Sequence[Cell]) -> dict[str, int]:
     dict of str to int
         Column number, from 0, by role.
     """
-    names = [plain(cell) for cell in header]
+    names = [heading_words(cell) for cell in header]
     found: dict[str, int] = {}
     left = {place: name for place, name in enumerate(names) if name}
     for whole in (True, False):

@@ -18,8 +18,8 @@ from forecast.start.listing import (
     choose_columns,
     find_header,
     guess_columns,
+    heading_words,
     lines_to_add,
-    plain,
     read_rows,
 )
 
@@ -162,8 +162,8 @@ def test_a_price_of_next_to_nothing_gets_no_range(price: Decimal) -> None:
 
 def test_no_more_of_a_heading_is_looked_at_than_a_heading_has() -> None:
     """Brackets that never close took as long as they are many, squared."""
-    assert plain("(" * 1_000 + " price") == ""
-    assert plain("Price (with tax) [EUR]") == "price"
+    assert heading_words("(" * 1_000 + " price") == ""
+    assert heading_words("Price (with tax) [EUR]") == "price"
 
 
 def test_a_total_beside_quantity_and_price_must_agree() -> None:
