@@ -385,6 +385,8 @@ def _came_in(entered: list[LineWatch], own: float, money: str) -> str:
             return f"{name} was not foreseen"
         if line.state == "closed":
             return f"Nothing was sold on {name}" if line.is_income else f"{name} was given up"
+        if line.looks_settled:
+            return f"What is paid for {name} is likely all"
         return f"{name} is paid in part"
     off = sum(line.now[1] - line.estimate for line in entered)
     if any(line.if_needed is not None for line in entered):  # before, it stood in no sum in full

@@ -12,7 +12,7 @@ from openpyxl import load_workbook
 
 from forecast.ledger.folder import BuildFolder
 from forecast.views.after_entry import after_entry
-from forecast.views.commands import receipt_add
+from forecast.views.commands import effect
 from forecast.views.moves import entry_sentence
 from forecast.watching.reforecast import reforecast
 from forecast.words.money import about
@@ -297,6 +297,44 @@ def test_a_receipt_says_what_p80_did_as_its_page_does(
     assert entry_sentence(before, now, round(is_.value, -1) - round(was.value, -1)) in told
 
 
+def test_a_price_agreed_says_what_p80_did(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Before, the next receipt told of a move from where no answer had been."""
+    agree = ["agreed", folder, "kit", "--amount", "3900", "--supplier", "a seller"]
+    own = BuildFolder.at(folder)
+    before = reforecast(own.read(), own.ledger()).percentile(0.8)
+    text = run(capsys, *agree)
+    now = reforecast(own.read(), own.ledger()).percentile(0.8)
+    assert now.value != before.value
+    assert f"to {about(now.value, 'EUR', max(now.error, before.error))}." in text.split("\n\n")[0]
+    run(capsys, "undo", folder)
+    moved = json.loads(run(capsys, *agree, "--json"))["moved"]
+    assert (moved["before"]["P80"]["value"], moved["now"]["P80"]["value"]) == (before.value, now.value)
+    assert json.loads(run(capsys, "agreed", folder, "--json"))["moved"] is None
+
+
+def test_what_is_likely_all_is_not_said_to_be_a_part(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    own = BuildFolder.at(folder)
+    for sum_, likely in (("100", False), ("4000", True)):
+        text = run(
+            capsys,
+            "receipt",
+            "add",
+            folder,
+            "--amount",
+            sum_,
+            "--supplier",
+            "Maker",
+            "--line",
+            "kit",
+            "--sure",
+        )
+        line = next(one for one in reforecast(own.read(), own.ledger()).lines if one.id == "kit")
+        assert line.looks_settled == likely
+        assert "is paid in part" not in text or not likely
+        assert ("What is paid for “Kit” is likely all" in text) == likely
+        run(capsys, "undo", folder)
+
+
 def test_a_bill_that_nobody_told_of_is_held_against_the_build_without_its_line(
     folder: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -307,7 +345,7 @@ def test_a_bill_that_nobody_told_of_is_held_against_the_build_without_its_line(
 def test_a_large_build_does_not_wait_for_what_a_receipt_did(
     folder: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(receipt_add, "MOST_SIMULATED", 2)
+    monkeypatch.setattr(effect, "MOST_SIMULATED", 2)
     text = add(capsys, folder, "--line", "kit")
     assert text.rstrip().endswith("Paid so far: €100.00. 'forecast watch' shows where it ends now.")
     assert json.loads(add(capsys, folder, "--line", "filler", "--json", "--sure"))["moved"] is None

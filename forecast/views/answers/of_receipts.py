@@ -180,11 +180,12 @@ class CommitmentOpen(TypedDict):
 
 
 class AgreedAnswer(TypedDict):
-    """Prices agreed of which something is left to pay."""
+    """Prices agreed of which something is left to pay, and how far the one that was entered moved P80."""
 
     commitments: list[CommitmentOpen]
     outstanding_minor: int
     currency: str
+    moved: MovedByEntry | None
 
 
 class SaidLeft(TypedDict):

@@ -21,6 +21,7 @@ from forecast.views.commands.common import (
     typed,
     whole,
 )
+from forecast.views.commands.effect import Effect
 from forecast.views.commands.naming import check_id, day
 from forecast.words.chances import so_many
 
@@ -102,7 +103,7 @@ def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
     ledger = folder.ledger() if entering else to_read(folder)
     own = build.build.currency
     date = not_ahead(options.date or dt.date.today(), dt.date.today(), "commitment")
-    titles, told = titles_of(build), ""
+    titles, told, moved = titles_of(build), "", None
     if options.settle is not None:
         told = closed_words(
             settle(ledger, build, options.settle, options.date, options.note), (), titles, own
@@ -120,11 +121,13 @@ def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
             expected = at_planned_rate(build, line, amount, currency)
         if (at_home := amount if currency == own else expected) is not None:
             make_sure(options, unusual_sentence(unusual(build, [(line, at_home)]), own))
-        done = agree(
+        effect = Effect(build, ledger)
+        agreed = agree(
             ledger, date, options.supplier, line, amount, currency, options.note, expected_minor=expected,
             kind="estimate" if options.estimate else "fixed",
         )  # fmt: skip
-        told = agreed_words(done, titles, own)
+        moved_words, moved = effect.told(build, ledger)
+        told = f"{agreed_words(agreed, titles, own)} {moved_words}"
     found = ledger.list_commitments()
     rows = [
         [
@@ -153,7 +156,10 @@ def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
         }
         for item in found
     ]
-    return answer(options, text, {"commitments": data, "outstanding_minor": total, "currency": own})
+    found_now: AgreedAnswer = {
+        "commitments": data, "outstanding_minor": total, "currency": own, "moved": moved
+    }  # fmt: skip
+    return answer(options, text, found_now)
 
 
 def run_left(options: argparse.Namespace) -> Answered[SaidLeft | LeftAnswer]:

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from forecast.errors import ForecastError, LedgerError
+from forecast.errors import LedgerError
 from forecast.views.commands.common import (
     Answered,
     add_file,
@@ -18,13 +18,12 @@ from forecast.views.commands.common import (
     by_title,
     command,
     currency_of,
-    done,
     exact_sum,
     make_sure,
     somebody_there,
     whole,
-    working,
 )
+from forecast.views.commands.effect import Effect
 from forecast.views.commands.naming import called, check_id, day, find_id, known_ids, not_there
 from forecast.views.commands.told import receipt_data
 from forecast.words.text import plain
@@ -32,16 +31,9 @@ from forecast.words.text import plain
 if TYPE_CHECKING:
     from forecast.buildfile.changes import AddItem
     from forecast.buildfile.schema import Build
-    from forecast.engine.forecast import Forecast
     from forecast.ledger import Ledger, NewReceipt
     from forecast.views.answers.of_receipts import ReceiptAdded
-    from forecast.watching.reforecast import Reforecast
     from forecast.watching.settling import Likely
-
-MOST_SIMULATED = 160
-"""Beyond so many lines and events an entry does not wait for what it did to P80: what that takes is
-a second of processor time then."""
-_WATCH = "'forecast watch' shows where it ends now."
 
 Commands = argparse._SubParsersAction  # the type of what add_subparsers gives
 
@@ -145,7 +137,7 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     titles, ledger = titles_of(build), folder.ledger()
     make_sure(options, question(build, ledger, new, titles, added), _instead(build, ledger, new, added))
     answers = _answers(options, build, ledger, new, titles)
-    earlier = _forecast_of(stood, ledger)
+    effect = Effect(stood, ledger)
     if added:
         edit_build(folder.build_file, added)
     with ledger.together():
@@ -154,7 +146,7 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
             attach_file(ledger, entered.receipt.id, document)
     receipt = entered.receipt
     total = sum(ledger.paid_by_line().values())
-    now = None if earlier is None else _forecast_of(build, ledger, None if added else earlier.before)
+    moved_words, moved = effect.told(build, ledger)
     told = [
         receipt_words(
             entered,
@@ -166,48 +158,14 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
             shared=options.evenly or options.by_estimate,
         ),
         f"Paid so far: {exact(total, own)}.",
-        _moved(earlier, now),
+        moved_words,
     ]
     data: ReceiptAdded = {
         "receipt": receipt_data(receipt), "paid_minor": total, "currency": own, "closed": list(entered.closed),
         "more_to_come": list(entered.more),
-        "moved": None if earlier is None or now is None else {
-            "before": {"P80": earlier.percentile(0.8)}, "now": {"P80": now.percentile(0.8)},
-        },
+        "moved": moved,
     }  # fmt: skip
     return answer(options, " ".join(filter(None, told)), data)
-
-
-def _forecast_of(build: Build, ledger: Ledger, before: Forecast | None = None) -> Reforecast | None:
-    """Forecast a build as it stands; None where that takes long, or cannot be done.
-
-    ``before`` is its forecast from the ranges alone, where that is at hand.
-    """
-    from forecast.watching.reforecast import reforecast
-
-    if len(build.line) + len(build.event) > MOST_SIMULATED:
-        return None
-    working("Simulating with what is known")
-    try:
-        return reforecast(build, ledger, before=before)
-    except ForecastError:  # a receipt is a receipt whatever the build file says of the rest
-        return None
-    finally:
-        done()
-
-
-def _moved(earlier: Reforecast | None, now: Reforecast | None) -> str:
-    """Say what the receipt did to P80, or how that is seen."""
-    from forecast.views.after_entry import after_entry
-
-    if earlier is None or now is None:
-        return _WATCH
-    over = now.chance_of_overrun
-    enough = None if over is None else 1 - over.value
-    return after_entry(
-        earlier.percentile(0.8), earlier, now.percentile(0.8), now, now.currency, enough,
-        "'forecast watch' says why it ended there.",
-    )  # fmt: skip
 
 
 def _new_lines(options: argparse.Namespace, build: Build) -> list[AddItem]:
