@@ -100,6 +100,19 @@ def test_the_answer_is_that_of_the_build_named(here: Path, capsys: pytest.Captur
     assert opened.startswith("Filler, at your middle figures: 60 EUR")
 
 
+@pytest.mark.usefixtures("here")
+def test_a_sum_where_the_build_may_be_left_out_is_no_file(capsys: pytest.CaptureFixture[str]) -> None:
+    for typed, told in (
+        (["freeze", "33000"], "33000 is no build. For a sum say --budget 33000."),
+        (["budget", "12,500.00"], "12,500.00 is no build. For a sum say --within 12,500.00."),
+    ):
+        with pytest.raises(SystemExit) as caught:
+            with_build(build_parser(), typed)
+        assert caught.value.code == 2
+        assert told.rstrip(".") in capsys.readouterr().err
+    assert with_build(build_parser(), ["left", "filler", "50"]) == ["left", ".", "filler", "50"]
+
+
 def test_elsewhere_it_says_what_is_missing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

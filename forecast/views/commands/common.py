@@ -128,6 +128,10 @@ def with_build(parser: argparse.ArgumentParser, arguments: Sequence[str]) -> lis
     least = len(needed)
     open_ended = any(action.nargs in ("*", "+") for action in taken[1:])
     named = bool(words) and is_build(words[0]) and len(words) > least
+    if words and not os.path.exists(words[0]) and re.fullmatch(r"\d[\d.,\s]*k?", words[0]):
+        for_sums = [one.option_strings[0] for one in parser._actions if one.metavar == "SUM"]
+        if len(taken) == 1 and for_sums:
+            parser.error(f"{words[0]} is no build. For a sum say {for_sums[0]} {words[0]}")
     if is_build(".") and not named and (open_ended or len(words) < len(taken)):
         words.insert(0, ".")
     elif len(words) <= least and not {"-h", "--help"} & set(options):
