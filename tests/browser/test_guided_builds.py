@@ -146,9 +146,13 @@ def each_page(
 
     go(page, size, "receipts", looks, axe)
     if not page.locator(".st-key-receipt-form").is_visible():  # after the first receipt it is asked for
-        page.get_by_role("button", name="Enter a receipt").click()
+        page.get_by_role("button", name=re.compile("^Enter a(nother| receipt)$")).click()
+        expect(page.get_by_role("button", name="Save receipt")).to_be_visible(timeout=20_000)
+        settled(page)
     line = next(one for one in read_build(folder.build_file).line if one.group == "consumables")
-    page.get_by_role("combobox", name="For which line").first.fill(line.name)
+    box = page.get_by_role("combobox", name="For which line").first
+    box.click()  # the page scrolls to it first: a list that is open would be shut by that
+    box.fill(line.name)
     page.get_by_role("option", name=line.name, exact=True).click()
     page.keyboard.press("Escape")
     page.get_by_label("Supplier").fill("The paint counter")
