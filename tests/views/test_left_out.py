@@ -110,6 +110,8 @@ def test_a_sum_where_the_build_may_be_left_out_is_no_file(capsys: pytest.Capture
             with_build(build_parser(), typed)
         assert caught.value.code == 2
         assert told.rstrip(".") in capsys.readouterr().err
+    # what being short costs is another sum than the one that would be meant
+    assert with_build(build_parser(), ["advise", "12000"]) == ["advise", "12000"]
     assert with_build(build_parser(), ["left", "filler", "50"]) == ["left", ".", "filler", "50"]
 
 

@@ -99,6 +99,10 @@ def command_of(
     return parser, head, rest
 
 
+_FOR_SUMS = ("--budget", "--within", "--money", "--amount")
+"""Options of which a command has one at most, for the sum that it is about."""
+
+
 def with_build(parser: argparse.ArgumentParser, arguments: Sequence[str]) -> list[str]:
     """Give the arguments with the build put in where it was left out inside a build's folder.
 
@@ -129,7 +133,7 @@ def with_build(parser: argparse.ArgumentParser, arguments: Sequence[str]) -> lis
     open_ended = any(action.nargs in ("*", "+") for action in taken[1:])
     named = bool(words) and is_build(words[0]) and len(words) > least
     if words and not os.path.exists(words[0]) and re.fullmatch(r"\d[\d.,\s]*k?", words[0]):
-        for_sums = [one.option_strings[0] for one in parser._actions if one.metavar == "SUM"]
+        for_sums = [name for name in _FOR_SUMS if name in parser._option_string_actions]
         if len(taken) == 1 and for_sums:
             parser.error(f"{words[0]} is no build. For a sum say {for_sums[0]} {words[0]}")
     if is_build(".") and not named and (open_ended or len(words) < len(taken)):
