@@ -57,7 +57,6 @@ def main() -> None:
     nothing = os.open(os.devnull, os.O_RDWR)
     os.dup2(nothing, 0)
     os.dup2(nothing, 1)  # what a library prints is no answer
-    import scipy.special  # noqa: F401  # see `figures.normal`
 
     taken: queue.SimpleQueue[Any] = queue.SimpleQueue()
     threading.Thread(target=_listen, args=(errands, taken), daemon=True).start()

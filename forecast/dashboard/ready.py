@@ -63,8 +63,6 @@ def make_ready(argument: str | None) -> None:
             importlib.import_module(name)
         DRAWN.wait(_PATIENCE)
         time.sleep(_PAUSE)
-    DRAWN.wait()
-    import scipy.special  # noqa: F401  # `figures.normal` takes its functions from now on, a third of the time each
 
 
 def _foresee(argument: str | None) -> None:

@@ -1,8 +1,10 @@
 """Shares and quantiles of the distributions behind figures, without what it takes to load a library of them.
 
 Loading SciPy's costs a command several times as long as simulating a build does, and these few are all that most builds
-need of it. The normal ones are the rational approximations of the Cephes library [1], which SciPy uses too: the same
-operations in the same order, so that the two agree to the last digit. A test holds every one against SciPy's.
+need of it. The normal ones are the rational approximations of the Cephes library [1], which SciPy uses too. They are
+taken whether SciPy is loaded or not, though its own take less than half of the time: NumPy's exponential and logarithm
+are not the C library's on every processor, so that the last digit of a figure would tell what else its process had
+loaded. A test holds every one against SciPy's.
 
 References
 ----------
@@ -13,9 +15,8 @@ References
 from __future__ import annotations
 
 import math
-import sys
 from functools import lru_cache
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -31,9 +32,6 @@ _FAR = 8.0
 """Beyond it, another pair of polynomials is the better one, for scores and for tails alike."""
 _LAST = 709.782712893383996843
 """The largest exponent that double precision has: tails beyond are nothing."""
-
-_PAID_BACK = 1e7
-"""Values of rows, each with one or two scores: measured on histories of 70 and 150 lines."""
 
 # the inverse: its middle, then its tails, near and far
 _P0: _Polynomial = (
@@ -90,21 +88,6 @@ _S: _Polynomial = (
 )  # fmt: skip
 
 
-def _loaded() -> Any:
-    """Give SciPy's functions where something has loaded them: the same values in a third of the time."""
-    library = sys.modules.get("scipy.special")
-    return library if hasattr(library, "ndtri") and hasattr(library, "ndtr") else None
-
-
-def expect(values: float) -> None:
-    """Load SciPy's functions where so many values are to come that it is paid back.
-
-    Loading them takes half a second where a value takes a few nanoseconds less by them.
-    """
-    if values > _PAID_BACK:
-        import scipy.special  # noqa: F401
-
-
 def _at(x: Array, coefficients: _Polynomial) -> Array:
     """Give a polynomial, its highest power first, by Horner's rule."""
     first, second, *rest = coefficients
@@ -129,20 +112,18 @@ def normal_share(scores: ArrayLike) -> Array:
     ndarray, of the same shape
         Both tails to full relative precision, as far as double precision reaches.
     """
-    if (library := _loaded()) is not None:
-        return np.asarray(library.ndtr(np.asarray(scores, dtype=np.float64)))
     score = np.asarray(scores, dtype=np.float64)
     x = score.reshape(-1) * _ROOT_HALF
     size = np.abs(x)
     share = np.empty_like(x)
-    near = size < 1
-    within = x[near]
+    is_near = size < 1
+    near, beyond = np.flatnonzero(is_near), np.flatnonzero(~is_near)
+    within = x.take(near)
     square = within * within
     share[near] = 0.5 + 0.5 * (within * _at(square, _T) / _at(square, _U))
-    beyond = np.flatnonzero(~near)
     if beyond.size:
-        tail = 0.5 * _complement(size[beyond])
-        share[beyond] = np.where(x[beyond] > 0, 1 - tail, tail)
+        tail = 0.5 * _complement(size.take(beyond))
+        share[beyond] = np.where(x.take(beyond) > 0, 1 - tail, tail)
     return share.reshape(score.shape)
 
 
@@ -175,19 +156,17 @@ def normal_scores(shares: ArrayLike) -> Array:
     ndarray, of the same shape
         Minus infinity at 0, infinity at 1, NaN outside.
     """
-    if (library := _loaded()) is not None:
-        return np.asarray(library.ndtri(np.asarray(shares, dtype=np.float64)))
     share = np.asarray(shares, dtype=np.float64)
     flat = share.reshape(-1)
     least = np.minimum(flat, 1 - flat)
     scores = np.empty_like(flat)
-    middle = least > _TAIL
-    away = flat[middle] - 0.5
+    in_middle = least > _TAIL
+    middle, outer = np.flatnonzero(in_middle), np.flatnonzero(~in_middle)
+    away = flat.take(middle) - 0.5
     square = away * away
     scores[middle] = (away + away * (square * _at(square, _P0) / _at(square, _Q0))) * _ROOT_TWO_PI
-    outer = np.flatnonzero(~middle)
     if outer.size:
-        scores[outer] = _outer(least[outer], flat[outer])
+        scores[outer] = _outer(least.take(outer), flat.take(outer))
     return scores.reshape(share.shape)
 
 

@@ -17,7 +17,6 @@ from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replay import Outcome, Replay
 from forecast.engine.statistics import Estimate, percentile_estimates
 from forecast.engine.trials import LEAST_EFFECTIVE, run
-from forecast.figures.normal import expect
 from forecast.ledger import Ledger
 from forecast.watching.known_facts import KnownByNow, known_from
 from forecast.watching.reforecast import budget_in_force, scenario_in_force
@@ -196,7 +195,6 @@ def history(
     kept = _that_matter(entered, record, most)
     since = record.told_since() if entered else None
     shown = _with_eves(kept, since) if days is None else kept
-    expect(len(shown) * len(plan.rows) * trials)
     replay = replay if replay is not None and replay.plan is plan else Replay(plan, trials, seed)
     points: list[HistoryPoint] = []
     found: dict[str, HistoryPoint] = {}

@@ -222,7 +222,8 @@ def _list(app: AppTest) -> str:
 
 def test_it_ends_with_the_server_however_that_ends(tmp_path: Path) -> None:
     script = (
-        "import time\n"
+        "import signal, time\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # a shell's job in the background is deaf to it
         "from forecast.dashboard.aside import Aside, Errand\n"
         "aside = Aside(print)\n"
         "aside.start()\n"
