@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import Field, model_validator
 
-from forecast.buildfile.consignment import Consignment
+from forecast.buildfile.consignment import MONEY_BACK, Consignment
 from forecast.buildfile.kept import Kept
 from forecast.buildfile.measure import Measure
 from forecast.buildfile.takeoff import Takeoff
@@ -278,6 +278,12 @@ class Line(Costed):
         return self.own_hours is not None and not self.of and all(given is None for given in sums)
 
     @property
+    def brings_money_in(self) -> bool:
+        """Whether it is money that comes in: of what is sold less than none is bought, or it is a discount."""
+        signs = (self.quantity, self.percent)
+        return any(figure is not None and figure.highest < 0 for figure in signs)
+
+    @property
     def bought_as(self) -> Bought:
         """How it is paid for: as stated, or as things of its group and unit usually are."""
         if self.bought is not None:
@@ -494,6 +500,14 @@ class Build(Part):
     def work_alone(self) -> frozenset[str]:
         """Lines that cost own hours and no money, by id."""
         return frozenset(line.id for line in self.line if line.only_own_work)
+
+    @property
+    def income(self) -> frozenset[str]:
+        """Lines that are money that comes in, by id: what is sold, discounts, money back for goods sent back."""
+        sold = {line.id for line in self.line if line.brings_money_in}
+        return frozenset(
+            sold | {f"{one.id}.{MONEY_BACK}" for one in self.consignment if one.returned is not None}
+        )
 
     def fingerprint(self) -> str:
         """Give a name for exactly this content, the same on every machine.

@@ -25,7 +25,7 @@ _CHANGED = ("title", "low", "middle", "high", "chance")
 
 
 @dataclass(frozen=True)
-class Row:
+class SheetRow:
     """One figure of a line, event or consignment.
 
     Attributes
@@ -59,14 +59,14 @@ class Row:
         return f"{self.item}.{self.key}"
 
 
-def rows(build: Build) -> tuple[Row, ...]:
+def rows(build: Build) -> tuple[SheetRow, ...]:
     """Give each figure that a sheet can show as low, middle and high: of consignments, lines and events."""
     found = []
     for place in places(build):
         numbers = place.figure.cells
         if numbers is not None:
             found.append(
-                Row(
+                SheetRow(
                     place.item, place.key, place.title, place.group, place.word, place.unit, *numbers, place.chance
                 )
             )  # fmt: skip
@@ -109,14 +109,14 @@ def certainty(build: Build, lines: Iterable[Line]) -> dict[str, int]:
     return counts
 
 
-def changes(build: Build, before: Iterable[Row], after: Iterable[Row]) -> list[Change]:
+def changes(build: Build, before: Iterable[SheetRow], after: Iterable[SheetRow]) -> list[Change]:
     """Give the changes to the file that turn the rows before into the rows after.
 
     Parameters
     ----------
     build : Build
         From which the rows before were made.
-    before, after : iterable of Row
+    before, after : iterable of SheetRow
         The same rows in the same order, with other titles, numbers and chances.
     """
     known = {(place.item, place.key): place for place in places(build)}
@@ -207,13 +207,13 @@ def _said(value: object) -> str:
     return f"{value:,.6g}" if isinstance(value, int | float) else str(value)
 
 
-def with_changes(rows: Iterable[Row], edits: Mapping[str, Mapping[str, Any]]) -> tuple[Row, ...]:
-    """Put edits, by `Row.path`, on rows."""
+def with_changes(rows: Iterable[SheetRow], edits: Mapping[str, Mapping[str, Any]]) -> tuple[SheetRow, ...]:
+    """Put edits, by `SheetRow.path`, on rows."""
     return tuple(replace(row, **edits.get(row.path, {})) for row in rows)
 
 
-def differences(before: Iterable[Row], after: Iterable[Row]) -> dict[str, dict[str, Any]]:
-    """Give what `with_changes` puts on the rows before to make the rows after of them: edits, by `Row.path`."""
+def differences(before: Iterable[SheetRow], after: Iterable[SheetRow]) -> dict[str, dict[str, Any]]:
+    """Give what `with_changes` puts on the rows before to make the rows after of them: edits, by `SheetRow.path`."""
     found: dict[str, dict[str, Any]] = {}
     for old, new in zip(before, after, strict=True):
         for name in _CHANGED:
@@ -222,7 +222,7 @@ def differences(before: Iterable[Row], after: Iterable[Row]) -> dict[str, dict[s
     return found
 
 
-def figure_of(row: Row) -> FigureBase | None:
+def figure_of(row: SheetRow) -> FigureBase | None:
     """Give the figure that a row's numbers stand for; None where they stand for none."""
     try:
         match row.low, row.middle, row.high:
@@ -357,7 +357,7 @@ def free_id(name: str, taken: Iterable[str]) -> str:
 
 
 __all__ = [
-    "Row", "certainty", "changes", "costs_money", "differences", "every_figure", "figure_of", "free_id",
+    "SheetRow", "certainty", "changes", "costs_money", "differences", "every_figure", "figure_of", "free_id",
     "new_line", "other_shapes", "paid_for", "quoted_figure", "range_instead", "rate_changes", "rows", "starter",
     "told_apart", "with_changes",
 ]  # fmt: skip

@@ -11,7 +11,7 @@ from forecast.buildfile.cautions import Caution
 from forecast.buildfile.oneself import Beside
 from forecast.buildfile.places_of_figures import places
 from forecast.buildfile.schema import GROUPS, Build
-from forecast.buildfile.sheet import Row, changes, differences, with_changes
+from forecast.buildfile.sheet import SheetRow, changes, differences, with_changes
 from forecast.dashboard.asking import Told, first_wrong, number_field, shown
 from forecast.dashboard.layout import OnTap, on_tap, safe, said
 from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
@@ -62,7 +62,7 @@ def _want() -> None:
 
 def cards(
     loaded: SheetFile,
-    plain: Sequence[Row],
+    plain: Sequence[SheetRow],
     was: Mapping[str, str],
     states: Mapping[str, str],
     beside: Sequence[Beside],
@@ -74,7 +74,7 @@ def cards(
     Parameters
     ----------
     loaded : SheetFile
-    plain : sequence of Row
+    plain : sequence of SheetRow
         Those that the sheet shows, edits left out.
     was : mapping
         What stood in a changed row, by its path.
@@ -88,7 +88,7 @@ def cards(
     st.html(_LOOK)
     with st.container(key="sheet-cards-alone" if alone else "sheet-cards"):
         group = _group(plain)
-        found: dict[tuple[str, str], list[Row]] = {}
+        found: dict[tuple[str, str], list[SheetRow]] = {}
         for row in plain:
             if group in ("", row.group):
                 found.setdefault((row.item, row.title), []).append(row)
@@ -99,7 +99,7 @@ def cards(
             _cautions([one for one in beside if not any(_of_card(one, row) for row in plain)], named=True)
 
 
-def _of_card(one: Beside, row: Row) -> bool:
+def _of_card(one: Beside, row: SheetRow) -> bool:
     """Tell whether cautions belong to the card of a row; those of goods go by their name within a consignment."""
     if one.kind == "goods":
         return one.id == row.item or (one.id.startswith(f"{row.item}.") and one.title == row.title)
@@ -123,7 +123,7 @@ def _cautions(found: Sequence[Beside], *, named: bool = False) -> None:
     on_tap(OnTap(f"{where}: {first}{f' and {more} more' if more else ''}", full))
 
 
-def _group(plain: Sequence[Row]) -> str:
+def _group(plain: Sequence[SheetRow]) -> str:
     """Ask which group to show; empty where there is one thing alone, such as goods opened to their parts."""
     there = [name for name in (*GROUPS, "events") if any(row.group == name for row in plain)]
     if len(there) < 2 or len({row.item for row in plain}) < 2:
@@ -135,7 +135,9 @@ def _group(plain: Sequence[Row]) -> str:
     return chosen if chosen in there else there[0]
 
 
-def _card(loaded: SheetFile, plain: Sequence[Row], was: Mapping[str, str], number: int, state: str) -> None:
+def _card(
+    loaded: SheetFile, plain: Sequence[SheetRow], was: Mapping[str, str], number: int, state: str
+) -> None:
     now = with_changes(plain, kept_now()["edits"])
     name = f"{plain[0].item} {plain[0].title}"
     opened = st.session_state.get(_OPEN) == name
@@ -153,11 +155,11 @@ def _card(loaded: SheetFile, plain: Sequence[Row], was: Mapping[str, str], numbe
         _form(loaded, plain, now)
 
 
-def _figures(row: Row) -> str:
+def _figures(row: SheetRow) -> str:
     return f"{row.figure} {numbers_of(row)}".strip()
 
 
-def numbers_of(row: Row) -> str:
+def numbers_of(row: SheetRow) -> str:
     """Write a figure's numbers and unit: sums as every page writes them, where that says all of them."""
     known = [part for part in (row.low, row.middle, row.high) if part is not None]
     if known and is_currency(row.unit) and all(round(part, minor_digits(row.unit)) == part for part in known):
@@ -166,7 +168,7 @@ def numbers_of(row: Row) -> str:
     return f"{numbers or 'not known'} {row.unit}".strip()
 
 
-def _form(loaded: SheetFile, plain: Sequence[Row], now: Sequence[Row]) -> None:
+def _form(loaded: SheetFile, plain: Sequence[SheetRow], now: Sequence[SheetRow]) -> None:
     build = parsed(loaded.text, WITH_CHANGES)
     with st.form(form_key("card")):
         name = _name(build, now[0])
@@ -188,14 +190,14 @@ def _form(loaded: SheetFile, plain: Sequence[Row], now: Sequence[Row]) -> None:
     _lay(plain, after)
 
 
-def _name(build: Build, row: Row) -> str:
+def _name(build: Build, row: SheetRow) -> str:
     """Ask what the line is called; goods whose name the file has nowhere keep theirs."""
     if not any(place.naming for place in places(build) if (place.item, place.key) == (row.item, row.key)):
         return row.title
     return st.text_input("Name", row.title, key=form_key(f"card-{row.path}-name")).strip()
 
 
-def _three(row: Row, place: int) -> dict[str, Told]:
+def _three(row: SheetRow, place: int) -> dict[str, Told]:
     """Ask for low, middle and high of one figure."""
     unit = "" if row.figure == "percent" else row.unit
     st.markdown(safe(f"{row.figure.capitalize()}{f', {unit}' if unit else ''}"))
@@ -210,7 +212,7 @@ def _three(row: Row, place: int) -> dict[str, Told]:
         }  # fmt: skip
 
 
-def _chance(build: Build, row: Row) -> Told:
+def _chance(build: Build, row: SheetRow) -> Told:
     """Ask in how many builds a line is needed or an event happens; goods and surfaces always are."""
     if row.item not in {item.id for item in (*build.line, *build.event)}:
         return Told(None)
@@ -223,7 +225,7 @@ def _chance(build: Build, row: Row) -> Told:
     )  # fmt: skip
 
 
-def _with(row: Row, three: Mapping[str, Told]) -> Row:
+def _with(row: SheetRow, three: Mapping[str, Told]) -> SheetRow:
     """Put what was typed on a row; a number that reads as it did stays exactly what it was."""
 
     def number(old: float | None, told: Told) -> float | None:
@@ -238,7 +240,7 @@ def _with(row: Row, three: Mapping[str, Told]) -> Row:
     )
 
 
-def _cannot_be(loaded: SheetFile, build: Build, plain: Sequence[Row], after: Sequence[Row]) -> str:
+def _cannot_be(loaded: SheetFile, build: Build, plain: Sequence[SheetRow], after: Sequence[SheetRow]) -> str:
     """Say why a line cannot be changed to this; empty where it can."""
     try:
         parsed(changed_text(loaded.text, changes(build, plain, after)), WITH_CHANGES)
@@ -248,7 +250,7 @@ def _cannot_be(loaded: SheetFile, build: Build, plain: Sequence[Row], after: Seq
     return ""
 
 
-def _lay(plain: Sequence[Row], after: Sequence[Row]) -> None:
+def _lay(plain: Sequence[SheetRow], after: Sequence[SheetRow]) -> None:
     """Lay the changes in the tray, among those of the grid, which begins anew with them."""
     kept = kept_now()
     found = differences(plain, after)

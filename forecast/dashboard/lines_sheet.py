@@ -15,7 +15,7 @@ import streamlit as st
 
 from forecast.buildfile.oneself import Beside
 from forecast.buildfile.schema import GROUPS, Build
-from forecast.buildfile.sheet import Row, changes, differences, figure_of, rows, with_changes
+from forecast.buildfile.sheet import SheetRow, changes, differences, figure_of, rows, with_changes
 from forecast.dashboard.asking import WHICH, shown
 from forecast.dashboard.layout import safe
 from forecast.dashboard.lines_cards import cards, numbers_of, wanted
@@ -86,7 +86,7 @@ def _states(view: Opened, build: Build) -> dict[str, str]:
     return absent | dict.fromkeys(closed, "closed")
 
 
-def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, states: Mapping[str, str]) -> None:
+def _grid(loaded: SheetFile, plain: tuple[SheetRow, ...], key: str, states: Mapping[str, str]) -> None:
     kept = kept_now()
     # The grid's own state dies when another page is shown; what was typed is then put under a fresh grid.
     memory = f"base-{key}"
@@ -142,7 +142,7 @@ def _grid(loaded: SheetFile, plain: tuple[Row, ...], key: str, states: Mapping[s
     keep_draft()
 
 
-def _rows_shown(view: Opened, build: Build) -> tuple[tuple[Row, ...], str]:
+def _rows_shown(view: Opened, build: Build) -> tuple[tuple[SheetRow, ...], str]:
     """Give the rows by group, those of a consignment as its prices alone until it is opened, and what is opened."""
     every, goods = rows(build), {item.id: item.title for item in build.consignment}
     lines = [row for row in every if row.item not in goods or row.key.rpartition(".")[2] == "price"]
@@ -169,16 +169,16 @@ def on_a_phone() -> bool:
 
 
 def _typed(
-    base: tuple[Row, ...], before: Unread, state: Any
-) -> tuple[list[Row], dict[int, dict[str, NumberError]]]:
+    base: tuple[SheetRow, ...], before: Unread, state: Any
+) -> tuple[list[SheetRow], dict[int, dict[str, NumberError]]]:
     """Put what the grid's state holds on its rows, before the grid itself is drawn."""
     edits: Mapping[int, Mapping[str, Any]] = (state or {}).get("edited_rows", {})
     return _understood(base, before, edits)
 
 
 def _understood(
-    base: tuple[Row, ...], before: Unread, typed: Mapping[int, Mapping[str, Any]]
-) -> tuple[list[Row], dict[int, dict[str, NumberError]]]:
+    base: tuple[SheetRow, ...], before: Unread, typed: Mapping[int, Mapping[str, Any]]
+) -> tuple[list[SheetRow], dict[int, dict[str, NumberError]]]:
     """Read what was typed into rows; what can mean two and was not asked about yet, or is no number, stands apart."""
     found, doubts = list(base), dict[int, dict[str, NumberError]]()
     for place, row in enumerate(base):
@@ -198,7 +198,7 @@ def _understood(
     return found, doubts
 
 
-def _number(row: Row, name: str, value: Any) -> float | None:
+def _number(row: SheetRow, name: str, value: Any) -> float | None:
     """Read one cell, by what was said of it where it can mean two.
 
     Raises
@@ -218,7 +218,7 @@ def _number(row: Row, name: str, value: Any) -> float | None:
     return row.chance if math.isclose(number / 100, row.chance, rel_tol=1e-7) else number / 100
 
 
-def _read(row: Row, name: str, written: str) -> Decimal:
+def _read(row: SheetRow, name: str, written: str) -> Decimal:
     if name == "Of 100":
         return read_number(written, units=("%",), low=0.1, high=100)
     if is_currency(row.unit):
@@ -226,12 +226,12 @@ def _read(row: Row, name: str, written: str) -> Decimal:
     return read_number(written, units=(row.unit,))
 
 
-def _question(row: Row, name: str, written: str) -> str:
+def _question(row: SheetRow, name: str, written: str) -> str:
     return f"meant-{row.path}-{name}-{written}"
 
 
 def _ask(
-    plain: tuple[Row, ...], doubts: Mapping[int, Mapping[str, NumberError]]
+    plain: tuple[SheetRow, ...], doubts: Mapping[int, Mapping[str, NumberError]]
 ) -> dict[str, dict[str, str]]:
     """Ask below the grid about cells that can mean two; give all that could not be read, by path and column."""
     unread: dict[str, dict[str, str]] = {}
@@ -257,8 +257,8 @@ def _ask(
 
 def _words(
     loaded: SheetFile,
-    plain: tuple[Row, ...],
-    live: list[Row],
+    plain: tuple[SheetRow, ...],
+    live: list[SheetRow],
     doubts: Mapping[int, Mapping[str, NumberError]],
 ) -> list[str]:
     """Say beside each changed row what it was, or why it cannot be."""
@@ -278,7 +278,7 @@ def _words(
     return words
 
 
-def _meant(build: Build, row: Row, path: Sequence[str | int]) -> bool:
+def _meant(build: Build, row: SheetRow, path: Sequence[str | int]) -> bool:
     """Tell whether a mistake at a path of the file is in a row's figure."""
     if len(path) < 3 or path[0] not in ("line", "event", "consignment") or not isinstance(path[1], int):
         return False
@@ -286,7 +286,7 @@ def _meant(build: Build, row: Row, path: Sequence[str | int]) -> bool:
     return getattr(build, path[0])[path[1]].id == row.item and f"{keys}.".startswith(f"{row.key}.")
 
 
-def _was(old: Row, new: Row) -> str:
+def _was(old: SheetRow, new: SheetRow) -> str:
     if old == new:
         return ""
     if (old.low, old.middle, old.high) != (new.low, new.middle, new.high):
@@ -294,13 +294,15 @@ def _was(old: Row, new: Row) -> str:
     return f"was {100 * old.chance:g} of 100" if old.chance != new.chance else f"was {old.title}"
 
 
-def _cell(row: Row, name: str) -> str:
+def _cell(row: SheetRow, name: str) -> str:
     """Write a number as the grid shows it."""
     value = 100 * row.chance if name == "Of 100" else getattr(row, _NUMBERS[name])
     return "" if value is None else shown(round(value, 6) if name == "Of 100" else value)
 
 
-def _frame(base: tuple[Row, ...], live: list[Row], before: Unread, words: list[str]) -> pd.DataFrame:
+def _frame(
+    base: tuple[SheetRow, ...], live: list[SheetRow], before: Unread, words: list[str]
+) -> pd.DataFrame:
     def column(name: str) -> list[str]:
         return [before.get(row.path, {}).get(name, _cell(row, name)) for row in base]
 
@@ -320,7 +322,7 @@ def _frame(base: tuple[Row, ...], live: list[Row], before: Unread, words: list[s
     )
 
 
-def _group_names(base: Sequence[Row]) -> list[str]:
+def _group_names(base: Sequence[SheetRow]) -> list[str]:
     """Name each group at its first row."""
     names = ["", *(row.group for row in base)]
     return [
@@ -329,14 +331,14 @@ def _group_names(base: Sequence[Row]) -> list[str]:
     ]
 
 
-def _sketch(low: float | None, middle: float | None, high: float | None, row: Row) -> list[float]:
+def _sketch(low: float | None, middle: float | None, high: float | None, row: SheetRow) -> list[float]:
     return list(
         _drawn(low, middle, high, replace(row, item="", key="", title="", group="", figure="", unit=""))
     )
 
 
 @lru_cache(maxsize=2048)
-def _drawn(low: float | None, middle: float | None, high: float | None, row: Row) -> tuple[float, ...]:
+def _drawn(low: float | None, middle: float | None, high: float | None, row: SheetRow) -> tuple[float, ...]:
     figure = figure_of(row)
     if figure is None:
         return ()

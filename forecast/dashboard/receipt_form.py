@@ -37,7 +37,7 @@ from forecast.views.paper_words import found_nothing, paper_rows, paper_sentence
 from forecast.views.settling_words import of_100, question, receipt_words
 from forecast.watching.estimates import Way, middle_figures, shared_out
 from forecast.watching.oddities import oddities
-from forecast.watching.settling import Likely, enter_receipt, income_among, titles_of
+from forecast.watching.settling import Likely, enter_receipt, titles_of
 from forecast.words.day_words import short_day
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
@@ -348,7 +348,7 @@ def _whether_all(view: Opened, entry: Entry, names: Mapping[str, str]) -> Entry:
         entry = replace(entry, apart=apart)
         new = new and replace(new, apart=apart)
     paid_for = [line for line, _ in entry.parts]
-    if entry.kind == "refund" and income_among(view.build, paid_for) != set(paid_for):
+    if entry.kind == "refund" and not view.build.income.issuperset(paid_for):
         return entry  # not sold: nothing to ask of it
     chosen = {line: _chosen(entry.key, line) for line, _ in entry.parts if _was_chosen(entry.key, line)}
     likely = {} if new is None else likely_of(view, new, chosen)

@@ -36,7 +36,7 @@ from forecast.views.settling_words import (
 )
 from forecast.watching.freezing import freeze, own_budget
 from forecast.watching.reforecast import Reforecast
-from forecast.watching.settling import close_lines, income_among
+from forecast.watching.settling import close_lines
 from forecast.words.day_words import short_day
 from forecast.words.minor_units import parse_money, to_decimal
 from forecast.words.money import builds, exact
@@ -123,7 +123,12 @@ def close_now(view: Opened, lines: list[str], place: str) -> None:
         new = [line for line in lines if line not in ledger.closed_lines()]
         settled = close_lines(ledger, new)
         words = closed_words(
-            new, settled, view.titles(), view.currency, view.build.work_alone, income_among(view.build, new)
+            new,
+            settled,
+            view.titles(),
+            view.currency,
+            view.build.work_alone,
+            view.build.income.intersection(new),
         )
         return words or "They were closed already."
 

@@ -42,7 +42,7 @@ from forecast.views.settling_words import (
 from forecast.views.stands import due_sentence, over_sentence, running_over, short_sentence, tight_sentence
 from forecast.watching.at_stake import beyond_high, missing_on_average, still_counted
 from forecast.watching.reforecast import LineWatch, Reforecast
-from forecast.watching.settling import close_lines, enter_receipt, income_among, rule_out
+from forecast.watching.settling import close_lines, enter_receipt, rule_out
 from forecast.words.currencies import is_currency
 from forecast.words.minor_units import to_float
 from forecast.words.money import about
@@ -232,7 +232,12 @@ def _over(view: Opened, line: LineWatch) -> None:
         def work() -> str:
             settled = close_lines(view.ledger_to_write(), [line.id])
             return closed_words(
-                [line.id], settled, view.titles(), view.currency, (), income_among(view.build, [line.id])
+                [line.id],
+                settled,
+                view.titles(),
+                view.currency,
+                (),
+                view.build.income.intersection([line.id]),
             )
 
         _done(view, work)

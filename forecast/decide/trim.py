@@ -10,7 +10,6 @@ from forecast.buildfile.schema import Build, Line
 from forecast.decide.again import Again, Change
 from forecast.decide.paired import mean_change, percentile_change
 from forecast.engine.statistics import Estimate
-from forecast.watching.settling import brings_in
 
 SAFETY_WORDS: Mapping[str, str] = {
     r"wheel (bolt|nut|stud|fixing|spacer)|lug ?nut|hub ?ring|centring ring": "it holds a wheel on",
@@ -98,7 +97,7 @@ def trims(replay: Again, build: Build) -> Trims:
     for line in build.line:
         if not line.optional or line.id not in present or line.id in over:
             continue
-        if brings_in(build, line.id):
+        if line.id in build.income:
             continue
         why = why_safe(line)
         if why is not None:

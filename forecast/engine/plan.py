@@ -434,6 +434,7 @@ def _compile(build: Build, scenario: str | None, today: date) -> Plan:
         hours_per_week=build.build.hours_per_week,
         estimating_size=compiler.estimating_size,
         absent={item.id: item.title for item in (*build.line, *build.event) if item.id not in counted},
+        income=build.income,
         rates={
             code: Rate(code, path.rate.shape().middle, path.margin / 100)
             for code, path in compiler.paths.items()

@@ -182,6 +182,8 @@ class Plan:
         Lines smaller than this share less of own estimating, and what was paid for them says little of others.
     absent : mapping
         Titles by id of lines and events of the build file that this scenario does not have.
+    income : frozenset of str
+        Lines that are money that comes in, by id: they were to cost less than nothing.
     """
 
     name: str
@@ -199,6 +201,7 @@ class Plan:
     rates: Mapping[str, Rate] = field(default_factory=dict)
     estimating_size: float = 0.0
     absent: Mapping[str, str] = field(default_factory=dict)
+    income: frozenset[str] = frozenset()
 
     @cached_property
     def dues(self) -> frozenset[str]:

@@ -20,7 +20,7 @@ from forecast.watching.importing import ImportResult
 from forecast.watching.known_facts import EXTRAS
 from forecast.watching.oddities import Odd, agreed_later_words, oddities
 from forecast.watching.reforecast import LineWatch, Reforecast, scenario_in_force
-from forecast.watching.settling import Agreement, Entered, income_among
+from forecast.watching.settling import Agreement, Entered
 from forecast.watching.standing import Standing
 from forecast.words.chances import listed
 from forecast.words.money import about, as_written, entered, exact
@@ -285,13 +285,13 @@ def receipt_words(
     receipt, currency = entered.receipt, build.build.currency
     kept = f"{documents[0]}{f' and {len(documents) - 1} more' if documents[1:] else ''}" if documents else ""
     lines = {split.line_id for split in receipt.splits}
-    sold = income_among(build, lines) == lines
+    sold = build.income.issuperset(lines)
     told = (
         f"Receipt {receipt.id}: {paid_words(receipt, sold=sold)} on {receipt.date}, {for_words(receipt, titles)}.",
         f"New in the build file: {named(added, titles)}." if added else "",
         f"Kept with it: {kept}." if kept else "",
         parts_words(receipt, titles, currency) if shared else "",
-        entered_words(entered, titles, currency, income_among(build, entered.closed)),
+        entered_words(entered, titles, currency, build.income.intersection(entered.closed)),
         overrun_words(entered, build, ledger, titles),
         beside_words((split.line_id for split in receipt.splits), build, ledger, scenario),
     )

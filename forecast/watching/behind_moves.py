@@ -17,7 +17,7 @@ from forecast.engine.facts import observe, prepare
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.replay import Outcome, Replay
-from forecast.watching.known_facts import KnownByNow, brings_money_in, known_from, margin_charged
+from forecast.watching.known_facts import KnownByNow, known_from, margin_charged
 from forecast.watching.reforecast import cause_titles
 from forecast.watching.standing import Record, Standing
 from forecast.words.minor_units import exponent
@@ -126,15 +126,11 @@ class BothEnds:
     def sold(self, touched: set[str]) -> set[str]:
         """Name lines that brought money in, as they were to, and are closed."""
         fixed = self.end.facts.fixed
-        rows = {row.id: row for row in self.earlier.rows}
-        return {
-            name for name in touched if fixed.get(name, 0.0) < 0 and brings_money_in(rows[name], self.earlier)
-        }
+        return {name for name in touched & self.earlier.income if fixed.get(name, 0.0) < 0}
 
     def unsold(self) -> set[str]:
         """Name lines that were to bring money in and were closed, between the ends, with nothing sold."""
-        rows = {row.id: row for row in self.earlier.rows}
-        return {name for name in self.dropped & rows.keys() if brings_money_in(rows[name], self.earlier)}
+        return self.dropped & self.earlier.income & {row.id for row in self.earlier.rows}
 
     def missed(self, unsold: set[str]) -> int:
         """Give what lines were to bring in at their middle figures, in minor units."""

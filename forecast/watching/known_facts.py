@@ -351,17 +351,12 @@ def _in_foreign(name: str, paid: int, whole: int, standing: Standing, gathered: 
             gathered.foreign[name] = Foreign(code, to_float(1, code) * minor * whole / paid)
 
 
-def brings_money_in(row: Row, plan: Plan) -> bool:
-    """Tell whether a line is an income by its estimate, as what is sold: it was to cost less than nothing."""
-    return plan.middles_if_needed().get(row.id, plan.at_middle()[row.id]) < 0
-
-
 def _give_up(
     row: Row, plan: Plan, paid: float, mark: str | None, gates: set[str], gathered: _Gathered
 ) -> None:
     """Note a line on which nothing was spent in the end, or less than nothing."""
     # what is a share of what is not paid yet came with what was, and what was sold brought its money in
-    if not row.unpaid and not (paid < 0 and brings_money_in(row, plan)):
+    if not row.unpaid and not (paid < 0 and row.id in plan.income):
         gathered.dropped.add(row.id)
     if row.id in gates and mark is None and paid == 0:
         gathered.gates[row.id] = False

@@ -17,7 +17,7 @@ from forecast.ledger import Ledger, NewReceipt, Receipt
 from forecast.ledger.entries import pair, same_supplier
 from forecast.watching.known_facts import known_from
 from forecast.watching.reforecast import scenario_in_force, settled_lines
-from forecast.watching.settling import as_meant, bought_as, brings_in
+from forecast.watching.settling import as_meant, bought_as
 from forecast.watching.standing import Record
 from forecast.watching.told_of import open_lines_like
 from forecast.words.money import exact
@@ -93,7 +93,7 @@ def oddities(
         return tuple(
             Odd("not-paid", line, minor=max(0, paid.get(line, 0)))
             for line, minor in parts.items()
-            if minor > max(0, paid.get(line, 0)) and not brings_in(build, line)
+            if minor > max(0, paid.get(line, 0)) and line not in build.income
         )
     new = told_of(build, ledger, added)
     if ledger is None:

@@ -11,13 +11,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
-from forecast.buildfile.consignment import MONEY_BACK
 from forecast.buildfile.schema import Bought, Build
 from forecast.engine.facts import Prior, learn, prior_of
 from forecast.engine.forecast import DEFAULT_SEED
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
-from forecast.figures.kinds import Known as KnownFigure
 from forecast.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.ledger.days import DayPaid, paid_by_day
 from forecast.ledger.entries import pair, same_supplier
@@ -202,24 +200,10 @@ class Entered:
     stay: tuple[str, ...] = ()
 
 
-def brings_in(build: Build, name: str) -> bool:
-    """Tell whether a line is money that comes in: parts sold, of which less than none is bought, or goods sent back."""
-    back = {f"{item.id}.{MONEY_BACK}" for item in build.consignment if item.returned is not None}
-    return name in back or any(
-        line.id == name and isinstance(line.quantity, KnownFigure) and line.quantity.value < 0
-        for line in build.line
-    )
-
-
-def income_among(build: Build, names: Iterable[str]) -> frozenset[str]:
-    """Give those of some lines that are money that comes in."""
-    return frozenset(name for name in names if brings_in(build, name))
-
-
 def as_meant(build: Build, receipt: NewReceipt) -> NewReceipt:
     """Give a receipt as its builder means it: a sum for lines that bring money in came in."""
     lines = [line for line, _ in map(pair, receipt.splits)]
-    if receipt.kind != "refund" and lines and all(brings_in(build, line) for line in lines):
+    if receipt.kind != "refund" and lines and build.income.issuperset(lines):
         return replace(receipt, kind="refund")
     return receipt
 

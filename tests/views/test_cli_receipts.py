@@ -349,3 +349,30 @@ def test_a_large_build_does_not_wait_for_what_a_receipt_did(
     text = add(capsys, folder, "--line", "kit")
     assert text.rstrip().endswith("Paid so far: €100.00. 'forecast watch' shows where it ends now.")
     assert json.loads(add(capsys, folder, "--line", "filler", "--json", "--sure"))["moved"] is None
+
+
+def test_whatever_is_said_without_money_moving_says_what_it_did_to_p80(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each step's figure before is the step's before it, as `watch` has them."""
+    add(capsys, folder, "--line", "kit", "--more-to-come")
+    at = BuildFolder.at(folder)
+    for command in (
+        ("close", folder, "kit"),
+        ("reopen", folder, "kit"),
+        ("happened", folder, "damage"),
+        ("happened", folder, "damage", "--withdraw"),
+        ("cannot-happen", folder, "damage"),
+        ("undo", folder),
+        ("receipt", "void", folder, "1", "--why", "mistyped"),
+    ):
+        before = reforecast(at.read(), at.ledger()).percentile(0.8)
+        said = run(capsys, *command)
+        now = reforecast(at.read(), at.ledger()).percentile(0.8)
+        error = max(before.error, now.error)
+        was, is_ = about(before.value, "EUR", error), about(now.value, "EUR", error)
+        assert (f"from {was} to {is_}." if was != is_ else f"P80 stays at {is_}.") in said, command
+        assert was != is_ or command[0] in ("reopen", "undo", "receipt"), command
+    moved = json.loads(run(capsys, "undo", folder, "--json"))["moved"]
+    assert moved["before"]["P80"]["value"] == pytest.approx(now.value)
+    assert moved["now"]["P80"]["value"] == pytest.approx(before.value)

@@ -518,3 +518,18 @@ def test_a_line_bought_once_that_is_paid_again_is_asked_about(ledger: Ledger) ->
     assert (
         oddities(BUILD, ledger, paid("filler", 55, supplier="another shop")) == ()
     )  # bought in several goes
+
+
+def test_what_brings_money_in_is_one_and_the_same_everywhere() -> None:
+    """What is sold, and a discount: by the build, and so in every plan of it."""
+    text = BUILD_TEXT + (
+        '[[line]]\nid = "sold"\ngroup = "other"\nquantity = -1\nprice = 200\n'
+        '[[line]]\nid = "discount"\ngroup = "kit"\npercent = -5\nof = ["kit"]\n'
+        '[[line]]\nid = "card"\ngroup = "kit"\npercent = 2\nof = ["kit"]\n'
+    )
+    build = parse_build(text)
+    assert build.income == {"sold", "discount"}
+    plan = compile_plan(build)
+    assert plan.income == build.income
+    middles = plan.middles_if_needed() | plan.at_middle()
+    assert {name for name, middle in middles.items() if middle < 0} == build.income

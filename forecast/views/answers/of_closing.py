@@ -7,6 +7,7 @@ from typing import TypedDict
 
 from forecast.engine.statistics import Estimate
 from forecast.views.answers.figures import Figure
+from forecast.views.answers.of_receipts import MovedByEntry
 
 
 class LineStands(TypedDict):
@@ -19,10 +20,14 @@ class LineStands(TypedDict):
 
 
 class LinesAnswer(TypedDict):
-    """The lines that were closed or opened again; none where none looked settled."""
+    """The lines that were closed or opened again, none where none looked settled, and how far that moved P80.
+
+    That is null where nothing was entered, and for a build too large to be simulated beside it.
+    """
 
     lines: list[LineStands]
     currency: str
+    moved: MovedByEntry | None
 
 
 class FinishAnswer(TypedDict):
@@ -55,10 +60,14 @@ class EventStands(TypedDict):
 
 
 class EventsAnswer(TypedDict):
-    """Events, and charges on the way of goods, of which it was said what became."""
+    """Events, and charges on the way of goods, of which it was said what became, and how far that moved P80.
+
+    That is null for a build too large to be simulated beside it.
+    """
 
     events: list[EventStands]
     charges: list[str]
+    moved: MovedByEntry | None
 
 
 class FreezeAnswer(TypedDict):
@@ -76,6 +85,7 @@ class LastEntered(TypedDict):
 
 
 class Undone(TypedDict):
-    """What was taken back."""
+    """What was taken back, and how far that moved P80; null for a build too large to be simulated beside it."""
 
     undone: str
+    moved: MovedByEntry | None

@@ -81,9 +81,13 @@ class ReceiptAdded(TypedDict):
 
 
 class ReceiptVoided(TypedDict):
-    """The row that takes a receipt back."""
+    """The row that takes a receipt back, and how far that moved P80.
+
+    That is null for a build too large to be simulated beside it.
+    """
 
     receipt: ReceiptData
+    moved: MovedByEntry | None
 
 
 class DocumentKept(TypedDict):

@@ -19,6 +19,7 @@ from forecast.views.commands.common import (
     somebody_there,
     to_read,
 )
+from forecast.views.commands.effect import Effect
 from forecast.views.commands.naming import charges_on_the_way, check_id, day
 from forecast.views.commands.told import figure
 
@@ -115,7 +116,7 @@ def run_close(options: argparse.Namespace) -> Answered[LinesAnswer]:
     """Close lines."""
     from forecast.ledger.folder import BuildFolder
     from forecast.views.settling_words import closed_words, quoted
-    from forecast.watching.settling import close_lines, income_among, titles_of
+    from forecast.watching.settling import close_lines, titles_of
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -127,17 +128,18 @@ def run_close(options: argparse.Namespace) -> Answered[LinesAnswer]:
         raise LedgerError(message)
     names = list(dict.fromkeys(names))
     if not names:
-        nothing: LinesAnswer = {"lines": [], "currency": build.build.currency}
+        nothing: LinesAnswer = {"lines": [], "currency": build.build.currency, "moved": None}
         return answer(options, "No open line looks settled.", nothing)
     _check_day(options)
     ledger = folder.ledger()
+    effect = Effect(build, ledger)
     already = ledger.closed_lines(options.date) & set(names)
     settled = close_lines(ledger, names, options.date, options.note)
     titles, own = titles_of(build), build.build.currency
     new = [name for name in names if name not in already]
-    told = [closed_words(new, settled, titles, own, build.work_alone, income_among(build, new))]
+    told = [closed_words(new, settled, titles, own, build.work_alone, build.income.intersection(new))]
     told += [f"{quoted(name, titles)} was closed already." for name in names if name in already]
-    return _told(options, ledger, names, " ".join(filter(None, told)), build)
+    return _told(options, ledger, names, " ".join(filter(None, told)), build, effect)
 
 
 def run_finish(options: argparse.Namespace) -> Answered[FinishAnswer]:
@@ -188,6 +190,7 @@ def run_reopen(options: argparse.Namespace) -> Answered[LinesAnswer]:
     names = list(dict.fromkeys(check_id(name, build, hours=True) for name in options.ids))
     _check_day(options)
     ledger = folder.ledger()
+    effect = Effect(build, ledger)
     with ledger.together():
         for name in names:
             (ledger.expect_more if options.more_to_come else ledger.reopen_line)(
@@ -195,15 +198,15 @@ def run_reopen(options: argparse.Namespace) -> Answered[LinesAnswer]:
             )
     titles = titles_of(build)
     text = f"More {'is to' if options.more_to_come else 'may'} come for {named(names, titles)}."
-    return _told(options, ledger, names, text, build)
+    return _told(options, ledger, names, text, build, effect)
 
 
 def _told(
-    options: argparse.Namespace, ledger: Ledger, names: list[str], text: str, build: Build
+    options: argparse.Namespace, ledger: Ledger, names: list[str], text: str, build: Build, effect: Effect
 ) -> Answered[LinesAnswer]:
-    """Answer with how each line stands, and what is paid for those that cost money."""
+    """Answer with how each line stands, what is paid for those that cost money, and what that did to P80."""
     from forecast.views.settling_words import quoted
-    from forecast.watching.settling import income_among, titles_of
+    from forecast.watching.settling import titles_of
 
     states, paid = ledger.line_states(), ledger.paid_by_line()
     titles, currency = titles_of(build), build.build.currency
@@ -212,10 +215,11 @@ def _told(
         for name in names
         if (name not in build.work_alone and not name.endswith(".own_hours")) or name in paid
     ]
-    income = income_among(build, costing)
+    income = build.income.intersection(costing)
     sums = [
         f"{quoted(name, titles)}: {_come_to(paid.get(name, 0), currency, name in income)}" for name in costing
     ]
+    moved_words, moved = effect.told(build, ledger)
     data: LinesAnswer = {
         "lines": [
             {
@@ -225,8 +229,10 @@ def _told(
             for name in names
         ],
         "currency": currency,
+        "moved": moved,
     }  # fmt: skip
-    return answer(options, f"{text} {'; '.join(sums)}.".strip() if sums else text, data)
+    text = f"{text} {'; '.join(sums)}.".strip() if sums else text
+    return answer(options, f"{text} {moved_words}", data)
 
 
 def _come_to(minor: int, currency: str, income: bool) -> str:
@@ -272,6 +278,7 @@ def _mark_event(options: argparse.Namespace, state: str) -> Answered[EventsAnswe
     _check_day(options)
     change = withdraw_event if options.withdraw else say_event
     ledger = folder.ledger()
+    effect = Effect(build, ledger)
     with ledger.together():  # all of them or none, and one undo takes them back
         marks = [change(ledger, name, state, options.date, options.note) for name in names]  # type: ignore[arg-type]
         if options.withdraw:
@@ -287,11 +294,12 @@ def _mark_event(options: argparse.Namespace, state: str) -> Answered[EventsAnswe
             told.append(happened_words(mark.subject, ledger))
     word = WORDS["open" if options.withdraw else state]
     told += [f"{quoted(name, titles)} {word}{again}." for name in charges]
-    text = f"{' '.join(filter(None, told))} 'forecast watch' shows what follows."
+    moved_words, moved = effect.told(build, ledger)
+    text = f"{' '.join(filter(None, told))} {moved_words}"
     said: list[EventStands] = [
         {"event": mark.subject, "state": mark.state, "date": mark.date} for mark in marks
     ]
-    return answer(options, text, {"events": said, "charges": charges})
+    return answer(options, text, {"events": said, "charges": charges, "moved": moved})
 
 
 def run_freeze(options: argparse.Namespace) -> Answered[FreezeAnswer]:
@@ -332,6 +340,7 @@ def run_undo(options: argparse.Namespace) -> Answered[LastEntered | Undone]:
             return answer(options, "Nothing was entered yet, or all of it is taken back.", {"last": None})
         words = entry_words(entry, build.build.currency, titles_of(build))
         return answer(options, f"Entered last: {words}.", {"last": words})
+    effect = Effect(build, ledger)
     words = entry_words(undo_last(ledger), build.build.currency, titles_of(build))
-    text = f"Taken back: {words}. 'forecast watch' shows where it ends now."
-    return answer(options, text, {"undone": words})
+    moved_words, moved = effect.told(build, ledger, undone=True)
+    return answer(options, f"Taken back: {words}. {moved_words}", {"undone": words, "moved": moved})

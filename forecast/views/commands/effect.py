@@ -34,7 +34,7 @@ class Effect:
         self._stood = build.fingerprint()
         self._earlier = _forecast_of(build, ledger)
 
-    def told(self, build: Build, ledger: Ledger) -> tuple[str, MovedByEntry | None]:
+    def told(self, build: Build, ledger: Ledger, *, undone: bool = False) -> tuple[str, MovedByEntry | None]:
         """Say what the entry did to P80, or how that is seen; for programs both figures, or None.
 
         Parameters
@@ -42,6 +42,8 @@ class Effect:
         build : Build
             With what the entry added.
         ledger : Ledger
+        undone : bool
+            Whether it was taken back.
         """
         from forecast.views.after_entry import after_entry
 
@@ -53,7 +55,7 @@ class Effect:
         over = now.chance_of_overrun
         words = after_entry(
             earlier.percentile(0.8), earlier, now.percentile(0.8), now, now.currency,
-            None if over is None else 1 - over.value, "'forecast watch' says why it ended there.",
+            None if over is None else 1 - over.value, "'forecast watch' says why it ended there.", undone=undone,
         )  # fmt: skip
         return words, {"before": {"P80": earlier.percentile(0.8)}, "now": {"P80": now.percentile(0.8)}}
 

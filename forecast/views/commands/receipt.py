@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from forecast.views.commands.common import Answered, add_file, answer, command, to_read, whole
+from forecast.views.commands.effect import Effect
 from forecast.views.commands.naming import day
 from forecast.views.commands.receipt_add import add_entering
 from forecast.views.commands.receipt_import import add_import, add_load
@@ -77,11 +78,16 @@ def run_void(options: argparse.Namespace) -> Answered[ReceiptVoided]:
     from forecast.watching.settling import titles_of, void_receipt
 
     folder = BuildFolder.at(options.file)
-    row, lines = void_receipt(folder.ledger(anyway=True), options.number, options.why)
+    build, ledger = folder.read(), folder.ledger(anyway=True)
+    effect = Effect(build, ledger)
+    row, lines = void_receipt(ledger, options.number, options.why)
+    moved_words, moved = effect.told(build, ledger, undone=True)
     told = [
-        f"Receipt {options.number} is void; row {row.id} says why.", taken_back_words(lines, titles_of(folder.read()))
-    ]  # fmt: skip
-    return answer(options, " ".join(filter(None, told)), {"receipt": receipt_data(row)})
+        f"Receipt {options.number} is void; row {row.id} says why.",
+        taken_back_words(lines, titles_of(build)),
+        moved_words,
+    ]
+    return answer(options, " ".join(filter(None, told)), {"receipt": receipt_data(row), "moved": moved})
 
 
 def run_attach(options: argparse.Namespace) -> Answered[DocumentKept]:

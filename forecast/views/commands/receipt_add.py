@@ -258,7 +258,7 @@ def _answers(
 ) -> dict[str, bool | None]:
     """Give whether the receipt is all for each of its lines: as said, as asked where somebody is there, or open."""
     from forecast.ledger.entries import pair
-    from forecast.watching.settling import income_among, likely_answers
+    from forecast.watching.settling import likely_answers
 
     names = list(dict.fromkeys(name for name, _ in map(pair, new.splits)))
     said: dict[str, bool | None] = {}
@@ -281,7 +281,7 @@ def _answers(
                 said[one] = word
     if new.kind == "deposit":
         said = {name: said.get(name, False) for name in names}
-    back = new.kind == "refund" and income_among(build, names) != set(names)  # not sold: nothing to ask of it
+    back = new.kind == "refund" and not build.income.issuperset(names)  # not sold: nothing to ask of it
     if options.json or not somebody_there() or not set(names) - said.keys() or back:
         return said
     closed = ledger.closed_lines()
