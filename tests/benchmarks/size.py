@@ -119,8 +119,9 @@ def make_build(folder: Path, size: Size) -> BuildFolder:
         else:
             rows.append(f"amount = {figure}")
         if number % 11 == 5:
-            package = f'package = "work{number % 6}"\nroute = '
-            rows.append(package + ('"self"' if number % 2 else '"shop"'))
+            # by turns, so that each package has lines of both routes, and `mix` something to choose
+            turn = number // 11
+            rows.append(f'package = "work{turn // 2 % 6}"\nroute = ' + ('"self"' if turn % 2 else '"shop"'))
     for number in range(size.events):
         rows.append(
             f'[[event]]\nid = "event{number}"\nname = "Event {number}"\nchance = {0.05 + 0.3 * drawn.random():.2f}\n'
