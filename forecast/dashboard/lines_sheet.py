@@ -23,6 +23,7 @@ from forecast.dashboard.remembered import WITH_CHANGES, changed_text, parsed
 from forecast.dashboard.saving import SheetFile, kept_now
 from forecast.dashboard.scripts import rows_in_full
 from forecast.dashboard.state import Opened, before, known_by_now
+from forecast.dashboard.tray import tray
 from forecast.dashboard.unsaved import keep_draft
 from forecast.engine.sketch import sketch
 from forecast.errors import BuildFileError, NumberError, SimulationError
@@ -96,12 +97,17 @@ def _grid(loaded: SheetFile, plain: tuple[SheetRow, ...], key: str, states: Mapp
     base = with_changes(plain, st.session_state[memory])
     before: Unread = st.session_state[f"unread-{key}"]
     live, doubts = _typed(base, before, st.session_state.get(key))
+    here = {row.path for row in plain}
+    kept["edits"] = _elsewhere(kept["edits"], here) | differences(plain, live)
+    kept["unread"] = _elsewhere(kept["unread"], here) | _unread(plain, doubts)
+    keep_draft()
+    tray()  # before the grid, which a browser takes longer to draw than the effect takes to be worked out
     beside = [
         word or states.get(row.item, "")
         for word, row in zip(_words(loaded, plain, live, doubts), plain, strict=True)
     ]
     frame = _frame(base, live, before, beside)
-    edited = st.data_editor(
+    st.data_editor(
         frame,
         key=key,
         hide_index=True,
@@ -131,15 +137,7 @@ def _grid(loaded: SheetFile, plain: tuple[SheetRow, ...], key: str, states: Mapp
             ),
         },
     )  # fmt: skip
-    typed = {
-        place: {name: values[name] for name in _FIELDS}
-        for place, values in enumerate(edited.to_dict("records"))
-    }
-    after, doubts = _understood(base, before, typed)
-    here = {row.path for row in plain}
-    kept["edits"] = _elsewhere(kept["edits"], here) | differences(plain, after)
-    kept["unread"] = _elsewhere(kept["unread"], here) | _ask(plain, doubts)
-    keep_draft()
+    _ask(plain, doubts)
 
 
 def _rows_shown(view: Opened, build: Build) -> tuple[tuple[SheetRow, ...], str]:
@@ -171,15 +169,11 @@ def on_a_phone() -> bool:
 def _typed(
     base: tuple[SheetRow, ...], before: Unread, state: Any
 ) -> tuple[list[SheetRow], dict[int, dict[str, NumberError]]]:
-    """Put what the grid's state holds on its rows, before the grid itself is drawn."""
-    edits: Mapping[int, Mapping[str, Any]] = (state or {}).get("edited_rows", {})
-    return _understood(base, before, edits)
+    """Put what the grid's state holds on its rows, before the grid itself is drawn.
 
-
-def _understood(
-    base: tuple[SheetRow, ...], before: Unread, typed: Mapping[int, Mapping[str, Any]]
-) -> tuple[list[SheetRow], dict[int, dict[str, NumberError]]]:
-    """Read what was typed into rows; what can mean two and was not asked about yet, or is no number, stands apart."""
+    What can mean two and was not asked about yet, or is no number, stands apart.
+    """
+    typed: Mapping[int, Mapping[str, Any]] = (state or {}).get("edited_rows", {})
     found, doubts = list(base), dict[int, dict[str, NumberError]]()
     for place, row in enumerate(base):
         values: dict[str, Any] = dict(before.get(row.path, {}))
@@ -230,15 +224,21 @@ def _question(row: SheetRow, name: str, written: str) -> str:
     return f"meant-{row.path}-{name}-{written}"
 
 
-def _ask(
+def _unread(
     plain: tuple[SheetRow, ...], doubts: Mapping[int, Mapping[str, NumberError]]
 ) -> dict[str, dict[str, str]]:
-    """Ask below the grid about cells that can mean two; give all that could not be read, by path and column."""
-    unread: dict[str, dict[str, str]] = {}
+    """Give all cells that could not be read, by path and column."""
+    return {
+        plain[place].path: {name: error.text for name, error in errors.items()}
+        for place, errors in doubts.items()
+    }
+
+
+def _ask(plain: tuple[SheetRow, ...], doubts: Mapping[int, Mapping[str, NumberError]]) -> None:
+    """Ask below the grid about cells that can mean two, and say what is no number."""
     for place, errors in doubts.items():
         row = plain[place]
         for name, error in errors.items():
-            unread.setdefault(row.path, {})[name] = error.text
             where = f"{row.title}, {row.figure}, {name.lower()}"
             if len(error.readings) < 2:
                 st.error(safe(f"{where}: {error}"))
@@ -252,7 +252,6 @@ def _ask(
                 # A plain value: the question is not drawn again, and a widget that is not drawn forgets.
                 st.session_state[_question(row, name, error.text)] = chosen
                 st.rerun()
-    return unread
 
 
 def _words(

@@ -231,16 +231,18 @@ def build_name(folder: BuildFolder) -> str:
         return folder.folder.name
 
 
-def before(view: Opened, scenario: str | None = None) -> Forecast:
-    """Forecast a build from its ranges alone, whatever is paid by now."""
+def before(view: Opened, scenario: str | None = None, like: Forecast | None = None) -> Forecast:
+    """Forecast a build from its ranges alone, whatever is paid by now; sooner with one ``like`` it."""
     wanted = scenario if scenario is not None else view.scenario
-    return _before(view.build.fingerprint(), wanted or "", DEFAULT_TRIALS, DEFAULT_SEED, view.build)
+    return _before(view.build.fingerprint(), wanted or "", DEFAULT_TRIALS, DEFAULT_SEED, view.build, like)
 
 
 # Keys are text and numbers only: models and arrays are never hashed.
 @shelved("Simulating …", keys=4, rank=0)
-def _before(fingerprint: str, scenario: str, trials: int, seed: int, _build: Build) -> Forecast:
-    return _frozen(simulate(_build, scenario or None, trials, seed, keep="rows"))
+def _before(
+    fingerprint: str, scenario: str, trials: int, seed: int, _build: Build, _like: Forecast | None
+) -> Forecast:
+    return _frozen(simulate(_build, scenario or None, trials, seed, keep="rows", like=_like))
 
 
 def _frozen(forecast: Forecast) -> Forecast:
@@ -422,10 +424,10 @@ def _likely(
     return likely_answers(_build, _ledger, _receipt, scenario or None, decide)
 
 
-def standing(view: Opened) -> Forecast:
-    """Give the forecast as it stands: from receipts where there are any, else from the ranges alone."""
+def standing(view: Opened, like: Forecast | None = None) -> Forecast:
+    """Give the forecast as it stands: from receipts where there are any, else from the ranges alone, as in `before`."""
     watch = watched(view)
-    return before(view) if watch is None else watch.now
+    return before(view, like=like) if watch is None else watch.now
 
 
 def headline(view: Opened) -> tuple[Estimate, float | None]:

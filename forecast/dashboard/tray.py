@@ -76,7 +76,7 @@ def tried(view: Opened, text: str, pending: list[Change]) -> Tried:
     new = replace(view, build=build, scenario=scenario)
     if build.fingerprint() != view.build.fingerprint():  # what is saved stays
         SHELF.only_newest(str(view.folder.build_file), build.fingerprint(), _TRIED)
-    return Tried(new, standing(new))
+    return Tried(new, standing(new, like=standing(view)))
 
 
 @contextmanager
@@ -163,16 +163,9 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change], begin: str, 
     """Say what changes do to the whole build: ``then``, once they are kept, or ``now`` that they are."""
     (was, _), (now, _) = headline(view), headline(result.view)
     old, new = standing(view), result.forecast
-    before = {line.id: (line.mean, line.title) for line in old.lines}
-    after = {line.id: (line.mean, line.title) for line in new.lines}
-    moves = [
-        (
-            after.get(name, (0.0, ""))[0] - before.get(name, (0.0, ""))[0],
-            (after.get(name) or before[name])[1],
-        )
-        for name in {**before, **after}
-    ]
-    move, most = max(moves, key=lambda item: abs(item[0]))
+    titles = {row.id: row.title for forecast in (old, new) for row in forecast.plan.rows}
+    moves = {name: new.means.get(name, 0.0) - old.means.get(name, 0.0) for name in {**old.means, **new.means}}
+    most, move = max(moves.items(), key=lambda item: abs(item[1]))
     money = view.currency
     if not move and now.value == was.value:
         if all(
@@ -191,7 +184,7 @@ def _effect(view: Opened, result: Tried, pending: Sequence[Change], begin: str, 
     step = rounding_step(money, error)
     if abs(change) < step / 2:
         return f"{begin}: {STRONG}less than {about(step, money)}{STRONG} at P80. {then}."
-    return f"{begin}: {STRONG}{signed(change, money, error)}{STRONG} at P80, most of it from {most}. {then}."
+    return f"{begin}: {STRONG}{signed(change, money, error)}{STRONG} at P80, most of it from {titles[most]}. {then}."
 
 
 def _slips(before: Build, after: Build) -> list[str]:

@@ -8,7 +8,7 @@ blocks, so that at least LEAST_BLOCKS are drawn here.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -309,6 +309,12 @@ class Forecast:
             )  # fmt: skip
         return tuple(found)
 
+    @cached_property
+    def means(self) -> Mapping[str, float]:
+        """Mean of each line and event, by id, without what else `lines` works out."""
+        means = row_means(self.trials)
+        return {self.plan.rows[place].id: float(means[place]) for place in self.plan.money_rows}
+
     def tail_means(self, q: float) -> dict[str, float]:
         """Give each line's mean in the worst 1 − q of builds; with ``outside`` they are the expected shortfall."""
         rows = self._kept_rows()
@@ -332,6 +338,7 @@ def simulate(
     known: KnownFacts | None = None,
     keep: Keep | None = None,
     executor: Executor | None = None,
+    like: Forecast | None = None,
 ) -> Forecast:
     """Forecast what a build costs.
 
@@ -353,6 +360,9 @@ def simulate(
         Whether every line's trials are kept; when left out, if they fit half a gigabyte.
     executor : concurrent.futures.Executor, optional
         Runs replicates side by side; figures do not depend on it.
+    like : Forecast, optional
+        Of a build that differs little, such as before an edit, with its lines kept: what is the same in both is taken
+        from it. The figures are the same, and there sooner.
 
     Returns
     -------
@@ -365,7 +375,7 @@ def simulate(
     """
     return forecast_plan(
         compile_plan(build, scenario), trials, seed,
-        tolerance=tolerance, known=known, keep=keep, executor=executor,
+        tolerance=tolerance, known=known, keep=keep, executor=executor, like=like,
     )  # fmt: skip
 
 
@@ -379,6 +389,7 @@ def forecast_plan(
     keep: Keep | None = None,
     executor: Executor | None = None,
     wider: float = 1.0,
+    like: Forecast | None = None,
 ) -> Forecast:
     """Forecast from a compiled plan; see `simulate`. Own ranges may count `wider` than stated."""
     plain = plan.at_middle()
@@ -402,7 +413,10 @@ def forecast_plan(
     elif isinstance(trials, int):
         fits = len(plan.rows) * trials * 8 <= _ROW_MEMORY
         chosen: Keep = keep or ("rows" if fits else "totals")
-        simulated = run(plan, trials, seed, known=known, keep=chosen, executor=executor, wider=wider)
+        simulated = run(
+            plan, trials, seed, known=known, keep=chosen, executor=executor, wider=wider,
+            like=None if like is None else like.trials,
+        )  # fmt: skip
     else:
         message = f'trials: got {trials!r}, must be a whole number or "until stable".'
         raise SimulationError(message)

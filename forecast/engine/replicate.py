@@ -10,6 +10,7 @@ from typing import Literal, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from forecast.engine.alike import Alike
 from forecast.engine.condition import SCORE_CLIP, at_least
 from forecast.engine.draws import Columns, columns
 from forecast.engine.known import Conditions, Pivot
@@ -290,6 +291,7 @@ def simulate_replicates(
     reference: Array,
     replicates: tuple[int, ...],
     out: Array | None = None,
+    alike: Alike | None = None,
 ) -> Replicates:
     """Simulate replicates block by block: draw the inputs, then evaluate the rows.
 
@@ -301,8 +303,13 @@ def simulate_replicates(
         Their numbers.
     out : ndarray, shape (rows, n times replicates), optional
         Where rows are written that are kept; an array of its own when left out.
+    alike : Alike, optional
+        What earlier trials of the same draws have already; without conditions only.
     """
     names = column_names(plan, conditions)
+    if alike is not None:
+        read = alike.read(plan)
+        names = [name for name in names if name in read or name.startswith("cause ")]
     places = {name: place for place, name in enumerate(names)}
     drawn = columns(seed, replicates, names, n, plan.slots)
     count = n * len(replicates)
@@ -314,10 +321,11 @@ def simulate_replicates(
     for block in drawn.blocks():
         world = World(plan, conditions, partial(_scores, drawn, places, block), block.stop - block.start)
         weight = None if weights is None else weights[block]
-        draw_gates(world, gates[:, block], weight)
+        same = None if alike is None else alike.part(block)
+        draw_gates(world, gates[:, block], weight, same)
         values = kept[:, block] if kept is not None else np.empty((len(plan.rows), block.stop - block.start))
         sums = (totals[block], hours[block], waits[block])
-        evaluate_rows(world, Inputs(world), gates[:, block], values, sums)
+        evaluate_rows(world, Inputs(world), gates[:, block], values, sums, same)
         part = _moments(values, totals[block], reference, plan, weight)
         moments = part if moments is None else moments + part
     assert moments is not None  # there is at least one block
@@ -362,10 +370,15 @@ class Inputs(dict[str, Value]):
         return value
 
 
-def draw_gates(world: World, gates: NDArray[np.bool_], weights: Array | None) -> None:
+def draw_gates(
+    world: World, gates: NDArray[np.bool_], weights: Array | None, alike: Alike | None = None
+) -> None:
     """Draw what happens, into ``gates``, and weigh the trials by how likely what is known was in each."""
     known_gates = world.conditions.gates if world.conditions is not None else {}
     for place, gate in enumerate(world.plan.gates):
+        if alike is not None and place in alike.gates:
+            gates[place] = alike.happened[alike.gates[place]]
+            continue
         known = known_gates.get(gate.id)
         if known is None:
             gates[place] = world.happens(gate)
@@ -382,6 +395,7 @@ def evaluate_rows(
     gates: NDArray[np.bool_],
     values: Array | Sequence[Array],
     sums: tuple[Array, Array, Array],
+    alike: Alike | None = None,
 ) -> None:
     """Evaluate all rows over one block, into ``values`` of shape (rows, block).
 
@@ -396,7 +410,9 @@ def evaluate_rows(
     for place, row in enumerate(plan.rows):
         out = values[place]
         gate = None if row.gate is None else gates[place_of[row.gate]]
-        if conditions is not None and row.id in conditions.partial:
+        if alike is not None and place in alike.rows:
+            out[:] = alike.amounts[alike.rows[place]]
+        elif conditions is not None and row.id in conditions.partial:
             out[:] = world.finish(row, inputs, lines, gate)
         elif (known := world.settle(row, out)) is not None:
             out[:] = known
