@@ -37,9 +37,9 @@ from forecast.views.charts.ways_charts import frontier
 from forecast.views.commands.advice import farmed_out, unbeaten_words
 from forecast.views.commands.quotes import quote_headings, quote_rows, why_not
 from forecast.views.mix_words import (
+    agreed_sentences,
     hazards_sentence,
     instead_in_words,
-    keeping_sentence,
     mix_mark,
     mix_words,
     mixes_sentence,
@@ -241,8 +241,9 @@ def _section(view: Opened, *, alone: bool) -> None:
             text(mixes_sentence(found, money, partial(entered, currency=view.currency)))
             if alone:
                 _frontier(view, found)
-            if left := prices_left_by_mix(view.build, known_by_now(view), found.leaves):
-                text(" ".join([*left, keeping_sentence(found, money)]))
+            left = prices_left_by_mix(view.build, known_by_now(view), found.leaves)
+            if agreed := agreed_sentences(found, left, money):
+                text(" ".join(agreed))
             if told := hazards_sentence(found, money):
                 on_tap(OnTap(_hurts(found.hazards), [told]))
             taken = found.best or found.cheapest

@@ -138,7 +138,9 @@ class MixSearch:
             for item in order
             if all(limit is None or getattr(item, what) <= limit for limit, what in limits)
         ]
-        best = inside[0] if inside else None
+        kept = [item for item in inside if not self._leaves(item)]  # a price agreed is a choice made
+        best = next(iter((*kept, *inside)), None)
+        leaving = inside[0] if best is not None and inside[0] is not best else None
         explained = best or order[0]
         levels = self.levels(explained)
         hazards = own_hazards_of_mix(self.build, explained.routes, explained.options.values())
@@ -146,8 +148,8 @@ class MixSearch:
             self.build.build.currency, self.mixes, unbeaten(order), best, levels[1] if best is not None else None,
             order[0], min(self.mixes, key=lambda item: (item.hours_p80, item.p80)), soonest(self.mixes),
             self.reasons(explained), money, hours, weeks, (levels[0].error, levels[1].error), self.titles,
-            hazards, _spared(explained, hazards, inside, order), self._yours(order), self._leaves(explained),
-            self._keeping(explained, inside, order),
+            hazards, _spared(explained, hazards, (*kept, *inside, *order)), self._yours(order),
+            self._leaves(leaving or explained), self._keeping(explained, order), leaving,
         )  # fmt: skip
         return found.with_errors(self._errors)
 
@@ -176,11 +178,11 @@ class MixSearch:
         """Give the lines with a price agreed that a mix does not have."""
         return prices_left(self.build, self.settings[3], item.routes)
 
-    def _keeping(self, item: Mix, inside: Sequence[Mix], order: Sequence[Mix]) -> Mix | None:
-        """Give the best mix that leaves no price agreed; None where this one leaves none either."""
+    def _keeping(self, item: Mix, order: Sequence[Mix]) -> Mix | None:
+        """Give the cheapest mix that leaves no price agreed; None where this one leaves none either."""
         if not self._leaves(item):
             return None
-        return next((other for other in (*inside, *order) if not self._leaves(other)), None)
+        return next((other for other in order if not self._leaves(other)), None)
 
     def _mixer(self, options: Sequence[Option]) -> Mixer:
         key = tuple(option.id for option in options)
@@ -303,16 +305,14 @@ def prices_left(build: Build, known: Knowledge, routes: Mapping[str, str]) -> tu
     )
 
 
-def _spared(
-    taken: Mix, hazards: Sequence[OwnHazard], inside: Sequence[Mix], order: Sequence[Mix]
-) -> Mix | None:
-    """Give the best mix that leaves to others what may hurt in another one, as far as there are other ways."""
+def _spared(taken: Mix, hazards: Sequence[OwnHazard], order: Sequence[Mix]) -> Mix | None:
+    """Give the first mix that leaves to others what may hurt in another one, as far as there are other ways."""
     named = {package for hazard in hazards for package in hazard.packages}
     offered = {package for item in order for package, route in item.routes.items() if route != OWN_ROUTE}
     away = {package for package in named & offered if taken.routes.get(package) == OWN_ROUTE}
     if not away:
         return None
-    fits = (item for item in (*inside, *order) if all(item.routes[package] != OWN_ROUTE for package in away))
+    fits = (item for item in order if all(item.routes[package] != OWN_ROUTE for package in away))
     return next(fits, None)
 
 

@@ -109,7 +109,8 @@ class Mixes:
     frontier : tuple of Mix
         Those to which no other is at least as good in P80, own hours and weeks, and better in one; cheapest first.
     best : Mix or None
-        The lowest P80 within the money, hours and weeks given; None where no mix is within all.
+        The lowest P80 within the money, hours and weeks given, of those that have all lines with a price agreed where
+        any of them is within; None where no mix is within all.
     best_p80 : Estimate or None
         Its P80, with the simulation error.
     cheapest, least_work : Mix
@@ -128,13 +129,18 @@ class Mixes:
         What the best mix, or the cheapest where none is within the limits, has one do oneself though it may hurt.
     spared : Mix or None
         The best mix with the packages of these hazards farmed out, as far as the build has another way for them: the
-        lowest P80 within the limits, or of all where none is within; None where nothing can be farmed out.
+        lowest P80 within the limits, with what is agreed kept where that can be, or of all where none is within; None
+        where nothing can be farmed out.
     yours : Mix or None
         The cheapest with the routes of the way in force; None where no mix has them.
     leaves : tuple of str
-        Lines with a price agreed that the best mix, or the cheapest where none is within the limits, does not have.
+        Lines with a price agreed that `leaving` does not have; else the best mix, or the cheapest where none is within
+        the limits.
     keeping : Mix or None
-        The best of those that have all lines with a price agreed, chosen as `spared` is; None where nothing is left.
+        The cheapest of those that have all lines with a price agreed, where the best, or the cheapest, has not: none of
+        them is within the limits then. Else None.
+    leaving : Mix or None
+        The one within the limits that costs less than the best, as it leaves a price agreed; None where there is none.
     """
 
     currency: str
@@ -156,6 +162,7 @@ class Mixes:
     yours: Mix | None = None
     leaves: tuple[str, ...] = ()
     keeping: Mix | None = None
+    leaving: Mix | None = None
 
     def fits(self, item: Mix) -> bool:
         """Tell whether a mix is within the limits."""
@@ -193,6 +200,7 @@ class Mixes:
             spared=own_or_none(self.spared),
             yours=own_or_none(self.yours),
             keeping=own_or_none(self.keeping),
+            leaving=own_or_none(self.leaving),
         )
 
     def some_of_frontier(self, most: int = 12) -> tuple[Mix, ...]:

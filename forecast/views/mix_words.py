@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from forecast.buildfile.oneself import OWN_ROUTE, own_hazards_sentence
 from forecast.decide.mixes import SOME_HOURS, Mix, Mixes, MixReason, package_words
@@ -95,15 +95,27 @@ def hazards_sentence(found: Mixes, money: Money) -> str:
     )
 
 
-def keeping_sentence(found: Mixes, money: Money) -> str:
-    """Say which mix is best with every price agreed kept; nothing where the best one keeps them."""
+def agreed_sentences(found: Mixes, left: Sequence[str], money: Money) -> list[str]:
+    """Say which mix would cost less with an agreed price left, or which keeps them where none within the limits does.
+
+    Parameters
+    ----------
+    found : Mixes
+    left : sequence of str
+        What is said of each price agreed that is left.
+    money : callable
+    """
+    if found.leaving is not None:
+        named = mix_words(found.leaving, found.titles)
+        needs = needs_words(found, found.leaving, money)
+        return [f"Cheaper, with an agreed price left: {named}. It needs {needs} at P80.", *left]
     if found.keeping is None:
-        return ""
-    return (
-        f"The best mix that keeps what is agreed: {mix_words(found.keeping, found.titles)}. It needs "
-        f"{needs_words(found, found.keeping, money)} at P80"
-        f"{'' if found.fits(found.keeping) else ', which is beyond your limits'}."
-    )
+        return list(left)
+    return [
+        *left,
+        f"Cheapest with what is agreed kept: {mix_words(found.keeping, found.titles)}. It needs "
+        f"{needs_words(found, found.keeping, money)} at P80, which is beyond your limits.",
+    ]
 
 
 def mix_mark(found: Mixes, item: Mix) -> str:
@@ -127,9 +139,11 @@ def mixes_sentence(found: Mixes, money: Money, entered: Money | None = None) -> 
     within = f" within {listed(limits)}" if limits else ""
     if found.best is not None:
         best = found.best
+        kept = "" if found.leaving is None else ", with what is agreed kept"
         return (
-            f"Best of {len(found.mixes):,} mixes{within}: {mix_words(best, found.titles)}. In 80 of 100 builds (P80) "
-            f"it costs no more than {rounded(money, found.p80_of(best))} and takes no more than {time_words(best)}."
+            f"Best of {len(found.mixes):,} mixes{within}{kept}: {mix_words(best, found.titles)}. "
+            f"In 80 of 100 builds (P80) it costs no more than {rounded(money, found.p80_of(best))} and takes "
+            f"no more than {time_words(best)}."
         )
     return (
         f"No mix stays{within} in 80 of 100 builds. The cheapest needs {needs_words(found, found.cheapest, money)}; "

@@ -67,15 +67,36 @@ def test_the_best_mix_says_that_it_leaves_an_agreed_price_and_which_one_keeps_it
     folder.ledger().add_commitment("2026-03-01", "Paint & Sons", "paint_shop", 140_000, "EUR")
     known = Record.read(folder.ledger()).standing()
     found = mix(folder.read(), known=known, trials=1024)
-    assert found.best is not None
-    assert found.best.routes == {"paint": "self", "fit": "self"}
-    assert found.leaves == ("paint_shop",)
     keeping = [item for item in found.mixes if item.routes["paint"] == "shop"]
-    assert found.keeping == min(keeping, key=lambda item: item.p80)
+    assert found.best == min(keeping, key=lambda item: item.p80)
+    assert found.leaving is not None
+    assert found.leaving.routes == {"paint": "self", "fit": "self"}
+    assert found.leaving.p80 < found.best.p80
+    assert (found.leaves, found.keeping) == (("paint_shop",), None)
     assert main(["mix", where]) == 0
     told = capsys.readouterr().out.replace("\u00a0", " ")
+    assert "Best of 4 mixes, with what is agreed kept: paint by a shop; the rest by yourself." in told
+    assert "Cheaper, with an agreed price left: everything by yourself. It needs " in told
     assert "This mix leaves an agreed price of €1,400.00 with Paint & Sons for “Paint by a shop”." in told
-    assert "The best mix that keeps what is agreed: " in told
+
+
+def test_within_limits_that_no_mix_with_what_is_agreed_keeps_the_best_leaves_it(
+    folder: BuildFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder.ledger().add_commitment("2026-03-01", "Paint & Sons", "paint_shop", 140_000, "EUR")
+    known = Record.read(folder.ledger()).standing()
+    every = mix(folder.read(), known=known, trials=1024)
+    assert every.leaving is not None
+    assert every.best is not None
+    limit = (every.leaving.p80 + every.best.p80) / 2
+    found = mix(folder.read(), known=known, trials=1024, money=limit)
+    assert (found.best, found.leaving, found.leaves) == (every.leaving, None, ("paint_shop",))
+    assert found.keeping == every.best
+    assert main(["mix", str(folder.folder), "--money", f"{limit:.0f}", "--trials", "1024"]) == 0
+    told = capsys.readouterr().out.replace("\u00a0", " ")
+    assert f"within €{limit:,.0f}: everything by yourself." in told
+    assert "Cheapest with what is agreed kept: paint by a shop; the rest by yourself. It needs " in told
+    assert " at P80, which is beyond your limits." in told
 
 
 def test_the_way_in_force_stands_among_the_mixes_though_it_is_beaten(

@@ -259,7 +259,8 @@ def frontier(found: Mixes, currency: str, palette: Palette = LIGHT) -> Any:
         f"beaten in {'P80, own hours and weeks' if found.soonest is not None else 'both'}. The ends: {ends}."
     )
     if found.best is not None and _word(found) == "best":
-        description += f" Best within your limits: {_said(found, found.best, currency)}."
+        among = "within your limits" if found.leaving is None else "with what is agreed kept"
+        description += f" Best {among}: {_said(found, found.best, currency)}."
     return framed(layered(*layers), title, description, palette, 300, note)
 
 
@@ -273,8 +274,8 @@ def _less_work(order: Sequence[Mix]) -> tuple[Mix, ...]:
 
 
 def _word(found: Mixes) -> str:
-    limited = any(limit is not None for limit in (found.money, found.hours, found.weeks))
-    return "best" if limited and found.best is not None else "cheapest"
+    bound = any(limit is not None for limit in (found.money, found.hours, found.weeks, found.leaving))
+    return "best" if bound and found.best is not None else "cheapest"
 
 
 def _label(base: Any, colour: str, palette: Palette, **place: Any) -> list[Any]:

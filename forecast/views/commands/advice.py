@@ -348,7 +348,8 @@ def beaten_in(found: Mixes) -> str:
 def unbeaten_words(found: Mixes) -> str:
     """Say how many mixes no other beats, and which of them are listed."""
     some, shown = found.some_of_frontier(), found.listed()
-    text = f"{len(found.frontier)} of {len(found.mixes):,} mixes are not beaten in {beaten_in(found)}"
+    verb = "is" if len(found.frontier) == 1 else "are"
+    text = f"{len(found.frontier)} of {len(found.mixes):,} mixes {verb} not beaten in {beaten_in(found)}"
     told = [f"{len(some)} of them, evenly spread"] if len(some) < len(found.frontier) else []
     told += ["your way beside them"] if len(shown) > len(some) else []
     return "; ".join([text, *([", and ".join(told)] if told else [])])
@@ -360,8 +361,8 @@ def run_mix(options: argparse.Namespace) -> Answered[Mixes]:
     from forecast.ledger.folder import BuildFolder
     from forecast.views.commands.told import table, wrapped
     from forecast.views.mix_words import (
+        agreed_sentences,
         hazards_sentence,
-        keeping_sentence,
         mix_mark,
         mixes_sentence,
         reason_sentence,
@@ -402,8 +403,7 @@ def run_mix(options: argparse.Namespace) -> Answered[Mixes]:
     text = [
         *with_receipts(build, known),
         mixes_sentence(found, _money(currency), _entered(currency)),
-        *prices_left_by_mix(build, known, found.leaves),
-        *([told] if (told := keeping_sentence(found, _money(currency))) else []),
+        *agreed_sentences(found, prices_left_by_mix(build, known, found.leaves), _money(currency)),
         *([told] if (told := hazards_sentence(found, _money(currency))) else []),
         "",
         f"{unbeaten_words(found)}:",
