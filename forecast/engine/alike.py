@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     import numpy as np
 
     from forecast.engine.plan import Plan
-    from forecast.engine.trials import Trials
 
 
 @dataclass(frozen=True)
@@ -49,27 +48,24 @@ class Alike:
         return frozenset([*(name for row in rows for name in row.inputs), *gates])
 
 
-def alike(plan: Plan, earlier: Trials, seed: int, numbers: tuple[int, ...], count: int) -> Alike | None:
-    """Find what trials of a plan have in common with earlier ones; None where they are no trials of the same draws.
+def alike(plan: Plan, was: Plan, amounts: Array, happened: NDArray[np.bool_]) -> Alike | None:
+    """Find what trials of a plan have in common with earlier ones of another, of the same seed and replicates.
 
     Parameters
     ----------
-    plan : Plan
-    earlier : Trials
-    seed : int
-    numbers : tuple of int
-        Numbers of the replicates.
-    count : int
-        N.
+    plan, was : Plan
+        This one, and the earlier one.
+    amounts : ndarray, shape (rows of the earlier plan, N)
+    happened : ndarray of bool, shape (gates of the earlier plan, N)
+
+    Returns
+    -------
+    Alike or None
+        None where shared causes are drawn otherwise.
     """
-    was = earlier.plan
-    causes = [f"cause {cause}" for cause in plan.causes]  # each has a slot by its place in the file
-    if (
-        earlier.rows is None
-        or earlier.conditions is not None
-        or (earlier.seed, earlier.numbers, earlier.count) != (seed, numbers, count)
-        or any(was.slots.get(name) != plan.slots.get(name) for name in causes)
-    ):
+    if not all(
+        _same_slot(was, plan, f"cause {cause}") for cause in plan.causes
+    ):  # by their place in the file
         return None
     gate_places = {gate: place for place, gate in enumerate(was.gates)}
     gates = {
@@ -99,7 +95,7 @@ def alike(plan: Plan, earlier: Trials, seed: int, numbers: tuple[int, ...], coun
         ):
             rows[place] = before
             same_rows.add(row.id)
-    return Alike(rows, gates, earlier.rows, earlier.gates)
+    return Alike(rows, gates, amounts, happened)
 
 
 def _same_slot(was: Plan, plan: Plan, name: str) -> bool:

@@ -169,8 +169,8 @@ def run(
     job = partial(simulate_replicates, plan, seed, n, keep, conditions, reference)
     first, last = first_replicate, first_replicate + replicates
     same = None
-    if like is not None and conditions is None and executor is None:
-        same = alike(plan, like, seed, tuple(range(first, last)), n * replicates)
+    if conditions is None and executor is None and like is not None:
+        same = in_common(plan, like, seed, tuple(range(first, last)), n * replicates)
     parts, rows = _map(job, first, last, n, keep, executor, same)
     while _effective(parts) < LEAST_EFFECTIVE <= n * replicates and last - first_replicate < 8 * replicates:
         first, last = (
@@ -183,6 +183,13 @@ def run(
             rows = np.concatenate([rows, more_rows], axis=1)
     numbers = tuple(range(first_replicate, last))
     return _gather(plan, seed, numbers, parts, rows, reference, conditions)
+
+
+def in_common(plan: Plan, like: Trials, seed: int, numbers: tuple[int, ...], count: int) -> Alike | None:
+    """Give what earlier trials have already; None where they are not of these draws, or something was known there."""
+    if like.rows is None or like.conditions is not None or (like.seed, like.numbers) != (seed, numbers):
+        return None
+    return alike(plan, like.plan, like.rows, like.gates) if like.count == count else None
 
 
 def _map(

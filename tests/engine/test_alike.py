@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from forecast.buildfile.reader import parse_build, read_build
-from forecast.engine.alike import alike
 from forecast.engine.forecast import Forecast, simulate
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import compile_plan
+from forecast.engine.trials import in_common
 from forecast.start import create_build, read_answers
 
 N = 4096
@@ -47,7 +47,7 @@ def test_after_any_edit_of_a_range_the_trials_are_the_same_to_the_bit(demo: str)
         build = parse_build(new)
         same(simulate(build, trials=N, keep="rows", like=was), simulate(build, trials=N, keep="rows"))
         plan, trials = compile_plan(build), was.trials
-        found = alike(plan, trials, trials.seed, trials.numbers, trials.count)
+        found = in_common(plan, trials, trials.seed, trials.numbers, trials.count)
         assert found is not None
         taken.append(len(found.rows) / len(plan.rows))
     assert np.median(taken) > 0.75  # dues, fees and what is a share of others follow
@@ -104,14 +104,14 @@ def test_other_draws_are_not_taken() -> None:
     was = simulate(build, trials=N, keep="rows")
     plan = compile_plan(build)
     numbers, count = was.trials.numbers, was.trials.count
-    assert alike(plan, was.trials, was.trials.seed, numbers, count) is not None
-    assert alike(plan, was.trials, was.trials.seed + 1, numbers, count) is None
-    assert alike(plan, was.trials, was.trials.seed, numbers, 2 * count) is None
+    assert in_common(plan, was.trials, was.trials.seed, numbers, count) is not None
+    assert in_common(plan, was.trials, was.trials.seed + 1, numbers, count) is None
+    assert in_common(plan, was.trials, was.trials.seed, numbers, 2 * count) is None
     totals = simulate(build, trials=N, keep="totals").trials
-    assert alike(plan, totals, totals.seed, totals.numbers, totals.count) is None
+    assert in_common(plan, totals, totals.seed, totals.numbers, totals.count) is None
     line = plan.payable[0].id
     known = simulate(build, trials=N, keep="rows", known=KnownFacts(fixed={line: 7.0}))
-    assert alike(plan, known.trials, was.trials.seed, numbers, count) is None
+    assert in_common(plan, known.trials, was.trials.seed, numbers, count) is None
     # and what is known now is worked out anew
     facts = KnownFacts(fixed={line: 7.0})
     same(
