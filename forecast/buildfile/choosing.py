@@ -59,8 +59,10 @@ def in_words(id: str) -> str:
 
 
 def counts(item: Costed, scenario: Scenario) -> bool:
-    """Tell whether a line or event counts: its package takes its route, or it has no route."""
-    return item.route is None or item.package is None or scenario.route(item.package) == item.route
+    """Tell whether a line or event counts: a package that needs it takes its route, or it has no route."""
+    if item.route is None or not item.packages:
+        return True
+    return any(scenario.route(package) == item.route for package in item.packages)
 
 
 def choose(build: Build, scenario: str | None = None) -> Choice:

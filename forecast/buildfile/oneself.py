@@ -116,12 +116,13 @@ def _gathered(lines: Iterable[Line], scenario: Scenario) -> tuple[OwnHazard, ...
     for line in lines:
         if line.group in ("freight", "import") or line.id.endswith("_shop"):
             continue
-        route = line.route or (scenario.route(line.package) if line.package else OWN_ROUTE)
+        package = next((one for one in line.packages if scenario.route(one) == OWN_ROUTE), line.package)
+        route = line.route or (scenario.route(package) if package else OWN_ROUTE)
         if route != OWN_ROUTE:
             continue
         for caution in cautions_for(line.id, line.hazards):
-            if is_done(caution, line.id, line.package, line.hazards):
-                found.setdefault(caution.id, (caution, []))[1].append(line.package or line.title)
+            if is_done(caution, line.id, package, line.hazards):
+                found.setdefault(caution.id, (caution, []))[1].append(package or line.title)
     return tuple(OwnHazard(caution, tuple(dict.fromkeys(names))) for caution, names in found.values())
 
 

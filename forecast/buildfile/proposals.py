@@ -141,7 +141,7 @@ def _as_written(goods: Goods) -> dict[str, Any]:
     return table
 
 
-def way(build: Build, routes: Mapping[str, str], name: str) -> AddScenario:
+def way(build: Build, routes: Mapping[str, str], name: str, like: str | None = None) -> AddScenario:
     """Give the change that makes a mix of routes a way to do the build.
 
     Parameters
@@ -151,18 +151,30 @@ def way(build: Build, routes: Mapping[str, str], name: str) -> AddScenario:
         Route by work package.
     name : str
         What it is called.
+    like : str, optional
+        The way whose overrides the mix was worked out with: it keeps them, so that it costs what was shown.
     """
     usual = max(dict.fromkeys(routes.values()), key=lambda route: list(routes.values()).count(route))
     others = {package: route for package, route in routes.items() if route != usual}
-    return AddScenario(free_id(name, build.scenario), {"name": name, "all": usual, **others})
+    kept = _overrides(build, like)
+    table = {"name": name, "all": usual, **others, **({"override": kept} if kept else {})}
+    return AddScenario(free_id(name, build.scenario), table)
 
 
-def way_of(build: Build, routes: Mapping[str, str]) -> str | None:
-    """Give the id of the scenario that takes just these routes; None where there is none."""
+def way_of(build: Build, routes: Mapping[str, str], like: str | None = None) -> str | None:
+    """Give the id of the scenario that takes just these routes with the overrides of another; None if there is none."""
     for id, scenario in build.scenario.items():
-        if all(scenario.route(package) == route for package, route in routes.items()):
+        if _overrides(build, id) == _overrides(build, like) and all(
+            scenario.route(package) == route for package, route in routes.items()
+        ):
             return id
     return None
+
+
+def _overrides(build: Build, way: str | None) -> dict[str, dict[str, Any]]:
+    """Give what a way overrides, as the file writes it."""
+    scenario = build.scenario.get(way or "")
+    return {} if scenario is None else {item: dict(keys) for item, keys in scenario.override.items()}
 
 
 def measures_on_offer(build: Build) -> dict[str, str]:

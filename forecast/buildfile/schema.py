@@ -228,6 +228,11 @@ class Costed(Part):
         return self
 
     @property
+    def packages(self) -> tuple[str, ...]:
+        """Work packages that need it: it counts where any of them takes its route."""
+        return () if self.package is None else (self.package,)
+
+    @property
     def title(self) -> str:
         """The name to show: the one given, or one made from the id."""
         return self.name or self.id.replace("_", " ").replace("-", " ").capitalize()
@@ -243,6 +248,9 @@ class Line(Costed):
         (rent). When left out it follows from the group and the unit; see `bought_as`.
     takeoff : take-off table or None
         Dimensions, in place of a quantity; the price is then for one of what it counts.
+    also_for : list of str
+        Other work packages that need it too, as primer and paint both need a spray gun: it counts once, where any of
+        them takes its route.
     price : figure or None
         For one of the quantity's unit, or of its own: ``{ value = 62, unit = "gal" }`` beside a quantity in litres.
     minimum, maximum : figure or None
@@ -259,6 +267,7 @@ class Line(Costed):
     """
 
     group: Group
+    also_for: tuple[Identifier, ...] = ()
     amount: UncertainFigure | None = None
     quantity: UncertainFigure | None = None
     takeoff: Takeoff | None = None
@@ -270,6 +279,11 @@ class Line(Costed):
     supplier: Name | None = None
     resale: UncertainFigure | None = None
     bought: Bought | None = None
+
+    @property
+    def packages(self) -> tuple[str, ...]:
+        """Work packages that need it: it counts where any of them takes its route."""
+        return (*super().packages, *self.also_for)
 
     @property
     def only_own_work(self) -> bool:

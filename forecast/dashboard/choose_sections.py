@@ -247,7 +247,7 @@ def _section(view: Opened, *, alone: bool) -> None:
             if told := hazards_sentence(found, money):
                 on_tap(OnTap(_hurts(found.hazards), [told]))
             taken = found.best or found.cheapest
-            add_way(taken.routes, _way_name(taken), "mix-way")
+            add_way(taken.routes, _way_name(taken), "mix-way", view.scenario)
         with own:
             _own_mix(view, found, taken)
 
@@ -295,7 +295,7 @@ def _own_mix(view: Opened, found: Mixes, best: Mix) -> None:
         text(" ".join(left))
     if hazards := own_hazards_of_mix(view.build, mine.routes, mine.options.values()):
         on_tap(OnTap(_hurts(hazards), [own_hazards_sentence(hazards)]))
-    add_way(mine.routes, _way_name(mine), "own-mix-way")
+    add_way(mine.routes, _way_name(mine), "own-mix-way", view.scenario)
 
 
 def _beside_the_best(view: Opened, found: Mixes, mine: Mix, best: Mix) -> None:

@@ -202,15 +202,18 @@ def _wrong(path: str | None, told: Quoted) -> str:
     return ""
 
 
-def add_way(routes: Mapping[str, str], name: str, key: str) -> None:
-    """Offer to make a mix one of the ways to do the build; where one of them is just that, say which."""
+def add_way(routes: Mapping[str, str], name: str, key: str, like: str | None) -> None:
+    """Offer to make a mix one of the ways to do the build; where one of them is just that, say which.
+
+    ``like`` is the way whose overrides it was worked out with.
+    """
     build = build_to_change()
     told = "It then stands beside the others, in the picture above and at the left."
-    there = way_of(build, routes)
+    there = way_of(build, routes, like)
     if there is not None:
         st.caption(safe(f"This is the way \u201c{scenario_title(build, there)}\u201d."))
     elif st.button("Make this one of the ways to do it", key=key, help=told):
-        put([way(build, routes, name)])
+        put([way(build, routes, name, like)])
 
 
 def add_both_ways() -> None:

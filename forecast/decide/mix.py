@@ -301,7 +301,8 @@ def prices_left(build: Build, known: Knowledge, routes: Mapping[str, str]) -> tu
         for line in build.line
         if line.id in agreed
         and line.route is not None
-        and routes.get(line.package or "", line.route) != line.route
+        and line.packages
+        and all(routes.get(package, line.route) != line.route for package in line.packages)
     )
 
 

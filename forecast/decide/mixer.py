@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forecast.buildfile.choosing import overridden
+from forecast.buildfile.choosing import counts, overridden
 from forecast.buildfile.schema import Build, Event, Scenario
 from forecast.decide.again import Again, replay_of
 from forecast.decide.made import routes_made
@@ -137,8 +137,8 @@ class Mixer:
         for row in self.forecast.plan.rows:
             packages: set[str] = set()
             item = self._items.get(row.of)
-            if item is not None and item.package is not None and item.route is not None:
-                packages.add(item.package)
+            if item is not None and item.route is not None:
+                packages.update(item.packages)
             if row.id not in self._fixed:
                 for node in walk(row.formula):
                     if isinstance(node, LineValue):
@@ -208,9 +208,7 @@ class Mixer:
     def _counts(self, row: Row, routes: Routes) -> bool:
         """Tell whether a row is one of the ways that a mix takes."""
         item = self._items.get(row.of)
-        return (
-            item is None or item.package is None or item.route is None or routes[item.package] == item.route
-        )
+        return item is None or counts(item, Scenario(routes=routes))
 
     def _settled(self, row: Row, amount: Value) -> Value:
         """Give what a row evaluated anew comes to with what was paid or agreed for it."""
@@ -271,7 +269,7 @@ def _union(build: Build) -> Build:
     """
     return build.model_copy(
         update={
-            "line": tuple(line.model_copy(update={"route": None}) for line in build.line),
+            "line": tuple(line.model_copy(update={"route": None, "also_for": ()}) for line in build.line),
             "event": tuple(_without_handing_over(event) for event in build.event),
             "scenario": {_UNION: Scenario()},
         }

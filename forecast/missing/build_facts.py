@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from forecast.buildfile.cautions import mentions
+from forecast.buildfile.choosing import counts
 from forecast.buildfile.incoterms import incoterm
 from forecast.buildfile.rulefiles import Country, country_of
 from forecast.buildfile.schema import Build, Costed, Currency, Line
@@ -122,12 +123,12 @@ class Facts:
 
     def by_oneself(self, item: Costed) -> bool:
         """Tell whether a line counts in a scenario in which its package is done by oneself."""
-        if item.route is None or item.package is None:
+        if item.route is None or not item.packages:
             return True
         if item.route != "self":
             return False
         scenarios = self.build.scenario.values()
-        return not scenarios or any(scenario.route(item.package) == "self" for scenario in scenarios)
+        return not scenarios or any(counts(item, scenario) for scenario in scenarios)
 
     @cached_property
     def foreign(self) -> bool:

@@ -160,9 +160,10 @@ class Usual:
         """Tell whether some way to do the build takes the route in which a line counts."""
         package, route = table.get("package"), table.get("route")
         ways = self.build.scenario.values()
-        return (
-            not ways or package is None or route is None or any(way.route(package) == route for way in ways)
-        )
+        if not ways or package is None or route is None:
+            return True
+        packages = (package, *table.get("also_for", ()))
+        return any(way.route(name) == route for way in ways for name in packages)
 
     def change(self, id: str) -> AddItem | None:
         """Give the change that adds it, of what is in the build only; None where nothing would be left of it."""

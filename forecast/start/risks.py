@@ -99,10 +99,6 @@ def _by_the_shop(library: Library, listed: Sequence[TomlTable]) -> TomlTable:
     return TomlTable("[scenario.outsourced.override]", changes, above=(_SHOP_EVENTS,))
 
 
-_FOR_SPRAYING = ("compressor", "spray_guns", "air_fed_mask")
-"""What whoever sprays needs, primer or paint."""
-
-
 def scenarios(
     answers: Answers, library: Library, lines: Sequence[dict[str, Any]], listed: Sequence[TomlTable]
 ) -> tuple[TomlTable, ...]:
@@ -124,14 +120,8 @@ def scenarios(
         "[scenario.mixed]", mixed, {"paint": said},
         cautions=tuple(item for item in cautions_for("paint_materials") if item.id == "isocyanate"),
     )  # fmt: skip
-    primed = TomlTable(
-        "[scenario.mixed.override]",
-        {table["id"]: {"package": "filling"} for table in lines if table["id"] in _FOR_SPRAYING},
-        above=("Primer is sprayed by whoever fills: mask, guns and compressor go with it.",),
-    )
-    ways = (between, primed) if filling == "self" and paint == "shop" and primed.values else (between,)
     outsourced = TomlTable("[scenario.outsourced]", {"name": "All farmed out", "all": "shop"})
     shop = (outsourced, _by_the_shop(library, listed))
     if answers.filling == answers.paint == "self":
-        return diy, *ways, *shop
-    return *ways, diy, *shop
+        return diy, between, *shop
+    return between, diy, *shop

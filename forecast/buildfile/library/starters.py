@@ -77,6 +77,8 @@ class StarterLine:
         That it is needed at all.
     package, route : str or None
         Work package, and the route in which the line counts.
+    also_for : tuple of str
+        Other work packages that need it too.
     safety, optional, forgotten, income : bool
         Never to be trimmed; can be done without; often forgotten; money that comes in.
     causes : mapping
@@ -98,6 +100,7 @@ class StarterLine:
     chance: float = 1.0
     package: str | None = None
     route: str | None = None
+    also_for: tuple[str, ...] = ()
     safety: bool = False
     optional: bool = False
     forgotten: bool = False
@@ -124,6 +127,8 @@ class StarterLine:
             table["package"] = self.package
         if self.route:
             table["route"] = self.route
+        if self.also_for:
+            table["also_for"] = list(self.also_for)
         if self.scale == "percent":
             table["percent"] = _figure(self.range, self.causes)
             table["of"] = [name for name in self.of if present is None or name in present]
@@ -314,7 +319,11 @@ class Library:
     def table(self, name: str, present: Collection[str], *, timed: bool) -> tuple[str, dict[str, Any]]:
         """Give whether an id is a "line" or an "event", and its table; see `StarterEvent.table`."""
         if any(line.id == name for line in self.lines):
-            return "line", self.line(name).table(present)
+            table = self.line(name).table(present)
+            needing = {line.package for line in self.lines if present is None or line.id in present}
+            if not (also := [package for package in table.pop("also_for", ()) if package in needing]):
+                return "line", table
+            return "line", table | {"also_for": also}
         return "event", self.event(name).table(present, timed=timed)
 
     def phase(self, name: str) -> StarterPhase:
