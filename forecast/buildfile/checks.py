@@ -249,13 +249,13 @@ def _routes(build: Build, extra: set[str]) -> list[Raised]:
             if item.route:
                 offered[item.package].add(item.route)
     for place, line in enumerate(build.line):
-        at = ("line", place, "also_for")
+        here: Path = ("line", place, "also_for")
         if line.also_for and (line.package is None or line.route is None):
             mend = "Name the work package and the route in which it counts."
-            found.append((at, "work packages beside none", mend))
+            found.append((here, "work packages beside none", mend))
         for name in line.also_for:
             if name not in extra.union(offered):
-                found.append((at, f"no work package {name!r}", nearest(name, offered)))
+                found.append((here, f"no work package {name!r}", nearest(name, offered)))
     known = {"self", "shop"}.union(extra, *offered.values())
     for name, scenario in build.scenario.items():
         if scenario.all not in known:
