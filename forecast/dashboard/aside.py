@@ -180,6 +180,11 @@ class Aside:
         try:
             send(_pipe(process.stdin), (errand.work, errand.arguments))
             well, found = receive(_pipe(process.stdout))
+        except (
+            TypeError,
+            AttributeError,
+        ):  # what cannot be sent: nothing of it went down the pipe, the next may go
+            return None
         except (OSError, EOFError, ValueError, pickle.PickleError):
             self._deaths += 1
             self._end()

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import date
-from types import MappingProxyType
 
 from forecast.buildfile.consignment import Consignment, Moment, figures_in
 from forecast.buildfile.incoterms import IncotermsRule, incoterm
@@ -136,7 +135,7 @@ def expand(
         lines=tuple(sheet.lines),
         stages=tuple(sheet.stages),
         events=tuple(sheet.events),
-        inputs=MappingProxyType(dict(sheet.inputs)),
+        inputs=dict(sheet.inputs),  # a plan goes to another process, which no view of a mapping can
         notes=tuple(sheet.notes),
         warnings=(
             *rules.warnings(on, frozenset(book.used)),

@@ -10,6 +10,7 @@ import threading
 import time
 from collections.abc import Callable, Hashable, Iterator
 from pathlib import Path
+from types import MappingProxyType
 
 import numpy as np
 import psutil
@@ -23,6 +24,7 @@ from forecast.decide.again import replay_of
 from forecast.decide.firm_up import firm_up, firm_up_of
 from forecast.engine.forecast import simulate
 from forecast.ledger.folder import BuildFolder
+from forecast.start import read_answers, write_build
 from forecast.watching.known_facts import forecast_given
 from forecast.watching.standing import Record
 from tests.dashboard.conftest import Run
@@ -30,6 +32,8 @@ from tests.decide.sample import SMALL
 
 MEGABYTE = 2**20
 ROOT = Path(__file__).parents[2]
+SCENARIOS = ROOT / "scenarios"
+DEMOS = sorted(path.parent.name for path in SCENARIOS.glob("*/build.toml"))
 
 
 class Kept:
@@ -266,3 +270,28 @@ def test_it_stays_small_however_much_it_was_given(aside: Aside, kept: Kept) -> N
         wait_for(lambda number=number: number in kept.found)  # type: ignore[misc]
     assert process.memory_info().rss < before + 45 * MEGABYTE
     assert before < 130 * MEGABYTE
+
+
+@pytest.mark.parametrize("build", [*DEMOS, "guided"])
+def test_every_kind_of_build_can_be_worked_out_there(build: str, aside: Aside, kept: Kept) -> None:
+    """What could not be sent, as a plan of goods from abroad once could not, ended the second process."""
+    text = (
+        write_build(read_answers({"country": "NL", "origin": "GB"}))
+        if build == "guided"
+        else (SCENARIOS / build / "build.toml").read_text("utf-8")
+    )
+    parsed = parse_build(text)
+    forecast = simulate(parsed, trials=1024, keep="rows")
+    assert aside.takes("firm up", Errand(firm_up_of, (forecast, parsed, 0.8)))
+    wait_for(lambda: "firm up" in kept.found, 20)
+    assert kept.found["firm up"] == firm_up_of(forecast, parsed, 0.8)
+
+
+def test_what_cannot_be_sent_is_worked_out_by_the_server_and_ends_nothing(aside: Aside, kept: Kept) -> None:
+    assert aside.takes("no", Errand(len, (MappingProxyType({}),)))
+    wait_for(lambda: not aside.takes("no", Errand(len, (MappingProxyType({}),))))
+    assert "no" not in kept.found
+    pid = aside.pid
+    assert aside.takes("yes", Errand(len, ("four",)))
+    wait_for(lambda: "yes" in kept.found)
+    assert (kept.found["yes"], aside.pid) == (4, pid)
