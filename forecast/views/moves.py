@@ -9,13 +9,14 @@ from math import log
 from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.decide.contingency import ENOUGH_CLOSED
 from forecast.engine.known import KnownFacts
+from forecast.views.off_estimate import off_in_all, off_words
 from forecast.watching.behind_moves import OWN_RANGES, WIDER
 from forecast.watching.moved import Moved, MovedPart
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.watching.standing import day_before
 from forecast.words.chances import so_many
 from forecast.words.day_words import long_day
-from forecast.words.minor_units import exponent, to_float
+from forecast.words.minor_units import exponent, from_float, to_float
 from forecast.words.money import about, as_written, rounding_step, signed
 
 PART_WORDS = {
@@ -57,6 +58,7 @@ _ELSEWHERE = {
 }
 """The two for what came on top where another way of doing the build has it, by whether that is all."""
 
+_ENTERED = 2  # so many parts of what is said of an entry tell what was entered itself
 _TITLE = 5  # words of a title that a sentence has room for
 
 
@@ -322,38 +324,47 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -
         if read and read <= itself | now.known.facts.amounts.keys() and read & itself:
             itself.add(row.id)
     moves = {name: line.now[1] - then[name][0][1] for name, line in lines.items()}
-    paid = [lines[name] for name in entered]
-    own, off = sum(moves[name] for name in entered), sum(line.now[1] - line.estimate for line in paid)
-    if all(map(_priced, paid)) and abs(own - off) < least:  # nothing else was forecast that is worth a word
+    bought = [lines[name] for name in entered if _priced(lines[name])]
+    others = [lines[name] for name in entered if not _priced(lines[name])]
+    own, off = sum(moves[line.id] for line in bought), off_in_all(bought, money)
+    if abs(own - off) < least:  # nothing else was forecast that is worth a word
         own = off
     rest = sum(moves[name] for name in itself & moves.keys() if name not in entered)
     learned = sum(line.mean_now - then[name][1] for name, line in lines.items() if name not in itself)
-    why = _why_open(earlier, now, learned) if off * learned > 0 and abs(learned) >= least else ""
+    far = off + sum(line.now[1] - line.estimate for line in others)
+    why = _why_open(earlier, now, learned) if far * learned > 0 and abs(learned) >= least else ""
     outside = now.outside - (0.0 if earlier is None else earlier.outside)
+    further = sum(moves[line.id] for line in others)
     parts = [
-        (_came_in(paid, own, money), own),
+        (_came_in(bought, own, money) if bought else "", own),
+        (_entered_words(others, further, money) if others else "", further),
         ("What is reckoned from it follows", rest if abs(rest) >= least else 0.0),
         (why, learned if why else 0.0),
         ("This way does not have all that was paid for", outside),
     ]
     told = [(words, as_written(amount, money)) for words, amount in parts]
     spread = change - sum(amount for _, amount in told)
-    told.append((_spread_words(earlier, now, spread), as_written(spread, money)))
-    came, *others = told
-    priced = bool(paid) and all(map(_priced, paid))
-    if paid and all(line.unforeseen for line in paid) and not any(amount for _, amount in others[:-1]):
-        return f"{came[0]}."  # P80 moved by just that: what is left over is how the two levels are rounded
-    if not any(amount for _, amount in others):
-        return f"{_off_words(paid, money)}." if priced else ""
-    if not priced and sum(bool(amount) for _, amount in told) < 2:
-        return ""
-    sentences = [f"{words}: {signed(amount, money)}." for words, amount in told if amount]
-    if priced and not came[1]:
-        sentences = [f"{came[0]}.", *sentences]
-    return " ".join(sentences)
+    others_told = sum(bool(amount) for _, amount in told[_ENTERED:])
+    alone = len(entered) == 1 or (bool(others) and not bought and all(line.unforeseen for line in others))
+    if alone and not others_told and abs(spread) <= least / 2:
+        # P80 moved by just that, but for rounding
+        return f"{_off_words(bought, money) if bought else told[1][0]}."
+    told.append((_spread_words(earlier, now, spread, bought, others), as_written(spread, money)))
+    sentences = [
+        f"{words}: {signed(amount, money)}." if amount else f"{words}."
+        for place, (words, amount) in enumerate(told)
+        if amount or (words and change and place < _ENTERED)
+    ]
+    return " ".join(sentences) or (f"{_off_words(bought, money)}." if bought and not others else "")
 
 
-def _spread_words(earlier: Reforecast | None, now: Reforecast, spread: float) -> str:
+def _spread_words(
+    earlier: Reforecast | None,
+    now: Reforecast,
+    spread: float,
+    bought: list[LineWatch],
+    others: list[LineWatch],
+) -> str:
     """Say why more or less can vary: as the open ranges count otherwise, or for what was entered alone.
 
     What is no more than the rounding of the two levels says nothing of that.
@@ -365,35 +376,76 @@ def _spread_words(earlier: Reforecast | None, now: Reforecast, spread: float) ->
     if abs(wider) > WIDER and wider * spread > 0:
         clause = _ranges_held(wider, len(now.closed_with_range))
         return f"{clause[0].upper()}{clause[1:]}"
+    one = len(bought) == 1
+    if spread < 0 and bought and all(line.state == "closed" and not line.is_income for line in bought):
+        return f"{'It' if one else 'They'} can come no dearer now"
+    if spread > 0 and bought and all(line.if_needed is not None for line in bought):
+        return f"{'It was' if one else 'They were'} not sure to be needed before"
+    if spread < 0 and len(others) == 1 and not bought and others[0].paid > 0 and others[0].state != "closed":
+        return "A dearer end of it is less likely now"
     return f"{'More' if spread > 0 else 'Less'} can vary now"
 
 
-def _came_in(entered: list[LineWatch], own: float, money: str) -> str:
-    """Say how lines came in of which something was entered; `own` is how far their middle figures moved by it."""
-    if not entered:
-        return ""
-    if not all(map(_priced, entered)):
-        if len(entered) > 1:
-            return "What was entered itself"
-        (line,) = entered
-        name = f"\u201c{short(line.title)}\u201d"
-        if line.kind == "event":
-            if not (line.happened or line.paid):
-                return f"{name} cannot happen any more"
-            return f"{name} {'happened' if own > 0 or line.state != 'closed' else 'cost less than thought'}"
-        if line.unforeseen:
-            return f"{name} was not foreseen"
-        if line.state == "closed":
-            return f"Nothing was sold on {name}" if line.is_income else f"{name} was given up"
-        if line.looks_settled:
-            return f"What is paid for {name} is likely all"
+def _entered_words(entered: list[LineWatch], own: float, money: str) -> str:
+    """Say what was entered of lines that have no price yet; `own` is how far their middle figures moved by it."""
+    if len(entered) > 1:
+        count = len(entered)
+        if all(line.kind == "event" and not (line.happened or line.paid) for line in entered):
+            return f"{count} risks cannot happen any more"
+        if all(line.state == "closed" and not line.paid for line in entered):
+            return f"Nothing is paid for {count} lines that are closed"
+        if all(line.unforeseen for line in entered):
+            return f"{count} bills were not foreseen"
+        return f"{count} lines are paid in part, or told of"
+    (line,) = entered
+    name = f"\u201c{short(line.title)}\u201d"
+    if line.kind == "event":
+        if not (line.happened or line.paid):
+            return f"{name} cannot happen any more"
+        return f"{name} {'happened' if own > 0 or line.state != 'closed' else 'cost less than thought'}"
+    if line.unforeseen:
+        return f"{name} was not foreseen"
+    if line.state == "closed":
+        return f"Nothing was sold on {name}" if line.is_income else f"{name} was given up"
+    if not line.paid or line.is_income:
+        return f"{name} is paid in part" if line.paid else f"{name} is open"
+    off = to_float(from_float(line.paid, money) - from_float(line.estimate, money), money)
+    if line.looks_settled:
+        told = f"What is paid for {name} is likely all"
+        if line.if_needed is not None:
+            return told
+        yet = _yet(off, own, money)
+        return f"{told}, {off_words(off, money)} its middle estimate{yet}"
+    if off < 0:
         return f"{name} is paid in part"
-    off = sum(line.now[1] - line.estimate for line in entered)
-    if any(line.if_needed is not None for line in entered):  # before, it stood in no sum in full
-        return _off_words(entered, money)
-    if as_written(off, money) == as_written(own, money):
-        return _off_words(entered, money, summed=not as_written(own, money))
-    return f"{_off_words(entered, money)}, where {_off(off - own, money)} was expected by then"
+    if line.if_needed is not None:
+        return f"{name} was needed, is {off_words(off, money)} its middle estimate, and more may come"
+    return f"{name} is {off_words(off, money)} its middle estimate, and more may come{_yet(off, own, money)}"
+
+
+def _yet(off: float, own: float, money: str) -> str:
+    """Say that more, or less, had been expected where what is paid alone would have it move the other way."""
+    if not as_written(own, money) or off * own > 0:
+        return ""
+    return f"; {'more' if own < 0 else 'less'} was expected of it"
+
+
+def _came_in(bought: list[LineWatch], own: float, money: str) -> str:
+    """Say how prices of lines came in; `own` is how far their middle figures moved by it, which is said behind."""
+    off = off_in_all(bought, money)
+    if any(line.if_needed is not None for line in bought):  # before, it stood in no sum in full
+        return _off_words(bought, money)
+    if abs(off - own) < 2 * rounding_step(money):
+        shown = as_written(own, money)
+        if shown and from_float(off, money) == from_float(shown, money):
+            return _off_words(bought, money, summed=False)
+        return f"{_off_words(bought, money)}{', rounded' if shown else ''}"
+    if not as_written(own, money):
+        return f"{_off_words(bought, money)}, as expected by then"
+    then = off_words(as_written(off - own, money), money)
+    whom = "it" if len(bought) == 1 else "them"
+    then = f"{whom} at {'its' if whom == 'it' else 'their'} estimate" if then == "at" else f"{whom} {then}"
+    return f"{_off_words(bought, money)}; the forecast had {then} already"
 
 
 def _priced(line: LineWatch) -> bool:
@@ -404,8 +456,8 @@ def _priced(line: LineWatch) -> bool:
 
 def _off_words(lines: list[LineWatch], currency: str, *, summed: bool = True) -> str:
     """Say how far the prices of lines are off their middle estimates; without the sum where it stands behind."""
-    off = sum(line.now[1] - line.estimate for line in lines)
-    far = _off(off, currency) if summed else "over" if off > 0 else "under"
+    off = off_in_all(lines, currency)
+    far = off_words(off, currency) if summed else "over" if off > 0 else "under"
     agreed = any(line.state == "committed" for line in lines)
     if len(lines) > 1:
         return (
@@ -414,12 +466,6 @@ def _off_words(lines: list[LineWatch], currency: str, *, summed: bool = True) ->
     name = f"\u201c{short(lines[0].title)}\u201d"
     needed = f"{name} was needed, and" if lines[0].if_needed is not None else name
     return f"{f'The price agreed for {name} is' if agreed else f'{needed} came in'} {far} its middle estimate"
-
-
-def _off(off: float, currency: str) -> str:
-    """Write how far something is off an estimate: ``€110 over``; ``at`` where it is not."""
-    off = as_written(off, currency)
-    return f"{about(abs(off), currency)} {'over' if off > 0 else 'under'}" if off else "at"
 
 
 def _why_open(earlier: Reforecast | None, now: Reforecast, learned: float) -> str:
@@ -492,7 +538,7 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
     agreed = step.part.agreed
     how = "settled" if not agreed else "agreed" if agreed == step.part.settled else "paid or agreed"
     over = to_float(step.part.over, currency)
-    far = f"{_off(over, currency)} {'its estimate' if one else 'their estimates'}"
+    far = f"{off_words(over, currency)} {'its estimate' if one else 'their estimates'}"
     told = f"{lines} {'is' if one else 'are'} {how}"
     if as_written(over, currency) > 0:
         return f"{told} {far}, yet less can vary"

@@ -8,6 +8,7 @@ from fractions import Fraction
 from math import ceil
 
 from forecast.engine.trials import LEAST_EFFECTIVE
+from forecast.views.off_estimate import ends_at, estimate_words, is_known, off_estimate
 from forecast.views.settling_words import state_words
 from forecast.watching.earned import Earned
 from forecast.watching.history import History, HistoryPoint
@@ -16,7 +17,6 @@ from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.words.minor_units import exponent
 from forecast.words.money import (
     about,
-    as_written,
     builds,
     difference,
     entered,
@@ -210,32 +210,31 @@ def line_figures(line: LineWatch, currency: str) -> tuple[str, str, str, str, st
     """Write a line's estimate, what was paid, its forecast, how far that reaches, and how far it is off the estimate.
 
     What a closed line cost is known and stands to the cent; so does a sum paid that the forecast does not go beyond.
-    The last figure is the difference of the two that stand beside it, as they are written. Of what may not be needed
-    there is none before it is: what it would cost is no forecast of what it will.
+    The estimate then stands to the cent beside it, so that the last figure is the difference of both as written. Of
+    what may not be needed there is none before it is: what it would cost is no forecast of what it will.
     """
-    half = as_written(line.now[1], currency)
+    known = is_known(line, currency)
 
-    def is_paid(value: float) -> bool:
-        return bool(line.paid) and abs(value - line.paid) < rounding_step(currency) / 2
+    def end_told(value: float) -> str:
+        # rounded, an end that is what was paid could lie above the middle
+        is_paid = bool(line.paid) and abs(value - line.paid) < rounding_step(currency) / 2
+        return entered(line.paid, currency) if is_paid else about(value, currency)
 
-    paid, known = is_paid(line.now[1]), line.state == "closed"
-    # rounded, an end that is what was paid could lie above the middle
-    ends_told = [
-        entered(line.paid, currency) if is_paid(end) else about(end, currency) for end in line.now[::2]
-    ]
-    reach = "" if known else " to ".join(dict.fromkeys(ends_told))
-    exactly = known or paid
-    ends = line.paid if paid else line.now[1] if known else half
+    told = [end_told(end) for end in line.now[::2]]
+    reach = "" if line.state == "closed" else " to ".join(dict.fromkeys(told))
+    ends = ends_at(line, currency)
+    if known and line.state == "committed":
+        reach = entered(ends, currency)
     return (
         "not foreseen"
         if line.unforeseen
-        else about(line.estimate, currency)
+        else estimate_words(line, currency)
         if line.needed
         else maybe_words(line, currency),
         entered(line.paid, currency) if line.paid else "\u2013",
-        entered(ends, currency) if exactly else about(half, currency),
+        entered(ends, currency) if known else about(ends, currency),
         reach,
-        difference(ends - as_written(line.estimate, currency), currency) if line.needed else "",
+        difference(off_estimate(line, currency), currency) if line.needed else "",
     )
 
 

@@ -166,12 +166,13 @@ def lines(count: int, high: int) -> str:
     ("others", "paid", "said"),
     [
         (lines(8, 1200), 400_000,
-         r"“Kit” came in over its middle estimate: \+€3,000\. Your estimates so far came in low, so the open ones are "
-         r"raised: \+€[0-9,]+\.( (More|Less) can vary now: [+−]€[0-9,]+\.)?"),
-        (lines(8, 6000), 101_400, r"“Kit” came in over its middle estimate: \+€10\. Less can vary now: −€[0-9,]+\."),
-        ("", 100_400, r"“Kit” came in at its middle estimate\. Less can vary now: −€[0-9,]+\."),
+         r"“Kit” came in €2,996 over its middle estimate, rounded: \+€3,000\. Your estimates so far "
+         r"came in low, so the open ones are raised: \+€[0-9,]+\.( (More|Less) can vary now: [+−]€[0-9,]+\.)?"),
+        (lines(8, 6000), 101_400, r"“Kit” came in over its middle estimate: \+€10\. It can come no dearer now: "
+                                  r"−€[0-9,]+\."),
+        ("", 100_400, r"“Kit” came in at its middle estimate\. It can come no dearer now: −€[0-9,]+\."),
         ("", 111_400, r"“Kit” came in over its middle estimate: \+€110\. (Your estimates so far came in low, so the "
-             r"open ones are raised: \+€[0-9,]+\. )?Less can vary now: −€[0-9,]+\."),
+             r"open ones are raised: \+€[0-9,]+\. )?It can come no dearer now: −€[0-9,]+\."),
     ],
 )  # fmt: skip
 def test_an_entry_is_held_against_its_estimate_and_the_parts_are_the_one_total(
@@ -222,7 +223,7 @@ def test_each_kind_of_entry_is_named(tmp_path: Path) -> None:
         ledger.close_line(name, "2026-05-02")
 
     assert after(lambda: pay("lamps", 160_00)).startswith(
-        "“Lamps” was needed, and came in €10 over its middle estimate: +€160. Less can vary now: −€"
+        "“Lamps” was needed, and came in €10 over its middle estimate: +€160. It can come no dearer now: −€"
     )
     for minor in (
         80_00,
@@ -235,7 +236,9 @@ def test_each_kind_of_entry_is_named(tmp_path: Path) -> None:
         "“Rust” happened: +€4"
     )
     agreed = after(lambda: ledger.add_commitment("2026-05-04", "shop", "filler", 700_00, "EUR"))
-    assert agreed.startswith("The price agreed for “Filler” is over its middle estimate: +€100. ")
+    assert agreed.startswith(
+        "The price agreed for “Filler” is €96 over its middle estimate, rounded: +€100. "
+    )
     assert "Less can vary now: −€" in agreed
 
 

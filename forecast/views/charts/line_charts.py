@@ -15,7 +15,8 @@ from forecast.engine.forecast import LineSummary
 from forecast.views.charts.frame import framed, label_lookup, layered, money_axis, span, tips, wrapped
 from forecast.views.theme import LIGHT, Palette
 from forecast.words.chances import so_many_of
-from forecast.words.money import about, entered, rounding_step
+from forecast.words.minor_units import from_float
+from forecast.words.money import about, entered
 
 _ROW, _LINE = 21, 12
 """Pixels of a row, and of each line of a name that has several."""
@@ -235,8 +236,9 @@ def estimate_paid_forecast(
             {
                 "key": item.id, "estimate": item.estimate, "paid": item.paid, "p10": item.p10, "p50": item.p50,
                 "p90": item.p90, "closed": item.closed, "Line": item.title,
-                "Estimate": about(item.estimate, currency), "Paid": entered(item.paid, currency),
-                "Forecast": about(item.p50, currency) + (", closed" if item.closed else ""),
+                "Estimate": (entered if item.closed else about)(item.estimate, currency),
+                "Paid": entered(item.paid, currency),
+                "Forecast": f"{entered(item.p50, currency)}, closed" if item.closed else about(item.p50, currency),
             }
             for item in shown
         ]
@@ -268,9 +270,10 @@ def estimate_paid_forecast(
     )
     lines = [item for item in items if item.group != "events"]  # what may happen is no line
     done = sum(item.closed for item in lines)
-    step = rounding_step(currency)  # as the figures are written, so that the count is that of the table
-    dear = sum(
-        item.closed and item.foreseen and round(item.paid / step) > round(item.estimate / step)
+    dear = sum(  # to the cent, as the figures are written, so that the count is that of the table
+        item.closed
+        and item.foreseen
+        and from_float(item.paid, currency) > from_float(item.estimate, currency)
         for item in lines
     )
     title = f"{so_many_of(done, len(lines), 'line')} closed".capitalize()

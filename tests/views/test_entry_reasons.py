@@ -1,0 +1,138 @@
+"""What an entry did to P80 is never without a reason, and what a price is off its estimate is its true difference."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from forecast.buildfile.reader import parse_build
+from forecast.ledger import Ledger, NewReceipt
+from forecast.views.after_entry import after_entry
+from forecast.views.charts.line_charts import LineStanding, estimate_paid_forecast
+from forecast.views.off_estimate import off_in_all
+from forecast.views.watch_words import estimate_rows, line_figures
+from forecast.watching.reforecast import Reforecast, reforecast
+from forecast.watching.settling import enter_receipt, likely_answers
+from forecast.words.money import difference
+
+DAY = "2026-05-02"
+BUILD = parse_build(
+    """\
+[build]
+name = "Cents"
+currency = "EUR"
+country = "IE"
+estimating = 0.3
+[[line]]
+id = "kit"
+group = "kit"
+amount = { low = 500, middle = 695.17, high = 1200 }
+[[line]]
+id = "clips"
+group = "hardware"
+amount = { low = 20, middle = 26.38, high = 60 }
+[[line]]
+id = "filler"
+group = "consumables"
+bought = "several"
+amount = { low = 60, middle = 116, high = 400 }
+[[line]]
+id = "lamps"
+group = "other"
+chance = 0.4
+amount = { low = 100, middle = 190, high = 300 }
+[[line]]
+id = "paint"
+group = "finish"
+bought = "several"
+amount = { low = 1500, middle = 2200, high = 4200 }
+"""
+)
+
+
+def paid(folder: Path, **sums: int) -> Reforecast:
+    """Pay lines in full: minor units by line."""
+    ledger = Ledger(folder / "receipts.db", currency="EUR")
+    for name, minor in sums.items():
+        enter_receipt(ledger, BUILD, NewReceipt(DAY, "A shop", minor, "EUR", ((name, minor),)), {name: True})
+    return reforecast(BUILD, ledger, trials=2048)
+
+
+def read(text: str) -> float:
+    return float(re.sub(r"[^0-9.\-]", "", text.replace("\u2212", "-")))
+
+
+def test_how_far_a_price_is_off_is_the_difference_to_the_cent_everywhere(tmp_path: Path) -> None:
+    """Once 739.62 was said to be €39.62 over 695.17, and 30 to be at 26.38."""
+    watch = paid(tmp_path, kit=739_62, clips=30_00)
+    kit, clips, *_ = watch.lines
+    assert line_figures(kit, "EUR")[0] == "€695.17"
+    assert line_figures(kit, "EUR")[4] == "+€44.45"
+    assert line_figures(clips, "EUR")[0] == "€26.38"
+    assert line_figures(clips, "EUR")[4] == "+€3.62"
+    for _, estimate, _, ends, _, off, _ in estimate_rows(watch):
+        assert not off or read(off) == pytest.approx(read(ends) - read(estimate), abs=0.001)
+    assert difference(off_in_all((kit, clips), "EUR"), "EUR") == "+€48.07"
+    items = [
+        LineStanding(one.id, one.title, one.group, one.estimate, one.paid, *one.now, one.state == "closed")
+        for one in (kit, clips)
+    ]
+    drawn = estimate_paid_forecast(items, "EUR").to_dict()
+    assert "2 of them cost more than estimated" in str(drawn["title"])
+    assert "€695.17" in str(drawn["datasets"])
+
+
+def test_the_message_after_a_receipt_has_the_true_difference(tmp_path: Path) -> None:
+    before, now = paid(tmp_path, clips=30_00), paid(tmp_path, kit=739_62)
+    text = after_entry(before.percentile(0.8), before, now.percentile(0.8), now, "EUR", None, "")
+    assert "“Kit” came in €44.45 over its middle estimate, rounded: +€40." in text
+
+
+@pytest.mark.parametrize("sum_of", ["P10", "middle", "P90", "1.1"])
+@pytest.mark.parametrize("closed", [True, False])
+def test_whatever_is_entered_its_move_has_a_reason(tmp_path: Path, sum_of: str, *, closed: bool) -> None:
+    """€128.40 for what was to cost 116 once moved P80 by −€160 without a word of why."""
+    start = paid(tmp_path)
+    for line in start.lines:
+        middle = line.base if line.if_needed is None else line.if_needed
+        sums = {"P10": line.before[0], "middle": middle, "P90": line.before[2], "1.1": 1.1 * middle}
+        minor = round(100 * sums[sum_of])
+        if minor <= 0:
+            continue
+        ledger = Ledger(tmp_path / f"{line.id}.db", currency="EUR")
+        receipt = NewReceipt(DAY, "A shop", minor, "EUR", ((line.id, minor),))
+        likely = likely_answers(BUILD, ledger, receipt)
+        answers = {line.id: True if closed else likely[line.id].answer}
+        enter_receipt(ledger, BUILD, receipt, answers)
+        now = reforecast(BUILD, ledger, trials=2048)
+        was, is_ = start.percentile(0.8), now.percentile(0.8)
+        text = after_entry(was, start, is_, now, "EUR", None, "")
+        headline, _, why = text.partition(". ")
+        assert all(len(sentence.split()) <= 25 for sentence in re.split(r"(?<=\.) ", text)), text
+        if "stays at" in headline:
+            continue
+        told = re.findall(r"(?:^|(?<=\d\. ))([^:]+): ([+−]€[0-9,]+)\.", why)
+        assert "“" in why, text
+        moved = read(re.findall(r"[+−]€[0-9,]+", headline)[0])
+        given = sum(read(amount) for words, amount in told if words != "Rounding")
+        assert not told or abs(moved) <= 10 or given / moved >= 0.5, text
+        off = minor / 100 - middle
+        if off >= 0 and not answers[line.id]:
+            assert "is paid in part" not in why, text
+
+
+def test_what_the_forecast_had_already_is_said_as_that(tmp_path: Path) -> None:
+    """It was told as "came in €20 under its middle estimate, where €20 under was expected by then"."""
+    ledger = Ledger(tmp_path / "r.db", currency="EUR")
+    for name, minor in (("kit", 1_390_00), ("paint", 3_900_00)):
+        earlier = reforecast(BUILD, ledger, trials=2048)
+        receipt = NewReceipt(DAY, "A shop", minor, "EUR", ((name, minor),))
+        enter_receipt(ledger, BUILD, receipt, {name: True})
+        now = reforecast(BUILD, ledger, trials=2048)
+    text = after_entry(earlier.percentile(0.8), earlier, now.percentile(0.8), now, "EUR", None, "")
+    assert re.search(
+        r"“Paint” came in €1,700 over its middle estimate; the forecast had it €\d+ over already: \+€", text
+    )
+    assert "by then" not in text
