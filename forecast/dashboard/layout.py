@@ -106,6 +106,8 @@ _STYLE = """
 .stMainBlockContainer h1 { padding: 0 0 0.4rem; }
 .st-key-answer p { font-size: 1.16rem; line-height: 1.5; margin-bottom: 0.4rem; max-width: 46rem; }
 .stAlert strong { white-space: nowrap; }
+/* a choice among many is as high without the keyboard as with it: else what stands below jumps from under the finger */
+[data-testid="stMultiSelectTagsContainer"] input { min-width: 3rem !important; }
 [data-testid="stLayoutWrapper"]:has(> .st-key-tray-foot) { position: sticky; bottom: 0; z-index: 20; }
 [data-testid="stCaptionContainer"] p { color: var(--fc-muted); opacity: 1; }
 [data-testid="stCaptionContainer"] { opacity: 1; color: var(--fc-muted); }

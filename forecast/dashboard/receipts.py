@@ -92,9 +92,12 @@ def _enter(view: Opened, *, first: bool) -> None:
                 "primary" if name == "receipt" and not entering else "secondary"
             )
             if st.button(label, key=f"enter-{name}", type=kind):
-                st.session_state["entering"] = "" if entering == name else name
+                st.session_state["entering"] = name  # pressed again, it stays: what is typed may not vanish
                 st.session_state[JUST_ENTERED] = False
                 st.rerun()
+        if entering and st.button("Put the form away", key="enter-nothing", type="tertiary"):
+            st.session_state["entering"] = ""
+            st.rerun()
         if entry is not None:
             undo_button(view, entry)
     if entry is not None:

@@ -89,6 +89,31 @@ def test_a_receipt_with_a_photo_takes_a_minute_on_a_phone(visit: Opener, build: 
     assert [one.paid_minor for one in ledger.list_receipts()] == [8_640]
 
 
+def test_the_first_tap_saves_while_the_box_of_lines_has_the_focus(visit: Opener, build: BuildFolder) -> None:
+    page = receipts(visit, build, 390)
+    page.get_by_role("button", name=re.compile("^Enter (a receipt|another)$")).click()
+    form = page.locator(".st-key-receipt-form")
+    form.get_by_label("Supplier").fill("Resin counter")
+    form.get_by_label("Amount", exact=True).fill("61.20")
+    take(page, "For which line", "Resin, mat and catalyst for joints")  # so long that it fills a row
+    expect(form.get_by_text("Is that all for Resin, mat and catalyst for joints?")).to_be_visible()
+    settled(page)
+    page.keyboard.press("Escape")
+    box = page.get_by_role("combobox", name="For which line")
+    expect(page.get_by_role("listbox")).to_have_count(0)
+    expect(box).to_be_focused()
+    save = form.locator(".st-key-save-receipt button")
+    save.evaluate("button => button.scrollIntoView({ block: 'center' })")
+    place = save.bounding_box()
+    assert place is not None
+    middle = place["x"] + place["width"] / 2, place["y"] + place["height"] / 2
+    page.mouse.move(*middle)
+    page.mouse.down()
+    page.wait_for_timeout(80)  # as long as a finger rests
+    page.mouse.up()
+    expect(page.get_by_text(re.compile(r"€61.20 to Resin counter on "))).to_be_visible(timeout=15_000)
+
+
 def test_a_banks_file_is_shown_as_it_was_read_then_entered(visit: Opener, build: BuildFolder) -> None:
     ledger = build.ledger()
     before = ledger.paid_by_line().get("primer", 0)

@@ -79,6 +79,18 @@ def test_what_was_saved_is_said_first_and_one_tap_opens_the_form_for_another(
     assert [item.label for item in app.button][:1] == ["Enter a receipt"]
 
 
+def test_what_is_typed_stays_when_the_button_that_opened_the_form_is_pressed_again(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A shop", "700")
+    app = app.button(key="enter-receipt").click().run()
+    assert field(app, "text_input", "Amount").value == "700"  # type: ignore[attr-defined]
+    app = next(item for item in app.button if item.label == "Put the form away").click().run()
+    assert not {"Save receipt", "Put the form away"} & {item.label for item in app.button}
+    app = app.button(key="enter-receipt").click().run()
+    assert field(app, "text_input", "Amount").value == "700"  # type: ignore[attr-defined]
+
+
 @pytest.mark.parametrize("kind", ["one line", "two lines", "agreed", "elsewhere", "document"])
 def test_page_and_terminal_say_the_same_of_a_receipt(
     run: Run,
