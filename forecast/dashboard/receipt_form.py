@@ -20,6 +20,7 @@ from forecast.dashboard.layout import safe, said, table, text, told_plainly
 from forecast.dashboard.receipts_news import (
     JUST_ENTERED,
     ask_first,
+    currency_of_line,
     enter,
     is_meant,
     lines_to_pay,
@@ -114,6 +115,7 @@ def _propose(view: Opened, key: str, paper: Paper, names: Mapping[str, str]) -> 
         state[f"{key}-amount"] = paper.amount.said
         if paper.currency is not None:
             state[f"{key}-currency"] = paper.currency.said
+            state[f"{key}-currency-said"] = True
         if paper.refund:
             put("kind", "refund", ("payment",))
     if paper.day is not None:
@@ -205,6 +207,7 @@ def receipt_form(view: Opened) -> None:
     st.session_state.setdefault(f"{key}-kind", "payment")  # a credit note makes a refund of it
     papers = fill_in(view, key, uploads, names)
     _take_currency(view, key)
+    _take_lines_currency(view, key)
     currency = str(st.session_state.get(f"{key}-currency") or home)
     left, right = st.columns(2)
     supplier = left.text_input(
@@ -213,14 +216,14 @@ def receipt_form(view: Opened) -> None:
     )  # fmt: skip
     chosen = bool(st.session_state.get(f"{key}-lines"))
     amount = right.text_input(
-        "Amount", key=f"{key}-amount", placeholder="1234.56",
+        f"Amount, in {currency}", key=f"{key}-amount", placeholder="1234.56",
         persist_state="session",
         on_change="rerun" if chosen else "ignore",  # parts, and whether it is likely all, follow at once
     )  # fmt: skip
     amount = unambiguous(amount or "", currency, right, f"{key}-amount")
     charged = ""
     if currency != home:
-        right.caption(f"In {currency}, as the paper says.")
+        right.caption("As the paper says.")
         charged = right.text_input(
             f"Charged to you in {home}", key=f"{key}-charged", placeholder="as your card or bank says",
             persist_state="session", on_change="rerun" if chosen else "ignore",
@@ -249,10 +252,13 @@ def receipt_form(view: Opened) -> None:
             _and(currencies(view, papers), currency),
             key=f"{key}-currency",
             persist_state="session",
+            on_change=_remember_choice,
+            args=(f"{key}-currency-said",),
         )
         kind = st.segmented_control(
-            "Kind", list(KINDS), format_func=KINDS.__getitem__, key=f"{key}-kind", required=True
-        )
+            "Kind", list(KINDS), format_func=KINDS.__getitem__, key=f"{key}-kind", required=True,
+            on_change=_forget_answers, args=(key,),
+        )  # fmt: skip
         against = _against(view, key)
         note = st.text_input(
             "Note", key=f"{key}-note", max_chars=2000, persist_state="session", on_change="ignore"
@@ -278,8 +284,20 @@ def _take_currency(view: Opened, key: str) -> None:
     typed, seen = str(st.session_state.get(f"{key}-amount") or ""), f"{key}-amount-seen"
     if typed != st.session_state.get(seen, ""):
         chosen = str(st.session_state.get(f"{key}-currency") or view.currency)
-        st.session_state[f"{key}-currency"] = currency_beside(typed, chosen, view.build.currency.keys())
+        beside = currency_beside(typed, chosen, view.build.currency.keys())
+        st.session_state[f"{key}-currency"] = beside
+        if beside != chosen:
+            st.session_state[f"{key}-currency-said"] = True
     st.session_state[seen] = typed
+
+
+def _take_lines_currency(view: Opened, key: str) -> None:
+    """Choose the currency that a line is priced in as soon as it is chosen alone; what was said otherwise stays."""
+    state, seen = st.session_state, f"{key}-lines-seen"
+    lines = list(state.get(f"{key}-lines") or ())
+    if lines != state.get(seen, []) and len(lines) == 1 and not state.get(f"{key}-currency-said"):
+        state[f"{key}-currency"] = currency_of_line(view, lines[0])
+    state[seen] = lines
 
 
 def _and(codes: Sequence[str], code: str) -> list[str]:
@@ -356,7 +374,8 @@ def _whether_all(view: Opened, entry: Entry, names: Mapping[str, str]) -> Entry:
     answers = []
     for line, _ in entry.parts:
         if line not in closed:
-            guess = likely.get(line, Likely(None))
+            # A deposit says it itself, though not all of it is typed yet.
+            guess = likely.get(line, Likely(False if entry.kind == "deposit" else None))
             answers.append((line, _is_all(entry.key, line, names.get(line, line), guess)))
     return replace(entry, answers=tuple(answers))
 
@@ -386,6 +405,13 @@ def _was_chosen(key: str, line: str) -> bool:
 
 def _remember_choice(chosen: str) -> None:
     st.session_state[chosen] = True
+
+
+def _forget_answers(key: str) -> None:
+    """Another kind of payment asks anew whether it is all: a deposit is not, whatever was said before."""
+    for name in [name for name in st.session_state if str(name).startswith(f"{key}-chosen-")]:
+        if name != f"{key}-chosen-way":
+            del st.session_state[name]
 
 
 def _parts(

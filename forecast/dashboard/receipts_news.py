@@ -43,6 +43,13 @@ def events_of(view: Opened) -> dict[str, str]:
     return _payable(view, "event")
 
 
+def currency_of_line(view: Opened, line: str) -> str:
+    """Give the currency that a line or event of this scenario is priced in; the build's own where in no other."""
+    saved = _saved(view)
+    rows = compile_plan(saved.build, saved.scenario).rows
+    return next((row.currency for row in rows if row.id == line and row.currency), view.currency)
+
+
 def own_work(view: Opened) -> dict[str, str]:
     """Give the own hours that are closed by themselves when they are worked, by id: their lines cost money too."""
     saved = _saved(view)
@@ -141,6 +148,26 @@ def moved(earlier: Estimate, watch: Reforecast | None, what: str, *, undone: boo
         earlier, watch, now, watched(view), view.currency, enough, _WHERE_WHY, undone=undone, strong=STRONG
     )
     return f"{what} {said_of}"
+
+
+def begin_receipt(line: str, supplier: str = "", currency: str = "", against: int | None = None) -> None:
+    """Begin the form of a receipt anew, open, with what is known of it filled in; the page of receipts draws it.
+
+    Parameters
+    ----------
+    line : str
+        A line or an event.
+    supplier : str
+    currency : str
+        In which a price was agreed; the line's own when left out.
+    against : int, optional
+        The number of the price agreed that it is paid against.
+    """
+    key = uuid.uuid4().hex  # what is half typed is of another bill
+    known = {"lines": [line], "supplier": supplier, "currency": currency, "against": against}
+    st.session_state.update({f"{key}-{field}": value for field, value in known.items() if value})
+    st.session_state[f"{key}-currency-said"] = bool(currency)
+    st.session_state.update({"receipt_form": key, "entering": "receipt", JUST_ENTERED: False})
 
 
 def turn_of(form: str) -> int:

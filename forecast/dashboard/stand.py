@@ -64,7 +64,7 @@ def _figures(view: Opened, found: Forecast | Reforecast) -> None:
         table(["", "Total", "Meaning"], level_rows(found), "Where it ends", right_text=1)
     with right:
         rows = budget_rows(found)
-        what = "Paid and due so far" if found.budget is None else "What the budget has left"
+        what = "Paid and agreed so far" if found.budget is None else "What the budget has left"
         table(["", view.currency], rows, what, last_is_sum=found.budget is not None)
 
 

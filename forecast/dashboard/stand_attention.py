@@ -1,6 +1,6 @@
 """What wants attention: at most five things, the most pressing of each kind, each one tap from being done.
 
-What is overdue comes first, then what most money is at stake in.
+What is agreed and not yet paid comes first, then what most money is at stake in.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from forecast.dashboard.cost_answers import to_firm_up
 from forecast.dashboard.cost_next import comes_later
 from forecast.dashboard.layout import safe, text
 from forecast.dashboard.printing import screen_only
-from forecast.dashboard.receipts_news import enter, events_of, news
+from forecast.dashboard.receipts_news import begin_receipt, enter, events_of, news
 from forecast.dashboard.receipts_settle import looks_settled, looks_settled_news
 from forecast.dashboard.saving import build_to_change, form_key, put
 from forecast.dashboard.state import Opened, before, known_by_now
@@ -56,11 +56,11 @@ _MOST = 5
 
 @dataclass(frozen=True)
 class _Thing:
-    """One thing that wants attention: what is at stake in it, in money, how it is drawn, and whether it is overdue."""
+    """One thing that wants attention: what is at stake in it, in money, how it is drawn, and whether it is owed."""
 
     worth: float
     draw: Callable[[], None]
-    overdue: bool = False
+    owed: bool = False
 
 
 @dataclass
@@ -84,7 +84,7 @@ class Attention:
 
 
 def attention(view: Opened, watch: Reforecast | None) -> Attention:
-    """Draw what is found at once: what is overdue, then what most money is at stake in; at most five things.
+    """Draw what is found at once: what is owed, then what most money is at stake in; at most five things.
 
     A figure that may be a slip comes before what is worked out with it.
     """
@@ -92,10 +92,10 @@ def attention(view: Opened, watch: Reforecast | None) -> Attention:
     if watch is None or not watch.looking_settled:
         looks_settled_news()
     things = [*_of_receipts(view, watch), *_of_budget(view, watch), *_of_build(view, watch)]
-    things.sort(key=lambda thing: (not thing.overdue, -thing.worth))
+    things.sort(key=lambda thing: (not thing.owed, -thing.worth))
     asked = Attention()
     for thing in things[:_MOST]:
-        asked.places.append((math.inf if thing.overdue else thing.worth, st.container()))
+        asked.places.append((math.inf if thing.owed else thing.worth, st.container()))
         thing.draw()
         asked.count += 1
     asked.places.append((-math.inf, st.container()))
@@ -103,7 +103,7 @@ def attention(view: Opened, watch: Reforecast | None) -> Attention:
 
 
 def _of_receipts(view: Opened, watch: Reforecast | None) -> Iterator[_Thing]:
-    """Give what the receipts ask: what is due, what may be all or past, and what runs over."""
+    """Give what the receipts ask: what is owed, what may be all or past, and what runs over."""
     if watch is None:
         return
     settled = watch.looking_settled
@@ -111,7 +111,7 @@ def _of_receipts(view: Opened, watch: Reforecast | None) -> Iterator[_Thing]:
         yield _Thing(still_counted(watch, settled), partial(_settled, view, watch))
     due = _most_due(view)
     if due is not None:
-        yield _Thing(to_float(due.outstanding_minor, view.currency), partial(_due, view, due), overdue=True)
+        yield _Thing(to_float(due.outstanding_minor, view.currency), partial(_due, view, due), owed=True)
     over = [line for line in running_over(watch.lines) if line.id not in settled]
     if over:
         yield _Thing(beyond_high(over[0]), partial(_over, view, over[0]))
@@ -182,15 +182,25 @@ def to_firm_up_next(view: Opened, watch: Reforecast | None, asked: Attention) ->
 
 
 def _item(
-    key: str, sentence: str, label: str, act: Callable[[], None], page: str = "", link: str = ""
+    key: str,
+    sentence: str,
+    label: str,
+    act: Callable[[], None],
+    page: str = "",
+    link: str = "",
+    going: Callable[[], None] = lambda: None,
 ) -> None:
-    """Draw one thing: what it is, the button that does it, and where more can be done about it."""
+    """Draw one thing: what it is, the button that does it, and where more can be done about it.
+
+    What is known of it already is put there by `going`.
+    """
     with screen_only(f"asks-{key}"), st.container(border=True):
         text(sentence)
         with st.container(horizontal=True, vertical_alignment="center"):
             if label and st.button(label, key=f"do-{key}"):
                 act()
             if page and st.button(link, key=f"go-{key}", type="tertiary"):
+                going()
                 st.switch_page(f"forecast/dashboard/{page}.py")
 
 
@@ -222,9 +232,9 @@ def _due(view: Opened, item: Commitment) -> None:
 
         _done(view, work)
 
-    _item(
-        "due", sentence, "All of it is paid, today" if at_home else "", pay, "receipts", "Enter another sum"
-    )
+    label = "Enter all of it as paid today" if at_home else ""
+    going = partial(begin_receipt, item.line_id, item.supplier, item.currency, item.id)
+    _item("due", sentence, label, pay, "receipts", "Enter another sum", going)
 
 
 def _over(view: Opened, line: LineWatch) -> None:
@@ -310,7 +320,10 @@ def _impossible(view: Opened, events: Mapping[str, str], lines: Mapping[str, str
 def _rule_out(view: Opened, item: FirmUp) -> None:
     sentence = firm_up_sentence(item, partial(about, currency=view.currency))
     say = partial(_impossible, view, {item.figure: item.title})
-    _item("rule-out", sentence, "It cannot come any more", say, "receipts", "It came: tell it under Receipts")
+    _item(
+        "rule-out", sentence, "It cannot come any more", say, "receipts", "It came: tell it under Receipts",
+        partial(begin_receipt, item.figure),
+    )  # fmt: skip
 
 
 def _firm_up(view: Opened, item: FirmUp) -> None:

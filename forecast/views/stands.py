@@ -109,7 +109,7 @@ def left_words(budget: float, paid: float, agreed: float, currency: str, strong:
     Parameters
     ----------
     budget, paid, agreed : float
-        ``agreed`` is what of agreed prices is still due.
+        ``agreed`` is what of agreed prices is still to pay.
     currency : str
     strong : str
         Mark put before and after the sum that is left.
@@ -121,11 +121,11 @@ def left_words(budget: float, paid: float, agreed: float, currency: str, strong:
 
 
 def budget_rows(watch: Reforecast) -> list[list[str]]:
-    """Give what is paid, what is agreed and still due, and what the budget has left: they add up to it."""
+    """Give what is paid, what is agreed and not yet paid, and what the budget has left: they add up to it."""
     money = watch.currency
     rows = [
         ["Paid", entered(watch.paid, money)],
-        ["Agreed, and still due", entered(watch.committed, money)],
+        ["Agreed, not yet paid", entered(watch.committed, money)],
     ]
     if watch.budget is not None:
         left = left_of_budget(watch.budget, watch.paid, watch.committed)
@@ -135,10 +135,10 @@ def budget_rows(watch: Reforecast) -> list[list[str]]:
 
 
 def due_sentence(item: Commitment, title: str, currency: str) -> str:
-    """Say what of an agreed price is still due."""
+    """Say what of an agreed price is still to pay; nobody told on which day, so that nothing is called due."""
     due, agreed = exact(item.outstanding_minor, currency), exact(item.expected_minor, currency)
     of_it = f" of {agreed}" if due != agreed else ""
-    return f"Agreed and due: {due}{of_it}, with {item.supplier} for \u201c{title}\u201d."
+    return f"Agreed, not yet paid: {due}{of_it}, with {item.supplier} for \u201c{title}\u201d."
 
 
 def running_over(lines: Sequence[LineWatch]) -> tuple[LineWatch, ...]:

@@ -203,7 +203,8 @@ async def enter_receipt(session: Session, build: int, load: Load, drawn: random.
         states = [WidgetState(id=session.widgets[_OPENS][0], trigger_value=True)]
         load.note("form", await session.ask(states=states))
     line = session.widgets.get("For which line")
-    needed = ("Supplier", "Amount", "Save receipt")
+    amount = next((name for name in session.widgets if name.startswith("Amount, in ")), "Amount")
+    needed = ("Supplier", amount, "Save receipt")
     if line is None or any(name not in session.widgets for name in needed):
         load.wrong.append(f"session {session.number}: no form on the page of receipts")
         return
@@ -211,7 +212,7 @@ async def enter_receipt(session: Session, build: int, load: Load, drawn: random.
     sum_ = f"{drawn.randrange(5, 60)}.{drawn.randrange(10, 100)}"
     told = [WidgetState(id=line[0])]
     told[0].string_array_value.data.append(drawn.choice(line[2]))
-    for name, value in (("Supplier", supplier), ("Amount", sum_)):
+    for name, value in (("Supplier", supplier), (amount, sum_)):
         told.append(WidgetState(id=session.widgets[name][0], string_value=value))
     fragment = session.widgets["Save receipt"][1]
     load.note("form", await session.ask(states=told, fragment=fragment))

@@ -156,7 +156,7 @@ def each_page(
     page.get_by_role("option", name=line.name, exact=True).click()
     page.keyboard.press("Escape")
     page.get_by_label("Supplier").fill("The paint counter")
-    amount = page.get_by_label("Amount", exact=True)
+    amount = page.get_by_label(re.compile("^Amount, in "))
     amount.fill(f"3{entered}.40")
     amount.press("Tab")
     settled(page)

@@ -19,7 +19,8 @@ from tests.dashboard.conftest import Run, words
 
 
 def field(app: AppTest, kind: str, label: str) -> object:
-    return next(item for item in getattr(app, kind) if item.label == label)
+    """Give a field by its label; that of a sum also bears its currency."""
+    return next(item for item in getattr(app, kind) if label in (item.label, item.label.split(", in ")[0]))
 
 
 def fill(app: AppTest, lines: list[str], supplier: str, amount: str) -> AppTest:
@@ -201,6 +202,36 @@ def test_paid_in_another_currency_asks_what_was_charged(run: Run, before_orderin
     app = save(field(app, "text_input", "Charged to you in EUR").set_value("1,512.33").run())  # type: ignore[attr-defined]
     (receipt,) = before_ordering.ledger().list_receipts()
     assert (receipt.amount_minor, receipt.currency, receipt.paid_minor) == (260_000, "JPY", 151_233)
+
+
+def test_a_line_priced_abroad_proposes_its_currency_and_one_chosen_by_hand_stays(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    assert field(app, "text_input", "Amount").label == "Amount, in EUR"  # type: ignore[attr-defined]
+    lines = field(app, "multiselect", "For which line")
+    app = lines.set_value(["kit_panels"]).run()  # type: ignore[attr-defined]
+    assert field(app, "text_input", "Amount").label == "Amount, in JPY"  # type: ignore[attr-defined]
+    assert field(app, "selectbox", "Currency").value == "JPY"  # type: ignore[attr-defined]
+    assert field(app, "text_input", "Charged to you in EUR")
+    app = field(app, "multiselect", "For which line").set_value(["tyres"]).run()  # type: ignore[attr-defined]
+    assert field(app, "selectbox", "Currency").value == "EUR"  # type: ignore[attr-defined]
+    app = field(app, "multiselect", "For which line").set_value(["kit_panels"]).run()  # type: ignore[attr-defined]
+    app = field(app, "selectbox", "Currency").set_value("EUR").run()  # type: ignore[attr-defined]
+    app = field(app, "multiselect", "For which line").set_value(["tail_lip"]).run()  # type: ignore[attr-defined]
+    assert field(app, "text_input", "Amount").label == "Amount, in EUR"  # type: ignore[attr-defined]
+
+
+def test_a_deposit_leaves_more_to_come_before_all_of_it_is_typed(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    app = field(app, "multiselect", "For which line").set_value(["kit_panels"]).run()  # type: ignore[attr-defined]
+    question = next(item for item in app.button_group if item.label.startswith("Is that all for"))
+    app = question.set_value("yes").run()
+    app = field(app, "button_group", "Kind").set_value("deposit").run()  # type: ignore[attr-defined]
+    question = next(item for item in app.button_group if item.label.startswith("Is that all for"))
+    assert question.value == "no"
 
 
 def test_the_currency_beside_the_amount_is_the_one_of_the_form(

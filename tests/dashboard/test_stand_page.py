@@ -21,6 +21,7 @@ from forecast.watching.settling import agree
 from forecast.words.chances import were_to_cost
 from forecast.words.money import about, estimated
 from tests.dashboard.conftest import Run, charts, words
+from tests.dashboard.test_receipt_entry import field
 from tests.dashboard.test_receipt_list import html, press
 from tests.dashboard.test_settling import marks, pay
 from tests.views.test_cli_settling import BUILD
@@ -73,7 +74,7 @@ def test_with_receipts_it_is_the_forecast_beside_what_the_budget_has_left(
         app
     )
     assert "Your budget of NZ$37,000 is enough in **94 of 100**." in words(app)
-    parts = ("Paid", "Agreed, and still due", "Left of the budget")
+    parts = ("Paid", "Agreed, not yet paid", "Left of the budget")
     cents = {name: round(100 * float(re.sub(r"[^\d.]", "", shown[name]))) for name in (*parts, "Budget")}
     assert sum(cents[name] for name in parts) == cents["Budget"]  # they add up to the cent
     picture = json.loads(charts(app)[0])
@@ -90,20 +91,32 @@ def test_what_the_budget_has_left_is_one_figure_on_both_pages(run: Run, half_way
 
 def test_what_is_due_is_paid_with_one_tap(run: Run, half_way: BuildFolder) -> None:
     app = run(half_way.build_file, "stand")
-    assert "Agreed and due: NZ$6,480.00 of NZ$7,980.00, with Paint shop" in words(app)
-    app = press(app, "All of it is paid, today")
+    assert "Agreed, not yet paid: NZ$6,480.00 of NZ$7,980.00, with Paint shop" in words(app)
+    app = press(app, "Enter all of it as paid today")
     assert half_way.ledger().list_commitments() == ()
     assert max(half_way.ledger().list_receipts(), key=lambda one: one.id).paid_minor == 648_000
     assert "P80 moved by" in words(app)
-    assert "Agreed and due" not in words(app)
+    assert "Agreed, not yet paid" not in words(app)
 
 
 def test_a_price_in_foreign_money_is_left_to_the_page_of_receipts(run: Run, folder: BuildFolder) -> None:
     folder.ledger().add_commitment("2026-05-04", "Maker", "kit", 500_000, "JPY", expected_minor=290_000)
     app = run(folder.build_file, "stand")
-    assert "Agreed and due: €2,900.00, with Maker for “Body kit”." in words(app)
-    assert "All of it is paid, today" not in labels(app)
+    assert "Agreed, not yet paid: €2,900.00, with Maker for “Body kit”." in words(app)
+    assert "Enter all of it as paid today" not in labels(app)
     assert "Enter another sum" in labels(app)
+
+
+def test_another_sum_opens_the_form_with_supplier_line_and_price_filled_in(
+    run: Run, folder: BuildFolder
+) -> None:
+    folder.ledger().add_commitment("2026-05-04", "Maker", "kit", 500_000, "JPY", expected_minor=290_000)
+    app = press(run(folder.build_file, "stand"), "Enter another sum")
+    assert app.title[0].value == "Receipts"
+    assert field(app, "multiselect", "For which line").value == ["kit"]  # type: ignore[attr-defined]
+    assert field(app, "text_input", "Supplier").value == "Maker"  # type: ignore[attr-defined]
+    assert field(app, "text_input", "Amount").label == "Amount, in JPY"  # type: ignore[attr-defined]
+    assert field(app, "selectbox", "Paid against a price agreed").value == 1  # type: ignore[attr-defined]
 
 
 def test_a_line_that_runs_over_is_named_and_closed_with_one_tap(run: Run, folder: BuildFolder) -> None:
@@ -234,7 +247,7 @@ def test_nothing_waits_for_what_to_firm_up_first(
     assert "this takes too long" in words(app)
     assert "it ends at no more than" in words(app)
     assert len(charts(app)) == 1
-    assert {"All of it is paid, today", "Add it"} <= set(labels(app))
+    assert {"Enter all of it as paid today", "Add it"} <= set(labels(app))
 
 
 def test_five_things_at_most_want_attention(run: Run, folder: BuildFolder) -> None:
@@ -247,7 +260,7 @@ def test_five_things_at_most_want_attention(run: Run, folder: BuildFolder) -> No
     told = words(app)
     beginnings = (
         "Looks settled:",
-        "Agreed and due:",
+        "Agreed, not yet paid:",
         "Runs over:",
         "Perhaps left out:",
         "you then need to hold about",
@@ -269,9 +282,9 @@ def test_what_most_money_is_at_stake_in_comes_first_after_what_is_due(run: Run, 
     agree(ledger, ledger.list_receipts()[0].date, "Painter", "paint", 20_000, "EUR")
     others = ("Perhaps left out:", "you then need to hold", "Looks settled:")
     for budget, order in (
-        (1_000, ("Agreed and due:", "Your budget is short", *others)),
-        (3_100, ("Agreed and due:", "Perhaps left out:", "Your budget is short", *others[1:])),
-        (3_750, ("Agreed and due:", *others)),
+        (1_000, ("Agreed, not yet paid:", "Your budget is short", *others)),
+        (3_100, ("Agreed, not yet paid:", "Perhaps left out:", "Your budget is short", *others[1:])),
+        (3_750, ("Agreed, not yet paid:", *others)),
     ):
         text = BUILD.replace('country = "IE"', f'country = "IE"\nbudget = {budget}')
         folder.build_file.write_text(text, encoding="utf-8")

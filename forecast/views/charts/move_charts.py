@@ -191,7 +191,7 @@ def _used(paid: float, agreed: float, of: Rule, money: str, palette: Palette) ->
     outlined: dict[str, Any] = {"fill": palette.paper, "stroke": palette.ink, "strokeWidth": 1.5}
     layers = [_bar(x, 0.0, of.value, *_BAR, of.text, fill=palette.faint, opacity=0.35)]
     if agreed:
-        said = f"Agreed, and still due: {entered(agreed, money)}"
+        said = f"Agreed, not yet paid: {entered(agreed, money)}"
         layers.append(_bar(x, paid, paid + agreed, *_BAR, said, **outlined))
     if paid:
         layers.append(_bar(x, 0.0, paid, *_BAR, f"Paid: {entered(paid, money)}", color=palette.ink))
@@ -231,4 +231,4 @@ def _words(
     if agreed:
         title += f" and {entered(agreed, money)} agreed"
     title += f"; at P80 about {about(max(0.0, eight - paid - agreed), money, error)} more is to come"
-    return title, f"Bar: solid is paid{', outlined is agreed and still due' if agreed else ''}. {note}"
+    return title, f"Bar: solid is paid{', outlined is agreed and not yet paid' if agreed else ''}. {note}"
