@@ -80,7 +80,7 @@ def page() -> None:
             _band(view, told, watch)
             _days_shown(view, told)
         with ended:
-            why_it_ended(view, watch)
+            why_it_ended(watch)
         with moves:
             st.subheader("What moved")
             why_it_moved(view, told, watch)

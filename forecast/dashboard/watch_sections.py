@@ -36,7 +36,7 @@ from forecast.views.watch_words import (
     reason_rows,
 )
 from forecast.watching.history import MOST_DAYS, History, HistoryPoint, Progress, history
-from forecast.watching.moved import Moved, moved_in_all, what_moved
+from forecast.watching.moved import Moved, what_moved
 from forecast.watching.reforecast import Reforecast
 from forecast.words.day_words import long_day
 from forecast.words.money import entered
@@ -63,10 +63,10 @@ def moved_between(view: Opened, since: dt.date, until: dt.date | None) -> Moved:
     return _moved(*_key(view), *days, view.build, view.ledger)
 
 
-def why_it_ended(view: Opened, watch: Reforecast) -> None:
+def why_it_ended(watch: Reforecast) -> None:
     """Say of a finished build why it ended where it did, and how good its estimates were; draw nothing of another."""
-    if watch.finished and view.ledger is not None:
-        text(" ".join(ending_sentences(watch, _in_all(*_key(view), view.build, view.ledger))))
+    if told := ending_sentences(watch):
+        text(" ".join(told))
 
 
 def _key(view: Opened) -> tuple[str, str, int, int, str]:
@@ -107,14 +107,6 @@ def _moved(
     first, last = dt.date.fromisoformat(since), dt.date.fromisoformat(until) if until else None
     replay = _replay(fingerprint, scenario, trials, seed, _build)
     return what_moved(_build, _ledger, first, last, scenario or None, trials, seed, replay=replay)
-
-
-@shelved("", keys=5, state=4)
-def _in_all(
-    fingerprint: str, scenario: str, trials: int, seed: int, state: str, _build: Build, _ledger: Ledger
-) -> Moved | None:
-    replay = _replay(fingerprint, scenario, trials, seed, _build)
-    return moved_in_all(_build, _ledger, scenario or None, trials, seed, replay=replay)
 
 
 @shelved("", keys=4)

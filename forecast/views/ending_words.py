@@ -1,162 +1,165 @@
-"""What the end of a build says: why it cost more or less than was forecast, and how good the estimates were."""
+"""What the end of a build says: what was paid against the middle figures, what was never bought, and where it ended."""
 
 from __future__ import annotations
 
 from math import comb
 
-from forecast.views.moves import WrittenStep, brought_words, written
-from forecast.watching.moved import Moved
+from forecast.views.off_estimate import off_in_all
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.words.chances import so_many
-from forecast.words.minor_units import to_float
-from forecast.words.money import about, as_written, entered, signed
+from forecast.words.money import about, as_written, entered
 
-_NEAR = 0.05
-"""Share of P50 within which a build ended where it was forecast: nothing is to be explained."""
 _JUDGED = 5
 """Of so many lines at least is told how good the estimates were."""
-_TOLD = 3
-"""Of so many reasons a sentence has room, once the largest two are told."""
 _BY_CHANCE = 0.05
 """So seldom does one side come up as often by chance, where one line as easily costs more than less."""
 
 
-def ending_sentences(watch: Reforecast, moved: Moved | None) -> list[str]:
-    """Say why a finished build ended where it did, and how good its estimates were; nothing of any other.
+def ending_sentences(watch: Reforecast) -> list[str]:
+    """Say how a finished build's prices stand to their middle figures, what never came, and where it ended.
 
-    Parameters
-    ----------
-    watch : Reforecast
-    moved : Moved or None
-        From before anything was entered, with the ranges as they are: see `moved_in_all`.
+    Nothing of any other. What is over and what P50 had counted beyond the middle figures of what came add up to how
+    far the end is off P50, as they are written.
     """
     if not watch.finished:
         return []
-    why = [] if moved is None else _why(moved)
-    return list(filter(None, (*why, verdict_sentence(watch))))
-
-
-def _why(moved: Moved) -> list[str]:
-    """Say how far the end is off P50, and what made it, the most first: the sums add up to it as they are written."""
-    told, money = written(moved), moved.currency
-    off = told.end_half - told.start_half
-    if not told.start_half or abs(off) < _NEAR * told.start_half:
-        return []
-    side, far = "over" if off > 0 else "under", abs(off) / told.start_half
-    pieces = [
-        (words, one.half)
-        for step in told.steps
-        for one, words in zip(step.apart(), (_clause(step), _apart_clause(step, money)), strict=True)
-        if one.half
-    ]
-    pieces.sort(key=lambda piece: -abs(piece[1]))
-    parts = [f"{words}, {signed(half, money)}" for words, half in pieces]
-    sentences = [f"It ended {about(abs(off), money)} {side} P50, {far:.0%} of it.".replace("%", "\u00a0%")]
-    sentences.append(f"{'Most of that' if parts[2:] else 'Of that'}, at P50: {'; '.join(parts[:2])}.")
-    for place in range(2, len(parts), _TOLD):
-        start = "The rest" if place == 2 else "And"
-        sentences.append(f"{start}: {'; '.join(parts[place : place + _TOLD])}.")
-    sentences += [_middles(step, money) for step in told.steps if step.part.kind == "scope dropped"]
-    return list(filter(None, sentences))
-
-
-def _middles(whole: WrittenStep, money: str) -> str:
-    """Say what lines given up were at their middle figures, where P50 held more for them: the end asked with that."""
-    step, _ = whole.apart()
-    part = step.part
-    middle = as_written(to_float(part.sure_middle, money), money)
-    if not part.sure or -step.half <= middle:
-        return ""
-    which = f"{part.sure} of those {len(part.because)} lines were sure to be needed"
-    if part.sure == len(part.because):
-        one = part.sure == 1
-        which = "that line" if one else f"those {part.sure} lines"
-        figures = "figure" if one else "figures"
-        return f"At the middle {figures}, {which} came to {about(middle, money)}; ranges made it more."
-    return f"{which}, {about(middle, money)} at their middle figures; ranges, and lines perhaps needed, made it more."
-
-
-def _apart_clause(step: WrittenStep, money: str) -> str:
-    """Say what is told apart of a step; nothing where nothing is."""
-    apart = step.part.apart
-    if apart is None:
-        return ""
-    if step.part.kind == "receipts":
-        return f"what was sold brought in {brought_words(apart.over, money)}"
-    if step.part.kind == "scope dropped":
-        return f"nothing was sold on {so_many(len(apart.ids), 'line')}"
-    if step.part.kind == "scope added":
-        return f"{so_many(len(apart.ids), 'line')} that another way has"
-    return f"{so_many(len(apart.ids), 'risk')} came"
-
-
-def _clause(whole: WrittenStep) -> str:
-    step, _ = whole.apart()
-    part, less = step.part, step.half < 0
-    match part.kind:
-        case "receipts":
-            if less == (part.over < 0) and part.over:
-                return f"what was bought came in {'cheaper' if less else 'dearer'}"
-            return (
-                f"{so_many(part.settled, 'price')} in place of {'a range' if part.settled == 1 else 'ranges'}"
-            )
-        case "currency":
-            return "rates of exchange"
-        case "events":
-            return f"{so_many(len(part.because), 'risk')} did not come"
-        case "scope dropped":
-            return f"nothing was paid for {so_many(len(part.because), 'line')}"
-        case "scope added":
-            return f"{so_many(len(part.because), 'bill')} in no estimate"
-        case "learning" | "estimates":
-            return "what bills said of what was open"
+    return list(filter(None, (verdict_sentence(watch), *_came_sentences(watch), *_off_forecast(watch))))
 
 
 def verdict_sentence(watch: Reforecast) -> str:
-    """Say how the bills stand to their middle figures, in money and in number; nothing where few lines tell.
+    """Say what was paid for what was bought against its middle figures: one sum, and how many cost more.
 
     Estimates are called high or low only where number and money agree, and chance seldom does that.
     """
-    lines, money = watch.judged_lines, watch.currency
-    offs = [(_off(line), line) for line in lines]
-    less, more = sum(off < 0 for off, _ in offs), sum(off > 0 for off, _ in offs)
-    if less + more < _JUDGED:
+    lines, money = bought(watch), watch.currency
+    if not lines:
         return ""
-    total = as_written(sum(off for off, _ in offs), money)
-    sums = (
-        f"{about(abs(total), money)} {'more' if total > 0 else 'less'} in all" if total else "as much in all"
-    )
-    many, word, number = ("high", "less", less) if less >= more else ("low", "more", more)
-    one = (
-        f"{number} of {len(lines)} lines bought with a range of your own cost {word} than their middle figure"
-    )
-    every = _beside_all(watch, word)
-    if at_least_by_chance(number, less + more) > _BY_CHANCE:
-        return f"Your estimates were neither high nor low on the whole. {one}, {sums}.{every}"
-    if total and (total < 0) == (word == "less"):
-        return f"Your estimates were {many}. {one}, {sums}.{every}"
-    _, farthest = max(offs, key=lambda one: one[0] if word == "less" else -one[0])
-    paid, thought = entered(farthest.paid, money), about(farthest.estimate, money)
-    return f"{one}, yet {sums}.{every} \u201c{farthest.title}\u201d alone cost {paid} in place of {thought}."
+    offs = [(off_in_all((line,), money), line) for line in lines]
+    total, paid = off_in_all(lines, money), entered(sum(line.paid for line in lines), money)
+    less, more = sum(off < 0 for off, _ in offs), sum(off > 0 for off, _ in offs)
+    one = len(lines) == 1
+    side = f"{entered(abs(total), money)} {'more' if total > 0 else 'less'} than" if total else "as much as"
+    figures = "its middle figure" if one else "their middle figures"
+    text = f"The {'line' if one else f'{len(lines)} lines'} that you bought cost {paid}, {side} {figures}"
+    if one:
+        return f"{text}."
+    number = less if total < 0 else more
+    if less + more >= _JUDGED and total and at_least_by_chance(number, less + more) <= _BY_CHANCE:
+        word, were = ("less", "high") if total < 0 else ("more", "low")
+        return f"{text}. {number} of them cost {word}: the estimates were {were}."
+    counts = f"{more or 'none'} cost more, {less or 'none'} less"
+    if less + more >= _JUDGED and total and number < (less + more) / 2:  # few lines made it
+        _, line = max(offs, key=lambda pair: pair[0] if total > 0 else -pair[0])
+        whole = f"{entered(line.paid, money)} in place of {entered(line.estimate, money)}"
+        return f"{text}: {counts}. \u201c{line.title}\u201d alone cost {whole}."
+    return f"{text}: {counts}."
 
 
-def _beside_all(watch: Reforecast, word: str) -> str:
-    """Say how many of all lines bought cost more or less, where some have no range of their own: the chart's count."""
-    every = [
+def bought(watch: Reforecast) -> list[LineWatch]:
+    """Give the lines that something was paid for and that stood in the estimate."""
+    return [line for line in _paid_lines(watch) if not line.is_income]
+
+
+def _paid_lines(watch: Reforecast) -> list[LineWatch]:
+    return [line for line in watch.lines if line.kind == "line" and line.paid and not line.unforeseen]
+
+
+def _sold(watch: Reforecast) -> list[LineWatch]:
+    return [line for line in _paid_lines(watch) if line.is_income]
+
+
+def _came(watch: Reforecast) -> list[LineWatch]:
+    """Give the risks that came, those that cost nothing in the end among them."""
+    return [line for line in watch.lines if line.kind == "event" and (line.paid or line.happened)]
+
+
+def _unforeseen(watch: Reforecast) -> float:
+    return sum(line.paid for line in watch.lines if line.unforeseen)
+
+
+def _came_sentences(watch: Reforecast) -> list[str]:
+    """Say what was sold, which risks came, and what nobody foresaw or another way has."""
+    money, told = watch.currency, []
+    if sold := _sold(watch):
+        off = off_in_all(sold, money)
+        far = (
+            f"{entered(abs(off), money)} {'less' if off > 0 else 'more'} than thought"
+            if off
+            else "as much as thought"
+        )
+        told.append(f"What you sold brought in {far}.")
+    if came := _came(watch):
+        paid = entered(sum(line.paid for line in came), money)
+        off = off_in_all(came, money)
+        far = (
+            f"{entered(abs(off), money)} {'more' if off > 0 else 'less'} than thought"
+            if off
+            else "as thought"
+        )
+        told.append(f"{so_many(len(came), 'risk').capitalize()} came and cost {paid}, {far}.")
+    count = sum(line.unforeseen for line in watch.lines)
+    if count:
+        told.append(
+            f"{entered(_unforeseen(watch), money)} went on {so_many(count, 'bill')} that nobody foresaw."
+        )
+    if watch.outside:
+        told.append(f"{entered(watch.outside, money)} was paid for what this way of doing it does not have.")
+    return told
+
+
+def _off_forecast(watch: Reforecast) -> list[str]:
+    """Say what P50 had counted beyond the middle figures of what came, and how far the end is off P50 and P80."""
+    money = watch.currency
+    half, eight = (as_written(one.value, money, one.error) for one in watch.before.percentile_set((0.5, 0.8)))
+    end = as_written(watch.paid, money)
+    known = [*_paid_lines(watch), *_came(watch)]
+    over = as_written(off_in_all(known, money) + _unforeseen(watch) + watch.outside, money)
+    held = half + over - end  # what P50 had beyond the middle figures of all that came
+    side = (
+        f"about {about(abs(end - half), money)} {'over' if end > half else 'under'}" if end != half else "at"
+    )
+    above = (
+        f"about {about(abs(end - eight), money)} {'over' if end > eight else 'under'}"
+        if end != eight
+        else "at"
+    )
+    ended = f"So it ended {side} P50 of before the first receipt, and {above} P80."
+    return [*_never_bought(watch, held), ended]
+
+
+def _never_bought(watch: Reforecast, held: float) -> list[str]:
+    """Say what was never bought, and what P50 had counted for it and for all else beyond the middle figures."""
+    money = watch.currency
+    never = [
         line
         for line in watch.lines
-        if line.kind == "line" and line.state == "closed" and line.paid > 0 and not line.unforeseen
+        if line.kind == "line" and not line.paid and not line.is_income and (line.base or line.if_needed)
     ]
-    if len(every) <= len(watch.judged_lines):
-        return ""
-    money = watch.currency
-    offs = [as_written(line.paid, money) - as_written(line.estimate, money) for line in every]
-    number = sum(off > 0 if word == "more" else off < 0 for off in offs)
-    return f" Of all {len(every)} lines bought that have an estimate, {number} cost {word} than it."
-
-
-def _off(line: LineWatch) -> float:
-    return line.paid - line.estimate
+    unsold = [line for line in watch.lines if line.kind == "line" and line.is_income and not line.paid]
+    stayed = [line for line in watch.lines if line.kind == "event" and not (line.paid or line.happened)]
+    told = []
+    if never:
+        middle = about(sum(line.base for line in never), money)
+        sure = sum(line.if_needed is None for line in never)
+        maybe = len(never) - sure
+        middles = f"{middle} at {'its middle figure' if sure == 1 else 'their middle figures'}"
+        parts = [f"{sure} sure to be needed, {middles}"] if sure else []
+        parts += [f"{maybe} perhaps"] if maybe and sure else ["perhaps needed"] if maybe else []
+        told.append(f"Nothing was paid for {so_many(len(never), 'line')}: {', and '.join(parts)}.")
+    stood = [
+        *(["it" if len(never) == 1 else "them"] if never else []),
+        *([f"{so_many(len(stayed), 'risk')} that did not come"] if stayed else []),
+        *([f"{so_many(len(unsold), 'line')} on which nothing was sold"] if unsold else []),
+        "prices that could have been higher",
+    ]
+    if held > 0:
+        listed = f"{', '.join(stood[:-1])} and {stood[-1]}" if stood[1:] else stood[0]
+        told.append(f"P50 had counted about {about(held, money)} for {listed}.")
+    elif held < 0:
+        told.append(
+            f"P50 had counted about {about(-held, money)} less than that, as not all of it was sure to be needed."
+        )
+    return told
 
 
 def at_least_by_chance(number: int, of: int) -> float:

@@ -442,7 +442,7 @@ def _came_in(bought: list[LineWatch], own: float, money: str) -> str:
         return f"{_off_words(bought, money)}{', rounded' if shown else ''}"
     if not as_written(own, money):
         return f"{_off_words(bought, money)}, as expected by then"
-    then = off_words(as_written(off - own, money), money)
+    then = off_words(as_written(off, money) - as_written(own, money), money)  # so that the three add up
     whom = "it" if len(bought) == 1 else "them"
     then = f"{whom} at {'its' if whom == 'it' else 'their'} estimate" if then == "at" else f"{whom} {then}"
     return f"{_off_words(bought, money)}; the forecast had {then} already"
@@ -541,7 +541,7 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
     far = f"{off_words(over, currency)} {'its estimate' if one else 'their estimates'}"
     told = f"{lines} {'is' if one else 'are'} {how}"
     if as_written(over, currency) > 0:
-        return f"{told} {far}, yet less can vary"
+        return f"{told} {far}, though P80 held more"
     return f"{told}, {far}{'' if one else ' in all'}"
 
 

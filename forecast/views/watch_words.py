@@ -14,6 +14,7 @@ from forecast.watching.earned import Earned
 from forecast.watching.history import History, HistoryPoint
 from forecast.watching.reasons import Reason
 from forecast.watching.reforecast import LineWatch, Reforecast
+from forecast.words.chances import so_many
 from forecast.words.minor_units import exponent
 from forecast.words.money import (
     about,
@@ -247,7 +248,15 @@ def earned_sentence(earned: Earned) -> str:
     """Say what the work done was to cost, and what it cost."""
     plan = "the frozen plan" if earned.from_baseline else "the build file's middle figures"
     value = earned.value
-    return f"Against {plan}, work worth {_written(earned, value.ev)} cost {_written(earned, value.ac)}."
+    text = f"Against {plan}, work worth {_written(earned, value.ev)} cost {_written(earned, value.ac)}."
+    if not earned.given_up:
+        return text
+    given_up = sum((line.planned for line in earned.given_up), Fraction(0))
+    them = "it is" if len(earned.given_up) == 1 else "they are"
+    return (
+        f"{text} {so_many(len(earned.given_up), 'line')} worth {_written(earned, given_up)} closed with nothing paid: "
+        f"{them} left out."
+    )
 
 
 def earned_rows(earned: Earned) -> list[list[str]]:

@@ -237,12 +237,6 @@ class BothEnds:
         off: float = scale * sum(offs)
         return round(off)
 
-    def sure(self) -> tuple[int, int]:
-        """Count lines given up that were sure to be needed, and give what they came to at their middle figures."""
-        gated = {row.id for row in self.earlier.rows if row.gate is not None}
-        middles = [self._base_then.get(name, 0.0) for name in self.dropped - gated]
-        return sum(middle > 0 for middle in middles), round(sum(middle for middle in middles if middle > 0))
-
     def edited(self) -> set[str]:
         """Name lines and events of both build files whose figures differ."""
 

@@ -131,9 +131,12 @@ class Earned:
     currency : str
     value : EarnedValue
     lines : tuple of EarnedLine
+        Without those given up.
     from_baseline : bool
         Whether the plan is the frozen one; else it is the build file's middle figures.
     as_of : datetime.date or None
+    given_up : tuple of EarnedLine
+        Lines closed of which nothing was paid: no work was done on them, and they count in no term.
     """
 
     currency: str
@@ -141,6 +144,7 @@ class Earned:
     lines: tuple[EarnedLine, ...]
     from_baseline: bool
     as_of: dt.date | None
+    given_up: tuple[EarnedLine, ...] = ()
 
 
 def earned_value(
@@ -149,8 +153,9 @@ def earned_value(
     """Give earned-value figures.
 
     The plan is that of the baseline, line by line, else the build's middle figures. A closed line is earned in full,
-    a begun one by what was paid of what it comes to where the builder said what is left, else by half. Everything
-    paid counts as actual cost, in the plan or not.
+    a begun one by what was paid of what it comes to where the builder said what is left, else by half. One closed
+    with nothing paid was given up: it is no work done, and is left out of the budget at completion. Everything paid
+    counts as actual cost, in the plan or not.
 
     Parameters
     ----------
@@ -177,7 +182,7 @@ def earned_value(
     frozen = dict(standing.baseline.base_by_line) if standing.baseline is not None else {}
     planned = frozen or _middle_figures(plan)
     titles = {row.id: row.title for row in plan.rows}
-    lines = tuple(
+    every = tuple(
         EarnedLine(
             name,
             titles.get(name, name),
@@ -187,12 +192,16 @@ def earned_value(
         )
         for name, amount in planned.items()
     )
+    given_up = tuple(
+        line for line in every if line.id in standing.closed and not line.paid and line.planned > 0
+    )
+    lines = tuple(line for line in every if line not in given_up)
     value = EarnedValue(
         sum((line.planned for line in lines), Fraction(0)),
         sum((line.earned for line in lines), Fraction(0)),
         _exact(standing.paid_minor, plan.currency),
     )
-    return Earned(plan.currency, value, lines, bool(frozen), as_of)
+    return Earned(plan.currency, value, lines, bool(frozen), as_of, given_up)
 
 
 def _middle_figures(plan: Plan) -> dict[str, int]:

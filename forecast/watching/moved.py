@@ -120,8 +120,6 @@ class MovedPart:
         Of "learning": closed lines with a range of the builder's own, at the end.
     apart : Apart or None
         What stands among `because` and is told apart: money that came in, or events that happened.
-    sure, sure_middle : int
-        Of "scope dropped": lines that were sure to be needed, and what they came to at their middle figures.
     """
 
     kind: PartKind
@@ -135,8 +133,6 @@ class MovedPart:
     closed: int = 0
     margin_unused: bool = False
     apart: Apart | None = None
-    sure: int = 0
-    sure_middle: int = 0
 
 
 @dataclass(frozen=True)
@@ -272,12 +268,11 @@ class MovedSteps:
 
         if unsold and (ends.dropped | ends.gone) - unsold:
             before = given_up(unsold)
-        sure, middle = ends.sure()
         figures = given_up(set())
         part = self._step("scope dropped", figures, ends.named(ends.dropped | ends.gone))
         if unsold:
             part = replace(part, apart=Apart(tuple(sorted(unsold)), figures - before, ends.missed(unsold)))
-        self.parts.append(replace(part, sure=sure, sure_middle=middle))
+        self.parts.append(part)
         self._last_steps()
 
     def _receipts(self, planned: KnownByNow, late: set[str]) -> Outcome:
@@ -454,25 +449,6 @@ def what_moved(
         late.date if late is not None and within else None,
         steps.start_errors, begun, since_freeze,
     )  # fmt: skip
-
-
-def moved_in_all(
-    build: Build,
-    ledger: Ledger,
-    scenario: str | None = None,
-    trials: int = DEFAULT_TRIALS,
-    seed: int = DEFAULT_SEED,
-    *,
-    replay: Replay | None = None,
-) -> Moved | None:
-    """Split how the forecast moved since before anything was entered, with the ranges as they are now.
-
-    It starts where `reforecast` has what was forecast before the first receipt. None for an empty ledger.
-    """
-    eve = Record.read(ledger).eve()
-    if eve is None:
-        return None
-    return what_moved(build, ledger, eve, None, scenario, trials, seed, before=build, replay=replay)
 
 
 def _frozen_build(text: str) -> Build | None:

@@ -18,7 +18,7 @@ from forecast.views.moves import moved_headline, step_sentences, written
 from forecast.views.sentences import lesson_sentences, width_sentence
 from forecast.views.watch_words import contingency_sentence, overrun_sentence, trials_sentence
 from forecast.watching.history import history
-from forecast.watching.moved import moved_in_all, what_moved
+from forecast.watching.moved import what_moved
 from forecast.watching.reforecast import reforecast
 from tests.dashboard.conftest import Run, charts, words
 
@@ -60,7 +60,7 @@ def test_it_says_what_the_terminal_says(page: AppTest, half_way: BuildFolder) ->
     assert trials_sentence(watch) in said
     assert "work worth NZ$" not in said  # earned value is for the terminal
     assert width_sentence(watch).startswith(
-        "Of 20 lines bought and closed, 15 had a range of their own: none came in outside it; 3 would be expected"
+        "Of 20 lines bought and closed, 15 had a range: none came in outside it; 3 would be expected"
     )
     for sentence in (width_sentence(watch), *lesson_sentences(watch)):
         assert sentence in said
@@ -186,9 +186,9 @@ def test_at_its_end_the_page_says_why_it_ended_there_and_how_good_the_estimates_
 ) -> None:
     build, ledger = half_way.read(), half_way.ledger()
     finish(ledger, build)
-    told = ending_sentences(reforecast(build, ledger), moved_in_all(build, ledger))
-    assert told[0].startswith("It ended NZ$")
-    assert "lines bought with a range of your own cost" in told[-1]
+    told = ending_sentences(reforecast(build, ledger))
+    assert told[0].startswith("The 25 lines that you bought cost NZ$")
+    assert told[-1].startswith("So it ended about NZ$")
     app = run(half_way.build_file, "watch")
     assert not app.exception
     said = words(app).replace("\u00a0", " ")

@@ -12,14 +12,15 @@ from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
 from forecast.ledger import Ledger
 from forecast.record.finishing import finish, to_finish
-from forecast.views.ending_words import at_least_by_chance, ending_sentences, verdict_sentence
+from forecast.views.ending_words import at_least_by_chance, bought, ending_sentences, verdict_sentence
 from forecast.views.moves import entry_sentence, moved_sentence, written
+from forecast.views.off_estimate import off_in_all
 from forecast.views.sentences import width_sentence
 from forecast.views.settling_words import finish_question, finished_words
 from forecast.views.watch_words import reason_rows
-from forecast.watching.moved import moved_in_all, what_moved
+from forecast.watching.moved import what_moved
 from forecast.watching.reforecast import Reforecast, reforecast
-from forecast.words.money import about, as_written
+from forecast.words.money import as_written
 
 DAY = dt.date(2026, 3, 2)
 LINES = "".join(
@@ -50,10 +51,6 @@ def ended(folder: Path, *sums: int, build: Build = BUILD) -> tuple[Ledger, Refor
     return ledger, reforecast(build, ledger)
 
 
-def sums(text: str) -> list[int]:
-    return [int(re.sub(r"[^\d−]", "", one).replace("−", "-")) for one in re.findall(r"[+−]€[\d,]+", text)]
-
-
 @pytest.mark.parametrize(
     ("number", "of", "chance"),
     [(14, 19, 16_664 / 524_288), (9, 9, 1 / 512), (0, 7, 1.0), (5, 5, 1 / 32), (7, 9, 46 / 512)],
@@ -65,15 +62,17 @@ def test_the_sign_test_is_the_tail_of_the_binomial_distribution(number: int, of:
 @pytest.mark.parametrize(
     ("paid", "said"),
     [
-        ((80,) * 8, "Your estimates were high. 8 of 8 lines bought with a range of your own cost less than their "
-                    "middle figure, €160 less in all."),
-        ((130,) * 8, "Your estimates were low. 8 of 8 lines bought with a range of your own cost more than their "
-                     "middle figure, €240 more in all."),
-        ((80, 120, 80, 120, 80, 130), "Your estimates were neither high nor low on the whole. 3 of 6 lines bought "
-                                      "with a range of your own cost less than their middle figure, €10 more in all."),
-        ((90,) * 7 + (400,), "7 of 8 lines bought with a range of your own cost less than their middle figure, yet "
-                             "€230 more in all. “Line7” alone cost €400 in place of €100."),
-        ((80, 80, 80, 80), ""),
+        ((80,) * 8, "The 8 lines that you bought cost €640, €160 less than their middle figures. 8 of them cost less: "
+                    "the estimates were high."),
+        ((130,) * 8, "The 8 lines that you bought cost €1,040, €240 more than their middle figures. 8 of them cost "
+                     "more: the estimates were low."),
+        ((80, 120, 80, 120, 80, 130), "The 6 lines that you bought cost €610, €10 more than their middle figures: "
+                                      "3 cost more, 3 less."),
+        ((90,) * 7 + (400,), "The 8 lines that you bought cost €1,030, €230 more than their middle figures: 1 cost "
+                             "more, 7 less. “Line7” alone cost €400 in place of €100."),
+        ((80, 80, 80, 80), "The 4 lines that you bought cost €320, €80 less than their middle figures: none cost "
+                           "more, 4 less."),
+        ((100,), "The line that you bought cost €100, as much as its middle figure."),
     ],
 )  # fmt: skip
 def test_estimates_are_called_high_or_low_only_where_number_and_money_bear_it(
@@ -89,36 +88,61 @@ def test_a_bill_that_nobody_told_of_is_no_estimate_to_judge(tmp_path: Path) -> N
     )
     _, watch = ended(tmp_path, 300, 300, 80, 80, 80, 80, 80, 80, build=parse_build(text))
     assert len(watch.closed_with_range) == len(watch.judged_lines) == 6
-    assert width_sentence(watch).startswith("Of 8 lines bought and closed, 6 had a range of their own: ")
-    assert verdict_sentence(watch).startswith("Your estimates were high. 6 of 6 lines bought")
+    assert width_sentence(watch).startswith("Of 8 lines bought and closed, 6 had a range: ")
+    assert verdict_sentence(watch).startswith("The 6 lines that you bought cost €480, €120 less than")
+    assert "€600 went on 2 bills that nobody foresaw." in ending_sentences(watch)
 
 
-def test_the_reasons_add_up_to_how_far_the_end_is_off_p50(tmp_path: Path) -> None:
-    ledger, watch = ended(tmp_path, 80, 80, 80, 80, 80)
-    moved = moved_in_all(BUILD, ledger)
-    assert moved is not None
-    start = watch.before.percentile(0.5)
-    assert moved.start.p50 == round(100 * start.value)
-    text = " ".join(ending_sentences(watch, moved))
-    off = re.search(r"It ended €([\d,]+) under P50, \d+\u00a0% of it\.", text)
-    assert off is not None
-    assert sum(sums(text)) == -int(off[1].replace(",", ""))
-    assert (
-        int(off[1].replace(",", "")) == int(re.sub(r"\D", "", about(start.value, "EUR", start.error))) - 400
+def read(text: str) -> float:
+    return float(re.sub(r"[^\d.−]", "", text).replace("−", "-"))
+
+
+def test_the_end_of_half_a_dozen_prices_over_their_middles_is_told_in_one_direction(tmp_path: Path) -> None:
+    """It said "neither high nor low", "€1,480 more in all", "17 prices in place of ranges, −€300" in one paragraph."""
+    extra = "".join(
+        f'[[line]]\nid = "spare{number}"\ngroup = "other"\namount = {{ low = 200, middle = 300, high = 600 }}\n'
+        for number in range(20)
     )
-    assert "nothing was paid for 3 lines, −€" in text
-    assert "1 risk did not come, −€" in text
-    assert "what was bought came in cheaper, −€" in text
-    assert all(len(sentence.split()) <= 25 for sentence in re.split(r"(?<=\.) ", text))
+    maybe = '[[line]]\nid = "lamps"\nchance = 0.5\ngroup = "other"\namount = { low = 90, middle = 150, high = 300 }\n'
+    bill = '[[line]]\nid = "surcharge"\ngroup = "other"\namount = 0\n'
+    build = parse_build(
+        '[build]\nname = "Lived"\ncurrency = "EUR"\ncountry = "IE"\n' + LINES + EVENT + extra + maybe + bill
+    )
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    ledger.add_receipt(DAY, "Port", 85_20, "EUR", [("surcharge", 85_20)])
+    _, watch = ended(tmp_path, 130, 120, 145, 130, 110, 95, build=build)
+    told = " ".join(ending_sentences(watch))
+    assert told.startswith(
+        "The 6 lines that you bought cost €730, €130 more than their middle figures: 5 cost more, 1 less. "
+        "€85.20 went on 1 bill that nobody foresaw. "
+        "Nothing was paid for 23 lines: 22 sure to be needed, €6,200 at their middle figures, and 1 perhaps. "
+        "P50 had counted about €"
+    )
+    half, eight = (as_written(one.value, "EUR", one.error) for one in watch.before.percentile_set((0.5, 0.8)))
+    counted, under, below = (
+        read(re.findall(pattern, told)[0])
+        for pattern in (
+            r"had counted about (€[\d,]+) for them, 1 risk",
+            r"about (€[\d,]+) under P50",
+            r"about (€[\d,]+) under P80",
+        )
+    )
+    assert under == half - as_written(watch.paid, "EUR")
+    assert below == eight - as_written(watch.paid, "EUR")
+    assert counted - under == pytest.approx(
+        130 + 85.20, abs=6
+    )  # what is counted less what was over: the one end
+    assert off_in_all(bought(watch), "EUR") == 130
+    assert "range" not in told
+    assert all(len(sentence.split()) <= 25 for sentence in re.split(r"(?<=\.) ", told)), told
+    moved = moved_sentence(what_moved(build, ledger))
+    assert "Line2 and 4 others came in dear: +€" in moved
 
 
-def test_an_end_near_p50_has_no_reasons_and_an_open_build_says_nothing(tmp_path: Path) -> None:
+def test_an_open_build_says_nothing(tmp_path: Path) -> None:
     ledger, watch = ended(tmp_path, *(125,) * 8)
-    moved = moved_in_all(BUILD, ledger)
-    assert abs(watch.paid / watch.before.percentile(0.5).value - 1) < 0.05
-    assert ending_sentences(watch, moved) == [verdict_sentence(watch)]
-    early = reforecast(BUILD, ledger, as_of=DAY + dt.timedelta(days=3))
-    assert ending_sentences(early, moved) == []
+    assert ending_sentences(watch)[0] == verdict_sentence(watch)
+    assert ending_sentences(reforecast(BUILD, ledger, as_of=DAY + dt.timedelta(days=3))) == []
 
 
 def test_nothing_is_said_to_have_been_learnt_of_what_is_over(tmp_path: Path) -> None:
@@ -139,8 +163,9 @@ def test_both_verdicts_count_the_same_lines(tmp_path: Path) -> None:
     ledger.add_receipt(DAY, "A shop", 60_000, "EUR", [("damage", 60_000)])
     _, watch = ended(tmp_path, *(80,) * 8)
     assert [line.kind for line in watch.closed_with_range].count("event") == 1
-    assert "8 of 8 lines bought with a range of your own" in verdict_sentence(watch).replace("\u00a0", " ")
-    assert " of 8 closed lines, each with a range of its own, " in width_sentence(watch)
+    assert verdict_sentence(watch).startswith("The 8 lines that you bought cost ")
+    assert " of 8 closed lines, each with a range, " in width_sentence(watch)
+    assert "1 risk came and cost €600, €100 more than thought." in ending_sentences(watch)
 
 
 SOLD = """
@@ -211,30 +236,25 @@ def test_what_was_not_sold_is_told_as_that_and_as_no_line_given_up(tmp_path: Pat
 
 
 def test_an_end_counts_what_was_not_sold_among_no_lines_unpaid(tmp_path: Path) -> None:
-    ledger, _ = ended(tmp_path, 130, 130, 130, build=LIVED)
-    watch, one = reforecast(LIVED, ledger), moved_in_all(LIVED, ledger)
-    assert one is not None
-    text = " ".join(ending_sentences(watch, one)).replace("\u00a0", " ")
-    assert "nothing was sold on 1 line, +€" in text
-    paid_for_none = re.search(r"nothing was paid for (\d+) line", text)
-    dropped = next(part for part in one.parts if part.kind == "scope dropped")
-    assert paid_for_none is not None
-    assert int(paid_for_none[1]) == len(dropped.because) - 1
+    _, watch = ended(tmp_path, 130, 130, 130, build=LIVED)
+    text = " ".join(ending_sentences(watch))
+    assert (
+        "Nothing was paid for 6 lines: 5 sure to be needed, €500 at their middle figures, and 1 perhaps."
+        in text
+    )
+    assert "4 risks that did not come, 1 line on which nothing was sold and" in text
     reasons = {row[0]: row[1] for row in reason_rows(watch, 50)}
     assert reasons["Old bumper"] == "nothing was sold"
 
 
 def test_an_end_tells_risks_that_came_from_those_that_did_not(lived: Ledger, tmp_path: Path) -> None:
     _, watch = ended(tmp_path, 130, 130, 130, build=LIVED)
-    one = moved_in_all(LIVED, lived)
-    assert one is not None
-    text = " ".join(ending_sentences(watch, one)).replace("\u00a0", " ")
-    assert re.search(r"2 risks did not come, −€\d", text)
-    assert re.search(r"2 risks came, [+−]€\d", text)
-    assert "what was sold brought in €320 more than thought, −€" in text
-    off = re.search(r"It ended €([\d,]+) under P50", text)
-    assert off is not None
-    assert sum(sums(text)) == -int(off[1].replace(",", ""))
+    text = " ".join(ending_sentences(watch))
+    assert "2 risks came and cost €900, €100 less than thought." in text
+    assert "What you sold brought in €320 more than thought." in text
+    assert "2 risks that did not come" in text
+    assert all(len(sentence.split()) <= 25 for sentence in re.split(r"(?<=\.) ", text)), text
+    one = what_moved(LIVED, lived)
     parts = {part.kind: part for part in one.parts}
     came = parts["events"].apart
     assert came is not None
@@ -244,7 +264,6 @@ def test_an_end_tells_risks_that_came_from_those_that_did_not(lived: Ledger, tmp
     told = moved_sentence(one)
     assert "given up" in told
     assert "Risk1" not in told.split("given up")[0].split(". ")[-1]
-    assert all(len(sentence.split()) <= 25 for sentence in re.split(r"(?<=\.) ", text)), text
 
 
 def test_lines_that_nothing_was_paid_for_are_one_count(lived: Ledger, tmp_path: Path) -> None:
@@ -259,9 +278,7 @@ def test_lines_that_nothing_was_paid_for_are_one_count(lived: Ledger, tmp_path: 
     assert "“Risk1” happened, and nothing was paid for it." in question
     assert "“Risk1” happened, and nothing was paid for it." in finished_words(asked)
     _, watch = ended(tmp_path, build=LIVED)
-    text = " ".join(ending_sentences(watch, moved_in_all(LIVED, lived))).replace("\u00a0", " ")
-    assert "nothing was paid for 6 lines, −€" in text
-    assert "5 of those 6 lines were sure to be needed, €500 at their middle figures; " in text
+    assert "Nothing was paid for 6 lines: 5 sure to be needed, €500 at" in " ".join(ending_sentences(watch))
 
 
 def test_a_risk_that_cost_more_than_thought_is_not_said_to_have_cost_less(tmp_path: Path) -> None:
@@ -280,13 +297,11 @@ def test_a_risk_that_cost_more_than_thought_is_not_said_to_have_cost_less(tmp_pa
     assert "Rust happened, yet less can vary: −€" in moved_sentence(one)
 
 
-def test_the_count_of_all_lines_bought_stands_beside_that_of_own_ranges(tmp_path: Path) -> None:
+def test_a_firm_figure_counts_among_what_was_bought(tmp_path: Path) -> None:
     text = LINES.replace("{ low = 60, middle = 100, high = 170 }", "100", 2)
     build = parse_build('[build]\nname = "Two firm"\ncurrency = "EUR"\ncountry = "IE"\n' + text)
     _, watch = ended(tmp_path, 130, 100, *(130,) * 6, build=build)
-    said = verdict_sentence(watch).replace("\u00a0", " ")
-    assert "6 of 6 lines bought with a range of your own cost more than their middle figure" in said
-    assert said.endswith(" Of all 8 lines bought that have an estimate, 7 cost more than it.")
+    assert verdict_sentence(watch).endswith("7 of them cost more: the estimates were low.")
 
 
 def test_a_risk_that_was_paid_for_is_not_said_to_be_impossible(tmp_path: Path) -> None:

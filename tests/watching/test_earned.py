@@ -7,6 +7,7 @@ import pytest
 
 from forecast.buildfile.reader import parse_build
 from forecast.ledger import Ledger
+from forecast.views.watch_words import earned_sentence
 from forecast.watching.earned import NOT_THE_SAME, EarnedValue, earned_value
 from tests.references.earned_value import ROUNDING_TRAP, WORKED
 
@@ -88,6 +89,18 @@ def test_what_a_builds_lines_have_earned(ledger: Ledger) -> None:
     assert (earned.value.bac, earned.value.ev, earned.value.ac) == (2000, 1300, 1200)
     assert earned.value.cpi == Fraction(13, 12)
     assert not earned.from_baseline
+
+
+def test_what_was_never_bought_is_no_work_done(ledger: Ledger) -> None:
+    """At the end of a build all that was paid was "work worth" the whole plan, lines never bought included."""
+    pay(ledger, "kit", 110_000, close=True)
+    ledger.close_line("paint", "2026-03-05")
+    ledger.close_line("filler", "2026-03-05")
+    earned = earned_value(BUILD, ledger)
+    assert (earned.value.bac, earned.value.ev, earned.value.ac) == (1000, 1000, 1100)
+    assert [line.id for line in earned.given_up] == ["paint", "filler"]
+    said = "work worth €1,000.00 cost €1,100.00. 2 lines worth €1,000.00 closed with nothing paid: they are left out."
+    assert earned_sentence(earned).endswith(said)
 
 
 def test_a_begun_line_earns_what_was_paid_of_what_it_comes_to(ledger: Ledger) -> None:

@@ -149,7 +149,6 @@ def run_finish(options: argparse.Namespace) -> Answered[FinishAnswer]:
     from forecast.views.ending_words import ending_sentences
     from forecast.views.sentences import unforeseen_sentence, watch_sentence, width_sentence
     from forecast.views.settling_words import finish_question, finished_words
-    from forecast.watching.moved import moved_in_all
     from forecast.watching.reforecast import reforecast
 
     folder = BuildFolder.at(options.file)
@@ -160,7 +159,7 @@ def run_finish(options: argparse.Namespace) -> Answered[FinishAnswer]:
         make_sure(options, finish_question(to_finish(ledger, build, options.scenario), build.build.currency))
     done = finish(ledger, build, options.scenario, options.date, options.note)
     watch = reforecast(build, ledger, options.scenario)
-    why = ending_sentences(watch, moved_in_all(build, ledger, options.scenario))
+    why = ending_sentences(watch)
     judged = (width_sentence(watch), unforeseen_sentence(watch))
     told = [finished_words(done), watch_sentence(watch), " ".join(why), *judged]
     told.append("If that was too early: forecast undo.")

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
     from forecast.views.answers.figures import RangeOf
     from forecast.views.answers.of_budget import WatchAnswer
-    from forecast.watching.moved import Moved
     from forecast.watching.reforecast import Reforecast
 
 
@@ -43,7 +42,6 @@ def run(options: argparse.Namespace) -> Answered[WatchAnswer]:
     """Run the command."""
     from forecast.engine.forecast import DEFAULT_TRIALS
     from forecast.ledger.folder import BuildFolder
-    from forecast.watching.moved import moved_in_all
     from forecast.watching.reforecast import reforecast
 
     folder = BuildFolder.at(options.file)
@@ -62,9 +60,7 @@ def run(options: argparse.Namespace) -> Answered[WatchAnswer]:
         f"forecast cannot-happen{named}",
         f"forecast close{named}",
     )
-    ended = watch.finished and options.as_of is None and not options.json
-    in_all = moved_in_all(build, ledger, options.scenario, trials, options.seed) if ended else None
-    text = watch_text(build, watch, commands, every_line=options.all_lines, in_all=in_all)
+    text = watch_text(build, watch, commands, every_line=options.all_lines)
     return answer(options, text, watch_data(build, watch))
 
 
@@ -149,12 +145,8 @@ def watch_text(
     commands: Commands,
     *,
     every_line: bool = False,
-    in_all: Moved | None = None,
 ) -> str:
-    """Write the answer: the sentence, the figures, the lines, and the commands for what looks settled or past.
-
-    `in_all` is what moved a finished build since before anything was entered.
-    """
+    """Write the answer: the sentence, the figures, the lines, and the commands for what looks settled or past."""
     from forecast.views.commands.told import table, wrapped
     from forecast.views.ending_words import ending_sentences
     from forecast.views.sentences import (
@@ -185,7 +177,7 @@ def watch_text(
     from forecast.words.money import about
 
     money = watch.currency
-    text = [watch_sentence(watch), *filter(None, [" ".join(ending_sentences(watch, in_all))]), ""]
+    text = [watch_sentence(watch), *filter(None, [" ".join(ending_sentences(watch))]), ""]
     rows = []
     before = watch.before.percentile_set(LEVELS)
     for level, old, new in zip(LEVELS, before, watch.percentile_set(LEVELS), strict=True):
