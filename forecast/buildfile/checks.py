@@ -256,6 +256,8 @@ def _routes(build: Build, extra: set[str]) -> list[Raised]:
         for name in line.also_for:
             if name not in extra.union(offered):
                 found.append((here, f"no work package {name!r}", nearest(name, offered)))
+    if (plan := build.build.way) is not None and plan not in build.scenario:
+        found.append((("build", "way"), f"the build has no scenario {plan!r}", nearest(plan, build.scenario)))
     known = {"self", "shop"}.union(extra, *offered.values())
     for name, scenario in build.scenario.items():
         if scenario.all not in known:

@@ -33,7 +33,7 @@ class Choice:
 
 
 def scenario_name(build: Build, scenario: str | None) -> str | None:
-    """Give the scenario that is meant: the one asked for, or else the first of the file.
+    """Give the scenario that is meant: the one asked for, else the plan that the file names, else its first.
 
     Raises
     ------
@@ -41,7 +41,7 @@ def scenario_name(build: Build, scenario: str | None) -> str | None:
         When the build has no scenario of that id.
     """
     if scenario is None:
-        return next(iter(build.scenario), None)
+        return build.build.way or next(iter(build.scenario), None)
     if scenario not in build.scenario:
         mend = nearest(scenario, build.scenario)
         raise SimulationError(str(Problem("scenario", f"the build has no scenario {scenario!r}", mend)))
@@ -72,7 +72,7 @@ def choose(build: Build, scenario: str | None = None) -> Choice:
     ----------
     build : Build
     scenario : str, optional
-        Its id; the first of the file when left out.
+        Its id; as in `scenario_name` when left out.
 
     Returns
     -------
@@ -88,6 +88,15 @@ def choose(build: Build, scenario: str | None = None) -> Choice:
         name,
         tuple(line for line in lines if counts(line, chosen)),
         tuple(event for event in events if counts(event, chosen)),
+    )
+
+
+def only_for_packages(table: Mapping[str, Any], build: Build) -> dict[str, Any]:
+    """Give a starter line's table without the further work packages that a build does not have."""
+    there = {item.package for item in (*build.line, *build.event)}
+    also = [package for package in table.get("also_for", ()) if package in there]
+    return {key: value for key, value in table.items() if key != "also_for"} | (
+        {"also_for": also} if also else {}
     )
 
 

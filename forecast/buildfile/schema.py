@@ -123,6 +123,9 @@ class BuildInfo(Part):
         Own hours that a usual week has room for; with it the work is shown in weeks as well.
     notice : str or None
         Shown wherever the build is shown, for example that its data are invented.
+    way : str or None
+        The scenario that is the plan: every answer is of it unless another is asked for. When left out, the one that
+        the budget was frozen with, else the first.
     cautions_read : tuple of str or None
         Cautions that were read, by their ids: from then on they are only counted where they would be repeated.
     """
@@ -138,6 +141,7 @@ class BuildInfo(Part):
     own_hour_value: UncertainFigure | None = None
     hours_per_week: Annotated[float, Field(strict=True, gt=0, le=168)] | None = None
     notice: Text | None = None
+    way: Identifier | None = None
     cautions_read: tuple[Identifier, ...] | None = None
 
 

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from forecast.buildfile.changes import AddItem, Change, SetKey
 from forecast.buildfile.checks import figures_of
+from forecast.buildfile.choosing import only_for_packages
 from forecast.buildfile.library import library_of
 from forecast.buildfile.places_of_figures import Place, place_at, places
 from forecast.buildfile.schema import Bought, Build, Line, usually_bought
@@ -288,6 +289,7 @@ def starter(build: Build, name: str) -> list[Change]:
     library = library_of(build)
     present = [line.id for line in build.line]
     kind, table = library.table(name, present, timed=build.build.hours_per_week is not None)
+    table = only_for_packages(table, build)
     there = {cause.id for cause in build.cause}
     wanted = {
         cause for figure in table.values() if isinstance(figure, dict) for cause in figure.get("causes", ())

@@ -12,6 +12,7 @@ from streamlit.navigation.page import StreamlitPage
 
 from forecast.dashboard.layout import calmly, palette, safe, style, tell_any, told_late, told_plainly
 from forecast.dashboard.printing import paper_head
+from forecast.dashboard.saving import make_plan
 from forecast.dashboard.shelf import SHELF
 from forecast.dashboard.state import (
     Opened,
@@ -23,6 +24,7 @@ from forecast.dashboard.state import (
     ledger_state,
     offered,
     opened,
+    plan_of,
 )
 from forecast.dashboard.tray import foot, tray
 from forecast.errors import BuildFileError, ForecastError
@@ -144,6 +146,9 @@ def _scenario(view: Opened) -> None:
         key=key,
         on_change=lambda: choose_scenario(file, st.session_state[key]),
     )
+    if view.scenario != plan_of(view):
+        st.caption(safe(f"Only looked at: your plan is \u201c{names[plan_of(view)]}\u201d."))
+        st.button("Make this my plan", key="make-plan", on_click=calmly(make_plan), args=(view,))
 
 
 def _other_builds(*, starting: bool) -> None:

@@ -39,7 +39,7 @@ from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import close_lines
 from forecast.words.day_words import short_day
 from forecast.words.minor_units import parse_money, to_decimal
-from forecast.words.money import builds, exact
+from forecast.words.money import exact
 from forecast.words.numbers import plainly
 from forecast.words.text import STRONG
 
@@ -274,10 +274,8 @@ def freeze_budget(view: Opened) -> None:
         def work() -> str:
             budget = parse_money(amount or "", view.currency)
             frozen = freeze(view.folder, budget, view.scenario, DEFAULT_TRIALS, DEFAULT_SEED, note or "")
-            return (
-                f"The budget of {exact(budget, view.currency)} is kept as baseline: enough in "
-                f"{builds(frozen.chance)} as the build stands now."
-            )
+            way = f" for the way \u201c{frozen.way}\u201d" if frozen.way else ""
+            return f"The budget of {exact(budget, view.currency)}{way} is kept as baseline."
 
         if enter(view, "freeze", work):
             st.rerun()

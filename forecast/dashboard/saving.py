@@ -7,8 +7,8 @@ from typing import cast
 
 import streamlit as st
 
-from forecast.buildfile.changes import Change
-from forecast.buildfile.edit import can_undo_save, changed, save_build, stamp, undo_save
+from forecast.buildfile.changes import Change, SetBuild
+from forecast.buildfile.edit import can_undo_save, changed, edit_build, save_build, stamp, undo_save
 from forecast.buildfile.reader import read_text
 from forecast.buildfile.schema import Build
 from forecast.buildfile.sheet import told_apart
@@ -93,6 +93,16 @@ def put(changes: list[Change]) -> None:
     kept_now()["more"].extend(changes)
     keep_draft()
     st.rerun()
+
+
+def make_plan(view: Opened) -> None:
+    """Write into the build file that the way looked at is the plan; beside other changes that wait it waits too."""
+    changes: list[Change] = [SetBuild("way", view.scenario)]
+    if unsaved_changes(kept_now()):
+        kept_now()["more"].extend(changes)
+        keep_draft()
+    else:
+        edit_build(view.folder.build_file, changes)
 
 
 def form_key(name: str) -> str:

@@ -27,7 +27,7 @@ from forecast.ledger import Baseline, Ledger, NewReceipt
 from forecast.ledger.folder import BuildFolder, demos, open_demo, recent_folders, remember
 from forecast.views.sentences import NarrowLine, narrow_line
 from forecast.watching.known_facts import forecast_given, with_outside
-from forecast.watching.reforecast import Reforecast, reforecast
+from forecast.watching.reforecast import Reforecast, reforecast, scenario_in_force
 from forecast.watching.settling import Likely, likely_answers, titles_of
 from forecast.watching.standing import Record, Standing
 from forecast.words.minor_units import to_float
@@ -126,6 +126,11 @@ def choose_file(path: str) -> None:
     remember(BuildFolder(Path(path)))
 
 
+def plan_of(view: Opened) -> str:
+    """Give the way that is the builder's plan, which every answer is of unless another is looked at; "" for none."""
+    return scenario_in_force(view.build, None, view.baseline) or ""
+
+
 def choose_scenario(file: str, scenario: str) -> None:
     """Take another scenario of one build.
 
@@ -166,9 +171,7 @@ def opened(*, saved: bool = False) -> Opened:
 
 def _as_opened(folder: BuildFolder, build: Build, picked: str | None, *, unsaved: bool) -> Opened:
     ledger, baseline = _ledger_of(folder, build.build.currency)
-    committed = baseline.scenario if baseline is not None else None
-    first = next(iter(build.scenario), None)
-    wanted = next((name for name in (picked, committed) if name in build.scenario), first)
+    wanted = picked if picked in build.scenario else scenario_in_force(build, None, baseline)
     return Opened(folder, build, wanted, ledger, baseline, unsaved)
 
 

@@ -15,7 +15,7 @@ from typing import Any
 
 from forecast.buildfile.cautions import mentions
 from forecast.buildfile.changes import AddItem
-from forecast.buildfile.choosing import with_option
+from forecast.buildfile.choosing import only_for_packages, with_option
 from forecast.buildfile.library import PRACTICE, Library, library_of
 from forecast.buildfile.places import load_places
 from forecast.buildfile.rates import ask_for_rate, per_euro
@@ -168,7 +168,7 @@ class Usual:
     def change(self, id: str) -> AddItem | None:
         """Give the change that adds it, of what is in the build only; None where nothing would be left of it."""
         kind, table = self.tables[id]
-        table = dict(table)
+        table = only_for_packages(table, self.build)
         if "of" in table:
             table["of"] = [name for name in table["of"] if name in {line.id for line in self.build.line}]
             if not table["of"]:

@@ -5,20 +5,27 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
+from forecast.buildfile.changes import SetBuild
+from forecast.buildfile.choosing import scenario_title
+from forecast.buildfile.edit import edit_build
 from forecast.buildfile.reader import parse_build, read_text
 from forecast.engine.forecast import simulate
 from forecast.errors import LedgerError
 from forecast.ledger import Baseline
 from forecast.ledger.folder import BuildFolder
+from forecast.watching.known_facts import forecast_given
+from forecast.watching.reforecast import scenario_in_force
+from forecast.watching.standing import Record
 from forecast.words.minor_units import exponent, to_float
 
 
 @dataclass(frozen=True)
 class Frozen:
-    """A budget as frozen, and in what share of builds it was enough as the build stood."""
+    """A budget as frozen, for which way, and in what share of builds it is enough with what is paid and agreed."""
 
     baseline: Baseline
     chance: float
+    way: str
 
 
 def own_budget(budget: float | None, currency: str) -> int | None:
@@ -39,7 +46,7 @@ def freeze(
     budget_minor : int
         In the build's currency, above zero.
     scenario : str or None
-        The first when left out.
+        The plan when left out. Where the file names another one as the plan, this one takes its place there.
     trials, seed : int
     note : str, optional
 
@@ -48,21 +55,28 @@ def freeze(
     LedgerError
         If the sum is not above zero, or the ledger cannot be written.
     """
-    text = read_text(folder.build_file)  # read once: what is kept is what was simulated
-    build = parse_build(text, str(folder.build_file))
+    build = folder.read()
     own = build.build.currency
     if budget_minor <= 0:
         message = (
             f"budget: got {to_float(budget_minor, own):g}, must be above zero. Say the sum you commit to."
         )
         raise LedgerError(message)
-    forecast = simulate(build, scenario, trials, seed)
-    chance = forecast.chance_within(to_float(budget_minor, own)).value
+    ledger = folder.ledger()
+    way = scenario_in_force(build, scenario, ledger.baseline())
+    if way is not None and build.build.way not in (None, way):
+        edit_build(folder.build_file, [SetBuild("way", way)])
+    text = read_text(folder.build_file)  # read once: what is kept is what was simulated
+    build = parse_build(text, str(folder.build_file))
+    forecast = simulate(build, way, trials, seed)
+    known = Record.read(ledger).standing()
+    now = forecast_given(build, way, trials, seed, known) if known.says_something else forecast
+    chance = now.chance_within(to_float(budget_minor, own)).value
     scale = 10 ** exponent(own)
-    baseline = folder.ledger().freeze_baseline(
+    baseline = ledger.freeze_baseline(
         budget_minor, own,
         fingerprint=build.fingerprint(), build_text=text, seed=seed, trials=trials,
         scenario=forecast.plan.scenario, note=note,
         base_by_line={line.id: round(line.base * scale) for line in forecast.lines},
     )  # fmt: skip
-    return Frozen(baseline, chance)
+    return Frozen(baseline, chance, "" if way is None else scenario_title(build, way))

@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
+from forecast.buildfile.choosing import scenario_name
 from forecast.buildfile.schema import OWN_ESTIMATING, Bought, Build
 from forecast.engine.condition import Width
 from forecast.engine.facts import Prior, observe, prior_of
@@ -529,10 +530,15 @@ def settled_lines(plan: Plan, known: KnownByNow, chances: Mapping[str, float]) -
 
 
 def scenario_in_force(build: Build, scenario: str | None, baseline: Baseline | None) -> str | None:
-    """Give the scenario asked for, else the one that the baseline was frozen with, else none in particular."""
-    if scenario is None and baseline is not None and baseline.scenario in build.scenario:
+    """Give the scenario asked for, else the plan: the file's, else the frozen budget's, else the first; or None."""
+    if (
+        scenario is None
+        and build.build.way is None
+        and baseline is not None
+        and baseline.scenario in build.scenario
+    ):
         return baseline.scenario
-    return scenario
+    return scenario if scenario is not None else scenario_name(build, None)
 
 
 def budget_in_force(build: Build, baseline: Baseline | None) -> float | None:

@@ -319,11 +319,7 @@ class Library:
     def table(self, name: str, present: Collection[str], *, timed: bool) -> tuple[str, dict[str, Any]]:
         """Give whether an id is a "line" or an "event", and its table; see `StarterEvent.table`."""
         if any(line.id == name for line in self.lines):
-            table = self.line(name).table(present)
-            needing = {line.package for line in self.lines if present is None or line.id in present}
-            if not (also := [package for package in table.pop("also_for", ()) if package in needing]):
-                return "line", table
-            return "line", table | {"also_for": also}
+            return "line", self.line(name).table(present)
         return "event", self.event(name).table(present, timed=timed)
 
     def phase(self, name: str) -> StarterPhase:

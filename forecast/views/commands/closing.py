@@ -319,7 +319,8 @@ def run_freeze(options: argparse.Namespace) -> Answered[FreezeAnswer]:
         raise LedgerError(message)
     trials = options.trials if isinstance(options.trials, int) else DEFAULT_TRIALS
     frozen = freeze(folder, budget, options.scenario, trials, options.seed, options.note)
-    text = f"Budget {exact(budget, own)}, enough in {builds(frozen.chance)} as the build stands now. Kept as baseline."
+    way = f" for the way \u201c{frozen.way}\u201d" if frozen.way else ""
+    text = f"Budget {exact(budget, own)}{way}: enough in {builds(frozen.chance)} as it stands now. Kept as baseline."
     return answer(options, text, {"budget_minor": budget, "currency": own, "chance": figure(frozen.chance)})
 
 

@@ -183,7 +183,7 @@ def _told_apart(parser: argparse.ArgumentParser, given: Sequence[str]) -> tuple[
 def add_simulation(parser: argparse.ArgumentParser) -> None:
     """Add scenario, trials and seed."""
     parser.add_argument(
-        "--scenario", metavar="S", help="one of the build's scenarios; the first when left out"
+        "--scenario", metavar="S", help="one of the build's scenarios; your plan when left out"
     )
     parser.add_argument(
         "--trials", type=trials, default=16_384, metavar="N",

@@ -25,7 +25,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         help="its name or id, such as filler, kit.duty for a consignment's; the base estimate when left out",
     )  # fmt: skip
     parser.add_argument(
-        "--scenario", metavar="S", help="one of the build's scenarios; the first when left out"
+        "--scenario", metavar="S", help="one of the build's scenarios; your plan when left out"
     )
 
 
@@ -33,12 +33,14 @@ def run(options: argparse.Namespace) -> Answered[SheetAnswer | OpenedLine]:
     """Run the command."""
     from forecast.engine.plan import compile_plan
     from forecast.ledger.folder import BuildFolder
+    from forecast.watching.reforecast import scenario_in_force
     from forecast.watching.standing import Record
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    plan = compile_plan(build, options.scenario)
     standing = Record.read(to_read(folder)).standing() if folder.has_ledger() else None
+    baseline = None if standing is None else standing.baseline
+    plan = compile_plan(build, scenario_in_force(build, options.scenario, baseline))
     consignments = {item.consignment for item in plan.consignments}
     if options.line is None or options.line in consignments:
         return _total(options, build, plan, standing)

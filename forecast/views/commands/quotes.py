@@ -77,7 +77,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser.add_argument("--date", type=day, help="with --take: when it was agreed (today)")
     parser.add_argument("--estimate", action="store_true", help="with --take: the price may still grow")
     parser.add_argument(
-        "--scenario", metavar="S", help="one of the build's scenarios; the first when left out"
+        "--scenario", metavar="S", help="one of the build's scenarios; your plan when left out"
     )
     parser.add_argument(
         "--trials", type=whole, default=16_384, metavar="N", help="how many builds to simulate (16384)"

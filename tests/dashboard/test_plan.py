@@ -1,0 +1,27 @@
+"""Looking at another way than the plan, and making it the plan."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from streamlit.testing.v1 import AppTest
+
+from forecast.buildfile.reader import read_build
+from forecast.start import create_build, read_answers
+from tests.dashboard.conftest import Run
+
+
+def sidebar(app: AppTest) -> str:
+    return "\n".join(item.value for item in app.sidebar.caption).replace("\\", "")
+
+
+def test_a_way_that_is_only_looked_at_can_be_made_the_plan(tmp_path: Path, run: Run) -> None:
+    create_build(tmp_path / "build", read_answers({"country": "NL", "origin": "GB", "paint": "shop"}))
+    file = tmp_path / "build" / "build.toml"
+    app = run(file, "stand")
+    assert "Only looked at" not in sidebar(app)
+    app.sidebar.selectbox(key=f"scenario-{file}").set_value("diy").run()
+    assert "Only looked at: your plan is “Mixed”." in sidebar(app)
+    app.button(key="make-plan").click().run()
+    assert read_build(file).build.way == "diy"
+    assert "Only looked at" not in sidebar(app)
