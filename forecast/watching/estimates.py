@@ -35,6 +35,18 @@ UNUSUAL_ONCE = 2.0
 _SELDOM = 2.3263478740408408
 """Score of P99: what 1 of 100 builds would pay by the range of its line is not asked about."""
 
+_FAR_ABOVE, _TENFOLD = 5.0, 9.0
+"""In middles of a line: no sum is a slip of ten up to the first; from the second on, one like the middle is."""
+
+_SLIP = (1.7506860712521692, 1.959963984540054)
+"""Scores of P96 and P97.5, between which a sum begins to be asked about as a slip of ten, at nine middles where these
+lie between; and never below five.
+
+So much is asked of an honest bill within the stated range, of 100: where the range is lognormal and its high 2 middles,
+0.2; 2.5 middles, 1.2; 3 to 4 middles, 2.5; 5 middles and more, 4. By three highs alone it would be about 1 up to highs
+of 4 middles. But a bill of the middle amount with its point one place to the right was let through from highs of 3.4
+middles on, and nearly always where several figures make up a line."""
+
 
 @dataclass(frozen=True)
 class Expected:
@@ -132,12 +144,17 @@ def _highs(build: Build, scenario: str | None, only: Collection[str] | None) -> 
             continue
         high = highs[row.id]
         bound = UNUSUAL * high
-        if row.kind == "line" and row.bought == "once" and row.inputs and not row.reads:
+        if row.kind in ("line", "event") and row.inputs and not row.reads:
             # Several figures are seldom at their P90 together. What is reckoned from other lines is as dear as these.
             stated = stated_margin(plan, row.id, DEFAULT_SEED)
-            own, seldom = (float(one) for one in stated.amount(np.array([TENTHS[1], _SELDOM])))
-            high, bound = min(high, own), min(bound, max(UNUSUAL_ONCE * own, seldom))
-        found[row.id] = Expected(row.title, high, bound)
+            middle, own, least, most, seldom = (
+                float(one) for one in stated.amount(np.array([0.0, TENTHS[1], *_SLIP, _SELDOM]))
+            )
+            slip = max(_FAR_ABOVE * middle, min(most, max(_TENFOLD * middle, least)))
+            high, bound = min(high, own), min(bound, slip)
+            if row.kind == "line" and row.bought == "once":
+                bound = min(bound, max(UNUSUAL_ONCE * own, seldom))
+        found[row.id] = Expected(row.title, high, round(bound, 6))
     return found
 
 

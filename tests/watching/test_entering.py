@@ -185,10 +185,26 @@ bought = "once"
 quantity = { low = 1, middle = 2, high = 4 }
 price = { low = 40, middle = 80, high = 160 }
 [[line]]
+id = "discs"
+group = "consumables"
+bought = "several"
+quantity = { low = 1, middle = 2, high = 4 }
+price = { low = 40, middle = 80, high = 160 }
+[[line]]
 id = "approval"
 group = "other"
 bought = "once"
 amount = { low = 30, middle = 300, high = 1200 }
+[[line]]
+id = "permits"
+group = "other"
+bought = "once"
+amount = { low = 20, middle = 100, high = 500 }
+[[line]]
+id = "crate"
+group = "freight"
+bought = "once"
+amount = { low = 48.28, middle = 140, high = 406 }
 [[line]]
 id = "mirrors"
 group = "hardware"
@@ -205,12 +221,16 @@ amount = { low = 50, middle = 100, high = 200 }
 @pytest.mark.parametrize(
     ("line", "usual", "odd"),
     [
-        # Two lognormals of sigma ln 2 / 1.28155 multiply to one of sqrt(2) times that, whose P99 is
-        # 160 * exp(2.32635 * 0.76490) = 948.4; three times the high of either at once would make 1,920.
-        ("freight", 900, 1_000),
-        ("approval", 3_599, 3_601),  # so wide that the bound is what it is for all: three times the high
+        # Two lognormals of sigma ln 2 / 1.28155 multiply to one of sqrt(2) times that, 0.76490; its P97.5 is
+        # 160 * exp(1.95996 * 0.76490) = 716, five middles are 800 (by trials some more), and three times the high of
+        # either at once would make 1,920: a slip of ten in a bill like the middle, 1,600, was let through in goes.
+        ("freight", 790, 815),
+        ("discs", 790, 815),
+        ("approval", 2_480, 2_520),  # P97.5 is 300 * 4 ** (1.95996 / 1.28155) = 2,500, nine middles 2,700
+        ("permits", 895, 907),  # nine middles are 900, but P96 is 100 * 5 ** (1.75069 / 1.28155) = 901
+        ("crate", 700, 780),  # P97.5 is 140 * 2.9 ** (1.95996 / 1.28155) = 713
         ("mirrors", 212, 213),  # twice the high, though 1 of 100 builds pays more than 108
-        ("filler", 599, 601),  # bought in several goes
+        ("filler", 499, 501),  # bought in several goes: five middles
     ],
 )
 def test_one_bill_far_outside_its_range_is_asked_about_and_somewhat_above_its_high_is_not(
