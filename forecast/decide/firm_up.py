@@ -23,7 +23,7 @@ from forecast.buildfile.sheet import open_quotes
 from forecast.decide.again import Again, Change, replay_of
 from forecast.decide.drivers import own_swings
 from forecast.decide.figure_words import figure_phrase, figure_words, titles_in_figures
-from forecast.decide.paired import mean_percentile_change
+from forecast.decide.paired import mean_percentile_change, percentile_change
 from forecast.engine.forecast import Forecast
 from forecast.engine.statistics import Estimate, percentile, percentiles
 from forecast.figures.figure import FigureBase
@@ -136,7 +136,7 @@ def how_to_know_event(id: str, line: Line | None, titles: Mapping[str, str]) -> 
     thing = figure_phrase(id, titles)
     if line is not None:
         return "medium", f"Find out whether {thing} is needed"
-    return "medium", f"See beforehand whether this can be ruled out: {thing}"
+    return "medium", f"See beforehand whether {thing} can be ruled out"
 
 
 def _how_many(line: Line | None, thing: str) -> str:
@@ -188,6 +188,9 @@ class FirmUp:
         Whether quotes for it are in, and what is left is to take one.
     swing : Estimate
         What its line moves the total by itself: the order of the list.
+    with_it, without_it : Estimate or None
+        By how much the money to hold rises once it is sure that it comes, and falls once it is sure that it does not;
+        `release` is their average. None for a figure.
     """
 
     figure: str
@@ -200,6 +203,8 @@ class FirmUp:
     how: str
     to_decide: bool = False
     swing: Estimate = _NO_SWING
+    with_it: Estimate | None = None
+    without_it: Estimate | None = None
 
     @property
     def certain(self) -> bool:
@@ -259,10 +264,11 @@ def firm_up(replay: Again, build: Build, level: float = 0.8, *, learning: bool =
             continue
         learnt = release(happens, replay, level) if learning else None
         effort, how = how_to_know_event(id, lines.get(id), titles)
+        on_average, more, less = _settled_event(id, replay, level)
         found.append(
             FirmUp(
-                id, titles.get(id) or figure_words(id, titles), _settled_event(id, replay, level), learnt,
-                level, 0.0, effort, how, swing=swings.get(id, _NO_SWING),
+                id, titles.get(id) or figure_words(id, titles), on_average, learnt,
+                level, 0.0, effort, how, swing=swings.get(id, _NO_SWING), with_it=more, without_it=less,
             )
         )  # fmt: skip
 
@@ -375,11 +381,21 @@ def settled(values: Array, figure: str, replay: Again, level: float) -> Estimate
     return _mean_fall(replay, changes, [1 / POINTS] * POINTS, level)
 
 
-def _settled_event(gate: str, replay: Again, level: float) -> Estimate:
+def _settled_event(gate: str, replay: Again, level: float) -> tuple[Estimate, Estimate, Estimate]:
+    """Give the mean fall once it is known whether it comes, the rise where it does, and the fall where it does not."""
     trials = replay.forecast.trials
     chance = next(item.chance for item in replay.forecast.plan.gates if item.id == gate)
-    changes = [Change(gates={gate: np.full(trials.count, happens)}) for happens in (True, False)]
-    return _mean_fall(replay, changes, [chance, 1 - chance], level)
+    with_it, without_it = (
+        replay.run(Change(gates={gate: np.full(trials.count, happens)})).totals for happens in (True, False)
+    )
+    moved = mean_percentile_change(
+        trials.totals, [(chance, with_it), (1 - chance, without_it)], level, trials.replicates, trials.weights
+    )
+    more, less = (
+        percentile_change(trials.totals, totals, level, trials.replicates, trials.weights)
+        for totals in (with_it, without_it)
+    )
+    return Estimate(-moved.value, moved.error), more, Estimate(-less.value, less.error)
 
 
 def _mean_fall(replay: Again, changes: Sequence[Change], shares: Sequence[float], level: float) -> Estimate:

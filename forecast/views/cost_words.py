@@ -107,7 +107,10 @@ def drivers_sentence(found: Drivers, money: Money) -> str:
 
 
 def firm_up_sentence(item: FirmUp, money: Money) -> str:
-    """Say what to do before ordering, and how much less is to be held then."""
+    """Say what to do before ordering, and how much less is to be held then; of what may not come, either way."""
+    if item.with_it is not None and item.without_it is not None:
+        less, more = rounded(money, item.without_it), rounded(money, item.with_it)
+        return f"{item.how}. Without it you hold about {less} less, with it about {more} more ({item.effort} effort)."
     return (
         f"{item.how}: you then need to hold about {rounded(money, item.release)} less ({item.effort} effort)."
     )

@@ -140,6 +140,8 @@ def hold_sentence(
     )
 
 
+_NAMED_ABOVE = 2
+"""Of what may not come so many are named, which add most to the mean."""
 _FAR_ABOVE = 1.1
 """From so many times the sum of middle figures on it is said why P50 is above it."""
 
@@ -163,8 +165,14 @@ def _above_middles(forecast: Forecast) -> str:
         why = shape
     else:
         why = " and ".join((shape, come) if ranges > maybe else (come, shape))
+    dearest = (
+        sorted(gated & above.keys(), key=lambda name: -above[name])[:_NAMED_ABOVE] if come in why else []
+    )
+    titles = {line.id: line.title for line in forecast.lines}
+    named = listed([f"\u201c{titles[name]}\u201d" for name in dearest])
     return (
         f" Half of builds cost more than {about(half.value, forecast.currency, half.error)} (P50), as {why}."
+        f"{f' Counted as nothing there, the dearest first: {named}.' if named else ''}"
     )
 
 

@@ -263,7 +263,7 @@ def test_five_things_at_most_want_attention(run: Run, folder: BuildFolder) -> No
         "Agreed, not yet paid:",
         "Runs over:",
         "Perhaps left out:",
-        "you then need to hold about",
+        "hold about",  # what to firm up first
     )
     assert [told.count(words_) for words_ in beginnings] == [1, 1, 1, 1, 1]
     assert "Nothing now." not in told

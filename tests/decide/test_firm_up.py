@@ -241,3 +241,22 @@ def test_weights_count() -> None:
     found = firm_up(replay_of(forecast), build)
     kit = next(item for item in found if item.figure == "kit.amount")
     assert kit.release.value > 4 * kit.release.error
+
+
+def test_what_may_not_come_is_told_either_way() -> None:
+    """A sum of 100 and a risk of 1,000 in half of builds: P80 is 1,100; without it 1,000 less, with it the same."""
+    build = parse_build(
+        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n[[line]]\nid = "kit"\ngroup = "kit"\namount = 100\n'
+        '[[event]]\nid = "damage"\nname = "Damage"\nchance = 0.5\ncost = 1000\n'
+    )
+    [found] = firm_up(replay_of(simulate(build, trials=4096)), build, 0.8)
+    assert found.with_it is not None
+    assert found.without_it is not None
+    assert found.with_it.value == pytest.approx(0, abs=1e-9)
+    assert found.without_it.value == pytest.approx(1000, abs=1e-9)
+    assert found.release.value == pytest.approx(0.5 * found.without_it.value - 0.5 * found.with_it.value)
+    said = firm_up_sentence(found, euros)
+    assert said.startswith(
+        "See beforehand whether “Damage” can be ruled out. Without it you hold about €1,000 less,"
+    )
+    assert "with it about €0 more" in said
