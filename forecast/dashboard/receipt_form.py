@@ -524,10 +524,13 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
         check_document(document.name, document.content)
     new_lines = () if added is None else (added,)
     asked = question(build, view.ledger, new, titles, new_lines)
-    if any(odd.kind == "agreed-later" for odd in oddities(build, view.ledger, new, new_lines)):
+    odds = oddities(build, view.ledger, new, new_lines)
+    if any(odd.kind == "agreed-later" for odd in odds):
         asked += (
             f" If it is part of it, choose that price at \u201c{_AGAINST}\u201d under \u201c{_REST}\u201d."
         )
+    if any(odd.kind == "called-like" for odd in odds):
+        asked += " If you mean the one with whom it is agreed, write its name as it stands there."
     ask_first(asked, entry.key, meant=meant)
     ledger = view.ledger_to_write()
     if added is not None:

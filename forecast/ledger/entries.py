@@ -30,6 +30,13 @@ def same_supplier(first: str, second: str) -> bool:
     return bool(one) and one == other
 
 
+def perhaps_same_supplier(first: str, second: str) -> bool:
+    """Tell whether one name is part of the other, word by word, as ``De Vries`` is of ``Spuiterij De Vries``."""
+    one, other = set(_bare(first)), set(_bare(second))
+    shorter = min(one, other, key=len)
+    return (one <= other or other <= one) and any(len(word) > 2 for word in shorter)
+
+
 def _bare(name: str) -> list[str]:
     words = re.findall(r"\w+", folded(name.replace("&", " and ")))
     return [word for word in words if word not in _LEGAL_FORMS]

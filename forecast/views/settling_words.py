@@ -575,6 +575,12 @@ def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
             f"a price for {title} is agreed with {odd.supplier}, {due} of it still to pay: from anybody else this "
             "comes on top"
         )
+    if odd.kind == "called-like":
+        due = exact(odd.minor, currency)
+        return (
+            f"a price for {title} is agreed with {odd.supplier}, {due} of it still to pay: do you mean {odd.supplier}? "
+            f"From another {odd.typed} this comes on top"
+        )
     if odd.kind == "agreed-later":
         return agreed_later_words(odd, title, currency)
     if odd.kind == "again":

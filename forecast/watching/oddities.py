@@ -14,7 +14,7 @@ from forecast.engine.forecast import DEFAULT_SEED
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
 from forecast.ledger import Ledger, NewReceipt, Receipt
-from forecast.ledger.entries import pair, same_supplier
+from forecast.ledger.entries import pair, perhaps_same_supplier, same_supplier
 from forecast.watching.known_facts import known_from
 from forecast.watching.reforecast import scenario_in_force, settled_lines
 from forecast.watching.settling import as_meant, bought_as
@@ -29,11 +29,12 @@ class Odd:
 
     Attributes
     ----------
-    kind : {"cannot-happen", "not-paid", "twice", "again", "another", "agreed-later", "told-of"}
+    kind : {"cannot-happen", "not-paid", "twice", "again", "another", "called-like", "agreed-later", "told-of"}
         It is for an event that was said to be impossible; more comes back for a line than was paid; it looks like one
         that is there already; the line is bought once, is paid and settled, and gets much of its sum again; a price is
-        agreed for the line with another supplier, and this comes on top; it is agreed with this supplier, but on a
-        later day; it is to have a line of its own, and lines that stand open are called as it is.
+        agreed for the line with another supplier, and this comes on top; that one is called as this supplier is, with
+        more words or fewer; it is agreed with this supplier, but on a later day; it is to have a line of its own, and
+        lines that stand open are called as it is.
     line_id : str
     date : datetime.date or None
         When the event was said to be impossible, of the receipt that is there, or when the price was agreed.
@@ -45,6 +46,8 @@ class Odd:
         Whether the line that is paid again was closed, or only looks settled.
     supplier : str
         With whom a price is agreed for the line.
+    typed : str
+        What the supplier of the receipt is called, where the two may be one.
     commitment : int
         The number of the price that was agreed on a later day.
     title : str
@@ -53,13 +56,16 @@ class Odd:
         The lines that stand open and are called as it is.
     """
 
-    kind: Literal["cannot-happen", "not-paid", "twice", "again", "another", "agreed-later", "told-of"]
+    kind: Literal[
+        "cannot-happen", "not-paid", "twice", "again", "another", "called-like", "agreed-later", "told-of"
+    ]
     line_id: str
     date: dt.date | None = None
     minor: int = 0
     receipt: Receipt | None = None
     closed: bool = False
     supplier: str = ""
+    typed: str = ""
     commitment: int = 0
     title: str = ""
     open_lines: tuple[str, ...] = ()
@@ -149,7 +155,8 @@ def told_of(build: Build, ledger: Ledger | None, added: Sequence[AddItem]) -> tu
 def _another(build: Build, ledger: Ledger, receipt: NewReceipt, parts: Mapping[str, int]) -> list[Odd]:
     """Find a price agreed for the one line of a receipt that it does not count against, though it may be meant.
 
-    It is agreed with this supplier, but on a later day; or with another one, where the line is bought once.
+    It is agreed with this supplier, but on a later day; with one that is called like it; or with another one, where the
+    line is bought once.
     """
     if receipt.apart or len(parts) != 1 or ledger.counts_against(receipt) is not None:
         return []
@@ -157,6 +164,18 @@ def _another(build: Build, ledger: Ledger, receipt: NewReceipt, parts: Mapping[s
         return [late]
     (line,) = parts
     agreed = [one for one in ledger.list_commitments() if one.line_id == line and one.outstanding_minor]
+    like = [one for one in agreed if perhaps_same_supplier(one.supplier, receipt.supplier)]
+    if like:
+        first = like[0]
+        return [
+            Odd(
+                "called-like",
+                line,
+                minor=first.outstanding_minor,
+                supplier=first.supplier,
+                typed=receipt.supplier,
+            )
+        ]
     if bought_as(build, line) != "once" or len(agreed) != 1:
         return []
     return [Odd("another", line, minor=agreed[0].outstanding_minor, supplier=agreed[0].supplier)]

@@ -70,6 +70,18 @@ def test_each_line_of_a_split_is_asked_about(run: Run, folder: BuildFolder) -> N
     assert folder.ledger().list_receipts() == ()
 
 
+def test_a_supplier_called_as_the_one_with_whom_it_is_agreed_is_asked_about(
+    run: Run, folder: BuildFolder
+) -> None:
+    folder.ledger().add_commitment("2026-05-04", "Spuiterij De Vries", "paint", 200_000, "EUR")
+    app = save(fill(run(folder.build_file, "receipts"), ["paint"], "De Vries", "500"))
+    assert "do you mean Spuiterij De Vries?" in words(app)
+    assert "write its name as it stands there" in words(app)
+    assert folder.ledger().list_receipts() == ()
+    save(fill(app, ["paint"], "Spuiterij De Vries", "500"))
+    assert folder.ledger().list_receipts()[0].commitment_id == 1
+
+
 def test_a_payment_towards_an_agreed_price_is_said_and_can_be_kept_apart(
     run: Run, folder: BuildFolder
 ) -> None:

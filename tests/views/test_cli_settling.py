@@ -550,6 +550,22 @@ def test_a_payment_to_another_supplier_than_the_one_agreed_with_is_asked_about(
     assert main([*paid, "--against", "1", "--sure"]) == 0
 
 
+@pytest.mark.parametrize("name", ["De Vries", "VRIES", "spuiterij dé vries eindhoven"])
+def test_a_supplier_called_as_the_one_with_whom_a_price_is_agreed_is_asked_about(
+    folder: str, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
+    agreed = "Spuiterij De Vries"
+    run(capsys, "agreed", folder, "paint", "--amount", "2800", "--supplier", agreed, "--date", DAY)
+    paid = ["receipt", "add", folder, "--line", "paint", "--amount", "2800", "--date", DAY, "--supplier"]
+    told = run(capsys, *paid, name, expect=2)
+    assert f"do you mean {agreed}? From another {name} this comes on top" in told
+    assert told.rstrip().endswith(f"If you mean {agreed}, type: --supplier '{agreed}'")
+    ledger = BuildFolder.at(folder).ledger()
+    assert ledger.list_receipts() == ()
+    assert "in full" in run(capsys, *paid, agreed)
+    run(capsys, *paid, "De Boer", "--sure")
+
+
 def test_a_receipt_of_a_day_before_the_price_was_entered_says_so_and_how_it_counts(
     folder: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

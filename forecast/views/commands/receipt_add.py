@@ -21,6 +21,7 @@ from forecast.views.commands.common import (
     exact_sum,
     make_sure,
     somebody_there,
+    typed,
     whole,
 )
 from forecast.views.commands.effect import Effect
@@ -206,7 +207,8 @@ def _new_lines(options: argparse.Namespace, build: Build) -> list[AddItem]:
 def _instead(build: Build, ledger: Ledger, new: NewReceipt, added: Sequence[AddItem]) -> str:
     """Say how a bill is entered where what is odd about it is not meant.
 
-    That is on the lines that stand open for it, in place of a new one, or against a price agreed on a later day.
+    That is on the lines that stand open for it, in place of a new one, or against a price agreed on a later day or with
+    a supplier called like this one.
     """
     from forecast.watching.oddities import oddities
 
@@ -214,11 +216,13 @@ def _instead(build: Build, ledger: Ledger, new: NewReceipt, added: Sequence[AddI
     late = [odd.commitment for odd in found if odd.kind == "agreed-later"]
     if late:
         return f"To count it against that price: --against {late[0]}"
+    if like := [odd.supplier for odd in found if odd.kind == "called-like"]:
+        return f"If you mean {like[0]}, type: --supplier {typed(like[0])}"
     lines = [line for odd in found for line in odd.open_lines]
     if not lines:
         return ""
-    typed = " ".join(f"--line {line}{'=SUM' if len(lines) > 1 else ''}" for line in lines)
-    return f"To enter it there, without --new-line: {typed}"
+    named = " ".join(f"--line {line}{'=SUM' if len(lines) > 1 else ''}" for line in lines)
+    return f"To enter it there, without --new-line: {named}"
 
 
 def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple[str, int]]:
