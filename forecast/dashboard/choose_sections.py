@@ -353,7 +353,7 @@ def _limits(view: Opened) -> tuple[float | None, float | None, float | None] | N
 def _way_name(taken: Mix) -> str:
     away = taken.farmed_out
     if not away:
-        return "All by oneself"
+        return "All by yourself"
     return f"{listed(away).capitalize()} farmed out"
 
 

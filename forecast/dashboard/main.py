@@ -17,6 +17,7 @@ from forecast.dashboard.shelf import SHELF
 from forecast.dashboard.state import (
     Opened,
     begin,
+    build_name,
     choose_file,
     choose_scenario,
     chosen,
@@ -29,7 +30,7 @@ from forecast.dashboard.state import (
 from forecast.dashboard.tray import foot, tray
 from forecast.errors import BuildFileError, ForecastError
 from forecast.ledger import Ledger
-from forecast.ledger.folder import BuildFolder, demos, open_demo
+from forecast.ledger.folder import DEMOS, BuildFolder, demos, open_demo
 from forecast.views.theme import Palette
 
 _HERE = Path(__file__).parent
@@ -166,9 +167,9 @@ def _other_builds(*, starting: bool) -> None:
                     width="stretch",
                 )
         for demo in _unopened(demos(), lately):
+            name = build_name(BuildFolder(DEMOS / demo / "build.toml"))  # as its own page calls it
             taken |= st.button(
-                f"Demo: {safe(demo.replace('-', ' '))}", key=f"demo-{demo}", on_click=calmly(_take_demo), args=(demo,),
-                width="stretch",
+                f"Demo: {safe(name)}", key=f"demo-{demo}", on_click=calmly(_take_demo), args=(demo,), width="stretch"
             )  # fmt: skip
 
     if taken and starting:

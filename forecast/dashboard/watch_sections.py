@@ -212,10 +212,10 @@ def what_was_taught(watch: Reforecast) -> None:
         )  # fmt: skip
         if watch.causes:
             text(
-                "A shared cause pushes several figures the same way. It stands at 0 ± 1 before the first receipt, and "
-                "above 0 where what it pushes came in dear."
+                "A shared cause makes several lines dear or cheap together: one dear bill then says that others may "
+                "be dear too."
             )
             table(
-                ["Shared cause", "Stands at", "Told by"], cause_rows(watch),
+                ["Shared cause", "By what came in it looks", "Told by"], cause_rows(watch),
                 "What the receipts say about the shared causes", right_text=1,
             )  # fmt: skip

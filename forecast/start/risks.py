@@ -104,7 +104,7 @@ def scenarios(
 ) -> tuple[TomlTable, ...]:
     """Give the ``[scenario.…]`` tables, the way that the builder told first."""
     packages = {table["package"] for table in lines if "package" in table}
-    diy = TomlTable("[scenario.diy]", {"name": "All by oneself", "all": "self"})
+    diy = TomlTable("[scenario.diy]", {"name": "All by yourself", "all": "self"})
     filling, paint = answers.filling or "self", answers.paint or "shop"
     if answers.filling == answers.paint == "self":
         paint = "shop"  # that way is the one above

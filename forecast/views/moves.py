@@ -343,6 +343,9 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -
         ("This way does not have all that was paid for", outside),
     ]
     told = [(words, as_written(amount, money)) for words, amount in parts]
+    gone = bool(entered) and all(lines[name].kind == "event" and _is_gone(lines[name]) for name in entered)
+    if gone and not any(amount for _, amount in told[_ENTERED:]):
+        return ""  # that they cannot happen any more is said already, and P80 moved by just that
     spread = change - sum(amount for _, amount in told)
     others_told = sum(bool(amount) for _, amount in told[_ENTERED:])
     alone = len(entered) == 1 or (bool(others) and not bought and all(line.unforeseen for line in others))
@@ -390,17 +393,23 @@ def _entered_words(entered: list[LineWatch], own: float, money: str) -> str:
     """Say what was entered of lines that have no price yet; `own` is how far their middle figures moved by it."""
     if len(entered) > 1:
         count = len(entered)
-        if all(line.kind == "event" and not (line.happened or line.paid) for line in entered):
+        if all(line.kind == "event" and _is_gone(line) for line in entered):
             return f"{count} risks cannot happen any more"
         if all(line.state == "closed" and not line.paid for line in entered):
             return f"Nothing is paid for {count} lines that are closed"
         if all(line.unforeseen for line in entered):
             return f"{count} bills were not foreseen"
-        return f"{count} lines are paid in part, or told of"
+        if not all(line.paid for line in entered):
+            return f"What was said of {count} lines counts"
+        paid, thought = sum(line.paid for line in entered), sum(line.estimate for line in entered)
+        off = to_float(from_float(paid, money) - from_float(thought, money), money)
+        if off < 0 or any(line.is_income for line in entered):
+            return f"{count} lines are paid in part"
+        return f"{count} lines are {off_words(off, money)} their middle estimates, and more may come"
     (line,) = entered
     name = f"\u201c{short(line.title)}\u201d"
     if line.kind == "event":
-        if not (line.happened or line.paid):
+        if _is_gone(line):
             return f"{name} cannot happen any more"
         return f"{name} {'happened' if own > 0 or line.state != 'closed' else 'cost less than thought'}"
     if line.unforeseen:
@@ -421,6 +430,10 @@ def _entered_words(entered: list[LineWatch], own: float, money: str) -> str:
     if line.if_needed is not None:
         return f"{name} was needed, is {off_words(off, money)} its middle estimate, and more may come"
     return f"{name} is {off_words(off, money)} its middle estimate, and more may come{_yet(off, own, money)}"
+
+
+def _is_gone(line: LineWatch) -> bool:
+    return not (line.happened or line.paid)
 
 
 def _yet(off: float, own: float, money: str) -> str:

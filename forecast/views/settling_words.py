@@ -23,6 +23,7 @@ from forecast.watching.reforecast import LineWatch, Reforecast, scenario_in_forc
 from forecast.watching.settling import Agreement, Entered
 from forecast.watching.standing import Standing
 from forecast.words.chances import listed
+from forecast.words.day_words import short_day
 from forecast.words.money import about, as_written, entered, exact
 
 AGREEMENTS: Mapping[AgreementKind, str] = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
@@ -287,7 +288,8 @@ def receipt_words(
     lines = {split.line_id for split in receipt.splits}
     sold = build.income.issuperset(lines)
     told = (
-        f"Receipt {receipt.id}: {paid_words(receipt, sold=sold)} on {receipt.date}, {for_words(receipt, titles)}.",
+        f"Receipt {receipt.id}: {paid_words(receipt, sold=sold)} on {short_day(receipt.date)}, "
+        f"{for_words(receipt, titles)}.",
         f"New in the build file: {named(added, titles)}." if added else "",
         f"Kept with it: {kept}." if kept else "",
         parts_words(receipt, titles, currency) if shared else "",
@@ -412,7 +414,10 @@ def overrun_words(entered: Entered, build: Build, ledger: Ledger, titles: Mappin
     ]
     if not found:
         return ""
-    return f"If that is {named(found, titles)}, say that it cannot happen any more: this bill holds what it cost."
+    return (
+        f"The bill is over the price agreed: {named(found, titles)} may have happened, and what it cost is paid here. "
+        "Then say that it cannot happen any more, else it counts twice."
+    )
 
 
 def happened_words(name: str, ledger: Ledger) -> str:
@@ -551,13 +556,15 @@ def _as_agreed(ledger: Ledger | None, receipt: NewReceipt) -> bool:
 
 def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:
     title = quoted(odd.line_id, titles)
-    if odd.kind == "cannot-happen":
-        return f"on {odd.date} you said that {title} cannot happen, and with this receipt it happened"
+    if odd.kind == "cannot-happen" and odd.date is not None:
+        return (
+            f"on {short_day(odd.date)} you said that {title} cannot happen, and with this receipt it happened"
+        )
     if odd.receipt is not None:
         same = odd.receipt
         lines = named([split.line_id for split in same.splits], titles)
         money = exact(same.amount_minor, same.currency)
-        return f"receipt {same.id} is the same: {same.supplier}, {same.date}, {money} for {lines}"
+        return f"receipt {same.id} is the same: {same.supplier}, {short_day(same.date)}, {money} for {lines}"
     if odd.kind == "told-of":
         one = len(odd.open_lines) == 1
         which, their = (

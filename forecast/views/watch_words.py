@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
+from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.engine.trials import LEAST_EFFECTIVE
 from forecast.views.off_estimate import ends_at, estimate_words, is_known, off_estimate
 from forecast.views.settling_words import state_words
 from forecast.watching.earned import Earned
 from forecast.watching.history import History, HistoryPoint
-from forecast.watching.reasons import Reason
+from forecast.watching.reasons import Reason, TaughtCause
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.words.chances import so_many
 from forecast.words.minor_units import exponent
@@ -333,11 +334,11 @@ def reason_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
 
 
 def cause_rows(watch: Reforecast) -> list[list[str]]:
-    """Give what is thought of each shared cause now.
+    """Give what is thought of each shared cause now, in words.
 
     Returns
     -------
-    list of [cause, where it stands, which lines told it]
+    list of [cause, how it looks, which lines told it]
     """
     rows = []
     for cause in watch.causes:
@@ -345,10 +346,26 @@ def cause_rows(watch: Reforecast) -> list[list[str]]:
         told = [title for name, title, push in cause.taught_by if push * cause.mean > 0 and name in titles][
             :3
         ]
-        sign = "+" if cause.mean >= 0 else "\u2212"
-        stands = f"{sign}{abs(cause.mean):.1f} ± {cause.sd:.1f}"
-        rows.append([cause.title, stands, ", ".join(told)])
+        own = cause.id == OWN_ESTIMATING
+        rows.append(["Your estimates" if own else cause.title, _looks(cause, own=own), ", ".join(told)])
     return rows
+
+
+_SOMEWHAT, _CLEARLY = 0.25, 0.75
+"""From these scores on, of a cause that is 0 ± 1 before the first receipt, a shift is called so."""
+_LITTLE_TOLD = 0.8
+"""Spread of a cause, 1 before the first receipt, above which little is known of it yet."""
+
+
+def _looks(cause: TaughtCause, *, own: bool) -> str:
+    """Say how a shared cause looks by what came in, and where that is little to go by."""
+    far = abs(cause.mean)
+    word = ("low" if cause.mean > 0 else "high") if own else ("dearer" if cause.mean > 0 else "cheaper")
+    if far < _SOMEWHAT:
+        looks = "about right" if own else "as thought"
+    else:
+        looks = f"{'clearly' if far >= _CLEARLY else 'somewhat'} {word}{'' if own else ' than thought'}"
+    return f"{looks}, by little so far" if cause.sd > _LITTLE_TOLD else looks
 
 
 def estimate_rows(watch: Reforecast) -> list[list[str]]:

@@ -137,19 +137,18 @@ def taught_sentences(build: Build, known: Standing | None, ways: Sequence[str]) 
             scores[tuple(taught)] = [one.score for one in taught.values()]
     told = []
     for lines, names in moved.items():
-        verb = "moves" if len(names) == 1 else "move"
-        price = "a price" if len(lines) == 1 else "their prices"
+        one = len(lines) == 1
         off = "over" if min(scores[lines]) > 0 else "under" if max(scores[lines]) < 0 else ""
-        says = f"{price} {off} your estimate{'' if len(lines) == 1 else 's'}" if off else price
-        others = {
-            "over": "may be low too",
-            "under": "may be high too",
-            "": "how near your other estimates come",
-        }[off]
-        without = f"\u201c{short(titles[lines[0]], 4)}\u201d" if len(lines) == 1 else f"{len(lines)} lines"
-        say = "says" if len(lines) == 1 else "say"
-        tell = f"{say} that others {others}" if off else f"{'tells' if len(lines) == 1 else 'tell'} {others}"
-        told.append(f"{listed(names)} {verb} too, without {without}: {says} {tell}.")
+        moves = "changes" if len(names) == 1 else "change"
+        without = f"\u201c{short(titles[lines[0]], 4)}\u201d is" if one else f"{len(lines)} lines are"
+        them = "it" if len(names) == 1 else "them"
+        told.append(f"{listed(names)} {moves} too, though {without} not in {them}.")
+        came, your = ("Its price", "your estimate") if one else ("Their prices", "your estimates")
+        if off:
+            others = "low" if off == "over" else "high"
+            told.append(f"{came} came {off} {your}, so the other estimates may be {others} too.")
+        else:
+            told.append(f"{came} tell{'s' if one else ''} how close your other estimates are.")
     return told
 
 

@@ -20,6 +20,7 @@ from forecast.watching.reforecast import scenario_in_force, settled_lines
 from forecast.watching.settling import as_meant, bought_as
 from forecast.watching.standing import Record
 from forecast.watching.told_of import open_lines_like
+from forecast.words.day_words import short_day
 from forecast.words.money import exact
 
 
@@ -203,8 +204,9 @@ def agreed_later(ledger: Ledger, receipt: NewReceipt) -> Odd | None:
 def agreed_later_words(odd: Odd, title: str, currency: str) -> str:
     """Say it of a receipt, whether it is entered by hand or read from a file; the title as it is to stand."""
     due = exact(odd.minor, currency)
+    since = f" since {short_day(odd.date)}, which is" if odd.date is not None else ""
     return (
-        f"the price for {title} is agreed with {odd.supplier} since {odd.date}, which is after the day of this "
+        f"the price for {title} is agreed with {odd.supplier}{since} after the day of this "
         f"receipt. So it does not count against that price, {due} of which is still to pay, but comes on top"
     )
 

@@ -299,7 +299,7 @@ def test_a_receipt_entered_in_one_window_shows_in_the_other(
     here = other.locator(".st-key-phone-nav").get_by_role("link", name="Receipts")
     expect(here).to_be_in_viewport(ratio=1)
     # the sidebar is folded away, so the page says whose figures these are
-    whose = "Wide-arch coupe, kit from Japan · All by oneself"
+    whose = "Wide-arch coupe, kit from Japan · All by yourself"
     expect(other.locator(".fc-paper-head")).to_have_text(whose, use_inner_text=True)
     told = other.context.new_cdp_session(other)
     found = told.send("Page.getInstallabilityErrors")["installabilityErrors"]

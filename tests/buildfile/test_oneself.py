@@ -106,7 +106,7 @@ def test_the_mixed_way_of_the_demo_sprays_primer_and_keeps_its_mask() -> None:
 def test_all_by_oneself_in_the_demos_names_paint_and_arches() -> None:
     for name in ("before-ordering-ireland", "half-way-new-zealand"):
         demo = read_build(DEMOS / name)
-        (alone,) = (key for key, scenario in demo.scenario.items() if scenario.name == "All by oneself")
+        (alone,) = (key for key, scenario in demo.scenario.items() if scenario.name == "All by yourself")
         named = {package for item in own_hazards(demo, alone) for package in item.packages}
         assert {"paint", "arches"} <= named
 
@@ -159,7 +159,7 @@ def test_no_sentence_of_it_is_long(way: str) -> None:
     builds = [read_build(path) for path in DEMOS.iterdir() if path.is_dir()]
     builds += [parse_build(write_build(read_answers({"country": "IE", "origin": "JP"})))]
     for one in builds:
-        told = own_hazards_sentence(own_hazards(one, way), "All by oneself")
+        told = own_hazards_sentence(own_hazards(one, way), "All by yourself")
         assert max(len(sentence.split()) for sentence in told.split(". ")) <= 25
         assert len(told) <= 500
         assert "\n" not in told

@@ -126,7 +126,7 @@ def test_receipts_are_entered_split_voided_and_listed(
         "--line", "kit=2600", "--line", "fee=40.50",
     )  # fmt: skip
     assert (
-        "Receipt 1: €2,640.50 to The maker on 2026-03-01, for “Kit” and “Fee”. Paid so far: €2,640.50."
+        "Receipt 1: €2,640.50 to The maker on 1\u00a0Mar\u00a02026, for “Kit” and “Fee”. Paid so far: €2,640.50."
         in text
     )
     run(
@@ -510,11 +510,11 @@ def test_scenarios_are_compared(
     folder = demo_folder(tmp_path, capsys, monkeypatch, "before-ordering-ireland")
     text = run(capsys, "compare", folder, "--trials", "4096")
     assert re.fullmatch(
-        r"All by oneself is cheapest: €[\d,]+ in the middle \(P50\), and the cheapest of all in more than 99 of "
+        r"All by yourself is cheapest: €[\d,]+ in the middle \(P50\), and the cheapest of all in more than 99 of "
         r"100 builds\.",
         text.splitlines()[0],
     )
-    assert "Whatever sum you name, All by oneself stays within it" in text or "comes out lower at" in text
+    assert "Whatever sum you name, All by yourself stays within it" in text or "comes out lower at" in text
     assert "At P80 the decision turns at €" in text
     data = json.loads(run(capsys, "compare", folder, "diy", "outsourced", "--trials", "4096", "--json"))
     first, second = (item["P50"]["value"] for item in data["scenarios"])

@@ -306,7 +306,9 @@ def test_what_was_paid_beyond_a_price_and_what_comes_back_are_said(
         "It pays the price agreed with a shop for “Paint, two coats” in full, and €150.00 beyond it." in told
     )
     told = add(capsys, folder, "paint", "50", "--refund")
-    assert told.startswith("Receipt 3: €50.00 back from a shop on 2026-05-04, for “Paint, two coats”.")
+    assert told.startswith(
+        "Receipt 3: €50.00 back from a shop on 4\u00a0May\u00a02026, for “Paint, two coats”."
+    )
 
 
 def test_a_closed_line_ends_what_was_agreed_for_it(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -386,12 +388,15 @@ def test_odd_receipts_are_asked_about(folder: str, capsys: pytest.CaptureFixture
     assert "Nothing was paid for “Filler” so far, so nothing can come back. Is that meant?" in told
     add(capsys, folder, "filler", "20")
     told = add(capsys, folder, "filler", "20", expect=2)
-    assert "Receipt 1 is the same: a shop, 2026-05-04, €20.00 for “Filler”. Is that meant?" in told
+    assert "Receipt 1 is the same: a shop, 4\u00a0May\u00a02026, €20.00 for “Filler”. Is that meant?" in told
     told = add(capsys, folder, "filler", "20.50", "--refund", expect=2)
     assert "More comes back for “Filler” than the €20.00 that was paid. Is that meant?" in told
     run(capsys, "cannot-happen", folder, "damage", "--date", DAY)
     told = add(capsys, folder, "damage", "300", expect=2)
-    assert "On 2026-05-04 you said that “Damage” cannot happen, and with this receipt it happened." in told
+    assert (
+        "On 4\u00a0May\u00a02026 you said that “Damage” cannot happen, and with this receipt it happened."
+        in told
+    )
     assert "--sure" in told
     assert len(BuildFolder.at(folder).ledger().list_receipts()) == 1
     assert "“Damage” happened after all." in add(capsys, folder, "damage", "300", "--sure")
@@ -474,7 +479,9 @@ def test_several_events_are_told_of_at_once_and_none_is_taken_for_a_file(
     )
     monkeypatch.chdir(folder)  # FILE is left out
     told = run(capsys, "cannot-happen", "damage", "late", "--date", DAY)
-    assert f"“Damage” cannot happen any more, as of {DAY}. “Late” cannot happen any more" in told
+    assert (
+        f"“Damage” cannot happen any more, as of 4\u00a0May\u00a02026. “Late” cannot happen any more" in told
+    )
     states = BuildFolder.at(folder).ledger().event_states()
     assert {name: mark.state for name, mark in states.items()} == dict.fromkeys(
         ("damage", "late"), "cannot-happen"
@@ -584,8 +591,8 @@ def test_a_receipt_of_a_day_before_the_price_was_entered_says_so_and_how_it_coun
     paid = ["receipt", "add", folder, "--line", "paint", "--amount", "2800", "--date", DAY, "--supplier"]
     told = run(capsys, *paid, "auto lak", expect=2)
     assert (
-        "The price for “Paint, two coats” is agreed with Auto Lak since 2026-05-20, which is after the day of this "
-        "receipt. So it does not count against that price, €2,800.00 of which is still to pay, but comes on top"
+        "The price for “Paint, two coats” is agreed with Auto Lak since 20\u00a0May\u00a02026, which is after the day "
+        "of this receipt. So it does not count against that price, €2,800.00 of which is still to pay, but comes on top"
     ) in told
     assert told.rstrip().endswith("To count it against that price: --against 1")
     assert "anybody else" not in told
@@ -667,7 +674,10 @@ def test_a_bill_beyond_its_price_asks_whether_that_was_the_event(
     )
     (tmp_path / "build.toml").write_text(text, encoding="utf-8")
     folder = str(tmp_path)
-    asked = "If that is “Shop overruns”, say that it cannot happen any more: this bill holds what it cost."
+    asked = (
+        "The bill is over the price agreed: “Shop overruns” may have happened, and what it cost is paid here. "
+        "Then say that it cannot happen any more, else it counts twice."
+    )
     assert main(["agreed", folder, "paint", "--amount", "2000", "--supplier", "a shop", "--date", DAY]) == 0
     assert asked not in add(capsys, folder, "paint", "500")
     assert asked in add(capsys, folder, "paint", "1900")

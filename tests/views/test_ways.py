@@ -57,7 +57,8 @@ def test_a_way_that_moves_by_a_price_it_has_not_says_why(tmp_path: Path, minor: 
     known = agreed(tmp_path, spray_shop=minor)
     low = "low" if off == "over" else "high"
     assert taught_sentences(BUILD, known, WAYS) == [
-        f"“Do it” moves too, without “Spray shop”: a price {off} your estimate says that others may be {low} too."
+        "“Do it” changes too, though “Spray shop” is not in it.",
+        f"Its price came {off} your estimate, so the other estimates may be {low} too.",
     ]
     was, now = compare(BUILD, WAYS, trials=4096), compare(BUILD, WAYS, trials=4096, known=known)
     moved = now.scenarios[0].mean.value - was.scenarios[0].mean.value

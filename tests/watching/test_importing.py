@@ -271,7 +271,7 @@ def test_a_payment_older_than_the_price_agreed_is_asked_about_as_by_hand(
     assert plan.rows[0].why.startswith(agreed_later_words(odd, "'paint'", "EUR"))
     assert "€900.00 of which is still to pay, but comes on top. To count it against" in plan.rows[0].why
     titled = plan_import(preview, ledger, default_line="paint", build=BUILD).rows[0].why
-    assert "the price for “Paint, two coats” is agreed with Auto Lak since 2026-03-05" in titled
+    assert "the price for “Paint, two coats” is agreed with Auto Lak since 5\u00a0Mar\u00a02026" in titled
     enter_import(plan, ledger)
     assert ledger.paid_by_line() == {"paint": 250_00}
     assert [one.outstanding_minor for one in ledger.list_commitments()] == [700_00]

@@ -24,6 +24,7 @@ from forecast.views.commands.common import (
 from forecast.views.commands.effect import Effect
 from forecast.views.commands.naming import check_id, day
 from forecast.words.chances import so_many
+from forecast.words.day_words import short_day
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
@@ -132,7 +133,7 @@ def run_agreed(options: argparse.Namespace) -> Answered[AgreedAnswer]:
     rows = [
         [
             str(item.id),
-            str(item.date),
+            short_day(item.date),
             wrapped(item.supplier, 28),
             wrapped(titles.get(item.line_id, item.line_id), 40),
             AGREEMENTS[item.kind],

@@ -22,6 +22,7 @@ from forecast.views.commands.common import (
 from forecast.views.commands.effect import Effect
 from forecast.views.commands.naming import charges_on_the_way, check_id, day
 from forecast.views.commands.told import figure
+from forecast.words.day_words import short_day
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build
@@ -288,7 +289,9 @@ def _mark_event(options: argparse.Namespace, state: str) -> Answered[EventsAnswe
     titles, again = titles_of(build), " after all" if options.withdraw else ""
     told = []
     for mark in marks:
-        told.append(f"{quoted(mark.subject, titles)} {WORDS[mark.state]}{again}, as of {mark.date}.")
+        told.append(
+            f"{quoted(mark.subject, titles)} {WORDS[mark.state]}{again}, as of {short_day(mark.date)}."
+        )
         if mark.state == "happened":
             told.append(happened_words(mark.subject, ledger))
     word = WORDS["open" if options.withdraw else state]

@@ -14,6 +14,7 @@ from forecast.views.commands.receipt_add import add_entering
 from forecast.views.commands.receipt_import import add_import, add_load
 from forecast.views.commands.receipt_read import add_read
 from forecast.views.commands.told import receipt_data, table, wrapped
+from forecast.words.day_words import short_day
 
 if TYPE_CHECKING:
     from forecast.ledger import Receipt
@@ -145,7 +146,7 @@ def run_list(options: argparse.Namespace) -> Answered[ReceiptsAnswer]:
         rows = [
             [
                 str(receipt.id),
-                receipt.date.isoformat(),
+                short_day(receipt.date),
                 wrapped(receipt.supplier, 24),
                 wrapped(", ".join(titles.get(split.line_id, split.line_id) for split in receipt.splits), 40),
                 exact(receipt.paid_minor, own),

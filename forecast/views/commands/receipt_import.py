@@ -11,6 +11,7 @@ from forecast.views.commands.common import Answered, add_file, answer, command, 
 from forecast.views.commands.naming import check_id, known_ids
 from forecast.views.commands.told import receipt_data, table, wrapped
 from forecast.words.chances import so_many
+from forecast.words.day_words import short_day
 
 if TYPE_CHECKING:
     from forecast.ledger import Ledger
@@ -193,7 +194,7 @@ def preview_text(plan: ImportPlan) -> str:
     rows = [
         [
             str(row.number),
-            row.date.isoformat(),
+            short_day(row.date),
             wrapped(row.supplier, 28),
             ("-" if row.kind == "refund" else "") + format_plain(row.amount_minor, row.currency),
             row.line_id or "–",

@@ -12,6 +12,7 @@ from forecast.views.commands.common import Answered, add_file, answer, command, 
 from forecast.views.commands.naming import day
 from forecast.views.commands.told import figure
 from forecast.words.currencies import minor_digits
+from forecast.words.day_words import short_day
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -241,7 +242,7 @@ def run_history(options: argparse.Namespace) -> Answered[HistoryAnswer]:
         )
     rows = [
         [
-            str(point.date),
+            short_day(point.date),
             *([wrapped(point.supplier, 28)] if by_receipt else []),
             entered(point.paid, money),
             *(estimated(level, money) for level in point.levels.values()),
