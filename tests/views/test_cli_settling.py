@@ -480,7 +480,7 @@ def test_several_events_are_told_of_at_once_and_none_is_taken_for_a_file(
     monkeypatch.chdir(folder)  # FILE is left out
     told = run(capsys, "cannot-happen", "damage", "late", "--date", DAY)
     assert (
-        f"“Damage” cannot happen any more, as of 4\u00a0May\u00a02026. “Late” cannot happen any more" in told
+        "“Damage” cannot happen any more, as of 4\u00a0May\u00a02026. “Late” cannot happen any more" in told
     )
     states = BuildFolder.at(folder).ledger().event_states()
     assert {name: mark.state for name, mark in states.items()} == dict.fromkeys(
