@@ -126,6 +126,11 @@ def _gathered(lines: Iterable[Line], scenario: Scenario) -> tuple[OwnHazard, ...
     return tuple(OwnHazard(caution, tuple(dict.fromkeys(names))) for caution, names in found.values())
 
 
+def what_can_hurt(found: Sequence[OwnHazard]) -> str:
+    """Name in one line what is done that can hurt, each once."""
+    return f"What can hurt: {', '.join(dict.fromkeys(item.caution.doing for item in found))}"
+
+
 def own_hazards_sentence(found: Sequence[OwnHazard], way: str = "") -> str:
     """Say in one line what may hurt where, of a way that is named, and who decides; nothing where nothing is taken."""
     if not found:

@@ -90,7 +90,7 @@ def quote(build: Build, path: str, quoted: Quoted) -> list[Change]:
         first = free_id(f"{choice}_as_written", taken)
         taken.add(first)
         found.append(
-            AddItem("option", {"id": first, "choice": choice, "name": f"{place.title}, as written above"})
+            AddItem("option", {"id": first, "choice": choice, "name": f"{place.title}, your own estimate"})
         )
     table: dict[str, Any] = {
         "id": free_id(quoted.name, taken), "choice": choice, "name": quoted.name.strip(),

@@ -9,7 +9,7 @@ from functools import partial
 import streamlit as st
 
 from forecast.buildfile.choosing import options_by_choice
-from forecast.buildfile.oneself import OwnHazard, own_hazards_of_mix, own_hazards_sentence
+from forecast.buildfile.oneself import OWN_ROUTE, own_hazards_of_mix, own_hazards_sentence, what_can_hurt
 from forecast.buildfile.schema import Build
 from forecast.dashboard.asking import Told, first_wrong, number_field
 from forecast.dashboard.layout import (
@@ -163,15 +163,14 @@ def _quotes_folded(view: Opened, every: Sequence[ComparedQuotes], label: str) ->
 def _choice(view: Opened, found: ComparedQuotes) -> None:
     money = partial(about, currency=view.currency)
     text(quotes_sentence(found, money))
-    what = found.choice.replace("_", " ")
     table(
         quote_headings(found), quote_rows(found, view.currency),
-        f"The whole build with each {what}. Middle figures: what it looks like before anything goes wrong",
+        "The whole build with each quote. Middle figures: what it looks like before anything goes wrong",
         cards=True,
     )  # fmt: skip
     options = {option.title: option for option in options_by_choice(view.build)[found.choice]}
     agree_quote(
-        view, f"choice-{found.choice}", f"Which {what} do you take?", options,
+        view, f"choice-{found.choice}", "Which quote do you take?", options,
         lambda option: asked_by_option(view.build, option, view.scenario), named=True,
         more=lambda option: [item.title for item in (*option.line, *option.event)],
     )  # fmt: skip
@@ -245,7 +244,7 @@ def _section(view: Opened, *, alone: bool) -> None:
             if agreed := agreed_sentences(found, left, money):
                 text(" ".join(agreed))
             if told := hazards_sentence(found, money):
-                on_tap(OnTap(_hurts(found.hazards), [told]))
+                on_tap(OnTap(what_can_hurt(found.hazards), [told]))
             taken = found.best or found.cheapest
             add_way(taken.routes, _way_name(taken), "mix-way", view.scenario)
         with own:
@@ -260,14 +259,13 @@ def _frontier(view: Opened, found: Mixes) -> None:
     )
 
 
-def _hurts(hazards: Sequence[OwnHazard]) -> str:
-    return f"What can hurt: {', '.join(dict.fromkeys(item.caution.doing for item in hazards))}"
-
-
 def _own_mix(view: Opened, found: Mixes, best: Mix) -> None:
     """Let the builder say who does each work package, and show what that mix needs beside the best one."""
     offered = {
-        package: list(dict.fromkeys(item.routes[package] for item in found.mixes)) for package in best.routes
+        package: sorted(
+            {item.routes[package] for item in found.mixes}, key=lambda route: (route != OWN_ROUTE, route)
+        )
+        for package in best.routes
     }
     open_ones = {package: routes for package, routes in offered.items() if len(routes) > 1}
     if not open_ones:
@@ -294,7 +292,7 @@ def _own_mix(view: Opened, found: Mixes, best: Mix) -> None:
     ):
         text(" ".join(left))
     if hazards := own_hazards_of_mix(view.build, mine.routes, mine.options.values()):
-        on_tap(OnTap(_hurts(hazards), [own_hazards_sentence(hazards)]))
+        on_tap(OnTap(what_can_hurt(hazards), [own_hazards_sentence(hazards)]))
     add_way(mine.routes, _way_name(mine), "own-mix-way", view.scenario)
 
 

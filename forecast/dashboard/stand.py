@@ -6,13 +6,15 @@ from typing import Any
 
 import streamlit as st
 
+from forecast.buildfile.oneself import own_hazards, own_hazards_sentence, what_can_hurt
 from forecast.dashboard.cost_answers import firm_up_on_its_way
-from forecast.dashboard.layout import answer, kept_picture, palette, table, told_plainly
+from forecast.dashboard.layout import OnTap, answer, kept_picture, on_tap, palette, table, told_plainly
 from forecast.dashboard.receipts_import import receipts_as_text
 from forecast.dashboard.stand_attention import attention, to_firm_up_next
 from forecast.dashboard.state import Opened, before, known_by_now, opened, watched
 from forecast.dashboard.tray import tray
 from forecast.engine.forecast import Forecast
+from forecast.missing.left_out import NOTHING_MISSING, findings
 from forecast.views.stands import budget_rows, level_rows, stand_sentences
 from forecast.views.theme import Palette
 from forecast.watching.reforecast import Reforecast
@@ -44,6 +46,16 @@ def page() -> None:
         tray()
         # Finding what to firm up takes longest: all else stands on the screen by then.
         to_firm_up_next(view, watch, asked)
+        if watch is None:
+            _before_ordering(view)
+
+
+def _before_ordering(view: Opened) -> None:
+    """Say that nothing usual was left out, where that is so, and what of the plan can hurt its builder."""
+    if not findings(view.build):
+        st.caption(NOTHING_MISSING)
+    if hazards := own_hazards(view.build, view.scenario):
+        on_tap(OnTap(what_can_hurt(hazards), [own_hazards_sentence(hazards)]))
 
 
 def _fan(found: Forecast | Reforecast, budget: float | None, look: Palette) -> Any:

@@ -66,7 +66,7 @@ def test_the_first_quote_brings_what_the_file_says_as_the_other_one() -> None:
     written, river = new.option
     assert written.choice == river.choice == "paint"
     assert written.override == {}
-    assert written.title == "Paint by a shop, as written above"
+    assert written.title == "Paint by a shop, your own estimate"
     taken = next(line for line in with_option(new, river).line if line.id == "paint")
     assert taken.amount is not None
     assert taken.amount.model_dump(exclude_defaults=True) == {"value": 2450, "causes": {"kit_fit": 0.3}}

@@ -200,7 +200,7 @@ def test_a_quote_is_added_kept_and_compared(run: Run, small: Path) -> None:
     app = app.button(key="keep").click().run()
     assert not app.exception
     build = BuildFolder.at(small).read()
-    assert [option.title for option in build.option] == ["Kit, as written above", "Maker nearby"]
+    assert [option.title for option in build.option] == ["Kit, your own estimate", "Maker nearby"]
     assert [event.id for event in build.option[1].event] == ["kit_never_comes", "kit_late"]
     found = quotes(build, "kit")
     assert quotes_sentence(found, euros) in words(app)

@@ -278,9 +278,10 @@ def _undecided_options(build: Build, known: Standing | None, file: str) -> list[
             continue
         *most, last = (option.title for option in options)
         what = " and ".join(item.title for item in about(build, options))
+        quoted = next((option for option in options if option.override or option.line), options[0])
         text = (
             f"{what}: {', '.join(most)} or {last}. Which one do you take? Until you say so, all answers but 'quotes' "
-            f"and 'mix' count what the lines say. Say so: forecast quotes {file} {choice} --take {options[0].id}"
+            f"and 'mix' count what the lines say. Say so: forecast quotes {file} {choice} --take {quoted.id}"
         )
         found.append({"choice": choice, "options": [option.id for option in options], "text": text})
     return found
