@@ -6,8 +6,8 @@ bank's file. After undoing it all is as it was before, on every day; undoing aga
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 from forecast.errors import LedgerError
@@ -32,10 +32,13 @@ class LastEntry:
         Tells whether something else was entered since.
     changes : tuple of LedgerChange
         Its rows, oldest first.
+    before : mapping of str to str
+        How each line that it opened stood before: closed, or with more to come.
     """
 
     mark: int
     changes: tuple[LedgerChange, ...]
+    before: Mapping[str, str] = field(default_factory=dict)
 
     def rows(self, table: str) -> list[dict[str, Any]]:
         """Give its rows of one table."""
@@ -63,8 +66,33 @@ def last_entry(ledger: Ledger) -> LastEntry | None:
         elif skip:
             skip -= 1
         else:
-            return LastEntry(newest, tuple(change for change in standing if change.table not in _STAYS))
+            found = tuple(change for change in standing if change.table not in _STAYS)
+            return LastEntry(newest, found, _stood_before(ledger, found))
     return None
+
+
+def _stood_before(ledger: Ledger, changes: Iterable[LedgerChange]) -> dict[str, str]:
+    """Give how the lines that these rows opened stood before, by what stands of what was said until then."""
+    opened = {
+        str(change.after["line_id"]): change.row_id
+        for change in changes
+        if change.table == "line_mark" and change.after is not None and change.after["state"] == "open"
+    }
+    if not opened:
+        return {}
+    gone = {
+        int(str(change.after["row_id"]))
+        for change in ledger.history("undone")
+        if change.after is not None and change.after["tbl"] == "line_mark"
+    }
+    found: dict[str, tuple[str, int, str]] = {}
+    for change in ledger.history("line_mark"):
+        row = change.after or {}
+        line = str(row.get("line_id"))
+        if change.row_id < opened.get(line, 0) and change.row_id not in gone:
+            said = (str(row["as_of"]), change.row_id, str(row["state"]))
+            found[line] = max(said, found.get(line, said))
+    return {line: state for line, (_, _, state) in found.items()}
 
 
 def undo_last(ledger: Ledger, mark: int | None = None) -> LastEntry:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from math import log
 
@@ -335,9 +335,11 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -
     why = _why_open(earlier, now, learned) if far * learned > 0 and abs(learned) >= least else ""
     outside = now.outside - (0.0 if earlier is None else earlier.outside)
     further = sum(moves[line.id] for line in others)
+    paid = {} if earlier is None else {line.id: line.paid for line in earlier.lines}
+    back = {line.id for line in others if not line.is_income and line.paid < paid.get(line.id, 0.0)}
     parts = [
         (_came_in(bought, own, money) if bought else "", own),
-        (_entered_words(others, further, money) if others else "", further),
+        (_entered_words(others, further, money, back) if others else "", further),
         ("What is reckoned from it follows", rest if abs(rest) >= least else 0.0),
         (why, learned if why else 0.0),
         ("This way does not have all that was paid for", outside),
@@ -389,8 +391,14 @@ def _spread_words(
     return f"{'More' if spread > 0 else 'Less'} can vary now"
 
 
-def _entered_words(entered: list[LineWatch], own: float, money: str) -> str:
-    """Say what was entered of lines that have no price yet; `own` is how far their middle figures moved by it."""
+def _entered_words(entered: list[LineWatch], own: float, money: str, back: Collection[str] = ()) -> str:
+    """Say what was entered of lines that have no price yet; `own` is how far their middle figures moved by it.
+
+    `back` names those for which money came back.
+    """
+    if back and len(back) == len(entered):
+        one = f"\u201c{short(entered[0].title)}\u201d"
+        return f"Money came back for {one if len(entered) == 1 else f'{len(entered)} lines'}"
     if len(entered) > 1:
         count = len(entered)
         if all(line.kind == "event" and _is_gone(line) for line in entered):
@@ -417,7 +425,7 @@ def _entered_words(entered: list[LineWatch], own: float, money: str) -> str:
     if line.state == "closed":
         return f"Nothing was sold on {name}" if line.is_income else f"{name} was given up"
     if not line.paid or line.is_income:
-        return f"{name} is paid in part" if line.paid else f"{name} is open"
+        return f"{name} is sold in part" if line.paid else f"{name} is open"
     off = to_float(from_float(line.paid, money) - from_float(line.estimate, money), money)
     if line.looks_settled:
         told = f"What is paid for {name} is likely all"

@@ -10,7 +10,9 @@ from forecast.ledger.events import WORDS
 from forecast.ledger.undoing import LastEntry
 from forecast.words.money import exact
 
-_LINE_STATES = {"closed": "closed", "more": "with more to come", "open": "opened again"}
+_LINE_STATES = {"closed": "closed", "more": "with more to come", "open": "open"}
+_OPENED = {"closed": "opened again", "more": "no longer with more to come"}
+"""How a line that is open stood before: it is opened *again* where it was closed; what was to come may have come."""
 
 _MOST = 3
 """So many lines or risks are named one by one; of more, such as at the end of a build, their number is told."""
@@ -41,6 +43,11 @@ def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None
         found = str(row[field])
         return titles.get(found, found)
 
+    def state(row: Mapping[str, object]) -> str:
+        said = str(row["state"])
+        before = entry.before.get(str(row["line_id"]), "")
+        return _OPENED.get(before, _LINE_STATES[said]) if said == "open" else _LINE_STATES[said]
+
     parts: list[str] = []
     receipts = [change for change in entry.changes if change.table == "receipt"]
     for change in receipts[:1]:
@@ -54,9 +61,7 @@ def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None
             parts.append(f"receipt {row['voids']} of {row['supplier']} taken back")
         else:
             parts.append(f"receipt {change.row_id} of {row['supplier']}, {exact(int(paid), currency)}")
-    parts += _several(
-        [(named(row, "line_id"), _LINE_STATES[str(row["state"])]) for row in entry.rows("line_mark")], "lines"
-    )
+    parts += _several([(named(row, "line_id"), state(row)) for row in entry.rows("line_mark")], "lines")
     parts += _several(
         [
             (f"\u201c{named(row, 'event_id')}\u201d", WORDS[str(row["state"])])

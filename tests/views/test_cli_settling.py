@@ -557,6 +557,26 @@ def test_a_payment_to_another_supplier_than_the_one_agreed_with_is_asked_about(
     assert main([*paid, "--against", "1", "--sure"]) == 0
 
 
+def test_the_last_entry_says_what_became_of_a_line_and_not_that_it_was_closed_before(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "filler", "40", "--more-to-come")
+    add(capsys, folder, "filler", "20")
+    told = run(capsys, "undo", folder)
+    assert "€20.00 and Filler no longer with more to come" in told
+    assert "opened again" not in told
+    run(capsys, "close", folder, "filler")
+    run(capsys, "reopen", folder, "filler")
+    assert "Filler opened again" in run(capsys, "undo", folder)
+
+
+def test_a_refund_is_not_told_as_paid_in_part(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
+    add(capsys, folder, "filler", "60", "--more-to-come")
+    told = add(capsys, folder, "filler", "20", "--refund")
+    assert "Money came back for “Filler”." in told
+    assert "paid in part" not in told
+
+
 @pytest.mark.parametrize("name", ["De Vries", "VRIES", "spuiterij dé vries eindhoven"])
 def test_a_supplier_called_as_the_one_with_whom_a_price_is_agreed_is_asked_about(
     folder: str, capsys: pytest.CaptureFixture[str], name: str
