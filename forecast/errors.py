@@ -4,6 +4,7 @@
 
     ForecastError
     ├── BuildFileError     the build file (or an answers file) cannot be used; carries every Problem found
+    │   ├── BuildNotThereError    there is no build where one was looked for
     │   └── EditedMeanwhileError  somebody else saved the build file since it was read; carries both versions
     ├── MoneyError         there is no such currency, or no rate for it
     │   └── NumberError        a text is no number, or can mean two; carries both
@@ -89,6 +90,16 @@ class _ManyProblems(ForecastError):
 
 class BuildFileError(_ManyProblems):
     """The build file cannot be used."""
+
+
+class BuildNotThereError(BuildFileError):
+    """There is no build where one was looked for: that is no mistake of a file, and is not counted as one."""
+
+    def __init__(self, heading: str) -> None:
+        found, mend = "there is no such file or folder", "Check its name and where it lies"
+        super().__init__(heading, [Problem("file", found, f"{mend}, or begin one there: 'forecast new'.")])
+        place = heading.removesuffix("build.toml").rstrip("/\\") or heading
+        self.args = (f"{place}: there is no build here. {mend}. To begin one there: 'forecast new'.",)
 
 
 class EditedMeanwhileError(BuildFileError):

@@ -15,7 +15,7 @@ from forecast.buildfile.kept import Kept
 from forecast.buildfile.locate import Path, line_of, locate
 from forecast.buildfile.schema import Build, Costed, Event, Line
 from forecast.buildfile.toml import parse_toml
-from forecast.errors import MOST_MISTAKES, BuildFileError, Problem
+from forecast.errors import MOST_MISTAKES, BuildFileError, BuildNotThereError, Problem
 from forecast.figures.figure import FIGURE_KINDS
 from forecast.figures.file_values import short
 from forecast.figures.kinds import FIGURE_KEYS, HOW_TO_WRITE
@@ -98,6 +98,8 @@ def read_text(file: FilePath) -> str:
         raise BuildFileError(
             heading, [Problem("file", error.strerror, "This is not a build file.")]
         ) from None
+    except FileNotFoundError:
+        raise BuildNotThereError(heading) from None
     except OSError as error:
         mend = "Give the path of a build file, or of the folder that holds build.toml."
         raise BuildFileError(heading, [Problem("file", error.strerror or str(error), mend)]) from None

@@ -18,8 +18,10 @@ from forecast.figures.figure import FigureBase
 from forecast.figures.file_values import LARGEST, short
 from forecast.figures.kinds import Known, Percentiles, Quotes, Span, UncertainFigure
 from forecast.start.questions import DONT_KNOW, Question
-from forecast.words.countries import countries_called, country_name
-from forecast.words.currencies import currencies_called, currency_name
+from forecast.start.questions import question as asked
+from forecast.words.chances import listed
+from forecast.words.countries import countries_called, country_name, country_names, names_near
+from forecast.words.currencies import currencies_called, currency_name, currency_of, reference_rates
 from forecast.words.numbers import MARKS, look_at, plainly, read_number, read_numbers
 
 _UNKNOWN = frozenset(
@@ -174,6 +176,7 @@ _ALTERNATIVES = re.compile(r",\s*(?:or\s+)?|\s+or\s+")
 
 def _currency(question: Question, written: str) -> str:
     """Read a currency by its code, its sign or its name; a kit may be priced in any."""
+    countries = asked("country")
     found = currencies_called(written)
     if question.id == "currency":
         found = tuple(code for code in found if code in question.choices)
@@ -185,9 +188,17 @@ def _currency(question: Question, written: str) -> str:
         others = f" and {len(found) - _SHOWN} others" if len(found) > _SHOWN else ""
         can_mean = f"{short(written)} can mean {', '.join(named)}{others}"
         raise WrongAnswer(can_mean, mend, found if len(found) == 2 else ())
-    _refuse(written, f"{nearest(written.upper(), question.choices)} {mend}")
+    of = countries_called(written, country_names(), countries.called)
+    if len(of) == 1 and (used := currency_of(of[0])):
+        _refuse(written, f"Did you mean {used!r}, {currency_name(used)}? {mend}")
+    code = written.strip().upper()
+    swapped = [one for one in reference_rates() if one in question.choices and sorted(one) == sorted(code)]
+    near = nearest(code, swapped or question.choices) if len(code) == _CODE else ""
+    _refuse(written, f"{near} {mend}".strip())
 
 
+_CODE = 3
+"""Letters of a currency's code: a longer word is no slip for one."""
 _SHOWN = 6
 """So many currencies that one word can mean are named."""
 
@@ -210,8 +221,11 @@ def _country(question: Question, written: str) -> str:
             f"On file: {', '.join(legal.values())}. Take the nearest, or a rule file of your own (README). Or write "
             f"{DONT_KNOW!r}.",
         )
-    mend = nearest(written.strip().title(), [*legal.values()])
-    _refuse(written, f"{mend} Write a name, a part of one or two letters. Or write {DONT_KNOW!r}.")
+    near = names_near(written, legal, question.called) if not anywhere else ()
+    near = near or names_near(written, country_names(), question.called)
+    mend = f"Nearest by name: {listed(near)}. " if near else ""
+    mend += "Any country of the world may be named." if anywhere else f"{len(legal)} countries are on file."
+    _refuse(written, f"{mend} Write a name, a part of one, or its two letters. Or write {DONT_KNOW!r}.")
 
 
 def _choices(question: Question, raw: object) -> tuple[str, ...]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Iterator, Sequence
     from types import FrameType
-    from typing import Any
+    from typing import Any, NoReturn
 
 EPILOG = """\
 A build is a folder with a file build.toml, written by hand or by 'forecast new'. Inside it FILE may be left out.
@@ -52,6 +52,9 @@ There is a build in this folder. What next?
 _WRITING = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF})
 """What a full or vanished device answers."""
 
+UNKNOWN = "not known here"
+"""How a refusal begins that is told with the usage of its command: the usage lists what is legal there."""
+
 _STOPPED = "stopped; nothing was left half-written."
 
 
@@ -78,6 +81,16 @@ def _new_parser() -> argparse.ArgumentParser:
 
         def _print_message(self, message: str, file: Any = None) -> None:
             super()._print_message(plain(message), file)
+
+        def error(self, message: str) -> NoReturn:
+            """Say in a sentence what is missing or was not understood; the usage only for what is not known here."""
+            if message.startswith(UNKNOWN):
+                super().error(message)
+            told, missing = message.removeprefix("argument "), "the following arguments are required: "
+            if told.startswith(missing):
+                names = told.removeprefix(missing)
+                told = f"{names} {'are' if ', ' in names else 'is'} missing"
+            self.exit(2, f"{self.prog}: {told.rstrip('.')}. '{self.prog} --help' explains it.\n")
 
     parser = Parser(
         prog="forecast",
@@ -153,7 +166,7 @@ def _run(arguments: Sequence[str]) -> int:
     complete(parser)
     options, unknown = parser.parse_known_args(with_build(parser, arguments))
     if unknown:  # told with the usage of the command, which lists what is legal there
-        command_of(parser, arguments)[0].error(f"not known here: {' '.join(unknown)}")
+        command_of(parser, arguments)[0].error(f"{UNKNOWN}: {' '.join(unknown)}")
     if options.command is None:
         print(HERE if is_build(".") else FIRST)
         return 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import tomllib
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
@@ -93,6 +94,23 @@ def countries_called(
     return found or tuple(id for id, own in own_names().items() if words in map(folded, own))
 
 
+def names_near(
+    written: str, names: Mapping[str, str], called: Mapping[str, Iterable[str]] = MappingProxyType({})
+) -> tuple[str, ...]:
+    """Give the names of the countries most like what was written, the nearest first; at most three."""
+    said = folded(written)
+    near = {}
+    for id, name in names.items():
+        every = map(folded, (name, *called.get(id, ()), *ALSO.get(id, ())))
+        near[name] = max(difflib.SequenceMatcher(None, said, one).ratio() for one in every)
+    close = sorted((name for name, like in near.items() if like >= _NEAR), key=lambda name: -near[name])
+    return tuple(close[:_SUGGESTED])
+
+
+_NEAR, _SUGGESTED = 0.6, 3
+"""How alike a name must be to be suggested, and how many are."""
+
+
 @cache
 def own_names() -> Mapping[str, tuple[str, ...]]:
     """Give what each country is called in its own official languages besides English, by code: ``Polska``."""
@@ -142,6 +160,7 @@ __all__ = [
     "countries_called",
     "country_name",
     "country_names",
+    "names_near",
     "names_used_in",
     "nearest_country",
     "own_names",

@@ -111,6 +111,14 @@ def signs() -> Mapping[str, frozenset[str]]:
     return MappingProxyType({sign: frozenset(codes) for sign, codes in _file()["signs"].items()})
 
 
+def currency_of(country: str) -> str | None:
+    """Give the currency that people pay with in a country, by its two letters (Unicode CLDR, by Babel)."""
+    from babel.numbers import get_territory_currencies
+
+    found = get_territory_currencies(country)
+    return str(found[0]) if found else None
+
+
 def currencies_called(written: str) -> tuple[str, ...]:
     """Give the currencies that people may mean by what they write: a code, a sign or a name, as ``zł`` and ``baht``.
 
@@ -160,7 +168,6 @@ def reference(foreign: str, home: str) -> Reference | None:
 
 
 __all__ = [
-    "Reference", "currencies_called", "currency_codes", "currency_name", "is_currency", "minor_digits", "reference",
-    "reference_rates",
-    "shown_digits", "signs",
+    "Reference", "currencies_called", "currency_codes", "currency_name", "currency_of", "is_currency", "minor_digits",
+    "reference", "reference_rates", "shown_digits", "signs",
 ]  # fmt: skip

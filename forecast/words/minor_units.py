@@ -6,12 +6,12 @@ An amount of money here is an ``int`` in minor units beside its currency code; h
 
 from __future__ import annotations
 
-from decimal import Decimal, InvalidOperation
+from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 from typing import NoReturn
 
 from forecast.errors import LedgerError, MoneyError, NumberError
 from forecast.words.currencies import minor_digits
-from forecast.words.numbers import read_number
+from forecast.words.numbers import plainly, read_number
 
 LARGEST_SUM = 10**14
 """Minor units; a sum beyond it is a slip. SQLite's integers end at 2**63 - 1: 90,000 of the largest add up."""
@@ -54,15 +54,29 @@ def parse_money(text: str, currency: str, *, decimal: str | None = None) -> int:
         If the text is no amount, can mean two amounts, or has more digits than the currency.
     """
     digits = exponent(currency)
-    value = read_number(text, currency=currency, decimal=decimal, digits=digits)
+    try:
+        value = read_number(text, currency=currency, decimal=decimal, digits=digits)
+    except NumberError as error:
+        raise _in_its_coins(error, digits) from None
     minor = value.scaleb(digits)
     behind = len(f"{value:f}".partition(".")[2])
     # Noughts behind a yen's mark say nothing new; three digits behind a euro's are rather thousands than cents.
-    if behind > max(digits, 2) or minor != minor.to_integral_value():
+    # One nought more is how three decimals are written so that no thousands can be meant.
+    most = digits + 1 if digits > 2 else 2
+    if behind > most or minor != minor.to_integral_value():
         raise NumberError(text, f"has {behind} digits behind the decimal mark", f"{currency} has {digits}.")
     if abs(minor) > LARGEST_SUM:
         raise NumberError(text, "is too large a sum", "Check the number of zeros.")
     return int(minor)
+
+
+def _in_its_coins(error: NumberError, digits: int) -> NumberError:
+    """Give a doubt in sums that the currency has, where its smaller reading has a digit more: 1275 or 1.28."""
+    if len(error.readings) < 2 or error.readings[1] == round(error.readings[1], digits):
+        return error
+    large, small = error.readings[0], error.readings[1].quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
+    found, mend = f"can mean {plainly(large)} or {small}", f"Write {plainly(large)}, or {small}."
+    return NumberError(error.text, found, mend, (large, small))
 
 
 def format_plain(minor: int, currency: str) -> str:

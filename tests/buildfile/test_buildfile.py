@@ -51,8 +51,7 @@ def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
     file = tmp_path / "nowhere.toml"
 
     assert refused(file) == (
-        f"{file}: 1 mistake\n"
-        "  1. file: No such file or directory. Give the path of a build file, or of the folder that holds build.toml."
+        f"{file}: there is no build here. Check its name and where it lies. To begin one there: 'forecast new'."
     )
 
 

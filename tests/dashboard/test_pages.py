@@ -154,7 +154,7 @@ def test_mistakes_of_the_file_are_said_in_words_and_mended_on_the_next_run(run: 
 
 def test_a_folder_that_is_not_there_is_said_in_words(run: Run, tmp_path: Path) -> None:
     app = run(tmp_path / "nowhere")
-    assert "No such file or directory" in words(app)
+    assert "there is no build here" in words(app)
 
 
 @pytest.mark.parametrize("page", ["watch", "receipts"])

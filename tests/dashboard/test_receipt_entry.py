@@ -14,6 +14,7 @@ from forecast.errors import LedgerError
 from forecast.ledger.folder import BuildFolder
 from forecast.views.cli import main
 from forecast.watching.reforecast import reforecast
+from forecast.words.day_words import short_day
 from forecast.words.money import about, signed
 from tests.dashboard.conftest import Run, words
 
@@ -52,7 +53,7 @@ def test_a_receipt_is_kept_to_the_cent_and_the_page_says_what_it_moved(
     said = words(app)
     closed = "“Tyres” is closed: nothing more will be paid for it."
     move = signed(now.value - was.value, "EUR", now.error)
-    entered = f"Receipt 1: €1,234.50 to A tyre shop on {receipt.date}, for “Tyres”."
+    entered = f"Receipt 1: €1,234.50 to A tyre shop on {short_day(receipt.date)}, for “Tyres”."
     assert f"{entered} {closed} P80 moved by **{move}**" in said
     assert f"to **{about(now.value, 'EUR', now.error)}**" in said
     assert "**€1,234.50** paid so far, in 1 receipt." in said

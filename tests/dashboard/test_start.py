@@ -396,7 +396,7 @@ def test_a_folder_opens_by_its_path_and_what_is_wrong_is_told(begin: AppTest, tm
     assert "No folder is named" in app.main.error[0].value
     app.text_input(key="start-path-written").set_value(str(tmp_path / "nowhere"))
     app = press(app, "Open it")
-    assert "No such file or directory" in app.main.error[0].value
+    assert "there is no build here" in app.main.error[0].value
     (tmp_path / "build.toml").write_text(write_build(answers_of({})), encoding="utf-8")
     app.text_input(key="start-path-written").set_value(str(tmp_path))
     app = press(app, "Open it")

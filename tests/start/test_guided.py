@@ -906,6 +906,23 @@ def test_a_part_of_several_names_is_asked_about() -> None:
         read_answer(question("country"), "Un", {})
 
 
+@pytest.mark.parametrize(
+    ("asked", "written", "said"),
+    [
+        ("country", "Irland", r"Nearest by name: Ireland.*\. \d\d countries are on file\."),
+        ("origin", "Tailand", r"Nearest by name: Thailand, .* Any country of the world may be named\."),
+        ("country", "Qwxyz", r"found 'Qwxyz'\. \d\d countries are on file\."),
+        ("currency", "USA", "Did you mean 'USD', US Dollar\\?"),
+        ("kit_currency", "Japan", "Did you mean 'JPY', Japanese Yen\\?"),
+        ("currency", "UDS", "Did you mean 'USD'\\?"),
+    ],
+)
+def test_what_is_nearest_to_a_slip_is_suggested(asked: str, written: str, said: str) -> None:
+    """An unknown country had the first few of all listed, and USA as a currency was taken for UZS."""
+    with pytest.raises(WrongAnswer, match=said):
+        read_answer(question(asked), written, {})
+
+
 @pytest.mark.parametrize("written", ["myself", "me", "Self", "I do it myself", "DIY"])
 def test_who_does_the_work_is_said_in_everyday_words(written: str) -> None:
     assert read_answer(question("filling"), written, {}) == "self"

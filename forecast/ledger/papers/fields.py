@@ -307,6 +307,17 @@ def _days_in(text: str, orders: tuple[DateOrder, ...]) -> Iterator[tuple[dt.date
                     yield (read,)
 
 
+def days_meant(text: str) -> tuple[dt.date, ...]:
+    """Give the days that a text can mean as people write them, the day before the month first; none where it is no day.
+
+    ``28-11-2026``, ``28.11.2026``, ``28/11/2026``, ``2026-11-28``, ``28 Nov 2026``, ``Nov 28, 2026``.
+    """
+    said = " ".join(text.split())
+    if not any(pattern.fullmatch(said) for pattern in (_NUMERIC_DAY, _DAY_FIRST, _MONTH_FIRST)):
+        return ()
+    return next(_days_in(said, ("ymd", "dmy", "mdy")), ())
+
+
 def _supplier(lines: Sequence[PaperLine], known: Iterable[str], several: bool) -> Found | None:
     """Find who is paid: a name that was paid before, else a firm's near the top, else the first line that is a name."""
     by_name = {plain_name(one): one for one in known}

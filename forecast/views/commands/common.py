@@ -277,6 +277,8 @@ def by_title(name: str, titles: Mapping[str, str]) -> str | None:
     wanted = _words(name)
     called = {id_: _words(title) for id_, title in titles.items()}
     found = [id_ for id_, title in called.items() if title == wanted]
+    if not found:  # "bodykit" is "Body kit"
+        found = [id_ for id_, title in called.items() if "".join(title) == "".join(wanted)]
     if len(found) > 1:
         message = f"{name!r}: {len(found)} are called so. Name one by its id: {', '.join(found)}."
         raise LedgerError(message)

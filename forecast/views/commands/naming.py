@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from forecast.errors import LedgerError
@@ -15,12 +15,23 @@ if TYPE_CHECKING:
 
 
 def day(text: str) -> dt.date:
-    """Read a date."""
+    """Read a day as people write it; one that can mean two is refused with both."""
     try:
         return dt.date.fromisoformat(text)
     except ValueError:
-        message = f"{text!r} is no date: write year-month-day, as 2026-05-31"
-        raise argparse.ArgumentTypeError(message) from None
+        pass
+    from forecast.ledger.papers.fields import days_meant
+    from forecast.words.day_words import long_day
+
+    found = days_meant(text)
+    if len(found) == 1:
+        return found[0]
+    if found:
+        one, other = found
+        message = f"{text!r} can be {long_day(one)} or {long_day(other)}. Write {one}, or {other}."
+        raise argparse.ArgumentTypeError(message)
+    message = f"{text!r} is no day. Write it like 28 Nov 2026, or 2026-11-28."
+    raise argparse.ArgumentTypeError(message)
 
 
 def known_ids(
@@ -122,5 +133,36 @@ def not_there(name: str, build: Build, legal: Sequence[str], what: str) -> str:
     """Say that nothing is called so, and name the nearest that there is."""
     from forecast.buildfile.checks import nearest
 
-    near = nearest(name, list(called(build, legal).values())) if " " in name else nearest(name, list(legal))
+    titles = called(build, legal)
+    near = nearest(name, list(titles.values())) if " " in name else nearest(name, list(legal))
+    if not near.startswith("Did you mean"):
+        near = _nearest_titles(name, build, titles) or near
     return f"there is no {what} {name!r} in the build. {near}"
+
+
+_SUGGESTED = 4
+"""So many lines are suggested for a name that none has."""
+
+
+def _nearest_titles(name: str, build: Build, titles: Mapping[str, str]) -> str:
+    """Suggest the lines most like a name by their titles, the nearest first: those that cost money as the build is."""
+    from difflib import SequenceMatcher
+
+    from forecast.engine.plan import compile_plan
+    from forecast.errors import ForecastError
+
+    try:
+        plan = compile_plan(build)
+        costs = {row for row, middle in plan.middles_if_needed().items() if middle}
+        costs |= {row for row, middle in plan.base_estimate().items() if middle}
+    except ForecastError:  # what is wrong with it is told elsewhere
+        costs = set(titles)
+    said = name.casefold()
+
+    def likeness(id_: str) -> float:
+        title = titles[id_].casefold()
+        every = (title, title.replace(" ", ""), id_.casefold(), *title.split())
+        return max(SequenceMatcher(None, said, one).ratio() for one in every)
+
+    near = sorted((id_ for id_ in titles if id_ in costs), key=lambda id_: -likeness(id_))[:_SUGGESTED]
+    return f"Nearest by name: {'; '.join(f'“{titles[id_]}” ({id_})' for id_ in near)}." if near else ""
