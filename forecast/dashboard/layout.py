@@ -49,19 +49,18 @@ _TARGETS = """
 }
 .st-key-phone-nav { display: none; }
 @media (max-width: 640px) {
-  .st-key-phone-nav { display: flex; flex-wrap: nowrap; gap: 0 0.2rem; position: fixed; z-index: 30; inset: auto 0 0 0;
-    width: 100%; overflow-x: auto; overscroll-behavior-x: contain; scrollbar-width: none; background: var(--fc-paper);
+  /* all pages in two rows, so that none is out of sight and nothing scrolls; their names take two lines each */
+  .st-key-phone-nav { display: grid; grid-template-columns: repeat(4, 1fr); gap: 0 2px; position: fixed; z-index: 30;
+    inset: auto 0 0 0; width: 100%; background: var(--fc-paper);
     border-top: 1px solid color-mix(in srgb, var(--fc-ink) 30%, transparent);
-    padding: 2px 0.5rem calc(2px + env(safe-area-inset-bottom)); }
-  .st-key-phone-nav > * { flex: none; }
+    padding: 2px 2px calc(2px + env(safe-area-inset-bottom)); }
+  .st-key-phone-nav > *, .st-key-phone-nav .stPageLink, .st-key-phone-nav .stPageLink > *, .st-key-phone-nav a {
+    width: 100%; min-width: 0; }
   .st-key-phone-nav .stElementContainer, .st-key-phone-nav a { margin: 0; }  /* else they are drawn in, and cut off */
-  /* the page one is on is in sight from the start, where the browser knows how; with room for bolder letters to come */
-  .st-key-phone-nav-here { position: relative; }
-  .st-key-phone-nav-here::before { content: ""; position: absolute; inset: 0 -3rem; pointer-events: none;
-    scroll-initial-target: nearest; }
-  .st-key-phone-nav p { white-space: nowrap; font-size: 0.87rem; }
-  .stMainBlockContainer { padding: 3.6rem 0.9rem 6rem; }
-  [data-testid="stLayoutWrapper"]:has(> .st-key-tray-foot) { bottom: 49px; }
+  .st-key-phone-nav a { justify-content: center; padding: 0 2px; }
+  .st-key-phone-nav p { white-space: normal; text-align: center; font-size: 0.8rem; line-height: 1.2; }
+  .stMainBlockContainer { padding: 3.6rem 0.9rem 9rem; }
+  [data-testid="stLayoutWrapper"]:has(> .st-key-tray-foot) { bottom: 93px; }
 }
 """
 

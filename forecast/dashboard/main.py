@@ -85,8 +85,7 @@ def run(argument: str | None = None) -> None:
     # On a phone the sidebar covers the page and stays open after a tap: there the links stand at the foot as well.
     with st.container(key="phone-nav", horizontal=True):
         for link in pages:
-            with st.container(key="phone-nav-here" if link is page else None, width="content"):
-                st.page_link(link, width="content")
+            st.page_link(link)
     if view is not None and page is not start:
         with told_plainly():
             paper_head(view, dt.date.today())

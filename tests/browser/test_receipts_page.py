@@ -112,6 +112,11 @@ def test_the_first_tap_saves_while_the_box_of_lines_has_the_focus(visit: Opener,
     page.wait_for_timeout(80)  # as long as a finger rests
     page.mouse.up()
     expect(page.get_by_text(re.compile(r"€61.20 to Resin counter on "))).to_be_visible(timeout=15_000)
+    settled(page)
+    links = page.locator(".st-key-phone-nav").get_by_role("link")
+    expect(links).to_have_count(7)
+    for link in links.all():  # the page one is on is in sight after a run too, and so are all others
+        expect(link).to_be_in_viewport(ratio=1)
 
 
 def test_a_banks_file_is_shown_as_it_was_read_then_entered(visit: Opener, build: BuildFolder) -> None:
