@@ -140,7 +140,9 @@ def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | Non
     lines = {row.id for row in before(view).plan.counted(view.ledger.paid_by_line())}
     closed = lines & view.ledger.closed_lines()
     many = so_many(len(receipts), "receipt")
-    sentence = f"{STRONG}{exact(paid, view.currency)}{STRONG} paid so far, in {many}. "
+    finished = watch is not None and watch.finished
+    so_far = "in all" if finished else "so far"
+    sentence = f"{STRONG}{exact(paid, view.currency)}{STRONG} paid {so_far}, in {many}. "
     sentence += _closed_words(len(closed), len(lines))
     if view.budget is not None:
         agreed = 0.0 if watch is None else watch.committed
@@ -158,13 +160,13 @@ def _closed_words(closed: int, lines: int) -> str:
 
 def _picture(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | None) -> None:
     payments = [(receipt.date, to_float(receipt.paid_minor, view.currency)) for receipt in receipts]
-    ends = None
-    if watch is not None:
+    ends, finished = None, watch is not None and watch.finished
+    if watch is not None and not finished:  # then all that was paid is where it ends
         ends = dict(zip(("P50", "P90"), watch.percentile_set((0.5, 0.9)), strict=True))
     look = palette()
     kept_picture(
         ("paid", view.key, view.budget, look),
-        lambda: paid_against_budget(payments, view.budget, view.currency, look, ends),
+        lambda: paid_against_budget(payments, view.budget, view.currency, look, ends, finished=finished),
     )
 
 

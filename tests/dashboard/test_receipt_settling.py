@@ -150,7 +150,7 @@ def test_the_budget_is_frozen_with_the_build_as_it_is(run: Run, before_ordering:
     assert baseline is not None
     assert baseline.budget_minor == 1_250_000
     assert baseline.build_text == before_ordering.build_file.read_text(encoding="utf-8")
-    assert "The budget of €12,500.00 for the way “All by oneself” is kept as baseline." in words(app)
+    assert "The budget of €12,500.00 for the way “All by yourself” is kept as baseline." in words(app)
     assert words(app).count("enough in") == 1  # one figure, as it stands
     assert "**€12,500.00** is committed to since" in words(app)
 

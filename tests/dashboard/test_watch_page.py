@@ -194,3 +194,12 @@ def test_at_its_end_the_page_says_why_it_ended_there_and_how_good_the_estimates_
     said = words(app).replace("\u00a0", " ")
     for sentence in told:
         assert sentence.replace("\u00a0", " ") in said
+
+
+def test_at_its_end_nothing_is_said_to_be_paid_so_far(run: Run, half_way: BuildFolder) -> None:
+    assert "paid so far" in words(run(half_way.build_file, "receipts"))
+    finish(half_way.ledger(), half_way.read())
+    app = run(half_way.build_file, "receipts")
+    assert not app.exception
+    assert "so far" not in words(app)
+    assert "**NZ$21,106.37** paid in all, in 25 receipts." in words(app)

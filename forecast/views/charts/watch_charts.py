@@ -201,6 +201,8 @@ def paid_against_budget(
     currency: str,
     palette: Palette = LIGHT,
     ends: Mapping[str, Estimate] | None = None,
+    *,
+    finished: bool = False,
 ) -> Any:
     """Draw the running total of what is paid, against the budget and where the build ends.
 
@@ -213,6 +215,8 @@ def paid_against_budget(
     palette : Palette
     ends : mapping, optional
         Sums at which the build ends, by name, such as P50 and P90.
+    finished : bool
+        Whether nothing more is to be paid.
     """
     daily: dict[dt.date, float] = {}
     for day, amount in sorted(payments):
@@ -241,7 +245,7 @@ def paid_against_budget(
         .encode(x=plot.x, y=plot.y("money"))
     )
     layers = [area, line, end, *(plot.level(one.value, palette.ink, [2, 2]) for one in (ends or {}).values())]
-    title = f"{entered(paid, currency)} paid so far"
+    title = f"{entered(paid, currency)} paid {'in all' if finished else 'so far'}"
     if budget is not None:
         layers.append(plot.level(budget, palette.over))
         of = f"the budget of {entered(budget, currency)}"
