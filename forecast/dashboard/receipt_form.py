@@ -356,15 +356,16 @@ def _whether_all(view: Opened, entry: Entry, names: Mapping[str, str]) -> Entry:
     except (LedgerError, NumberError):  # not all of it is typed yet
         new = None
     found = None if new is None or view.ledger is None else view.ledger.counts_against(new)
-    if found is not None and entry.against is None:
+    if found is not None:
         rest = exact(found.outstanding_minor, view.currency)
         line = names.get(found.line_id, found.line_id)
         text(
             f"It counts against the price agreed with {found.supplier} for {line}, of which {rest} is to pay."
         )
-        apart = st.checkbox("It is no part of that price", key=f"{entry.key}-apart")
-        entry = replace(entry, apart=apart)
-        new = new and replace(new, apart=apart)
+        if entry.against is None:
+            apart = st.checkbox("It is no part of that price", key=f"{entry.key}-apart")
+            entry = replace(entry, apart=apart)
+            new = new and replace(new, apart=apart)
     paid_for = [line for line, _ in entry.parts]
     if entry.kind == "refund" and not view.build.income.issuperset(paid_for):
         return entry  # not sold: nothing to ask of it

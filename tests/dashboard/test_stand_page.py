@@ -117,6 +117,16 @@ def test_another_sum_opens_the_form_with_supplier_line_and_price_filled_in(
     assert field(app, "text_input", "Supplier").value == "Maker"  # type: ignore[attr-defined]
     assert field(app, "text_input", "Amount").label == "Amount, in JPY"  # type: ignore[attr-defined]
     assert field(app, "selectbox", "Paid against a price agreed").value == 1  # type: ignore[attr-defined]
+    field(app, "text_input", "Amount").set_value("100000")  # type: ignore[attr-defined]
+    app = field(app, "text_input", "Charged to you in EUR").set_value("580").run()  # type: ignore[attr-defined]
+    assert "It counts against the price agreed with Maker for Body kit" in words(app)
+
+
+def test_an_event_that_came_is_told_in_the_form_that_opens(run: Run, half_way: BuildFolder) -> None:
+    app = press(run(half_way.build_file, "stand"), "It came: tell it under Receipts")
+    assert app.title[0].value == "Receipts"
+    (event,) = field(app, "multiselect", "For which line").value  # type: ignore[attr-defined]
+    assert event in {one.id for one in half_way.read().event}
 
 
 def test_a_line_that_runs_over_is_named_and_closed_with_one_tap(run: Run, folder: BuildFolder) -> None:
