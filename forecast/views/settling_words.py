@@ -14,6 +14,7 @@ from forecast.ledger.entries import pair
 from forecast.ledger.events import WORDS
 from forecast.ledger.records import AgreementKind
 from forecast.record.finishing import Finished
+from forecast.views.off_estimate import estimate_words, is_known
 from forecast.views.sentences import unusual_words
 from forecast.watching.estimates import unusual
 from forecast.watching.importing import ImportResult
@@ -118,7 +119,10 @@ def _margin_sentences(watch: Reforecast) -> list[str]:
     names = named([line.id for line in held], {line.id: line.title for line in held}, 3)
     if len(held) > 1:
         return [f"The estimates of {names} are told with the card's margin, {whole} in all."]
-    estimate = about(held[0].estimate, watch.currency)
+    (line,) = held
+    if is_known(line, watch.currency):  # to the digits of the table, which it stands beside
+        whole = entered(watch.margin_held[line.id], watch.currency)
+    estimate = estimate_words(line, watch.currency)
     return [f"The estimate of {names}, {estimate}, is told with the card's margin, {whole} of it."]
 
 

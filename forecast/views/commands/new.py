@@ -203,11 +203,16 @@ def add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 
 def run_demo(options: argparse.Namespace) -> Answered[Demos | DemoOpened]:
     """Run the command."""
-    from forecast.ledger.folder import demos, open_demo
+    from forecast.buildfile.reader import read_build
+    from forecast.ledger.folder import DEMOS, demos, open_demo
 
     if options.name is None:
         names = demos()
-        text = "\n".join(["Demo builds; open one with: forecast demo NAME", *(f"  {name}" for name in names)])
+        wide = max(map(len, names), default=0)
+        listed = (
+            f"  {name:<{wide}}  {read_build(DEMOS / name).name}" for name in names
+        )  # as its pages call it
+        text = "\n".join(["Demo builds; open one with: forecast demo NAME", *listed])
         return answer(options, text, {"demos": list(names)})
     folder = open_demo(options.name, afresh=options.afresh)
     return answer(options, str(folder.folder), {"folder": str(folder.folder)})
