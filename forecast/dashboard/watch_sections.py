@@ -217,5 +217,5 @@ def what_was_taught(watch: Reforecast) -> None:
             )
             table(
                 ["Shared cause", "By what came in it looks", "Told by"], cause_rows(watch),
-                "What the receipts say about the shared causes", right_text=1,
+                "What the receipts say about the shared causes", right_text=2,
             )  # fmt: skip
