@@ -353,7 +353,9 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -
     alone = len(entered) == 1 or (bool(others) and not bought and all(line.unforeseen for line in others))
     if alone and not others_told and abs(spread) <= least / 2:
         # P80 moved by just that, but for rounding
-        return f"{_off_words(bought, money) if bought else told[1][0]}."
+        if bought:
+            return f"{_off_words(bought, money) if own == off else told[0][0]}."
+        return f"{told[1][0]}."
     told.append((_spread_words(earlier, now, spread, bought, others), as_written(spread, money)))
     sentences = [
         f"{words}: {signed(amount, money)}." if amount else f"{words}."

@@ -11,11 +11,12 @@ from forecast.buildfile.reader import parse_build
 from forecast.ledger import Ledger, NewReceipt
 from forecast.views.after_entry import after_entry
 from forecast.views.charts.line_charts import LineStanding, estimate_paid_forecast
+from forecast.views.moves import entry_sentence
 from forecast.views.off_estimate import off_in_all
 from forecast.views.watch_words import estimate_rows, line_figures
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.watching.settling import enter_receipt, likely_answers
-from forecast.words.money import difference
+from forecast.words.money import as_written, difference
 
 DAY = "2026-05-02"
 BUILD = parse_build(
@@ -136,3 +137,17 @@ def test_what_the_forecast_had_already_is_said_as_that(tmp_path: Path) -> None:
         r"“Paint” came in €1,700 over its middle estimate; the forecast had it €\d+ over already: \+€", text
     )
     assert "by then" not in text
+
+
+def test_a_price_over_its_estimate_that_moves_little_says_what_was_forecast_by_then(tmp_path: Path) -> None:
+    """€254 over its middle moved P80 by €50 alone, as it was told to be nearly so dear: that was left out."""
+    ledger = Ledger(tmp_path / "r.db", currency="EUR")
+    ledger.add_receipt(DAY, "A shop", 380_00, "EUR", [("filler", 380_00)])
+    ledger.expect_more("filler", DAY)
+    earlier = reforecast(BUILD, ledger, trials=2048)
+    ledger.add_receipt(DAY, "A shop", 90_00, "EUR", [("filler", 90_00)])
+    ledger.close_line("filler", DAY)
+    now = reforecast(BUILD, ledger, trials=2048)
+    own = now.lines[2].now[1] - earlier.lines[2].now[1]
+    said = entry_sentence(earlier, now, as_written(own, "EUR"))
+    assert said.startswith("“Filler” came in €354 over its middle estimate; the forecast had it €"), said
