@@ -141,13 +141,17 @@ def test_what_the_forecast_had_already_is_said_as_that(tmp_path: Path) -> None:
 
 def test_a_price_over_its_estimate_that_moves_little_says_what_was_forecast_by_then(tmp_path: Path) -> None:
     """€254 over its middle moved P80 by €50 alone, as it was told to be nearly so dear: that was left out."""
+    build = parse_build(
+        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n[[line]]\nid = "filler"\ngroup = "consumables"\n'
+        'bought = "several"\namount = { low = 60, middle = 116, high = 400 }\n'
+    )
     ledger = Ledger(tmp_path / "r.db", currency="EUR")
     ledger.add_receipt(DAY, "A shop", 380_00, "EUR", [("filler", 380_00)])
     ledger.expect_more("filler", DAY)
-    earlier = reforecast(BUILD, ledger, trials=2048)
+    earlier = reforecast(build, ledger, trials=2048)
     ledger.add_receipt(DAY, "A shop", 90_00, "EUR", [("filler", 90_00)])
     ledger.close_line("filler", DAY)
-    now = reforecast(BUILD, ledger, trials=2048)
-    own = now.lines[2].now[1] - earlier.lines[2].now[1]
+    now = reforecast(build, ledger, trials=2048)
+    own = now.lines[0].now[1] - earlier.lines[0].now[1]
     said = entry_sentence(earlier, now, as_written(own, "EUR"))
     assert said.startswith("“Filler” came in €354 over its middle estimate; the forecast had it €"), said
