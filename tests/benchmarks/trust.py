@@ -202,7 +202,7 @@ WAYS = {"structure": structured, "bytes": with_damage}
 
 def portions(inputs: int, readers: list[str]) -> Iterator[tuple[str, str, int, int]]:
     """Give way, reader, count and number of each portion: both ways alike, all readers alike."""
-    each = max(1, inputs // (len(readers) * len(WAYS)))
+    each = max(1, -(-inputs // (len(readers) * len(WAYS))))  # in all as many as asked for at least
     for number in range(-(-each // PORTION)):
         for name in readers:
             for way in WAYS:
