@@ -18,8 +18,8 @@ from tests.benchmarks.dashboard import settled, start, wait
 
 ROOT = Path(__file__).parents[2]
 PICTURES = (
-    ("cost", "before-ordering-ireland", "What will it cost?", 760),
-    ("choose", "before-ordering-ireland", "Do it or farm it out?", 700),
+    ("cost", "before-ordering-ireland", "What will it cost?", 820),
+    ("choose", "before-ordering-ireland", "Do it or farm it out?", 820),
     ("watch", "half-way-new-zealand", "Where does it end?", 760),
 )
 """Name, demo build, page, and height in pixels."""
