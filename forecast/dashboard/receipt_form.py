@@ -236,6 +236,7 @@ def receipt_form(view: Opened) -> None:
         placeholder="Choose a line, or several",
         persist_state="session", select_all=False,  # Enter takes the line found, not every line with that word
     )  # fmt: skip
+    _priced_otherwise(view, key, lines, currency)
     unforeseen = _not_listed(key) if NOT_LISTED in lines else None
     if unforeseen is not None:
         names |= {NOT_LISTED: unforeseen[0] or "this bill"}
@@ -292,12 +293,30 @@ def _take_currency(view: Opened, key: str) -> None:
 
 
 def _take_lines_currency(view: Opened, key: str) -> None:
-    """Choose the currency that a line is priced in as soon as it is chosen alone; what was said otherwise stays."""
+    """Choose the currency that a line is priced in as soon as it is chosen alone; what was said otherwise stays.
+
+    An amount that stands there already keeps its money: nobody would look at the sign beside it again.
+    """
     state, seen = st.session_state, f"{key}-lines-seen"
     lines = list(state.get(f"{key}-lines") or ())
-    if lines != state.get(seen, []) and len(lines) == 1 and not state.get(f"{key}-currency-said"):
+    typed = str(state.get(f"{key}-amount") or "").strip()
+    if (
+        lines != state.get(seen, [])
+        and len(lines) == 1
+        and not state.get(f"{key}-currency-said")
+        and not typed
+    ):
         state[f"{key}-currency"] = currency_of_line(view, lines[0])
     state[seen] = lines
+
+
+def _priced_otherwise(view: Opened, key: str, lines: Sequence[str], currency: str) -> None:
+    """Say that the one line chosen is priced in other money than an amount that stands there already."""
+    if len(lines) != 1 or lines[0] == NOT_LISTED or st.session_state.get(f"{key}-currency-said"):
+        return
+    priced = currency_of_line(view, lines[0])
+    if priced != currency:
+        text(f"This line is priced in {priced}. If the paper is too, choose {priced} under “{_REST}”.")
 
 
 def _and(codes: Sequence[str], code: str) -> list[str]:

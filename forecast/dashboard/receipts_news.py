@@ -44,10 +44,15 @@ def events_of(view: Opened) -> dict[str, str]:
 
 
 def currency_of_line(view: Opened, line: str) -> str:
-    """Give the currency that a line or event of this scenario is priced in; the build's own where in no other."""
+    """Give the currency that a line or event of this scenario is priced in; the build's own where in no other.
+
+    What a state charges on goods from abroad is reckoned from their price, and paid in its own money.
+    """
     saved = _saved(view)
-    rows = compile_plan(saved.build, saved.scenario).rows
-    return next((row.currency for row in rows if row.id == line and row.currency), view.currency)
+    plan = compile_plan(saved.build, saved.scenario)
+    if line in plan.dues:
+        return view.currency
+    return next((row.currency for row in plan.rows if row.id == line and row.currency), view.currency)
 
 
 def own_work(view: Opened) -> dict[str, str]:

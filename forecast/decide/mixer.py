@@ -253,7 +253,7 @@ class Mixer:
         """Give an event's row where it hands work over: its formula is that of a scenario of these routes."""
         others = {package: offered[0] for package, offered in self.routes.items()}
         scenario = Scenario(routes={**others, **routes})
-        plan = compile_plan(self.build.model_copy(update={"scenario": {_UNION: scenario}}), _UNION)
+        plan = compile_plan(self.build.model_copy(update=_in_one_way(self.build, scenario)), _UNION)
         found = next((other for other in plan.rows if other.id == row.id), None)
         if found is None:
             return 0.0
@@ -271,9 +271,14 @@ def _union(build: Build) -> Build:
         update={
             "line": tuple(line.model_copy(update={"route": None, "also_for": ()}) for line in build.line),
             "event": tuple(_without_handing_over(event) for event in build.event),
-            "scenario": {_UNION: Scenario()},
+            **_in_one_way(build, Scenario()),
         }
     )
+
+
+def _in_one_way(build: Build, scenario: Scenario) -> dict[str, object]:
+    """Give what makes a scenario the only one of a build: its plan is then none of the file's."""
+    return {"scenario": {_UNION: scenario}, "build": build.build.model_copy(update={"way": None})}
 
 
 def _without_handing_over(event: Event) -> Event:

@@ -405,17 +405,24 @@ def beside_words(
 def overrun_words(entered: Entered, build: Build, ledger: Ledger, titles: Mapping[str, str]) -> str:
     """Say of a bill beyond its agreed price which event that may be; nothing where there is none.
 
-    The event would else count on top, though what it cost is paid.
+    An event that is a share of what is not paid yet counts no part of this bill; any other would count on top, though
+    what it cost is paid.
     """
     agreement = entered.agreement
     if agreement is None or agreement.share <= 1 or agreement.outstanding_minor:
         return ""
     said = ledger.event_states()
-    found = [
-        event.id
+    events = [
+        event
         for event in build.event
         if agreement.line_id in event.of and (event.id not in said or said[event.id].state == "open")
     ]
+    ahead = [event.id for event in events if event.percent is not None and not event.paid_too]
+    found = [event.id for event in events if event.id not in ahead]
+    if ahead:
+        counts = "counts" if len(ahead) == 1 else "count"
+        here = f"The bill is over the price agreed. {named(ahead, titles)} {counts} on what is not paid yet alone."
+        return here if not found else f"{here} {named(found, titles)} may have happened too."
     if not found:
         return ""
     return (

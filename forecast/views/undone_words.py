@@ -6,8 +6,11 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
+from forecast.buildfile.schema import Build
+from forecast.figures.kinds import Known
 from forecast.ledger.events import WORDS
 from forecast.ledger.undoing import LastEntry
+from forecast.words.chances import listed
 from forecast.words.money import exact
 
 _LINE_STATES = {"closed": "closed", "more": "with more to come", "open": "open"}
@@ -24,6 +27,29 @@ def _several(marks: list[tuple[str, str]], what: str) -> list[str]:
         return [f"{name} {state}" for name, state in marks]
     states = Counter(state for _, state in marks)
     return [f"{count} {what if count > 1 else what[:-1]} {state}" for state, count in states.items()]
+
+
+def left_in_file_words(build: Build, before: Mapping[str, int], after: Mapping[str, int]) -> str:
+    """Say which lines that were made for a bill nobody told of stay in the build file, now that it is taken back.
+
+    Parameters
+    ----------
+    build : Build
+    before, after : mapping of str to int
+        Paid by line, in minor units.
+    """
+    left = [
+        f"\u201c{line.title}\u201d"
+        for line in build.line
+        if isinstance(line.amount, Known)
+        and line.amount.value == 0
+        and before.get(line.id)
+        and not after.get(line.id)
+    ]
+    if not left:
+        return ""
+    stays, it = ("stays", "it counts") if len(left) == 1 else ("stay", "they count")
+    return f"{listed(left)} {stays} in the build file, where {it} nothing until something is paid for."
 
 
 def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None = None) -> str:

@@ -12,6 +12,7 @@ from forecast.dashboard.receipt_form import NOT_LISTED, split_parts
 from forecast.engine.plan import compile_plan
 from forecast.errors import LedgerError
 from forecast.ledger.folder import BuildFolder
+from forecast.start import create_build, read_answers
 from forecast.views.cli import main
 from forecast.watching.reforecast import reforecast
 from forecast.words.day_words import short_day
@@ -221,6 +222,28 @@ def test_a_line_priced_abroad_proposes_its_currency_and_one_chosen_by_hand_stays
     app = field(app, "selectbox", "Currency").set_value("EUR").run()  # type: ignore[attr-defined]
     app = field(app, "multiselect", "For which line").set_value(["tail_lip"]).run()  # type: ignore[attr-defined]
     assert field(app, "text_input", "Amount").label == "Amount, in EUR"  # type: ignore[attr-defined]
+
+
+def test_an_amount_that_stands_there_keeps_its_money_whatever_line_is_chosen(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = run(before_ordering.build_file, "receipts")
+    app = field(app, "text_input", "Amount").set_value("688.42").run()  # type: ignore[attr-defined]
+    app = field(app, "multiselect", "For which line").set_value(["kit_panels"]).run()  # type: ignore[attr-defined]
+    assert field(app, "text_input", "Amount").label == "Amount, in EUR"  # type: ignore[attr-defined]
+    assert "This line is priced in JPY. If the paper is too, choose JPY under" in words(app)
+    app = field(app, "multiselect", "For which line").set_value(["tyres"]).run()  # type: ignore[attr-defined]
+    assert "This line is priced in" not in words(app)
+
+
+def test_what_a_state_charges_is_paid_in_its_own_money(run: Run, tmp_path: Path) -> None:
+    create_build(tmp_path / "build", read_answers({"country": "CA", "origin": "JP"}))
+    app = run(tmp_path / "build" / "build.toml", "receipts")
+    lines = field(app, "multiselect", "For which line")
+    for line, money in (("kit.duty", "CAD"), ("kit.tax", "CAD"), ("kit.goods", "JPY")):
+        app = lines.set_value([line]).run()  # type: ignore[attr-defined]
+        assert field(app, "text_input", "Amount").label == f"Amount, in {money}", line  # type: ignore[attr-defined]
+        lines = field(app, "multiselect", "For which line")
 
 
 def test_a_deposit_leaves_more_to_come_before_all_of_it_is_typed(

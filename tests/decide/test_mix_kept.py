@@ -62,6 +62,19 @@ def test_the_way_that_a_mix_is_told_to_be_is_one_of_its_figures() -> None:
     assert way_of(build, all_out, "mixed") is None
 
 
+def test_the_plan_that_the_file_names_is_no_hindrance_to_any_mix() -> None:
+    text = guided("NL", "GB")
+    plain, told = (
+        parse_build(text),
+        parse_build(text.replace("\ncurrency = ", '\nway = "diy"\ncurrency = ', 1)),
+    )
+    assert told.build.way == "diy"
+    for like in (None, "mixed"):
+        found, before = mix(told, scenario=like, trials=N), mix(plain, scenario=like or "diy", trials=N)
+        assert [item.p80 for item in found.mixes] == [item.p80 for item in before.mixes]
+        assert found.yours == before.yours
+
+
 @pytest.mark.parametrize(("filling", "paint", "sprays"), [
     ("self", "self", True), ("self", "shop", True), ("shop", "self", True), ("shop", "shop", False),
 ])  # fmt: skip

@@ -376,3 +376,14 @@ def test_whatever_is_said_without_money_moving_says_what_it_did_to_p80(
     moved = json.loads(run(capsys, "undo", folder, "--json"))["moved"]
     assert moved["before"]["P80"]["value"] == pytest.approx(now.value)
     assert moved["now"]["P80"]["value"] == pytest.approx(before.value)
+
+
+def test_a_line_made_for_a_bill_that_is_taken_back_is_said_to_stay(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "--line", "Towing", "--new-line", "--sure")
+    assert "“Towing” stays in the build file, where it counts nothing until something is paid" in run(
+        capsys, "undo", folder
+    )
+    add(capsys, folder, "--line", "filler", "--sure")
+    assert "stays in the build file" not in run(capsys, "undo", folder)

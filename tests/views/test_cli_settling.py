@@ -684,19 +684,24 @@ def test_a_price_in_foreign_money_comes_to_what_was_planned_where_nothing_else_i
     assert "€2,400.00 still to pay" in capsys.readouterr().out  # at 0.006
 
 
+@pytest.mark.parametrize("paid_too", [False, True])
 def test_a_bill_beyond_its_price_asks_whether_that_was_the_event(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], paid_too: bool
 ) -> None:
+    """A share of what is not paid yet counts no part of the bill; a share of all would count it twice."""
     text = (
         '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n[[line]]\nid = "paint"\ngroup = "finish"\n'
         'amount = { low = 900, middle = 2000, high = 4500 }\n[[event]]\nid = "overrun"\nname = "Shop overruns"\n'
         'chance = 0.35\npercent = { low = 8, middle = 18, high = 45 }\nof = ["paint"]\n'
+        f"paid_too = {str(paid_too).lower()}\n"
     )
     (tmp_path / "build.toml").write_text(text, encoding="utf-8")
     folder = str(tmp_path)
     asked = (
         "The bill is over the price agreed: “Shop overruns” may have happened, and what it cost is paid here. "
         "Then say that it cannot happen any more, else it counts twice."
+        if paid_too
+        else "The bill is over the price agreed. “Shop overruns” counts on what is not paid yet alone."
     )
     assert main(["agreed", folder, "paint", "--amount", "2000", "--supplier", "a shop", "--date", DAY]) == 0
     assert asked not in add(capsys, folder, "paint", "500")

@@ -92,7 +92,10 @@ def test_a_value_not_understood_and_one_left_out_are_a_sentence_without_the_usag
     )
     for words, said in (
         (bill, "--date: '1/2/2026' can be 1 February 2026 or 2 January 2026."),
-        (("receipt", "void", folder, "13"), "forecast receipt void: --why is missing."),
+        (
+            ("receipt", "add", folder, "--line", "kit"),
+            "forecast receipt add: --amount, --supplier are missing.",
+        ),
         (("receipt", "void", folder, "x", "--why", "y"), "'x' is no whole number"),
     ):
         told = refused(capsys, *words)

@@ -331,7 +331,7 @@ def run_undo(options: argparse.Namespace) -> Answered[LastEntered | Undone]:
     """Take back the last thing entered."""
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.undoing import last_entry, undo_last
-    from forecast.views.undone_words import entry_words
+    from forecast.views.undone_words import entry_words, left_in_file_words
     from forecast.watching.settling import titles_of
 
     folder = BuildFolder.at(options.file)
@@ -343,7 +343,8 @@ def run_undo(options: argparse.Namespace) -> Answered[LastEntered | Undone]:
             return answer(options, "Nothing was entered yet, or all of it is taken back.", {"last": None})
         words = entry_words(entry, build.build.currency, titles_of(build))
         return answer(options, f"Entered last: {words}.", {"last": words})
-    effect = Effect(build, ledger)
+    effect, paid = Effect(build, ledger), ledger.paid_by_line()
     words = entry_words(undo_last(ledger), build.build.currency, titles_of(build))
     moved_words, moved = effect.told(build, ledger, undone=True)
-    return answer(options, f"Taken back: {words}. {moved_words}", {"undone": words, "moved": moved})
+    told = [f"Taken back: {words}.", moved_words, left_in_file_words(build, paid, ledger.paid_by_line())]
+    return answer(options, " ".join(filter(None, told)), {"undone": words, "moved": moved})

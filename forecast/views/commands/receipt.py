@@ -43,7 +43,7 @@ def _add_void(actions: Commands[argparse.ArgumentParser]) -> None:
     parser = command(actions, "void", "take a receipt back; it stays in the ledger, marked void", run_void)
     add_file(parser)
     parser.add_argument("number", type=whole, help="the receipt's number in 'forecast receipts'")
-    parser.add_argument("--why", required=True, help="why it was wrong")
+    parser.add_argument("--why", default="taken back", help="why it was wrong, as mistyped; kept beside it")
 
 
 def _add_attach(actions: Commands[argparse.ArgumentParser]) -> None:
