@@ -11,7 +11,7 @@ import streamlit as st
 
 from forecast.dashboard.layout import safe, said, tell
 from forecast.dashboard.scripts import said_in_sight
-from forecast.dashboard.state import Opened, headline, opened, watched
+from forecast.dashboard.state import Opened, headline, known_by_now, opened, watched
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import ForecastError, UnusualError
@@ -64,7 +64,11 @@ def own_work(view: Opened) -> dict[str, str]:
 
 def lines_to_pay(view: Opened) -> dict[str, str]:
     """Give what a receipt may be for: lines, then events, then what other scenarios have."""
-    here = lines_of(view) | {name: title + MAY_HAPPEN for name, title in events_of(view).items()}
+    known = known_by_now(view)
+    came = set() if known is None else {name for name, state in known.events.items() if state == "happened"}
+    here = lines_of(view) | {
+        name: title + ("" if name in came else MAY_HAPPEN) for name, title in events_of(view).items()
+    }
     build = _saved(view).build
     others = {item.id: item.title + ELSEWHERE for item in (*build.line, *build.event) if item.id not in here}
     return _apart(here | others)

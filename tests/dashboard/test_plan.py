@@ -25,3 +25,15 @@ def test_a_way_that_is_only_looked_at_can_be_made_the_plan(tmp_path: Path, run: 
     app.button(key="make-plan").click().run()
     assert read_build(file).build.way == "diy"
     assert "Only looked at" not in sidebar(app)
+
+
+def test_ways_and_mixes_are_told_whichever_way_is_the_plan(tmp_path: Path, run: Run) -> None:
+    create_build(tmp_path / "build", read_answers({"country": "NL", "origin": "GB", "paint": "shop"}))
+    file = tmp_path / "build" / "build.toml"
+    file.write_text(
+        file.read_text("utf-8").replace("\ncurrency = ", '\nway = "diy"\ncurrency = ', 1), "utf-8"
+    )
+    app = run(file, "choose")
+    assert not app.error
+    assert not app.exception
+    assert "Your own mix" in [item.value for item in app.subheader]
