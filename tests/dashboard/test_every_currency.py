@@ -72,7 +72,8 @@ def test_a_sum_in_every_currency_is_stored_shown_written_out_and_read_back(
     assert written == {code: coins(place, code) for place, code in enumerate(CODES)}
 
     assert cli.main(["receipts", str(quick)]) == 0
-    terminal = {line.split()[3]: line for line in capsys.readouterr().out.splitlines() if " Shop " in line}
+    out = capsys.readouterr().out
+    terminal = {line.partition(" Shop ")[2][:3]: line for line in out.splitlines() if " Shop " in line}
     monkeypatch.setattr(receipts_list, "MOST", 1000)
     page = html(by_day(run(folder.build_file, "receipts"))).split("<tr")
     for place, code in enumerate(CODES):
