@@ -58,7 +58,8 @@ SLOWEST = 120.0
 _SHEET = "\x1fsheet"
 """Stands for the sheet of lines, which bears no label."""
 VIEWS, EDITS = 500, 200
-_OPENS = "Enter a receipt"
+_NOT_LISTED = "Something not on my list"
+_OPENS = ("Enter a receipt", "Enter another")
 """The button that opens the form; it stays open from then on."""
 
 
@@ -199,8 +200,9 @@ class Load:
 
 async def enter_receipt(session: Session, build: int, load: Load, drawn: random.Random) -> None:
     """Enter a receipt through the form as a person does: line, supplier and sum, then Save."""
-    if "Supplier" not in session.widgets and _OPENS in session.widgets:
-        states = [WidgetState(id=session.widgets[_OPENS][0], trigger_value=True)]
+    opens = next((name for name in _OPENS if name in session.widgets), None)
+    if "Supplier" not in session.widgets and opens is not None:
+        states = [WidgetState(id=session.widgets[opens][0], trigger_value=True)]
         load.note("form", await session.ask(states=states))
     line = session.widgets.get("For which line")
     amount = next((name for name in session.widgets if name.startswith("Amount, in ")), "Amount")
@@ -211,7 +213,8 @@ async def enter_receipt(session: Session, build: int, load: Load, drawn: random.
     supplier = f"Supplier {session.number}-{len(load.acknowledged)}-{drawn.randrange(10**9)}"
     sum_ = f"{drawn.randrange(5, 60)}.{drawn.randrange(10, 100)}"
     told = [WidgetState(id=line[0])]
-    told[0].string_array_value.data.append(drawn.choice(line[2]))
+    # a line of the build: what is on no list asks for a name first
+    told[0].string_array_value.data.append(drawn.choice([one for one in line[2] if one != _NOT_LISTED]))
     for name, value in (("Supplier", supplier), (amount, sum_)):
         told.append(WidgetState(id=session.widgets[name][0], string_value=value))
     fragment = session.widgets["Save receipt"][1]
