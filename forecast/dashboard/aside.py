@@ -178,13 +178,11 @@ class Aside:
         if process is None:  # it was stopped meanwhile
             return None
         try:
-            send(_pipe(process.stdin), (errand.work, errand.arguments))
+            try:
+                send(_pipe(process.stdin), (errand.work, errand.arguments))
+            except (TypeError, AttributeError):  # it cannot be sent: nothing of it went down the pipe
+                return None
             well, found = receive(_pipe(process.stdout))
-        except (
-            TypeError,
-            AttributeError,
-        ):  # what cannot be sent: nothing of it went down the pipe, the next may go
-            return None
         except (OSError, EOFError, ValueError, pickle.PickleError):
             self._deaths += 1
             self._end()

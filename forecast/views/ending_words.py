@@ -81,21 +81,11 @@ def _came_sentences(watch: Reforecast) -> list[str]:
     """Say what was sold, which risks came, and what nobody foresaw or another way has."""
     money, told = watch.currency, []
     if sold := _sold(watch):
-        off = off_in_all(sold, money)
-        far = (
-            f"{entered(abs(off), money)} {'less' if off > 0 else 'more'} than thought"
-            if off
-            else "as much as thought"
-        )
+        far = _than_thought(-off_in_all(sold, money), money, "as much as thought")
         told.append(f"What you sold brought in {far}.")
     if came := _came(watch):
         paid = entered(sum(line.paid for line in came), money)
-        off = off_in_all(came, money)
-        far = (
-            f"{entered(abs(off), money)} {'more' if off > 0 else 'less'} than thought"
-            if off
-            else "as thought"
-        )
+        far = _than_thought(off_in_all(came, money), money, "as thought")
         told.append(f"{so_many(len(came), 'risk').capitalize()} came and cost {paid}, {far}.")
     count = sum(line.unforeseen for line in watch.lines)
     if count:
@@ -105,6 +95,11 @@ def _came_sentences(watch: Reforecast) -> list[str]:
     if watch.outside:
         told.append(f"{entered(watch.outside, money)} was paid for what this way of doing it does not have.")
     return told
+
+
+def _than_thought(more: float, money: str, equal: str) -> str:
+    """Say by how much something came to more than thought, or less."""
+    return f"{entered(abs(more), money)} {'more' if more > 0 else 'less'} than thought" if more else equal
 
 
 def _off_forecast(watch: Reforecast) -> list[str]:
