@@ -15,9 +15,11 @@ from forecast.dashboard.start_draft import go_on, go_to, previous, refuse, start
 from forecast.start import (
     DONT_KNOW,
     DraftStanding,
+    FarPrice,
     Question,
     WrongAnswer,
     default_of,
+    far_price,
     place_words,
     read_answer,
     stand,
@@ -70,9 +72,9 @@ def ask(id: str) -> None:
         if written
         else st.container(key="guided-live" if live else "guided-picked")
     ):
-        stood = _stood(item, standing.values)
+        stood, open_question = _stood(item, standing.values), False
         if live:
-            given, meant = _numbers(item, stood, standing.values)
+            given, meant, open_question = _numbers(item, stood, standing.values)
         else:
             with st.container(key="guided-field"):
                 given = meant = _field(item, stood, standing.values)
@@ -101,6 +103,9 @@ def ask(id: str) -> None:
         if given and given != stood:
             start["typed"][item.id] = given
         go_to(previous(standing, item.id) or item.id)
+        st.rerun()
+    if ahead and open_question:
+        refuse(given, "Say which is meant, or write another price.")
         st.rerun()
     if ahead or unknown:
         _answered(item, standing.values, DONT_KNOW if unknown else meant or given, given)
@@ -145,7 +150,11 @@ def _by_chips(item: Question, standing: DraftStanding) -> None:
         st.rerun()
     if found is not None:
         forget_chips("guided-price")
-        take(item.id, "/".join(plainly(Decimal(repr(point))) for point in found))
+        priced = "/".join(plainly(Decimal(repr(point))) for point in found)
+        if far_price(item, read_answer(item, priced, standing.values), standing.values) is not None:
+            started()["chips"], started()["typed"][item.id] = False, priced  # the field asks about it
+        else:
+            take(item.id, priced)
         st.rerun()
 
 
@@ -164,8 +173,17 @@ def _stood(item: Question, values: Mapping[str, Any]) -> str:
     return "" if default == DONT_KNOW or given else str(default)
 
 
-def _numbers(item: Question, stood: str, values: Mapping[str, Any]) -> tuple[str, str]:
-    """Draw a field for numbers, and beside it how they are understood; give what was typed, and what is meant."""
+def _numbers(item: Question, stood: str, values: Mapping[str, Any]) -> tuple[str, str, bool]:
+    """Draw a field for numbers, and beside it how they are understood.
+
+    Returns
+    -------
+    given, meant : str
+        What was typed, and what is meant.
+    open_question : bool
+        Whether a price far from any kit's still has to be confirmed.
+    """
+    far = None
     with st.container(horizontal=True, vertical_alignment="center"):
         with st.container(key="guided-field", width=380):
             given = st.text_input(
@@ -173,19 +191,36 @@ def _numbers(item: Question, stood: str, values: Mapping[str, Any]) -> tuple[str
                 live=True,
             ) or ""  # fmt: skip
         try:
-            told = understood(item, given, read_answer(item, given, values), values) if given.strip() else ""
-            either: tuple[str, ...] = ()
+            told, either = "", tuple[str, ...]()
+            if given.strip():
+                value = read_answer(item, given, values)
+                told, far = understood(item, given, value, values), far_price(item, value, values)
         except WrongAnswer as error:
             told, either = "", error.either
         if told:
             with st.container(key="guided-understood", width="content"):
                 st.markdown(f"\u2192 **{safe(told)}**")
+    if far is not None:
+        return _far_away(far, given)
     if not either:
-        return given, given
+        return given, given, False
     meant = st.radio(
         "Which is meant?", either, index=None, horizontal=True, key=f"guided-which-{given}", format_func=safe
     )
-    return given, meant or given
+    if meant and (far := far_price(item, read_answer(item, meant, values), values)) is not None:
+        _, meant, open_question = _far_away(far, meant)
+        return given, meant, open_question
+    return given, meant or given, False
+
+
+def _far_away(far: FarPrice, given: str) -> tuple[str, str, bool]:
+    """Ask whether a price is meant that no kit has; see `_numbers`."""
+    ways = {given: f"Yes, {far.told}"} | ({far.instead: f"No, {far.instead_told}"} if far.instead else {})
+    meant = st.radio(
+        safe(far.question), list(ways), index=None, horizontal=True, key=f"guided-far-{given}",
+        format_func=lambda way: safe(ways[way]),
+    )  # fmt: skip
+    return given, meant or given, meant is None
 
 
 def _help(item: Question) -> str:

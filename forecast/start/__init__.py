@@ -21,6 +21,7 @@ from forecast.start.answers import (
 )
 from forecast.start.create import check_free, create_build, put_build, write_build
 from forecast.start.draft import DraftStanding, read_draft, stand, understood, write_draft
+from forecast.start.far_price import FarPrice, far_price
 from forecast.start.questions import DONT_KNOW, Question, question, questions
 from forecast.start.written_answers import WrongAnswer
 
@@ -28,6 +29,7 @@ __all__ = [
     "DONT_KNOW",
     "Answers",
     "DraftStanding",
+    "FarPrice",
     "Question",
     "WrongAnswer",
     "answers_of",
@@ -35,6 +37,7 @@ __all__ = [
     "check_free",
     "create_build",
     "default_of",
+    "far_price",
     "is_asked",
     "is_counted",
     "is_follow_up",

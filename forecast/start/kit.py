@@ -36,8 +36,13 @@ GUESSED_RATE = (0.97, 1.0, 1.03)
 
 def panels_of(answers: Answers) -> tuple[Panel, ...]:
     """Give the kit's parts, the usual ones where they are not known."""
-    panels, told = load_places().panels, answers.panels or USUAL_PANELS
-    return tuple(panels[id] for id in told if id != "arches_two" or "arches" not in told)  # four hold two
+    return parts_of(answers.panels)
+
+
+def parts_of(panels: Sequence[str] | None) -> tuple[Panel, ...]:
+    """Give the parts that were told of a kit, the usual ones where none were."""
+    known, told = load_places().panels, panels or USUAL_PANELS
+    return tuple(known[id] for id in told if id != "arches_two" or "arches" not in told)  # four hold two
 
 
 def widens_arches(answers: Answers) -> bool:

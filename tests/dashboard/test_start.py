@@ -591,3 +591,23 @@ def test_a_kit_that_comes_by_road_is_offered_no_terms_of_sea_freight(
     offered = begin_at("incoterm", origin="JP", shipping="road").selectbox(key="guided-incoterm").options
     assert any("(FCA)" in one for one in offered)
     assert not any(f"({code})" in one for one in offered for code in ("FAS", "FOB", "CFR", "CIF"))
+
+
+def test_a_price_that_no_kit_has_is_asked_about_and_may_be_meant(begin_at: Callable[..., AppTest]) -> None:
+    app = say(begin_at("kit_price", currency="EUR", kit_currency="JPY"), "kit_price", "2400")
+    assert asked(app) == "What does the kit cost?"
+    assert "Say which is meant" in app.main.error[0].value
+    which = app.main.radio[0]
+    assert "¥2,400 is about €14" in which.label
+    assert list(which.options) == ["Yes, ¥2,400", "No, ¥240,000"]
+    which.set_value("2400")
+    app = press(app, "Next")
+    assert app.session_state["start"]["written"]["kit_price"] == "2400"
+
+
+def test_what_was_meant_in_its_place_is_one_tap_away(begin_at: Callable[..., AppTest]) -> None:
+    app = begin_at("kit_price", currency="EUR", kit_currency="JPY")
+    app = app.text_input(key="guided-kit_price").set_value("2400").run()
+    app.main.radio[0].set_value("240000")
+    app = press(app, "Next")
+    assert app.session_state["start"]["written"]["kit_price"] == "240000"

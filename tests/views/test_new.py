@@ -133,7 +133,7 @@ def test_a_wrong_answer_is_asked_again(
 def test_a_sum_that_can_mean_two_is_asked_for_and_picked(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    told = {"country": ["IE"], "kit_price": ["420.000", "1"], "budget": ["950,000", "925,000", "9 500"]}
+    told = {"country": ["IE"], "kit_price": ["420.000", "1", "1"], "budget": ["950,000", "925,000", "9 500"]}
     type_in(monkeypatch, *[text for item in ASKED if item.id != "rate" for text in told.get(item.id, [""])])
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     text = run(capsys, "new", str(tmp_path / "car"))
@@ -146,7 +146,7 @@ def test_a_sum_that_can_mean_two_is_asked_for_and_picked(
 def test_enter_alone_does_not_drop_a_sum_that_can_mean_two(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    told = {"country": ["IE"], "kit_price": ["145,000", "", "1"]}
+    told = {"country": ["IE"], "kit_price": ["145,000", "", "1", "1"]}
     type_in(monkeypatch, *[text for item in ASKED if item.id != "rate" for text in told.get(item.id, [""])])
     monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
     text = run(capsys, "new", str(tmp_path / "car"))
@@ -219,3 +219,39 @@ def test_the_example_of_an_answers_file_can_be_used(
         assert item.text in text
     example = "\n".join(line for line in EXAMPLE.splitlines() if line.startswith("  "))
     assert read_answers(tomllib.loads(example)).origin == "JP"
+
+
+YEN = {"country": ["IE"], "origin": ["JP"], "kit_price": ["2400"]}
+
+
+def _typed(**told: list[str]) -> list[str]:
+    asked_for = YEN | told
+    return [text for item in ASKED for text in asked_for.get(item.id, [""])]
+
+
+@pytest.mark.parametrize(
+    ("then", "price"), [(["1"], 2400), (["2"], 240_000), (["", "250 000"], 250_000), (["245", "1"], 245)]
+)
+def test_a_price_that_no_kit_has_is_asked_about_and_taken_where_it_is_meant(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, then: list[str],
+    price: float,
+) -> None:  # fmt: skip
+    type_in(monkeypatch, *_typed(kit_price=["2400", *then]))
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    text = run(capsys, "new", str(tmp_path / "car"))
+    assert "¥2,400 is about €14. Such parts usually cost €1,200 to €6,500." in text
+    assert "Is it ¥2,400, or did you mean ¥240,000? If €2,400 is meant, write what that is in JPY." in text
+    assert "1 for ¥2,400, 2 for ¥240,000, or write another price > " in text
+    assert read_build(tmp_path / "car").consignment[0].price == Known(value=price)
+
+
+def test_a_price_that_no_kit_has_is_said_where_nobody_can_be_asked(
+    tmp_path: Path, answers: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    type_in(monkeypatch, *_typed())
+    assert "¥2,400 is about €14." in run(capsys, "new", str(tmp_path / "piped"))
+    assert read_build(tmp_path / "piped").consignment[0].price == Known(value=2400)
+    answers.write_text('country = "IE"\norigin = "JP"\nkit_price = 2400\n', encoding="utf-8")
+    text = run(capsys, "new", str(tmp_path / "file"), "--answers", str(answers))
+    assert "kit_price: ¥2,400 is about €14." in text
+    assert read_build(tmp_path / "file").consignment[0].price == Known(value=2400)

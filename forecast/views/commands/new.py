@@ -12,7 +12,7 @@ from forecast.words.text import plain
 
 if TYPE_CHECKING:
     from forecast.errors import Problem
-    from forecast.start import Answers, Question
+    from forecast.start import Answers, FarPrice, Question
     from forecast.views.answers.of_builds import DemoOpened, Demos, GuidedQuestion, GuidedQuestions, NewBuild
 
 EXAMPLE = """\
@@ -46,13 +46,16 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def run(options: argparse.Namespace) -> Answered[NewBuild | GuidedQuestions]:
     """Run the command."""
     from forecast.buildfile.reader import read_build
-    from forecast.start import check_free, create_build, read_answers
+    from forecast.start import check_free, create_build, far_price, question, read_answers
 
     if options.questions:
         return _show_questions(options)
     check_free(options.folder)
     if options.answers is not None:
         answers = read_answers(options.answers)
+        price = far_price(question("kit_price"), answers.kit_price, vars(answers))
+        if price is not None:
+            print(f"kit_price: {price.question} It was taken as written.", file=sys.stderr)
     else:
         answers = ask(sys.stderr if options.json else sys.stdout)
     file = create_build(options.folder, answers)
@@ -128,15 +131,19 @@ def _ask_one(
 ) -> Any:
     """Ask until the answer can be used; from a pipe the next line is the next attempt."""
     from forecast.errors import BuildFileError, Problem
-    from forecast.start import WrongAnswer, default_of, read_answer, understood
+    from forecast.start import WrongAnswer, default_of, far_price, read_answer, understood
 
     heading, default = "answers", default_of(item, values)
     print(f"\n{place}  {item.text}", file=stream)
     if 0 < len(item.choices) <= 12:
         print(_choices(item), file=stream)
     either: tuple[str, ...] = ()
+    price = ""
+    far: FarPrice | None = None
+    sure = False
     while True:
-        print(f"{_ways(item, default, values, either)} > ", end="", file=stream, flush=True)
+        ways = _far_ways(far) if far is not None else _ways(item, default, values, either)
+        print(f"{ways} > ", end="", file=stream, flush=True)
         try:
             text = input()
         except EOFError:
@@ -149,6 +156,13 @@ def _ask_one(
         if text.strip() in ("1", "2") and len(either) == 2:
             text = either[int(text) - 1]
         either = ()
+        if far is not None:  # Enter alone would drop the price that was just written
+            if not text.strip():
+                continue
+            sure = text.strip() == "1"
+            if sure or (text.strip() == "2" and far.instead):
+                text = price if sure else far.instead
+            far = None
         if text.strip() == "?":
             print("\n".join(textwrap.wrap(f"{item.help} {item.how}", 100)), file=stream)
             if len(item.choices) > 12:
@@ -158,7 +172,13 @@ def _ask_one(
             value = read_answer(item, text, values)
             if text.strip() and (told := understood(item, text, value, values)):
                 print(f"Read as {told}.", file=stream)
-            return value
+            far = None if sure else far_price(item, value, values)
+            if far is None:
+                return value
+            print(plain(far.question), file=stream)
+            if not sys.stdin.isatty():  # a pipe answers no question that it does not know of: it is said
+                return value
+            price = text
         except WrongAnswer as error:
             if not sys.stdin.isatty():
                 refused.append(Problem(item.id, error.found, error.mend))
@@ -167,6 +187,12 @@ def _ask_one(
                 print(f"{error.found}: type 1 for {either[0]}, 2 for {either[1]}.", file=stream)
                 continue
             print(plain(str(error)), file=stream)
+
+
+def _far_ways(far: FarPrice) -> str:
+    """Say how a price far from any kit's is confirmed or mended."""
+    instead = f"2 for {far.instead_told}, " if far.instead else ""
+    return f"1 for {far.told}, {instead}or write another price"
 
 
 def _ways(item: Question, default: Any, values: dict[str, Any], either: tuple[str, ...]) -> str:
