@@ -9,16 +9,16 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from forecast.dashboard.layout import safe, said, tell
+from forecast.dashboard.layout import safe, said, tell, text
 from forecast.dashboard.scripts import said_in_sight
 from forecast.dashboard.state import Opened, headline, known_by_now, opened, watched
 from forecast.engine.plan import compile_plan
 from forecast.engine.statistics import Estimate
 from forecast.errors import ForecastError, UnusualError
 from forecast.ledger.undoing import last_entry, undo_last
-from forecast.views.after_entry import after_entry
+from forecast.views.after_entry import AfterEntry, after_entry
 from forecast.views.settling_words import NOT_HERE
-from forecast.views.undone_words import entry_words
+from forecast.views.undone_words import entry_words, take_back_words
 from forecast.watching.reforecast import Reforecast
 from forecast.words.text import STRONG
 
@@ -26,6 +26,9 @@ MAY_HAPPEN = " (may happen)"
 """Behind the name of a risk event where it stands among lines."""
 JUST_ENTERED = "just-entered"
 """Under which a session knows that it has saved a receipt and opened no form since."""
+_MOST_NEWS = 40
+"""Words of news that a phone shows at once; of longer ones it shows what moved P80, and the rest when tapped."""
+_ALL_OF_IT = "What was entered, and all that it did"
 _MOST_WORDS = 20
 """Of what was entered last; an import of a whole ledger would fill the screen."""
 _WHERE_WHY = "Why it ended there stands under \u201cWhere does it end?\u201d."
@@ -110,7 +113,11 @@ def enter(view: Opened, place: str, work: Callable[[], str], *, undone: bool = F
     """
     try:
         earlier = headline(view)[0], watched(view)
-        keep_news(place, moved(*earlier, work(), undone=undone))
+        what = work()
+        effect = moved(*earlier, undone=undone)
+        whole = f"{what} {effect.whole}"
+        brief = len(whole.split()) <= _MOST_NEWS
+        keep_news(place, whole if brief else effect.shortly, "" if brief else whole)
     except UnusualError:
         st.rerun()  # the form now asks
     except ForecastError as error:
@@ -149,14 +156,13 @@ def ask_first(question: str, key: str, *, meant: bool) -> None:
         raise UnusualError(question)
 
 
-def moved(earlier: Estimate, watch: Reforecast | None, what: str, *, undone: bool = False) -> str:
+def moved(earlier: Estimate, watch: Reforecast | None, *, undone: bool = False) -> AfterEntry:
     """Say by how much the forecast moved since, why where that is not plain, and what the chances are now."""
     view = opened()
     now, enough = headline(view)
-    said_of = after_entry(
+    return after_entry(
         earlier, watch, now, watched(view), view.currency, enough, _WHERE_WHY, undone=undone, strong=STRONG
     )
-    return f"{what} {said_of}"
 
 
 def begin_receipt(line: str, supplier: str = "", currency: str = "", against: int | None = None) -> None:
@@ -189,9 +195,9 @@ def next_turn(form: str) -> None:
     st.session_state[f"turn-{form}"] = turn_of(form) + 1
 
 
-def keep_news(place: str, words: str) -> None:
-    """Keep a sentence for the next run."""
-    st.session_state["news"] = (place, words)
+def keep_news(place: str, words: str, whole: str = "") -> None:
+    """Keep a sentence for the next run; and what it is short for, which stands behind a tap."""
+    st.session_state["news"] = (place, words, whole)
 
 
 def news(place: str | None = None) -> None:
@@ -199,17 +205,22 @@ def news(place: str | None = None) -> None:
     found = st.session_state.get("news")
     if found is not None and place in (None, found[0]):
         del st.session_state["news"]
-        st.success(said(str(found[1])))
+        _, words, whole = found
+        st.success(said(words))
+        if whole:
+            with st.expander(_ALL_OF_IT):
+                text(whole)
         if place == "form":
             st.html(said_in_sight(uuid.uuid4().hex), unsafe_allow_javascript=True)
 
 
 @dataclass(frozen=True)
 class ToUndo:
-    """What was entered last, from this tab or any other, and the words for it."""
+    """What was entered last, from this tab or any other, and the words for it, and for the button that undoes it."""
 
     mark: int
     words: str
+    button: str
 
     @property
     def shortly(self) -> str:
@@ -223,13 +234,15 @@ def last_entered(view: Opened) -> ToUndo | None:
     entry = last_entry(view.ledger) if view.ledger is not None else None
     if entry is None:
         return None
-    return ToUndo(entry.mark, entry_words(entry, view.currency, view.titles()))
+    titles = view.titles()
+    words = entry_words(entry, view.currency, titles)
+    return ToUndo(entry.mark, words, take_back_words(entry, view.currency, titles))
 
 
 def undo_button(view: Opened, entry: ToUndo) -> None:
     """Offer to take it back."""
     # The key names the entry, so that a click can only mean the one that was shown.
-    if st.button("Undo this entry", key=f"undo-{entry.mark}"):
+    if st.button(safe(entry.button), key=f"undo-{entry.mark}"):
 
         def work() -> str:
             undo_last(view.ledger_to_write(), entry.mark)

@@ -2,12 +2,46 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from forecast.engine.statistics import Estimate
 from forecast.views.ending_words import verdict_sentence
-from forecast.views.moves import entry_sentence
+from forecast.views.moves import EntryReason, entry_reasons
 from forecast.views.sentences import watch_sentence
 from forecast.watching.reforecast import Reforecast
-from forecast.words.money import about, builds, rounding_step, signed
+from forecast.words.money import as_written, builds, estimated, signed
+
+
+@dataclass(frozen=True)
+class AfterEntry:
+    """What an entry did to P80 and why.
+
+    Attributes
+    ----------
+    move : str
+        By how much P80 moved; or, where the entry ended the build, what it cost.
+    change : float
+        How far P80 moved, as it is written.
+    reasons : tuple of EntryReason
+    enough : str
+        What the chances of the budget are now; empty where there is no budget.
+    """
+
+    move: str
+    change: float = 0.0
+    reasons: tuple[EntryReason, ...] = ()
+    enough: str = ""
+
+    @property
+    def whole(self) -> str:
+        """All of it."""
+        return " ".join(filter(None, (self.move, *(one.sentence for one in self.reasons), self.enough)))
+
+    @property
+    def shortly(self) -> str:
+        """How far P80 moved, and of the reasons the one that moved it most its way."""
+        most = max(self.reasons, key=lambda one: one.amount * self.change, default=None)
+        return self.move if most is None else f"{self.move} {most.sentence}"
 
 
 def after_entry(
@@ -21,7 +55,7 @@ def after_entry(
     *,
     undone: bool = False,
     strong: str = "",
-) -> str:
+) -> AfterEntry:
     """Say by how much P80 moved, why where that is not plain, and what the chances are now.
 
     Parameters
@@ -36,22 +70,20 @@ def after_entry(
     why_there : str
         Where it stands why a build ended as it did, for the entry that ends one.
     undone : bool
-        Whether the entry was taken back: why it moved is then told already.
+        Whether something that was entered is taken back.
     strong : str
         Mark put before and after the key figures.
     """
     if not undone and now is not None and now.finished and not (earlier is not None and earlier.finished):
         # there is no P80 any more
-        return " ".join(filter(None, (watch_sentence(now, strong=strong), verdict_sentence(now), why_there)))
-    error = max(was.error, is_.error)
-    step = rounding_step(currency, error)  # the change is that of the two figures as they are written
-    shown = step * (round(is_.value / step) - round(was.value / step))
-    level = f"{strong}{about(is_.value, currency, error)}{strong}"
-    if shown:
-        text = f"P80 moved by {strong}{signed(shown, currency, error)}{strong}, from "
-        text += f"{about(was.value, currency, error)} to {level}."
-    else:
-        text = f"P80 stays at {level}."
-    why = "" if undone or now is None else entry_sentence(earlier, now, shown)
-    text = f"{text} {why}".rstrip()
-    return text if enough is None else f"{text} Your budget is now enough in {builds(enough)}."
+        ended = (watch_sentence(now, strong=strong), verdict_sentence(now), why_there)
+        return AfterEntry(" ".join(filter(None, ended)))
+    # Each level is rounded by its own error, as in every other place; the change is that of the two as written.
+    change = as_written(is_.value, currency, is_.error) - as_written(was.value, currency, was.error)
+    level = f"{strong}{estimated(is_, currency)}{strong}"
+    text = f"P80 stays at {level}."
+    if change:
+        text = f"P80 moved by {strong}{signed(change, currency)}{strong}, from {estimated(was, currency)} to {level}."
+    reasons = () if now is None else entry_reasons(earlier, now, change, undone=undone)
+    chances = "" if enough is None else f"Your budget is now enough in {builds(enough)}."
+    return AfterEntry(text, change, reasons, chances)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from math import log
 
 from forecast.buildfile.schema import OWN_ESTIMATING
@@ -294,7 +295,24 @@ def brought_words(over: int, currency: str) -> str:
     )
 
 
-def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -> str:
+@dataclass(frozen=True)
+class EntryReason:
+    """One reason why an entry moved P80.
+
+    Attributes
+    ----------
+    sentence : str
+    amount : float
+        How far it moved P80, as it is written; nothing where the sentence tells of no move of its own.
+    """
+
+    sentence: str
+    amount: float = 0.0
+
+
+def entry_reasons(
+    earlier: Reforecast | None, now: Reforecast, change: float, *, undone: bool = False
+) -> tuple[EntryReason, ...]:
     """Say how what was entered came in, and why the forecast moved otherwise than by that.
 
     Parameters
@@ -304,10 +322,12 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -
     now : Reforecast
     change : float
         How far P80 moved by it, as it is written: the only total. The sums told here add up to it.
+    undone : bool
+        Whether something that was entered is taken back: its lines then came in no way, they count as before.
 
     Returns
     -------
-    str
+    tuple of EntryReason
         Empty where P80 tells all that there is to tell.
     """
     money, least = now.currency, 2 * rounding_step(now.currency)
@@ -324,45 +344,73 @@ def entry_sentence(earlier: Reforecast | None, now: Reforecast, change: float) -
         if read and read <= itself | now.known.facts.amounts.keys() and read & itself:
             itself.add(row.id)
     moves = {name: line.now[1] - then[name][0][1] for name, line in lines.items()}
-    bought = [lines[name] for name in entered if _priced(lines[name])]
-    others = [lines[name] for name in entered if not _priced(lines[name])]
+    bought = [lines[name] for name in entered if _priced(lines[name]) and not undone]
+    others = [lines[name] for name in entered if lines[name] not in bought]
     own, off = sum(moves[line.id] for line in bought), off_in_all(bought, money)
     if abs(own - off) < least:  # nothing else was forecast that is worth a word
         own = off
     rest = sum(moves[name] for name in itself & moves.keys() if name not in entered)
     learned = sum(line.mean_now - then[name][1] for name, line in lines.items() if name not in itself)
     far = off + sum(line.now[1] - line.estimate for line in others)
+    if undone:  # what it had taught is gone with it
+        far = sum(moves[name] for name in entered)
     why = _why_open(earlier, now, learned) if far * learned > 0 and abs(learned) >= least else ""
     outside = now.outside - (0.0 if earlier is None else earlier.outside)
     further = sum(moves[line.id] for line in others)
     paid = {} if earlier is None else {line.id: line.paid for line in earlier.lines}
     back = {line.id for line in others if not line.is_income and line.paid < paid.get(line.id, 0.0)}
+    said = _taken_back_words if undone else partial(_entered_words, own=further, money=money, back=back)
     parts = [
         (_came_in(bought, own, money) if bought else "", own),
-        (_entered_words(others, further, money, back) if others else "", further),
+        (said(others) if others else "", further),
         ("What is reckoned from it follows", rest if abs(rest) >= least else 0.0),
         (why, learned if why else 0.0),
         ("This way does not have all that was paid for", outside),
     ]
     told = [(words, as_written(amount, money)) for words, amount in parts]
-    gone = bool(entered) and all(lines[name].kind == "event" and _is_gone(lines[name]) for name in entered)
+    gone = (
+        bool(entered)
+        and not undone
+        and all(lines[name].kind == "event" and _is_gone(lines[name]) for name in entered)
+    )
     if gone and not any(amount for _, amount in told[_ENTERED:]):
-        return ""  # that they cannot happen any more is said already, and P80 moved by just that
+        return ()  # that they cannot happen any more is said already, and P80 moved by just that
     spread = change - sum(amount for _, amount in told)
     others_told = sum(bool(amount) for _, amount in told[_ENTERED:])
     alone = len(entered) == 1 or (bool(others) and not bought and all(line.unforeseen for line in others))
     if alone and not others_told and abs(spread) <= least / 2:
         # P80 moved by just that, but for rounding
         if bought:
-            return f"{_off_words(bought, money) if own == off else told[0][0]}."
-        return f"{told[1][0]}."
-    told.append((_spread_words(earlier, now, spread, bought, others), as_written(spread, money)))
-    sentences = [
-        f"{words}: {signed(amount, money)}." if amount else f"{words}."
+            return (EntryReason(f"{_off_words(bought, money) if own == off else told[0][0]}."),)
+        return (EntryReason(f"{told[1][0]}."),)
+    vary = (
+        partial(_varies, spread, money)
+        if undone
+        else partial(_spread_words, earlier, now, spread, bought, others)
+    )
+    told.append((vary(), as_written(spread, money)))
+    reasons = tuple(
+        EntryReason(f"{words}: {signed(amount, money)}." if amount else f"{words}.", amount)
         for place, (words, amount) in enumerate(told)
         if amount or (words and change and place < _ENTERED)
-    ]
-    return " ".join(sentences) or (f"{_off_words(bought, money)}." if bought and not others else "")
+    )
+    if not reasons and bought and not others:
+        return (EntryReason(f"{_off_words(bought, money)}."),)
+    return reasons
+
+
+def _taken_back_words(lines: list[LineWatch]) -> str:
+    """Say how lines and events count, now that what was entered of them is taken back."""
+    bare = all(not line.paid and not line.committed and line.state == "untouched" for line in lines)
+    if len(lines) > 1:
+        return f"{len(lines)} lines count {'at their estimates again' if bare else 'as they did before'}"
+    (line,) = lines
+    name = f"\u201c{short(line.title)}\u201d"
+    if not bare:
+        return f"{name} counts as it did before"
+    if line.kind == "event":
+        return f"{name} may happen as before"
+    return f"{name} counts {'at its estimate' if line.estimate or line.if_needed else 'nothing'} again"
 
 
 def _spread_words(
@@ -377,7 +425,7 @@ def _spread_words(
     What is no more than the rounding of the two levels says nothing of that.
     """
     if abs(spread) <= rounding_step(now.currency):
-        return "Rounding"
+        return _varies(spread, now.currency)
     then, width = None if earlier is None else earlier.width, now.width
     wider = 0.0 if width is None else log(width.middle / (1.0 if then is None else then.middle))
     if abs(wider) > WIDER and wider * spread > 0:
@@ -390,6 +438,12 @@ def _spread_words(
         return f"{'It was' if one else 'They were'} not sure to be needed before"
     if spread < 0 and len(others) == 1 and not bought and others[0].paid > 0 and others[0].state != "closed":
         return "A dearer end of it is less likely now"
+    return _varies(spread, now.currency)
+
+
+def _varies(spread: float, currency: str) -> str:
+    if abs(spread) <= rounding_step(currency):
+        return "Rounding"
     return f"{'More' if spread > 0 else 'Less'} can vary now"
 
 

@@ -18,7 +18,7 @@ from forecast.watching.reforecast import Reforecast
 from forecast.watching.standing import Promise, Standing
 from forecast.words.chances import listed, so_many, were_to_cost
 from forecast.words.minor_units import to_float
-from forecast.words.money import about, as_written, builds, entered, exact, hours
+from forecast.words.money import about, apart, as_written, builds, entered, exact, hours
 
 LESSON = 0.2
 """Move of a shared cause, in standard deviations, from which it is worth a sentence."""
@@ -191,12 +191,12 @@ def budget_sentence(forecast: Forecast, budget: float, strong: str = "") -> str:
         )
     chance = forecast.chance_within(budget).value
     worst = forecast.percentile(0.9)
-    beyond = worst.value - budget
+    beyond = as_written(worst.value, forecast.currency, worst.error) - budget
     text = (
         f"Your budget of {entered(budget, forecast.currency)} is enough in {strong}{builds(chance)}{strong}."
     )
     if beyond > 0:
-        text += f" In 10 of 100 it falls short by more than {about(beyond, forecast.currency, worst.error)}."
+        text += f" In 10 of 100 it falls short by more than {apart(worst, budget, forecast.currency)}."
     return text
 
 

@@ -8,7 +8,7 @@ from forecast.engine.forecast import Forecast
 from forecast.ledger import Commitment
 from forecast.views.sentences import budget_sentence, hold_sentence, paid_sentence, watch_sentence
 from forecast.watching.reforecast import LineWatch, Reforecast
-from forecast.words.money import about, as_written, builds, entered, exact
+from forecast.words.money import about, apart, as_written, builds, entered, exact
 
 LEVELS = {
     0.5: ("P50", "in half of builds it costs no more"),
@@ -68,11 +68,8 @@ def short_sentence(found: Forecast | Reforecast, budget: float | None) -> str:
     chance = _chance_within(found, budget)
     if chance >= ENOUGH:
         return ""
-    eight = found.percentile(0.8)
-    return (
-        f"Your budget is short: it is enough in {builds(chance)}, and P80 is "
-        f"{about(_beyond(found, budget), found.currency, eight.error)} over it."
-    )
+    over = apart(found.percentile(0.8), budget, found.currency)
+    return f"Your budget is short: it is enough in {builds(chance)}, and P80 is {over} over it."
 
 
 def tight_sentence(found: Forecast | Reforecast, budget: float | None) -> str:
@@ -82,7 +79,7 @@ def tight_sentence(found: Forecast | Reforecast, budget: float | None) -> str:
     chance, beyond = _chance_within(found, budget), _beyond(found, budget)
     if chance < ENOUGH or beyond <= 0:
         return ""
-    more = about(beyond, found.currency, found.percentile(0.8).error)
+    more = apart(found.percentile(0.8), budget, found.currency)
     return f"Your budget is enough in {builds(chance)}. To be enough in 80 of 100 (P80) it would take {more} more."
 
 

@@ -10,7 +10,8 @@ from forecast.buildfile.schema import Build
 from forecast.figures.kinds import Known
 from forecast.ledger.events import WORDS
 from forecast.ledger.undoing import LastEntry
-from forecast.words.chances import listed
+from forecast.views.moves import short
+from forecast.words.chances import listed, so_many
 from forecast.words.money import exact
 
 _LINE_STATES = {"closed": "closed", "more": "with more to come", "open": "open"}
@@ -19,6 +20,8 @@ _OPENED = {"closed": "opened again", "more": "no longer with more to come"}
 
 _MOST = 3
 """So many lines or risks are named one by one; of more, such as at the end of a build, their number is told."""
+_ON_A_BUTTON = 5
+"""Words of a name that a button has room for."""
 
 
 def _several(marks: list[tuple[str, str]], what: str) -> list[str]:
@@ -114,3 +117,37 @@ def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None
     elif kept:
         parts.append(f"{', '.join(kept)} kept with receipt {entry.rows('attachment')[0]['receipt_id']}")
     return " and ".join(parts)
+
+
+def take_back_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None = None) -> str:
+    """Write on the button that undoes an entry what it takes back: ``Take back \u20ac148.50 to Paint counter``.
+
+    Parameters
+    ----------
+    entry : LastEntry
+    currency : str
+        The build's.
+    names : mapping of str to str, optional
+        Names of lines and events by id; the id where there is none.
+    """
+    receipts, marks = entry.rows("receipt"), [*entry.rows("line_mark"), *entry.rows("event_mark")]
+    agreed = entry.rows("commitment")
+    if len(receipts) > 1:
+        return f"Take back {so_many(len(receipts), 'receipt')}"
+    if receipts:
+        (row,) = receipts
+        supplier = short(str(row["supplier"]), _ON_A_BUTTON)
+        if row["voids"] is not None:
+            return f"Put receipt {row['voids']} of {supplier} back"
+        paid = int(row["amount_minor"] if row["charged_minor"] is None else row["charged_minor"])
+        return f"Take back {exact(abs(paid), currency)} {'from' if paid < 0 else 'to'} {supplier}"
+    if agreed:
+        return f"Take back the price agreed with {short(str(agreed[0]['supplier']), _ON_A_BUTTON)}"
+    if len(marks) == 1:
+        name = str(marks[0].get("line_id") or marks[0].get("event_id"))
+        return f"Take back what was said of \u201c{short((names or {}).get(name, name), _ON_A_BUTTON)}\u201d"
+    if marks:
+        return f"Take back what was said of {so_many(len(marks), 'line')}"
+    if entry.rows("baseline"):
+        return "Take back the frozen budget"
+    return "Take back the last entry"

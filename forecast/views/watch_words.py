@@ -327,7 +327,7 @@ def reason_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
         noun = "line" if len(others) == 1 else "lines"
         rows.append([f"{len(others)} other {noun}" if others else "Rounding", "", signed(rest, money)])
     was, now = watch.before.percentile(0.8), watch.percentile(0.8)
-    change = level(now.value, money, now.error) - level(was.value, money, now.error)
+    change = level(now.value, money, now.error) - level(was.value, money, was.error)
     if spread := change - total:
         rows.append([f"{'More' if spread > 0 else 'Less'} can vary now", "", signed(spread, money)])
     return [*rows, ["P80", "", signed(change, money)]]

@@ -77,6 +77,11 @@ def about(value: float, currency: str, error: float = 0.0) -> str:
     return _written(rounded + 0.0, currency, 0)
 
 
+def apart(found: Simulated, known: float, currency: str) -> str:
+    """Write how far a figure of the simulation is off a sum that was entered: the difference of both as written."""
+    return entered(abs(as_written(found.value, currency, found.error) - known), currency)
+
+
 def estimated(found: Simulated, currency: str) -> str:
     """Write a figure of the simulation, rounded by its own error."""
     return about(found.value, currency, found.error)

@@ -141,7 +141,7 @@ def test_a_banks_file_is_shown_as_it_was_read_then_entered(visit: Opener, build:
     )
     assert ledger.paid_by_line()["primer"] - before == 2_000 + 14_850 + 6_100
     settled(page)
-    page.get_by_role("button", name="Undo this entry").click()
+    page.get_by_role("button", name="Take back 2 receipts").click()
     expect(page.get_by_text("Taken back: 2 receipts, the first of Paint counter 0042")).to_be_visible(
         timeout=30_000
     )

@@ -115,11 +115,11 @@ def small(app: AppTest) -> list[str]:
 def test_the_last_entry_is_undone_by_a_button(run: Run, before_ordering: BuildFolder) -> None:
     app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A shop", "700"))
     assert "Entered last: receipt 1 of A shop, €700.00 and Tyres closed." in small(app)
-    app = press(app, "Undo this entry")
+    app = press(app, "Take back €700.00 to A shop")
     assert "Taken back: receipt 1 of A shop, €700.00 and Tyres closed. P80 moved by" in words(app)
     assert before_ordering.ledger().list_receipts() == ()
     assert before_ordering.ledger().closed_lines() == frozenset()
-    assert not [item for item in app.button if item.label == "Undo this entry"]
+    assert not [item for item in app.button if item.label.startswith("Take back")]
 
 
 def test_undo_means_what_was_shown(run: Run, before_ordering: BuildFolder) -> None:
@@ -127,7 +127,7 @@ def test_undo_means_what_was_shown(run: Run, before_ordering: BuildFolder) -> No
     app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A shop", "700"))
     phone = Ledger(before_ordering.receipts_db, who="phone")
     phone.add_receipt("2026-05-01", "Another shop", 900, "EUR", [("wheels", 900)])
-    app = press(app, "Undo this entry")
+    app = press(app, "Take back €700.00 to A shop")
     assert len(before_ordering.ledger().list_receipts()) == 2
     assert "Entered last: receipt 2 of Another shop, €9.00." in small(app)
 

@@ -65,7 +65,7 @@ def test_each_line_of_a_split_is_asked_about(run: Run, folder: BuildFolder) -> N
     app = save(app)
     assert marks(folder) == {"kit": "closed", "filler": "more"}
     assert "More is to come for “Filler”." in words(app)
-    press(app, "Undo this entry")
+    press(app, "Take back €2,910.00 to A shop")
     assert marks(folder) == {}
     assert folder.ledger().list_receipts() == ()
 

@@ -13,9 +13,9 @@ from openpyxl import load_workbook
 from forecast.ledger.folder import BuildFolder
 from forecast.views.after_entry import after_entry
 from forecast.views.commands import effect
-from forecast.views.moves import entry_sentence
 from forecast.watching.reforecast import reforecast
 from forecast.words.money import about
+from tests.views.saying import why_it_moved
 from tests.views.test_cli import BUILD, run
 
 DEAR = ("--amount", "4000", "--supplier", "Maker", "--line", "kit", "--all", "--sure")
@@ -291,10 +291,10 @@ def test_a_receipt_says_what_p80_did_as_its_page_does(
     run(capsys, "undo", folder)
     text = run(capsys, "receipt", "add", folder, *DEAR)
     over = now.chance_of_overrun
-    told = after_entry(was, before, is_, now, "EUR", None if over is None else 1 - over.value, "")
+    told = after_entry(was, before, is_, now, "EUR", None if over is None else 1 - over.value, "").whole
     assert told in text
     assert f"from {about(was.value, 'EUR', was.error)} to {about(is_.value, 'EUR', is_.error)}" in told
-    assert entry_sentence(before, now, round(is_.value, -1) - round(was.value, -1)) in told
+    assert why_it_moved(before, now, round(is_.value, -1) - round(was.value, -1)) in told
 
 
 def test_a_price_agreed_says_what_p80_did(folder: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -13,7 +13,7 @@ from forecast.buildfile.schema import Build
 from forecast.ledger import Ledger
 from forecast.record.finishing import finish, to_finish
 from forecast.views.ending_words import at_least_by_chance, bought, ending_sentences, verdict_sentence
-from forecast.views.moves import entry_sentence, moved_sentence, written
+from forecast.views.moves import moved_sentence, written
 from forecast.views.off_estimate import off_in_all
 from forecast.views.sentences import width_sentence
 from forecast.views.settling_words import finish_question, finished_words
@@ -21,6 +21,7 @@ from forecast.views.watch_words import reason_rows
 from forecast.watching.moved import what_moved
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.words.money import as_written
+from tests.views.saying import why_it_moved
 
 DAY = dt.date(2026, 3, 2)
 LINES = "".join(
@@ -313,6 +314,6 @@ def test_a_risk_that_was_paid_for_is_not_said_to_be_impossible(tmp_path: Path) -
     ledger.close_line("risk0", DAY)
     now = reforecast(LIVED, ledger)
     change = now.now.percentile(0.8).value - earlier.now.percentile(0.8).value
-    said = entry_sentence(earlier, now, as_written(change, "EUR"))
+    said = why_it_moved(earlier, now, as_written(change, "EUR"))
     assert said.startswith("“Risk0” cost less than thought: −€250.")
     assert "cannot happen" not in said

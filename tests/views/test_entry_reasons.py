@@ -8,15 +8,18 @@ from pathlib import Path
 import pytest
 
 from forecast.buildfile.reader import parse_build
+from forecast.engine.statistics import Estimate
 from forecast.ledger import Ledger, NewReceipt
-from forecast.views.after_entry import after_entry
+from forecast.ledger.undoing import undo_last
+from forecast.views.after_entry import AfterEntry, after_entry
 from forecast.views.charts.line_charts import LineStanding, estimate_paid_forecast
-from forecast.views.moves import entry_sentence
+from forecast.views.moves import EntryReason
 from forecast.views.off_estimate import off_in_all
-from forecast.views.watch_words import estimate_rows, line_figures
+from forecast.views.watch_words import estimate_rows, line_figures, reason_rows
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.watching.settling import enter_receipt, likely_answers
-from forecast.words.money import as_written, difference
+from forecast.words.money import apart, as_written, difference, estimated
+from tests.views.saying import why_it_moved
 
 DAY = "2026-05-02"
 BUILD = parse_build(
@@ -87,7 +90,7 @@ def test_how_far_a_price_is_off_is_the_difference_to_the_cent_everywhere(tmp_pat
 
 def test_the_message_after_a_receipt_has_the_true_difference(tmp_path: Path) -> None:
     before, now = paid(tmp_path, clips=30_00), paid(tmp_path, kit=739_62)
-    text = after_entry(before.percentile(0.8), before, now.percentile(0.8), now, "EUR", None, "")
+    text = after_entry(before.percentile(0.8), before, now.percentile(0.8), now, "EUR", None, "").whole
     assert "“Kit” came in €44.45 over its middle estimate, rounded: +€40." in text
 
 
@@ -109,7 +112,7 @@ def test_whatever_is_entered_its_move_has_a_reason(tmp_path: Path, sum_of: str, 
         enter_receipt(ledger, BUILD, receipt, answers)
         now = reforecast(BUILD, ledger, trials=2048)
         was, is_ = start.percentile(0.8), now.percentile(0.8)
-        text = after_entry(was, start, is_, now, "EUR", None, "")
+        text = after_entry(was, start, is_, now, "EUR", None, "").whole
         headline, _, why = text.partition(". ")
         assert all(len(sentence.split()) <= 25 for sentence in re.split(r"(?<=\.) ", text)), text
         if "stays at" in headline:
@@ -132,7 +135,7 @@ def test_what_the_forecast_had_already_is_said_as_that(tmp_path: Path) -> None:
         receipt = NewReceipt(DAY, "A shop", minor, "EUR", ((name, minor),))
         enter_receipt(ledger, BUILD, receipt, {name: True})
         now = reforecast(BUILD, ledger, trials=2048)
-    text = after_entry(earlier.percentile(0.8), earlier, now.percentile(0.8), now, "EUR", None, "")
+    text = after_entry(earlier.percentile(0.8), earlier, now.percentile(0.8), now, "EUR", None, "").whole
     assert re.search(
         r"“Paint” came in €1,700 over its middle estimate; the forecast had it €\d+ over already: \+€", text
     )
@@ -153,5 +156,63 @@ def test_a_price_over_its_estimate_that_moves_little_says_what_was_forecast_by_t
     ledger.close_line("filler", DAY)
     now = reforecast(build, ledger, trials=2048)
     own = now.lines[0].now[1] - earlier.lines[0].now[1]
-    said = entry_sentence(earlier, now, as_written(own, "EUR"))
+    said = why_it_moved(earlier, now, as_written(own, "EUR"))
     assert said.startswith("“Filler” came in €354 over its middle estimate; the forecast had it €"), said
+
+
+@pytest.mark.parametrize(("was_error", "is_error"), [(40.0, 120.0), (120.0, 40.0)])
+def test_both_levels_of_a_move_read_as_they_read_in_every_other_place(
+    was_error: float, is_error: float
+) -> None:
+    """Each was rounded by the larger error of the two, so that one page showed P80 as €14,340 and as €14,300."""
+    was, is_ = Estimate(14_287.0, was_error), Estimate(14_342.0, is_error)
+    told = after_entry(was, None, is_, None, "EUR", None, "")
+    assert f"from {estimated(was, 'EUR')} to {estimated(is_, 'EUR')}." in told.whole
+    assert told.change == as_written(14_342.0, "EUR", is_error) - as_written(14_287.0, "EUR", was_error)
+
+
+def test_the_rows_of_why_p80_moved_end_in_the_difference_of_both_levels_as_written(tmp_path: Path) -> None:
+    watch = paid(tmp_path, kit=739_62)
+    was, now = watch.before.percentile(0.8), watch.percentile(0.8)
+    change = as_written(now.value, "EUR", now.error) - as_written(was.value, "EUR", was.error)
+    assert was.error > 100 > now.error or was.error != now.error
+    assert read(reason_rows(watch)[-1][2]) == change
+
+
+def test_what_p80_is_over_a_budget_is_the_difference_of_both_as_written() -> None:
+    """P80 of €14,300 was said to be €700 over a budget of €13,550 in one place and €750 in another."""
+    assert apart(Estimate(14_287.0, 120.0), 13_550.0, "EUR") == "€750"
+    assert apart(Estimate(14_287.0, 40.0), 14_550.0, "EUR") == "€260"
+
+
+@pytest.mark.parametrize(("name", "minor", "again"), [
+    ("kit", 1_390_00, "“Kit” counts at its estimate again: −€"),
+    ("kit", 520_00, "“Kit” counts at its estimate again: +€"),
+    ("lamps", 290_00, "“Lamps” counts at its estimate again: −€"),
+])  # fmt: skip
+def test_what_is_taken_back_says_why_p80_moved(tmp_path: Path, name: str, minor: int, again: str) -> None:
+    """Closing and reopening a line said why; taking its receipt back said only how far."""
+    ledger = Ledger(tmp_path / "r.db", currency="EUR")
+    earlier = reforecast(BUILD, ledger, trials=2048)
+    enter_receipt(ledger, BUILD, NewReceipt(DAY, "A shop", minor, "EUR", ((name, minor),)), {name: True})
+    entered = reforecast(BUILD, ledger, trials=2048)
+    undo_last(ledger)
+    back = reforecast(BUILD, ledger, trials=2048)
+    was, is_ = entered.percentile(0.8), back.percentile(0.8)
+    told = after_entry(was, entered, is_, back, "EUR", None, "", undone=True)
+    assert again in told.whole, told.whole
+    assert sum(one.amount for one in told.reasons) == told.change
+    assert told.change == -after_entry(earlier.percentile(0.8), earlier, was, entered, "EUR", None, "").change
+    assert "came in" not in told.reasons[0].sentence
+
+
+def test_shortly_is_how_far_and_the_reason_that_moved_it_most() -> None:
+    reasons = (
+        EntryReason("“Kit” came in over its middle estimate: +€10.", 10.0),
+        EntryReason("Your estimates so far came in low, so the open ones are raised: +€400.", 400.0),
+        EntryReason("Less can vary now: −€500.", -500.0),
+    )
+    told = AfterEntry("P80 moved by −€90, from €100 to €10.", -90.0, reasons, "Your budget is now enough.")
+    assert told.shortly == "P80 moved by −€90, from €100 to €10. Less can vary now: −€500."
+    assert told.whole.endswith("Your budget is now enough.")
+    assert AfterEntry("P80 stays at €10.").shortly == "P80 stays at €10."

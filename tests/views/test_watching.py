@@ -11,7 +11,6 @@ import pytest
 from forecast.buildfile.reader import parse_build
 from forecast.buildfile.schema import Build
 from forecast.ledger import Ledger
-from forecast.views.moves import entry_sentence
 from forecast.views.settling_words import PERHAPS_ALL, state_words
 from forecast.views.stands import short_sentence
 from forecast.views.watch_words import (
@@ -25,6 +24,7 @@ from forecast.views.watch_words import (
 )
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.words.money import as_written, builds, signed
+from tests.views.saying import why_it_moved
 
 TEXT = """\
 [build]
@@ -150,8 +150,8 @@ def entry(tmp_path: Path, others: str, paid: int) -> tuple[str, float]:
     now = reforecast(build, ledger, trials=4096)
     levels = [as_written(one.percentile(0.8).value, "EUR") for one in (earlier, now)]
     change = levels[1] - levels[0]
-    sentence = entry_sentence(earlier, now, change)
-    assert entry_sentence(None, now, change) == sentence  # nothing was entered before
+    sentence = why_it_moved(earlier, now, change)
+    assert why_it_moved(None, now, change) == sentence  # nothing was entered before
     return sentence, change
 
 
@@ -199,7 +199,7 @@ def test_one_cheap_line_after_a_dear_one_makes_estimates_look_less_low_not_high(
         ledger.close_line(line, "2026-05-02")
         now = reforecast(build, ledger, trials=4096)
         levels = [as_written(one.percentile(0.8).value, "EUR") for one in (earlier, now)]
-        told.append(entry_sentence(earlier, now, levels[1] - levels[0]))
+        told.append(why_it_moved(earlier, now, levels[1] - levels[0]))
     assert "Your estimates so far came in low, so the open ones are raised: +" in told[0]
     assert "Your estimates look less low than before, so the open ones are lowered: −" in told[1]
 
@@ -216,7 +216,7 @@ def test_each_kind_of_entry_is_named(tmp_path: Path) -> None:
         entry()
         now = reforecast(build, ledger, trials=4096)
         levels = [as_written(one.percentile(0.8).value, "EUR") for one in (earlier, now)]
-        return entry_sentence(earlier, now, levels[1] - levels[0])
+        return why_it_moved(earlier, now, levels[1] - levels[0])
 
     def pay(name: str, minor: int) -> None:
         ledger.add_receipt("2026-05-02", "somebody", minor, "EUR", [(name, minor)])

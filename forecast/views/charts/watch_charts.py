@@ -29,7 +29,7 @@ from forecast.views.watch_words import contingency_at
 from forecast.watching.history import HistoryPoint
 from forecast.words.day_words import long_day
 from forecast.words.minor_units import exponent
-from forecast.words.money import about, entered, estimated
+from forecast.words.money import about, apart, entered, estimated
 
 LETTER = 7.6
 """Pixels that a letter of a label takes, on average."""
@@ -339,7 +339,7 @@ def forecast_band(
         if over:
             gap = f"{entered(abs(now.paid - budget), currency)} {side}"
         else:
-            gap = f"{about(abs(now.p80 - budget), currency, now.levels['P80'].error)} {side}"
+            gap = f"{apart(now.levels['P80'], budget, currency)} {side}"
             title = f"P80 is {eighty}"
         title += f", {gap} your budget of {entered(budget, currency)}"
     description = (

@@ -56,7 +56,7 @@ class Effect:
         words = after_entry(
             earlier.percentile(0.8), earlier, now.percentile(0.8), now, now.currency,
             None if over is None else 1 - over.value, "'forecast watch' says why it ended there.", undone=undone,
-        )  # fmt: skip
+        ).whole  # fmt: skip
         return words, {"before": {"P80": earlier.percentile(0.8)}, "now": {"P80": now.percentile(0.8)}}
 
 
