@@ -616,9 +616,14 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
     how = "settled" if not agreed else "agreed" if agreed == step.part.settled else "paid or agreed"
     over = to_float(step.part.over, currency)
     far = f"{off_words(over, currency)} {'its estimate' if one else 'their estimates'}"
+    likely, mark = step.part.likely, ""
+    if likely:  # nobody said that they are, so it is not said as if somebody had
+        all_ = likely == step.part.settled
+        how = f"likely {how}" if all_ else f"{how}, {likely} of them likely"
+        mark = "" if all_ else ","
     told = f"{lines} {'is' if one else 'are'} {how}"
     if as_written(over, currency) > 0:
-        return f"{told} {far}, though P80 held more"
+        return f"{told}{mark} {far}, though P80 held more"
     return f"{told}, {far}{'' if one else ' in all'}"
 
 

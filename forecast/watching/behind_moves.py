@@ -18,7 +18,7 @@ from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan
 from forecast.engine.replay import Outcome, Replay
 from forecast.watching.known_facts import KnownByNow, known_from, margin_charged
-from forecast.watching.reforecast import cause_titles
+from forecast.watching.reforecast import cause_titles, settled_lines
 from forecast.watching.standing import Record, Standing
 from forecast.words.minor_units import exponent
 
@@ -59,6 +59,27 @@ class Rates:
     def behind(self) -> Behind:
         """The currencies, in the order of their receipts."""
         return tuple((code, code, float(over)) for code, over in self.over.items())
+
+
+@dataclass(frozen=True)
+class Priced:
+    """Lines that came in, beside their middle estimates.
+
+    Attributes
+    ----------
+    told : tuple of (str, str, float)
+        How far each is off by its price; 0 for those that have none yet.
+    settled, agreed, likely : int
+        How many have a price, and how many of them by an agreement alone, or by a sum paid that is likely all.
+    over : int
+        How far these prices are over in all, in whole minor units.
+    """
+
+    told: Behind
+    settled: int
+    agreed: int
+    likely: int
+    over: int
 
 
 class BothEnds:
@@ -139,12 +160,12 @@ class BothEnds:
         missed: float = -scale * sum(maybe.get(name, middles[name]) for name in unsold)
         return round(missed)
 
-    def priced(self, touched: set[str], sold: set[str]) -> tuple[Behind, int, int, int]:
+    def priced(self, touched: set[str], sold: set[str]) -> Priced:
         """Give how far lines are off their middle estimates by their price, and 0 for those that have none yet.
 
         What may not be needed stood in no sum in full: what it costs is no push, only what of it is over or under.
-        Behind it stand how many have a price and how many of them are only agreed, and how far these prices are over
-        in all; lines sold count in none of the three.
+        A line of which what was paid is likely all counts by that: it can hardly vary more than one that is closed.
+        Lines sold count in none of the numbers.
         """
         scale = 10 ** exponent(self.plan.currency)
         maybe = {name: scale * value for name, value in self.earlier.middles_if_needed().items()}
@@ -152,6 +173,8 @@ class BothEnds:
             **dict.fromkeys(self.end.facts.agreed, True),
             **dict.fromkeys((*self.end.facts.amounts, *sold), False),
         }
+        likely = self._likely_all() & touched - final.keys()
+        final |= dict.fromkeys(likely, False)
         gated = {row.id for row in self.earlier.rows if row.gate is not None}
         told = []
         for name, title, push in self.named(touched):
@@ -161,7 +184,17 @@ class BothEnds:
         settled = sum(name in final and name not in sold for name, *_ in told)
         agreed = sum(final.get(name, False) for name, *_ in told)
         over = round(sum(push for name, _, push in told if name not in sold))
-        return tuple(told), settled, agreed, over
+        return Priced(tuple(told), settled, agreed, len(likely - sold), over)
+
+    def _likely_all(self) -> set[str]:
+        """Name lines of which what was paid by the end is likely all, though nobody said so."""
+        partial = self.replay.conditions(self.end.facts).partial
+        chances = {name: one.settled for name, one in partial.items()}
+        return {
+            name
+            for name in settled_lines(self.earlier, self.end, chances)
+            if not self.end.lines[name].more and name not in self.earlier.income
+        }
 
     def at_planned_rates(self) -> Rates:
         """Hold the receipts between the ends against the rates planned."""

@@ -107,9 +107,9 @@ class MovedPart:
         How hard each of them pushed: how far its middle figure moved, in whole minor units, and for a line with a price
         how far that is off its estimate; for a currency what the rates came to beside those planned; for a cause how
         far its score moved.
-    settled, agreed : int
-        Of "receipts": lines that have a price by now, paid in all or agreed, and how many of them are only agreed;
-        lines that brought money in have none.
+    settled, agreed, likely : int
+        Of "receipts": lines that have a price by now, paid in all or agreed, how many of them are only agreed, and of
+        how many what was paid is likely all, though nobody said so; lines that brought money in have none.
     over : int
         How far these prices are over the middle estimates in all, in whole minor units; below 0 under.
     with_margin : bool
@@ -133,6 +133,7 @@ class MovedPart:
     closed: int = 0
     margin_unused: bool = False
     apart: Apart | None = None
+    likely: int = 0
 
 
 @dataclass(frozen=True)
@@ -281,17 +282,21 @@ class MovedSteps:
         held = self._taught_nothing(self._facts(planned, late))
         touched = ends.touched(late)
         sold = ends.sold(touched)
-        told, settled, agreed, over = ends.priced(touched, sold)
+        priced = ends.priced(touched, sold)
         figures = self._figures(held, extra)
-        part = self._step("receipts", figures, told)
+        part = self._step("receipts", figures, priced.told)
         if sold:
             change = part.change
             if touched - sold:
                 bought = self._taught_nothing(self._facts(planned, late | sold))
                 change = figures - self._figures(bought, extra)
-            more = sum(push for name, _, push in told if name in sold)
+            more = sum(push for name, _, push in priced.told if name in sold)
             part = replace(part, apart=Apart(tuple(sorted(sold)), change, round(more)))
-        self.parts.append(replace(part, settled=settled, agreed=agreed, over=over))
+        self.parts.append(
+            replace(
+                part, settled=priced.settled, agreed=priced.agreed, likely=priced.likely, over=priced.over
+            )
+        )
         return held
 
     def _last_steps(self) -> None:

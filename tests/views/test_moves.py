@@ -82,6 +82,14 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
             replace(priced(-500, -4_000, ("Freight", 900), ("Kit", -5_500)), agreed=1),
             "2 lines are paid or agreed, €46 under their estimates in all: −€40",
         ),
+        (
+            replace(priced(15_000, -4_000, ("Freight", 19_000), ("Kit", -500)), likely=1),
+            "2 lines are settled, 1 of them likely, €185 over their estimates, though P80 held more: −€40",
+        ),
+        (
+            replace(priced(5_000, -22_000, ("Kit", 5_000)), likely=1),
+            "Kit is likely settled €50 over its estimate, though P80 held more: −€220",
+        ),
         (part("receipts", 500, -4_000, ("Filler", 0), ("Kit", 0)), "Filler and Kit can vary less now: −€40"),
         (part("learning", 400, 5_000, ("Own estimating", 0.2)), "What is still open varies more now: +€50"),
         (part("receipts", 5_000, 9_000, ("Kit", 0)), "Kit is paid at least in part: +€90"),

@@ -276,6 +276,15 @@ def test_what_prices_come_to_beside_their_estimates_is_counted(ledger: Ledger) -
     assert moved.frozen is None
 
 
+def test_a_sum_paid_that_is_likely_all_counts_in_number_and_sum_alike(ledger: Ledger) -> None:
+    buy(ledger, "filler", 4_000)
+    ledger.add_receipt(DAY, "somebody", 12_000, "EUR", [("kit", 12_000)])
+    build = parse_build(PLAIN.replace('id = "kit"', 'id = "kit"\nbought = "once"'))
+    moved = what_moved(build, ledger, trials=TRIALS)
+    (receipts,) = (one for one in moved.parts if one.kind == "receipts")
+    assert (receipts.settled, receipts.likely, receipts.over) == (2, 1, -2_000 + 2_000)
+
+
 def test_it_is_known_whether_the_rate_planned_holds_the_cards_margin(ledger: Ledger) -> None:
     buy(ledger, "kit", 15_000, usd=20_000)
     for margin, over in ((0, 5_000), (10, 4_000)):  # 200 dollars at 0.50, or at 0.55
