@@ -177,6 +177,25 @@ class Receipts(Store):
             return tuple(found)
         return tuple(receipt for receipt in found if receipt.voids is None and receipt.voided_by is None)
 
+    def undone_receipts(self, as_of: date | str | None = None) -> tuple[tuple[Receipt, datetime], ...]:
+        """List receipts that were undone, each with the moment of that, by date and then as they were entered.
+
+        Parameters
+        ----------
+        as_of : date or str, optional
+            Only receipts of days up to that one.
+        """
+        with self._reading() as connection:
+            when = {
+                number: stored_moment(moment)
+                for number, moment in connection.execute(
+                    "SELECT row_id, recorded_at FROM undone WHERE tbl = 'receipt'"
+                )
+            }
+            where = "r.voids IS NULL AND r.as_of <= ? ORDER BY r.as_of, r.id"
+            found = _fetch(connection, where, (until(as_of),), undone=True)
+        return tuple((receipt, when[receipt.id]) for receipt in found)
+
     def receipt(self, receipt_id: int) -> Receipt:
         """Give one receipt.
 
@@ -343,10 +362,13 @@ def _open_agreement(
     )
 
 
-def _fetch(connection: sqlite3.Connection, where: str, values: tuple[object, ...]) -> list[Receipt]:
-    """Read receipts with their splits; those that were undone are not there."""
+def _fetch(
+    connection: sqlite3.Connection, where: str, values: tuple[object, ...], *, undone: bool = False
+) -> list[Receipt]:
+    """Read receipts with their splits: those that stand, or those that were undone."""
+    wanted = f"{'NOT ' if undone else ''}({stands('receipt', 'r.id')})"
     rows = connection.execute(
-        f"SELECT {_COLUMNS} FROM receipt r WHERE {stands('receipt', 'r.id')} AND {where}", values
+        f"SELECT {_COLUMNS} FROM receipt r WHERE {wanted} AND {where}", values
     ).fetchall()
     if len(rows) <= 50:  # few: fetch theirs; many: one pass over all splits is faster
         marks = ", ".join("?" * len(rows))

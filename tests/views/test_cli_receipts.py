@@ -14,6 +14,7 @@ from forecast.ledger.folder import BuildFolder
 from forecast.views.after_entry import after_entry
 from forecast.views.commands import effect
 from forecast.watching.reforecast import reforecast
+from forecast.words.day_words import short_day
 from forecast.words.money import about
 from tests.views.saying import why_it_moved
 from tests.views.test_cli import BUILD, run
@@ -102,6 +103,26 @@ def test_what_was_taken_back_is_listed_but_not_counted(
     assert "takes back 1: entered twice" in text
     data = json.loads(run(capsys, "receipts", folder, "--voided", "--json"))
     assert (data["count"], data["paid_minor"], len(data["receipts"])) == (1, 10_000, 3)
+
+
+def test_what_was_undone_is_listed_with_the_day_of_that(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    add(capsys, folder, "--line", "kit")
+    run(capsys, "undo", folder)
+    assert run(capsys, "receipts", folder).startswith("No receipts yet.")
+    text = run(capsys, "receipts", folder, "--voided")
+    assert text.startswith("0 receipts, €0.00 paid. 1 taken back.\n")
+    add(capsys, folder, "--line", "filler")
+    run(capsys, "receipt", "void", folder, "2", "--why", "entered twice")
+    run(capsys, "undo", folder)  # the void is undone, not the receipt
+    text = run(capsys, "receipts", folder, "--voided")
+    assert text.startswith("1 receipt, €100.00 paid. 1 taken back.\n")
+    assert f"undone on {short_day(dt.date.today())}" in text
+    data = json.loads(run(capsys, "receipts", folder, "--voided", "--json"))
+    assert [one["receipt"]["id"] for one in data["undone"]] == [1]
+    assert data["undone"][0]["undone_at"].startswith("20")
+    assert json.loads(run(capsys, "receipts", folder, "--json"))["undone"] == []
 
 
 def test_undo_says_what_it_took_back(folder: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -120,6 +120,13 @@ class LedgerSeen(TypedDict):
     count: int
 
 
+class ReceiptUndone(TypedDict):
+    """A receipt that was taken back by undoing its entry, and when."""
+
+    receipt: ReceiptData
+    undone_at: dt.datetime
+
+
 class ReceiptsAnswer(TypedDict):
     """What was paid: the receipts that stand, counted and added up, and those taken back where they were asked for."""
 
@@ -127,6 +134,7 @@ class ReceiptsAnswer(TypedDict):
     count: int
     paid_minor: int
     receipts: list[ReceiptData]
+    undone: list[ReceiptUndone]
 
 
 class ImportLooked(TypedDict):

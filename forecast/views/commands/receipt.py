@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+import datetime as dt
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -135,11 +136,20 @@ def run_list(options: argparse.Namespace) -> Answered[ReceiptsAnswer]:
     build = folder.read()
     own = build.build.currency
     receipts: Sequence[Receipt] = ()
+    undone: Mapping[int, dt.datetime] = {}
+    gone: Sequence[Receipt] = ()
     if folder.has_ledger() or folder.not_entered() is not None:
-        receipts = to_read(folder, anyway=True).list_receipts(options.as_of, include_void=options.voided)
+        ledger = to_read(folder, anyway=True)
+        receipts = ledger.list_receipts(options.as_of, include_void=options.voided)
+        if options.voided:
+            found = ledger.undone_receipts(options.as_of)
+            gone, undone = (
+                [receipt for receipt, _ in found],
+                {receipt.id: moment for receipt, moment in found},
+            )
     standing = [receipt for receipt in receipts if receipt.voids is None and receipt.voided_by is None]
     total = sum(receipt.paid_minor for receipt in standing)
-    if not receipts:
+    if not receipts and not gone:
         text = "No receipts yet. Enter the first with: forecast receipt add FILE --amount … --supplier … --line …"
     else:
         titles = titles_of(build)
@@ -150,14 +160,14 @@ def run_list(options: argparse.Namespace) -> Answered[ReceiptsAnswer]:
                 wrapped(receipt.supplier, 24),
                 wrapped(", ".join(titles.get(split.line_id, split.line_id) for split in receipt.splits), 40),
                 exact(receipt.paid_minor, own),
-                _state(receipt),
+                _state(receipt, undone.get(receipt.id)),
             ]
-            for receipt in receipts
+            for receipt in sorted([*receipts, *gone], key=lambda one: (one.date, one.id))
         ]
         rows.append(["", "", "", "Total", exact(total, own), ""])
         noun = "receipt" if len(standing) == 1 else "receipts"
         heading = f"{len(standing)} {noun}, {exact(total, own)} paid."
-        void = sum(receipt.voids is not None for receipt in receipts)
+        void = len(gone) + sum(receipt.voids is not None for receipt in receipts)
         if void:
             heading += f" {void} taken back."
         headings = ["No.", "Date", "Supplier", "For", "Paid", ""]
@@ -167,11 +177,12 @@ def run_list(options: argparse.Namespace) -> Answered[ReceiptsAnswer]:
         "count": len(standing),
         "paid_minor": total,
         "receipts": [receipt_data(receipt) for receipt in receipts],
+        "undone": [{"receipt": receipt_data(one), "undone_at": undone[one.id]} for one in gone],
     }
     return answer(options, text, data)
 
 
-def _state(receipt: Receipt) -> str:
+def _state(receipt: Receipt, undone: dt.datetime | None) -> str:
     """Say what the supplier charged where that was another currency, and what became of the receipt."""
     from forecast.words.money import exact
 
@@ -179,4 +190,5 @@ def _state(receipt: Receipt) -> str:
         return f"takes back {receipt.voids}: {wrapped(receipt.note, 30)}"
     said = [] if receipt.charged_minor is None else [f"for {exact(receipt.amount_minor, receipt.currency)}"]
     said += [] if receipt.voided_by is None else [f"taken back by {receipt.voided_by}"]
+    said += [] if undone is None else [f"undone on {short_day(undone.astimezone().date())}"]
     return ", ".join(said)
