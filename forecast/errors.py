@@ -148,6 +148,27 @@ class RuleError(ForecastError):
     """A rule of trade or law cannot be applied to what was given."""
 
 
+class RangeOnFileError(RuleError):
+    """Of a figure of law only a range is on file, and one number is needed.
+
+    Attributes
+    ----------
+    figure : str
+        The name under which the builder gives their own.
+    label : str
+    low, high : float
+    share : bool
+        Whether it is a share, which people write in percent.
+    """
+
+    def __init__(self, figure: str, label: str, low: float, high: float, *, share: bool) -> None:
+        super().__init__(
+            f"{label}: only a range is on file, {low:g} to {high:g}, and one number is needed. Look "
+            f'it up and write it as overrides = {{ "{figure}" = … }}.'
+        )
+        self.figure, self.label, self.low, self.high, self.share = figure, label, low, high, share
+
+
 class SimulationError(ForecastError):
     """A figure cannot be simulated as asked."""
 

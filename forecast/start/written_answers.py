@@ -24,6 +24,9 @@ from forecast.words.countries import countries_called, country_name, country_nam
 from forecast.words.currencies import currencies_called, currency_name, currency_of, reference_rates
 from forecast.words.numbers import MARKS, look_at, plainly, read_number, read_numbers
 
+OR_UNKNOWN = f" Or write {DONT_KNOW!r}."
+"""Ends what is said of an answer that cannot be used; who asks for what has to be known leaves it away."""
+
 _UNKNOWN = frozenset(
     {DONT_KNOW, "i don't know", "dont know", "i dont know", "unknown", "not known", "dk", "no idea", "idk"}
 )
@@ -218,14 +221,14 @@ def _country(question: Question, written: str) -> str:
         none = f"no customs rules of {named[0]} are on file"
         raise WrongAnswer(
             none,
-            f"On file: {', '.join(legal.values())}. Take the nearest, or a rule file of your own (README). Or write "
-            f"{DONT_KNOW!r}.",
+            f"On file: {', '.join(legal.values())}. Take the nearest, or a rule file of your own (README)."
+            f"{OR_UNKNOWN}",
         )
     near = names_near(written, legal, question.called) if not anywhere else ()
     near = near or names_near(written, country_names(), question.called)
     mend = f"Nearest by name: {listed(near)}. " if near else ""
     mend += "Any country of the world may be named." if anywhere else f"{len(legal)} countries are on file."
-    _refuse(written, f"{mend} Write a name, a part of one, or its two letters. Or write {DONT_KNOW!r}.")
+    _refuse(written, f"{mend} Write a name, a part of one, or its two letters.{OR_UNKNOWN}")
 
 
 def _choices(question: Question, raw: object) -> tuple[str, ...]:

@@ -95,6 +95,26 @@ def test_what_may_hold_as_well_is_named_and_counted_where_asked_for(
     assert parts(counted)["duty"] + parts(counted)["section232"] == Decimal("277.50")
 
 
+@pytest.mark.parametrize("country", ["TH", "NZ", "MY", "TR", "JP"])
+def test_what_is_only_a_range_names_the_option_that_completes_it(
+    country: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["landed", country, "1850", "--from", "DE"]
+    assert main(words) == 2
+    told = capsys.readouterr().err
+    assert "overrides" not in told
+    pasted = told.partition("such as ")[2].strip().removesuffix(".").split()
+    assert pasted[0] == "--figure"
+    assert main([*words, *pasted]) == 0
+    assert "at your door" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("words", [("narnia", "1850"), ("AQ", "1850"), ("IE", "1850", "--from", "narnia")])
+def test_a_country_has_to_be_known_here(words: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["landed", *words]) == 2
+    assert "don't know" not in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
@@ -105,7 +125,7 @@ def test_what_may_hold_as_well_is_named_and_counted_where_asked_for(
         (("IE", "1850", "--figure", "vat"), "Write a name and a value, such as vat=23%"),
         (("IE", "1850", "--figure", "wat=3"), "there is no rule figure 'wat'"),
         (("US", "1850", "--also", "section9"), "Legal: section232"),
-        (("US", "1850", "--from", "JP", "--also", "section232"), "only a range is on file, 0.15 to 0.275"),
+        (("US", "1850", "--from", "JP", "--also", "section232"), "only a range is on file, 15 to 27.5 %"),
     ],
 )
 def test_what_cannot_be_is_refused_in_words(

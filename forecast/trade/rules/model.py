@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from forecast.buildfile.rulefiles import TAX_NAMES, Regions, is_meant
-from forecast.errors import RuleError
+from forecast.errors import RangeOnFileError, RuleError
 from forecast.figures.figure import FigureBase
 from forecast.figures.kinds import BetaPert, Known, Percentiles, Span, Uniform
 from forecast.words.sources import Certainty, source_words
@@ -86,15 +86,11 @@ class RuleFigure(_Sourced):
 
         Raises
         ------
-        RuleError
+        RangeOnFileError
             When it is a range.
         """
         if self.is_range:
-            message = (
-                f"{self.label}: only a range is on file, {self.low:g} to {self.high:g}, and one number is needed. Look "
-                f'it up and write it as overrides = {{ "{self.id}" = … }}.'
-            )
-            raise RuleError(message)
+            raise RangeOnFileError(self.id, self.label, self.low, self.high, share=self.unit == "share")
         return self.low
 
     @property

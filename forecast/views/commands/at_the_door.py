@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple, get_args
 from forecast.views.commands.common import Answered, answer, command, exact_sum
 
 if TYPE_CHECKING:
+    from forecast.errors import RangeOnFileError
     from forecast.trade.landed import LandedCost
     from forecast.trade.rules.model import Additional
     from forecast.views.answers.of_builds import Converted, LandedAnswer
@@ -73,7 +74,7 @@ def run(options: argparse.Namespace) -> Answered[LandedAnswer]:
 
     from forecast.buildfile.consignment import Mode
     from forecast.buildfile.rulefiles import countries
-    from forecast.errors import RuleError
+    from forecast.errors import RangeOnFileError, RuleError
     from forecast.trade.landed import KnownGoods, landed_cost
     from forecast.trade.rules import load_rules
     from forecast.words.currencies import reference
@@ -107,22 +108,32 @@ def run(options: argparse.Namespace) -> Answered[LandedAnswer]:
         if rule.id not in options.also and rule.may_hold([options.heading], origin)
     ]
     costs = {name: found.value for name, found in sums.items()}
-    landed = landed_cost(
-        country,
-        [KnownGoods(price.value, options.heading)],
-        export_inland=costs.get("export", 0),
-        freight=costs.get("freight", 0),
-        insurance=costs.get("insurance", 0),
-        arrival=costs.get("arrival", 0),
-        mode=options.by,
-        origin=origin,
-        additional=options.also,
-        overrides=dict(map(_own_figure, options.figure)),
-        region=options.region,
-        private_use=options.own_use,
-        on=dt.date.today(),
-        money=(home, union.rate),
-    )
+    own, missing = dict(map(_own_figure, options.figure)), list[RangeOnFileError]()
+    while True:
+        try:
+            landed = landed_cost(
+                country,
+                [KnownGoods(price.value, options.heading)],
+                export_inland=costs.get("export", 0),
+                freight=costs.get("freight", 0),
+                insurance=costs.get("insurance", 0),
+                arrival=costs.get("arrival", 0),
+                mode=options.by,
+                origin=origin,
+                additional=options.also,
+                overrides=own | {one.figure: (one.low + one.high) / 2 for one in missing},
+                region=options.region,
+                private_use=options.own_use,
+                on=dt.date.today(),
+                money=(home, union.rate),
+            )
+            break
+        except RangeOnFileError as error:
+            if error.figure in {one.figure for one in missing}:
+                raise
+            missing.append(error)  # what else is missing shows once it is told
+    if missing:
+        raise RuleError(_to_look_up(missing))
     converted = {
         name: found.converted
         for name, found in {"price": price, **sums}.items()
@@ -178,12 +189,12 @@ def _country(asked: str, written: str) -> str:
     """Read a country as people write it."""
     from forecast.errors import RuleError
     from forecast.start.questions import question
-    from forecast.start.written_answers import WrongAnswer, read_value
+    from forecast.start.written_answers import OR_UNKNOWN, WrongAnswer, read_value
 
     try:
         return str(read_value(question(asked), written))
     except WrongAnswer as wrong:
-        message = f"{wrong.found}. {wrong.mend}"
+        message = f"{wrong.found}. {wrong.mend.removesuffix(OR_UNKNOWN)}"
         raise RuleError(message) from None
 
 
@@ -213,6 +224,18 @@ def _in_money_of(home: str, text: str, option: str) -> _Sum:
         found,
         {"currency": currency, "rate": rate.rate, "as_of": rate.as_of, "source": rate.source, "text": words},
     )
+
+
+def _to_look_up(missing: Sequence[RangeOnFileError]) -> str:
+    """Say which options complete the sum where only ranges are on file, with an example that can be pasted."""
+    told, examples = [], []
+    for one in missing:
+        scale, unit, sign = (100, " %", "%") if one.share else (1, "", "")
+        low, high = (f"{scale * end:.6g}" for end in (one.low, one.high))
+        told.append(f"{one.label}: only a range is on file, {low} to {high}{unit}, and one number is needed.")
+        examples.append(f"--figure {one.figure}={scale * (one.low + one.high) / 2:.3g}{sign}")
+    them = "it" if len(missing) == 1 else "them"
+    return f"{' '.join(told)} Look {them} up and add {them} to the command, such as {' '.join(examples)}."
 
 
 def _own_figure(written: str) -> tuple[str, float]:
