@@ -216,6 +216,6 @@ def what_was_taught(watch: Reforecast) -> None:
                 "be dear too."
             )
             table(
-                ["Shared cause", "By what came in it looks", "Told by"], cause_rows(watch),
+                ["Shared cause", "By what came in it looks", "Lines that show it"], cause_rows(watch),
                 "What the receipts say about the shared causes", right_text=2,
             )  # fmt: skip

@@ -45,7 +45,7 @@ def state_words(line: LineWatch) -> str:
     if line.unforeseen:
         return "not foreseen, closed" if line.state == "closed" else "not foreseen"
     if line.state == "closed":
-        return "closed"
+        return _closed_state(line)
     if line.more:
         return "more to come"
     if line.committed > 0:
@@ -57,6 +57,15 @@ def state_words(line: LineWatch) -> str:
     if line.looks_settled:
         return f"likely all paid ({of_100(line.settled)})"
     return "part paid" if line.settled < PERHAPS_ALL else f"part paid, perhaps all ({of_100(line.settled)})"
+
+
+def _closed_state(line: LineWatch) -> str:
+    """Tell what was paid for from what was never bought, never sold, or never happened."""
+    if line.paid or line.happened or not (line.base or line.if_needed):
+        return "closed"
+    if line.kind == "event":
+        return "cannot happen"
+    return "not sold" if line.is_income else "not bought"
 
 
 def quoted(name: str, titles: Mapping[str, str]) -> str:

@@ -41,7 +41,7 @@ from forecast.views.charts.watch_charts import LEAST_APART
 from forecast.views.theme import DARK, LIGHT
 from forecast.watching.history import HistoryPoint
 from forecast.watching.reforecast import reforecast
-from forecast.words.money import about, builds, hourly
+from forecast.words.money import about, as_written, builds, hourly
 
 
 @pytest.fixture(scope="module")
@@ -388,41 +388,50 @@ def test_the_band_over_time_has_three_steps_from_pale_to_dark() -> None:
     assert low <= 0 < 4_600 < high
 
 
-def fan_and_bar(chart: Any) -> tuple[dict[str, list[float]], list[tuple[float, float]], list[float]]:
-    """Give the spans of bands and bars, by what they say, and the ends of both axes, the fan's first."""
-    specification = chart.to_dict()
+def fan_and_bar(chart: Any) -> tuple[dict[str, list[float]], tuple[float, float], list[float]]:
+    """Give the spans of bands and bars, by what they say, the ends of the one axis, and the labelled rules."""
+    layers = chart.to_dict()["layer"]
     spans = {row["Shown"]: [row["from"], row["to"]] for row in with_key(chart, "Shown")}
-    ends = []
-    for part in specification["layer"] if "resolve" in specification else [specification]:
-        (found,) = {
-            tuple(layer["encoding"]["x"]["scale"]["domain"])
-            for layer in part["layer"]
-            if "scale" in layer["encoding"]["x"]
-        }
-        ends.append(found)
+    (ends,) = {
+        tuple(layer["encoding"]["x"]["scale"]["domain"])
+        for layer in layers
+        if "scale" in layer["encoding"]["x"]
+    }
     return spans, ends, [row["value"] for row in with_key(chart, "value")]
 
 
-def test_the_fan_has_the_width_to_itself(forecast: Forecast, tmp_path: Path) -> None:
-    spans, (ends,), _ = fan_and_bar(paid_against_fan(forecast, 13_500))
+def test_before_anything_is_paid_the_fan_has_the_width_to_itself(forecast: Forecast) -> None:
+    spans, ends, _ = fan_and_bar(paid_against_fan(forecast, 13_500))
     widest = next(span for said, span in spans.items() if said.startswith("95 of 100"))
     assert widest[1] - widest[0] > 0.8 * (ends[1] - ends[0])
+
+
+@pytest.mark.parametrize("budget", [37_000.0, 20_000.0, None])
+def test_what_is_paid_and_where_it_ends_stand_on_one_axis_from_nothing(
+    tmp_path: Path, budget: float | None
+) -> None:
+    """Two bars one under the other had an axis each, so that the budget stood in two places."""
     folder = BuildFolder.at(shutil.copytree(DEMOS / "half-way-new-zealand", tmp_path / "demo"))
     folder.load()
     watch = reforecast(folder.read(), folder.ledger(), trials=4096)
-    for budget in (37_000.0, 20_000.0, None):
-        spans, (ends, whole), ruled = fan_and_bar(paid_against_fan(watch, budget))
-        widest = next(span for said, span in spans.items() if said.startswith("95 of 100"))
-        assert ends[0] > 0
-        if budget != 20_000:  # which lies far from where it ends, and is shown there all the same
-            assert widest[1] - widest[0] > 0.6 * (ends[1] - ends[0])
-        assert all(ends[0] < value < ends[1] for value in ruled)
-        # what is paid is drawn from nothing, what is agreed begins where that ends
-        held = budget if budget is not None else watch.percentile(0.8).value
-        assert whole == (0, pytest.approx(max(held, watch.paid + watch.committed)))
-        paid = next(span for said, span in spans.items() if said.startswith("Paid"))
-        agreed = next(span for said, span in spans.items() if said.startswith("Agreed"))
-        assert [*paid, *agreed] == pytest.approx([0, watch.paid, watch.paid, watch.paid + watch.committed])
+    chart = paid_against_fan(watch, budget)
+    assert "resolve" not in chart.to_dict()
+    spans, ends, ruled = fan_and_bar(chart)
+    assert ends[0] == 0
+    assert all(0 < value < ends[1] for value in ruled)
+    # what is paid is drawn from nothing, what is agreed begins where that ends, each named
+    paid = next(span for said, span in spans.items() if said.startswith("Paid"))
+    agreed = next(span for said, span in spans.items() if said.startswith("Agreed"))
+    assert [*paid, *agreed] == pytest.approx([0, watch.paid, watch.paid, watch.paid + watch.committed])
+    named = {row["named"] for row in with_key(chart, "named")}
+    assert "Paid" in named
+    widest = next(span for said, span in spans.items() if said.startswith("95 of 100"))
+    assert widest[0] > agreed[1]
+    eight = watch.percentile(0.8)
+    rest = as_written(eight.value, "NZD", eight.error) - watch.paid - watch.committed
+    assert f"at P80 about {about(rest, 'NZD', eight.error)} more is to come" in " ".join(
+        chart.to_dict()["title"]["text"]
+    )
 
 
 def test_of_many_lines_those_that_may_move_most_or_missed_are_drawn() -> None:
@@ -441,6 +450,18 @@ def test_of_many_lines_those_that_may_move_most_or_missed_are_drawn() -> None:
     every = estimate_paid_forecast(items[:5], "EUR")
     assert len(list(with_key(every, "estimate"))) == 5
     assert "table" not in " ".join(every.to_dict()["title"]["subtitle"])
+
+
+def test_what_was_never_bought_is_told_apart_from_what_ended_far_from_its_estimate() -> None:
+    """At the end the picture was of lines at nothing: they lie farthest from what they were to cost."""
+    items = [LineStanding(f"a{n}", f"Line {n}", "other", 60, 70 + n, *(70 + n,) * 3, True) for n in range(4)]
+    items += [LineStanding(f"b{n}", f"Spare {n}", "other", 900, 0, 0, 0, 0, True) for n in range(3)]
+    chart = estimate_paid_forecast(items, "EUR", most=3)
+    assert {row["key"] for row in with_key(chart, "estimate")} == {"a1", "a2", "a3"}
+    told = " ".join(chart.to_dict()["title"]["subtitle"])
+    assert "The 3 of 4 that ended farthest from their estimate" in told
+    assert told.endswith("Left out: 3 lines not bought.")
+    assert len(list(with_key(estimate_paid_forecast(items[4:], "EUR"), "estimate"))) == 3
 
 
 def test_the_band_says_where_p80_stands_against_the_budget() -> None:

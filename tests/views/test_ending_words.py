@@ -17,7 +17,7 @@ from forecast.views.moves import moved_sentence, written
 from forecast.views.off_estimate import off_in_all
 from forecast.views.sentences import width_sentence
 from forecast.views.settling_words import finish_question, finished_words
-from forecast.views.watch_words import reason_rows
+from forecast.views.watch_words import estimate_rows, reason_rows
 from forecast.watching.moved import what_moved
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.words.money import as_written
@@ -317,3 +317,14 @@ def test_a_risk_that_was_paid_for_is_not_said_to_be_impossible(tmp_path: Path) -
     said = why_it_moved(earlier, now, as_written(change, "EUR"))
     assert said.startswith("“Risk0” cost less than thought: −€250.")
     assert "cannot happen" not in said
+
+
+def test_a_line_closed_with_nothing_paid_is_called_not_bought(tmp_path: Path) -> None:
+    """It was called closed, as what was paid for is."""
+    _, watch = ended(tmp_path, *(130,) * 6)
+    states = {row[0]: row[-1] for row in estimate_rows(watch)}
+    assert "not bought" in states.values()
+    assert {line.title for line in watch.lines if states[line.title] == "not bought"} == {
+        line.title for line in watch.lines if line.kind == "line" and not line.paid
+    }
+    assert all(states[line.title] == "closed" for line in watch.lines if line.paid)

@@ -14,7 +14,7 @@ from forecast.buildfile.schema import GROUPS
 from forecast.engine.forecast import LineSummary
 from forecast.views.charts.frame import framed, label_lookup, layered, money_axis, span, tips, wrapped
 from forecast.views.theme import LIGHT, Palette
-from forecast.words.chances import so_many_of
+from forecast.words.chances import so_many, so_many_of
 from forecast.words.minor_units import from_float
 from forecast.words.money import about, entered
 
@@ -226,7 +226,11 @@ def estimate_paid_forecast(
     most : int
         Lines drawn: those that may still move most, or ended farthest from their estimate.
     """
-    every = [item for item in items if max(item.p90, item.paid, item.estimate) > 0]
+    costing = [item for item in items if max(item.p90, item.paid, item.estimate) > 0]
+    never = [
+        item for item in costing if item.closed and not item.paid
+    ]  # no price of theirs is off any estimate
+    every = [item for item in costing if item not in never] or costing
     by_reach = sorted(every, key=lambda item: -max(item.p90 - item.p10, abs(item.p50 - item.estimate)))
     drawn = {item.id for item in by_reach[:most]}
     shown = [item for item in every if item.id in drawn]
@@ -291,5 +295,7 @@ def estimate_paid_forecast(
             "their estimate; "
             "the table below has all."
         )
+    if len(every) < len(costing):
+        note += f" Left out: {so_many(len(never), 'line')} not bought."
     chart = layered(bars, ticks, part.encode(x=alt.X("paid:Q")), closed.encode(x=alt.X("paid:Q")))
     return framed(chart, title, description, palette, _row_height(labels) * len(order), note)

@@ -18,14 +18,13 @@ from forecast.views.charts.frame import (
     rules,
     span,
     tips,
-    x_at,
     y2_at,
     y_at,
 )
 from forecast.views.theme import LIGHT, Palette
 from forecast.watching.reforecast import Reforecast
 from forecast.words.chances import were_to_cost
-from forecast.words.money import about, entered, signed
+from forecast.words.money import about, as_written, entered, signed
 
 
 def moved_bars(
@@ -116,8 +115,9 @@ BANDS = ((0.025, 0.975, 95), (0.1, 0.9, 80), (0.25, 0.75, 50))
 
 _FAN = 160  # pixels that the fan and its labels take
 _MIDDLE = 118  # from their top to the middle of the fan
-_BUDGET = 62  # what the bar of the budget above them takes, its name included
-_BAR = (20, 40)  # pixels from the top to its edges
+_LABEL = 17  # pixels that each label beyond four takes
+_NAMED = 0.16  # of the axis: a part of the bar that is so wide has its name in it, on a phone too
+_BAR = 26  # pixels that the bar of what is paid takes between labels and fan
 
 
 def paid_against_fan(
@@ -125,7 +125,8 @@ def paid_against_fan(
 ) -> Any:
     """Draw where the build may end as bands in three steps, under what is paid and agreed of the budget.
 
-    The two have an axis each, so that the fan has the whole width: on the budget's axis it is a few pixels wide.
+    Both stand on one axis from nothing, so that a glance tells how far it is from what is paid to where it ends. Before
+    anything is paid or agreed the fan has the whole width, on an axis that need not begin at zero.
     P50, P80, P90 and the budget are labelled rules through the fan. Once all is paid, the fan is that of before the
     first receipt, and what it cost is a rule through it.
 
@@ -150,17 +151,32 @@ def paid_against_fan(
     if budget is not None:
         fixed.append(Rule(budget, f"Budget {entered(budget, money)}", dashed=True, over=True))
     edges = told.percentile_set(tuple(share for low, high, _ in BANDS for share in (low, high)))
-    ends = span([*(rule.value for rule in fixed), *(edge.value for edge in edges)])
+    begun = bool(paid or agreed)
+    known = [0.0, paid, paid + agreed] if begun else []
+    ends = span([*known, *(rule.value for rule in fixed), *(edge.value for edge in edges)], zero=begun)
     scale = alt.Scale(domain=list(ends), nice=False, zero=False)
     x = alt.X("from:Q", axis=money_axis(money, grid=False), scale=scale)
-    above = _BUDGET if paid or agreed else 0
-    fan = []
+    above = _LABEL * max(0, len(fixed) - 4) + (_BAR if begun else 0)
+    middle = above + _MIDDLE
+    fan = (
+        _used(
+            x,
+            paid,
+            agreed,
+            fixed[1] if budget is None else fixed[-1],
+            ends[1] - ends[0],
+            middle,
+            money,
+            palette,
+        )
+        if begun
+        else []
+    )
     for place, (_, _, count) in enumerate(BANDS):
         low, high = edges[2 * place].value, edges[2 * place + 1].value
         reach = 12 + 5 * place  # the narrower the band, the taller and darker
         said = f"{count} of 100 builds: {about(low, money)} to {about(high, money)}"
         look = {"color": palette.accent, "opacity": (0.28, 0.42, 0.75)[place]}
-        middle = above + _MIDDLE
         fan.append(_bar(x, low, high, middle - reach, middle + reach, said, **look))
     title, note = _words(found, paid, agreed, eight.value, eight.error)
     bands = "; ".join(
@@ -169,12 +185,7 @@ def paid_against_fan(
     )
     named = ", ".join(rule.text for rule in fixed)
     description = f"{title}. Builds {'were to end' if finished else 'end'}: {bands}. {named}."
-    chart = layered(*fan, *rules(fixed, ends, palette, above + 8))
-    if above:
-        of = fixed[1] if budget is None else fixed[-1]
-        used = layered(*_used(paid, agreed, of, money, palette))
-        chart = layered(chart, used)
-        chart.resolve = alt.Resolve(scale=alt.ScaleResolveMap(x="independent"))
+    chart = layered(*fan, *rules(fixed, ends, palette))
     return framed(chart, title, description, palette, above + _FAN, note)
 
 
@@ -183,26 +194,25 @@ def _bar(x: alt.X, low: float, high: float, top: float, bottom: float, said: str
     return base.encode(x=x, x2=alt.X2("to:Q"), y=y_at(top), y2=y2_at(bottom), tooltip=tips("Shown:N"))
 
 
-def _used(paid: float, agreed: float, of: Rule, money: str, palette: Palette) -> list[Any]:
-    """Draw what is paid and agreed of a sum, on an axis from nothing to that sum or, where it is more, to them."""
-    end = max(of.value, paid + agreed)
-    x = alt.X("from:Q", axis=None, scale=alt.Scale(domain=[0.0, end], nice=False))
-    colour = palette.over if of.over else palette.ink
+def _used(
+    x: alt.X, paid: float, agreed: float, of: Rule, whole: float, middle: float, money: str, palette: Palette
+) -> list[Any]:
+    """Draw what is paid and agreed of a sum, in a bar above the fan and on its axis, which is `whole` long."""
+    edges = middle - 24 - _BAR, middle - 32
     outlined: dict[str, Any] = {"fill": palette.paper, "stroke": palette.ink, "strokeWidth": 1.5}
-    layers = [_bar(x, 0.0, of.value, *_BAR, of.text, fill=palette.faint, opacity=0.35)]
+    layers = [_bar(x, 0.0, of.value, *edges, of.text, fill=palette.faint, opacity=0.35)]
     if agreed:
         said = f"Agreed, not yet paid: {entered(agreed, money)}"
-        layers.append(_bar(x, paid, paid + agreed, *_BAR, said, **outlined))
+        layers.append(_bar(x, paid, paid + agreed, *edges, said, **outlined))
     if paid:
-        layers.append(_bar(x, 0.0, paid, *_BAR, f"Paid: {entered(paid, money)}", color=palette.ink))
-    full = alt.Chart(few({"from": of.value, "label": of.text, "zero": about(0.0, money)}))
-    rule = full.mark_rule(color=colour, strokeWidth=1.5, strokeDash=[4, 3] if of.dashed else [1, 0])
-    layers.append(rule.encode(x=x, y=y_at(_BAR[0] - 4), y2=y2_at(_BAR[1] + 4)))
-    words: dict[str, Any] = {"baseline": "middle", "fontSize": 12.5}
-    right = full.mark_text(align="right", fontWeight=600, color=colour, **words)
-    layers.append(right.encode(x=x, y=y_at(8), text=alt.Text("label:N")))
-    left = full.mark_text(align="left", color=palette.muted, **words)
-    return [*layers, left.encode(x=x_at(0), y=y_at(8), text=alt.Text("zero:N"))]
+        layers.append(_bar(x, 0.0, paid, *edges, f"Paid: {entered(paid, money)}", color=palette.ink))
+    parts = ((0.0, paid, "Paid", palette.paper), (paid, agreed, "Agreed", palette.ink))
+    for start, part, name, colour in parts:
+        if part >= _NAMED * whole:
+            at = alt.Chart(few({"from": start, "named": name})).encode(x=x, y=y_at(sum(edges) / 2))
+            text: dict[str, Any] = {"align": "left", "baseline": "middle", "dx": 6, "fontSize": 12}
+            layers.append(at.mark_text(**text, color=colour).encode(text=alt.Text("named:N")))
+    return layers
 
 
 def _words(
@@ -210,25 +220,24 @@ def _words(
 ) -> tuple[str, str]:
     """Give the finding, and how to read the picture."""
     money = found.currency
-    note = (
-        "Bands, from dark to pale: where 50, 80 and 95 of 100 builds end. Their axis does not begin at zero."
-    )
-    if not isinstance(found, Reforecast):
+    bands = "from dark to pale: where 50, 80 and 95 of 100 builds"
+    if not isinstance(found, Reforecast) or not (paid or agreed):
         low, high = found.percentile_set((0.1, 0.9))
         return (
             f"80 of 100 builds end between {about(low.value, money, low.error)} and "
             f"{about(high.value, money, high.error)}",
-            note,
+            f"Bands, {bands} end. Their axis does not begin at zero.",
         )
     if found.finished:
         less = were_to_cost(found.before.chance_within(paid).value)
         return (
             f"It cost {entered(paid, money)}; before the first receipt {less}",
-            "Solid: paid. Bands, from dark to pale: where 50, 80 and 95 of 100 builds were to end, before the first "
-            "receipt. Their axis does not begin at zero.",
+            f"Upper bar: paid. Bands below, {bands} were to end, before the first receipt.",
         )
     title = f"{entered(paid, money)} is paid"
     if agreed:
         title += f" and {entered(agreed, money)} agreed"
-    title += f"; at P80 about {about(max(0.0, eight - paid - agreed), money, error)} more is to come"
-    return title, f"Bar: solid is paid{', outlined is agreed and not yet paid' if agreed else ''}. {note}"
+    rest = max(0.0, as_written(eight, money, error) - paid - agreed)
+    title += f"; at P80 about {about(rest, money, error)} more is to come"
+    outlined = ", outlined is agreed and not yet paid" if agreed else ""
+    return title, f"Upper bar: solid is paid{outlined}. Bands below, {bands} end."
