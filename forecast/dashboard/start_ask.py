@@ -18,6 +18,7 @@ from forecast.start import (
     FarPrice,
     Question,
     WrongAnswer,
+    choice_words,
     default_of,
     far_price,
     place_words,
@@ -288,7 +289,7 @@ def choices_of(item: Question) -> dict[str, str]:
 def named(id: str, item: Question) -> str:
     """Give the name of a choice, with its letters."""
     name = choices_of(item).get(id) or (currency_name(id) if "currency" in item.id else "")
-    return f"{name} ({id})" if name and name != id else id
+    return choice_words(id, name)
 
 
 def _searched(id: str, choices: Mapping[str, str], item: Question) -> str:
@@ -311,7 +312,7 @@ def _searched(id: str, choices: Mapping[str, str], item: Question) -> str:
         word if word != word.lower() else word.upper() if len(word) <= 3 else word.title()
         for word in reversed(others)
     )
-    return f"{name} ({id}): {also}" if also else f"{name} ({id})"
+    return f"{choice_words(id, name)}: {also}" if also else choice_words(id, name)
 
 
 def said(item: Question, value: Any, written: str, values: Mapping[str, Any]) -> str:

@@ -22,7 +22,7 @@ from forecast.start.answers import (
 from forecast.start.create import check_free, create_build, put_build, write_build
 from forecast.start.draft import DraftStanding, read_draft, stand, understood, write_draft
 from forecast.start.far_price import FarPrice, far_price
-from forecast.start.questions import DONT_KNOW, Question, question, questions
+from forecast.start.questions import DONT_KNOW, Question, choice_words, question, questions
 from forecast.start.written_answers import WrongAnswer
 
 __all__ = [
@@ -35,6 +35,7 @@ __all__ = [
     "answers_of",
     "as_asked",
     "check_free",
+    "choice_words",
     "create_build",
     "default_of",
     "far_price",

@@ -207,10 +207,15 @@ def _rate_as_asked(item: Question, so_far: AnswersSoFar) -> Question:
         return item
     text, usual = f"What does one {foreign} cost in {home} today?", reference(foreign, home)
     if usual is None:
-        return replace(item, text=text, help="No rate of it is on file: look up today's.", how="A number.")
+        help = f"No rate of it is on file: look up today's. {_MOVES}"
+        return replace(item, text=text, help=help, how="A number, or a range: its middle counts.")
     day = long_day(usual.as_of)
-    words = f"Look up today's. Without it, the rounded rate of {day} is taken, with a wider range."
-    return replace(item, text=text, help=words, how=f"A number, such as {usual.rate:g}.")
+    words = f"Look up today's. Without it, the rounded rate of {day} is taken, with a wider range. {_MOVES}"
+    how = f"A number, such as {usual.rate:g}, or a range: its middle counts."
+    return replace(item, text=text, help=words, how=how)
+
+
+_MOVES = "How far it may move until you pay is counted in any case."
 
 
 def read_answer(item: Question, raw: object, so_far: AnswersSoFar) -> Any:
@@ -255,8 +260,7 @@ def _context(item: Question, so_far: AnswersSoFar) -> Context:
     """Give what earlier answers tell about how to read a number."""
     home, foreign = so_far.get("currency") or "", so_far.get("kit_currency") or ""
     if item.id == "rate":
-        usual = reference(foreign, home)
-        return Context() if usual is None else Context(low=usual.rate / _OFF, high=usual.rate * _OFF)
+        return rate_context(foreign, home)
     if item.id == "week_hours":
         return HOURS_A_WEEK
     if item.id == "budget" and home:
@@ -267,6 +271,14 @@ def _context(item: Question, so_far: AnswersSoFar) -> Context:
         place = load_places().origins.get(_comes_from(so_far) or "")
         return Context(expected=tuple(filter(None, (place.currency if place else "", home))))
     return Context()
+
+
+def rate_context(foreign: str, home: str) -> Context:
+    """Give how what one unit of a currency costs in another is read."""
+    usual = reference(foreign, home)
+    if usual is None:
+        return Context(currency=home, ranged=True)
+    return Context(currency=home, low=usual.rate / _OFF, high=usual.rate * _OFF, ranged=True)
 
 
 HOURS_A_WEEK = Context(low=0.5, high=_WEEK, units=("hours a week", "hours", "h"), ranged=True)

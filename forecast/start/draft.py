@@ -18,6 +18,7 @@ from forecast.start.answers import (
     answers_of,
     as_asked,
     is_asked,
+    rate_context,
     read_answer,
 )
 from forecast.start.questions import Question, questions
@@ -130,7 +131,9 @@ def understood(item: Question, written: str, value: Any, so_far: Mapping[str, An
         case None | bool() | str():
             return ""
         case float() | int() if item.id == "rate":
-            return f"1 {foreign} costs {shown(value)} {home}"
+            ends = number_ends(written, rate_context(foreign, home))
+            counted = f"{shown(ends[0])} to {shown(ends[1])} {home}, counted as " if ends else ""
+            return f"1 {foreign} costs {counted}{shown(value)} {home}"
         case float() | int() if item.id == "week_hours":
             ends = number_ends(written, HOURS_A_WEEK)
             whole = f"{shown(value)} hours a week"

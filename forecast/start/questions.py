@@ -116,7 +116,7 @@ def questions() -> tuple[Question, ...]:
         ),
         Question(
             "kit_price", "What does the kit cost?",
-            "Without freight and taxes. Sellers ask very different prices for much the same kit, so the range is "
+            "As the seller quotes it. Sellers ask very different prices for much the same kit, so the range is "
             "wide without an answer.",
             "One price (2450), a range (1800-3200), low, middle and high (1800/2400/3200), or several quotes "
             "(2100; 2450; 3300).", "range", _NOTHING,
@@ -124,7 +124,7 @@ def questions() -> tuple[Question, ...]:
         Question(
             "rate", "What does one unit of that currency cost in yours today?",
             "Without it, a rounded rate on file is taken, with a wider range: look up today's.",
-            "A number, such as 0.85.", "number", _NOTHING,
+            "A number, such as 0.85, or a range: its middle counts.", "number", _NOTHING,
         ),
         Question(
             "shipping", "How is it shipped?",
@@ -136,8 +136,9 @@ def questions() -> tuple[Question, ...]:
             },
         ),
         Question(
-            "incoterm", "Under which Incoterms rule is it quoted?",
-            "It says who pays for what. Without an answer FOB is taken by sea, FCA otherwise.",
+            "incoterm", "What does the seller's price include?",
+            "The quote says it with three letters, an Incoterms rule; what they leave out, you pay. Without an answer "
+            "FOB is taken by sea, FCA otherwise.",
             "Three letters, such as FOB.", "choice",
             {code: rule.words for code, rule in incoterms().items()},
         ),
@@ -206,10 +207,17 @@ def questions() -> tuple[Question, ...]:
     )  # fmt: skip
 
 
+def choice_words(id: str, name: str) -> str:
+    """Write a choice as it is offered: its name, with the letters that stand for it where they are known as such."""
+    if not name or name == id:
+        return id
+    return f"{name} ({id})" if id.isupper() else name
+
+
 @cache
 def question(id: str) -> Question:
     """Give the question of an id."""
     return next(item for item in questions() if item.id == id)
 
 
-__all__ = ["DONT_KNOW", "WEEK_HOURS", "Kind", "Question", "question", "questions"]
+__all__ = ["DONT_KNOW", "WEEK_HOURS", "Kind", "Question", "choice_words", "question", "questions"]

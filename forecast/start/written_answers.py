@@ -265,7 +265,7 @@ def _number(raw: object, context: Context) -> float:
     mend = f"Write a number above zero, such as 1250 or 0.0057, without a sign. Or {DONT_KNOW!r}."
     try:
         ends = number_ends(raw, context) if context.ranged and isinstance(raw, str) else ()
-        value = sum(ends) / 2 if ends else _plain(raw, context)
+        value = float(f"{sum(ends) / 2:.12g}") if ends else _plain(raw, context)
     except NumberError as error:
         raise _wrong(raw, error, mend) from None
     if value is None or not 0 < value <= LARGEST:
@@ -284,7 +284,9 @@ def number_ends(text: str, context: Context = _NO_CONTEXT) -> tuple[float, ...]:
     parts = _BETWEEN.split(text.strip())
     if len(parts) != 2 or not all(parts):
         return ()
-    first, second = (float(number) for number in read_numbers(parts, units=context.units))
+    first, second = map(float, read_numbers(
+        parts, currency=context.currency, units=context.units, low=context.low, high=context.high
+    ))  # fmt: skip
     return (first, second) if first < second else ()
 
 

@@ -97,7 +97,7 @@ def look_at(text: str, units: Collection[str] = ()) -> WrittenNumber:
 def _taken_apart(text: str, units: tuple[str, ...]) -> WrittenNumber:
     shown = text.strip()
     if len(shown) > _LONGEST:
-        return WrittenNumber(shown, {}, wrong="too long for a number")
+        return WrittenNumber(shown, {}, wrong="is too long for a number")
     body = _APOSTROPHES.sub("'", _MINUS.sub("-", _SPACES.sub(" ", _NOTHING.sub("", shown)))).strip()
     count = 0
     for unit in units:
@@ -116,7 +116,7 @@ def _taken_apart(text: str, units: tuple[str, ...]) -> WrittenNumber:
         if not codes:
             body, beside, codes = _currency(body)
     if count > 1:
-        return WrittenNumber(shown, {}, codes, beside, wrong="two signs")
+        return WrittenNumber(shown, {}, codes, beside, wrong="has two signs")
     percent = body.endswith("%")
     body = body.removesuffix("%").strip()
     thousand = bool(re.search(r"\d ?[kK]$", body))
@@ -183,6 +183,7 @@ def read_numbers(
     units: Collection[str] = (),
     digits: int | None = None,
     low: float | None = None,
+    high: float | None = None,
 ) -> tuple[Decimal, ...]:
     """Read numbers that one person wrote side by side, such as a range: one of them may settle what the others mean.
 
@@ -195,7 +196,7 @@ def read_numbers(
     """
     marks = decimal_marks(texts, digits)
     settled = marks[0] if len(marks) == 1 else None
-    return tuple(decided(look_at(text, units), currency, settled, digits, low) for text in texts)
+    return tuple(decided(look_at(text, units), currency, settled, digits, low, high) for text in texts)
 
 
 def decimal_marks(texts: Iterable[object], digits: int | None = None) -> tuple[str, ...]:
@@ -313,7 +314,7 @@ def _inside(value: Decimal, low: float | None, high: float | None) -> bool:
 
 def _refuse_currency(item: WrittenNumber, currency: str) -> None:
     if not currency:
-        raise NumberError(item.text, f"{item.beside} stands beside it", "Write the number alone.")
+        raise NumberError(item.text, f"has {item.beside} beside it", "Write the number alone.")
     mend = f"Write what it comes to in {currency}; where a currency can be chosen beside it, choose that one."
     raise NumberError(item.text, f"is in {item.beside}, but {currency} is counted here", mend)
 
@@ -395,7 +396,7 @@ def _grouped(whole: str, part: str) -> bool:
 def _why_not(body: str) -> str:
     if body[-1] in MARKS:
         return "has no digit behind the decimal mark"
-    return "its digits are not grouped in threes"
+    return "has digits that are not grouped in threes"
 
 
 __all__ = [

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from forecast.buildfile.cautions import hazards_asked
+from forecast.buildfile.incoterms import incoterms, who_pays
 from forecast.buildfile.library import load_library
 from forecast.buildfile.places import load_places
 from forecast.buildfile.places_of_figures import places
@@ -29,6 +30,7 @@ from forecast.start import (
     DONT_KNOW,
     WrongAnswer,
     as_asked,
+    choice_words,
     create_build,
     default_of,
     is_asked,
@@ -37,6 +39,7 @@ from forecast.start import (
     questions,
     read_answer,
     read_answers,
+    understood,
     write_build,
 )
 from forecast.start.questions import WEEK_HOURS
@@ -635,6 +638,44 @@ def test_hours_a_week_may_be_a_range_whose_middle_counts(said: str, hours: float
 def test_hours_a_week_that_are_no_range_are_refused(said: str) -> None:
     with pytest.raises(WrongAnswer):
         read_answer(question("week_hours"), said, {})
+
+
+@pytest.mark.parametrize(("said", "rate"), [
+    ("0.0055-0.0059", 0.0057), ("0,0055 to 0,0059", 0.0057), ("0.0057 €", 0.0057), ("€0.0055 - €0.0059", 0.0057),
+])  # fmt: skip
+def test_a_rate_may_be_a_range_whose_middle_counts(said: str, rate: float) -> None:
+    """A range was refused as no number, where all questions around it take one."""
+    pair = {"currency": "EUR", "kit_currency": "JPY"}
+    assert read_answer(question("rate"), said, pair) == rate
+    assert "or a range: its middle counts" in as_asked(question("rate"), pair).how
+    assert understood(question("rate"), "0.0055-0.0059", 0.0057, pair) == (
+        "1 JPY costs 0.0055 to 0.0059 EUR, counted as 0.0057 EUR"
+    )
+
+
+@pytest.mark.parametrize("said", ["0.0057 円", "0.0057 $", "1" * 99, "--1", "1.23,456.7"])
+def test_a_refusal_of_a_number_is_a_sentence(said: str) -> None:
+    """It read "It 円 stands beside it."."""
+    with pytest.raises(WrongAnswer) as caught:
+        read_answer(question("rate"), said, {"currency": "EUR", "kit_currency": "JPY"})
+    assert re.match(r"It (is|has) ", caught.value.mend), caught.value.mend
+    with pytest.raises(WrongAnswer) as caught:
+        read_answer(question("week_hours"), said, {})
+    assert re.match(r"It (is|has) ", caught.value.mend), caught.value.mend
+
+
+def test_what_a_price_includes_is_asked_in_plain_words() -> None:
+    """It was asked under which Incoterms rule the kit is quoted, a word that few builders know."""
+    item = question("incoterm")
+    assert item.text == "What does the seller's price include?"
+    assert choice_words("CIF", item.choices["CIF"]) == "the kit, sea freight and insurance to your port (CIF)"
+    assert read_answer(item, item.choices["CIF"], {}) == "CIF"
+    assert len(set(item.choices.values())) == len(item.choices)
+    for code, rule in incoterms().items():
+        words = item.choices[code]
+        assert ("freight" in words or "brought" in words or "door, duty" in words) == rule.seller_ships
+        assert ("duty and tax too" in words) == rule.seller_pays_dues
+        assert ("insurance" in words) == (who_pays(code, "cargo_insurance") == "seller")
 
 
 def test_the_rate_is_asked_between_the_very_currencies() -> None:

@@ -53,6 +53,15 @@ def test_an_answers_file_makes_a_build_that_can_be_checked_and_budgeted(
         assert "Hold €" in run(capsys, "budget", str(folder), "--scenario", scenario, "--trials", "1024")
 
 
+def test_the_terminal_offers_what_a_price_includes_in_words_with_its_letters_behind(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    type_in(monkeypatch, *[""] * 40)
+    text = run(capsys, "new", str(tmp_path / "car"))
+    assert "What does the seller's price include?\n    the kit alone, at the seller's door (EXW)\n" in text
+    assert "    sea         by sea" in text  # a word is typed as it stands
+
+
 def test_programs_get_json(tmp_path: Path, answers: Path, capsys: pytest.CaptureFixture[str]) -> None:
     data = json.loads(run(capsys, "new", str(tmp_path / "car"), "--answers", str(answers), "--json"))
     assert data["file"] == str(tmp_path / "car" / "build.toml")

@@ -69,7 +69,7 @@ def test_what_is_no_number_says_why(text: str, why: str) -> None:
 
 
 def test_a_currency_where_none_is_counted_is_refused() -> None:
-    with pytest.raises(NumberError, match="EUR stands beside it"):
+    with pytest.raises(NumberError, match="has EUR beside it"):
         read_number("5 EUR")
 
 

@@ -213,6 +213,12 @@ def _ways(item: Question, default: Any, values: dict[str, Any], either: tuple[st
 
 def _choices(item: Question) -> str:
     """Give what may be chosen, a line each where there are few."""
+    from forecast.start import choice_words
+
+    if len(item.choices) <= 12 and all(
+        map(str.isupper, item.choices)
+    ):  # letters alone tell a builder nothing
+        return "\n".join(f"    {choice_words(id, name)}" for id, name in item.choices.items())
     if len(item.choices) <= 12:
         return "\n".join(f"    {id:<11} {name}" for id, name in item.choices.items())
     listed = ", ".join(f"{id} {name}".strip() for id, name in item.choices.items())
