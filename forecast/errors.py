@@ -9,6 +9,7 @@
     ├── MoneyError         there is no such currency, or no rate for it
     │   └── NumberError        a text is no number, or can mean two; carries both
     ├── RuleError          a customs rule, Incoterms rule or take-off cannot be applied
+    │   └── RangeOnFileError   of a figure of law only a range is on file
     ├── SimulationError    a figure cannot be simulated as asked
     └── LedgerError        the receipt ledger refuses, or cannot be read or written
         ├── UnbalancedError    splits do not add up to their receipt

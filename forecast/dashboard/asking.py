@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
+
+import streamlit as st
 
 from forecast.dashboard.layout import safe
 from forecast.errors import NumberError
 from forecast.words.currencies import minor_digits
-from forecast.words.numbers import plainly, read_number, shown
+from forecast.words.minor_units import parse_money
+from forecast.words.money import exact
+from forecast.words.numbers import meant_of, plainly, read_number, shown
 
 WHICH = "Which is meant?"
 
@@ -110,23 +114,46 @@ def settled(written: str, read: Callable[[str], T], place: Any, key: str) -> T:
         ways = tuple(plainly(value) for value in error.readings)
         chosen = place.radio(
             f"{safe(repr(error.text))} {error.found}. {WHICH}", ways, index=None, horizontal=True,
-            key=f"which-{key}-{error.text}",
+            key=_which(key, error.text),
         )  # fmt: skip
         if chosen is None:
             raise
         return read(str(chosen))
 
 
-def unambiguous(written: str, currency: str, place: Any, key: str) -> str:
-    """Give a sum as it was typed, or as was chosen where it can mean two; what is wrong with it is told when saved."""
+def unambiguous(
+    written: str,
+    currency: str,
+    place: Any,
+    key: str,
+    expected: Callable[[], Collection[float]] | None = None,
+) -> str:
+    """Give a sum as it was typed, or as was chosen where it can mean two; what is wrong with it is told when saved.
+
+    Where `expected`, asked only then, gives what it may be about, that may decide: then it is shown how it was read.
+    """
+    if not written.strip():
+        return written
     try:
-        return (
-            settled(written, lambda text: _read_sum(text, currency), place, key)
-            if written.strip()
-            else written
-        )
+        return _read_sum(written, currency)
+    except NumberError as error:
+        if not error.readings:
+            return written
+        chosen = st.session_state.get(_which(key, error.text))
+        meant = None if expected is None or chosen else meant_of(error.readings, expected())
+    if meant is not None:
+        told = plainly(meant)
+        place.caption(safe(f"{written.strip()} read as {exact(parse_money(told, currency), currency)}"))
+        return told
+    try:
+        return settled(written, lambda text: _read_sum(text, currency), place, key)
     except NumberError:
         return written
+
+
+def _which(key: str, text: str) -> str:
+    """Give the key of the choice between two readings."""
+    return f"which-{key}-{text}"
 
 
 def _read_sum(text: str, currency: str) -> str:

@@ -6,6 +6,7 @@ import datetime as dt
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, cast
 
 import streamlit as st
@@ -35,8 +36,8 @@ from forecast.ledger.matching import SupplierHistory
 from forecast.ledger.papers.paper import Paper
 from forecast.ledger.papers.read import read_paper
 from forecast.views.paper_words import found_nothing, paper_rows, paper_sentence
-from forecast.views.settling_words import of_100, question, receipt_words
-from forecast.watching.estimates import Way, middle_figures, shared_out
+from forecast.views.settling_words import of_100, question, receipt_words, tenth_question
+from forecast.watching.estimates import Way, expected_sums, middle_figures, shared_out
 from forecast.watching.oddities import oddities
 from forecast.watching.settling import Likely, enter_receipt, titles_of
 from forecast.words.day_words import short_day
@@ -220,7 +221,9 @@ def receipt_form(view: Opened) -> None:
         persist_state="session",
         on_change="rerun" if chosen else "ignore",  # parts, and whether it is likely all, follow at once
     )  # fmt: skip
-    amount = unambiguous(amount or "", currency, right, f"{key}-amount")
+    amount = unambiguous(
+        amount or "", currency, right, f"{key}-amount", lambda: _expected(view, key, currency)
+    )
     charged = ""
     if currency != home:
         right.caption("As the paper says.")
@@ -228,7 +231,9 @@ def receipt_form(view: Opened) -> None:
             f"Charged to you in {home}", key=f"{key}-charged", placeholder="as your card or bank says",
             persist_state="session", on_change="rerun" if chosen else "ignore",
         )  # fmt: skip
-        charged = unambiguous(charged or "", home, right, f"{key}-charged")
+        charged = unambiguous(
+            charged or "", home, right, f"{key}-charged", lambda: _expected(view, key, home)
+        )
     offered = {NOT_LISTED: "Something not on my list"} | names
     lines = st.multiselect(
         "For which line", list(offered), format_func=lambda line: offered.get(line, line), key=f"{key}-lines",
@@ -278,6 +283,14 @@ def receipt_form(view: Opened) -> None:
             st.session_state["entering"] = ""  # what was saved is read first
             st.session_state[JUST_ENTERED] = True
             st.rerun()
+
+
+def _expected(view: Opened, key: str, currency: str, line: str | None = None) -> tuple[float, ...]:
+    """Give what a sum of the form may be about: that of one line, or of all that are chosen."""
+    lines = (st.session_state.get(f"{key}-lines") or ()) if line is None else (line,)
+    if st.session_state.get(f"{key}-kind") == "refund" or NOT_LISTED in lines:
+        return ()  # what comes back has no estimate, nor has what nobody told of
+    return expected_sums(view.build, view.ledger, lines, currency, view.scenario)
 
 
 def _take_currency(view: Opened, key: str) -> None:
@@ -452,7 +465,10 @@ def _parts(
                              placeholder="shares the rest", persist_state="session") or "")
         for line in lines
     )  # fmt: skip
-    parts = tuple((line, unambiguous(text, home, st, f"{key}-part-{line}")) for line, text in parts)
+    parts = tuple(
+        (line, unambiguous(text, home, st, f"{key}-part-{line}", partial(_expected, view, key, home, line)))
+        for line, text in parts
+    )
     try:
         splits = split_parts(parts, parse_money(total or "", home), home, way, _estimates(view, way), names)
         shown = "; ".join(
@@ -551,6 +567,8 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
         )
     if any(odd.kind == "called-like" for odd in odds):
         asked += " If you mean the one with whom it is agreed, write its name as it stands there."
+    settles = [name for name, is_all in entry.answers if is_all]
+    asked = " ".join(filter(None, (asked, tenth_question(build, view.ledger, new, settles))))
     ask_first(asked, entry.key, meant=meant)
     ledger = view.ledger_to_write()
     if added is not None:

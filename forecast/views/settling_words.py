@@ -16,7 +16,7 @@ from forecast.ledger.records import AgreementKind
 from forecast.record.finishing import Finished
 from forecast.views.off_estimate import estimate_words, is_known
 from forecast.views.sentences import unusual_words
-from forecast.watching.estimates import unusual
+from forecast.watching.estimates import tenths, unusual
 from forecast.watching.importing import ImportResult
 from forecast.watching.known_facts import EXTRAS
 from forecast.watching.oddities import Odd, agreed_later_words, oddities
@@ -565,6 +565,30 @@ def question(
         return ""
     asked = "; ".join(told)
     return f"{asked[0].upper()}{asked[1:]}. Is that meant?"
+
+
+def tenth_question(build: Build, ledger: Ledger | None, receipt: NewReceipt, settles: Collection[str]) -> str:
+    """Ask about a payment that closes a line at about a tenth of what it was thought to cost; nothing for others.
+
+    Parameters
+    ----------
+    build : Build
+    ledger : Ledger or None
+    receipt : NewReceipt
+        Fit to be entered.
+    settles : collection of str
+        The lines of which it is said that this is all.
+    """
+    if receipt.kind not in ("payment", "balance") or _as_agreed(ledger, receipt):
+        return ""
+    parts = [(line, minor) for line, minor in map(pair, receipt.splits) if line in settles]
+    currency = build.build.currency
+    told = [
+        f"{entered(one.paid, currency)} is all for {one.title}: the least you expected was about "
+        f"{about(one.low, currency)}, and ten times this bill would fit"
+        for one in tenths(build, parts, {} if ledger is None else ledger.paid_by_line())
+    ]
+    return f"{'; '.join(told)}. Is that meant?" if told else ""
 
 
 def _as_agreed(ledger: Ledger | None, receipt: NewReceipt) -> bool:

@@ -14,6 +14,7 @@ from forecast.engine.forecast import DEFAULT_SEED
 from forecast.engine.margin import TENTHS
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError, LedgerError
+from forecast.ledger import Ledger
 from forecast.ledger.splitting import split_rest
 from forecast.words.minor_units import to_float
 
@@ -156,6 +157,114 @@ def _highs(build: Build, scenario: str | None, only: Collection[str] | None) -> 
                 bound = min(bound, max(UNUSUAL_ONCE * own, seldom))
         found[row.id] = Expected(row.title, high, round(bound, 6))
     return found
+
+
+def expected_sums(
+    build: Build, ledger: Ledger | None, lines: Collection[str], currency: str, scenario: str | None = None
+) -> tuple[float, ...]:
+    """Give what a bill for some lines may be about: their price, and what of it is still to pay.
+
+    Parameters
+    ----------
+    build : Build
+    ledger : Ledger or None
+    lines : collection of str
+    currency : str
+        Of the bill: converted at the rate that the build plans with.
+    scenario : str, optional
+
+    Returns
+    -------
+    tuple of float
+        Empty where a line has no estimate, or the rate is not known.
+    """
+    try:
+        plan = compile_plan(build, scenario)
+        middles = plan.at_middle() | plan.middles_if_needed()
+    except ForecastError:  # a build that cannot be simulated can be paid for
+        return ()
+    home, rate = build.build.currency, 1.0
+    if currency != home:
+        if currency not in plan.rates:
+            return ()
+        rate = plan.rates[currency].middle
+    paid = {} if ledger is None else ledger.paid_by_line()
+    due: dict[str, int] = {}
+    for one in () if ledger is None else ledger.list_commitments():
+        due[one.line_id] = due.get(one.line_id, 0) + one.outstanding_minor
+    whole = rest = 0.0
+    for line in lines:
+        if not middles.get(line, 0.0) > 0:
+            return ()
+        whole += middles[line]
+        left = middles[line] - to_float(paid.get(line, 0), home)
+        rest += to_float(due[line], home) if due.get(line) else max(0.0, left)
+    return tuple(one / rate for one in (whole, rest) if one > 0)
+
+
+@dataclass(frozen=True)
+class Tenth:
+    """A sum that closes its line at about a tenth of what that was thought to cost.
+
+    Attributes
+    ----------
+    title : str
+    paid, low : float
+        All that would be paid for it, and what it costs at its P10, in the build's money.
+    """
+
+    title: str
+    paid: float
+    low: float
+
+
+_UNDER = 3.0
+"""As `UNUSUAL`, below the low of a line."""
+
+_LIKE = 1.3
+"""Ten times a sum may have been meant from the low of its line, divided by this, up to the middle times this. A bill of
+a fifth is cheap, and no slip of ten."""
+
+
+def tenths(build: Build, splits: Iterable[tuple[str, int]], paid: Mapping[str, int]) -> tuple[Tenth, ...]:
+    """Find sums that would close their line far below its range, and that times ten would be like its middle.
+
+    Only for lines that they close: a deposit of a tenth is no slip.
+
+    Parameters
+    ----------
+    build : Build
+    splits : iterable of (str, int)
+        Line and minor units of the build's money.
+    paid : mapping of str to int
+        What was paid for each line before.
+    """
+    currency = build.build.currency
+    sums: dict[str, int] = {}
+    for line, part in splits:
+        sums[line] = sums.get(line, 0) + part
+    found: dict[str, Tenth] = {}
+    for scenario in build.scenario or (None,):
+        try:
+            plan = compile_plan(build, scenario)
+            ends = [
+                plan.at({item.id: item.shape.percentile(level) for item in plan.inputs}, gated="open")
+                for level in (0.1, 0.5)
+            ]
+        except ForecastError:
+            return ()
+        for row in plan.rows:
+            if row.id not in sums or row.id in found or row.kind != "line":
+                continue
+            low, middle = (end[row.id] for end in ends)
+            if row.inputs and not row.reads:  # several figures are seldom at their ends together
+                stated = stated_margin(plan, row.id, DEFAULT_SEED)
+                low, middle = (float(one) for one in stated.amount(np.array([TENTHS[0], 0.0])))
+            now, before = (to_float(one, currency) for one in (sums[row.id], paid.get(row.id, 0)))
+            meant = before + 10 * now
+            if 0 < before + now < low / _UNDER and low / _LIKE <= meant <= middle * _LIKE:
+                found[row.id] = Tenth(row.title, before + now, low)
+    return tuple(found[line] for line in sums if line in found)
 
 
 def shared_out(

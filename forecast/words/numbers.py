@@ -278,6 +278,34 @@ def decided(
     return value / 100 if item.percent else value
 
 
+_NEAR, _ELSEWHERE = 3.0, 100.0
+"""Of two readings one is meant where it lies within the first factor of what is expected, and the other beyond the
+second: a bill three times as dear happens, one a hundred times as dear or cheap does not (our choice)."""
+
+
+def meant_of(readings: Sequence[Decimal], expected: Collection[float]) -> Decimal | None:
+    """Give the one of two readings that what is expected decides; None where it decides nothing.
+
+    Parameters
+    ----------
+    readings : sequence of Decimal
+        As a `NumberError` holds them.
+    expected : collection of float
+        What the number may be about, each in its own way, such as a line's price and what is left of it to pay.
+    """
+    sums = [one for one in expected if one > 0]
+    if len(readings) != 2 or not sums:
+        return None
+    apart = [
+        [max(abs(float(one)) / about, about / max(abs(float(one)), 1e-12)) for about in sums]
+        for one in readings
+    ]
+    for near, far, value in ((0, 1, readings[0]), (1, 0, readings[1])):
+        if min(apart[near]) <= _NEAR and min(apart[far]) > _ELSEWHERE:
+            return value
+    return None
+
+
 def currency_beside(text: str, own: str, others: Collection[str] = ()) -> str:
     """Give the currency that stands beside a sum, else the own one; a sign that several have means the one known."""
     beside = look_at(text).currency
@@ -406,6 +434,7 @@ __all__ = [
     "decimal_marks",
     "doubtful",
     "look_at",
+    "meant_of",
     "plainly",
     "read_number",
     "read_numbers",

@@ -362,12 +362,52 @@ def test_another_sum_is_asked_about_anew(run: Run, before_ordering: BuildFolder)
 def test_a_sum_that_can_mean_two_is_asked_about_and_nothing_is_entered_before(
     run: Run, before_ordering: BuildFolder
 ) -> None:
-    app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "1.250"))
+    app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "1.900"))
     assert not app.exception
-    assert "'1.250' can mean 1250 or 1.25. Write 1250, or 1.25." in words(app)
+    assert "'1.900' can mean 1900 or 1.9. Write 1900, or 1.9." in words(app)
     assert before_ordering.ledger().list_receipts() == ()
-    which = next(item for item in app.main.radio if "'1.250' can mean" in item.label)
-    assert list(which.options) == ["1250", "1.25"]
-    app = save(which.set_value("1250").run())
+    which = next(item for item in app.main.radio if "'1.900' can mean" in item.label)
+    assert list(which.options) == ["1900", "1.9"]
+    app = save(which.set_value("1900").run())
+    next(item for item in app.checkbox if item.label == "It is meant").check()  # far over its estimate
+    app = save(app)
+    (receipt,) = before_ordering.ledger().list_receipts()
+    assert receipt.amount_minor == 190_000
+
+
+def test_a_lines_estimate_decides_what_a_sum_means_and_the_reading_is_shown(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "1.250")
+    assert not any("can mean" in item.label for item in app.main.radio)
+    assert "1.250 read as €1,250.00" in [item.value for item in app.main.caption]
+    app = save(app)
     (receipt,) = before_ordering.ledger().list_receipts()
     assert receipt.amount_minor == 125_000
+
+
+def test_without_a_line_and_for_money_back_a_sum_that_can_mean_two_is_asked_about(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), [], "A tyre shop", "1.250")
+    which = next(item for item in app.main.radio if "'1.250' can mean" in item.label)
+    app = which.set_value("1.25").run()  # what was said stays, whatever line is chosen then
+    app = fill(app, ["tyres"], "A tyre shop", "1.250")
+    assert not any("read as" in item.value for item in app.main.caption)
+    assert next(item for item in app.main.radio if "'1.250' can mean" in item.label).value == "1.25"
+
+
+def test_all_for_a_tenth_of_the_estimate_is_asked_about(run: Run, before_ordering: BuildFolder) -> None:
+    app = fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "53")
+    app = (
+        next(item for item in app.main.get("button_group") if item.label == "Is that all for Tyres?")
+        .set_value("yes")
+        .run()
+    )
+    app = save(app)
+    assert "€53 is all for Tyres" in words(app)
+    assert "ten times this bill would fit. Is that meant? Nothing is entered yet." in words(app)
+    assert not before_ordering.has_ledger() or before_ordering.ledger().list_receipts() == ()
+    next(item for item in app.checkbox if item.label == "It is meant").check()
+    save(app)
+    assert len(before_ordering.ledger().list_receipts()) == 1

@@ -966,8 +966,8 @@ def test_sums_are_read_as_people_write_them(build: Path, capsys: pytest.CaptureF
 
 TWO_WAYS = (
     ("budget", "--within", "4.500"), ("afford", "--money", "4,500"), ("freeze", "--budget", "4.500"),
-    ("receipt", "add", "--amount", "4.500", "--supplier", "X", "--line", "kit"),
-    ("receipt", "add", "--amount", "4500", "--supplier", "X", "--line", "kit=4.500"),
+    ("receipt", "add", "--amount", "4.500", "--supplier", "X", "--line", "filler"),
+    ("receipt", "add", "--amount", "4500", "--supplier", "X", "--line", "filler=4.500"),
     ("agreed", "kit", "--amount", "4.500", "--supplier", "X"), ("left", "kit", "4.500"),
 )  # fmt: skip
 
@@ -982,6 +982,55 @@ def test_a_sum_that_can_mean_two_is_refused_where_nobody_sits(
     assert BuildFolder.at(build).ledger().list_receipts() == ()
 
 
+@pytest.mark.parametrize(
+    ("written", "words", "minor"),
+    [
+        ("3,650", (), 365_000),
+        ("2.500", (), 250_000),
+        ("1,000", ("--line", "kit=1.000"), 100_000),
+        ("420,000", ("--currency", "JPY", "--charged", "2,600"), 420_000),
+    ],
+)
+def test_a_lines_estimate_decides_what_a_sum_means_and_the_reading_is_said(
+    build: Path, written: str, words: tuple[str, ...], minor: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    line = () if "--line" in words else ("--line", "kit")
+    said = run(capsys, "receipt", "add", str(build), "--amount", written, "--supplier", "X", *line, *words)
+    assert "read as" in said
+    assert BuildFolder.at(build).ledger().list_receipts()[0].amount_minor == minor
+
+
+def test_what_is_left_of_a_line_may_decide_and_a_refund_is_asked_about(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bill = ("receipt", "add", str(build), "--supplier", "X", "--line", "kit")
+    run(capsys, *bill, "--amount", "2050", "--deposit")
+    assert "'1,200' read as €1,200.00." in run(capsys, *bill, "--amount", "1,200")
+    assert "can mean 1200 or 1.2" in run(capsys, *bill, "--amount", "1,200", "--refund", expect=2)
+
+
+def test_a_bill_of_a_tenth_that_closes_its_line_is_asked_about_and_a_deposit_never(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bill = ("receipt", "add", str(build), "--supplier", "X", "--line", "kit", "--amount", "250")
+    said = run(capsys, *bill, "--all", expect=2)
+    assert (
+        "€250 is all for Kit: the least you expected was about €2,000, and ten times this bill would fit."
+        in said
+    )
+    assert "If more is to come, leave --all out." in said
+    assert "Is that meant" not in run(capsys, *bill, "--note", "the first")
+    assert "Is that meant" not in run(capsys, *bill, "--deposit", "--note", "another")
+    run(capsys, *bill, "--all", "--sure", "--note", "a present")
+
+
+def test_what_new_line_did_not_do_is_said(build: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bill = ("receipt", "add", str(build), "--supplier", "X", "--amount", "60")
+    said = run(capsys, *bill, "--line", "filler", "--new-line=finish")
+    assert "“Filler” is in the build already, so --new-line made no new line of it." in said
+    assert "made no new line" not in run(capsys, *bill, "--line", "Port bill", "--new-line=import")
+
+
 def test_a_sum_that_can_mean_two_is_asked_in_a_terminal(
     build: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -990,8 +1039,9 @@ def test_a_sum_that_can_mean_two_is_asked_in_a_terminal(
         monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
         monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
         said = run(
-            capsys, "receipt", "add", str(build), "--amount", "4.500", "--supplier", "X", "--line", "kit"
-        )
+            capsys, "receipt", "add", str(build), "--amount", "4.500", "--supplier", "X", "--line", "filler",
+            "--sure",
+        )  # fmt: skip
         assert "--amount: '4.500' can mean 4500 or 4.5." in said
         assert "Type 1 for 4500, 2 for 4.5: " in said
         assert BuildFolder.at(build).ledger().list_receipts()[-1].amount_minor == minor

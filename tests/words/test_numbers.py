@@ -10,7 +10,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from forecast.errors import NumberError
-from forecast.words.numbers import decimal_marks, look_at, plainly, read_number, read_numbers
+from forecast.words.numbers import decimal_marks, look_at, meant_of, plainly, read_number, read_numbers
 
 
 @pytest.mark.parametrize(
@@ -206,3 +206,25 @@ def test_pages_that_are_no_number_are_named_by_their_beginning() -> None:
     with pytest.raises(NumberError, match="too long for a number") as caught:
         read_number("C" + "\x03" * 13_000)
     assert len(str(caught.value)) < 500
+
+
+@pytest.mark.parametrize(
+    ("written", "expected", "meant"),
+    [
+        ("3,650", (4000,), 3650),
+        ("3,650", (4,), 3.65),
+        ("1,000", (400,), 1000),
+        ("1,000", (250,), None),  # neither is near enough
+        ("1,000", (), None),
+        ("1,000", (4000, 350), 1000),  # of the line, or of what is left of it
+        ("1,000", (1000, 1), None),  # each reading is near one of them
+        ("1,000", (0,), None),
+    ],
+)
+def test_what_is_expected_decides_only_where_one_reading_is_near_and_the_other_far(
+    written: str, expected: tuple[float, ...], meant: float | None
+) -> None:
+    with pytest.raises(NumberError) as told:
+        read_number(written)
+    found = meant_of(told.value.readings, expected)
+    assert (None if found is None else float(found)) == meant

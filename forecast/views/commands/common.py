@@ -9,7 +9,7 @@ import re
 import shlex
 import sys
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Generic, NewType, TypeAlias, TypeVar
@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Generic, NewType, TypeAlias, TypeVar
 from forecast.errors import ForecastError, LedgerError, NumberError
 from forecast.views.commands.told import told
 from forecast.words.currencies import minor_digits
-from forecast.words.numbers import currency_beside, plainly, read_number
+from forecast.words.numbers import currency_beside, meant_of, plainly, read_number
 from forecast.words.text import plain
 
 if TYPE_CHECKING:
@@ -218,7 +218,9 @@ def trials(text: str) -> int | str:
     return int(count)
 
 
-def exact_sum(text: str, option: str, currency: str) -> int:
+def exact_sum(
+    text: str, option: str, currency: str, expected: Callable[[], Collection[float]] | None = None
+) -> int:
     """Read a sum of money to the minor unit; where it can mean two, ask in a terminal.
 
     Parameters
@@ -228,6 +230,8 @@ def exact_sum(text: str, option: str, currency: str) -> int:
     option : str
         Behind which it stands, such as ``--amount``.
     currency : str
+    expected : callable, optional
+        Gives what it may be about, where that may decide between two readings; it is then said how it was read.
 
     Raises
     ------
@@ -235,7 +239,16 @@ def exact_sum(text: str, option: str, currency: str) -> int:
         Naming both readings, where nobody can be asked.
     """
     from forecast.words.minor_units import parse_money
+    from forecast.words.money import exact
 
+    try:
+        return parse_money(text, currency)
+    except NumberError as error:
+        meant = None if expected is None or len(error.readings) < 2 else meant_of(error.readings, expected())
+        if meant is not None:
+            minor = parse_money(plainly(meant), currency)
+            print(f"{option}: {text.strip()!r} read as {exact(minor, currency)}.", file=sys.stderr)
+            return minor
     return _settled(text, option, lambda written: parse_money(written, currency))
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from forecast.buildfile.changes import AddItem
     from forecast.buildfile.schema import Build
     from forecast.ledger import Ledger, NewReceipt
+    from forecast.ledger.folder import BuildFolder
     from forecast.views.answers.of_receipts import ReceiptAdded
     from forecast.watching.settling import Likely
 
@@ -106,7 +108,7 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     from forecast.ledger.entries import checked
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.place import doubt_about
-    from forecast.views.settling_words import question, receipt_words
+    from forecast.views.settling_words import question, receipt_words, tenth_question
     from forecast.watching.settling import enter_receipt, titles_of
     from forecast.words.money import exact
 
@@ -116,15 +118,20 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
         build = parse_build(changed(read_text(folder.build_file), added), str(folder.build_file))
     own = build.build.currency
     currency = currency_of(options.amount, options.currency, build)
-    amount = exact_sum(options.amount, "--amount", currency)
-    paid = (exact_sum(options.charged, "--charged", own), own) if options.charged else None
+    expected = _expected_of(options, build, folder)
+    amount = exact_sum(options.amount, "--amount", currency, lambda: expected(currency))
+    paid = (
+        (exact_sum(options.charged, "--charged", own, lambda: expected(own)), own)
+        if options.charged
+        else None
+    )
     if currency != own and paid is None:
         message = f"--charged: say what left your account in {own} for these {exact(amount, currency)}."
         raise LedgerError(message)
     if options.apart and options.against is not None:
         message = "--apart, --against: it counts against an agreed price or against none. Say one of them."
         raise LedgerError(message)
-    splits = _splits(options, build, paid[0] if paid else amount)
+    splits = _splits(options, build, paid[0] if paid else amount, expected)
     new = checked(NewReceipt(
         not_ahead(options.date or dt.date.today(), dt.date.today(), "receipt"), options.supplier, amount, currency,
         tuple(splits), options.note, paid,
@@ -138,6 +145,8 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     titles, ledger = titles_of(build), folder.ledger()
     make_sure(options, question(build, ledger, new, titles, added), _instead(build, ledger, new, added))
     answers = _answers(options, build, ledger, new, titles)
+    settles = [name for name, is_all in answers.items() if is_all]
+    make_sure(options, tenth_question(build, ledger, new, settles), "If more is to come, leave --all out.")
     effect = Effect(stood, ledger)
     if added:
         edit_build(folder.build_file, added)
@@ -149,6 +158,7 @@ def run_add(options: argparse.Namespace) -> Answered[ReceiptAdded]:
     total = sum(ledger.paid_by_line().values())
     moved_words, moved = effect.told(build, ledger)
     told = [
+        _not_new(options, build, added),
         receipt_words(
             entered,
             build,
@@ -204,6 +214,20 @@ def _new_lines(options: argparse.Namespace, build: Build) -> list[AddItem]:
     return list(added.values())
 
 
+def _not_new(options: argparse.Namespace, build: Build, added: Sequence[AddItem]) -> str:
+    """Say that --new-line made no line where the build has it; nothing elsewhere."""
+    if options.new_line is None:
+        return ""
+    made = {str(item.table["id"]) for item in added}
+    found = (find_id(text.partition("=")[0].strip(), build, known_ids(build)) for text in options.lines)
+    names = [name for name in found if name is not None and name not in made]
+    there = list(called(build, names).values())
+    if not there:
+        return ""
+    quoted = " and ".join(f"\u201c{title}\u201d" for title in there)
+    return f"{quoted} {'is' if len(there) == 1 else 'are'} in the build already, so --new-line made no new line of it."
+
+
 def _instead(build: Build, ledger: Ledger, new: NewReceipt, added: Sequence[AddItem]) -> str:
     """Say how a bill is entered where what is odd about it is not meant.
 
@@ -225,7 +249,26 @@ def _instead(build: Build, ledger: Ledger, new: NewReceipt, added: Sequence[AddI
     return f"To enter it there, without --new-line: {named}"
 
 
-def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple[str, int]]:
+def _expected_of(
+    options: argparse.Namespace, build: Build, folder: BuildFolder
+) -> Callable[..., tuple[float, ...]]:
+    """Give what tells what a sum for some of the receipt's lines may be about; of all of them where none is named."""
+    from forecast.watching.estimates import expected_sums
+
+    def expected(currency: str, line: str | None = None) -> tuple[float, ...]:
+        named = [text.partition("=")[0].strip() for text in options.lines] if line is None else [line]
+        lines = [find_id(name, build, known_ids(build)) for name in named]
+        if options.refund or None in lines:  # what comes back has no estimate, nor has what nobody told of
+            return ()
+        ledger = folder.ledger() if folder.has_ledger() else None
+        return expected_sums(build, ledger, {str(one) for one in lines}, currency)
+
+    return expected
+
+
+def _splits(
+    options: argparse.Namespace, build: Build, total: int, expected: Callable[..., tuple[float, ...]]
+) -> list[tuple[str, int]]:
     """Read --line options: one line takes the whole, several take their sums or share the rest out."""
     from forecast.watching.estimates import middle_figures, shared_out
 
@@ -233,7 +276,7 @@ def _splits(options: argparse.Namespace, build: Build, total: int) -> list[tuple
     names = [check_id(name.strip(), build) for name, _, _ in pairs]
     currency = build.build.currency
     given = [
-        (name, exact_sum(sum_, "--line", currency))
+        (name, exact_sum(sum_, "--line", currency, partial(expected, currency, name)))
         for name, (_, mark, sum_) in zip(names, pairs, strict=True)
         if mark
     ]
