@@ -11,6 +11,7 @@ from forecast.errors import LedgerError
 from forecast.ledger.records import AgreementKind, Commitment
 from forecast.ledger.store import ALL_DAYS, Store, clean, counts, iso_day, new_key, stands, until
 from forecast.ledger.stored import stored_currency, stored_day, stored_moment, stored_whole
+from forecast.words.day_words import said_day, short_day
 from forecast.words.minor_units import exponent, is_sum, sum_words
 
 
@@ -150,11 +151,12 @@ class Commitments(Store):
                 )
             if found.state != "open":
                 self._refuse(
-                    f"commitment {commitment_id} was {found.state} on {found.ended}", "Nothing to do"
+                    f"commitment {commitment_id} was {found.state} on {said_day(found.ended or day)}",
+                    "Nothing to do",
                 )
             if day < found.date.isoformat():
                 self._refuse(
-                    f"commitment {commitment_id} is of {found.date}, its end of {day}",
+                    f"commitment {commitment_id} is of {short_day(found.date)}, its end of {said_day(day)}",
                     "End it on or after that day",
                 )
             connection.execute(

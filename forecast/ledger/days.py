@@ -9,6 +9,7 @@ from forecast.errors import LedgerError
 from forecast.ledger.book import Ledger
 from forecast.ledger.store import counts
 from forecast.ledger.stored import stored_currency, stored_day, stored_number, stored_whole
+from forecast.words.day_words import short_day
 
 
 class DayPaid(NamedTuple):
@@ -100,7 +101,9 @@ def not_ahead(day: date, today: date, what: str) -> date:
         If it lies ahead.
     """
     if day > today + timedelta(days=1):
-        message = f"date of the {what}: {day} lies ahead of today, {today}. Correct the date."
+        message = (
+            f"date of the {what}: {short_day(day)} lies ahead of today, {short_day(today)}. Correct the date."
+        )
         if what == "receipt":
             message += " Money agreed and not yet paid is a commitment."
         raise LedgerError(message)

@@ -9,6 +9,7 @@ from typing import NoReturn
 from forecast.errors import LedgerError, UnbalancedError
 from forecast.ledger.records import NewReceipt, Split
 from forecast.ledger.store import clean, iso_day
+from forecast.words.day_words import said_day
 from forecast.words.minor_units import exponent, format_plain, is_sum, sum_words
 from forecast.words.text import folded
 
@@ -62,7 +63,8 @@ def checked(entry: NewReceipt) -> NewReceipt:
     """
     # A STRICT table alone would still take the text '12' for the number 12.
     supplier = clean(entry.supplier)
-    where = f"receipt from {supplier}, {entry.date}" if supplier else f"receipt of {entry.date}"
+    written = said_day(entry.date)
+    where = f"receipt from {supplier}, {written}" if supplier else f"receipt of {written}"
     day = iso_day(entry.date, f"{where}: date")
 
     def refuse(found: str, mend: str) -> NoReturn:

@@ -7,6 +7,7 @@ from typing import Literal
 
 from forecast.errors import LedgerError
 from forecast.ledger import Ledger, Mark
+from forecast.words.day_words import short_day
 
 Said = Literal["happened", "cannot-happen"]
 WORDS = {"happened": "happened", "cannot-happen": "cannot happen any more", "open": "may still happen"}
@@ -32,13 +33,17 @@ def say_event(ledger: Ledger, event_id: str, state: Said, day: date | None = Non
     with ledger.together():
         said = ledger.event_states().get(event_id)
         if said is not None and said.state == state:
-            message = f"event {event_id!r}: on {said.date} you said already that it {WORDS[state]}. Nothing changed."
+            day_said = short_day(said.date)
+            message = (
+                f"event {event_id!r}: on {day_said} you said already that it {WORDS[state]}. Nothing changed."
+            )
             raise LedgerError(message)
         earlier = contradiction(ledger, event_id, state)
         if earlier is not None:
             message = (
-                f"event {event_id!r}: on {earlier.date} you said that it {WORDS[earlier.state]}; it cannot be that it "
-                f"{WORDS[state]} as well. If that was wrong, take it back first (--withdraw), then say this."
+                f"event {event_id!r}: on {short_day(earlier.date)} you said that it {WORDS[earlier.state]}; "
+                f"it cannot be that it {WORDS[state]} as well. "
+                "If that was wrong, take it back first (--withdraw), then say this."
             )
             raise LedgerError(message)
         return ledger.mark_event(event_id, state, day, note)

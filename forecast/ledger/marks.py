@@ -11,6 +11,7 @@ from forecast.errors import LedgerError
 from forecast.ledger.records import Baseline, EventState, Mark, StillToBuy
 from forecast.ledger.store import Store, clean, new_key, stands, until
 from forecast.ledger.stored import stored_currency, stored_day, stored_moment, stored_table, stored_whole
+from forecast.words.day_words import said_day
 from forecast.words.minor_units import exponent, is_sum, sum_words
 
 _STATES = {
@@ -142,9 +143,9 @@ class Marks(Store):
                 ).fetchone()[0]
                 if later is not None:
                     self._refuse(
-                        f"{line_id}: what is left was said for {later} too, which counts from then on; said for {day},"
-                        " it would change nothing now",
-                        f"Leave the date out, or give {later} or later",
+                        f"{line_id}: what is left was said for {said_day(later)} too, which counts from then on; said "
+                        f"for {said_day(day)}, it would change nothing now",
+                        f"Leave the date out, or give {said_day(later)} or later",
                     )
             connection.execute(
                 "INSERT INTO still_to_buy (entry_key, as_of, line_id, amount_minor, note, recorded_at, who)"
@@ -290,7 +291,8 @@ class Marks(Store):
         ).fetchone()
         if last is not None and last[0] == "closed":
             self._refuse(
-                f"{line_id} is closed since {last[1]}: nothing more will be paid for it, so nothing is left to buy",
+                f"{line_id} is closed since {said_day(last[1])}: nothing more will be paid for it, "
+                "so nothing is left to buy",
                 "Open the line again first, then say what is left",
             )
 
@@ -307,9 +309,9 @@ class Marks(Store):
             ).fetchone()
             if last is not None and last[0] != state and not anyway:
                 self._refuse(
-                    f"{subject} {_STATES[last[0]]} from {last[1]} on, as was said before; that it {_STATES[state]} from"
-                    f" {day} on would change nothing now",
-                    f"Leave the date out, or give {last[1]} or later",
+                    f"{subject} {_STATES[last[0]]} from {said_day(last[1])} on, as was said before; that it "
+                    f"{_STATES[state]} from {said_day(day)} on would change nothing now",
+                    f"Leave the date out, or give {said_day(last[1])} or later",
                 )
             connection.execute(
                 f"INSERT INTO {kind}_mark (entry_key, as_of, {kind}_id, state, note, recorded_at, who)"

@@ -13,6 +13,7 @@ from forecast.ledger.entries import checked, pair, same_supplier
 from forecast.ledger.records import Commitment, NewReceipt, Receipt, ReceiptKind, Split
 from forecast.ledger.store import Store, clean, counts, iso_day, new_key, stands, until
 from forecast.ledger.stored import stored_currency, stored_day, stored_moment, stored_whole
+from forecast.words.day_words import said_day, short_day
 from forecast.words.minor_units import format_plain
 
 _COLUMNS = (
@@ -144,7 +145,8 @@ class Receipts(Store):
             day = max(self._day(None), old.date.isoformat()) if date is None else iso_day(date)
             if day < old.date.isoformat():
                 self._refuse(
-                    f"receipt {receipt_id} is of {old.date}, its void of {day}", "Void it on or after"
+                    f"receipt {receipt_id} is of {short_day(old.date)}, its void of {said_day(day)}",
+                    "Void it on or after",
                 )
             void = replace(
                 old,
@@ -287,7 +289,7 @@ class Receipts(Store):
                 if same == row:
                     return old
                 self._refuse(
-                    f"entry {key!r} is there already with other figures ({old.supplier}, {old.date}, "
+                    f"entry {key!r} is there already with other figures ({old.supplier}, {short_day(old.date)}, "
                     f"{format_plain(old.amount_minor, old.currency)} {old.currency})",
                     "Void that one first, or enter this one under another key",
                 )
@@ -297,7 +299,7 @@ class Receipts(Store):
         build_currency = self._settle_currency(connection, row.paid_currency)
         if row.paid_currency != build_currency:
             self._refuse(
-                f"{row.supplier}, {row.date}: paid in {row.paid_currency}, but the build counts in"
+                f"{row.supplier}, {short_day(row.date)}: paid in {row.paid_currency}, but the build counts in"
                 f" {build_currency}",
                 f"Say what the card was charged in {build_currency}",
             )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from forecast.errors import NumberError
 from forecast.ledger.papers.paper import Paper
+from forecast.words.day_words import short_day
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
 
@@ -44,7 +45,7 @@ def paper_rows(paper: Paper, home: str) -> list[list[str]]:
     if paper.day:
         rows.append(["Day", paper.day.said, paper.day.where])
     elif paper.days:
-        rows.append(["Day", " or ".join(day.isoformat() for day in paper.days), "can mean two: say which"])
+        rows.append(["Day", " or ".join(map(short_day, paper.days)), "can mean two: say which"])
     if paper.supplier:
         rows.append(["Supplier", paper.supplier.said, paper.supplier.where])
     if paper.note:

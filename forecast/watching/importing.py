@@ -31,6 +31,7 @@ from forecast.tables.sniff import Cell, is_settled, parse_day
 from forecast.watching.estimates import every_high, unusual
 from forecast.watching.oddities import agreed_later, agreed_later_words
 from forecast.watching.settling import enter_receipts, titles_of
+from forecast.words.day_words import short_day
 from forecast.words.minor_units import format_plain, from_decimal, parse_money
 
 __all__ = [
@@ -177,7 +178,7 @@ def plan_import(
         if state != "new":
             rows.append(replace(row, line_id=line_id, state=state, why=why))
         elif (twin := duplicates.claim(row.date, signed, row.currency)) is not None:
-            why = f"same sum as receipt {twin.id} of {twin.supplier}, {twin.date}"
+            why = f"same sum as receipt {twin.id} of {twin.supplier}, {short_day(twin.date)}"
             rows.append(replace(row, line_id=line_id, state="duplicate", why=why))
         elif line_id is None:
             rows.append(replace(row, state="unmatched", why=match.why))
@@ -210,7 +211,9 @@ def _asked_about(rows: list[ImportRow], ledger: Ledger, build: Build | None) -> 
             asked[row.number] = f"more comes back for {name!r} than was paid"
             continue
         if row.kind == "payment" and name in marks and marks[name].state == "cannot-happen":
-            asked[row.number] = f"on {marks[name].date} you said that {name!r} cannot happen any more"
+            asked[row.number] = (
+                f"on {short_day(marks[name].date)} you said that {name!r} cannot happen any more"
+            )
         if build is not None and row.currency == build.build.currency:
             for odd in unusual(build, [(name, row.amount_minor)], highs):
                 asked[row.number] = f"the most you expected for {odd.title} was about {odd.high:,.0f}"
@@ -382,7 +385,9 @@ def _read_rows(
             )
         elif today is not None and day > today + timedelta(days=1):
             bad(
-                "date", f"{day} lies ahead of today, {today}", "Correct it, or choose another order of dates."
+                "date",
+                f"{short_day(day)} lies ahead of today, {short_day(today)}",
+                "Correct it, or choose another order of dates.",
             )
         supplier = str(cell("supplier")).strip()
         if not supplier:

@@ -15,4 +15,12 @@ def short_day(day: dt.date) -> str:
     return f"{day.day} {day:%b %Y}".replace(" ", "\u00a0")
 
 
-__all__ = ["long_day", "short_day"]
+def said_day(day: dt.date | str) -> str:
+    """Write a day that is kept as text, as `short_day` does; what is no day stands as it was written."""
+    try:
+        return short_day(dt.date.fromisoformat(day) if isinstance(day, str) else day)
+    except ValueError:
+        return str(day)
+
+
+__all__ = ["long_day", "said_day", "short_day"]

@@ -292,7 +292,7 @@ def test_a_currency_chosen_after_the_amount_was_typed_stays(run: Run, before_ord
         ([], "A shop", "100", "No line is chosen"),
         (["tyres"], "A shop", "", "amount: empty"),
         (["tyres"], "", "100", "no supplier"),
-        (["tyres"], "A shop", "12.345.6", "digits are not grouped in threes"),
+        (["tyres"], "A shop", "12.345.6", "has digits that are not grouped in threes"),
         (["tyres"], "A shop", "-5", "If it came back, enter 5.00 EUR as a refund"),
     ],
 )

@@ -57,20 +57,22 @@ def test_the_last_word_on_what_is_left_counts(ledger: Ledger) -> None:
 def test_a_word_that_would_change_nothing_is_refused(ledger: Ledger) -> None:
     ledger.close_line("filler", "2026-03-02")
     with pytest.raises(
-        LedgerError, match=r"filler is closed since 2026-03-02: nothing more .* Open the line again"
+        LedgerError, match=r"filler is closed since 2\sMar\s2026: nothing more .* Open the line again"
     ):
         ledger.say_still_to_buy("filler", 500)
     ledger.reopen_line("filler", "2026-03-10")
     ledger.say_still_to_buy("filler", 500, "2026-03-11")
     before = ledger.history()
     with pytest.raises(
-        LedgerError, match=r"filler is open from 2026-03-10 on, .* closed from 2026-03-05 on would"
+        LedgerError, match=r"filler is open from 10\sMar\s2026 on, .* closed from 5\sMar\s2026 on would"
     ):
         ledger.close_line("filler", "2026-03-05")
-    with pytest.raises(LedgerError, match=r"was said for 2026-03-11 too, .* or give 2026-03-11 or later"):
+    with pytest.raises(
+        LedgerError, match=r"was said for 11\sMar\s2026 too, .* or give 11\sMar\s2026 or later"
+    ):
         ledger.say_still_to_buy("filler", 300, "2026-03-09")
     ledger.mark_event("damage", "happened", "2026-03-08")
-    with pytest.raises(LedgerError, match="damage happened from 2026-03-08 on"):
+    with pytest.raises(LedgerError, match=r"damage happened from 8\sMar\s2026 on"):
         ledger.mark_event("damage", "cannot-happen", "2026-03-07")
     assert ledger.history()[: len(before)] == before
     assert len(ledger.history()) == len(before) + 1
@@ -96,7 +98,7 @@ def test_a_commitment_shrinks_by_deposits_and_ends(ledger: Ledger) -> None:
     assert ledger.list_commitments() == ()
     ended = ledger.list_commitments(include_ended=True)[0]
     assert (ended.state, ended.ended, ended.outstanding_minor) == ("settled", date(2026, 2, 20), 0)
-    with pytest.raises(LedgerError, match="was settled on 2026-02-20"):
+    with pytest.raises(LedgerError, match=r"was settled on 20\sFeb\s2026"):
         ledger.cancel_commitment(kit.id)
 
 

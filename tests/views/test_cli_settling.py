@@ -375,7 +375,7 @@ def test_odd_rows_are_held_back_until_they_are_meant(
     bank = ["receipt", "import", folder, str(file), "--spending", "positive"]
     told = run(capsys, *bank)
     assert "more comes back for 'kit' than was paid" in told
-    assert "on 2026-05-04 you said that 'damage' cannot" in told
+    assert "on 4\u00a0May\u00a02026 you said that 'damage' cannot" in told
     assert "2 receipts entered; 2 held back" in run(capsys, *bank, "--enter")
     assert "2 receipts entered" in run(capsys, *bank, "--enter", "--accept", "2", "--accept", "5")
 

@@ -30,7 +30,9 @@ def ledger(tmp_path: Path) -> Ledger:
 
 def test_a_day_ahead_is_a_time_zone_and_two_are_a_slip() -> None:
     assert not_ahead(dt.date(2026, 5, 15), TODAY, "receipt") == dt.date(2026, 5, 15)
-    with pytest.raises(LedgerError, match=r"2026-05-16 lies ahead of today, 2026-05-14\..*is a commitment"):
+    with pytest.raises(
+        LedgerError, match=r"16\sMay\s2026 lies ahead of today, 14\sMay\s2026\..*is a commitment"
+    ):
         not_ahead(dt.date(2026, 5, 16), TODAY, "receipt")
 
 
@@ -111,7 +113,8 @@ def test_rows_that_lie_ahead_or_name_no_line_are_refused_together(ledger: Ledger
     with pytest.raises(ImportRefusedError) as caught:
         plan_import(preview, ledger, legal=["filler", "kit"], today=TODAY)
     assert [str(problem) for problem in caught.value.problems] == [
-        "row 3, column Date: 2026-06-14 lies ahead of today, 2026-05-14. Correct it, or choose another order of dates.",
+        "row 3, column Date: 14\u00a0Jun\u00a02026 lies ahead of today, 14\u00a0May\u00a02026. "
+        "Correct it, or choose another order of dates.",
         "row 4, column Line: there is no line 'filer' in the build. Did you mean 'filler'?",
     ]
 

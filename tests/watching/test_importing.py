@@ -303,7 +303,7 @@ def test_probable_duplicates_are_held_back_one_for_one(tmp_path: Path, ledger: L
         open_import(_write(tmp_path, text), ledger, source="bank"), ledger, default_line="misc"
     )
     assert [row.state for row in plan.rows] == ["new", "duplicate", "new"]
-    assert f"receipt {by_hand.id} of Tape man, 2026-02-22" in plan.rows[1].why
+    assert f"receipt {by_hand.id} of Tape man, 22\u00a0Feb\u00a02026" in plan.rows[1].why
     result = enter_import(plan, ledger, leave_out=[4])
     assert [row.number for row in result.held_back] == [5]
     assert [row.number for row in result.unmatched] == [4]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-from forecast.words.day_words import long_day, short_day
+from forecast.words.day_words import long_day, said_day, short_day
 
 
 def test_a_day_has_no_nought_before_it() -> None:
@@ -14,3 +14,8 @@ def test_a_day_has_no_nought_before_it() -> None:
 
 def test_a_short_day_is_never_broken_over_lines() -> None:
     assert short_day(dt.date(2026, 11, 6)) == "6\u00a0Nov\u00a02026"
+
+
+def test_a_day_that_is_kept_as_text_is_said_like_any_other() -> None:
+    assert said_day("2026-11-06") == said_day(dt.date(2026, 11, 6)) == "6\u00a0Nov\u00a02026"
+    assert said_day("tomorrow") == "tomorrow"

@@ -203,6 +203,7 @@ def _in_money_of(home: str, text: str, option: str) -> _Sum:
     from forecast.errors import RuleError
     from forecast.trade.exact import decimal, to_cents
     from forecast.words.currencies import minor_digits, reference
+    from forecast.words.day_words import long_day
     from forecast.words.money import exact
     from forecast.words.numbers import currency_beside
 
@@ -218,7 +219,7 @@ def _in_money_of(home: str, text: str, option: str) -> _Sum:
     found = to_cents(value * decimal(rate.rate), minor_digits(home))
     words = (
         f"{exact(minor, currency)} is {exact(int(found.scaleb(minor_digits(home))), home)} at {rate.rate:g} {home} a "
-        f"{currency} ({rate.source}, {rate.as_of}); customs take their own rate of the day"
+        f"{currency} ({rate.source}, {long_day(rate.as_of)}); customs take their own rate of the day"
     )
     return _Sum(
         found,
