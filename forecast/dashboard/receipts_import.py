@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 import streamlit as st
 
-from forecast.dashboard.layout import answer, tell, text, told_plainly
+from forecast.dashboard.layout import answer, safe, tell, text, told_plainly
 from forecast.dashboard.receipts_import_rows import enter_rows
 from forecast.dashboard.receipts_news import keep_news, lines_to_pay, next_turn, turn_of
 from forecast.dashboard.state import Opened
@@ -18,7 +19,8 @@ from forecast.ledger import Ledger
 from forecast.ledger.preview import proposed_columns
 from forecast.ledger.receipts_csv import is_ledger_text
 from forecast.tables.tabular import read_table
-from forecast.watching.importing import Preview, confirm, open_import, plan_import
+from forecast.views.settling_words import called_like_question
+from forecast.watching.importing import ImportPlan, Preview, confirm, open_import, plan_import
 from forecast.words.text import STRONG
 
 ENCODINGS = ("utf-8", "utf-8-sig", "cp1252", "latin-1", "utf-16")
@@ -84,18 +86,30 @@ def import_file(view: Opened) -> None:
             "Line for the rows that nothing else tells", list(names), index=None,
             format_func=lambda name: names.get(name, name), key="import-rest", placeholder="They wait for a line",
         )  # fmt: skip
-        plan = plan_import(
-            preview,
-            ledger,
-            default_line=rest,
-            legal=names,
-            today=dt.date.today(),
-            build=view.build,
+        plan_now = partial(
+            plan_import, preview, ledger, default_line=rest, legal=names, today=dt.date.today(), build=view.build,
             set_aside=True,
-        )
+        )  # fmt: skip
+        plan = plan_now()
+        if plan.like and (same := _same(view, plan)):
+            plan = plan_now(same=same)
         enter_rows(view, plan, names)
     except ForecastError as error:
         tell(error)
+
+
+def _same(view: Opened, plan: ImportPlan) -> dict[str, bool]:
+    """Ask once for all rows of a supplier whether that is the one called like it; give what was answered."""
+    found = {}
+    for one in plan.like:
+        yes, no = f"Yes, it is {one.odd.supplier}", "No, it is another one"
+        said = st.radio(
+            safe(called_like_question(one, view.titles(), view.currency)), (yes, no), index=None, horizontal=True,
+            format_func=safe, key=f"same-{plan.preview.table.sha256[:12]}-{one.odd.supplier}",
+        )  # fmt: skip
+        if said is not None:
+            found[one.odd.supplier] = said == yes
+    return found
 
 
 def _whole_ledger(view: Opened, name: str, content: bytes) -> None:

@@ -105,7 +105,7 @@ def _sentence(
 
 def _grid(plan: ImportPlan, rows: list[ImportRow], names: Mapping[str, str]) -> dict[int, RowChoice]:
     """Draw the rows and give what is chosen for each."""
-    told = repr([(row.number, row.entry_key, row.state, row.line_id) for row in rows])
+    told = repr([(row.number, row.entry_key, row.state, row.line_id, row.supplier) for row in rows])
     key = f"rows-{hashlib.sha256((plan.preview.table.sha256 + told).encode()).hexdigest()[:16]}"
     memory = f"chosen-{plan.preview.table.sha256}"
     # A grid replays its edits by position, so each plan gets one of its own; what was chosen before, by the row's

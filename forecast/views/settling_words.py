@@ -17,7 +17,7 @@ from forecast.record.finishing import Finished
 from forecast.views.off_estimate import estimate_words, is_known
 from forecast.views.sentences import unusual_words
 from forecast.watching.estimates import tenths, unusual
-from forecast.watching.importing import ImportResult
+from forecast.watching.importing import CalledLike, ImportResult
 from forecast.watching.known_facts import EXTRAS
 from forecast.watching.oddities import Odd, agreed_later_words, oddities
 from forecast.watching.reforecast import LineWatch, Reforecast, scenario_in_force
@@ -596,6 +596,13 @@ def _as_agreed(ledger: Ledger | None, receipt: NewReceipt) -> bool:
     agreed = None if ledger is None or receipt.kind == "refund" else ledger.counts_against(receipt)
     paid = sum(abs(minor) for _, minor in map(pair, receipt.splits))
     return agreed is not None and paid <= agreed.outstanding_minor
+
+
+def called_like_question(like: CalledLike, titles: Mapping[str, str], currency: str) -> str:
+    """Ask of all rows of one supplier in a bank's file whether that is the one with whom a price is agreed."""
+    numbers = listed([str(number) for number in like.rows])
+    rows = f"Row {numbers} is" if len(like.rows) == 1 else f"Rows {numbers} are"
+    return f"{rows} of {listed(like.names)}: {_odd_words(like.odd, titles, currency)}."
 
 
 def _odd_words(odd: Odd, titles: Mapping[str, str], currency: str) -> str:

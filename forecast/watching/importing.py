@@ -29,7 +29,7 @@ from forecast.ledger.preview import Layout, Preview, column_numbers, confirm, op
 from forecast.ledger.undoing import UNDONE
 from forecast.tables.sniff import Cell, is_settled, parse_day
 from forecast.watching.estimates import every_high, unusual
-from forecast.watching.oddities import agreed_later, agreed_later_words
+from forecast.watching.oddities import Odd, agreed_later, agreed_later_words, called_like
 from forecast.watching.settling import enter_receipts, titles_of
 from forecast.words.day_words import short_day
 from forecast.words.minor_units import format_plain, from_decimal, parse_money
@@ -68,8 +68,8 @@ class ImportRow:
     state : {"new", "imported", "duplicate", "unmatched", "taken-back", "asked"}
         Will be entered; was entered by an earlier import; held back as probably entered by hand; held back
         until somebody says which line it is for; held back as imported before and taken back since; held back as odd:
-        for an event that was said to be impossible, more money back than was paid, far above its line's high, or older
-        than the price that is agreed for its line.
+        for an event that was said to be impossible, more money back than was paid, far above its line's high, older
+        than the price that is agreed for its line, or of a supplier called like one with whom a price is agreed.
     why : str
         The reason, in words.
     settled : bool or None
@@ -91,12 +91,35 @@ class ImportRow:
 
 
 @dataclass(frozen=True)
+class CalledLike:
+    """Rows of suppliers who are called as one with whom a price is agreed: one question for all of them.
+
+    Attributes
+    ----------
+    odd : Odd
+        As it is found for a receipt that is entered by hand, for the first of the rows.
+    names : tuple of str
+        What the file calls them: a bank adds numbers and places.
+    rows : tuple of int
+        Their numbers.
+    """
+
+    odd: Odd
+    names: tuple[str, ...]
+    rows: tuple[int, ...]
+
+
+@dataclass(frozen=True)
 class ImportPlan:
-    """All rows of a file with what will become of each, and what is wrong with those that stay out."""
+    """All rows of a file with what will become of each, and what is wrong with those that stay out.
+
+    In ``like`` stand suppliers who may be one with whom a price is agreed, whether that was answered or not.
+    """
 
     preview: Preview
     rows: tuple[ImportRow, ...]
     bad: tuple[Problem, ...] = ()
+    like: tuple[CalledLike, ...] = ()
 
     def of_state(self, state: RowState) -> tuple[ImportRow, ...]:
         """Give the rows in one state."""
@@ -127,6 +150,7 @@ def plan_import(
     today: date | None = None,
     build: Build | None = None,
     set_aside: bool = False,
+    same: Mapping[str, bool] | None = None,
 ) -> ImportPlan:
     """Read every row, match it to a line and find those that are in the ledger already; nothing is entered.
 
@@ -147,6 +171,9 @@ def plan_import(
     set_aside : bool
         Whether rows that cannot be read stay out, each named, and the good ones are planned all the same. A file of
         which no row can be read is refused either way.
+    same : mapping of str to bool, optional
+        By the supplier with whom a price is agreed: whether those called like it are this one, whose name their rows
+        then get. Rows of which it is not said yet are held back.
 
     Raises
     ------
@@ -158,16 +185,40 @@ def plan_import(
     if preview.questions:
         message = f"{preview.table.name}: {' '.join(preview.questions.values())}"
         raise LedgerError(message)
+    read, bad = _read_rows(preview, ledger.currency or preview.currency, legal, today)
+    if bad and (not set_aside or not read):
+        heading = f"{preview.table.name}: nothing was imported"
+        raise ImportRefusedError(heading, bad)
+    rows = _placed(read, preview, ledger, default_line, legal)
+    like, answers = _called_like(rows, ledger), same or {}
+    names = {name: one.odd.supplier for one in like if answers.get(one.odd.supplier) for name in one.names}
+    if names:
+        renamed = [replace(row, supplier=names.get(row.supplier, row.supplier)) for row in read]
+        rows = _placed(renamed, preview, ledger, default_line, legal)
+    rows = list(_asked_about(rows, ledger, build))
+    open_ = {number: one.odd for one in like if one.odd.supplier not in answers for number in one.rows}
+    for place, row in enumerate(rows):
+        if row.number in open_ and row.state in ("new", "unmatched", "asked"):
+            told = [row.why] if row.state == "asked" else []
+            told.append(f"called like {open_[row.number].supplier}, with whom a price is agreed")
+            rows[place] = replace(row, state="asked", why="; ".join(told))
+    return ImportPlan(preview, tuple(rows), tuple(bad), like)
+
+
+def _placed(
+    read: Sequence[ImportRow],
+    preview: Preview,
+    ledger: Ledger,
+    default_line: str | None,
+    legal: Collection[str] | None,
+) -> list[ImportRow]:
+    """Match rows to lines, and find those that are in the ledger already."""
     history = SupplierHistory(ledger.lines_by_supplier())
     receipts = ledger.list_receipts(include_void=True)
     standing = [receipt for receipt in receipts if receipt.voids is None and receipt.voided_by is None]
     duplicates = Duplicates(standing, preview.source)
     known = _Known(receipts)
     rows: list[ImportRow] = []
-    read, bad = _read_rows(preview, ledger.currency or preview.currency, legal, today)
-    if bad and (not set_aside or not read):
-        heading = f"{preview.table.name}: nothing was imported"
-        raise ImportRefusedError(heading, bad)
     for found in read:
         row, state, why = known.place(found)
         match = history.match(row.supplier)
@@ -191,7 +242,31 @@ def plan_import(
                 else "the line given for the rest"
             )
             rows.append(replace(row, line_id=line_id, state="new", why=said))
-    return ImportPlan(preview, _asked_about(rows, ledger, build), tuple(bad))
+    return rows
+
+
+def _called_like(rows: Sequence[ImportRow], ledger: Ledger) -> tuple[CalledLike, ...]:
+    """Find suppliers of rows that may be entered who are called as one with whom a price is agreed.
+
+    A row that has no line yet may be for any line for which one is.
+    """
+    agreed = [one for one in ledger.list_commitments() if one.outstanding_minor]
+    lines = tuple(dict.fromkeys(one.line_id for one in agreed))
+    found: dict[str, tuple[Odd, list[ImportRow]]] = {}
+    for row in rows:
+        if row.kind == "refund" or row.state not in ("new", "unmatched"):
+            continue
+        for line in lines if row.line_id is None else (row.line_id,):
+            fits = row.line_id is None or ledger.counts_against(_entry(row, None)) is None
+            if fits and (odd := called_like(row.supplier, line, agreed)) is not None:
+                found.setdefault(odd.supplier, (odd, []))[1].append(row)
+                break
+    return tuple(
+        CalledLike(
+            odd, tuple(dict.fromkeys(row.supplier for row in theirs)), tuple(row.number for row in theirs)
+        )
+        for odd, theirs in found.values()
+    )
 
 
 def _asked_about(rows: list[ImportRow], ledger: Ledger, build: Build | None) -> tuple[ImportRow, ...]:

@@ -13,7 +13,7 @@ from forecast.engine.facts import learn, prior_of
 from forecast.engine.forecast import DEFAULT_SEED
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
-from forecast.ledger import Ledger, NewReceipt, Receipt
+from forecast.ledger import Commitment, Ledger, NewReceipt, Receipt
 from forecast.ledger.entries import pair, perhaps_same_supplier, same_supplier
 from forecast.watching.known_facts import known_from
 from forecast.watching.reforecast import scenario_in_force, settled_lines
@@ -164,22 +164,33 @@ def _another(build: Build, ledger: Ledger, receipt: NewReceipt, parts: Mapping[s
     if (late := agreed_later(ledger, receipt)) is not None:
         return [late]
     (line,) = parts
-    agreed = [one for one in ledger.list_commitments() if one.line_id == line and one.outstanding_minor]
-    like = [one for one in agreed if perhaps_same_supplier(one.supplier, receipt.supplier)]
-    if like:
-        first = like[0]
-        return [
-            Odd(
-                "called-like",
-                line,
-                minor=first.outstanding_minor,
-                supplier=first.supplier,
-                typed=receipt.supplier,
-            )
-        ]
+    agreed = _agreed_for(ledger, line)
+    if (like := called_like(receipt.supplier, line, agreed)) is not None:
+        return [like]
     if bought_as(build, line) != "once" or len(agreed) != 1:
         return []
     return [Odd("another", line, minor=agreed[0].outstanding_minor, supplier=agreed[0].supplier)]
+
+
+def _agreed_for(ledger: Ledger, line: str) -> list[Commitment]:
+    """Give the prices agreed for a line of which something is left to pay."""
+    return [one for one in ledger.list_commitments() if one.line_id == line and one.outstanding_minor]
+
+
+def called_like(supplier: str, line: str, agreed: Sequence[Commitment]) -> Odd | None:
+    """Find a price agreed for a line with one who is called as a supplier is, with more words or fewer."""
+    like = (
+        one
+        for one in agreed
+        if one.line_id == line
+        and one.outstanding_minor
+        and perhaps_same_supplier(one.supplier, supplier)
+        and not same_supplier(one.supplier, supplier)
+    )
+    first = next(like, None)
+    if first is None:
+        return None
+    return Odd("called-like", line, minor=first.outstanding_minor, supplier=first.supplier, typed=supplier)
 
 
 def agreed_later(ledger: Ledger, receipt: NewReceipt) -> Odd | None:

@@ -245,3 +245,21 @@ def test_whether_a_payment_is_all_stands_in_the_file_or_is_chosen(
     assert states["tyres"] == "more"
     assert f"More is to come for “{names['tyres']}”." in words(app)
     assert states["primer"] == "closed"  # a later payment of which nothing is said leaves it so
+
+
+def test_suppliers_called_like_one_with_a_price_agreed_are_asked_about_once(
+    run: Run, with_history: BuildFolder
+) -> None:
+    with_history.ledger().add_commitment("2026-05-01", "Paint counter", "primer", 30_000, "EUR")
+    app = send(run(with_history.build_file, "receipts"), FILE)
+    assert "3 held back" in words(app)
+    (which,) = (item for item in app.main.radio if "do you mean Paint counter?" in item.label)
+    assert which.label.replace("\\", "").startswith(
+        "Rows 2 and 4 are of Paint counter 0042 and Paint counter 0043"
+    )
+    which.set_value("Yes, it is Paint counter")
+    app = press(again(app.run(), FILE), "Enter 2 receipts")
+    assert not app.exception
+    ledger = with_history.ledger()
+    assert [one.supplier for one in ledger.list_receipts()].count("Paint counter") == 3
+    assert [one.outstanding_minor for one in ledger.list_commitments()] == [30_000 - 14_850 - 6_100]

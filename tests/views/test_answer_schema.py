@@ -124,7 +124,7 @@ add-lines order list.csv --enter
 undo order --look
 freeze order --trials 256 --budget 30000
 receipt add order --amount 50 --supplier shop --line filler --sure
-receipt add order --amount 30 --supplier shop --line filler=10 --line primer=20 --all=primer --more-to-come=filler
+receipt add order --amount 160 --supplier shop --line filler=10 --line primer=150 --all=primer --more-to-come=filler
 receipt add order --amount 100 --currency USD --charged 92 --supplier shop --line tail_lip --sure
 receipt void order 2 --why wrong
 receipt attach order 1 bill.xml

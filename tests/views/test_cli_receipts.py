@@ -12,7 +12,7 @@ from openpyxl import load_workbook
 
 from forecast.ledger.folder import BuildFolder
 from forecast.views.after_entry import after_entry
-from forecast.views.commands import effect
+from forecast.views.commands import common, effect, receipt_import
 from forecast.watching.reforecast import reforecast
 from forecast.words.day_words import short_day
 from forecast.words.money import about
@@ -410,3 +410,24 @@ def test_a_line_made_for_a_bill_that_is_taken_back_is_said_to_stay(
     )
     add(capsys, folder, "--line", "filler", "--sure")
     assert "stays in the build file" not in run(capsys, "undo", folder)
+
+
+def test_suppliers_in_a_banks_file_called_like_one_with_a_price_agreed_are_asked_about_once(
+    folder: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run(capsys, "agreed", folder, "kit", "--amount", "2500", "--supplier", "Maker", "--date", "2026-05-01")
+    file = tmp_path / "bank.csv"
+    file.write_text(
+        "Date,Payee,Amount\n2026-05-14,MAKER 0042,-900.00\n2026-05-15,MAKER 0043,-600.00\n", encoding="utf-8"
+    )
+    words = ("receipt", "import", folder, str(file), "--rest", "kit")
+    said = run(capsys, *words, "--enter")
+    assert said.startswith("0 receipts entered; 2 held back.") or "2 held back" in said
+    assert "Rows 2 and 3 are of MAKER 0042 and MAKER 0043: a price for “Kit” is agreed with Maker" in said
+    assert "If so, add --same-as Maker." in said
+    assert "no row is of a supplier called like" in run(capsys, *words, "--same-as", "Nobody", expect=2)
+    for module in (common, receipt_import):
+        monkeypatch.setattr(module, "somebody_there", lambda: True)
+    monkeypatch.setattr("builtins.input", lambda: "y")
+    assert "2 receipts entered" in run(capsys, *words, "--enter")
+    assert [one.supplier for one in BuildFolder.at(folder).ledger().list_receipts()] == ["Maker", "Maker"]

@@ -404,3 +404,45 @@ def test_a_row_that_ends_early_is_shown_without_what_it_lacks(tmp_path: Path, le
     first, second = open_import(_write(tmp_path, text), ledger, source="bank").sample()
     assert first == {"date": "2026-05-14", "supplier": "Tape", "amount": "12.50", "note": "two rolls"}
     assert second == {"date": "2026-05-15", "supplier": "Primer", "amount": "30.00"}
+
+
+LIKE = (
+    "Date,Description,Amount\n2026-05-14,DE VRIES SPUITERIJ,400.00\n2026-05-15,DE VRIES 0042,300.00\n"
+    "2026-05-16,TAPE STORE,12.50\n"
+)
+
+
+def test_suppliers_called_like_one_with_a_price_agreed_are_asked_about_once(
+    tmp_path: Path, ledger: Ledger
+) -> None:
+    """By what finds it for a receipt that is entered by hand."""
+    ledger.add_commitment("2026-05-01", "De Vries", "paint", 80_000, "EUR")
+    preview = confirm(open_import(_write(tmp_path, LIKE), ledger, source="card"), spending="positive")
+    plan = plan_import(preview, ledger, default_line="paint", build=BUILD)
+    (one,) = plan.like
+    assert (one.odd.supplier, one.rows) == ("De Vries", (2, 3))
+    assert one.names == ("DE VRIES SPUITERIJ", "DE VRIES 0042")
+    by_hand = NewReceipt("2026-05-14", "DE VRIES SPUITERIJ", 40_000, "EUR", (("paint", 40_000),))
+    assert one.odd in oddities(BUILD, ledger, by_hand)
+    assert [row.state for row in plan.rows] == ["asked", "asked", "new"]
+    assert plan.rows[0].why == "called like De Vries, with whom a price is agreed"
+    without_line = plan_import(preview, ledger, build=BUILD)
+    assert [row.state for row in without_line.rows] == ["asked", "asked", "unmatched"]
+
+
+@pytest.mark.parametrize(
+    ("same", "suppliers", "left"),
+    [(True, ["De Vries"] * 2, 10_000), (False, ["DE VRIES SPUITERIJ", "DE VRIES 0042"], 80_000)],
+)
+def test_what_was_answered_of_a_supplier_holds_for_all_its_rows(
+    tmp_path: Path, ledger: Ledger, same: bool, suppliers: list[str], left: int
+) -> None:
+    ledger.add_commitment("2026-05-01", "De Vries", "paint", 80_000, "EUR")
+    preview = confirm(open_import(_write(tmp_path, LIKE), ledger, source="card"), spending="positive")
+    plan = plan_import(preview, ledger, default_line="paint", build=BUILD, same={"De Vries": same})
+    assert len(plan.like) == 1  # the answer can still be changed
+    result = enter_import(plan, ledger, build=BUILD, leave_out=[4])
+    assert [one.supplier for one in result.entered] == suppliers
+    assert [one.outstanding_minor for one in ledger.list_commitments()] == [left]
+    again = plan_import(preview, ledger, default_line="paint", build=BUILD)
+    assert [row.state for row in again.rows] == ["imported", "imported", "new"]

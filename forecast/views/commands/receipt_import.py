@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
+import sys
+from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from forecast.views.commands.common import Answered, add_file, answer, command, whole
+from forecast.views.commands.common import Answered, add_file, answer, command, somebody_there, typed, whole
 from forecast.views.commands.naming import check_id, known_ids
 from forecast.views.commands.told import receipt_data, table, wrapped
 from forecast.words.chances import so_many
 from forecast.words.day_words import short_day
+from forecast.words.text import plain
 
 if TYPE_CHECKING:
     from forecast.ledger import Ledger
@@ -59,6 +63,10 @@ def add_import(actions: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
         metavar="ROW",
         help="enter a row held back as a probable duplicate, as taken back or as odd",
     )
+    parser.add_argument(
+        "--same-as", action="append", default=[], metavar="SUPPLIER",
+        help="rows of a supplier called like this one, with whom a price is agreed, are of this one",
+    )  # fmt: skip
     parser.add_argument("--enter", action="store_true", help="enter the rows; without it nothing is changed")
 
 
@@ -82,7 +90,7 @@ def run(
     from forecast.errors import LedgerError
     from forecast.ledger.folder import BuildFolder
     from forecast.ledger.receipts_csv import is_ledger_text
-    from forecast.views.settling_words import beside_words, imported_words
+    from forecast.views.settling_words import beside_words, called_like_question, imported_words
     from forecast.watching.importing import confirm, enter_import, open_import, plan_import
     from forecast.watching.settling import titles_of
 
@@ -103,9 +111,19 @@ def run(
         lines[int(row)] = check_id(name, build)
     rest = check_id(options.rest, build) if options.rest else None
     legal = known_ids(build)
-    plan = plan_import(preview, ledger, default_line=rest, legal=legal, today=dt.date.today(), build=build)
+    plan_now = partial(
+        plan_import, preview, ledger, default_line=rest, legal=legal, today=dt.date.today(), build=build
+    )
+    plan, titles = plan_now(), titles_of(build)
+    if same := _same(options, plan, titles, build.build.currency):
+        plan = plan_now(same=same)
+    asks = [
+        f"{called_like_question(one, titles, build.build.currency)} If so, add --same-as {typed(one.odd.supplier)}."
+        for one in plan.like
+        if one.odd.supplier not in same
+    ]
     if not options.enter:
-        return answer(options, preview_text(plan), {"layout": preview.layout, "rows": plan.rows})
+        return answer(options, preview_text(plan, asks), {"layout": preview.layout, "rows": plan.rows})
     result = enter_import(
         plan, ledger, lines=lines, accept=options.accept, leave_out=options.leave_out, build=build
     )
@@ -117,10 +135,9 @@ def run(
     left = ", ".join(f"{count} {words}" for count, words in others if count)
     entered = f"{so_many(len(result.entered), 'receipt')} entered"
     text = f"{entered[:1].upper()}{entered[1:]}{f'; {left}' if left else ''}."
-    titles = titles_of(build)
     paid = [split.line_id for receipt in result.entered for split in receipt.splits]
     follows = (imported_words(result, titles), beside_words(paid, build, ledger))
-    text = " ".join(filter(None, (text, *follows)))
+    text = " ".join(filter(None, (text, *asks, *follows)))
     return answer(
         options,
         text,
@@ -185,7 +202,46 @@ def _known(options: argparse.Namespace, ledger: Ledger) -> dict[str, Any]:
     return {**usable, "columns": kept | columns}
 
 
-def preview_text(plan: ImportPlan) -> str:
+def _same(
+    options: argparse.Namespace, plan: ImportPlan, titles: Mapping[str, str], currency: str
+) -> dict[str, bool]:
+    """Give which suppliers of the file are the one called like them: as said, or as asked where somebody is there."""
+    from forecast.errors import LedgerError
+    from forecast.ledger.entries import same_supplier
+    from forecast.views.settling_words import called_like_question
+
+    found = {
+        one.odd.supplier: True
+        for one in plan.like
+        if any(same_supplier(name, one.odd.supplier) for name in options.same_as)
+    }
+    for name in options.same_as:
+        if not any(same_supplier(name, one.odd.supplier) for one in plan.like):
+            message = (
+                f"--same-as {name!r}: no row is of a supplier called like one with whom a price is agreed so."
+            )
+            raise LedgerError(message)
+    if not options.enter or options.json or not somebody_there():
+        return found
+    for one in plan.like:
+        if one.odd.supplier in found or set(one.rows) & {*options.accept, *options.leave_out}:
+            continue
+        print(
+            f"{plain(called_like_question(one, titles, currency))} [y/n] ",
+            end="",
+            file=sys.stderr,
+            flush=True,
+        )
+        try:
+            said = input().strip().casefold()
+        except EOFError:
+            break
+        if said in ("y", "yes", "n", "no"):
+            found[one.odd.supplier] = said.startswith("y")
+    return found
+
+
+def preview_text(plan: ImportPlan, asks: Sequence[str] = ()) -> str:
     """Write how the file was read and what would become of each row."""
     from forecast.words.minor_units import format_plain
 
@@ -214,4 +270,5 @@ def preview_text(plan: ImportPlan) -> str:
         f"decimal mark {layout.decimal!r}, money spent {layout.spending}; {columns}."
     )
     shown = table(headings, rows, left=3, last_left=True)
-    return f"{heading}\n\n{shown}\n\nNothing was entered yet: add --enter when this is right."
+    asked = "".join(f"{one}\n\n" for one in asks)
+    return f"{heading}\n\n{shown}\n\n{asked}Nothing was entered yet: add --enter when this is right."
