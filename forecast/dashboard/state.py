@@ -14,13 +14,16 @@ import streamlit as st
 
 from forecast.buildfile.reader import read_text
 from forecast.buildfile.schema import Build
+from forecast.buildfile.toml import parse_toml
 from forecast.dashboard.remembered import parsed, remembered
-from forecast.dashboard.shelf import NEWEST, shelved
+from forecast.dashboard.shelf import LIMIT, NEWEST, shelved
 from forecast.dashboard.unsaved import text_in_force
 from forecast.decide.contingency import Contingency, contingency
 from forecast.decide.made import ways_left
 from forecast.decide.scenarios import Comparison, compare_forecasts
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast, simulate
+from forecast.engine.plan import compile_plan
+from forecast.engine.replicate import Keep
 from forecast.engine.statistics import Estimate
 from forecast.errors import BuildFileError
 from forecast.ledger import Baseline, Ledger, NewReceipt
@@ -35,6 +38,8 @@ from forecast.words.text import STRONG
 
 _ENTRIES = 24
 """Answers kept of each kind that takes little room; what holds trials lies on the shelf."""
+LARGE = LIMIT // 4
+"""Bytes of trials of one way of a build above which the ways do not all have room on the shelf."""
 
 
 class Chosen(TypedDict):
@@ -229,9 +234,15 @@ def offered() -> dict[str, str]:
 def build_name(folder: BuildFolder) -> str:
     """Give a build's name, or its folder's where the file cannot be read."""
     try:
-        return parsed(read_text(folder.build_file), str(folder.build_file)).name
+        return _named(read_text(folder.build_file)) or folder.folder.name
     except Exception:  # a list of builds never fails for one of them
         return folder.folder.name
+
+
+@remembered(keys=1, most=48)
+def _named(text: str) -> str:
+    """Give the name that stands in a build file; its lines and ranges are nothing to a list of builds."""
+    return str(parse_toml(text, "build file", "")["build"]["name"])
 
 
 def before(view: Opened, scenario: str | None = None, like: Forecast | None = None) -> Forecast:
@@ -339,11 +350,26 @@ def compared(view: Opened, *, before_receipts: bool = False) -> Comparison:
 
 @shelved("Comparing …", keys=4, state=1)
 def _compared(fingerprint: str, state: str, trials: int, seed: int, _view: Opened) -> Comparison:
-    stands = as_it_stands if state else before
-    ways = ways_left(_view.build, known_by_now(_view)) if state else tuple(_view.build.scenario)
-    forecasts = {name: stands(_view, name) for name in ways}
+    known = known_by_now(_view) if state else None
+    ways = ways_left(_view.build, known) if state else tuple(_view.build.scenario)
+    forecasts = {name: _to_compare(_view, name, known, trials, seed) for name in ways}
     names = {name: _view.build.scenario[name].name or name.capitalize() for name in ways}
     return compare_forecasts(forecasts, names)
+
+
+def _to_compare(view: Opened, name: str, known: Standing | None, trials: int, seed: int) -> Forecast:
+    """Give what a way costs, to be compared with others; that of a large build is let go of afterwards.
+
+    A page holds all that it asked for until it ends, and the rows of one way of a large build are as much as the shelf
+    has room for. Who looks at another way of it next has it worked out again.
+    """
+    rows = len(compile_plan(view.build, name).rows)
+    if name == view.scenario or rows * trials * 8 <= LARGE:
+        return before(view, name) if known is None else as_it_stands(view, name)
+    keep: Keep = (
+        "totals" if view.build.build.own_hour_value is None else "rows"
+    )  # own work has a row to itself
+    return forecast_given(view.build, name, trials, seed, known, keep)
 
 
 def ledger_state(ledger: Ledger | None) -> str:

@@ -335,7 +335,10 @@ class Again:
             told = gates.get(row.gate)
             opened = trials.gates[self._gate_places[row.gate]] if told is None else told
             amount *= opened if borrowed is None else opened[borrowed]
-        settled = self.draws.world.settle(row, amount)
+        changed = borrowed is not None or any(
+            values is not self._figures.get(name) for name, values in figures.items()
+        )
+        settled = self.draws.world.settle(row, amount, changed=changed)
         if settled is not None:
             amount[:] = settled
         return amount

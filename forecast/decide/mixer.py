@@ -195,7 +195,7 @@ class Mixer:
         amount: Value = 0.0
         if self._counts(row, routes):
             if row.of in self._handing and row.id not in self._fixed:
-                amount = self._settled(row, self._handed_over(row, routes, values))
+                amount = self._settled(row, self._handed_over(row, routes, values), changed=True)
             elif len(self._depends[row.id]) <= 1 and not self._reads_routed(row):
                 amount = self._own(row.id)
             else:
@@ -210,11 +210,11 @@ class Mixer:
         item = self._items.get(row.of)
         return item is None or counts(item, Scenario(routes=routes))
 
-    def _settled(self, row: Row, amount: Value) -> Value:
+    def _settled(self, row: Row, amount: Value, *, changed: bool = False) -> Value:
         """Give what a row evaluated anew comes to with what was paid or agreed for it."""
         count = self.forecast.trials.count
         found = self.replay.draws.world.settle(
-            row, np.broadcast_to(np.asarray(amount, dtype=float), (count,))
+            row, np.broadcast_to(np.asarray(amount, dtype=float), (count,)), changed=changed
         )
         return amount if found is None else found
 

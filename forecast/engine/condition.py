@@ -212,13 +212,13 @@ def _log_prior() -> Array:
     return np.where(away > WIDTH_BEND, -WIDTH_BEND * (away - 0.5 * WIDTH_BEND), -0.5 * away**2)
 
 
-def at_least(own_scores: Array, bound: Array) -> Array:
+def at_least(own_tails: Array, bound: Array) -> Array:
     """Draw own scores given that each is at least its bound.
 
     Parameters
     ----------
-    own_scores : ndarray, shape (n,)
-        Unconditional standard normal draws, which keep their order.
+    own_tails : ndarray, shape (n,)
+        Share of a standard normal above each unconditional draw; the draws keep their order.
     bound : ndarray, shape (n,)
 
     Returns
@@ -226,7 +226,7 @@ def at_least(own_scores: Array, bound: Array) -> Array:
     ndarray, shape (n,)
         From the truncated normal, by inversion of the upper tail.
     """
-    tail = normal_share(-bound) * normal_share(-own_scores)
+    tail = normal_share(-bound) * own_tails
     scores = -normal_scores(np.maximum(tail, 1e-300))
     return np.maximum(scores, bound)
 

@@ -236,3 +236,8 @@ class Conditions:
     remarks: tuple[str, ...]
     wider: float = 1.0
     paid: Mapping[str, float] = field(default_factory=dict)
+
+    @cached_property
+    def priced(self) -> frozenset[str]:
+        """Inputs that follow from what was paid for a row."""
+        return frozenset(pivot.price for pivot in self.pivots.values())

@@ -25,6 +25,7 @@ from forecast.engine.replicate import (
     evaluate_rows,
     weighted,
 )
+from forecast.figures.normal import normal_share
 from forecast.figures.shapes import Array
 
 _KEPT = 2**26
@@ -86,7 +87,7 @@ class Replay:
         self._columns: dict[str, tuple[Columns, int]] = {}
         self._strata: dict[str, NDArray[np.unsignedinteger]] = {}
         self._number = np.dtype(np.uint16 if self.count <= 2**16 else np.uint32)
-        self._heights = np.empty(0)
+        self._heights = self._tails = np.empty(0)
 
     def conditions(self, known: KnownFacts, joined: tuple[str, ...] = ()) -> Conditions:
         """Make facts ready for drawing; see `forecast.engine.facts.prepare`."""
@@ -130,7 +131,8 @@ class Replay:
         for start in range(0, self.count, GROUP):
             block = slice(start, min(start + GROUP, self.count))
             size = block.stop - block.start
-            world = World(self.plan, conditions, partial(self._scores, block), size)
+            scores, tails = partial(self._scores, block), partial(self._shares_above, block)
+            world = World(self.plan, conditions, scores, size, tails)
             gates = np.empty((len(self.plan.gates), size), dtype=np.bool_)
             draw_gates(world, gates, weights[block] if reweigh and weights is not None else None)
             sums = totals[block], hours[block], waits[block]
@@ -160,6 +162,17 @@ class Replay:
 
     def _scores(self, block: slice, name: str) -> Array:
         """Give the scores of a column over a block, in an array of its own."""
+        strata = self._strata_of(block, name)
+        return np.asarray(self._heights.take(strata, mode="clip"))
+
+    def _shares_above(self, block: slice, name: str) -> Array:
+        """Give the share of a standard normal above each of the same scores."""
+        strata = self._strata_of(block, name)
+        if self._tails.size != self._heights.size:
+            self._tails = normal_share(-self._heights)
+        return np.asarray(self._tails.take(strata, mode="clip"))
+
+    def _strata_of(self, block: slice, name: str) -> NDArray[np.integer]:
         if name not in self._columns:
             self._draw([name])
         strata = self._strata.get(name)
@@ -167,8 +180,8 @@ class Replay:
             drawn, place = self._columns[name]
             if len(self._strata) * self.count * self._number.itemsize >= _KEPT:
                 parts = [part for part in drawn.blocks() if block.start <= part.start < block.stop]
-                return np.concatenate([drawn.scores(place, part) for part in parts])
+                return np.concatenate([drawn.strata(place, part) for part in parts])
             whole = np.concatenate([drawn.strata(place, part) for part in drawn.blocks()])
             strata = whole.astype(self._number)
             self._strata[name] = strata
-        return np.asarray(self._heights.take(strata[block], mode="clip"))
+        return strata[block]

@@ -16,6 +16,7 @@ from forecast.engine.draws import Columns, columns
 from forecast.engine.known import Conditions, Pivot
 from forecast.engine.margin import TENTHS, steepness, widest
 from forecast.engine.plan import Gate, Plan, PlanInput, Row
+from forecast.engine.rows import sole_input
 from forecast.engine.tabulated import sampler
 from forecast.figures.evaluate import Value, evaluate
 from forecast.figures.formula import Formula
@@ -23,8 +24,8 @@ from forecast.figures.normal import normal_score, normal_scores, normal_share
 from forecast.figures.shapes import Array, Shape
 
 Keep: TypeAlias = Literal["rows", "totals"]
-Among: TypeAlias = NDArray[np.bool_]
-"""Which of the trials are meant."""
+Among: TypeAlias = NDArray[np.intp]
+"""Places of the trials that are meant, rising."""
 
 
 @dataclass(frozen=True)
@@ -73,12 +74,19 @@ class World:
         Gives the own scores of a named column over the trials, in an array of its own.
     count : int
         n, the number of trials.
+    tails : callable, optional
+        Gives 1 − Φ of the same scores, where that is at hand.
     """
 
     def __init__(
-        self, plan: Plan, conditions: Conditions | None, scores: Callable[[str], Array], count: int
+        self,
+        plan: Plan,
+        conditions: Conditions | None,
+        scores: Callable[[str], Array],
+        count: int,
+        tails: Callable[[str], Array] | None = None,
     ) -> None:
-        self.plan, self.conditions, self.scores = plan, conditions, scores
+        self.plan, self.conditions, self.scores, self._tails = plan, conditions, scores, tails
         self.width: Array | None = None
         joined = () if conditions is None else conditions.joined
         names = [*(f"cause {cause}" for cause in plan.causes), *joined]
@@ -106,11 +114,17 @@ class World:
         place = self._joined.get(name)
         return self.scores(name) if place is None else self.latents[place].copy()
 
+    def own_tail(self, name: str) -> Array:
+        """Give the share of a standard normal that lies above each of an input's own scores."""
+        if self._tails is not None and name not in self._joined:
+            return self._tails(name)
+        return normal_share(-self.own(name))
+
     def figure(self, item: PlanInput, among: Among | None = None) -> Array:
         """Give an input's values, shape (n,), or those of some trials alone."""
         width, own = self.starter_width if item.starter else self.width, self.own(item.id)
         if among is not None:
-            own, width = own[among], None if width is None else width[among]
+            own, width = own.take(among), None if width is None else width.take(among)
         return sample(item, own, self.causes, self._pushes, width, among)
 
     def happens(self, gate: Gate) -> NDArray[np.bool_]:
@@ -122,7 +136,7 @@ class World:
         paid = {} if self.conditions is None else self.conditions.paid
         return row.less(paid)
 
-    def settle(self, row: Row, drawn: Array) -> Array | float | None:
+    def settle(self, row: Row, drawn: Array, *, changed: bool = True) -> Array | float | None:
         """Give what a row costs where its amount is known, or known in part; None where nothing is.
 
         Parameters
@@ -130,6 +144,8 @@ class World:
         row : Row
         drawn : ndarray, shape (n,)
             Its amounts as its inputs have them.
+        changed : bool
+            Whether they may be others than those of these trials.
         """
         facts = self.conditions
         if facts is None:
@@ -141,8 +157,19 @@ class World:
             return agreed.price * (1 + extras(self.scores(f"extras {row.id}"), agreed.extras))
         if row.id in facts.partial:
             unfinished = self._unfinished(row.id)
-            return self._finished(row, unfinished, drawn[unfinished])
+            sole = None if changed else self._sole(row)
+            if sole is not None:
+                return self._finished(row, unfinished, tail=self.own_tail(sole).take(unfinished))
+            return self._finished(row, unfinished, drawn=drawn.take(unfinished))
         return None
+
+    def _sole(self, row: Row) -> str | None:
+        """Name the input that alone decides a row and is drawn for it alone; None where there is none."""
+        sole = None if row.gate is not None else sole_input(row)
+        assert self.conditions is not None
+        if sole is None or sole[0] in self.plan.shared_inputs or sole[0] in self.conditions.priced:
+            return None
+        return sole[0]
 
     def finish(
         self,
@@ -164,6 +191,9 @@ class World:
             Whether it counts.
         """
         among = self._unfinished(row.id)
+        sole = self._sole(row)
+        if sole is not None:  # its score is its input's: there is no need to go to the amount and back
+            return self._finished(row, among, tail=self.own_tail(sole).take(among))
         read: dict[str, Value] = {}
         for name in row.inputs:
             if name in self.plan.shared_inputs or name in inputs:
@@ -171,11 +201,11 @@ class World:
             else:
                 read[name] = self.figure(self.plan.inputs[self.plan.input_places[name]], among)
         above = {name: _among(lines[name], among) for name in row.reads}
-        drawn = np.empty(int(np.count_nonzero(among)))
+        drawn = np.empty(among.size)
         drawn[:] = evaluate(self.formula(row), read, above)
         if gate is not None:
-            drawn *= gate[among]
-        return self._finished(row, among, drawn)
+            drawn *= gate.take(among)
+        return self._finished(row, among, drawn=drawn)
 
     def _of_starters(self, row: Row) -> bool:
         """Tell whether none of a row's own ranges was made the builder's own."""
@@ -185,38 +215,41 @@ class World:
         return all(item.starter for item in self.plan.inputs if item.id in named and item.own)
 
     def _unfinished(self, name: str) -> Among:
-        """Tell in which trials a sum paid for a row is not all."""
+        """Give the trials in which a sum paid for a row is not all."""
         assert self.conditions is not None  # a sum was paid
-        unfinished: Among = self.scores(f"settled {name}") >= normal_score(
-            self.conditions.partial[name].settled
-        )
-        return unfinished
+        least = normal_score(self.conditions.partial[name].settled)
+        return np.flatnonzero(self.scores(f"settled {name}") >= least)
 
-    def _finished(self, row: Row, among: Among, drawn: Array) -> Array:
+    def _finished(
+        self, row: Row, among: Among, *, tail: Array | None = None, drawn: Array | None = None
+    ) -> Array:
         """Give what a row paid in part costs in the end: what was paid, or as drawn given that it is more.
 
         Parameters
         ----------
         row : Row
-        among : ndarray of bool, shape (n,)
+        among : ndarray of int
             Where it is more: where it is settled nothing is left to draw.
-        drawn : ndarray, shape (as many as that,)
+        tail, drawn : ndarray, as long as that
+            The shares above its own scores, or where several inputs decide it the amounts that scores follow from.
         """
         assert self.conditions is not None
         part = self.conditions.partial[row.id]
         wider = self.starter_width if self._of_starters(row) else self.width
-        pushed = self._pushed(part.loadings)[among] if any(part.loadings) else np.zeros(drawn.size)
-        width = wider[among] if part.own and wider is not None else None
+        pushed = self._pushed(part.loadings).take(among) if any(part.loadings) else np.zeros(among.size)
+        width = wider.take(among) if part.own and wider is not None else None
         weight: Value = own_weight(part.loadings)
         if width is not None:
             width = np.minimum(width, part.widest)
             pushed = pushed * width
             weight = weight * width
-        own = (part.margin.score(drawn) - pushed) / weight
+        if tail is None:
+            assert drawn is not None  # one of the two is given
+            tail = normal_share((pushed - part.margin.score(drawn)) / weight)
         pushed = pushed - part.pull * weight**2
-        more = pushed + weight * at_least(own, (part.bound - pushed) / weight)
+        more = pushed + weight * at_least(tail, (part.bound - pushed) / weight)
         amount = part.margin.amount
-        final = np.full(among.size, part.paid)
+        final = np.full(self.latents.shape[-1], part.paid)
         found = amount(more) if width is None else straight_on(amount, more, part.margin.steep)
         final[among] = np.maximum(found, part.paid)
         return final + part.exchange
@@ -246,7 +279,7 @@ class World:
 
 
 def _among(value: Value, among: Among) -> Value:
-    return value[among] if isinstance(value, np.ndarray) else value
+    return value.take(among) if isinstance(value, np.ndarray) else value
 
 
 def _read(row: Row, inputs: Mapping[str, Value], instead: Mapping[str, Value]) -> dict[str, Value]:
@@ -471,7 +504,7 @@ def sample(
         Σ λ f by loadings, kept for other inputs over the same trials.
     width : ndarray, shape (n,), optional
         κ, by which own ranges are wider than stated.
-    among : ndarray of bool, optional
+    among : ndarray of int, optional
         Of which trials own scores and κ are, where it is not all that there are causes of.
     """
     if any(item.loadings):
@@ -481,7 +514,7 @@ def sample(
             if pushes is not None:
                 pushes[item.loadings] = pushed
         own *= own_weight(item.loadings)
-        own += pushed if among is None else pushed[among]
+        own += pushed if among is None else pushed.take(among)
     if width is not None and item.own:
         own *= np.minimum(width, _widest(item.shape))
         return straight_on(sampler(item.shape), own, _steepness(item.shape))

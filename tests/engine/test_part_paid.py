@@ -85,11 +85,11 @@ def chance_lognormal(z: float, prior: float, sigma: float = SIGMA) -> float:
 
 
 def test_drawing_at_least_keeps_ranks_and_follows_the_truncated_normal() -> None:
-    own = stats.norm.ppf((np.arange(2000) + 0.5) / 2000)
-    scores = at_least(own, np.full(2000, 1.2))
+    above = 1 - (np.arange(2000) + 0.5) / 2000
+    scores = at_least(above, np.full(2000, 1.2))
     assert np.all(np.diff(scores) >= 0)
     assert scores == pytest.approx(stats.truncnorm(1.2, np.inf).ppf((np.arange(2000) + 0.5) / 2000), abs=1e-9)
-    assert np.isfinite(at_least(own, np.full(2000, 9.0))).all()
+    assert np.isfinite(at_least(above, np.full(2000, 9.0))).all()
 
 
 def test_a_line_with_more_to_come_lies_above_what_is_paid() -> None:
