@@ -17,7 +17,7 @@ from forecast.buildfile.schema import Build, Costed, Event, Line
 from forecast.buildfile.toml import parse_toml
 from forecast.errors import MOST_MISTAKES, BuildFileError, BuildNotThereError, Problem
 from forecast.figures.figure import FIGURE_KINDS
-from forecast.figures.file_values import short
+from forecast.figures.file_values import parts_of, short
 from forecast.figures.kinds import FIGURE_KEYS, HOW_TO_WRITE
 from forecast.tables.files import LARGEST_TEXT, UnfitFileError, read_regular
 from forecast.words.text import plain
@@ -375,7 +375,7 @@ def _models_in(annotations: Iterable[Any]) -> list[type[BaseModel]]:
         if isinstance(annotation, type) and issubclass(annotation, BaseModel):
             found.append(annotation)
         else:
-            found += _models_in(get_args(annotation))
+            found += _models_in(parts_of(annotation))
     return found
 
 

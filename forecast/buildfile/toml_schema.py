@@ -27,6 +27,9 @@ FILE_NAME = "build.schema.json"
 LINE = f"#:schema {FILE_NAME}"
 
 _FIGURE = "x-figure"
+_FIGURE_NAMED = "Figure"
+"""What the models' references to a figure end in."""
+_REFERENCE = "#/$defs/Figure"
 _LIMITS = {"gt": "exclusiveMinimum", "ge": "minimum", "lt": "exclusiveMaximum", "le": "maximum"}
 """What pydantic leaves in its own words where a limit stands behind a reader of ours."""
 _SAID = re.compile(r"(?P<names>\w+(?:, \w+)*) : .*")
@@ -77,7 +80,7 @@ class _AsFile(GenerateJsonSchema):
         properties = {key: _without_title(item) for key, item in found["properties"].items()}
         told = attributes_told(model)
         for key, item in properties.items():
-            if key in told and "$ref" not in item:
+            if key in told and ("$ref" not in item or _FIGURE_NAMED in item["$ref"]):
                 item["description"] = told[key]
         if model is Scenario:  # routes stand beside its other keys
             routes = properties.pop("routes")
@@ -144,10 +147,10 @@ def _with_references(node: Any, figures: list[Any]) -> Any:
         return [_with_references(item, figures) for item in node]
     if not isinstance(node, dict):
         return node
-    if _FIGURE in node:
-        figures.append(node["anyOf"])
+    if _FIGURE in node or node.get("$ref") == _REFERENCE:
+        figures += [node["anyOf"]] if _FIGURE in node else []
         said = {key: item for key, item in node.items() if key == "description"}
-        return {"$ref": "#/$defs/Figure", **said}
+        return {"$ref": _REFERENCE, **said}
     return {_LIMITS.get(key, key): _with_references(item, figures) for key, item in node.items()}
 
 

@@ -16,6 +16,7 @@ from pydantic import (
     Field,
 )
 from pydantic_core import PydanticCustomError
+from typing_extensions import TypeAliasType
 
 from forecast.words.countries import COUNTRIES, nearest_country
 from forecast.words.currencies import is_currency, reference_rates
@@ -157,4 +158,9 @@ def keys_of(kind: type[BaseModel], held: type[BaseModel]) -> tuple[str, ...]:
 def _can_hold(form: object, held: type[BaseModel]) -> bool:
     if isinstance(form, type) and not get_args(form):
         return issubclass(form, held)
-    return any(_can_hold(part, held) for part in get_args(form))
+    return any(_can_hold(part, held) for part in parts_of(form))
+
+
+def parts_of(form: object) -> tuple[Any, ...]:
+    """Give what a form of value is made of, behind its name where it has one."""
+    return (form.__value__,) if isinstance(form, TypeAliasType) else get_args(form)

@@ -21,6 +21,7 @@ from pydantic import (
     Tag,
     model_validator,
 )
+from typing_extensions import TypeAliasType
 
 from forecast.errors import SimulationError
 from forecast.figures.figure import FIGURE_KINDS, Cell, FigureBase, own_keys
@@ -470,10 +471,14 @@ if TYPE_CHECKING:
     UncertainFigure: TypeAlias = FigureBase
 else:
     _MODELS = tuple(Annotated[model, Tag(kind)] for kind, model in FIGURE_KINDS.items())
-    UncertainFigure = Annotated[
-        Annotated[Union[_MODELS], Discriminator(_kind_of)],  # noqa: UP007 - of as many as there are
-        BeforeValidator(_raw_figure),
-    ]
+    # An alias with a name: two hundred keys then share one schema, where each made its own at every start.
+    UncertainFigure = TypeAliasType(
+        "Figure",  # as the schema of the build file calls it
+        Annotated[
+            Annotated[Union[_MODELS], Discriminator(_kind_of)],  # noqa: UP007 - of as many as there are
+            BeforeValidator(_raw_figure),
+        ],
+    )
 """An uncertain figure in any of the forms of the build file; the ``kind`` tells the models apart."""
 
 FIGURE_KEYS = frozenset().union(*map(own_keys, FIGURE_KINDS.values())) | {"shape"}
