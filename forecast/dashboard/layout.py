@@ -105,6 +105,9 @@ _STYLE = """
 .stMainBlockContainer h1 { padding: 0 0 0.4rem; }
 .st-key-answer p { font-size: 1.16rem; line-height: 1.5; margin-bottom: 0.4rem; max-width: 46rem; }
 .stAlert strong { white-space: nowrap; }
+/* a field cannot break its text over lines, and the sidebar is narrow */
+[data-testid="stSidebar"] [data-testid="stSelectbox"] input { font-size: 0.82rem; padding-left: 0.5rem;
+  padding-right: 0; }
 /* a choice among many is as high without the keyboard as with it: else what stands below jumps from under the finger */
 [data-testid="stMultiSelectTagsContainer"] input { min-width: 3rem !important; }
 [data-testid="stLayoutWrapper"]:has(> .st-key-tray-foot) { position: sticky; bottom: 0; z-index: 20; }

@@ -46,6 +46,8 @@ PAGES: tuple[tuple[str, str, str], ...] = (
 """File, title and address of each page, in the order of the job."""
 _FIRST = "stand"
 """The page shown on a build that is opened."""
+_IN_ITS_FIELD = 32
+"""Letters of a scenario's name that the sidebar's field shows; a longer one stands in full below it."""
 ASKED, DRAWN = threading.Event(), threading.Event()
 """A first page is asked for, and has been drawn."""
 
@@ -146,6 +148,9 @@ def _scenario(view: Opened) -> None:
         key=key,
         on_change=lambda: choose_scenario(file, st.session_state[key]),
     )
+    shown = names.get(view.scenario or "", "")
+    if len(shown) > _IN_ITS_FIELD:
+        st.caption(safe(shown))
     if view.scenario != plan_of(view):
         st.caption(safe(f"Only looked at: your plan is \u201c{names[plan_of(view)]}\u201d."))
         st.button("Make this my plan", key="make-plan", on_click=calmly(make_plan), args=(view,))

@@ -200,3 +200,14 @@ def test_what_was_chosen_of_a_build_stays_with_it(visit: Opener, own: tuple[Path
     page.reload()
     begun(page, COST)
     agrees(page, first)
+
+
+def test_a_scenarios_name_is_not_cut_off_in_its_field(visit: Opener, untouched: str) -> None:
+    """The last letters of "The whole conversion farmed out" could not be read."""
+    page = visit(untouched)
+    settled(page)
+    selector = page.get_by_test_id("stSidebar").get_by_role("combobox", name="Scenario")
+    for scenario in read_build(Path(untouched)).scenario.values():
+        choose(page, str(scenario.name))
+        expect(selector).to_have_value(str(scenario.name), timeout=20_000)
+        assert selector.evaluate("field => field.scrollWidth <= field.clientWidth"), scenario.name

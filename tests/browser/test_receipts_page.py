@@ -8,7 +8,7 @@ import shutil
 
 import pytest
 from PIL import Image, ImageDraw
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 
 from forecast.ledger.attachments import attachment_path
 from forecast.ledger.folder import DEMOS, BuildFolder
@@ -57,6 +57,18 @@ def take(page: Page, label: str, option: str) -> None:
     page.get_by_role("option", name=re.compile(f"^{option}")).first.click()
 
 
+def news(page: Page) -> Locator:
+    """Give what is said of an entry where it was made: how far it moved P80."""
+    return page.get_by_test_id("stAlert").get_by_text(re.compile("P80 (moved|stays)"))
+
+
+def all_of_it(page: Page, words: str) -> None:
+    """Open what stands behind the news, and see that it says all."""
+    page.get_by_text("What was entered, and all that it did").click()
+    expect(page.get_by_test_id("stExpander").get_by_text(re.compile(words))).to_be_visible(timeout=10_000)
+    settled(page)
+
+
 def test_a_receipt_with_a_photo_takes_a_minute_on_a_phone(visit: Opener, build: BuildFolder) -> None:
     page = receipts(visit, build, 390)
     form = page.locator(".st-key-receipt-form")
@@ -71,12 +83,14 @@ def test_a_receipt_with_a_photo_takes_a_minute_on_a_phone(visit: Opener, build: 
     keep(page, "receipts-form-phone")
     page.set_viewport_size({"width": 390, "height": 480})  # as much as a phone's keyboard leaves
     form.get_by_role("button", name="Save receipt").click()
-    said = page.get_by_text(re.compile(r"€86.40 to Paint counter on .*Kept with it: till.jpg."))
+    said = news(page)
     expect(said).to_be_visible(timeout=30_000)
     settled(page)
     expect(said).to_be_in_viewport(ratio=1)
     expect(page.get_by_role("button", name="Enter another")).to_be_visible()
     expect(form).to_have_count(0)
+    expect(page.get_by_role("button", name="Take back €86.40 to Paint counter")).to_be_visible()
+    all_of_it(page, r"€86.40 to Paint counter on .*Kept with it: till.jpg.")
     page.set_viewport_size({"width": 390, "height": 844})
     wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     assert wide <= 0, "the page scrolls sideways"
@@ -111,7 +125,8 @@ def test_the_first_tap_saves_while_the_box_of_lines_has_the_focus(visit: Opener,
     page.mouse.down()
     page.wait_for_timeout(80)  # as long as a finger rests
     page.mouse.up()
-    expect(page.get_by_text(re.compile(r"€61.20 to Resin counter on "))).to_be_visible(timeout=15_000)
+    expect(news(page)).to_be_visible(timeout=15_000)
+    all_of_it(page, r"€61.20 to Resin counter on ")
     settled(page)
     links = page.locator(".st-key-phone-nav").get_by_role("link")
     expect(links).to_have_count(7)
@@ -136,15 +151,15 @@ def test_a_banks_file_is_shown_as_it_was_read_then_entered(visit: Opener, build:
     expect(page.get_by_text("1 held back: tick Enter where it is a payment of its own.")).to_be_visible()
     keep(page, "receipts-import-laptop")
     page.get_by_role("button", name="Enter 2 receipts").click()
-    expect(page.get_by_text("Entered from may.csv: 2 receipts. Left out: 1 row.")).to_be_visible(
-        timeout=30_000
-    )
+    expect(news(page)).to_be_visible(timeout=30_000)
+    all_of_it(page, r"Entered from may.csv: 2 receipts. Left out: 1 row.")
     assert ledger.paid_by_line()["primer"] - before == 2_000 + 14_850 + 6_100
     settled(page)
     page.get_by_role("button", name="Take back 2 receipts").click()
-    expect(page.get_by_text("Taken back: 2 receipts, the first of Paint counter 0042")).to_be_visible(
+    expect(page.get_by_text("Taken back: 2 receipts, the first of Paint counter 0042").last).to_be_attached(
         timeout=30_000
     )
+    expect(news(page)).to_be_visible()
     assert ledger.paid_by_line()["primer"] - before == 2_000
     settled(page)
     keep(page, "receipts-laptop")

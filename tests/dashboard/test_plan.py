@@ -37,3 +37,15 @@ def test_ways_and_mixes_are_told_whichever_way_is_the_plan(tmp_path: Path, run: 
     assert not app.error
     assert not app.exception
     assert "Your own mix" in [item.value for item in app.subheader]
+
+
+def test_a_name_longer_than_its_field_stands_in_full_below_it(tmp_path: Path, run: Run) -> None:
+    create_build(tmp_path / "build", read_answers({"country": "NL", "origin": "GB", "paint": "shop"}))
+    file = tmp_path / "build" / "build.toml"
+    name = "Arches, paint and electrics by three different shops"
+    file.write_text(file.read_text("utf-8").replace('name = "Mixed"', f'name = "{name}"'), "utf-8")
+    app = run(file, "stand")
+    assert name in app.sidebar.selectbox[0].options
+    assert sidebar(app).count(name) == 1
+    app.sidebar.selectbox[0].set_value("diy").run()
+    assert sidebar(app).count(name) == 1  # as the plan that is not looked at

@@ -203,3 +203,10 @@ def test_at_its_end_nothing_is_said_to_be_paid_so_far(run: Run, half_way: BuildF
     assert not app.exception
     assert "so far" not in words(app)
     assert "**NZ$21,106.37** paid in all, in 25 receipts." in words(app)
+
+
+def test_the_table_of_shared_causes_says_which_lines_show_each(run: Run, half_way: BuildFolder) -> None:
+    """Its last column was headed "Told by"."""
+    app = run(half_way.build_file, PAGE)
+    tables = "\n".join(item.proto.body for item in app.main.get("html"))
+    assert '<th scope="col">Lines that show it</th>' in tables
