@@ -103,6 +103,14 @@ def test_the_mixed_way_of_the_demo_sprays_primer_and_keeps_its_mask() -> None:
     assert named == {"isocyanate": ("filling",), "airbags": ("electrics",), "driver_aids": ("electrics",)}
 
 
+def test_priming_beside_a_shop_that_paints_keeps_its_mask_in_the_demo_half_way() -> None:
+    demo = read_build(DEMOS / "half-way-new-zealand")
+    mixed, alone = (
+        {line.id: line for line in choose(demo, way).lines}["breathing"] for way in ("mixed", "diy")
+    )
+    assert mixed.amount != alone.amount  # the shop masks the car
+
+
 def test_all_by_oneself_in_the_demos_names_paint_and_arches() -> None:
     for name in ("before-ordering-ireland", "half-way-new-zealand"):
         demo = read_build(DEMOS / name)

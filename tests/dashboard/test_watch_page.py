@@ -130,7 +130,7 @@ def test_two_days_of_ones_own(page: AppTest, half_way: BuildFolder) -> None:
 
 def test_events_are_not_counted_as_lines(page: AppTest) -> None:
     said = words(page)
-    assert "20 of 38 lines are closed" in said
+    assert "20 of 39 lines are closed" in said
 
 
 def test_a_frozen_budget_shows_at_once(run: Run, half_way: BuildFolder) -> None:

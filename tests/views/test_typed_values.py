@@ -128,6 +128,6 @@ def test_a_sum_with_a_digit_too_many_can_be_typed_as_it_is_told(
     folder: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     bill = ("receipt", "add", folder, "--supplier", "x", "--line", "kit", "--amount")
-    assert "'1.275' can mean 1275 or 1.28. Write 1275, or 1.28." in refused(capsys, *bill, "1.275")
-    assert main([*bill, "1.28"]) == 0
-    assert BuildFolder.at(folder).ledger().paid_by_line() == {"kit": 128}
+    assert "'19.275' can mean 19275 or 19.28. Write 19275, or 19.28." in refused(capsys, *bill, "19.275")
+    assert main([*bill, "19.28"]) == 0
+    assert BuildFolder.at(folder).ledger().paid_by_line() == {"kit": 1_928}
