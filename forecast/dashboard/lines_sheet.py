@@ -100,8 +100,10 @@ def _grid(loaded: SheetFile, plain: tuple[SheetRow, ...], key: str, states: Mapp
     here = {row.path for row in plain}
     kept["edits"] = _elsewhere(kept["edits"], here) | differences(plain, live)
     kept["unread"] = _elsewhere(kept["unread"], here) | _unread(plain, doubts)
-    keep_draft()
-    tray()  # before the grid, which a browser takes longer to draw than the effect takes to be worked out
+    try:
+        tray()  # before the grid, which a browser takes longer to draw than the effect takes to be worked out
+    finally:
+        keep_draft()  # a disk can take as long as the effect
     beside = [
         word or states.get(row.item, "")
         for word, row in zip(_words(loaded, plain, live, doubts), plain, strict=True)

@@ -80,10 +80,11 @@ def run(argument: str | None = None) -> None:
             _refused(error, start)
             return
     told_late()
-    if page is start:  # a build that is begun is not the one that is open
-        _sidebar(None, starting=True)
-    else:
-        _sidebar(view)
+    with st.sidebar:
+        here, others = st.container(), st.container()
+    if view is not None and page is not start:  # a build that is begun is not the one that is open
+        with here, told_plainly():
+            _open_now(view)
     # On a phone the sidebar covers the page and stays open after a tap: there the links stand at the foot as well.
     with st.container(key="phone-nav", horizontal=True):
         for link in pages:
@@ -106,6 +107,8 @@ def run(argument: str | None = None) -> None:
         if view is not None:
             with told_plainly():
                 tray()
+    with others, told_plainly():  # last: they are read from their files, and nobody waits for them
+        _other_builds(starting=page is start)
     DRAWN.set()
 
 
@@ -119,17 +122,15 @@ def _refused(error: Exception, start: StreamlitPage) -> None:
         st.markdown("Mend it in your editor, save it, and this page shows it.")
     st.markdown("Or put a copy back: Start or open a build, Open a build, Copies.")
     st.page_link(start)
-    _sidebar(None)
-
-
-def _sidebar(view: Opened | None, *, starting: bool = False) -> None:
     with st.sidebar, told_plainly():
-        if view is not None:
-            st.markdown(f"**{safe(view.build.name)}**")
-            if view.build.build.notice:
-                st.caption(safe(view.build.build.notice))
-            _scenario(view)
-        _other_builds(starting=starting)
+        _other_builds(starting=False)
+
+
+def _open_now(view: Opened) -> None:
+    st.markdown(f"**{safe(view.build.name)}**")
+    if view.build.build.notice:
+        st.caption(safe(view.build.build.notice))
+    _scenario(view)
 
 
 def _scenario(view: Opened) -> None:
