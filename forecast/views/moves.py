@@ -375,6 +375,9 @@ def entry_reasons(
     )
     if gone and not any(amount for _, amount in told[_ENTERED:]):
         return ()  # that they cannot happen any more is said already, and P80 moved by just that
+    open_again = undone and bool(others) and all(line.kind == "event" and _is_gone(line) for line in others)
+    if open_again and not any(amount for _, amount in told[_ENTERED:]):
+        return (EntryReason(f"{told[1][0]}."),)  # P80 moved by just that
     spread = change - sum(amount for _, amount in told)
     others_told = sum(bool(amount) for _, amount in told[_ENTERED:])
     alone = len(entered) == 1 or (bool(others) and not bought and all(line.unforeseen for line in others))
@@ -403,7 +406,10 @@ def _taken_back_words(lines: list[LineWatch]) -> str:
     """Say how lines and events count, now that what was entered of them is taken back."""
     bare = all(not line.paid and not line.committed and line.state == "untouched" for line in lines)
     if len(lines) > 1:
-        return f"{len(lines)} lines count {'at their estimates again' if bare else 'as they did before'}"
+        kinds = {line.kind for line in lines}
+        noun = "risks" if kinds == {"event"} else "lines and risks" if "event" in kinds else "lines"
+        how = "at their estimates again" if bare and noun == "lines" else "as they did before"
+        return f"{len(lines)} {noun} count {how}"
     (line,) = lines
     name = f"\u201c{short(line.title)}\u201d"
     if not bare:

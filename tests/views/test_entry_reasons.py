@@ -216,3 +216,20 @@ def test_shortly_is_how_far_and_the_reason_that_moved_it_most() -> None:
     assert told.shortly == "P80 moved by −€90, from €100 to €10. Less can vary now: −€500."
     assert told.whole.endswith("Your budget is now enough.")
     assert AfterEntry("P80 stays at €10.").shortly == "P80 stays at €10."
+
+
+def test_a_risk_that_is_open_again_is_all_the_reason_there_is(tmp_path: Path) -> None:
+    build = parse_build(
+        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n[[line]]\nid = "kit"\ngroup = "kit"\n'
+        "amount = { low = 500, middle = 700, high = 1200 }\n"
+        '[[event]]\nid = "rust"\nchance = 0.3\ncost = { low = 200, middle = 400, high = 900 }\n'
+    )
+    ledger = Ledger(tmp_path / "r.db", currency="EUR")
+    ledger.mark_event("rust", "cannot-happen", DAY)
+    earlier = reforecast(build, ledger, trials=2048)
+    undo_last(ledger)
+    back = reforecast(build, ledger, trials=2048)
+    was, is_ = earlier.percentile(0.8), back.percentile(0.8)
+    told = after_entry(was, earlier, is_, back, "EUR", None, "", undone=True)
+    assert told.change > 0
+    assert [one.sentence for one in told.reasons] == ["“Rust” may happen as before."]
