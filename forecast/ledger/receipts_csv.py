@@ -37,11 +37,11 @@ import hashlib
 import io
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, TypeAlias, cast
 
 from forecast.errors import ImportRefusedError, LedgerError, NumberError, Problem
 from forecast.ledger import Baseline, Ledger, NewReceipt, Receipt, ReceiptKind
@@ -98,7 +98,7 @@ def load_receipts_csv(path: str | Path, ledger: Ledger, content: bytes | None = 
     """
     names, rows = _read(path, content)
     problems: list[Problem] = []
-    steps: list[tuple[int, str, dict[str, str]]] = []
+    steps: list[_Step] = []
     receipts: dict[str, list[tuple[int, dict[str, str]]]] = {}
     seen: dict[str, int] = {}
     for number, row in rows:
@@ -116,8 +116,7 @@ def load_receipts_csv(path: str | Path, ledger: Ledger, content: bytes | None = 
             steps.append((number, kind, row))
     counts: dict[str, int] = {}
     with ledger.together():
-        # What others refer to first, wherever it stands: a deposit may be dated before its commitment.
-        for number, kind, row in sorted(steps, key=lambda step: _turn(step[1])):
+        for number, kind, row in _in_turn(steps):
             counts[kind] = counts.get(kind, 0) + 1
             try:
                 if kind in _RECEIPTS:
@@ -133,8 +132,24 @@ def load_receipts_csv(path: str | Path, ledger: Ledger, content: bytes | None = 
     return Loaded(counts)
 
 
-def _turn(kind: str) -> int:
-    return 0 if kind in _AGREEMENTS else 1 if kind in _RECEIPTS else 2
+_Step: TypeAlias = tuple[int, str, dict[str, str]]
+"""A row's number, its kind, and what stands in it."""
+
+
+def _in_turn(steps: Sequence[_Step]) -> Sequence[_Step]:
+    """Put what others refer to first, wherever it stands: a deposit may be dated before its commitment.
+
+    A void stays where it is among receipts, so that what was entered anew after a mistake stands after it; one that is
+    written before its receipt comes after all of them.
+    """
+    to_come = {row["receipt"] for _, kind, row in steps if kind in _RECEIPTS}
+    turns = []
+    for _, kind, row in steps:
+        if kind in _RECEIPTS:
+            to_come.discard(row["receipt"])
+        early = kind in _RECEIPTS or (kind == "void" and row["receipt"] not in to_come)
+        turns.append(0 if kind in _AGREEMENTS else 1 if early else 2)
+    return [step for _, step in sorted(zip(turns, steps, strict=True), key=lambda one: one[0])]
 
 
 def is_ledger_text(path: str | Path, content: bytes | None = None) -> bool:
@@ -333,7 +348,7 @@ def _freeze(ledger: Ledger, row: dict[str, str], currency: str, key: str) -> Non
 
 
 def _export_rows(ledger: Ledger) -> Iterator[dict[str, str]]:
-    """Give all rows by date; commitments before what is paid against them, voids and ends after what they end."""
+    """Give all rows by date; commitments before what is paid against them, ends after what they end."""
     dated: list[tuple[date, int, int, list[dict[str, str]]]] = []
     commitments = ledger.list_commitments(include_ended=True)
     keys = {item.id: item.entry_key for item in commitments}
@@ -362,7 +377,7 @@ def _export_rows(ledger: Ledger) -> Iterator[dict[str, str]]:
             dated.append((receipt.date, 1, receipt.id, list(_receipt_rows(receipt, keys))))
         else:
             void = {"kind": "void", "receipt": by_id[receipt.voids].entry_key, "note": receipt.note}
-            dated.append((receipt.date, 2, receipt.id, [void]))
+            dated.append((receipt.date, 1, receipt.id, [void]))
     for order, (about, mark) in enumerate(ledger.list_marks()):
         kind = _KIND_OF_STATE[about][mark.state]
         dated.append((mark.date, 3, order, [{"kind": kind, "line": mark.subject, "note": mark.note}]))

@@ -122,6 +122,30 @@ def test_all_that_may_be_said_on_one_day_is_exported_and_read_back(tmp_path: Pat
     ]
 
 
+@pytest.mark.parametrize("void_on", ["2026-05-02", "2026-05-09"])
+def test_what_was_entered_anew_after_a_mistake_stands_after_it_when_read_back(
+    tmp_path: Path, void_on: str
+) -> None:
+    first, second = (Ledger(tmp_path / f"{name}.db", currency="EUR") for name in ("first", "second"))
+    first.add_receipt("2026-05-02", "Paint counter", 700, "EUR", [("tape", 700)])
+    wrong = first.add_receipt("2026-05-02", "Shop", 5000, "EUR", [("paint", 5000)])
+    first.void_receipt(wrong.id, "ten times too much", void_on)
+    for day in ("2026-05-01", "2026-05-02", "2026-05-09"):
+        first.add_receipt(day, "Shop", 500, "EUR", [("paint", 500)])
+    export(first, tmp_path / "out.csv")
+    load_receipts_csv(tmp_path / "out.csv", second)
+    assert image(second) == image(first)
+
+
+def test_a_void_that_stands_before_what_it_takes_back_is_read_all_the_same(tmp_path: Path) -> None:
+    rows = "date,receipt,kind,supplier,amount,currency,line,note\n"
+    rows += "2026-05-02,a,void,,,,,twice\n2026-05-02,a,,Shop,5.00,EUR,paint,\n"
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    load_receipts_csv(_file(tmp_path, rows), ledger)
+    assert ledger.list_receipts() == ()
+    assert len(ledger.list_receipts(include_void=True)) == 2
+
+
 ODD = (
     "=HYPERLINK(1)", "'=1", "''@x", "-5", "+1", " a ", "a\rb", "a\r\nb", "a\0b", "\x1b[31m", "\udcff", "\ufeffx", '"',
     "a,b;c\td",
