@@ -1,4 +1,4 @@
-"""Learning from facts: what observed scores say about what rows share, exactly.
+"""Learning from facts: what observed scores say about what rows share.
 
 Latents are the shared causes, and those inputs (a rate of exchange) that an observed row shares with open ones:
 independent standard normals. With loadings Λ (m observed rows × L latents), own variances Ψ = diag(1 − Σλ²) and
@@ -16,6 +16,10 @@ people's ranges are too narrow, few too wide, and a price that meets its middle 
 rather than ranged too widely. The stated P10 and P90 hold nearly what they say while κ is not known, and P80 of a build
 stays where it was. Given κ the scores of own ranges are κ times those above, so that z ~ N(0, κ²(ΛΛᵀ + Ψ)), and κ's
 posterior on a grid is in closed form. One closed line alone changes no width (`HEARD_FROM`).
+
+A guess far from what the others say is more likely one range gone wrong than a sign that all are: own errors have the
+tails of a t distribution (`TAILS`). The mean is then the mode of the latents under these tails, found by weights as
+above; near the middle of its range nothing changes.
 """
 
 from __future__ import annotations
@@ -25,6 +29,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from forecast.figures.normal import normal_scores, normal_share
 from forecast.figures.shapes import Array
@@ -35,6 +40,18 @@ SCORE_CLIP = 3.5
 NO_NEWS = 0.02
 """Relative spread under which a computed row says nothing: duty on a kit whose price is known differs from its
 formula by roundings and the day's rate, not by luck."""
+
+TAILS = 4.0
+"""Degrees of freedom of the t distribution that a guess's own error is taken to have, as robust regression mostly does:
+a price far outside its range is more likely that one range gone wrong than a sign that all others are. Within one
+deviation of what the other lines say a score counts in full, beyond it by (ν + 1) / (ν + r²), the weight of the EM
+algorithm for such errors (Lange, Little & Taylor 1989, Robust statistical modeling using the t distribution, JASA 84,
+equation 3, from memory)."""
+_ROUNDS, _CLOSE = 50, 1e-4
+
+FAR_OUT = 3.0
+"""So many deviations out, by the width of the others, a price counts for the width of all ranges as if it lay there:
+one that is wrong by itself must not make every open line three times as wide."""
 
 WIDTH_CLIP = 6.0
 """The same for what scores say of the width of ranges, where a range that was wrong is the news."""
@@ -113,12 +130,15 @@ class Posterior:
         Lower triangular, with root @ root.T the covariance.
     width : Width or None
         None where no own range is known: all count as stated.
+    moves : ndarray, shape (L, m)
+        What each observation adds to ``own`` or ``other``.
     """
 
     own: Array
     other: Array
     root: Array
-    width: Width | None = None
+    width: Width | None
+    moves: Array
 
     @property
     def mean(self) -> Array:
@@ -154,7 +174,7 @@ def posterior(
     ----------
     loadings : sequence of m rows of L numbers
     scores : sequence of m numbers
-        Clipped here at ±SCORE_CLIP.
+        Clipped here at ±SCORE_CLIP, those of own ranges at ±WIDTH_CLIP: how far these count is a matter of `TAILS`.
     latents : int
         L.
     weights : sequence of m numbers, optional
@@ -174,19 +194,58 @@ def posterior(
     weight = np.ones(count) if weights is None else np.asarray(weights, dtype=float)
     mine = np.zeros(count, dtype=np.bool_) if own is None else np.asarray(own, dtype=np.bool_)
     noise = np.zeros(count) if evidence is None else np.asarray(evidence, dtype=float)
-    z = np.clip(np.asarray(scores, dtype=float), -SCORE_CLIP, SCORE_CLIP)
-    wide = np.clip(np.asarray(scores, dtype=float), -WIDTH_CLIP, WIDTH_CLIP)
+    farthest = np.where(mine, WIDTH_CLIP, SCORE_CLIP)
+    z = np.clip(np.asarray(scores, dtype=float), -farthest, farthest)
     said = weight / (1 + noise)
-    width = _width(matrix[mine], wide[mine], said[mine]) if np.any(weight[mine] > 0) else None
+    trust, scale = trusted(matrix, z, weight, noise, mine)
+    near = np.clip(z, -FAR_OUT * scale, FAR_OUT * scale)
+    width = _width(matrix[mine], near[mine], said[mine]) if np.any(weight[mine] > 0) else None
     if width is None and not np.any(matrix):
         return None
-    precision = weight / (1 - np.sum(matrix**2, axis=1) + noise)
-    weighted = matrix * precision[:, None]
+    alone = 1 - np.sum(matrix**2, axis=1) + noise
+    weighted = matrix * (trust * weight / alone)[:, None]
     covariance = np.linalg.inv(np.eye(latents) + matrix.T @ weighted)
+    taught = covariance @ weighted.T
     covariance = 0.5 * (covariance + covariance.T)
     root = np.linalg.cholesky(covariance).astype(np.float64) if latents else np.zeros((0, 0))
-    taught = covariance @ weighted.T
-    return Posterior(taught[:, mine] @ z[mine], taught[:, ~mine] @ z[~mine], root, width)
+    moves = taught * z
+    return Posterior(moves[:, mine].sum(axis=1), moves[:, ~mine].sum(axis=1), root, width, moves)
+
+
+def trusted(
+    matrix: Array, z: Array, weight: Array, noise: Array, mine: NDArray[np.bool_]
+) -> tuple[Array, float]:
+    """Give how far each guess counts, so far as it lies from what the others say: see `TAILS`.
+
+    Parameters
+    ----------
+    matrix : ndarray, shape (m, L)
+        Loadings.
+    z, weight, noise : ndarray, shape (m,)
+        As for `posterior`.
+    mine : ndarray of bool, shape (m,)
+        Which are guesses; what others say of prices and rates counts in full.
+
+    Returns
+    -------
+    trust : ndarray, shape (m,)
+        From 0 to 1.
+    scale : float
+        κ by which they were judged. What is far off counts less for it too, or one price would excuse itself.
+    """
+    alone = 1 - np.sum(matrix**2, axis=1) + noise
+    trust, scale, one = np.ones(z.size), 1.0, np.eye(matrix.shape[1])
+    guesses = np.any(weight[mine] > 0)
+    for _ in range(_ROUNDS if guesses else 0):
+        scale = _width(matrix[mine], z[mine], (trust * weight / (1 + noise))[mine]).middle
+        scores = z / np.where(mine, scale, 1.0)
+        weighted = matrix * (trust * weight / alone)[:, None]
+        others = matrix @ np.linalg.solve(one + matrix.T @ weighted, weighted.T @ scores)
+        counts = (TAILS + 1) / (TAILS + (scores - others) ** 2 / alone)
+        before, trust = trust, np.where(mine, np.minimum(1.0, counts), 1.0)
+        if np.max(np.abs(trust - before)) < _CLOSE:
+            break
+    return trust, scale
 
 
 def _width(matrix: Array, z: Array, weight: Array) -> Width:

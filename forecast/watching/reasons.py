@@ -8,7 +8,6 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
-from forecast.engine.condition import SCORE_CLIP
 from forecast.engine.facts import Prior, learn
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, PlanInput, Row
@@ -43,8 +42,8 @@ def learned_causes(
 ) -> tuple[LearnedCause, ...]:
     """Give what known amounts taught about each shared cause.
 
-    The mean V Λᵀ Ψ⁻¹ z is a sum over what was observed (see `forecast.engine.condition`), so it can be shared out
-    without a rest. Events, which reweight trials instead, are not in it.
+    The mean is a sum over what was observed (`Posterior.moves`), so it can be shared out without a rest. Events, which
+    reweight trials instead, are not in it.
 
     Parameters
     ----------
@@ -64,14 +63,9 @@ def learned_causes(
     observed = learned.observations
     if found is None or not observed:
         return ()
-    loadings = np.array([one.loadings for one in observed])
-    scores = np.clip([one.score for one in observed], -SCORE_CLIP, SCORE_CLIP)
-    precision = np.array(
-        [one.weight / (1 - sum(value * value for value in one.loadings) + one.evidence) for one in observed]
-    )
-    if found.width is not None:  # what own ranges taught counts less the wider these should have been
-        scores = scores * np.where([one.own for one in observed], found.width.inverse_mean, 1.0)
-    moves = found.covariance @ (loadings * (scores * precision)[:, None]).T
+    factor = 1.0 if found.width is None else found.width.inverse_mean
+    # what own ranges taught counts less the wider these should have been
+    moves = found.moves * np.where([one.own for one in observed], factor, 1.0)
     mean = found.mean
     told = []
     for place, cause in enumerate(plan.causes):

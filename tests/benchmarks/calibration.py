@@ -158,7 +158,7 @@ def truths(plan: Plan, count: int, seed: int) -> Truth:
 
     nothing = np.zeros(len(plan.causes))
     width = Width.unknown() if any(item.own for item in plan.inputs) else None
-    before = Posterior(nothing, nothing, np.eye(len(plan.causes)), width)
+    before = Posterior(nothing, nothing, np.eye(len(plan.causes)), width, nothing[:, None])
     conditions = Conditions(before, (), {}, {}, {}, {}, {}, ())
     replicates, n = replicate_sizes(count)
     reference = np.array(list(plan.at_middle(gated="by chance").values()))
@@ -367,17 +367,19 @@ amount = {{ low = {500 + 40 * place}, middle = {700 + 55 * place}, high = {1050 
     for place in range(30)
 )
 BUILDERS = {
-    "right": (1.0, 0.0),
-    "twice as wide": (2.0, 0.0),
-    "a fifth dearer": (1.0, 0.2),
-    "both": (2.0, 0.2),
+    "right": (1.0, 0.0, 0.0),
+    "twice as wide": (2.0, 0.0, 0.0),
+    "a fifth dearer": (1.0, 0.2, 0.0),
+    "both": (2.0, 0.2, 0.0),
+    "one in ten twice its price": (1.0, 0.0, 0.1),
 }
-"""Builders who are wrong: the true spread of scores over the stated one, and how much dearer everything is."""
+"""Builders who are wrong: the true spread of scores over the stated one, how much dearer everything is, and the share of
+lines that cost twice as much, each for a reason of its own."""
 
 
 def misspecified(builder: str, share: float, builds: int, seed: int = 1, trials: int = 1024) -> float:
     """Give how often P10 to P90 holds the truth, for a builder who is wrong, with a share of thirty lines closed."""
-    spread, dearer = BUILDERS[builder]
+    spread, dearer, doubled = BUILDERS[builder]
     plan = compile_plan(parse_build(HEAD + THIRTY))
     replay = Replay(plan, trials, seed)
     rng = np.random.default_rng(seed)
@@ -388,7 +390,7 @@ def misspecified(builder: str, share: float, builds: int, seed: int = 1, trials:
         for item in plan.inputs:
             score = item.loadings[0] * cause + np.sqrt(1 - item.loadings[0] ** 2) * rng.standard_normal()
             value = float(item.shape.ppf(np.array([spread * score]))[0]) * (1 + dearer)
-            costs[item.id.removesuffix(".amount")] = value
+            costs[item.id.removesuffix(".amount")] = value * (1 + (doubled > 0 and rng.random() < doubled))
         known = rng.permutation(list(costs))[: round(share * len(costs))]
         facts = KnownFacts(amounts={str(name): costs[str(name)] for name in known})
         totals = replay.run(replay.conditions(facts)).totals

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy import integrate, stats
+from scipy import integrate, optimize, stats
 
 from forecast import KnownFacts, simulate
 from forecast.buildfile.reader import parse_build
@@ -19,6 +19,7 @@ from forecast.buildfile.schema import Build
 from forecast.engine.condition import (
     HEARD_FROM,
     HEARD_WHOLLY,
+    TAILS,
     WIDTH_ABOVE,
     WIDTH_BELOW,
     WIDTH_BEND,
@@ -27,6 +28,7 @@ from forecast.engine.condition import (
     Width,
     posterior,
     regressed_loadings,
+    trusted,
 )
 from forecast.engine.known import PartPaid
 from forecast.engine.margin import SPAN
@@ -178,11 +180,12 @@ def test_open_ranges_are_drawn_as_wide_as_learnt_and_stay_paired() -> None:
 def test_what_others_taught_moves_the_mean_as_if_nothing_were_learnt_of_ranges() -> None:
     """Wider ranges teach the cause less, and are moved the more by it: E[line | z] = mean + sd · ρ z whatever κ is.
 
-    Its variance is E[κ²] (1 − ρ (1, 1, 1) C⁻¹ (1, 1, 1)ᵀ ρ) sd², C with ρ off its diagonal; Σz counts ρ / (1 + 2ρ).
+    Its variance is E[κ²] (1 − ρ (1, 1, 1) C⁻¹ (1, 1, 1)ᵀ ρ) sd², C with ρ off its diagonal; Σz counts ρ / (1 + 2ρ). So
+    it is where each lies within a deviation of what the others say.
     """
-    rho, scores = 0.3, (2.5, -1.0, 2.0)
+    rho, scores = 0.3, (0.5, -0.25, 0.4)
     build = learning(normals([(100, 20), (200, 40), (300, 60), (100, 10)], rho))
-    amounts = {"n0": 150.0, "n2": 240.0, "n3": 120.0}
+    amounts = {"n0": 110.0, "n2": 285.0, "n3": 104.0}
     after = simulate(build, trials=65_536, known=KnownFacts(amounts=amounts)).trials.row("n1")
     covariance = np.full((3, 3), rho) + (1 - rho) * np.eye(3)
     second = expected(
@@ -199,6 +202,63 @@ def test_what_taught_a_cause_still_adds_up() -> None:
     plan = compile_plan(learning(normals([(100, 20), (200, 40), (300, 60)], 0.3)))
     [cause] = learned_causes(plan, KnownFacts(amounts={"n0": 150.0, "n1": 210.0}), 1)
     assert sum(move for _, move in cause.taught_by) == pytest.approx(cause.mean, abs=1e-12)
+
+
+# -- a price far outside its range
+
+
+def misfit(residual: float) -> float:
+    """Give what a guess's error adds to minus the logarithm of the density: normal within one, of a t beyond."""
+    if abs(residual) <= 1:
+        return 0.5 * residual**2
+    return 0.5 + 0.5 * (TAILS + 1) * float(np.log((TAILS + residual**2) / (TAILS + 1)))
+
+
+@pytest.mark.parametrize(
+    "scores", [[0.8], [2.0], [3.5], [-6.0], [3.0, -0.5], [2.5, 2.2, 1.9], [6.0, 0.1, -0.2, 0.3]]
+)
+def test_the_mean_is_the_mode_under_tails_of_a_t(scores: list[float]) -> None:
+    """Against a general-purpose minimiser (SciPy), at the width that they were judged by."""
+    loading, count = 0.5, len(scores)
+    found = posterior([[loading]] * count, scores, 1, own=[True] * count)
+    assert found is not None
+    _, scale = trusted(
+        np.full((count, 1), loading),
+        np.array(scores),
+        np.ones(count),
+        np.zeros(count),
+        np.ones(count, dtype=bool),
+    )
+    alone = np.sqrt(1 - loading**2)
+
+    def against(cause: float) -> float:
+        return 0.5 * cause**2 + sum(misfit((z / scale - loading * cause) / alone) for z in scores)
+
+    best = optimize.minimize_scalar(against, bounds=(-4, 4), method="bounded", options={"xatol": 1e-9})
+    assert found.own[0] / scale == pytest.approx(best.x, abs=1e-3)
+    assert found.moves.sum() == pytest.approx(found.own[0])
+
+
+def test_one_price_far_outside_its_range_says_little_of_the_others_and_several_say_much() -> None:
+    """With normal errors the cause would rise by half of each score's: by 3 here, for a price typed ten times over."""
+
+    def taught(*scores: float) -> float:
+        found = posterior([[0.5]] * len(scores), list(scores), 1, own=[True] * len(scores))
+        assert found is not None
+        return float(found.own[0])
+
+    assert taught(0.8) == pytest.approx(0.4)
+    alone = [taught(score) for score in (1.0, 2.0, 3.0, 6.0)]
+    assert alone[1] > alone[0]
+    assert alone[3] < alone[2] < 0.8  # the farther out, the more it is its own affair
+    assert taught(3.0, 3.0, 3.0, 3.0) > 3 * alone[2] * 0.8
+    assert taught(6.0, 0.0, 0.0, 0.0) < 0.25
+
+
+def test_what_is_no_guess_of_ones_own_teaches_as_far_as_it_lies() -> None:
+    found = posterior([[0.5]], [3.0], 1)
+    assert found is not None
+    assert found.mean[0] == pytest.approx(0.5 * 3.0)
 
 
 def test_a_line_paid_in_part_is_as_wide_as_the_others() -> None:
