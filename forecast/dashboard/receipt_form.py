@@ -20,6 +20,7 @@ from forecast.dashboard.asking import unambiguous
 from forecast.dashboard.layout import safe, said, table, text, told_plainly
 from forecast.dashboard.receipts_news import (
     JUST_ENTERED,
+    Done,
     ask_first,
     currency_of_line,
     enter,
@@ -36,7 +37,7 @@ from forecast.ledger.matching import SupplierHistory
 from forecast.ledger.papers.paper import Paper
 from forecast.ledger.papers.read import read_paper
 from forecast.views.paper_words import found_nothing, paper_rows, paper_sentence
-from forecast.views.settling_words import of_100, question, receipt_words, tenth_question
+from forecast.views.settling_words import of_100, paid_words, question, receipt_words, tenth_question
 from forecast.watching.estimates import Way, expected_sums, middle_figures, shared_out
 from forecast.watching.oddities import oddities
 from forecast.watching.settling import Likely, enter_receipt, titles_of
@@ -552,7 +553,7 @@ def _new(view: Opened, entry: Entry) -> NewReceipt:
     )  # fmt: skip
 
 
-def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
+def _save(view: Opened, entry: Entry, *, meant: bool = False) -> Done:
     """Enter a receipt with its documents and what was answered of its lines, all or nothing."""
     entry, added = _with_line(view, entry)
     new, titles, build = checked(_new(view, entry)), view.titles(), view.build
@@ -578,11 +579,13 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> str:
         entered = enter_receipt(ledger, build, new, dict(entry.answers))
         for document in entry.documents:
             attach_file(ledger, entered.receipt.id, document.name, document.content)
-    return receipt_words(
+    whole = receipt_words(
         entered, build, ledger, titles, view.scenario, added=[] if added is None else [str(added.table["id"])],
         documents=[document.name for document in entry.documents],
         shared=len(entry.parts) > 1 and not all(text.strip() for _, text in entry.parts),
     )  # fmt: skip
+    sold = build.income.issuperset(split.line_id for split in entered.receipt.splits)
+    return Done(f"Saved: {paid_words(entered.receipt, sold=sold)}.", whole)
 
 
 def split_parts(

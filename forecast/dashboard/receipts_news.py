@@ -93,7 +93,15 @@ def _saved(view: Opened) -> Opened:
     return opened(saved=True) if view.unsaved else view
 
 
-def enter(view: Opened, place: str, work: Callable[[], str], *, undone: bool = False) -> bool:
+@dataclass(frozen=True)
+class Done:
+    """What was entered, in a few words and in full."""
+
+    shortly: str
+    whole: str
+
+
+def enter(view: Opened, place: str, work: Callable[[], str | Done], *, undone: bool = False) -> bool:
     """Write something to the ledger and keep the news of what it moved for the next run.
 
     Parameters
@@ -102,7 +110,7 @@ def enter(view: Opened, place: str, work: Callable[[], str], *, undone: bool = F
     place : str
         Which part of the page says it then: where the button stood, so that nobody scrolls for it.
     work : callable
-        Does it and gives the sentence that says what was done.
+        Does it and gives the sentence that says what was done; with a short one for a phone where it may be long.
     undone : bool
         Whether it takes an entry back.
 
@@ -113,11 +121,13 @@ def enter(view: Opened, place: str, work: Callable[[], str], *, undone: bool = F
     """
     try:
         earlier = headline(view)[0], watched(view)
-        what = work()
+        found = work()
+        what = found if isinstance(found, Done) else Done("", found)
         effect = moved(*earlier, undone=undone)
-        whole = f"{what} {effect.whole}"
+        whole = f"{what.whole} {effect.whole}"
         brief = len(whole.split()) <= _MOST_NEWS
-        keep_news(place, whole if brief else effect.shortly, "" if brief else whole)
+        short = " ".join(filter(None, (what.shortly, effect.shortly)))
+        keep_news(place, whole if brief else short, "" if brief else whole)
     except UnusualError:
         st.rerun()  # the form now asks
     except ForecastError as error:

@@ -167,6 +167,7 @@ def posterior(
     weights: Sequence[float] | None = None,
     own: Sequence[bool] | None = None,
     evidence: Sequence[float] | None = None,
+    guessed: Sequence[bool] | None = None,
 ) -> Posterior | None:
     """Condition the latents on observed scores.
 
@@ -183,6 +184,8 @@ def posterior(
         Which scores are those of own ranges, whose width is learnt; none when left out.
     evidence : sequence of m numbers, optional
         Variance added to each score: what was paid for little says little of the rest.
+    guessed : sequence of m booleans, optional
+        Which scores rest on own ranges, be it through another row: see `TAILS`. Those of own ranges when left out.
 
     Returns
     -------
@@ -197,7 +200,8 @@ def posterior(
     farthest = np.where(mine, WIDTH_CLIP, SCORE_CLIP)
     z = np.clip(np.asarray(scores, dtype=float), -farthest, farthest)
     said = weight / (1 + noise)
-    trust, scale = trusted(matrix, z, weight, noise, mine)
+    guess = mine if guessed is None else np.asarray(guessed, dtype=np.bool_)
+    trust, scale = trusted(matrix, z, weight, noise, mine, guess)
     near = np.clip(z, -FAR_OUT * scale, FAR_OUT * scale)
     width = _width(matrix[mine], near[mine], said[mine]) if np.any(weight[mine] > 0) else None
     if width is None and not np.any(matrix):
@@ -213,9 +217,9 @@ def posterior(
 
 
 def trusted(
-    matrix: Array, z: Array, weight: Array, noise: Array, mine: NDArray[np.bool_]
+    matrix: Array, z: Array, weight: Array, noise: Array, mine: NDArray[np.bool_], guess: NDArray[np.bool_]
 ) -> tuple[Array, float]:
-    """Give how far each guess counts, so far as it lies from what the others say: see `TAILS`.
+    """Give how far each score counts, far as it lies from what the others say: see `TAILS`.
 
     Parameters
     ----------
@@ -223,8 +227,8 @@ def trusted(
         Loadings.
     z, weight, noise : ndarray, shape (m,)
         As for `posterior`.
-    mine : ndarray of bool, shape (m,)
-        Which are guesses; what others say of prices and rates counts in full.
+    mine, guess : ndarray of bool, shape (m,)
+        Which are scores of own ranges, whose width is learnt, and which rest on some; the others count in full.
 
     Returns
     -------
@@ -235,14 +239,15 @@ def trusted(
     """
     alone = 1 - np.sum(matrix**2, axis=1) + noise
     trust, scale, one = np.ones(z.size), 1.0, np.eye(matrix.shape[1])
-    guesses = np.any(weight[mine] > 0)
-    for _ in range(_ROUNDS if guesses else 0):
-        scale = _width(matrix[mine], z[mine], (trust * weight / (1 + noise))[mine]).middle
+    learnt = np.any(weight[mine] > 0)
+    for _ in range(_ROUNDS if np.any(guess) else 0):
+        if learnt:
+            scale = _width(matrix[mine], z[mine], (trust * weight / (1 + noise))[mine]).middle
         scores = z / np.where(mine, scale, 1.0)
         weighted = matrix * (trust * weight / alone)[:, None]
         others = matrix @ np.linalg.solve(one + matrix.T @ weighted, weighted.T @ scores)
         counts = (TAILS + 1) / (TAILS + (scores - others) ** 2 / alone)
-        before, trust = trust, np.where(mine, np.minimum(1.0, counts), 1.0)
+        before, trust = trust, np.where(guess, np.minimum(1.0, counts), 1.0)
         if np.max(np.abs(trust - before)) < _CLOSE:
             break
     return trust, scale

@@ -28,7 +28,7 @@ _NOTHING_SAID = 1e7
 _LAST = 4
 """So many times what was learnt is kept: a page asks what the same facts say in several of its sections."""
 
-EVIDENCE_SIZE = 2.0
+EVIDENCE_SIZE = 2.5
 """A line of so many times the build's `estimating_size` says half as much of the others as a large one does."""
 
 
@@ -50,6 +50,8 @@ class Observation:
         Variance added for the smallness of the line.
     weight : float
         How far it counts: the chance that what was paid is all.
+    guessed : bool
+        Whether it rests on an own range, be it through another row: an import tax does on the price of the kit.
     """
 
     row: str
@@ -58,6 +60,7 @@ class Observation:
     own: bool = True
     evidence: float = 0.0
     weight: float = 1.0
+    guessed: bool = False
 
     @property
     def follows(self) -> bool:
@@ -360,7 +363,13 @@ def _learn(plan: Plan, known: KnownFacts, prior: Prior, joined: tuple[str, ...])
     observed = [one for name in speaking for one in _observe(prior, name, given, joined)]
     observed += [
         Observation(
-            name, (*one.loadings, *(0.0 for _ in joined)), one.score, one.own, one.evidence, one.weight
+            name,
+            (*one.loadings, *(0.0 for _ in joined)),
+            one.score,
+            one.own,
+            one.evidence,
+            one.weight,
+            one.guessed,
         )
         for name, one in known.taught.items()
     ]
@@ -379,7 +388,8 @@ def _learn(plan: Plan, known: KnownFacts, prior: Prior, joined: tuple[str, ...])
         partial[name] = Partial(paid.paid, settled, judged.margin, judged.loadings, own, paid.exchange)
         if chance > 0 and name not in plan.dues:
             evidence = _evidence(prior, name)
-            observed.append(Observation(name, judged.loadings, score, own, evidence, chance))
+            guessed = _is_guessed(prior, name)
+            observed.append(Observation(name, judged.loadings, score, own, evidence, chance, guessed))
     found = first if not partial else _posterior(observed, len(plan.causes) + len(joined))
     return Learning(tuple(observed), joined, found, partial)
 
@@ -532,7 +542,8 @@ def _observe(prior: Prior, name: str, given: _Given, joined: tuple[str, ...]) ->
         rate, foreign = paid
         judged, at_rate = prior.foreign(name, rate, given, joined)
         score = float(judged.margin.score(np.array([foreign]))[0])
-        found = [Observation(name, judged.loadings, score, _is_own(prior, name), evidence)]
+        own, guessed = _is_own(prior, name), _is_guessed(prior, name)
+        found = [Observation(name, judged.loadings, score, own, evidence, guessed=guessed)]
         if at_rate is not None:
             paid_at = amount / foreign / (1 + prior.plan.added_abroad.get(name, 0.0))
             at = float(at_rate.margin.score(np.array([paid_at]))[0])
@@ -544,7 +555,8 @@ def _observe(prior: Prior, name: str, given: _Given, joined: tuple[str, ...]) ->
         near = abs(amount / float(judged.margin.amount(np.zeros(1))[0]) - 1) <= FOLLOWS_WITHIN
         at = 0.0 if near else float(judged.margin.score(np.array([max(amount, 1e-300)]))[0])
         return [Observation(name, judged.loadings, at, own=False, evidence=_NOTHING_SAID)]
-    return [Observation(name, judged.loadings, score, _is_own(prior, name), evidence)]
+    own, guessed = _is_own(prior, name), _is_guessed(prior, name)
+    return [Observation(name, judged.loadings, score, own, evidence, guessed=guessed)]
 
 
 def _follows(prior: Prior, name: str, given: _Given) -> bool:
@@ -569,6 +581,11 @@ def _score(prior: Prior, name: str, amount: float, judged: _Judged, given: _Give
 
 def _is_own(prior: Prior, name: str) -> bool:
     return any(prior.inputs[one].own for one in prior.rows[name].inputs)
+
+
+def _is_guessed(prior: Prior, name: str) -> bool:
+    """Tell whether a row rests on an own range: its own, or that of a row that it is computed from."""
+    return any(_is_own(prior, one) for one in (name, *prior.above(prior.rows[name])))
 
 
 def _evidence(prior: Prior, name: str) -> float:
@@ -601,6 +618,7 @@ def _posterior(observed: list[Observation], latents: int) -> Posterior | None:
         weights=[one.weight for one in observed],
         own=[one.own for one in observed],
         evidence=[one.evidence for one in observed],
+        guessed=[one.guessed for one in observed],
     )
 
 

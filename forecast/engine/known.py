@@ -72,7 +72,7 @@ class Taught:
     ----------
     loadings : tuple of K floats
         Of the line's score on the causes, in the plan's order.
-    score, own, evidence, weight
+    score, own, evidence, weight, guessed
         As for `forecast.engine.facts.Observation`.
     """
 
@@ -81,6 +81,7 @@ class Taught:
     own: bool
     evidence: float
     weight: float
+    guessed: bool
 
 
 @dataclass(frozen=True)

@@ -219,7 +219,12 @@ def _taught(build: Build, plan: Plan, standing: Standing, missing: set[str]) -> 
         for one in observe(other, facts.only(lambda name, here=here: name in here), DEFAULT_SEED):  # type: ignore[misc]
             if one.row in here and not one.follows:
                 found[one.row] = Taught(
-                    one.loadings[: len(plan.causes)], one.score, one.own, one.evidence, one.weight
+                    one.loadings[: len(plan.causes)],
+                    one.score,
+                    one.own,
+                    one.evidence,
+                    one.weight,
+                    one.guessed,
                 )
     return found
 

@@ -373,8 +373,8 @@ BUILDERS = {
     "both": (2.0, 0.2, 0.0),
     "one in ten twice its price": (1.0, 0.0, 0.1),
 }
-"""Builders who are wrong: the true spread of scores over the stated one, how much dearer everything is, and the share of
-lines that cost twice as much, each for a reason of its own."""
+"""Builders who are wrong: the true spread of scores over the stated one, how much dearer everything is, and the share
+of lines that cost twice as much, each for a reason of its own."""
 
 
 def misspecified(builder: str, share: float, builds: int, seed: int = 1, trials: int = 1024) -> float:

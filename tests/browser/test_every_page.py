@@ -315,7 +315,8 @@ def test_a_receipt_entered_in_one_window_shows_in_the_other(
     other.get_by_label(re.compile("^Amount, in ")).press("Tab")
     settled(other)
     other.get_by_role("button", name="Save receipt").click()
-    expect(other.get_by_text("P80 moved by")).to_be_visible(timeout=20_000)
+    news = other.get_by_test_id("stAlertContentSuccess")
+    expect(news).to_contain_text("Saved: €612.40 to A tyre shop. P80 moved by", timeout=20_000)
     keep(other, "receipt-entered-390")
     # nobody touches the first window meanwhile
     expect(one.locator(".st-key-answer")).to_contain_text("€612.40 paid so far", timeout=20_000)

@@ -16,7 +16,7 @@ from forecast.start import create_build, read_answers
 from forecast.views.cli import main
 from forecast.watching.reforecast import reforecast
 from forecast.words.day_words import short_day
-from forecast.words.money import about, signed
+from forecast.words.money import about, as_written, signed
 from tests.dashboard.conftest import Run, words
 
 
@@ -53,15 +53,16 @@ def test_a_receipt_is_kept_to_the_cent_and_the_page_says_what_it_moved(
     was, now = watch.before.percentile(0.8), watch.percentile(0.8)
     said = words(app)
     closed = "“Tyres” is closed: nothing more will be paid for it."
-    move = signed(now.value - was.value, "EUR", now.error)
+    before, after = (as_written(level.value, "EUR", level.error) for level in (was, now))
+    move = signed(after - before, "EUR")  # what stands between the two that are shown
     entered = f"Receipt 1: €1,234.50 to A tyre shop on {short_day(receipt.date)}, for “Tyres”."
     assert f"{entered} {closed} P80 moved by **{move}**" in said
     assert f"to **{about(now.value, 'EUR', now.error)}**" in said
     assert "**€1,234.50** paid so far, in 1 receipt." in said
     (news,) = (item.value for item in app.success)
-    assert news.replace("\\", "").startswith(f"P80 moved by **{move}**")
+    assert news.replace("\\", "").startswith(f"Saved: €1,234.50 to A tyre shop. P80 moved by **{move}**")
     assert entered not in news
-    assert len(news.split()) <= 30
+    assert len(news.split()) <= 36
     assert [item.label for item in app.expander][:1] == ["What was entered, and all that it did"]
     assert entered not in words(app.run())
 
@@ -77,7 +78,7 @@ def test_what_was_saved_is_said_first_and_one_tap_opens_the_form_for_another(
     ]
     (news, said), *buttons = order
     assert news == "success"
-    assert said.startswith("P80 moved by ")
+    assert said.replace("\\", "").startswith("Saved: €700.00 to A shop. P80 moved by ")
     assert buttons[:4] == [
         ("button", label)
         for label in ("Enter another", "A price agreed", "A bank's file", "Take back €700.00 to A shop")

@@ -66,7 +66,7 @@ def test_own_work_is_said_to_be_done_where_lines_are_closed(run: Run, half_way: 
     app = run(half_way.build_file, "watch")
     said = words(app)
     assert (
-        "none was said to be done. By what happened and how your bills stand to your estimates, all of it looks"
+        "none was said to be done. By how your bills stand to your estimates and what happened, all of it looks"
         in said
     )
     assert "Say what is done on the page Receipts, where lines are closed." in said

@@ -222,12 +222,14 @@ def test_the_mean_is_the_mode_under_tails_of_a_t(scores: list[float]) -> None:
     loading, count = 0.5, len(scores)
     found = posterior([[loading]] * count, scores, 1, own=[True] * count)
     assert found is not None
+    all_of_them = np.ones(count, dtype=bool)
     _, scale = trusted(
         np.full((count, 1), loading),
         np.array(scores),
         np.ones(count),
         np.zeros(count),
-        np.ones(count, dtype=bool),
+        all_of_them,
+        all_of_them,
     )
     alone = np.sqrt(1 - loading**2)
 

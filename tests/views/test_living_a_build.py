@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from forecast.buildfile.checks import figures_of
 from forecast.buildfile.reader import read_build
 from forecast.buildfile.schema import Build
 from forecast.engine.plan import compile_plan
@@ -159,6 +160,32 @@ def test_a_small_line_hardly_moves_the_whole(start: Callable[[str], Life]) -> No
             life = start(f"{place}{side}")
             life.pay(name, end, "--closes")
             assert life.where()["P80"] == pytest.approx(before["P80"], rel=0.04), (name, side)
+
+
+def test_one_bill_far_over_its_estimate_is_no_verdict_on_all_the_others(start: Callable[[str], Life]) -> None:
+    """A tyre bill at twice its estimate raised P80 of a build by half: most of it by what it said of the open lines.
+
+    Of lines that no cause in the file binds to others, and that are computed from no other.
+    """
+    first = start("first")
+    before = first.where()
+    base = sum(line["base"] for line in before["lines"])
+    apart = {
+        line.id
+        for line in first.build.line
+        if not any(figure.causes for _, figure in figures_of(line)) and line.percent is None
+    }
+    some = [
+        (name, sum_)
+        for name, sum_ in middles(first.build).items()
+        if name in apart and 0.02 * base < sum_ < 0.08 * base
+    ]
+    assert some
+    for place, (name, sum_) in enumerate((some[0], some[-1])):
+        life = start(f"far{place}")
+        life.pay(name, round(2.4 * sum_, 2), "--closes")
+        rise = life.where()["P80"] - before["P80"]
+        assert 0 < rise < 1.4 * sum_ + 0.12 * before["P80"], name
 
 
 def test_a_cent_more_never_lowers_the_forecast_by_more_than_cents(
