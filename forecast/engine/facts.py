@@ -541,19 +541,19 @@ def _observe(prior: Prior, name: str, given: _Given, joined: tuple[str, ...]) ->
     if paid is not None:
         rate, foreign = paid
         judged, at_rate = prior.foreign(name, rate, given, joined)
-        score = float(judged.margin.score(np.array([foreign]))[0])
+        score = judged.margin.score_of(foreign)
         own, guessed = _is_own(prior, name), _is_guessed(prior, name)
         found = [Observation(name, judged.loadings, score, own, evidence, guessed=guessed)]
         if at_rate is not None:
             paid_at = amount / foreign / (1 + prior.plan.added_abroad.get(name, 0.0))
-            at = float(at_rate.margin.score(np.array([paid_at]))[0])
+            at = at_rate.margin.score_of(paid_at)
             found.append(Observation(f"rate of {name}", at_rate.loadings, at, own=False))
         return found
     judged = prior.judge(name, given, joined)
     score = _score(prior, name, amount, judged, given)
     if _follows(prior, name, given):
         near = abs(amount / float(judged.margin.amount(np.zeros(1))[0]) - 1) <= FOLLOWS_WITHIN
-        at = 0.0 if near else float(judged.margin.score(np.array([max(amount, 1e-300)]))[0])
+        at = 0.0 if near else judged.margin.score_of(amount)
         return [Observation(name, judged.loadings, at, own=False, evidence=_NOTHING_SAID)]
     own, guessed = _is_own(prior, name), _is_guessed(prior, name)
     return [Observation(name, judged.loadings, score, own, evidence, guessed=guessed)]
@@ -575,7 +575,7 @@ def _score(prior: Prior, name: str, amount: float, judged: _Judged, given: _Give
         return prior.inputs[sole[0]].shape.score(amount / sole[1])
     if not prior.rows[name].inputs and not any(judged.loadings):
         return 0.0
-    score = float(judged.margin.score(np.array([max(amount, 1e-300)]))[0])
+    score = judged.margin.score_of(amount)
     return float(np.clip(score, -8.5, 8.5))
 
 
@@ -628,7 +628,7 @@ def _far(prior: Prior, one: Observation, learned: Learning, given: _Given) -> fl
         return one.score
     judged = prior.judge(one.row, given, learned.joined)
     paid = learned.partial[one.row].paid if one.row in learned.partial else given.amounts[one.row]
-    return max(0.0, float(judged.margin.score(np.array([max(paid, 1e-300)]))[0]))
+    return max(0.0, judged.margin.score_of(paid))
 
 
 def _remark(row: Row, score: float) -> list[str]:

@@ -9,8 +9,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from functools import cached_property
 
-import numpy as np
-
 from forecast.engine.condition import Posterior
 from forecast.engine.margin import Margin, widest
 from forecast.figures.evaluate import Value
@@ -169,7 +167,7 @@ class Partial:
     @cached_property
     def bound(self) -> float:
         """Score of what was paid."""
-        return float(self.margin.score(np.array([max(self.paid, 1e-300)]))[0])
+        return self.margin.score_of(self.paid)
 
     @cached_property
     def pull(self) -> float:

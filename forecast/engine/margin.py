@@ -156,7 +156,7 @@ class Margin:
         """
         if prior <= 0 or prior >= 1:
             return float(prior > 0)
-        here = float(self.score(np.array([paid]))[0])
+        here = self.score_of(paid)
         below, above = self._to_logs(here + np.array([-_WINDOW, _WINDOW]))
         slope = 2 * _WINDOW / float(above - below)  # logarithms rise everywhere: see `_LEAST_SLOPE`
         u = (here - mean) / sd
@@ -184,9 +184,25 @@ class Margin:
         paid : float
             Above zero.
         """
-        here = float(self.score(np.array([paid]))[0])
-        below, above = self._to_logs(here + np.array([0.0, 1.0]))
-        return min(1.0, float(normal_share(here)) / _SURE) * float(above - below)
+        if paid not in self._pulls:
+            here = self.score_of(paid)
+            below, above = self._to_logs(here + np.array([0.0, 1.0]))
+            self._pulls[paid] = min(1.0, float(normal_share(here)) / _SURE) * float(above - below)
+        return self._pulls[paid]
+
+    @cached_property
+    def _pulls(self) -> dict[float, float]:
+        return {}  # a history asks for the same sum on every day after it was paid
+
+    def score_of(self, amount: float) -> float:
+        """Give the score of one amount."""
+        if amount not in self._scores_of:
+            self._scores_of[amount] = float(self.score(np.array([max(amount, 1e-300)]))[0])
+        return self._scores_of[amount]
+
+    @cached_property
+    def _scores_of(self) -> dict[float, float]:
+        return {}
 
 
 def _log_density(u: Array, widths: Array) -> Array:
