@@ -158,7 +158,7 @@ def _above_middles(forecast: Forecast) -> str:
     gated = {row.id for row in forecast.plan.rows if row.gate is not None}
     maybe = sum(amount for name, amount in above.items() if name in gated)
     ranges = sum(above.values()) - maybe
-    shape, come = "ranges reach further up than down", "some of what may not happen does"
+    shape, come = "ranges reach further up than down", "some of what is left out comes"
     if ranges <= _LITTLE * maybe:
         why = come
     elif maybe <= _LITTLE * ranges:
