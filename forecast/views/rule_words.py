@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from forecast.engine.rows import Plan
 from forecast.engine.rule_weights import Weight
@@ -24,10 +24,6 @@ _SURE: Mapping[str, str] = {
     "no source": "look it up",
     "common practice": "ask for a quotation",
 }
-_SORTS = (
-    ("without a source", "no source"), ("read in a third party's page only", "third party"),
-    ("of common practice", "common practice"),
-)  # fmt: skip
 
 
 FIRST = (
@@ -91,11 +87,6 @@ def rules_lead(
     whose = f"{so_many(len(figures), 'figure')} of law, carriers and agents {stand} behind {title}"
     if not doubted:
         return f"{whose}; none of them needs a second look today."
-    counts = [(words, sum(figure.certainty == mark for figure in doubted)) for words, mark in _SORTS]
-    old = sum(_is_old(figure) for figure in doubted)
-    parts = [f"{count} {words}" for words, count in counts if count]
-    if old:
-        parts.append(f"{old} out of date or older than 18 months")
     first = [
         f"{figure.label} ({told})"
         for figure in to_look_up(figures, weights)[0]
@@ -104,8 +95,14 @@ def rules_lead(
     begin = f" First, out of date or confirmed by nobody: {listed(first)}." if first else ""
     return (
         f"{whose}. Look up {STRONG}{len(doubted)}{STRONG} of them, or write your own, before you rely "
-        f"on them: {listed(parts)}.{begin}"
+        f"on them: {listed(_why(doubted))}.{begin}"
     )
+
+
+def _why(doubted: Sequence[RuleUse]) -> list[str]:
+    """Say how many figures are in doubt for what: each counts once, so that the parts add up to all of them."""
+    sorts = [next(words for words, is_one in _SORTS if is_one(figure)) for figure in doubted]
+    return [f"{sorts.count(words)} {words}" for words, _ in _SORTS if words in sorts]
 
 
 def dues_rows(plan: Plan, item: Expansion) -> list[list[str]]:
@@ -179,6 +176,14 @@ def _is_age(doubt: str) -> bool:
 def _is_old(figure: RuleUse) -> bool:
     return any(map(_is_age, figure.doubts))
 
+
+_SORTS: tuple[tuple[str, Callable[[RuleUse], bool]], ...] = (
+    ("out of date or older than 18 months", _is_old),
+    ("without a source", lambda figure: figure.certainty == "no source"),
+    ("read in a third party's page only", lambda figure: figure.certainty == "third party"),
+    ("of common practice", lambda figure: figure.certainty == "common practice"),
+)
+"""Why a figure is to be looked up; where several hold, the first of them counts."""
 
 __all__ = [
     "DUES", "FIRST", "HEADINGS", "THEN", "TITLE", "comes_first", "dues_rows", "hangs_on", "in_order", "rules_lead",

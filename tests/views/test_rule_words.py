@@ -65,11 +65,26 @@ def test_the_lead_counts_what_to_look_up_and_why() -> None:
     assert lead == (
         f"4 figures of law, carriers and agents stand behind Kit. Look up {STRONG}2{STRONG} of them, or write your "
         "own, before you "
-        "rely on them: 1 without a source and 1 out of date or older than 18 months."
+        "rely on them: 1 out of date or older than 18 months and 1 without a source."
     )
     assert rules_lead("Kit", [SURE]) == (
         "1 figure of law, carriers and agents stands behind Kit; none of them needs a second look today."
     )
+
+
+def test_a_figure_in_doubt_for_two_reasons_counts_once() -> None:
+    old = {"as_of": OLD.as_of, "doubts": OLD.doubts}
+    practice = replace(MEMORY, id="fee", certainty="common practice")
+    figures = [
+        OLD, MEMORY, replace(MEMORY, id="y", **old), practice, replace(practice, id="z", **old),
+        replace(MEMORY, id="page", certainty="third party"),
+    ]  # fmt: skip
+    told = rules_lead("Kit", figures).partition(" of them, ")[2].partition("rely on them: ")[2]
+    assert told == (
+        "3 out of date or older than 18 months, 1 without a source, 1 read in a third party's page only and 1 of "
+        "common practice."
+    )
+    assert sum(int(word) for word in told.replace("18", "").split() if word.isdigit()) == len(figures)
 
 
 def test_rows_say_how_sure_and_how_to_overwrite() -> None:
