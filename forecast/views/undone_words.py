@@ -147,7 +147,9 @@ def take_back_words(entry: LastEntry, currency: str, names: Mapping[str, str] | 
         name = str(marks[0].get("line_id") or marks[0].get("event_id"))
         return f"Take back what was said of \u201c{short((names or {}).get(name, name), _ON_A_BUTTON)}\u201d"
     if marks:
-        return f"Take back what was said of {so_many(len(marks), 'line')}"
+        counts = (("line_mark", "line"), ("event_mark", "risk"))
+        each = [so_many(count, word) for table, word in counts if (count := len(entry.rows(table)))]
+        return f"Take back what was said of {listed(each)}"
     if entry.rows("baseline"):
         return "Take back the frozen budget"
     return "Take back the last entry"

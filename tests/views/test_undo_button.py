@@ -26,6 +26,12 @@ def _three(ledger: Ledger) -> None:
             ledger.close_line(name, DAY)
 
 
+def _three_and_a_risk(ledger: Ledger) -> None:
+    with ledger.together():
+        _three(ledger)
+        ledger.mark_event("rust", "cannot-happen", DAY)
+
+
 @pytest.mark.parametrize(
     ("enter", "said"),
     [
@@ -49,6 +55,7 @@ def _three(ledger: Ledger) -> None:
         ),
         (lambda one: one.mark_event("rust", "happened", DAY), "Take back what was said of “rust”"),
         (_three, "Take back what was said of 3 lines"),
+        (_three_and_a_risk, "Take back what was said of 3 lines and 1 risk"),
     ],
 )
 def test_it_names_what_it_takes_back(tmp_path: Path, enter: Callable[[Ledger], object], said: str) -> None:
