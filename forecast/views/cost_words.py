@@ -62,7 +62,7 @@ def measures_sentence(found: Measures, money: Money) -> str:
         return "None of the measures pays on average."
     count, saved, moved = len(best.measures), none.mean - best.mean, found.moved_p80.value
     verb = "is" if count == 1 else "are"
-    what = "it saves" if count == 1 else "together they save"
+    what = "after its cost it saves" if count == 1 else "together, after what they cost, they save"
     return (
         f"{count} of {len(found.alone)} measures {verb} worth taking: {what} {money(saved)} on average, and P80 "
         f"moves by {money(moved)}."

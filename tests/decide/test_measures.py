@@ -175,7 +175,12 @@ def test_alone_is_the_combination_of_one() -> None:
         assert abs(item.p80.value - (single[item.id].p80 - none.p80)) <= 4 * max(plain, item.p80.error)
     best = min(result.combinations, key=lambda item: item.mean)
     assert result.best_mean.mean == best.mean
-    assert measures_sentence(result, euros).startswith(f"{len(result.best_mean.measures)} of 4 measures ")
+    said = measures_sentence(result, euros)
+    assert said.startswith(f"{len(result.best_mean.measures)} of 4 measures ")
+    # each one's saving is before its cost; that of all is after, and says so
+    taken = [item for item in result.alone if item.id in result.best_mean.measures]
+    assert len(taken) > 1
+    assert f"together, after what they cost, they save {euros(none.mean - best.mean)} on average" in said
     assert measures_sentence(result, euros).endswith(f"P80 moves by {euros(result.moved_p80.value)}.")
     if len(result.best_mean.measures) == 1:
         assert result.moved_p80 in [item.p80 for item in result.alone]
