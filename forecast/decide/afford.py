@@ -11,11 +11,12 @@ from forecast.buildfile.choosing import figure_name, figure_names, with_option
 from forecast.buildfile.places_of_figures import places
 from forecast.buildfile.schema import Build
 from forecast.decide.again import Again, Change, replay_build
-from forecast.decide.figure_words import figure_phrase, titles_in_figures
+from forecast.decide.figure_words import figure_phrase, per_words, titles_in_figures
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.plan import Plan
 from forecast.engine.statistics import Estimate, by_replicate, is_enough, mean_estimate, percentile, spread
 from forecast.errors import SimulationError
+from forecast.figures.kinds import Known
 from forecast.figures.shapes import Array
 from forecast.watching.known_facts import Knowledge
 
@@ -49,6 +50,8 @@ class WalkAway:
         True where the total does not depend on the figure, so that there is no highest value.
     title : str
         The figure in words.
+    per : str
+        What a price is for where the line takes several of it, such as ``per hour``; empty for the price of a whole.
     """
 
     figure: str
@@ -60,6 +63,7 @@ class WalkAway:
     expected: float
     unlimited: bool = False
     title: str = ""
+    per: str = ""
 
 
 @dataclass(frozen=True)
@@ -158,6 +162,7 @@ def afford(
         found,
         money=money,
         title=figure_phrase(figure, titles_in_figures(build)),
+        per=_per(build, figure),
     )
 
 
@@ -250,4 +255,18 @@ def _unit(build: Build, plan: Plan, figure: str) -> str:
         if figure in bought.inputs:
             unit = bought.inputs[figure].unit or ""
             return "" if unit == "share" else unit  # written as in overrides: 0.05
+    return ""
+
+
+def _per(build: Build, figure: str) -> str:
+    """Say what a price is for; nothing for the price of a whole line, and for what is no price."""
+    item, _, key = figure.rpartition(".")
+    for one in (build, *(with_option(build, option) for option in build.option)):
+        for line in one.line:
+            if line.id != item or key != "price":
+                continue
+            if isinstance(line.quantity, Known) and line.quantity.value == 1 and not line.quantity.unit:
+                return ""
+            counted = line.quantity.unit if line.quantity is not None else None
+            return per_words(line.priced_per or counted or "")
     return ""

@@ -90,6 +90,19 @@ def figure_phrase(name: str, titles: Mapping[str, str] | None = None) -> str:
     return f"the {what} of {title}" if what else title
 
 
+_ONE = {"h": "hour", "hr": "hour", "hrs": "hour", "pcs": "piece"}
+
+
+def per_words(unit: str) -> str:
+    """Say behind a price what it is for: ``per hour`` for ``h``, ``per box``; ``for one`` where no unit is told."""
+    if not unit:
+        return "for one"
+    if unit in _ONE or len(unit) < len("days") or not unit.isalpha():
+        return f"per {_ONE.get(unit, unit)}"
+    short = "es" if unit.endswith(("xes", "ches", "shes", "sses")) else "" if unit.endswith("ss") else "s"
+    return f"per {unit.removesuffix(short)}"
+
+
 def titles_in_figures(build: Build) -> dict[str, str]:
     """Give the title of every line, event and consignment by id."""
     found = {item.id: item.title for item in (*build.line, *build.event)}

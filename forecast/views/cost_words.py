@@ -132,7 +132,8 @@ def _rounded(value: float) -> str:
 def walk_away_sentence(found: WalkAway, money: Money, entered: Money | None = None) -> str:
     """Say at which price to walk away, and why; ``entered`` writes the money at hand, to the cent."""
     at_hand = (entered or money)(found.money)
-    thing, unit = found.title or figure_phrase(found.figure), f" {found.unit}" if found.unit else ""
+    thing = found.title or figure_phrase(found.figure)
+    unit = "".join(f" {word}" for word in (found.unit, found.per) if word)
     often = f"in {builds(found.level)}"
     if found.unlimited:
         return f"{at_hand} is enough {often} whatever {thing} is: nothing depends on it."

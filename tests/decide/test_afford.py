@@ -220,3 +220,27 @@ def test_a_limit_is_rounded_down_to_what_can_be_told_apart(highest: float, error
     )
     assert f"\u201cKit\u201d goes beyond {words} EUR: up to there" in walk_away_sentence(found, euros)
     assert "what you expect (9.50 EUR)" in walk_away_sentence(found, euros)
+
+
+@pytest.mark.parametrize(
+    ("sums", "per"),
+    [
+        ('quantity = { low = 10, middle = 13, high = 16, unit = "h" }\nprice = 200', " per hour"),
+        ('quantity = { value = 2, unit = "months" }\nprice = 200', " per month"),
+        ('quantity = { value = 2, unit = "boxes" }\nprice = 200', " per box"),
+        ('quantity = { value = 2, unit = "kg" }\nprice = { value = 200, unit = "lb" }', " per lb"),
+        ("quantity = 13\nprice = 200", " for one"),
+        ("quantity = 1\nprice = 200", ""),
+        ("amount = 200", ""),
+    ],
+)
+def test_the_price_of_one_of_several_says_what_it_is_for(sums: str, per: str) -> None:
+    """A price per hour stood beside the price of the whole line, in the same words."""
+    build = parse_build(
+        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n'
+        f'[[line]]\nid = "refit"\ngroup = "other"\nname = "Reassembly"\n{sums}\n'
+    )
+    key = "amount" if "amount" in sums else "price"
+    said = walk_away_sentence(afford(build, 2600, f"refit.{key}", trials=4096), euros)
+    assert f" EUR{per}: up to there" in said
+    assert f"what you expect (200 EUR{per})" in said
