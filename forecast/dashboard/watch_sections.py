@@ -28,6 +28,7 @@ from forecast.views.sentences import lesson_sentences
 from forecast.views.watch_words import (
     beneath_contingency,
     bought_sentence,
+    budgets_sentence,
     cause_rows,
     contingency_rows,
     contingency_sentence,
@@ -152,6 +153,8 @@ def over_time(view: Opened, told: History) -> None:
         lambda: contingency_over_time(told.points, told.currency, look),
         key="contingency",
     )
+    if budgets := budgets_sentence(told, "what is left"):
+        text(budgets)
 
 
 _NOW = "now"

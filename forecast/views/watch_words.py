@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import groupby
 from math import ceil
 
 from forecast.buildfile.schema import OWN_ESTIMATING
@@ -16,6 +17,7 @@ from forecast.watching.history import History, HistoryPoint
 from forecast.watching.reasons import Reason, TaughtCause
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.words.chances import so_many
+from forecast.words.day_words import short_day
 from forecast.words.minor_units import exponent
 from forecast.words.money import (
     about,
@@ -198,6 +200,29 @@ def rough_days(told: History) -> str:
         one = "day is" if rough == 1 else "days are"
         text += f" {rough} {one} rough: few trials agree with what was paid in part by then."
     return text
+
+
+_BUDGETS_NAMED = 3
+"""Where a budget was changed more often, the first and the last are named."""
+
+
+def budgets_sentence(told: History, what: str = "each row\u2019s chance") -> str:
+    """Say what the budget was on which days of a history, and that ``what`` is against it; nothing where it stayed."""
+    points = [point for point in told.points if point.budget is not None]
+    stretches = [list(same) for _, same in groupby(points, lambda point: point.budget)]
+    if len(stretches) < 2:
+        return ""
+    sums = [entered(same[0].budget or 0.0, told.currency) for same in stretches]
+    if len(stretches) > _BUDGETS_NAMED:
+        changed = f"The budget was changed {len(stretches) - 1} times, from {sums[0]} to {sums[-1]}"
+    else:
+        until = f"Up to {short_day(stretches[0][-1].date)} the budget was {sums[0]}"
+        later = [
+            f"from {short_day(same[0].date)} on {sum_}"
+            for same, sum_ in zip(stretches[1:], sums[1:], strict=True)
+        ]
+        changed = ", ".join([until, *later])
+    return f"{changed}: {what} is against the budget of its day."
 
 
 def days_shown(told: History, *, by_receipt: bool = False) -> str:

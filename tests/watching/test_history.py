@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import pytest
 
 from forecast.buildfile.reader import parse_build
 from forecast.ledger import Ledger
+from forecast.views.watch_words import budgets_sentence
 from forecast.watching import history as history_module
 from forecast.watching.history import History, HistoryPoint, history
 from forecast.watching.reforecast import reforecast
@@ -213,3 +215,19 @@ def test_a_late_freeze_is_a_day_to_choose_and_moves_begin_before_it(tmp_path: Pa
 def test_both_levels_stand_on_the_same_base(told: History) -> None:
     for point in told.points:
         assert point.contingency_needed_p90 - point.contingency_needed == pytest.approx(point.p90 - point.p80)
+
+
+def test_budgets_of_other_days_are_told(ledger: Ledger, told: History) -> None:
+    """A chance of overrun against one budget stood above one against another, and nothing said so."""
+    assert budgets_sentence(told).replace("\u00a0", " ") == (
+        "Up to 1 Mar 2026 the budget was \u20ac420, from 2 Mar 2026 on \u20ac410: each row\u2019s chance is against "
+        "the budget of its day."
+    )
+    one = replace(told, points=told.points[2:])
+    assert budgets_sentence(one) == ""
+    none = replace(told, points=tuple(replace(point, budget=None) for point in told.points))
+    assert budgets_sentence(none) == ""
+    many = [replace(point, budget=400.0 + place) for place, point in enumerate(told.points)]
+    assert budgets_sentence(replace(told, points=tuple(many)), "what is left").replace("\u00a0", " ") == (
+        "The budget was changed 7 times, from \u20ac400 to \u20ac407: what is left is against the budget of its day."
+    )
