@@ -22,7 +22,7 @@ from forecast.dashboard.layout import (
     told_plainly,
 )
 from forecast.dashboard.proposing import add_both_ways
-from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened, watched
+from forecast.dashboard.state import Opened, as_it_stands, compared, known_by_now, opened, plan_of, watched
 from forecast.decide.made import ways_left
 from forecast.decide.scenarios import Comparison
 from forecast.views.charts import AgainstCheapest, difference_bands, difference_strip
@@ -72,7 +72,7 @@ def page() -> None:
                 told += taught_sentences(view.build, known, [item.id for item in comparison.scenarios])
                 st.caption(safe(" ".join(told)))
             hazards = {item.id: own_hazards(view.build, item.id) for item in comparison.scenarios}
-            headings, rows, caption = ways_table(comparison, hazards)
+            headings, rows, caption = ways_table(comparison, hazards, plan_of(view))
             table(headings, rows, caption, right_text=1, cards=True)
             if harms := [
                 OnTap(f"{item.name}: what can hurt, in full", [own_hazards_sentence(hazards[item.id])])

@@ -12,7 +12,8 @@ from streamlit.navigation.page import StreamlitPage
 
 from forecast.dashboard.layout import calmly, palette, safe, style, tell_any, told_late, told_plainly
 from forecast.dashboard.printing import paper_head
-from forecast.dashboard.saving import make_plan
+from forecast.dashboard.receipts_news import news
+from forecast.dashboard.saving import PLAN, make_plan
 from forecast.dashboard.shelf import SHELF
 from forecast.dashboard.state import (
     Opened,
@@ -155,6 +156,7 @@ def _scenario(view: Opened) -> None:
     if view.scenario != plan_of(view):
         st.caption(safe(f"Only looked at: your plan is \u201c{names[plan_of(view)]}\u201d."))
         st.button("Make this my plan", key="make-plan", on_click=calmly(make_plan), args=(view,))
+    news(PLAN)
 
 
 def _other_builds(*, starting: bool) -> None:

@@ -8,6 +8,7 @@ from typing import cast
 import streamlit as st
 
 from forecast.buildfile.changes import Change, SetBuild
+from forecast.buildfile.choosing import scenario_title
 from forecast.buildfile.edit import can_undo_save, changed, edit_build, save_build, stamp, undo_save
 from forecast.buildfile.reader import read_text
 from forecast.buildfile.schema import Build
@@ -21,6 +22,9 @@ from forecast.errors import BuildFileError, ForecastError
 
 TRAY = "tray"
 """Where it is said what was kept: at the foot, where the button stood."""
+
+PLAN = "plan"
+"""Where it is said which way is the plan now: beside the choice of the way."""
 
 
 @dataclass(frozen=True)
@@ -103,6 +107,7 @@ def make_plan(view: Opened) -> None:
         keep_draft()
     else:
         edit_build(view.folder.build_file, changes)
+        keep_news(PLAN, f"\u201c{scenario_title(view.build, view.scenario or '')}\u201d is your plan now.")
 
 
 def form_key(name: str) -> str:

@@ -35,8 +35,13 @@ def least_work(comparison: Comparison) -> Summary:
     return min(comparison.scenarios, key=lambda item: item.hours[1].value)
 
 
+def way_in_table(item: Summary, plan: str | None) -> str:
+    """Name a way in a table of several, the builder's plan as such."""
+    return f"{item.name}, your plan" if item.id == plan else item.name
+
+
 def ways_table(
-    comparison: Comparison, hazards: Mapping[str, Sequence[OwnHazard]] | None
+    comparison: Comparison, hazards: Mapping[str, Sequence[OwnHazard]] | None, plan: str | None = None
 ) -> tuple[list[str], list[list[str]], str]:
     """Give headings, a row for each way, and what the table shows.
 
@@ -46,6 +51,8 @@ def ways_table(
     hazards : mapping, or None
         By way, what it has one do oneself though others had better; None once the work is done, and the column is
         left out: a dash in it would say that nothing could hurt.
+    plan : str, optional
+        The way that is the builder's plan, where it is to be marked.
     """
     money, timed = comparison.currency, comparison.scenarios[0].weeks is not None
     least = least_work(comparison)
@@ -53,7 +60,8 @@ def ways_table(
     headings += ["An own hour pays", *([] if hazards is None else ["What can hurt"])]
     rows = [
         [
-            item.name, *(about(sum_.value, money, sum_.error) for sum_ in (item.p80, item.p50, item.p90)),
+            way_in_table(item, plan),
+            *(about(sum_.value, money, sum_.error) for sum_ in (item.p80, item.p50, item.p90)),
             hours(item.hours[1].value),
             *([f"{item.weeks[1].value:.0f}" if item.weeks is not None else ""] if timed else []),
             _pays(comparison, item, least),

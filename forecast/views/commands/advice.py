@@ -205,6 +205,7 @@ def run_compare(options: argparse.Namespace) -> Answered[CompareAnswer]:
     from forecast.ledger.folder import BuildFolder
     from forecast.views.sentences import left_prices, with_receipts
     from forecast.views.ways import made_sentences, taught_sentences
+    from forecast.watching.reforecast import scenario_in_force
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -237,20 +238,21 @@ def run_compare(options: argparse.Namespace) -> Answered[CompareAnswer]:
         *left_prices(build, known, [item.id for item in found.scenarios]),
         *taught_sentences(build, known, [item.id for item in found.scenarios]),
     ]
-    return answer(options, "\n".join([*told, compare_text(build, found)]), data)
+    plan = scenario_in_force(build, None, baseline)
+    return answer(options, "\n".join([*told, compare_text(build, found, plan)]), data)
 
 
-def compare_text(build: Build, found: Comparison) -> str:
-    """Write scenarios side by side, then each pair in a sentence."""
+def compare_text(build: Build, found: Comparison, plan: str | None) -> str:
+    """Write scenarios side by side, the builder's plan marked, then each pair in a sentence."""
     from forecast.buildfile.oneself import own_hazards, own_hazards_sentence
     from forecast.views.commands.told import table
-    from forecast.views.ways import ON_AVERAGE, comparison_sentence, steps_of, what_ways_hold
+    from forecast.views.ways import ON_AVERAGE, comparison_sentence, steps_of, way_in_table, what_ways_hold
     from forecast.words.money import about, hours, percent
 
     money = _money(found.currency)
     rows = [
         [
-            item.name,
+            way_in_table(item, plan),
             *(
                 about(value.value, found.currency, value.error)
                 for value in (item.p10, item.p50, item.p80, item.p90, item.mean)
