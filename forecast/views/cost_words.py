@@ -145,7 +145,7 @@ def walk_away_sentence(found: WalkAway, money: Money, entered: Money | None = No
     value = found.highest.value
     side = "above" if value >= found.expected else "below"
     return (
-        f"Walk away when {thing} goes beyond {_down(found.highest)}{unit}: up to there "
+        f"Walk away when {thing} goes beyond {_down(found.highest)}{unit}. Up to there "
         f"{at_hand} is enough {often}. That is {side} what you expect "
         f"({_rounded(found.expected)}{unit})."
     )

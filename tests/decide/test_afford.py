@@ -218,7 +218,7 @@ def test_a_limit_is_rounded_down_to_what_can_be_told_apart(highest: float, error
     found = WalkAway(
         "kit.amount", "EUR", 7000, 0.8, Estimate(highest, error), 0, 9.5, title="\u201cKit\u201d"
     )
-    assert f"\u201cKit\u201d goes beyond {words} EUR: up to there" in walk_away_sentence(found, euros)
+    assert f"\u201cKit\u201d goes beyond {words} EUR. Up to there" in walk_away_sentence(found, euros)
     assert "what you expect (9.50 EUR)" in walk_away_sentence(found, euros)
 
 
@@ -242,5 +242,5 @@ def test_the_price_of_one_of_several_says_what_it_is_for(sums: str, per: str) ->
     )
     key = "amount" if "amount" in sums else "price"
     said = walk_away_sentence(afford(build, 2600, f"refit.{key}", trials=4096), euros)
-    assert f" EUR{per}: up to there" in said
+    assert f" EUR{per}. Up to there" in said
     assert f"what you expect (200 EUR{per})" in said
