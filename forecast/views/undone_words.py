@@ -87,7 +87,7 @@ def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None
                 f"{len(receipts)} receipts, the first of {row['supplier']}, {exact(int(paid), currency)}"
             )
         elif row["voids"] is not None:
-            parts.append(f"receipt {row['voids']} of {row['supplier']} taken back")
+            parts.append(f"the void of receipt {row['voids']} of {row['supplier']}")
         else:
             parts.append(f"receipt {change.row_id} of {row['supplier']}, {exact(int(paid), currency)}")
     parts += _several([(named(row, "line_id"), state(row)) for row in entry.rows("line_mark")], "lines")

@@ -415,14 +415,19 @@ def finished_words(
     build: Build, scenario: str | None, known: Standing | None, baseline: Baseline | None
 ) -> str:
     """Say that a build is finished and so leaves nothing to decide; nothing where something is open."""
+    from forecast.engine.plan import compile_plan
     from forecast.views.sentences import at_its_end, budget_sentence, hold_sentence
     from forecast.watching.known_facts import forecast_given
     from forecast.watching.reforecast import budget_in_force, scenario_in_force
 
     if known is None or not any(known.paid.values()):
         return ""
+    way = scenario_in_force(build, scenario, baseline)
+    begun = known.closed | known.paid.keys()
+    if any(row.inputs and row.gate is None and row.id not in begun for row in compile_plan(build, way).costing):
+        return ""  # no need to simulate
     few = 64  # where nothing is open every trial is the same
-    forecast = forecast_given(build, scenario_in_force(build, scenario, baseline), few, known=known)
+    forecast = forecast_given(build, way, few, known=known)
     if not at_its_end(forecast):
         return ""
     asked = "What was thought before the first receipt: budget with --before-receipts."
