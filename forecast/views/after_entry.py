@@ -39,9 +39,10 @@ class AfterEntry:
 
     @property
     def shortly(self) -> str:
-        """How far P80 moved, and of the reasons the one that moved it most its way."""
+        """How far P80 moved; of the reasons the first, which names what was entered, and the one that moved it most."""
         most = max(self.reasons, key=lambda one: one.amount * self.change, default=None)
-        return self.move if most is None else f"{self.move} {most.sentence}"
+        told = [one.sentence for one in self.reasons if one is self.reasons[0] or one is most]
+        return " ".join((self.move, *told))
 
 
 def after_entry(

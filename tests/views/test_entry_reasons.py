@@ -206,14 +206,15 @@ def test_what_is_taken_back_says_why_p80_moved(tmp_path: Path, name: str, minor:
     assert "came in" not in told.reasons[0].sentence
 
 
-def test_shortly_is_how_far_and_the_reason_that_moved_it_most() -> None:
+def test_shortly_is_how_far_what_it_was_and_the_reason_that_moved_it_most() -> None:
     reasons = (
         EntryReason("“Kit” came in over its middle estimate: +€10.", 10.0),
         EntryReason("Your estimates so far came in low, so the open ones are raised: +€400.", 400.0),
         EntryReason("Less can vary now: −€500.", -500.0),
     )
     told = AfterEntry("P80 moved by −€90, from €100 to €10.", -90.0, reasons, "Your budget is now enough.")
-    assert told.shortly == "P80 moved by −€90, from €100 to €10. Less can vary now: −€500."
+    first = "“Kit” came in over its middle estimate: +€10."
+    assert told.shortly == f"P80 moved by −€90, from €100 to €10. {first} Less can vary now: −€500."
     assert told.whole.endswith("Your budget is now enough.")
     assert AfterEntry("P80 stays at €10.").shortly == "P80 stays at €10."
 
