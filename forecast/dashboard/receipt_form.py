@@ -363,7 +363,7 @@ def _with_line(view: Opened, entry: Entry) -> tuple[Entry, AddItem | None]:
         return entry, None
     name, group = entry.unforeseen
     if not name:
-        message = "name: empty. Say what the bill was for."
+        message = "What was it for? Nothing stands there yet."
         raise LedgerError(message)
     titles = lines_to_pay(view) | view.titles()
     if name.casefold() in {title.casefold() for title in titles.values()}:

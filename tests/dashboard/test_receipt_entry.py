@@ -140,7 +140,7 @@ def test_a_bill_that_nobody_told_of_is_entered_on_the_page(run: Run, before_orde
     """It gets a line of its own, as by the command, and counts wherever lines are counted."""
     build, page = before_ordering.read(), run(before_ordering.build_file, "receipts")
     app = save(fill(page, [NOT_LISTED], "The port", "185"))
-    assert "name: empty. Say what the bill was for." in words(app)
+    assert "What was it for? Nothing stands there yet." in words(app)
     field(app, "text_input", "What was it for?").set_value("Tyres")  # type: ignore[attr-defined]
     assert "there is a line “Tyres” already" in words(save(app.run()))
     assert before_ordering.read().fingerprint() == build.fingerprint()
