@@ -386,7 +386,7 @@ def _learn(plan: Plan, known: KnownFacts, prior: Prior, joined: tuple[str, ...])
         score = _score(prior, name, paid.paid, judged, given)
         settled = max(chance, _one_bill(prior, name, paid)) if name in plan.dues else chance
         partial[name] = Partial(paid.paid, settled, judged.margin, judged.loadings, own, paid.exchange)
-        if chance > 0 and name not in plan.dues:
+        if chance > 0 and name not in plan.dues and not _is_quoted(prior, name):
             evidence = _evidence(prior, name)
             guessed = _is_guessed(prior, name)
             observed.append(Observation(name, judged.loadings, score, own, evidence, chance, guessed))
@@ -555,6 +555,8 @@ def _observe(prior: Prior, name: str, given: _Given, joined: tuple[str, ...]) ->
         near = abs(amount / float(judged.margin.amount(np.zeros(1))[0]) - 1) <= FOLLOWS_WITHIN
         at = 0.0 if near else judged.margin.score_of(amount)
         return [Observation(name, judged.loadings, at, own=False, evidence=_NOTHING_SAID)]
+    if _is_quoted(prior, name):
+        return [Observation(name, judged.loadings, score, own=False, evidence=_NOTHING_SAID)]
     own, guessed = _is_own(prior, name), _is_guessed(prior, name)
     return [Observation(name, judged.loadings, score, own, evidence, guessed=guessed)]
 
@@ -581,6 +583,12 @@ def _score(prior: Prior, name: str, amount: float, judged: _Judged, given: _Give
 
 def _is_own(prior: Prior, name: str) -> bool:
     return any(prior.inputs[one].own for one in prior.rows[name].inputs)
+
+
+def _is_quoted(prior: Prior, name: str) -> bool:
+    """Tell whether what a row comes to is prices that were quoted: which is taken says of no guess how good it was."""
+    inputs = prior.rows[name].inputs
+    return bool(inputs) and all(prior.inputs[one].quoted for one in inputs)
 
 
 def _is_guessed(prior: Prior, name: str) -> bool:

@@ -38,7 +38,7 @@ from forecast.figures.formula import (
     bind,
     walk,
 )
-from forecast.figures.kinds import Known
+from forecast.figures.kinds import Known, Quotes
 from forecast.figures.units import formula_in
 from forecast.trade.consignment_lines import expand, payment_days
 from forecast.trade.currency import build_paths
@@ -95,7 +95,7 @@ class _Compiler:
         shape = figure.shape(name)
         row = tuple(loadings.get(cause, 0.0) for cause in self.causes)
         own = figure.estimated and not known and self.build.build.learn_ranges
-        self.inputs[name] = PlanInput(name, shape, row, own, own and figure.starter)
+        self.inputs[name] = PlanInput(name, shape, row, own, own and figure.starter, isinstance(figure, Quotes))
         if own and OWN_ESTIMATING in loadings and OWN_ESTIMATING not in figure.causes:
             self.sized.add(name)
 

@@ -37,6 +37,8 @@ class PlanInput:
         and figures of law are not.
     starter : bool
         Whether it is a usual range that nobody made their own, and so not as narrow as people's own are.
+    quoted : bool
+        Whether it is prices that were quoted.
     """
 
     id: str
@@ -44,6 +46,7 @@ class PlanInput:
     loadings: tuple[float, ...]
     own: bool = False
     starter: bool = False
+    quoted: bool = False
 
 
 @dataclass(frozen=True)

@@ -419,6 +419,10 @@ def _taken_back_words(lines: list[LineWatch]) -> str:
     return f"{name} counts {'at its estimate' if line.estimate or line.if_needed else 'nothing'} again"
 
 
+_A_LITTLE_WIDER = 0.02
+"""Of the logarithm: from so much on, how ranges count moves P80 by as much as a line that is closed does."""
+
+
 def _spread_words(
     earlier: Reforecast | None,
     now: Reforecast,
@@ -434,12 +438,15 @@ def _spread_words(
         return _varies(spread, now.currency)
     then, width = None if earlier is None else earlier.width, now.width
     wider = 0.0 if width is None else log(width.middle / (1.0 if then is None else then.middle))
+    one, clause = len(bought) == 1, _ranges_held(wider, len(now.closed_with_range))
     if abs(wider) > WIDER and wider * spread > 0:
-        clause = _ranges_held(wider, len(now.closed_with_range))
         return f"{clause[0].upper()}{clause[1:]}"
-    one = len(bought) == 1
+    judged = abs(wider) > _A_LITTLE_WIDER and wider * spread > 0
     if spread < 0 and bought and all(line.state == "closed" and not line.is_income for line in bought):
-        return f"{'It' if one else 'They'} can come no dearer now"
+        no_dearer = f"{'It' if one else 'They'} can come no dearer now"
+        return f"{no_dearer}; {clause}" if judged else no_dearer
+    if judged:
+        return f"{clause[0].upper()}{clause[1:]}"
     if spread > 0 and bought and all(line.if_needed is not None for line in bought):
         return f"{'It was' if one else 'They were'} not sure to be needed before"
     if spread < 0 and len(others) == 1 and not bought and others[0].paid > 0 and others[0].state != "closed":

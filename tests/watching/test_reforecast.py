@@ -284,3 +284,29 @@ def test_a_deposit_abroad_counts_at_the_rate_it_was_paid_at(tmp_path: Path, rate
     assert watch.base_given["kit"] == pytest.approx(kit, abs=1.0)
     planned = 20_000 * 0.1167 * 1.02
     assert watch.known.facts.part_paid["kit"].paid == pytest.approx(planned)  # judged as if paid as planned
+
+
+def test_which_quote_is_taken_says_nothing_of_the_builders_guesses(tmp_path: Path) -> None:
+    """The cheaper of two quotes lowered P80 by seven times what it saved, as if all estimates had come in high."""
+    text = """
+[build]
+name = "quotes"
+currency = "EUR"
+country = "IE"
+estimating = 0.25
+estimating_size = 0
+[[line]]
+id = "paint"
+group = "finish"
+amount = { quotes = [5200, 6100] }
+"""
+    text += "".join(
+        f'[[line]]\nid = "other{place}"\ngroup = "other"\namount = {{ low = 800, middle = 1200, high = 2100 }}\n'
+        for place in range(8)
+    )
+    build, ends = parse_build(text), []
+    for price in (5200, 6100):
+        ledger = Ledger(tmp_path / f"{price}.db", currency="EUR")
+        ledger.add_commitment("2026-05-02", "Shop", "paint", 100 * price, "EUR")
+        ends.append(reforecast(build, ledger, trials=4096).percentile(0.8).value)
+    assert ends[1] - ends[0] == pytest.approx(900, rel=0.25)
