@@ -95,7 +95,9 @@ class _Compiler:
         shape = figure.shape(name)
         row = tuple(loadings.get(cause, 0.0) for cause in self.causes)
         own = figure.estimated and not known and self.build.build.learn_ranges
-        self.inputs[name] = PlanInput(name, shape, row, own, own and figure.starter, isinstance(figure, Quotes))
+        self.inputs[name] = PlanInput(
+            name, shape, row, own, own and figure.starter, isinstance(figure, Quotes)
+        )
         if own and OWN_ESTIMATING in loadings and OWN_ESTIMATING not in figure.causes:
             self.sized.add(name)
 

@@ -424,7 +424,9 @@ def finished_words(
         return ""
     way = scenario_in_force(build, scenario, baseline)
     begun = known.closed | known.paid.keys()
-    if any(row.inputs and row.gate is None and row.id not in begun for row in compile_plan(build, way).costing):
+    if any(
+        row.inputs and row.gate is None and row.id not in begun for row in compile_plan(build, way).costing
+    ):
         return ""  # no need to simulate
     few = 64  # where nothing is open every trial is the same
     forecast = forecast_given(build, way, few, known=known)
