@@ -41,7 +41,7 @@ from forecast.views.settling_words import of_100, paid_words, question, receipt_
 from forecast.watching.estimates import Way, expected_sums, middle_figures, shared_out
 from forecast.watching.oddities import oddities
 from forecast.watching.settling import Likely, enter_receipt, titles_of
-from forecast.words.day_words import short_day
+from forecast.words.day_words import as_typed, short_day
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
 from forecast.words.numbers import currency_beside
@@ -242,6 +242,14 @@ def receipt_form(view: Opened) -> None:
         placeholder="Choose a line, or several",
         persist_state="session", select_all=False,  # Enter takes the line found, not every line with that word
     )  # fmt: skip
+    if NOT_LISTED not in lines:
+        st.button(
+            "It is on no line of mine",
+            key=f"{key}-unlisted",
+            type="tertiary",
+            on_click=_unlisted,
+            args=(key,),
+        )
     _priced_otherwise(view, key, lines, currency)
     unforeseen = _not_listed(key) if NOT_LISTED in lines else None
     if unforeseen is not None:
@@ -251,8 +259,8 @@ def receipt_form(view: Opened) -> None:
     with st.expander(f"{_REST}: day, currency, refund or deposit, note"):
         left, right = st.columns(2)
         date = left.date_input(
-            "Date", value="today", key=f"{key}-date", format="YYYY-MM-DD", persist_state="session",
-            on_change="ignore",
+            "Date", value="today", key=f"{key}-date", format=as_typed(view.build.build.country),
+            persist_state="session", on_change="ignore",
         )  # fmt: skip
         right.selectbox(
             "Currency",
@@ -276,7 +284,7 @@ def receipt_form(view: Opened) -> None:
     )  # fmt: skip
     with asked:
         entry = _whether_all(view, entry, names)
-    meant = is_meant(key)
+    meant = is_meant(key, repr(replace(entry, documents=(), answers=())))
     if st.button("Save receipt", type="primary", key="save-receipt"):
         entry = replace(entry, documents=tuple(Document(one.name, one.getvalue()) for one in uploads))
         if enter(view, "form", lambda: _save(view, entry, meant=meant)):
@@ -335,6 +343,11 @@ def _priced_otherwise(view: Opened, key: str, lines: Sequence[str], currency: st
 
 def _and(codes: Sequence[str], code: str) -> list[str]:
     return list(dict.fromkeys((*codes, code)))
+
+
+def _unlisted(key: str) -> None:
+    """Take the entry for what nobody told of, which what is typed into the list of lines would hide."""
+    st.session_state[f"{key}-lines"] = [*(st.session_state.get(f"{key}-lines") or ()), NOT_LISTED]
 
 
 def _not_listed(key: str) -> tuple[str, Group]:
@@ -541,7 +554,8 @@ def _new(view: Opened, entry: Entry) -> NewReceipt:
     paid = None
     if entry.currency != home:
         if not entry.charged.strip():
-            message = f"charged: empty. Say what left your account in {home} for these {exact(amount, entry.currency)}."
+            abroad = exact(amount, entry.currency)
+            message = f"Say what left your account in {home} for these {abroad}, under the amount."
             raise LedgerError(message)
         paid = (parse_money(entry.charged, home), home)
     total = paid[0] if paid else amount

@@ -33,7 +33,7 @@ from forecast.views.settling_words import AGREEMENTS, NOT_HERE, agreed_words, cl
 from forecast.watching.estimates import unusual
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import agree, at_planned_rate, settle
-from forecast.words.day_words import short_day
+from forecast.words.day_words import as_typed, short_day
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
 from forecast.words.text import STRONG
@@ -83,7 +83,11 @@ def enter_price(view: Opened) -> None:
         )  # fmt: skip
     amount = unambiguous(amount or "", currency or home, left, f"{key}-amount")
     day = right.date_input(
-        "Agreed on", value="today", key=f"{key}-date", format="YYYY-MM-DD", on_change="ignore"
+        "Agreed on",
+        value="today",
+        key=f"{key}-date",
+        format=as_typed(view.build.build.country),
+        on_change="ignore",
     )
     expected = ""
     if currency != home:

@@ -136,16 +136,23 @@ def enter(view: Opened, place: str, work: Callable[[], str | Done], *, undone: b
     return True
 
 
-def is_meant(key: str) -> bool:
+def is_meant(key: str, entry: str = "") -> bool:
     """Draw what was asked about in a form, with a box that answers; tell whether it is ticked.
 
     Parameters
     ----------
     key : str
         The form's own; another one after each entry, so that no answer outlives its question.
+    entry : str
+        What stands in the form: once it is another, the question of the one before is gone.
     """
-    question = st.session_state.get(f"{key}-unusual")
+    question, of = st.session_state.get(f"{key}-unusual"), f"{key}-unusual-of"
     if not question:
+        st.session_state.pop(of, None)
+        return False
+    if st.session_state.setdefault(of, entry) != entry:
+        for name in (f"{key}-unusual", of, f"{key}-meant"):
+            st.session_state.pop(name, None)
         return False
     st.warning(safe(f"{question} Nothing is entered yet."))
     return st.checkbox("It is meant", key=f"{key}-meant")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+from functools import cache
 
 
 def long_day(day: dt.date) -> str:
@@ -23,4 +25,33 @@ def said_day(day: dt.date | str) -> str:
         return str(day)
 
 
-__all__ = ["long_day", "said_day", "short_day"]
+@cache
+def as_typed(country: str) -> str:
+    """Give how a day is written in digits in a country, such as ``DD.MM.YYYY``; ``YYYY-MM-DD`` where it is not known.
+
+    From the Unicode CLDR, as Babel carries it: the short form of the language that most people there speak.
+    """
+    from babel import Locale, UnknownLocaleError  # loaded late: no command asks for it
+    from babel.dates import get_date_format
+
+    try:
+        language = Locale.parse(f"und_{country}")
+        pattern = str(get_date_format("short", locale=language).pattern)
+    except (UnknownLocaleError, ValueError):
+        return "YYYY-MM-DD"
+    order = re.findall(r"[dMy]", re.sub(r"(.)\1+", r"\1", pattern))
+    mark = next((sign for sign in pattern if sign in "./-"), "-")
+    if sorted(order) != ["M", "d", "y"]:
+        return "YYYY-MM-DD"
+    found = mark.join({"d": "DD", "M": "MM", "y": "YYYY"}[sign] for sign in order)
+    return found if found in _TYPED else "YYYY-MM-DD"
+
+
+_TYPED = frozenset(
+    mark.join(parts)
+    for parts in (("DD", "MM", "YYYY"), ("MM", "DD", "YYYY"), ("YYYY", "MM", "DD"))
+    for mark in "./-"
+)
+
+
+__all__ = ["as_typed", "long_day", "said_day", "short_day"]

@@ -278,9 +278,10 @@ def decided(
     return value / 100 if item.percent else value
 
 
-_NEAR, _ELSEWHERE = 3.0, 100.0
-"""Of two readings one is meant where it lies within the first factor of what is expected, and the other beyond the
-second: a bill three times as dear happens, one a hundred times as dear or cheap does not (our choice)."""
+_OVER, _UNDER, _ELSEWHERE = 3.0, 10.0, 100.0
+"""Of two readings one is meant where it is at most so many times what is expected, or no less than such a part of it,
+and the other is a hundred times as much or as little: a bill three times as dear happens, and a first payment of a
+tenth (our choice)."""
 
 
 def meant_of(readings: Sequence[Decimal], expected: Collection[float]) -> Decimal | None:
@@ -296,12 +297,10 @@ def meant_of(readings: Sequence[Decimal], expected: Collection[float]) -> Decima
     sums = [one for one in expected if one > 0]
     if len(readings) != 2 or not sums:
         return None
-    apart = [
-        [max(abs(float(one)) / about, about / max(abs(float(one)), 1e-12)) for about in sums]
-        for one in readings
-    ]
-    for near, far, value in ((0, 1, readings[0]), (1, 0, readings[1])):
-        if min(apart[near]) <= _NEAR and min(apart[far]) > _ELSEWHERE:
+    first, second = (abs(float(one)) for one in readings)
+    for near, far, value in ((first, second, readings[0]), (second, first, readings[1])):
+        meant = any(about / _UNDER <= near <= about * _OVER for about in sums)
+        if meant and not any(about / _ELSEWHERE <= far <= about * _ELSEWHERE for about in sums):
             return value
     return None
 

@@ -206,7 +206,7 @@ def test_paid_in_another_currency_asks_what_was_charged(run: Run, before_orderin
     app = fill(run(before_ordering.build_file, "receipts"), ["kit_panels"], "The maker", "260000")
     app = field(app, "selectbox", "Currency").set_value("JPY").run()  # type: ignore[attr-defined]
     app = save(app)
-    assert "charged: empty. Say what left your account in EUR for these ¥260,000." in words(app)
+    assert "Say what left your account in EUR for these ¥260,000, under the amount." in words(app)
     assert before_ordering.ledger().list_receipts() == ()
     app = save(field(app, "text_input", "Charged to you in EUR").set_value("1,512.33").run())  # type: ignore[attr-defined]
     (receipt,) = before_ordering.ledger().list_receipts()
@@ -271,7 +271,7 @@ def test_the_currency_beside_the_amount_is_the_one_of_the_form(
     app = fill(run(before_ordering.build_file, "receipts"), ["kit_panels"], "The maker", "48 000 THB")
     assert field(app, "selectbox", "Currency").value == "THB"  # type: ignore[attr-defined]
     app = save(app)
-    assert "charged: empty. Say what left your account in EUR for these THB\u00a048,000.00." in words(app)
+    assert "Say what left your account in EUR for these THB\u00a048,000.00, under the amount." in words(app)
     field(app, "text_input", "Charged to you in EUR").set_value("1,212.33")  # type: ignore[attr-defined]
     app = save(app.run())
     (receipt,) = before_ordering.ledger().list_receipts()
@@ -350,6 +350,29 @@ def test_a_sum_far_above_its_line_is_asked_about_first(run: Run, before_ordering
     app = save(fill(app, ["tyres"], "A tyre shop", "12"))
     assert "Is that meant?" not in words(app)
     assert len(before_ordering.ledger().list_receipts()) == 2
+
+
+def test_a_question_goes_with_the_sum_that_it_was_about(run: Run, before_ordering: BuildFolder) -> None:
+    app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A tyre shop", "99,999,999"))
+    assert "Is that meant?" in words(app)
+    app = fill(app, ["tyres"], "A tyre shop", "612.40")
+    assert "Is that meant?" not in words(app)
+    assert [item.label for item in app.checkbox] == []
+    save(app)
+    assert before_ordering.ledger().list_receipts()[0].amount_minor == 61_240
+
+
+def test_what_is_on_no_line_is_one_tap_away_whatever_is_typed_into_the_list(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    app = next(
+        item for item in run(before_ordering.build_file, "receipts").button if item.key == "enter-receipt"
+    )
+    app = app.click().run()
+    app = next(item for item in app.button if item.label == "It is on no line of mine").click().run()
+    assert field(app, "multiselect", "For which line").value == [NOT_LISTED]  # type: ignore[attr-defined]
+    assert field(app, "text_input", "What was it for?").value == ""  # type: ignore[attr-defined]
+    assert "It is on no line of mine" not in [item.label for item in app.button]
 
 
 def test_another_sum_is_asked_about_anew(run: Run, before_ordering: BuildFolder) -> None:
