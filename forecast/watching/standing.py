@@ -281,7 +281,7 @@ class Record:
                 marks[kind][what.subject] = what.state
                 mark += 1
             now = marks if moment.day_over else self._marks_by(moment, marks, mark, payment)
-            committed, agreed, paid_up, promises = self._committed(day, against)
+            committed, agreed, paid_up, promises = self._committed(moment, against)
             yield Standing(
                 day,
                 {line: amount for line, amount in paid.items() if amount},
@@ -353,17 +353,22 @@ class Record:
         return place
 
     def _committed(
-        self, day: dt.date, against: Mapping[int, float]
+        self, moment: Moment, against: Mapping[int, float]
     ) -> tuple[dict[str, int], dict[str, AgreementKind], frozenset[str], tuple[Promise, ...]]:
-        """Give what is agreed and not paid yet by line, lines with a price agreed, those paid up, and each price."""
+        """Give what is agreed and not paid yet by line, lines with a price agreed, those paid up, and each price.
+
+        Within a day a price that was agreed on it counts once something is paid against it, else when the day is over.
+        """
+        day = moment.date
         sums: dict[str, int] = {}
         kinds: dict[str, AgreementKind] = {}
         done: set[str] = set()
         promises = []
         for one in self.commitments:
-            if one.date > day:
+            begun = one.date < day or moment.day_over or one.id in against
+            if one.date > day or not begun:
                 continue
-            ended = one.ended is not None and one.ended <= day
+            ended = one.ended is not None and (one.ended < day or (one.ended == day and moment.day_over))
             left = one.left_minor(against.get(one.id, 0.0))
             if ended:
                 if one.state == "settled":

@@ -231,3 +231,16 @@ def test_budgets_of_other_days_are_told(ledger: Ledger, told: History) -> None:
     assert budgets_sentence(replace(told, points=tuple(many)), "what is left").replace("\u00a0", " ") == (
         "The budget was changed 7 times, from \u20ac400 to \u20ac407: what is left is against the budget of its day."
     )
+
+
+def test_a_price_agreed_later_on_a_day_does_not_count_before_its_first_receipts(tmp_path: Path) -> None:
+    """The first deposit of a day stood at the figures of a price that was agreed that evening."""
+    ledgers = [Ledger(tmp_path / f"{name}.db", currency="EUR") for name in ("without", "with")]
+    day, line = "2026-05-02", BUILD.line[0].id
+    for ledger in ledgers:
+        for other in (BUILD.line[1].id, BUILD.line[2].id):
+            ledger.add_receipt(day, "Shop", 5_000, "EUR", [(other, 5_000)])
+    ledgers[1].add_commitment(day, "Painter", line, 40_000, "EUR")
+    first, second = (history(BUILD, ledger, trials=1024, by="receipt").points for ledger in ledgers)
+    assert [point.committed for point in second] == [0.0, 0.0, 400.0]
+    assert [point.p80 for point in second[:2]] == [point.p80 for point in first[:2]]
