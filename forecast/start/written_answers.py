@@ -262,7 +262,8 @@ def _yes_no(question: Question, raw: object) -> bool:
 
 
 def _number(raw: object, context: Context) -> float:
-    such = "8, or 6-10" if context.units else "0.0057" if context.high is not None and context.high < 1 else "1250"
+    small = context.high is not None and context.high < 1
+    such = "8, or 6-10" if context.units else "0.0057" if small else "1250"
     mend = f"Write a number above zero, such as {such}, without a sign. Or {DONT_KNOW!r}."
     try:
         ends = number_ends(raw, context) if context.ranged and isinstance(raw, str) else ()
