@@ -30,7 +30,7 @@ from forecast.watching.reforecast import Reforecast
 from forecast.words.chances import so_many
 from forecast.words.minor_units import to_float
 from forecast.words.money import entered, exact
-from forecast.words.text import STRONG
+from forecast.words.text import STRONG, ended
 
 _THUMBS = """<style>
 .st-key-entering button, .st-key-receipt-form button, .st-key-looks-settled button,
@@ -101,7 +101,7 @@ def _enter(view: Opened, *, first: bool) -> None:
         if entry is not None:
             undo_button(view, entry)
     if entry is not None:
-        st.caption(safe(f"Entered last: {entry.shortly}."))
+        st.caption(safe(ended(f"Entered last: {entry.shortly}")))
     if entering == "receipt":
         with st.container(key="receipt-form", border=True):
             receipt_form(view)

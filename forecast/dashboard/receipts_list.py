@@ -24,7 +24,7 @@ from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import void_receipt
 from forecast.words.day_words import short_day
 from forecast.words.money import exact
-from forecast.words.text import STRONG
+from forecast.words.text import STRONG, ended
 
 MOST = 100
 """Receipts that can be chosen from in one go, or stand on paper; others are found by a word."""
@@ -284,15 +284,15 @@ def _story(view: Opened, receipt: Receipt, reasons: Mapping[int, str]) -> str:
             f", for {exact(receipt.amount_minor, receipt.currency)}: 1 {receipt.currency} came to "
             f"{receipt.rate:.6g} {receipt.paid_currency}, card fees included"
         )
-    told += "."
+    told = ended(told)
     if receipt.commitment_id is not None:
         told += f" Paid against commitment {receipt.commitment_id}."
     if receipt.note:
-        told += f" {receipt.note.rstrip('.')}."
+        told += f" {ended(receipt.note)}"
     entered = receipt.recorded_at.astimezone()
     told += f" Entered by {receipt.who} on {short_day(entered.date())} at {entered:%H:%M}."
     if receipt.id in reasons:
-        told += f" Taken back: {reasons[receipt.id]}."
+        told += ended(f" Taken back: {reasons[receipt.id]}")
     return told
 
 

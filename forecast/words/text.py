@@ -68,4 +68,9 @@ def bare_words(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", " ", without_accents(text)).strip()
 
 
-__all__ = ["STRONG", "bare_words", "folded", "plain", "without_accents"]
+def ended(sentence: str) -> str:
+    """End a sentence with a full stop, unless its last word has one: a firm's ``sp. z o.o.``, a note written out."""
+    return sentence if sentence.endswith((".", "\u2026")) else f"{sentence}."
+
+
+__all__ = ["STRONG", "bare_words", "ended", "folded", "plain", "without_accents"]

@@ -107,6 +107,17 @@ def test_what_was_taken_back_is_struck_and_says_why(run: Run, half_way: BuildFol
     assert "Taken back: entered twice" in html(app)
 
 
+def test_a_sentence_that_ends_in_an_abbreviation_has_one_full_stop(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    """It read "at Lakier sp. z o.o..", and three dots that somebody wrote became one."""
+    before_ordering.ledger().add_receipt(
+        "2026-05-04", "Lakier sp. z o.o.", 70_000, "EUR", [("tyres", 70_000)], note="the rest later..."
+    )
+    said = words(open_receipt(by_day(run(before_ordering.build_file, "receipts")), 1))
+    assert "at Lakier sp. z o.o. the rest later... Entered by" in said.replace("\\", "")
+
+
 def small(app: AppTest) -> list[str]:
     """Give the small lines of a page, Markdown's escapes taken out."""
     return [item.value.replace("\\", "") for item in app.main.caption]

@@ -127,6 +127,18 @@ def test_what_was_undone_is_listed_with_the_day_of_that(
     assert json.loads(run(capsys, "receipts", folder, "--json"))["undone"] == []
 
 
+def test_what_ends_in_an_abbreviation_is_told_with_one_full_stop(
+    folder: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = Path(folder) / "build.toml"
+    file.write_text(
+        file.read_text("utf-8").replace('id = "kit"', 'id = "kit"\nname = "Kit etc."', 1), "utf-8"
+    )
+    BuildFolder.at(folder).ledger().say_still_to_buy("kit", 5_000)
+    assert run(capsys, "undo", folder, "--look") == "Entered last: €50.00 left to buy of Kit etc.\n"
+    assert run(capsys, "undo", folder).startswith("Taken back: €50.00 left to buy of Kit etc. P80 ")
+
+
 def test_undo_says_what_it_took_back(folder: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert "Nothing was entered yet" in run(capsys, "undo", folder, "--look")
     add(capsys, folder, "--line", "kit", "--closes")

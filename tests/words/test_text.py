@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from forecast.buildfile.reader import read_build
-from forecast.words.text import bare_words, folded, plain
+from forecast.words.text import bare_words, ended, folded, plain
 from tests.buildfile.texts import HEAD, LINE, complaints
 from tests.views.test_cli import run
 
@@ -94,3 +94,16 @@ def test_no_command_prints_what_acts(tmp_path: Path, capsys: pytest.CaptureFixtu
 def test_a_heading_is_read_without_accents_whatever_letters_it_has(written: str, bare: str) -> None:
     assert bare_words(written) == bare
     assert folded(bare) == bare
+
+
+@pytest.mark.parametrize(
+    ("sentence", "said"),
+    [
+        ("Paid at a shop", "Paid at a shop."),
+        ("Paid at Lakier sp. z o.o.", "Paid at Lakier sp. z o.o."),
+        ("The rest later...", "The rest later..."),
+        ("Half of it \u2026", "Half of it \u2026"),
+    ],
+)
+def test_a_sentence_ends_in_one_full_stop(sentence: str, said: str) -> None:
+    assert ended(sentence) == said

@@ -333,6 +333,7 @@ def run_undo(options: argparse.Namespace) -> Answered[LastEntered | Undone]:
     from forecast.ledger.undoing import last_entry, undo_last
     from forecast.views.undone_words import entry_words, left_in_file_words
     from forecast.watching.settling import titles_of
+    from forecast.words.text import ended
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
@@ -342,9 +343,13 @@ def run_undo(options: argparse.Namespace) -> Answered[LastEntered | Undone]:
         if entry is None:
             return answer(options, "Nothing was entered yet, or all of it is taken back.", {"last": None})
         words = entry_words(entry, build.build.currency, titles_of(build))
-        return answer(options, f"Entered last: {words}.", {"last": words})
+        return answer(options, ended(f"Entered last: {words}"), {"last": words})
     effect, paid = Effect(build, ledger), ledger.paid_by_line()
     words = entry_words(undo_last(ledger), build.build.currency, titles_of(build))
     moved_words, moved = effect.told(build, ledger, undone=True)
-    told = [f"Taken back: {words}.", moved_words, left_in_file_words(build, paid, ledger.paid_by_line())]
+    told = [
+        ended(f"Taken back: {words}"),
+        moved_words,
+        left_in_file_words(build, paid, ledger.paid_by_line()),
+    ]
     return answer(options, " ".join(filter(None, told)), {"undone": words, "moved": moved})
