@@ -153,7 +153,7 @@ def over_time(view: Opened, told: History) -> None:
         lambda: contingency_over_time(told.points, told.currency, look),
         key="contingency",
     )
-    if budgets := budgets_sentence(told, "what is left"):
+    if budgets := budgets_sentence(told, view.budget, "what is left"):
         text(budgets)
 
 

@@ -268,5 +268,7 @@ def _per(build: Build, figure: str) -> str:
             if isinstance(line.quantity, Known) and line.quantity.value == 1 and not line.quantity.unit:
                 return ""
             counted = line.quantity.unit if line.quantity is not None else None
+            if line.takeoff is not None and line.takeoff.pack is not None:
+                counted = "pack"
             return per_words(line.priced_per or counted or "")
     return ""

@@ -206,22 +206,30 @@ _BUDGETS_NAMED = 3
 """Where a budget was changed more often, the first and the last are named."""
 
 
-def budgets_sentence(told: History, what: str = "each row\u2019s chance") -> str:
-    """Say what the budget was on which days of a history, and that ``what`` is against it; nothing where it stayed."""
+def budgets_sentence(told: History, now: float | None, what: str = "each row\u2019s chance") -> str:
+    """Say what the budget was on which days of a history, and that ``what`` is against it; nothing where it stayed.
+
+    Parameters
+    ----------
+    told : History
+    now : float or None
+        The budget in force: one that was frozen since the last entry is that of no row.
+    what : str
+    """
     points = [point for point in told.points if point.budget is not None]
     stretches = [list(same) for _, same in groupby(points, lambda point: point.budget)]
-    if len(stretches) < 2:
-        return ""
     sums = [entered(same[0].budget or 0.0, told.currency) for same in stretches]
-    if len(stretches) > _BUDGETS_NAMED:
-        changed = f"The budget was changed {len(stretches) - 1} times, from {sums[0]} to {sums[-1]}"
+    later = [f"from {short_day(same[0].date)} on {sum_}" for same, sum_ in zip(stretches, sums, strict=True)]
+    if sums and now is not None and now != points[-1].budget:
+        sums.append(entered(now, told.currency))
+        later.append(f"now it is {sums[-1]}")
+    if len(sums) < 2:
+        return ""
+    if len(sums) > _BUDGETS_NAMED:
+        changed = f"The budget was changed {len(sums) - 1} times, from {sums[0]} to {sums[-1]}"
     else:
         until = f"Up to {short_day(stretches[0][-1].date)} the budget was {sums[0]}"
-        later = [
-            f"from {short_day(same[0].date)} on {sum_}"
-            for same, sum_ in zip(stretches[1:], sums[1:], strict=True)
-        ]
-        changed = ", ".join([until, *later])
+        changed = ", ".join([until, *later[1:]])
     return f"{changed}: {what} is against the budget of its day."
 
 

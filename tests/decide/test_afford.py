@@ -222,6 +222,9 @@ def test_a_limit_is_rounded_down_to_what_can_be_told_apart(highest: float, error
     assert "what you expect (9.50 EUR)" in walk_away_sentence(found, euros)
 
 
+STRIP = 'takeoff = { kind = "filler", shape = "strip", length = 12, width = 60, depth = 2'
+
+
 @pytest.mark.parametrize(
     ("sums", "per"),
     [
@@ -230,6 +233,10 @@ def test_a_limit_is_rounded_down_to_what_can_be_told_apart(highest: float, error
         ('quantity = { value = 2, unit = "boxes" }\nprice = 200', " per box"),
         ('quantity = { value = 2, unit = "kg" }\nprice = { value = 200, unit = "lb" }', " per lb"),
         ("quantity = 13\nprice = 200", " for one"),
+        (
+            'takeoff = { kind = "filler", shape = "strip", length = 12, width = 60, depth = 2, pack = 2 }\nprice = 200',
+            " per pack",
+        ),
         ("quantity = 1\nprice = 200", ""),
         ("amount = 200", ""),
     ],

@@ -744,6 +744,20 @@ def test_what_moved_adds_up_to_the_cent(
     assert data["end"]["P80"]["standard_error"] > 0
 
 
+def test_history_says_which_budget_a_chance_is_against(
+    build: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    day = "--date", "2026-05-04"
+    run(capsys, "receipt", "add", str(build), "--amount", "20", "--supplier", "Shop", "--line", "kit", *day)
+    assert "the budget of its day" not in run(capsys, "history", str(build))
+    run(capsys, "freeze", str(build), "--budget", "9876")
+    told = " ".join(run(capsys, "history", str(build)).replace("\u00a0", " ").split())
+    assert (
+        "Up to 4 May 2026 the budget was €4,000, now it is €9,876: each row’s chance is against the budget of its day."
+        in told
+    )
+
+
 def test_history_ends_where_watch_stands(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -219,16 +219,22 @@ def test_both_levels_stand_on_the_same_base(told: History) -> None:
 
 def test_budgets_of_other_days_are_told(ledger: Ledger, told: History) -> None:
     """A chance of overrun against one budget stood above one against another, and nothing said so."""
-    assert budgets_sentence(told).replace("\u00a0", " ") == (
+    assert budgets_sentence(told, 410).replace("\u00a0", " ") == (
         "Up to 1 Mar 2026 the budget was \u20ac420, from 2 Mar 2026 on \u20ac410: each row\u2019s chance is against "
         "the budget of its day."
     )
     one = replace(told, points=told.points[2:])
-    assert budgets_sentence(one) == ""
+    assert budgets_sentence(one, 500).replace("\u00a0", " ") == (
+        "Up to 7 Mar 2026 the budget was \u20ac410, now it is \u20ac500: each row\u2019s chance is against the budget "
+        "of its day."
+    )
+    assert budgets_sentence(one, 410) == ""
     none = replace(told, points=tuple(replace(point, budget=None) for point in told.points))
-    assert budgets_sentence(none) == ""
+    assert budgets_sentence(none, 410) == ""
     many = [replace(point, budget=400.0 + place) for place, point in enumerate(told.points)]
-    assert budgets_sentence(replace(told, points=tuple(many)), "what is left").replace("\u00a0", " ") == (
+    assert budgets_sentence(replace(told, points=tuple(many)), 407, "what is left").replace(
+        "\u00a0", " "
+    ) == (
         "The budget was changed 7 times, from \u20ac400 to \u20ac407: what is left is against the budget of its day."
     )
 

@@ -203,6 +203,7 @@ def run_history(options: argparse.Namespace) -> Answered[HistoryAnswer]:
     from forecast.views.commands.told import table, wrapped
     from forecast.views.watch_words import budgets_sentence, days_shown
     from forecast.watching.history import history
+    from forecast.watching.reforecast import budget_in_force
     from forecast.words.day_words import long_day
     from forecast.words.money import builds, entered, estimated
 
@@ -240,7 +241,7 @@ def run_history(options: argparse.Namespace) -> Answered[HistoryAnswer]:
             "\nEvery row is forecast with the ranges of the build file as it is now; it was changed since the budget "
             "was frozen, and 'forecast moved' tells what that did."
         )
-    if budgets := budgets_sentence(found):
+    if budgets := budgets_sentence(found, budget_in_force(build, ledger.baseline())):
         text += f"\n{budgets}"
     rows = [
         [
