@@ -45,7 +45,7 @@ from forecast.words.day_words import as_typed, short_day
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
 from forecast.words.numbers import currency_beside
-from forecast.words.text import STRONG
+from forecast.words.text import STRONG, ended
 
 
 def fill_in(view: Opened, key: str, uploads: Sequence[Any], names: Mapping[str, str]) -> tuple[Paper, ...]:
@@ -599,7 +599,7 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> Done:
         shared=len(entry.parts) > 1 and not all(text.strip() for _, text in entry.parts),
     )  # fmt: skip
     sold = build.income.issuperset(split.line_id for split in entered.receipt.splits)
-    return Done(f"Saved: {paid_words(entered.receipt, sold=sold)}.", whole)
+    return Done(ended(f"Saved: {paid_words(entered.receipt, sold=sold)}"), whole)
 
 
 def split_parts(

@@ -20,7 +20,7 @@ from forecast.views.after_entry import AfterEntry, after_entry
 from forecast.views.settling_words import NOT_HERE
 from forecast.views.undone_words import entry_words, take_back_words
 from forecast.watching.reforecast import Reforecast
-from forecast.words.text import STRONG
+from forecast.words.text import STRONG, ended
 
 MAY_HAPPEN = " (may happen)"
 """Behind the name of a risk event where it stands among lines."""
@@ -263,7 +263,7 @@ def undo_button(view: Opened, entry: ToUndo) -> None:
 
         def work() -> str:
             undo_last(view.ledger_to_write(), entry.mark)
-            return f"Taken back: {entry.words}."
+            return ended(f"Taken back: {entry.words}")
 
         if enter(view, "form", work, undone=True):
             st.session_state[JUST_ENTERED] = False
