@@ -36,7 +36,7 @@ from forecast.views.watch_words import (
     overrun_sentence,
     reason_rows,
 )
-from forecast.watching.history import MOST_DAYS, History, HistoryPoint, Progress, history
+from forecast.watching.history import LEAST_DAYS, MOST_DAYS, History, HistoryPoint, Progress, history
 from forecast.watching.moved import Moved, what_moved
 from forecast.watching.reforecast import Reforecast
 from forecast.words.day_words import long_day
@@ -44,6 +44,8 @@ from forecast.words.money import entered
 from forecast.words.text import STRONG
 
 _ENTRIES = 24
+_MANY_ROWS = 100
+"""Above so many rows the page tells of few days first, for who opens it waits for them: the rest is one tap away."""
 
 
 def anything_entered(view: Opened) -> bool:
@@ -81,7 +83,8 @@ def _history(
     fingerprint: str, scenario: str, trials: int, seed: int, state: str, all_days: bool, _build: Build,
     _ledger: Ledger, _progress: Progress,
 ) -> History:  # fmt: skip
-    most = MOST_DAYS if all_days else None
+    large = len(compile_plan(_build, scenario or None).rows) > _MANY_ROWS
+    most = MOST_DAYS if all_days else LEAST_DAYS if large else None
     points = _points(fingerprint, scenario, trials, seed)
 
     def after_a_day(done: int, of: int) -> None:

@@ -11,6 +11,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import Selectbox
 
+from forecast.dashboard import watch_sections
 from forecast.ledger.folder import BuildFolder
 from forecast.record.finishing import finish
 from forecast.views.ending_words import ending_sentences
@@ -210,3 +211,14 @@ def test_the_table_of_shared_causes_says_which_lines_show_each(run: Run, half_wa
     app = run(half_way.build_file, PAGE)
     tables = "\n".join(item.proto.body for item in app.main.get("html"))
     assert '<th scope="col">Lines that show it</th>' in tables
+
+
+def test_a_large_build_shows_few_days_first_and_the_others_on_a_tap(
+    run: Run, half_way: BuildFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(watch_sections, "_MANY_ROWS", 10)
+    app = run(half_way.build_file, "watch")
+    assert not app.exception
+    app = next(item for item in app.button if item.label == "Show the other days too").click().run()
+    assert not app.exception
+    assert "Show the other days too" not in [item.label for item in app.button]
