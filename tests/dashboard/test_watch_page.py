@@ -12,6 +12,7 @@ from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import Selectbox
 
 from forecast.dashboard import watch_sections
+from forecast.dashboard.shelf import SHELF
 from forecast.ledger.folder import BuildFolder
 from forecast.record.finishing import finish
 from forecast.views.ending_words import ending_sentences
@@ -216,6 +217,7 @@ def test_the_table_of_shared_causes_says_which_lines_show_each(run: Run, half_wa
 def test_a_large_build_shows_few_days_first_and_the_others_on_a_tap(
     run: Run, half_way: BuildFolder, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    SHELF.forget()  # of the same build all days may be kept
     monkeypatch.setattr(watch_sections, "_MANY_ROWS", 10)
     app = run(half_way.build_file, "watch")
     assert not app.exception
