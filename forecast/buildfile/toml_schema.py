@@ -28,8 +28,8 @@ LINE = f"#:schema {FILE_NAME}"
 
 _FIGURE = "x-figure"
 _FIGURE_NAMED = "Figure"
-"""What the models' references to a figure end in."""
-_REFERENCE = "#/$defs/Figure"
+"""What the references to a figure hold, while they are made; behind it stands a number."""
+_REFERENCE = f"#/$defs/{_FIGURE_NAMED}"
 _LIMITS = {"gt": "exclusiveMinimum", "ge": "minimum", "lt": "exclusiveMaximum", "le": "maximum"}
 """What pydantic leaves in its own words where a limit stands behind a reader of ours."""
 _SAID = re.compile(r"(?P<names>\w+(?:, \w+)*) : .*")

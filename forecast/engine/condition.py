@@ -54,7 +54,7 @@ FAR_OUT = 3.0
 one that is wrong by itself must not make every open line three times as wide."""
 
 WIDTH_CLIP = 6.0
-"""The same for what scores say of the width of ranges, where a range that was wrong is the news."""
+"""The scores of own ranges are taken as at most this: a range that was wrong is the news of their width."""
 
 HEARD_FROM, HEARD_WHOLLY = 1.0, 4.0
 """One receipt says next to nothing of how wide all other ranges should be, though the first that is dear would make

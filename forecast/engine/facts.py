@@ -537,12 +537,14 @@ def _joined(plan: Plan, rows: Iterable[Row], given: _Given) -> tuple[str, ...]:
 def _observe(prior: Prior, name: str, given: _Given, joined: tuple[str, ...]) -> list[Observation]:
     """Give what one known amount says, that of a foreign one apart from the rate it was paid at."""
     amount, evidence = given.amounts[name], _evidence(prior, name)
+    own, guessed = _is_own(prior, name), _is_guessed(prior, name)
+    if _is_quoted(prior, name):
+        own, guessed, evidence = False, False, _NOTHING_SAID
     paid = given.foreign.get(name)
     if paid is not None:
         rate, foreign = paid
         judged, at_rate = prior.foreign(name, rate, given, joined)
         score = judged.margin.score_of(foreign)
-        own, guessed = _is_own(prior, name), _is_guessed(prior, name)
         found = [Observation(name, judged.loadings, score, own, evidence, guessed=guessed)]
         if at_rate is not None:
             paid_at = amount / foreign / (1 + prior.plan.added_abroad.get(name, 0.0))
@@ -555,9 +557,6 @@ def _observe(prior: Prior, name: str, given: _Given, joined: tuple[str, ...]) ->
         near = abs(amount / float(judged.margin.amount(np.zeros(1))[0]) - 1) <= FOLLOWS_WITHIN
         at = 0.0 if near else judged.margin.score_of(amount)
         return [Observation(name, judged.loadings, at, own=False, evidence=_NOTHING_SAID)]
-    if _is_quoted(prior, name):
-        return [Observation(name, judged.loadings, score, own=False, evidence=_NOTHING_SAID)]
-    own, guessed = _is_own(prior, name), _is_guessed(prior, name)
     return [Observation(name, judged.loadings, score, own, evidence, guessed=guessed)]
 
 
@@ -586,8 +585,12 @@ def _is_own(prior: Prior, name: str) -> bool:
 
 
 def _is_quoted(prior: Prior, name: str) -> bool:
-    """Tell whether what a row comes to is prices that were quoted: which is taken says of no guess how good it was."""
-    inputs = prior.rows[name].inputs
+    """Tell whether what a row comes to is prices that were quoted: which is taken says of no guess how good it was.
+
+    At what rate they are paid is another matter.
+    """
+    rates = tuple(rate.prefix for rate in prior.plan.rates.values())
+    inputs = [one for one in prior.rows[name].inputs if not one.startswith(rates)]
     return bool(inputs) and all(prior.inputs[one].quoted for one in inputs)
 
 

@@ -286,7 +286,8 @@ def test_a_deposit_abroad_counts_at_the_rate_it_was_paid_at(tmp_path: Path, rate
     assert watch.known.facts.part_paid["kit"].paid == pytest.approx(planned)  # judged as if paid as planned
 
 
-def test_which_quote_is_taken_says_nothing_of_the_builders_guesses(tmp_path: Path) -> None:
+@pytest.mark.parametrize("money", ["EUR", "GBP"])
+def test_which_quote_is_taken_says_nothing_of_the_builders_guesses(tmp_path: Path, money: str) -> None:
     """The cheaper of two quotes lowered P80 by seven times what it saved, as if all estimates had come in high."""
     text = """
 [build]
@@ -295,11 +296,14 @@ currency = "EUR"
 country = "IE"
 estimating = 0.25
 estimating_size = 0
+[currency.GBP]
+rate = 1.2
+volatility = 0.08
 [[line]]
 id = "paint"
 group = "finish"
-amount = { quotes = [5200, 6100] }
-"""
+amount = { quotes = [5200, 6100], currency = "MONEY" }
+""".replace("MONEY", money)
     text += "".join(
         f'[[line]]\nid = "other{place}"\ngroup = "other"\namount = {{ low = 800, middle = 1200, high = 2100 }}\n'
         for place in range(8)
@@ -307,6 +311,13 @@ amount = { quotes = [5200, 6100] }
     build, ends = parse_build(text), []
     for price in (5200, 6100):
         ledger = Ledger(tmp_path / f"{price}.db", currency="EUR")
-        ledger.add_commitment("2026-05-02", "Shop", "paint", 100 * price, "EUR")
+        if money == "EUR":
+            ledger.add_commitment("2026-05-02", "Shop", "paint", 100 * price, "EUR")
+        else:
+            charged = 120 * price
+            ledger.add_receipt(
+                "2026-05-02", "Shop", 100 * price, money, [("paint", charged)], paid=(charged, "EUR")
+            )
+            ledger.close_line("paint", "2026-05-02")
         ends.append(reforecast(build, ledger, trials=4096).percentile(0.8).value)
-    assert ends[1] - ends[0] == pytest.approx(900, rel=0.25)
+    assert ends[1] - ends[0] == pytest.approx(900 if money == "EUR" else 1080, rel=0.25)
