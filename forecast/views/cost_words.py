@@ -14,7 +14,7 @@ from forecast.engine.statistics import (
     Estimate,
 )
 from forecast.words.chances import builds
-from forecast.words.money import Money, rounded
+from forecast.words.money import Money, entered_in, rounded
 
 
 def trim_sentence(item: Trim, money: Money) -> str:
@@ -116,24 +116,24 @@ def firm_up_sentence(item: FirmUp, money: Money) -> str:
     )
 
 
-def _down(highest: Estimate) -> str:
+def _down(highest: Estimate, unit: str) -> str:
     """Write a highest price rounded down to what the simulation can tell apart: a limit must not be rounded up."""
     fine = highest.error if np.isfinite(highest.error) else 0.0
     if highest.value < 100 and fine < 1:
-        return f"{np.floor(highest.value * STEPS_PER_UNIT) / STEPS_PER_UNIT:,.2f}"
+        return entered_in(float(np.floor(highest.value * STEPS_PER_UNIT) / STEPS_PER_UNIT), unit)
     step = 10.0 ** max(np.floor(np.log10(max(fine, 1.0))), 0)
-    return f"{np.floor(highest.value / step) * step:,.0f}"
+    return entered_in(float(np.floor(highest.value / step) * step), unit)
 
 
-def _rounded(value: float) -> str:
-    return f"{value:,.2f}" if value < 100 and value != round(value) else f"{value:,.0f}"
+def _rounded(value: float, unit: str) -> str:
+    return entered_in(value if value < 100 else float(round(value)), unit)
 
 
 def walk_away_sentence(found: WalkAway, money: Money, entered: Money | None = None) -> str:
     """Say at which price to walk away, and why; ``entered`` writes the money at hand, to the cent."""
     at_hand = (entered or money)(found.money)
     thing = found.title or figure_phrase(found.figure)
-    unit = "".join(f" {word}" for word in (found.unit, found.per) if word)
+    per = f" {found.per}" if found.per else ""
     often = f"in {builds(found.level)}"
     if found.unlimited:
         return f"{at_hand} is enough {often} whatever {thing} is: nothing depends on it."
@@ -145,9 +145,9 @@ def walk_away_sentence(found: WalkAway, money: Money, entered: Money | None = No
     value = found.highest.value
     side = "above" if value >= found.expected else "below"
     return (
-        f"Walk away when {thing} goes beyond {_down(found.highest)}{unit}. Up to there "
+        f"Walk away when {thing} goes beyond {_down(found.highest, found.unit)}{per}. Up to there "
         f"{at_hand} is enough {often}. That is {side} what you expect "
-        f"({_rounded(found.expected)}{unit})."
+        f"({_rounded(found.expected, found.unit)}{per})."
     )
 
 

@@ -168,3 +168,36 @@ def test_what_matters_most_is_what_is_firmed_up_first(demo: str, capsys: pytest.
     assert len(both) >= 3
     assert both == [name for title in firm for name in matter if title.startswith(name)]
     assert firm[0].startswith(matter[0])
+
+
+def test_prices_to_ask_about_are_called_what_the_builder_calls_them(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    demo = str(DEMOS / "before-ordering-ireland")
+    asked = ("afford", demo, "--money", "20000", "--trials", "1024")
+    told = run(capsys, *asked)
+    assert re.search(r"^  --figure wheels\.price +Wheels, price$", told, re.MULTILINE)
+    by_id = run(capsys, *asked, "--figure", "wheels.price")
+    assert "the price of “Wheels” goes beyond €" in by_id
+    assert "you expect (€200 for one)" in by_id
+    assert run(capsys, *asked, "--figure", "wheels") == by_id
+    assert run(capsys, *asked, "--figure", "Wheels, price") == by_id
+    refused = run(capsys, *asked, "--figure", "xylophone", expect=2)
+    assert "Wheels, price" in refused
+    assert "fx." not in refused
+
+
+def test_what_has_quotes_is_called_what_the_builder_calls_it(capsys: pytest.CaptureFixture[str]) -> None:
+    demo = str(DEMOS / "before-ordering-ireland")
+    by_id = run(capsys, "quotes", demo, "paint_shop")
+    assert run(capsys, "quotes", demo, "Paint by a shop") == by_id
+    for more in ([], ["--take", "172"]):
+        refused = run(capsys, "quotes", demo, "xylophone", *more, expect=2)
+        assert "“Wheels” (wheels); “Paint by a shop, whole car with kit” (paint_shop)" in refused
+
+
+def test_quotes_to_take_are_called_what_the_builder_calls_them(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    refused = run(capsys, "quotes", str(folder), "Kit", "--take", "xylophone", expect=2)
+    assert "“Kit from a maker nearby” (kit_nearby); “Kit from abroad” (kit_abroad)" in refused

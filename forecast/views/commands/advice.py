@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,7 @@ from forecast.views.commands.common import (
     add_simulation,
     answer,
     answer_in_words,
+    by_title,
     command,
     done,
     finished_words,
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from forecast.decide.contingency import Contingency
     from forecast.decide.mix import Mix, Mixes
     from forecast.decide.scenarios import Comparison, Pair
+    from forecast.engine.forecast import Forecast
     from forecast.views.answers.of_advice import AdviseAnswer, AffordAnswer, CompareAnswer
 
 
@@ -61,7 +63,9 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     add_simulation(afford)
     add_known(afford)
     afford.add_argument("--money", required=True, metavar="SUM", help="what you have")
-    afford.add_argument("--figure", metavar="ID", help="the price in question, such as kit.amount")
+    afford.add_argument(
+        "--figure", metavar="ID", help="the price in question: kit.amount, or what the line is called"
+    )
     afford.add_argument(
         "--level", type=level, default=0.8, metavar="P", help="share of builds to be enough in (P80)"
     )
@@ -322,18 +326,66 @@ def run_afford(options: argparse.Namespace) -> Answered[AffordAnswer]:
         budget_chance_sentence(chance, money, _entered(forecast.currency)),
     ]
     data: AffordAnswer = {"currency": forecast.currency, "budget": chance}
+    prices = prices_to_ask_for(build, forecast)
     if options.figure:
         trials = options.trials if isinstance(options.trials, int) else 16_384
         found = afford(
-            build, at_hand, options.figure, forecast.plan.scenario,
+            build, at_hand, _figure_meant(options.figure, build, forecast, prices), forecast.plan.scenario,
             level=options.level, trials=trials, seed=options.seed, known=known,
         )  # fmt: skip
         text.append(walk_away_sentence(found, money, _entered(forecast.currency)))
         data["walk_away"] = found
     else:
-        figures = prices_to_ask_for(build, forecast)[:6]
-        text.append(f"Add --figure for the highest price that fits, such as --figure {', '.join(figures)}.")
+        text += [
+            "For the highest price at which it is enough, add one of these:",
+            *_figures_to_name(build, prices),
+        ]
     return answer(options, "\n".join(text), data)
+
+
+_NAMED = 6
+"""So many prices are named to ask about, those of the largest lines."""
+
+
+def _figures_to_name(build: Build, prices: Sequence[str]) -> list[str]:
+    """Name the prices that can be asked about, each with what has to be typed."""
+    from forecast.decide.figure_words import figure_words, titles_in_figures
+
+    titles, shown = titles_in_figures(build), prices[:_NAMED]
+    wide = max((len(name) for name in shown), default=0)
+    return [f"  --figure {name:<{wide}}  {figure_words(name, titles)}" for name in shown]
+
+
+def _figure_meant(written: str, build: Build, forecast: Forecast, prices: Sequence[str]) -> str:
+    """Give the figure that is meant by its own name, or by what it or its line is called.
+
+    Raises
+    ------
+    SimulationError
+        Where none is called so; it names those that can be asked about.
+    """
+    from forecast.buildfile.checks import nearest
+    from forecast.buildfile.choosing import figure_name, figure_names
+    from forecast.decide.figure_words import figure_words, titles_in_figures
+    from forecast.errors import SimulationError
+
+    name, legal = figure_name(build, written), figure_names(build)
+    if name in legal or name in {item.id for item in forecast.plan.inputs}:
+        return name
+    of_line = [price for price in prices if written in (price.partition(".")[0], price.rpartition(".")[0])]
+    if len(of_line) == 1:
+        return of_line[0]
+    titles = titles_in_figures(build)
+    found = by_title(written, {price: figure_words(price, titles) for price in prices})
+    if found is None:
+        message = f"--figure: no price in this scenario is called {written!r}. "
+        near = nearest(written, legal)
+        if near.startswith("Did you mean"):
+            raise SimulationError(message + near)
+        raise SimulationError(
+            "\n".join([f"{message}Ask about one of these:", *_figures_to_name(build, prices)])
+        )
+    return found
 
 
 def farmed_out(item: Mix, titles: Mapping[str, str]) -> str:

@@ -165,4 +165,9 @@ def _nearest_titles(name: str, build: Build, titles: Mapping[str, str]) -> str:
         return max(SequenceMatcher(None, said, one).ratio() for one in every)
 
     near = sorted((id_ for id_ in titles if id_ in costs), key=lambda id_: -likeness(id_))[:_SUGGESTED]
-    return f"Nearest by name: {'; '.join(f'“{titles[id_]}” ({id_})' for id_ in near)}." if near else ""
+    return f"Nearest by name: {with_ids(near, titles)}." if near else ""
+
+
+def with_ids(ids: Sequence[str], titles: Mapping[str, str]) -> str:
+    """Name each by what it is called, with what has to be typed behind it; by that alone where it is called so."""
+    return "; ".join(f"“{titles[id_]}” ({id_})" if titles.get(id_, id_) != id_ else id_ for id_ in ids)

@@ -13,6 +13,7 @@ from forecast.views.commands.common import (
     add_known,
     answer,
     answer_in_words,
+    by_title,
     command,
     done,
     exact_sum,
@@ -22,7 +23,7 @@ from forecast.views.commands.common import (
     whole,
     working,
 )
-from forecast.views.commands.naming import day
+from forecast.views.commands.naming import day, with_ids
 
 if TYPE_CHECKING:
     from forecast.buildfile.schema import Build, Option
@@ -66,7 +67,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         "choices",
         nargs="*",
         metavar="CHOICE",
-        help="such as kit, or a line with several quotes; all when left out",
+        help="such as kit, or a line with several quotes, by id or name; all when left out",
     )
     parser.add_argument(
         "--take", metavar="QUOTE", help="the one you take, its name or sum: kept as a price agreed"
@@ -97,6 +98,7 @@ def run(options: argparse.Namespace) -> Answered[QuotesAnswer | TakenAnswer]:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
+    options.choices = [_choice_meant(name, build) for name in options.choices]
     if options.take is not None:
         return _take(options, folder, build)
     known, baseline = known_by_now(folder, options)
@@ -154,6 +156,44 @@ def run(options: argparse.Namespace) -> Answered[QuotesAnswer | TakenAnswer]:
     return answer(options, text, data)
 
 
+def _choices(build: Build) -> dict[str, str]:
+    """Give what everything with quotes is called, by what a command may name: choices, and lines with several sums."""
+    from forecast.buildfile.choosing import options_by_choice
+    from forecast.buildfile.sheet import open_quotes
+    from forecast.decide.figure_words import titles_in_figures
+
+    titles = titles_in_figures(build)
+    named = [*options_by_choice(build), *(place.item for place in open_quotes(build))]
+    return {name: titles.get(name, name) for name in named}
+
+
+def _choice_meant(written: str, build: Build) -> str:
+    """Give what quotes are asked about, by its id or by what it is called.
+
+    Raises
+    ------
+    SimulationError
+        Where there are no quotes for anything of that name; it says for what there are some.
+    """
+    from forecast.buildfile.checks import nearest
+    from forecast.errors import SimulationError
+
+    titles = _choices(build)
+    if written in titles or not titles:  # without any it is said how they are written
+        return written
+    found = by_title(written, titles)
+    if found is None:
+        near = nearest(written, titles)
+        there = (
+            near
+            if near.startswith("Did you mean")
+            else f"There are some for {with_ids(list(titles), titles)}."
+        )
+        message = f"there are no quotes for {written!r} in the build. {there}"
+        raise SimulationError(message)
+    return found
+
+
 def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> Answered[TakenAnswer]:
     """Keep the quote that is taken as a price agreed."""
     import datetime as dt
@@ -175,7 +215,7 @@ def _take(options: argparse.Namespace, folder: BuildFolder, build: Build) -> Ans
     if len(options.choices) != 1 or options.choices[0] not in {*choices, *places}:
         legal = [choice for choice in choices if settled(build, choice, standing) is None]
         legal += [name for name in places if name not in legal]
-        message = f"quotes: --take needs what the quote is for. Legal are {', '.join(legal)}."
+        message = f"quotes: --take needs what the quote is for: {with_ids(legal, _choices(build))}."
         if not legal:
             message = "quotes: no quotes are left to take."
         raise LedgerError(message)
@@ -214,7 +254,8 @@ def _option(options: Sequence[Option], name: str) -> Option:
     for option in options:
         if name.casefold() in (option.id.casefold(), option.title.casefold()):
             return option
-    message = f"there is no quote {name!r}. Legal are {', '.join(option.id for option in options)}."
+    titles = {option.id: option.title for option in options}
+    message = f"there is no quote {name!r}. There are {with_ids(list(titles), titles)}."
     raise LedgerError(message)
 
 
