@@ -26,11 +26,12 @@ from forecast.dashboard.receipts_news import begin_receipt, enter, events_of, ne
 from forecast.dashboard.receipts_settle import looks_settled, looks_settled_news
 from forecast.dashboard.saving import build_to_change, form_key, put
 from forecast.dashboard.state import Opened, before, known_by_now
+from forecast.decide.afford import price_is_for
 from forecast.decide.firm_up import FirmUp
 from forecast.figures.kinds import Quotes
 from forecast.ledger import Commitment, NewReceipt
 from forecast.missing.left_out import Finding, findings
-from forecast.views.cost_words import firm_up_sentence
+from forecast.views.cost_words import firm_figure_words, firm_up_sentence
 from forecast.views.settling_words import (
     closed_words,
     entered_words,
@@ -340,10 +341,11 @@ def _firm_up(view: Opened, item: FirmUp) -> None:
                 st.switch_page("forecast/dashboard/lines.py")
             return
         unit = place_at(build, item.figure).unit
+        asked = firm_figure_words(item.figure, unit, price_is_for(build, item.figure))
         with st.form(form_key("firm-up"), border=False):
             left, right = st.columns([3, 1], vertical_alignment="bottom")
             told = number_field(
-                left, f"What you were told, in {safe(unit)}", currency=unit if is_currency(unit) else "", tell=False,
+                left, safe(asked), currency=unit if is_currency(unit) else "", tell=False,
                 units=() if is_currency(unit) else (unit,),
             )  # fmt: skip
             if right.form_submit_button("Put it in"):

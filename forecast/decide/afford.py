@@ -162,7 +162,7 @@ def afford(
         found,
         money=money,
         title=figure_phrase(figure, titles_in_figures(build)),
-        per=_per(build, figure),
+        per=price_is_for(build, figure),
     )
 
 
@@ -258,8 +258,8 @@ def _unit(build: Build, plan: Plan, figure: str) -> str:
     return ""
 
 
-def _per(build: Build, figure: str) -> str:
-    """Say what a price is for; nothing for the price of a whole line, and for what is no price."""
+def price_is_for(build: Build, figure: str) -> str:
+    """Say what a price is for, such as ``per hour``; nothing for the price of a whole line, and for what is no price."""
     item, _, key = figure.rpartition(".")
     for one in (build, *(with_option(build, option) for option in build.option)):
         for line in one.line:

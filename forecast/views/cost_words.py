@@ -14,6 +14,7 @@ from forecast.engine.statistics import (
     Estimate,
 )
 from forecast.words.chances import builds
+from forecast.words.currencies import currency_many, is_currency
 from forecast.words.money import Money, entered_in, rounded
 
 
@@ -114,6 +115,29 @@ def firm_up_sentence(item: FirmUp, money: Money) -> str:
     return (
         f"{item.how}: you then need to hold about {rounded(money, item.release)} less ({item.effort} effort)."
     )
+
+
+_FOUND = ("cost", "resale", "minimum", "maximum")
+"""Keys of sums that nobody quotes: they are found out."""
+
+
+def firm_figure_words(figure: str, unit: str, per: str = "") -> str:
+    """Name the field for a figure that was uncertain so far, as the one who was told it would.
+
+    Parameters
+    ----------
+    figure : str
+        Such as ``freight.amount``.
+    unit : str
+        Currency or unit that it is counted in.
+    per : str
+        What a price is for, see `price_is_for`.
+    """
+    key = figure.rpartition(".")[2]
+    if not is_currency(unit):
+        return f"What you found out, in {unit}" if unit else "What you found out"
+    what = "The sum that you found" if key in _FOUND else "The price that you were quoted"
+    return f"{what}, in {currency_many(unit)}{f', {per}' if per else ''}"
 
 
 def _down(highest: Estimate, unit: str) -> str:

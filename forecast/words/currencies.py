@@ -74,6 +74,14 @@ def currency_name(code: str) -> str:
     return str(get_currency_name(code, locale="en"))
 
 
+@cache
+def currency_many(code: str) -> str:
+    """Give the English name of several of a currency, as sums are counted in: ``Polish zlotys``, ``euros``, ``yen``."""
+    from babel.numbers import get_currency_name  # loaded late: most commands never ask for it
+
+    return str(get_currency_name(code, count=2, locale="en"))
+
+
 def minor_digits(code: str) -> int:
     """Give the number of digits behind the decimal mark with which sums are kept: none for the yen, two for the euro.
 

@@ -18,6 +18,7 @@ from forecast.ledger.folder import BuildFolder
 from forecast.missing.left_out import findings
 from forecast.watching.reforecast import reforecast
 from forecast.watching.settling import agree
+from forecast.views.cost_words import firm_figure_words
 from forecast.words.chances import were_to_cost
 from forecast.words.money import about, estimated
 from tests.dashboard.conftest import Run, charts, words
@@ -232,19 +233,33 @@ def test_quotes_that_are_in_are_shown_against_each_other(run: Run, folder: Build
     app = run(folder.build_file, "stand")
     assert "Decide which quote you take for" in words(app)
     assert "See the quotes against each other" in labels(app)
-    assert not [item for item in app.main.text_input if item.label.startswith("What you were told")]
+    assert not [item for item in app.main.text_input if item.label.startswith("The price that you were quoted")]
 
 
 def test_the_figure_to_firm_up_first_is_put_in_where_it_is_asked_for(run: Run, folder: BuildFolder) -> None:
     app = run(folder.build_file, "stand")
     asked = "Get “Body kit” quoted before ordering it"
     assert asked in words(app)
-    field = next(item for item in app.main.text_input if item.label == "What you were told, in EUR")
+    field = next(item for item in app.main.text_input if item.label == "The price that you were quoted, in euros")
     field.set_value("240")
     app = press(app, "Put it in")
     assert "Not saved yet" in words(app)
     assert asked not in words(app)  # the next one takes its place
     assert "you then need to hold about" in words(app)
+
+
+@pytest.mark.parametrize(
+    ("figure", "unit", "per", "words"),
+    [
+        ("paint.amount", "PLN", "", "The price that you were quoted, in Polish zlotys"),
+        ("filler.price", "NZD", "per kg", "The price that you were quoted, in New Zealand dollars, per kg"),
+        ("kit.freight", "JPY", "", "The price that you were quoted, in Japanese yen"),
+        ("rust.cost", "EUR", "", "The sum that you found, in euros"),
+        ("filler.quantity", "kg", "", "What you found out, in kg"),
+    ],
+)
+def test_a_field_says_what_was_told_and_in_which_money(figure: str, unit: str, per: str, words: str) -> None:
+    assert firm_figure_words(figure, unit, per) == words
 
 
 def test_nothing_waits_for_what_to_firm_up_first(
