@@ -98,7 +98,7 @@ def _finished(view: Opened) -> None:
         return
     answer(f"{over} This is what its ways were to cost before the first receipt.")
     comparison = compared(view, before_receipts=True)
-    headings, rows, caption = ways_table(comparison, None)
+    headings, rows, caption = ways_table(comparison, None, plan_of(view))
     table(headings, rows, caption, right_text=1, cards=True)
     _differences(view, comparison)
 

@@ -21,7 +21,7 @@ from forecast.dashboard.receipts_settle import (
     tell_events,
 )
 from forecast.dashboard.state import Opened, before, opened, watched
-from forecast.ledger import Receipt
+from forecast.ledger import EveryReceipt, Receipt
 from forecast.ledger.place import doubt_about
 from forecast.views.charts import paid_against_budget
 from forecast.views.sentences import ends_sentence, paid_sentence
@@ -45,8 +45,8 @@ def page() -> None:
     st.title("Receipts")
     with told_plainly():
         view = opened()
-        everything = view.ledger.list_receipts(include_void=True) if view.ledger is not None else ()
-        receipts = tuple(one for one in everything if one.voids is None and one.voided_by is None)
+        every = EveryReceipt((), {}) if view.ledger is None else view.ledger.every_receipt()
+        receipts = every.standing
         watch = None
         if receipts:
             with told_plainly():  # what cannot be forecast keeps nobody from entering what is paid
@@ -65,13 +65,13 @@ def page() -> None:
             st.warning(safe(doubt))
         with screen_only("enter"):
             news("form")
-            _enter(view, first=not everything)
+            _enter(view, first=every.undone.keys() >= {one.id for one in every.receipts})
         if watch is not None:
             looks_settled(view, watch, folded=False)
         if view.ledger is not None and (
-            everything or view.ledger.list_commitments() or view.ledger.list_marks()
+            every.receipts or view.ledger.list_commitments() or view.ledger.list_marks()
         ):
-            what_was_paid(view, everything, watch)
+            what_was_paid(view, every, watch)
         if receipts:
             _picture(view, receipts, watch)
         _told_seldom(view)

@@ -25,7 +25,7 @@ from forecast.dashboard.receipts_news import (
 from forecast.dashboard.receipts_settle import close_now, reopen_now
 from forecast.dashboard.state import Opened, before
 from forecast.errors import LedgerError
-from forecast.ledger import AttachedFile, Commitment, Receipt
+from forecast.ledger import AttachedFile, Commitment, EveryReceipt, Receipt
 from forecast.ledger.days import not_ahead
 from forecast.ledger.records import AgreementKind
 from forecast.views.sentences import unusual_sentence
@@ -221,14 +221,13 @@ class LineRow:
     receipts: tuple[Receipt, ...]
 
 
-def what_was_paid(view: Opened, everything: Sequence[Receipt], watch: Reforecast | None) -> None:
+def what_was_paid(view: Opened, receipts: EveryReceipt, watch: Reforecast | None) -> None:
     """Draw what was paid, by line or by day, with one search over both.
 
     Parameters
     ----------
     view : Opened
-    everything : sequence of Receipt
-        Voided ones and their voids as well.
+    receipts : EveryReceipt
     watch : Reforecast or None
         What is known of each line; None where nothing can be forecast.
     """
@@ -236,7 +235,6 @@ def what_was_paid(view: Opened, everything: Sequence[Receipt], watch: Reforecast
         st.subheader("What was paid", width="content")
         if sentence := agreed_in_all(view):
             st.markdown(said(sentence), width="content")
-    void = any(receipt.voids is not None for receipt in everything)
     every = False
     with st.container(horizontal=True, vertical_alignment="bottom"):
         wanted = st.text_input(
@@ -252,14 +250,13 @@ def what_was_paid(view: Opened, everything: Sequence[Receipt], watch: Reforecast
             persist_state="session",
             label_visibility="collapsed",
         )
-        if void and by == "By day":
+        if receipts.taken_back and by == "By day":
             every = st.toggle("Show what was taken back", key="show-void", persist_state="session")
     documents = documents_of(view)
     if by == "By day":
-        by_day(view, everything, wanted, documents, watch, every=every)
+        by_day(view, receipts, wanted, documents, watch, every=every)
         return
-    standing = [one for one in everything if one.voids is None and one.voided_by is None]
-    _by_line(view, standing, watch, wanted, documents)
+    _by_line(view, receipts.standing, watch, wanted, documents)
 
 
 def _by_line(

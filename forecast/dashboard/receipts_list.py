@@ -14,12 +14,13 @@ from forecast.dashboard.receipts_news import enter, keep_news, news, next_turn, 
 from forecast.dashboard.receipts_settle import close_now
 from forecast.dashboard.state import Opened
 from forecast.errors import ForecastError, LedgerError
-from forecast.ledger import AttachedFile, Receipt
+from forecast.ledger import AttachedFile, EveryReceipt, Receipt
 from forecast.ledger.attachments import attach_file, attachment_path, document_type
 from forecast.ledger.receipts_csv import receipts_csv
 from forecast.ledger.receipts_xlsx import receipts_xlsx
 from forecast.tables.files import open_regular
 from forecast.views.settling_words import state_words, taken_back_words
+from forecast.views.undone_words import undone_words
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import void_receipt
 from forecast.words.day_words import short_day
@@ -56,7 +57,7 @@ _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 def by_day(
     view: Opened,
-    everything: Sequence[Receipt],
+    receipts: EveryReceipt,
     wanted: str,
     documents: Mapping[int, Sequence[AttachedFile]],
     watch: Reforecast | None,
@@ -68,8 +69,7 @@ def by_day(
     Parameters
     ----------
     view : Opened
-    everything : sequence of Receipt
-        Voided ones and their voids as well.
+    receipts : EveryReceipt
     wanted : str
         A word to find.
     documents : mapping
@@ -81,41 +81,52 @@ def by_day(
     """
     news("list")
     titles = view.titles()
-    reasons = {receipt.voids: receipt.note for receipt in everything if receipt.voids is not None}
-    receipts = [
-        receipt
-        for receipt in reversed(everything)
-        if receipt.voids is None and (every or receipt.voided_by is None)
+    gone = {one.voids: f"Taken back: {one.note}" for one in receipts.receipts if one.voids is not None}
+    undone = {number: undone_words(moment) for number, moment in receipts.undone.items()}
+    gone |= {number: f"{words[:1].upper()}{words[1:]}" for number, words in undone.items()}
+    listed = [
+        one for one in reversed(receipts.receipts) if one.voids is None and (every or receipts.stands(one))
     ]
-    found = [one for one in receipts if matches(one, wanted, titles, documents)]
+    found = [one for one in listed if matches(one, wanted, titles, documents)]
     if not found:
         text("No receipt has that word." if wanted else "No receipt stands here.")
         return
-    states = _states(view, found, watch)
+    states = _states(view, found, watch, receipts)
     st.html(_ROWS)
     chosen = found[0].id if len(found) == 1 else st.session_state.get("open-receipt")
     with screen_only("receipts"), st.container(key="paid-days"):
         for receipt in found[:MOST_ROWS]:
-            _row(view, receipt, titles, states[receipt.id], opened=receipt.id == chosen)
+            _row(
+                view,
+                receipt,
+                titles,
+                states[receipt.id],
+                opened=receipt.id == chosen,
+                gone=receipt.id in gone,
+            )
             if receipt.id == chosen:
                 with st.container(border=True, key="the-receipt"):
-                    _opened(view, receipt, titles, documents, reasons)
+                    _opened(view, receipt, titles, documents, gone)
         if len(found) > MOST_ROWS:
             text(f"The latest {MOST_ROWS} of these {len(found)} are shown; find others by a word.")
     with st.container(key="on-paper"):
-        _table(view, found, len(receipts), titles, documents, reasons, states)
+        _table(view, found, len(listed), titles, documents, gone, states)
 
 
-def _states(view: Opened, receipts: Sequence[Receipt], watch: Reforecast | None) -> dict[int, str]:
+def _states(
+    view: Opened, shown: Sequence[Receipt], watch: Reforecast | None, receipts: EveryReceipt
+) -> dict[int, str]:
     """Say how each receipt stands: what it is where it is no plain payment, and whether it is all for its lines."""
     closed = view.ledger.closed_lines() if view.ledger is not None else frozenset()
     known = {} if watch is None else {line.id: line for line in watch.lines}
     found = {}
-    for receipt in receipts:
+    for receipt in shown:
         lines = list(dict.fromkeys(split.line_id for split in receipt.splits))
         told = {"refund": ["refund"], "deposit": ["deposit"], "balance": ["balance"]}.get(receipt.kind, [])
         done = sum(line in closed for line in lines)
-        if receipt.voided_by is not None:
+        if receipt.id in receipts.undone:
+            told.append(undone_words(receipts.undone[receipt.id]))
+        elif receipt.voided_by is not None:
             told.append("taken back")
         elif len(lines) > 1:
             told.append(f"{done} of {len(lines)} lines closed" if done else "none of its lines closed")
@@ -127,7 +138,9 @@ def _states(view: Opened, receipts: Sequence[Receipt], watch: Reforecast | None)
     return found
 
 
-def _row(view: Opened, receipt: Receipt, titles: Mapping[str, str], state: str, *, opened: bool) -> None:
+def _row(
+    view: Opened, receipt: Receipt, titles: Mapping[str, str], state: str, *, opened: bool, gone: bool
+) -> None:
     """Draw day, supplier, lines and state, and the sum as a row that opens."""
     lines = ", ".join(dict.fromkeys(titles.get(split.line_id, split.line_id) for split in receipt.splits))
     foreign = (
@@ -140,7 +153,7 @@ def _row(view: Opened, receipt: Receipt, titles: Mapping[str, str], state: str, 
         f"*{sign}\u2002{short_day(receipt.date)}* **{safe(receipt.supplier)}** {beside} "
         f"`{exact(receipt.paid_minor, view.currency)}{foreign}`"
     )
-    key = f"row-receipt-{'taken-' if receipt.voided_by is not None else ''}{receipt.id}"
+    key = f"row-receipt-{'taken-' if gone else ''}{receipt.id}"
     if st.button(label, key=key, width="stretch"):
         st.session_state["open-receipt"] = None if opened else receipt.id
         st.rerun()
@@ -179,13 +192,13 @@ def _table(
     count: int,
     titles: Mapping[str, str],
     documents: Mapping[int, Sequence[AttachedFile]],
-    reasons: Mapping[int, str],
+    gone: Mapping[int, str],
     states: Mapping[int, str],
 ) -> None:
     rows: list[list[str]] = []
     struck: list[int] = []
     for receipt in found[:MOST]:
-        if receipt.voided_by is not None:
+        if receipt.id in gone:
             struck.append(len(rows))
         parts = ", ".join(
             titles.get(split.line_id, split.line_id)
@@ -196,12 +209,12 @@ def _table(
             f" ({exact(receipt.amount_minor, receipt.currency)})" if receipt.charged_minor is not None else ""
         )
         remarks = [
-            states[receipt.id].capitalize(),
+            f"{states[receipt.id][:1].upper()}{states[receipt.id][1:]}",
             receipt.note,
             *(item.name for item in documents.get(receipt.id, ())),
         ]
-        if receipt.id in reasons:
-            remarks.append(f"Taken back: {reasons[receipt.id]}")
+        if receipt.voided_by is not None:
+            remarks.append(gone[receipt.id])
         rows.append(
             [
                 f"{receipt.id}\u00a0\u00a0{short_day(receipt.date)}",
@@ -231,7 +244,7 @@ def one_receipt(
     receipts: Sequence[Receipt],
     titles: Mapping[str, str],
     documents: Mapping[int, Sequence[AttachedFile]],
-    reasons: Mapping[int, str],
+    gone: Mapping[int, str],
 ) -> None:
     """Choose one of these receipts and look at it, add a photo or PDF, or take it back."""
     news("list")
@@ -247,7 +260,7 @@ def one_receipt(
     )  # fmt: skip
     if chosen is None:
         return
-    _opened(view, by_id[int(chosen)], titles, documents, reasons)
+    _opened(view, by_id[int(chosen)], titles, documents, gone)
 
 
 def _opened(
@@ -255,10 +268,10 @@ def _opened(
     receipt: Receipt,
     titles: Mapping[str, str],
     documents: Mapping[int, Sequence[AttachedFile]],
-    reasons: Mapping[int, str],
+    gone: Mapping[int, str],
 ) -> None:
     """Draw all of a receipt, and what can be done to it: its lines closed, a document kept with it, it taken back."""
-    text(_story(view, receipt, reasons))
+    text(_story(view, receipt, gone))
     if len(receipt.splits) > 1:
         parts = [
             [titles.get(split.line_id, split.line_id), exact(split.amount_minor, view.currency)]
@@ -268,14 +281,14 @@ def _opened(
         table(["Line", "Part"], parts, f"Parts of receipt {receipt.id}", last_is_sum=True)
     for item in documents.get(receipt.id, ()):
         _document(view, item)
-    if receipt.voided_by is not None:
+    if receipt.id in gone:
         return
     _close_lines(view, receipt)
     _attach(view, receipt)
     _take_back(view, receipt)
 
 
-def _story(view: Opened, receipt: Receipt, reasons: Mapping[int, str]) -> str:
+def _story(view: Opened, receipt: Receipt, gone: Mapping[int, str]) -> str:
     """Say all that is known of a receipt beside its parts."""
     told = f"{KINDS.get(receipt.kind, receipt.kind)} on {short_day(receipt.date)}: "
     told += f"{STRONG}{exact(receipt.paid_minor, view.currency)}{STRONG} at {receipt.supplier}"
@@ -291,8 +304,8 @@ def _story(view: Opened, receipt: Receipt, reasons: Mapping[int, str]) -> str:
         told += f" {ended(receipt.note)}"
     entered = receipt.recorded_at.astimezone()
     told += f" Entered by {receipt.who} on {short_day(entered.date())} at {entered:%H:%M}."
-    if receipt.id in reasons:
-        told += ended(f" Taken back: {reasons[receipt.id]}")
+    if receipt.id in gone:
+        told += ended(f" {gone[receipt.id]}")
     return told
 
 

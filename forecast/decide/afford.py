@@ -259,7 +259,7 @@ def _unit(build: Build, plan: Plan, figure: str) -> str:
 
 
 def price_is_for(build: Build, figure: str) -> str:
-    """Say what a price is for, such as ``per hour``; nothing for the price of a whole line, and for what is no price."""
+    """Say what a price is for, such as ``per hour``; nothing for that of a whole line, and for what is no price."""
     item, _, key = figure.rpartition(".")
     for one in (build, *(with_option(build, option) for option in build.option)):
         for line in one.line:

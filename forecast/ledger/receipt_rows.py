@@ -10,7 +10,7 @@ from datetime import date, datetime
 from forecast.errors import LedgerError
 from forecast.ledger.commitments import fetch_commitments
 from forecast.ledger.entries import checked, pair, same_supplier
-from forecast.ledger.records import Commitment, NewReceipt, Receipt, ReceiptKind, Split
+from forecast.ledger.records import Commitment, EveryReceipt, NewReceipt, Receipt, ReceiptKind, Split
 from forecast.ledger.store import Store, clean, counts, iso_day, new_key, stands, until
 from forecast.ledger.stored import stored_currency, stored_day, stored_moment, stored_whole
 from forecast.words.day_words import said_day, short_day
@@ -197,6 +197,21 @@ class Receipts(Store):
             where = "r.voids IS NULL AND r.as_of <= ? ORDER BY r.as_of, r.id"
             found = _fetch(connection, where, (until(as_of),), undone=True)
         return tuple((receipt, when[receipt.id]) for receipt in found)
+
+    def every_receipt(self, as_of: date | str | None = None) -> EveryReceipt:
+        """Give all receipts, those too that were taken back or undone.
+
+        Parameters
+        ----------
+        as_of : date or str, optional
+            Only receipts of days up to that one.
+        """
+        undone = self.undone_receipts(as_of)
+        found = [*self.list_receipts(as_of, include_void=True), *(receipt for receipt, _ in undone)]
+        return EveryReceipt(
+            tuple(sorted(found, key=lambda one: (one.date, one.id))),
+            {receipt.id: moment for receipt, moment in undone},
+        )
 
     def receipt(self, receipt_id: int) -> Receipt:
         """Give one receipt.

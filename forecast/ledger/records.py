@@ -8,6 +8,7 @@ when the ledger was told (UTC), ``who`` by whom.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
@@ -105,6 +106,37 @@ class Receipt:
             return None
         charged = to_decimal(self.charged_minor, self.charged_currency)
         return charged / to_decimal(self.amount_minor, self.currency)
+
+
+@dataclass(frozen=True)
+class EveryReceipt:
+    """Every receipt that was ever entered, and what became of each.
+
+    Attributes
+    ----------
+    receipts : tuple of Receipt
+        By day, then in the order they were entered: those that stand, voided ones, the rows that void them, and those
+        that were undone.
+    undone : mapping of int to datetime
+        When one was undone, by its number.
+    """
+
+    receipts: tuple[Receipt, ...]
+    undone: Mapping[int, dt.datetime]
+
+    def stands(self, receipt: Receipt) -> bool:
+        """Tell whether it counts: it was neither taken back nor undone, and takes back no other."""
+        return receipt.voids is None and receipt.voided_by is None and receipt.id not in self.undone
+
+    @property
+    def standing(self) -> tuple[Receipt, ...]:
+        """Those that count."""
+        return tuple(receipt for receipt in self.receipts if self.stands(receipt))
+
+    @property
+    def taken_back(self) -> tuple[Receipt, ...]:
+        """Those that count no more."""
+        return tuple(one for one in self.receipts if one.voids is None and not self.stands(one))
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import Counter
 from collections.abc import Mapping
 from typing import Any
@@ -12,6 +13,7 @@ from forecast.ledger.events import WORDS
 from forecast.ledger.undoing import LastEntry
 from forecast.views.moves import short
 from forecast.words.chances import listed, so_many
+from forecast.words.day_words import short_day
 from forecast.words.money import exact
 
 _LINE_STATES = {"closed": "closed", "more": "with more to come", "open": "open"}
@@ -53,6 +55,11 @@ def left_in_file_words(build: Build, before: Mapping[str, int], after: Mapping[s
         return ""
     stays, it = ("stays", "it counts") if len(left) == 1 else ("stay", "they count")
     return f"{listed(left)} {stays} in the build file, where {it} nothing until something is paid for."
+
+
+def undone_words(moment: dt.datetime) -> str:
+    """Say when a receipt was undone: ``undone on 3 May 2026``."""
+    return f"undone on {short_day(moment.astimezone().date())}"
 
 
 def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None = None) -> str:

@@ -324,6 +324,7 @@ def test_a_finished_build_says_nothing_of_what_can_hurt_and_has_cards(run: Run, 
     shown = tables(app)
     assert "An own hour pays" in shown
     assert "What can hurt" not in shown
+    assert shown.count(", your plan") > 0
     assert "fc-cards" in "".join(item.proto.body for item in app.main.get("html"))
 
 

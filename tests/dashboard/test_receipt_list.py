@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 from streamlit.testing.v1 import AppTest
 
 from forecast.ledger import Ledger
 from forecast.ledger.folder import BuildFolder
+from forecast.ledger.undoing import undo_last
+from forecast.words.day_words import short_day
 from tests.dashboard.conftest import Run, words
 from tests.dashboard.test_receipt_entry import field, fill, save
 
@@ -105,6 +109,21 @@ def test_what_was_taken_back_is_struck_and_says_why(run: Run, half_way: BuildFol
     app = next(item for item in app.toggle if item.label == "Show what was taken back").set_value(True).run()
     assert '<tr class="fc-void">' in html(app)
     assert "Taken back: entered twice" in html(app)
+
+
+def test_what_was_undone_is_listed_as_the_terminal_lists_it(run: Run, half_way: BuildFolder) -> None:
+    ledger = half_way.ledger()
+    added = ledger.add_receipt("2026-05-04", "Wrong shop", 12_345, "NZD", [("wheels", 12_345)])
+    undo_last(ledger)
+    app = by_day(run(half_way.build_file, "receipts"))
+    assert "Wrong shop" not in html(app)
+    app = next(item for item in app.toggle if item.label == "Show what was taken back").set_value(True).run()
+    app = app.button(key=f"row-receipt-taken-{added.id}").click().run()
+    day = short_day(dt.date.today())
+    assert f"Undone on {day}" in words(app)
+    assert f"Undone on {day.replace(chr(160), chr(32))}" in html(app)
+    assert f"undone on {day}" in app.button(key=f"row-receipt-taken-{added.id}").label
+    assert not [item for item in app.button if item.label == "Close its line: nothing more will come"]
 
 
 def test_a_sentence_that_ends_in_an_abbreviation_has_one_full_stop(

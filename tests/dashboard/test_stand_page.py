@@ -16,9 +16,9 @@ from forecast.engine.forecast import simulate
 from forecast.errors import SimulationError
 from forecast.ledger.folder import BuildFolder
 from forecast.missing.left_out import findings
+from forecast.views.cost_words import firm_figure_words
 from forecast.watching.reforecast import reforecast
 from forecast.watching.settling import agree
-from forecast.views.cost_words import firm_figure_words
 from forecast.words.chances import were_to_cost
 from forecast.words.money import about, estimated
 from tests.dashboard.conftest import Run, charts, words
@@ -233,14 +233,18 @@ def test_quotes_that_are_in_are_shown_against_each_other(run: Run, folder: Build
     app = run(folder.build_file, "stand")
     assert "Decide which quote you take for" in words(app)
     assert "See the quotes against each other" in labels(app)
-    assert not [item for item in app.main.text_input if item.label.startswith("The price that you were quoted")]
+    assert not [
+        item for item in app.main.text_input if item.label.startswith("The price that you were quoted")
+    ]
 
 
 def test_the_figure_to_firm_up_first_is_put_in_where_it_is_asked_for(run: Run, folder: BuildFolder) -> None:
     app = run(folder.build_file, "stand")
     asked = "Get “Body kit” quoted before ordering it"
     assert asked in words(app)
-    field = next(item for item in app.main.text_input if item.label == "The price that you were quoted, in euros")
+    field = next(
+        item for item in app.main.text_input if item.label == "The price that you were quoted, in euros"
+    )
     field.set_value("240")
     app = press(app, "Put it in")
     assert "Not saved yet" in words(app)

@@ -208,7 +208,8 @@ def test_nothing_is_advised_once_a_build_is_finished(
         told = capsys.readouterr().out
         assert told.startswith(
             "It cost NZ$21,106.37 in all: nothing is open any more. That is NZ$15,893.63 under your budget of "
-            "NZ$37,000. Nothing is left to decide."
+            "NZ$37,000. Nothing is left to decide. What was thought before the first receipt: "
+            f"{'compare' if command == 'compare' else 'budget'} with --before-receipts."
         )
         assert main([command, str(half_way.folder), *rest, "--before-receipts", "--trials", "1024"]) == 0
         assert "Nothing is left to decide" not in capsys.readouterr().out

@@ -214,7 +214,7 @@ def run_compare(options: argparse.Namespace) -> Answered[CompareAnswer]:
     folder = BuildFolder.at(options.file)
     build = folder.read()
     known, baseline = known_by_now(folder, options)
-    if not options.json and (over := finished_words(build, None, known, baseline)):
+    if not options.json and (over := finished_words(build, None, known, baseline, before="compare")):
         return answer_in_words(over)
     made = [] if options.scenarios else made_sentences(build, known)
     if made and len(ways_left(build, known)) < 2:

@@ -412,9 +412,17 @@ def known_by_now(folder: BuildFolder, options: argparse.Namespace) -> tuple[Stan
 
 
 def finished_words(
-    build: Build, scenario: str | None, known: Standing | None, baseline: Baseline | None
+    build: Build,
+    scenario: str | None,
+    known: Standing | None,
+    baseline: Baseline | None,
+    *,
+    before: str = "budget",
 ) -> str:
-    """Say that a build is finished and so leaves nothing to decide; nothing where something is open."""
+    """Say that a build is finished and so leaves nothing to decide; nothing where something is open.
+
+    The command ``before`` says what was thought before the first receipt.
+    """
     from forecast.engine.plan import compile_plan
     from forecast.views.sentences import at_its_end, budget_sentence, hold_sentence
     from forecast.watching.known_facts import forecast_given
@@ -432,7 +440,7 @@ def finished_words(
     forecast = forecast_given(build, way, few, known=known)
     if not at_its_end(forecast):
         return ""
-    asked = "What was thought before the first receipt: budget with --before-receipts."
+    asked = f"What was thought before the first receipt: {before} with --before-receipts."
     amount = budget_in_force(build, baseline)
     beside = "" if amount is None else f" {budget_sentence(forecast, amount)}"
     return f"{hold_sentence(forecast)}{beside} Nothing is left to decide. {asked}"

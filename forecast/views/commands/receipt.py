@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
-from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -128,6 +127,7 @@ def run_export(options: argparse.Namespace) -> Answered[FileWritten]:
 
 def run_list(options: argparse.Namespace) -> Answered[ReceiptsAnswer]:
     """List receipts."""
+    from forecast.ledger import EveryReceipt
     from forecast.ledger.folder import BuildFolder
     from forecast.watching.settling import titles_of
     from forecast.words.money import exact
@@ -135,21 +135,13 @@ def run_list(options: argparse.Namespace) -> Answered[ReceiptsAnswer]:
     folder = BuildFolder.at(options.file)
     build = folder.read()
     own = build.build.currency
-    receipts: Sequence[Receipt] = ()
-    undone: Mapping[int, dt.datetime] = {}
-    gone: Sequence[Receipt] = ()
+    every = EveryReceipt((), {})
     if folder.has_ledger() or folder.not_entered() is not None:
-        ledger = to_read(folder, anyway=True)
-        receipts = ledger.list_receipts(options.as_of, include_void=options.voided)
-        if options.voided:
-            found = ledger.undone_receipts(options.as_of)
-            gone, undone = (
-                [receipt for receipt, _ in found],
-                {receipt.id: moment for receipt, moment in found},
-            )
-    standing = [receipt for receipt in receipts if receipt.voids is None and receipt.voided_by is None]
+        every = to_read(folder, anyway=True).every_receipt(options.as_of)
+    standing, undone = every.standing, every.undone
+    listed = every.receipts if options.voided else standing
     total = sum(receipt.paid_minor for receipt in standing)
-    if not receipts and not gone:
+    if not listed:
         text = "No receipts yet. Enter the first with: forecast receipt add FILE --amount … --supplier … --line …"
     else:
         titles = titles_of(build)
@@ -162,13 +154,12 @@ def run_list(options: argparse.Namespace) -> Answered[ReceiptsAnswer]:
                 exact(receipt.paid_minor, own),
                 _state(receipt, undone.get(receipt.id)),
             ]
-            for receipt in sorted([*receipts, *gone], key=lambda one: (one.date, one.id))
+            for receipt in listed
         ]
         rows.append(["", "", "", "Total", exact(total, own), ""])
         noun = "receipt" if len(standing) == 1 else "receipts"
         heading = f"{len(standing)} {noun}, {exact(total, own)} paid."
-        void = len(gone) + sum(receipt.voids is not None for receipt in receipts)
-        if void:
+        if options.voided and (void := len(every.taken_back)):
             heading += f" {void} taken back."
         headings = ["No.", "Date", "Supplier", "For", "Paid", ""]
         text = heading + "\n\n" + table(headings, rows, left=4, last_left=True)
@@ -176,19 +167,22 @@ def run_list(options: argparse.Namespace) -> Answered[ReceiptsAnswer]:
         "currency": own,
         "count": len(standing),
         "paid_minor": total,
-        "receipts": [receipt_data(receipt) for receipt in receipts],
-        "undone": [{"receipt": receipt_data(one), "undone_at": undone[one.id]} for one in gone],
+        "receipts": [receipt_data(receipt) for receipt in listed if receipt.id not in undone],
+        "undone": [
+            {"receipt": receipt_data(one), "undone_at": undone[one.id]} for one in listed if one.id in undone
+        ],
     }
     return answer(options, text, data)
 
 
 def _state(receipt: Receipt, undone: dt.datetime | None) -> str:
     """Say what the supplier charged where that was another currency, and what became of the receipt."""
+    from forecast.views.undone_words import undone_words
     from forecast.words.money import exact
 
     if receipt.voids is not None:
         return f"takes back {receipt.voids}: {wrapped(receipt.note, 30)}"
     said = [] if receipt.charged_minor is None else [f"for {exact(receipt.amount_minor, receipt.currency)}"]
     said += [] if receipt.voided_by is None else [f"taken back by {receipt.voided_by}"]
-    said += [] if undone is None else [f"undone on {short_day(undone.astimezone().date())}"]
+    said += [] if undone is None else [undone_words(undone)]
     return ", ".join(said)
