@@ -33,8 +33,8 @@ from forecast.views.watch_words import (
     contingency_rows,
     contingency_sentence,
     further_rows,
+    held_rows,
     overrun_sentence,
-    reason_rows,
 )
 from forecast.watching.history import LEAST_DAYS, MOST_DAYS, History, HistoryPoint, Progress, history
 from forecast.watching.moved import Moved, what_moved
@@ -213,8 +213,9 @@ def what_was_taught(watch: Reforecast) -> None:
         for sentence in lesson_sentences(watch):
             text(sentence)
         table(
-            ["Line", "Why", "On average"], reason_rows(watch),
-            "Since before the first receipt: the moves add up to that of P80", left=2, last_is_sum=True,
+            ["Line", "Why it moved", "P80 held", "Now", "Moved"], held_rows(watch),
+            "What P80 held for each line before the first receipt, and holds now", left=2, last_is_sum=True,
+            cards=True,
         )  # fmt: skip
         if watch.causes:
             text(

@@ -21,7 +21,6 @@ from forecast.decide.comparisons import PUBLISHED, Published
 from forecast.decide.drivers import EVENTS, CausePart, cause_parts
 from forecast.engine.forecast import Forecast, forecast_plan
 from forecast.engine.known import KnownFacts
-from forecast.engine.sensitivity import shares_near
 from forecast.engine.statistics import Estimate, near_percentile_weights
 from forecast.errors import SimulationError
 from forecast.figures.normal import normal_score
@@ -211,7 +210,7 @@ def contingency(
     p50, p80, p90, held = forecast.percentile_set((0.5, 0.8, 0.9, q))
     base = forecast.base_estimate
     amount = Estimate(held.value - base, held.error)
-    lines = _by_line(forecast, q, held.value - forecast.outside)  # what is outside is no line's
+    lines = _by_line(forecast, q)
     parts = cause_parts(draws_behind(forecast), names)
     return Contingency(
         forecast.currency, base, forecast.chance_within(base), p50, p80, p90, q, held, amount, advice,
@@ -225,16 +224,15 @@ def _sorted(shares: Iterable[Share]) -> tuple[Share, ...]:
     return tuple(sorted(shares, key=lambda share: -share.amount.value))
 
 
-def _by_line(forecast: Forecast, q: float, held: float) -> list[Share]:
+def _by_line(forecast: Forecast, q: float) -> list[Share]:
     trials, plan = forecast.trials, forecast.plan
     money = list(plan.money_rows)
-    rows = np.stack([trials.row(plan.rows[place].id) for place in money])
-    near = shares_near(rows, trials.totals, q, held, trials.weights)
-    errors = _errors_near(forecast, rows, q)
+    near = forecast.held_by_line(q)
+    errors = _errors_near(forecast, np.stack([trials.row(plan.rows[place].id) for place in money]), q)
     shares = []
-    for place, value, error in zip(money, near, errors, strict=True):
+    for place, error in zip(money, errors, strict=True):
         row, base = plan.rows[place], float(forecast.base_rows[place])
-        added = Estimate(float(value) - base, float(error))
+        added = Estimate(near[row.id] - base, float(error))
         shares.append(Share(row.id, row.title, row.kind, base, added, row.group))
     return shares
 

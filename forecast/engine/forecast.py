@@ -20,7 +20,7 @@ from forecast.buildfile.schema import Build
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, compile_plan
 from forecast.engine.replicate import Keep
-from forecast.engine.sensitivity import row_means, tail_shares, variance_shares
+from forecast.engine.sensitivity import row_means, shares_near, tail_shares, variance_shares
 from forecast.engine.statistics import (
     Estimate,
     expected_shortfall,
@@ -270,6 +270,20 @@ class Forecast:
     def expected_shortfall(self, q: float) -> float:
         """Give the mean total of the worst 1 − q of builds."""
         return expected_shortfall(self.trials.totals, q, self.trials.weights)
+
+    def held_by_line(self, q: float) -> dict[str, float]:
+        """Give what a percentile of the total holds for each line and event: they add up to it, less what is outside.
+
+        Returns
+        -------
+        dict of str to float
+            Money by id, in the order of the plan (`shares_near`).
+        """
+        ids = [self.plan.rows[place].id for place in self.plan.money_rows]
+        rows = np.stack([self.trials.row(name) for name in ids])
+        total = self.percentile(q).value - self.outside
+        near = shares_near(rows, self.trials.totals, q, total, self.trials.weights)
+        return {name: float(value) for name, value in zip(ids, near, strict=True)}
 
     def hours(self, shares: Sequence[float]) -> list[Estimate]:
         """Give percentiles of own hours."""

@@ -21,6 +21,7 @@ from forecast.words.day_words import short_day
 from forecast.words.minor_units import exponent
 from forecast.words.money import (
     about,
+    as_written,
     builds,
     difference,
     entered,
@@ -52,32 +53,28 @@ class Column:
     total: float
 
 
-def level(value: float, currency: str, error: float = 0.0) -> float:
-    """Round a sum as it is written."""
-    step = rounding_step(currency, error)
-    return round(value / step) * step
-
-
 def contingency_at(point: HistoryPoint, currency: str) -> tuple[float | None, float, float]:
     """Give what was left, and needed for P80 and P90, rounded as `columns` rounds them; left is None without budget."""
-    base = level(point.p80 - point.contingency_needed, currency)
+    base = as_written(point.p80 - point.contingency_needed, currency)
     left = None if point.budget is None else point.budget - base
     levels = point.levels
-    eight, nine = (level(one.value, currency, one.error) - base for one in (levels["P80"], levels["P90"]))
+    eight, nine = (
+        as_written(one.value, currency, one.error) - base for one in (levels["P80"], levels["P90"])
+    )
     return left, eight, nine
 
 
 def columns(watch: Reforecast) -> tuple[Column, ...]:
     """Give the budget (where there is one), P80 and P90 beside each other: paid, still open, contingency."""
     money = watch.currency
-    paid, base = watch.paid, level(watch.paid + watch.open_base, money)
+    paid, base = watch.paid, as_written(watch.paid + watch.open_base, money)
     if watch.finished:  # all of it was entered: nothing is rounded
         names = [("Your budget", "", watch.budget)] if watch.budget is not None else []
         names += [(name, meaning, paid) for name, meaning in LEVELS.values()]
         return tuple(Column(name, meaning, paid, 0.0, total - paid, total) for name, meaning, total in names)
     totals = [("Your budget", "", watch.budget)] if watch.budget is not None else []
     for (name, meaning), found in zip(LEVELS.values(), watch.percentile_set(tuple(LEVELS)), strict=True):
-        totals.append((name, meaning, level(found.value, money, found.error)))
+        totals.append((name, meaning, as_written(found.value, money, found.error)))
     return tuple(
         Column(name, meaning, paid, base - paid, total - base, total) for name, meaning, total in totals
     )
@@ -174,7 +171,7 @@ def contingency_rows(watch: Reforecast) -> list[list[str]]:
 def beneath_contingency(watch: Reforecast) -> str:
     """Say what every total holds beside its contingency: the sums are rounded as the totals are, and add up to them."""
     money, found = watch.currency, columns(watch)[-1]
-    paid = level(found.paid, money)
+    paid = as_written(found.paid, money)
     rest = found.paid + found.still_open - paid
     return f"Each total holds {about(paid, money)} paid and {about(rest, money)} for the middle figures of what is open"
 
@@ -329,8 +326,8 @@ REASON_WORDS = {
 """Each reason that the ledger itself gives, in words."""
 
 
-def reason_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
-    """Give why P80 moved, line by line: what each did on average, what their ranges did together, and the whole.
+def held_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
+    """Give what P80 held for each line before anything was known, what it holds now, and why it moved.
 
     Parameters
     ----------
@@ -340,30 +337,37 @@ def reason_rows(watch: Reforecast, most: int = 10) -> list[list[str]]:
 
     Returns
     -------
-    list of [line, why, how far it moved the total on average]
-        The last row is how far P80 moved, as the steps of what moved have it; the row before takes what no line's
-        average tells: how much less, or more, all of them can vary together.
+    list of [line, why, held before, held now, moved]
+        Columns and rows add up as they are written; the last row is P80 itself.
     """
     money = watch.currency
     names = {line.id: line.title for line in watch.lines}
     causes = {cause.id: cause.title for cause in watch.causes}
-    named, others = watch.reasons[:most], watch.reasons[most:]
     income = {line.id for line in watch.lines if line.is_income}
     elsewhere = watch.now.plan.absent
-    rows = [
-        [one.title, _why(one, names, causes, income, elsewhere), signed(one.amount, money)] for one in named
+    named, others = watch.held[:most], watch.held[most:]
+    told = [
+        (
+            one.title,
+            _why(one.reason, names, causes, income, elsewhere),
+            as_written(one.before, money),
+            as_written(one.now, money),
+        )
+        for one in named
     ]
-    total = level(sum(one.amount for one in watch.reasons), money)
-    # The others take what rounding leaves, so that the column adds up and each figure is that of every other place.
-    rest = total - sum(level(one.amount, money) for one in named)
-    if others or rest:
-        noun = "line" if len(others) == 1 else "lines"
-        rows.append([f"{len(others)} other {noun}" if others else "Rounding", "", signed(rest, money)])
-    was, now = watch.before.percentile(0.8), watch.percentile(0.8)
-    change = level(now.value, money, now.error) - level(was.value, money, was.error)
-    if spread := change - total:
-        rows.append([f"{'More' if spread > 0 else 'Less'} can vary now", "", signed(spread, money)])
-    return [*rows, ["P80", "", signed(change, money)]]
+    was, now = (
+        as_written(one.value, money, one.error)
+        for one in (watch.before.percentile(0.8), watch.percentile(0.8))
+    )
+    # The others take what rounding leaves, so that each column adds up and each figure is that of every other place.
+    rest = was - sum(row[2] for row in told), now - sum(row[3] for row in told)
+    if others or any(rest):
+        told.append((so_many(len(others), "other line") if others else "Rounding", "", *rest))
+    told.append(("P80", "", was, now))
+    return [
+        [title, why, about(before, money), about(after, money), signed(after - before, money)]
+        for title, why, before, after in told
+    ]
 
 
 def cause_rows(watch: Reforecast) -> list[list[str]]:
@@ -407,12 +411,14 @@ def estimate_rows(watch: Reforecast) -> list[list[str]]:
 
 
 def _why(
-    reason: Reason,
+    reason: Reason | None,
     names: dict[str, str],
     causes: dict[str, str],
     income: Collection[str],
     elsewhere: Collection[str],
 ) -> str:
+    if reason is None:
+        return ""
     if reason.kind == "dropped" and reason.id in income:
         return "nothing was sold"
     if reason.kind == "outside" and reason.id in elsewhere:

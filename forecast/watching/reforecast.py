@@ -121,6 +121,26 @@ class LineWatch:
 
 
 @dataclass(frozen=True)
+class HeldLine:
+    """What P80 held for one line or event before anything was known, and what it holds now; all add up to P80.
+
+    Attributes
+    ----------
+    id, title : str
+    before, now : float
+        In the build's currency. Of what is closed, `now` is what it cost.
+    reason : Reason or None
+        Why it moved; None where it only moved with how far all others can.
+    """
+
+    id: str
+    title: str
+    before: float
+    now: float
+    reason: Reason | None
+
+
+@dataclass(frozen=True)
 class UnpaidShare:
     """An event, or what card or bank add to payments abroad, that is a share of what is not paid yet.
 
@@ -440,6 +460,20 @@ class Reforecast:
             for before, now in zip(self.before.lines, self.now.lines, strict=True)
         }
         return reasons_for(self.now.plan, self.known, moved, self._learned)
+
+    @cached_property
+    def held(self) -> tuple[HeldLine, ...]:
+        """What P80 held for each line and event before anything was known, and holds now, the largest move first."""
+        before, now = self.before.held_by_line(0.8), self.now.held_by_line(0.8)
+        reasons = {one.id: one for one in self.reasons}
+        found = [
+            HeldLine(line.id, line.title, before[line.id], now[line.id], reasons.get(line.id))
+            for line in self.lines
+        ]
+        found += [
+            HeldLine(one.id, one.title, 0.0, one.amount, one) for one in self.reasons if one.id not in now
+        ]
+        return tuple(sorted(found, key=lambda line: -abs(line.now - line.before)))
 
     @cached_property
     def causes(self) -> tuple[TaughtCause, ...]:

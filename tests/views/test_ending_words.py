@@ -17,7 +17,7 @@ from forecast.views.moves import moved_sentence, written
 from forecast.views.off_estimate import off_in_all
 from forecast.views.sentences import width_sentence
 from forecast.views.settling_words import finish_question, finished_words
-from forecast.views.watch_words import estimate_rows, reason_rows
+from forecast.views.watch_words import estimate_rows, held_rows
 from forecast.watching.moved import what_moved
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.words.money import as_written
@@ -244,7 +244,7 @@ def test_an_end_counts_what_was_not_sold_among_no_lines_unpaid(tmp_path: Path) -
         in text
     )
     assert "4 risks that did not come, 1 line on which nothing was sold and" in text
-    reasons = {row[0]: row[1] for row in reason_rows(watch, 50)}
+    reasons = {row[0]: row[1] for row in held_rows(watch, 50)}
     assert reasons["Old bumper"] == "nothing was sold"
 
 

@@ -15,7 +15,7 @@ from forecast.views.after_entry import AfterEntry, after_entry
 from forecast.views.charts.line_charts import LineStanding, estimate_paid_forecast
 from forecast.views.moves import EntryReason
 from forecast.views.off_estimate import off_in_all
-from forecast.views.watch_words import estimate_rows, line_figures, reason_rows
+from forecast.views.watch_words import estimate_rows, held_rows, line_figures
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.watching.settling import enter_receipt, likely_answers
 from forecast.words.money import apart, as_written, difference, estimated
@@ -176,7 +176,7 @@ def test_the_rows_of_why_p80_moved_end_in_the_difference_of_both_levels_as_writt
     was, now = watch.before.percentile(0.8), watch.percentile(0.8)
     change = as_written(now.value, "EUR", now.error) - as_written(was.value, "EUR", was.error)
     assert was.error > 100 > now.error or was.error != now.error
-    assert read(reason_rows(watch)[-1][2]) == change
+    assert read(held_rows(watch)[-1][4]) == change
 
 
 def test_what_p80_is_over_a_budget_is_the_difference_of_both_as_written() -> None:

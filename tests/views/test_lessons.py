@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import math
 import re
+from pathlib import Path
+from statistics import NormalDist
 
 import pytest
 
 from forecast.buildfile.reader import parse_build
+from forecast.engine.forecast import simulate
 from forecast.ledger import Ledger
 from forecast.ledger.folder import DEMOS, BuildFolder
 from forecast.ledger.receipts_csv import load_receipts_csv
 from forecast.views.sentences import lesson_sentences
-from forecast.views.watch_words import cause_rows, estimate_rows, reason_rows
+from forecast.views.watch_words import cause_rows, estimate_rows, held_rows
 from forecast.watching.reforecast import Reforecast, reforecast
-from forecast.words.money import signed
+from forecast.words.money import estimated
 
 
 @pytest.fixture(scope="module")
@@ -29,17 +33,47 @@ def amount(text: str) -> int:
 
 
 @pytest.mark.parametrize("most", [1, 5, 10, 200])
-def test_reasons_add_up_as_they_are_written(watch: Reforecast, most: int) -> None:
-    rows = reason_rows(watch, most)
-    assert sum(amount(row[2]) for row in rows[:-1]) == amount(rows[-1][2])
-    moved = {line.title: line.moved for line in watch.lines}
-    for title, _, change in rows[:most][:-1]:
-        if title in moved:
-            assert change == signed(moved[title], "NZD")
+def test_what_p80_holds_for_each_line_adds_up_as_it_is_written(watch: Reforecast, most: int) -> None:
+    """The rows were means of lines, and one row, "less can vary now", took most of what P80 itself moved by."""
+    *rows, last = held_rows(watch, most)
+    for column in (2, 3, 4):
+        assert sum(amount(row[column]) for row in rows) == amount(last[column])
+    assert all(amount(row[3]) - amount(row[2]) == amount(row[4]) for row in (*rows, last))
+    assert last[2:4] == [estimated(one.percentile(0.8), "NZD") for one in (watch.before, watch)]
+
+
+def test_what_p80_holds_of_a_closed_line_is_what_it_cost(watch: Reforecast) -> None:
+    held = {line.id: line for line in watch.held}
+    closed = [line for line in watch.lines if line.state == "closed"]
+    assert len(closed) > 10
+    for line in closed:
+        assert held[line.id].now == pytest.approx(line.paid, abs=0.01)
+    assert sum(line.now for line in watch.held) == pytest.approx(watch.percentile(0.8).value)
+    assert sum(line.before for line in watch.held) == pytest.approx(watch.before.percentile(0.8).value)
+
+
+def test_what_a_percentile_holds_is_of_normal_lines_as_the_textbook_has_it(tmp_path: Path) -> None:
+    """Of independent normal costs E[x | total = P_q] is its mean + z_q · variance / deviation of the total.
+
+    Ours are lognormal and so narrow that they are nearly normal: σ of 0.05 and 0.1 about 1,000.
+    """
+    build = parse_build(
+        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\nestimating = 0\n'
+        + "".join(
+            f'[[line]]\nid = "{name}"\ngroup = "other"\n'
+            f'amount = {{ shape = "lognormal", median = 1000, sigma = {sigma} }}\n'
+            for name, sigma in (("even", 0.05), ("uneven", 0.1))
+        )
+    )
+    found = simulate(build, trials=65536).held_by_line(0.8)
+    whole = math.hypot(50, 100)
+    for name, sigma in (("even", 50.0), ("uneven", 100.0)):
+        thought = 1000 * math.exp((sigma / 1000) ** 2 / 2) + NormalDist().inv_cdf(0.8) * sigma**2 / whole
+        assert found[name] == pytest.approx(thought, abs=6)
 
 
 def test_why_is_said_in_words(watch: Reforecast) -> None:
-    why = {row[0]: row[1] for row in reason_rows(watch, 200)}
+    why = {row[0]: row[1] for row in held_rows(watch, 200)}
     assert why["A panel must be re-cut or re-moulded"] == "it happened"
     assert why["Damage on the way, not paid in full"] == "it cannot happen any more"
     assert why["Filler and stopper"] == "paid in part"
@@ -95,8 +129,9 @@ def test_money_outside_the_estimate_is_a_reason(tmp_path_factory: pytest.TempPat
     )
     ledger = Ledger(tmp_path_factory.mktemp("ledger") / "r.db", currency="EUR")
     ledger.add_receipt("2026-05-01", "somebody", 4_000, "EUR", [("winch", 4_000)])
-    assert reason_rows(reforecast(build, ledger, trials=64)) == [
-        ["winch", "was not in the estimate", "+€40"], ["P80", "", "+€40"],
+    assert held_rows(reforecast(build, ledger, trials=64)) == [
+        ["winch", "was not in the estimate", "€0", "€40", "+€40"], ["Kit", "", "€100", "€100", "€0"],
+        ["P80", "", "€100", "€140", "+€40"],
     ]  # fmt: skip
 
 

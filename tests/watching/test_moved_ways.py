@@ -11,7 +11,7 @@ from forecast.buildfile.choosing import scenario_title
 from forecast.buildfile.reader import parse_build
 from forecast.ledger import Ledger
 from forecast.views.moves import moved_sentence, step_sentences
-from forecast.views.watch_words import reason_rows
+from forecast.views.watch_words import held_rows
 from forecast.watching.history import history
 from forecast.watching.moved import Moved, what_moved
 from forecast.watching.reforecast import reforecast
@@ -92,7 +92,7 @@ def test_what_was_paid_for_another_way_is_told_as_its_and_apart_from_what_nobody
     assert f"belongs to the way “{title}”, not to this one: +€2,300." in said
     assert "not in the estimate" not in said
     watch = reforecast(build, ledger, "self", 4096)
-    assert "belongs to another way" in [row[1] for row in reason_rows(watch)]
+    assert "belongs to another way" in [row[1] for row in held_rows(watch)]
     ledger.add_receipt("2026-05-02", "somebody", 40_00, "EUR", [("no_line_of_the_build", 40_00)])
     moved = what_moved(build, ledger, dt.date(2026, 4, 30), scenario="self", trials=4096)
     added = next(one for one in moved.parts if one.kind == "scope added")
