@@ -62,7 +62,7 @@ def test_it_says_what_the_terminal_says(page: AppTest, half_way: BuildFolder) ->
     assert trials_sentence(watch) in said
     assert "work worth NZ$" not in said  # earned value is for the terminal
     assert width_sentence(watch).startswith(
-        "Of 20 lines bought and closed, 14 had a range: none came in outside it; 3 would be expected"
+        "Of 20 lines bought and closed, 14 had a range of their own: none came in outside it; 3 would be expected"
     )
     for sentence in (width_sentence(watch), *lesson_sentences(watch)):
         assert sentence in said

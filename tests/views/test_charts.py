@@ -441,15 +441,31 @@ def test_of_many_lines_those_that_may_move_most_or_missed_are_drawn() -> None:
     chart = estimate_paid_forecast(items, "EUR", most=2)
     assert {row["key"] for row in with_key(chart, "estimate")} == {"far", "open"}
     told = chart.to_dict()["title"]
-    assert "The 2 of 20 that may still move most" in " ".join(told["subtitle"])
+    subtitle = " ".join(told["subtitle"])
+    assert "Drawn: the 1 open that may still move most and the 1 closed that ended farthest" in subtitle
     assert told["text"] == [
         "19 of 20 lines are closed; 1 of them cost more than estimated"
     ]  # of all, not of those drawn
     ended = estimate_paid_forecast(items[:5], "EUR", most=2).to_dict()["title"]["subtitle"]
-    assert "The 2 of 5 that ended farthest from their estimate" in " ".join(ended)
+    assert "Drawn: the 2 closed that ended farthest from their estimate" in " ".join(ended)
     every = estimate_paid_forecast(items[:5], "EUR")
     assert len(list(with_key(every, "estimate"))) == 5
     assert "table" not in " ".join(every.to_dict()["title"]["subtitle"])
+
+
+def test_what_is_closed_has_half_of_the_picture_however_wide_what_is_open() -> None:
+    """One of twenty closed lines was drawn beneath a title that counts them: the open ranges took all the rows."""
+    closed = [LineStanding(f"c{n}", f"Done {n}", "kit", 60, 61 + n, *(61 + n,) * 3, True) for n in range(9)]
+    wide = [LineStanding(f"o{n}", f"Open {n}", "other", 60, 0, 10, 60, 500 + n, False) for n in range(9)]
+    drawn = {
+        row["key"] for row in with_key(estimate_paid_forecast([*closed, *wide], "EUR", most=7), "estimate")
+    }
+    assert drawn == {"c6", "c7", "c8", "o5", "o6", "o7", "o8"}
+    few = {
+        row["key"]
+        for row in with_key(estimate_paid_forecast([*closed[:2], *wide], "EUR", most=7), "estimate")
+    }
+    assert few == {"c0", "c1", "o4", "o5", "o6", "o7", "o8"}
 
 
 def test_what_was_never_bought_is_told_apart_from_what_ended_far_from_its_estimate() -> None:
@@ -459,7 +475,7 @@ def test_what_was_never_bought_is_told_apart_from_what_ended_far_from_its_estima
     chart = estimate_paid_forecast(items, "EUR", most=3)
     assert {row["key"] for row in with_key(chart, "estimate")} == {"a1", "a2", "a3"}
     told = " ".join(chart.to_dict()["title"]["subtitle"])
-    assert "The 3 of 4 that ended farthest from their estimate" in told
+    assert "Drawn: the 3 closed that ended farthest from their estimate" in told
     assert told.endswith("Left out: 3 lines not bought.")
     assert len(list(with_key(estimate_paid_forecast(items[4:], "EUR"), "estimate"))) == 3
 

@@ -89,7 +89,7 @@ def test_a_bill_that_nobody_told_of_is_no_estimate_to_judge(tmp_path: Path) -> N
     )
     _, watch = ended(tmp_path, 300, 300, 80, 80, 80, 80, 80, 80, build=parse_build(text))
     assert len(watch.closed_with_range) == len(watch.judged_lines) == 6
-    assert width_sentence(watch).startswith("Of 8 lines bought and closed, 6 had a range: ")
+    assert width_sentence(watch).startswith("Of 8 lines bought and closed, 6 had a range of their own: ")
     assert verdict_sentence(watch).startswith("The 6 lines that you bought cost €480, €120 less than")
     assert "€600 went on 2 bills that nobody foresaw." in ending_sentences(watch)
 

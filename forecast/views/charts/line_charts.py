@@ -214,9 +214,11 @@ def line_bars(
 
 
 def estimate_paid_forecast(
-    items: Sequence[LineStanding], currency: str, palette: Palette = LIGHT, most: int = 14
+    items: Sequence[LineStanding], currency: str, palette: Palette = LIGHT, most: int = 16
 ) -> Any:
     """Draw for each line its estimate as a tick, what is paid as a dot, and its forecast as a bar.
+
+    Half of the room is for what is closed, else the ranges of what is open leave none of it: the title counts both.
 
     Parameters
     ----------
@@ -224,15 +226,21 @@ def estimate_paid_forecast(
     currency : str
     palette : Palette
     most : int
-        Lines drawn: those that may still move most, or ended farthest from their estimate.
+        Lines drawn: those that may still move most, and those that ended farthest from their estimate.
     """
     costing = [item for item in items if max(item.p90, item.paid, item.estimate) > 0]
     never = [
         item for item in costing if item.closed and not item.paid
     ]  # no price of theirs is off any estimate
     every = [item for item in costing if item not in never] or costing
-    by_reach = sorted(every, key=lambda item: -max(item.p90 - item.p10, abs(item.p50 - item.estimate)))
-    drawn = {item.id for item in by_reach[:most]}
+    ended = sorted((item for item in every if item.closed), key=lambda item: -abs(item.paid - item.estimate))
+    still = sorted(
+        (item for item in every if not item.closed),
+        key=lambda item: -max(item.p90 - item.p10, abs(item.p50 - item.estimate)),
+    )
+    still = still[: max(most - len(ended), (most + 1) // 2)]
+    ended = ended[: most - len(still)]
+    drawn = {item.id for item in (*still, *ended)}
     shown = [item for item in every if item.id in drawn]
     order, labels = grouped((item.id, item.title, item.group) for item in shown)
     frame = pd.DataFrame(
@@ -288,13 +296,12 @@ def estimate_paid_forecast(
         "where it may end, P10 to P90."
     )
     note = "Tick: estimate. Bar: where it may end (P10 to P90). Dot: paid; filled once the line is closed."
-    over = all(item.p90 == item.p10 for item in every)
     if len(shown) < len(every):
-        note += (
-            f" The {len(shown)} of {len(every)} that {'' if over else 'may still move most or '}ended farthest from "
-            "their estimate; "
-            "the table below has all."
-        )
+        parts = [
+            f"the {len(still)} open that may still move most" if still else "",
+            f"the {len(ended)} closed that ended farthest from their estimate" if ended else "",
+        ]
+        note += f" Drawn: {' and '.join(filter(None, parts))}; the table below has all."
     if len(every) < len(costing):
         note += f" Left out: {so_many(len(never), 'line')} not bought."
     chart = layered(bars, ticks, part.encode(x=alt.X("paid:Q")), closed.encode(x=alt.X("paid:Q")))
