@@ -108,7 +108,7 @@ def test_the_steps_and_what_each_receipt_did_come_to_the_same(page: AppTest, hal
     (html,) = [
         item.proto.body
         for item in page.main.get("html")
-        if "the moves add up to that of P80" in item.proto.body
+        if "What P80 held for each line" in item.proto.body
     ]
     changes = [amounts(row)[-1] for row in re.findall(r"<tr class.*?</tr>", html, re.DOTALL)]
     assert sum(changes[:-1]) == changes[-1] == written(moved).change
