@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from math import log
@@ -338,19 +338,32 @@ def entry_reasons(
     lines = {line.id: line for line in now.lines}
     then = dict.fromkeys(lines, ((0.0, 0.0, 0.0), 0.0)) | then  # a bill that nobody told of has a new line
     entered = [name for name in lines if facts.about(name) != now.known.facts.about(name)]
-    itself = set(entered)
+    itself, follow = set(entered), set(entered)
     for row in now.now.plan.rows:  # each is computed from earlier ones only
         read = set(row.reads)
         if read and read <= itself | now.known.facts.amounts.keys() and read & itself:
             itself.add(row.id)
+        elif read & follow:
+            follow.add(row.id)
     moves = {name: line.now[1] - then[name][0][1] for name, line in lines.items()}
     bought = [lines[name] for name in entered if _priced(lines[name]) and not undone]
     others = [lines[name] for name in entered if lines[name] not in bought]
     own, off = sum(moves[line.id] for line in bought), off_in_all(bought, money)
     if abs(own - off) < least:  # nothing else was forecast that is worth a word
         own = off
-    rest = sum(moves[name] for name in itself & moves.keys() if name not in entered)
-    learned = sum(line.mean_now - then[name][1] for name, line in lines.items() if name not in itself)
+    # What is reckoned from other open lines too moves with what was learnt of those; at middle figures, with it alone.
+    thought = now.before.plan.base_estimate() if earlier is None else earlier.base_given
+    reckoned = {
+        name: moves[name] if name in itself else now.base_given[name] - thought.get(name, 0.0)
+        for name in (itself | follow) & moves.keys()
+        if name not in entered
+    }
+    rest = sum(reckoned.values())
+    learned = sum(
+        line.mean_now - then[name][1] - reckoned.get(name, 0.0)
+        for name, line in lines.items()
+        if name not in itself
+    )
     far = off + sum(line.now[1] - line.estimate for line in others)
     if undone:  # what it had taught is gone with it
         far = sum(moves[name] for name in entered)
@@ -363,7 +376,7 @@ def entry_reasons(
     parts = [
         (_came_in(bought, own, money) if bought else "", own),
         (said(others) if others else "", further),
-        ("What is reckoned from it follows", rest if abs(rest) >= least else 0.0),
+        (_follow([lines[name] for name in reckoned], reckoned), rest if abs(rest) >= least else 0.0),
         (why, learned if why else 0.0),
         ("This way does not have all that was paid for", outside),
     ]
@@ -400,6 +413,16 @@ def entry_reasons(
     if not reasons and bought and not others:
         return (EntryReason(f"{_off_words(bought, money)}."),)
     return reasons
+
+
+def _follow(lines: list[LineWatch], by: Mapping[str, float]) -> str:
+    """Name what is reckoned from what was entered, what follows most first."""
+    far = sorted((line for line in lines if by[line.id]), key=lambda line: -abs(by[line.id]))
+    names = [f"\u201c{short(line.title)}\u201d" for line in far]
+    if not names:
+        return ""
+    follows = "follows" if len(names) == 1 else "follow"
+    return f"{_and(names, 6)} {follows}, reckoned from it"
 
 
 def _taken_back_words(lines: list[LineWatch]) -> str:

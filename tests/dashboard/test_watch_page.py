@@ -106,9 +106,7 @@ def test_the_steps_add_up_as_they_are_written(page: AppTest) -> None:
 def test_the_steps_and_what_each_receipt_did_come_to_the_same(page: AppTest, half_way: BuildFolder) -> None:
     moved = what_moved(half_way.read(), half_way.ledger())
     (html,) = [
-        item.proto.body
-        for item in page.main.get("html")
-        if "What P80 held for each line" in item.proto.body
+        item.proto.body for item in page.main.get("html") if "What P80 held for each line" in item.proto.body
     ]
     changes = [amounts(row)[-1] for row in re.findall(r"<tr class.*?</tr>", html, re.DOTALL)]
     assert sum(changes[:-1]) == changes[-1] == written(moved).change

@@ -234,3 +234,26 @@ def test_a_risk_that_is_open_again_is_all_the_reason_there_is(tmp_path: Path) ->
     told = after_entry(was, earlier, is_, back, "EUR", None, "", undone=True)
     assert told.change > 0
     assert [one.sentence for one in told.reasons] == ["“Rust” may happen as before."]
+
+
+def test_what_is_reckoned_from_a_bill_and_from_what_is_open_follows_the_bill_alone(tmp_path: Path) -> None:
+    """A tax on kit and freight moved with what a dear freight says of the kit, and no word said that it follows."""
+    build = parse_build(
+        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\n'
+        + "".join(
+            f'[[line]]\nid = "{name}"\nname = "{name.capitalize()}"\ngroup = "other"\n'
+            f"amount = {{ low = {middle * 0.7}, middle = {middle}, high = {middle * 1.6} }}\n"
+            for name, middle in (("kit", 3000), ("freight", 1500), ("paint", 4000))
+        )
+        + '[[line]]\nid = "tax"\nname = "Tax"\ngroup = "import"\npercent = 20\nof = ["kit", "freight"]\n'
+    )
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    earlier = reforecast(build, ledger, trials=2048)
+    ledger.add_receipt(DAY, "A carrier", 2_500_00, "EUR", [("freight", 2_500_00)])
+    ledger.close_line("freight", DAY)
+    now = reforecast(build, ledger, trials=2048)
+    said = why_it_moved(
+        None, now, as_written(now.percentile(0.8).value - earlier.percentile(0.8).value, "EUR")
+    )
+    assert "“Freight” came in over its middle estimate: +€1,000." in said
+    assert "“Tax” follows, reckoned from it: +€200." in said  # a fifth of what the freight is dearer
