@@ -17,6 +17,7 @@ from forecast.errors import MoneyError
 from forecast.start.answers import Answers
 from forecast.start.toml_text import TomlTable
 from forecast.words.currencies import Reference, reference
+from forecast.words.day_words import long_day
 
 USUAL_PANELS = ("front", "rear", "skirts", "arches", "spoiler")
 """The parts of a usual kit: their shares add up to one."""
@@ -184,7 +185,7 @@ def _currency(answers: Answers, code: str) -> TomlTable:
             "margin": margin,
         },
         (
-            f"LOOK UP TODAY'S RATE: this one is {answers.currency} for one {code} as of {known.as_of}, "
+            f"LOOK UP TODAY'S RATE: this one is {answers.currency} for one {code} as of {long_day(known.as_of)}, "
             f"rounded, with 3 % to both sides ({known.source}). Then write your number alone, such as "
             f"rate = {middle:g}, and leave volatility out.",
         ),

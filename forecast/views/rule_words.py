@@ -10,6 +10,7 @@ from forecast.trade.expansion import Expansion, RuleUse
 from forecast.views.opening_words import open_line
 from forecast.words.chances import listed, so_many
 from forecast.words.currencies import minor_digits
+from forecast.words.day_words import short_day
 from forecast.words.money import about, as_written, percent, to_the_coin
 from forecast.words.text import STRONG
 
@@ -151,7 +152,6 @@ def rules_lines(
     for figure, (label, _, source, as_of, sure, _) in zip(
         figures, rules_rows(figures, weights, currency), strict=True
     ):
-        as_of = as_of.replace("\N{NON-BREAKING HYPHEN}", "-")
         told = "; ".join(part for part in (f"{source}, {as_of}" if as_of else source, sure) if part)
         line = with_note(f"{label}: {figure.value} ({told}).", figure)
         found.append(line + (f" To overwrite it: {figure.key}" if figure.key else ""))
@@ -159,8 +159,7 @@ def rules_lines(
 
 
 def _day(figure: RuleUse) -> str:
-    """Write the day with hyphens at which no line breaks."""
-    return figure.as_of.isoformat().replace("-", "\N{NON-BREAKING HYPHEN}") if figure.as_of else ""
+    return short_day(figure.as_of) if figure.as_of else ""
 
 
 def _how_sure(figure: RuleUse) -> str:

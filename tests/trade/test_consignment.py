@@ -471,7 +471,7 @@ def test_outdated_and_unverified_figures_are_said_at_their_line() -> None:
 
     assert levies is not None
     assert duty is not None
-    assert "held until 2026-09-30" in levies.caution
+    assert "held until 30 September 2026" in levies.caution
     assert "third party's page only" in duty.caution
     assert "mpf.rate" in {warning.figure for warning in american.warnings}
     assert "customs_value" in {warning.figure for warning in american.warnings}  # the text of 2024

@@ -39,7 +39,7 @@ def test_each_figure_says_value_source_date_and_certainty() -> None:
     assert vat.key == 'overrides = { "vat" = … }'
     assert (duty.value, duty.as_of) == ("4.5 %", date(2020, 12, 31))
     assert duty.doubts == (
-        "is of 2020-12-31, more than 18 months old",
+        "is of 31 December 2020, more than 18 months old",
         "was read in a third party's page only",  # a column in another country's list
     )
     assert (terminal.value, terminal.certainty) == ("40 to 120 EUR per W/M", "common practice")
@@ -91,7 +91,7 @@ def test_c_rules_show_the_widened_range_and_other_money_its_scale() -> None:
 
 
 def test_age_is_judged_on_the_day_asked() -> None:
-    assert uses(country="US")["mpf.rate"].doubts == ("held until 2026-09-30",)
+    assert uses(country="US")["mpf.rate"].doubts == ("held until 30 September 2026",)
     assert uses(country="US", on=date(2026, 9, 1))["mpf.rate"].doubts == ()
 
 

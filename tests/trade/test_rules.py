@@ -108,21 +108,21 @@ def figure(**changes: object) -> RuleFigure:
     [
         ({}, ()),
         ({"as_of": date(2025, 5, 27)}, ()),  # 548 days before the day
-        ({"as_of": date(2025, 5, 26)}, ("is of 2025-05-26, more than 18 months old",)),
+        ({"as_of": date(2025, 5, 26)}, ("is of 26 May 2025, more than 18 months old",)),
         ({"as_of": None, "read": date(2025, 5, 27)}, ()),
         (
             {"as_of": None, "read": date(2025, 5, 26)},
-            ("was read on 2025-05-26, more than 18 months ago",),
+            ("was read on 26 May 2025, more than 18 months ago",),
         ),
         ({"as_of": None}, ()),
         ({"valid_to": date(2026, 11, 26)}, ()),
-        ({"valid_to": date(2026, 11, 25)}, ("held until 2026-11-25",)),
+        ({"valid_to": date(2026, 11, 25)}, ("held until 25 November 2026",)),
         ({"certainty": "no source"}, ("has no source",)),
         ({"certainty": "third party"}, ("was read in a third party's page only",)),
         ({"certainty": "common practice"}, ("is common practice without a source",)),
         (
             {"certainty": "no source", "valid_to": date(2026, 1, 31)},
-            ("held until 2026-01-31", "has no source"),
+            ("held until 31 January 2026", "has no source"),
         ),
     ],
 )
@@ -133,7 +133,7 @@ def test_doubts(changes: dict[str, object], expected: tuple[str, ...]) -> None:
 def test_warnings_name_the_figure_its_source_and_the_way_to_overwrite_it() -> None:
     found = {warning.figure: str(warning) for warning in load_rules("US").warnings(TODAY)}
 
-    assert "held until 2026-09-30" in found["mpf.rate"]
+    assert "held until 30 September 2026" in found["mpf.rate"]
     assert found["duty.8707.10"] == (
         "US, Duty on whole bodies (0 to 2.5 %) has no source. Look this up first: a range stands in for the rate; "
         'overwrite it with overrides = { "duty.8707.10" = … }.'
@@ -151,7 +151,7 @@ def test_warnings_name_the_figure_its_source_and_the_way_to_overwrite_it() -> No
 def test_the_british_duty_is_old_and_said_so() -> None:
     found = {warning.figure: str(warning) for warning in load_rules("GB").warnings(TODAY)}
 
-    assert "is of 2021-01-01, more than 18 months old" in found["duty.8708.29"]
+    assert "is of 1 January 2021, more than 18 months old" in found["duty.8708.29"]
     assert "vat" not in found
 
 

@@ -38,7 +38,7 @@ SURE = RuleUse(
 )
 OLD = RuleUse(
     "duty", "Duty", "4.5 %", "a list", date(2020, 12, 31), "verified", "overrides = { … }",
-    ("is of 2020-12-31, more than 18 months old",),
+    ("is of 31 December 2020, more than 18 months old",),
 )  # fmt: skip
 MEMORY = RuleUse("x", "Uplift", "110 %", "a rule", date(2026, 1, 1), "no source", "", ("has no source",))
 OWN = RuleUse("entry", "Entry", "95", "your own figure", None, "your own figure", "arrival = { entry = … }")
@@ -91,7 +91,7 @@ def test_rows_say_how_sure_and_how_to_overwrite() -> None:
     rows = rules_rows([SURE, OLD, MEMORY, OWN])
     assert all(len(row) == len(HEADINGS) for row in rows)
     assert rows[0][4:] == ["read in the authority's own text", 'overrides = { "vat" = … }']
-    assert rows[1][4] == "read in the authority's own text; is of 2020-12-31, more than 18 months old"
+    assert rows[1][4] == "read in the authority's own text; is of 31 December 2020, more than 18 months old"
     assert rows[2][4:] == ["look it up", "set by law, not by you"]
     assert rows[3][3:5] == ["", ""]
 
@@ -99,7 +99,7 @@ def test_rows_say_how_sure_and_how_to_overwrite() -> None:
 def test_lines_are_plain_text() -> None:
     first, *_, last = rules_lines([SURE, MEMORY, OWN])
     assert first == (
-        "VAT: 23 % (revenue.ie, 2026-11-25; read in the authority's own text). To overwrite it: "
+        "VAT: 23 % (revenue.ie, 25\u00a0Nov\u00a02026; read in the authority's own text). To overwrite it: "
         'overrides = { "vat" = … }'
     )
     assert last == "Entry: 95 (your own figure). To overwrite it: arrival = { entry = … }"
@@ -245,12 +245,12 @@ def test_check_tells_them_apart_with_how_much_hangs_on_each(
     assert "Look this up first: a range stands in for the rate" in first
     assert "held until" not in first  # NZ$53 of 50,000 hang on a levy: 0.1 %
     assert "Delivery to the door: the range is common practice" in then
-    assert "held until 2026-03-31" in then
+    assert "held until 31 March 2026" in then
     small = NEW_ZEALAND.replace("price = 40000", "price = 2000")
     (tmp_path / "small.toml").write_text(small, encoding="utf-8")
     assert main(["check", str(tmp_path / "small.toml")]) == 0
     first, _, then = capsys.readouterr().out.partition(f"{FIRST}:")[2].partition(f"{THEN}:")
-    assert "held until 2026-03-31" in first
+    assert "held until 31 March 2026" in first
     assert "has no source" not in then.partition("\n\n")[0]
     assert main(["check", str(path), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)["rules_first"]

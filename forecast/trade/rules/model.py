@@ -12,6 +12,7 @@ from forecast.buildfile.rulefiles import TAX_NAMES, Regions, is_meant
 from forecast.errors import RangeOnFileError, RuleError
 from forecast.figures.figure import FigureBase
 from forecast.figures.kinds import BetaPert, Known, Percentiles, Span, Uniform
+from forecast.words.day_words import long_day
 from forecast.words.sources import Certainty, source_words
 
 CostPart = Literal["price", "export", "freight", "insurance", "arrival", "customs_value", "duty", "levies"]
@@ -130,11 +131,11 @@ def reasons_to_doubt(
     """Say why something read on a day, with some certainty, should be looked up again on another."""
     found: list[str] = []
     if valid_to is not None and valid_to < on:
-        found.append(f"held until {valid_to.isoformat()}")
+        found.append(f"held until {long_day(valid_to)}")
     elif as_of is not None and (on - as_of).days > OUTDATED_AFTER:
-        found.append(f"is of {as_of.isoformat()}, more than 18 months old")
+        found.append(f"is of {long_day(as_of)}, more than 18 months old")
     elif as_of is None and read is not None and (on - read).days > OUTDATED_AFTER:
-        found.append(f"was read on {read.isoformat()}, more than 18 months ago")
+        found.append(f"was read on {long_day(read)}, more than 18 months ago")
     if certainty == "third party":
         found.append("was read in a third party's page only")
     elif certainty == "no source":
