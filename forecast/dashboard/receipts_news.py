@@ -29,6 +29,7 @@ JUST_ENTERED = "just-entered"
 _MOST_NEWS = 40
 """Words of news that a phone shows at once; of longer ones it shows what moved P80, and the rest when tapped."""
 _ALL_OF_IT = "What was entered, and all that it did"
+_ALL_UNDONE = "What was taken back, and all that this did"
 _MOST_WORDS = 20
 """Of what was entered last; an import of a whole ledger would fill the screen."""
 _WHERE_WHY = "Why it ended there stands under \u201cWhere does it end?\u201d."
@@ -127,7 +128,9 @@ def enter(view: Opened, place: str, work: Callable[[], str | Done], *, undone: b
         whole = f"{what.whole} {effect.whole}"
         brief = len(whole.split()) <= _MOST_NEWS
         short = " ".join(filter(None, (what.shortly, effect.shortly)))
-        keep_news(place, whole if brief else short, "" if brief else whole)
+        keep_news(
+            place, whole if brief else short, "" if brief else whole, _ALL_UNDONE if undone else _ALL_OF_IT
+        )
     except UnusualError:
         st.rerun()  # the form now asks
     except ForecastError as error:
@@ -212,9 +215,9 @@ def next_turn(form: str) -> None:
     st.session_state[f"turn-{form}"] = turn_of(form) + 1
 
 
-def keep_news(place: str, words: str, whole: str = "") -> None:
-    """Keep a sentence for the next run; and what it is short for, which stands behind a tap."""
-    st.session_state["news"] = (place, words, whole)
+def keep_news(place: str, words: str, whole: str = "", tap: str = _ALL_OF_IT) -> None:
+    """Keep a sentence for the next run; and what it is short for, which stands behind a tap of that name."""
+    st.session_state["news"] = (place, words, whole, tap)
 
 
 def news(place: str | None = None) -> None:
@@ -222,10 +225,10 @@ def news(place: str | None = None) -> None:
     found = st.session_state.get("news")
     if found is not None and place in (None, found[0]):
         del st.session_state["news"]
-        _, words, whole = found
+        _, words, whole, tap = found
         st.success(said(words))
         if whole:
-            with st.expander(_ALL_OF_IT):
+            with st.expander(tap):
                 text(whole)
         if place == "form":
             st.html(said_in_sight(uuid.uuid4().hex), unsafe_allow_javascript=True)
@@ -261,9 +264,9 @@ def undo_button(view: Opened, entry: ToUndo) -> None:
     # The key names the entry, so that a click can only mean the one that was shown.
     if st.button(safe(entry.button), key=f"undo-{entry.mark}"):
 
-        def work() -> str:
+        def work() -> Done:
             undo_last(view.ledger_to_write(), entry.mark)
-            return ended(f"Taken back: {entry.words}")
+            return Done(ended(f"Taken back: {entry.shortly}"), ended(f"Taken back: {entry.words}"))
 
         if enter(view, "form", work, undone=True):
             st.session_state[JUST_ENTERED] = False

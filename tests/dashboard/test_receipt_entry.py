@@ -67,6 +67,15 @@ def test_a_receipt_is_kept_to_the_cent_and_the_page_says_what_it_moved(
     assert entered not in words(app.run())
 
 
+def test_what_an_undo_did_is_not_called_an_entry(run: Run, before_ordering: BuildFolder) -> None:
+    app = save(fill(run(before_ordering.build_file, "receipts"), ["tyres"], "A shop", "1,234.50"))
+    app = next(item for item in app.button if item.label.startswith("Take back")).click().run()
+    (news,) = (item.value.replace("\\", "") for item in app.success)
+    assert news.startswith("Taken back: ")
+    assert "What was entered, and all that it did" not in [item.label for item in app.expander]
+    assert [item.label for item in app.expander][:1] == ["What was taken back, and all that this did"]
+
+
 def test_what_was_saved_is_said_first_and_one_tap_opens_the_form_for_another(
     run: Run, before_ordering: BuildFolder
 ) -> None:
