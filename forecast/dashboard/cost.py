@@ -16,11 +16,12 @@ from forecast.dashboard.cost_next import (
     what_to_firm_up,
     which_measures_pay,
 )
-from forecast.dashboard.layout import answer, fold, kept_picture, palette, text, told_plainly
+from forecast.dashboard.layout import answer, fold, kept_picture, palette, safe, text, told_plainly
 from forecast.dashboard.remembered import remembered
 from forecast.dashboard.state import Opened, as_it_stands, if_narrow_line, known_by_now, opened
 from forecast.views.charts import dots_of_hundred, s_curve
 from forecast.views.sentences import (
+    above_middles,
     at_its_end,
     budget_sentence,
     hold_sentence,
@@ -47,6 +48,8 @@ def page() -> None:
             budget_sentence(forecast, view.budget, strong=STRONG) if view.budget is not None else "",
             _slips(view.build.fingerprint(), dt.date.today().isoformat(), view.build),
         )
+        if why := above_middles(forecast):
+            st.caption(safe(why))
         if at_its_end(forecast):
             text(
                 "Nothing is left to hold, to firm up or to leave out. How good your estimates were stands under "

@@ -8,13 +8,14 @@ import streamlit as st
 
 from forecast.buildfile.oneself import own_hazards, own_hazards_sentence, what_can_hurt
 from forecast.dashboard.cost_answers import firm_up_on_its_way
-from forecast.dashboard.layout import OnTap, answer, kept_picture, on_tap, palette, table, told_plainly
+from forecast.dashboard.layout import OnTap, answer, kept_picture, on_tap, palette, safe, table, told_plainly
 from forecast.dashboard.receipts_import import receipts_as_text
 from forecast.dashboard.stand_attention import attention, to_firm_up_next
 from forecast.dashboard.state import Opened, before, known_by_now, opened, watched
 from forecast.dashboard.tray import tray
 from forecast.engine.forecast import Forecast
 from forecast.missing.left_out import NOTHING_MISSING, findings
+from forecast.views.sentences import above_middles
 from forecast.views.stands import budget_rows, level_rows, stand_sentences
 from forecast.views.theme import Palette
 from forecast.watching.reforecast import Reforecast
@@ -32,7 +33,9 @@ def page() -> None:
         found: Forecast | Reforecast = before(view) if watch is None else watch
         firm_up_on_its_way(view)  # begun now, drawn last
         answer(*stand_sentences(found, view.budget, strong=STRONG))
-        if watch is None:
+        if isinstance(found, Forecast):
+            if why := above_middles(found):
+                st.caption(safe(why))
             st.caption(
                 "Each line has a range; from all of them the whole build is simulated thousands of times. To hold "
                 "is to have in the bank before you order. "

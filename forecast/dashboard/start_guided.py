@@ -29,7 +29,7 @@ from forecast.start import (
     write_build,
 )
 from forecast.views.charts.cost_charts import narrowing
-from forecast.views.sentences import budget_sentence, hold_sentence
+from forecast.views.sentences import above_middles, budget_sentence, hold_sentence
 from forecast.words.money import as_written, signed
 from forecast.words.text import STRONG
 
@@ -101,12 +101,14 @@ def _answer(start: Start, standing: DraftStanding, now: Forecast | None) -> None
         questions = f"the other {rest} questions"
     counted = f" and {questions}, which {'counts' if rest == 1 else 'count'} as not known" if rest else ""
     budget = standing.values.get("budget")
-    own = standing.values.get("kit_price") is not None
+    middles = _USUAL if standing.values.get("kit_price") is None else _OWN
     answer(
-        hold_sentence(now, strong=STRONG, middles=_OWN if own else _USUAL),
+        hold_sentence(now, strong=STRONG, middles=middles),
         budget_sentence(now, budget, strong=STRONG) if budget is not None else "",
         f"That is from {told}{counted}. {_move(start, now)}",
     )
+    if why := above_middles(now, middles):
+        st.caption(safe(why))
 
 
 _USUAL, _OWN = "the usual figures", "your kit's price and the usual figures"

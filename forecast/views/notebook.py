@@ -238,11 +238,12 @@ class Forecast:
 
     def _repr_html_(self) -> str:
         """Show the sentence and the curve; a notebook asks for it."""
-        from forecast.views.sentences import hold_sentence
+        from forecast.views.sentences import above_middles, hold_sentence
 
         first, rest = hold_sentence(self.engine).split(": ", 1)
         return (
             f'<div style="max-width:44rem"><p><strong>{escape(first)}</strong>: {escape(rest)}</p>'
+            f"{f'<p>{escape(why)}</p>' if (why := above_middles(self.engine)) else ''}"
             f"{curve(self.engine)}</div>"
         )
 

@@ -111,7 +111,7 @@ def hold_sentence(
     middles: str = "the middle figures",
     known: Standing | None = None,
 ) -> str:
-    """Say what to hold, and how often the plain sum of middle figures would do.
+    """Say what to hold, and how often the plain sum of middle figures would do; `above_middles` has why.
 
     Parameters
     ----------
@@ -130,13 +130,10 @@ def hold_sentence(
         return f"It cost {strong}{entered(held.value, forecast.currency)}{strong} in all: nothing is open any more."
     base = forecast.base_estimate
     enough = forecast.chance_within(base).value
-    left_out = (
-        ": that leaves out what may or may not happen, and" if forecast.trials.gates.size else ", which"
-    )
     return (
         f"{hold_words(held, level, known, forecast.currency, strong)} "
-        f"Adding up {middles} gives {strong}{about(base, forecast.currency)}{strong}{left_out} "
-        f"is enough in {strong}{builds(enough)}{strong}.{_above_middles(forecast)}"
+        f"Adding up {middles} gives {strong}{about(base, forecast.currency)}{strong}, which "
+        f"is enough in {strong}{builds(enough)}{strong}."
     )
 
 
@@ -146,14 +143,20 @@ _FAR_ABOVE = 1.1
 """From so many times the sum of middle figures on it is said why P50 is above it."""
 
 
-def _above_middles(forecast: Forecast) -> str:
-    """Say why half of builds cost more than the sum of middle figures; nothing where P50 is near it.
+def above_middles(forecast: Forecast, middles: str = "the middle figures") -> str:
+    """Say what the sum of middle figures leaves out, and why half of builds cost more where P50 is far above it.
 
     What a line may cost more than its middle figure is told apart from lines and events that may not come at all.
+    Nothing where it leaves nothing out, and nothing once the build has ended.
     """
+    if at_its_end(forecast):
+        return ""
+    told = (
+        [f"Adding up {middles} leaves out what may or may not happen."] if forecast.trials.gates.size else []
+    )
     base, half = forecast.base_estimate, forecast.percentile(0.5)
     if base <= 0 or half.value < _FAR_ABOVE * base:
-        return ""
+        return "".join(told)
     above = {line.id: line.mean - line.base for line in forecast.lines}
     gated = {row.id for row in forecast.plan.rows if row.gate is not None}
     maybe = sum(amount for name, amount in above.items() if name in gated)
@@ -170,10 +173,11 @@ def _above_middles(forecast: Forecast) -> str:
     )
     titles = {line.id: line.title for line in forecast.lines}
     named = listed([f"\u201c{titles[name]}\u201d" for name in dearest])
-    return (
-        f" Half of builds cost more than {about(half.value, forecast.currency, half.error)} (P50), as {why}."
-        f"{f' Counted as nothing there, the dearest first: {named}.' if named else ''}"
+    told += [f"The dearest of that: {named}."] if named else []
+    told.append(
+        f"Half of builds cost more than {about(half.value, forecast.currency, half.error)} (P50), as {why}."
     )
+    return " ".join(told)
 
 
 _LITTLE = 0.25

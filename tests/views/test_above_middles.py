@@ -6,7 +6,7 @@ import pytest
 
 from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import simulate
-from forecast.views.sentences import hold_sentence
+from forecast.views.sentences import above_middles, hold_sentence
 
 HEAD = '[build]\nname = "Middles"\ncurrency = "EUR"\ncountry = "IE"\nestimating = 0\n'
 LINE = '[[line]]\nid = "line{}"\ngroup = "hardware"\namount = {}\n'
@@ -39,17 +39,23 @@ def build(amount: str, lines: int, events: int) -> str:
 )
 def test_it_is_said_why_p50_is_above_the_sum_of_middles(text: str, why: str | None) -> None:
     found = simulate(parse_build(text), trials=4096)
-    said = hold_sentence(found)
+    first, said = hold_sentence(found), above_middles(found)
+    assert len(first.split()) <= 35
+    assert first.endswith("builds.")
+    assert ("leaves out what may or may not happen" in said) == bool(found.trials.gates.size)
     assert (
         ("Half of builds" in said)
         == (why is not None)
         == (found.percentile(0.5).value > 1.1 * found.base_estimate)
     )
     if why is not None:
-        reason, _, named = said.partition("Half of builds")[2].partition(" Counted as nothing there")
+        named, _, reason = said.partition("Half of builds")
         assert reason.endswith(f"(P50), {why}.")
         assert len(reason.split()) <= 22
         # of what may not come those two are named that add most to the mean
         maybe = sorted((line for line in found.lines if line.kind == "event"), key=lambda line: -line.mean)
         titles = [f"“{line.title}”" for line in maybe[:2]]
-        assert named == (f", the dearest first: {' and '.join(titles)}." if "left out" in why else "")
+        leaves = "Adding up the middle figures leaves out what may or may not happen. " if maybe else ""
+        assert named == (
+            f"{leaves}The dearest of that: {' and '.join(titles)}. " if "left out" in why else leaves
+        )

@@ -130,6 +130,7 @@ def budget_text(
     from forecast.views.commands.told import table, wrapped
     from forecast.views.sentences import (
         MEANING,
+        above_middles,
         budget_sentence,
         hold_sentence,
         narrow_line,
@@ -145,6 +146,8 @@ def budget_text(
     parts += [narrow.text] if narrow is not None else []
     if amount is not None:
         parts.append(budget_sentence(forecast, amount))
+    if told := above_middles(forecast):
+        parts.append(told)
     if told := own_hazards_sentence(own_hazards(build, forecast.plan.scenario)):
         parts.append(told)
     scenario = f", scenario {forecast.plan.scenario}" if forecast.plan.scenario else ""
