@@ -212,29 +212,27 @@ def receipt_form(view: Opened) -> None:
     _take_lines_currency(view, key)
     currency = str(st.session_state.get(f"{key}-currency") or home)
     left, right = st.columns(2)
-    supplier = left.text_input(
-        "Supplier", key=f"{key}-supplier", max_chars=200, persist_state="session",
-        on_change="rerun" if agreed else "ignore",  # it may count against a price agreed
-    )  # fmt: skip
     chosen = bool(st.session_state.get(f"{key}-lines"))
-    amount = right.text_input(
+    amount = left.text_input(
         f"Amount, in {currency}", key=f"{key}-amount", placeholder="1234.56",
         persist_state="session",
         on_change="rerun" if chosen else "ignore",  # parts, and whether it is likely all, follow at once
     )  # fmt: skip
     amount = unambiguous(
-        amount or "", currency, right, f"{key}-amount", lambda: _expected(view, key, currency)
+        amount or "", currency, left, f"{key}-amount", lambda: _expected(view, key, currency)
     )
+    supplier = right.text_input(
+        "Supplier", key=f"{key}-supplier", max_chars=200, persist_state="session",
+        on_change="rerun" if agreed else "ignore",  # it may count against a price agreed
+    )  # fmt: skip
     charged = ""
     if currency != home:
-        right.caption("As the paper says.")
-        charged = right.text_input(
+        left.caption("As the paper says.")
+        charged = left.text_input(
             f"Charged to you in {home}", key=f"{key}-charged", placeholder="as your card or bank says",
             persist_state="session", on_change="rerun" if chosen else "ignore",
         )  # fmt: skip
-        charged = unambiguous(
-            charged or "", home, right, f"{key}-charged", lambda: _expected(view, key, home)
-        )
+        charged = unambiguous(charged or "", home, left, f"{key}-charged", lambda: _expected(view, key, home))
     offered = {NOT_LISTED: "Something not on my list"} | names
     lines = st.multiselect(
         "For which line", list(offered), format_func=lambda line: offered.get(line, line), key=f"{key}-lines",

@@ -35,7 +35,14 @@ from forecast.words.text import STRONG, ended
 _THUMBS = """<style>
 .st-key-entering button, .st-key-receipt-form button, .st-key-looks-settled button,
 .st-key-receipt-form input { min-height: 44px; }
-@media (max-width: 640px) { .st-key-save-receipt, .st-key-save-receipt button { width: 100%; } }
+@media (max-width: 640px) { .st-key-save-receipt, .st-key-save-receipt button { width: 100%; }
+  /* Who stands with a paper in hand sees the camera and the sum at once: its field is one row, named beside it. */
+  .st-key-receipt-form [data-testid="stFileUploader"] { display: flex; align-items: center; gap: 0.75rem; }
+  .st-key-receipt-form [data-testid="stFileUploader"] label { width: auto; flex: none; margin: 0; }
+  .st-key-receipt-form [data-testid="stFileUploaderDropzone"] { flex: 1; min-width: 0; min-height: 0; padding: 0;
+    background: none; border: none; }
+  .st-key-receipt-form [data-testid="stFileUploaderDropzoneInstructions"] { display: none; }
+}
 </style>"""
 ENTERING = {"receipt": "Enter a receipt", "price": "A price agreed", "bank": "A bank's file"}
 

@@ -12,7 +12,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from forecast.ledger.attachments import attachment_path
 from forecast.ledger.folder import DEMOS, BuildFolder
-from tests.browser.conftest import BEFORE, Opener, keep, settled
+from tests.browser.conftest import BEFORE, HALF_WAY, Opener, keep, settled
 
 FILE = (
     "Booking date;Payee;Amount;Currency\n"
@@ -67,6 +67,26 @@ def all_of_it(page: Page, words: str) -> None:
     page.get_by_text("What was entered, and all that it did").click()
     expect(page.get_by_test_id("stExpander").get_by_text(re.compile(words))).to_be_visible(timeout=10_000)
     settled(page)
+
+
+def test_the_camera_and_the_sum_are_in_sight_at_once_on_a_phone(
+    visit: Opener, copies: dict[str, str]
+) -> None:
+    page = receipts(visit, BuildFolder.at(copies[HALF_WAY]), 390)
+    page.get_by_role("button", name="Enter a receipt").click()
+    form = page.locator(".st-key-receipt-form")
+    camera, amount = (
+        form.get_by_role("button", name="Upload", exact=True),
+        form.get_by_label(re.compile("^Amount, in ")),
+    )
+    expect(amount).to_be_visible(timeout=10_000)
+    settled(page)
+    for place in (camera, amount):  # nothing lies over it, nothing has to be scrolled
+        assert place.evaluate(
+            "item => { const box = item.getBoundingClientRect();"
+            " const top = document.elementFromPoint(box.x + box.width / 2, box.bottom - 4);"
+            " return item.contains(top) || top?.contains(item); }"
+        )
 
 
 def test_a_receipt_with_a_photo_takes_a_minute_on_a_phone(visit: Opener, build: BuildFolder) -> None:
