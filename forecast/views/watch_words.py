@@ -25,6 +25,7 @@ from forecast.words.money import (
     builds,
     difference,
     entered,
+    error_of,
     exact,
     rounding_step,
     signed,
@@ -155,11 +156,6 @@ def trials_sentence(watch: Reforecast) -> str:
         text += " Some agree better with what is paid than others: together they tell as much as "
         text += f"{trials.effective:,.0f}."
     return text
-
-
-def error_of(error: float, currency: str) -> str:
-    """Write a simulation error to the unit: ``26 NZD``."""
-    return f"{error:,.0f} {currency}"
 
 
 def contingency_rows(watch: Reforecast) -> list[list[str]]:

@@ -118,6 +118,11 @@ def to_the_coin(value: float, currency: str) -> str:
     return f"{value:,.{minor_digits(currency)}f}"
 
 
+def error_of(error: float, currency: str) -> str:
+    """Write a simulation error to the unit: ``€26``."""
+    return _written(round(error), currency, 0)
+
+
 def exact(minor: int, currency: str) -> str:
     """Write an exact sum of minor units: ``€1,234.50``.
 

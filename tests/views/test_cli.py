@@ -14,7 +14,7 @@ import pytest
 
 from forecast.ledger.folder import BuildFolder
 from forecast.views.cli import build_parser, main
-from forecast.words.money import about
+from forecast.words.money import about, error_of
 
 BUILD = """\
 [build]
@@ -477,7 +477,7 @@ def test_watch_says_what_is_paid_and_where_it_ends(
     text = run(capsys, "watch", folder)
     assert f"{data['trials']:,} simulated builds, seed 1; simulation error of P80" in text
     error = data["median_overrun"]["standard_error"]
-    assert f"is missing (simulation error {error:,.0f} NZD)" in text
+    assert f"is missing (simulation error {error_of(error, 'NZD')})" in text
     assert sum(line["paid"] for line in data["lines"]) == pytest.approx(data["paid"])
     moved = sum(line["mean_now"] - line["mean_before"] for line in data["lines"])
     assert abs(moved) > 100

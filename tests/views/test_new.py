@@ -48,6 +48,8 @@ def test_an_answers_file_makes_a_build_that_can_be_checked_and_budgeted(
     folder = tmp_path / "car"
     text = run(capsys, "new", str(folder), "--answers", str(answers))
     assert f"Next: forecast check {folder}" in text
+    (rough,) = (line for line in text.splitlines() if line.startswith("A first rough budget: Hold €"))
+    assert rough.partition(": ")[2] == run(capsys, "budget", str(folder)).splitlines()[0]
     assert "Wide coupe: no mistakes." in run(capsys, "check", str(folder))
     for scenario in read_build(folder).scenario:
         assert "Hold €" in run(capsys, "budget", str(folder), "--scenario", scenario, "--trials", "1024")

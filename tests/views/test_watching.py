@@ -23,7 +23,7 @@ from forecast.views.watch_words import (
     trials_sentence,
 )
 from forecast.watching.reforecast import Reforecast, reforecast
-from forecast.words.money import as_written, builds, signed
+from forecast.words.money import as_written, builds, error_of, signed
 from tests.views.saying import why_it_moved
 
 TEXT = """\
@@ -96,7 +96,7 @@ def test_what_a_further_sum_buys_and_how_sure_the_figures_are(tmp_path: Path) ->
     assert int(found[2]) == round(100 * sums[least].value)  # type: ignore[union-attr]
     over = one.median_overrun
     assert over is not None
-    assert f"(simulation error {over.error:,.0f} EUR)" in overrun_sentence(one)
+    assert f"(simulation error {error_of(over.error, 'EUR')})" in overrun_sentence(one)
     assert trials_sentence(one).startswith("2,048 simulated builds, seed 1; simulation error of P80 ")
     assert "sample size" not in trials_sentence(one)
 

@@ -202,14 +202,16 @@ def budget_text(
 
 
 def _footnote(build: Build, forecast: Forecast) -> str:
+    from forecast.words.money import error_of
+
     error = forecast.percentile(0.8).error
     text = (
         f"{forecast.trials.count:,} simulated builds, seed {forecast.trials.seed}; simulation error of P80 "
-        f"{error:,.0f} {forecast.currency}."
+        f"{error_of(error, forecast.currency)}."
     )
     if forecast.stability is not None:
         kept = "Stable" if forecast.stability.stable else "Not yet stable"
-        text += f" {kept} within {forecast.stability.tolerance:,.0f} {forecast.currency}."
+        text += f" {kept} within {error_of(forecast.stability.tolerance, forecast.currency)}."
     doubtful = sum(bool(figure.doubts) for item in forecast.plan.consignments for figure in item.figures)
     if doubtful:
         text += (

@@ -60,18 +60,27 @@ def run(options: argparse.Namespace) -> Answered[NewBuild | GuidedQuestions]:
         answers = ask(sys.stderr if options.json else sys.stdout)
     file = create_build(options.folder, answers)
     build = read_build(file)
-    text = (
+    written = (
         f"{file}: {len(build.line)} lines, {len(build.event)} risk events, {len(build.scenario)} ways to do it. All "
-        f"ranges are yours to overwrite.\nNext: forecast check {typed(options.folder)}, then forecast budget "
-        f"{typed(options.folder)}"
+        "ranges are yours to overwrite."
     )
+    folder = typed(options.folder)
+
+    def told() -> str:
+        """Say with it what the build may come to: it is what all the questions were answered for."""
+        from forecast.engine.forecast import simulate
+        from forecast.views.sentences import hold_sentence
+
+        rough = f"A first rough budget: {hold_sentence(simulate(build))}"
+        return f"{written}\n{rough}\nNext: forecast check {folder}, then forecast budget {folder}"
+
     data: NewBuild = {
         "file": str(file),
         "lines": len(build.line),
         "events": len(build.event),
         "scenarios": list(build.scenario),
     }
-    return answer(options, text, data)
+    return answer(options, told, data)
 
 
 def _show_questions(options: argparse.Namespace) -> Answered[GuidedQuestions]:
