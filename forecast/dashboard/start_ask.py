@@ -33,6 +33,9 @@ from forecast.words.numbers import plainly
 FEW = 5
 """Choices up to so many stand beside each other; more are a list to type in."""
 
+_SEARCHED = 12
+"""In a list of more nobody sees all that there is, and what is typed may be in none of it."""
+
 _NONE = "none"
 _LIVE = ("range", "number", "boxes")
 """Kinds of which is shown, while they are typed, how they are understood."""
@@ -135,11 +138,11 @@ def _answered(item: Question, values: Mapping[str, Any], said: str, given: str) 
             go_on(item.id)
         return
     try:
-        read_answer(item, said, values)
+        value = read_answer(item, said, values)
     except WrongAnswer as error:
         refuse("" if said == DONT_KNOW else given, _sentence(str(error)))
     else:
-        take(item.id, said)
+        take(item.id, str(value) if item.kind == "choice" and said != DONT_KNOW else said)
 
 
 def _by_chips(item: Question, standing: DraftStanding) -> None:
@@ -251,8 +254,8 @@ def _field(item: Question, stood: str, values: Mapping[str, Any]) -> str:
 
 def _choice(item: Question, stood: str, label: str, key: str) -> str:
     choices = choices_of(item) or {"yes": "Yes", "no": "No"}
-    ids = list(choices)
-    if stood and stood not in ids and len(ids) > FEW:
+    ids, wrong = list(choices), started()["refused"] if len(choices) > _SEARCHED else ""
+    if stood and stood not in (*ids, wrong) and len(ids) > FEW:
         ids.append(stood)
     index = ids.index(stood) if stood in ids else None
     if len(ids) <= FEW:
@@ -263,13 +266,14 @@ def _choice(item: Question, stood: str, label: str, key: str) -> str:
             )
             or ""
         )  # fmt: skip
-    return (
-        st.selectbox(
-            label, ids, index=index, format_func=lambda id: _searched(id, choices, item), key=key,
-            label_visibility="collapsed", placeholder="Choose, or type to search", filter_mode="contains",
-        )
-        or ""
+    picked = st.selectbox(
+        label, ids, index=index, format_func=lambda id: _searched(id, choices, item), key=key,
+        label_visibility="collapsed", placeholder="Choose, or type to search", filter_mode="contains",
     )  # fmt: skip
+    if picked or not started()["wrong"] or len(choices) <= _SEARCHED:
+        return picked or ""
+    # What no entry of the list holds leaves no trace in it: written out, it is answered with the nearest there are.
+    return (st.text_input("Not in the list? Write it here", value=wrong, key=f"{key}-written") or "").strip()
 
 
 def _sentence(words: str) -> str:

@@ -157,6 +157,9 @@ def _finish(standing: DraftStanding) -> None:
     if make:
         try:
             item = question("name")
+            if not name.strip():
+                found = "The build has no name"
+                raise WrongAnswer(found, f"Write one, such as {item.default}.")
             named = stand(started()["written"] | {item.id: name})
             if named.wrong is not None:
                 raise named.wrong

@@ -21,7 +21,7 @@ from forecast.start.questions import DONT_KNOW, Question, question, questions
 from forecast.start.written_answers import BoxSize, Context, WrongAnswer, is_unknown, read_value
 from forecast.tables.files import UnfitFileError, read_regular
 from forecast.words.countries import names_used_in
-from forecast.words.currencies import minor_digits, reference
+from forecast.words.currencies import currency_many, minor_digits, reference
 from forecast.words.day_words import long_day
 
 LARGEST_FILE = 100_000
@@ -180,6 +180,8 @@ def as_asked(item: Question, so_far: AnswersSoFar) -> Question:
     """Give a question as it is put after earlier answers: some ask what the rules of the builder's country ask."""
     if item.id == "rate":
         return _rate_as_asked(item, so_far)
+    if (money := so_far.get(_MONEY_OF.get(item.id, ""))) is not None:
+        return replace(item, text=f"{item.text.removesuffix('?')}, in {currency_many(money)}?")
     if item.id == "incoterm" and so_far.get("shipping") not in (None, "sea"):
         return replace(
             item, choices={code: item.choices[code] for code in item.choices if not incoterm(code).sea_only}
@@ -198,6 +200,10 @@ def as_asked(item: Question, so_far: AnswersSoFar) -> Question:
         return item
     choices = {code: choice.name for code, choice in asked.choices.items()}
     return replace(item, text=asked.question, help=asked.why, choices=choices)
+
+
+_MONEY_OF = {"kit_price": "kit_currency", "budget": "currency"}
+"""Questions for a sum, each with the one whose answer is the money that it is in."""
 
 
 def _rate_as_asked(item: Question, so_far: AnswersSoFar) -> Question:

@@ -60,6 +60,7 @@ class Question:
     called: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
 
+_UNNAMED = "My conversion"
 _WHO = {"self": "I do it myself", "shop": "a shop does it"}
 _NOTHING: Mapping[str, str] = {}
 _YES_NO = "Yes or no."
@@ -80,7 +81,8 @@ def questions() -> tuple[Question, ...]:
     return (
         Question(
             "name", "What do you call this build?",
-            "It stands on every page and report.", "Any words.", "text", _NOTHING, "My conversion",
+            f"It stands on every page and report. Without one it is called \u201c{_UNNAMED}\u201d.",
+            "Any words.", "text", _NOTHING, _UNNAMED,
         ),
         Question(
             "country", "In which country will the car be registered?",

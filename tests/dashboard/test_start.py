@@ -140,7 +140,7 @@ def test_a_wrong_answer_is_told_beside_its_question_and_stays_to_be_mended(
     begin_at: Callable[..., AppTest],
 ) -> None:
     app = say(begin_at("kit_price"), "kit_price", "lots")
-    assert asked(app) == "What does the kit cost?"
+    assert asked(app).startswith("What does the kit cost, in ")
     assert "Found 'lots'" in app.main.error[0].value.replace("\\", "")
     assert app.text_input(key="guided-kit_price").value == "lots"
     assert "kit_price" not in app.session_state["start"]["written"]
@@ -167,7 +167,7 @@ def test_a_price_that_can_mean_two_asks_which_is_meant(begin_at: Callable[..., A
 def test_a_number_is_shown_as_it_was_understood(begin_at: Callable[..., AppTest]) -> None:
     app = begin_at("kit_price", currency="PLN", kit_currency="THB")
     app = app.text_input(key="guided-kit_price").set_value("65.000").run()
-    assert asked(app) == "What does the kit cost?"
+    assert asked(app).startswith("What does the kit cost, in ")
     assert f"\u2192 **{entered(65_000, 'THB')}**" in words(app)
     app = press(app, "Next")
     assert asked(app) == "What does one THB cost in PLN today?"
@@ -178,7 +178,7 @@ def test_hours_may_be_a_range_and_its_middle_is_said(begin_at: Callable[..., App
     app = begin_at("week_hours")
     app = app.text_input(key="guided-week_hours").set_value("8-12").run()
     assert "\u2192 **8 to 12, counted as 10 hours a week**" in words(app)
-    assert asked(press(app, "Next")) == "What do you want to spend at most?"
+    assert asked(press(app, "Next")) == "What do you want to spend at most, in euros?"
 
 
 @pytest.mark.parametrize(
@@ -215,6 +215,30 @@ def test_what_is_said_of_no_answer_goes_once_one_is_chosen(
     assert app.session_state["start"]["written"][id] == chosen
 
 
+def test_a_country_that_no_list_has_is_answered_with_the_nearest(begin_at: Callable[..., AppTest]) -> None:
+    app = press(begin_at("country"), "Next")
+    app.text_input(key="guided-country-written").set_value("Polandia").run()
+    app = press(app, "Next")
+    assert "Nearest by name: Poland, " in app.main.error[0].value.replace("\\", "")
+    assert app.text_input(key="guided-country-written").value == "Polandia"
+    app.text_input(key="guided-country-written").set_value("poland").run()
+    app = press(app, "Next")
+    assert app.session_state["start"]["written"]["country"] == "PL"
+    assert asked(app) != asked(begin_at("country"))
+
+
+def test_a_build_without_a_name_is_told_which_it_gets(begin_at: Callable[..., AppTest]) -> None:
+    app = say(begin_at("name"), "name", "")
+    assert "Write an answer" in app.main.error[0].value
+    assert any(
+        "Without one it is called \u201cMy conversion\u201d." in item.value for item in app.main.caption
+    )
+
+
+def test_the_price_of_the_kit_is_asked_in_its_money(begin_at: Callable[..., AppTest]) -> None:
+    assert asked(begin_at("kit_price", kit_currency="THB")) == "What does the kit cost, in Thai baht?"
+
+
 def test_back_and_forward_lose_nothing(begin_at: Callable[..., AppTest]) -> None:
     app = say(begin_at("kit_price", kit_currency="THB", currency="PLN"), "kit_price", "65 000")
     app.text_input(key="guided-rate").set_value("0.1").run()
@@ -225,7 +249,7 @@ def test_back_and_forward_lose_nothing(begin_at: Callable[..., AppTest]) -> None
         app = press(app, "Back")
     for _ in range(3):
         app = press(app, "Next")
-    assert asked(app) == "What does the kit cost?"
+    assert asked(app).startswith("What does the kit cost, in ")
     app = press(app, "Next")
     assert app.session_state["start"]["written"] == before
     assert app.text_input(key="guided-rate").value == "0.1"
@@ -343,6 +367,11 @@ def test_the_rest_can_be_left_open_and_a_build_is_never_overwritten(begin: AppTe
     app = press(app, "Create the build")
     assert "is there already" in app.main.error[0].value
     assert (tmp_path / "mine" / "build.toml").read_text(encoding="utf-8") == "mine"
+    app.text_input(key="guided-last-name").set_value(" ")
+    app.text_input(key="guided-folder-Track car").set_value(str(tmp_path / "new"))
+    app = press(app, "Create the build")
+    assert "The build has no name. Write one" in app.main.error[0].value
+    assert not (tmp_path / "new").exists()
     app.text_input(key="guided-last-name").set_value("Another car")
     app.text_input(key="guided-folder-Track car").set_value(f'"{tmp_path / "new"}"')
     app = press(app, "Create the build")
@@ -595,7 +624,7 @@ def test_a_kit_that_comes_by_road_is_offered_no_terms_of_sea_freight(
 
 def test_a_price_that_no_kit_has_is_asked_about_and_may_be_meant(begin_at: Callable[..., AppTest]) -> None:
     app = say(begin_at("kit_price", currency="EUR", kit_currency="JPY"), "kit_price", "2400")
-    assert asked(app) == "What does the kit cost?"
+    assert asked(app).startswith("What does the kit cost, in ")
     assert "Say which is meant" in app.main.error[0].value
     which = app.main.radio[0]
     assert "¥2,400 is about €14" in which.label
