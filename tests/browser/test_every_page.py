@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 from playwright.sync_api import TimeoutError as TimeoutError_
 
 from forecast.dashboard import main
 from forecast.ledger.folder import DEMOS, BuildFolder
-from tests.browser.conftest import BEFORE, HALF_WAY, Opener, findings, keep, settled
+from tests.browser.conftest import BEFORE, HALF_WAY, Dashboards, Opener, findings, keep, settled
 from tests.browser.test_main_tasks import to
 
 PAGES = {address: title for _, title, address in main.PAGES if address != "start"}
@@ -330,3 +330,24 @@ def test_a_receipt_entered_in_one_window_shows_in_the_other(
     expect(one.get_by_role("heading", level=1)).to_have_count(1)
     before_ordering.build_file.write_text(text, encoding="utf-8")
     expect(one.locator(".st-key-answer")).to_contain_text("Your budget is €13,500", timeout=20_000)
+
+
+@pytest.mark.parametrize("locale", ["pl-PL", "de-DE"])
+def test_an_axis_writes_money_as_the_page_does_in_any_browser(
+    browser_: Browser, dashboards: Dashboards, tmp_path: Path, locale: str
+) -> None:
+    """A browser set to another language may not put its words for thousands, nor its marks, on an English page."""
+    folder = tmp_path / "by-sea-poland"
+    shutil.copytree(DEMOS / "by-sea-poland", folder)
+    context = browser_.new_context(reduced_motion="reduce", locale=locale)
+    try:
+        page = context.new_page()
+        for at in ("", "cost", "choose"):
+            page.goto(f"{dashboards.opened(str(folder))}/{at}")
+            expect(page.locator("svg text").first).to_be_attached(timeout=60_000)
+            settled(page)
+            written = page.locator("svg .role-axis-label text").all_text_contents()
+            assert len(written) > 1
+            assert [text for text in written if not re.fullmatch(r"\u2212?PLN\u00a0[\d,]+", text)] == []
+    finally:
+        context.close()
