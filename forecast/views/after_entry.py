@@ -25,12 +25,14 @@ class AfterEntry:
     reasons : tuple of EntryReason
     enough : str
         What the chances of the budget are now; empty where there is no budget.
+    currency : str
     """
 
     move: str
     change: float = 0.0
     reasons: tuple[EntryReason, ...] = ()
     enough: str = ""
+    currency: str = ""
 
     @property
     def whole(self) -> str:
@@ -39,10 +41,19 @@ class AfterEntry:
 
     @property
     def shortly(self) -> str:
-        """How far P80 moved; of the reasons the first, which names what was entered, and the one that moved it most."""
+        """How far P80 moved; of the reasons the first, which names what was entered, and the one that moved it most.
+
+        The others are one sum where they are more than one, so that what is told adds up.
+        """
         most = max(self.reasons, key=lambda one: one.amount * self.change, default=None)
-        told = [one.sentence for one in self.reasons if one is self.reasons[0] or one is most]
-        return " ".join((self.move, *told))
+        told = [one for one in self.reasons if one is self.reasons[0] or one is most]
+        others = [one for one in self.reasons if one not in told]
+        rest = sum(one.amount for one in others)
+        if len(others) > 1 and rest:
+            told.append(EntryReason(f"{len(others)} other reasons: {signed(rest, self.currency)}."))
+        else:
+            told += others
+        return " ".join((self.move, *(one.sentence for one in told)))
 
 
 def after_entry(
@@ -87,4 +98,4 @@ def after_entry(
         text = f"P80 moved by {strong}{signed(change, currency)}{strong}, from {estimated(was, currency)} to {level}."
     reasons = () if now is None else entry_reasons(earlier, now, change, undone=undone)
     chances = "" if enough is None else f"Your budget is now enough in {builds(enough)}."
-    return AfterEntry(text, change, reasons, chances)
+    return AfterEntry(text, change, reasons, chances, currency)

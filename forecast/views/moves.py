@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from math import log
 
 from forecast.buildfile.schema import OWN_ESTIMATING
 from forecast.decide.contingency import ENOUGH_CLOSED
 from forecast.engine.known import KnownFacts
 from forecast.views.off_estimate import off_in_all, off_words
-from forecast.watching.behind_moves import OWN_RANGES, WIDER
+from forecast.watching.behind_moves import OWN_RANGES
 from forecast.watching.moved import Moved, MovedPart
+from forecast.watching.reasons import moved_by_width
 from forecast.watching.reforecast import LineWatch, Reforecast
 from forecast.watching.standing import day_before
 from forecast.words.chances import so_many
@@ -348,6 +348,7 @@ def entry_reasons(
     moves = {name: line.now[1] - then[name][0][1] for name, line in lines.items()}
     bought = [lines[name] for name in entered if _priced(lines[name]) and not undone]
     others = [lines[name] for name in entered if lines[name] not in bought]
+    against = _against_agreed(bought, earlier, money)
     own, off = sum(moves[line.id] for line in bought), off_in_all(bought, money)
     if abs(own - off) < least:  # nothing else was forecast that is worth a word
         own = off
@@ -374,11 +375,12 @@ def entry_reasons(
     back = {line.id for line in others if not line.is_income and line.paid < paid.get(line.id, 0.0)}
     said = _taken_back_words if undone else partial(_entered_words, own=further, money=money, back=back)
     parts = [
-        (_came_in(bought, own, money) if bought else "", own),
+        (against or (_came_in(bought, own, money) if bought else ""), own),
         (said(others) if others else "", further),
         (_follow([lines[name] for name in reckoned], reckoned), rest if abs(rest) >= least else 0.0),
         (why, learned if why else 0.0),
         ("This way does not have all that was paid for", outside),
+        _width_told(earlier, now, least, undone=undone),
     ]
     told = [(words, as_written(amount, money)) for words, amount in parts]
     gone = (
@@ -397,13 +399,9 @@ def entry_reasons(
     if alone and not others_told and abs(spread) <= least / 2:
         # P80 moved by just that, but for rounding
         if bought:
-            return (EntryReason(f"{_off_words(bought, money) if own == off else told[0][0]}."),)
+            return (EntryReason(f"{against or (_off_words(bought, money) if own == off else told[0][0])}."),)
         return (EntryReason(f"{told[1][0]}."),)
-    vary = (
-        partial(_varies, spread, money)
-        if undone
-        else partial(_spread_words, earlier, now, spread, bought, others)
-    )
+    vary = partial(_varies, spread, money) if undone else partial(_spread_words, now, spread, bought, others)
     told.append((vary(), as_written(spread, money)))
     reasons = tuple(
         EntryReason(f"{words}: {signed(amount, money)}." if amount else f"{words}.", amount)
@@ -411,7 +409,7 @@ def entry_reasons(
         if amount or (words and change and place < _ENTERED)
     )
     if not reasons and bought and not others:
-        return (EntryReason(f"{_off_words(bought, money)}."),)
+        return (EntryReason(f"{against or _off_words(bought, money)}."),)
     return reasons
 
 
@@ -442,34 +440,34 @@ def _taken_back_words(lines: list[LineWatch]) -> str:
     return f"{name} counts {'at its estimate' if line.estimate or line.if_needed else 'nothing'} again"
 
 
-_A_LITTLE_WIDER = 0.02
-"""Of the logarithm: from so much on, how ranges count moves P80 by as much as a line that is closed does."""
+def _width_told(
+    earlier: Reforecast | None, now: Reforecast, least: float, *, undone: bool
+) -> tuple[str, float]:
+    """Say that open ranges count wider or narrower than before, and how far that moved P80; nothing of little.
+
+    What came in can vary no more, which moves P80 too: told in one sum, a bill seemed to say all that of the others.
+    """
+    moved = moved_by_width(now.before if earlier is None else earlier.now, now.now)
+    if abs(moved) < least:
+        return "", 0.0
+    if undone:
+        return "The open ranges count as they did before", moved
+    clause = _ranges_held(moved, len(now.closed_with_range))
+    return f"{clause[0].upper()}{clause[1:]}", moved
 
 
-def _spread_words(
-    earlier: Reforecast | None,
-    now: Reforecast,
-    spread: float,
-    bought: list[LineWatch],
-    others: list[LineWatch],
-) -> str:
-    """Say why more or less can vary: as the open ranges count otherwise, or for what was entered alone.
+def _spread_words(now: Reforecast, spread: float, bought: list[LineWatch], others: list[LineWatch]) -> str:
+    """Say why more or less can vary, for what was entered alone.
 
     What is no more than the rounding of the two levels says nothing of that.
     """
     if abs(spread) <= rounding_step(now.currency):
         return _varies(spread, now.currency)
-    then, width = None if earlier is None else earlier.width, now.width
-    wider = 0.0 if width is None else log(width.middle / (1.0 if then is None else then.middle))
-    one, clause = len(bought) == 1, _ranges_held(wider, len(now.closed_with_range))
-    if abs(wider) > WIDER and wider * spread > 0:
-        return f"{clause[0].upper()}{clause[1:]}"
-    judged = abs(wider) > _A_LITTLE_WIDER and wider * spread > 0
-    if spread < 0 and bought and all(line.state == "closed" and not line.is_income for line in bought):
-        no_dearer = f"{'It' if one else 'They'} can come no dearer now"
-        return f"{no_dearer}; {clause}" if judged else no_dearer
-    if judged:
-        return f"{clause[0].upper()}{clause[1:]}"
+    one = len(bought) == 1
+    if spread < 0 and bought and not any(line.is_income for line in bought):
+        settled = all(line.state == "closed" for line in bought)
+        can = "can come no dearer" if settled else "can hardly come dearer"
+        return f"{'It' if one else 'They'} {can} now"
     if spread > 0 and bought and all(line.if_needed is not None for line in bought):
         return f"{'It was' if one else 'They were'} not sure to be needed before"
     if spread < 0 and len(others) == 1 and not bought and others[0].paid > 0 and others[0].state != "closed":
@@ -561,6 +559,18 @@ def _came_in(bought: list[LineWatch], own: float, money: str) -> str:
     return f"{_off_words(bought, money)}; the forecast had {then} already"
 
 
+def _against_agreed(bought: list[LineWatch], earlier: Reforecast | None, money: str) -> str:
+    """Hold a bill that ends a price agreed against that price, which is what was expected; nothing of any other."""
+    if earlier is None or len(bought) != 1 or bought[0].state != "closed":
+        return ""
+    was = next((line for line in earlier.lines if line.id == bought[0].id), None)
+    if was is None or not was.committed:
+        return ""
+    over = from_float(bought[0].paid, money) - from_float(was.paid + was.committed, money)
+    far = off_words(to_float(over, money), money)
+    return f"\u201c{short(was.title)}\u201d came in {far} the price agreed"
+
+
 def _priced(line: LineWatch) -> bool:
     """Tell whether a line has an estimate that a price stands against: that paid in all, or that agreed."""
     bought = (line.state == "closed" and line.paid != 0) or line.state == "committed"
@@ -647,19 +657,17 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
     if not step.part.settled:
         return f"{_and(some)} can vary less now"
     one = step.part.settled == 1
-    lines = short((up + down or some)[0], 4) if one else f"{step.part.settled} lines"
+    lines = short((up + down or some)[0], 3) if one else f"{step.part.settled} lines"
     agreed = step.part.agreed
     how = "settled" if not agreed else "agreed" if agreed == step.part.settled else "paid or agreed"
     over = to_float(step.part.over, currency)
     far = f"{off_words(over, currency)} {'its estimate' if one else 'their estimates'}"
-    likely, mark = step.part.likely, ""
+    likely = step.part.likely
     if likely:  # nobody said that they are, so it is not said as if somebody had
-        all_ = likely == step.part.settled
-        how = f"likely {how}" if all_ else f"{how}, {likely} of them likely"
-        mark = "" if all_ else ","
+        how = f"likely {how}" if likely == step.part.settled else f"{how} ({likely} likely)"
     told = f"{lines} {'is' if one else 'are'} {how}"
     if as_written(over, currency) > 0:
-        return f"{told}{mark} {far}, though P80 held more"
+        return f"{told} {far}, yet less can go wrong"
     return f"{told}, {far}{'' if one else ' in all'}"
 
 

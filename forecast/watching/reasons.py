@@ -8,7 +8,9 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
+from forecast.engine.condition import Width
 from forecast.engine.facts import Prior, learn
+from forecast.engine.forecast import Forecast
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, PlanInput, Row
 from forecast.watching.known_facts import KnownByNow, KnownLine
@@ -74,6 +76,37 @@ def learned_causes(
         spread = float(np.sqrt(found.covariance[place, place]))
         told.append(LearnedCause(cause, float(mean[place]), spread, tuple(pairs)))
     return tuple(told)
+
+
+def width_of(forecast: Forecast) -> Width | None:
+    """Give how wide the builder's own ranges should have been; None before anything is closed."""
+    found = None if forecast.trials.conditions is None else forecast.trials.conditions.posterior
+    return None if found is None else found.width
+
+
+def moved_by_width(then: Forecast, now: Forecast, level: float = 0.8) -> float:
+    """Give how far a percentile moved because own ranges count wider or narrower than before, to the first order.
+
+    A percentile moves with the width of what it sums as what that adds to it near the percentile: the Euler
+    allocation (Tasche 1999, from memory). Taken half way between both forecasts.
+
+    Parameters
+    ----------
+    then, now : Forecast
+        Of the same build; a line that is closed in the second moves by itself.
+    level : float
+    """
+    widths = [1.0 if width is None else width.middle for width in (width_of(then), width_of(now))]
+    if widths[0] == widths[1]:
+        return 0.0
+    own = {item.id for item in now.plan.inputs if item.own}
+    guessed = {row.id for row in now.plan.rows if own.intersection(row.inputs)}
+    still = {line.id for line in now.lines if line.id in guessed and line.p10 != line.p90}
+    reach = 0.0
+    for one in (then, now):
+        held = one.held_by_line(level)
+        reach += 0.5 * sum(held[line.id] - (line.p50 or 0.0) for line in one.lines if line.id in still)
+    return float(np.log(widths[1] / widths[0])) * reach
 
 
 ReasonKind: TypeAlias = Literal[

@@ -33,6 +33,7 @@ from forecast.watching.reasons import (
     learned_causes,
     reasons_for,
     taught_causes,
+    width_of,
 )
 from forecast.watching.standing import Record
 from forecast.words.minor_units import exponent, to_float
@@ -429,8 +430,7 @@ class Reforecast:
     @cached_property
     def width(self) -> Width | None:
         """How wide the builder's own ranges should have been; None before anything is closed."""
-        found = None if self.now.trials.conditions is None else self.now.trials.conditions.posterior
-        return None if found is None else found.width
+        return width_of(self.now)
 
     @cached_property
     def closed_with_range(self) -> tuple[LineWatch, ...]:

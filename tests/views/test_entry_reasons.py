@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from forecast.buildfile.reader import parse_build
+from forecast.engine.condition import Width
+from forecast.engine.forecast import forecast_plan
 from forecast.engine.statistics import Estimate
 from forecast.ledger import Ledger, NewReceipt
 from forecast.ledger.undoing import undo_last
@@ -16,6 +19,7 @@ from forecast.views.charts.line_charts import LineStanding, estimate_paid_foreca
 from forecast.views.moves import EntryReason
 from forecast.views.off_estimate import off_in_all
 from forecast.views.watch_words import estimate_rows, held_rows, line_figures
+from forecast.watching.reasons import moved_by_width
 from forecast.watching.reforecast import Reforecast, reforecast
 from forecast.watching.settling import enter_receipt, likely_answers
 from forecast.words.money import apart, as_written, difference, estimated
@@ -212,9 +216,13 @@ def test_shortly_is_how_far_what_it_was_and_the_reason_that_moved_it_most() -> N
         EntryReason("Your estimates so far came in low, so the open ones are raised: +€400.", 400.0),
         EntryReason("Less can vary now: −€500.", -500.0),
     )
-    told = AfterEntry("P80 moved by −€90, from €100 to €10.", -90.0, reasons, "Your budget is now enough.")
+    move = "P80 moved by −€90, from €100 to €10."
+    told = AfterEntry(move, -90.0, reasons, "Your budget is now enough.", "EUR")
     first = "“Kit” came in over its middle estimate: +€10."
-    assert told.shortly == f"P80 moved by −€90, from €100 to €10. {first} Less can vary now: −€500."
+    raised = "Your estimates so far came in low, so the open ones are raised: +€400."
+    assert told.shortly == f"{move} {first} Less can vary now: −€500. {raised}"
+    more = replace(told, reasons=(*reasons, EntryReason("“Tax” follows, reckoned from it: +€20.", 20.0)))
+    assert more.shortly == f"{move} {first} Less can vary now: −€500. 2 other reasons: +€420."
     assert told.whole.endswith("Your budget is now enough.")
     assert AfterEntry("P80 stays at €10.").shortly == "P80 stays at €10."
 
@@ -257,3 +265,51 @@ def test_what_is_reckoned_from_a_bill_and_from_what_is_open_follows_the_bill_alo
     )
     assert "“Freight” came in over its middle estimate: +€1,000." in said
     assert "“Tax” follows, reckoned from it: +€200." in said  # a fifth of what the freight is dearer
+
+
+def test_a_bill_that_ends_a_price_agreed_is_held_against_that_price(tmp_path: Path) -> None:
+    """A bill €140 over a fixed price was told as €70 under an estimate that stands between two quotes."""
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    ledger.add_commitment(DAY, "A painter", "paint", 1_900_00, "EUR")
+    earlier = reforecast(BUILD, ledger, trials=2048)
+    ledger.add_receipt(DAY, "A painter", 2_040_00, "EUR", [("paint", 2_040_00)])
+    ledger.close_line("paint", DAY)
+    now = reforecast(BUILD, ledger, trials=2048)
+    moved = as_written(now.percentile(0.8).value, "EUR") - as_written(earlier.percentile(0.8).value, "EUR")
+    said = why_it_moved(earlier, now, moved)
+    assert said.startswith("“Paint” came in €140 over the price agreed"), said
+    assert "estimate" not in said.partition(".")[0]
+
+
+def test_how_ranges_count_is_told_apart_from_what_can_come_no_dearer(tmp_path: Path) -> None:
+    """A price agreed over its middle figure moved P80 by −€1,020, all put down to what three closed lines say."""
+    build = parse_build(
+        '[build]\nname = "x"\ncurrency = "EUR"\ncountry = "IE"\nestimating = 0.1\n'
+        + "".join(
+            f'[[line]]\nid = "l{n}"\ngroup = "other"\namount = {{ low = 600, middle = 1000, high = 1700 }}\n'
+            for n in range(12)
+        )
+    )
+    ledger = Ledger(tmp_path / "receipts.db", currency="EUR")
+    for n in range(5):
+        ledger.add_receipt(DAY, "A shop", 1_010_00, "EUR", [(f"l{n}", 1_010_00)])
+        ledger.close_line(f"l{n}", DAY)
+    earlier = reforecast(build, ledger, trials=4096)
+    ledger.add_receipt(DAY, "A shop", 1_020_00, "EUR", [("l5", 1_020_00)])
+    ledger.close_line("l5", DAY)
+    now = reforecast(build, ledger, trials=4096)
+    assert earlier.width is not None
+    assert now.width is not None
+    # against the same draws with ranges that count as they did before
+    as_before = Width.at
+    factor = earlier.width.middle / now.width.middle
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Width, "at", lambda self, scores: factor * as_before(self, scores))
+        kept = forecast_plan(now.now.plan, 4096, now.now.trials.seed, known=now.known.facts, keep="rows")
+    moved = now.percentile(0.8).value - kept.percentile(0.8).value
+    assert moved < -40
+    assert moved_by_width(earlier.now, now.now) == pytest.approx(moved, rel=0.25)
+    change = as_written(now.percentile(0.8).value, "EUR") - as_written(earlier.percentile(0.8).value, "EUR")
+    said = why_it_moved(earlier, now, change)
+    assert "open ranges count narrower: −€" in said
+    assert "It can come no dearer now: −€" in said
