@@ -48,8 +48,6 @@ def page() -> None:
             budget_sentence(forecast, view.budget, strong=STRONG) if view.budget is not None else "",
             _slips(view.build.fingerprint(), dt.date.today().isoformat(), view.build),
         )
-        if why := above_middles(forecast):
-            st.caption(safe(why))
         if at_its_end(forecast):
             text(
                 "Nothing is left to hold, to firm up or to leave out. How good your estimates were stands under "
@@ -57,6 +55,8 @@ def page() -> None:
             )
             return
         _picture(view)
+        if why := above_middles(forecast):
+            st.caption(safe(why))
         if work:
             text(work)
         how_much_to_hold(view)

@@ -33,9 +33,7 @@ def page() -> None:
         found: Forecast | Reforecast = before(view) if watch is None else watch
         firm_up_on_its_way(view)  # begun now, drawn last
         answer(*stand_sentences(found, view.budget, strong=STRONG))
-        if isinstance(found, Forecast):
-            if why := above_middles(found):
-                st.caption(safe(why))
+        if watch is None:
             st.caption(
                 "Each line has a range; from all of them the whole build is simulated thousands of times. To hold "
                 "is to have in the bank before you order. "
@@ -44,6 +42,8 @@ def page() -> None:
         look = palette()
         kept_picture(("fan", view.key, view.budget, look), lambda: _fan(found, view.budget, look))
         _figures(view, found)
+        if isinstance(found, Forecast) and (why := above_middles(found)):
+            st.caption(safe(why))
         st.subheader("What wants attention")
         asked = attention(view, watch)
         tray()

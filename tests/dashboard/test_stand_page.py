@@ -362,3 +362,16 @@ def test_nothing_that_only_charts_and_sheets_need_is_loaded_before_the_sentence(
         capture_output=True, text=True, check=True, cwd=ROOT,
     )  # fmt: skip
     assert not {"altair", "pandas", "pyarrow"} & set(loaded.stdout.split())
+
+
+def test_what_the_plain_sum_leaves_out_stands_by_itself(run: Run, before_ordering: BuildFolder) -> None:
+    """The first sentence says what to hold and how often the plain sum would do, and nothing else."""
+    for page in ("stand", "cost"):
+        app = run(before_ordering.build_file, page)
+        (first,) = [item.value for item in app.main.markdown if "Hold **" in item.value]
+        assert len(first.split()) <= 30
+        assert "Half of builds" not in first
+        (why,) = [item.value for item in app.caption if "Half of builds" in item.value]
+        assert why.startswith(
+            "Adding up the middle figures leaves out what may or may not happen. The dearest of that"
+        )
