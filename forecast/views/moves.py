@@ -657,7 +657,7 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
     if not step.part.settled:
         return f"{_and(some)} can vary less now"
     one = step.part.settled == 1
-    lines = short((up + down or some)[0], 3) if one else f"{step.part.settled} lines"
+    lines = short((up + down or some)[0], 4) if one else f"{step.part.settled} lines"
     agreed = step.part.agreed
     how = "settled" if not agreed else "agreed" if agreed == step.part.settled else "paid or agreed"
     over = to_float(step.part.over, currency)
@@ -665,10 +665,10 @@ def _receipts(step: WrittenStep, up: list[str], down: list[str], some: list[str]
     likely = step.part.likely
     if likely:  # nobody said that they are, so it is not said as if somebody had
         how = f"likely {how}" if likely == step.part.settled else f"{how} ({likely} likely)"
-    told = f"{lines} {'is' if one else 'are'} {how}"
     if as_written(over, currency) > 0:
-        return f"{told} {far}, yet less can go wrong"
-    return f"{told}, {far}{'' if one else ' in all'}"
+        can = "can hardly come dearer" if agreed else "can come no dearer"
+        return f"{lines}, {how} {far}, {can}" if one else f"{lines} {how} {far} {can}"
+    return f"{lines} {'is' if one else 'are'} {how}, {far}{'' if one else ' in all'}"
 
 
 def _learning(step: WrittenStep, over: int) -> str:

@@ -13,6 +13,7 @@ from forecast.engine.facts import Prior, learn
 from forecast.engine.forecast import Forecast
 from forecast.engine.known import KnownFacts
 from forecast.engine.plan import Plan, PlanInput, Row
+from forecast.engine.statistics import near_percentile_weights
 from forecast.watching.known_facts import KnownByNow, KnownLine
 from forecast.words.minor_units import to_float
 
@@ -87,8 +88,8 @@ def width_of(forecast: Forecast) -> Width | None:
 def moved_by_width(then: Forecast, now: Forecast, level: float = 0.8) -> float:
     """Give how far a percentile moved because own ranges count wider or narrower than before, to the first order.
 
-    A percentile moves with the width of what it sums as what that adds to it near the percentile: the Euler
-    allocation (Tasche 1999, from memory). Taken half way between both forecasts.
+    By d ln κ a range m exp(κ s z) moves by x ln(x / m), and a percentile by the mean of that near it (the derivative of
+    a quantile: Tasche 1999, from memory). Taken half way between both forecasts.
 
     Parameters
     ----------
@@ -101,11 +102,19 @@ def moved_by_width(then: Forecast, now: Forecast, level: float = 0.8) -> float:
         return 0.0
     own = {item.id for item in now.plan.inputs if item.own}
     guessed = {row.id for row in now.plan.rows if own.intersection(row.inputs)}
-    still = {line.id for line in now.lines if line.id in guessed and line.p10 != line.p90}
+    still = [line.id for line in now.lines if line.id in guessed and line.p10 != line.p90]
     reach = 0.0
     for one in (then, now):
-        held = one.held_by_line(level)
-        reach += 0.5 * sum(held[line.id] - (line.p50 or 0.0) for line in one.lines if line.id in still)
+        near = near_percentile_weights(one.trials.totals, level, one.trials.weights)
+        some = near > 0
+        for name in still:
+            every = one.trials.row(name)
+            costing = every > 0
+            if costing.any():
+                middle, values = np.median(every[costing]), every[some]
+                reach += 0.5 * float(
+                    near[some] @ (values * np.log(np.maximum(values, 1e-9 * middle) / middle))
+                )
     return float(np.log(widths[1] / widths[0])) * reach
 
 

@@ -70,13 +70,13 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
         (part("receipts", -20_000, -22_000, ("Kit", -20_000)), "Kit came in cheap: −€220"),
         (
             priced(5_000, -22_000, ("Kit", 5_000)),
-            "Kit is settled €50 over its estimate, yet less can go wrong: −€220",
+            "Kit, settled €50 over its estimate, can come no dearer: −€220",
         ),
         (priced(-900, -22_000, ("Kit", -900)), "Kit is settled, €9 under its estimate: −€220"),
         (priced(100, -22_000, ("Kit", 100)), "Kit is settled, €1 over its estimate: −€220"),
         (
             priced(15_000, -4_000, ("Freight", 19_000), ("Kit", -500)),
-            "2 lines are settled €185 over their estimates, yet less can go wrong: −€40",
+            "2 lines settled €185 over their estimates can come no dearer: −€40",
         ),
         (
             replace(priced(-500, -4_000, ("Freight", 900), ("Kit", -5_500)), agreed=1),
@@ -84,11 +84,11 @@ def test_dear_receipts_and_what_follows_from_them() -> None:
         ),
         (
             replace(priced(15_000, -4_000, ("Freight", 19_000), ("Kit", -500)), likely=1),
-            "2 lines are settled (1 likely) €185 over their estimates, yet less can go wrong: −€40",
+            "2 lines settled (1 likely) €185 over their estimates can come no dearer: −€40",
         ),
         (
             replace(priced(5_000, -22_000, ("Kit", 5_000)), likely=1),
-            "Kit is likely settled €50 over its estimate, yet less can go wrong: −€220",
+            "Kit, likely settled €50 over its estimate, can come no dearer: −€220",
         ),
         (part("receipts", 500, -4_000, ("Filler", 0), ("Kit", 0)), "Filler and Kit can vary less now: −€40"),
         (part("learning", 400, 5_000, ("Own estimating", 0.2)), "What is still open varies more now: +€50"),
@@ -244,7 +244,7 @@ def test_what_is_learnt_does_not_gainsay_what_the_lines_came_to() -> None:
     high = replace(high, because=((OWN_ESTIMATING, "Own estimating"),))
     over, under = (priced(push, -9_000, ("Kit", push), ("Paint", push)) for push in (7_500, -7_500))
     assert step_sentences(moved(over, high)) == [
-        "2 lines are settled €150 over their estimates, yet less can go wrong: −€90.",
+        "2 lines settled €150 over their estimates can come no dearer: −€90.",
         "What came in says that what is open looks cheaper: −€50.",
     ]
     assert step_sentences(moved(under, high))[1] == (
@@ -256,7 +256,7 @@ def test_prices_agreed_are_not_called_receipts() -> None:
     agreed = replace(priced(-5_000, -5_000, ("Paint", -5_000), ("Kit", -100)), agreed=2)
     (step,) = written(moved(agreed)).steps
     assert step_sentences(moved(replace(priced(4_000, -2_000, ("Paint", 4_000)), agreed=1))) == [
-        "Paint is agreed €40 over its estimate, yet less can go wrong: −€20."
+        "Paint, agreed €40 over its estimate, can hardly come dearer: −€20."
     ]
     assert (step.short, step.words) == ("Prices agreed", "Prices agreed above or below their estimates")
     (step,) = written(moved(replace(agreed, agreed=1))).steps
