@@ -144,18 +144,25 @@ def _added_up(view: Opened) -> None:
 def _answer(view: Opened, receipts: tuple[Receipt, ...], watch: Reforecast | None) -> None:
     assert view.ledger is not None
     paid = sum(receipt.paid_minor for receipt in receipts)
-    lines = {row.id for row in before(view).plan.counted(view.ledger.paid_by_line())}
-    closed = lines & view.ledger.closed_lines()
+    lines, closed = _lines_and_closed(view, watch)
     many = so_many(len(receipts), "receipt")
     finished = watch is not None and watch.finished
     so_far = "in all" if finished else "so far"
     sentence = f"{STRONG}{exact(paid, view.currency)}{STRONG} paid {so_far}, in {many}. "
-    sentence += _closed_words(len(closed), len(lines))
+    sentence += _closed_words(closed, lines)
     if view.budget is not None:
         agreed = 0.0 if watch is None else watch.committed
         left = left_words(view.budget, to_float(paid, view.currency), agreed, view.currency, STRONG)
         sentence += f" Your budget is {entered(view.budget, view.currency)}: {left}."
     answer(sentence, "" if watch is None else ends_sentence(watch, strong=STRONG))
+
+
+def _lines_and_closed(view: Opened, watch: Reforecast | None) -> tuple[int, int]:
+    if watch is not None:
+        return len(watch.counts.costing), len(watch.counts.closed)
+    assert view.ledger is not None
+    lines = {row.id for row in before(view).plan.counted(view.ledger.paid_by_line())}
+    return len(lines), len(lines & view.ledger.closed_lines())
 
 
 def _closed_words(closed: int, lines: int) -> str:

@@ -29,10 +29,11 @@ from forecast.ledger import AttachedFile, Commitment, EveryReceipt, Receipt
 from forecast.ledger.days import not_ahead
 from forecast.ledger.records import AgreementKind
 from forecast.views.sentences import unusual_sentence
-from forecast.views.settling_words import AGREEMENTS, NOT_HERE, agreed_words, closed_words, state_words
+from forecast.views.settling_words import AGREEMENTS, agreed_words, closed_words, state_words
 from forecast.watching.estimates import unusual
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import agree, at_planned_rate, settle
+from forecast.words.chances import listed, so_many
 from forecast.words.day_words import as_typed, short_day
 from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
@@ -360,20 +361,23 @@ def _closed(view: Opened, done: Sequence[LineRow]) -> bool:
     """Draw one row for all closed lines; tell whether it is open."""
     opened = bool(st.session_state.get("closed-shown"))
     # As the sentence at the top of the page counts them.
-    costing = {row.id for row in before(view).plan.counted({row.id for row in done if row.paid})}
+    plan, events = before(view).plan, {event.id for event in view.build.event}
+    costing = {row.id for row in plan.counted({row.id for row in done if row.paid})}
+    here = {row.id for row in plan.payable} - costing
+    risks = sum(row.id in events for row in done)
+    work = sum(row.id in here and row.id not in events for row in done)
     lines = sum(row.id in costing for row in done)
-    others = len(done) - lines
-    noun = "line" if lines == 1 else "lines"
-    more = f" and {others} {'other' if others == 1 else 'others'}" if others else ""
+    elsewhere = len(done) - lines - risks - work
+    counts = [so_many(lines, "closed line")]
+    counts += [so_many(risks, "risk")] if risks else []
+    counts += [f"{work} of own work"] if work else []
+    counts += [f"{elsewhere} of another way"] if elsewhere else []
     paid = exact(sum(row.paid for row in done), view.currency)
-    if _button(f"**{lines} closed {noun}{more}** \u2003{safe(paid)} paid", "row-closed", opened=opened):
+    if _button(f"**{listed(counts)}** \u2003{safe(paid)} paid", "row-closed", opened=opened):
         st.session_state["closed-shown"] = not opened
         st.rerun()
     if opened:
-        st.caption(
-            "Nothing more will come for these."
-            + (f" Others: own work, risks, and lines {NOT_HERE}." if others else "")
-        )
+        st.caption("Nothing more will come for these.")
     return opened
 
 

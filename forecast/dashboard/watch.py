@@ -145,7 +145,7 @@ def _band(view: Opened, told: History, watch: Reforecast) -> None:
 
 
 def _lines(view: Opened, watch: Reforecast) -> None:
-    lines = {row.id for row in watch.now.plan.counted([line.id for line in watch.lines if line.paid])}
+    lines = set(watch.counts.costing)
     items = [
         LineStanding(
             line.id,
@@ -156,6 +156,7 @@ def _lines(view: Opened, watch: Reforecast) -> None:
             *line.now,
             line.state == "closed",
             not line.unforeseen,
+            line.not_bought,
         )
         for line in watch.lines
         if line.kind == "event" or line.id in lines

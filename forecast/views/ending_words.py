@@ -57,7 +57,8 @@ def verdict_sentence(watch: Reforecast) -> str:
 
 def bought(watch: Reforecast) -> list[LineWatch]:
     """Give the lines that something was paid for and that stood in the estimate."""
-    return [line for line in _paid_lines(watch) if not line.is_income]
+    found = set(watch.counts.bought)
+    return [line for line in watch.lines if line.id in found]
 
 
 def _paid_lines(watch: Reforecast) -> list[LineWatch]:
@@ -125,17 +126,13 @@ def _off_forecast(watch: Reforecast) -> list[str]:
 def _never_bought(watch: Reforecast, held: float) -> list[str]:
     """Say what was never bought, and what P50 had counted for it and for all else beyond the middle figures."""
     money = watch.currency
-    never = [
-        line
-        for line in watch.lines
-        if line.kind == "line" and not line.paid and not line.is_income and (line.base or line.if_needed)
-    ]
+    never = [line for line in watch.lines if line.not_bought]
     unsold = [line for line in watch.lines if line.kind == "line" and line.is_income and not line.paid]
     stayed = [line for line in watch.lines if line.kind == "event" and not (line.paid or line.happened)]
     told = []
     if never:
         middle = about(sum(line.base for line in never), money)
-        sure = sum(line.if_needed is None for line in never)
+        sure = len(watch.counts.sure)
         maybe = len(never) - sure
         middles = f"{middle} at {'its middle figure' if sure == 1 else 'their middle figures'}"
         parts = [f"{sure} sure to be needed, {middles}"] if sure else []

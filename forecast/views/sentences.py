@@ -520,8 +520,8 @@ def width_sentence(watch: Reforecast) -> str:
     came = f"came in outside it; {expected} would be expected."
     bought = watch.closed_and_bought
     if bought == len(closed):
-        held = f"{outside or 'None'} of {bought} closed lines, each with a range, {came}"
-    else:  # what follows from others, and what nobody told of, has none: elsewhere it counts among the closed lines
+        held = f"{outside or 'None'} of {bought} lines bought and closed, each with a range, {came}"
+    else:  # what follows from others has none
         had = f"Of {so_many(bought, 'line')} bought and closed, {len(closed)} had a range of their own"
         held = f"{had}: {outside or 'none'} {came}"
     farthest = sorted((item for item in closed if abs(item[0]) > Z90), key=lambda item: -abs(item[0]))

@@ -23,7 +23,7 @@ from forecast.watching.oddities import Odd, agreed_later_words, oddities
 from forecast.watching.reforecast import LineWatch, Reforecast, scenario_in_force
 from forecast.watching.settling import Agreement, Entered
 from forecast.watching.standing import Standing
-from forecast.words.chances import listed
+from forecast.words.chances import listed, so_many
 from forecast.words.day_words import short_day
 from forecast.words.money import about, as_written, entered, exact
 
@@ -61,11 +61,13 @@ def state_words(line: LineWatch) -> str:
 
 def _closed_state(line: LineWatch) -> str:
     """Tell what was paid for from what was never bought, never sold, or never happened."""
+    if line.not_bought:
+        return "not bought"
     if line.paid or line.happened or not (line.base or line.if_needed):
         return "closed"
     if line.kind == "event":
         return "cannot happen"
-    return "not sold" if line.is_income else "not bought"
+    return "not sold" if line.is_income else "closed"
 
 
 def quoted(name: str, titles: Mapping[str, str]) -> str:
@@ -325,14 +327,18 @@ def finish_question(found: Finished, currency: str) -> str:
     """
     if not found.closed and not found.ruled_out:
         return ""
-    closed, ruled_out, missing = found.closed, found.ruled_out, found.never_paid
+    lines, ruled_out, missing = found.lines, found.ruled_out, found.never_paid
     told = []
-    if closed:
-        told.append(f"{len(closed)} open {'line closes' if len(closed) == 1 else 'lines close'}")
+    if lines:
+        told.append(f"{lines} open {'line closes' if lines == 1 else 'lines close'}")
+    if found.risks:
+        told.append(
+            f"{so_many(len(found.risks), 'risk')} that came {'closes' if not found.risks[1:] else 'close'}"
+        )
     if ruled_out:
         told.append(f"{len(ruled_out)} {'risk' if len(ruled_out) == 1 else 'risks'} can happen no more")
     words = [
-        f"{', and '.join(told)}.",
+        f"{', '.join(told[:-1])}, and {told[-1]}." if told[1:] else f"{told[0]}.",
         f"The build then cost what is paid: {exact(found.paid_minor, currency)}.",
     ]
     if missing:
@@ -342,7 +348,7 @@ def finish_question(found: Finished, currency: str) -> str:
         middles = about(found.never_paid_middle, currency)
         words.append(
             f"Nothing was paid for {which}{named(list(missing), missing)}. From then on {they} nothing, in place of "
-            f"{middles} at {figures}."
+            f"{middles} at {figures}.{_given_up_before(found)}"
         )
     if found.came_unpaid:
         words.append(_came_unpaid(found))
@@ -355,11 +361,13 @@ def finish_question(found: Finished, currency: str) -> str:
 
 def finished_words(done: Finished) -> str:
     """Say what was closed because the build is done, by number, and for what nothing was ever paid, by name."""
-    closed, ruled_out, missing = done.closed, done.ruled_out, done.never_paid
+    lines, ruled_out, missing = done.lines, done.ruled_out, done.never_paid
     told = []
-    if closed:
+    if lines:
+        told.append(f"{lines} {'line that was open is' if lines == 1 else 'lines that were open are'} closed")
+    if done.risks:
         told.append(
-            f"{len(closed)} {'line that was open is' if len(closed) == 1 else 'lines that were open are'} closed"
+            f"{so_many(len(done.risks), 'risk')} that came {'is' if not done.risks[1:] else 'are'} closed"
         )
     if ruled_out:
         told.append(f"{len(ruled_out)} {'risk' if len(ruled_out) == 1 else 'risks'} can happen no more")
@@ -370,9 +378,17 @@ def finished_words(done: Finished) -> str:
         which = "" if one else f"{len(missing)} lines that were sure to be needed: "
         words += (
             f" Nothing was paid for {which}{named(list(missing), missing)}. If {bought} bought, take this back, "
-            "enter the receipt, and finish again."
+            f"enter the receipt, and finish again.{_given_up_before(done)}"
         )
     return " ".join(filter(None, (words, _came_unpaid(done))))
+
+
+def _given_up_before(found: Finished) -> str:
+    """Say how many such lines there are with those closed before: so many the end counts."""
+    if not found.given_up:
+        return ""
+    was = "was" if found.given_up == 1 else "were"
+    return f" {found.given_up} more {was} closed before: {found.given_up + len(found.never_paid)} in all."
 
 
 def _came_unpaid(found: Finished) -> str:

@@ -281,8 +281,8 @@ def earned_sentence(earned: Earned) -> str:
     given_up = sum((line.planned for line in earned.given_up), Fraction(0))
     them = "it is" if len(earned.given_up) == 1 else "they are"
     return (
-        f"{text} {so_many(len(earned.given_up), 'line')} worth {_written(earned, given_up)} closed with nothing paid: "
-        f"{them} left out."
+        f"{text} {so_many(len(earned.given_up), 'line')} sure to be needed, worth {_written(earned, given_up)}, "
+        f"closed with nothing paid: {them} left out."
     )
 
 

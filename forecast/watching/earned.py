@@ -13,6 +13,7 @@ from fractions import Fraction
 from forecast.buildfile.schema import Build
 from forecast.engine.plan import Plan, compile_plan
 from forecast.ledger import Ledger
+from forecast.watching.known_facts import known_from, margin_charged
 from forecast.watching.reforecast import scenario_in_force
 from forecast.watching.standing import Record, Standing
 from forecast.words.minor_units import exponent, to_decimal
@@ -136,7 +137,8 @@ class Earned:
         Whether the plan is the frozen one; else it is the build file's middle figures.
     as_of : datetime.date or None
     given_up : tuple of EarnedLine
-        Lines closed of which nothing was paid: no work was done on them, and they count in no term.
+        Lines that were sure to be needed, closed with nothing paid: no work was done on them, and they count in no
+        term. What card or bank add to what was never paid abroad is left out with them, and is no line of its own.
     """
 
     currency: str
@@ -180,8 +182,14 @@ def earned_value(
     standing = Record.read(ledger).standing(as_of)
     plan = compile_plan(build, scenario_in_force(build, scenario, standing.baseline))
     frozen = dict(standing.baseline.base_by_line) if standing.baseline is not None else {}
-    planned = frozen or _middle_figures(plan)
+    planned = dict(frozen) or _middle_figures(plan)
     titles = {row.id: row.title for row in plan.rows}
+    # What card or bank add comes with what was paid abroad: so much more that was to cost, and the margin less.
+    scale, known = 10 ** exponent(plan.currency), known_from(plan, standing)
+    for name, held in margin_charged(plan, known).items():
+        if name in planned:
+            planned[name] += round(scale * held)
+    with_others = {row.id for row in plan.rows if row.kind == "line" and row.unpaid}
     every = tuple(
         EarnedLine(
             name,
@@ -192,10 +200,9 @@ def earned_value(
         )
         for name, amount in planned.items()
     )
-    given_up = tuple(
-        line for line in every if line.id in standing.closed and not line.paid and line.planned > 0
-    )
-    lines = tuple(line for line in every if line not in given_up)
+    over = [line for line in every if line.id in standing.closed and not line.paid and line.planned > 0]
+    given_up = tuple(line for line in over if line.id not in with_others)
+    lines = tuple(line for line in every if line not in over)
     value = EarnedValue(
         sum((line.planned for line in lines), Fraction(0)),
         sum((line.earned for line in lines), Fraction(0)),

@@ -167,10 +167,9 @@ def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Kn
     """
     gathered = _Gathered()
     gates = {gate.id for gate in plan.gates}
-    lines: dict[str, KnownLine] = {}
+    lines = known_lines(plan, standing)
     for row in plan.rows:
         if row.is_money:
-            lines[row.id] = _line(row, standing)
             _gather(row, plan, standing, gates, gathered)
     outside = {name: amount for name, amount in standing.paid.items() if name not in lines}
     unknown = [name for name in standing.events if name not in gates]
@@ -189,6 +188,11 @@ def known_from(plan: Plan, standing: Standing, build: Build | None = None) -> Kn
         facts, lines, standing.events, standing.paid_minor, outside, plan.currency,
         frozenset(gathered.dropped), tuple(gathered.remarks), standing.closed,
     )  # fmt: skip
+
+
+def known_lines(plan: Plan, standing: Standing) -> dict[str, KnownLine]:
+    """Give how each line and event of a plan stands, by id."""
+    return {row.id: _line(row, standing) for row in plan.rows if row.is_money}
 
 
 def _towards(

@@ -24,6 +24,7 @@ from forecast.engine.statistics import (
 )
 from forecast.figures.shapes import Array
 from forecast.ledger import Baseline, Ledger
+from forecast.watching.counts import LineCounts, line_counts
 from forecast.watching.delivered import over_with_delivery
 from forecast.watching.known_facts import KnownByNow, LineState, known_from, margin_charged
 from forecast.watching.reasons import (
@@ -73,6 +74,8 @@ class LineWatch:
         Whether it was said to have happened.
     unforeseen : bool
         Whether it was to cost nothing, and something was paid or agreed: a bill that nobody told of.
+    not_bought : bool
+        Whether it is a line that was closed with nothing paid; see `LineCounts`.
     """
 
     id: str
@@ -94,6 +97,7 @@ class LineWatch:
     if_needed: float | None = None
     happened: bool = False
     unforeseen: bool = False
+    not_bought: bool = False
 
     @property
     def is_income(self) -> bool:
@@ -316,7 +320,7 @@ class Reforecast:
         maybe = self.now.plan.middles_if_needed()
         gates = {row.id: row.gate for row in self.now.plan.rows if row.gate is not None}
         happened = {name for name, gate in gates.items() if self.known.facts.gates.get(gate)}
-        held = self.margin_held
+        held, never = self.margin_held, frozenset(self.counts.not_bought)
         found = []
         for before, now in zip(self.before.lines, self.now.lines, strict=True):
             known = self.known.lines[now.id]
@@ -329,6 +333,7 @@ class Reforecast:
                     self.settled.get(now.id), known.more, ways.get(now.id, "once"), maybe.get(now.id),
                     now.id in happened,
                     now.id in self.now.plan.unforeseen and bool(known.paid_minor or known.committed_minor),
+                    now.id in never,
                 )
             )  # fmt: skip
         return tuple(found)
@@ -442,14 +447,19 @@ class Reforecast:
             if line.state == "closed" and line.score is not None and line.id in own
         )
 
+    @cached_property
+    def counts(self) -> LineCounts:
+        """How many lines are closed, were bought, and were not."""
+        return line_counts(self.now.plan, self.known.lines)
+
     @property
     def closed_and_bought(self) -> int:
-        """How many lines are closed and something was paid for them, bills that nobody told of among them."""
-        return sum(line.kind == "line" and line.state == "closed" and line.paid > 0 for line in self.lines)
+        """How many lines of the estimate are closed and were bought; no bill that nobody told of is among them."""
+        return len(set(self.counts.bought).intersection(self.counts.closed))
 
     @property
     def judged_lines(self) -> tuple[LineWatch, ...]:
-        """The lines among them that were bought: what they cost stands beside what they were thought to cost."""
+        """The lines among them that have a range: what they cost stands beside what they were thought to cost."""
         return tuple(line for line in self.closed_with_range if line.kind == "line" and line.paid > 0)
 
     @cached_property

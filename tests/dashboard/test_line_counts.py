@@ -50,9 +50,9 @@ def test_pages_and_terminal_count_the_same_lines(
     def closed_row() -> str:
         return next(button.label for button in run(file, "receipts").button if button.key == "row-closed")
 
-    assert closed_row().startswith("▸\u2002**2 closed lines and 1 other** \u2003€2,040.00 paid")
+    assert closed_row().startswith("▸\u2002**2 closed lines and 1 of own work** \u2003€2,040.00 paid")
     capsys.readouterr()
     assert main(["finish", str(folder.folder), "--sure"]) == 0
     assert re.search(rf"\b{costing - 2} lines that were open are closed\b", capsys.readouterr().out)
-    assert f"**{costing} closed lines and 1 other** " in closed_row()  # more than are shown at once
+    assert f"**{costing} closed lines and 1 of own work** " in closed_row()  # more than are shown at once
     assert charts(run(file, "lines")) == []  # nothing is open: no range is left to look at

@@ -471,7 +471,9 @@ def test_what_is_closed_has_half_of_the_picture_however_wide_what_is_open() -> N
 def test_what_was_never_bought_is_told_apart_from_what_ended_far_from_its_estimate() -> None:
     """At the end the picture was of lines at nothing: they lie farthest from what they were to cost."""
     items = [LineStanding(f"a{n}", f"Line {n}", "other", 60, 70 + n, *(70 + n,) * 3, True) for n in range(4)]
-    items += [LineStanding(f"b{n}", f"Spare {n}", "other", 900, 0, 0, 0, 0, True) for n in range(3)]
+    items += [
+        LineStanding(f"b{n}", f"Spare {n}", "other", 900, 0, 0, 0, 0, True, not_bought=True) for n in range(3)
+    ]
     chart = estimate_paid_forecast(items, "EUR", most=3)
     assert {row["key"] for row in with_key(chart, "estimate")} == {"a1", "a2", "a3"}
     told = " ".join(chart.to_dict()["title"]["subtitle"])

@@ -89,7 +89,9 @@ def test_a_bill_that_nobody_told_of_is_no_estimate_to_judge(tmp_path: Path) -> N
     )
     _, watch = ended(tmp_path, 300, 300, 80, 80, 80, 80, 80, 80, build=parse_build(text))
     assert len(watch.closed_with_range) == len(watch.judged_lines) == 6
-    assert width_sentence(watch).startswith("Of 8 lines bought and closed, 6 had a range of their own: ")
+    assert width_sentence(watch).startswith(
+        "None of 6 lines bought and closed, each with a range, came in outside it"
+    )
     assert verdict_sentence(watch).startswith("The 6 lines that you bought cost €480, €120 less than")
     assert "€600 went on 2 bills that nobody foresaw." in ending_sentences(watch)
 
@@ -165,7 +167,7 @@ def test_both_verdicts_count_the_same_lines(tmp_path: Path) -> None:
     _, watch = ended(tmp_path, *(80,) * 8)
     assert [line.kind for line in watch.closed_with_range].count("event") == 1
     assert verdict_sentence(watch).startswith("The 8 lines that you bought cost ")
-    assert " of 8 closed lines, each with a range, " in width_sentence(watch)
+    assert " of 8 lines bought and closed, each with a range, " in width_sentence(watch)
     assert "1 risk came and cost €600, €100 more than thought." in ending_sentences(watch)
 
 

@@ -48,7 +48,10 @@ def test_one_word_ends_a_build_and_one_undo_takes_it_back(
     assert not before.finished
     assert main(["finish", str(half_way.folder)]) == 0
     told = capsys.readouterr().out
-    assert re.search(r"[0-9]+ lines that were open are closed, [0-9]+ risks can happen no more", told)
+    assert re.search(
+        r"[0-9]+ lines that were open are closed, 1 risk that came is closed, [0-9]+ risks can happen no more",
+        told,
+    )
     assert "It cost NZ$21,106.37 in all: nothing is open any more." in told
     assert "That is NZ$15,893.63 under your budget of NZ$37,000." in told
     after = reforecast(half_way.read(), half_way.ledger(), trials=1024)
@@ -255,9 +258,13 @@ def test_what_ends_with_a_build_is_said_before_it_does(
     assert (exact(owed, "NZD") in asked) == (owed > 0)
     assert main(["finish", str(half_way.folder)]) == 0
     told = capsys.readouterr().out
-    ended = re.search(r"([0-9]+) lines that were open are closed, ([0-9]+) risks can happen no more", told)
+    ended = re.search(
+        r"([0-9]+) lines that were open are closed, 1 risk that came is closed, ([0-9]+) risks can ", told
+    )
     assert ended is not None
-    assert asked.startswith(f"{ended[1]} open lines close, and {ended[2]} risks can happen no more. ")
+    assert asked.startswith(
+        f"{ended[1]} open lines close, 1 risk that came closes, and {ended[2]} risks can "
+    )
     assert "The build then cost what is paid: NZ$21,106.37." in asked
     assert "It cost NZ$21,106.37 in all" in told
     assert finish_question(to_finish(ledger, build), "NZD") == ""

@@ -36,6 +36,8 @@ class LineStanding:
         True where nothing more will come.
     foreseen : bool
         False for a bill that nobody told of: there is no estimate that it could be over.
+    not_bought : bool
+        True for a line closed with nothing paid.
     """
 
     id: str
@@ -48,6 +50,7 @@ class LineStanding:
     p90: float
     closed: bool
     foreseen: bool = True
+    not_bought: bool = False
 
 
 def grouped(items: Iterable[tuple[str, str, str]]) -> tuple[list[str], dict[str, str]]:
@@ -229,10 +232,9 @@ def estimate_paid_forecast(
         Lines drawn: those that may still move most, and those that ended farthest from their estimate.
     """
     costing = [item for item in items if max(item.p90, item.paid, item.estimate) > 0]
-    never = [
-        item for item in costing if item.closed and not item.paid
-    ]  # no price of theirs is off any estimate
-    every = [item for item in costing if item not in never] or costing
+    # Of what nothing was paid for no price is off any estimate.
+    every = [item for item in costing if item.paid or not item.closed] or costing
+    never = sum(item.not_bought for item in items)
     ended = sorted((item for item in every if item.closed), key=lambda item: -abs(item.paid - item.estimate))
     still = sorted(
         (item for item in every if not item.closed),
@@ -302,7 +304,7 @@ def estimate_paid_forecast(
             f"the {len(ended)} closed that ended farthest from their estimate" if ended else "",
         ]
         note += f" Drawn: {' and '.join(filter(None, parts))}; the table below has all."
-    if len(every) < len(costing):
-        note += f" Left out: {so_many(len(never), 'line')} not bought."
+    if never and len(every) < len(costing):
+        note += f" Left out: {so_many(never, 'line')} not bought."
     chart = layered(bars, ticks, part.encode(x=alt.X("paid:Q")), closed.encode(x=alt.X("paid:Q")))
     return framed(chart, title, description, palette, _row_height(labels) * len(order), note)
