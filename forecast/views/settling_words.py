@@ -129,12 +129,12 @@ def _margin_sentences(watch: Reforecast) -> list[str]:
     whole = about(sum(watch.margin_held[line.id] for line in held), watch.currency)
     names = named([line.id for line in held], {line.id: line.title for line in held}, 3)
     if len(held) > 1:
-        return [f"The estimates of {names} are told with the card's margin, {whole} in all."]
+        return [f"The estimates of {names} are told with the card's margin on what is paid, {whole} in all."]
     (line,) = held
     if is_known(line, watch.currency):  # to the digits of the table, which it stands beside
         whole = entered(watch.margin_held[line.id], watch.currency)
     estimate = estimate_words(line, watch.currency)
-    return [f"The estimate of {names}, {estimate}, is told with the card's margin, {whole} of it."]
+    return [f"The estimate of {names}, {estimate}, is told with the card's margin on what is paid, {whole} of it."]
 
 
 NOT_HERE = "not in this scenario"
