@@ -31,7 +31,7 @@ from forecast.decide.mixer import routes_offered
 from forecast.decide.taking import Asked, asked_by_price, quotes_to_take, take
 from forecast.errors import LedgerError
 from forecast.ledger.records import AgreementKind
-from forecast.views.quote_words import price_words, which_quote
+from forecast.views.quote_words import price_words, quotes_until_taken, which_quote
 from forecast.views.settling_words import AGREEMENTS, taken_words
 from forecast.words.text import STRONG
 
@@ -53,13 +53,21 @@ def take_quote(view: Opened) -> None:
             view, place.path, which_quote(place),
             {price_words(place, price): price for price in sorted(set(place.figure.model_dump()["quotes"]))},
             partial(asked_by_price, build, place.path), _supplier(build, place.item),
+            until=quotes_until_taken(place),
         )  # fmt: skip
     asked = [place for place in open_quotes(build, begun) if place not in sums]
     if not asked:
         return
     with st.form(form_key("take-quote")):
         text(f"{STRONG}Which quote do you take?{STRONG} {len(asked)} to decide.")
-        st.caption("Until you say, what you pay is as open as the next quote would be.")
+        for place in asked:
+            st.caption(
+                safe(
+                    f"{place.title}: {quotes_until_taken(place)}"
+                    if len(asked) > 1
+                    else quotes_until_taken(place)
+                )
+            )
         taken = {
             place.path: st.radio(
                 which_quote(place), sorted(set(place.figure.model_dump()["quotes"])), index=None,
@@ -83,6 +91,7 @@ def _supplier(build: Build, item: str) -> str:
 def agree_quote(
     view: Opened, key: str, question: str, quotes: Mapping[str, T], asked: Callable[[T], Sequence[Asked]],
     supplier: str = "", more: Callable[[T], Sequence[str]] = lambda _: (), named: bool = False,
+    until: str = "",
 ) -> None:  # fmt: skip
     """Ask which quote is taken; the one that is becomes a price agreed.
 
@@ -102,9 +111,13 @@ def agree_quote(
         Titles of the lines and risks that only this quote brings.
     named : bool
         Whether a quote is called by who gives it.
+    until : str
+        How they count until one is taken.
     """
     with st.form(f"agree-{key}"):
         chosen = st.radio(question, list(quotes), index=None, horizontal=True, key=f"agree-which-{key}")
+        if until:
+            st.caption(safe(until))
         whose = st.text_input(
             "Whose quote it is", value=supplier, max_chars=200, key=f"agree-whose-{key}",
             placeholder="as above" if named else "",

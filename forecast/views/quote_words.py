@@ -20,7 +20,8 @@ from forecast.decide.choices import (
 from forecast.decide.taking import whole_sum
 from forecast.watching.standing import Standing
 from forecast.words.chances import builds, listed
-from forecast.words.money import Money, entered, entered_in, rounded
+from forecast.words.currencies import is_currency
+from forecast.words.money import Money, about, entered, entered_in, rounded
 
 if TYPE_CHECKING:
     from forecast.views.answers.of_check import QuotesOfOneFigure
@@ -34,6 +35,19 @@ def price_words(place: Place, price: float) -> str:
 def which_quote(place: Place) -> str:
     """Ask which of the quotes for a figure is taken."""
     return f"{_prices(place)} Which one do you take?"
+
+
+def quotes_until_taken(place: Place) -> str:
+    """Say how quotes count as long as none is taken, and why so wide: a builder thinks of the prices alone."""
+    shape, unit = place.figure.shape(), place.unit
+    low, high = (
+        about(value, unit) if is_currency(unit) else price_words(place, float(f"{value:.3g}"))
+        for value in (shape.percentile(0.1), shape.percentile(0.9))
+    )
+    count = len(place.figure.model_dump()["quotes"])
+    return (
+        f"Until you say, it counts from {low} to {high}, as the next quote would: {count} say little of that."
+    )
 
 
 def quotes_to_decide(build: Build, begun: Collection[str], file: str) -> list[QuotesOfOneFigure]:
@@ -54,8 +68,8 @@ def quotes_to_decide(build: Build, begun: Collection[str], file: str) -> list[Qu
         if whole_sum(build, place, 1.0) is not None:
             how = f"Say so: forecast quotes {file} {place.item} --take {quotes[0]:.12g} --supplier NAME"
         else:
-            how = f"Write value = and its sum in the place of quotes = [{written}]; until then the price stays open."
-        found.append(_told(place, f"{which_quote(place)} {how}"))
+            how = f"Write value = and its sum in the place of quotes = [{written}]."
+        found.append(_told(place, f"{which_quote(place)} {quotes_until_taken(place)} {how}"))
     return found
 
 

@@ -134,7 +134,9 @@ def _margin_sentences(watch: Reforecast) -> list[str]:
     if is_known(line, watch.currency):  # to the digits of the table, which it stands beside
         whole = entered(watch.margin_held[line.id], watch.currency)
     estimate = estimate_words(line, watch.currency)
-    return [f"The estimate of {names}, {estimate}, is told with the card's margin on what is paid, {whole} of it."]
+    return [
+        f"The estimate of {names}, {estimate}, is told with the card's margin on what is paid, {whole} of it."
+    ]
 
 
 NOT_HERE = "not in this scenario"

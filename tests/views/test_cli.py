@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import os
 import re
 import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from forecast.ledger.folder import BuildFolder
@@ -692,8 +694,13 @@ def test_quotes_are_asked_about_until_the_line_is_bought(
         file.write('\n[[line]]\nid = "spray"\ngroup = "finish"\namount = { quotes = [4650, 5400.5, 6300] }\n')
     told = run(capsys, "check", str(build))
     asked = "Spray, amount: quoted €4,650, €5,400.50 and €6,300. Which one do you take?"
+    # two quotes count far beyond both, which nobody expects without a word: m ± s √(1 + 1/3) t(0.9; 2), see `quoted`
+    logs = np.log([4650, 5400.5, 6300])
+    reach = 1.886 * math.sqrt(4 / 3) * logs.std(ddof=1)
+    low, high = (about(float(np.exp(logs.mean() + side * reach)), "EUR") for side in (-1, 1))
+    until = f"Until you say, it counts from {low} to {high}, as the next quote would: 3 say little of that."
     assert (
-        f"Quotes of which you will take one:\n  {asked} Say so: forecast quotes {build} spray --take 4650"
+        f"Quotes of which you will take one:\n  {asked} {until} Say so: forecast quotes {build} spray --take 4650"
         in told
     )
     found = json.loads(run(capsys, "check", str(build), "--json"))["undecided"]

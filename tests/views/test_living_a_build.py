@@ -245,7 +245,8 @@ def test_what_a_card_adds_abroad_is_in_the_sum_that_was_charged(tmp_path: Path, 
     told = life.say("watch", life.file, "--trials", TRIALS)
     assert "“Card or bank margin” is in the sums that were charged" in told
     found = re.search(
-        r"The estimate of “Body kit”, (€[\d,.]+), is told with the card's margin on what is paid, (€[\d,.]+) of it\.", told
+        r"The estimate of “Body kit”, (€[\d,.]+), is told with the card's margin on what is paid, (€[\d,.]+) of it\.",
+        told,
     )
     assert found is not None
     assert [float(re.sub(r"[€,]", "", one)) for one in found.groups()] == pytest.approx(
