@@ -741,7 +741,7 @@ def test_what_moved_adds_up_to_the_cent(
     lines = json.loads(run(capsys, "watch", folder, "--json"))["lines"]
     closed = sum(line["state"] == "closed" for line in lines)
     # Beside the closed lines two are known by what is agreed or said to be still to come: paint and filler.
-    assert f"{closed + 2} lines are paid or agreed" in told.splitlines()[0]
+    assert f"{closed + 2} lines paid or agreed" in told.splitlines()[0]
     # All that shipping pushes is paid, so no move of what is open may be put down to it, though it moved most itself.
     assert "Your ranges proved wide enough, so the open ones count narrower" in told.splitlines()[0]
     assert "A panel must be re-cut or re-moulded happened" in told.splitlines()[0]
