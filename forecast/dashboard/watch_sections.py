@@ -214,7 +214,7 @@ def what_was_taught(watch: Reforecast) -> None:
             text(sentence)
         table(
             ["Line", "Why it moved", "P80 held", "Now", "Moved"], held_rows(watch),
-            "What P80 held for each line before the first receipt, and holds now", left=2, last_is_sum=True,
+            "What P80 held for each line before anything was paid or agreed, and holds now", left=2, last_is_sum=True,
             cards=True,
         )  # fmt: skip
         if watch.causes:

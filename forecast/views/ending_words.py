@@ -119,7 +119,7 @@ def _off_forecast(watch: Reforecast) -> list[str]:
         if end != eight
         else "at"
     )
-    ended = f"So it ended {side} P50 as it was before the first receipt, and {above} P80."
+    ended = f"So it ended {side} P50 as it was before anything was paid or agreed, and {above} P80."
     return [*_never_bought(watch, held), ended]
 
 

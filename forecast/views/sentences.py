@@ -328,8 +328,8 @@ def _finished_sentence(watch: Reforecast, strong: str) -> str:
         )
     half, eight = watch.before.percentile_set((0.5, 0.8))
     told.append(
-        f"Before the first receipt it was to be no more than {about(half.value, money, half.error)} in half of builds "
-        f"(P50) and {about(eight.value, money, eight.error)} in 80 of 100 (P80)."
+        f"Before anything was paid or agreed it was to be no more than {about(half.value, money, half.error)} in half "
+        f"of builds (P50) and {about(eight.value, money, eight.error)} in 80 of 100 (P80)."
     )
     told.append(f"As forecast then, {were_to_cost(watch.cost_no_more_before.value)} than this one.")
     return " ".join(told)

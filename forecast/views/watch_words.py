@@ -147,7 +147,9 @@ def trials_sentence(watch: Reforecast) -> str:
     """Say how many builds were simulated and how far P80 would differ with other draws."""
     trials = watch.now.trials
     if watch.finished:
-        return f"{trials.count:,} simulated builds, seed {trials.seed}, from before the first receipt."
+        return (
+            f"{trials.count:,} simulated builds, seed {trials.seed}, from before anything was paid or agreed."
+        )
     text = (
         f"{trials.count:,} simulated builds, seed {trials.seed}; simulation error of P80 "
         f"{error_of(watch.percentile(0.8).error, watch.currency)}."

@@ -330,7 +330,7 @@ def test_a_finished_build_says_what_it_cost(run: Run, folder: BuildFolder) -> No
     press(app, "The build is done: close everything")
     told = words(press(app, "Yes, close everything"))
     assert "It cost **€2,900** in all: nothing is open any more. " in told
-    assert "Before the first receipt it was to be no more than €" in told
+    assert "Before anything was paid or agreed it was to be no more than €" in told
     assert "P80 moved" not in told
     app = run(folder.build_file, "stand")
     assert "It cost **€2,900** in all: nothing is open any more." in words(app)
@@ -339,7 +339,8 @@ def test_a_finished_build_says_what_it_cost(run: Run, folder: BuildFolder) -> No
     told = json.loads(charts(app)[0])["description"]
     before = simulate(folder.read())  # what it cost lies in the fan of before the first receipt
     assert (
-        f"It cost €2,900; before the first receipt {were_to_cost(before.chance_within(2900).value)}" in told
+        f"It cost €2,900; before anything was paid or agreed {were_to_cost(before.chance_within(2900).value)}"
+        in told
     )
     assert "Builds were to end: 95 of 100" in told
     assert f"P80 {estimated(before.percentile(0.8), 'EUR')}" in told

@@ -231,8 +231,8 @@ def _words(
     if found.finished:
         less = were_to_cost(found.before.chance_within(paid).value)
         return (
-            f"It cost {entered(paid, money)}; before the first receipt {less}",
-            f"Upper bar: paid. Bands below, {bands} were to end, before the first receipt.",
+            f"It cost {entered(paid, money)}; before anything was paid or agreed {less}",
+            f"Upper bar: paid. Bands below, {bands} were to end, before anything was paid or agreed.",
         )
     title = f"{entered(paid, money)} is paid"
     if agreed:
