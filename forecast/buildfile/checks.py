@@ -362,6 +362,16 @@ def _measures(build: Build, extra: set[str]) -> list[Raised]:
                         f"{nearest(name.split('.')[0], items)} Write it as id.key, such as filler.quantity."
                     )
                     found.append((at, f"there is no figure {name!r}", mend))
+        things = {line.id for line in build.line} | consignments
+        found += [
+            (
+                ("measure", place, "before", number),
+                f"there is no line or consignment {name!r}",
+                nearest(name, things),
+            )
+            for number, name in enumerate(measure.before)
+            if name not in things
+        ]
     return found
 
 

@@ -39,6 +39,9 @@ class Measure(Part):
         Factor on an uncertain figure, by name, such as ``filler.quantity``.
     ranges : dict
         Factor on how far an uncertain figure strays from its middle, by name: 0.5 halves its range.
+    before : list of str
+        Lines or consignments before whose end it can be taken, by id: it is advised no more once one of them is closed,
+        or, of goods, all is paid.
     """
 
     id: Identifier
@@ -49,6 +52,7 @@ class Measure(Part):
     impacts: dict[EventName, Factor] = {}
     figures: dict[FigureName, Factor] = {}
     ranges: dict[FigureName, Factor] = {}
+    before: tuple[Identifier, ...] = ()
     note: Text | None = None
 
     @property

@@ -265,14 +265,16 @@ def measures_of(
 
 
 _ORDERING = re.compile(r"\b(before|when|while) ordering\b", re.IGNORECASE)
-"""What a measure's name says of when it is taken; a build file has no other word for it."""
+_PAYING = re.compile(r"\bbefore paying\b", re.IGNORECASE)
+"""What a measure's name says of when it is taken, where the file does not say it by `before`."""
 
 
 def _too_late(build: Build, scenario: str | None, known: Knowledge) -> frozenset[str]:
     """Name measures that nobody can take any more.
 
-    Those before ordering, once the kit is paid, in part too, or agreed; and those that would firm up figures (a quote
-    in writing) where each of these figures belongs to a line that is paid or agreed.
+    Those before ordering, once the kit is paid, in part too, or agreed; those before what is closed or paid in full by
+    now (`Measure.before`); those that would firm up figures (a quote in writing) where each of these figures belongs to
+    a line that is paid or agreed; and those of which all that they name has happened, cannot any more, or is paid.
     """
     plan = compile_plan(build, scenario)
     facts, _ = facts_about(plan, known)
@@ -283,11 +285,16 @@ def _too_late(build: Build, scenario: str | None, known: Knowledge) -> frozenset
     kit = {item.id for item in build.line if item.group == "kit"}
     kit |= {f"{item.id}.goods" for item in build.consignment}
     ordered = bool(kit & (settled | facts.part_paid.keys()))
+    done = facts.amounts.keys() | facts.fixed.keys()
 
     def late(measure: Measure) -> bool:
         figures = (*measure.figures, *measure.ranges)
         quoted = bool(figures) and all(name.partition(".")[0] in settled for name in figures)
-        return quoted or (ordered and _ORDERING.search(measure.title) is not None)
+        past = any(name in done or f"{name}.goods" in done for name in measure.before)
+        past = past or (bool(kit & done) and _PAYING.search(measure.title) is not None)
+        touched = {*measure.chances, *measure.impacts, *(name.partition(".")[0] for name in figures)}
+        nothing_left = touched <= facts.gates.keys() | done
+        return quoted or past or nothing_left or (ordered and _ORDERING.search(measure.title) is not None)
 
     return frozenset(item.id for item in build.measure if late(item))
 

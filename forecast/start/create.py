@@ -117,7 +117,7 @@ def write_build(answers: Answers) -> str:
             tuple(_line(table) for table in work),
         ),
         Section("Risk events", "What may happen or not, with its chance.", listed),
-        Section("Measures", "What can be done about them.", measures(library, every, listed)),
+        Section("Measures", "What can be done about them.", measures(library, every, (*listed, *kit))),
         Section("Left out", LEFT_OUT_WORDS, _not_needed(answers)),
     ]  # fmt: skip
     return write_sections(_OPENING.replace("{name}", answers.name), sections)

@@ -11,7 +11,7 @@ from forecast.buildfile.schema import Build
 from forecast.decide.measures import measures_of
 from forecast.engine.forecast import simulate
 from forecast.engine.known import Agreed, KnownFacts, PartPaid
-from forecast.errors import SimulationError
+from forecast.errors import BuildFileError, SimulationError
 from forecast.views.cost_words import measure_sentence, measures_sentence
 from tests.decide.sample import euros, small
 
@@ -233,6 +233,43 @@ cost = 20
 chances = { poor_fit = 0.5 }
 figures = { "filler.quantity" = 0.9 }
 """
+
+
+BEFORE = """
+[[measure]]
+id = "photos"
+name = "Ask for photographs before paying the balance"
+cost = 10
+chances = { poor_fit = 0.8 }
+[[measure]]
+id = "panel"
+cost = 20
+chances = { poor_fit = 0.5 }
+before = ["paint_self"]
+"""
+
+
+@pytest.mark.parametrize(
+    ("known", "left"),
+    [
+        (KnownFacts(), {"photos", "panel"}),
+        (KnownFacts(part_paid={"kit": PartPaid(900.0, 0.0)}), {"photos", "panel"}),  # the balance is still to pay
+        (KnownFacts(amounts={"kit": 2800.0}), {"panel"}),
+        (KnownFacts(amounts={"paint_self": 500.0}), {"photos"}),
+        (KnownFacts(fixed={"paint_self": 0.0}), {"photos"}),  # closed, and nothing was paid
+        (KnownFacts(gates={"poor_fit": True}), set()),  # no chance is left to change
+    ],
+)  # fmt: skip
+def test_what_is_taken_before_something_is_no_measure_once_that_is_done(
+    known: KnownFacts, left: set[str]
+) -> None:
+    """The kit was paid and closed, and photographs before paying its balance still paid."""
+    assert {item.id for item in measures_of(small(BEFORE), "diy", 1024, known=known).alone} == left
+
+
+def test_a_measure_before_what_is_not_there_is_refused() -> None:
+    with pytest.raises(BuildFileError, match="no line or consignment 'paint_slef'"):
+        small(BEFORE.replace('["paint_self"]', '["paint_slef"]'))
 
 
 @pytest.mark.parametrize(

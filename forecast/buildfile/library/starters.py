@@ -246,7 +246,7 @@ class StarterEvent:
 
 @dataclass(frozen=True)
 class StarterMeasure:
-    """A measure: what it costs, and the factors that it puts on chances, impacts and ranges."""
+    """A measure: what it costs, the factors that it puts on chances, impacts and ranges, and before what it is taken."""
 
     id: str
     name: str
@@ -255,6 +255,7 @@ class StarterMeasure:
     chances: Mapping[str, float] = field(default_factory=dict)
     impacts: Mapping[str, float] = field(default_factory=dict)
     ranges: Mapping[str, float] = field(default_factory=dict)
+    before: tuple[str, ...] = ()
 
     def table(self, present: Collection[str] | None = None) -> dict[str, Any]:
         """Give the ``[[measure]]`` table of a build file, of effects on what is present only."""
@@ -270,6 +271,8 @@ class StarterMeasure:
             }
             if kept:
                 table[key] = kept
+        if before := [name for name in self.before if present is None or name in present]:
+            table["before"] = before
         return table | {"note": PRACTICE}
 
 
