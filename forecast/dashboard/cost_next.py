@@ -177,7 +177,7 @@ def how_far_money_reaches(view: Opened) -> None:
     """Draw the section: the chance that the money is enough, and the price at which to walk away."""
     with told_plainly():
         standing = standing_of(view)
-        prices = prices_to_ask_for(view.build, standing.forecast)
+        prices = prices_to_ask_for(view.build, standing.forecast, standing.known)
         titles = titles_in_figures(view.build)
         file = chosen()["file"]
         left, right = st.columns(2)

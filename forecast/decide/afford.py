@@ -12,6 +12,7 @@ from forecast.buildfile.places_of_figures import places
 from forecast.buildfile.schema import Build
 from forecast.decide.again import Again, Change, replay_build
 from forecast.decide.figure_words import figure_phrase, per_words, titles_in_figures
+from forecast.decide.made import routes_made
 from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS, Forecast
 from forecast.engine.plan import Plan
 from forecast.engine.statistics import Estimate, by_replicate, is_enough, mean_estimate, percentile, spread
@@ -52,6 +53,8 @@ class WalkAway:
         The figure in words.
     per : str
         What a price is for where the line takes several of it, such as ``per hour``; empty for the price of a whole.
+    settled : bool
+        Whether something of it is agreed or paid: it is no longer in question.
     """
 
     figure: str
@@ -64,6 +67,7 @@ class WalkAway:
     unlimited: bool = False
     title: str = ""
     per: str = ""
+    settled: bool = False
 
 
 @dataclass(frozen=True)
@@ -162,24 +166,39 @@ def afford(
         found,
         money=money,
         title=figure_phrase(figure, titles_in_figures(build)),
+        settled=not _in_question(replay.forecast, figure),
         per=price_is_for(build, figure),
     )
 
 
-def prices_to_ask_for(build: Build, forecast: Forecast) -> tuple[str, ...]:
+def _settled(forecast: Forecast) -> set[str]:
+    """Give the lines of which something is paid or agreed."""
+    known = forecast.trials.conditions
+    return set() if known is None else {*known.amounts, *known.partial, *known.agreed}
+
+
+def _in_question(forecast: Forecast, figure: str) -> bool:
+    """Tell whether a price is neither paid, in part too, nor agreed."""
+    return not {figure.partition(".")[0], figure.rpartition(".")[0]} & _settled(
+        forecast
+    )  # goods, with freight open
+
+
+def prices_to_ask_for(build: Build, forecast: Forecast, known: Knowledge = None) -> tuple[str, ...]:
     """Give the amounts and prices that a walk-away price can be had for, those of the largest lines first.
 
-    Lines of which something is paid or agreed are left out: their price is no longer in question.
+    Lines of which something is paid or agreed are left out: their price is no longer in question. So are those of a
+    work package that somebody was paid to do, such as what a shop adds once it has painted: nobody walks away then.
 
     Parameters
     ----------
     build : Build
     forecast : Forecast
         Of the scenario in question, with what is known.
+    known : KnownFacts or Standing, optional
     """
-    plan = forecast.plan
-    known = forecast.trials.conditions
-    settled = set() if known is None else {*known.amounts, *known.partial, *known.agreed}
+    plan, settled, made = forecast.plan, _settled(forecast), routes_made(build, known)
+    settled |= {line.id for line in build.line if line.package in made and made[line.package] == line.route}
     sizes: dict[str, float] = {}
     for place, row in enumerate(plan.rows):
         if row.kind == "line" and row.id not in settled:

@@ -47,7 +47,7 @@ def _of_law(key: str) -> str:
     return f"rate of duty on {called(hs)} ({hs})" if called(hs) != hs else f"rate of duty on {hs}"
 
 
-def figure_words(name: str, titles: Mapping[str, str] | None = None) -> str:
+def figure_words(name: str, titles: Mapping[str, str] | None = None, *, came: bool = False) -> str:
     """Name a figure such as ``filler.quantity`` in words: the line's title and what of it.
 
     Parameters
@@ -55,6 +55,8 @@ def figure_words(name: str, titles: Mapping[str, str] | None = None) -> str:
     name : str
     titles : mapping, optional
         Title by id of line, event or consignment.
+    came : bool
+        Whether it is of an event that has happened.
     """
     id, _, rest = name.partition(".")
     title = (titles or {}).get(id) or id.replace("_", " ").replace("-", " ")
@@ -63,12 +65,13 @@ def figure_words(name: str, titles: Mapping[str, str] | None = None) -> str:
         return f"{code} rate" if what in ("", "rate") else f"{code} rate until payment"
     if rest.startswith(_LAW):
         return f"{title}, {_of_law(rest)}"
-    words = [_KEYS.get(part, part.replace("_", " ")) for part in rest.split(".")]
+    keys = _KEYS | ({"cost": "what it will cost"} if came else {})
+    words = [keys.get(part, part.replace("_", " ")) for part in rest.split(".")]
     kept = [word for word in words if word]
     return ", ".join([title, *kept]) if kept else title
 
 
-def figure_phrase(name: str, titles: Mapping[str, str] | None = None) -> str:
+def figure_phrase(name: str, titles: Mapping[str, str] | None = None, *, came: bool = False) -> str:
     """Name a figure so that it fits into a sentence: ``the price of “Sea freight”``, ``“Kit”``.
 
     Parameters
@@ -76,6 +79,8 @@ def figure_phrase(name: str, titles: Mapping[str, str] | None = None) -> str:
     name : str
     titles : mapping, optional
         Title by id of line, event or consignment.
+    came : bool
+        Whether it is of an event that has happened.
     """
     if name.startswith("fx."):
         return f"the {figure_words(name)}"
@@ -85,7 +90,7 @@ def figure_phrase(name: str, titles: Mapping[str, str] | None = None) -> str:
     thing, _, key = name.rpartition(".") if "." in name else (name, "", "amount")
     title = f"\u201c{figure_words(thing, titles)}\u201d"
     if key == "cost":
-        return f"what {title} costs if it happens"
+        return f"what {title} will cost" if came else f"what {title} costs if it happens"
     what = _KEYS.get(key, key.replace("_", " "))
     return f"the {what} of {title}" if what else title
 

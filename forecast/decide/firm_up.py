@@ -11,13 +11,14 @@ Letters: N trials, B bins of the figure's values.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from forecast.buildfile.choosing import figure_name, options_by_choice
+from forecast.buildfile.library import known_afterwards
 from forecast.buildfile.schema import Build, Line
 from forecast.buildfile.sheet import open_quotes
 from forecast.decide.again import Again, Change, replay_of
@@ -42,6 +43,7 @@ def how_to_know(
     *,
     begun: bool = False,
     quoted: Sequence[str] | None = None,
+    came: bool = False,
 ) -> tuple[str, str]:
     """Give the effort that a firm figure takes, and how it is had, as a sentence without its full stop.
 
@@ -57,10 +59,12 @@ def how_to_know(
         Whether some of it is paid: it is ordered, and what can be asked for is what is still to come.
     quoted : sequence of str, optional
         Who quoted it, as far as they have names, where quotes are in: see `quoted_by`.
+    came : bool
+        Whether it is of an event that has happened.
     """
     id, _, key = figure.partition(".")
     last = key.rpartition(".")[2] or key
-    phrase = figure_phrase(figure, titles)
+    phrase = figure_phrase(figure, titles, came=came)
     thing = figure_phrase(figure.rpartition(".")[0], titles) if last != "amount" else phrase
     by_shop = line is not None and line.group in ("labour", "finish") and line.route != "self"
     if id == "fx":
@@ -235,7 +239,7 @@ def firm_up(replay: Again, build: Build, level: float = 0.8, *, learning: bool =
     titles = titles_in_figures(build)
     lines = {line.id: line for line in build.line}
     quotes = quoted_by(build)
-    figures, events = _candidates(replay)
+    figures, events = _candidates(replay, quotes)
     swings = own_swings(replay, 2 * CANDIDATES)
     gates = [
         (gate.id, trials.gates[place].astype(float))
@@ -247,13 +251,19 @@ def firm_up(replay: Again, build: Build, level: float = 0.8, *, learning: bool =
         if item.id not in figures or np.ptp(values := replay.figure(item.id)) <= 0:
             continue
         id = item.id.partition(".")[0]
+        came = id in _came(replay)
         effort, how = how_to_know(
-            item.id, lines.get(id), titles, begun=_begun(replay, item.id), quoted=quotes.get(item.id)
+            item.id,
+            lines.get(id),
+            titles,
+            begun=_begun(replay, item.id),
+            quoted=quotes.get(item.id),
+            came=came,
         )
         gain = float(np.average(values, weights=trials.weights)) - item.shape.middle
         found.append(
             FirmUp(
-                item.id, figure_words(item.id, titles), settled(values, item.id, replay, level),
+                item.id, figure_words(item.id, titles, came=came), settled(values, item.id, replay, level),
                 release(values, replay, level) if learning else None, level,
                 _base_gain(replay, item.id, item.shape.middle + gain), effort, how,
                 item.id in quotes and not _begun(replay, item.id), _swing(item.id, values, replay, swings),
@@ -314,14 +324,17 @@ def firm_up_of(forecast: Forecast, build: Build, level: float) -> tuple[FirmUp, 
     return firm_up(replay_of(forecast), build, level, learning=False)
 
 
-def _candidates(replay: Again) -> tuple[frozenset[str], frozenset[str]]:
-    """Name the uncertain figures and the events that are worth a look.
+def _candidates(replay: Again, quotes: Container[str]) -> tuple[frozenset[str], frozenset[str]]:
+    """Name the uncertain figures and the events that are worth a look, and of which one can tell anything.
+
+    What no look and no quote settles beforehand is left out: what helps there are measures.
+    Once such an event has happened what it costs can be found out, and where quotes are in, one can be taken.
 
     Settling a figure releases the less, the less the rows that read it vary; their spread is known without a further
     run, and orders the figures well enough to leave out what has no chance of being near the top.
     """
     plan, trials = replay.forecast.plan, replay.forecast.trials
-    known = _known(replay)
+    known, later = _known(replay), known_afterwards() - _came(replay)
     spread = {row.id: float(np.std(trials.row(row.id))) for row in plan.rows if row.is_money}
     worth: list[tuple[float, bool, str]] = []
 
@@ -331,9 +344,12 @@ def _candidates(replay: Again) -> tuple[frozenset[str], frozenset[str]]:
             worth.append((sum(spread[row.id] for row in moved), event, name))
 
     for item in plan.inputs:
-        if item.id.partition(".")[0] not in known and item.id not in known:
+        id = item.id.partition(".")[0]
+        if id not in known and item.id not in known and (id not in later or item.id in quotes):
             consider(item.id, replay.affected([item.id]), event=False)
     for gate in plan.gates:
+        if gate.id in later:
+            continue
         consider(gate.id, replay.affected(gates=[gate.id]), event=True)
     taken = sorted(worth, key=lambda one: -one[0])[:CANDIDATES]
     return (
@@ -345,6 +361,16 @@ def _candidates(replay: Again) -> tuple[frozenset[str], frozenset[str]]:
 def _known(replay: Again) -> set[str]:
     conditions = replay.draws.conditions
     return set() if conditions is None else {*conditions.amounts, *conditions.agreed}
+
+
+def _came(replay: Again) -> frozenset[str]:
+    """Give the events that have happened, and lines that turned out to be needed."""
+    conditions = replay.draws.conditions
+    return (
+        frozenset()
+        if conditions is None
+        else frozenset(name for name, came in conditions.gates.items() if came)
+    )
 
 
 def _begun(replay: Again, figure: str) -> bool:

@@ -159,6 +159,9 @@ def walk_away_sentence(found: WalkAway, money: Money, entered: Money | None = No
     thing = found.title or figure_phrase(found.figure)
     per = f" {found.per}" if found.per else ""
     often = f"in {builds(found.level)}"
+    if found.settled:
+        thing = thing.removeprefix("the price of ")
+        return f"The price of {thing} is agreed or paid: there is nothing to walk away from."
     if found.unlimited:
         return f"{at_hand} is enough {often} whatever {thing} is: nothing depends on it."
     if found.highest is None:

@@ -15,7 +15,7 @@ from forecast.engine.statistics import Estimate
 from forecast.errors import SimulationError
 from forecast.figures.kinds import Known
 from forecast.views.cost_words import budget_chance_sentence, walk_away_sentence
-from forecast.watching.known_facts import with_outside
+from forecast.watching.known_facts import forecast_given, with_outside
 from forecast.watching.standing import Standing
 from tests.decide.sample import euros, small
 from tests.references.portfolios import normals
@@ -251,3 +251,31 @@ def test_the_price_of_one_of_several_says_what_it_is_for(sums: str, per: str) ->
     said = walk_away_sentence(afford(build, 2600, f"refit.{key}", trials=4096), euros)
     assert f"{per}. Up to there" in said
     assert f"what you expect (€200{per})" in said
+
+
+SHOP = """
+[[line]]
+id = "blending"
+group = "finish"
+package = "paint"
+route = "shop"
+amount = { low = 120, middle = 370, high = 1000 }
+"""
+
+
+def test_nobody_walks_away_from_what_is_agreed_or_past() -> None:
+    """Once the shop was paid for the paint, a price was still told at which to walk away from its blending."""
+    build = small(SHOP)
+    forecast = simulate(build, "shop", trials=1024)
+    assert {"paint_shop.amount", "blending.amount"} <= set(prices_to_ask_for(build, forecast))
+    known = Standing(None, {"paint_shop": 2_400_00}, {}, frozenset({"paint_shop"}), {}, {}, None)
+    paid = forecast_given(build, "shop", 1024, 1, known)
+    left = prices_to_ask_for(build, paid, known)
+    assert "kit.amount" in left
+    assert not {"paint_shop.amount", "blending.amount"} & set(left)
+    said = walk_away_sentence(
+        afford(build, 9000, "paint_shop.amount", "shop", trials=1024, known=known), euros
+    )
+    assert said.endswith("is agreed or paid: there is nothing to walk away from.")
+    open_yet = walk_away_sentence(afford(build, 9000, "kit.amount", "shop", trials=1024, known=known), euros)
+    assert "agreed or paid" not in open_yet

@@ -260,3 +260,54 @@ def test_what_may_not_come_is_told_either_way() -> None:
         "See beforehand whether “Damage” can be ruled out. Without it you hold about €1,000 less,"
     )
     assert "with it about €0 more" in said
+
+
+HAND_OVER = """
+[[event]]
+id = "hand_over"
+name = "Owner runs out of time and hands over to a shop"
+chance = 0.15
+cost = { low = 2000, middle = 4000, high = 9000 }
+[[event]]
+id = "hidden_rust"
+name = "Hidden rust"
+chance = 0.35
+cost = { low = 800, middle = 2000, high = 6000 }
+[[line]]
+id = "other_transport"
+name = "Other transport"
+group = "other"
+chance = 0.8
+amount = { low = 100, middle = 800, high = 4000 }
+"""
+
+
+def test_nothing_is_to_be_known_beforehand_that_only_time_tells() -> None:
+    """The first card was to see beforehand whether the owner runs out of time, as if anybody could."""
+    build = small(HAND_OVER)
+    found = firm_up(replay_of(simulate(build, "diy", trials=4096)), build)
+    ids = {item.figure.partition(".")[0] for item in found}
+    assert {"hidden_rust", "kit"} <= ids
+    assert not {"hand_over", "other_transport"} & ids
+    came = KnownFacts(gates={"hand_over": True, "hidden_rust": True})
+    told = {
+        item.figure: item
+        for item in firm_up(replay_of(simulate(build, "diy", trials=4096, known=came)), build)
+    }
+    rust = told["hidden_rust.cost"]
+    assert rust.how == "Look into what “Hidden rust” will cost"  # it has happened
+    assert rust.title == "Hidden rust, what it will cost"
+    assert "hand_over.cost" in told
+    renamed = small(HAND_OVER.replace('"hand_over"', '"my_own"'))
+    found = firm_up(replay_of(simulate(renamed, "diy", trials=4096)), renamed)
+    assert next(item for item in found if item.figure == "my_own").how == (
+        "See beforehand whether “Owner runs out of time and hands over to a shop” can be ruled out"
+    )
+
+
+def test_a_quote_that_is_in_can_be_taken_whatever_the_line() -> None:
+    build = small(
+        HAND_OVER.replace("{ low = 100, middle = 800, high = 4000 }", "{ quotes = [500, 900, 2600] }")
+    )
+    found = firm_up(replay_of(simulate(build, "diy", trials=4096)), build)
+    assert next(item for item in found if item.figure == "other_transport.amount").to_decide

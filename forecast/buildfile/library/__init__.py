@@ -16,6 +16,7 @@ from forecast.buildfile.library.starters import (
     StarterMeasure,
     StarterPhase,
     StarterRates,
+    known_afterwards,
     library_of,
     load_library,
     load_rates,
@@ -24,6 +25,6 @@ from forecast.buildfile.library.starters import (
 
 __all__ = [
     "LABOUR_RATE", "PRACTICE", "Library", "Range", "StarterCause", "StarterEvent", "StarterLine",
-    "StarterMeasure", "StarterPhase", "StarterRates", "library_of", "load_library", "load_rates",
+    "StarterMeasure", "StarterPhase", "StarterRates", "known_afterwards", "library_of", "load_library", "load_rates",
     "with_bought",
 ]  # fmt: skip

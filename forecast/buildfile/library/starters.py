@@ -83,6 +83,9 @@ class StarterLine:
         Never to be trimmed; can be done without; often forgotten; money that comes in.
     causes : mapping
         Strength of each shared cause on the range.
+    beforehand : bool
+        Whether a quote, a look or a question can tell beforehand what it costs; see
+        `known_afterwards`.
     words : tuple of str
         By which a line of a build is recognised as this one.
     note : str
@@ -105,6 +108,7 @@ class StarterLine:
     optional: bool = False
     forgotten: bool = False
     income: bool = False
+    beforehand: bool = True
     causes: Mapping[str, str] = field(default_factory=dict)
     words: tuple[str, ...] = ()
     note: str = ""
@@ -193,7 +197,8 @@ class StarterPhase:
 class StarterEvent:
     """A risk event: chance, how far it may differ, impact as cost or percentage of lines; scale as of `StarterLine`.
 
-    ``over`` says with what it is over: "delivery", or nothing where it may come as long as the build lasts.
+    ``over`` says with what it is over: "delivery", or nothing where it may come as long as the build lasts;
+    ``beforehand`` whether a look or a question can tell beforehand that it will come or will not.
     """
 
     id: str
@@ -211,6 +216,7 @@ class StarterEvent:
     note: str = ""
     scale: str = "money"
     over: Literal["", "delivery"] = ""
+    beforehand: bool = True
 
     def table(self, present: Collection[str] | None = None, *, timed: bool = True) -> dict[str, Any]:
         """Give the ``[[event]]`` table of a build file.
@@ -246,7 +252,7 @@ class StarterEvent:
 
 @dataclass(frozen=True)
 class StarterMeasure:
-    """A measure: what it costs, the factors that it puts on chances, impacts and ranges, and before what it is taken."""
+    """A measure: its cost, its factors on chances, impacts and ranges, and before what it can be taken."""
 
     id: str
     name: str
@@ -428,6 +434,14 @@ def load_library(
         currency_factor=factor,
         labour_rate=rate,
     )
+
+
+@cache
+def known_afterwards() -> frozenset[str]:
+    """Give the starter lines and events of which nothing can be known beforehand, by the id they keep in a build."""
+    library = load_library(1.0)
+    lines = {line.id for line in library.lines if not line.beforehand}
+    return frozenset(lines | {event.id for event in library.events if not event.beforehand})
 
 
 def _with_cost(item: Mapping[str, Any], factor: float) -> dict[str, Any]:

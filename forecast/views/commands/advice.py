@@ -326,7 +326,7 @@ def run_afford(options: argparse.Namespace) -> Answered[AffordAnswer]:
         budget_chance_sentence(chance, money, _entered(forecast.currency)),
     ]
     data: AffordAnswer = {"currency": forecast.currency, "budget": chance}
-    prices = prices_to_ask_for(build, forecast)
+    prices = prices_to_ask_for(build, forecast, known)
     if options.figure:
         trials = options.trials if isinstance(options.trials, int) else 16_384
         found = afford(
