@@ -12,7 +12,7 @@ from forecast.dashboard.state import Opened, as_it_stands, before, chosen, conti
 from forecast.decide.comparisons import NOT_FOUND
 from forecast.decide.contingency import Contingency, Share, recommended_level
 from forecast.engine.rows import Plan
-from forecast.views.contingency_words import held_sentence, level_sentence
+from forecast.views.contingency_words import held_sentence, level_sentence, share_rows
 from forecast.views.opening_words import open_line, open_total, sum_of
 from forecast.views.settling_words import known_words
 from forecast.watching.standing import Record
@@ -168,7 +168,7 @@ def _enough(chance: float) -> str:
 def _where_from(view: Opened, split: Contingency) -> None:
     name = f"P{100 * split.level:.0f}"
     text(
-        f"At {name} you hold {STRONG}{about(split.amount.value, split.currency, split.amount.error)}{STRONG} beyond "
+        f"At {name} you hold {STRONG}{about(split.over, split.currency)}{STRONG} beyond "
         "your middle figures. Each share is what that part costs on average when the whole build costs about that "
         "much, less its middle figure; the shares add up."
     )
@@ -177,15 +177,14 @@ def _where_from(view: Opened, split: Contingency) -> None:
         required=True,
     )  # fmt: skip
     shares: tuple[Share, ...] = getattr(split, _SPLITS[kind or "By cause"])
-    rows = [[share.title, signed(share.amount.value, view.currency)] for share in shares]
-    rows.append(["Contingency", signed(split.amount.value, view.currency)])
+    rows = [list(row) for row in share_rows(split, shares)]
     table(["", "Adds"], rows, f"Contingency at {name}, {(kind or 'By cause').lower()}", last_is_sum=True)
 
 
 def _beside(view: Opened, split: Contingency) -> None:
     money = view.currency
     text(
-        f"None of these enters your figures. Your contingency of {about(split.amount.value, money)} is for your own "
+        f"None of these enters your figures. Your contingency of {about(split.over, money)} is for your own "
         f"ranges and events. {NOT_FOUND}"
     )
     rows = []

@@ -24,6 +24,7 @@ from forecast.dashboard.state import Opened, as_it_stands, chosen
 from forecast.decide.afford import prices_to_ask_for
 from forecast.decide.drivers import SwingBar, VarianceShare
 from forecast.decide.figure_words import figure_phrase, figure_words, titles_in_figures
+from forecast.decide.firm_up import FirmUp
 from forecast.views.cost_words import (
     budget_chance_sentence,
     drivers_sentence,
@@ -102,7 +103,7 @@ def all_figures(view: Opened) -> None:
     found, currency = [item for item in to_firm_up(view) if item.certain], view.currency
     rows = [
         [
-            item.title, about(item.release.value, currency, item.release.error),
+            item.title, _to_hold_less(item, currency),
             about(item.into_base, currency), item.effort,
         ]
         for item in found[:_MOST]
@@ -112,6 +113,14 @@ def all_figures(view: Opened) -> None:
         "How much less to hold at P80 with a figure firm, on average",
         right_text=1,
     )  # fmt: skip
+
+
+def _to_hold_less(item: FirmUp, currency: str) -> str:
+    """Write how much less is to be held; of what may not come either way, as the list does."""
+    if item.with_it is None or item.without_it is None:
+        return about(item.release.value, currency, item.release.error)
+    less = about(item.without_it.value, currency, item.without_it.error)
+    return f"{less} without it, {about(item.with_it.value, currency, item.with_it.error)} more with it"
 
 
 CHEAP_AND_DEAR = "cheap-and-dear"

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from forecast.decide.contingency import Contingency, Level, PublishedBeside, Share
+from forecast.views.moves import _apportioned
 from forecast.views.sentences import hold_words
 from forecast.watching.standing import Standing
 from forecast.words.chances import builds
-from forecast.words.money import Money, as_written, rounded, signed
+from forecast.words.money import Money, as_written, rounded, rounding_step, signed
 
 FEWEST, MOST = 10, 24
 """So many lines and risks are named, the largest first, however little or much they make up."""
@@ -40,6 +41,16 @@ def split_rows(found: Contingency) -> list[tuple[str, str]]:
         sums[0] = title, written + whole - sum(amount for _, amount in sums)
     return [
         *((title, signed(amount, money)) for title, amount in sums),
+        ("Contingency", signed(whole, money)),
+    ]
+
+
+def share_rows(found: Contingency, shares: Sequence[Share]) -> list[tuple[str, str]]:
+    """Give title and sum of each share of one split, the contingency itself last: they add up as they are written."""
+    money, whole = found.currency, found.over
+    written = _apportioned([round(share.amount.value) for share in shares], rounding_step(money), whole)
+    return [
+        *((share.title, signed(amount, money)) for share, amount in zip(shares, written, strict=True)),
         ("Contingency", signed(whole, money)),
     ]
 

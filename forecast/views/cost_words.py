@@ -38,18 +38,20 @@ def trims_sentence(found: Trims, money: Money) -> str:
 
 def measure_sentence(item: MeasureResult, money: Money) -> str:
     """Say whether it pays, and why."""
-    saved = item.cost - item.mean.value
-    gain = f"saves {money(saved)}" if saved > 0 else "saves nothing"
-    text = f"\u201c{item.title}\u201d costs {money(item.cost)} and {gain} on average"
+    # What it costs and what is left of that, or over, are told: the table beside has these two figures.
+    text, net = f"\u201c{item.title}\u201d costs {money(item.cost)}", abs(item.mean.value)
+    after = money(net, error=item.mean.error)
     if item.pays:
+        text += f" and saves {after} more than that on average"
         return f"{text}: it pays. P80 moves by {rounded(money, item.p80)}, P90 by {rounded(money, item.p90)}."
-    if abs(item.mean.value) <= 2 * item.mean.error:
-        return f"{text}: whether it pays cannot be told apart from no difference."
+    if net <= 2 * item.mean.error:
+        return f"{text} and saves about as much on average: whether it pays cannot be told."
+    saves = item.cost - item.mean.value > 2 * item.mean.error
+    text += f", {after} more than it saves on average" if saves else " and saves nothing on average"
     if item.p90.value < -2 * item.p90.error:
         lower = money(-item.p90.value, error=item.p90.error)
         return (
-            f"{text}: it does not pay on average, but it lowers P90 by {lower}: "
-            "it is insurance against the bad builds."
+            f"{text}: it does not pay, but it lowers P90 by {lower}: it is insurance against the bad builds."
         )
     return f"{text}: it does not pay."
 

@@ -177,6 +177,14 @@ def above_middles(forecast: Forecast, middles: str = "the middle figures") -> st
     told.append(
         f"Half of builds cost more than {about(half.value, forecast.currency, half.error)} (P50), as {why}."
     )
+    if come in why and forecast.trials.rows is not None:  # two names alone would have to answer for all of it
+        money, held = forecast.currency, forecast.held_by_line(0.5)
+        bases = {line.id: line.base for line in forecast.lines}
+        part = sum(held[name] - bases[name] for name in gated & bases.keys())
+        between = as_written(half.value, money, half.error) - as_written(base, money)
+        told.append(
+            f"All that may or may not happen makes {about(part, money)} of the {about(between, money)} between."
+        )
     return " ".join(told)
 
 

@@ -184,6 +184,14 @@ def test_swings_and_shares_are_worked_out_once_they_are_unfolded(run: Run, small
         item.proto.body for item in app.main.get("html") if "The total when this is cheap" in item.proto.body
     ]
     assert "Duty" not in html  # it follows from the kit
+    (every,) = [item.proto.body for item in app.main.get("html") if "To hold less" in item.proto.body]
+    firm = firm_up(
+        replay_of(simulate(BuildFolder.at(small).read())), BuildFolder.at(small).read(), learning=False
+    )
+    event = next(item for item in firm if item.certain and item.without_it is not None)
+    less, more = euros(event.without_it.value, error=event.without_it.error), event.with_it
+    # the list says both, and the table said their average for the same event
+    assert f"{less} without it, {euros(more.value, error=more.error)} more with it" in every
     for bar in found.swings[:12]:
         for end in (bar.low, bar.high):
             assert about(end, "EUR", bar.own.error) in html

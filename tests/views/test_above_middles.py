@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from forecast.buildfile.reader import parse_build
 from forecast.engine.forecast import simulate
 from forecast.views.sentences import above_middles, hold_sentence
+from forecast.words.money import as_written
 
 HEAD = '[build]\nname = "Middles"\ncurrency = "EUR"\ncountry = "IE"\nestimating = 0\n'
 LINE = '[[line]]\nid = "line{}"\ngroup = "hardware"\namount = {}\n'
@@ -50,8 +53,19 @@ def test_it_is_said_why_p50_is_above_the_sum_of_middles(text: str, why: str | No
     )
     if why is not None:
         named, _, reason = said.partition("Half of builds")
+        reason, _, amount = reason.partition(" All that may or may not happen makes ")
         assert reason.endswith(f"(P50), {why}.")
         assert len(reason.split()) <= 22
+        assert bool(amount) == ("left out" in why)
+        if amount:  # two names alone had to answer for all of it
+            part, between = (float(one.replace(",", "")) for one in re.findall(r"€([\d,]+)", amount))
+            assert between == as_written(found.percentile(0.5).value, "EUR") - as_written(
+                found.base_estimate, "EUR"
+            )
+            events = sum(line.id.startswith("event") for line in found.lines)
+            # of the builds about the middle one about six in ten of the events came, at 150 each
+            assert part == pytest.approx(0.6 * 150 * events, rel=0.2)
+            assert amount.endswith(" between.")
         # of what may not come those two are named that add most to the mean
         maybe = sorted((line for line in found.lines if line.kind == "event"), key=lambda line: -line.mean)
         titles = [f"“{line.title}”" for line in maybe[:2]]

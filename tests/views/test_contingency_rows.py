@@ -13,7 +13,7 @@ from forecast.engine.forecast import simulate
 from forecast.engine.statistics import Estimate
 from forecast.start import create_build, read_answers
 from forecast.views.cli import main
-from forecast.views.contingency_words import FEWEST, MOST, split_rows
+from forecast.views.contingency_words import FEWEST, MOST, share_rows, split_rows
 
 ANSWERS = {
     "panels": ["front", "rear", "skirts", "arches", "spoiler"], "filling": "self", "paint": "shop",
@@ -50,6 +50,12 @@ def test_the_rows_of_a_guided_build_add_up_and_hide_nothing_large(
     file = create_build(tmp_path / "guided", answers)
     found = contingency(simulate(read_build(file)))
     rows = split_rows(found)
+    for split in (found.causes, found.groups, found.lines):  # £9,290 above, £9,300 here, and shares of £9,270
+        shares = share_rows(found, split)
+        assert shares[-1] == rows[-1]
+        assert sum(amount(written) for _, written in shares[:-1]) == amount(shares[-1][1])
+        for share, (_, written) in zip(split, shares[:-1], strict=True):
+            assert abs(amount(written) - share.amount.value) <= 20
     assert sum(amount(row[1]) for row in rows[:-1]) == amount(rows[-1][1])
     unnamed = [amount(written) for title, written in rows if re.search(r"\d+ others?$|1 other$", title)]
     named = [amount(written) for title, written in rows[:-1] if not re.search(r"\d+ others?$", title)]
