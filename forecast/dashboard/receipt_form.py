@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -37,7 +38,7 @@ from forecast.ledger.matching import SupplierHistory
 from forecast.ledger.papers.paper import Paper
 from forecast.ledger.papers.read import read_paper
 from forecast.views.paper_words import found_nothing, paper_rows, paper_sentence
-from forecast.views.settling_words import of_100, paid_words, question, receipt_words, tenth_question
+from forecast.views.settling_words import closed_words, of_100, paid_words, question, receipt_words, tenth_question
 from forecast.watching.estimates import Way, expected_sums, middle_figures, shared_out
 from forecast.watching.oddities import oddities
 from forecast.watching.settling import Likely, enter_receipt, titles_of
@@ -154,6 +155,8 @@ def _show(view: Opened, key: str, paper: Paper) -> None:
 KINDS: Mapping[str, str] = {
     "payment": "Paid", "deposit": "Deposit paid", "balance": "Balance paid", "refund": "Refund received",
 }  # fmt: skip
+_BY_KIND: Mapping[str, bool] = {"deposit": False, "balance": True}
+"""Kinds of receipts that say by themselves whether that is all."""
 ANSWERS: Mapping[str, str] = {"yes": "Yes", "no": "No, more to come", "unsure": "I cannot say"}
 WAYS: Mapping[Way, str] = {"evenly": "Evenly", "by estimate": "By estimate"}
 NOT_LISTED = "(not listed)"
@@ -161,6 +164,9 @@ NOT_LISTED = "(not listed)"
 DOCUMENT_TYPES = ("image", "pdf", "xml")
 """What a phone offers its camera for; the content decides."""
 _LARGEST_MB = 25
+_SEEN = 0.3
+"""Seconds for which a likely answer has to have stood on the screen before it is taken: one that comes up with the tap
+that saves, as when the sum is typed last, was read by nobody (our choice)."""
 _REST, _AGAINST = "The rest", "Paid against a price agreed"
 
 
@@ -419,17 +425,27 @@ def _whether_all(view: Opened, entry: Entry, names: Mapping[str, str]) -> Entry:
     answers = []
     for line, _ in entry.parts:
         if line not in closed:
-            # A deposit says it itself, though not all of it is typed yet.
-            guess = likely.get(line, Likely(False if entry.kind == "deposit" else None))
+            # A deposit and a balance say it themselves, though not all of it is typed yet.
+            guess = likely.get(line, Likely(_BY_KIND.get(entry.kind) if new is None else None))
             answers.append((line, _is_all(entry.key, line, names.get(line, line), guess)))
     return replace(entry, answers=tuple(answers))
 
 
 def _is_all(key: str, line: str, title: str, likely: Likely) -> bool | None:
-    """Ask whether that is all for a line; what the builder chose stays, else the likely answer follows the form."""
-    field, chosen = f"{key}-all-{line}", f"{key}-chosen-{line}"
+    """Ask whether that is all for a line; what the builder chose stays, else the likely answer follows the form.
+
+    A likely answer is given once it was there to be seen: what was read by nobody closes nothing.
+    """
+    field, chosen, shown = f"{key}-all-{line}", f"{key}-chosen-{line}", f"{key}-shown-{line}"
+    seen = True
     if not _was_chosen(key, line):
         st.session_state[field] = {True: "yes", False: "no", None: None}[likely.answer]
+        now = time.monotonic()
+        answer, since = st.session_state.get(shown, (None, now))
+        if answer is not likely.answer:
+            since = now
+        st.session_state[shown] = (likely.answer, since)
+        seen = now - since >= _SEEN
     said_all = st.segmented_control(
         f"Is that all for {safe(title)}?", list(ANSWERS), format_func=ANSWERS.__getitem__, key=field,
         on_change=_remember_choice, args=(chosen,), required=True,  # a click on the lit answer agrees with it
@@ -437,7 +453,7 @@ def _is_all(key: str, line: str, title: str, likely: Likely) -> bool | None:
     )  # fmt: skip
     if said_all == "yes" and likely.answer and likely.chance is not None:
         st.caption(f"Likely all paid ({of_100(likely.chance)}).")
-    return _chosen(key, line)
+    return _chosen(key, line) if seen else None
 
 
 def _chosen(key: str, line: str) -> bool | None:
@@ -597,7 +613,11 @@ def _save(view: Opened, entry: Entry, *, meant: bool = False) -> Done:
         shared=len(entry.parts) > 1 and not all(text.strip() for _, text in entry.parts),
     )  # fmt: skip
     sold = build.income.issuperset(split.line_id for split in entered.receipt.splits)
-    return Done(ended(f"Saved: {paid_words(entered.receipt, sold=sold)}"), whole)
+    closed = closed_words(
+        entered.closed, (), titles, view.currency, income=build.income.intersection(entered.closed)
+    )
+    short = f"{ended(f'Saved: {paid_words(entered.receipt, sold=sold)}')} {closed}".rstrip()
+    return Done(short, whole)
 
 
 def split_parts(

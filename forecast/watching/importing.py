@@ -418,8 +418,8 @@ class _Known:
 def _answers(
     row: ImportRow, parts: Sequence[tuple[str, int]] | None, settled: bool | None
 ) -> dict[str, bool | None]:
-    """Give what was said of each of a row's lines."""
-    return {name: settled for name, _ in parts or [(str(row.line_id), 0)]}
+    """Give what was said of each of a row's lines; an empty field says nothing."""
+    return {} if settled is None else {name: settled for name, _ in parts or [(str(row.line_id), 0)]}
 
 
 def _entry(row: ImportRow, parts: Sequence[tuple[str, int]] | None) -> NewReceipt:

@@ -222,7 +222,8 @@ def enter_receipt(
     build : Build
     receipt : NewReceipt
     answers : mapping of str to (bool or None), optional
-        By line: whether it is all (True), more is to come (False), or nothing was said.
+        By line: whether it is all (True), more is to come (False), or that it cannot be told (None), which closes
+        nothing. Nothing was said of lines that are not among them.
 
     Raises
     ------
@@ -265,7 +266,7 @@ def _follow(
         said = answers.get(name)
         bought = None if build is None else bought_as(build, name)
         once = bought == "once"
-        if said is None and once and agreement is not None and agreement.line_id == name:
+        if name not in answers and once and agreement is not None and agreement.line_id == name:
             said = True if receipt.kind != "refund" and name not in owed else None
         state = _state(ledger, name)
         if said is True and state != "closed":

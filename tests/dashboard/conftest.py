@@ -67,6 +67,12 @@ def home(shelf: Shelf, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture(autouse=True)
+def nobody_waits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Take a likely answer at once: between two runs of a test no time passes. Tests of just that wait."""
+    monkeypatch.setattr("forecast.dashboard.receipt_form._SEEN", 0.0)
+
+
+@pytest.fixture(autouse=True)
 def no_mistake_of_the_program(caplog: pytest.LogCaptureFixture) -> Iterator[None]:
     """Fail where a page said that the program made a mistake; a test about just that clears the log."""
     yield

@@ -60,9 +60,11 @@ def test_a_receipt_is_kept_to_the_cent_and_the_page_says_what_it_moved(
     assert f"to **{about(now.value, 'EUR', now.error)}**" in said
     assert "**€1,234.50** paid so far, in 1 receipt." in said
     (news,) = (item.value for item in app.success)
-    assert news.replace("\\", "").startswith(f"Saved: €1,234.50 to A tyre shop. P80 moved by **{move}**")
+    assert news.replace("\\", "").startswith(
+        f"Saved: €1,234.50 to A tyre shop. {closed} P80 moved by **{move}**"
+    )
     assert entered not in news
-    assert len(news.split()) <= 50
+    assert len(news.split()) <= 60
     assert [item.label for item in app.expander][:1] == ["What was entered, and all that it did"]
     assert entered not in words(app.run())
 
@@ -87,7 +89,9 @@ def test_what_was_saved_is_said_first_and_one_tap_opens_the_form_for_another(
     ]
     (news, said), *buttons = order
     assert news == "success"
-    assert said.replace("\\", "").startswith("Saved: €700.00 to A shop. P80 moved by ")
+    assert said.replace("\\", "").startswith(
+        "Saved: €700.00 to A shop. “Tyres” is closed: nothing more will be paid for it. P80 moved by "
+    )
     assert buttons[:4] == [
         ("button", label)
         for label in ("Enter another", "A price agreed", "A bank's file", "Take back €700.00 to A shop")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
 from pathlib import Path
 
 import pytest
@@ -53,6 +54,48 @@ def test_the_answer_follows_the_sum_until_one_is_chosen(run: Run, folder: BuildF
     app = asked(app, "Body kit").set_value("unsure").run()  # type: ignore[attr-defined]
     app = fill(app, ["kit"], "A shop", "2900")
     assert asked(app, "Body kit").value == "unsure"  # type: ignore[attr-defined]
+    save(app)
+    assert marks(folder) == {}
+
+
+def test_an_answer_that_came_up_with_the_tap_that_saves_is_not_taken(
+    run: Run, folder: BuildFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("forecast.dashboard.receipt_form._SEEN", 0.2)
+    agree(folder.ledger(), dt.date(2026, 5, 1), "Painter", "paint", 240_000, "EUR")
+    for line, amount in (("kit", "2900"), ("paint", "2400")):
+        app = fill(run(folder.build_file, "receipts"), [line], "Painter", "")
+        field(app, "text_input", "Amount").set_value(amount)  # type: ignore[attr-defined]
+        app = save(app)
+        assert "is closed: nothing" not in words(app)
+        assert "closed" not in marks(folder).values()
+    app = fill(run(folder.build_file, "receipts"), ["filler"], "A shop", "2900")
+    field(app, "button_group", "Kind").set_value("balance")  # type: ignore[attr-defined]
+    app = app.run()
+    assert asked(app, "Filler").value == "yes"  # type: ignore[attr-defined]
+    time.sleep(0.25)
+    app = save(app)
+    if any(item.label == "It is meant" for item in app.checkbox):
+        app = save(next(item for item in app.checkbox if item.label == "It is meant").check().run())
+    assert marks(folder) == {"filler": "closed"}
+
+
+def test_a_balance_says_itself_that_it_is_all_before_its_sum_is_typed(run: Run, folder: BuildFolder) -> None:
+    app = fill(run(folder.build_file, "receipts"), ["kit"], "A shop", "")
+    assert asked(app, "Body kit").value is None  # type: ignore[attr-defined]
+    app = field(app, "button_group", "Kind").set_value("balance").run()  # type: ignore[attr-defined]
+    assert asked(app, "Body kit").value == "yes"  # type: ignore[attr-defined]
+    app = save(fill(app, ["kit"], "A shop", "2900"))
+    assert marks(folder) == {"kit": "closed"}
+    for item in app.success:
+        assert "“Body kit” is closed: nothing more will be paid for it." in item.value.replace("\\", "")
+
+
+def test_who_cannot_say_closes_nothing_though_the_price_agreed_is_paid(run: Run, folder: BuildFolder) -> None:
+    agree(folder.ledger(), dt.date(2026, 5, 1), "Painter", "paint", 240_000, "EUR")
+    app = fill(run(folder.build_file, "receipts"), ["paint"], "painter", "2400")
+    assert asked(app, "Paint, two coats").value == "yes"  # type: ignore[attr-defined]
+    app = asked(app, "Paint, two coats").set_value("unsure").run()  # type: ignore[attr-defined]
     save(app)
     assert marks(folder) == {}
 
