@@ -16,6 +16,7 @@ from forecast.dashboard.cost_next import (
     what_to_firm_up,
     which_measures_pay,
 )
+from forecast.dashboard.freeze import freeze_budget
 from forecast.dashboard.layout import answer, fold, kept_picture, palette, safe, text, told_plainly
 from forecast.dashboard.remembered import remembered
 from forecast.dashboard.state import Opened, as_it_stands, if_narrow_line, known_by_now, opened
@@ -48,6 +49,8 @@ def page() -> None:
             budget_sentence(forecast, view.budget, strong=STRONG) if view.budget is not None else "",
             _slips(view.build.fingerprint(), dt.date.today().isoformat(), view.build),
         )
+        if not at_its_end(forecast):
+            freeze_budget(view)
         if at_its_end(forecast):
             text(
                 "Nothing is left to hold, to firm up or to leave out. How good your estimates were stands under "

@@ -201,6 +201,7 @@ def how_far_money_reaches(view: Opened) -> None:
             "Money at hand",
             value=float(budget),
             currency=view.currency,
+            near=standing.forecast.percentile(0.5).value or None,
             key=f"at-hand-{file}",
             persist_state="session",
         )

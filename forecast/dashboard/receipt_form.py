@@ -38,7 +38,14 @@ from forecast.ledger.matching import SupplierHistory
 from forecast.ledger.papers.paper import Paper
 from forecast.ledger.papers.read import read_paper
 from forecast.views.paper_words import found_nothing, paper_rows, paper_sentence
-from forecast.views.settling_words import closed_words, of_100, paid_words, question, receipt_words, tenth_question
+from forecast.views.settling_words import (
+    closed_words,
+    of_100,
+    paid_words,
+    question,
+    receipt_words,
+    tenth_question,
+)
 from forecast.watching.estimates import Way, expected_sums, middle_figures, shared_out
 from forecast.watching.oddities import oddities
 from forecast.watching.settling import Likely, enter_receipt, titles_of

@@ -15,7 +15,6 @@ from forecast.dashboard.receipts_list import downloads
 from forecast.dashboard.receipts_news import JUST_ENTERED, last_entered, news, undo_button
 from forecast.dashboard.receipts_settle import (
     close_several,
-    freeze_budget,
     looks_settled,
     statement,
     tell_events,
@@ -123,12 +122,11 @@ def _enter(view: Opened, *, first: bool) -> None:
 @st.fragment
 @told_plainly()
 def _told_seldom(view: Opened) -> None:
-    folded = fold("Close several lines, tell of events, freeze the budget", "close-several")
+    folded = fold("Close several lines, tell of events", "close-several")
     if folded.open:
         with folded:
             close_several(view)
             tell_events(view)
-            freeze_budget(view)
 
 
 @st.fragment

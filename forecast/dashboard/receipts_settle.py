@@ -1,4 +1,4 @@
-"""What is settled without money moving: lines closed, events told, the budget frozen; and statements added up."""
+"""What is settled without money moving: lines closed, events told; and statements added up."""
 
 from __future__ import annotations
 
@@ -20,7 +20,6 @@ from forecast.dashboard.receipts_news import (
     turn_of,
 )
 from forecast.dashboard.state import Opened, ledger_state
-from forecast.engine.forecast import DEFAULT_SEED, DEFAULT_TRIALS
 from forecast.errors import ForecastError, LedgerError
 from forecast.ledger.events import WORDS, Said, contradiction, say_event, withdraw_event
 from forecast.ledger.splitting import Reconciliation, reconcile
@@ -32,16 +31,14 @@ from forecast.views.settling_words import (
     finished_words,
     looking_settled_sentence,
     named,
+    settled_lines_words,
     state_words,
 )
-from forecast.watching.freezing import freeze, own_budget
 from forecast.watching.reforecast import Reforecast
 from forecast.watching.settling import close_lines
 from forecast.words.day_words import short_day
-from forecast.words.minor_units import parse_money, to_decimal
+from forecast.words.minor_units import parse_money
 from forecast.words.money import exact
-from forecast.words.numbers import plainly
-from forecast.words.text import STRONG
 
 
 def looks_settled(view: Opened, watch: Reforecast, *, folded: bool = True) -> None:
@@ -113,6 +110,21 @@ def close_several(view: Opened) -> None:
             reopen_now(view, again, "marks", more=False)
     text("When the car is done, close all that is open. You are asked first.")
     _ask_whether_done(view)
+
+
+_NEARLY = 0.9
+"""Share of the lines that are closed or look settled from which a build is nearly at its end (our choice)."""
+
+
+def offer_the_end(view: Opened, watch: Reforecast) -> None:
+    """Offer to end the build where all of it is settled, or nearly; draw nothing before, nor afterwards."""
+    news("marks")
+    lines, settled = set(watch.counts.costing), {*watch.counts.closed, *watch.looking_settled}
+    if watch.finished or not lines or len(lines & settled) < _NEARLY * len(lines):
+        return
+    with screen_only("the-end"), st.container(border=True):
+        text(settled_lines_words(len(lines & settled), len(lines)))
+        _ask_whether_done(view)
 
 
 def close_now(view: Opened, lines: list[str], place: str) -> None:
@@ -245,40 +257,6 @@ def _tell(view: Opened, event: str, state: str, title: str, *, sure: bool) -> No
     if enter(view, "events", work):
         next_turn("events")
         st.rerun()
-
-
-def freeze_budget(view: Opened) -> None:
-    """Commit to a budget and keep the build as it is beside it."""
-    baseline = view.baseline
-    news("freeze")
-    if baseline is None:
-        text("The build as it is now is kept beside the sum, so that scope added later is told apart.")
-    else:
-        budget = exact(baseline.budget_minor, baseline.currency)
-        text(
-            f"{STRONG}{budget}{STRONG} is committed to since {short_day(baseline.date)}. A new sum takes its place "
-            "from today."
-        )
-    own = own_budget(view.build.build.budget, view.currency)
-    left, right = st.columns(2)
-    amount = left.text_input(
-        f"Budget in {view.currency}", value="" if own is None else plainly(to_decimal(own, view.currency)),
-        key=f"budget-{own}", on_change="ignore",
-    )  # fmt: skip
-    amount = unambiguous(amount or "", view.currency, left, f"budget-{own}")
-    note = right.text_input("Note", key="budget-note", max_chars=500, on_change="ignore")
-    if view.unsaved:
-        text("Changes that are not saved yet are not part of what is kept: save them first.")
-    if st.button("Freeze the budget", key="freeze"):
-
-        def work() -> str:
-            budget = parse_money(amount or "", view.currency)
-            frozen = freeze(view.folder, budget, view.scenario, DEFAULT_TRIALS, DEFAULT_SEED, note or "")
-            way = f" for the way \u201c{frozen.way}\u201d" if frozen.way else ""
-            return f"The budget of {exact(budget, view.currency)}{way} is kept as baseline."
-
-        if enter(view, "freeze", work):
-            st.rerun()
 
 
 @st.fragment

@@ -33,6 +33,7 @@ from forecast.ledger import Commitment, NewReceipt
 from forecast.missing.left_out import Finding, findings
 from forecast.views.cost_words import firm_figure_words, firm_up_sentence
 from forecast.views.settling_words import (
+    NOT_FROZEN,
     closed_words,
     entered_words,
     over_by_now_sentence,
@@ -50,6 +51,9 @@ from forecast.words.money import about
 
 _PLACE = "stand"
 """Where the news of what a tap did stands."""
+
+_ABOVE_ALL = 1e15
+"""Worth of what comes before all else but what is owed or may be a slip."""
 
 _MOST = 5
 """So many things are asked for at once."""
@@ -123,7 +127,10 @@ def _of_receipts(view: Opened, watch: Reforecast | None) -> Iterator[_Thing]:
 
 
 def _of_budget(view: Opened, watch: Reforecast | None) -> Iterator[_Thing]:
-    """Give that the budget is short, or that it is not enough as often as it should."""
+    """Give that no budget is frozen though money is spent, that it is short, or not enough as often as it should be."""
+    if watch is not None and view.baseline is None and not watch.finished:
+        link = "Freeze it on “What will it cost?”"
+        yield _Thing(_ABOVE_ALL, partial(_item, "freeze", NOT_FROZEN, "", lambda: None, "cost", link))
     found = before(view) if watch is None else watch
     for key, sentence in (
         ("short", short_sentence(found, view.budget)), ("tight", tight_sentence(found, view.budget)),

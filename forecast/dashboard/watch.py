@@ -6,6 +6,7 @@ import streamlit as st
 
 from forecast.dashboard.layout import answer, kept_picture, palette, table, text, told_plainly
 from forecast.dashboard.receipts_import import receipts_as_text
+from forecast.dashboard.receipts_settle import offer_the_end
 from forecast.dashboard.state import Opened, before, opened, watched
 from forecast.dashboard.watch_sections import (
     anything_entered,
@@ -49,6 +50,7 @@ def page() -> None:
             _nothing_yet(view)
             return
         answer(watch_sentence(watch, strong=STRONG), width_sentence(watch), unforeseen_sentence(watch))
+        offer_the_end(view, watch)
         ended = st.container()
         st.html(_ROOM)
         band, moves = st.container(key="band"), st.container(key="moves")

@@ -9,7 +9,7 @@ from forecast.buildfile.choosing import scenario_title
 from forecast.buildfile.schema import Build
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError
-from forecast.ledger import Commitment, Ledger, NewReceipt, Receipt
+from forecast.ledger import Baseline, Commitment, Ledger, NewReceipt, Receipt
 from forecast.ledger.entries import pair
 from forecast.ledger.events import WORDS
 from forecast.ledger.records import AgreementKind
@@ -24,7 +24,8 @@ from forecast.watching.reforecast import LineWatch, Reforecast, scenario_in_forc
 from forecast.watching.settling import Agreement, Entered
 from forecast.watching.standing import Standing
 from forecast.words.chances import listed, so_many
-from forecast.words.day_words import short_day
+from forecast.words.day_words import long_day, short_day
+from forecast.words.minor_units import to_float
 from forecast.words.money import about, as_written, entered, exact
 
 AGREEMENTS: Mapping[AgreementKind, str] = {"fixed": "Fixed price", "estimate": "Estimate, may still grow"}
@@ -315,6 +316,36 @@ def receipt_words(
         beside_words((split.line_id for split in receipt.splits), build, ledger, scenario),
     )
     return " ".join(filter(None, told))
+
+
+NOT_FROZEN = (
+    "No budget is frozen yet. Freeze the sum that you commit to, and what you add later is told apart from what came "
+    "in dearer."
+)
+"""Said once something is paid or agreed."""
+
+
+def frozen_words(baseline: Baseline, build: Build, *, strong: str = "") -> str:
+    """Say what budget was frozen, when, for which way of several, and what that does.
+
+    Parameters
+    ----------
+    baseline : Baseline
+    build : Build
+    strong : str
+        Mark put before and after the sum.
+    """
+    sum_ = entered(to_float(baseline.budget_minor, baseline.currency), baseline.currency)
+    way = baseline.scenario
+    of = f" for the way “{scenario_title(build, way)}”" if way is not None and len(build.scenario) > 1 else ""
+    frozen = f"Frozen on {long_day(baseline.date)}: {strong}{sum_}{strong}{of}."
+    return f"{frozen} From now on the build is measured against it."
+
+
+def settled_lines_words(settled: int, lines: int) -> str:
+    """Say how many lines are closed or look settled, and that the build can be ended."""
+    many = "All lines are" if settled == lines else f"{settled} of {lines} lines are"
+    return f"{many} closed, or look settled. When the car is done, close all that is open."
 
 
 def finish_question(found: Finished, currency: str) -> str:

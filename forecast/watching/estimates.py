@@ -10,7 +10,7 @@ import numpy as np
 
 from forecast.buildfile.schema import Build
 from forecast.engine.facts import stated_margin
-from forecast.engine.forecast import DEFAULT_SEED
+from forecast.engine.forecast import DEFAULT_SEED, Forecast, simulate
 from forecast.engine.margin import TENTHS
 from forecast.engine.plan import compile_plan
 from forecast.errors import ForecastError, LedgerError
@@ -19,6 +19,9 @@ from forecast.ledger.splitting import split_rest
 from forecast.words.minor_units import to_float
 
 Way = Literal["evenly", "by estimate"]
+
+_FEW = 512
+"""Trials that tell about what a build comes to."""
 
 
 def middle_figures(build: Build, scenario: str | None = None) -> dict[str, float]:
@@ -157,6 +160,19 @@ def _highs(build: Build, scenario: str | None, only: Collection[str] | None) -> 
                 bound = min(bound, max(UNUSUAL_ONCE * own, seldom))
         found[row.id] = Expected(row.title, high, round(bound, 6))
     return found
+
+
+def sums_of_whole(forecast: Forecast) -> tuple[float, ...]:
+    """Give what a budget may be about: what the middle figures add up to, and what half of builds cost at most."""
+    return (forecast.base_estimate, forecast.percentile(0.5).value)
+
+
+def sums_of_build(build: Build, scenario: str | None = None) -> tuple[float, ...]:
+    """Give what a budget may be about, from few trials: to tell thousands from single units no more are needed."""
+    try:
+        return sums_of_whole(simulate(build, scenario, _FEW))
+    except ForecastError:  # a build that cannot be simulated says so where its answer is worked out
+        return ()
 
 
 def expected_sums(

@@ -43,9 +43,7 @@ def photo() -> bytes:
 def receipts(visit: Opener, build: BuildFolder, width: int) -> Page:
     page = visit(str(build.folder), width, 900 if width > 640 else 844, at="receipts")
     expect(page.get_by_role("heading", level=1, name="Receipts")).to_be_visible(timeout=30_000)
-    expect(page.get_by_text("Close several lines, tell of events, freeze the budget")).to_be_visible(
-        timeout=30_000
-    )
+    expect(page.get_by_text("Close several lines, tell of events")).to_be_visible(timeout=30_000)
     settled(page)
     return page
 

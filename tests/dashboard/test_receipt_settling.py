@@ -1,4 +1,4 @@
-"""Commitments, what is left, lines and events, the frozen budget and statements, on the page of receipts."""
+"""Commitments, what is left, lines and events, and statements, on the page of receipts."""
 
 from __future__ import annotations
 
@@ -103,6 +103,26 @@ def test_a_build_ends_only_after_the_page_has_asked_and_one_undo_takes_it_back(
     assert len(ledger.list_receipts()) == 1
 
 
+def test_a_build_can_be_ended_where_it_ends_once_nearly_all_is_settled(
+    run: Run, before_ordering: BuildFolder
+) -> None:
+    ledger = before_ordering.ledger()
+    ledger.add_receipt("2026-10-01", "Seller", 290_000, "EUR", [("kit", 290_000)])
+    done = "The build is done: close everything"
+    app = run(before_ordering.build_file, "watch")
+    assert done not in [item.label for item in app.button]
+    lines = [line.id for line in before_ordering.read().line]
+    for name in lines[:-2]:
+        ledger.close_line(name)
+    app = run(before_ordering.build_file, "watch")
+    assert "lines are closed, or look settled. When the car is done, close all that is open." in words(app)
+    press(app, done)
+    assert "Is the build done?" in app.warning[0].value.replace("\\", "")
+    app = press(app, "Yes, close everything")
+    assert done not in [item.label for item in app.button]
+    assert "were open are closed" in words(app) or "was open is closed" in words(app)
+
+
 def test_closed_events_are_not_counted_as_lines(run: Run, half_way: BuildFolder) -> None:
     ledger = half_way.ledger()
     build = half_way.read()
@@ -137,22 +157,6 @@ def test_the_opposite_of_what_was_said_asks_first(run: Run, before_ordering: Bui
     choose("open")
     app = press(app.run(), "Save what is known")
     assert [mark.state for _, mark in ledger.list_marks()] == ["cannot-happen", "open", "happened", "open"]
-
-
-def test_the_budget_is_frozen_with_the_build_as_it_is(run: Run, before_ordering: BuildFolder) -> None:
-    app = run(before_ordering.build_file, "receipts")
-    field(app, "text_input", "Budget in EUR").set_value("0")  # type: ignore[attr-defined]
-    app = press(app.run(), "Freeze the budget")
-    assert "must be above zero" in words(app)
-    field(app, "text_input", "Budget in EUR").set_value("12,500.00")  # type: ignore[attr-defined]
-    app = press(app.run(), "Freeze the budget")
-    baseline = before_ordering.ledger().baseline()
-    assert baseline is not None
-    assert baseline.budget_minor == 1_250_000
-    assert baseline.build_text == before_ordering.build_file.read_text(encoding="utf-8")
-    assert "The budget of €12,500.00 for the way “All by yourself” is kept as baseline." in words(app)
-    assert words(app).count("enough in") == 1  # one figure, as it stands
-    assert "**€12,500.00** is committed to since" in words(app)
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,7 @@ from forecast.errors import SimulationError
 from forecast.ledger.folder import BuildFolder
 from forecast.missing.left_out import findings
 from forecast.views.cost_words import firm_figure_words
+from forecast.watching.freezing import freeze
 from forecast.watching.reforecast import reforecast
 from forecast.watching.settling import agree
 from forecast.words.chances import were_to_cost
@@ -287,6 +288,7 @@ def test_five_things_at_most_want_attention(run: Run, folder: BuildFolder) -> No
     pay(ledger, "filler", 90_000)
     ledger.expect_more("filler")
     agree(ledger, ledger.list_receipts()[0].date, "Painter", "paint", 200_000, "EUR")
+    freeze(folder, 900_000, None, 256, 1)
     app = run(folder.build_file, "stand")
     told = words(app)
     beginnings = (
@@ -311,11 +313,12 @@ def test_what_most_money_is_at_stake_in_comes_first_after_what_is_due(run: Run, 
     ledger = folder.ledger()
     pay(ledger, "kit", 290_000)
     agree(ledger, ledger.list_receipts()[0].date, "Painter", "paint", 20_000, "EUR")
+    first = ("Agreed, not yet paid:", "No budget is frozen yet.")
     others = ("Perhaps left out:", "you then need to hold", "Looks settled:")
     for budget, order in (
-        (1_000, ("Agreed, not yet paid:", "Your budget is short", *others)),
-        (3_100, ("Agreed, not yet paid:", "Perhaps left out:", "Your budget is short", *others[1:])),
-        (3_750, ("Agreed, not yet paid:", *others)),
+        (1_000, (*first, "Your budget is short", others[0], others[2])),
+        (3_100, (*first, "Perhaps left out:", "Your budget is short", others[2])),
+        (3_750, (*first, *others)),
     ):
         text = BUILD.replace('country = "IE"', f'country = "IE"\nbudget = {budget}')
         folder.build_file.write_text(text, encoding="utf-8")

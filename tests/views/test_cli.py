@@ -989,7 +989,7 @@ def test_sums_are_read_as_people_write_them(build: Path, capsys: pytest.CaptureF
 
 
 TWO_WAYS = (
-    ("budget", "--within", "4.500"), ("afford", "--money", "4,500"), ("freeze", "--budget", "4.500"),
+    ("budget", "--within", "40.000"), ("afford", "--money", "40,000"), ("freeze", "--budget", "40.000"),
     ("receipt", "add", "--amount", "4.500", "--supplier", "X", "--line", "filler"),
     ("receipt", "add", "--amount", "4500", "--supplier", "X", "--line", "filler=4.500"),
     ("agreed", "kit", "--amount", "4.500", "--supplier", "X"), ("left", "kit", "4.500"),
@@ -1002,8 +1002,20 @@ def test_a_sum_that_can_mean_two_is_refused_where_nobody_sits(
 ) -> None:
     words = 2 if arguments[0] == "receipt" else 1
     said = run(capsys, *arguments[:words], str(build), *arguments[words:], expect=2)
-    assert "can mean 4500 or 4.5. Write 4500, or 4.5." in said
+    assert "can mean 4500 or 4.5. Write 4500, or 4.5." in said or "40000, or 40." in said
     assert BuildFolder.at(build).ledger().list_receipts() == ()
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [("budget", "--within"), ("afford", "--money"), ("freeze", "--budget")],
+)
+def test_a_budget_that_can_mean_two_is_read_by_what_the_build_comes_to(
+    build: Path, arguments: tuple[str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    run(capsys, arguments[0], str(build), arguments[1], "4,500")
+    assert main([arguments[0], str(build), arguments[1], "4,500"]) == 0
+    assert f"{arguments[1]}: '4,500' read as €4,500.00." in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -52,7 +52,7 @@ def test_what_is_opened_is_the_base_estimate_of_the_budget(folder: str, capsys: 
 
 def test_a_budget_is_frozen_for_a_way_which_is_then_the_plan(folder: str, capsys: Capture) -> None:
     said = run(capsys, "freeze", folder, "--budget", "30000", "--scenario", "outsourced")
-    assert "Budget €30,000.00 for the way “All farmed out”: enough in " in said
+    assert "€30,000 for the way “All farmed out”. From now on the build is measured against it. It is" in said
     assert way_of(folder, capsys, "budget") == "outsourced"
     make_plan(folder, "diy")  # what the builder says afterwards
     assert way_of(folder, capsys, "budget") == "diy"

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from forecast.errors import NumberError
 from forecast.views.commands.common import (
     Answered,
+    about_the_whole,
     add_file,
     add_known,
     add_simulation,
@@ -314,7 +315,9 @@ def run_afford(options: argparse.Namespace) -> Answered[AffordAnswer]:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    at_hand = needed_money(options.money, "--money", build.build.currency)
+    at_hand = needed_money(
+        options.money, "--money", build.build.currency, about_the_whole(build, options.scenario)
+    )
     known, baseline = known_by_now(folder, options)
     if not options.json and (over := finished_words(build, options.scenario, known, baseline)):
         return answer_in_words(over)
@@ -430,7 +433,7 @@ def run_mix(options: argparse.Namespace) -> Answered[Mixes]:
     known, baseline = known_by_now(folder, options)
     if not options.json and (over := finished_words(build, None, known, baseline)):
         return answer_in_words(over)
-    money = some_money(options.money, "--money", build.build.currency)
+    money = some_money(options.money, "--money", build.build.currency, about_the_whole(build))
     most = some_count(options.hours, "--hours", "hours", "h")
     longest = some_count(options.weeks, "--weeks", "weeks", "w")
     working("Trying every mix")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from forecast.views.commands.common import (
     Answered,
+    about_the_whole,
     add_file,
     add_known,
     add_simulation,
@@ -48,7 +49,9 @@ def run(options: argparse.Namespace) -> Answered[BudgetAnswer]:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    within = some_money(options.within, "--within", build.build.currency)
+    within = some_money(
+        options.within, "--within", build.build.currency, about_the_whole(build, options.scenario)
+    )
     known, baseline = known_by_now(folder, options)
     if (
         not options.json

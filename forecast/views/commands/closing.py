@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from forecast.errors import LedgerError
 from forecast.views.commands.common import (
     Answered,
+    about_the_whole,
     add_file,
     add_simulation,
     add_sure,
@@ -308,22 +309,25 @@ def run_freeze(options: argparse.Namespace) -> Answered[FreezeAnswer]:
     """Commit to a budget."""
     from forecast.engine.forecast import DEFAULT_TRIALS
     from forecast.ledger.folder import BuildFolder
+    from forecast.views.settling_words import frozen_words
     from forecast.watching.freezing import freeze, own_budget
-    from forecast.words.money import builds, exact
+    from forecast.words.money import builds
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
     own = build.build.currency
     budget = (
-        exact_sum(options.budget, "--budget", own) if options.budget else own_budget(build.build.budget, own)
+        exact_sum(options.budget, "--budget", own, about_the_whole(build, options.scenario))
+        if options.budget
+        else own_budget(build.build.budget, own)
     )
     if budget is None:
         message = "--budget: say the sum, or set budget in the build file's [build] table."
         raise LedgerError(message)
     trials = options.trials if isinstance(options.trials, int) else DEFAULT_TRIALS
     frozen = freeze(folder, budget, options.scenario, trials, options.seed, options.note)
-    way = f" for the way \u201c{frozen.way}\u201d" if frozen.way else ""
-    text = f"Budget {exact(budget, own)}{way}: enough in {builds(frozen.chance)} as it stands now. Kept as baseline."
+    enough = f"It is enough in {builds(frozen.chance)} as it stands now."
+    text = f"{frozen_words(frozen.baseline, build)} {enough}"
     return answer(options, text, {"budget_minor": budget, "currency": own, "chance": figure(frozen.chance)})
 
 

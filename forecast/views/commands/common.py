@@ -239,31 +239,61 @@ def exact_sum(
         Naming both readings, where nobody can be asked.
     """
     from forecast.words.minor_units import parse_money
-    from forecast.words.money import exact
 
     try:
         return parse_money(text, currency)
     except NumberError as error:
-        meant = None if expected is None or len(error.readings) < 2 else meant_of(error.readings, expected())
+        meant = _as_expected(error, option, currency, expected)
         if meant is not None:
-            minor = parse_money(plainly(meant), currency)
-            print(f"{option}: {text.strip()!r} read as {exact(minor, currency)}.", file=sys.stderr)
-            return minor
+            return parse_money(plainly(meant), currency)
     return _settled(text, option, lambda written: parse_money(written, currency))
 
 
-def some_money(text: str | None, option: str, currency: str) -> float | None:
+def some_money(
+    text: str | None, option: str, currency: str, expected: Callable[[], Collection[float]] | None = None
+) -> float | None:
     """Read a sum for the simulation, finite and not negative; None where the option was left out. See `exact_sum`."""
-    return None if text is None else needed_money(text, option, currency)
+    return None if text is None else needed_money(text, option, currency, expected)
 
 
-def needed_money(text: str, option: str, currency: str) -> float:
+def needed_money(
+    text: str, option: str, currency: str, expected: Callable[[], Collection[float]] | None = None
+) -> float:
     """Read a sum for the simulation that has to be there; see `some_money`."""
 
     def read(written: str) -> float:
         return float(read_number(written, currency=currency, digits=minor_digits(currency)))
 
-    return _not_negative(_settled(text, option, read), text, option)
+    try:
+        return _not_negative(read(text), text, option)
+    except NumberError as error:
+        meant = _as_expected(error, option, currency, expected)
+    return _not_negative(_settled(text, option, read) if meant is None else float(meant), text, option)
+
+
+def about_the_whole(build: Build, scenario: str | None = None) -> Callable[[], Collection[float]]:
+    """Give what says what a budget may be about, for `exact_sum` and `some_money`."""
+
+    def expected() -> Collection[float]:
+        from forecast.watching.estimates import sums_of_build
+
+        return sums_of_build(build, scenario)
+
+    return expected
+
+
+def _as_expected(
+    error: NumberError, option: str, currency: str, expected: Callable[[], Collection[float]] | None
+) -> Decimal | None:
+    """Give the one of two readings that is meant by what the sum may be about, and say so; None where untold."""
+    from forecast.words.minor_units import parse_money
+    from forecast.words.money import exact
+
+    meant = None if expected is None or len(error.readings) < 2 else meant_of(error.readings, expected())
+    if meant is not None:
+        written = exact(parse_money(plainly(meant), currency), currency)
+        print(f"{option}: {error.text!r} read as {written}.", file=sys.stderr)
+    return meant
 
 
 def some_count(text: str | None, option: str, *units: str) -> float | None:
