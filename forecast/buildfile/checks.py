@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from forecast.buildfile.consignment import Consignment, figures_in
+from forecast.buildfile.kept import Kept
 from forecast.buildfile.limits import Raised, costed_items, out_of_reach, wrong_times
 from forecast.buildfile.locate import Path
 from forecast.buildfile.rates import unknown_currency, wrong_rates
@@ -81,6 +82,20 @@ def nearest(word: str, legal: Iterable[str]) -> str:
         ", …" if len(names) > 12 else ""
     )
     return f"Legal here: {shown}."
+
+
+_MISTAKES: Kept[list[Raised]] = Kept()
+
+
+def mistakes_in(build: Build) -> list[Raised]:
+    """Find what `cross_check` does, once for as long as the build is held: nothing in one that was read from text."""
+    return _MISTAKES.get(build, "", lambda: cross_check(build))
+
+
+def found_right(build: Build) -> Build:
+    """Note of a build that its very items were checked already, and raised nothing."""
+    _MISTAKES.get(build, "", list)
+    return build
 
 
 def cross_check(build: Build, extra_ids: Sequence[str] = ()) -> list[Raised]:

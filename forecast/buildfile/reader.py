@@ -9,7 +9,7 @@ from typing import Any, cast, get_args, get_origin
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
-from forecast.buildfile.checks import cross_check, few_suggestions, nearest
+from forecast.buildfile.checks import cross_check, few_suggestions, found_right, nearest
 from forecast.buildfile.consignment import Consignment
 from forecast.buildfile.kept import Kept
 from forecast.buildfile.locate import Path, line_of, locate
@@ -193,7 +193,7 @@ def _assemble(raw: Mapping[str, Any]) -> tuple[Build | None, list[tuple[Path, st
         raised += _check_overrides(partial, ("scenario", name), scenario.override)
     for place, option in enumerate(partial.option):
         raised += _check_overrides(partial, ("option", place), option.override)
-    return (None if raised else Build.model_validate(good)), raised
+    return (None if raised else found_right(Build.model_validate(good))), raised
 
 
 @cache

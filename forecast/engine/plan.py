@@ -6,10 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 
-from forecast.buildfile.checks import cross_check, dependencies, figures_of, loadings_of
+from forecast.buildfile.checks import dependencies, figures_of, loadings_of, mistakes_in
 from forecast.buildfile.choosing import choose, overridden
 from forecast.buildfile.kept import Kept
-from forecast.buildfile.limits import Raised
 from forecast.buildfile.rates import per_euro
 from forecast.buildfile.schema import OWN_ESTIMATING, SMALL_LINE, Build, Costed, Event, Line
 from forecast.engine.draws import slot_of_cause, slots_of_event
@@ -392,12 +391,11 @@ def compile_plan(build: Build, scenario: str | None = None, *, on: date | None =
 
 _PLANS: Kept[Plan] = Kept()
 # What is the same in all scenarios is found once for all of them.
-_MISTAKES: Kept[list[Raised]] = Kept()
 _SIZES: Kept[dict[str, float]] = Kept()
 
 
 def _compile(build: Build, scenario: str | None, today: date) -> Plan:
-    mistakes = _MISTAKES.get(build, "", lambda: cross_check(build))
+    mistakes = mistakes_in(build)
     if mistakes:
         path, found, mend = mistakes[0]
         message = f"{'.'.join(map(str, path))}: {found}. {mend}"
