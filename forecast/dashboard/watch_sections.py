@@ -209,7 +209,7 @@ def _days(view: Opened, told: History) -> tuple[dt.date, dt.date | None]:
 
 def what_was_taught(watch: Reforecast) -> None:
     """Draw what the receipts did line by line, and what they say about the shared causes."""
-    with st.expander("What each receipt did, and what they taught"):
+    with st.expander("What P80 holds for each line, and what receipts taught"):
         for sentence in lesson_sentences(watch):
             text(sentence)
         table(

@@ -424,6 +424,8 @@ def _why(
     if reason.kind == "follows":
         return f"follows from {', '.join(names.get(one, one) for one in reason.because[:2])}"
     if reason.kind == "learned":
+        if reason.because[:1] == (OWN_ESTIMATING,):
+            return "by how your estimates came in"
         shared = [f"\u201c{causes[one]}\u201d" for one in reason.because[:1] if one in causes]
         return f"learned through {shared[0]}" if shared else "learned from what came in"
     return REASON_WORDS[reason.kind]

@@ -82,7 +82,7 @@ def test_why_is_said_in_words(watch: Reforecast) -> None:
     causes = {cause.id: abs(cause.mean) for cause in watch.causes}
     assert max(causes["kit_fit"], causes["body_state"]) < 0.5 * causes["own_estimating"]
     for name in ("Epoxy and filler primer", "Zinc primer, seam sealer, cavity wax"):
-        assert why[name] == "learned through \u201cOwn estimating\u201d"
+        assert why[name] == "by how your estimates came in"
 
 
 @pytest.mark.parametrize(
