@@ -111,7 +111,7 @@ def all_figures(view: Opened) -> None:
     table(
         ["Figure", "To hold less", "Becomes a known cost", "Effort"], rows,
         "How much less to hold at P80 with a figure firm, on average",
-        right_text=1,
+        right_text=1, cards=True,
     )  # fmt: skip
 
 

@@ -382,8 +382,11 @@ def _begun(replay: Again, figure: str) -> bool:
 def _base_gain(replay: Again, figure: str, mean: float) -> float:
     """Give what the base estimate moves by when one figure goes from its middle to its mean."""
     plan = replay.forecast.plan
-    amounts = plan.at({**plan.middles, figure: mean})
-    return sum(amounts[row.id] for row in plan.rows if row.is_money) - replay.forecast.base_estimate
+    before, after = (
+        plan.at(plan.middles),
+        plan.at({**plan.middles, figure: mean}),
+    )  # what is paid is in neither
+    return sum(after[row.id] - before[row.id] for row in plan.rows if row.is_money)
 
 
 def settled(values: Array, figure: str, replay: Again, level: float) -> Estimate:

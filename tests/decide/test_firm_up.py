@@ -311,3 +311,15 @@ def test_a_quote_that_is_in_can_be_taken_whatever_the_line() -> None:
     )
     found = firm_up(replay_of(simulate(build, "diy", trials=4096)), build)
     assert next(item for item in found if item.figure == "other_transport.amount").to_decide
+
+
+def test_what_becomes_a_known_cost_follows_from_the_figure_alone() -> None:
+    """Half-way each figure, however small, took out of the base what a paid line had cost beyond its middle."""
+    build = small()
+    alone = firm_up(replay_of(simulate(build, "shop", trials=4096)), build)
+    paid = KnownFacts(fixed={"kit": 5000.0})  # it says nothing of any other line
+    found = firm_up(replay_of(simulate(build, "shop", trials=4096, known=paid)), build)
+    before = {item.figure: item.into_base for item in alone}
+    for item in found:
+        assert item.into_base == pytest.approx(before[item.figure], abs=1)
+    assert any(item.into_base > 50 for item in found)
