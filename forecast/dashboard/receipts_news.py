@@ -254,9 +254,9 @@ def last_entered(view: Opened) -> ToUndo | None:
     entry = last_entry(view.ledger) if view.ledger is not None else None
     if entry is None:
         return None
-    titles = view.titles()
-    words = entry_words(entry, view.currency, titles)
-    return ToUndo(entry.mark, words, take_back_words(entry, view.currency, titles))
+    titles, risks = view.titles(), {event.id for event in view.build.event}
+    words = entry_words(entry, view.currency, titles, risks)
+    return ToUndo(entry.mark, words, take_back_words(entry, view.currency, titles, risks))
 
 
 def undo_button(view: Opened, entry: ToUndo) -> None:

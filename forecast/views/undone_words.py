@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from forecast.buildfile.schema import Build
@@ -62,7 +62,9 @@ def undone_words(moment: dt.datetime) -> str:
     return f"undone on {short_day(moment.astimezone().date())}"
 
 
-def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None = None) -> str:
+def entry_words(
+    entry: LastEntry, currency: str, names: Mapping[str, str] | None = None, risks: Collection[str] = ()
+) -> str:
     """Say what an entry was: ``receipt 12 of Paint counter, €148.50, and filler closed``.
 
     Parameters
@@ -72,6 +74,8 @@ def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None
         The build's.
     names : mapping of str to str, optional
         Names of lines and events by id; the id where there is none.
+    risks : collection of str
+        Ids of events: one that came is closed as a line is, and counts as none.
     """
     titles = names or {}
 
@@ -97,7 +101,10 @@ def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None
             parts.append(f"the void of receipt {row['voids']} of {row['supplier']}")
         else:
             parts.append(f"receipt {change.row_id} of {row['supplier']}, {exact(int(paid), currency)}")
-    parts += _several([(named(row, "line_id"), state(row)) for row in entry.rows("line_mark")], "lines")
+    of_risks = [row for row in entry.rows("line_mark") if row["line_id"] in risks]
+    of_lines = [row for row in entry.rows("line_mark") if row not in of_risks]
+    parts += _several([(named(row, "line_id"), state(row)) for row in of_lines], "lines")
+    parts += _several([(f"\u201c{named(row, 'line_id')}\u201d", state(row)) for row in of_risks], "risks")
     parts += _several(
         [
             (f"\u201c{named(row, 'event_id')}\u201d", WORDS[str(row["state"])])
@@ -126,7 +133,9 @@ def entry_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None
     return " and ".join(parts)
 
 
-def take_back_words(entry: LastEntry, currency: str, names: Mapping[str, str] | None = None) -> str:
+def take_back_words(
+    entry: LastEntry, currency: str, names: Mapping[str, str] | None = None, risks: Collection[str] = ()
+) -> str:
     """Write on the button that undoes an entry what it takes back: ``Take back \u20ac148.50 to Paint counter``.
 
     Parameters
@@ -136,6 +145,8 @@ def take_back_words(entry: LastEntry, currency: str, names: Mapping[str, str] | 
         The build's.
     names : mapping of str to str, optional
         Names of lines and events by id; the id where there is none.
+    risks : collection of str
+        As for `entry_words`.
     """
     receipts, marks = entry.rows("receipt"), [*entry.rows("line_mark"), *entry.rows("event_mark")]
     agreed = entry.rows("commitment")
@@ -154,8 +165,10 @@ def take_back_words(entry: LastEntry, currency: str, names: Mapping[str, str] | 
         name = str(marks[0].get("line_id") or marks[0].get("event_id"))
         return f"Take back what was said of \u201c{short((names or {}).get(name, name), _ON_A_BUTTON)}\u201d"
     if marks:
-        counts = (("line_mark", "line"), ("event_mark", "risk"))
-        each = [so_many(count, word) for table, word in counts if (count := len(entry.rows(table)))]
+        lines = sum(row["line_id"] not in risks for row in entry.rows("line_mark"))
+        each = [
+            so_many(count, word) for count, word in ((lines, "line"), (len(marks) - lines, "risk")) if count
+        ]
         return f"Take back what was said of {listed(each)}"
     if entry.rows("baseline"):
         return "Take back the frozen budget"

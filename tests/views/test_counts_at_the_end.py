@@ -104,6 +104,10 @@ def test_lines_that_close_are_told_apart_from_risks(lived: BuildFolder, say: SAY
         closing,
         came,
     )
+    undone = say("undo", lived.folder, "--look")
+    assert numbers(
+        r"(\d+) lines closed and “Hidden rust or an old repair found” closed and \d+ risks cannot", undone
+    ) == (closing,)
     done = reforecast(lived.read(), lived.ledger(), trials=256).counts
     assert done.closed == done.costing == counts.costing
 

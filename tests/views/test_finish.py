@@ -112,7 +112,9 @@ def test_at_its_end_nothing_is_rounded_and_no_contingency_is_asked_for(
     assert "Hold NZ$" not in told
     assert main(["undo", str(half_way.folder), "--look"]) == 0
     told = capsys.readouterr().out
-    assert re.search(r"Entered last: [0-9]+ lines closed and [0-9]+ risks cannot happen any more", told)
+    assert re.search(
+        r"Entered last: [0-9]+ lines closed and “[^”]+” closed and [0-9]+ risks cannot happen any more", told
+    )
     assert main(["budget", str(half_way.folder), "--before-receipts"]) == 0
     assert "Your own work" in capsys.readouterr().out
     watch = reforecast(half_way.read(), half_way.ledger(), trials=1024)

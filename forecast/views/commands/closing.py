@@ -341,15 +341,15 @@ def run_undo(options: argparse.Namespace) -> Answered[LastEntered | Undone]:
 
     folder = BuildFolder.at(options.file)
     build = folder.read()
-    ledger = to_read(folder) if options.look else folder.ledger()
+    ledger, risks = to_read(folder) if options.look else folder.ledger(), {event.id for event in build.event}
     if options.look:
         entry = last_entry(ledger)
         if entry is None:
             return answer(options, "Nothing was entered yet, or all of it is taken back.", {"last": None})
-        words = entry_words(entry, build.build.currency, titles_of(build))
+        words = entry_words(entry, build.build.currency, titles_of(build), risks)
         return answer(options, ended(f"Entered last: {words}"), {"last": words})
     effect, paid = Effect(build, ledger), ledger.paid_by_line()
-    words = entry_words(undo_last(ledger), build.build.currency, titles_of(build))
+    words = entry_words(undo_last(ledger), build.build.currency, titles_of(build), risks)
     moved_words, moved = effect.told(build, ledger, undone=True)
     told = [
         ended(f"Taken back: {words}"),
